@@ -1,0 +1,181 @@
+"""The project's car and setups as the arrays that the kernels take."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from math import gamma, pi, sqrt
+
+import numpy as np
+
+from setupopt.physics.inputs import (
+    ELEMENT,
+    POINT,
+    SETTING,
+    STRIPS,
+    STRIPS_ACROSS,
+    STRIPS_ALONG,
+    VEHICLE,
+    Floats,
+    Records,
+)
+from setupopt.physics.pad import set_penetration
+from setupopt.physics.place import GRAVITY
+from setupopt.project.model import Air, Axle, AxleSetup, Car, Setup, Tyre
+
+_SIDE = np.array([1.0, -1.0, 1.0, -1.0])
+_SETTINGS = ("camber", "ride_height", "spring", "anti_roll", "third", "pressure", "toe")
+
+
+def _per_wheel(car: Car, value: Callable[[Axle], float]) -> Floats:
+    """(wheels) from an axle's entry."""
+    front, rear = value(car.front), value(car.rear)
+    return np.array([front, front, rear, rear], dtype=float)
+
+
+def _per_tyre(car: Car, value: Callable[[Tyre], float]) -> Floats:
+    """(wheels) from a tyre's entry."""
+    return _per_wheel(car, lambda axle: value(axle.tyre))
+
+
+def _beta(exponent: float) -> float:
+    """Euler beta function B(1/2, 2 - exponent)."""
+    return sqrt(pi) * gamma(2.0 - exponent) / gamma(2.5 - exponent)
+
+
+def _elements(air: Air, to_front: float) -> Records:
+    """Air elements about the CG, each cut into equal strips."""
+    rows = np.zeros(len(air.elements), dtype=ELEMENT)
+    for row, e in zip(rows, air.elements, strict=True):
+        row["x"], row["offset"] = to_front - e.station, e.offset
+        row["along"], row["across"] = e.chord / STRIPS_ALONG, e.span / STRIPS_ACROSS
+        row["free"], row["ground"] = e.free_area / STRIPS, e.ground_area / STRIPS
+        row["peak"], row["yaw_loss"] = e.peak_gap, e.yaw_loss
+    return rows
+
+
+def _points(car: Car, to_front: float) -> Records:
+    """Named floor points about the CG."""
+    points = np.zeros(len(car.clearance), dtype=POINT)
+    for row, p in zip(points, car.clearance, strict=True):
+        row["x"], row["y"], row["offset"], row["least"] = to_front - p.station, p.side, p.offset, p.least_gap
+    return points
+
+
+def _masses(car: Car) -> dict[str, object]:
+    """Where the weight stands, and the sprung part of it."""
+    to_rear = car.wheelbase * car.front_share
+    to_front = car.wheelbase - to_rear
+    unsprung = _per_wheel(car, lambda a: a.unsprung_mass)
+    height = _per_wheel(car, lambda a: a.unsprung_height)
+    sprung = car.mass - unsprung.sum()
+    share = np.array([car.front_share, car.front_share, 1 - car.front_share, 1 - car.front_share])
+    return {
+        "mass": car.mass,
+        "sprung_mass": float(sprung),
+        "sprung_height": float((car.mass * car.cg_height - unsprung @ height) / sprung),
+        "cg_height": car.cg_height,
+        "wheelbase": car.wheelbase,
+        "to_front": to_front,
+        "to_rear": to_rear,
+        "x": np.array([to_front, to_front, -to_rear, -to_rear]),
+        "side": _SIDE,
+        "y": 0.5 * _SIDE * _per_wheel(car, lambda a: a.track),
+        "unsprung_mass": unsprung,
+        "unsprung_height": height,
+        "static_load": 0.5 * car.mass * GRAVITY * share,
+    }
+
+
+def _suspension(car: Car) -> dict[str, Floats]:
+    """Travel, stops and links of every wheel."""
+    anti = _per_wheel(car, lambda a: a.anti_slope) * np.array([-1.0, -1.0, 1.0, 1.0])
+    return {
+        "camber_gain": _per_wheel(car, lambda a: a.camber_gain),
+        "bump_travel": _per_wheel(car, lambda a: a.bump_travel),
+        "droop_travel": _per_wheel(car, lambda a: a.droop_travel),
+        "stop_rate": _per_wheel(car, lambda a: a.stop_rate),
+        "link": -_SIDE * _per_wheel(car, lambda a: 2.0 * a.roll_centre_height / a.track),
+        "anti": anti,
+    }
+
+
+def _tyres(car: Car) -> dict[str, Floats]:
+    """Tyre of every wheel."""
+    return {
+        "radius": _per_tyre(car, lambda t: t.radius),
+        "half_width": 0.5 * _per_tyre(car, lambda t: t.tread_width),
+        "crown": 1.0 / _per_tyre(car, lambda t: t.crown_radius),
+        "friction": _per_tyre(car, lambda t: t.friction),
+        "friction_pressure": _per_tyre(car, lambda t: t.friction_pressure),
+        "friction_exponent": _per_tyre(car, lambda t: t.friction_exponent),
+        "friction_beta": _per_tyre(car, lambda t: _beta(t.friction_exponent)),
+        "compliance": _per_tyre(car, lambda t: t.compliance),
+    }
+
+
+def _drive(car: Car) -> dict[str, Floats]:
+    """How drive and brake forces are shared, and where a differential is open."""
+    drive = np.array([car.drive_front, 1.0 - car.drive_front])
+    driven = (drive > 0.0) & (car.differential == "open")
+    return {
+        "drive": drive,
+        "brake": np.array([car.brake_front, 1.0 - car.brake_front]),
+        "is_open": driven.astype(float),
+    }
+
+
+def _air(air: Air, to_front: float) -> dict[str, object]:
+    """Drag, side force and the stations of the ride heights, about the CG."""
+    return {
+        "drag_area": air.drag_area,
+        "drag_height": air.drag_height,
+        "side_area": air.side_area,
+        "side_x": to_front - air.side_station,
+        "side_height": air.side_height,
+        "ride_x": to_front - np.array([air.front_ride_station, air.rear_ride_station]),
+    }
+
+
+def vehicle(car: Car) -> tuple[Records, Records, Records]:
+    """The car without its setup: VEHICLE (1), ELEMENT (elements), POINT (points)."""
+    to_front = car.wheelbase * (1.0 - car.front_share)
+    entries = {**_masses(car), **_suspension(car), **_tyres(car), **_drive(car), **_air(car.air, to_front)}
+    whole = np.zeros(1, dtype=VEHICLE)
+    for name in whole.dtype.names or ():
+        whole[name][0] = entries[name]
+    return whole, _elements(car.air, to_front), _points(car, to_front)
+
+
+def stack(setups: Sequence[Setup]) -> Setup:
+    """Many setups as one whose settings are arrays (setups)."""
+
+    def axle(of: Callable[[Setup], AxleSetup]) -> AxleSetup:
+        columns = {name: np.array([getattr(of(s), name) for s in setups], dtype=float) for name in _SETTINGS}
+        return AxleSetup(**columns)  # type: ignore[arg-type]
+
+    return Setup("", axle(lambda s: s.front), axle(lambda s: s.rear))
+
+
+def _pair(setup: Setup, name: str) -> Floats:
+    """A setting of both axles, (setups, axles)."""
+    return np.stack([getattr(setup.front, name), getattr(setup.rear, name)], axis=-1).reshape(-1, 2)
+
+
+def settings(car: Car, body: Records, setup: Setup) -> Records:
+    """Setups ready for the kernels, SETTING (setups); `setup` as `stack` makes it, or a single one.
+
+    `body` is the VEHICLE record. Wheel rate is the spring's times the motion ratio squared.
+    """
+    ratio = np.array([car.front.motion_ratio, car.rear.motion_ratio])
+    tyres = (car.front.tyre, car.rear.tyre)
+    base = np.array([t.foundation for t in tyres])
+    rise = np.array([t.foundation_per_pressure for t in tyres])
+    camber = _pair(setup, "camber")
+    rows = np.zeros(camber.shape[0], dtype=SETTING)
+    rows["camber"] = np.repeat(camber, 2, axis=1)
+    rows["wheel_rate"] = np.repeat(_pair(setup, "spring") * ratio**2, 2, axis=1)
+    rows["foundation"] = np.repeat(base + rise * _pair(setup, "pressure"), 2, axis=1)
+    for name in ("anti_roll", "third", "ride_height"):
+        rows[name] = _pair(setup, name)
+    set_penetration(body, rows)
+    return rows

@@ -1,0 +1,67 @@
+"""Air loads: downforce strip by strip from the gap under each, drag and side force from the wind."""
+
+from __future__ import annotations
+
+from math import atan2, exp
+
+from setupopt.physics.inputs import STRIPS_ACROSS, STRIPS_ALONG, Floats, Record, Records
+from setupopt.physics.jit import kernel
+
+
+@kernel
+def relative_wind(speed: float, headwind: float, crosswind: float, density: float) -> tuple[float, float]:
+    """Dynamic pressure, Pa, and flow angle, rad; crosswind from the left is positive."""
+    along = speed + headwind
+    return 0.5 * density * (along * along + crosswind * crosswind), atan2(crosswind, along)
+
+
+@kernel
+def downforce(
+    elements: Records, flow: Records, z: float, theta: float, phi: float, rows: Floats
+) -> tuple[float, float, float]:
+    """Downforce, N, its roll and pitch moments, N m, and in `rows` (3, 3) their slopes.
+
+    Every element in strips, in the order of `strip_places`; `flow` holds what the case means for
+    each. Rows: downforce, roll moment, pitch moment; columns: heave, pitch, roll. Of the
+    exponential of a strip's gap only the car's movement changes from trial to trial, and that
+    is a product of powers over equally spaced strips.
+    """
+    lift = roll = pitch = 0.0
+    rows[:, :] = 0.0
+    strip = 0
+    for n in range(elements.size):
+        e = elements[n]
+        along, across = exp(e.along * theta / e.peak), exp(-e.across * phi / e.peak)
+        row_decay = exp((e.x * theta - z) / e.peak) / (along * across * across)
+        for i in range(STRIPS_ALONG):
+            x = e.x + (i - 1) * e.along
+            decay = row_decay
+            row_decay *= along
+            for j in range(STRIPS_ACROSS):
+                y, air = (j - 2) * e.across, flow[strip]
+                strip += 1
+                gap = air.rest_gap + z - x * theta + y * phi
+                share = air.ground * decay * air.rest_decay if gap > 0.0 else 0.0
+                decay *= across
+                force, stiff = air.free + share * gap, share * (1.0 - gap / e.peak)
+                lift += force
+                roll -= y * force
+                pitch += x * force
+                rows[0, 0] += stiff
+                rows[0, 1] -= x * stiff
+                rows[0, 2] += y * stiff
+                rows[1, 2] -= y * y * stiff
+                rows[2, 1] -= x * x * stiff
+                rows[2, 2] += x * y * stiff
+    rows[1, 0] = -rows[0, 2]
+    rows[1, 1] = rows[2, 2]
+    rows[2, 0] = -rows[0, 1]
+    return lift, roll, pitch
+
+
+@kernel
+def set_strip(element: Record, pressure: float, angle: float, rest_gap: float, strip: Record) -> None:
+    """What a case means for one strip: its forces per metre of gap, and its gap on the undisturbed car."""
+    scale = pressure / (1.0 + element.yaw_loss * angle * angle)
+    strip.free, strip.ground = scale * element.free, scale * element.ground / element.peak
+    strip.rest_gap, strip.rest_decay = rest_gap, exp(1.0 - rest_gap / element.peak)

@@ -1,0 +1,76 @@
+"""What the kernels take and give: records of floats and small arrays, SI units.
+
+Wheels stand in the order FL, FR, RL, RR; axles front, rear. A record is one element of a NumPy
+structured array; kernels read its fields by name, compiled or not.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+# One element, or an array, of one of the layouts below.
+Record = Any
+Records = Any
+
+# Strips of an air element; the middle one stands at its centre.
+STRIPS_ALONG, STRIPS_ACROSS = 3, 5
+STRIPS = STRIPS_ALONG * STRIPS_ACROSS
+
+_Field = tuple[str, str] | tuple[str, str, tuple[int, ...]]
+
+
+def layout(*, one: str = "", axles: str = "", wheels: str = "", more: tuple[_Field, ...] = ()) -> Any:
+    """A record's layout: names of scalars, of pairs by axle, of fours by wheel, and further fields."""
+    fields: list[_Field] = [(name, "f8") for name in one.split()]
+    fields += [(name, "f8", (2,)) for name in axles.split()]
+    fields += [(name, "f8", (4,)) for name in wheels.split()]
+    return np.dtype((np.record, [*fields, *more]))
+
+
+# The car without its setup. to_front, to_rear: axles from the CG (a, b). link, anti: vertical link
+# force per lateral and longitudinal force. crown: crown curvature, 1/m. friction_beta: B(1/2, 2 - n).
+# compliance: rad per N. drive, brake: shares. is_open: 1 where an open differential drives the axle.
+# ride_x: where ride height is measured. lowest: of all numbers here, none is in file units.
+VEHICLE = layout(
+    one="mass sprung_mass sprung_height cg_height wheelbase to_front to_rear "
+    "drag_area drag_height side_area side_x side_height",
+    axles="drive brake is_open ride_x",
+    wheels="x y side unsprung_mass unsprung_height static_load camber_gain bump_travel droop_travel "
+    "stop_rate link anti radius half_width crown friction friction_pressure friction_exponent "
+    "friction_beta compliance",
+)
+
+# An air element: its middle, spacing of its strips along and across, height over the floor line, then
+# areas of one strip, peak gap and yaw loss. Middle strips stand at x and on the centre line.
+ELEMENT = layout(one="x along across offset free ground peak yaw_loss")
+
+# A named point of the floor, and the least gap it needs.
+POINT = layout(one="x y offset least")
+
+# A setup. Left and right stand apart, so that they may differ. foundation: N/m3 at the set pressure;
+# penetration: of the crown on the pad; anti_roll and third: N/m at the wheel.
+SETTING = layout(axles="anti_roll third ride_height", wheels="camber wheel_rate foundation penetration")
+
+# A load case. turn_curvature: of a horizontal turn towards the low side, 1/m. floor_curvature,
+# surface_heading and lean (share of the inclination that reaches the tyre, 1) differ from
+# curvature, heading and 1 only where a what-if question takes a cause away.
+CASE = layout(
+    one="roll_angle heading speed acceleration path_curvature turn_curvature headwind crosswind slope "
+    "surface_grip air_density curvature floor_curvature surface_heading lean",
+    wheels="bump",
+)
+
+# An answer. state: heave, pitch, body roll, rise of the wheel centres. press: extra press in g that
+# would hold a lost case, else 0. margin: not a number where contact is lost; steer: the margin, or a
+# finite value with a slope towards contact. clearance: least gap of the named points, infinite
+# without points; spare_clearance: least of gap minus the gap asked for. effort: Newton steps.
+ANSWER = layout(
+    one="margin steer press clearance spare_clearance downforce drag",
+    axles="use ride_gap",
+    wheels="load grip inclination patch travel",
+    more=(("state", "f8", (7,)), ("contact", "?"), ("effort", "i8")),
+)

@@ -1,0 +1,64 @@
+"""How kernels are compiled: by numba, without the interpreter lock, kept on disk.
+
+The folder of the compiled code carries a fingerprint of every kernel's source. Numba itself looks
+only at the file a function stands in; a changed helper in another file would go unseen, and an
+old number would come back from a new program.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import platform
+import tempfile
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numba
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+@cache
+def _fingerprint() -> str:
+    """Hash of all kernel sources, of numba and of the processor's kind."""
+    digest = hashlib.sha256(f"{numba.__version__} {platform.machine()}".encode())
+    for source in sorted(Path(__file__).parent.glob("*.py")):
+        digest.update(source.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def _is_usable(folder: Path) -> bool:
+    """Whether the folder is there, or can be made, and can be written."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError:
+        return False
+    return os.access(folder, os.W_OK)
+
+
+@cache
+def cache_folder() -> Path:
+    """Folder of the compiled kernels: the user's cache, or a temporary one where that is read-only."""
+    base = os.environ.get("NUMBA_CACHE_DIR") or os.environ.get("XDG_CACHE_HOME")
+    wanted = Path(base) if base else Path.home() / ".cache"
+    folder = wanted / "setupopt" / _fingerprint()
+    return folder if _is_usable(folder) else Path(tempfile.gettempdir()) / "setupopt" / _fingerprint()
+
+
+def kernel(function: F) -> F:
+    """Compile `function` at its first call, and keep the result for later runs."""
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = str(cache_folder())
+    try:
+        compiled: F = numba.njit(cache=True, nogil=True, error_model="numpy")(function)
+    finally:
+        numba.config.CACHE_DIR = before
+    return compiled
+
+
+def is_compiled_already() -> bool:
+    """Whether an earlier run left compiled kernels, so that the first sweep need not wait."""
+    return any(cache_folder().rglob("*.nbi"))

@@ -1,0 +1,29 @@
+"""The setup pad: flat, level, at rest, driver aboard, no air flow. Every displacement counts from there."""
+
+from __future__ import annotations
+
+from math import tan
+
+import numpy as np
+
+from setupopt.physics import tyre
+from setupopt.physics.inputs import Records
+from setupopt.physics.jit import kernel
+
+
+@kernel
+def _penetration(cars: Records, setups: Records) -> None:
+    """Fill in the crown penetration that carries each corner load."""
+    ends, car = np.zeros(5), cars[0]
+    for s in range(setups.size):
+        setup = setups[s]
+        for w in range(4):
+            setup.penetration[w] = tyre.depth_for_load(
+                car.static_load[w], 0.01, tan(setup.camber[w]), 1.0 / car.radius[w], car.crown[w],
+                car.half_width[w], setup.foundation[w], ends,
+            )  # fmt: skip
+
+
+def set_penetration(cars: Records, setups: Records) -> None:
+    """Fill `setups.penetration`, m, from camber, foundation and the static corner loads."""
+    _penetration(cars, setups)

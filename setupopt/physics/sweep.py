@@ -1,0 +1,153 @@
+"""Every setup in every case, on all cores."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from concurrent.futures import Executor, ThreadPoolExecutor
+from math import tan
+
+import numpy as np
+
+from setupopt.physics import margin as grip_margin
+from setupopt.physics import tyre
+from setupopt.physics.balance import WORK
+from setupopt.physics.inputs import ANSWER, STRIPS, Floats, Record, Records
+from setupopt.physics.jit import kernel
+from setupopt.physics.place import FLOW, PLACE, prepare, rest_gap
+from setupopt.physics.trim import find_trim, set_start
+
+# Answers of one task: long enough to hide the hand-over, short enough for progress and for a stop.
+CHUNK = 4096
+
+
+@kernel
+def _grip(car: Record, setup: Record, grip: float, place: Record, w: int, work: Record) -> float:
+    """Grip capacity of a wheel, leaning further under its own lateral force, at the same load."""
+    if work.load[w] <= 0.0:
+        return 0.0
+    t = tan(work.inclination[w] - place.lean * car.side[w] * car.compliance[w] * work.across[w])
+    along, across = place.curve_along[w], place.curve_across[w]
+    half, k = car.half_width[w], setup.foundation[w]
+    start = work.depth[w] - (t - tan(work.inclination[w])) * work.shift[w]
+    depth = tyre.depth_for_load(work.load[w], start, t, along, across, half, k, work.ends)
+    return tyre.grip_capacity(
+        depth, t, along, across, half, k, grip * car.friction[w], car.friction_pressure[w],
+        car.friction_exponent[w], car.friction_beta[w], work.ends,
+    )  # fmt: skip
+
+
+@kernel
+def _use(car: Record, place: Record, axle: int, answer: Record, work: Record) -> float:
+    """Use of grip of one axle."""
+    left, right = 2 * axle, 2 * axle + 1
+    lateral = work.across[left] + work.across[right]
+    return grip_margin.axle_use(
+        lateral, place.axle_drive[axle], answer.grip[left], answer.grip[right], car.is_open[axle]
+    )
+
+
+@kernel
+def _gaps(
+    car: Record, points: Records, setup: Record, case: Record, place: Record, answer: Record
+) -> None:  # fmt: skip
+    """Gaps at the ride-height stations and at the named points of the floor."""
+    heave, pitch, roll = answer.state[0], answer.state[1], answer.state[2]
+    for axle in range(2):
+        x = car.ride_x[axle]
+        answer.ride_gap[axle] = rest_gap(car, setup, case, place, x, 0.0) + heave - x * pitch
+    answer.clearance = answer.spare_clearance = np.inf
+    for p in range(points.size):
+        point = points[p]
+        gap = rest_gap(car, setup, case, place, point.x, point.y) + point.offset
+        gap += heave - point.x * pitch + point.y * roll
+        answer.clearance = min(answer.clearance, gap)
+        answer.spare_clearance = min(answer.spare_clearance, gap - point.least)
+
+
+@kernel
+def _record(
+    car: Record, points: Records, setup: Record, case: Record, place: Record, press: float,
+    answer: Record, work: Record,
+) -> None:  # fmt: skip
+    """Write one answer."""
+    for w in range(4):
+        answer.load[w], answer.inclination[w] = work.load[w], work.inclination[w]
+        answer.patch[w], answer.travel[w] = work.patch[w], work.travel[w]
+        answer.grip[w] = _grip(car, setup, case.surface_grip, place, w, work)
+    answer.use[0] = _use(car, place, 0, answer, work)
+    answer.use[1] = _use(car, place, 1, answer, work)
+    value = 1.0 - max(answer.use[0], answer.use[1])
+    answer.contact, answer.press, answer.steer = press == 0.0, press, value - press
+    answer.margin = value if press == 0.0 else np.nan
+    answer.downforce, answer.drag = work.lift[0], place.drag
+    _gaps(car, points, setup, case, place, answer)
+
+
+@kernel
+def run_chunk(
+    cars: Records, elements: Records, points: Records, setups: Records, cases: Records, starts: Floats,
+    first: int, last: int, places: Records, flow: Records, works: Records, answers: Records,
+) -> None:  # fmt: skip
+    """Solve answers `first` to `last`, setups slowest, cases fastest.
+
+    `starts` (cases, 7): a first guess for each case, or empty. `cars`, `places` and `works` hold one.
+    """
+    car, place, work = cars[0], places[0], works[0]
+    for row in range(first, last):
+        setup, i = setups[row // cases.size], row % cases.size
+        prepare(car, elements, setup, cases[i], place, flow)
+        if starts.shape[0] > 0:
+            work.state[:] = starts[i]
+        else:
+            set_start(car, place, work.state)
+        press, effort = find_trim(car, elements, setup, cases[i], place, flow, work.state, work)
+        answers[row].state[:] = work.state
+        answers[row].effort = effort
+        _record(car, points, setup, cases[i], place, press, answers[row], work)
+
+
+def workers() -> int:
+    """Threads a sweep uses: all cores this process may use, or SETUPOPT_THREADS."""
+    wanted = os.environ.get("SETUPOPT_THREADS", "")
+    if wanted.isdigit() and int(wanted) > 0:
+        return int(wanted)
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def _spans(count: int, threads: int) -> list[tuple[int, int]]:
+    """Equal pieces, none longer than `CHUNK`, enough for every thread."""
+    size = max(1, min(CHUNK, -(-count // threads)))
+    return [(first, min(first + size, count)) for first in range(0, count, size)]
+
+
+def run(
+    car: tuple[Records, Records, Records],
+    setups: Records,
+    cases: Records,
+    starts: Floats | None = None,
+    progress: Callable[[int], object] | None = None,
+    pool: Executor | None = None,
+) -> Records:
+    """Answers (setups x cases) of every setup in every case. `car`: as `pack.vehicle` makes it.
+
+    The kernels hold no interpreter lock, so plain threads use all cores; `pool` may bring its own.
+    `progress` is told how many answers were added.
+    """
+    answers = np.zeros(setups.size * cases.size, dtype=ANSWER)
+    guess = np.empty((0, 7)) if starts is None else np.ascontiguousarray(starts, dtype=float)
+
+    def task(span: tuple[int, int]) -> int:
+        scratch = np.zeros(1, PLACE), np.zeros(car[1].size * STRIPS, FLOW), np.zeros(1, WORK)
+        run_chunk(*car, setups, cases, guess, *span, *scratch, answers)
+        return span[1] - span[0]
+
+    own = pool or ThreadPoolExecutor(workers())
+    try:
+        for done in own.map(task, _spans(answers.size, workers())):
+            if progress is not None:
+                progress(done)
+    finally:
+        if pool is None:
+            own.shutdown(cancel_futures=True)
+    return answers

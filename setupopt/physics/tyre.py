@@ -1,0 +1,226 @@
+"""Contact patch and grip of one tyre: an elastic foundation under a crowned, tilted tread.
+
+Penetration across the tread, outboard positive, is `d + y t - c y^2 / 2` with `t` the tangent of the
+inclination and `c` the effective curvature across. Support acts only where it is positive and only
+on the tread. Source of the law: Johnson, Contact Mechanics, 1985, section 4.3 (elastic foundation).
+
+Arguments used throughout, SI: `d` crown penetration; `t` tan(inclination); `c_x`, `c` effective
+curvatures along and across, 1/m; `w` half the tread width; `k` foundation stiffness, N/m3.
+"""
+
+from __future__ import annotations
+
+from math import atan2, cos, exp, log, pi, sin, sqrt
+
+import numpy as np
+
+from setupopt.physics.jit import kernel
+
+# Below this curvature the closed form loses digits to cancellation, and quadrature takes over.
+_CROWNED = 0.05
+_NODES, _WEIGHTS = (np.ascontiguousarray(a) for a in np.polynomial.legendre.leggauss(16))
+# Positive half of a twelve-node rule: 3e-8 relative on the smooth integrals of a crowned tread.
+_HALF_NODES, _HALF_WEIGHTS = (np.ascontiguousarray(a[6:]) for a in np.polynomial.legendre.leggauss(12))
+
+
+@kernel
+def _window(d: float, t: float, c: float, w: float) -> tuple[float, float, float, float, float, float]:
+    """Touching part of a crowned tread, in the angle that maps the roots to -90 and 90 deg.
+
+    Returns y0, rho, then sine and cosine of both ends; rho = 0 where nothing touches.
+    """
+    y0 = t / c
+    square = 2.0 * d / c + y0 * y0
+    if square <= 0.0:
+        return y0, 0.0, 0.0, 1.0, 0.0, 1.0
+    rho = sqrt(square)
+    if y0 - rho >= w or y0 + rho <= -w:
+        return y0, 0.0, 0.0, 1.0, 0.0, 1.0
+    s1, s2 = max(-1.0, (-w - y0) / rho), min(1.0, (w - y0) / rho)
+    return y0, rho, s1, sqrt(max(0.0, (1.0 - s1) * (1.0 + s1))), s2, sqrt(max(0.0, (1.0 - s2) * (1.0 + s2)))
+
+
+@kernel
+def _crowned(
+    d: float, t: float, c_x: float, c: float, w: float, k: float
+) -> tuple[float, float, float, float, float]:
+    """`contact` in closed form, by the substitution y = y0 + rho sin(angle)."""
+    y0, rho, s1, c1, s2, c2 = _window(d, t, c, w)
+    if rho == 0.0:
+        return 0.0, 0.0, 0.0, 0.0, 0.0
+    angle = atan2(s2, c2) - atan2(s1, c1)
+    p1, p2 = s1 * c1, s2 * c2
+    q1, q2 = c1 * c1, c2 * c2
+    cos2 = 0.5 * (angle + p2 - p1)
+    cos4 = 0.25 * (p2 * q2 - p1 * q1) + 0.75 * cos2
+    sin_cos2 = (q1 * c1 - q2 * c2) / 3.0
+    sin_cos4 = (q1 * q1 * c1 - q2 * q2 * c2) / 5.0
+    sin2_cos2 = 0.125 * (angle - p2 * (q2 - s2 * s2) + p1 * (q1 - s1 * s1))
+    stiff = 2.0 * k * rho * rho * sqrt(c / c_x)
+    load = stiff * rho * rho * c / 3.0
+    return (
+        load * cos4,
+        load * (y0 * cos4 + rho * sin_cos4),
+        stiff * cos2,
+        stiff * (y0 * cos2 + rho * sin_cos2),
+        stiff * (y0 * y0 * cos2 + 2.0 * y0 * rho * sin_cos2 + rho * rho * sin2_cos2),
+    )
+
+
+@kernel
+def _roots(d: float, t: float, c: float) -> tuple[float, float]:
+    """Where the penetration is zero, near root first; infinite where there is none."""
+    square = t * t + 2.0 * c * d
+    if square < 0.0:
+        return np.inf, np.inf
+    q = t + sqrt(square) if t >= 0.0 else t - sqrt(square)
+    if q == 0.0:
+        return np.inf, np.inf
+    return -2.0 * d / q, (q / c if c != 0.0 else np.inf)
+
+
+@kernel
+def _piece_root(lower: float, upper: float, near: float, far: float) -> float:
+    """The root close enough to the piece to spoil plain quadrature; infinite where none is."""
+    middle, reach = 0.5 * (lower + upper), 2.0 * (upper - lower)
+    root = near if abs(near - middle) <= abs(far - middle) else far
+    return root if abs(root - middle) < reach else np.inf
+
+
+@kernel
+def _node(lower: float, upper: float, root: float, j: int) -> tuple[float, float]:
+    """Place and weight of quadrature node j; squared distance from a close root, so all is smooth."""
+    if root == np.inf:
+        half = 0.5 * (upper - lower)
+        return lower + half * (1.0 + _NODES[j]), half * _WEIGHTS[j]
+    a, b = sqrt(abs(lower - root)), sqrt(abs(upper - root))
+    half = 0.5 * abs(b - a)
+    s = min(a, b) + half * (1.0 + _NODES[j])
+    side = 1.0 if lower + upper > 2.0 * root else -1.0
+    return root + side * s * s, 2.0 * s * half * _WEIGHTS[j]
+
+
+@kernel
+def _pieces(d: float, t: float, c: float, w: float, ends: np.ndarray) -> tuple[float, float]:
+    """Cut the tread into pieces at the roots and at its middle; `ends` (5) takes the borders, sorted."""
+    near, far = _roots(d, t, c)
+    ends[0], ends[1], ends[2], ends[3], ends[4] = -w, 0.0, min(max(near, -w), w), min(max(far, -w), w), w
+    ends.sort()
+    return near, far
+
+
+@kernel
+def _flat(
+    d: float, t: float, c_x: float, c: float, w: float, k: float, ends: np.ndarray
+) -> tuple[float, float, float, float, float]:
+    """`contact` by quadrature, for a tread that is flat or hollow against the surface."""
+    near, far = _pieces(d, t, c, w, ends)
+    load = moment = s0 = s1 = s2 = 0.0
+    for i in range(4):
+        lower, upper = ends[i], ends[i + 1]
+        middle = 0.5 * (lower + upper)
+        if upper <= lower or d + middle * (t - 0.5 * c * middle) <= 0.0:
+            continue
+        root = _piece_root(lower, upper, near, far)
+        for j in range(_NODES.size):
+            y, weight = _node(lower, upper, root, j)
+            depth = max(0.0, d + y * (t - 0.5 * c * y))
+            length = weight * sqrt(depth)
+            s0 += length
+            s1 += length * y
+            s2 += length * y * y
+            load += length * depth
+            moment += length * depth * y
+    scale = 2.0 * k * sqrt(2.0 / c_x)
+    share = scale * 2.0 / 3.0
+    return share * load, share * moment, scale * s0, scale * s1, scale * s2
+
+
+@kernel
+def contact(
+    d: float, t: float, c_x: float, c: float, w: float, k: float, ends: np.ndarray
+) -> tuple[float, float, float, float, float]:
+    """Normal force, its moment about the tread's middle, and how both change.
+
+    Returns N (newton), the moment of N (outboard positive, N m), then s0, s1, s2 with
+    dN/dd = s0, dN/dt = dM/dd = s1, dM/dt = s2. The patch area is s0/k. `ends` is scratch (5).
+    """
+    if c >= _CROWNED:
+        return _crowned(d, t, c_x, c, w, k)
+    return _flat(d, t, c_x, c, w, k, ends)
+
+
+@kernel
+def _depth_integral(d: float, t: float, c: float, w: float, power: float, ends: np.ndarray) -> float:
+    """Integral of penetration to `power` across the touching tread; `power` at least 0.5."""
+    total = 0.0
+    if c >= _CROWNED:
+        y0, rho, s1, c1, s2, c2 = _window(d, t, c, w)
+        if rho == 0.0:
+            return 0.0
+        first, last = atan2(s1, c1), atan2(s2, c2)
+        half, mean = 0.5 * (last - first), 0.5 * (last + first)
+        sin_mean, cos_mean, over = sin(mean), cos(mean), 2.0 * power + 1.0
+        for j in range(_HALF_NODES.size):
+            a, b = cos_mean * cos(half * _HALF_NODES[j]), sin_mean * sin(half * _HALF_NODES[j])
+            total += _HALF_WEIGHTS[j] * (exp(over * log(a - b)) + exp(over * log(a + b)))
+        return total * half * rho * (0.5 * c * rho * rho) ** power
+    near, far = _pieces(d, t, c, w, ends)
+    for i in range(4):
+        lower, upper = ends[i], ends[i + 1]
+        middle = 0.5 * (lower + upper)
+        if upper <= lower or d + middle * (t - 0.5 * c * middle) <= 0.0:
+            continue
+        root = _piece_root(lower, upper, near, far)
+        for j in range(_NODES.size):
+            y, weight = _node(lower, upper, root, j)
+            total += weight * max(0.0, d + y * (t - 0.5 * c * y)) ** power
+    return total
+
+
+@kernel
+def depth_for_load(
+    load: float, start: float, t: float, c_x: float, c: float, w: float, k: float, ends: np.ndarray
+) -> float:
+    """Crown penetration that carries `load` > 0, m, by Newton from `start`.
+
+    Load grows with penetration ever faster, so a step from above never overshoots.
+    """
+    d = start
+    for _ in range(60):
+        n, _, s0, _, _ = contact(d, t, c_x, c, w, k, ends)
+        if s0 <= 0.0:
+            d = d + 0.001 + abs(t) * w
+            continue
+        step = (load - n) / s0
+        d += min(step, 0.02)
+        if abs(step) < 1e-7 * abs(d):  # the step just taken leaves the square of that
+            break
+    return d
+
+
+@kernel
+def grip_capacity(
+    d: float, t: float, c_x: float, c: float, w: float, k: float,
+    friction: float, pressure: float, exponent: float, beta: float, ends: np.ndarray,
+) -> float:  # fmt: skip
+    """Largest force the patch can pass, N: the integral of mu (p/p_ref)^-n p over it.
+
+    `beta` is the Euler beta function B(1/2, 2 - n), which the length of the patch brings in.
+    """
+    depth = _depth_integral(d, t, c, w, 1.5 - exponent, ends)
+    return friction * pressure**exponent * k ** (1.0 - exponent) * beta * sqrt(2.0 / c_x) * depth
+
+
+@kernel
+def patch_in_tread(d: float, radius: float, crown_radius: float, k: float) -> tuple[float, float]:
+    """Normal force and area of a patch that lies inside an upright tread on flat ground.
+
+    Johnson 1985: N = pi k d^2 sqrt(r Rc), A = 2 pi d sqrt(r Rc).
+
+    >>> n, area = patch_in_tread(0.008, 0.33, 1.2, 4e7)
+    >>> round(n, 4), round(area, 8)
+    (5061.0127, 0.03163133)
+    """
+    root = sqrt(radius * crown_radius)
+    return pi * k * d * d * root, 2.0 * pi * d * root

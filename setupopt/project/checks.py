@@ -1,0 +1,58 @@
+"""What no single entry shows to be wrong, but several together do. Refusals, not cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from setupopt.project.lines import Loc
+from setupopt.project.model import AxleSetup, Car, Setup, Venue
+from setupopt.project.pad import axles, corner_load, penetration, plan_points, reach, unsprung_mass
+from setupopt.units import MM
+
+ROOM = 0.9  # of the section's radius that the car may reach; beyond, the surface stands nearly upright
+DEEPEST = 0.4  # of a tyre's radius, pressed in at rest: no tyre is that soft
+
+
+class Finding(NamedTuple):
+    """A mistake at `loc` of the file `file` ("car", "venue" or "setup")."""
+
+    file: str
+    loc: Loc
+    expected: str
+
+
+def refusals(car: Car, venue: Venue, setup: Setup) -> list[Finding]:
+    """Everything that contradicts itself, in the order of the files."""
+    return [*_masses(car), *_tyres(car, setup), *_room_in_section(car, venue)]
+
+
+def _masses(car: Car) -> Iterator[Finding]:
+    unsprung = unsprung_mass(car)
+    sprung = car.mass - unsprung
+    if sprung <= 0:
+        yield Finding("car", ("car", "mass_kg"), f"more than the unsprung masses, together {unsprung:g} kg")
+        return
+    carried = 2.0 * sum(axle.unsprung_mass * axle.unsprung_height for _, axle, _ in axles(car))
+    if car.mass * car.cg_height <= carried:
+        least = carried / car.mass / MM
+        expected = f"more than {least:.4g} mm, or the sprung mass has its CG below the road"
+        yield Finding("car", ("car", "cg_height_mm"), expected)
+
+
+def _tyres(car: Car, setup: Setup) -> Iterator[Finding]:
+    for name, axle, share in axles(car):
+        stood: AxleSetup = getattr(setup, name)
+        load = corner_load(car, share)
+        if penetration(axle.tyre, load, stood.camber, stood.pressure) > DEEPEST * axle.tyre.radius:
+            expected = f"a tyre that carries the {load:.0f} N of a {name} corner at the pressure of the setup"
+            yield Finding("car", ("tyre", axle.tyre.name, "foundation_N_per_mm3"), expected)
+
+
+def _room_in_section(car: Car, venue: Venue) -> Iterator[Finding]:
+    points = plan_points(car)
+    widest = max(reach(points, attitude.heading) for attitude in venue.attitudes)
+    if widest * venue.curvature > ROOM:
+        least = widest / ROOM / MM
+        expected = f"at least {least:.0f} mm, so that the car fits in at the headings driven"
+        yield Finding("venue", ("venue", "radius_mm"), expected)

@@ -1,0 +1,261 @@
+"""What the user describes, as typed and frozen objects in SI units.
+
+Lengths are metres, angles radians, masses kilograms, forces newtons, pressures pascals, speeds m/s.
+`station` is measured behind the front axle line, as in the files. `None` marks an optional entry
+that the user left out; the command that needs it asks for it (see `project.needs`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+AXLES: tuple[Literal["front", "rear"], ...] = ("front", "rear")
+WHEELS = ("fl", "fr", "rl", "rr")
+
+
+@dataclass(frozen=True, slots=True)
+class Tyre:
+    """A tyre as an elastic foundation under a crowned tread (docs/model.md, tyre)."""
+
+    name: str
+    radius: float
+    tread_width: float
+    crown_radius: float
+    foundation: float  # N/m3 at no pressure
+    foundation_per_pressure: float  # N/m3 per Pa
+    friction: float  # at `friction_pressure`
+    friction_pressure: float  # Pa of contact pressure
+    friction_exponent: float  # friction falls as contact pressure to minus this power
+    compliance: float  # rad of lean per N of lateral force
+    load_limit: float | None
+    damping: float | None  # N s/m
+
+
+@dataclass(frozen=True, slots=True)
+class Axle:
+    """What belongs to one axle and is not adjusted. Rates and travels are at the wheel unless said."""
+
+    track: float
+    unsprung_mass: float  # per wheel
+    unsprung_height: float
+    roll_centre_height: float
+    camber_gain: float  # rad of camber per m of bump travel
+    motion_ratio: float  # spring travel / wheel travel
+    bump_travel: float
+    droop_travel: float
+    stop_rate: float
+    anti_slope: float
+    damper_bump: float | None  # N s/m at the damper
+    damper_rebound: float | None
+    tyre: Tyre
+
+
+@dataclass(frozen=True, slots=True)
+class AirElement:
+    """A part of the body that makes downforce, alone and from the gap under it."""
+
+    name: str
+    station: float  # of its centre
+    chord: float
+    span: float
+    offset: float  # of its underside above the floor line
+    free_area: float  # m2, downforce per dynamic pressure far from the surface
+    ground_area: float  # m2, what the gap adds at `peak_gap`
+    peak_gap: float
+    yaw_loss: float  # per rad2
+
+
+@dataclass(frozen=True, slots=True)
+class Air:
+    """Air loads on the whole car."""
+
+    drag_area: float
+    drag_height: float
+    side_area: float  # m2 per rad
+    side_station: float
+    side_height: float
+    front_ride_station: float
+    rear_ride_station: float
+    elements: tuple[AirElement, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ClearancePoint:
+    """A point of the floor that must not touch. `side` is positive to the left, 0 on the centre line."""
+
+    name: str
+    station: float
+    side: float
+    offset: float
+    least_gap: float
+
+
+@dataclass(frozen=True, slots=True)
+class Car:
+    """The car, driver aboard. Shares are fractions of one."""
+
+    name: str
+    mass: float
+    wheelbase: float
+    front_share: float  # of the weight
+    cg_height: float
+    driven: Literal["front", "rear", "all"]
+    drive_front: float  # share of the drive force on the front axle
+    brake_front: float
+    differential: Literal["locked", "open"]
+    pitch_inertia: float | None
+    roll_inertia: float | None
+    power: float | None  # W
+    front: Axle
+    rear: Axle
+    air: Air
+    clearance: tuple[ClearancePoint, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sweep:
+    """The roll angles of the main sweep, and its speed."""
+
+    start: float
+    stop: float
+    step: float
+    speed: float
+
+
+@dataclass(frozen=True, slots=True)
+class Attitude:
+    """One way the car is driven; combined with every roll angle."""
+
+    name: str
+    heading: float
+    acceleration: float
+    path_curvature: float
+    turn_radius: float | None
+    headwind: float
+    crosswind: float
+    bump: tuple[float, float, float, float]  # FL, FR, RL, RR
+    speed: float | None  # None: the sweep's
+
+
+@dataclass(frozen=True, slots=True)
+class Venue:
+    """The place: section, surface, air, and what is driven there."""
+
+    name: str
+    section: Literal["circle", "flat"]
+    curvature: float  # of the section, 1/m; 0 when flat
+    slope: float  # rad, the axis rising
+    surface_grip: float
+    air_density: float
+    roughness: float | None  # ISO 8608 displacement PSD at 0.1 cycles/m, m3
+    sweep: Sweep
+    attitudes: tuple[Attitude, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AxleSetup:
+    """What mechanics adjust on one axle."""
+
+    camber: float
+    ride_height: float
+    spring: float  # N/m at the spring
+    anti_roll: float  # N/m at the wheel
+    third: float  # N/m at the wheel pair
+    pressure: float  # Pa
+    toe: float  # m
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """A complete setup."""
+
+    name: str
+    front: AxleSetup
+    rear: AxleSetup
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """Where a setting may go: from `lower` to `upper`; in steps, from a list, or free."""
+
+    lower: float
+    upper: float
+    step: float | None = None
+    choices: tuple[float, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AxleLimits:
+    """Ranges of one axle's settings; a setting without a range stays as it is."""
+
+    camber: Range | None
+    ride_height: Range | None
+    spring: Range | None
+    anti_roll: Range | None
+    third: Range | None
+    pressure: Range | None
+
+
+@dataclass(frozen=True, slots=True)
+class Arch:
+    """Wheel-arch room: bump travel of either wheel <= room + room_per_camber * camber."""
+
+    axle: Literal["front", "rear"]
+    room: float  # m of bump travel at zero camber
+    room_per_camber: float  # m per rad of camber
+
+
+@dataclass(frozen=True, slots=True)
+class Packaging:
+    """Limits that hold in every case."""
+
+    rake: tuple[float, float] | None  # rear minus front ride height
+    wheel_load_least: float | None
+    travel_left_least: float | None
+    arches: tuple[Arch, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Tolerance:
+    """What the mechanics can hold, plus and minus."""
+
+    camber: float
+    ride_height: float
+    spring_share: float  # fraction of the spring rate
+    pressure: float
+
+
+@dataclass(frozen=True, slots=True)
+class Adjuster:
+    """How one axle's settings are turned in the garage."""
+
+    camber_per_shim: float | None  # rad of camber per m of shim
+    shims: tuple[float, ...]  # m
+    ride_height_per_turn: float | None  # m per turn of the push-rod or perch
+    anti_roll_positions: tuple[float, ...]  # N/m at the wheel, in the order of the positions
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What the setup may be: ranges, packaging, tolerances, adjusters."""
+
+    front: AxleLimits
+    rear: AxleLimits
+    packaging: Packaging
+    tolerance: Tolerance | None
+    adjuster_front: Adjuster | None
+    adjuster_rear: Adjuster | None
+
+
+@dataclass(frozen=True, slots=True)
+class Project:
+    """A whole project folder, read and checked. `cautions` are for the user's eyes, in order."""
+
+    folder: Path
+    car: Car
+    venue: Venue
+    setup: Setup
+    limits: Limits | None
+    cautions: tuple[str, ...]

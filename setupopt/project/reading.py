@@ -1,0 +1,97 @@
+"""Reads a project folder: every mistake of every file at once, or a Project in SI."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from os.path import lexists
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+from setupopt.errors import InputError, InputErrors
+from setupopt.project.checks import Finding, refusals
+from setupopt.project.model import Project, Setup
+from setupopt.project.toml_file import TomlFile, read_toml
+
+if TYPE_CHECKING:
+    from setupopt.project.fields import Table
+
+    File = TypeVar("File", bound=Table)
+
+# pydantic takes 0.1 s to import: the schema is imported where a folder is read, not by `--help`
+
+
+def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
+    """The project in `folder`, standing on `setup_file` (its own setup.toml unless given).
+
+    A relative `setup_file` is looked for from where the user stands, then in the folder.
+    Raises InputErrors with everything that is wrong.
+    """
+    from setupopt.project import convert, schema
+    from setupopt.project.cautions import cautions
+
+    home = Path(folder)
+    _require_folder(home)
+    reader = _Reader()
+    car_file = reader.read("car", home / "car.toml", schema.CarFile)
+    venue_file = reader.read("venue", home / "venue.toml", schema.VenueFile)
+    setup_read = reader.read("setup", _setup_path(home, setup_file), schema.SetupFile)
+    limits_path = home / "limits.toml"
+    limits_file = reader.read("limits", limits_path, schema.LimitsFile) if lexists(limits_path) else None
+    if car_file is None or venue_file is None or setup_read is None or reader.errors:
+        raise InputErrors(reader.errors)
+    car, venue, setup = convert.car(car_file), convert.venue(venue_file), convert.setup(setup_read)
+    limits = None if limits_file is None else convert.limits(limits_file)
+    reader.refuse(refusals(car, venue, setup))
+    return Project(home, car, venue, setup, limits, cautions(car, venue, setup, limits))
+
+
+def read_setup(path: str | Path) -> Setup:
+    """A setup file on its own. Raises InputErrors."""
+    from setupopt.project import convert, schema
+    from setupopt.project.mistakes import checked
+
+    return convert.setup(checked(read_toml(Path(path)), schema.SetupFile))
+
+
+class _Reader:
+    """Reads file after file and keeps the mistakes."""
+
+    def __init__(self) -> None:
+        self.files: dict[str, TomlFile] = {}
+        self.errors: list[InputError] = []
+
+    def read(self, name: str, path: Path, schema: type[File]) -> File | None:
+        from setupopt.project.mistakes import checked
+
+        try:
+            self.files[name] = read_toml(path)
+            return checked(self.files[name], schema)
+        except InputErrors as refused:
+            self.errors += refused.errors
+            return None
+
+    def refuse(self, findings: list[Finding]) -> None:
+        if findings:
+            raise InputErrors(self.files[name].error(loc, expected) for name, loc, expected in findings)
+
+
+def _require_folder(home: Path) -> None:
+    if not _holds(home.is_dir):
+        found = "a file" if _holds(home.is_file) else "no such folder"
+        expected = "a project folder with car.toml, venue.toml and setup.toml"
+        raise InputErrors([InputError(str(home), None, "", found, expected)])
+
+
+def _setup_path(home: Path, given: str | Path | None) -> Path:
+    if given is None:
+        return home / "setup.toml"
+    path = Path(given)
+    return home / path if not _holds(path.is_file) and _holds((home / path).is_file) else path
+
+
+def _holds(test: Callable[[], bool]) -> bool:
+    """Whether a question to the disk is answered with yes; no permission and absurd names are a no."""
+    try:
+        return test()
+    except (OSError, ValueError):
+        return False

@@ -1,0 +1,341 @@
+"""The project files in their own units: keys, kinds, plausible ranges.
+
+Ranges are wide enough for any real car, and tight enough that a value in the wrong unit falls outside
+where a unit's magnitude allows it at all. What the keys mean is told by docs/nomenclature.md.
+"""
+
+# ruff: noqa: N815 - the fields are the keys of the files, units and all
+from __future__ import annotations
+
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from setupopt.project.fields import (
+    NAME,
+    Name,
+    OptionalPercent,
+    Percent,
+    Span,
+    Steps,
+    StepsOrList,
+    Table,
+    choice,
+    is_plain,
+    number,
+    numbers,
+    percent,
+    some,
+    span,
+    steps,
+    steps_or_list,
+    unique_names,
+    wrong,
+)
+
+# --- car.toml ---------------------------------------------------------------------------------------
+
+
+class CarTable(Table):
+    """`[car]`."""
+
+    name: Name
+    mass_kg: float = number(50, 5000, "kg")
+    wheelbase_mm: float = number(500, 6000, "mm")
+    front_weight_percent: float = number(1, 99, "%")
+    cg_height_mm: float = number(20, 2500, "mm")
+    driven: Literal["front", "rear", "all"] = choice("front", "rear", "all")
+    drive_front_percent: OptionalPercent = percent(default=None)
+    brake_front_percent: Percent = percent()
+    differential: Literal["locked", "open"] = choice("locked", "open")
+    pitch_inertia_kgm2: float | None = number(1, 50_000, "kg m2", default=None)
+    roll_inertia_kgm2: float | None = number(1, 20_000, "kg m2", default=None)
+    power_kW: float | None = number(1, 3000, "kW", default=None)
+
+    @model_validator(mode="after")
+    def _drive_share(self) -> Self:
+        given = self.drive_front_percent is not None
+        if self.driven == "all" and not given:
+            raise wrong(("drive_front_percent",), '0, or a number from 1 to 100 %, because driven = "all"')
+        if self.driven != "all" and given:
+            raise wrong(("drive_front_percent",), f'no such key, because driven = "{self.driven}"')
+        return self
+
+
+class AxleTable(Table):
+    """`[front]` and `[rear]` of the car."""
+
+    track_mm: float = number(300, 4000, "mm")
+    unsprung_mass_kg: float = number(0.5, 500, "kg")
+    unsprung_height_mm: float = number(30, 1500, "mm")
+    roll_centre_height_mm: float = number(-1000, 1500, "mm")
+    camber_gain_deg_per_mm: float = number(-1, 1, "deg/mm")
+    motion_ratio: float = number(0.1, 3, "")
+    bump_travel_mm: float = number(0, 500, "mm")
+    droop_travel_mm: float = number(0, 500, "mm")
+    stop_rate_N_per_mm: float = number(0, 20_000, "N/mm")
+    anti_slope: float = number(-2, 2, "")
+    damper_bump_Ns_per_mm: float | None = number(0, 200, "N s/mm", default=None)
+    damper_rebound_Ns_per_mm: float | None = number(0, 200, "N s/mm", default=None)
+    tyre: Name
+
+
+class TyreTable(Table):
+    """`[tyre.NAME]`."""
+
+    radius_mm: float = number(100, 1500, "mm")
+    tread_width_mm: float = number(30, 1000, "mm")
+    crown_radius_mm: float = number(50, 1_000_000, "mm")
+    foundation_N_per_mm3: float = number(0, 10, "N/mm3")
+    foundation_per_bar_N_per_mm3: float = number(0, 10, "N/mm3 per bar")
+    friction: float = number(0.1, 5, "")
+    friction_pressure_kPa: float = number(10, 5000, "kPa")
+    friction_exponent: float = number(0, 0.9, "")
+    inclination_compliance_deg_per_kN: float = number(0, 10, "deg/kN")
+    load_limit_N: float | None = number(100, 200_000, "N", default=None)
+    damping_Ns_per_mm: float | None = number(0, 20, "N s/mm", default=None)
+
+    @model_validator(mode="after")
+    def _stands_on_something(self) -> Self:
+        if self.foundation_N_per_mm3 == 0 and self.foundation_per_bar_N_per_mm3 == 0:
+            raise wrong(("foundation_N_per_mm3",), "a foundation above 0, here or per bar")
+        return self
+
+
+class ElementTable(Table):
+    """`[[air.element]]`."""
+
+    name: Name
+    station_mm: float = number(-5000, 12_000, "mm")
+    chord_mm: float = number(10, 10_000, "mm")
+    span_mm: float = number(10, 5000, "mm")
+    offset_mm: float = number(-500, 3000, "mm")
+    free_area_m2: float = number(-20, 50, "m2")
+    ground_area_m2: float = number(0, 50, "m2")
+    peak_gap_mm: float = number(1, 2000, "mm")
+    yaw_loss_per_rad2: float = number(0, 1000, "per rad2")
+
+
+class AirTable(Table):
+    """`[air]`. A car without downforce says `element = []`."""
+
+    drag_area_m2: float = number(0, 20, "m2")
+    drag_height_mm: float = number(0, 3000, "mm")
+    side_area_m2_per_rad: float = number(0, 100, "m2/rad")
+    side_station_mm: float = number(-5000, 12_000, "mm")
+    side_height_mm: float = number(0, 3000, "mm")
+    front_ride_station_mm: float = number(-3000, 6000, "mm")
+    rear_ride_station_mm: float = number(-1000, 10_000, "mm")
+    element: list[ElementTable] = Field(description="[[air.element]] tables, or element = [] for none")
+
+    @model_validator(mode="after")
+    def _ride_stations(self) -> Self:
+        if self.rear_ride_station_mm - self.front_ride_station_mm < 100:
+            raise wrong(("rear_ride_station_mm",), "a station at least 100 mm behind front_ride_station_mm")
+        return self
+
+
+class ClearanceTable(Table):
+    """`[[clearance]]`."""
+
+    name: Name
+    station_mm: float = number(-5000, 12_000, "mm")
+    side_mm: float = number(-3000, 3000, "mm")
+    offset_mm: float = number(-500, 3000, "mm")
+    least_gap_mm: float = number(0, 500, "mm")
+
+
+class CarFile(Table):
+    """car.toml."""
+
+    car: CarTable
+    front: AxleTable
+    rear: AxleTable
+    tyre: dict[str, TyreTable]
+    air: AirTable
+    clearance: list[ClearanceTable] = some()
+
+    @model_validator(mode="after")
+    def _names(self) -> Self:
+        unique_names(self.air.element, ("air", "element"))
+        unique_names(self.clearance, ("clearance",))
+        for name in self.tyre:
+            if not is_plain(name):
+                raise wrong(("tyre", name), NAME)
+        return self
+
+    @model_validator(mode="after")
+    def _tyres_exist(self) -> Self:
+        known = ", ".join(f'"{name}"' for name in list(self.tyre)[:20])
+        for place, axle in (("front", self.front), ("rear", self.rear)):
+            if axle.tyre not in self.tyre:
+                raise wrong((place, "tyre"), f"one of the tyres of this file: {known or 'there is none'}")
+        return self
+
+
+# --- venue.toml -------------------------------------------------------------------------------------
+
+
+class VenueTable(Table):
+    """`[venue]`."""
+
+    name: Name
+    section: Literal["circle", "flat"] = choice("circle", "flat")
+    radius_mm: float | None = number(1000, 10_000_000, "mm", default=None)
+    slope_percent: float = number(-100, 100, "%")
+    surface_grip: float = number(0.05, 2, "")
+    air_density_kg_m3: float = number(0.3, 3, "kg/m3")
+    roughness: Literal["A", "B", "C", "D", "E", "F", "G", "H"] | None = Field(
+        default=None, description="a class letter from A to H"
+    )
+    roughness_value: float | None = number(1e-3, 1e6, "1e-6 m3", default=None, alias="roughness_1e-6m3")
+
+    @model_validator(mode="after")
+    def _section(self) -> Self:
+        if self.section == "circle" and self.radius_mm is None:
+            raise wrong(("radius_mm",), 'a number from 1000 to 10000000 mm, because section = "circle"')
+        if self.section == "flat" and self.radius_mm is not None:
+            raise wrong(("radius_mm",), 'no such key, because section = "flat"')
+        return self
+
+    @model_validator(mode="after")
+    def _one_roughness(self) -> Self:
+        if self.roughness is not None and self.roughness_value is not None:
+            raise wrong(("roughness_1e-6m3",), "no such key, because roughness is given")
+        return self
+
+
+class SweepTable(Table):
+    """`[sweep]`."""
+
+    roll_angles_deg: Steps = steps(-180, 180, "deg")
+    speed_m_s: float = number(0, 200, "m/s")
+
+
+class AttitudeTable(Table):
+    """`[[attitude]]`. A key left out is zero; the speed is then the sweep's, and there is no turn."""
+
+    name: Name
+    heading_deg: float = number(-180, 180, "deg", default=0.0)
+    acceleration_m_s2: float = number(-50, 50, "m/s2", default=0.0)
+    path_curvature_per_m: float = number(-1, 1, "1/m", default=0.0)
+    turn_radius_m: float | None = number(1, 1_000_000, "m", default=None)
+    headwind_m_s: float = number(-100, 100, "m/s", default=0.0)
+    crosswind_m_s: float = number(-100, 100, "m/s", default=0.0)
+    bump_mm: list[float] = numbers(-500, 500, "mm", default=[0.0] * 4, min_length=4, max_length=4)
+    speed_m_s: float | None = number(0, 200, "m/s", default=None)
+
+
+class VenueFile(Table):
+    """venue.toml."""
+
+    venue: VenueTable
+    sweep: SweepTable
+    attitude: list[AttitudeTable] = Field(min_length=1, description="at least one [[attitude]] table")
+
+    @model_validator(mode="after")
+    def _names(self) -> Self:
+        unique_names(self.attitude, ("attitude",))
+        return self
+
+
+# --- setup.toml -------------------------------------------------------------------------------------
+
+
+class SetupTable(Table):
+    """`[setup]`."""
+
+    name: Name
+
+
+class AxleSetupTable(Table):
+    """`[front]` and `[rear]` of a setup."""
+
+    camber_deg: float = number(-15, 15, "deg")
+    ride_height_mm: float = number(1, 1000, "mm")
+    spring_N_per_mm: float = number(1, 2000, "N/mm")
+    anti_roll_N_per_mm: float = number(0, 5000, "N/mm")
+    third_N_per_mm: float = number(0, 5000, "N/mm", default=0.0)
+    pressure_bar: float = number(0.2, 6, "bar")
+    toe_mm: float = number(-30, 30, "mm")
+
+
+class SetupFile(Table):
+    """setup.toml."""
+
+    setup: SetupTable
+    front: AxleSetupTable
+    rear: AxleSetupTable
+
+
+# --- limits.toml ------------------------------------------------------------------------------------
+
+
+class AxleLimitsTable(Table):
+    """`[front]` and `[rear]` of the limits."""
+
+    camber_deg: Steps | None = steps(-15, 15, "deg", default=None)
+    ride_height_mm: Steps | None = steps(1, 1000, "mm", default=None)
+    springs_N_per_mm: list[float] | None = numbers(1, 2000, "N/mm", default=None)
+    anti_roll_N_per_mm: StepsOrList | None = steps_or_list(0, 5000, "N/mm", default=None)
+    third_N_per_mm: StepsOrList | None = steps_or_list(0, 5000, "N/mm", default=None)
+    pressure_bar: Steps | None = steps(0.2, 6, "bar", default=None)
+
+
+class ArchTable(Table):
+    """`[[packaging.arch]]`: bump travel <= room_mm + room_mm_per_deg * camber."""
+
+    axle: Literal["front", "rear"] = choice("front", "rear")
+    room_mm: float = number(-500, 1000, "mm")
+    room_mm_per_deg: float = number(-100, 100, "mm/deg")
+
+
+class PackagingTable(Table):
+    """`[packaging]`."""
+
+    rake_mm: Span | None = span(-500, 500, "mm", default=None)
+    wheel_load_least_N: float | None = number(0, 50_000, "N", default=None)
+    travel_left_least_mm: float | None = number(-500, 500, "mm", default=None)
+    arch: list[ArchTable] = some()
+
+
+class ToleranceTable(Table):
+    """`[tolerance]`, plus and minus."""
+
+    camber_deg: float = number(0, 5, "deg")
+    ride_height_mm: float = number(0, 100, "mm")
+    spring_percent: float = number(0, 50, "%")
+    pressure_bar: float = number(0, 2, "bar")
+
+
+class AdjusterTable(Table):
+    """`[adjuster.front]` and `[adjuster.rear]`."""
+
+    camber_deg_per_mm_shim: float | None = number(-5, 5, "deg/mm", default=None)
+    shims_mm: list[float] = numbers(0.01, 100, "mm", default=[])
+    ride_height_mm_per_turn: float | None = number(-50, 50, "mm", default=None)
+    anti_roll_positions_N_per_mm: list[float] = numbers(0, 5000, "N/mm", default=[])
+
+    @model_validator(mode="after")
+    def _turning_does_something(self) -> Self:
+        for key in ("camber_deg_per_mm_shim", "ride_height_mm_per_turn"):
+            if getattr(self, key) == 0:
+                raise wrong((key,), "a number other than 0")
+        return self
+
+
+class AdjustersTable(Table):
+    """`[adjuster]`."""
+
+    front: AdjusterTable | None = None
+    rear: AdjusterTable | None = None
+
+
+class LimitsFile(Table):
+    """limits.toml."""
+
+    front: AxleLimitsTable = AxleLimitsTable()
+    rear: AxleLimitsTable = AxleLimitsTable()
+    packaging: PackagingTable = PackagingTable()
+    tolerance: ToleranceTable | None = None
+    adjuster: AdjustersTable = AdjustersTable()

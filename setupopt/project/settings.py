@@ -1,0 +1,40 @@
+"""The settings of an axle: their field in the model, their key in the files, their unit."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from setupopt.project.model import AxleSetup
+from setupopt.units import BAR, DEG, MM, N_PER_MM
+
+
+class Setting(NamedTuple):
+    """One adjustable thing. `factor` times the file's value is the value in SI."""
+
+    field: str  # of AxleSetup, and of AxleLimits where there is a range
+    key: str
+    unit: str
+    factor: float
+
+
+SETTINGS = (
+    Setting("camber", "camber_deg", "deg", DEG),
+    Setting("ride_height", "ride_height_mm", "mm", MM),
+    Setting("spring", "spring_N_per_mm", "N/mm", N_PER_MM),
+    Setting("anti_roll", "anti_roll_N_per_mm", "N/mm", N_PER_MM),
+    Setting("third", "third_N_per_mm", "N/mm", N_PER_MM),
+    Setting("pressure", "pressure_bar", "bar", BAR),
+    Setting("toe", "toe_mm", "mm", MM),
+)
+
+
+def in_file_units(axle: AxleSetup, setting: Setting) -> float:
+    """The value as the files say it, without the noise of the conversion (rounded to 1e-6).
+
+    >>> from math import radians
+    >>> axle = AxleSetup(radians(-2.3), 0.035, 160e3, 0.0, 0.0, 140e3, 0.0)
+    >>> in_file_units(axle, SETTINGS[0])
+    -2.3
+    """
+    value: float = getattr(axle, setting.field)
+    return round(value / setting.factor, 6) + 0.0  # + 0.0 makes -0.0 plain

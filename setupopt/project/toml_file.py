@@ -1,0 +1,127 @@
+"""A TOML file with its text, so that a mistake in it can be named with its line."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from setupopt.errors import InputError, InputErrors
+from setupopt.project.lines import Loc, key_at, key_lines, key_text, nearest_line, quoted
+
+LARGEST = 5_000_000  # bytes
+
+
+@dataclass(frozen=True)
+class TomlFile:
+    """A file that is valid TOML; whether it says something sensible is for the schema."""
+
+    path: Path
+    text: str
+    data: dict[str, Any]
+
+    @cached_property
+    def lines(self) -> dict[Loc, int]:
+        """The line of every key; scanned only when there is a mistake to name."""
+        return key_lines(self.text)
+
+    def error(self, loc: Loc, expected: str, found: str | None = None) -> InputError:
+        """The mistake at `loc`; what was found is looked up unless it is given."""
+        said = shown(look_up(self.data, loc)) if found is None else found
+        return InputError(str(self.path), nearest_line(self.lines, loc), key_text(loc), said, expected)
+
+
+def read_toml(path: Path) -> TomlFile:
+    """Read and parse a file. Raises InputErrors when it is missing, not text, or not TOML."""
+    text = read_text(path, LARGEST)
+    try:
+        return TomlFile(path, text, tomllib.loads(text))
+    except RecursionError:
+        raise _refused(path, None, "", "lists or tables nested too deep", "a flat table of keys") from None
+    except ValueError as error:  # TOMLDecodeError, and Python's limit on the digits of an integer
+        raise _syntax(path, text, str(error)) from None
+
+
+def read_text(path: Path, largest: int) -> str:
+    """The UTF-8 text of a file of at most `largest` bytes. Raises InputErrors."""
+    raw = _read_bytes(path, largest)
+    try:
+        text = raw.decode("utf-8-sig")  # some editors put a byte order mark in front
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        raise _refused(path, line, "", f"the byte 0x{raw[error.start]:02x}", "UTF-8 text") from None
+    if "\0" in text:
+        line = text.count("\n", 0, text.index("\0")) + 1
+        raise _refused(path, line, "", "the byte 0x00", "UTF-8 text")
+    if not text.strip():
+        raise _refused(path, None, "", "an empty file", "tables and keys")
+    return text
+
+
+def _read_bytes(path: Path, largest: int) -> bytes:
+    try:
+        if not path.is_file():
+            found = "something that is not a file" if path.exists() else "no such file"
+            raise _refused(path, None, "", found, "a file to read")
+        size = path.stat().st_size
+        if size > largest:
+            raise _refused(path, None, "", f"{size} bytes", f"at most {largest} bytes")
+        return path.read_bytes()
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
+        reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
+        raise _refused(path, None, "", f"that it cannot be read ({reason})", "a file to read") from None
+
+
+_PLACE = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)$")
+
+_TWICE = ("Cannot overwrite", "Cannot declare", "Cannot mutate", "Cannot redefine", "Duplicate")
+
+
+def _syntax(path: Path, text: str, message: str) -> InputErrors:
+    place = _PLACE.search(message)
+    line = int(place[1]) if place and place[1] else text.count("\n") + 1 if place else None
+    key = key_at(text, line) if line else ()
+    said = message[: place.start()] if place else message
+    if said.startswith(_TWICE):
+        return _refused(path, line, key_text(key), "it a second time", "every key and table once")
+    return _refused(path, line, key_text(key), f"a mistake of syntax ({said})", "valid TOML")
+
+
+def _refused(path: Path, line: int | None, key: str, found: str, expected: str) -> InputErrors:
+    return InputErrors([InputError(str(path), line, key, found, expected)])
+
+
+def look_up(data: Any, loc: Loc) -> Any:
+    """The value at `loc` of parsed data; None where there is nothing."""
+    for part in loc:
+        if isinstance(data, dict):
+            data = data.get(str(part))
+        elif isinstance(data, list) and isinstance(part, int) and part < len(data):
+            data = data[part]
+        else:
+            return None
+    return data
+
+
+def shown(value: object) -> str:
+    """A value as the user wrote it, short and safe for a terminal.
+
+    >>> print(shown("160"), shown(True), shown({}), shown(None))
+    "160" true a table nothing
+    """
+    if value is None:
+        return "nothing"
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return f"a list of {len(value)}"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int) and abs(value) > 10**30:
+        return "a huge integer"  # Python refuses to print some of them
+    if isinstance(value, str):
+        return quoted(value)
+    return str(value)

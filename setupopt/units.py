@@ -1,0 +1,32 @@
+"""The only conversion factors: a value in the named unit times its factor is the value in SI.
+
+>>> 35.0 * MM
+0.035
+>>> round(1.4 * BAR)
+140000
+"""
+
+from __future__ import annotations
+
+import math
+
+DEG = math.pi / 180.0  # rad
+PERCENT = 0.01
+
+MM = 1e-3  # m
+MM2 = 1e-6  # m2
+KN = 1e3  # N
+KW = 1e3  # W
+BAR = 1e5  # Pa
+KPA = 1e3  # Pa
+
+N_PER_MM = 1e3  # N/m
+NS_PER_MM = 1e3  # N s/m
+N_PER_MM3 = 1e9  # N/m3
+N_PER_MM3_PER_BAR = N_PER_MM3 / BAR  # N/m3 per Pa
+
+DEG_PER_MM = DEG / MM  # rad/m
+DEG_PER_KN = DEG / KN  # rad/N
+MM_PER_DEG = MM / DEG  # m/rad
+
+ROUGHNESS = 1e-6  # m3, the files' unit of road roughness

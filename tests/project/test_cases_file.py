@@ -1,0 +1,149 @@
+"""Load cases from a table."""
+
+from __future__ import annotations
+
+import math
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from setupopt.errors import InputErrors
+from setupopt.project import Project, csv_file, load
+from setupopt.project.cases_file import CaseTable, read_cases
+
+from .good_folder import write_folder
+
+
+@pytest.fixture(scope="module")
+def project(tmp_path_factory: pytest.TempPathFactory) -> Project:
+    """The good folder, read."""
+    return load(write_folder(tmp_path_factory.mktemp("good")))
+
+
+def read(tmp_path: Path, project: Project, text: str | bytes) -> CaseTable:
+    """The cases in a text."""
+    path = tmp_path / "cases.csv"
+    path.write_bytes(text.encode() if isinstance(text, str) else text)
+    return read_cases(path, project.venue, project.car)
+
+
+def test_cases_in_si(tmp_path: Path, project: Project) -> None:
+    """Every column with its unit; empty cells are zero, no turn, flat."""
+    text = (
+        "name,roll_angle_deg,speed_m_s,heading_deg,acceleration_m_s2,path_curvature_per_m,turn_radius_m,"
+        "headwind_m_s,crosswind_m_s,bump_fl_mm,bump_fr_mm,bump_rl_mm,bump_rr_mm,radius_mm\n"
+        "top,180,60,90,-3,0.01,200,1,2,3,4,5,6,8000\n"
+        "\n"
+        ",90,55,,,,,,,,,,,inf\n"
+        "side, 45 ,5e1,,,,inf,,,,,,7,\n"
+    )
+    cases = read(tmp_path, project, text)
+    assert len(cases) == 3
+    assert cases.label == ["top", "2", "side"]
+    assert cases.roll_angle == pytest.approx([math.pi, math.pi / 2, math.pi / 4])
+    assert cases.speed == pytest.approx([60, 55, 50])
+    assert cases.heading == pytest.approx([math.pi / 2, 0, 0])
+    assert cases.turn_curvature == pytest.approx([0.005, 0, 0])
+    assert cases.curvature == pytest.approx([0.125, 0, 0])
+    assert cases.bump == pytest.approx(np.array([[3, 4, 5, 6], [0] * 4, [0, 0, 0, 7]]) * 1e-3)
+    assert [cases.acceleration[0], cases.path_curvature[0]] == [-3, 0.01]
+    assert [cases.headwind[0], cases.crosswind[0]] == [1, 2]
+
+
+def test_section_is_the_venues_without_its_column(tmp_path: Path, project: Project) -> None:
+    """Two columns are enough."""
+    cases = read(tmp_path, project, "\ufeffspeed_m_s,roll_angle_deg\r\n60,10\r\n")
+    assert cases.curvature == pytest.approx([1 / 7.5])
+    assert cases.label == ["1"]
+
+
+REFUSED = [
+    ("roll_angle_deg,speed_m_s\n0,60\n1,abc\n", 3, "speed_m_s", '"abc"'),
+    ("roll_angle_deg,speed_m_s\n0,\n", 2, "speed_m_s", "an empty cell"),
+    ("roll_angle_deg,speed_m_s\n0,nan\n", 2, "speed_m_s", '"nan"'),
+    ("roll_angle_deg,speed_m_s\n0,inf\n", 2, "speed_m_s", '"inf"'),
+    ("roll_angle_deg,speed_m_s\n0,-1\n", 2, "speed_m_s", '"-1"'),
+    ("roll_angle_deg,speed_m_s\n0,1_0\n", 2, "speed_m_s", '"1_0"'),
+    ("roll_angle_deg,speed_m_s\n0,６\n", 2, "speed_m_s", '"６"'),
+    ("roll_angle_deg,speed_m_s\n181,60\n", 2, "roll_angle_deg", '"181"'),
+    ("roll_angle_deg,speed_m_s\n0,60,1\n", 2, "", "3 cells"),
+    ("roll_angle_deg,speed_m_s\n0,60\n0\n", 3, "", "1 cells"),
+    ("roll_angle_deg,speed_m_s\n", 1, "", "no rows"),
+    ("roll_angle_deg,speed_m_s\n\n\n", 3, "", "no rows"),
+    ("roll_angle_deg\n1\n", 1, "speed_m_s", "no such column"),
+    ("roll_angle_deg,speed_m_s,sped\n0,60,1\n", 1, "sped", "an unknown column"),
+    ("roll_angle_deg,speed_m_s,speed_m_s\n0,60,1\n", 1, "speed_m_s", "it a second time"),
+    ("roll_angle_deg;speed_m_s\n0;60\n", 1, "", '"roll_angle_deg;speed_m_s"'),
+    ("roll_angle_deg,speed_m_s,radius_mm\n0,60,-inf\n", 2, "radius_mm", '"-inf"'),
+    ("roll_angle_deg,speed_m_s,radius_mm\n0,60,7.5\n", 2, "radius_mm", '"7.5"'),
+    ("roll_angle_deg,speed_m_s,radius_mm,heading_deg\n0,60,,0\n0,60,2000,90\n", 3, "radius_mm", "2000"),
+    ("roll_angle_deg,speed_m_s,turn_radius_m\n0,60,0\n", 2, "turn_radius_m", '"0"'),
+    ('roll_angle_deg,speed_m_s,name\n0,60,"a\nb"\n1,x,c\n', 4, "speed_m_s", '"x"'),
+    ('roll_angle_deg,speed_m_s\n0,"60\n', 2, "", "a mistake of form (unexpected end of data)"),
+    ("", None, "", "an empty file"),
+    (b"roll_angle_deg,speed_m_s\n0,60\n\xff,60\n", 1, "", "the byte 0xff"),
+]
+
+
+@pytest.mark.parametrize(("text", "line", "key", "found"), REFUSED, ids=lambda value: str(value)[:40])
+def test_bad_cell_is_named(
+    tmp_path: Path, project: Project, text: str | bytes, line: int | None, key: str, found: str
+) -> None:
+    """Line, column and cell of what cannot be read."""
+    with pytest.raises(InputErrors) as caught:
+        read(tmp_path, project, text)
+    assert (line, key, found) in [(error.line, error.key, error.found) for error in caught.value.errors]
+
+
+def test_all_bad_cells_are_named_at_once(tmp_path: Path, project: Project) -> None:
+    """In the order of their lines."""
+    with pytest.raises(InputErrors) as caught:
+        read(tmp_path, project, "roll_angle_deg,speed_m_s\n0,x\ny,60\nz,w\n")
+    found = [(error.line, error.key) for error in caught.value.errors]
+    assert found == [(2, "speed_m_s"), (3, "roll_angle_deg"), (4, "roll_angle_deg"), (4, "speed_m_s")]
+
+
+def test_missing_file_is_said(tmp_path: Path, project: Project) -> None:
+    """No file, a folder, an impossible name."""
+    for path in (tmp_path / "none.csv", tmp_path, Path("a\0b")):
+        with pytest.raises(InputErrors, match="cannot be read"):
+            read_cases(path, project.venue)
+
+
+def test_too_many_rows_are_refused(tmp_path: Path, project: Project, monkeypatch: pytest.MonkeyPatch) -> None:
+    """There is an end to what fits in memory, and it is said."""
+    monkeypatch.setattr(csv_file, "MOST_ROWS", 10)
+    monkeypatch.setattr(csv_file, "_CHUNK", 5)
+    assert len(read(tmp_path, project, "roll_angle_deg,speed_m_s\n" + "0,60\n" * 10)) == 10
+    with pytest.raises(InputErrors, match="at most 10 rows"):
+        read(tmp_path, project, "roll_angle_deg,speed_m_s\n" + "0,60\n" * 11)
+
+
+def test_a_hundred_thousand_cases_are_read_at_once(tmp_path: Path, project: Project) -> None:
+    """Reading is no part of the wait: measured 0.4 s, with room for a busy machine."""
+    header = "roll_angle_deg,speed_m_s,heading_deg,acceleration_m_s2,bump_fl_mm,bump_fr_mm,radius_mm,name\n"
+    text = header + "".join(
+        f"{n % 180},60.5,{n % 7}.25,-1.5,,{n % 3},7500,case {n}\n" for n in range(100_000)
+    )
+    path = tmp_path / "cases.csv"
+    path.write_text(text)
+    start = time.perf_counter()
+    assert len(read_cases(path, project.venue, project.car)) == 100_000
+    assert time.perf_counter() - start < 3.0
+
+
+@settings(max_examples=200, deadline=None, database=None, suppress_health_check=list(HealthCheck))
+@given(st.binary(max_size=200) | st.text('0123456789.,-einf\n\r" ', max_size=100).map(str.encode))
+def test_no_table_raises_anything_else(tmp_path: Path, project: Project, raw: bytes) -> None:
+    """Whatever the file holds, it is read or refused in words."""
+    for head in (b"", b"roll_angle_deg,speed_m_s,name\n"):
+        try:
+            cases = read(tmp_path, project, head + raw)
+        except InputErrors as refused:
+            assert str(refused)
+        else:
+            assert np.isfinite(cases.speed).all()

@@ -1,0 +1,160 @@
+"""What the files may say, entry by entry."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from setupopt.errors import InputErrors
+from setupopt.project import load
+
+from .good_folder import CAR, FILES, LIMITS, SETUP, VENUE, write_folder
+
+
+def refused(tmp_path: Path, file: str, old: str, new: str) -> list[tuple[str, str]]:
+    """Keys and expectations after replacing `old` by `new` once; empty when it is accepted."""
+    assert old in FILES[file]
+    folder = write_folder(tmp_path, **{file.removesuffix(".toml"): FILES[file].replace(old, new, 1)})
+    try:
+        load(folder)
+    except InputErrors as errors:
+        return [(error.key, error.expected) for error in errors.errors]
+    return []
+
+
+WRONG_UNITS = [
+    ("car.toml", "wheelbase_mm = 2600", "wheelbase_mm = 2.6"),  # m
+    ("car.toml", "wheelbase_mm = 2600", "wheelbase_mm = 260"),  # cm
+    ("car.toml", "mass_kg = 780", "mass_kg = 7649"),  # N
+    ("car.toml", "mass_kg = 780", "mass_kg = 0.78"),  # t
+    ("car.toml", "front_weight_percent = 45.0", "front_weight_percent = 0.45"),
+    ("car.toml", "brake_front_percent = 58", "brake_front_percent = 0.58"),
+    ("car.toml", "drive_front_percent = 30", "drive_front_percent = 0.3"),
+    ("car.toml", "cg_height_mm = 280", "cg_height_mm = 0.28"),
+    ("car.toml", "power_kW = 400", "power_kW = 400000"),  # W
+    ("car.toml", "track_mm = 1600", "track_mm = 1.6"),
+    ("car.toml", "camber_gain_deg_per_mm = -0.02", "camber_gain_deg_per_mm = -20"),  # deg/m
+    ("car.toml", "stop_rate_N_per_mm = 400", "stop_rate_N_per_mm = 400000"),  # N/m
+    ("car.toml", "damper_bump_Ns_per_mm = 4.0", "damper_bump_Ns_per_mm = 4000"),  # N s/m
+    ("car.toml", "radius_mm = 330", "radius_mm = 33"),  # cm
+    ("car.toml", "radius_mm = 330", "radius_mm = 13"),  # in
+    ("car.toml", "foundation_N_per_mm3 = 0.008", "foundation_N_per_mm3 = 8e6"),  # N/m3
+    ("car.toml", "friction_pressure_kPa = 200", "friction_pressure_kPa = 2"),  # bar
+    ("car.toml", "friction_pressure_kPa = 200", "friction_pressure_kPa = 200e3"),  # Pa
+    ("car.toml", "load_limit_N = 9000", "load_limit_N = 9"),  # kN
+    ("car.toml", "damping_Ns_per_mm = 0.3", "damping_Ns_per_mm = 300"),
+    ("car.toml", "peak_gap_mm = 60", "peak_gap_mm = 0.06"),
+    ("car.toml", "chord_mm = 400", "chord_mm = 0.4"),
+    ("venue.toml", "radius_mm = 7500", "radius_mm = 7.5"),
+    ("venue.toml", "radius_mm = 7500", "radius_mm = 750"),
+    ("venue.toml", "air_density_kg_m3 = 1.2", "air_density_kg_m3 = 1200"),  # g
+    ("venue.toml", "speed_m_s = 60", "speed_m_s = 216"),  # km/h
+    ("setup.toml", "pressure_bar = 1.4", "pressure_bar = 140"),  # kPa
+    ("setup.toml", "pressure_bar = 1.4", "pressure_bar = 20"),  # psi
+    ("setup.toml", "pressure_bar = 1.4", "pressure_bar = 0.14"),  # MPa
+    ("setup.toml", "spring_N_per_mm = 140", "spring_N_per_mm = 140000"),  # N/m
+    ("setup.toml", "ride_height_mm = 35", "ride_height_mm = 0.035"),
+    ("limits.toml", "{ from = 25, to = 60, step = 1 }", "{ from = 0.025, to = 0.06, step = 0.001 }"),
+]
+
+
+@pytest.mark.parametrize(("file", "old", "new"), WRONG_UNITS, ids=lambda value: str(value))
+def test_value_in_another_unit_is_refused(tmp_path: Path, file: str, old: str, new: str) -> None:
+    """A value in another usual unit falls outside the range, and the answer names the unit."""
+    ((key, expected),) = refused(tmp_path, file, old, new)
+    assert key.endswith(new.split(" =")[0]) or key.endswith(".from")
+    assert "number" in expected
+
+
+ACCEPTED = [
+    ("car.toml", "brake_front_percent = 58", "brake_front_percent = 0"),
+    ("car.toml", "drag_area_m2 = 1.2", "drag_area_m2 = 0"),
+    ("car.toml", "crown_radius_mm = 1500", "crown_radius_mm = 100000"),
+    ("car.toml", 'name = "Test car"', 'name = "Größe 3 – 車"'),
+    ("venue.toml", 'roughness = "B"', '"roughness_1e-6m3" = 50'),
+    ("venue.toml", "from = 0, to = 180, step = 5", "from = 90, to = 90, step = 5"),
+    ("venue.toml", "from = 0, to = 180, step = 5", "from = -180, to = 180, step = 0.018"),
+    ("setup.toml", "anti_roll_N_per_mm = 40", "anti_roll_N_per_mm = 0"),
+    ("setup.toml", "third_N_per_mm = 60\n", ""),
+    ("limits.toml", "from = -6, to = 0, step = 0.25", "from = 0.2, to = 0.3, step = 0.1"),
+]
+
+
+@pytest.mark.parametrize(("file", "old", "new"), ACCEPTED, ids=lambda value: str(value))
+def test_unusual_but_real_values_are_accepted(tmp_path: Path, file: str, old: str, new: str) -> None:
+    """No range keeps a real car or a sensible idealisation out."""
+    assert refused(tmp_path, file, old, new) == []
+
+
+REFUSED = [
+    ("car.toml", "drive_front_percent = 30\n", "", "car.drive_front_percent"),
+    ("car.toml", 'driven = "all"', 'driven = "rear"', "car.drive_front_percent"),
+    ("car.toml", 'name = "floor"', 'name = "front wing"', "air.element[2].name"),
+    ("car.toml", 'name = "Test car"', 'name = "  "', "car.name"),
+    ("car.toml", 'name = "Test car"', r'name = "a\nb"', "car.name"),
+    ("car.toml", 'name = "Test car"', r'name = "a\u2028b"', "car.name"),
+    ("car.toml", "rear_ride_station_mm = 2600", "rear_ride_station_mm = 0", "air.rear_ride_station_mm"),
+    ("car.toml", "[tyre.slick]", '[tyre."a\\tb"]', 'tyre."a\\tb"'),
+    ("venue.toml", "radius_mm = 7500\n", "", "venue.radius_mm"),
+    ("venue.toml", 'section = "circle"', 'section = "flat"', "venue.radius_mm"),
+    ("venue.toml", 'roughness = "B"', 'roughness = "b"', "venue.roughness"),
+    ("venue.toml", 'roughness = "B"', 'roughness = "B"\nroughness_1e-6m3 = 9', "venue.roughness_1e-6m3"),
+    ("venue.toml", 'name = "climbing"', 'name = "steady"', "attitude[2].name"),
+    ("venue.toml", "[0, 5, 0, -5]", "[0, 5, 0]", "attitude[2].bump_mm"),
+    ("venue.toml", "[0, 5, 0, -5]", "[0, 5, 0, -501]", "attitude[2].bump_mm[4]"),
+    ("venue.toml", "turn_radius_m = 300", "turn_radius_m = 0", "attitude[2].turn_radius_m"),
+    ("venue.toml", "step = 5", "step = 0", "sweep.roll_angles_deg.step"),
+    ("venue.toml", "step = 5", "step = -5", "sweep.roll_angles_deg.step"),
+    ("venue.toml", "step = 5", "step = 181", "sweep.roll_angles_deg.step"),
+    ("venue.toml", "step = 5", "step = 0.0089", "sweep.roll_angles_deg.step"),
+    ("venue.toml", ", step = 5", "", "sweep.roll_angles_deg.step"),
+    ("venue.toml", "to = 180", "to = 181", "sweep.roll_angles_deg.to"),
+    ("venue.toml", "from = 0, to = 180", "from = 20, to = 10", "sweep.roll_angles_deg.to"),
+    ("limits.toml", ", step = 0.25", "", "front.camber_deg.step"),
+    ("limits.toml", "[20, 40, 0]", "[20, -40, 0]", "front.anti_roll_N_per_mm[2]"),
+    ("limits.toml", "[20, 40, 0]", "[]", "front.anti_roll_N_per_mm"),
+    ("limits.toml", "[160, 120, 140, 140]", '["160"]', "front.springs_N_per_mm[1]"),
+    ("limits.toml", "[160, 120, 140, 140]", "{ from = 1, to = 9, step = 1 }", "front.springs_N_per_mm"),
+    ("limits.toml", "per_turn = 1.5", "per_turn = 0", "adjuster.front.ride_height_mm_per_turn"),
+    ("limits.toml", 'axle = "front"', 'axle = "left"', "packaging.arch[1].axle"),
+    ("limits.toml", "[adjuster.front]", "[adjuster.middle]", "adjuster.middle"),
+    ("limits.toml", "{ from = 0, to = 25 }", "{ from = 0, to = 25, step = 1 }", "packaging.rake_mm.step"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("file", "old", "new", "key"), REFUSED, ids=lambda value: str(value))
+def test_contradiction_inside_a_file_is_refused(
+    tmp_path: Path, file: str, old: str, new: str, key: str
+) -> None:
+    """Keys that exclude or need each other, names, ranges and lists: named to the element."""
+    assert refused(tmp_path, file, old, new)[0][0] == key
+
+
+def test_tyre_without_any_foundation_is_refused(tmp_path: Path) -> None:
+    """Something must carry the car."""
+    car = CAR.replace("= 0.008", "= 0").replace("= 0.012", "= 0")
+    with pytest.raises(InputErrors, match=r"tyre\.slick\.foundation_N_per_mm3"):
+        load(write_folder(tmp_path, car=car))
+
+
+def test_venue_without_attitude_is_refused(tmp_path: Path) -> None:
+    """No attitude, no load cases."""
+    empty = "attitude = []\n" + VENUE[: VENUE.index("[[attitude]]")]
+    with pytest.raises(InputErrors, match="at least one"):
+        load(write_folder(tmp_path, venue=empty))
+
+
+def test_axles_of_limits_are_optional(tmp_path: Path) -> None:
+    """A file with only tolerances is a limits file."""
+    tolerance = LIMITS[LIMITS.index("[tolerance]") : LIMITS.index("[adjuster.front]")]
+    limits = load(write_folder(tmp_path, limits=tolerance)).limits
+    assert limits is not None
+    assert limits.rear.spring is None
+    assert limits.tolerance is not None
+
+
+def test_setup_has_no_other_tables(tmp_path: Path) -> None:
+    """A car's key in a setup file does not pass unseen."""
+    with pytest.raises(InputErrors, match="unknown key"):
+        load(write_folder(tmp_path, setup=SETUP + "[tyre]\n"))
