@@ -1,0 +1,51 @@
+"""Setups for high-downforce cars on curved, banked and flat surfaces, by their worst grip margin.
+
+>>> import setupopt
+>>> project = setupopt.load("setups/bore")                  # doctest: +SKIP
+>>> setupopt.evaluate(project).worst_margin                 # doctest: +SKIP
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from setupopt.cases import CaseSet, sweep_cases
+    from setupopt.evaluate import evaluate
+    from setupopt.project import Project, Setup, load
+    from setupopt.result import Result
+    from setupopt.search import Proposal, propose
+
+__version__ = "0.1.0"
+__all__ = [
+    "CaseSet",
+    "Project",
+    "Proposal",
+    "Result",
+    "Setup",
+    "evaluate",
+    "load",
+    "propose",
+    "sweep_cases",
+]
+
+_HOMES = {
+    "CaseSet": "setupopt.cases",
+    "Project": "setupopt.project",
+    "Proposal": "setupopt.search",
+    "Result": "setupopt.result",
+    "Setup": "setupopt.project",
+    "evaluate": "setupopt.evaluate",
+    "load": "setupopt.project",
+    "propose": "setupopt.search",
+    "sweep_cases": "setupopt.cases",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """Import on first use: asking for help must not wait for compilers and solvers."""
+    if name not in _HOMES:
+        raise AttributeError(f"module 'setupopt' has no attribute {name!r}")
+    from importlib import import_module
+
+    return getattr(import_module(_HOMES[name]), name)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import hypot, sqrt
+from math import hypot, log, sqrt
 
 from setupopt.physics.jit import kernel
 
@@ -51,3 +51,14 @@ def axle_use(lateral: float, along: float, left: float, right: float, is_open: f
     if is_open > 0.0 and along > 0.0:
         return open_use(lateral, along, left, right)
     return pair_use(lateral, along, left, right)
+
+
+@kernel
+def steering_value(margin: float, press: float) -> float:
+    """What a search climbs: the margin, bent below -1, less the press in g that a lost case needs.
+
+    Near the end of contact the use of grip runs away as one over the load; its logarithm still
+    says which way contact lies, without drowning everything else.
+    """
+    bent = margin if margin >= -1.0 else -1.0 - log(-margin)
+    return bent - press

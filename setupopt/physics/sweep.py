@@ -12,7 +12,7 @@ import numpy as np
 from setupopt.physics import margin as grip_margin
 from setupopt.physics import tyre
 from setupopt.physics.balance import WORK
-from setupopt.physics.inputs import ANSWER, STRIPS, Floats, Record, Records
+from setupopt.physics.inputs import ANSWER, CASE, STRIPS, Floats, Record, Records
 from setupopt.physics.jit import kernel
 from setupopt.physics.place import FLOW, PLACE, prepare, rest_gap
 from setupopt.physics.trim import find_trim, set_start
@@ -78,7 +78,8 @@ def _record(
     answer.use[0] = _use(car, place, 0, answer, work)
     answer.use[1] = _use(car, place, 1, answer, work)
     value = 1.0 - max(answer.use[0], answer.use[1])
-    answer.contact, answer.press, answer.steer = press == 0.0, press, value - press
+    answer.contact, answer.press = press == 0.0, press
+    answer.steer = grip_margin.steering_value(value, press)
     answer.margin = value if press == 0.0 else np.nan
     answer.downforce, answer.drag = work.lift[0], place.drag
     _gaps(car, points, setup, case, place, answer)
@@ -87,13 +88,15 @@ def _record(
 @kernel
 def run_chunk(
     cars: Records, elements: Records, points: Records, setups: Records, cases: Records, starts: Floats,
-    first: int, last: int, places: Records, flow: Records, works: Records, answers: Records,
+    first: int, last: int, parts: Records, places: Records, flow: Records, works: Records,
+    answers: Records,
 ) -> None:  # fmt: skip
     """Solve answers `first` to `last`, setups slowest, cases fastest.
 
-    `starts` (cases, 7): a first guess for each case, or empty. `cars`, `places` and `works` hold one.
+    `starts` (cases, 7): a first guess for each case, or empty. `cars`, `parts`, `places`,
+    `works` hold one record each.
     """
-    car, place, work = cars[0], places[0], works[0]
+    car, part, place, work = cars[0], parts[0], places[0], works[0]
     for row in range(first, last):
         setup, i = setups[row // cases.size], row % cases.size
         prepare(car, elements, setup, cases[i], place, flow)
@@ -101,7 +104,7 @@ def run_chunk(
             work.state[:] = starts[i]
         else:
             set_start(car, place, work.state)
-        press, effort = find_trim(car, elements, setup, cases[i], place, flow, work.state, work)
+        press, effort = find_trim(car, elements, setup, cases[i], part, place, flow, work.state, work)
         answers[row].state[:] = work.state
         answers[row].effort = effort
         _record(car, points, setup, cases[i], place, press, answers[row], work)
@@ -138,7 +141,8 @@ def run(
     guess = np.empty((0, 7)) if starts is None else np.ascontiguousarray(starts, dtype=float)
 
     def task(span: tuple[int, int]) -> int:
-        scratch = np.zeros(1, PLACE), np.zeros(car[1].size * STRIPS, FLOW), np.zeros(1, WORK)
+        flow = np.zeros(car[1].size * STRIPS, FLOW)
+        scratch = np.zeros(1, CASE), np.zeros(1, PLACE), flow, np.zeros(1, WORK)
         run_chunk(*car, setups, cases, guess, *span, *scratch, answers)
         return span[1] - span[0]
 

@@ -9,7 +9,7 @@ from setupopt.physics.balance import balance
 from setupopt.physics.inputs import Floats, Record, Records
 from setupopt.physics.jit import kernel
 from setupopt.physics.linear import newton_step
-from setupopt.physics.place import GRAVITY, turn_to
+from setupopt.physics.place import GRAVITY, prepare, turn_to
 
 # Largest residual of an accepted trim, as a share of the weight (forces) or weight times metre.
 TOLERANCE = 1e-10
@@ -22,8 +22,9 @@ _LONGEST = 0.04
 # A wheel whose penetration is under this share of that on the pad is light, see `_settle_light_wheels`.
 _LIGHT = 0.1
 _SETTLINGS = 12
-# A path is given up when its step falls below this share of itself; it is the error of `press`.
+# Error of the press in g, most points of a path, and the most press tried.
 _SHORTEST = 1e-9
+_PATH_POINTS = 120
 _MOST_PRESS = 256.0
 
 
@@ -164,82 +165,119 @@ def newton(
 
 
 @kernel
-def _walk_roll(
-    car: Record, elements: Records, setup: Record, case: Record, place: Record, flow: Records,
-    x: Floats, work: Record,
+def _scale_case(case: Record, share: float, part: Record) -> None:
+    """Case on the way from the flat straight road (share 0) to the real one (share 1), same speed."""
+    part.heading, part.speed, part.slope = case.heading, case.speed, case.slope
+    part.surface_grip, part.air_density = case.surface_grip, case.air_density
+    part.surface_heading, part.lean = case.surface_heading, case.lean
+    part.roll_angle, part.acceleration = share * case.roll_angle, share * case.acceleration
+    part.path_curvature, part.turn_curvature = share * case.path_curvature, share * case.turn_curvature
+    part.headwind, part.crosswind = share * case.headwind, share * case.crosswind
+    part.curvature, part.floor_curvature = share * case.curvature, share * case.floor_curvature
+    for w in range(4):
+        part.bump[w] = share * case.bump[w]
+
+
+@kernel
+def _walk_case(
+    car: Record, elements: Records, setup: Record, case: Record, part: Record, place: Record,
+    flow: Records, x: Floats, work: Record,
 ) -> tuple[bool, int]:  # fmt: skip
-    """Path from roll angle 0 to the case's own, each point started from the last."""
-    set_start(car, place, x)
-    done, share, effort = 0.0, 0.25, 0
-    turn_to(car, case, 0.0, 0.0, place)
-    found, steps = newton(car, elements, setup, place, flow, x, work)
-    effort += steps
-    while found and done < 1.0 and share > 1e-3:
+    """Path from the flat straight road to the case, roll angle and all the rest together.
+
+    Each point starts from the last one's trim; `place` ends on the case itself.
+    """
+    done, share, effort, found = 0.0, 0.25, 0, True
+    for _ in range(_PATH_POINTS):
+        goal = min(1.0, done + share) if effort > 0 else 0.0
+        _scale_case(case, goal, part)
+        prepare(car, elements, setup, part, place, flow)
+        if effort == 0:
+            set_start(car, place, x)
         work.last[:] = x
-        goal = min(1.0, done + share)
-        turn_to(car, case, goal * case.roll_angle, 0.0, place)
-        arrived, steps = newton(car, elements, setup, place, flow, x, work)
-        effort += steps
-        if arrived:
+        found, steps = newton(car, elements, setup, place, flow, x, work)
+        effort += steps + 1
+        if found and goal >= 1.0:
+            return True, effort
+        if found:
             done, share = goal, 1.5 * share
         else:
             x[:] = work.last
             share *= 0.4
-    return found and done >= 1.0, effort
+        if share < 1e-3 or (goal == 0.0 and not found):
+            break
+    prepare(car, elements, setup, case, place, flow)
+    return False, effort
 
 
 @kernel
-def _walk_press(
+def _press_until_held(
+    car: Record, elements: Records, setup: Record, case: Record, place: Record, flow: Records,
+    x: Floats, work: Record,
+) -> tuple[float, int]:  # fmt: skip
+    """Press, in g, with which a plain start finds a trim, doubled until it does."""
+    press, effort = 0.5, 0
+    while press <= _MOST_PRESS:
+        turn_to(car, case, case.roll_angle, press, place)
+        set_start(car, place, x)
+        found, steps = newton(car, elements, setup, place, flow, x, work)
+        effort += steps
+        if found:
+            break
+        press *= 2.0
+    return press, effort
+
+
+@kernel
+def _release_press(
     car: Record, elements: Records, setup: Record, case: Record, place: Record, flow: Records,
     x: Floats, work: Record,
 ) -> tuple[float, int]:  # fmt: skip
     """Press the car on until it holds, then let go as far as it still holds.
 
-    Returns the press in g at the end of the path: 0 where the car holds by itself after all, else
-    the least press that holds it; infinite where nothing does. `x` is the trim there.
+    Returns the press in g at the end: 0 where the car holds by itself after all, else the least
+    that holds it. `x` is the trim there. A step that fails is halved; one that is too short to
+    matter ends the path.
     """
-    press, effort, found = 0.5, 0, False
-    while not found and press <= _MOST_PRESS:
-        set_start(car, place, x)
-        turn_to(car, case, case.roll_angle, press, place)
-        found, steps = newton(car, elements, setup, place, flow, x, work)
-        effort += steps
-        press *= 1.0 if found else 2.0
-    if not found:
-        return _MOST_PRESS, effort
-    share = 0.5
-    while press > 0.0 and share > _SHORTEST:
+    press, effort = _press_until_held(car, elements, setup, case, place, flow, x, work)
+    if press > _MOST_PRESS:
+        return press, effort
+    step = press
+    for _ in range(_PATH_POINTS):
         work.last[:] = x
-        goal = press - share if press > share else 0.0
+        goal = max(0.0, press - step)
         turn_to(car, case, case.roll_angle, goal, place)
         found, steps = newton(car, elements, setup, place, flow, x, work)
         effort += steps
         if found:
-            press, share = goal, 1.3 * share
+            press = goal
         else:
             x[:] = work.last
-            share *= 0.3
+            step *= 0.5
+        if press == 0.0 or step < _SHORTEST:
+            break
     turn_to(car, case, case.roll_angle, press, place)
     return press, effort
 
 
 @kernel
 def find_trim(
-    car: Record, elements: Records, setup: Record, case: Record, place: Record, flow: Records,
-    x: Floats, work: Record,
+    car: Record, elements: Records, setup: Record, case: Record, part: Record, place: Record,
+    flow: Records, x: Floats, work: Record,
 ) -> tuple[float, int]:  # fmt: skip
     """Trim of a prepared case, into `x`; `work` holds its forces. Returns press in g and effort.
 
     Press 0: the car holds. Press above 0: contact is lost, and `x` is the trim in which that much
-    extra press towards the surface would just hold it. The caller may pass a start in `x`.
+    extra press towards the surface would just hold it. The caller gives a start in `x`, and room
+    for a case in `part`.
     """
     found, effort = newton(car, elements, setup, place, flow, x, work)
     if found:
         return 0.0, effort
-    found, steps = _walk_roll(car, elements, setup, case, place, flow, x, work)
+    found, steps = _walk_case(car, elements, setup, case, part, place, flow, x, work)
     effort += steps
     if found:
         return 0.0, effort
-    press, steps = _walk_press(car, elements, setup, case, place, flow, x, work)
+    press, steps = _release_press(car, elements, setup, case, place, flow, x, work)
     balance(car, elements, setup, place, flow, x, work)
     return press, effort + steps
