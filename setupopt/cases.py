@@ -33,6 +33,12 @@ class CaseSet:
         return CaseSet(self.records[index], tuple(self.attitude[i] for i in index), np.empty(0), ())
 
 
+def join(first: CaseSet, second: CaseSet) -> CaseSet:
+    """All cases of both, as a list of cases."""
+    records = np.concatenate([first.records, second.records])
+    return CaseSet(records, first.attitude + second.attitude, np.empty(0), ())
+
+
 def sweep_angles(sweep: Sweep, refine: int = 1) -> Floats:
     """Roll angles of the sweep, rad; `refine` times as dense. The last angle is always among them."""
     count = int(np.floor((sweep.stop - sweep.start) / sweep.step * refine + 1e-9))

@@ -1,0 +1,125 @@
+"""The linear program of one step: the highest worst value of linearised rows inside a trust region."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from setupopt.physics.inputs import Floats
+
+# What breaking a limit by one of its scales costs, in units of the value that is raised.
+PENALTY = 10.0
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Linearised rows at a point: level (rows) and slope (rows, variables)."""
+
+    level: Floats
+    slope: Floats
+
+    def reach(self, radius: float) -> Floats:
+        """How much each row can change inside the trust region, (rows)."""
+        return np.asarray(np.abs(self.slope).sum(axis=1) * radius)
+
+    def pick(self, rows: np.ndarray) -> Rows:
+        """Some of the rows."""
+        return Rows(self.level[rows], self.slope[rows])
+
+
+@dataclass(frozen=True)
+class Step:
+    """Answer of the program. Weights are the dual values, zero for rows that do not bind."""
+
+    move: Floats  # (variables)
+    gain: float  # predicted rise of the merit
+    value_weights: Floats  # (value rows), they sum to one
+    limit_weights: Floats  # (limit rows), value lost per unit of the limit
+    lower_weights: Floats  # (variables), value lost per unit of the box's lower border
+    upper_weights: Floats
+
+
+@lru_cache(maxsize=32)
+def _program(variables: int, values: int, limits: int) -> tuple[Any, dict[str, Any], dict[str, Any]]:
+    """The program with parameters, compiled once for each size."""
+    import cvxpy as cp
+
+    move, top = cp.Variable(variables), cp.Variable()
+    given = {
+        "level": cp.Parameter(values), "slope": cp.Parameter((values, variables)),
+        "lower": cp.Parameter(variables), "upper": cp.Parameter(variables),
+    }  # fmt: skip
+    rules = {
+        "values": given["level"] + given["slope"] @ move >= top,
+        "lower": move >= given["lower"],
+        "upper": move <= given["upper"],
+    }
+    goal = top
+    if limits:
+        given["limit"], given["limit_slope"] = cp.Parameter(limits), cp.Parameter((limits, variables))
+        broken = cp.Variable(limits, nonneg=True)
+        rules["limits"] = given["limit"] + given["limit_slope"] @ move + broken >= 0
+        goal = top - PENALTY * cp.sum(broken)
+    problem = cp.Problem(cp.Maximize(goal), list(rules.values()))
+    return problem, given, {**rules, "move": move}
+
+
+def _padded(rows: Rows, spare: float) -> Rows:
+    """Rows filled up to a power of two with rows that cannot bind, so that few sizes are compiled."""
+    count = rows.level.size
+    if count == 0:
+        return rows
+    size = max(8, 1 << (count - 1).bit_length())
+    level = np.full(size, spare)
+    slope = np.zeros((size, rows.slope.shape[1]))
+    level[:count], slope[:count] = rows.level, rows.slope
+    return Rows(level, slope)
+
+
+def _spread(weights: Floats, rows: np.ndarray, total: int) -> Floats:
+    """Weights of picked rows, back in their places."""
+    whole = np.zeros(total)
+    whole[rows] = np.abs(weights[: rows.size])
+    return whole
+
+
+def _merit(values: Floats, limits: Floats) -> float:
+    """Worst value, less what broken limits cost."""
+    return float(values.min() - PENALTY * np.maximum(0.0, -limits).sum())
+
+
+def best_step(values: Rows, limits: Rows, at: Floats, radius: float) -> Step:
+    """Solve the program at `at` in the unit box.
+
+    Rows that cannot bind inside the trust region are left out; this changes nothing in the answer.
+    Raises RuntimeError where the solver fails.
+    """
+    reach, limit_reach = values.reach(radius), limits.reach(radius)
+    roof = (values.level + reach).min()
+    kept = np.flatnonzero(values.level - reach <= roof)
+    kept_limits = np.flatnonzero(limits.level - limit_reach <= 0.0)
+    used = _padded(values.pick(kept), roof + 10.0)
+    used_limits = _padded(limits.pick(kept_limits), 10.0)
+    problem, given, rules = _program(at.size, used.level.size, used_limits.level.size)
+    given["level"].value, given["slope"].value = used.level, used.slope
+    given["lower"].value, given["upper"].value = np.maximum(-radius, -at), np.minimum(radius, 1.0 - at)
+    if kept_limits.size:
+        given["limit"].value, given["limit_slope"].value = used_limits.level, used_limits.slope
+    problem.solve(solver="CLARABEL")
+    if rules["move"].value is None:
+        raise RuntimeError(f"the linear program ended {problem.status}")
+    move = np.clip(rules["move"].value, given["lower"].value, given["upper"].value)
+    after = _merit(values.level + values.slope @ move, limits.level + limits.slope @ move)
+    limit_weights = rules["limits"].dual_value if kept_limits.size else np.empty(0)
+    free = (at > radius, 1.0 - at > radius)
+    return Step(
+        move=move,
+        gain=after - _merit(values.level, limits.level),
+        value_weights=_spread(rules["values"].dual_value, kept, values.level.size),
+        limit_weights=_spread(limit_weights, kept_limits, limits.level.size),
+        lower_weights=np.where(free[0], 0.0, np.abs(rules["lower"].dual_value)),
+        upper_weights=np.where(free[1], 0.0, np.abs(rules["upper"].dual_value)),
+    )

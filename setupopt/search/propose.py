@@ -1,0 +1,174 @@
+"""The setup whose worst margin is highest: several starts, parts, steps, and a check between the angles."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import qmc
+
+
+from setupopt.cases import CaseSet, join, sweep_angles, sweep_cases
+from setupopt.errors import UserError
+from setupopt.physics.inputs import Floats
+from setupopt.project.model import Limits, Project, Setup
+from setupopt.result import Field, Result
+from setupopt.search.maxmin import Outcome, Rules, climb
+from setupopt.search.prices import Price, prices
+from setupopt.search.rounding import choose_parts, to_steps
+from setupopt.search.setup_problem import SetupProblem
+
+# The check sweeps this many times as densely as the search.
+DENSER = 6
+# Angles between those of the search are added when they are worse by more than this, so many times.
+_NOTICE = 1e-4
+_ROUNDS = 4
+# Cases this close to the worst margin are told to the user as those that bind.
+_CLOSE = 0.003
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A proposed setup with its evidence."""
+
+    setup: Setup
+    margin: float  # worst on the dense sweep; minus infinity where contact is lost
+    start_margin: float
+    result: Result  # of the proposed setup on the dense sweep
+    start_result: Result
+    limits_short: dict[str, float]  # limit -> how much it is missed by, in its file unit
+    prices: tuple[Price, ...]
+    start_merits: tuple[float, ...]  # where each start ended, best first
+    margin_before_rounding: float
+    iterations: int
+    evaluations: int  # cases solved
+    seconds: float
+
+    @property
+    def holds(self) -> bool:
+        """Whether every case of the dense sweep has a trim and every limit is kept."""
+        return bool(np.isfinite(self.margin)) and not self.limits_short
+
+    @property
+    def spread_of_starts(self) -> float:
+        """Best minus worst end of the starts."""
+        return self.start_merits[0] - self.start_merits[-1]
+
+    def binding_cases(self) -> list[Field]:
+        """Cases within a whisker of the worst, the lowest angle of each attitude's dip, worst first."""
+        margin = np.where(self.result.contact[0], self.result.margin[0], -np.inf)
+        around = margin.reshape(len(self.result.cases.attitudes), -1)
+        padded = np.pad(around, ((0, 0), (1, 1)), constant_values=np.inf)
+        dip = (around <= padded[:, :-2]) & (around < padded[:, 2:]) & (around <= self.margin + _CLOSE)
+        rows = np.flatnonzero(dip.ravel())
+        return [self._binding(int(row)) for row in rows[np.argsort(margin[rows], kind="stable")]]
+
+    def _binding(self, row: int) -> Field:
+        fields = self.result.fields(row)
+        return {name: fields[name] for name in ("roll_angle_deg", "attitude", "margin", "first_axle")}
+
+
+def _limits_of(project: Project) -> Limits:
+    """The project's limits; without them there is nothing to vary."""
+    if project.limits is None:
+        raise UserError(
+            f"{project.folder / 'limits.toml'} is missing: propose needs it, because it says how far each "
+            "setting may go"
+        )
+    return project.limits
+
+
+def _starts(problem: SetupProblem, count: int, seed: int) -> Floats:
+    """Today's setup, then a space-filling set (starts, variables)."""
+    if count <= 1:
+        return problem.start[None, :]
+    others = qmc.Sobol(problem.start.size, seed=seed).random(1 << (count - 2).bit_length())[: count - 1]
+    return np.vstack([problem.start, others])
+
+
+def _solve(
+    problem: SetupProblem, starts: Floats, rules: Rules, progress: Callable[[int], object] | None
+) -> tuple[list[Outcome], int]:
+    """Climb from every start, best first; with all steps taken."""
+    ends = [climb(problem, start, rules, progress) for start in starts]
+    return sorted(ends, key=lambda end: -end.merit), sum(end.steps for end in ends)
+
+
+def _worse_angles(problem: SetupProblem, point: Floats, dense: CaseSet, level: float) -> CaseSet | None:
+    """Cases of the dense sweep that are worse than anything the search saw; None where there are none."""
+    steer = problem.result(point[None, :], cases=dense).steer[0]
+    rows = np.flatnonzero(steer < level - _NOTICE)
+    return dense.pick(rows[np.argsort(steer[rows], kind="stable")][:20]) if rows.size else None
+
+
+def _finish(
+    problem: SetupProblem, best: Outcome, rules: Rules, progress: Callable[[int], object] | None
+) -> tuple[Floats, int]:
+    """Parts and steps for one optimum; the settable point, and the steps of the search."""
+    chosen, steps = choose_parts(problem, problem.variables, best, rules, progress)
+    point, _ = to_steps(problem, problem.variables, chosen)
+    return point, steps
+
+
+def _short(problem: SetupProblem, point: Floats, result: Result) -> dict[str, float]:
+    """Limits that the point misses anywhere, in their file units."""
+    rows = problem.limit_rows(point, result)
+    found = {}
+    for place, limit in enumerate(problem.packaging.limits):
+        own = rows.rows[0][rows.owner == place]
+        missing = -own.min(initial=0.0) * limit.scale / limit.factor
+        if missing > 1e-6:
+            found[limit.name] = float(missing)
+    return found
+
+
+def propose(
+    project: Project,
+    starts: int = 4,
+    seed: int = 0,
+    rules: Rules | None = None,
+    progress: Callable[[int], object] | None = None,
+) -> Proposal:
+    """The setup inside `limits.toml` whose worst margin over all roll angles and attitudes is highest.
+
+    Successive linear programs from today's setup and `starts - 1` others; parts and steps as
+    mechanics can set them; checked on a sweep `DENSER` times as dense, whose worse angles, if
+    there are any, are given back to the search. Raises UserError without `limits.toml`.
+    """
+    began, rules = time.perf_counter(), rules or Rules()
+    problem = SetupProblem(project, _limits_of(project), sweep_cases(project.venue))
+    if not problem.variables:
+        raise UserError("limits.toml leaves no setting free: give at least one range with from < to")
+    dense = sweep_cases(project.venue, sweep_angles(project.venue.sweep, DENSER))
+    ends, steps = _solve(problem, _starts(problem, starts, seed), rules, progress)
+    best = ends[0]
+    for _ in range(_ROUNDS):
+        point, more = _finish(problem, best, rules, progress)
+        steps += more
+        level = float(problem.result(point[None, :]).steer[0].min())
+        worse = _worse_angles(problem, point, dense, level)
+        if worse is None:
+            break
+        problem.with_cases(join(problem.cases, worse))
+        best = climb(problem, best.point, rules, progress)
+        steps += best.steps
+    result = problem.result(point[None, :], cases=dense)
+    start_result = problem.model.run(problem.model.settings(project.setup), dense)
+    return Proposal(
+        setup=problem.setup(point, f"Proposed from {project.setup.name}"[:80]),
+        margin=float(result.worst_margin[0]),
+        start_margin=float(start_result.worst_margin[0]),
+        result=result,
+        start_result=start_result,
+        limits_short=_short(problem, point, result),
+        prices=prices(problem, best),
+        start_merits=tuple(end.merit for end in ends),
+        margin_before_rounding=best.merit,
+        iterations=steps,
+        evaluations=problem.solved + len(dense),
+        seconds=time.perf_counter() - began,
+    )
+
+
