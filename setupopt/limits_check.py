@@ -46,7 +46,8 @@ class Broken:
 def broken(project: Project, setup: Setup, result: Result, row: int = 0) -> tuple[Broken, ...]:
     """Every limit that `setup` breaks; `row` is its place among the setups of `result`."""
     check = _Check(project, setup, result, row)
-    return (*check.rake(), *check.wheel_load(), *check.travel(), *check.arches(), *check.tyres(), *check.gaps())
+    at_rest_and_springs = (*check.rake(), *check.wheel_load(), *check.travel(), *check.arches())
+    return (*at_rest_and_springs, *check.tyres(), *check.gaps())
 
 
 class _Check:
@@ -131,12 +132,12 @@ class _Check:
     ) -> Iterator[Broken]:  # fmt: skip
         """The entry of `values` (cases, places) in SI that breaks the limit most, if one does."""
         excess = np.where(self.held[:, None], _excess(values, sense, required), -np.inf)
-        case, place = np.unravel_index(int(excess.argmax()), excess.shape)
+        case, place = divmod(int(excess.argmax()), excess.shape[1])
         if excess[case, place] > 0.0:
             cases, value = self.result.cases, _plain(float(values[case, place]) / factor)
             angle = _plain(float(cases.records["roll_angle"][case]) / DEG)
             yield Broken(
-                limit, where[place], value, sense, _plain(required / factor), unit, int(case) + 1, angle,
+                limit, where[place], value, sense, _plain(required / factor), unit, case + 1, angle,
                 cases.attitude[case],
             )  # fmt: skip
 

@@ -8,6 +8,8 @@ from setupopt.physics.jit import kernel
 
 # An axle in the air, or a driven wheel in the air with an open differential.
 MOST_USE = 100.0
+# Value lost per metre that an axle hangs over the surface.
+_LIFT_PRICE = 10.0
 
 
 @kernel
@@ -54,11 +56,12 @@ def axle_use(lateral: float, along: float, left: float, right: float, is_open: f
 
 
 @kernel
-def steering_value(margin: float, press: float) -> float:
-    """What a search climbs: the margin, bent below -1, less the press in g that a lost case needs.
+def steering_value(margin: float, press: float, lift: float) -> float:
+    """What a search climbs: the margin, bent below -1, less what is missing to contact.
 
-    Near the end of contact the use of grip runs away as one over the load; its logarithm still
-    says which way contact lies, without drowning everything else.
+    `press`: what a lost case needs to be held, g; `lift`: how high an axle hangs, m. Near the end
+    of contact the use of grip runs away as one over the load; its logarithm still says which way
+    contact lies, without drowning everything else.
     """
     bent = margin if margin >= -1.0 else -1.0 - log(-margin)
-    return bent - press
+    return bent - press - _LIFT_PRICE * lift

@@ -15,7 +15,7 @@ from setupopt.physics.balance import WORK
 from setupopt.physics.inputs import ANSWER, CASE, STRIPS, Floats, Record, Records
 from setupopt.physics.jit import kernel
 from setupopt.physics.place import FLOW, PLACE, prepare, rest_gap
-from setupopt.physics.trim import find_trim, set_start
+from setupopt.physics.trim import both_axles_carry, find_trim, newton
 
 # Answers of one task: long enough to hide the hand-over, short enough for progress and for a stop.
 CHUNK = 4096
@@ -66,6 +66,19 @@ def _gaps(
 
 
 @kernel
+def _lift(car: Record, place: Record, work: Record) -> float:
+    """How far an axle hangs over the surface, m; 0 while each axle has a wheel down."""
+    highest = 0.0
+    for left in (0, 2):
+        lift = np.inf
+        for w in (left, left + 1):
+            t = tan(work.inclination[w])
+            lift = min(lift, -tyre.deepest(work.depth[w], t, place.curve_across[w], car.half_width[w]))
+        highest = max(highest, lift)
+    return highest
+
+
+@kernel
 def _record(
     car: Record, points: Records, setup: Record, case: Record, place: Record, press: float,
     answer: Record, work: Record,
@@ -79,7 +92,7 @@ def _record(
     answer.use[1] = _use(car, place, 1, answer, work)
     value = 1.0 - max(answer.use[0], answer.use[1])
     answer.contact, answer.press = press == 0.0, press
-    answer.steer = grip_margin.steering_value(value, press)
+    answer.steer = grip_margin.steering_value(value, press, _lift(car, place, work))
     answer.margin = value if press == 0.0 else np.nan
     answer.downforce, answer.drag = work.lift[0], place.drag
     _gaps(car, points, setup, case, place, answer)
@@ -93,18 +106,21 @@ def run_chunk(
 ) -> None:  # fmt: skip
     """Solve answers `first` to `last`, setups slowest, cases fastest.
 
-    `starts` (cases, 7): a first guess for each case, or empty. `cars`, `parts`, `places`,
-    `works` hold one record each.
+    `starts` (cases, 7): trims of a setup nearby, tried first where they are numbers; or empty.
+    `cars`, `parts`, `places`, `works` hold one record each.
     """
     car, part, place, work = cars[0], parts[0], places[0], works[0]
     for row in range(first, last):
         setup, i = setups[row // cases.size], row % cases.size
         prepare(car, elements, setup, cases[i], place, flow)
-        if starts.shape[0] > 0:
+        found, press, effort = False, 0.0, 0
+        if starts.shape[0] > 0 and starts[i, 0] == starts[i, 0]:
             work.state[:] = starts[i]
-        else:
-            set_start(car, place, work.state)
-        press, effort = find_trim(car, elements, setup, cases[i], part, place, flow, work.state, work)
+            found, effort = newton(car, elements, setup, place, flow, work.state, work)
+            found = found and both_axles_carry(work)
+        if not found:
+            press, steps = find_trim(car, elements, setup, cases[i], part, place, flow, work.state, work)
+            effort += steps
         answers[row].state[:] = work.state
         answers[row].effort = effort
         _record(car, points, setup, cases[i], place, press, answers[row], work)

@@ -261,6 +261,12 @@ def _release_press(
 
 
 @kernel
+def both_axles_carry(work: Record) -> bool:
+    """Whether each axle has a wheel on the surface."""
+    return work.load[0] + work.load[1] > 0.0 and work.load[2] + work.load[3] > 0.0
+
+
+@kernel
 def find_trim(
     car: Record, elements: Records, setup: Record, case: Record, part: Record, place: Record,
     flow: Records, x: Floats, work: Record,
@@ -268,15 +274,20 @@ def find_trim(
     """Trim of a prepared case, into `x`; `work` holds its forces. Returns press in g and effort.
 
     Press 0: the car holds. Press above 0: contact is lost, and `x` is the trim in which that much
-    extra press towards the surface would just hold it. The caller gives a start in `x`, and room
-    for a case in `part`.
+    extra press towards the surface would just hold it. `part` is room for a case. A trim with an
+    axle in the air is only taken where no path leads to a better one.
     """
+    set_start(car, place, x)
     found, effort = newton(car, elements, setup, place, flow, x, work)
-    if found:
+    if found and both_axles_carry(work):
         return 0.0, effort
-    found, steps = _walk_case(car, elements, setup, case, part, place, flow, x, work)
+    walked, steps = _walk_case(car, elements, setup, case, part, place, flow, x, work)
     effort += steps
+    if walked:
+        return 0.0, effort
     if found:
+        set_start(car, place, x)
+        newton(car, elements, setup, place, flow, x, work)
         return 0.0, effort
     press, steps = _release_press(car, elements, setup, case, place, flow, x, work)
     balance(car, elements, setup, place, flow, x, work)

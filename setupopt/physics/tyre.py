@@ -179,6 +179,14 @@ def _depth_integral(d: float, t: float, c: float, w: float, power: float, ends: 
 
 
 @kernel
+def deepest(d: float, t: float, c: float, w: float) -> float:
+    """Penetration where the tread is pressed in most, m; negative where it hangs over the surface."""
+    edges = max(d + w * (t - 0.5 * c * w), d - w * (t + 0.5 * c * w))
+    middle = t / c if c > 0.0 else 2.0 * w
+    return max(edges, d + 0.5 * t * middle) if abs(middle) < w else edges
+
+
+@kernel
 def depth_for_load(
     load: float, start: float, t: float, c_x: float, c: float, w: float, k: float, ends: np.ndarray
 ) -> float:

@@ -21,9 +21,9 @@ class Rows:
     level: Floats
     slope: Floats
 
-    def reach(self, radius: float) -> Floats:
+    def reach(self, radius: Floats) -> Floats:
         """How much each row can change inside the trust region, (rows)."""
-        return np.asarray(np.abs(self.slope).sum(axis=1) * radius)
+        return np.asarray(np.abs(self.slope) @ radius)
 
     def pick(self, rows: np.ndarray) -> Rows:
         """Some of the rows."""
@@ -91,8 +91,8 @@ def _merit(values: Floats, limits: Floats) -> float:
     return float(values.min() - PENALTY * np.maximum(0.0, -limits).sum())
 
 
-def best_step(values: Rows, limits: Rows, at: Floats, radius: float) -> Step:
-    """Solve the program at `at` in the unit box.
+def best_step(values: Rows, limits: Rows, at: Floats, radius: Floats) -> Step:
+    """Solve the program at `at` in the unit box; `radius` (variables) bounds each variable's move.
 
     Rows that cannot bind inside the trust region are left out; this changes nothing in the answer.
     Raises RuntimeError where the solver fails.

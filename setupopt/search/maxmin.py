@@ -16,6 +16,12 @@ from setupopt.physics.inputs import Floats
 from setupopt.search.linear_step import PENALTY, Rows, Step, best_step
 
 
+# A step that brings this share of the predicted gain needs no second program.
+_GOOD = 0.6
+# How far to run on along the last two moves, in lengths of them.
+_STRIDES = np.array([0.5, 1.5, 4.0])
+
+
 @dataclass(frozen=True)
 class Answers:
     """values (points, rows) and limits (points, limit rows); `memory` helps at nearby points."""
@@ -33,13 +39,19 @@ class BatchFunction(Protocol):
 
 @dataclass(frozen=True)
 class Rules:
-    """When the search takes a step, and when it ends. Radii are shares of the box."""
+    """When the search takes a step, and when it ends. Radii are shares of the box.
+
+    Where nothing more is to be gained within the radius, trust is renewed to `second_radius`, until
+    that has raised the value by less than `least_rise`.
+    """
 
     first_radius: float = 0.2
     most_radius: float = 0.5
     least_radius: float = 2e-4
     least_gain: float = 2e-6
-    most_steps: int = 80
+    second_radius: float = 0.05
+    least_rise: float = 5e-5
+    most_steps: int = 200
     probe: float = 1e-5
 
 
@@ -74,13 +86,80 @@ def _slopes(function: BatchFunction, at: Floats, here: Answers, probe: float) ->
     return Rows(here.values[0], value_slope), Rows(here.limits[0], limit_slope)
 
 
-def _next_radius(radius: float, ratio: float, move: Floats, rules: Rules) -> float:
-    """Longer where the linear program told the truth and wanted more, shorter where it did not."""
+def _next_radius(radius: Floats, ratio: float, move: Floats, last: Floats, rules: Rules) -> Floats:
+    """Each variable's own trust: less where it turned back, more where it goes on; less for all
+    where the linear program was far from the truth. Without this one curved direction would hold
+    back all the straight ones.
+    """
     if ratio < 0.25:
-        return 0.4 * min(radius, float(np.abs(move).max()) or radius)
-    if ratio > 0.7 and np.abs(move).max() > 0.9 * radius:
-        return min(2.0 * radius, rules.most_radius)
-    return radius
+        return 0.4 * np.minimum(radius, np.maximum(np.abs(move), 0.1 * radius))
+    turned, full = move * last < 0.0, np.abs(move) > 0.9 * radius
+    factor = np.where(turned, 0.5, np.where(full, 2.0 if ratio > 0.5 else 1.0, 1.0))
+    return np.clip(radius * factor, 0.1 * rules.least_radius, rules.most_radius)
+
+
+class _Climb:
+    """Where a climb stands: the point, its answers, the best merit, and what has been asked."""
+
+    def __init__(self, function: BatchFunction, start: Floats) -> None:
+        self.function = function
+        self.at = np.clip(np.asarray(start, dtype=float), 0.0, 1.0)
+        self.here = function(self.at[None, :])
+        self.best = float(merit(self.here.values, self.here.limits)[0])
+        self.asked, self.trail, self.path = 1, [self.best], [self.at]
+
+    def slopes(self, probe: float) -> tuple[Rows, Rows]:
+        """All rows linearised where the climb stands."""
+        self.asked += self.at.size
+        return _slopes(self.function, self.at, self.here, probe)
+
+    def ask(self, points: Floats) -> tuple[Answers, Floats]:
+        """Answers and merits of points around here."""
+        self.asked += len(points)
+        answers = self.function(points, self.here.memory)
+        return answers, merit(answers.values, answers.limits)
+
+    def move(self, point: Floats, merit_there: float) -> None:
+        """Stand at a better point, with answers of its own."""
+        self.here = self.function(point[None, :], self.here.memory)
+        self.asked += 1
+        self.at, self.best = point, merit_there
+        self.path.append(point)
+
+    def try_step(self, slopes: tuple[Rows, Rows], step: Step, radius: Floats) -> tuple[Floats, float]:
+        """Point and merit after a step; where it falls short, after one that allows for the bend.
+
+        The second program starts from what the rows really were at the first one's end.
+        """
+        trial = np.clip(self.at + step.move, 0.0, 1.0)
+        answers, reached = self.ask(trial[None, :])
+        if reached[0] - self.best > _GOOD * step.gain:
+            return trial, float(reached[0])
+        rows = (answers.values[0], answers.limits[0])
+        bent = [Rows(row - s.slope @ step.move, s.slope) for row, s in zip(rows, slopes, strict=True)]
+        second = np.clip(self.at + best_step(bent[0], bent[1], self.at, radius).move, 0.0, 1.0)
+        _, better = self.ask(second[None, :])
+        if better[0] > reached[0]:
+            return second, float(better[0])
+        return trial, float(reached[0])
+
+    def run_on(self) -> None:
+        """Try further along the last two moves: along a bent ridge single steps only zigzag."""
+        if len(self.path) < 3:
+            return
+        along = self.at - self.path[-3]
+        points = np.clip(self.at + np.outer(_STRIDES, along), 0.0, 1.0)
+        _, merits = self.ask(points)
+        top = int(merits.argmax())
+        if merits[top] > self.best:
+            self.move(points[top], float(merits[top]))
+
+
+def _why(step: Step, radius: Floats, rules: Rules) -> str:
+    """Why to stop; empty to go on."""
+    if step.gain < rules.least_gain:
+        return "no gain left"
+    return "steps became too short to set" if radius.max() < rules.least_radius else ""
 
 
 def climb(
@@ -95,33 +174,33 @@ def climb(
     if the worst value, checked on the real function, rises. Deterministic.
     """
     rules = rules or Rules()
-    at = np.clip(np.asarray(start, dtype=float), 0.0, 1.0)
-    here = function(at[None, :])
-    best, asked, radius, steps, step, why = float(merit(here.values, here.limits)[0]), 1, rules.first_radius, 0, None, "steps"
-    trail, slopes = [best], None
-    while steps < rules.most_steps:
-        if slopes is None:
-            slopes = _slopes(function, at, here, rules.probe)
-            asked += at.size
-        step = best_step(*slopes, at, radius)
-        if step.gain < rules.least_gain:
-            why = "no gain left"
-            break
-        trial = np.clip(at + step.move, 0.0, 1.0)
-        there = function(trial[None, :], here.memory)
-        reached = float(merit(there.values, there.limits)[0])
-        ratio = (reached - best) / step.gain
-        radius = _next_radius(radius, ratio, step.move, rules)
-        asked, steps = asked + 1, steps + 1
+    climb, why, step, slopes = _Climb(function, start), "steps", None, None
+    checked = -np.inf  # best value when the trust was last renewed
+    radius, last = np.full(climb.at.size, rules.first_radius), np.zeros(climb.at.size)
+    for count in range(rules.most_steps):
+        slopes = slopes or climb.slopes(rules.probe)
+        step = best_step(*slopes, climb.at, radius)
+        why = _why(step, radius, rules)
+        if why:
+            if climb.best - checked < rules.least_rise:
+                break
+            checked, radius = climb.best, np.maximum(radius, rules.second_radius)
+            continue
+        trial, reached = climb.try_step(slopes, step, radius)
+        ratio = (reached - climb.best) / step.gain
+        moved = trial - climb.at
+        radius, last = _next_radius(radius, ratio, moved, last, rules), moved
         if ratio > 0.05:
-            at, here, best, slopes = trial, there, reached, None
-        trail.append(best)
+            climb.move(trial, reached)
+            climb.run_on()
+            slopes = None
+        climb.trail.append(climb.best)
         if progress is not None:
-            progress(steps)
-        if radius < rules.least_radius:
-            why = "steps became too short to set"
-            break
-    return Outcome(at, here.values[0], here.limits[0], best, steps, asked, why, step, trail, here.memory)
+            progress(count + 1)
+    return Outcome(
+        climb.at, climb.here.values[0], climb.here.limits[0], climb.best, len(climb.trail) - 1, climb.asked,
+        why or "steps", step, climb.trail, climb.here.memory,
+    )  # fmt: skip
 
 
 def climb_all(

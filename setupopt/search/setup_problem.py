@@ -50,4 +50,9 @@ class SetupProblem:
     def __call__(self, points: Floats, memory: Any = None) -> Answers:
         result = self.result(points, memory)
         limits = self.limit_rows(points, result).rows
-        return Answers(result.steer, limits, np.ascontiguousarray(result.answers["state"][0]))
+        return Answers(result.steer, limits, _memory(result))
+
+
+def _memory(result: Result) -> Floats:
+    """Trims of the first setup, (cases, 7); none where contact was lost: such a trim leads astray."""
+    return np.where(result.contact[0][:, None], result.answers["state"][0], np.nan)

@@ -1,0 +1,130 @@
+"""`setupopt assess`: the grip margin at every roll angle and attitude, the worst one and why."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from setupopt.cli import options
+from setupopt.cli.waiting import Progress, say_compiling
+from setupopt.errors import OutputError
+from setupopt.files import write_whole
+
+if TYPE_CHECKING:
+    from setupopt.cases import CaseSet
+    from setupopt.project import Project
+    from setupopt.report.assessment import Assessment
+
+_INPUTS = ("car.toml", "venue.toml", "setup.toml", "limits.toml")
+_WIDTH = 100  # of the text written to a file
+
+
+@click.command("assess")
+@options.common
+@click.option("--cases", "cases_file", metavar="FILE.csv", help="Load cases instead of the venue's sweep.")
+@click.option("--cases-out", metavar="FILE.csv", help="Write a table with one row for every case.")
+@click.pass_context
+def command(
+    ctx: click.Context, project: str, setup_file: str | None, out: str | None, as_json: bool,
+    quiet: bool, floor: float | None, cases_file: str | None, cases_out: str | None,
+) -> None:  # fmt: skip
+    """Grip margin at every roll angle and attitude of PROJECT, the worst one and why.
+
+    With --out, assess.txt, assess.json and cases.csv are written to DIR.
+    """
+    from setupopt.project import load
+
+    found = load(project, setup_file)
+    targets = _targets(out, cases_out)
+    _refuse_inputs(targets, [*(Path(project) / name for name in _INPUTS), setup_file, cases_file])
+    assessment = _assess(found, _cases(cases_file, found), floor, quiet)
+    _write(targets, assessment)
+    _print(assessment, as_json, quiet)
+    ctx.exit(0 if assessment.holds else 1)
+
+
+def _targets(out: str | None, cases_out: str | None) -> dict[str, Path]:
+    """The files to write, by what they hold. Raises OutputError where there is no room for one."""
+    targets = {}
+    if out is not None:
+        if Path(out).exists() and not Path(out).is_dir():
+            raise OutputError(out, "it is not a folder")
+        targets = {"cases": "cases.csv", "text": "assess.txt", "json": "assess.json"}
+    found = {kind: Path(out or "") / name for kind, name in targets.items()}
+    if cases_out is not None:
+        found["cases"] = Path(cases_out)
+        if not found["cases"].parent.is_dir():
+            raise OutputError(cases_out, "its folder does not exist")
+    return found
+
+
+def _refuse_inputs(targets: dict[str, Path], inputs: list[str | Path | None]) -> None:
+    """No file that was read may be overwritten."""
+    read = {Path(path).resolve() for path in inputs if path is not None}
+    for target in targets.values():
+        if target.resolve() in read:
+            raise OutputError(str(target), "it is one of the files that are read")
+        if target.is_dir():
+            raise OutputError(str(target), "it is a folder")
+
+
+def _cases(cases_file: str | None, project: Project) -> CaseSet:
+    from setupopt.cases import sweep_cases, table_cases
+
+    if cases_file is None:
+        return sweep_cases(project.venue)
+    from setupopt.project.cases_file import read_cases
+
+    return table_cases(read_cases(cases_file, project.venue, project.car), project.venue)
+
+
+def _assess(project: Project, cases: CaseSet, floor: float | None, quiet: bool) -> Assessment:
+    say_compiling(quiet)
+    from setupopt.report.assessment import assess
+
+    with Progress(len(cases), quiet) as progress:
+        return assess(project, cases, floor, progress)
+
+
+def _write(targets: dict[str, Path], assessment: Assessment) -> None:
+    """Write the files asked for, each whole or not at all."""
+    from setupopt.report.assessment import csv_text
+    from setupopt.report.assessment_text import text
+
+    makers = {
+        "cases": lambda: csv_text(assessment.result),
+        "text": lambda: text(assessment, _WIDTH),
+        "json": lambda: _json(assessment),
+    }
+    contents = {target: makers[kind]() for kind, target in targets.items()}
+    for target, content in contents.items():
+        if "text" in targets:
+            _make_folder(target.parent)
+        write_whole(target, content)
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(str(folder), error.strerror or str(error)) from None
+
+
+def _json(assessment: Assessment) -> str:
+    return json.dumps(assessment.as_dict(), indent=2, allow_nan=False) + "\n"
+
+
+def _print(assessment: Assessment, as_json: bool, quiet: bool) -> None:
+    from setupopt.report.assessment_text import cautions_text, text
+    from setupopt.report.tables import screen_width
+
+    if not as_json:
+        click.echo(text(assessment, screen_width(), short=quiet), nl=False)
+        return
+    cautions = cautions_text(assessment.project.cautions, screen_width())
+    if cautions and not quiet:  # they are in the JSON as well
+        click.echo(cautions, err=True)
+    click.echo(_json(assessment), nl=False)

@@ -1,0 +1,106 @@
+"""The command `setupopt`: which commands there are, and how a run ends.
+
+Exit status: 0 done; 1 done, but a limit is broken or the margin is not what was asked for; 2 refused;
+130 stopped by the user; 141 the reader of the output went away.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from importlib import import_module
+from typing import Any
+
+import click
+
+from setupopt import __version__
+from setupopt.errors import UserError
+
+REFUSED, STOPPED, UNREAD = 2, 130, 141
+
+# name: (module whose `command` it is, help text). The modules are imported on use: solvers and compilers
+# take a second to load, and asking for help must not wait for them.
+COMMANDS = {
+    "start": ("setupopt.cli.start", "Copy a ready example to edit."),
+    "assess": ("setupopt.cli.assess", "Grip margin at every roll angle and attitude, the worst and why."),
+    "propose": ("setupopt.cli.propose", "The setup whose worst margin is highest."),
+}
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command when it is called, and ends every run in the house's way."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """In the order of use."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import the command; None for a name that is none."""
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = import_module(COMMANDS[cmd_name][0]).command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The help texts of the table, without importing anything."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; what ends it early becomes a message and an exit status."""
+        try:
+            return super().invoke(ctx)
+        except UserError as refused:
+            click.echo(str(refused), err=True)
+            ctx.exit(REFUSED)
+        except KeyboardInterrupt:
+            click.echo("stopped; nothing was written", err=True)
+            ctx.exit(STOPPED)
+        except OSError as error:
+            ctx.exit(_after_os_error(error))
+
+
+def _after_os_error(error: OSError) -> int:
+    """The exit status after trouble with a disk or a pipe that nobody foresaw."""
+    if isinstance(error, BrokenPipeError):
+        _silence(sys.stdout)
+        return UNREAD
+    click.echo(f"{error.filename or 'output'}: {error.strerror or error}", err=True)
+    _silence(sys.stdout)
+    return REFUSED
+
+
+def _silence(stream: Any) -> None:
+    """Let what is still in the stream go nowhere; Python would complain of it at its end."""
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+    except (OSError, ValueError, AttributeError):  # no real file behind it
+        return
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="setupopt", message="%(prog)s %(version)s")
+@click.pass_context
+def group(ctx: click.Context) -> None:
+    """Setups for high-downforce cars on curved, banked and flat surfaces.
+
+    A project is a folder with car.toml, venue.toml, setup.toml and limits.toml. Begin with
+    `setupopt start DIR`, then `setupopt assess DIR`.
+    """
+    # Colours only where they are wanted and can be shown; None leaves it to the terminal
+    plain = bool(os.environ.get("NO_COLOR")) or os.environ.get("TERM") == "dumb"
+    ctx.color = False if plain else None
+
+
+def main() -> None:
+    """Entry point of the installed command."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # names may hold letters that the terminal has not
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        try:
+            group(prog_name="setupopt")
+        finally:
+            sys.stdout.flush()
+    except OSError as error:
+        sys.exit(_after_os_error(error))

@@ -1,0 +1,52 @@
+"""Options that several commands share, in the same words everywhere."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+
+F = TypeVar("F", bound=Callable[..., Any])
+Decorator = Callable[[F], F]
+
+
+class Finite(click.ParamType):
+    """A number that is one: Python also reads "nan" and "inf"."""
+
+    name = "number"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """The number; a usage error for anything else."""
+        try:
+            number = float(value)
+        except ValueError:
+            number = math.nan
+        if not math.isfinite(number):
+            self.fail(f"found {value!r}, expected a number", param, ctx)
+        return number
+
+
+project_argument = click.argument("project", metavar="PROJECT")
+setup_option = click.option(
+    "--setup", "setup_file", metavar="FILE", help="Setup to stand on, instead of the project's setup.toml."
+)
+out_option = click.option("--out", metavar="DIR", help="Folder for the files written; made if missing.")
+json_option = click.option("--json", "as_json", is_flag=True, help="Only JSON on standard output.")
+quiet_option = click.option("--quiet", is_flag=True, help="No notes and no progress; only the essential.")
+floor_option = click.option(
+    "--floor", type=Finite(), metavar="MARGIN", help="Least margin; exit status 1 when it is not reached."
+)
+
+_COMMON = (project_argument, setup_option, out_option, json_option, quiet_option, floor_option)
+
+
+def common(command: F) -> F:
+    """PROJECT and the options --setup, --out, --json, --quiet and --floor.
+
+    Their arguments are `project`, `setup_file`, `out`, `as_json`, `quiet` and `floor`.
+    """
+    for option in reversed(_COMMON):
+        command = option(command)
+    return command

@@ -1,0 +1,122 @@
+"""`setupopt start`: a copy of a ready example to edit."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shlex
+import shutil
+from pathlib import Path
+
+import click
+
+import setupopt
+from setupopt.errors import OutputError, UserError
+
+
+@click.command("start")
+@click.argument("folder", metavar="DIR")
+@click.option("--example", default="bore", show_default=True, metavar="NAME", help="Which example to copy.")
+def command(folder: str, example: str) -> None:
+    """Copy a ready example into DIR, which must be new or empty."""
+    source = find_example(example)
+    target = Path(folder)
+    copy_whole(source, target)
+    names = ", ".join(sorted(path.name for path in target.iterdir()))
+    click.echo(f'{folder}: a copy of the example "{example}" ({names})')
+    click.echo(f"next: setupopt assess {shlex.quote(folder)}")
+
+
+def examples_folder() -> Path:
+    """Folder of the examples: inside an installed package, or beside it in the repository."""
+    package = Path(setupopt.__file__).parent
+    inside = package / "setups"
+    return inside if inside.is_dir() else package.parent / "setups"
+
+
+def find_example(name: str) -> Path:
+    """Folder of an example. Raises UserError with the names there are."""
+    found = {path.parent.name: path.parent for path in sorted(examples_folder().glob("*/car.toml"))}
+    if name not in found:
+        names = ", ".join(found) or "none, the examples are not installed"
+        raise UserError(f"--example: found {name!r}, expected one of: {names}")
+    return found[name]
+
+
+def copy_whole(source: Path, target: Path) -> None:
+    """Copy a folder's content to a new or empty one, whole or not at all. Raises OutputError."""
+    try:
+        _refuse_used(target)
+        place = target.resolve()
+        made = _missing(place)
+        try:
+            _copy(source, place)
+        except BaseException:
+            _take_away(made[:1])
+            _remove_empty(made[1:])
+            raise
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
+        reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
+        raise OutputError(str(target), reason) from None
+
+
+def _refuse_used(target: Path) -> None:
+    if target.is_dir() and any(target.iterdir()):
+        raise OutputError(str(target), "the folder is not empty")
+    if os.path.lexists(target) and not target.is_dir():
+        raise OutputError(str(target), "it is not a folder")
+
+
+def _missing(place: Path) -> list[Path]:
+    """The folder and those above it that are yet to be made, the innermost first."""
+    return [folder for folder in (place, *place.parents) if not folder.exists()]
+
+
+def _remove_empty(folders: list[Path]) -> None:
+    for folder in folders:
+        with contextlib.suppress(OSError):
+            folder.rmdir()
+
+
+def _take_away(paths: list[Path]) -> None:
+    for path in paths:
+        if path.is_dir():
+            shutil.rmtree(path, ignore_errors=True)
+        else:
+            path.unlink(missing_ok=True)
+
+
+def _copy(source: Path, place: Path) -> None:
+    """Copy beside the place, then put it there in one go."""
+    there = place.is_dir()
+    home = place if there else place.parent
+    home.mkdir(parents=True, exist_ok=True)
+    spare = home / f".setupopt.{os.urandom(6).hex()}.tmp"
+    try:
+        _copy_files(source, spare)
+        if there:
+            _move_up(spare, place)
+        else:
+            spare.rename(place)
+    finally:
+        shutil.rmtree(spare, ignore_errors=True)
+
+
+def _copy_files(source: Path, target: Path) -> None:
+    """Copy what a user edits, as files of their own: an installed example may be read-only."""
+    for path in sorted(source.rglob("*")):
+        inner = path.relative_to(source)
+        if path.is_file() and not any(part.startswith((".", "__")) for part in inner.parts):
+            (target / inner).parent.mkdir(parents=True, exist_ok=True)
+            shutil.copyfile(path, target / inner)
+
+
+def _move_up(spare: Path, place: Path) -> None:
+    """Move a folder's content one up: the user may be standing in `place`, which must then stay itself."""
+    moved: list[Path] = []
+    try:
+        for path in sorted(spare.iterdir()):
+            moved.append(path.rename(place / path.name))
+    except BaseException:
+        _take_away(moved)
+        raise

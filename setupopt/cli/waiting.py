@@ -1,0 +1,62 @@
+"""What the user sees while waiting, on standard error and only on a terminal."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from types import TracebackType
+from typing import Any, Self
+
+import click
+
+_PATIENCE = 1.0  # seconds before a bar appears; shorter work needs none
+
+
+def is_terminal() -> bool:
+    """Whether standard error is a terminal."""
+    return sys.stderr is not None and sys.stderr.isatty()
+
+
+def say_compiling(quiet: bool) -> None:
+    """Announce the compilation that only the first run of a version needs."""
+    if quiet or not is_terminal():
+        return
+    from setupopt.physics.jit import is_compiled_already
+
+    if not is_compiled_already():
+        click.echo("compiling the model once, about 20 s", err=True)
+
+
+class Progress:
+    """A bar that appears when work takes longer than a moment; call it with what was added."""
+
+    def __init__(self, total: int, quiet: bool) -> None:
+        self._total = total
+        self._done = 0
+        self._shown = is_terminal() and not quiet and os.environ.get("TERM") != "dumb"
+        self._start = time.monotonic()
+        self._bar: Any = None
+
+    def __call__(self, added: int) -> None:
+        """Count `added`, and show it if the wait is long."""
+        self._done += added
+        if self._bar is not None:
+            self._bar.update(added)
+        elif self._shown and self._done < self._total and time.monotonic() - self._start > _PATIENCE:
+            self._bar = click.progressbar(length=self._total, label="cases", file=sys.stderr)
+            self._bar.__enter__()
+            self._bar.update(self._done)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        value: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Leave the terminal as it was."""
+        if self._bar is not None:
+            self._bar.__exit__(kind, value, trace)

@@ -1,0 +1,151 @@
+"""Plain-text tables for a terminal: aligned, in letters that every terminal can show.
+
+>>> print(table([Column("wheel", ["FL", "FR"], numeric=False), Column("load N", ["4143", "90"])], 80))
+  wheel  load N
+  FL       4143
+  FR         90
+"""
+
+from __future__ import annotations
+
+import math
+import shutil
+import textwrap
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+NARROWEST, WIDEST = 80, 160
+INDENT = "  "
+_GAP = "  "
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of cells.
+
+    Where space is short, text is cut down to `least` letters (0: not at all); where that is not
+    enough, columns go, the highest `rank` first; rank 0 stays.
+    """
+
+    head: str
+    cells: Sequence[str]
+    numeric: bool = True
+    rank: int = 0
+    least: int = 0
+
+
+def screen_width() -> int:
+    """Columns to print in, from 80 to 160."""
+    return min(max(shutil.get_terminal_size((NARROWEST, 24)).columns, NARROWEST), WIDEST)
+
+
+def table(columns: Sequence[Column], width: int) -> str:
+    """The columns under their heads; lines are at most `width` long if text can be cut to fit."""
+    kept = _fitting(columns, width)
+    widths = _cut_widths(kept, width)
+    rows = [[column.head for column in kept], *zip(*(column.cells for column in kept), strict=True)]
+    return "\n".join(_row(kept, widths, row) for row in rows)
+
+
+def _row(columns: Sequence[Column], widths: Sequence[int], cells: Sequence[str]) -> str:
+    padded = [_padded(*entry) for entry in zip(columns, widths, cells, strict=True)]
+    return (INDENT + _GAP.join(padded)).rstrip()
+
+
+def _padded(column: Column, width: int, cell: str) -> str:
+    cell = cut(cell, width)
+    blank = " " * (width - shown_width(cell))
+    return blank + cell if column.numeric else cell + blank
+
+
+def _natural(column: Column) -> int:
+    return max(shown_width(cell) for cell in (column.head, *column.cells))
+
+
+def _total(widths: Sequence[int]) -> int:
+    return len(INDENT) + sum(widths) + len(_GAP) * (len(widths) - 1)
+
+
+def _fitting(columns: Sequence[Column], width: int) -> list[Column]:
+    """The columns that fit, the least important ones left out; text may still be cut."""
+    kept = list(columns)
+    while _total([_least(column) for column in kept]) > width:
+        last = max(range(len(kept)), key=lambda place: kept[place].rank)
+        if kept[last].rank == 0:
+            break
+        del kept[last]
+    return kept
+
+
+def _least(column: Column) -> int:
+    """Width below which a column says nothing any more."""
+    natural = _natural(column)
+    return min(natural, max(column.least, shown_width(column.head))) if column.least else natural
+
+
+def _cut_widths(columns: Sequence[Column], width: int) -> list[int]:
+    """Natural widths, or text columns cut, the widest first."""
+    widths = [_natural(column) for column in columns]
+    while _total(widths) > width:
+        spare = [w - _least(column) for w, column in zip(widths, columns, strict=True)]
+        if max(spare) <= 0:
+            break
+        widths[spare.index(max(spare))] -= 1
+    return widths
+
+
+def shown_width(text: str) -> int:
+    """Places that a text takes on the screen.
+
+    >>> shown_width("Nürburg"), shown_width("車")
+    (7, 2)
+    """
+    return sum(_letter_width(letter) for letter in text)
+
+
+def _letter_width(letter: str) -> int:
+    if unicodedata.combining(letter) or unicodedata.category(letter) == "Cf":
+        return 0
+    return 2 if unicodedata.east_asian_width(letter) in "WF" else 1
+
+
+def cut(text: str, width: int) -> str:
+    """The text, or its beginning and two points, in at most `width` places.
+
+    >>> cut("climbing hard", 8)
+    'climbi..'
+    """
+    if shown_width(text) <= width:
+        return text
+    while text and shown_width(text) > width - 2:
+        text = text[:-1]
+    return text + ".."
+
+
+def number(value: float | None, digits: int = 1, sign: bool = False) -> str:
+    """A number for a cell, a dash where there is none.
+
+    >>> number(0.12345, 3), number(None), number(2.0, 2, sign=True), number(-0.0001, 2)
+    ('0.123', '-', '+2.00', '0.00')
+    """
+    if value is None or math.isnan(value):
+        return "-"
+    rounded = round(value, digits) + 0.0  # + 0.0 makes -0.0 plain
+    return f"{rounded:+.{digits}f}" if sign else f"{rounded:.{digits}f}"
+
+
+def bar(share: float, length: int) -> str:
+    """A bar for a share of one.
+
+    >>> bar(0.5, 10)
+    '#####'
+    """
+    return "#" * round(min(max(share, 0.0), 1.0) * length)
+
+
+def paragraph(text: str, width: int, lead: str = "") -> str:
+    """Text in lines of at most `width`; `lead` before the first, blanks before the others."""
+    return textwrap.fill(
+        text, width, initial_indent=lead, subsequent_indent=" " * len(lead), break_on_hyphens=False
+    )
