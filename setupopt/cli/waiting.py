@@ -60,3 +60,31 @@ class Progress:
         """Leave the terminal as it was."""
         if self._bar is not None:
             self._bar.__exit__(kind, value, trace)
+
+
+class Saying:
+    """One line that says how far the work is, for work of unknown length; call it with the words."""
+
+    def __init__(self, quiet: bool) -> None:
+        self._shown = is_terminal() and not quiet and os.environ.get("TERM") != "dumb"
+        self._start = time.monotonic()
+        self._longest = 0
+
+    def __call__(self, words: str) -> None:
+        """Show the words in place of the last ones."""
+        if self._shown and time.monotonic() - self._start > _PATIENCE:
+            self._longest = max(self._longest, len(words))
+            click.echo(f"\r{words:<{self._longest}}", nl=False, err=True)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        value: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Clear the line."""
+        if self._longest:
+            click.echo("\r" + " " * self._longest + "\r", nl=False, err=True)

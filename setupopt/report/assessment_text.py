@@ -102,7 +102,8 @@ def _angles(a: Assessment, width: int) -> str:
         Column("", [_bar(row["margin"], length) for row in shown], numeric=False, rank=1),
         Column("worst attitude", [row["attitude"] for row in shown], numeric=False, least=20),
     ]
-    return f"Margin by roll angle, worst attitude at each{some}\n{table(columns, width)}"
+    head = paragraph(f"Margin by roll angle, worst attitude at each{some}", width)
+    return f"{head}\n{table(columns, width)}"
 
 
 def _bar(margin: float | None, length: int) -> str:

@@ -12,6 +12,7 @@ from scipy.stats import qmc
 
 from setupopt.cases import CaseSet, join, sweep_angles, sweep_cases
 from setupopt.errors import UserError
+from setupopt.limits_check import Broken, broken
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Limits, Project, Setup
 from setupopt.result import Field, Result
@@ -19,6 +20,9 @@ from setupopt.search.maxmin import Outcome, Rules, climb
 from setupopt.search.prices import Price, prices
 from setupopt.search.rounding import choose_parts, to_steps
 from setupopt.search.setup_problem import SetupProblem
+
+# Told in words how far the work is.
+Progress = Callable[[str], object]
 
 # The check sweeps this many times as densely as the search.
 DENSER = 6
@@ -38,7 +42,7 @@ class Proposal:
     start_margin: float
     result: Result  # of the proposed setup on the dense sweep
     start_result: Result
-    limits_short: dict[str, float]  # limit -> how much it is missed by, in its file unit
+    broken: tuple[Broken, ...]  # limits that the proposed setup breaks
     prices: tuple[Price, ...]
     start_merits: tuple[float, ...]  # where each start ended, best first
     margin_before_rounding: float
@@ -49,7 +53,7 @@ class Proposal:
     @property
     def holds(self) -> bool:
         """Whether every case of the dense sweep has a trim and every limit is kept."""
-        return bool(np.isfinite(self.margin)) and not self.limits_short
+        return bool(np.isfinite(self.margin)) and not self.broken
 
     @property
     def spread_of_starts(self) -> float:
@@ -89,10 +93,13 @@ def _starts(problem: SetupProblem, count: int, seed: int) -> Floats:
 
 
 def _solve(
-    problem: SetupProblem, starts: Floats, rules: Rules, progress: Callable[[int], object] | None
+    problem: SetupProblem, starts: Floats, rules: Rules, progress: Progress | None
 ) -> tuple[list[Outcome], int]:
     """Climb from every start, best first; with all steps taken."""
-    ends = [climb(problem, start, rules, progress) for start in starts]
+    ends = [
+        climb(problem, start, rules, _saying(progress, f"start {n} of {len(starts)}"))
+        for n, start in enumerate(starts, 1)
+    ]
     return sorted(ends, key=lambda end: -end.merit), sum(end.steps for end in ends)
 
 
@@ -104,24 +111,17 @@ def _worse_angles(problem: SetupProblem, point: Floats, dense: CaseSet, level: f
 
 
 def _finish(
-    problem: SetupProblem, best: Outcome, rules: Rules, progress: Callable[[int], object] | None
+    problem: SetupProblem, best: Outcome, rules: Rules, progress: Progress | None
 ) -> tuple[Floats, int]:
     """Parts and steps for one optimum; the settable point, and the steps of the search."""
-    chosen, steps = choose_parts(problem, problem.variables, best, rules, progress)
+    chosen, steps = choose_parts(problem, problem.variables, best, rules, _saying(progress, "parts from the shelf"))
     point, _ = to_steps(problem, problem.variables, chosen)
     return point, steps
 
 
-def _short(problem: SetupProblem, point: Floats, result: Result) -> dict[str, float]:
-    """Limits that the point misses anywhere, in their file units."""
-    rows = problem.limit_rows(point, result)
-    found = {}
-    for place, limit in enumerate(problem.packaging.limits):
-        own = rows.rows[0][rows.owner == place]
-        missing = -own.min(initial=0.0) * limit.scale / limit.factor
-        if missing > 1e-6:
-            found[limit.name] = float(missing)
-    return found
+def _saying(progress: Progress | None, stage: str) -> Callable[[int], object] | None:
+    """Step counter of one stage of the work."""
+    return None if progress is None else lambda step: progress(f"{stage}, step {step}")
 
 
 def propose(
@@ -129,7 +129,7 @@ def propose(
     starts: int = 4,
     seed: int = 0,
     rules: Rules | None = None,
-    progress: Callable[[int], object] | None = None,
+    progress: Progress | None = None,
 ) -> Proposal:
     """The setup inside `limits.toml` whose worst margin over all roll angles and attitudes is highest.
 
@@ -152,22 +152,23 @@ def propose(
         if worse is None:
             break
         problem.with_cases(join(problem.cases, worse))
-        best = climb(problem, best.point, rules, progress)
+        best = climb(problem, best.point, rules, _saying(progress, "between the angles"))
         steps += best.steps
-    result = problem.result(point[None, :], cases=dense)
+    setup = problem.setup(point, f"Proposed from {project.setup.name}"[:80])
+    result = problem.model.run(problem.model.settings(setup), dense)
     start_result = problem.model.run(problem.model.settings(project.setup), dense)
     return Proposal(
-        setup=problem.setup(point, f"Proposed from {project.setup.name}"[:80]),
+        setup=setup,
         margin=float(result.worst_margin[0]),
         start_margin=float(start_result.worst_margin[0]),
         result=result,
         start_result=start_result,
-        limits_short=_short(problem, point, result),
+        broken=broken(project, setup, result),
         prices=prices(problem, best),
         start_merits=tuple(end.merit for end in ends),
         margin_before_rounding=best.merit,
         iterations=steps,
-        evaluations=problem.solved + len(dense),
+        evaluations=problem.solved + 2 * len(dense),
         seconds=time.perf_counter() - began,
     )
 

@@ -1,0 +1,146 @@
+"""Invented cars, setups and load cases for the tests, from model objects in SI. No such car exists."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import inf
+from typing import Any
+
+import numpy as np
+
+from setupopt.cases import CaseSet, table_cases
+from setupopt.evaluate import Model
+from setupopt.project.cases_file import CaseTable
+from setupopt.project.model import (
+    Air,
+    AirElement,
+    Axle,
+    AxleSetup,
+    Car,
+    ClearancePoint,
+    Setup,
+    Sweep,
+    Tyre,
+    Venue,
+)
+from setupopt.result import Result
+
+GRAVITY = 9.80665
+STRAIGHT = Sweep(0.0, 0.0, 1.0, 0.0)
+
+SLICK = Tyre("slick", 0.33, 0.30, 1.5, 8e6, 120.0, 1.6, 2e5, 0.15, 3e-6, None, None)
+FRONT = Axle(1.60, 22.0, 0.31, 0.03, -0.35, 0.9, 0.040, 0.030, 4e5, 0.10, None, None, SLICK)
+REAR = Axle(1.58, 25.0, 0.315, 0.045, -0.26, 0.85, 0.045, 0.035, 4e5, 0.15, None, None, SLICK)
+WING = AirElement("front wing", -0.7, 0.4, 1.5, 0.04, 0.6, 0.5, 0.06, 2.0)
+FLOOR = AirElement("floor", 1.4, 1.8, 1.2, 0.01, 0.4, 2.0, 0.05, 4.0)
+TAIL = AirElement("tail", 2.9, 0.4, 1.0, 0.6, 1.4, 0.0, 0.1, 1.0)
+AIR = Air(1.2, 0.4, 3.0, 1.5, 0.35, 0.0, 2.6, (WING, FLOOR, TAIL))
+NOSE = ClearancePoint("nose", -0.8, 0.0, 0.005, 0.008)
+CAR = Car(
+    "test car", 780.0, 2.6, 0.45, 0.28, "all", 0.3, 0.58, "locked", None, None, None, FRONT, REAR, AIR, (NOSE,)
+)
+SETUP = Setup(
+    "baseline",
+    AxleSetup(-0.044, 0.035, 140e3, 40e3, 60e3, 1.4e5, 0.001),
+    AxleSetup(-0.035, 0.045, 160e3, 20e3, 80e3, 1.3e5, -0.0005),
+)
+
+
+def both_axles(car: Car, **changes: Any) -> Car:
+    """The car with the same entries changed at both ends."""
+    return replace(car, front=replace(car.front, **changes), rear=replace(car.rear, **changes))
+
+
+def on_tyres(car: Car, **changes: Any) -> Car:
+    """The car on changed tyres all round."""
+    return both_axles(car, tyre=replace(car.front.tyre, **changes))
+
+
+def set_both(setup: Setup, **changes: Any) -> Setup:
+    """The setup with the same settings changed at both ends."""
+    return replace(setup, front=replace(setup.front, **changes), rear=replace(setup.rear, **changes))
+
+
+def with_downforce(car: Car, share: float) -> Car:
+    """The car with every downforce area scaled: the balance of the air stays."""
+    scaled = [
+        replace(e, free_area=share * e.free_area, ground_area=share * e.ground_area) for e in car.air.elements
+    ]
+    return replace(car, air=replace(car.air, elements=tuple(scaled)))
+
+
+def middle_press(area: float) -> Air:
+    """Air that only presses, wherever the floor is, in one point half way along a 2.6 m wheelbase."""
+    point = AirElement("press", 1.3, 0.0, 0.0, 0.0, area, 0.0, 0.1, 0.0)
+    return Air(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 2.6, (point,))
+
+
+def plain_car(
+    mass: float = 1000.0, cg_height: float = 0.3, track: float = 1.5, friction: float = 1.5, area: float = 2.0
+) -> Car:
+    """Evenly laden, without links, camber gain or load sensitivity; the air presses at its middle.
+
+    Its wheels weigh next to nothing. Car and tyre friction follow closed forms.
+    """
+    tyre = replace(SLICK, friction=friction, friction_exponent=0.0, compliance=0.0)
+    axle = Axle(track, 1e-3, cg_height, 0.0, 0.0, 1.0, 0.5, 0.5, 1e6, 0.0, None, None, tyre)
+    return Car(
+        "plain car", mass, 2.6, 0.5, cg_height, "rear", 0.0, 0.5, "locked", None, None, None,
+        axle, axle, middle_press(area), (),
+    )  # fmt: skip
+
+
+PLAIN_SETUP = set_both(
+    SETUP, camber=0.0, ride_height=0.05, spring=150e3, anti_roll=0.0, third=0.0, pressure=1.4e5
+)
+
+
+def stiffened(car: Car) -> Car:
+    """The car on tyres so hard that 5 kN presses them in by 2 micrometres."""
+    return on_tyres(car, foundation=1e15)
+
+
+# so stiff that the body moves by micrometres
+STIFF_SETUP = set_both(PLAIN_SETUP, spring=1e10)
+
+
+def venue(curvature: float = 0.0, slope: float = 0.0, grip: float = 1.0, density: float = 1.2) -> Venue:
+    """A place of one section, its axis rising by `slope` (rad)."""
+    section = "circle" if curvature else "flat"
+    return Venue("place", section, curvature, slope, grip, density, None, STRAIGHT, ())
+
+
+COLUMNS = (
+    "roll_angle", "speed", "heading", "acceleration", "path_curvature", "turn_curvature", "headwind", "crosswind",
+)  # fmt: skip
+
+
+def load_cases(place: Venue, bump: Any = (0.0, 0.0, 0.0, 0.0), radius: Any = None, **columns: Any) -> CaseSet:
+    """Load cases by columns of CASE, each a number or an array; `radius` (m, inf flat) by case."""
+    given = {name: np.asarray(columns.pop(name, 0.0), dtype=float) for name in COLUMNS}
+    assert not columns, f"no such columns: {list(columns)}"
+    curvature = np.asarray(place.curvature if radius is None else 1.0 / np.asarray(radius, dtype=float))
+    count = max(1, *(np.size(v) for v in (*given.values(), curvature)), len(np.atleast_2d(bump)))
+    full = {name: np.broadcast_to(value, count).copy() for name, value in given.items()}
+    table = CaseTable(
+        **full,
+        bump=np.broadcast_to(np.asarray(bump, dtype=float), (count, 4)).copy(),
+        curvature=np.broadcast_to(curvature, count).copy(),
+        label=[str(i + 1) for i in range(count)],
+    )
+    return table_cases(table, place)
+
+
+def solve(car: Car, setup: Setup, place: Venue | None = None, **columns: Any) -> Result:
+    """One setup in load cases given by columns."""
+    model = Model(car)
+    return model.run(model.settings([setup]), load_cases(place or venue(), **columns))
+
+
+def speed_for(car: Car, weights: float, density: float = 1.2) -> float:
+    """Speed at which the free downforce areas press with `weights` times the car's weight."""
+    area = sum(e.free_area for e in car.air.elements)
+    return float((2.0 * weights * car.mass * GRAVITY / (density * area)) ** 0.5)
+
+
+FLAT = inf

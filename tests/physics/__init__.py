@@ -1,0 +1,1 @@
+"""Tests of the physics kernels, one module each."""
