@@ -37,8 +37,9 @@ TAIL = AirElement("tail", 2.9, 0.4, 1.0, 0.6, 1.4, 0.0, 0.1, 1.0)
 AIR = Air(1.2, 0.4, 3.0, 1.5, 0.35, 0.0, 2.6, (WING, FLOOR, TAIL))
 NOSE = ClearancePoint("nose", -0.8, 0.0, 0.005, 0.008)
 CAR = Car(
-    "test car", 780.0, 2.6, 0.45, 0.28, "all", 0.3, 0.58, "locked", None, None, None, FRONT, REAR, AIR, (NOSE,)
-)
+    "test car", 780.0, 2.6, 0.45, 0.28, "all", 0.3, 0.58, "locked", None, None, None,
+    FRONT, REAR, AIR, (NOSE,),
+)  # fmt: skip
 SETUP = Setup(
     "baseline",
     AxleSetup(-0.044, 0.035, 140e3, 40e3, 60e3, 1.4e5, 0.001),
@@ -111,8 +112,15 @@ def venue(curvature: float = 0.0, slope: float = 0.0, grip: float = 1.0, density
 
 
 COLUMNS = (
-    "roll_angle", "speed", "heading", "acceleration", "path_curvature", "turn_curvature", "headwind", "crosswind",
-)  # fmt: skip
+    "roll_angle",
+    "speed",
+    "heading",
+    "acceleration",
+    "path_curvature",
+    "turn_curvature",
+    "headwind",
+    "crosswind",
+)
 
 
 def load_cases(place: Venue, bump: Any = (0.0, 0.0, 0.0, 0.0), radius: Any = None, **columns: Any) -> CaseSet:

@@ -39,7 +39,7 @@ def command(
 
     found = load(project, setup_file)
     targets = _targets(out, cases_out)
-    _refuse_inputs(targets, [*(Path(project) / name for name in _INPUTS), setup_file, cases_file])
+    _refuse_inputs(targets, _inputs(Path(project), setup_file, cases_file))
     assessment = _assess(found, _cases(cases_file, found), floor, quiet)
     _write(targets, assessment)
     _print(assessment, as_json, quiet)
@@ -61,11 +61,18 @@ def _targets(out: str | None, cases_out: str | None) -> dict[str, Path]:
     return found
 
 
-def _refuse_inputs(targets: dict[str, Path], inputs: list[str | Path | None]) -> None:
-    """No file that was read may be overwritten."""
-    read = {Path(path).resolve() for path in inputs if path is not None}
+def _inputs(home: Path, setup_file: str | None, cases_file: str | None) -> set[Path]:
+    """The files that are read; a setup is also looked for in the project."""
+    found = [home / name for name in _INPUTS]
+    found += [] if setup_file is None else [Path(setup_file), home / setup_file]
+    found += [] if cases_file is None else [Path(cases_file)]
+    return {path.resolve() for path in found}
+
+
+def _refuse_inputs(targets: dict[str, Path], inputs: set[Path]) -> None:
+    """No file that is read may be overwritten."""
     for target in targets.values():
-        if target.resolve() in read:
+        if target.resolve() in inputs:
             raise OutputError(str(target), "it is one of the files that are read")
         if target.is_dir():
             raise OutputError(str(target), "it is a folder")

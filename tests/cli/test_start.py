@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import shlex
-import shutil
 from pathlib import Path
 
 import pytest
@@ -98,7 +97,12 @@ def test_used_folder_is_refused_and_left_alone(run: Run, examples: Path, tmp_pat
 @pytest.mark.parametrize("there", [True, False])
 @pytest.mark.parametrize("error", [OSError(28, "No space left on device"), KeyboardInterrupt()])
 def test_failing_copy_leaves_nothing(
-    run: Run, examples: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, there: bool, error: BaseException
+    run: Run,
+    examples: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    there: bool,
+    error: BaseException,
 ) -> None:
     """Neither half a project, nor a temporary folder, nor an empty one that was not there."""
     target = tmp_path / "a" / "b"
@@ -109,7 +113,7 @@ def test_failing_copy_leaves_nothing(
     def copyfile(source: Path, place: Path) -> None:
         if len(copied) == 2:
             raise error
-        copied.append(shutil.copy(source, place))
+        copied.append(place.write_bytes(source.read_bytes()))
 
     monkeypatch.setattr(start.shutil, "copyfile", copyfile)
     result = run("start", target)
@@ -126,9 +130,13 @@ def test_failing_move_leaves_nothing(
     target = tmp_path / "here"
     target.mkdir()
     whole = Path.rename
-    monkeypatch.setattr(
-        Path, "rename", lambda path, to: shutil.move(path, "/proc/x/y") if path.name == "measured" else whole(path, to)
-    )
+
+    def rename(path: Path, to: Path) -> Path:
+        if path.name == "setup.toml":
+            raise OSError(5, "Input/output error")
+        return whole(path, to)
+
+    monkeypatch.setattr(Path, "rename", rename)
     assert run("start", target).exit_code == 2
     assert list(target.iterdir()) == []
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from math import gamma, pi, radians, sqrt, tan
 
 import numpy as np
@@ -37,9 +38,9 @@ def plain(case: tuple[float, float, float, float, float, float], exponent: float
     return Patch(rubber, d, np.arctan(t), c_x, c)
 
 
-@pytest.mark.parametrize("seed", range(200))
+@pytest.mark.parametrize("seed", range(120))
 def test_contact_against_quadrature(seed: int) -> None:
-    """Load, moment and area; half the draws touch with a part of the tread only, or just touch.
+    """Load, moment and area; among the draws are treads that touch in part, just touch, or float.
 
     1e-9 of the load, of the load times the half width and of the area: the digits of the quadrature.
     """
@@ -51,11 +52,10 @@ def test_contact_against_quadrature(seed: int) -> None:
     assert s0 / case[5] == pytest.approx(patch.area(), rel=1e-9, abs=1e-12)
 
 
-@pytest.mark.parametrize("seed", range(200))
-@pytest.mark.parametrize("exponent", [0.0, 0.15, 0.6])
-def test_grip_against_quadrature(seed: int, exponent: float) -> None:
+@pytest.mark.parametrize("seed", range(120))
+def test_grip_against_quadrature(seed: int) -> None:
     """The friction integral, to 3e-7: the twelve nodes are good for 3e-8 on a whole crowned patch."""
-    case = drawn(seed)
+    case, exponent = drawn(seed), (0.0, 0.15, 0.35, 0.9)[seed % 4]
     grip = tyre.grip_capacity(*case, 1.4, 2e5, exponent, beta(exponent), ENDS)
     assert grip == pytest.approx(plain(case, exponent).grip(), rel=3e-7, abs=1e-6)
 
@@ -99,7 +99,7 @@ def test_hollow_tread_stands_on_its_two_edges(depth: float, lean: float) -> None
 
     roots = np.roots([-0.5 * c, lean, depth])
     cuts = sorted({-half, half, *(float(r.real) for r in roots if abs(r.imag) < 1e-12 and abs(r) < half)})
-    zones = [(a, b) for a, b in zip(cuts, cuts[1:], strict=False) if line(0.5 * (a + b)) > 0.0]
+    zones = [(a, b) for a, b in pairwise(cuts) if line(0.5 * (a + b)) > 0.0]
     assert len(zones) == (2 if depth < 0.0 else 1)
     load = sum(quad(line, a, b, epsabs=0.0, epsrel=1e-11, limit=400)[0] for a, b in zones)
     moment = sum(quad(lambda y: y * line(y), a, b, epsabs=1e-7, epsrel=1e-11, limit=400)[0] for a, b in zones)
