@@ -66,11 +66,11 @@ CASE = layout(
 
 # An answer. state: heave, pitch, body roll, rise of the wheel centres. press: extra press in g that
 # would hold a lost case, else 0. margin: not a number where contact is lost; steer: the margin, or a
-# finite value with a slope towards contact. clearance: least gap of the named points, infinite
+# finite value with a slope towards contact; axle_steer: the same for each axle alone. clearance: least gap of the named points, infinite
 # without points; spare_clearance: least of gap minus the gap asked for. effort: Newton steps.
 ANSWER = layout(
     one="margin steer press clearance spare_clearance downforce drag",
-    axles="use ride_gap",
+    axles="use axle_steer ride_gap",
     wheels="load grip inclination patch travel",
     more=(("state", "f8", (7,)), ("contact", "?"), ("effort", "i8")),
 )

@@ -88,11 +88,14 @@ def _record(
         answer.load[w], answer.inclination[w] = work.load[w], work.inclination[w]
         answer.patch[w], answer.travel[w] = work.patch[w], work.travel[w]
         answer.grip[w] = _grip(car, setup, case.surface_grip, place, w, work)
-    answer.use[0] = _use(car, place, 0, answer, work)
-    answer.use[1] = _use(car, place, 1, answer, work)
+    lift = _lift(car, place, work)
+    for axle in range(2):
+        use = _use(car, place, axle, answer, work)
+        answer.use[axle] = use
+        answer.axle_steer[axle] = grip_margin.steering_value(1.0 - use, press, lift)
     value = 1.0 - max(answer.use[0], answer.use[1])
     answer.contact, answer.press = press == 0.0, press
-    answer.steer = grip_margin.steering_value(value, press, _lift(car, place, work))
+    answer.steer = min(answer.axle_steer[0], answer.axle_steer[1])
     answer.margin = value if press == 0.0 else np.nan
     answer.downforce, answer.drag = work.lift[0], place.drag
     _gaps(car, points, setup, case, place, answer)

@@ -17,7 +17,10 @@ from setupopt.search.variables import fixed_by_limits, from_setup, to_setup, to_
 
 
 class SetupProblem:
-    """A batch function for `maxmin`. Counts the cases it solves in `solved`."""
+    """A batch function for `maxmin`. Counts the cases it solves in `solved`.
+
+    Each axle of each case is a value of its own: their lesser has a bend that no slope can tell of.
+    """
 
     def __init__(self, project: Project, limits: Limits, cases: CaseSet) -> None:
         self.model, self.cases = Model(project.car), cases
@@ -50,7 +53,8 @@ class SetupProblem:
     def __call__(self, points: Floats, memory: Any = None) -> Answers:
         result = self.result(points, memory)
         limits = self.limit_rows(points, result).rows
-        return Answers(result.steer, limits, _memory(result))
+        each_axle = result.answers["axle_steer"].reshape(len(points), -1)
+        return Answers(each_axle, limits, _memory(result))
 
 
 def _memory(result: Result) -> Floats:

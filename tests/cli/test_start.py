@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import os
 import shlex
 from pathlib import Path
 
 import pytest
-
 from project.good_folder import FILES, write_folder
+
 from setupopt.cli import start
 from setupopt.project import load
 
@@ -50,7 +49,7 @@ def test_another_example_becomes_the_users_own(run: Run, examples: Path, tmp_pat
     """A read-only original makes a copy that can be edited; folders above are made."""
     target = tmp_path / "a" / "b"
     assert run("start", target, "--example", "hill").exit_code == 0
-    assert os.stat(target / "car.toml").st_mode & 0o200
+    assert (target / "car.toml").stat().st_mode & 0o200
     assert content(target)["car.toml"] == FILES["car.toml"].encode()
 
 

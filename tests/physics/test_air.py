@@ -10,6 +10,8 @@ from at_trim import Bench
 from cars import AIR, CAR, SETUP, load_cases, venue
 
 from setupopt.physics import air
+from setupopt.physics.inputs import ELEMENT
+from setupopt.physics.place import FLOW
 
 Floats = np.ndarray
 STATES = [(0.0, 0.0, 0.0), (0.02, -0.01, 0.01), (-0.03, 0.012, -0.02)]
@@ -60,36 +62,26 @@ def test_slopes_of_the_air_loads(state: tuple[float, float, float]) -> None:
         assert np.abs(slope - rows[:, column]).max() < 1e-6 * np.abs(rows).max()
 
 
+def strip_force(gap: float, yaw: float = 0.0) -> float:
+    """Force at 1 kPa of an element with 0.3 m2 free, 0.7 m2 from a gap that peaks at 50 mm."""
+    element, flow = np.zeros(1, ELEMENT), np.zeros(15, FLOW)
+    element[["free", "ground", "peak", "yaw_loss"]] = (0.3 / 15, 0.7 / 15, 0.05, 4.0)
+    for strip in flow:
+        air.set_strip(element[0], 1000.0, yaw, gap, strip)
+    return float(air.downforce(element, flow, 0.0, 0.0, 0.0, np.zeros((3, 3)))[0])
+
+
 def test_peak_gap_is_where_the_peak_is() -> None:
-    """ground_area is what the gap adds at peak_gap, more than 1 % away there is less; none below 0."""
-
-    def lift(gap: float) -> float:
-        element, strip = np.zeros(1, air_layout())[0], np.zeros(1, flow_layout())
-        element.free, element.ground, element.peak = 0.3, 0.7, 0.05
-        air.set_strip(element, 1000.0, 0.0, gap, strip[0])
-        one, rows = strip[0], np.zeros((3, 3))
-        elements, flow = np.zeros(1, air_layout()), np.repeat(strip, 15)
-        elements[0] = element
-        return float(air.downforce(elements, flow, 0.0, 0.0, 0.0, rows)[0] / 15 if one.free else 0.0)
-
-    assert lift(0.05) == pytest.approx(1000.0, rel=1e-12)
-    assert lift(0.0495) < lift(0.05) > lift(0.0505)
-    assert lift(0.0) == lift(-0.01) == pytest.approx(300.0, rel=1e-12)
-    assert lift(5.0) == pytest.approx(300.0, rel=1e-12)
+    """ground_area is what the gap adds at peak_gap; half a millimetre away is less; none below 0."""
+    assert strip_force(0.05) == pytest.approx(1000.0, rel=1e-12)
+    assert strip_force(0.0495) < strip_force(0.05) > strip_force(0.0505)
+    assert strip_force(0.0) == strip_force(-0.01) == pytest.approx(300.0, rel=1e-12)
+    assert strip_force(5.0) == pytest.approx(300.0, rel=1e-12)
 
 
-def air_layout() -> np.dtype:
-    """Layout of an element record."""
-    from setupopt.physics.inputs import ELEMENT
-
-    return ELEMENT
-
-
-def flow_layout() -> np.dtype:
-    """Layout of a strip record."""
-    from setupopt.physics.place import FLOW
-
-    return FLOW
+def test_yaw_takes_downforce() -> None:
+    """At 0.5 rad a loss of 4 per rad2 halves it."""
+    assert strip_force(0.05, yaw=0.5) == pytest.approx(500.0, rel=1e-12)
 
 
 @pytest.mark.parametrize(

@@ -8,9 +8,9 @@ from math import atan, cos, hypot, pi, radians, sin
 import numpy as np
 import pytest
 from at_trim import Bench
-from cars import AIR, CAR, SETUP, load_cases, venue
+from cars import CAR, SETUP, load_cases, venue
 
-from setupopt.physics import place
+from setupopt.physics import place, sweep
 from setupopt.physics.inputs import ANSWER
 
 Floats = np.ndarray
@@ -100,8 +100,8 @@ def test_surface_under_each_wheel_with_its_bump() -> None:
 @pytest.mark.parametrize("path_curvature", [0.0, -0.003])
 def test_axle_forces_balance_the_car(crosswind: float, path_curvature: float) -> None:
     """Lateral force and its moment about the CG's normal: the axles, the wind and inertia add to zero."""
-    cases = load_cases(venue(), roll_angle=0.7, speed=60.0, crosswind=crosswind, path_curvature=path_curvature)
-    b = Bench(CAR, SETUP, cases)
+    driven = {"crosswind": crosswind, "path_curvature": path_curvature}
+    b = Bench(CAR, SETUP, load_cases(venue(), roll_angle=0.7, speed=60.0, **driven))
     front, rear = (float(v) for v in b.place.axle_side)
     inertia, wind = b.car.mass * b.place.pull[1], b.place.side_force
     assert front + rear + inertia + wind == pytest.approx(0.0, abs=1e-9)
@@ -123,8 +123,6 @@ def test_drive_and_brake_are_shared_by_their_own_shares(
 
 def test_gap_of_a_named_point_follows_the_body() -> None:
     """The printed gap: floor height plus offset, plus heave - x pitch + y roll, minus the surface."""
-    from setupopt.physics import sweep
-
     point = replace(CAR.clearance[0], side=0.4)
     b = Bench(replace(CAR, clearance=(point,)), SETUP, load_cases(venue(1.0 / 9.0)))
     answer = np.zeros(1, ANSWER)[0]
@@ -144,4 +142,3 @@ def test_pressing_and_turning_a_prepared_case() -> None:
     pressed = there.place.pull - [0.0, 0.0, 0.5 * 9.80665]
     assert b.place.pull == pytest.approx(pressed, abs=1e-13)
     assert b.place.axle_side == pytest.approx(there.place.axle_side, abs=1e-10)
-    assert AIR.drag_area > 0.0
