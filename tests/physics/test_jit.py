@@ -1,0 +1,113 @@
+"""Compiled kernels, the same code uncompiled, and the examples in their docstrings."""
+
+from __future__ import annotations
+
+import doctest
+import importlib
+import json
+import os
+import pkgutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from cars import CAR, SETUP, load_cases, venue
+
+import setupopt.physics
+from setupopt.cases import CaseSet
+from setupopt.evaluate import Model
+from setupopt.physics import jit, margin
+
+MODULES = sorted(m.name for m in pkgutil.iter_modules(setupopt.physics.__path__, "setupopt.physics."))
+HERE = Path(__file__).parents[1]
+
+
+def some_cases() -> CaseSet:
+    """Floor, wall, inverted with a heading, a banked turn, and one that loses contact."""
+    return load_cases(
+        venue(1.0 / 8.0),
+        roll_angle=[0.0, 1.6, 2.9, -0.4, 3.1],
+        speed=[40.0, 60.0, 70.0, 50.0, 15.0],
+        heading=[0.0, 0.0, 0.1, 0.0, 0.0],
+        turn_curvature=[0.0, 0.0, 0.0, 0.005, 0.0],
+        crosswind=[0.0, 4.0, 0.0, 0.0, 0.0],
+    )
+
+
+def numbers() -> dict[str, Any]:
+    """Every number of every answer, as lists."""
+    model = Model(CAR)
+    a = model.run(model.settings([SETUP]), some_cases()).answers[0]
+    names = ("margin", "steer", "press", "state", "load", "grip", "use", "patch", "downforce", "effort")
+    return {name: np.nan_to_num(a[name], nan=-1e9).tolist() for name in names}
+
+
+def test_uncompiled_kernels_give_the_same_numbers() -> None:
+    """With NUMBA_DISABLE_JIT=1, in a process of its own: 1e-12, and step by step the same effort.
+
+    Lost cases end a path of thousands of steps with a wheel about to lift, where rounding grows:
+    for their numbers 1e-6.
+    """
+    script = "import json, physics.test_jit as t; print(json.dumps(t.numbers()))"
+    paths = os.pathsep.join(str(p) for p in (HERE, HERE / "reference", HERE.parent))
+    environment = os.environ | {"NUMBA_DISABLE_JIT": "1", "PYTHONPATH": paths, "SETUPOPT_THREADS": "1"}
+    command = [sys.executable, "-c", script]
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=120, check=True)
+    plain, compiled = json.loads(done.stdout), numbers()
+    held = np.array(compiled["press"]) == 0.0
+    assert held.sum() == 4
+    for name, values in compiled.items():
+        theirs, ours = np.array(plain[name], dtype=float), np.array(values, dtype=float)
+        scale = max(1.0, np.abs(ours[held]).max())
+        assert np.abs(theirs[held] - ours[held]).max() <= 1e-12 * scale, name
+        if name not in ("margin", "effort"):
+            assert theirs[~held] == pytest.approx(ours[~held], rel=1e-6, abs=1e-6 * scale), name
+
+
+def examples(name: str) -> list[doctest.DocTest]:
+    """Docstrings with examples in a module; compiled functions count as functions."""
+    found = doctest.DocTestFinder(exclude_empty=True).find(importlib.import_module(name), name)
+    return [test for test in found if test.examples]
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_examples_in_docstrings(name: str) -> None:
+    """Every `>>>` runs and shows what it says; as many are found as the source holds."""
+    runner = doctest.DocTestRunner()
+    tests = examples(name)
+    for test in tests:
+        runner.run(test)
+    assert runner.failures == 0
+    source = Path(importlib.import_module(name).__file__ or "").read_text(encoding="utf-8")
+    assert sum(len(test.examples) for test in tests) == source.count(">>> ")
+
+
+def test_there_are_examples_at_all() -> None:
+    """The search for examples finds those of the tyre."""
+    assert examples("setupopt.physics.tyre")
+
+
+def test_kernels_are_compiled_without_the_interpreter_lock() -> None:
+    """Plain threads use all cores only if a kernel lets the lock go; a zero divisor gives inf, no error."""
+    options = margin.axle_use.targetoptions
+    assert options["nogil"]
+    assert options["error_model"] == "numpy"
+
+
+def test_kernel_folder_belongs_to_the_sources(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Under the cache that the user names, in a folder of this very code."""
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
+    folder = jit.cache_folder.__wrapped__()
+    assert folder.parent == tmp_path / "setupopt"
+    assert folder.name == jit._fingerprint()
+
+
+def test_kernel_folder_without_a_place_to_write(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A cache that cannot be made is replaced by a temporary folder."""
+    blocked = tmp_path / "file"
+    blocked.write_text("not a folder", encoding="utf-8")
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(blocked))
+    assert tmp_path not in jit.cache_folder.__wrapped__().parents

@@ -1,0 +1,45 @@
+"""The setup pad, from which everything is counted."""
+
+from __future__ import annotations
+
+from math import tan
+
+import numpy as np
+import pytest
+from cars import CAR, GRAVITY, SETUP, load_cases, set_both, venue
+from drawn import drawn
+
+from setupopt.evaluate import Model
+from setupopt.physics import tyre
+
+ENDS = np.zeros(5)
+
+
+@pytest.mark.parametrize("camber", [-0.1, -0.03, 0.0, 0.05])
+def test_pad_penetration_carries_each_corner(camber: float) -> None:
+    """At the set camber and pressure, to 1e-9 of the corner load."""
+    model = Model(CAR)
+    setting, car = model.settings([set_both(SETUP, camber=camber)])[0], model.packed[0][0]
+    for w in range(4):
+        load = tyre.contact(
+            setting["penetration"][w], tan(camber), 1.0 / 0.33, 1.0 / 1.5, 0.15, setting["foundation"][w], ENDS
+        )[0]
+        assert load == pytest.approx(car["static_load"][w], rel=1e-9)
+    assert car["static_load"].sum() == pytest.approx(780.0 * GRAVITY, rel=1e-14)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_car_at_rest_on_the_pad_does_not_move(seed: int) -> None:
+    """Flat, level, at rest: every displacement zero to a nanometre, loads and floor as measured there."""
+    d = drawn(seed)
+    model = Model(d.project.car)
+    result = model.run(model.settings([d.project.setup]), load_cases(venue(density=0.3)))
+    answer, car = result.answers[0, 0], model.packed[0][0]
+    assert np.abs(answer["state"]).max() < 1e-9
+    assert answer["load"] == pytest.approx(car["static_load"], rel=1e-7)
+    setup = d.project.setup
+    heights = [setup.front.ride_height, setup.rear.ride_height]
+    assert answer["ride_gap"] == pytest.approx(heights, abs=1e-9)
+    cambers = [setup.front.camber, setup.front.camber, setup.rear.camber, setup.rear.camber]
+    assert answer["inclination"] == pytest.approx(cambers, abs=1e-9)
+    assert result.margin[0, 0] == 1.0
