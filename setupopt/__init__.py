@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from setupopt.cases import CaseSet, sweep_cases
-    from setupopt.evaluate import evaluate
+    from setupopt.evaluation import evaluate
     from setupopt.project import Project, Setup, load
     from setupopt.result import Result
     from setupopt.search import Proposal, propose
@@ -35,7 +35,7 @@ _HOMES = {
     "Proposal": "setupopt.search",
     "Result": "setupopt.result",
     "Setup": "setupopt.project",
-    "evaluate": "setupopt.evaluate",
+    "evaluate": "setupopt.evaluation",
     "load": "setupopt.project",
     "propose": "setupopt.search",
     "sweep_cases": "setupopt.cases",

@@ -11,7 +11,7 @@ from typing import Literal
 
 import numpy as np
 
-from setupopt.evaluate import Model
+from setupopt.evaluation import Model
 from setupopt.physics import sweep
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import AXLES, WHEELS, Arch, Project, Setup

@@ -7,14 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import sin
+from math import cos, sin
 from typing import NamedTuple
 
 import numpy as np
 
 from setupopt.cases import CaseSet
-from setupopt.evaluate import Model
-from setupopt.physics import sweep
+from setupopt.evaluation import Model
+from setupopt.physics import surface, sweep
 from setupopt.physics.inputs import Record, Records
 
 _NONE = 1e-9  # rad; a smaller angle is no heading at all
@@ -58,11 +58,11 @@ class LossBudget:
 
 
 class _Cause(NamedTuple):
-    """A name, whether it acts (car, case, answer), and how to take it out of copies of car and case."""
+    """A name, whether it acts (car, case, answer), and how to take it out of copies (car, setup, case)."""
 
     name: str
     acts: Callable[[Record, Record, Record], bool]
-    remove: Callable[[Record, Record], None]
+    remove: Callable[[Record, Record, Record], None]
 
 
 def loss_budget(model: Model, settings: Records, cases: CaseSet, row: int) -> LossBudget:
@@ -80,9 +80,9 @@ def _loss(
     body = model.packed[0]
     if not cause.acts(body[0], case[0], own):
         return Loss(cause.name, False, None, None)
-    changed_body, changed_case = body.copy(), case.copy()
-    cause.remove(changed_body[0], changed_case[0])
-    without = _margin(_answer(model, changed_body, settings, changed_case))
+    changed = body.copy(), settings.copy(), case.copy()
+    cause.remove(*(records[0] for records in changed))
+    without = _margin(_answer(model, *changed))
     gain = None if without is None or margin is None else without - margin
     return Loss(cause.name, True, without, gain)
 
@@ -112,7 +112,23 @@ def _any(record: Record, names: str) -> bool:
 
 def _in_case(name: str, fields: str) -> _Cause:
     """A cause that is nothing but some entries of the case."""
-    return _Cause(name, lambda car, case, own: _any(case, fields), lambda car, case: _clear(case, fields))
+    return _Cause(
+        name, lambda car, case, own: _any(case, fields), lambda car, setup, case: _clear(case, fields)
+    )
+
+
+def _flatten_floor(car: Record, setup: Record, case: Record) -> None:
+    """Let the floor face the plane through the surface under the wheels.
+
+    In a bore the wheels stand up the sides and hold the floor off: without the curvature it is
+    lower by that rise, and nothing bulges up to it.
+    """
+    around = car["x"] * sin(case["surface_heading"]) + car["y"] * cos(case["surface_heading"])
+    rise = [surface.height(case["floor_curvature"], s) for s in around]
+    front, rear = 0.5 * (rise[0] + rise[1]), 0.5 * (rise[2] + rise[3])
+    share = (car["ride_x"] + car["to_rear"]) / car["wheelbase"]
+    setup["ride_height"] -= rear + (front - rear) * share
+    case["floor_curvature"] = 0.0
 
 
 def _is_twisted(car: Record, case: Record, own: Record) -> bool:
@@ -129,12 +145,16 @@ _HEIGHTS = "sprung_height cg_height unsprung_height drag_height side_height"
 
 # Everything that a car on a plain road, square on its wheels and without height, would be spared
 _CAUSES = (
-    _in_case("surface curvature under the floor", "floor_curvature"),
-    _Cause("camber mismatch", lambda car, case, own: True, lambda car, case: _clear(case, "lean")),
-    _Cause("load transfer", lambda car, case, own: True, lambda car, case: _clear(car, _HEIGHTS)),
-    _Cause("heading twist", _is_twisted, lambda car, case: _clear(case, "surface_heading")),
+    _Cause(
+        "surface curvature under the floor",
+        lambda car, case, own: _any(case, "floor_curvature"),
+        _flatten_floor,
+    ),
+    _Cause("camber mismatch", lambda car, case, own: True, lambda car, setup, case: _clear(case, "lean")),
+    _Cause("load transfer", lambda car, case, own: True, lambda car, setup, case: _clear(car, _HEIGHTS)),
+    _Cause("heading twist", _is_twisted, lambda car, setup, case: _clear(case, "surface_heading")),
     _in_case("wind", "headwind crosswind"),
     _in_case("acceleration", "acceleration path_curvature turn_curvature"),
     _in_case("bump", "bump"),
-    _Cause("stops", _is_on_stop, lambda car, case: _clear(car, "stop_rate")),
+    _Cause("stops", _is_on_stop, lambda car, setup, case: _clear(car, "stop_rate")),
 )

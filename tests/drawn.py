@@ -18,7 +18,7 @@ from plain_model import solve_case
 from random_cases import random_case, random_project
 
 from setupopt.cases import CaseSet, sweep_cases
-from setupopt.evaluate import evaluate
+from setupopt.evaluation import evaluate
 from setupopt.project import load
 from setupopt.project.model import Project
 from setupopt.result import Result

@@ -22,6 +22,10 @@ _LONGEST = 0.04
 # A wheel whose penetration is under this share of that on the pad is light, see `_settle_light_wheels`.
 _LIGHT = 0.1
 _SETTLINGS = 12
+# Wheels are settled while the residual is above this share of the weight; below, plain Newton is faster.
+_ROUGH = 0.01
+# Share of a tyre's stiffness that a lifted wheel keeps for the direction of a step, see `_stiffen_lifted`.
+_PART = 0.02
 # Error of the press in g, most points of a path, and the most press tried.
 _SHORTEST = 1e-9
 _PATH_POINTS = 120
@@ -123,7 +127,7 @@ def _stiffen_lifted(car: Record, setup: Record, work: Record) -> None:
     """
     for w in range(4):
         if work.load[w] < _LIGHT * car.static_load[w]:
-            work.jacobian[3 + w, 3 + w] -= car.static_load[w] / setup.penetration[w]
+            work.jacobian[3 + w, 3 + w] -= _PART * car.static_load[w] / setup.penetration[w]
 
 
 @kernel
@@ -135,7 +139,8 @@ def newton(
     In a trim that holds, the determinant of the seven equations' Jacobian is negative; past a fold
     it changes sign, and the car would fall away from the point where the forces balance.
     """
-    target, det = TOLERANCE * car.mass * GRAVITY, 0.0
+    weight, det = car.mass * GRAVITY, 0.0
+    target, rough = TOLERANCE * weight, _ROUGH * weight
     balance(car, elements, setup, place, flow, x, work)
     size = _norm(work.residual)
     for step in range(_STEPS):
@@ -151,7 +156,8 @@ def newton(
         for _ in range(_HALVINGS):
             for j in range(7):
                 work.trial[j] = x[j] - share * work.step[j]
-            _settle_light_wheels(car, setup, place, share, work.trial, work)
+            if size > rough:
+                _settle_light_wheels(car, setup, place, share, work.trial, work)
             balance(car, elements, setup, place, flow, work.trial, work)
             new_size = _norm(work.residual)
             if new_size < _WORSE * size:

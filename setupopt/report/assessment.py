@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from setupopt.cases import CaseSet, sweep_cases
-from setupopt.evaluate import Model
+from setupopt.evaluation import Model
 from setupopt.limits_check import Broken, broken
 from setupopt.losses import LossBudget, loss_budget
 from setupopt.physics.inputs import Record

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from setupopt.cases import CaseSet
-from setupopt.evaluate import Model
+from setupopt.evaluation import Model
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Limits, Project, Setup
 from setupopt.result import Result

@@ -12,7 +12,7 @@ import pytest
 from project.good_folder import LIMITS, SETUP
 
 from setupopt.cli import waiting
-from setupopt.evaluate import evaluate
+from setupopt.evaluation import evaluate
 from setupopt.project import load
 from setupopt.report.assessment_text import CLOSING
 

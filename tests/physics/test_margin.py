@@ -126,11 +126,18 @@ def test_open_is_never_better_than_locked(seed: int) -> None:
 
 
 def test_steering_value_is_the_margin_down_to_minus_one() -> None:
-    """Then its logarithm, without a step or a kink: value and slope agree at -1; a press comes off."""
-    assert steering_value(0.3, 0.0) == 0.3
-    assert steering_value(-1.0, 0.0) == -1.0
-    assert steering_value(-exp(2.0), 0.25) == pytest.approx(-3.25, rel=1e-14)
-    above, below = (steering_value(-1.0 + h, 0.0) for h in (1e-6, -1e-6))
+    """Then its logarithm, without a step or a kink: value and slope agree at -1."""
+    assert steering_value(0.3, 0.0, 0.0) == 0.3
+    assert steering_value(-1.0, 0.0, 0.0) == -1.0
+    assert steering_value(-50.0, 0.0, 0.0) == pytest.approx(-1.0 - log(50.0), rel=1e-14)
+    above, below = (steering_value(-1.0 + h, 0.0, 0.0) for h in (1e-6, -1e-6))
     assert (above + 1.0) / 1e-6 == pytest.approx(1.0, rel=1e-5)
     assert (-1.0 - below) / 1e-6 == pytest.approx(1.0, rel=1e-5)
-    assert steering_value(-50.0, 0.0) == pytest.approx(-1.0 - log(50.0), rel=1e-14)
+
+
+def test_press_and_lift_only_ever_take_from_the_steering_value() -> None:
+    """A lost case that needs 0.25 g is worth 0.25 less; an axle that hangs higher is worth less."""
+    assert steering_value(-exp(2.0), 0.25, 0.0) == pytest.approx(-3.25, rel=1e-14)
+    values = [steering_value(-99.0, 0.1, lift) for lift in (0.0, 0.001, 0.01, 0.1)]
+    assert values == sorted(values, reverse=True)
+    assert len(set(values)) == 4

@@ -9,7 +9,7 @@ import pytest
 from cars import CAR, GRAVITY, SETUP, load_cases, set_both, venue
 from drawn import drawn
 
-from setupopt.evaluate import Model
+from setupopt.evaluation import Model
 from setupopt.physics import tyre
 
 ENDS = np.zeros(5)
@@ -21,9 +21,8 @@ def test_pad_penetration_carries_each_corner(camber: float) -> None:
     model = Model(CAR)
     setting, car = model.settings([set_both(SETUP, camber=camber)])[0], model.packed[0][0]
     for w in range(4):
-        load = tyre.contact(
-            setting["penetration"][w], tan(camber), 1.0 / 0.33, 1.0 / 1.5, 0.15, setting["foundation"][w], ENDS
-        )[0]
+        depth, foundation = setting["penetration"][w], setting["foundation"][w]
+        load = tyre.contact(depth, tan(camber), 1.0 / 0.33, 1.0 / 1.5, 0.15, foundation, ENDS)[0]
         assert load == pytest.approx(car["static_load"][w], rel=1e-9)
     assert car["static_load"].sum() == pytest.approx(780.0 * GRAVITY, rel=1e-14)
 

@@ -9,7 +9,7 @@ import pytest
 from cars import CAR, SETUP, load_cases, set_both, venue
 
 from setupopt.cases import CaseSet
-from setupopt.evaluate import Model
+from setupopt.evaluation import Model
 from setupopt.physics import sweep
 from setupopt.physics.inputs import Records
 
