@@ -69,6 +69,7 @@ def _complete(columns: dict[str, Floats], venue: Venue) -> Records:
     records = np.zeros(columns["roll_angle"].size, dtype=CASE)
     records["slope"], records["surface_grip"] = venue.slope, venue.surface_grip
     records["air_density"], records["lean"] = venue.air_density, 1.0
+    records["transfer"] = 1.0
     for name, column in columns.items():
         records[name] = column
     records["floor_curvature"], records["surface_heading"] = records["curvature"], records["heading"]

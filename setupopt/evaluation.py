@@ -34,7 +34,7 @@ class Model:
         starts: Floats | None = None,
         progress: Callable[[int], object] | None = None,
     ) -> Result:
-        """Every setup in every case. `starts` (cases, 7): first guesses, for nearby setups."""
+        """Every setup in every case. `starts` (cases, 8): trim and press of a setup nearby."""
         _refuse_beyond_section(self.packed[0], cases)
         answers = sweep.run(self.packed, settings, cases.records, starts, progress)
         body = self.packed[0]

@@ -141,8 +141,6 @@ def _is_on_stop(car: Record, case: Record, own: Record) -> bool:
     return bool(np.any(beyond & (car["stop_rate"] > 0.0)))
 
 
-_HEIGHTS = "sprung_height cg_height unsprung_height drag_height side_height"
-
 # Everything that a car on a plain road, square on its wheels and without height, would be spared
 _CAUSES = (
     _Cause(
@@ -151,7 +149,9 @@ _CAUSES = (
         _flatten_floor,
     ),
     _Cause("camber mismatch", lambda car, case, own: True, lambda car, setup, case: _clear(case, "lean")),
-    _Cause("load transfer", lambda car, case, own: True, lambda car, setup, case: _clear(car, _HEIGHTS)),
+    _Cause(
+        "load transfer", lambda car, case, own: True, lambda car, setup, case: _clear(case, "transfer")
+    ),
     _Cause("heading twist", _is_twisted, lambda car, setup, case: _clear(case, "surface_heading")),
     _in_case("wind", "headwind crosswind"),
     _in_case("acceleration", "acceleration path_curvature turn_curvature"),

@@ -82,7 +82,7 @@ class Result:
         rows = margin.argmin(axis=0)
         return [
             {
-                "roll_angle_deg": float(angle / units.DEG),
+                "roll_angle_deg": _degrees(angle),
                 "margin": float(margin[row, i]) if np.isfinite(margin[row, i]) else None,
                 "attitude": self.cases.attitudes[row],
             }
@@ -96,7 +96,7 @@ class Result:
         point = np.isfinite(a["clearance"])
         return {
             "case": np.arange(1, len(self.cases) + 1),
-            "roll_angle_deg": c["roll_angle"] / units.DEG,
+            "roll_angle_deg": np.round(c["roll_angle"] / units.DEG, 9),
             "attitude": np.array(self.cases.attitude, dtype=object),
             "speed_m_s": c["speed"],
             "contact": a["contact"],
@@ -131,7 +131,12 @@ class Result:
     def fields(self, case: int, setup: int = 0) -> Field:
         """One case's row of the table as plain Python values; None for what has no answer."""
         row = self.frame(setup).iloc[case]
-        return {name: _plain(value) for name, value in row.items()}
+        return {str(name): _plain(value) for name, value in row.items()}
+
+
+def _degrees(angle: float) -> float:
+    """An angle that was asked for, in degrees, without the noise of the conversion."""
+    return round(float(angle / units.DEG), 9)
 
 
 def _plain(value: Any) -> Any:

@@ -97,11 +97,11 @@ PLAIN_SETUP = set_both(
 
 
 def stiffened(car: Car) -> Car:
-    """The car on hard tyres with a round tread of 1 mm: 5 kN presses them in by 3 micrometres.
+    """The car on hard tyres with a sharp tread: 5 kN presses them in by a micrometre.
 
-    The middle of such a patch stays within micrometres of the wheel's plane, however the wheel leans.
+    The middle of such a patch stays in the wheel's plane, however the wheel leans.
     """
-    return on_tyres(car, foundation=1e16, crown_radius=1e-3)
+    return on_tyres(car, foundation=1e18, crown_radius=1e-5)
 
 
 # so stiff that the body moves by micrometres

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
+import setupopt
 from project.good_folder import write_folder
 
 from setupopt.cases import CaseSet, sweep_cases
@@ -132,19 +134,20 @@ def test_turns_count_as_acceleration(project: Project) -> None:
         assert without(budget, "acceleration") == pytest.approx(straight, abs=1e-9)
 
 
-def test_without_load_transfer_is_a_car_without_height(project: Project) -> None:
-    """All weights and air loads act in the road."""
-    case, car = one_case(project, replace(STRAIGHT, path_curvature=0.003), **FLAT), project.car
-    low = replace(
-        car,
-        cg_height=0.0,
-        front=replace(car.front, unsprung_height=0.0),
-        rear=replace(car.rear, unsprung_height=0.0),
-        air=replace(car.air, drag_height=0.0, side_height=0.0),
-    )
-    assert without(budget_of(project, case), "load transfer") == pytest.approx(
-        margin_of(project, case, low), abs=1e-9
-    )
+def test_without_load_transfer_both_sides_carry_alike(project: Project) -> None:
+    """On a flat road in a turn: equal loads left and right; and more margin, for friction falls with load.
+
+    The margins are compared with wheels square to the road: static camber suits the loaded side.
+    """
+    case = one_case(project, replace(STRAIGHT, path_curvature=0.003), **FLAT)
+    both = np.concatenate([case.records, case.records])
+    both["lean"], both["transfer"] = 0.0, [1.0, 0.0]
+    with_it, without_it = setupopt.evaluate(
+        project, cases=replace(case, records=both, attitude=("", ""))
+    ).answers[0]
+    assert without_it["load"][0] == pytest.approx(without_it["load"][1], abs=1e-6)
+    assert without_it["load"][2] == pytest.approx(without_it["load"][3], abs=1e-6)
+    assert without_it["margin"] > with_it["margin"]
 
 
 def test_without_stops_is_a_car_without_stops(project: Project) -> None:

@@ -21,8 +21,12 @@ FILE = "proposed.toml"
 
 @click.command("propose")
 @options.common
-@click.option("--starts", type=click.IntRange(1, 1000), default=4, show_default=True, help="Setups to start from.")
-@click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Seed of the other starts.")
+@click.option(
+    "--starts", type=click.IntRange(1, 1000), default=4, show_default=True, help="Setups to start from."
+)
+@click.option(
+    "--seed", type=click.IntRange(0), default=0, show_default=True, help="Seed of the other starts."
+)
 @click.pass_context
 def command(
     ctx: click.Context, project: str, setup_file: str | None, out: str | None, as_json: bool,
@@ -48,12 +52,9 @@ def _target(project: Project, out: str | None, setup_file: str | None) -> Path:
     if folder.exists() and not folder.is_dir():
         raise OutputError(str(folder), "it is not a folder")
     target = folder / FILE
-    if setup_file is not None and target.resolve() == Path(setup_file).resolve():
+    read = [Path(setup_file), project.folder / setup_file] if setup_file is not None else []
+    if target.resolve() in {path.resolve() for path in read}:
         raise OutputError(str(target), "it is one of the files that are read")
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(str(folder), error.strerror or str(error)) from None
     return target
 
 
@@ -75,6 +76,10 @@ def _write(target: Path, judged: JudgedProposal) -> None:
     margin = "contact lost" if judged.margin is None else f"{judged.margin:.3f}"
     short = "" if judged.proposal.holds else "\nIT BREAKS A LIMIT OR LOSES CONTACT: see what propose printed."
     head = f"Proposed for {judged.project.venue.name}; worst margin {margin} by the model.{short}"
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(str(target.parent), error.strerror or str(error)) from None
     write_setup(target, judged.proposal.setup, None, f"{head}\n{paragraph(CLOSING, 90)}")
 
 

@@ -14,15 +14,15 @@ from setupopt.physics.inputs import Floats, Record, Records, layout
 from setupopt.physics.jit import kernel
 from setupopt.physics.place import GRAVITY
 
-
-# Scratch of one thread for one trial trim. depth: crown penetration; shift: its change per tan(inclination) at the same load, sign turned. moment: of the normal force
-# about the tread's middle. across: lateral force over the surface's normal (T = tau N); lateral,
-# vertical: force along the car's y and z; tau by axle. body: force up on the body, suspension and links.
-# Slopes: load and moment by heave, pitch, roll, own wheel's rise; lateral and vertical by own and
-# other wheel's load; body, side and wheel by heave, pitch, roll, own and other wheel's rise.
+# Scratch of one thread for one trial trim. slant: tan(inclination); depth: crown penetration; shift:
+# how much less of it carries the same load per slant; moment: of the normal force about the tread's
+# middle. across: lateral force over the surface's normal, T = tau N; lateral, vertical: force along the
+# car's y and z; body: force up on the body, suspension and links. Slopes: load and moment by heave,
+# pitch, roll, own wheel's rise; lateral and vertical by own and other wheel's load; body, side and
+# wheel by heave, pitch, roll, own and other wheel's rise.
 WORK = layout(
     axles="tau",
-    wheels="travel inclination shift depth load moment patch across lateral vertical body",
+    wheels="travel inclination slant shift depth load moment patch across lateral vertical body",
     more=(
         ("state", "f8", (7,)), ("trial", "f8", (7,)), ("last", "f8", (7,)), ("step", "f8", (7,)),
         ("residual", "f8", (7,)), ("jacobian", "f8", (7, 7)), ("body_matrix", "f8", (3, 3)),
@@ -48,7 +48,7 @@ def _tyres(car: Record, setup: Record, place: Record, x: Floats, work: Record) -
         n, m, s0, s1, s2 = tyre.contact(
             depth, t, place.curve_along[w], place.curve_across[w], car.half_width[w], k, work.ends
         )
-        work.travel[w], work.inclination[w], work.depth[w] = travel, eps, depth
+        work.travel[w], work.inclination[w], work.slant[w], work.depth[w] = travel, eps, t, depth
         work.load[w], work.moment[w], work.patch[w] = n, m, s0 / k
         work.shift[w] = s1 / s0 if s0 > 0.0 else 0.0
         turn = lean * (1.0 + t * t)
@@ -94,14 +94,16 @@ def _suspension(car: Record, setup: Record, place: Record, w: int, work: Record)
     )
     own += rate
     rest = car.static_load[w] - car.unsprung_mass[w] * GRAVITY
-    link = car.link[w]
+    link = place.transfer * car.link[w]
     work.body[w] = rest + force + stop + link * work.lateral[w] + car.anti[w] * place.wheel_drive[w]
     spring_0, spring_1 = -(own + cross), car.x[w] * own + car.x[other] * cross
     spring_2 = -(car.y[w] * own + car.y[other] * cross)
     for c in range(5):
         mine = work.load_slope[w, min(c, 3)] if c < 4 else 0.0
         its = work.load_slope[other, min(c, 3)] if c != 3 else 0.0
-        spring = spring_0 if c == 0 else spring_1 if c == 1 else spring_2 if c == 2 else own if c == 3 else cross
+        spring = (
+            spring_0 if c == 0 else spring_1 if c == 1 else spring_2 if c == 2 else own if c == 3 else cross
+        )
         side = work.lateral_slope[w, 0] * mine + work.lateral_slope[w, 1] * its
         work.side_slope[w, c] = side
         work.body_slope[w, c] = spring + link * side
@@ -112,9 +114,9 @@ def _suspension(car: Record, setup: Record, place: Record, w: int, work: Record)
 @kernel
 def _body_rows(car: Record, place: Record, x: Floats, work: Record) -> None:
     """Heave, pitch and roll of the body: weight, inertia and air; the wheels come on top."""
-    bx, by, bz = place.pull[0], place.pull[1], place.pull[2]
+    bx, by, bz = place.pull[0], place.transfer * place.pull[1], place.pull[2]
     ms, hs, r, jac = car.sprung_mass, car.sprung_height, work.residual, work.jacobian
-    drag, side = place.drag, place.side_force
+    drag, side = place.drag, place.transfer * place.side_force
     r[0] = ms * bz - work.lift[0]
     r[1] = (hs + x[0]) * ms * bx - hs * x[1] * ms * bz + work.lift[2] - car.drag_height * drag
     r[2] = -(hs + x[0]) * ms * by - hs * x[2] * ms * bz + work.lift[1] - car.side_height * side
@@ -135,19 +137,20 @@ def _wheel_rows(car: Record, place: Record, x: Floats, w: int, work: Record) -> 
     The sprung mass's own CG stands ahead of or behind the car's where the unsprung masses do not
     balance; `x m_u b_z` carries that into the pitch moment, so that the pad is an equilibrium.
     """
-    bx, by, bz = place.pull[0], place.pull[1], place.pull[2]
+    bx, by, bz = place.pull[0], place.transfer * place.pull[1], place.pull[2]
     mu, up, rise = car.unsprung_mass[w], car.unsprung_height[w] + x[3 + w], place.rise[w]
+    arm = place.transfer * rise
     side = car.side[w]
     r, jac = work.residual, work.jacobian
     r[0] += work.body[w]
     r[1] += -car.x[w] * (work.body[w] - mu * bz) + up * mu * bx + rise * place.wheel_drive[w]
-    r[2] += car.y[w] * work.body[w] - up * mu * by - rise * work.lateral[w] + side * work.moment[w]
+    r[2] += car.y[w] * work.body[w] - up * mu * by - arm * work.lateral[w] + side * work.moment[w]
     r[3 + w] = work.vertical[w] - work.body[w] + mu * bz
     for c in range(5):
         column = c if c < 3 else 3 + w if c == 3 else 4 + w - 2 * (w % 2)
         jac[0, column] += work.body_slope[w, c]
         jac[1, column] -= car.x[w] * work.body_slope[w, c]
-        jac[2, column] += car.y[w] * work.body_slope[w, c] - rise * work.side_slope[w, c]
+        jac[2, column] += car.y[w] * work.body_slope[w, c] - arm * work.side_slope[w, c]
         jac[3 + w, column] = work.wheel_slope[w, c]
         if c < 4:
             jac[2, column] += side * work.moment_slope[w, c]

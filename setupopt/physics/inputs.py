@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-Floats = npt.NDArray[np.float64]
+Floats = npt.NDArray[np.floating[Any]]
 # One element, or an array, of one of the layouts below.
 Record = Any
 Records = Any
@@ -34,7 +34,7 @@ def layout(*, one: str = "", axles: str = "", wheels: str = "", more: tuple[_Fie
 # The car without its setup. to_front, to_rear: axles from the CG (a, b). link, anti: vertical link
 # force per lateral and longitudinal force. crown: crown curvature, 1/m. friction_beta: B(1/2, 2 - n).
 # compliance: rad per N. drive, brake: shares. is_open: 1 where an open differential drives the axle.
-# ride_x: where ride height is measured. lowest: of all numbers here, none is in file units.
+# ride_x: where ride height is measured.
 VEHICLE = layout(
     one="mass sprung_mass sprung_height cg_height wheelbase to_front to_rear "
     "drag_area drag_height side_area side_x side_height",
@@ -56,18 +56,20 @@ POINT = layout(one="x y offset least")
 SETTING = layout(axles="anti_roll third ride_height", wheels="camber wheel_rate foundation penetration")
 
 # A load case. turn_curvature: of a horizontal turn towards the low side, 1/m. floor_curvature,
-# surface_heading and lean (share of the inclination that reaches the tyre, 1) differ from
-# curvature, heading and 1 only where a what-if question takes a cause away.
+# surface_heading, lean (share of the inclination that reaches the tyre) and transfer (share of the
+# lateral forces' overturning moment) differ from curvature, heading, 1 and 1 only where a what-if
+# question takes a cause away.
 CASE = layout(
     one="roll_angle heading speed acceleration path_curvature turn_curvature headwind crosswind slope "
-    "surface_grip air_density curvature floor_curvature surface_heading lean",
+    "surface_grip air_density curvature floor_curvature surface_heading lean transfer",
     wheels="bump",
 )
 
 # An answer. state: heave, pitch, body roll, rise of the wheel centres. press: extra press in g that
 # would hold a lost case, else 0. margin: not a number where contact is lost; steer: the margin, or a
-# finite value with a slope towards contact; axle_steer: the same for each axle alone. clearance: least gap of the named points, infinite
-# without points; spare_clearance: least of gap minus the gap asked for. effort: Newton steps.
+# finite value with a slope towards contact; axle_steer: the same for each axle alone. clearance: least
+# gap of the named points, infinite without points; spare_clearance: least of gap minus the gap asked
+# for. effort: Newton steps.
 ANSWER = layout(
     one="margin steer press clearance spare_clearance downforce drag",
     axles="use axle_steer ride_gap",

@@ -14,7 +14,7 @@ import tempfile
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 import numba
 
@@ -50,13 +50,13 @@ def cache_folder() -> Path:
 
 def kernel(function: F) -> F:
     """Compile `function` at its first call, and keep the result for later runs."""
-    before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = str(cache_folder())
+    config: Any = numba.config
+    before, config.CACHE_DIR = config.CACHE_DIR, str(cache_folder())
     try:
-        compiled: F = numba.njit(cache=True, nogil=True, error_model="numpy")(function)
+        compiled: Any = numba.njit(cache=True, nogil=True, error_model="numpy")(function)
     finally:
-        numba.config.CACHE_DIR = before
-    return compiled
+        config.CACHE_DIR = before
+    return cast(F, compiled)
 
 
 def is_compiled_already() -> bool:

@@ -16,7 +16,7 @@ GRAVITY = 9.80665
 # curve_across: curvature of tyre against surface. wheel_drive, axle_drive: longitudinal force.
 # axle_side: lateral force that the tyres of an axle must give. lean: see CASE.
 PLACE = layout(
-    one="sin_heading cos_heading drag side_force pressure lean",
+    one="sin_heading cos_heading drag side_force pressure lean transfer",
     axles="axle_side axle_drive",
     wheels="rise tilt cos_tilt sin_tilt curve_along curve_across wheel_drive",
     more=(("pull", "f8", (3,)),),
@@ -134,7 +134,7 @@ def prepare(
     _set_wheels(car, case, place)
     _set_air(car, elements, setup, case, place, flow)
     _set_demand(car, place)
-    place.lean = case.lean
+    place.lean, place.transfer = case.lean, case.transfer
 
 
 @kernel
@@ -143,3 +143,26 @@ def turn_to(car: Record, case: Record, roll_angle: float, press: float, place: R
     _set_pull(car, case, roll_angle, place)
     place.pull[2] -= press * GRAVITY
     _set_demand(car, place)
+
+
+@kernel
+def stands_alike(a: Record, b: Record) -> bool:
+    """Whether two cases differ at most in roll angle, slope, accelerations and grip.
+
+    Then wheels and air of one's `place` serve the other, after `turn_to`; in a sweep most do.
+    """
+    same_bump = (
+        a.bump[0] == b.bump[0]
+        and a.bump[1] == b.bump[1]
+        and a.bump[2] == b.bump[2]
+        and a.bump[3] == b.bump[3]
+    )
+    same_surface = (
+        a.surface_heading == b.surface_heading
+        and a.curvature == b.curvature
+        and a.floor_curvature == b.floor_curvature
+        and a.lean == b.lean
+        and a.transfer == b.transfer
+    )
+    same_wind = a.headwind == b.headwind and a.crosswind == b.crosswind and a.air_density == b.air_density
+    return same_bump and same_surface and same_wind and a.speed == b.speed

@@ -14,11 +14,11 @@ from setupopt.physics import tyre
 from setupopt.physics.balance import WORK
 from setupopt.physics.inputs import ANSWER, CASE, STRIPS, Floats, Record, Records
 from setupopt.physics.jit import kernel
-from setupopt.physics.place import FLOW, PLACE, prepare, rest_gap
-from setupopt.physics.trim import both_axles_carry, find_trim, newton
+from setupopt.physics.place import FLOW, PLACE, prepare, rest_gap, stands_alike, turn_to
+from setupopt.physics.trim import find_trim, find_trim_nearby
 
 # Answers of one task: long enough to hide the hand-over, short enough for progress and for a stop.
-CHUNK = 4096
+CHUNK = 512
 
 
 @kernel
@@ -29,7 +29,7 @@ def _grip(car: Record, setup: Record, grip: float, place: Record, w: int, work: 
     t = tan(work.inclination[w] - place.lean * car.side[w] * car.compliance[w] * work.across[w])
     along, across = place.curve_along[w], place.curve_across[w]
     half, k = car.half_width[w], setup.foundation[w]
-    start = work.depth[w] - (t - tan(work.inclination[w])) * work.shift[w]
+    start = work.depth[w] - (t - work.slant[w]) * work.shift[w]
     depth = tyre.depth_for_load(work.load[w], start, t, along, across, half, k, work.ends)
     return tyre.grip_capacity(
         depth, t, along, across, half, k, grip * car.friction[w], car.friction_pressure[w],
@@ -72,8 +72,9 @@ def _lift(car: Record, place: Record, work: Record) -> float:
     for left in (0, 2):
         lift = np.inf
         for w in (left, left + 1):
-            t = tan(work.inclination[w])
-            lift = min(lift, -tyre.deepest(work.depth[w], t, place.curve_across[w], car.half_width[w]))
+            lift = min(
+                lift, -tyre.deepest(work.depth[w], work.slant[w], place.curve_across[w], car.half_width[w])
+            )
         highest = max(highest, lift)
     return highest
 
@@ -109,18 +110,21 @@ def run_chunk(
 ) -> None:  # fmt: skip
     """Solve answers `first` to `last`, setups slowest, cases fastest.
 
-    `starts` (cases, 7): trims of a setup nearby, tried first where they are numbers; or empty.
+    `starts` (cases, 8): trim and press of a setup nearby, tried first where they are numbers; or empty.
     `cars`, `parts`, `places`, `works` hold one record each.
     """
     car, part, place, work = cars[0], parts[0], places[0], works[0]
     for row in range(first, last):
         setup, i = setups[row // cases.size], row % cases.size
-        prepare(car, elements, setup, cases[i], place, flow)
+        if row > first and i > 0 and stands_alike(cases[i], cases[i - 1]):
+            turn_to(car, cases[i], cases[i].roll_angle, 0.0, place)
+        else:
+            prepare(car, elements, setup, cases[i], place, flow)
         found, press, effort = False, 0.0, 0
-        if starts.shape[0] > 0 and starts[i, 0] == starts[i, 0]:
-            work.state[:] = starts[i]
-            found, effort = newton(car, elements, setup, place, flow, work.state, work)
-            found = found and both_axles_carry(work)
+        if starts.shape[0] > 0:
+            found, press, effort = find_trim_nearby(
+                car, elements, setup, cases[i], place, flow, work.state, work, starts[i]
+            )
         if not found:
             press, steps = find_trim(car, elements, setup, cases[i], part, place, flow, work.state, work)
             effort += steps
@@ -157,7 +161,7 @@ def run(
     `progress` is told how many answers were added.
     """
     answers = np.zeros(setups.size * cases.size, dtype=ANSWER)
-    guess = np.empty((0, 7)) if starts is None else np.ascontiguousarray(starts, dtype=float)
+    guess = np.empty((0, 8)) if starts is None else np.ascontiguousarray(starts, dtype=float)
 
     def task(span: tuple[int, int]) -> int:
         flow = np.zeros(car[1].size * STRIPS, FLOW)

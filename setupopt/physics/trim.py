@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import sqrt, tan
+from math import sqrt
 
 from setupopt.physics import suspension, tyre
 from setupopt.physics.balance import balance
@@ -13,7 +13,8 @@ from setupopt.physics.place import GRAVITY, prepare, turn_to
 
 # Largest residual of an accepted trim, as a share of the weight (forces) or weight times metre.
 TOLERANCE = 1e-10
-_STEPS = 30
+# Most steps from a plain start, and from a point nearby.
+STEPS, PATH_STEPS = 30, 10
 _HALVINGS = 4
 # A step may make things worse by this much on its way past a wheel that lifts or lands.
 _WORSE = 3.0
@@ -27,8 +28,10 @@ _ROUGH = 0.01
 # Share of a tyre's stiffness that a lifted wheel keeps for the direction of a step, see `_stiffen_lifted`.
 _PART = 0.02
 # Error of the press in g, most points of a path, and the most press tried.
-_SHORTEST = 1e-9
+_SHORTEST = 1e-8
 _PATH_POINTS = 120
+# How much more than a nearby setup's press is tried first: a share of it, and g.
+_MARGIN_OF_PRESS = (1.02, 1e-3)
 _MOST_PRESS = 256.0
 
 
@@ -81,8 +84,8 @@ def _settle_wheel(car: Record, setup: Record, place: Record, w: int, x: Floats, 
     body_other = x[0] - car.x[other] * x[1] + car.y[other] * x[2]
     fixed = car.static_load[w] - car.unsprung_mass[w] * (GRAVITY + place.pull[2])
     fixed += car.anti[w] * place.wheel_drive[w]
-    t, cos_tilt, sin_tilt, tau = tan(work.inclination[w]), place.cos_tilt[w], place.sin_tilt[w], work.tau[axle]
-    upward = cos_tilt + tau * sin_tilt - car.link[w] * (tau * cos_tilt - sin_tilt)
+    t, cos_tilt, sin_tilt, tau = work.slant[w], place.cos_tilt[w], place.sin_tilt[w], work.tau[axle]
+    upward = cos_tilt + tau * sin_tilt - place.transfer * car.link[w] * (tau * cos_tilt - sin_tilt)
     for _ in range(_SETTLINGS):
         crown = car.radius[w] - setup.penetration[w] + x[3 + w] - place.rise[w]
         n, _, s0, _, _ = tyre.contact(
@@ -93,9 +96,7 @@ def _settle_wheel(car: Record, setup: Record, place: Record, w: int, x: Floats, 
         force, own, _ = suspension.spring_force(
             travel, x[3 + other] - body_other, setup.wheel_rate[w], setup.anti_roll[axle], setup.third[axle]
         )
-        stop, rate = suspension.stop_force(
-            travel, car.bump_travel[w], car.droop_travel[w], car.stop_rate[w]
-        )
+        stop, rate = suspension.stop_force(travel, car.bump_travel[w], car.droop_travel[w], car.stop_rate[w])
         step = (n * upward - fixed - force - stop) / (s0 * upward * cos_tilt + own + rate)
         x[3 + w] += step
         if abs(step) < 1e-6:
@@ -132,9 +133,10 @@ def _stiffen_lifted(car: Record, setup: Record, work: Record) -> None:
 
 @kernel
 def newton(
-    car: Record, elements: Records, setup: Record, place: Record, flow: Records, x: Floats, work: Record
-) -> tuple[bool, int]:
-    """Damped Newton from `x`, in place. Whether a stable trim was found, and the steps taken.
+    car: Record, elements: Records, setup: Record, place: Record, flow: Records,
+    x: Floats, work: Record, most: int,
+) -> tuple[bool, int]:  # fmt: skip
+    """Damped Newton from `x`, in place. Whether a stable trim was found in `most` steps, and the steps.
 
     In a trim that holds, the determinant of the seven equations' Jacobian is negative; past a fold
     it changes sign, and the car would fall away from the point where the forces balance.
@@ -143,7 +145,7 @@ def newton(
     target, rough = TOLERANCE * weight, _ROUGH * weight
     balance(car, elements, setup, place, flow, x, work)
     size = _norm(work.residual)
-    for step in range(_STEPS):
+    for step in range(most):
         if step > 0 and _worst(work.residual) < target:
             return det < 0.0, step
         det = _step_direction(work)
@@ -167,7 +169,7 @@ def newton(
             return False, step
         size = new_size
         x[:] = work.trial
-    return False, _STEPS
+    return False, most
 
 
 @kernel
@@ -176,6 +178,7 @@ def _scale_case(case: Record, share: float, part: Record) -> None:
     part.heading, part.speed, part.slope = case.heading, case.speed, case.slope
     part.surface_grip, part.air_density = case.surface_grip, case.air_density
     part.surface_heading, part.lean = case.surface_heading, case.lean
+    part.transfer = case.transfer
     part.roll_angle, part.acceleration = share * case.roll_angle, share * case.acceleration
     part.path_curvature, part.turn_curvature = share * case.path_curvature, share * case.turn_curvature
     part.headwind, part.crosswind = share * case.headwind, share * case.crosswind
@@ -201,7 +204,7 @@ def _walk_case(
         if effort == 0:
             set_start(car, place, x)
         work.last[:] = x
-        found, steps = newton(car, elements, setup, place, flow, x, work)
+        found, steps = newton(car, elements, setup, place, flow, x, work, PATH_STEPS)
         effort += steps + 1
         if found and goal >= 1.0:
             return True, effort
@@ -226,7 +229,7 @@ def _press_until_held(
     while press <= _MOST_PRESS:
         turn_to(car, case, case.roll_angle, press, place)
         set_start(car, place, x)
-        found, steps = newton(car, elements, setup, place, flow, x, work)
+        found, steps = newton(car, elements, setup, place, flow, x, work, STEPS)
         effort += steps
         if found:
             break
@@ -235,34 +238,33 @@ def _press_until_held(
 
 
 @kernel
-def _release_press(
+def release_press(
     car: Record, elements: Records, setup: Record, case: Record, place: Record, flow: Records,
-    x: Floats, work: Record,
+    x: Floats, work: Record, press: float, step: float,
 ) -> tuple[float, int]:  # fmt: skip
-    """Press the car on until it holds, then let go as far as it still holds.
+    """Let go of a press, in g, under which `x` is a trim, as far as the car still holds.
 
-    Returns the press in g at the end: 0 where the car holds by itself after all, else the least
-    that holds it. `x` is the trim there. A step that fails is halved; one that is too short to
-    matter ends the path.
+    Returns the press at the end: 0 where the car holds by itself after all, else the least that
+    holds it. `x` is the trim there. Steps grow until one fails; then they are halved until they
+    are too short to matter.
     """
-    press, effort = _press_until_held(car, elements, setup, case, place, flow, x, work)
-    if press > _MOST_PRESS:
-        return press, effort
-    step = press
+    effort, growth = 0, 1.5
     for _ in range(_PATH_POINTS):
         work.last[:] = x
         goal = max(0.0, press - step)
         turn_to(car, case, case.roll_angle, goal, place)
-        found, steps = newton(car, elements, setup, place, flow, x, work)
+        found, steps = newton(car, elements, setup, place, flow, x, work, PATH_STEPS)
         effort += steps
         if found:
             press = goal
+            step *= growth
         else:
             x[:] = work.last
-            step *= 0.5
+            step, growth = 0.5 * step, 1.0
         if press == 0.0 or step < _SHORTEST:
             break
     turn_to(car, case, case.roll_angle, press, place)
+    balance(car, elements, setup, place, flow, x, work)
     return press, effort
 
 
@@ -284,7 +286,7 @@ def find_trim(
     axle in the air is only taken where no path leads to a better one.
     """
     set_start(car, place, x)
-    found, effort = newton(car, elements, setup, place, flow, x, work)
+    found, effort = newton(car, elements, setup, place, flow, x, work, STEPS)
     if found and both_axles_carry(work):
         return 0.0, effort
     walked, steps = _walk_case(car, elements, setup, case, part, place, flow, x, work)
@@ -293,8 +295,35 @@ def find_trim(
         return 0.0, effort
     if found:
         set_start(car, place, x)
-        newton(car, elements, setup, place, flow, x, work)
+        newton(car, elements, setup, place, flow, x, work, STEPS)
         return 0.0, effort
-    press, steps = _release_press(car, elements, setup, case, place, flow, x, work)
-    balance(car, elements, setup, place, flow, x, work)
+    press, steps = _press_until_held(car, elements, setup, case, place, flow, x, work)
+    effort += steps
+    if press > _MOST_PRESS:
+        return press, effort
+    press, steps = release_press(car, elements, setup, case, place, flow, x, work, press, 0.25 * press)
     return press, effort + steps
+
+
+@kernel
+def find_trim_nearby(
+    car: Record, elements: Records, setup: Record, case: Record, place: Record, flow: Records,
+    x: Floats, work: Record, start: Floats,
+) -> tuple[bool, float, int]:  # fmt: skip
+    """Trim from that of a setup nearby: `start` (8), its state and its press; not a number, none.
+
+    Returns whether it was found this way, the press in g and the effort.
+    """
+    press = start[7]
+    if press != press:
+        return False, 0.0, 0
+    x[:] = start[:7]
+    if press > 0.0:
+        press = _MARGIN_OF_PRESS[0] * press + _MARGIN_OF_PRESS[1]
+        turn_to(car, case, case.roll_angle, press, place)
+    found, effort = newton(car, elements, setup, place, flow, x, work, PATH_STEPS)
+    if press > 0.0 and found:
+        press, steps = release_press(car, elements, setup, case, place, flow, x, work, press, 0.5 * press)
+        return True, press, effort + steps
+    turn_to(car, case, case.roll_angle, 0.0, place)
+    return found and both_axles_carry(work), 0.0, effort

@@ -155,7 +155,7 @@ def _depth_integral(d: float, t: float, c: float, w: float, power: float, ends: 
     """Integral of penetration to `power` across the touching tread; `power` at least 0.5."""
     total = 0.0
     if c >= _CROWNED:
-        y0, rho, s1, c1, s2, c2 = _window(d, t, c, w)
+        _, rho, s1, c1, s2, c2 = _window(d, t, c, w)
         if rho == 0.0:
             return 0.0
         first, last = atan2(s1, c1), atan2(s2, c2)

@@ -39,14 +39,20 @@ def _margin_words(margin: float | None) -> str:
 
 def _verdict(judged: JudgedProposal, width: int) -> str:
     worst, lost = judged.worst, judged.proposal.result.lost()
-    lines = [f"Worst margin: {_margin_words(judged.start_margin)} today, {_margin_words(judged.margin)} proposed"]
+    lines = [
+        f"Worst margin: {_margin_words(judged.start_margin)} today, {_margin_words(judged.margin)} proposed"
+    ]
     place = f"{worst['roll_angle_deg'] + 0.0:.6g} deg, {worst['attitude']}"
     if lost:
-        lines.append(f"CONTACT LOST in {lost} of {len(judged.proposal.result.cases)} cases, first at {place}.")
+        lines.append(
+            f"CONTACT LOST in {lost} of {len(judged.proposal.result.cases)} cases, first at {place}."
+        )
     else:
         lines.append(f"Worst at {place}; the {worst['first_axle']} axle goes first.")
     if judged.floor is not None:
-        lines.append(f"Floor asked for: {judged.floor:g}, {'not reached' if judged.is_under_floor else 'reached'}")
+        lines.append(
+            f"Floor asked for: {judged.floor:g}, {'not reached' if judged.is_under_floor else 'reached'}"
+        )
     return "\n".join(paragraph(line, width) for line in lines)
 
 
@@ -57,7 +63,11 @@ def _values(axle: AxleSetup) -> list[str]:
 def _settings(judged: JudgedProposal, width: int) -> str:
     today, proposed = judged.project.setup, judged.proposal.setup
     columns = [
-        Column("setting", [s.key.removesuffix("_" + s.unit.replace("/", "_per_")).replace("_", " ") for s in SETTINGS], numeric=False),
+        Column(
+            "setting",
+            [s.key.removesuffix("_" + s.unit.replace("/", "_per_")).replace("_", " ") for s in SETTINGS],
+            numeric=False,
+        ),
         Column("unit", [s.unit for s in SETTINGS], numeric=False),
     ]
     for axle in AXLES:
@@ -100,7 +110,9 @@ def _prices(judged: JudgedProposal, width: int) -> str:
         Column("margin gained per unit", [number(row.margin_per_unit, 5) for row in rows]),
         Column("unit", [row.unit for row in rows], numeric=False),
     ]
-    return f"Limits that hold the margin down, and what one unit more of each is worth\n{table(columns, width)}"
+    return (
+        f"Limits that hold the margin down, and what one unit more of each is worth\n{table(columns, width)}"
+    )
 
 
 def _evidence(judged: JudgedProposal, width: int) -> str:
@@ -109,7 +121,8 @@ def _evidence(judged: JudgedProposal, width: int) -> str:
     lines = [
         f"{len(p.start_merits)} starts ended between {number(p.start_merits[-1], 4)} and "
         f"{number(p.start_merits[0], 4)}: they {agree}.",
-        f"Before rounding to parts and steps {number(p.margin_before_rounding, 4)}, after it {number(judged.margin, 4)}.",
+        f"Before rounding to parts and steps {number(p.margin_before_rounding, 4)}, "
+        f"after it {number(judged.margin, 4)}.",
         f"{p.iterations} steps, {p.evaluations} cases solved, {p.seconds:.1f} s.",
     ]
     return "\n".join(paragraph(line, width, INDENT) for line in ["How far to trust it", *lines])

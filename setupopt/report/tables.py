@@ -98,7 +98,7 @@ def _cut_widths(columns: Sequence[Column], width: int) -> list[int]:
 def shown_width(text: str) -> int:
     """Places that a text takes on the screen.
 
-    >>> shown_width("Nürburg"), shown_width("車")
+    >>> shown_width("Brücken"), shown_width("車")
     (7, 2)
     """
     return sum(_letter_width(letter) for letter in text)

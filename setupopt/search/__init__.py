@@ -1,5 +1,5 @@
 """The max-min engine on any batch function, and the setup problem on top of it."""
 
-from setupopt.search.propose import Proposal, propose
+from setupopt.search.proposing import Proposal, propose
 
 __all__ = ["Proposal", "propose"]

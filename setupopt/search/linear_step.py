@@ -45,8 +45,9 @@ class Step:
 @lru_cache(maxsize=32)
 def _program(variables: int, values: int, limits: int) -> tuple[Any, dict[str, Any], dict[str, Any]]:
     """The program with parameters, compiled once for each size."""
-    import cvxpy as cp
+    from importlib import import_module
 
+    cp: Any = import_module("cvxpy")  # half a second; only here
     move, top = cp.Variable(variables), cp.Variable()
     given = {
         "level": cp.Parameter(values), "slope": cp.Parameter((values, variables)),

@@ -8,13 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 
 from setupopt.physics.inputs import Floats
 from setupopt.search.linear_step import PENALTY, Rows, Step, best_step
-
 
 # A step that brings this share of the predicted gain needs no second program.
 _GOOD = 0.6
@@ -98,6 +97,14 @@ def _next_radius(radius: Floats, ratio: float, move: Floats, last: Floats, rules
     return np.clip(radius * factor, 0.1 * rules.least_radius, rules.most_radius)
 
 
+class _Place(NamedTuple):
+    """A point, its answers and its merit."""
+
+    point: Floats
+    answers: Answers
+    merit: float
+
+
 class _Climb:
     """Where a climb stands: the point, its answers, the best merit, and what has been asked."""
 
@@ -119,29 +126,29 @@ class _Climb:
         answers = self.function(points, self.here.memory)
         return answers, merit(answers.values, answers.limits)
 
-    def move(self, point: Floats, merit_there: float) -> None:
-        """Stand at a better point, with answers of its own."""
-        self.here = self.function(point[None, :], self.here.memory)
-        self.asked += 1
-        self.at, self.best = point, merit_there
-        self.path.append(point)
+    def look(self, point: Floats) -> _Place:
+        """One point with its answers and its merit."""
+        answers, merits = self.ask(point[None, :])
+        return _Place(point, answers, float(merits[0]))
 
-    def try_step(self, slopes: tuple[Rows, Rows], step: Step, radius: Floats) -> tuple[Floats, float]:
-        """Point and merit after a step; where it falls short, after one that allows for the bend.
+    def move(self, place: _Place) -> None:
+        """Stand at a better point."""
+        self.at, self.here, self.best = place
+        self.path.append(self.at)
+
+    def try_step(self, slopes: tuple[Rows, Rows], step: Step, radius: Floats) -> _Place:
+        """Where a step leads; where it falls short, where one leads that allows for the bend.
 
         The second program starts from what the rows really were at the first one's end.
         """
-        trial = np.clip(self.at + step.move, 0.0, 1.0)
-        answers, reached = self.ask(trial[None, :])
-        if reached[0] - self.best > _GOOD * step.gain:
-            return trial, float(reached[0])
-        rows = (answers.values[0], answers.limits[0])
+        first = self.look(np.clip(self.at + step.move, 0.0, 1.0))
+        if first.merit - self.best > _GOOD * step.gain:
+            return first
+        rows = (first.answers.values[0], first.answers.limits[0])
         bent = [Rows(row - s.slope @ step.move, s.slope) for row, s in zip(rows, slopes, strict=True)]
-        second = np.clip(self.at + best_step(bent[0], bent[1], self.at, radius).move, 0.0, 1.0)
-        _, better = self.ask(second[None, :])
-        if better[0] > reached[0]:
-            return second, float(better[0])
-        return trial, float(reached[0])
+        better = best_step(bent[0], bent[1], self.at, radius)
+        second = self.look(np.clip(self.at + better.move, 0.0, 1.0))
+        return second if second.merit > first.merit else first
 
     def run_on(self) -> None:
         """Try further along the last two moves: along a bent ridge single steps only zigzag."""
@@ -152,7 +159,7 @@ class _Climb:
         _, merits = self.ask(points)
         top = int(merits.argmax())
         if merits[top] > self.best:
-            self.move(points[top], float(merits[top]))
+            self.move(self.look(points[top]))
 
 
 def _why(step: Step, radius: Floats, rules: Rules) -> str:
@@ -177,7 +184,7 @@ def climb(
     climb, why, step, slopes = _Climb(function, start), "steps", None, None
     checked = -np.inf  # best value when the trust was last renewed
     radius, last = np.full(climb.at.size, rules.first_radius), np.zeros(climb.at.size)
-    for count in range(rules.most_steps):
+    for count in range(rules.most_steps if climb.at.size else 0):
         slopes = slopes or climb.slopes(rules.probe)
         step = best_step(*slopes, climb.at, radius)
         why = _why(step, radius, rules)
@@ -186,12 +193,12 @@ def climb(
                 break
             checked, radius = climb.best, np.maximum(radius, rules.second_radius)
             continue
-        trial, reached = climb.try_step(slopes, step, radius)
-        ratio = (reached - climb.best) / step.gain
-        moved = trial - climb.at
+        there = climb.try_step(slopes, step, radius)
+        ratio = (there.merit - climb.best) / step.gain
+        moved = there.point - climb.at
         radius, last = _next_radius(radius, ratio, moved, last, rules), moved
         if ratio > 0.05:
-            climb.move(trial, reached)
+            climb.move(there)
             climb.run_on()
             slopes = None
         climb.trail.append(climb.best)
@@ -201,17 +208,6 @@ def climb(
         climb.at, climb.here.values[0], climb.here.limits[0], climb.best, len(climb.trail) - 1, climb.asked,
         why or "steps", step, climb.trail, climb.here.memory,
     )  # fmt: skip
-
-
-def climb_all(
-    function: BatchFunction,
-    starts: Floats,
-    rules: Rules | None = None,
-    progress: Callable[[int], object] | None = None,
-) -> list[Outcome]:
-    """`climb` from every start (starts, variables), best first."""
-    ends = [climb(function, start, rules, progress) for start in starts]
-    return sorted(ends, key=lambda end: -end.merit)
 
 
 def hold(function: BatchFunction, fixed: np.ndarray, at: Floats) -> tuple[BatchFunction, np.ndarray]:

@@ -23,10 +23,14 @@ class Limit:
 
 @dataclass(frozen=True)
 class LimitRows:
-    """Rows (setups, rows) over their scales, and which limit each belongs to, (rows)."""
+    """Rows (setups, rows) over their scales; the limit and the case each belongs to, (rows).
+
+    The case is -1 for a limit of the car at rest.
+    """
 
     rows: Floats
     owner: np.ndarray
+    case: np.ndarray
 
 
 _LENGTH_SCALE = 0.01  # m
@@ -44,7 +48,9 @@ class PackagingLimits:
         self.car, self.packaging = car, packaging
         self.bump = np.array([car.front.bump_travel] * 2 + [car.rear.bump_travel] * 2)
         self.droop = np.array([car.front.droop_travel] * 2 + [car.rear.droop_travel] * 2)
-        self.tyre_limit = np.array([car.front.tyre.load_limit or np.inf] * 2 + [car.rear.tyre.load_limit or np.inf] * 2)
+        self.tyre_limit = np.array(
+            [car.front.tyre.load_limit or np.inf] * 2 + [car.rear.tyre.load_limit or np.inf] * 2
+        )
         self.limits = tuple(self._limits())
         self._place = {limit.name: i for i, limit in enumerate(self.limits)}
 
@@ -70,7 +76,10 @@ class PackagingLimits:
         stated, rooms = self.packaging, {}
         if stated.rake is not None:
             rake = np.asarray(setup.rear.ride_height) - np.asarray(setup.front.ride_height)
-            rooms["rake, least"], rooms["rake, most"] = rake[:, None] - stated.rake[0], stated.rake[1] - rake[:, None]
+            rooms["rake, least"], rooms["rake, most"] = (
+                rake[:, None] - stated.rake[0],
+                stated.rake[1] - rake[:, None],
+            )
         if stated.wheel_load_least is not None:
             for w, wheel in enumerate(WHEELS):
                 rooms[f"least wheel load, {wheel}"] = a["load"][:, :, w] - stated.wheel_load_least
@@ -80,19 +89,27 @@ class PackagingLimits:
         for arch in stated.arches:
             at = 2 * AXLES.index(arch.axle)
             room = arch.room + arch.room_per_camber * np.asarray(getattr(setup, arch.axle).camber)
-            rooms[f"room in the {arch.axle} wheel arch"] = room[:, None, None] - a["travel"][:, :, at : at + 2]
+            rooms[f"room in the {arch.axle} wheel arch"] = (
+                room[:, None, None] - a["travel"][:, :, at : at + 2]
+            )
         if self.car.clearance:
             rooms["clearance of the floor"] = a["spare_clearance"]
         if "tyre load limit" in self._place:
-            rooms["tyre load limit"] = self.tyre_limit[np.isfinite(self.tyre_limit)] - a["load"][:, :, np.isfinite(self.tyre_limit)]
+            rooms["tyre load limit"] = (
+                self.tyre_limit[np.isfinite(self.tyre_limit)] - a["load"][:, :, np.isfinite(self.tyre_limit)]
+            )
         return rooms
 
     def rows(self, setup: Setup, answers: Records) -> LimitRows:
         """All limits of setups (arrays) over answers (setups, cases)."""
-        pieces, owner = [np.empty((answers.shape[0], 0))], [np.empty(0, dtype=int)]
+        pieces = [np.empty((answers.shape[0], 0))]
+        owner, case = [np.empty(0, dtype=int)], [np.empty(0, dtype=int)]
         for name, room in self._stated(setup, answers).items():
             place = self._place[name]
             flat = _flat(room) / self.limits[place].scale
             pieces.append(flat)
             owner.append(np.full(flat.shape[1], place))
-        return LimitRows(np.concatenate(pieces, axis=1), np.concatenate(owner))
+            cases = room.shape[1]
+            at_rest = name.startswith("rake")
+            case.append(np.full(1, -1) if at_rest else np.repeat(np.arange(cases), flat.shape[1] // cases))
+        return LimitRows(np.concatenate(pieces, axis=1), np.concatenate(owner), np.concatenate(case))

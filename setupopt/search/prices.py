@@ -51,5 +51,9 @@ def _packaging_prices(problem: SetupProblem, best: Outcome) -> list[Price]:
 
 def prices(problem: SetupProblem, best: Outcome) -> tuple[Price, ...]:
     """Every limit that binds at a continuous optimum, dearest first."""
-    found = [p for p in _range_prices(problem, best) + _packaging_prices(problem, best) if p.margin_per_unit > _NOISE]
+    found = [
+        p
+        for p in _range_prices(problem, best) + _packaging_prices(problem, best)
+        if p.margin_per_unit > _NOISE
+    ]
     return tuple(sorted(found, key=lambda price: -price.margin_per_unit))

@@ -61,11 +61,6 @@ def choose_parts(
     ends, steps = [], 0
     for point in sets[order]:
         held, free = hold(function, fixed, point)
-        if free.size == 0:
-            values = function(point[None, :])
-            end = Outcome(point, values.values[0], values.limits[0], float(merit(values.values, values.limits)[0]), 0, 1, "nothing left to vary", None, [], values.memory)  # fmt: skip
-            ends.append(end)
-            continue
         end = climb(held, point[free], rules, progress)
         steps += end.steps
         ends.append(release(end, free, point))

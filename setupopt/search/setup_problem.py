@@ -39,7 +39,7 @@ class SetupProblem:
         return to_setup(self.variables, point, self.base, name)
 
     def result(self, points: Floats, memory: Any = None, cases: CaseSet | None = None) -> Result:
-        """Points (points, variables) in every case. `memory`: trims (cases, 7) of a point nearby."""
+        """Points (points, variables) in every case. `memory`: trims (cases, 8) of a point nearby."""
         wanted = cases or self.cases
         whole = to_setups(self.variables, points, self.base)
         self.solved += len(points) * len(wanted)
@@ -58,5 +58,6 @@ class SetupProblem:
 
 
 def _memory(result: Result) -> Floats:
-    """Trims of the first setup, (cases, 7); none where contact was lost: such a trim leads astray."""
-    return np.where(result.contact[0][:, None], result.answers["state"][0], np.nan)
+    """Trim and press of the first setup, (cases, 8)."""
+    answers = result.answers[0]
+    return np.column_stack([answers["state"], answers["press"]])

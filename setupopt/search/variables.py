@@ -55,7 +55,9 @@ def variables_of(limits: Limits) -> tuple[Variable, ...]:
 def from_setup(variables: tuple[Variable, ...], setup: Setup) -> Floats:
     """Place of a setup in the unit box, (variables); outside its ranges it is brought to their ends."""
     values = [getattr(getattr(setup, v.axle), v.setting.field) for v in variables]
-    return np.array([np.clip((x - v.range.lower) / v.width, 0.0, 1.0) for x, v in zip(values, variables, strict=True)])
+    return np.array(
+        [np.clip((x - v.range.lower) / v.width, 0.0, 1.0) for x, v in zip(values, variables, strict=True)]
+    )
 
 
 def fixed_by_limits(setup: Setup, limits: Limits) -> Setup:
@@ -70,7 +72,7 @@ def fixed_by_limits(setup: Setup, limits: Limits) -> Setup:
 
 def to_setups(variables: tuple[Variable, ...], points: Floats, base: Setup) -> Setup:
     """Points (points, variables) as one Setup of arrays; what does not vary comes from `base`."""
-    columns = {
+    columns: dict[str, dict[str, Floats]] = {
         axle: {s.field: np.full(len(points), getattr(getattr(base, axle), s.field)) for s in SETTINGS}
         for axle in AXLES
     }
@@ -84,6 +86,7 @@ def to_setup(variables: tuple[Variable, ...], point: Floats, base: Setup, name: 
     """One point as a setup with plain numbers."""
     whole = to_setups(variables, point[None, :], base)
     front, rear = (
-        AxleSetup(**{s.field: float(getattr(getattr(whole, axle), s.field)[0]) for s in SETTINGS}) for axle in AXLES
+        AxleSetup(**{s.field: float(getattr(getattr(whole, axle), s.field)[0]) for s in SETTINGS})
+        for axle in AXLES
     )
     return Setup(name, front, rear)

@@ -58,7 +58,11 @@ def _reference_seconds(project: Project, count: int) -> float:
     angles = np.linspace(0.0, 180.0, count)
     start = time.perf_counter()
     for i, angle in enumerate(angles):
-        case = {"speed_m_s": project.venue.sweep.speed, **attitudes[i % len(attitudes)], "roll_angle_deg": angle}
+        case = {
+            "speed_m_s": project.venue.sweep.speed,
+            **attitudes[i % len(attitudes)],
+            "roll_angle_deg": angle,
+        }
         plain_model.solve_case(car, venue, setup, case)
     return (time.perf_counter() - start) / count
 
@@ -88,9 +92,17 @@ def _root_seconds(project: Project, count: int) -> float:
 def test_batch_against_plain_loops(bore: Project) -> None:
     """At least 500 times the plain scalar loop; under 8 microseconds per case and core."""
     cores = len(os.sched_getaffinity(0))
-    batch, reference, rooted = _batch_seconds(bore, 210_000), _reference_seconds(bore, 40), _root_seconds(bore, 200)
-    print(f"\nbatch, {cores} cores: {batch * 1e6:.2f} us a case, {batch * cores * 1e6:.2f} us a case and core")
-    print(f"plain scalar loop (quadrature, scipy root): {reference * 1e6:.0f} us a case, x {reference / batch:.0f}")
+    batch, reference, rooted = (
+        _batch_seconds(bore, 210_000),
+        _reference_seconds(bore, 40),
+        _root_seconds(bore, 200),
+    )
+    print(
+        f"\nbatch, {cores} cores: {batch * 1e6:.2f} us a case, {batch * cores * 1e6:.2f} us a case and core"
+    )
+    print(
+        f"plain scalar loop (quadrature, scipy root): {reference * 1e6:.0f} us a case, x {reference / batch:.0f}"
+    )
     print(f"scipy root on the compiled forces: {rooted * 1e6:.0f} us a case, x {rooted / batch:.0f}")
     assert reference / batch > 500
     assert batch * cores < 8e-6

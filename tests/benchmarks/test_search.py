@@ -31,7 +31,9 @@ def test_cost_of_a_proposal(bore: Project) -> None:
     proposal = setupopt.propose(bore)
     sweep = float(np.median(sweeps))
     ratio = proposal.seconds / (sweep * proposal.iterations)
-    print(f"\none sweep {sweep * 1e3:.2f} ms, {proposal.iterations} steps, {proposal.seconds:.2f} s: {ratio:.1f} sweeps a step")
+    print(
+        f"\none sweep {sweep * 1e3:.2f} ms, {proposal.iterations} steps, {proposal.seconds:.2f} s: {ratio:.1f} sweeps a step"
+    )
     print(f"worst margin {proposal.start_margin:.4f} -> {proposal.margin:.4f}")
     assert ratio < 20
 
@@ -48,7 +50,10 @@ def test_ten_random_starts_agree(bore: Project) -> None:
 def test_independent_searches_find_nothing_better(bore: Project) -> None:
     """Differential evolution and TPE, with ten times the evaluations, do not beat the climb by 0.001."""
     problem = _problem(bore)
-    best = max((climb(problem, start) for start in (problem.start, np.full(problem.start.size, 0.5))), key=lambda e: e.merit)
+    best = max(
+        (climb(problem, start) for start in (problem.start, np.full(problem.start.size, 0.5))),
+        key=lambda e: e.merit,
+    )
     budget = 10 * best.points_asked
 
     def cost(points: np.ndarray) -> np.ndarray:
@@ -63,7 +68,12 @@ def test_independent_searches_find_nothing_better(bore: Project) -> None:
     optuna.logging.set_verbosity(optuna.logging.ERROR)
     study = optuna.create_study(sampler=optuna.samplers.TPESampler(seed=1), direction="minimize")
     names = [v.name for v in problem.variables]
-    study.optimize(lambda trial: float(cost(np.array([trial.suggest_float(n, 0, 1) for n in names]))[0]), n_trials=min(budget, 600))
+    study.optimize(
+        lambda trial: float(cost(np.array([trial.suggest_float(n, 0, 1) for n in names]))[0]),
+        n_trials=min(budget, 600),
+    )
     print(f"\nclimb {best.merit:.5f} ({best.points_asked} points)")
-    print(f"differential evolution {-evolved.fun:.5f} ({evolved.nfev} points), TPE {-study.best_value:.5f} ({len(study.trials)} points)")
+    print(
+        f"differential evolution {-evolved.fun:.5f} ({evolved.nfev} points), TPE {-study.best_value:.5f} ({len(study.trials)} points)"
+    )
     assert best.merit > max(-evolved.fun, -study.best_value) - 1e-3

@@ -39,7 +39,7 @@ def test_help_lists_every_command_in_order(run: Run) -> None:
     places = [shown.index(f"  {name} ") for name in COMMANDS]
     assert places == sorted(places)
     assert all(text in shown for _, text in COMMANDS.values())
-    assert list(COMMANDS) == ["start", "assess", "propose"]
+    assert {"start", "assess", "propose"} <= set(COMMANDS)
 
 
 def test_help_of_every_command_fits_a_narrow_terminal(run: Run) -> None:

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import qmc
 
-
 from setupopt.cases import CaseSet, join, sweep_angles, sweep_cases
 from setupopt.errors import UserError
 from setupopt.limits_check import Broken, broken
@@ -26,9 +25,10 @@ Progress = Callable[[str], object]
 
 # The check sweeps this many times as densely as the search.
 DENSER = 6
-# Angles between those of the search are added when they are worse by more than this, so many times.
-_NOTICE = 1e-4
-_ROUNDS = 4
+# Cases between those of the search are added when they are worse by more than this, or break a limit by
+# more than this share of its scale; so many at once, so many times.
+_NOTICE, _TOUCH = 1e-4, 1e-9
+_ADDED, _ROUNDS = 30, 6
 # Cases this close to the worst margin are told to the user as those that bind.
 _CLOSE = 0.003
 
@@ -103,18 +103,28 @@ def _solve(
     return sorted(ends, key=lambda end: -end.merit), sum(end.steps for end in ends)
 
 
-def _worse_angles(problem: SetupProblem, point: Floats, dense: CaseSet, level: float) -> CaseSet | None:
-    """Cases of the dense sweep that are worse than anything the search saw; None where there are none."""
-    steer = problem.result(point[None, :], cases=dense).steer[0]
-    rows = np.flatnonzero(steer < level - _NOTICE)
-    return dense.pick(rows[np.argsort(steer[rows], kind="stable")][:20]) if rows.size else None
+def _worse_cases(problem: SetupProblem, point: Floats, dense: CaseSet) -> CaseSet | None:
+    """Cases of the dense sweep that are worse, or break a limit by more, than any the search saw."""
+    seen, looked = problem.result(point[None, :]), problem.result(point[None, :], cases=dense)
+    level = float(seen.steer[0].min())
+    lag = level - looked.steer[0] - _NOTICE
+    room = min(0.0, float(problem.limit_rows(point, seen).rows[0].min(initial=0.0)))
+    rows = problem.limit_rows(point, looked)
+    moving = rows.case >= 0
+    short = np.zeros(len(dense))
+    np.maximum.at(short, rows.case[moving], room - rows.rows[0][moving] - _TOUCH)
+    worse = np.flatnonzero((lag > 0.0) | (short > 0.0))
+    order = np.argsort(-np.maximum(lag, short)[worse], kind="stable")
+    return dense.pick(worse[order][:_ADDED]) if worse.size else None
 
 
 def _finish(
     problem: SetupProblem, best: Outcome, rules: Rules, progress: Progress | None
 ) -> tuple[Floats, int]:
     """Parts and steps for one optimum; the settable point, and the steps of the search."""
-    chosen, steps = choose_parts(problem, problem.variables, best, rules, _saying(progress, "parts from the shelf"))
+    chosen, steps = choose_parts(
+        problem, problem.variables, best, rules, _saying(progress, "parts from the shelf")
+    )
     point, _ = to_steps(problem, problem.variables, chosen)
     return point, steps
 
@@ -147,8 +157,7 @@ def propose(
     for _ in range(_ROUNDS):
         point, more = _finish(problem, best, rules, progress)
         steps += more
-        level = float(problem.result(point[None, :]).steer[0].min())
-        worse = _worse_angles(problem, point, dense, level)
+        worse = _worse_cases(problem, point, dense)
         if worse is None:
             break
         problem.with_cases(join(problem.cases, worse))
@@ -171,5 +180,3 @@ def propose(
         evaluations=problem.solved + 2 * len(dense),
         seconds=time.perf_counter() - began,
     )
-
-

@@ -1,0 +1,31 @@
+"""A. Schallamach, The load dependence of rubber friction, Proc. Phys. Soc. B 65 (1952) 657-661.
+
+From memory, not seen: on rough tracks the coefficient of friction of rubber goes as p^(-1/3), so that the
+force on a fixed apparent area goes as the load to the power of 2/3.
+"""
+
+from __future__ import annotations
+
+from math import gamma, pi, sqrt
+
+import numpy as np
+import pytest
+
+from setupopt.physics import tyre
+
+ENDS = np.zeros(5)
+N = 1 / 3
+BETA = sqrt(pi) * gamma(2 - N) / gamma(2.5 - N)
+
+
+@pytest.mark.parametrize("curvature", [1 / 1.2, 0.0])
+def test_force_on_one_area_goes_as_load_to_two_thirds(curvature: float) -> None:
+    """From memory. The same patch on rubber stiffer by 1 to 8: load x 1 to 8, force x 8^(2/3) = 4."""
+
+    def load_and_force(k: float) -> tuple[float, float]:
+        load = tyre.contact(0.008, 0.01, 3.0, curvature, 0.12, k, ENDS)[0]
+        return load, tyre.grip_capacity(0.008, 0.01, 3.0, curvature, 0.12, k, 1.2, 2e5, N, BETA, ENDS)
+
+    (soft_load, soft), (hard_load, hard) = load_and_force(1e7), load_and_force(8e7)
+    assert hard_load / soft_load == pytest.approx(8.0, rel=1e-12)
+    assert hard / soft == pytest.approx(4.0, rel=1e-9)

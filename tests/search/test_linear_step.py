@@ -1,0 +1,81 @@
+"""The linear program of one step, against another solver and by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.optimize import linprog
+
+from setupopt.search.linear_step import PENALTY, Rows, best_step
+
+
+def _random_rows(rng: np.random.Generator, count: int, variables: int, shift: float) -> Rows:
+    return Rows(rng.normal(size=count) + shift, rng.normal(size=(count, variables)))
+
+
+def _by_simplex(values: Rows, limits: Rows, at: np.ndarray, radius: np.ndarray) -> float:
+    """The same program through scipy's HiGHS: the best merit, level included."""
+    n, m, k = at.size, values.level.size, limits.level.size
+    cost = np.r_[np.zeros(n), -1.0, np.full(k, PENALTY)]
+    above = np.c_[-values.slope, np.ones(m), np.zeros((m, k))]
+    inside = np.c_[-limits.slope, np.zeros(k), -np.eye(k)]
+    bounds = [(max(-r, -x), min(r, 1 - x)) for x, r in zip(at, radius, strict=True)]
+    solved = linprog(
+        cost, A_ub=np.r_[above, inside], b_ub=np.r_[values.level, limits.level],
+        bounds=bounds + [(None, None)] + [(0, None)] * k,
+    )  # fmt: skip
+    return float(-solved.fun)
+
+
+def _merit(rows: Rows, limits: Rows, move: np.ndarray) -> float:
+    broken = np.maximum(0.0, -(limits.level + limits.slope @ move)).sum()
+    return float((rows.level + rows.slope @ move).min() - PENALTY * broken)
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_step_is_as_good_as_another_solver_finds(seed: int) -> None:
+    """Protects the program itself, and the leaving out of rows that cannot bind."""
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(1, 9))
+    values = _random_rows(rng, int(rng.integers(1, 60)), n, 0.0)
+    limits = _random_rows(rng, int(rng.integers(0, 30)), n, 0.5)
+    at, radius = rng.random(n), rng.random(n) * 0.3 + 0.01
+    step = best_step(values, limits, at, radius)
+    # the interior-point solver's own tolerance, in the unit of the values
+    assert _merit(values, limits, step.move) == pytest.approx(
+        _by_simplex(values, limits, at, radius), abs=2e-6
+    )
+    assert step.gain == pytest.approx(_merit(values, limits, step.move) - _merit(values, limits, np.zeros(n)))
+
+
+def test_step_stays_in_box_and_trust_region() -> None:
+    """A step may leave neither the box nor the trust region."""
+    at, radius = np.array([0.05, 0.9]), np.array([0.2, 0.2])
+    step = best_step(
+        Rows(np.zeros(1), np.array([[-1.0, 1.0]])), Rows(np.empty(0), np.empty((0, 2))), at, radius
+    )
+    np.testing.assert_allclose(step.move, [-0.05, 0.1], atol=1e-7)
+
+
+def test_weights_are_prices() -> None:
+    """One row that rises by 2 a unit, held by the box's border: one unit of border is worth 2."""
+    rows, none = Rows(np.zeros(1), np.array([[2.0]])), Rows(np.empty(0), np.empty((0, 1)))
+    step = best_step(rows, none, np.array([1.0]), np.array([0.3]))
+    assert step.upper_weights[0] == pytest.approx(2.0, abs=1e-5)
+    assert step.lower_weights[0] == 0.0
+
+
+def test_trust_region_is_no_price() -> None:
+    """Where only the trust region holds a step back, the box's border is worth nothing."""
+    rows, none = Rows(np.zeros(1), np.array([[2.0]])), Rows(np.empty(0), np.empty((0, 1)))
+    step = best_step(rows, none, np.array([0.5]), np.array([0.1]))
+    assert step.upper_weights[0] == 0.0
+
+
+def test_limit_weight_is_its_price() -> None:
+    """A limit 1 - x >= 0.6 in a climb along x: widening it by one is worth the slope, 3."""
+    rows = Rows(np.zeros(1), np.array([[3.0]]))
+    limit = Rows(np.array([0.1]), np.array([[-1.0]]))
+    step = best_step(rows, limit, np.array([0.3]), np.array([0.3]))
+    assert step.move[0] == pytest.approx(0.1, abs=1e-6)
+    assert step.limit_weights[0] == pytest.approx(3.0, abs=1e-4)

@@ -1,0 +1,186 @@
+"""Imports point down, as DEVELOPERS.md says: told from the source, whether a line ever runs or not."""
+
+from __future__ import annotations
+
+import ast
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import setupopt
+
+PACKAGE = Path(setupopt.__file__).parent
+SOURCES = sorted(path for path in PACKAGE.rglob("*.py") if "setups" not in path.parts)
+
+
+def module_name(path: Path) -> str:
+    """Dotted name of a source file."""
+    parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+MODULES = {module_name(path): path for path in SOURCES}
+
+
+def imported(tree: ast.AST) -> Iterator[str]:
+    """Every module that a source names in an import, wherever it stands; `from a import b` as a and a.b."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, "imports are written out in full"
+            yield node.module or ""
+            yield from (f"{node.module}.{alias.name}" for alias in node.names)
+
+
+def tree_of(name: str) -> ast.AST:
+    """Parsed source of a module."""
+    return ast.parse(MODULES[name].read_text(encoding="utf-8"))
+
+
+def imports_of(name: str) -> set[str]:
+    """Modules that a module imports; of the package only those that exist under that name."""
+    found = set(imported(tree_of(name)))
+    return {n for n in found if n.split(".")[0] != "setupopt" or n in MODULES}
+
+
+def room(name: str) -> str:
+    """Room of the house that a module stands in: its package, or the module itself at the top."""
+    return ".".join(name.split(".")[:2])
+
+
+ROOMS = sorted({room(name) for name in MODULES} - {"setupopt"})
+# Every room may import only these others. A room that is not listed fails: say here where it belongs.
+BELOW: dict[str, set[str]] = {
+    "errors": set(),
+    "units": set(),
+    "files": {"errors"},
+    "project": {"errors", "units", "files"},
+    "physics": {"errors"},
+    "pack": {"physics", "project", "units"},
+    "cases": {"physics", "project", "units", "errors"},
+    "result": {"physics", "project", "units", "cases"},
+    "evaluation": {"errors", "pack", "cases", "result", "physics", "project"},
+}
+MIDDLE = set(BELOW)  # all that a study of a setup may stand on
+BELOW["limits_check"] = MIDDLE
+BELOW["losses"] = MIDDLE
+STUDIES = {"search", "robust", "fit"}
+for study in STUDIES:
+    BELOW[study] = MIDDLE | {"limits_check", "losses"}
+BELOW["robust"] = BELOW["robust"] | {"search"}
+TOLD = MIDDLE | STUDIES | {"limits_check", "losses"}
+BELOW["report"] = BELOW["sheet"] = TOLD
+BELOW["cli"] = TOLD | {"report", "sheet"}
+
+
+@pytest.mark.parametrize("name", ROOMS)
+def test_rooms_stand_where_they_should(name: str) -> None:
+    """A room imports nothing from above or beside it."""
+    short = name.removeprefix("setupopt.")
+    assert short in BELOW, f"{short}: say in tests/test_layers.py what it may import"
+    allowed = {f"setupopt.{other}" for other in BELOW[short]} | {name}
+    for module in (m for m in MODULES if room(m) == name):
+        used = {room(other) for other in imports_of(module) if other.startswith("setupopt.")}
+        assert used <= allowed, f"{module} imports {sorted(used - allowed)}"
+
+
+def test_no_room_above_is_imported_from_below() -> None:
+    """The table itself goes one way: no two rooms may import each other, however long the way round."""
+    left = dict(BELOW)
+    while left:
+        bottom = [short for short, below in left.items() if not below & left.keys() - {short}]
+        assert bottom, f"a circle among {sorted(left)}"
+        for short in bottom:
+            del left[short]
+
+
+def test_the_front_door_imports_only_on_first_use() -> None:
+    """`import setupopt` runs no import of a room: names for type checkers alone, the rest by __getattr__."""
+    tree = ast.parse(MODULES["setupopt"].read_text(encoding="utf-8"))
+    run = [node for node in tree.body if isinstance(node, ast.Import | ast.ImportFrom)]
+    assert not any(name.startswith("setupopt") for node in run for name in imported(node))
+
+
+@pytest.mark.parametrize("name", [m for m in MODULES if not m.startswith("setupopt.cli")])
+def test_nothing_imports_the_command_line(name: str) -> None:
+    """Commands alone print and exit; nobody else knows click."""
+    assert not any(other.startswith(("setupopt.cli", "click")) for other in imports_of(name))
+
+
+KERNELS = [m for m in MODULES if m.startswith("setupopt.physics")]
+# Standard modules by which a file or another process could be reached.
+REACHING = {
+    "os",
+    "io",
+    "pathlib",
+    "shutil",
+    "tempfile",
+    "subprocess",
+    "socket",
+    "json",
+    "csv",
+    "tomllib",
+    "sqlite3",
+}
+# jit keeps compiled kernels on disk; sweep asks for the number of cores.
+MAY_REACH = {"setupopt.physics.jit": {"os", "pathlib", "tempfile"}, "setupopt.physics.sweep": {"os"}}
+
+
+@pytest.mark.parametrize("name", KERNELS)
+def test_physics_knows_numbers_only(name: str) -> None:
+    """Outside the standard library numpy, scipy and numba; of the package itself and errors; no files."""
+    used = {other.split(".")[0] for other in imports_of(name)}
+    assert used - set(sys.stdlib_module_names) <= {"numpy", "scipy", "numba", "setupopt"}
+    assert used & REACHING <= MAY_REACH.get(name, set())
+
+
+@pytest.mark.parametrize("name", [m for m in KERNELS if m != "setupopt.physics.jit"])
+def test_physics_opens_no_file(name: str) -> None:
+    """No call of open, of a path's reading and writing, or of NumPy's; and nothing printed."""
+    called = {
+        node.func.id if isinstance(node.func, ast.Name) else node.func.attr
+        for node in ast.walk(tree_of(name))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name | ast.Attribute)
+    }
+    files = {
+        "open",
+        "read_text",
+        "write_text",
+        "read_bytes",
+        "write_bytes",
+        "load",
+        "save",
+        "loadtxt",
+        "savetxt",
+    }
+    assert not called & (files | {"print", "input"})
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_nothing_is_run_or_unpacked_blindly(name: str) -> None:
+    """No eval, exec or compile of text, and no pickle, which runs what it reads."""
+    for node in ast.walk(tree_of(name)):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+            assert node.func.id not in {"eval", "exec", "compile", "__import__"}
+    packed = {"pickle", "cPickle", "dill", "cloudpickle", "marshal", "shelve", "joblib"}
+    assert not {other.split(".")[0] for other in imports_of(name)} & packed
+
+
+@pytest.mark.parametrize(
+    "name", [m for m in MODULES if not m.startswith(("setupopt.cli", "setupopt.report"))]
+)
+def test_only_the_command_line_prints(name: str) -> None:
+    """A library that prints cannot be used under `--json`."""
+    calls = [n for n in ast.walk(tree_of(name)) if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)]
+    assert not [n.lineno for n in calls if n.func.id in {"print", "input"}]
+
+
+def test_the_search_for_imports_sees_them() -> None:
+    """Late imports, imports under `if`, and names taken from a package all count."""
+    source = "def f():\n    from setupopt import cases\nif 1:\n    import click.testing as t\n"
+    assert set(imported(ast.parse(source))) == {"setupopt", "setupopt.cases", "click.testing"}
+    assert "setupopt.physics.tyre" in imports_of("setupopt.physics.pad")
+    assert len(MODULES) > 30

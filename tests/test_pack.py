@@ -1,0 +1,85 @@
+"""The project's car and setups as records for the kernels."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from cars import CAR, PLAIN_SETUP, SETUP, SLICK, both_axles
+from scipy.special import beta
+
+from setupopt import pack
+
+BODY, ELEMENTS, POINTS = pack.vehicle(CAR)
+
+
+def test_wheels_stand_about_the_cg() -> None:
+    """45 % on the front axle: it is 55 % of the wheelbase ahead. Left is positive; FL, FR, RL, RR."""
+    assert BODY["x"][0] == pytest.approx([1.43, 1.43, -1.17, -1.17], rel=1e-14)
+    assert BODY["y"][0] == pytest.approx([0.8, -0.8, 0.79, -0.79], rel=1e-14)
+    assert BODY["static_load"][0] @ BODY["x"][0] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_masses_add_up_to_the_car() -> None:
+    """Sprung and unsprung masses make the car's mass, and their heights its CG height."""
+    body = BODY[0]
+    unsprung = body["unsprung_mass"]
+    assert body["sprung_mass"] + unsprung.sum() == pytest.approx(780.0, rel=1e-14)
+    height = body["sprung_mass"] * body["sprung_height"] + unsprung @ body["unsprung_height"]
+    assert height / 780.0 == pytest.approx(0.28, rel=1e-14)
+
+
+def test_links_and_anti() -> None:
+    """Jacking per lateral force -sigma 2 h_rc / t; anti slope down at the front, up at the rear."""
+    assert BODY["link"][0] == pytest.approx([-0.0375, 0.0375, -0.09 / 1.58, 0.09 / 1.58], rel=1e-14)
+    assert BODY["anti"][0] == pytest.approx([-0.10, -0.10, 0.15, 0.15], rel=1e-14)
+
+
+@pytest.mark.parametrize("exponent", [0.0, 0.15, 0.9])
+def test_beta_function_of_the_friction_law(exponent: float) -> None:
+    """B(1/2, 2 - n) as scipy has it."""
+    car = both_axles(CAR, tyre=replace(SLICK, friction_exponent=exponent))
+    expected = beta(0.5, 2.0 - exponent)
+    assert pack.vehicle(car)[0]["friction_beta"][0] == pytest.approx([expected] * 4, rel=1e-13)
+
+
+@pytest.mark.parametrize(
+    ("driven", "share", "is_open"), [("front", 1.0, [1, 0]), ("rear", 0.0, [0, 1]), ("all", 0.3, [1, 1])]
+)
+def test_differential_is_open_only_where_it_drives(driven: str, share: float, is_open: list[int]) -> None:
+    """An axle that is not driven has no differential to slip."""
+    car = replace(CAR, driven=driven, drive_front=share, differential="open")
+    assert pack.vehicle(car)[0]["is_open"][0].tolist() == is_open
+    assert pack.vehicle(replace(car, differential="locked"))[0]["is_open"][0].tolist() == [0, 0]
+
+
+def test_stations_become_places_ahead_of_the_cg() -> None:
+    """Stations are measured behind the front axle: the wing at -0.7 m is 2.13 m ahead of the CG."""
+    assert ELEMENTS["x"] == pytest.approx([2.13, 0.03, -1.47], abs=1e-14)
+    assert BODY["side_x"][0] == pytest.approx(-0.07, abs=1e-14)
+    assert BODY["ride_x"][0] == pytest.approx([1.43, -1.17], abs=1e-14)
+    assert (POINTS["x"][0], POINTS["least"][0]) == pytest.approx((2.23, 0.008), abs=1e-14)
+
+
+def test_strips_share_an_element() -> None:
+    """Three along, five across, equal: spacing and areas of a strip."""
+    assert ELEMENTS["along"] == pytest.approx(np.array([0.4, 1.8, 0.4]) / 3)
+    assert ELEMENTS["across"] == pytest.approx(np.array([1.5, 1.2, 1.0]) / 5)
+    assert ELEMENTS["free"] * 15 == pytest.approx([0.6, 0.4, 1.4])
+
+
+def test_wheel_rate_and_foundation() -> None:
+    """Spring times motion ratio squared; foundation at the set pressure."""
+    row = pack.settings(CAR, BODY, SETUP)[0]
+    assert row["wheel_rate"] == pytest.approx([140e3 * 0.81] * 2 + [160e3 * 0.7225] * 2, rel=1e-14)
+    assert row["foundation"] == pytest.approx([8e6 + 120 * 1.4e5] * 2 + [8e6 + 120 * 1.3e5] * 2, rel=1e-14)
+    assert row["camber"].tolist() == [-0.044, -0.044, -0.035, -0.035]
+    assert (row["anti_roll"].tolist(), row["third"].tolist()) == ([4e4, 2e4], [6e4, 8e4])
+
+
+def test_stacked_setups_are_the_single_ones() -> None:
+    """A stack gives the rows that each setup gives alone, bit for bit."""
+    rows = pack.settings(CAR, BODY, pack.stack([SETUP, PLAIN_SETUP]))
+    alone = [pack.settings(CAR, BODY, setup) for setup in (SETUP, PLAIN_SETUP)]
+    assert rows.tobytes() == np.concatenate(alone).tobytes()
