@@ -148,6 +148,12 @@ def solve(car: Car, setup: Setup, place: Venue | None = None, **columns: Any) ->
     return model.run(model.settings([setup]), load_cases(place or venue(), **columns))
 
 
+def starts_of(result: Result, setup: int = 0) -> np.ndarray:
+    """First guesses (cases, 8) from an evaluation: the trims and presses of one of its setups."""
+    answers = result.answers[setup]
+    return np.column_stack([answers["state"], answers["press"]])
+
+
 def speed_for(car: Car, weights: float, density: float = 1.2) -> float:
     """Speed at which the free downforce areas press with `weights` times the car's weight."""
     area = sum(e.free_area for e in car.air.elements)

@@ -10,7 +10,7 @@ from types import ModuleType
 
 import numpy as np
 import pytest
-from cars import CAR, SETUP, load_cases, set_both, venue
+from cars import CAR, SETUP, load_cases, set_both, starts_of, venue
 
 import setupopt
 from setupopt.cases import sweep_cases
@@ -96,7 +96,7 @@ def test_starts_may_leave_cases_out() -> None:
     """A row of not-a-numbers is no first guess; trims of a setup nearby are, and change no answer."""
     model, cases = Model(CAR), sweep_cases(PROJECT.venue)
     plain = model.run(model.settings([SETUP]), cases)
-    starts = np.array(model.run(model.settings([SOFT]), cases).answers[0]["state"])
+    starts = starts_of(model.run(model.settings([SOFT]), cases))
     starts[::2] = np.nan
     warm = model.run(model.settings([SETUP]), cases, starts=starts)
     assert warm.margin == pytest.approx(plain.margin, abs=1e-9, nan_ok=True)

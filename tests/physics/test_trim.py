@@ -22,6 +22,7 @@ from cars import (
     set_both,
     solve,
     speed_for,
+    starts_of,
     stiffened,
     venue,
     with_downforce,
@@ -62,8 +63,9 @@ def test_two_starts_arrive_at_one_trim(seed: int) -> None:
     first = d.evaluated()
     if first.contact[0, 0]:
         model = Model(d.project.car)
-        aside = first.answers[0, 0]["state"] + [3e-3, -5e-3, 5e-3, 3e-3, -3e-3, 3e-3, 3e-3]
-        second = model.run(model.settings([d.project.setup]), d.cases, starts=aside[None])
+        aside = starts_of(first)
+        aside += np.array([3e-3, -5e-3, 5e-3, 3e-3, -3e-3, 3e-3, 3e-3, 0.0])
+        second = model.run(model.settings([d.project.setup]), d.cases, starts=aside)
         assert second.answers[0, 0]["state"] == pytest.approx(first.answers[0, 0]["state"], abs=1e-9)
         assert second.margin[0, 0] == pytest.approx(first.margin[0, 0], abs=1e-9)
 
@@ -81,7 +83,7 @@ SOFT = set_both(PLAIN_SETUP, spring=15e3, ride_height=0.14)
 def started(car: Car, speed: float, state: Floats) -> tuple[Result, Bench]:
     """The soft car on the level at a speed, its trim looked for from a state."""
     model, cases = Model(car), load_cases(venue(), speed=speed)
-    result = model.run(model.settings([SOFT]), cases, starts=np.array([state]))
+    result = model.run(model.settings([SOFT]), cases, starts=np.array([[*state, 0.0]]))
     return result, Bench(car, SOFT, cases)
 
 
