@@ -149,9 +149,7 @@ _CAUSES = (
         _flatten_floor,
     ),
     _Cause("camber mismatch", lambda car, case, own: True, lambda car, setup, case: _clear(case, "lean")),
-    _Cause(
-        "load transfer", lambda car, case, own: True, lambda car, setup, case: _clear(case, "transfer")
-    ),
+    _Cause("load transfer", lambda car, case, own: True, lambda car, setup, case: _clear(case, "transfer")),
     _Cause("heading twist", _is_twisted, lambda car, setup, case: _clear(case, "surface_heading")),
     _in_case("wind", "headwind crosswind"),
     _in_case("acceleration", "acceleration path_curvature turn_curvature"),

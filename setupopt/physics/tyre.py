@@ -48,7 +48,7 @@ def _crowned(
     y0, rho, s1, c1, s2, c2 = _window(d, t, c, w)
     if rho == 0.0:
         return 0.0, 0.0, 0.0, 0.0, 0.0
-    angle = atan2(s2, c2) - atan2(s1, c1)
+    angle = atan2(abs(s2 * c1 - c2 * s1), c2 * c1 + s2 * s1)
     p1, p2 = s1 * c1, s2 * c2
     q1, q2 = c1 * c1, c2 * c2
     cos2 = 0.5 * (angle + p2 - p1)

@@ -10,6 +10,7 @@ import pytest
 from at_trim import Bench
 from cars import CAR, SETUP, load_cases, venue
 
+from setupopt.physics import answer as answers
 from setupopt.physics import place, sweep
 from setupopt.physics.inputs import ANSWER
 
@@ -127,7 +128,7 @@ def test_gap_of_a_named_point_follows_the_body() -> None:
     b = Bench(replace(CAR, clearance=(point,)), SETUP, load_cases(venue(1.0 / 9.0)))
     answer = np.zeros(1, ANSWER)[0]
     answer.state[:3] = 0.01, 0.004, -0.02
-    sweep._gaps(b.car, b.points, b.setup, b.case, b.place, answer)
+    answers.gaps(b.car, b.points, b.setup, b.case, b.place, answer)
     x, floor = b.car.to_front + 0.8, 0.035 + 0.010 * (-0.8 / 2.6)
     gap = floor + 0.005 + 0.01 - x * 0.004 - 0.4 * 0.02 - (9.0 - np.sqrt(81.0 - 0.16))
     assert answer.clearance == pytest.approx(gap, abs=1e-12)
