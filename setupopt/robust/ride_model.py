@@ -1,0 +1,96 @@
+"""A car's ride about one trim: from the project's dampers and inertias to matrices and rides in time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from setupopt.cases import CaseSet
+from setupopt.evaluation import Model
+from setupopt.physics.balance import WORK
+from setupopt.physics.inputs import ANSWER, STRIPS, Floats, Records
+from setupopt.physics.place import FLOW, PLACE, prepare
+from setupopt.physics.ride import DAMPING, linear_matrices
+from setupopt.physics.ride_time import RIDE, ride_many
+from setupopt.project.model import Axle, Project, Setup
+from setupopt.project.needs import need
+
+_PURPOSE = "prove needs it for the car's movement over bumps"
+
+
+@dataclass(frozen=True)
+class LinearRide:
+    """mass q'' + damping q' + stiffness q = road e + road_damping e' about a trim; SI.
+
+    mass (7), damping and stiffness (7, 7), road and road_damping (7, wheels).
+    """
+
+    mass: Floats
+    damping: Floats
+    stiffness: Floats
+    road: Floats
+    road_damping: Floats
+
+
+def damping_records(project: Project, body: Records) -> Records:
+    """DAMPING (1) of a project's car. Raises InputError where dampers or inertias are missing."""
+    car, file = project.car, str(project.folder / "car.toml")
+    record = np.zeros(1, dtype=DAMPING)
+    for first, name, axle in ((0, "front", car.front), (2, "rear", car.rear)):
+        for field, value in _rates(axle, name, file).items():
+            record[field][0, first : first + 2] = value
+    pitch = need(car.pitch_inertia, file, "car.pitch_inertia_kgm2", _PURPOSE)
+    roll = need(car.roll_inertia, file, "car.roll_inertia_kgm2", _PURPOSE)
+    record["mass"][0] = [body["sprung_mass"][0], pitch, roll, *body["unsprung_mass"][0]]
+    return record
+
+
+def _rates(axle: Axle, name: str, file: str) -> dict[str, float]:
+    """Rates at the wheel: a damper's times the motion ratio squared."""
+    bump = need(axle.damper_bump, file, f"{name}.damper_bump_Ns_per_mm", _PURPOSE)
+    rebound = need(axle.damper_rebound, file, f"{name}.damper_rebound_Ns_per_mm", _PURPOSE)
+    tyre = need(axle.tyre.damping, file, f"tyre.{axle.tyre.name}.damping_Ns_per_mm", _PURPOSE)
+    square = axle.motion_ratio**2
+    return {"bump": bump * square, "rebound": rebound * square, "tyre": tyre}
+
+
+class RideModel:
+    """One setup in one case, about its trim. Raises ValueError where the case has none."""
+
+    def __init__(self, project: Project, setup: Setup, case: CaseSet) -> None:
+        self.model, self.case = Model(project.car), case.pick([0])
+        self.settings = self.model.settings(setup)
+        result = self.model.run(self.settings, self.case)
+        if not result.contact[0, 0]:
+            raise ValueError("no ride about a case that loses contact")
+        self.trim: Floats = np.ascontiguousarray(result.answers["state"][0, 0])
+        self.margin = float(result.margin[0, 0])
+        self.damping = damping_records(project, self.model.packed[0])
+
+    def _scratch(self) -> tuple[Records, Records, Records]:
+        elements = self.model.packed[1]
+        return np.zeros(1, PLACE), np.zeros(elements.size * STRIPS, FLOW), np.zeros(1, WORK)
+
+    def linear(self) -> LinearRide:
+        """The linear equations of motion about the trim."""
+        bodies, elements, _ = self.model.packed
+        places, flow, works = self._scratch()
+        square, road = np.zeros((2, 7, 7)), np.zeros((2, 7, 4))
+        prepare(bodies[0], elements, self.settings[0], self.case.records[0], places[0], flow)
+        linear_matrices(
+            bodies[0], elements, self.settings[0], self.damping[0], places[0], flow, self.trim, works[0],
+            square[0], road[0], square[1], road[1],
+        )  # fmt: skip
+        return LinearRide(self.damping["mass"][0].copy(), square[1], square[0], road[0], road[1])
+
+    def ride(self, roads: Floats, dt: float, every: int = 4, skip: int = 0, floor: float = 0.0) -> Records:
+        """RIDE records (rides) over roads (rides, samples, wheels) in metres, `dt` seconds apart."""
+        bodies, elements, points = self.model.packed
+        rides = np.zeros(len(roads), dtype=RIDE)
+        ride_many(
+            bodies, elements, points, self.settings, self.case.records, self.damping, *self._scratch()[:2],
+            self.trim, np.ascontiguousarray(roads), dt, every, skip, floor, np.zeros(1, WORK),
+            np.zeros((7, 7)), np.zeros(1, ANSWER), rides,
+        )  # fmt: skip
+        return rides

@@ -1,0 +1,205 @@
+"""The car in motion: its equations against their own derivatives, another integrator, and a free body."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+
+import setupopt
+from setupopt.cases import sweep_cases
+from setupopt.errors import InputError
+from setupopt.physics.balance import WORK
+from setupopt.physics.inputs import STRIPS
+from setupopt.physics.place import FLOW, PLACE, prepare
+from setupopt.physics.ride import accelerations
+from setupopt.physics.ride_time import step
+from setupopt.project import Project
+from setupopt.robust.ride_model import RideModel
+
+SETUPS = Path(__file__).resolve().parents[2] / "setups"
+Array = np.ndarray
+
+
+@pytest.fixture(scope="module")
+def bore() -> Project:
+    """The invented car in its bore."""
+    return setupopt.load(SETUPS / "bore")
+
+
+@pytest.fixture(scope="module")
+def model(bore: Project) -> RideModel:
+    """Half-way up the wall, turned across; dampers with one rate, whose force has no bend."""
+    car = replace(
+        bore.car,
+        front=replace(bore.car.front, damper_rebound=bore.car.front.damper_bump),
+        rear=replace(bore.car.rear, damper_rebound=bore.car.rear.damper_bump),
+    )
+    return RideModel(replace(bore, car=car), bore.setup, sweep_cases(bore.venue, np.array([1.2])))
+
+
+class Motion:
+    """The compiled accelerations and step, called one at a time."""
+
+    def __init__(self, model: RideModel) -> None:
+        self.model = model
+        self.bodies, self.elements, _ = model.model.packed
+        self.place, self.work = np.zeros(1, PLACE)[0], np.zeros(1, WORK)[0]
+        self.flow, self.scratch = np.zeros(self.elements.size * STRIPS, FLOW), np.zeros((7, 7))
+        prepare(
+            self.bodies[0], self.elements, model.settings[0], model.case.records[0], self.place, self.flow
+        )
+        self.rise = self.place.rise.copy()
+
+    def accelerations(self, x: Array, v: Array, road: Array, speed: Array) -> Array:
+        out = np.zeros(7)
+        self.place.rise[:] = self.rise + road
+        accelerations(
+            self.bodies[0], self.elements, self.model.settings[0], self.model.damping[0], self.place,
+            self.flow, x, v, speed, self.work, out,
+        )  # fmt: skip
+        return out
+
+    def ride(self, road: Array, dt: float) -> tuple[Array, Array]:
+        """State and speeds at the end of a road (samples, wheels)."""
+        x, v = self.model.trim.copy(), np.zeros(7)
+        for before, after in zip(road[:-1], road[1:], strict=True):
+            step(
+                self.bodies[0], self.elements, self.model.settings[0], self.model.damping[0], self.place,
+                self.flow, self.rise, before, after, dt, x, v, self.work, self.scratch,
+            )  # fmt: skip
+        return x, v
+
+
+def _waves(time: Array) -> Array:
+    """A smooth road (samples, wheels), 2 mm high, rear later than front, left and right apart."""
+    delay = np.array([0.0, 0.0, 0.05, 0.05])
+    pitch = np.array([40.0, 55.0, 40.0, 55.0])
+    wave = 0.001 * (1.0 - np.cos(pitch * np.maximum(time[:, None] - delay, 0.0)))
+    return np.asarray(wave)
+
+
+def test_linear_matrices_are_the_derivatives(model: RideModel) -> None:
+    """Every column of stiffness, damping and road terms, by differences of the nonlinear accelerations."""
+    linear, motion, rest = model.linear(), Motion(model), np.zeros(4)
+    h = 1e-7
+    for j in range(7):
+        push = h * np.eye(7)[j]
+        by_x = motion.accelerations(model.trim + push, np.zeros(7), rest, rest)
+        by_x -= motion.accelerations(model.trim - push, np.zeros(7), rest, rest)
+        by_v = motion.accelerations(model.trim, push, rest, rest)
+        by_v -= motion.accelerations(model.trim, -push, rest, rest)
+        # relative to the largest entry of the row: differences keep six digits of it
+        for found, matrix in ((by_x, linear.stiffness), (by_v, linear.damping)):
+            expected = -matrix[:, j]
+            scale = np.abs(matrix).max(axis=1)
+            np.testing.assert_allclose(found / (2 * h) * linear.mass / scale, expected / scale, atol=1e-5)
+    for w in range(4):
+        push = h * np.eye(4)[w]
+        by_road = motion.accelerations(model.trim, np.zeros(7), push, rest)
+        by_road -= motion.accelerations(model.trim, np.zeros(7), -push, rest)
+        scale = np.abs(linear.road).max(axis=1)
+        np.testing.assert_allclose(
+            by_road / (2 * h) * linear.mass / scale, linear.road[:, w] / scale, atol=1e-5
+        )
+
+
+def test_on_a_smooth_road_nothing_moves(model: RideModel) -> None:
+    """The trim is an equilibrium of the motion too."""
+    x, v = Motion(model).ride(np.zeros((2000, 4)), 5e-4)
+    np.testing.assert_allclose(x, model.trim, atol=1e-9)
+    np.testing.assert_allclose(v, 0.0, atol=1e-9)
+
+
+def test_time_step_is_of_fourth_order(model: RideModel) -> None:
+    """Halving the step divides the error by 16, on a road that is straight between coarse samples."""
+    motion, coarse = Motion(model), 1.6e-3
+    road = _waves(np.arange(0.0, 0.12, coarse))
+    ends = []
+    for parts in (1, 2, 4, 16):
+        fine = np.array([np.interp(np.arange(0, len(road) - 1 + 1e-9, 1 / parts), np.arange(len(road)), c)
+                         for c in road.T]).T  # fmt: skip
+        ends.append(motion.ride(fine, coarse / parts)[0])
+    errors = [np.abs(end - ends[-1]).max() for end in ends[:3]]
+    orders = np.log2(np.array(errors[:-1]) / errors[1:])
+    assert orders.min() > 3.5
+    assert orders.max() < 4.6
+
+
+def test_step_against_another_integrator(model: RideModel) -> None:
+    """scipy's eighth-order integrator on the same accelerations ends within a micrometre."""
+    motion, dt = Motion(model), 5e-4
+    time = np.arange(0.0, 0.1, dt)
+    road = _waves(time)
+    rates = np.diff(road, axis=0) / dt
+
+    def derivative(t: float, y: Array) -> Array:
+        i = min(int(t / dt), len(rates) - 1)
+        height = road[i] + (t - i * dt) * rates[i]
+        return np.r_[y[7:], motion.accelerations(y[:7].copy(), y[7:].copy(), height, rates[i])]
+
+    start = np.r_[model.trim, np.zeros(7)]
+    other = solve_ivp(
+        derivative, (0.0, time[-1]), start, method="DOP853", max_step=dt, rtol=1e-10, atol=1e-13
+    )
+    np.testing.assert_allclose(motion.ride(road, dt)[0], other.y[:7, -1], atol=1e-6)
+
+
+def test_small_bump_moves_no_lasting_impulse(bore: Project) -> None:
+    """Over a road that comes back, the changes of all tyre loads sum to nothing in time.
+
+    Integrate the vertical momentum of all masses from rest to rest. Without air: the air's gap is that to the
+    mean surface, so that its stiffness would leave an impulse.
+    """
+    still = replace(bore, venue=replace(bore.venue, air_density=1e-9))
+    model = RideModel(still, still.setup, sweep_cases(still.venue, np.array([0.0])))
+    dt = 5e-4
+    time = np.arange(0.0, 3.0, dt)
+    bump = 2e-5 * np.where(time < 0.02, 1.0 - np.cos(2 * np.pi * time / 0.02), 0.0)
+    road = np.zeros((1, time.size, 4))
+    road[0, :, :] = bump[:, None]
+    ride, flat = model.ride(road, dt, every=1)[0], model.ride(0.0 * road, dt, every=1)[0]
+    impulse = (ride["load"].sum() - flat["load"].sum()) * dt
+    peak = (flat["least_load"] - ride["least_load"]).max()
+    assert peak > 5.0  # N: the bump did something
+    assert abs(impulse) < 0.01 * peak * 0.02  # against the peak over the bump's length
+
+
+def test_tyres_never_pull(bore: Project, model: RideModel) -> None:
+    """Over a kerb of 40 mm wheels lift; no load falls below nothing, and the lift is counted."""
+    time = np.arange(0.0, 0.5, 5e-4)
+    kerb = 0.02 * np.where(time < 0.01, 1.0 - np.cos(2 * np.pi * time / 0.01), 0.0)
+    road = np.repeat(kerb[None, :, None], 4, axis=2)
+    ride = model.ride(road, 5e-4, every=1)[0]
+    assert ride["least_load"].min() == 0.0
+    assert ride["off_surface"] > 0
+    assert ride["samples"] == time.size - 1
+
+
+def test_margin_of_the_ride_is_that_of_the_trim(model: RideModel) -> None:
+    """At rest the ride reads off the same margin, loads and gaps as the evaluation."""
+    ride = model.ride(np.zeros((1, 50, 4)), 5e-4, every=1)[0]
+    assert ride["margin"] / ride["samples"] == pytest.approx(model.margin, abs=1e-9)
+    assert ride["least_margin"] == pytest.approx(model.margin, abs=1e-9)
+
+
+def test_crossings_are_counted_downwards_once(model: RideModel) -> None:
+    """One dip through the floor is one crossing, however long it lasts."""
+    time = np.arange(0.0, 0.4, 5e-4)
+    bump = 0.004 * np.where(time < 0.03, 1.0 - np.cos(2 * np.pi * time / 0.03), 0.0)
+    road = np.repeat(bump[None, :, None], 4, axis=2)
+    least = float(model.ride(road, 5e-4, every=1)[0]["least_margin"])
+    assert least < model.margin
+    just_above = least + 0.02 * (model.margin - least)
+    assert model.ride(road, 5e-4, every=1, floor=just_above)[0]["crossings"] == 1
+    assert model.ride(road, 5e-4, every=1, floor=least - 0.01)[0]["crossings"] == 0
+
+
+def test_missing_damper_is_asked_for(bore: Project) -> None:
+    """Keys that only rides need are asked for by name, with what they are for."""
+    bare = replace(bore, car=replace(bore.car, front=replace(bore.car.front, damper_bump=None)))
+    with pytest.raises(InputError, match=r"front\.damper_bump_Ns_per_mm"):
+        RideModel(bare, bore.setup, sweep_cases(bore.venue, np.array([0.0])))
