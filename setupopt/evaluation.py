@@ -67,4 +67,6 @@ def evaluate(
     """
     wanted = [project.setup] if setups is None else [setups] if isinstance(setups, Setup) else list(setups)
     model = Model(project.car)
-    return model.run(model.settings(wanted), cases or sweep_cases(project.venue), progress=progress)
+    return model.run(
+        model.settings(wanted), sweep_cases(project.venue) if cases is None else cases, progress=progress
+    )

@@ -49,7 +49,10 @@ class Result:
 
     @property
     def steer(self) -> Floats:
-        """The margin as a search climbs it: finite everywhere, below every margin where contact is lost."""
+        """The margin as a search climbs it: finite everywhere, with a slope towards contact where it is lost.
+
+        Bent below -1; of a lost case it says how far contact is, not how it compares with a slide.
+        """
         return np.asarray(self.answers["steer"])
 
     @cached_property
@@ -62,7 +65,7 @@ class Result:
     @property
     def worst(self) -> np.ndarray:
         """Index of the worst case of each setup, (setups). A lost case is worse than any other."""
-        score = np.where(self.contact, self.margin, self.steer - 1e3)
+        score = np.where(self.contact, self.margin, self.steer - 1e6)
         return np.asarray(score.argmin(axis=1))
 
     @property

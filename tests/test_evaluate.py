@@ -71,7 +71,6 @@ def test_cases_of_the_callers_own() -> None:
     assert result.answers.shape == (1, 4)
 
 
-@pytest.mark.xfail(strict=True, reason="an empty list is taken for none at all: the venue's sweep is run")
 def test_no_cases_give_no_answers() -> None:
     """An empty list of cases is an empty result, not the venue's sweep."""
     assert evaluate(PROJECT, cases=sweep_cases(PROJECT.venue).pick([])).answers.shape == (1, 0)

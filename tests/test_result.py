@@ -131,14 +131,12 @@ def test_car_without_named_points_has_no_clearance() -> None:
     assert np.isnan(result.columns()["least_clearance_mm"]).all()
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="Result.steer promises lost cases a value below every margin; one that slides far may lie lower",
-)
-def test_lost_cases_are_worth_less_than_any_margin() -> None:
-    """As Result.steer says of itself: on a wall with too little downforce, and on the floor braking hard."""
+def test_a_lost_case_is_worse_than_any_slide() -> None:
+    """`worst` picks a lost case before one that slides far, whatever their steering values are."""
     car = with_downforce(CAR, 0.25)
     driven = {"roll_angle": [radians(90.0), 0.0], "acceleration": [0.0, -50.0]}
     result = solve(car, SETUP, venue(1 / 7.5), speed=60.0, **driven)
     assert result.contact[0].tolist() == [False, True]
-    assert result.steer[0, 0] < result.margin[0, 1]
+    assert result.margin[0, 1] < -1.0
+    assert result.worst[0] == 0
+    assert result.worst_margin[0] == -np.inf

@@ -60,15 +60,19 @@ def _solve_axle(a: Floats, b: Floats, i: int, x: Floats) -> None:
 
 @kernel
 def newton_step(a: Floats, b: Floats, x: Floats, body: Floats, right: Floats) -> float:
-    """Solve a x = b for the seven unknowns; returns the determinant of `a`, NaN or 0 if singular.
+    """Solve a x = b for the seven unknowns; returns -1 where `a` is that of a trim that holds, else 1.
 
     Rows and columns: heave, pitch, roll, wheels FL, FR, RL, RR. Wheels of different axles meet only
-    through the body. `body` (3, 3) and `right` (3) are scratch.
+    through the body. It holds where every push on the body is answered by a push back: minus the
+    body's matrix, wheels eliminated, has positive leading minors (Sylvester's criterion; the matrix
+    is symmetric but for small terms). `body` (3, 3) and `right` (3) are scratch.
     """
     body[:, :] = a[:3, :3]
     right[:] = b[:3]
-    wheels = _eliminate_axle(a, b, 3, body, right) * _eliminate_axle(a, b, 5, body, right)
+    front, rear = _eliminate_axle(a, b, 3, body, right), _eliminate_axle(a, b, 5, body, right)
     det = _solve_body(body, right, x)
     _solve_axle(a, b, 3, x)
     _solve_axle(a, b, 5, x)
-    return wheels * det
+    pair = body[0, 0] * body[1, 1] - body[0, 1] * body[1, 0]
+    holds = body[0, 0] < 0.0 and pair > 0.0 and det < 0.0 and front > 0.0 and rear > 0.0
+    return -1.0 if holds else 1.0

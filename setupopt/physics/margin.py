@@ -8,8 +8,9 @@ from setupopt.physics.jit import kernel
 
 # An axle in the air, or a driven wheel in the air with an open differential.
 MOST_USE = 100.0
-# Value lost per metre that an axle hangs over the surface.
+# Value lost per metre that an axle hangs over the surface, and per g of press that is missing.
 _LIFT_PRICE = 10.0
+_PRESS_PRICE = 10.0
 
 
 @kernel
@@ -64,4 +65,4 @@ def steering_value(margin: float, press: float, lift: float) -> float:
     contact lies, without drowning everything else.
     """
     bent = margin if margin >= -1.0 else -1.0 - log(-margin)
-    return bent - press - _LIFT_PRICE * lift
+    return bent - _PRESS_PRICE * press - _LIFT_PRICE * lift

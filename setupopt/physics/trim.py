@@ -30,6 +30,9 @@ _PART = 0.02
 # Error of the press in g, most points of a path, and the most press tried.
 _SHORTEST = 1e-8
 _PATH_POINTS = 120
+_LEAST_PRESS = 0.004
+# How far down the body is put to look for a trim near the bump stops, at most, m.
+_LOWEST = 0.15
 # How much more than a nearby setup's press is tried first: a share of it, and g.
 _MARGIN_OF_PRESS = (1.02, 1e-3)
 _MOST_PRESS = 256.0
@@ -63,13 +66,13 @@ def set_start(car: Record, place: Record, x: Floats) -> None:
 
 @kernel
 def _step_direction(work: Record) -> float:
-    """Newton step into `work.step`, cut to a believable length; the Jacobian's determinant."""
-    det = newton_step(work.jacobian, work.residual, work.step, work.body_matrix, work.body_right)
+    """Newton step into `work.step`, cut to a believable length; -1 where the car would hold, else 1."""
+    side = newton_step(work.jacobian, work.residual, work.step, work.body_matrix, work.body_right)
     longest = _worst(work.step)
     if longest > _LONGEST:
         for j in range(7):
             work.step[j] *= _LONGEST / longest
-    return det
+    return side
 
 
 @kernel
@@ -138,18 +141,18 @@ def newton(
 ) -> tuple[bool, int]:  # fmt: skip
     """Damped Newton from `x`, in place. Whether a stable trim was found in `most` steps, and the steps.
 
-    In a trim that holds, the determinant of the seven equations' Jacobian is negative; past a fold
-    it changes sign, and the car would fall away from the point where the forces balance.
+    In a trim that holds, every push on the body is answered by a push back; past a fold the car
+    would fall away from the point where the forces balance.
     """
-    weight, det = car.mass * GRAVITY, 0.0
+    weight, side = car.mass * GRAVITY, 0.0
     target, rough = TOLERANCE * weight, _ROUGH * weight
     balance(car, elements, setup, place, flow, x, work)
     size = _norm(work.residual)
     for step in range(most):
         if step > 0 and _worst(work.residual) < target:
-            return det < 0.0, step
-        det = _step_direction(work)
-        if det > 0.0:
+            return side < 0.0, step
+        side = _step_direction(work)
+        if side > 0.0:
             _stiffen_lifted(car, setup, work)
             _step_direction(work)
         if not _norm(work.step) > -1.0:
@@ -170,6 +173,12 @@ def newton(
         size = new_size
         x[:] = work.trial
     return False, most
+
+
+@kernel
+def both_axles_carry(work: Record) -> bool:
+    """Whether each axle has a wheel on the surface."""
+    return work.load[0] + work.load[1] > 0.0 and work.load[2] + work.load[3] > 0.0
 
 
 @kernel
@@ -224,14 +233,14 @@ def _press_until_held(
     car: Record, elements: Records, setup: Record, case: Record, place: Record, flow: Records,
     x: Floats, work: Record,
 ) -> tuple[float, int]:  # fmt: skip
-    """Press, in g, with which a plain start finds a trim, doubled until it does."""
-    press, effort = 0.5, 0
+    """Press, in g, with which a plain start finds a trim: little at first, doubled until it does."""
+    press, effort = _LEAST_PRESS, 0
     while press <= _MOST_PRESS:
         turn_to(car, case, case.roll_angle, press, place)
         set_start(car, place, x)
         found, steps = newton(car, elements, setup, place, flow, x, work, STEPS)
         effort += steps
-        if found:
+        if found and both_axles_carry(work):
             break
         press *= 2.0
     return press, effort
@@ -269,12 +278,6 @@ def release_press(
 
 
 @kernel
-def both_axles_carry(work: Record) -> bool:
-    """Whether each axle has a wheel on the surface."""
-    return work.load[0] + work.load[1] > 0.0 and work.load[2] + work.load[3] > 0.0
-
-
-@kernel
 def find_trim(
     car: Record, elements: Records, setup: Record, case: Record, part: Record, place: Record,
     flow: Records, x: Floats, work: Record,
@@ -292,6 +295,12 @@ def find_trim(
     walked, steps = _walk_case(car, elements, setup, case, part, place, flow, x, work)
     effort += steps
     if walked:
+        return 0.0, effort
+    set_start(car, place, x)
+    x[0] -= min(min(car.bump_travel[0], car.bump_travel[2]), _LOWEST)
+    low, steps = newton(car, elements, setup, place, flow, x, work, STEPS)
+    effort += steps
+    if low and both_axles_carry(work):
         return 0.0, effort
     if found:
         set_start(car, place, x)

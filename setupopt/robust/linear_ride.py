@@ -19,7 +19,7 @@ from setupopt.robust.road import Contacts, Road
 Numbers = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-_NOTHING = 1e-6  # of what it is the difference of
+_NOTHING = 1e-6  # of the terms that cancel
 
 
 class LinearSystem(NamedTuple):
@@ -198,8 +198,8 @@ def white_covariance(system: LinearSystem, rows: Output, intensity: ArrayLike) -
     """
     at_rest = np.linalg.solve(system.stiffness, system.road_stiffness)
     kick = system.forced(system.road_damping)
-    _require_none(rows.position @ at_rest, rows.road)
-    _require_none(rows.acceleration @ kick[system.dof :], rows.road_velocity)
+    _require_nothing(rows.position, at_rest, rows.road)
+    _require_nothing(rows.acceleration, kick[system.dof :], rows.road_velocity)
     noise = kick - np.vstack([at_rest, np.zeros_like(at_rest)])
     free = system.free()
     state = solve_continuous_lyapunov(free, -noise @ np.atleast_2d(intensity) @ noise.T)
@@ -207,7 +207,8 @@ def white_covariance(system: LinearSystem, rows: Output, intensity: ArrayLike) -
     return seen @ state @ seen.T
 
 
-def _require_none(first: Numbers, second: Numbers) -> None:
-    """Refuses two parts that do not cancel."""
-    if np.any(np.abs(first + second) > _NOTHING * (np.abs(first) + np.abs(second))):
+def _require_nothing(rows: Numbers, columns: Numbers, direct: Numbers) -> None:
+    """Refuses rows x columns + direct unless it cancels."""
+    terms = np.abs(rows) @ np.abs(columns) + np.abs(direct)
+    if np.any(np.abs(rows @ columns + direct) > _NOTHING * terms):
         raise ValueError("under white road velocity the variance of this output is infinite")

@@ -59,9 +59,9 @@ def chance_of_crossing(rate: float, duration: float) -> float:
 def mean_peak_factor(rate: float, duration: float) -> float:
     """Mean of the largest value in so many seconds, in standard deviations above the mean.
 
-    g = c + 0.577216 / c, c = sqrt(2 ln(rate duration)), `rate` that of crossings of the mean: A. G. Davenport,
-    Note on the distribution of the largest value of a random function with application to gust loading, Proc.
-    Inst. Civ. Eng. 28 (1964) 187-196. For ten crossings and more.
+    g = c + 0.577216 / c, c = sqrt(2 ln(rate duration)), `rate` that of upward crossings of the mean:
+    A. G. Davenport, Note on the distribution of the largest value of a random function with application to
+    gust loading, Proc. Inst. Civ. Eng. 28 (1964) 187-196. For ten crossings and more.
 
     10 crossings a second for a minute:
 

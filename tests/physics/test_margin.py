@@ -136,8 +136,8 @@ def test_steering_value_is_the_margin_down_to_minus_one() -> None:
 
 
 def test_press_and_lift_only_ever_take_from_the_steering_value() -> None:
-    """A lost case that needs 0.25 g is worth 0.25 less; an axle that hangs higher is worth less."""
-    assert steering_value(-exp(2.0), 0.25, 0.0) == pytest.approx(-3.25, rel=1e-14)
+    """A lost case that needs 0.25 g is worth ten times that less; an axle that hangs higher is worth less."""
+    assert steering_value(-exp(2.0), 0.25, 0.0) == pytest.approx(-5.5, rel=1e-14)
     values = [steering_value(-99.0, 0.1, lift) for lift in (0.0, 0.001, 0.01, 0.1)]
     assert values == sorted(values, reverse=True)
     assert len(set(values)) == 4

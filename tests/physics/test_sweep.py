@@ -61,6 +61,44 @@ def test_order_of_the_setups_does_not_matter(whole: Records) -> None:
     assert shuffled.tobytes() == whole[order].tobytes()
 
 
+def test_angles_of_a_sweep_may_come_in_any_order() -> None:
+    """Cases that differ by the roll angle alone share their preparation: backwards, shuffled, alone.
+
+    On the way round lie lost cases and cases found by a path, which leave other things behind. Bit for bit.
+    """
+    angles = np.radians(np.arange(-180.0, 181.0, 4.0))
+    sweep_round = load_cases(
+        venue(1.0 / 8.0),
+        roll_angle=angles,
+        speed=38.0,
+        heading=0.1,
+        crosswind=3.0,
+        bump=(0.01, 0.0, 0.0, 0.0),
+    ).records
+    forward = sweep.run(MODEL.packed, SETTINGS[:1], sweep_round)
+    assert 5 < (~forward["contact"]).sum() < 80
+    for order in (np.arange(angles.size)[::-1], np.random.default_rng(4).permutation(angles.size)):
+        other = sweep.run(MODEL.packed, SETTINGS[:1], sweep_round[order])
+        assert other.tobytes() == forward[order].tobytes()
+    for i in range(0, angles.size, 9):
+        alone = sweep.run(MODEL.packed, SETTINGS[:1], sweep_round[i : i + 1])
+        assert alone[0].tobytes() == forward[i].tobytes()
+
+
+@pytest.mark.parametrize("name", [n for n in CASES.records.dtype.names if n != "roll_angle"])
+def test_neighbours_that_differ_in_anything_share_nothing(name: str) -> None:
+    """Two cases alike but for one entry, whichever: each as if it stood alone."""
+    records = np.repeat(load_cases(venue(1.0 / 8.0), roll_angle=1.0, speed=60.0).records, 2)
+    if name == "bump":
+        records[name][1] = (0.0, 0.0, 0.0, 0.004)
+    else:
+        records[name][1] = records[name][1] * 0.9 + 0.003
+    together = sweep.run(MODEL.packed, SETTINGS[:1], records)
+    alone = sweep.run(MODEL.packed, SETTINGS[:1], records[1:])
+    assert together[1].tobytes() == alone[0].tobytes()
+    assert together[1].tobytes() != together[0].tobytes()
+
+
 def test_one_by_one_is_the_same_as_all_at_once(whole: Records) -> None:
     """Every case alone with every setup alone, bit for bit: no memory from one to the next."""
     for s in range(len(SETUPS)):

@@ -1,0 +1,43 @@
+"""O. Kropac and P. Mucka, Be careful when using the International Roughness Index as an indicator of road
+unevenness, J. Sound Vib. 287 (2005) 989-1003.
+
+From memory: IRI = 2.21 sqrt(C) mm/m on a road with w = 2, C = G_d(1 rad/m) in 1e-6 m3.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from setupopt.robust.linear_ride import output, response_to_road, white_covariance
+from setupopt.robust.profile import BASE, SPEED, golden_quarter_car
+from setupopt.robust.road import CLASSES, Contacts, Road
+
+CAR = golden_quarter_car()
+TRAVEL_RATE = output(CAR, velocity=[1.0, -1.0])
+
+
+def index(road: Road) -> float:
+    """Mean size of the slope between body and wheel on a Gaussian road of unlimited band, mm/m."""
+    variance = white_covariance(CAR, TRAVEL_RATE, road.white_intensity(SPEED))[0, 0]
+    return 1e3 * float(np.sqrt(2 / np.pi * variance)) / SPEED
+
+
+def test_index_of_a_random_road() -> None:
+    """2.21, to its three printed digits; an index ten times smaller is in print too and is wrong."""
+    angular_one = Road(1e-6 / (2 * np.pi * 0.01))  # 1e-6 m3 at 1 rad/m
+    assert index(angular_one) == pytest.approx(2.21, abs=5e-3)
+
+
+@pytest.mark.parametrize(("letter", "expected"), [("A", 2.2189), ("B", 4.4378), ("C", 8.8756), ("D", 17.751)])
+def test_index_of_the_classes(letter: str, expected: float) -> None:
+    """Derived, not printed: 0.554724 sqrt(G_d(n0) / 1e-6 m3) mm/m, half of the last digit."""
+    assert index(Road(CLASSES[letter].mean)) == pytest.approx(expected, abs=5.1e-5 if expected < 10 else 5e-4)
+
+
+def test_slopes_over_250_mm_lower_it() -> None:
+    """Derived, not printed: 0.543146 instead of 0.554724, by the spectrum over a wide band (1e-4)."""
+    wide = Road(1e-6, band=(1e-4, 1e3))
+    contact = Contacts(np.zeros(1), np.zeros(1), np.array([BASE]))
+    variance = response_to_road(CAR, TRAVEL_RATE, wide, contact, SPEED, 40_001).moment(0)[0]
+    assert 1e3 * np.sqrt(2 / np.pi * variance) / SPEED == pytest.approx(0.543146, rel=1e-4)

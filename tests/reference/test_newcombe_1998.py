@@ -1,0 +1,43 @@
+"""R. G. Newcombe, Two-sided confidence intervals for the single proportion, Stat. Med. 17 (1998) 857-872, I.
+
+Wilson's score intervals second hand (a public test quotes them); Clopper-Pearson's from memory, confirmed by
+an independent computation to every digit.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from setupopt.robust.statistics import clopper_pearson, wilson
+
+# hits, trials: ends of the 95 % interval by Wilson and by Clopper and Pearson
+TABLE = {
+    (81, 263): ((0.2553, 0.3662), (0.2527, 0.3676)),
+    (15, 148): ((0.0624, 0.1605), (0.0578, 0.1617)),
+    (0, 20): ((0.0, 0.1611), (0.0, 0.1684)),
+    (1, 29): ((0.0061, 0.1718), (0.0009, 0.1776)),
+}
+
+
+@pytest.mark.parametrize("seen", TABLE)
+def test_table_one(seen: tuple[int, int]) -> None:
+    """Both methods to the 4 printed decimals."""
+    for method, expected in zip((wilson, clopper_pearson), TABLE[seen], strict=True):
+        assert method(*seen) == pytest.approx(expected, abs=5e-5)
+
+
+@pytest.mark.parametrize("method", [wilson, clopper_pearson])
+def test_hits_and_misses_mirror_each_other(method: type) -> None:
+    """The interval of the misses is that of the hits seen from the other end; 0 and all included."""
+    for hits, trials in ((0, 20), (7, 31), (20, 20)):
+        low, high = method(hits, trials)
+        assert method(trials - hits, trials) == pytest.approx((1 - high, 1 - low), abs=1e-12)
+    assert method(20, 20)[1] == 1.0
+    assert method(0, 20)[0] == 0.0
+
+
+def test_none_of_a_hundred() -> None:
+    """Derived: 0.029513 on one side at 95 % (the rule of three says 0.03), 0.036217 on both."""
+    assert clopper_pearson(0, 100, 0.90)[1] == pytest.approx(0.029513, abs=5e-7)
+    assert clopper_pearson(0, 100)[1] == pytest.approx(0.036217, abs=5e-7)
+    assert clopper_pearson(0, 100, 0.90)[1] == pytest.approx(1 - 0.05 ** (1 / 100), rel=1e-10)
