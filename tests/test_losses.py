@@ -7,10 +7,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-
-import setupopt
 from project.good_folder import write_folder
 
+import setupopt
 from setupopt.cases import CaseSet, sweep_cases
 from setupopt.evaluation import Model
 from setupopt.losses import _CAUSES, LossBudget, loss_budget

@@ -193,22 +193,26 @@ def white_covariance(system: LinearSystem, rows: Output, intensity: ArrayLike) -
 
     `intensity` W (inputs, inputs), two-sided: E[e'(t) e'(t')] = W delta(t - t'). Counted from where the car
     would stand at rest, p = q - R e with K R = B, the state (p, q') is stationary: A P + P A' + N W N' = 0.
-    Raises ValueError where an output follows the road's height, or holds the white noise itself, and
-    its variance is infinite.
+    Raises ValueError where an output follows the height of such a road, or holds the white noise itself, so
+    that its variance is infinite: of four wheels on four roads of their own, even the load at rest is.
     """
+    w = np.atleast_2d(intensity)
     at_rest = np.linalg.solve(system.stiffness, system.road_stiffness)
     kick = system.forced(system.road_damping)
-    _require_nothing(rows.position, at_rest, rows.road)
-    _require_nothing(rows.acceleration, kick[system.dof :], rows.road_velocity)
+    _require_nothing(rows.position, at_rest, rows.road, w)
+    _require_nothing(rows.acceleration, kick[system.dof :], rows.road_velocity, w)
     noise = kick - np.vstack([at_rest, np.zeros_like(at_rest)])
     free = system.free()
-    state = solve_continuous_lyapunov(free, -noise @ np.atleast_2d(intensity) @ noise.T)
+    state = solve_continuous_lyapunov(free, -noise @ w @ noise.T)
     seen = np.hstack([rows.position, rows.velocity]) + rows.acceleration @ free[system.dof :]
     return seen @ state @ seen.T
 
 
-def _require_nothing(rows: Numbers, columns: Numbers, direct: Numbers) -> None:
-    """Refuses rows x columns + direct unless it cancels."""
-    terms = np.abs(rows) @ np.abs(columns) + np.abs(direct)
-    if np.any(np.abs(rows @ columns + direct) > _NOTHING * terms):
+def _require_nothing(
+    rows: Numbers, columns: NDArray[np.floating], direct: Numbers, intensity: Numbers
+) -> None:
+    """Refuses (rows x columns + direct) x intensity unless it cancels."""
+    found = (rows @ columns + direct) @ intensity
+    terms = (np.abs(rows) @ np.abs(columns) + np.abs(direct)) @ np.abs(intensity)
+    if np.any(np.abs(found) > _NOTHING * terms):
         raise ValueError("under white road velocity the variance of this output is infinite")

@@ -100,9 +100,7 @@ def test_batch_against_plain_loops(bore: Project) -> None:
     print(
         f"\nbatch, {cores} cores: {batch * 1e6:.2f} us a case, {batch * cores * 1e6:.2f} us a case and core"
     )
-    print(
-        f"plain scalar loop (quadrature, scipy root): {reference * 1e6:.0f} us a case, x {reference / batch:.0f}"
-    )
+    print(f"plain scalar loop (quadrature, root): {reference * 1e6:.0f} us a case, x {reference / batch:.0f}")
     print(f"scipy root on the compiled forces: {rooted * 1e6:.0f} us a case, x {rooted / batch:.0f}")
     assert reference / batch > 500
     assert batch * cores < 8e-6

@@ -32,7 +32,8 @@ def test_cost_of_a_proposal(bore: Project) -> None:
     sweep = float(np.median(sweeps))
     ratio = proposal.seconds / (sweep * proposal.iterations)
     print(
-        f"\none sweep {sweep * 1e3:.2f} ms, {proposal.iterations} steps, {proposal.seconds:.2f} s: {ratio:.1f} sweeps a step"
+        f"\none sweep {sweep * 1e3:.2f} ms, {proposal.iterations} steps, "
+        f"{proposal.seconds:.2f} s: {ratio:.1f} sweeps a step"
     )
     print(f"worst margin {proposal.start_margin:.4f} -> {proposal.margin:.4f}")
     assert ratio < 20
@@ -74,6 +75,7 @@ def test_independent_searches_find_nothing_better(bore: Project) -> None:
     )
     print(f"\nclimb {best.merit:.5f} ({best.points_asked} points)")
     print(
-        f"differential evolution {-evolved.fun:.5f} ({evolved.nfev} points), TPE {-study.best_value:.5f} ({len(study.trials)} points)"
+        f"differential evolution {-evolved.fun:.5f} ({evolved.nfev} points), "
+        f"TPE {-study.best_value:.5f} ({len(study.trials)} points)"
     )
     assert best.merit > max(-evolved.fun, -study.best_value) - 1e-3

@@ -11,7 +11,7 @@ from at_trim import Bench
 from cars import CAR, SETUP, load_cases, venue
 
 from setupopt.physics import answer as answers
-from setupopt.physics import place, sweep
+from setupopt.physics import place
 from setupopt.physics.inputs import ANSWER
 
 Floats = np.ndarray

@@ -1,6 +1,6 @@
-"""M. W. Sayers, T. D. Gillespie and W. D. O. Paterson, World Bank Technical Paper 46, 1986; M. W. Sayers, On
-the calculation of international roughness index from longitudinal road profile, Transp. Res. Rec. 1501 (1995);
-M. W. Sayers and S. M. Karamihas, The little book of profiling, University of Michigan, 1998.
+"""M. W. Sayers, T. D. Gillespie and W. D. O. Paterson, World Bank Technical Paper 46, 1986; M. W. Sayers,
+On the calculation of international roughness index from longitudinal road profile, Transp. Res. Rec. 1501
+(1995); M. W. Sayers and S. M. Karamihas, The little book of profiling, University of Michigan, 1998.
 
 The papers were not open. Matrices as four public files print them, all alike; "derived, not printed" marks
 what was worked out for this project from the same equations.

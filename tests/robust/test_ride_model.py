@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -66,7 +67,7 @@ class Motion:
     def ride(self, road: Array, dt: float) -> tuple[Array, Array]:
         """State and speeds at the end of a road (samples, wheels)."""
         x, v = self.model.trim.copy(), np.zeros(7)
-        for before, after in zip(road[:-1], road[1:], strict=True):
+        for before, after in pairwise(road):
             step(
                 self.bodies[0], self.elements, self.model.settings[0], self.model.damping[0], self.place,
                 self.flow, self.rise, before, after, dt, x, v, self.work, self.scratch,
