@@ -142,6 +142,28 @@ def test_car_that_drops_onto_its_lower_trim_is_held() -> None:
     assert solve(winged(3.0, 3.0), SOFT, venue(), speed=50.0).contact[0, 0]
 
 
+# drawn car, speed, m/s, and heave near which it stands on its bump stops, m
+SUCKED_DOWN = [(134, 100.0, -0.067), (59, 92.0, -0.083), (72, 104.0, -0.082)]
+
+
+@pytest.mark.parametrize(("seed", "speed", "heave"), SUCKED_DOWN)
+def test_drawn_car_can_stand_on_its_stops(seed: int, speed: float, heave: float) -> None:
+    """On the level, pulled down past its springs: the forces balance there, stably, every tyre laden."""
+    d = drawn(seed)
+    b = Bench(d.project.car, d.project.setup, load_cases(venue(), speed=speed))
+    state = balanced(b, heave, 0.0)
+    assert falling_ways(b, state) == 0
+    assert b.forces(state).load.min() > 0.5 * b.car.static_load.min()
+
+
+@pytest.mark.xfail(strict=True, reason="lost, press 262 g: no start reaches the trim on the stops")
+@pytest.mark.parametrize(("seed", "speed", "heave"), SUCKED_DOWN)
+def test_drawn_car_on_its_stops_is_not_lost(seed: int, speed: float, heave: float) -> None:
+    """Too much downforce pulls the floor down; it does not lift the car off a level road."""
+    d = drawn(seed)
+    assert solve(d.project.car, d.project.setup, venue(), speed=speed).contact[0, 0], heave
+
+
 # --- lost cases -----------------------------------------------------------------------------------
 
 

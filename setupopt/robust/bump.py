@@ -1,0 +1,122 @@
+"""Bump allowance: at every roll angle and attitude the highest obstacle that leaves the margin its floor."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import Executor, ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+
+from setupopt.cases import CaseSet
+from setupopt.evaluation import Model
+from setupopt.physics.balance import WORK
+from setupopt.physics.inputs import ANSWER, STRIPS, Floats
+from setupopt.physics.obstacle import crossing_margin, least_allowed
+from setupopt.physics.place import FLOW, PLACE
+from setupopt.physics.sweep import workers
+from setupopt.project.model import Project, Setup
+from setupopt.robust.ride_model import damping_records
+
+TRACKS = ("left", "right", "both")
+_SHARES = np.array([[1.0, 0.0], [0.0, 1.0], [1.0, 1.0]])
+# Lengths looked at first, m, from a stone to a swell; the worst is then closed in on.
+FIRST_LENGTHS = np.geomspace(0.25, 8.0, 9)
+_NARROWINGS = 3
+_STEP = 5e-4  # s
+MOST = 0.2  # m; higher obstacles are no bumps
+
+
+@dataclass(frozen=True)
+class BumpAllowance:
+    """Highest obstacle of each case, (cases) in metres, with its worst length and track.
+
+    0 where the margin is under the floor without any bump; not a number where contact is lost. A case
+    that rides over the highest obstacle looked at, `MOST`, has no worst length.
+    """
+
+    cases: CaseSet
+    floor: float
+    height: Floats
+    length: Floats
+    track: np.ndarray  # (cases), index into TRACKS
+
+    @property
+    def worst(self) -> int:
+        """The case that stands least; a lost one stands nothing."""
+        return int(np.where(np.isnan(self.height), -1.0, self.height).argmin())
+
+
+class BumpRides:
+    """One setup's crossings in many cases. Raises InputError where dampers or inertias are missing."""
+
+    def __init__(self, project: Project, setup: Setup, cases: CaseSet) -> None:
+        self.model, self.cases = Model(project.car), cases
+        self.settings = self.model.settings(setup)
+        self.damping = damping_records(project, self.model.packed[0])
+        result = self.model.run(self.settings, cases)
+        held = result.contact[0][:, None]
+        self.trims: Floats = np.where(held, result.answers["state"][0], np.nan)
+        self.margin = result.margin[0]
+
+    def least(self, row: int, lengths: Floats, floor: float, most: float = MOST) -> tuple[float, int, int]:
+        """Least allowed height of one case over lengths and TRACKS, and which; -1 where all allow `most`."""
+        bodies, elements, _ = self.model.packed
+        found: tuple[float, int, int] = least_allowed(
+            bodies, elements, self.settings, self.cases.records[row : row + 1], self.damping, self.trims[row],
+            lengths, _SHARES, _STEP, floor, most, np.zeros(1, PLACE),
+            np.zeros(elements.size * STRIPS, FLOW), np.zeros(1, WORK), np.zeros((7, 7)), np.zeros(1, ANSWER),
+        )  # fmt: skip
+        return found
+
+    def trace(self, row: int, height: float, length: float, track: int) -> Floats:
+        """Time and margin (looks, 2) of one crossing, to its end."""
+        bodies, elements, _ = self.model.packed
+        trace = np.full((4000, 2), np.nan)
+        crossing_margin(
+            bodies[0], elements, self.settings[0], self.cases.records[row], self.damping[0],
+            np.zeros(1, PLACE)[0], np.zeros(elements.size * STRIPS, FLOW), self.trims[row], height, length,
+            *_SHARES[track], _STEP, -np.inf, np.zeros(1, WORK)[0], np.zeros((7, 7)),
+            np.zeros(1, ANSWER)[0], trace,
+        )  # fmt: skip
+        return trace[~np.isnan(trace[:, 0])]
+
+    def _worst_of(self, row: int, floor: float) -> tuple[float, float, int]:
+        """Height, length and track of one case: lengths on a grid, then closer around the worst."""
+        height, j, track = self.least(row, FIRST_LENGTHS, floor)
+        if j < 0:
+            return height, np.nan, 0
+        length = FIRST_LENGTHS[j]
+        lengths, at = FIRST_LENGTHS, j
+        for _ in range(_NARROWINGS):
+            low, high = lengths[max(at - 1, 0)], lengths[min(at + 1, lengths.size - 1)]
+            lengths = np.geomspace(low, high, 7)
+            at = int(np.abs(np.log(lengths / length)).argmin())
+            lower, j, k = self.least(row, lengths[1:-1], floor, height)
+            if j >= 0:
+                height, at, track, length = lower, j + 1, k, lengths[j + 1]
+        return height, float(length), track
+
+    def allowance(
+        self,
+        floor: float = 0.0,
+        progress: Callable[[int], object] | None = None,
+        pool: Executor | None = None,
+    ) -> BumpAllowance:
+        """The allowance of every case, on all cores; `progress` is told of each case done."""
+
+        def one(row: int) -> tuple[float, float, int]:
+            lost = np.isnan(self.trims[row, 0])
+            found = (np.nan, np.nan, 0) if lost else self._worst_of(row, floor)
+            if progress is not None:
+                progress(1)
+            return found
+
+        own = pool or ThreadPoolExecutor(workers())
+        try:
+            found = list(own.map(one, range(len(self.cases))))
+        finally:
+            if pool is None:
+                own.shutdown(cancel_futures=True)
+        height, length, track = (np.array(column) for column in zip(*found, strict=True))
+        return BumpAllowance(self.cases, floor, height, length, track)
