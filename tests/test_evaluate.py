@@ -102,7 +102,6 @@ def test_starts_may_leave_cases_out() -> None:
     assert warm.answers[0, ::2].tobytes() == plain.answers[0, ::2].tobytes()
 
 
-@pytest.mark.xfail(strict=True, reason="the kernel reads past the row's end without a word")
 def test_starts_of_the_wrong_shape_are_refused() -> None:
     """Seven columns, without the press: compiled code does not look where it reads, so Python must."""
     model, cases = Model(CAR), sweep_cases(PROJECT.venue)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import os
 import platform
+import shutil
 import tempfile
 from collections.abc import Callable
 from functools import cache
@@ -17,6 +18,9 @@ from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import numba
+
+# Versions whose compiled kernels are kept besides the present one.
+_KEPT = 3
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -39,13 +43,25 @@ def _is_usable(folder: Path) -> bool:
     return os.access(folder, os.W_OK)
 
 
+def _forget_old(home: Path) -> None:
+    """Remove compiled kernels of other versions, but for the three used last."""
+    others = [folder for folder in home.iterdir() if folder.is_dir() and folder.name != _fingerprint()]
+    for folder in sorted(others, key=lambda f: f.stat().st_mtime, reverse=True)[_KEPT:]:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
 @cache
 def cache_folder() -> Path:
     """Folder of the compiled kernels: the user's cache, or a temporary one where that is read-only."""
     base = os.environ.get("NUMBA_CACHE_DIR") or os.environ.get("XDG_CACHE_HOME")
     wanted = Path(base) if base else Path.home() / ".cache"
     folder = wanted / "setupopt" / _fingerprint()
-    return folder if _is_usable(folder) else Path(tempfile.gettempdir()) / "setupopt" / _fingerprint()
+    is_new = not folder.exists()
+    if not _is_usable(folder):
+        return Path(tempfile.gettempdir()) / "setupopt" / _fingerprint()
+    if is_new:
+        _forget_old(folder.parent)
+    return folder
 
 
 def kernel(function: F) -> F:

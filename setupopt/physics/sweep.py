@@ -79,6 +79,8 @@ def run(
     """
     answers = np.zeros(setups.size * cases.size, dtype=ANSWER)
     guess = np.empty((0, 8)) if starts is None else np.ascontiguousarray(starts, dtype=float)
+    if guess.shape not in ((0, 8), (cases.size, 8)):
+        raise ValueError(f"starts must be ({cases.size}, 8), not {guess.shape}")
 
     def task(span: tuple[int, int]) -> int:
         flow = np.zeros(car[1].size * STRIPS, FLOW)

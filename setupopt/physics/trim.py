@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from math import sqrt
 
+import numpy as np
+
 from setupopt.physics import suspension, tyre
 from setupopt.physics.balance import balance
 from setupopt.physics.inputs import Floats, Record, Records
@@ -31,8 +33,8 @@ _PART = 0.02
 _SHORTEST = 1e-8
 _PATH_POINTS = 120
 _LEAST_PRESS = 0.004
-# How far down the body is put to look for a trim near the bump stops, at most, m.
-_LOWEST = 0.15
+# How far down the body is put to look for a trim on the bump stops, in bump travels.
+_DEPTHS = (1.0, 1.2, 2.0, 3.5)
 # How much more than a nearby setup's press is tried first: a share of it, and g.
 _MARGIN_OF_PRESS = (1.02, 1e-3)
 _MOST_PRESS = 256.0
@@ -278,6 +280,24 @@ def release_press(
 
 
 @kernel
+def _try_low(
+    car: Record, elements: Records, setup: Record, place: Record, flow: Records, x: Floats, work: Record
+) -> tuple[bool, int]:
+    """Starts with the body down on its bump stops, or deeper: there suction may hold it."""
+    travel, effort = 0.25 * np.sum(car.bump_travel), 0
+    for depth in _DEPTHS:
+        set_start(car, place, x)
+        x[0] -= depth * travel
+        for w in range(4):
+            x[3 + w] -= 0.2 * depth * setup.penetration[w]
+        found, steps = newton(car, elements, setup, place, flow, x, work, STEPS)
+        effort += steps
+        if found and both_axles_carry(work):
+            return True, effort
+    return False, effort
+
+
+@kernel
 def find_trim(
     car: Record, elements: Records, setup: Record, case: Record, part: Record, place: Record,
     flow: Records, x: Floats, work: Record,
@@ -296,11 +316,9 @@ def find_trim(
     effort += steps
     if walked:
         return 0.0, effort
-    set_start(car, place, x)
-    x[0] -= min(min(car.bump_travel[0], car.bump_travel[2]), _LOWEST)
-    low, steps = newton(car, elements, setup, place, flow, x, work, STEPS)
+    low, steps = _try_low(car, elements, setup, place, flow, x, work)
     effort += steps
-    if low and both_axles_carry(work):
+    if low:
         return 0.0, effort
     if found:
         set_start(car, place, x)

@@ -72,11 +72,12 @@ class BumpRides:
     def trace(self, row: int, height: float, length: float, track: int) -> Floats:
         """Time and margin (looks, 2) of one crossing, to its end."""
         bodies, elements, _ = self.model.packed
+        left, right = _SHARES[track]
         trace = np.full((4000, 2), np.nan)
         crossing_margin(
             bodies[0], elements, self.settings[0], self.cases.records[row], self.damping[0],
             np.zeros(1, PLACE)[0], np.zeros(elements.size * STRIPS, FLOW), self.trims[row], height, length,
-            *_SHARES[track], _STEP, -np.inf, np.zeros(1, WORK)[0], np.zeros((7, 7)),
+            left, right, _STEP, -np.inf, np.zeros(1, WORK)[0], np.zeros((7, 7)),
             np.zeros(1, ANSWER)[0], trace,
         )  # fmt: skip
         return trace[~np.isnan(trace[:, 0])]
