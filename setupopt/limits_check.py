@@ -121,7 +121,7 @@ class _Check:
         model = Model(self.car)
         settings, cases = model.settings(self.setup), self.result.cases.records[rows]
         body, elements, points = model.packed
-        starts = self.answers["state"][rows]
+        starts = np.column_stack([self.answers["state"][rows], self.answers["press"][rows]])
         alone = (points[i : i + 1] for i in range(points.size))
         found = [sweep.run((body, elements, point), settings, cases, starts) for point in alone]
         return np.stack([answers["clearance"] for answers in found], axis=-1)

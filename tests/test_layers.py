@@ -126,7 +126,10 @@ REACHING = {
     "sqlite3",
 }
 # jit keeps compiled kernels on disk; sweep asks for the number of cores.
-MAY_REACH = {"setupopt.physics.jit": {"os", "pathlib", "tempfile"}, "setupopt.physics.sweep": {"os"}}
+MAY_REACH = {
+    "setupopt.physics.jit": {"shutil", "os", "pathlib", "tempfile"},
+    "setupopt.physics.sweep": {"os"},
+}
 
 
 @pytest.mark.parametrize("name", KERNELS)

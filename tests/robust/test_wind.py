@@ -80,8 +80,8 @@ def test_side_force_alone_by_hand(bore: Project) -> None:
     q side_area atan(w / v) = mu m g with q = rho (v^2 + w^2) / 2, solved for w; the side force at the CG.
     """
     air = replace(
-        bore.car.air, elements=(), drag_area=0.0, side_area=6.0, side_station=bore.car.wheelbase * (1 - bore.car.front_share),
-        side_height=0.0,
+        bore.car.air, elements=(), drag_area=0.0, side_area=6.0, side_height=0.0,
+        side_station=bore.car.wheelbase * (1 - bore.car.front_share),
     )  # fmt: skip
     tyre = replace(bore.car.front.tyre, friction=1.0, friction_exponent=0.0)
     front, rear = replace(bore.car.front, tyre=tyre), replace(bore.car.rear, tyre=tyre)
