@@ -3,25 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.integrate import quad
 
-import setupopt
 from setupopt.cases import CaseSet, sweep_cases
 from setupopt.physics.obstacle import obstacle_height
 from setupopt.project import Project
 from setupopt.robust.bump import TRACKS, BumpAllowance, BumpRides
-
-SETUPS = Path(__file__).resolve().parents[2] / "setups"
-
-
-@pytest.fixture(scope="module")
-def bore() -> Project:
-    """The invented car in its bore."""
-    return setupopt.load(SETUPS / "bore")
 
 
 @pytest.fixture(scope="module")

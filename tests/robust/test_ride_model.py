@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-import setupopt
 from setupopt.cases import sweep_cases
 from setupopt.errors import InputError
 from setupopt.physics.balance import WORK
@@ -21,14 +19,7 @@ from setupopt.physics.ride_time import step
 from setupopt.project import Project
 from setupopt.robust.ride_model import RideModel
 
-SETUPS = Path(__file__).resolve().parents[2] / "setups"
 Array = np.ndarray
-
-
-@pytest.fixture(scope="module")
-def bore() -> Project:
-    """The invented car in its bore."""
-    return setupopt.load(SETUPS / "bore")
 
 
 @pytest.fixture(scope="module")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,14 +12,6 @@ from setupopt.cases import CaseSet, sweep_cases
 from setupopt.evaluation import Model
 from setupopt.project import Project
 from setupopt.robust.wind import WindLimit, wind_limit, with_wind
-
-SETUPS = Path(__file__).resolve().parents[2] / "setups"
-
-
-@pytest.fixture(scope="module")
-def bore() -> Project:
-    """The invented car in its bore."""
-    return setupopt.load(SETUPS / "bore")
 
 
 @pytest.fixture(scope="module")
