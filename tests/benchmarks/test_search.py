@@ -49,7 +49,7 @@ def test_ten_random_starts_agree(bore: Project) -> None:
 
 
 def test_independent_searches_find_nothing_better(bore: Project) -> None:
-    """Differential evolution and TPE, with ten times the evaluations, do not beat the climb by 0.001."""
+    """Neither differential evolution with ten times the points nor TPE with 600 beats the climb by 0.001."""
     problem = _problem(bore)
     best = max(
         (climb(problem, start) for start in (problem.start, np.full(problem.start.size, 0.5))),
@@ -57,8 +57,12 @@ def test_independent_searches_find_nothing_better(bore: Project) -> None:
     )
     budget = 10 * best.points_asked
 
+    asked = []
+
     def cost(points: np.ndarray) -> np.ndarray:
-        answers = problem(np.atleast_2d(points.T))
+        places = np.atleast_2d(points.T)
+        asked.append(len(places))
+        answers = problem(places)
         return -merit(answers.values, answers.limits)
 
     size = 10
@@ -66,6 +70,7 @@ def test_independent_searches_find_nothing_better(bore: Project) -> None:
         cost, [(0, 1)] * problem.start.size, popsize=size, vectorized=True, updating="deferred", seed=1,
         maxiter=max(1, budget // (size * problem.start.size)), polish=False, tol=0,
     )  # fmt: skip
+    evolved_points = sum(asked)
     optuna.logging.set_verbosity(optuna.logging.ERROR)
     study = optuna.create_study(sampler=optuna.samplers.TPESampler(seed=1), direction="minimize")
     names = [v.name for v in problem.variables]
@@ -75,7 +80,7 @@ def test_independent_searches_find_nothing_better(bore: Project) -> None:
     )
     print(f"\nclimb {best.merit:.5f} ({best.points_asked} points)")
     print(
-        f"differential evolution {-evolved.fun:.5f} ({evolved.nfev} points), "
+        f"differential evolution {-evolved.fun:.5f} ({evolved_points} points), "
         f"TPE {-study.best_value:.5f} ({len(study.trials)} points)"
     )
     assert best.merit > max(-evolved.fun, -study.best_value) - 1e-3
