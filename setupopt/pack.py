@@ -21,12 +21,12 @@ from setupopt.physics.inputs import (
 from setupopt.physics.pad import set_penetration
 from setupopt.physics.place import GRAVITY
 from setupopt.project.model import Air, Axle, AxleSetup, Car, Setup, Tyre
+from setupopt.project.settings import SETTINGS
 
 _SIDE = np.array([1.0, -1.0, 1.0, -1.0])
-_SETTINGS = ("camber", "ride_height", "spring", "anti_roll", "third", "pressure", "toe")
 
 
-def _per_wheel(car: Car, value: Callable[[Axle], float]) -> Floats:
+def per_wheel(car: Car, value: Callable[[Axle], float]) -> Floats:
     """(wheels) from an axle's entry."""
     front, rear = value(car.front), value(car.rear)
     return np.array([front, front, rear, rear], dtype=float)
@@ -34,7 +34,7 @@ def _per_wheel(car: Car, value: Callable[[Axle], float]) -> Floats:
 
 def _per_tyre(car: Car, value: Callable[[Tyre], float]) -> Floats:
     """(wheels) from a tyre's entry."""
-    return _per_wheel(car, lambda axle: value(axle.tyre))
+    return per_wheel(car, lambda axle: value(axle.tyre))
 
 
 def _beta(exponent: float) -> float:
@@ -65,8 +65,8 @@ def _masses(car: Car) -> dict[str, object]:
     """Where the weight stands, and the sprung part of it."""
     to_rear = car.wheelbase * car.front_share
     to_front = car.wheelbase - to_rear
-    unsprung = _per_wheel(car, lambda a: a.unsprung_mass)
-    height = _per_wheel(car, lambda a: a.unsprung_height)
+    unsprung = per_wheel(car, lambda a: a.unsprung_mass)
+    height = per_wheel(car, lambda a: a.unsprung_height)
     sprung = car.mass - unsprung.sum()
     share = np.array([car.front_share, car.front_share, 1 - car.front_share, 1 - car.front_share])
     return {
@@ -79,7 +79,7 @@ def _masses(car: Car) -> dict[str, object]:
         "to_rear": to_rear,
         "x": np.array([to_front, to_front, -to_rear, -to_rear]),
         "side": _SIDE,
-        "y": 0.5 * _SIDE * _per_wheel(car, lambda a: a.track),
+        "y": 0.5 * _SIDE * per_wheel(car, lambda a: a.track),
         "unsprung_mass": unsprung,
         "unsprung_height": height,
         "static_load": 0.5 * car.mass * GRAVITY * share,
@@ -88,13 +88,13 @@ def _masses(car: Car) -> dict[str, object]:
 
 def _suspension(car: Car) -> dict[str, Floats]:
     """Travel, stops and links of every wheel."""
-    anti = _per_wheel(car, lambda a: a.anti_slope) * np.array([-1.0, -1.0, 1.0, 1.0])
+    anti = per_wheel(car, lambda a: a.anti_slope) * np.array([-1.0, -1.0, 1.0, 1.0])
     return {
-        "camber_gain": _per_wheel(car, lambda a: a.camber_gain),
-        "bump_travel": _per_wheel(car, lambda a: a.bump_travel),
-        "droop_travel": _per_wheel(car, lambda a: a.droop_travel),
-        "stop_rate": _per_wheel(car, lambda a: a.stop_rate),
-        "link": -_SIDE * _per_wheel(car, lambda a: 2.0 * a.roll_centre_height / a.track),
+        "camber_gain": per_wheel(car, lambda a: a.camber_gain),
+        "bump_travel": per_wheel(car, lambda a: a.bump_travel),
+        "droop_travel": per_wheel(car, lambda a: a.droop_travel),
+        "stop_rate": per_wheel(car, lambda a: a.stop_rate),
+        "link": -_SIDE * per_wheel(car, lambda a: 2.0 * a.roll_centre_height / a.track),
         "anti": anti,
     }
 
@@ -149,8 +149,10 @@ def vehicle(car: Car) -> tuple[Records, Records, Records]:
 def stack(setups: Sequence[Setup]) -> Setup:
     """Many setups as one whose settings are arrays (setups)."""
 
+    fields = [setting.field for setting in SETTINGS]
+
     def axle(of: Callable[[Setup], AxleSetup]) -> AxleSetup:
-        columns = {name: np.array([getattr(of(s), name) for s in setups], dtype=float) for name in _SETTINGS}
+        columns = {name: np.array([getattr(of(s), name) for s in setups], dtype=float) for name in fields}
         return AxleSetup(**columns)  # type: ignore[arg-type]
 
     return Setup("", axle(lambda s: s.front), axle(lambda s: s.rear))

@@ -9,7 +9,6 @@ from typing import Any, TypeVar
 import click
 
 F = TypeVar("F", bound=Callable[..., Any])
-Decorator = Callable[[F], F]
 
 
 class Finite(click.ParamType):

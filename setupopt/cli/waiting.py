@@ -28,14 +28,39 @@ def say_compiling(quiet: bool) -> None:
         click.echo("compiling the model once, about 20 s", err=True)
 
 
-class Progress:
+class _Waiting:
+    """What stands on the terminal while work goes on, and is taken away after it."""
+
+    def __init__(self, quiet: bool) -> None:
+        self._shown = is_terminal() and not quiet and os.environ.get("TERM") != "dumb"
+        self._start = time.monotonic()
+
+    def _is_due(self) -> bool:
+        """Whether the wait has become long enough to say something."""
+        return self._shown and time.monotonic() - self._start > _PATIENCE
+
+    def _clear(self) -> None:
+        """Leave the terminal as it was."""
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        value: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._clear()
+
+
+class Progress(_Waiting):
     """A bar that appears when work takes longer than a moment; call it with what was added."""
 
     def __init__(self, total: int, quiet: bool) -> None:
+        super().__init__(quiet)
         self._total = total
         self._done = 0
-        self._shown = is_terminal() and not quiet and os.environ.get("TERM") != "dumb"
-        self._start = time.monotonic()
         self._bar: Any = None
 
     def __call__(self, added: int) -> None:
@@ -43,48 +68,29 @@ class Progress:
         self._done += added
         if self._bar is not None:
             self._bar.update(added)
-        elif self._shown and self._done < self._total and time.monotonic() - self._start > _PATIENCE:
+        elif self._done < self._total and self._is_due():
             self._bar = click.progressbar(length=self._total, label="cases", file=sys.stderr)
             self._bar.__enter__()
             self._bar.update(self._done)
 
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        value: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        """Leave the terminal as it was."""
+    def _clear(self) -> None:
         if self._bar is not None:
-            self._bar.__exit__(kind, value, trace)
+            self._bar.__exit__(None, None, None)
 
 
-class Saying:
+class Saying(_Waiting):
     """One line that says how far the work is, for work of unknown length; call it with the words."""
 
     def __init__(self, quiet: bool) -> None:
-        self._shown = is_terminal() and not quiet and os.environ.get("TERM") != "dumb"
-        self._start = time.monotonic()
+        super().__init__(quiet)
         self._longest = 0
 
     def __call__(self, words: str) -> None:
         """Show the words in place of the last ones."""
-        if self._shown and time.monotonic() - self._start > _PATIENCE:
+        if self._is_due():
             self._longest = max(self._longest, len(words))
             click.echo(f"\r{words:<{self._longest}}", nl=False, err=True)
 
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        value: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        """Clear the line."""
+    def _clear(self) -> None:
         if self._longest:
             click.echo("\r" + " " * self._longest + "\r", nl=False, err=True)

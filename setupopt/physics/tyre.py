@@ -19,6 +19,8 @@ from setupopt.physics.jit import kernel
 # Below this curvature the closed form loses digits to cancellation, and quadrature takes over.
 _CROWNED = 0.05
 _NODES, _WEIGHTS = (np.ascontiguousarray(a) for a in np.polynomial.legendre.leggauss(16))
+# A cosine that rounds to nothing, for the logarithm.
+_TINY = 1e-300
 # Positive half of a twelve-node rule: 3e-8 relative on the smooth integrals of a crowned tread.
 _HALF_NODES, _HALF_WEIGHTS = (np.ascontiguousarray(a[6:]) for a in np.polynomial.legendre.leggauss(12))
 
@@ -163,7 +165,9 @@ def _depth_integral(d: float, t: float, c: float, w: float, power: float, ends: 
         sin_mean, cos_mean, over = sin(mean), cos(mean), 2.0 * power + 1.0
         for j in range(_HALF_NODES.size):
             a, b = cos_mean * cos(half * _HALF_NODES[j]), sin_mean * sin(half * _HALF_NODES[j])
-            total += _HALF_WEIGHTS[j] * (exp(over * log(a - b)) + exp(over * log(a + b)))
+            # a touch so slight that a cosine rounds to nothing must not become a logarithm of nothing
+            below, above = max(a - b, _TINY), max(a + b, _TINY)
+            total += _HALF_WEIGHTS[j] * (exp(over * log(below)) + exp(over * log(above)))
         return total * half * rho * (0.5 * c * rho * rho) ** power
     near, far = _pieces(d, t, c, w, ends)
     for i in range(4):

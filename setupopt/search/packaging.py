@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from setupopt import units
+from setupopt.pack import per_wheel
 from setupopt.physics.inputs import Floats, Records
-from setupopt.project.model import AXLES, WHEELS, Car, Packaging, Setup
+from setupopt.physics.place import GRAVITY
+from setupopt.project.model import AXLES, WHEELS, Arch, Car, Packaging, Setup
 
 
 @dataclass(frozen=True)
@@ -35,81 +38,91 @@ class LimitRows:
 
 _LENGTH_SCALE = 0.01  # m
 
+# Room left in SI for setups (arrays) and answers (setups, cases): (setups, cases, ...); at rest (setups, 1).
+Room = Callable[[Setup, Records], Floats]
 
-def _flat(rows: Floats) -> Floats:
-    """(setups, ...) as (setups, rows)."""
-    return np.asarray(rows).reshape(rows.shape[0], -1)
+
+def _rake(setup: Setup) -> Floats:
+    """Rear minus front ride height, (setups, 1)."""
+    return (np.asarray(setup.rear.ride_height) - np.asarray(setup.front.ride_height))[:, None]
+
+
+def _arch_room(arch: Arch) -> Room:
+    """Bump travel left under one wheel arch, both wheels."""
+    at = 2 * AXLES.index(arch.axle)
+
+    def room(setup: Setup, a: Records) -> Floats:
+        allowed = arch.room + arch.room_per_camber * np.asarray(getattr(setup, arch.axle).camber)
+        return np.asarray(allowed[:, None, None] - a["travel"][:, :, at : at + 2])
+
+    return room
+
+
+def _wheel_room(wheel: int, least: float) -> Room:
+    """Load of one wheel above the least."""
+    return lambda setup, a: a["load"][:, :, wheel] - least
 
 
 class PackagingLimits:
-    """The limits of a project that its user stated, asked of answers."""
+    """The limits of a project that its user stated, asked of answers; `limits` in a fixed order."""
 
     def __init__(self, car: Car, packaging: Packaging) -> None:
-        self.car, self.packaging = car, packaging
-        self.bump = np.array([car.front.bump_travel] * 2 + [car.rear.bump_travel] * 2)
-        self.droop = np.array([car.front.droop_travel] * 2 + [car.rear.droop_travel] * 2)
-        self.tyre_limit = np.array(
-            [car.front.tyre.load_limit or np.inf] * 2 + [car.rear.tyre.load_limit or np.inf] * 2
-        )
-        self.limits = tuple(self._limits())
-        self._place = {limit.name: i for i, limit in enumerate(self.limits)}
-
-    def _limits(self) -> list[Limit]:
-        """What was stated, in a fixed order."""
-        stated, length = self.packaging, ("mm", units.MM, _LENGTH_SCALE)
-        load_scale = self.car.mass * 9.80665 / 4
-        found = []
-        if stated.rake is not None:
-            found += [Limit("rake, least", *length), Limit("rake, most", *length)]
-        if stated.wheel_load_least is not None:
-            found += [Limit(f"least wheel load, {wheel}", "N", 1.0, load_scale) for wheel in WHEELS]
-        if stated.travel_left_least is not None:
-            found += [Limit("travel left to a stop", *length)]
-        found += [Limit(f"room in the {arch.axle} wheel arch", *length) for arch in stated.arches]
-        found += [Limit("clearance of the floor", *length)] if self.car.clearance else []
-        if np.isfinite(self.tyre_limit).any():
-            found += [Limit("tyre load limit", "N", 1.0, load_scale)]
-        return found
-
-    def _stated(self, setup: Setup, a: Records) -> dict[str, Floats]:
-        """Room left in SI by limit name, (setups, rows); `setup` holds arrays."""
-        stated, rooms = self.packaging, {}
-        if stated.rake is not None:
-            rake = np.asarray(setup.rear.ride_height) - np.asarray(setup.front.ride_height)
-            rooms["rake, least"], rooms["rake, most"] = (
-                rake[:, None] - stated.rake[0],
-                stated.rake[1] - rake[:, None],
-            )
-        if stated.wheel_load_least is not None:
-            for w, wheel in enumerate(WHEELS):
-                rooms[f"least wheel load, {wheel}"] = a["load"][:, :, w] - stated.wheel_load_least
-        if stated.travel_left_least is not None:
-            left = np.concatenate([self.bump - a["travel"], self.droop + a["travel"]], axis=-1)
-            rooms["travel left to a stop"] = left - stated.travel_left_least
-        for arch in stated.arches:
-            at = 2 * AXLES.index(arch.axle)
-            room = arch.room + arch.room_per_camber * np.asarray(getattr(setup, arch.axle).camber)
-            rooms[f"room in the {arch.axle} wheel arch"] = (
-                room[:, None, None] - a["travel"][:, :, at : at + 2]
-            )
-        if self.car.clearance:
-            rooms["clearance of the floor"] = a["spare_clearance"]
-        if "tyre load limit" in self._place:
-            rooms["tyre load limit"] = (
-                self.tyre_limit[np.isfinite(self.tyre_limit)] - a["load"][:, :, np.isfinite(self.tyre_limit)]
-            )
-        return rooms
+        stated = [*_at_rest(packaging), *_in_every_case(car, packaging)]
+        self.limits = tuple(limit for limit, _ in stated)
+        self._rooms = tuple(room for _, room in stated)
+        self._at_rest = len(_at_rest(packaging))
 
     def rows(self, setup: Setup, answers: Records) -> LimitRows:
         """All limits of setups (arrays) over answers (setups, cases)."""
         pieces = [np.empty((answers.shape[0], 0))]
         owner, case = [np.empty(0, dtype=int)], [np.empty(0, dtype=int)]
-        for name, room in self._stated(setup, answers).items():
-            place = self._place[name]
-            flat = _flat(room) / self.limits[place].scale
+        for place, (limit, room_of) in enumerate(zip(self.limits, self._rooms, strict=True)):
+            room = room_of(setup, answers)
+            flat = np.asarray(room).reshape(room.shape[0], -1) / limit.scale
             pieces.append(flat)
             owner.append(np.full(flat.shape[1], place))
-            cases = room.shape[1]
-            at_rest = name.startswith("rake")
-            case.append(np.full(1, -1) if at_rest else np.repeat(np.arange(cases), flat.shape[1] // cases))
+            places = np.arange(room.shape[1]) if place >= self._at_rest else np.array([-1])
+            case.append(np.repeat(places, flat.shape[1] // places.size))
         return LimitRows(np.concatenate(pieces, axis=1), np.concatenate(owner), np.concatenate(case))
+
+
+def _at_rest(packaging: Packaging) -> list[tuple[Limit, Room]]:
+    """Limits of the car on the pad."""
+    if packaging.rake is None:
+        return []
+    (least, most), length = packaging.rake, ("mm", units.MM, _LENGTH_SCALE)
+    return [
+        (Limit("rake, least", *length), lambda setup, a: _rake(setup) - least),
+        (Limit("rake, most", *length), lambda setup, a: most - _rake(setup)),
+    ]
+
+
+def _in_every_case(car: Car, packaging: Packaging) -> list[tuple[Limit, Room]]:
+    """Limits that hold wherever the car is driven."""
+    length, load = ("mm", units.MM, _LENGTH_SCALE), ("N", 1.0, car.mass * GRAVITY / 4)
+    found: list[tuple[Limit, Room]] = []
+    if packaging.wheel_load_least is not None:
+        least = packaging.wheel_load_least
+        found += [
+            (Limit(f"least wheel load, {n}", *load), _wheel_room(w, least)) for w, n in enumerate(WHEELS)
+        ]
+    if packaging.travel_left_least is not None:
+        found.append(
+            (Limit("travel left to a stop", *length), _travel_room(car, packaging.travel_left_least))
+        )
+    for arch in packaging.arches:
+        found.append((Limit(f"room in the {arch.axle} wheel arch", *length), _arch_room(arch)))
+    if car.clearance:
+        found.append((Limit("clearance of the floor", *length), lambda setup, a: a["spare_clearance"]))
+    most = per_wheel(car, lambda axle: axle.tyre.load_limit or np.inf)
+    if np.isfinite(most).any():
+        limited = np.isfinite(most)
+        tyre_room: Room = lambda setup, a: most[limited] - a["load"][:, :, limited]  # noqa: E731
+        found.append((Limit("tyre load limit", *load), tyre_room))
+    return found
+
+
+def _travel_room(car: Car, least: float) -> Room:
+    """Travel to the bump and to the droop stops above the least, all wheels."""
+    bump, droop = per_wheel(car, lambda a: a.bump_travel), per_wheel(car, lambda a: a.droop_travel)
+    return lambda setup, a: np.concatenate([bump - a["travel"], droop + a["travel"]], axis=-1) - least

@@ -154,10 +154,10 @@ def propose(
     dense = sweep_cases(project.venue, sweep_angles(project.venue.sweep, DENSER))
     ends, steps = _solve(problem, _starts(problem, starts, seed), rules, progress)
     best = ends[0]
-    for _ in range(_ROUNDS):
+    for last in [*[False] * (_ROUNDS - 1), True]:
         point, more = _finish(problem, best, rules, progress)
         steps += more
-        worse = _worse_cases(problem, point, dense)
+        worse = None if last else _worse_cases(problem, point, dense)
         if worse is None:
             break
         problem.with_cases(join(problem.cases, worse))

@@ -12,7 +12,7 @@ import setupopt
 from setupopt.cases import sweep_cases
 from setupopt.limits_check import Broken, broken
 from setupopt.project import Project
-from setupopt.project.model import Range, Setup
+from setupopt.project.model import Arch, Range, Setup
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.variables import Variable, fixed_by_limits, from_setup, to_setup, variables_of
 
@@ -116,6 +116,20 @@ def test_rows_agree_with_the_check_of_an_evaluated_setup(project: Project, seed:
     by_rows = sorted(round(value, 6) for value in missed.values() if value > 1e-9)
     by_check = sorted(_worst_of_each_kind(found))
     assert by_rows == pytest.approx(by_check, abs=1e-5)
+
+
+def test_two_arches_on_one_axle_both_count(project: Project) -> None:
+    """A second arch of an axle, tighter than the first, is asked too, and so is the first."""
+    assert project.limits is not None
+    arches = (Arch("front", 0.05, 0.0), Arch("front", 0.02, 0.0))
+    packaging = replace(project.limits.packaging, arches=arches)
+    limits = replace(project.limits, packaging=packaging)
+    problem = _problem(replace(project, limits=limits))
+    result = problem.result(problem.start[None, :])
+    rows = problem.limit_rows(problem.start, result)
+    places = [i for i, limit in enumerate(problem.packaging.limits) if "front wheel arch" in limit.name]
+    room = [rows.rows[0][rows.owner == i].min() * problem.packaging.limits[i].scale for i in places]
+    assert room[0] - room[1] == pytest.approx(0.03, abs=1e-12)
 
 
 def _worst_of_each_kind(found: tuple[Broken, ...]) -> list[float]:
