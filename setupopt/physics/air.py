@@ -66,8 +66,33 @@ def downforce(
 
 
 @kernel
-def set_strip(element: Record, pressure: float, angle: float, rest_gap: float, strip: Record) -> None:
-    """What a case means for one strip: its forces per metre of gap, and its gap on the undisturbed car."""
+def set_pressure(element: Record, pressure: float, angle: float, strips: Records) -> None:
+    """What a wind means for the strips of one element: their free force, and that per metre of gap."""
     scale = pressure / (1.0 + element.yaw_loss * angle * angle)
-    strip.free, strip.ground = scale * element.free, scale * element.ground / element.peak
-    strip.rest_gap, strip.rest_decay = rest_gap, exp(1.0 - rest_gap / element.peak)
+    free, ground = scale * element.free, scale * element.ground / element.peak
+    for i in range(strips.size):
+        strips[i].free, strips[i].ground = free, ground
+
+
+@kernel
+def set_gap(element: Record, gap: float, strip: Record) -> None:
+    """Gap under one strip of the undisturbed car, on a smooth road."""
+    strip.smooth_gap, strip.smooth_decay = gap, exp(1.0 - gap / element.peak)
+    strip.rest_gap, strip.rest_decay = strip.smooth_gap, strip.smooth_decay
+
+
+@kernel
+def raise_surface(element: Record, height: float, slope: float, strips: Records) -> None:
+    """Lift the surface under one element: `height` in its middle, m, and `slope` towards the left.
+
+    The exponential of a gap is then a product of powers, as in `downforce`.
+    """
+    across = exp(element.across * slope / element.peak)
+    first = exp(height / element.peak) / (across * across)
+    for i in range(STRIPS_ALONG):
+        decay = first
+        for j in range(STRIPS_ACROSS):
+            strip = strips[STRIPS_ACROSS * i + j]
+            strip.rest_gap = strip.smooth_gap - height - (j - 2) * element.across * slope
+            strip.rest_decay = strip.smooth_decay * decay
+            decay *= across

@@ -8,6 +8,7 @@ import numpy as np
 
 from setupopt.physics import margin as grip_margin
 from setupopt.physics import tyre
+from setupopt.physics.contacts import road_plane
 from setupopt.physics.inputs import Record, Records
 from setupopt.physics.jit import kernel
 from setupopt.physics.place import rest_gap
@@ -43,8 +44,12 @@ def axle_use(car: Record, place: Record, axle: int, answer: Record, work: Record
 def gaps(
     car: Record, points: Records, setup: Record, case: Record, place: Record, answer: Record
 ) -> None:  # fmt: skip
-    """Gaps at the ride-height stations and at the named points of the floor."""
-    heave, pitch, roll = answer.state[0], answer.state[1], answer.state[2]
+    """Gaps at the ride-height stations and at the named points of the floor.
+
+    On an uneven road they are those to the plane through the road under the wheels.
+    """
+    height, forwards, left = road_plane(car, place)
+    heave, pitch, roll = answer.state[0] - height, answer.state[1] + forwards, answer.state[2] - left
     for axle in range(2):
         x = car.ride_x[axle]
         answer.ride_gap[axle] = rest_gap(car, setup, case, place, x, 0.0) + heave - x * pitch

@@ -6,22 +6,25 @@ right or both tracks cross it, the rear wheels later by wheelbase over speed.
 
 from __future__ import annotations
 
-from math import cos, pi, sin, sqrt
+from math import cos, pi, sin
 
 import numpy as np
 
-from setupopt.physics.answer import axle_use, grip
+from setupopt.physics.answer import axle_use, gaps, grip
 from setupopt.physics.balance import balance
+from setupopt.physics.contacts import columns, find_contacts
 from setupopt.physics.inputs import Floats, Record, Records
 from setupopt.physics.jit import kernel
 from setupopt.physics.place import prepare
-from setupopt.physics.ride_time import step
+from setupopt.physics.ride_time import has_left, step
 
 # Time the car is followed after its rear wheels have left, s, and the steps between two looks.
 _AFTER = 0.15
 _EVERY = 2
 # Halvings of the height: 0.2 m to 0.05 mm.
 _HALVINGS = 12
+# Margin of a car that is thrown off the surface.
+THROWN = -99.0
 
 
 @kernel
@@ -45,12 +48,6 @@ def obstacle_height(s: float, height: float, length: float, patch: float) -> flo
 
 
 @kernel
-def patch_length(place: Record, work: Record, w: int) -> float:
-    """Length of a wheel's patch under its crown, m; 0 where the crown is off the surface."""
-    return 2.0 * sqrt(2.0 * max(work.depth[w], 0.0) / place.curve_along[w])
-
-
-@kernel
 def _margin(car: Record, setup: Record, case: Record, place: Record, work: Record, answer: Record) -> float:
     """Grip margin of the forces in `work`."""
     for w in range(4):
@@ -60,69 +57,85 @@ def _margin(car: Record, setup: Record, case: Record, place: Record, work: Recor
 
 @kernel
 def _road_at(
-    car: Record, speed: float, time: float, height: float, length: float, left: float, right: float,
-    patches: Floats, out: Floats,
+    front: float, height: float, length: float, left: float, right: float, behind: Floats, mean: Floats,
+    out: Floats,
 ) -> None:  # fmt: skip
-    """Road under the four wheels at a time; the front wheels' patches meet the obstacle at time 0."""
+    """Road (columns) when the front axle stands at `front`, m, past the start of the obstacle.
+
+    Even columns lie on the left, odd ones on the right. `behind`, `mean`: as `find_contacts` tells.
+    """
+    for c in range(out.size):
+        share = left if c % 2 == 0 else right
+        out[c] = share * obstacle_height(front - behind[c], height, length, mean[c])
+
+
+@kernel
+def look(
+    car: Record, elements: Records, points: Records, setup: Record, case: Record, place: Record,
+    flow: Records, x: Floats, work: Record, answer: Record, seen: Floats,
+) -> float:  # fmt: skip
+    """Margin in motion at `x`; `seen` (4): it, the least wheel load, spare clearance, travel left."""
+    balance(car, elements, setup, place, flow, x, work)
+    answer.state[:] = x
+    margin = _margin(car, setup, case, place, work, answer)
+    gaps(car, points, setup, case, place, answer)
+    load = travel = np.inf
     for w in range(4):
-        start = 0.5 * patches[w] if w < 2 else 0.5 * patches[w] + car.wheelbase
-        share = left if car.side[w] > 0.0 else right
-        out[w] = share * obstacle_height(speed * time - start, height, length, patches[w])
+        load = min(load, work.load[w])
+        travel = min(travel, car.bump_travel[w] - work.travel[w], car.droop_travel[w] + work.travel[w])
+    seen[0], seen[1], seen[2], seen[3] = margin, load, answer.spare_clearance, travel
+    return margin
 
 
 @kernel
 def crossing_margin(
-    car: Record, elements: Records, setup: Record, case: Record, damping: Record, place: Record,
-    flow: Records, trim: Floats, height: float, length: float, left: float, right: float, dt: float,
-    floor: float, work: Record, scratch: Floats, answer: Record, trace: Floats,
+    car: Record, elements: Records, points: Records, setup: Record, case: Record, damping: Record,
+    place: Record, flow: Records, trim: Floats, height: float, length: float, left: float, right: float,
+    dt: float, floor: float, work: Record, scratch: Floats, answer: Record, trace: Floats,
 ) -> float:  # fmt: skip
-    """Least margin while crossing; stops early under `floor`. `trace` (looks, 2) takes time and margin.
+    """Least margin while crossing; stops early under `floor`.
 
-    `left`, `right`: share of the height under each track. A car thrown off the surface has -99.
+    `left`, `right`: share of the height under each track. `trace` (looks, 5) takes time and what `look`
+    sees. A car thrown off the surface has `THROWN`.
     """
     prepare(car, elements, setup, case, place, flow)
     balance(car, elements, setup, place, flow, trim, work)
-    rise, x, v, patches = place.rise.copy(), trim.copy(), np.zeros(7), np.zeros(4)
-    for w in range(4):
-        patches[w] = patch_length(place, work, w)
-    before, after = np.zeros(4), np.zeros(4)
-    way = length + car.wheelbase + np.max(patches)
-    steps = int((way / case.speed + _AFTER) / dt) + 1
+    x, v, seen, wide = trim.copy(), np.zeros(7), np.zeros(4), columns(elements)
+    behind, mean, before, after = np.zeros(wide), np.zeros(wide), np.zeros(wide), np.zeros(wide)
+    find_contacts(car, elements, place, work, behind, mean)
+    ahead, way = np.max(0.5 * mean - behind), np.max(0.5 * mean + behind) + length
+    steps = int(((ahead + way) / case.speed + _AFTER) / dt) + 1
     least = 1.0
     for i in range(steps):
-        _road_at(car, case.speed, (i + 1) * dt, height, length, left, right, patches, after)
-        step(car, elements, setup, damping, place, flow, rise, before, after, dt, x, v, work, scratch)
+        front = case.speed * (i + 1) * dt - ahead
+        _road_at(front, height, length, left, right, behind, mean, after)
+        step(car, elements, setup, damping, place, flow, before, after, dt, x, v, work, scratch)
         before[:] = after
         if i % _EVERY == 0:
-            for w in range(4):
-                place.rise[w] = rise[w] + after[w]
-            balance(car, elements, setup, place, flow, x, work)
-            margin = _margin(car, setup, case, place, work, answer)
-            margin = margin if abs(x[0] - trim[0]) < 0.5 else -99.0
-            least = min(least, margin)
+            margin = look(car, elements, points, setup, case, place, flow, x, work, answer, seen)
+            least = min(least, THROWN if has_left(x, trim, after) else margin)
             if i // _EVERY < trace.shape[0]:
-                trace[i // _EVERY, 0], trace[i // _EVERY, 1] = (i + 1) * dt, margin
-            if least < floor or least <= -99.0:
+                trace[i // _EVERY, 0], trace[i // _EVERY, 1:] = (i + 1) * dt, seen
+            if least < floor or least <= THROWN:
                 break
-    place.rise[:] = rise
     return least
 
 
 @kernel
 def allowed_height(
-    car: Record, elements: Records, setup: Record, case: Record, damping: Record, place: Record,
-    flow: Records, trim: Floats, length: float, left: float, right: float, dt: float, floor: float,
-    most: float, work: Record, scratch: Floats, answer: Record,
+    car: Record, elements: Records, points: Records, setup: Record, case: Record, damping: Record,
+    place: Record, flow: Records, trim: Floats, length: float, left: float, right: float, dt: float,
+    floor: float, most: float, work: Record, scratch: Floats, answer: Record,
 ) -> float:  # fmt: skip
     """Highest obstacle, m, whose crossing keeps the margin at `floor` or above; `most` where that does.
 
     Between one that was ridden over and one that was not, halved; the lower end is told.
     """
-    none, low, high, tried = np.empty((0, 2)), 0.0, most, most
+    none, low, high, tried = np.empty((0, 5)), 0.0, most, most
     for i in range(_HALVINGS):
         margin = crossing_margin(
-            car, elements, setup, case, damping, place, flow, trim, tried, length, left, right, dt, floor,
-            work, scratch, answer, none,
+            car, elements, points, setup, case, damping, place, flow, trim, tried, length, left, right,
+            dt, floor, work, scratch, answer, none,
         )  # fmt: skip
         if margin >= floor:
             if i == 0:
@@ -136,9 +149,9 @@ def allowed_height(
 
 @kernel
 def least_allowed(
-    cars: Records, elements: Records, setups: Records, cases: Records, dampings: Records, trim: Floats,
-    lengths: Floats, tracks: Floats, dt: float, floor: float, most: float, places: Records, flow: Records,
-    works: Records, scratch: Floats, answers: Records,
+    cars: Records, elements: Records, points: Records, setups: Records, cases: Records,
+    dampings: Records, trim: Floats, lengths: Floats, tracks: Floats, dt: float, floor: float,
+    most: float, places: Records, flow: Records, works: Records, scratch: Floats, answers: Records,
 ) -> tuple[float, int, int]:  # fmt: skip
     """The least `allowed_height` over lengths and tracks (tracks, 2: shares left, right), and which.
 
@@ -149,8 +162,8 @@ def least_allowed(
     for j in range(lengths.size):
         for k in range(tracks.shape[0]):
             height = allowed_height(
-                cars[0], elements, setups[0], cases[0], dampings[0], places[0], flow, trim, lengths[j],
-                tracks[k, 0], tracks[k, 1], dt, floor, best, works[0], scratch, answers[0],
+                cars[0], elements, points, setups[0], cases[0], dampings[0], places[0], flow, trim,
+                lengths[j], tracks[k, 0], tracks[k, 1], dt, floor, best, works[0], scratch, answers[0],
             )  # fmt: skip
             if height < best:
                 best, at, track = height, j, k

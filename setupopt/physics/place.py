@@ -5,26 +5,27 @@ from __future__ import annotations
 from math import cos, sin
 
 from setupopt.physics import air, surface
-from setupopt.physics.inputs import STRIPS_ACROSS, STRIPS_ALONG, Record, Records, layout
+from setupopt.physics.inputs import STRIPS, STRIPS_ACROSS, STRIPS_ALONG, Record, Records, layout
 from setupopt.physics.jit import kernel
 
 GRAVITY = 9.80665
 
 
 # Scratch of one thread, filled anew for every case. pull: gravity minus the CG's acceleration, by
-# x, y, z. rise, tilt: surface height and angle across the car under each wheel. curve_along,
+# x, y, z. ground, tilt: surface height and angle across the car under each wheel; rise: that height with
+# the road's unevenness on top (physics/contacts.py), the same where there is none. curve_along,
 # curve_across: curvature of tyre against surface. wheel_drive, axle_drive: longitudinal force.
 # axle_side: lateral force that the tyres of an axle must give. lean: see CASE.
 PLACE = layout(
     one="sin_heading cos_heading drag side_force pressure lean transfer",
     axles="axle_side axle_drive",
-    wheels="rise tilt cos_tilt sin_tilt curve_along curve_across wheel_drive",
+    wheels="ground rise tilt cos_tilt sin_tilt curve_along curve_across wheel_drive",
     more=(("pull", "f8", (3,)),),
 )
 
 # What a case means for one strip: free downforce, gap downforce per metre of gap, gap of the undisturbed
-# car and exp(1 - that gap / peak gap).
-FLOW = layout(one="free ground rest_gap rest_decay")
+# car and exp(1 - that gap / peak gap); the last two also as they are without the road's unevenness.
+FLOW = layout(one="free ground rest_gap rest_decay smooth_gap smooth_decay")
 
 
 @kernel
@@ -72,7 +73,7 @@ def _set_wheels(car: Record, case: Record, place: Record) -> None:
     for w in range(4):
         s = car.x[w] * sin_heading + car.y[w] * cos_heading
         tilt = surface.tilt_across(curvature, s, cos_heading)
-        place.rise[w] = surface.height(curvature, s) + case.bump[w]
+        place.ground[w] = place.rise[w] = surface.height(curvature, s) + case.bump[w]
         place.tilt[w], place.cos_tilt[w], place.sin_tilt[w] = tilt, cos(tilt), sin(tilt)
         place.curve_along[w] = 1.0 / car.radius[w] - along
         place.curve_across[w] = car.crown[w] - across
@@ -93,12 +94,10 @@ def rest_gap(car: Record, setup: Record, case: Record, place: Record, x: float, 
 
 
 @kernel
-def _set_air(
+def _set_gaps(
     car: Record, elements: Records, setup: Record, case: Record, place: Record, flow: Records
 ) -> None:  # fmt: skip
-    """Drag, side force, and for every strip its dynamic pressure and rest gap."""
-    q, angle = air.relative_wind(case.speed, case.headwind, case.crosswind, case.air_density)
-    place.drag, place.side_force, place.pressure = q * car.drag_area, -q * car.side_area * angle, q
+    """Gap under every strip of the undisturbed car."""
     strip = 0
     for n in range(elements.size):
         e = elements[n]
@@ -106,12 +105,24 @@ def _set_air(
             for j in range(STRIPS_ACROSS):
                 x, y = e.x + (i - 1) * e.along, (j - 2) * e.across
                 gap = rest_gap(car, setup, case, place, x, y) + e.offset
-                air.set_strip(e, q, angle, gap, flow[strip])
+                air.set_gap(e, gap, flow[strip])
                 strip += 1
 
 
 @kernel
-def _set_demand(car: Record, place: Record) -> None:
+def set_wind(
+    car: Record, elements: Records, case: Record, headwind: float, crosswind: float, place: Record,
+    flow: Records,
+) -> None:  # fmt: skip
+    """Drag, side force and the strips' dynamic pressure in a wind; `set_demand` comes after it."""
+    q, angle = air.relative_wind(case.speed, headwind, crosswind, case.air_density)
+    place.drag, place.side_force, place.pressure = q * car.drag_area, -q * car.side_area * angle, q
+    for n in range(elements.size):
+        air.set_pressure(elements[n], q, angle, flow[STRIPS * n : STRIPS * (n + 1)])
+
+
+@kernel
+def set_demand(car: Record, place: Record) -> None:
     """Forces the tyres must give: along the car by drive or brake shares, across it by axle."""
     along = place.drag - car.mass * place.pull[0]
     side = place.side_force
@@ -132,8 +143,9 @@ def prepare(
     place.sin_heading, place.cos_heading = sin(case.surface_heading), cos(case.surface_heading)
     _set_pull(car, case, case.roll_angle, place)
     _set_wheels(car, case, place)
-    _set_air(car, elements, setup, case, place, flow)
-    _set_demand(car, place)
+    _set_gaps(car, elements, setup, case, place, flow)
+    set_wind(car, elements, case, case.headwind, case.crosswind, place, flow)
+    set_demand(car, place)
     place.lean, place.transfer = case.lean, case.transfer
 
 
@@ -142,7 +154,7 @@ def turn_to(car: Record, case: Record, roll_angle: float, press: float, place: R
     """Move a prepared case to another roll angle, and press it on by `press` g more."""
     _set_pull(car, case, roll_angle, place)
     place.pull[2] -= press * GRAVITY
-    _set_demand(car, place)
+    set_demand(car, place)
 
 
 @kernel

@@ -8,7 +8,10 @@ those of the case.
 
 from __future__ import annotations
 
+import numpy as np
+
 from setupopt.physics.balance import balance
+from setupopt.physics.contacts import columns, put_road
 from setupopt.physics.inputs import Floats, Record, Records, layout
 from setupopt.physics.jit import kernel
 
@@ -78,24 +81,24 @@ def road_stiffness(
     car: Record, elements: Records, setup: Record, place: Record, flow: Records, x: Floats, work: Record,
     out: Floats,
 ) -> None:  # fmt: skip
-    """Forces per metre of road under each wheel at trim `x`, into `out` (7, 4), by central differences."""
-    for w in range(4):
-        rise = place.rise[w]
-        place.rise[w] = rise + _PROBE
-        balance(car, elements, setup, place, flow, x, work)
-        out[:, w] = work.residual
-        place.rise[w] = rise - _PROBE
-        balance(car, elements, setup, place, flow, x, work)
-        for j in range(7):
-            out[j, w] = (out[j, w] - work.residual[j]) / (2.0 * _PROBE)
-        place.rise[w] = rise
+    """Forces per metre of each of the road's heights at trim `x`, into `out` (7, columns), by differences."""
+    road = np.zeros(columns(elements))
+    for c in range(road.size):
+        for probe in (_PROBE, -_PROBE):
+            road[c] = probe
+            put_road(car, elements, road, road, 0.0, place, flow)
+            balance(car, elements, setup, place, flow, x, work)
+            for j in range(7):
+                out[j, c] += work.residual[j] / (2.0 * probe)
+        road[c] = 0.0
+    put_road(car, elements, road, road, 0.0, place, flow)
 
 
 @kernel
 def damping_matrices(
     car: Record, place: Record, damping: Record, work: Record, matrix: Floats, road: Floats
 ) -> None:
-    """Linear damping: `matrix` (7, 7) on the speeds, `road` (7, 4) on the road's, N s/m.
+    """Linear damping: `matrix` (7, 7) on the speeds, `road` (7, columns) on the road's, N s/m.
 
     A damper counts with the mean of its two rates; a tyre in the air has none.
     """
@@ -124,6 +127,7 @@ def linear_matrices(
 
     Stiffness is minus the derivative of the balance, all of it: tyres, springs, air and gravity.
     """
+    road[:, :] = 0.0
     road_stiffness(car, elements, setup, place, flow, x, work, road)
     balance(car, elements, setup, place, flow, x, work)
     for i in range(7):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from setupopt.physics.answer import read_off
+from setupopt.physics.contacts import put_road
 from setupopt.physics.inputs import Floats, Record, Records, layout
 from setupopt.physics.jit import kernel
 from setupopt.physics.place import prepare
@@ -19,6 +20,8 @@ RIDE = layout(
     wheels="load load_square least_load travel travel_square",
 )
 
+_GONE = 0.5  # m
+
 
 @kernel
 def _stage(
@@ -31,37 +34,29 @@ def _stage(
 
 
 @kernel
-def _put_road(place: Record, rise: Floats, before: Floats, after: Floats, share: float) -> None:
-    """Road under the wheels, between two samples."""
-    for w in range(4):
-        place.rise[w] = rise[w] + before[w] + share * (after[w] - before[w])
-
-
-@kernel
 def step(
     car: Record, elements: Records, setup: Record, damping: Record, place: Record, flow: Records,
-    rise: Floats, before: Floats, after: Floats, dt: float, x: Floats, v: Floats, work: Record,
-    scratch: Floats,
+    before: Floats, after: Floats, dt: float, x: Floats, v: Floats, work: Record, scratch: Floats,
 ) -> None:  # fmt: skip
-    """One classical Runge-Kutta step of `dt`; the road is straight between its two samples.
+    """One classical Runge-Kutta step of `dt`; the road (columns) is straight between its two samples.
 
-    `rise` (wheels): the place's own surface height; `scratch` (7, 7).
+    `scratch` (7, 7).
     """
     speed = scratch[0, :4]
     for w in range(4):
         speed[w] = (after[w] - before[w]) / dt
     k1, k2, k3, k4 = scratch[1], scratch[2], scratch[3], scratch[4]
     x_mid, v_mid = scratch[5], scratch[6]
-    _put_road(place, rise, before, after, 0.0)
+    put_road(car, elements, before, after, 0.0, place, flow)
     accelerations(car, elements, setup, damping, place, flow, x, v, speed, work, k1)
-    _put_road(place, rise, before, after, 0.5)
+    put_road(car, elements, before, after, 0.5, place, flow)
     _stage(x, v, v, k1, 0.5 * dt, x_mid, v_mid)
     accelerations(car, elements, setup, damping, place, flow, x_mid, v_mid, speed, work, k2)
     for j in range(7):
         x_mid[j] = x[j] + 0.5 * dt * v[j] + 0.25 * dt * dt * k1[j]
         v_mid[j] = v[j] + 0.5 * dt * k2[j]
     accelerations(car, elements, setup, damping, place, flow, x_mid, v_mid, speed, work, k3)
-    _put_road(place, rise, before, after, 1.0)
+    put_road(car, elements, before, after, 1.0, place, flow)
     for j in range(7):
         x_mid[j] = x[j] + dt * v[j] + 0.5 * dt * dt * k2[j]
         v_mid[j] = v[j] + dt * k3[j]
@@ -108,35 +103,39 @@ def _begin(ride: Record) -> None:
 
 
 @kernel
+def has_left(x: Floats, trim: Floats, road: Floats) -> bool:
+    """Whether the body has gone half a metre off its place over the wheels' road, or is no number."""
+    return not abs(x[0] - trim[0] - 0.25 * (road[0] + road[1] + road[2] + road[3])) < _GONE
+
+
+@kernel
 def ride_road(
     car: Record, elements: Records, points: Records, setup: Record, case: Record, damping: Record,
     place: Record, flow: Records, trim: Floats, road: Floats, dt: float, every: int, skip: int,
     floor: float, work: Record, scratch: Floats, answer: Record, ride: Record,
 ) -> None:  # fmt: skip
-    """Ride from `trim` (7) over `road` (samples, wheels), metres above the place's surface, `dt` apart.
+    """Ride from `trim` (7) over `road` (samples, columns; physics/contacts.py), samples `dt` apart.
 
     Every `every` steps after the first `skip` a sample is read off. A car that leaves the surface for
-    good ends the ride: `lost` is then the time at which its body had gone half a metre.
+    good ends the ride: `lost` is then the time at which its body had gone half a metre off the road.
     """
     prepare(car, elements, setup, case, place, flow)
-    rise = place.rise.copy()
     x, v = trim.copy(), np.zeros(7)
     above = True
     _begin(ride)
     for i in range(road.shape[0] - 1):
         if i >= skip and (i - skip) % every == 0:
-            _put_road(place, rise, road[i], road[i], 0.0)
+            put_road(car, elements, road[i], road[i], 0.0, place, flow)
             accelerations(
                 car, elements, setup, damping, place, flow, x, v, scratch[0, :4] * 0.0, work, scratch[1]
             )
             answer.state[:] = x
             read_off(car, points, setup, case, place, 0.0, answer, work)
             above = _count(car, answer, floor, above, ride)
-        step(car, elements, setup, damping, place, flow, rise, road[i], road[i + 1], dt, x, v, work, scratch)
-        if not abs(x[0] - trim[0]) < 0.5:
+        step(car, elements, setup, damping, place, flow, road[i], road[i + 1], dt, x, v, work, scratch)
+        if has_left(x, trim, road[i + 1]):
             ride.lost = (i + 1) * dt
             break
-    place.rise[:] = rise
 
 
 @kernel
@@ -145,7 +144,7 @@ def ride_many(
     places: Records, flow: Records, trim: Floats, roads: Floats, dt: float, every: int, skip: int,
     floor: float, works: Records, scratch: Floats, answers: Records, rides: Records,
 ) -> None:  # fmt: skip
-    """`ride_road` for one setup in one case over many roads (rides, samples, wheels)."""
+    """`ride_road` for one setup in one case over many roads (rides, samples, columns)."""
     for r in range(roads.shape[0]):
         ride_road(
             cars[0], elements, points, setups[0], cases[0], dampings[0], places[0], flow, trim, roads[r],

@@ -61,21 +61,21 @@ class BumpRides:
 
     def least(self, row: int, lengths: Floats, floor: float, most: float = MOST) -> tuple[float, int, int]:
         """Least allowed height of one case over lengths and TRACKS, and which; -1 where all allow `most`."""
-        bodies, elements, _ = self.model.packed
+        bodies, elements, points = self.model.packed
         found: tuple[float, int, int] = least_allowed(
-            bodies, elements, self.settings, self.cases.records[row : row + 1], self.damping, self.trims[row],
-            lengths, _SHARES, _STEP, floor, most, np.zeros(1, PLACE),
+            bodies, elements, points, self.settings, self.cases.records[row : row + 1], self.damping,
+            self.trims[row], lengths, _SHARES, _STEP, floor, most, np.zeros(1, PLACE),
             np.zeros(elements.size * STRIPS, FLOW), np.zeros(1, WORK), np.zeros((7, 7)), np.zeros(1, ANSWER),
         )  # fmt: skip
         return found
 
     def trace(self, row: int, height: float, length: float, track: int) -> Floats:
-        """Time and margin (looks, 2) of one crossing, to its end."""
-        bodies, elements, _ = self.model.packed
+        """Time, margin, least wheel load, spare clearance and travel left (looks, 5) of one crossing."""
+        bodies, elements, points = self.model.packed
         left, right = _SHARES[track]
-        trace = np.full((4000, 2), np.nan)
+        trace = np.full((4000, 5), np.nan)
         crossing_margin(
-            bodies[0], elements, self.settings[0], self.cases.records[row], self.damping[0],
+            bodies[0], elements, points, self.settings[0], self.cases.records[row], self.damping[0],
             np.zeros(1, PLACE)[0], np.zeros(elements.size * STRIPS, FLOW), self.trims[row], height, length,
             left, right, _STEP, -np.inf, np.zeros(1, WORK)[0], np.zeros((7, 7)),
             np.zeros(1, ANSWER)[0], trace,

@@ -8,13 +8,15 @@ import numpy as np
 
 from setupopt.cases import CaseSet
 from setupopt.evaluation import Model
-from setupopt.physics.balance import WORK
+from setupopt.physics.balance import WORK, balance
+from setupopt.physics.contacts import columns, find_contacts
 from setupopt.physics.inputs import ANSWER, STRIPS, Floats, Records
 from setupopt.physics.place import FLOW, PLACE, prepare
 from setupopt.physics.ride import DAMPING, linear_matrices
 from setupopt.physics.ride_time import RIDE, ride_many
 from setupopt.project.model import Axle, Project, Setup
 from setupopt.project.needs import need
+from setupopt.robust.road import Contacts
 
 _PURPOSE = "prove needs it for the car's movement over bumps"
 
@@ -23,7 +25,7 @@ _PURPOSE = "prove needs it for the car's movement over bumps"
 class LinearRide:
     """mass q'' + damping q' + stiffness q = road e + road_damping e' about a trim; SI.
 
-    mass (7), damping and stiffness (7, 7), road and road_damping (7, wheels).
+    mass (7), damping and stiffness (7, 7), road and road_damping (7, columns; physics/contacts.py).
     """
 
     mass: Floats
@@ -72,11 +74,22 @@ class RideModel:
         elements = self.model.packed[1]
         return np.zeros(1, PLACE), np.zeros(elements.size * STRIPS, FLOW), np.zeros(1, WORK)
 
+    def contacts(self) -> Contacts:
+        """Where this car feels a road at its trim, column by column (physics/contacts.py)."""
+        (bodies, elements, _), (places, flow, works) = self.model.packed, self._scratch()
+        behind, length = np.zeros((2, columns(elements)))
+        prepare(bodies[0], elements, self.settings[0], self.case.records[0], places[0], flow)
+        balance(bodies[0], elements, self.settings[0], places[0], flow, self.trim, works[0])
+        find_contacts(bodies[0], elements, places[0], works[0], behind, length)
+        half_track = float(bodies["y"][0, 0])
+        side = np.where(np.arange(behind.size) % 2 == 0, half_track, -half_track)
+        return Contacts(behind, side, length)
+
     def linear(self) -> LinearRide:
         """The linear equations of motion about the trim."""
         bodies, elements, _ = self.model.packed
         places, flow, works = self._scratch()
-        square, road = np.zeros((2, 7, 7)), np.zeros((2, 7, 4))
+        square, road = np.zeros((2, 7, 7)), np.zeros((2, 7, columns(elements)))
         prepare(bodies[0], elements, self.settings[0], self.case.records[0], places[0], flow)
         linear_matrices(
             bodies[0], elements, self.settings[0], self.damping[0], places[0], flow, self.trim, works[0],
@@ -85,7 +98,7 @@ class RideModel:
         return LinearRide(self.damping["mass"][0].copy(), square[1], square[0], road[0], road[1])
 
     def ride(self, roads: Floats, dt: float, every: int = 4, skip: int = 0, floor: float = 0.0) -> Records:
-        """RIDE records (rides) over roads (rides, samples, wheels) in metres, `dt` seconds apart."""
+        """RIDE records (rides) over roads (rides, samples, columns) in metres, `dt` seconds apart."""
         bodies, elements, points = self.model.packed
         rides = np.zeros(len(roads), dtype=RIDE)
         ride_many(

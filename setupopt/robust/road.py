@@ -134,11 +134,11 @@ class Road:
 
 
 class Contacts(NamedTuple):
-    """Where wheels meet the road, m, each (wheels,)."""
+    """Where a car feels the road, m, each (contacts,): its wheels, and perhaps the surface under its floor."""
 
-    behind: Numbers  # the foremost wheel
+    behind: Numbers  # the foremost axle; negative ahead of it
     side: Numbers  # to the left
-    patch: Numbers  # length of the contact patch, 0 for a point
+    patch: Numbers  # length over which it takes the mean, such as the contact patch's; 0 for a point
 
 
 def patch_gain(wavenumber: ArrayLike, patch: ArrayLike) -> Numbers:
@@ -168,14 +168,19 @@ class Tracks:
         low, high = (np.take(self.heights, i, axis=-1, mode=mode) for i in (index, index + 1))
         return low + (places - before) * (high - low)
 
-    def under_wheels(self, position: ArrayLike, wheelbase: float) -> Numbers:
-        """Heights under FL, FR, RL, RR when the front axle is at the positions (m,): (..., 4, m).
+    def under(self, position: ArrayLike, contacts: Contacts) -> Numbers:
+        """Heights under contacts when the foremost axle is at the positions (m,): (..., contacts, m).
 
-        The rear wheels follow in the tracks of the front ones; left is the first track, right the last.
+        Each takes the mean over its patch in its own side's track: left is the first, right the last.
         """
         position = np.asarray(position)
-        axles = [self.at(place)[..., [0, -1], :] for place in (position, position - wheelbase)]
-        return np.concatenate(axles, axis=-2)
+        means = {patch: self.averaged(patch) for patch in set(contacts.patch.tolist())}
+        tracks = [0 if side > 0 else -1 for side in contacts.side]
+        found = [
+            means[patch].at(position - behind)[..., track, :]
+            for behind, patch, track in zip(contacts.behind, contacts.patch.tolist(), tracks, strict=True)
+        ]
+        return np.stack(found, axis=-2)
 
     def averaged(self, patch: float) -> Tracks:
         """What a patch of that length feels: the mean height under it, exact at the points."""

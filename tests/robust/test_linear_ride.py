@@ -227,9 +227,9 @@ def test_time_and_frequency_agree_on_random_roads() -> None:
     """Variance of tyre load and travel in 24 drawn roads of 1.5 km against the spectra: within 4 standard
     errors of the mean over the seeds, and those below 3 %."""
     system, road, speed, pace = car(), Road(64e-6), 50.0, 0.001
-    tracks = synthesise(road, 1500.0, 0.05, 1.5, range(24)).averaged(0.12)
+    tracks = synthesise(road, 1500.0, 0.05, 1.5, range(24))
     place = np.arange(0, 1500.0, speed * pace)
-    heights = np.moveaxis(tracks.under_wheels(place, CONTACTS.behind[-1]), 1, 2)
+    heights = np.moveaxis(tracks.under(place, CONTACTS), 1, 2)
     loads, travel = tyre_loads(system), output(system, position=TRAVEL)
     step, skip = transition(*system, pace), 2000
     found = []

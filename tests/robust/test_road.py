@@ -32,15 +32,18 @@ def test_heights_between_points_and_beyond_the_ends() -> None:
 
 
 def test_rear_wheels_meet_the_road_later() -> None:
-    """FL, FR, RL, RR: the rear pair sees what the front saw a wheelbase before; one track serves both."""
+    """The rear pair sees what the front saw, a wing ahead what comes; one track serves both sides."""
     tracks = synthesise(ROAD, 200.0, 0.1, 1.5, [1, 2])
     place = np.linspace(20, 60, 81)
-    under = tracks.under_wheels(place, 3.03)
-    assert under.shape == (2, 4, 81)
+    behind, side = np.array([0.0, 0.0, 3.03, 3.03, -0.5]), np.array([0.7, -0.7, 0.7, -0.7, 0.7])
+    contacts = Contacts(behind, side, np.array([0.0, 0.0, 0.0, 0.0, 0.4]))
+    under = tracks.under(place, contacts)
+    assert under.shape == (2, 5, 81)
     assert under[:, :2] == pytest.approx(tracks.at(place))
-    assert under[:, 2:] == pytest.approx(tracks.at(place - 3.03))
-    single = Tracks(0.1, tracks.heights[0, :1]).under_wheels(place, 0.0)
-    assert single == pytest.approx(np.tile(single[0], (4, 1)))
+    assert under[:, 2:4] == pytest.approx(tracks.at(place - 3.03))
+    assert under[:, 4] == pytest.approx(tracks.averaged(0.4).at(place + 0.5)[:, 0])
+    single = Tracks(0.1, tracks.heights[0, :1]).under(place, contacts)
+    assert single[1] == pytest.approx(single[0])
 
 
 @pytest.mark.parametrize("patch", [0.013, 0.1, 0.15, 0.237, 1.0])
