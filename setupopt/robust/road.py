@@ -134,7 +134,7 @@ class Road:
 
 
 class Contacts(NamedTuple):
-    """Where a car feels the road, m, each (contacts,): its wheels, and perhaps the surface under its floor."""
+    """Where a car feels the road, m, each (contacts,): its wheels, perhaps its floor."""
 
     behind: Numbers  # the foremost axle; negative ahead of it
     side: Numbers  # to the left

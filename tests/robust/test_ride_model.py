@@ -210,8 +210,8 @@ def test_a_long_wave_lifts_car_and_floor_alike(bore: Project) -> None:
     rise = 0.015 * (1.0 - np.cos(np.pi * np.clip(front / 60.0, 0.0, 1.0)))
     roads = np.stack([rise, 0.0 * rise])
     up, level = model.ride(roads, 5e-4, every=1, skip=3200)
-    # 0.3 %, 0.1 mm of gap: drag and side force keep their height over the mean surface
+    # drag keeps its height over the mean surface: 1540 N x 30 mm over the wheelbase, 9 N a wheel of 2900
     for field in ("margin", "gap", "load", "least_margin"):
-        np.testing.assert_allclose(up[field], level[field], rtol=3e-3)
+        np.testing.assert_allclose(up[field], level[field], rtol=4e-3)
     whole = model.ride(roads, 5e-4, every=1)
     assert np.abs(whole["gap_square"][0] / whole["gap_square"][1] - 1).max() < 0.02  # 1 % of a gap, 0.5 mm
