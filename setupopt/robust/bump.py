@@ -9,14 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from setupopt.cases import CaseSet
-from setupopt.evaluation import Model
-from setupopt.physics.balance import WORK
-from setupopt.physics.inputs import ANSWER, STRIPS, Floats
+from setupopt.physics.inputs import ANSWER, Floats
 from setupopt.physics.obstacle import crossing_margin, least_allowed
-from setupopt.physics.place import FLOW, PLACE
 from setupopt.physics.sweep import workers
-from setupopt.project.model import Project, Setup
-from setupopt.robust.ride_model import damping_records
+from setupopt.robust.ride_model import RideModel
 
 TRACKS = ("left", "right", "both")
 _SHARES = np.array([[1.0, 0.0], [0.0, 1.0], [1.0, 1.0]])
@@ -47,38 +43,28 @@ class BumpAllowance:
         return int(np.where(np.isnan(self.height), -1.0, self.height).argmin())
 
 
-class BumpRides:
-    """One setup's crossings in many cases. Raises InputError where dampers or inertias are missing."""
-
-    def __init__(self, project: Project, setup: Setup, cases: CaseSet) -> None:
-        self.model, self.cases = Model(project.car), cases
-        self.settings = self.model.settings(setup)
-        self.damping = damping_records(project, self.model.packed[0])
-        result = self.model.run(self.settings, cases)
-        held = result.contact[0][:, None]
-        self.trims: Floats = np.where(held, result.answers["state"][0], np.nan)
-        self.margin = result.margin[0]
+class BumpRides(RideModel):
+    """One setup's crossings in many cases."""
 
     def least(self, row: int, lengths: Floats, floor: float, most: float = MOST) -> tuple[float, int, int]:
         """Least allowed height of one case over lengths and TRACKS, and which; -1 where all allow `most`."""
-        bodies, elements, points = self.model.packed
+        (bodies, elements, points), (places, flow, works) = self.model.packed, self.scratch()
         found: tuple[float, int, int] = least_allowed(
             bodies, elements, points, self.settings, self.cases.records[row : row + 1], self.damping,
-            self.trims[row], lengths, _SHARES, _STEP, floor, most, np.zeros(1, PLACE),
-            np.zeros(elements.size * STRIPS, FLOW), np.zeros(1, WORK), np.zeros((7, 7)), np.zeros(1, ANSWER),
+            self.trim(row), lengths, _SHARES, _STEP, floor, most, places, flow, works, np.zeros((7, 7)),
+            np.zeros(1, ANSWER),
         )  # fmt: skip
         return found
 
     def trace(self, row: int, height: float, length: float, track: int) -> Floats:
         """Time, margin, least wheel load, spare clearance and travel left (looks, 5) of one crossing."""
-        bodies, elements, points = self.model.packed
+        (bodies, elements, points), (places, flow, works) = self.model.packed, self.scratch()
         left, right = _SHARES[track]
         trace = np.full((4000, 5), np.nan)
         crossing_margin(
             bodies[0], elements, points, self.settings[0], self.cases.records[row], self.damping[0],
-            np.zeros(1, PLACE)[0], np.zeros(elements.size * STRIPS, FLOW), self.trims[row], height, length,
-            left, right, _STEP, -np.inf, np.zeros(1, WORK)[0], np.zeros((7, 7)),
-            np.zeros(1, ANSWER)[0], trace,
+            places[0], flow, self.trim(row), height, length, left, right, _STEP, -np.inf, works[0],
+            np.zeros((7, 7)), np.zeros(1, ANSWER)[0], trace,
         )  # fmt: skip
         return trace[~np.isnan(trace[:, 0])]
 

@@ -1,4 +1,4 @@
-"""A car's ride about one trim: from the project's dampers and inertias to matrices and rides in time."""
+"""A car's ride about its trims: from the project's dampers and inertias to matrices and rides in time."""
 
 from __future__ import annotations
 
@@ -58,52 +58,68 @@ def _rates(axle: Axle, name: str, file: str) -> dict[str, float]:
 
 
 class RideModel:
-    """One setup in one case, about its trim. Raises ValueError where the case has none."""
+    """One setup in many cases, each about its trim. Raises InputError where dampers or inertias are missing.
 
-    def __init__(self, project: Project, setup: Setup, case: CaseSet) -> None:
-        self.model, self.case = Model(project.car), case.pick([0])
+    `trims` (cases, 7) and `margin` (cases) are not a number where contact is lost: there is no ride about
+    such a case, and asking for one raises ValueError.
+    """
+
+    def __init__(self, project: Project, setup: Setup, cases: CaseSet) -> None:
+        self.model, self.cases = Model(project.car), cases
         self.settings = self.model.settings(setup)
-        result = self.model.run(self.settings, self.case)
-        if not result.contact[0, 0]:
-            raise ValueError("no ride about a case that loses contact")
-        self.trim: Floats = np.ascontiguousarray(result.answers["state"][0, 0])
-        self.margin = float(result.margin[0, 0])
         self.damping = damping_records(project, self.model.packed[0])
+        self.result = self.model.run(self.settings, cases)
+        held = self.result.contact[0][:, None]
+        self.trims: Floats = np.where(held, self.result.answers["state"][0], np.nan)
+        self.margin = self.result.margin[0]
 
-    def _scratch(self) -> tuple[Records, Records, Records]:
+    @property
+    def columns(self) -> int:
+        """Heights of a road at one moment (physics/contacts.py)."""
+        return int(columns(self.model.packed[1]))
+
+    def scratch(self) -> tuple[Records, Records, Records]:
+        """PLACE (1), FLOW (strips) and WORK (1) for one thread."""
         elements = self.model.packed[1]
         return np.zeros(1, PLACE), np.zeros(elements.size * STRIPS, FLOW), np.zeros(1, WORK)
 
-    def contacts(self) -> Contacts:
-        """Where this car feels a road at its trim, column by column (physics/contacts.py)."""
-        (bodies, elements, _), (places, flow, works) = self.model.packed, self._scratch()
-        behind, length = np.zeros((2, columns(elements)))
-        prepare(bodies[0], elements, self.settings[0], self.case.records[0], places[0], flow)
-        balance(bodies[0], elements, self.settings[0], places[0], flow, self.trim, works[0])
+    def trim(self, row: int) -> Floats:
+        """Trim (7) of one case."""
+        if np.isnan(self.trims[row, 0]):
+            raise ValueError("no ride about a case that loses contact")
+        return np.ascontiguousarray(self.trims[row])
+
+    def contacts(self, row: int) -> Contacts:
+        """Where this car feels a road in one case, column by column (physics/contacts.py)."""
+        (bodies, elements, _), (places, flow, works) = self.model.packed, self.scratch()
+        behind, length = np.zeros((2, self.columns))
+        prepare(bodies[0], elements, self.settings[0], self.cases.records[row], places[0], flow)
+        balance(bodies[0], elements, self.settings[0], places[0], flow, self.trim(row), works[0])
         find_contacts(bodies[0], elements, places[0], works[0], behind, length)
         half_track = float(bodies["y"][0, 0])
         side = np.where(np.arange(behind.size) % 2 == 0, half_track, -half_track)
         return Contacts(behind, side, length)
 
-    def linear(self) -> LinearRide:
-        """The linear equations of motion about the trim."""
-        bodies, elements, _ = self.model.packed
-        places, flow, works = self._scratch()
-        square, road = np.zeros((2, 7, 7)), np.zeros((2, 7, columns(elements)))
-        prepare(bodies[0], elements, self.settings[0], self.case.records[0], places[0], flow)
+    def linear(self, row: int) -> LinearRide:
+        """The linear equations of motion about the trim of one case."""
+        (bodies, elements, _), (places, flow, works) = self.model.packed, self.scratch()
+        square, road = np.zeros((2, 7, 7)), np.zeros((2, 7, self.columns))
+        prepare(bodies[0], elements, self.settings[0], self.cases.records[row], places[0], flow)
         linear_matrices(
-            bodies[0], elements, self.settings[0], self.damping[0], places[0], flow, self.trim, works[0],
-            square[0], road[0], square[1], road[1],
+            bodies[0], elements, self.settings[0], self.damping[0], places[0], flow, self.trim(row),
+            works[0], square[0], road[0], square[1], road[1],
         )  # fmt: skip
         return LinearRide(self.damping["mass"][0].copy(), square[1], square[0], road[0], road[1])
 
-    def ride(self, roads: Floats, dt: float, every: int = 4, skip: int = 0, floor: float = 0.0) -> Records:
-        """RIDE records (rides) over roads (rides, samples, columns) in metres, `dt` seconds apart."""
+    def ride(
+        self, row: int, roads: Floats, dt: float, every: int = 4, skip: int = 0, floor: float = 0.0
+    ) -> Records:
+        """RIDE records (rides) of one case over roads (rides, samples, columns) in m, `dt` seconds apart."""
         bodies, elements, points = self.model.packed
-        rides = np.zeros(len(roads), dtype=RIDE)
+        rides, (places, flow, works) = np.zeros(len(roads), dtype=RIDE), self.scratch()
         ride_many(
-            bodies, elements, points, self.settings, self.case.records, self.damping, *self._scratch()[:2],
-            self.trim, np.ascontiguousarray(roads), dt, every, skip, floor, np.zeros(1, WORK),
+            bodies, elements, points, self.settings, self.cases.records[row : row + 1], self.damping, places,
+            flow, self.trim(row), np.ascontiguousarray(roads), dt, every, skip, floor, works,
             np.zeros((7, 7)), np.zeros(1, ANSWER), rides,
         )  # fmt: skip
         return rides

@@ -44,7 +44,7 @@ class Motion:
         self.place, self.work = np.zeros(1, PLACE)[0], np.zeros(1, WORK)[0]
         self.flow, self.scratch = np.zeros(self.elements.size * STRIPS, FLOW), np.zeros((7, 7))
         prepare(
-            self.bodies[0], self.elements, model.settings[0], model.case.records[0], self.place, self.flow
+            self.bodies[0], self.elements, model.settings[0], model.cases.records[0], self.place, self.flow
         )
 
     def accelerations(self, x: Array, v: Array, road: Array, speed: Array) -> Array:
@@ -58,7 +58,7 @@ class Motion:
 
     def ride(self, road: Array, dt: float) -> tuple[Array, Array]:
         """State and speeds at the end of a road (samples, columns)."""
-        x, v = self.model.trim.copy(), np.zeros(7)
+        x, v = self.model.trim(0).copy(), np.zeros(7)
         for before, after in pairwise(road):
             step(
                 self.bodies[0], self.elements, self.model.settings[0], self.model.damping[0], self.place,
@@ -77,14 +77,14 @@ def _waves(time: Array) -> Array:
 
 def test_linear_matrices_are_the_derivatives(model: RideModel) -> None:
     """Every column of stiffness, damping and road terms, by differences of the nonlinear accelerations."""
-    linear, motion, rest = model.linear(), Motion(model), np.zeros(COLUMNS)
+    linear, motion, rest = model.linear(0), Motion(model), np.zeros(COLUMNS)
     h = 1e-7
     for j in range(7):
         push = h * np.eye(7)[j]
-        by_x = motion.accelerations(model.trim + push, np.zeros(7), rest, rest)
-        by_x -= motion.accelerations(model.trim - push, np.zeros(7), rest, rest)
-        by_v = motion.accelerations(model.trim, push, rest, rest)
-        by_v -= motion.accelerations(model.trim, -push, rest, rest)
+        by_x = motion.accelerations(model.trim(0) + push, np.zeros(7), rest, rest)
+        by_x -= motion.accelerations(model.trim(0) - push, np.zeros(7), rest, rest)
+        by_v = motion.accelerations(model.trim(0), push, rest, rest)
+        by_v -= motion.accelerations(model.trim(0), -push, rest, rest)
         # relative to the largest entry of the row: differences keep six digits of it
         for found, matrix in ((by_x, linear.stiffness), (by_v, linear.damping)):
             expected = -matrix[:, j]
@@ -92,8 +92,8 @@ def test_linear_matrices_are_the_derivatives(model: RideModel) -> None:
             np.testing.assert_allclose(found / (2 * h) * linear.mass / scale, expected / scale, atol=1e-5)
     for c in range(COLUMNS):
         push = h * np.eye(COLUMNS)[c]
-        by_road = motion.accelerations(model.trim, np.zeros(7), push, rest)
-        by_road -= motion.accelerations(model.trim, np.zeros(7), -push, rest)
+        by_road = motion.accelerations(model.trim(0), np.zeros(7), push, rest)
+        by_road -= motion.accelerations(model.trim(0), np.zeros(7), -push, rest)
         scale = np.abs(linear.road).max(axis=1)
         np.testing.assert_allclose(
             by_road / (2 * h) * linear.mass / scale, linear.road[:, c] / scale, atol=1e-5
@@ -103,7 +103,7 @@ def test_linear_matrices_are_the_derivatives(model: RideModel) -> None:
 def test_on_a_smooth_road_nothing_moves(model: RideModel) -> None:
     """The trim is an equilibrium of the motion too."""
     x, v = Motion(model).ride(np.zeros((2000, COLUMNS)), 5e-4)
-    np.testing.assert_allclose(x, model.trim, atol=1e-9)
+    np.testing.assert_allclose(x, model.trim(0), atol=1e-9)
     np.testing.assert_allclose(v, 0.0, atol=1e-9)
 
 
@@ -134,7 +134,7 @@ def test_step_against_another_integrator(model: RideModel) -> None:
         height = road[i] + (t - i * dt) * rates[i]
         return np.r_[y[7:], motion.accelerations(y[:7].copy(), y[7:].copy(), height, rates[i])]
 
-    start = np.r_[model.trim, np.zeros(7)]
+    start = np.r_[model.trim(0), np.zeros(7)]
     other = solve_ivp(
         derivative, (0.0, time[-1]), start, method="DOP853", max_step=dt, rtol=1e-10, atol=1e-13
     )
@@ -154,7 +154,7 @@ def test_small_bump_moves_no_lasting_impulse(bore: Project) -> None:
     bump = 2e-5 * np.where(time < 0.02, 1.0 - np.cos(2 * np.pi * time / 0.02), 0.0)
     road = np.zeros((1, time.size, COLUMNS))
     road[0, :, :] = bump[:, None]
-    ride, flat = model.ride(road, dt, every=1)[0], model.ride(0.0 * road, dt, every=1)[0]
+    ride, flat = model.ride(0, road, dt, every=1)[0], model.ride(0, 0.0 * road, dt, every=1)[0]
     impulse = (ride["load"].sum() - flat["load"].sum()) * dt
     peak = (flat["least_load"] - ride["least_load"]).max()
     assert peak > 5.0  # N: the bump did something
@@ -166,7 +166,7 @@ def test_tyres_never_pull(bore: Project, model: RideModel) -> None:
     time = np.arange(0.0, 0.5, 5e-4)
     kerb = 0.02 * np.where(time < 0.01, 1.0 - np.cos(2 * np.pi * time / 0.01), 0.0)
     road = np.repeat(kerb[None, :, None], COLUMNS, axis=2)
-    ride = model.ride(road, 5e-4, every=1)[0]
+    ride = model.ride(0, road, 5e-4, every=1)[0]
     assert ride["least_load"].min() == 0.0
     assert ride["off_surface"] > 0
     assert ride["samples"] == time.size - 1
@@ -174,9 +174,9 @@ def test_tyres_never_pull(bore: Project, model: RideModel) -> None:
 
 def test_margin_of_the_ride_is_that_of_the_trim(model: RideModel) -> None:
     """At rest the ride reads off the same margin, loads and gaps as the evaluation."""
-    ride = model.ride(np.zeros((1, 50, COLUMNS)), 5e-4, every=1)[0]
-    assert ride["margin"] / ride["samples"] == pytest.approx(model.margin, abs=1e-9)
-    assert ride["least_margin"] == pytest.approx(model.margin, abs=1e-9)
+    ride = model.ride(0, np.zeros((1, 50, COLUMNS)), 5e-4, every=1)[0]
+    assert ride["margin"] / ride["samples"] == pytest.approx(model.margin[0], abs=1e-9)
+    assert ride["least_margin"] == pytest.approx(model.margin[0], abs=1e-9)
 
 
 def test_crossings_are_counted_downwards_once(model: RideModel) -> None:
@@ -184,11 +184,11 @@ def test_crossings_are_counted_downwards_once(model: RideModel) -> None:
     time = np.arange(0.0, 0.4, 5e-4)
     bump = 0.004 * np.where(time < 0.03, 1.0 - np.cos(2 * np.pi * time / 0.03), 0.0)
     road = np.repeat(bump[None, :, None], COLUMNS, axis=2)
-    least = float(model.ride(road, 5e-4, every=1)[0]["least_margin"])
-    assert least < model.margin
-    just_above = least + 0.02 * (model.margin - least)
-    assert model.ride(road, 5e-4, every=1, floor=just_above)[0]["crossings"] == 1
-    assert model.ride(road, 5e-4, every=1, floor=least - 0.01)[0]["crossings"] == 0
+    least = float(model.ride(0, road, 5e-4, every=1)[0]["least_margin"])
+    assert least < model.margin[0]
+    just_above = least + 0.02 * (model.margin[0] - least)
+    assert model.ride(0, road, 5e-4, every=1, floor=just_above)[0]["crossings"] == 1
+    assert model.ride(0, road, 5e-4, every=1, floor=least - 0.01)[0]["crossings"] == 0
 
 
 def test_missing_damper_is_asked_for(bore: Project) -> None:
@@ -206,12 +206,12 @@ def test_a_long_wave_lifts_car_and_floor_alike(bore: Project) -> None:
     flat = replace(bore, venue=replace(bore.venue, curvature=0.0, section="flat"))
     model = RideModel(flat, flat.setup, sweep_cases(flat.venue, np.array([0.0])))
     time = np.arange(0.0, 1.8, 5e-4)
-    front = 50.0 * time[:, None] - model.contacts().behind
+    front = 50.0 * time[:, None] - model.contacts(0).behind
     rise = 0.015 * (1.0 - np.cos(np.pi * np.clip(front / 60.0, 0.0, 1.0)))
     roads = np.stack([rise, 0.0 * rise])
-    up, level = model.ride(roads, 5e-4, every=1, skip=3200)
+    up, level = model.ride(0, roads, 5e-4, every=1, skip=3200)
     # drag keeps its height over the mean surface: 1540 N x 30 mm over the wheelbase, 9 N a wheel of 2900
     for field in ("margin", "gap", "load", "least_margin"):
         np.testing.assert_allclose(up[field], level[field], rtol=4e-3)
-    whole = model.ride(roads, 5e-4, every=1)
+    whole = model.ride(0, roads, 5e-4, every=1)
     assert np.abs(whole["gap_square"][0] / whole["gap_square"][1] - 1).max() < 0.02  # 1 % of a gap, 0.5 mm
