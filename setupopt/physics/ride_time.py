@@ -13,9 +13,9 @@ from setupopt.physics.ride import accelerations
 
 # What one ride leaves behind. Sums of wheel load, margin, gap at the ride stations and travel, and of
 # their squares, for means and deviations; counts of samples, of downward crossings of the floor, of
-# samples with a wheel off the surface and on a stop.
+# samples under it, with a wheel off the surface and on a stop.
 RIDE = layout(
-    one="margin margin_square least_margin least_clearance samples crossings off_surface on_stop lost",
+    one="margin margin_square least_margin least_clearance samples crossings under_floor off_surface on_stop lost",
     axles="gap gap_square",
     wheels="load load_square least_load travel travel_square",
 )
@@ -90,9 +90,11 @@ def _count(car: Record, answer: Record, floor: float, above: bool, ride: Record)
         ride.gap_square[axle] += answer.ride_gap[axle] ** 2
     ride.off_surface += off_surface
     ride.on_stop += on_stop
-    if above and margin < floor:
-        ride.crossings += 1.0
-    return margin >= floor
+    if margin >= floor:
+        return True
+    ride.under_floor += 1.0
+    ride.crossings += 1.0 if above else 0.0
+    return False
 
 
 @kernel

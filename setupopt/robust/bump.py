@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from concurrent.futures import Executor, ThreadPoolExecutor
+from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from setupopt.cases import CaseSet
-from setupopt.physics.inputs import ANSWER, Floats
+from setupopt.physics.inputs import ANSWER, Floats, Records
 from setupopt.physics.obstacle import crossing_margin, least_allowed
-from setupopt.physics.sweep import workers
+from setupopt.project.model import Project, Setup
 from setupopt.robust.ride_model import RideModel
+from setupopt.robust.spans import Span, spans
 
 TRACKS = ("left", "right", "both")
 _SHARES = np.array([[1.0, 0.0], [0.0, 1.0], [1.0, 1.0]])
@@ -21,6 +22,10 @@ FIRST_LENGTHS = np.geomspace(0.25, 8.0, 9)
 _NARROWINGS = 3
 _STEP = 5e-4  # s
 MOST = 0.2  # m; higher obstacles are no bumps
+_CASES_A_CHUNK = 8
+
+# Allowance of one case.
+BUMP = np.dtype([("height", "f8"), ("length", "f8"), ("track", "i8")])
 
 
 @dataclass(frozen=True)
@@ -68,8 +73,13 @@ class BumpRides(RideModel):
         )  # fmt: skip
         return trace[~np.isnan(trace[:, 0])]
 
-    def _worst_of(self, row: int, floor: float) -> tuple[float, float, int]:
-        """Height, length and track of one case: lengths on a grid, then closer around the worst."""
+    def worst_of(self, row: int, floor: float) -> tuple[float, float, int]:
+        """Height, length and track of one case: lengths on a grid, then closer around the worst.
+
+        Not a number where contact is lost; no length where `MOST` is ridden over.
+        """
+        if np.isnan(self.trims[row, 0]):
+            return np.nan, np.nan, 0
         height, j, track = self.least(row, FIRST_LENGTHS, floor)
         if j < 0:
             return height, np.nan, 0
@@ -84,26 +94,29 @@ class BumpRides(RideModel):
                 height, at, track, length = lower, j + 1, k, lengths[j + 1]
         return height, float(length), track
 
-    def allowance(
-        self,
-        floor: float = 0.0,
-        progress: Callable[[int], object] | None = None,
-        pool: Executor | None = None,
-    ) -> BumpAllowance:
-        """The allowance of every case, on all cores; `progress` is told of each case done."""
 
-        def one(row: int) -> tuple[float, float, int]:
-            lost = np.isnan(self.trims[row, 0])
-            found = (np.nan, np.nan, 0) if lost else self._worst_of(row, floor)
-            if progress is not None:
-                progress(1)
-            return found
+@dataclass(frozen=True)
+class BumpSearch:
+    """The search for a setup's allowances as work in chunks: called with a job it gives BUMP records."""
 
-        own = pool or ThreadPoolExecutor(workers())
-        try:
-            found = list(own.map(one, range(len(self.cases))))
-        finally:
-            if pool is None:
-                own.shutdown(cancel_futures=True)
-        height, length, track = (np.array(column) for column in zip(*found, strict=True))
-        return BumpAllowance(self.cases, floor, height, length, track)
+    project: Project
+    setup: Setup
+    cases: CaseSet
+    floor: float = 0.0
+
+    @cached_property
+    def rides(self) -> BumpRides:
+        """Every case about its trim."""
+        return BumpRides(self.project, self.setup, self.cases)
+
+    def jobs(self) -> list[Span]:
+        """All cases, a few seconds' work each."""
+        return spans(len(self.cases), _CASES_A_CHUNK)
+
+    def __call__(self, job: Span) -> Records:
+        return np.array([self.rides.worst_of(row, self.floor) for row in job.items], dtype=BUMP)
+
+    def allowance(self, parts: Iterable[Records]) -> BumpAllowance:
+        """The answers of all jobs, in their order, as one."""
+        found = np.concatenate(list(parts))
+        return BumpAllowance(self.cases, self.floor, found["height"], found["length"], found["track"])

@@ -11,7 +11,7 @@ from scipy.integrate import quad
 from setupopt.cases import CaseSet, sweep_cases
 from setupopt.physics.obstacle import obstacle_height
 from setupopt.project import Project
-from setupopt.robust.bump import TRACKS, BumpAllowance, BumpRides
+from setupopt.robust.bump import TRACKS, BumpAllowance, BumpRides, BumpSearch
 
 
 @pytest.fixture(scope="module")
@@ -22,9 +22,15 @@ def rides(bore: Project) -> BumpRides:
 
 
 @pytest.fixture(scope="module")
-def allowance(rides: BumpRides) -> BumpAllowance:
+def allowance(bore: Project, rides: BumpRides) -> BumpAllowance:
     """With a floor of zero."""
-    return rides.allowance()
+    return found(bore, rides.cases)
+
+
+def found(project: Project, cases: CaseSet, floor: float = 0.0) -> BumpAllowance:
+    """The whole search, chunk after chunk."""
+    search = BumpSearch(project, project.setup, cases, floor)
+    return search.allowance(map(search, search.jobs()))
 
 
 @pytest.mark.parametrize("patch", [0.0, 0.05, 0.3, 2.0])
@@ -62,25 +68,25 @@ def test_random_obstacles_are_not_worse(rides: BumpRides, allowance: BumpAllowan
             assert rides.trace(row, height, length, track)[:, 1].min() >= 0.0
 
 
-def test_higher_floor_allows_less(rides: BumpRides, allowance: BumpAllowance) -> None:
+def test_higher_floor_allows_less(bore: Project, allowance: BumpAllowance) -> None:
     """What is asked for costs bump height."""
-    stricter = rides.allowance(floor=0.1)
+    stricter = found(bore, allowance.cases, 0.1)
     assert (stricter.height < allowance.height).all()
 
 
-def test_under_the_floor_nothing_is_allowed(rides: BumpRides) -> None:
+def test_under_the_floor_nothing_is_allowed(bore: Project, rides: BumpRides) -> None:
     """A margin that is under the floor on a smooth road leaves no bump at all."""
-    assert rides.allowance(floor=0.99).height.max() < 1e-4
+    assert found(bore, rides.cases, 0.99).height.max() < 1e-4
 
 
 def test_lost_case_stands_nothing(bore: Project) -> None:
     """A case that loses contact gets no number, and is the worst."""
     slow = replace(bore.venue, sweep=replace(bore.venue.sweep, speed=20.0))
     cases: CaseSet = sweep_cases(slow, np.radians([0.0, 180.0])).pick([0, 1])
-    found = BumpRides(bore, bore.setup, cases).allowance()
-    assert np.isnan(found.height[1])
-    assert found.height[0] > 0.0
-    assert found.worst == 1
+    allowed = found(bore, cases)
+    assert np.isnan(allowed.height[1])
+    assert allowed.height[0] > 0.0
+    assert allowed.worst == 1
 
 
 def test_mirrored_case_allows_the_same(rides: BumpRides, bore: Project) -> None:
