@@ -85,7 +85,7 @@ class Result:
         rows = margin.argmin(axis=0)
         return [
             {
-                "roll_angle_deg": _degrees(angle),
+                "roll_angle_deg": degrees(angle),
                 "margin": float(margin[row, i]) if np.isfinite(margin[row, i]) else None,
                 "attitude": self.cases.attitudes[row],
             }
@@ -137,9 +137,9 @@ class Result:
         return {str(name): _plain(value) for name, value in row.items()}
 
 
-def _degrees(angle: float) -> float:
+def degrees(angle: float) -> float:
     """An angle that was asked for, in degrees, without the noise of the conversion."""
-    return round(float(angle / units.DEG), 9)
+    return round(float(angle / units.DEG), 9) + 0.0
 
 
 def _plain(value: Any) -> Any:

@@ -9,16 +9,16 @@ from typing import TYPE_CHECKING
 import click
 
 from setupopt.cli import options
+from setupopt.cli.outputs import folder_targets, refuse_inputs, write_all
 from setupopt.cli.waiting import Progress, say_compiling
 from setupopt.errors import OutputError
-from setupopt.files import write_whole
 
 if TYPE_CHECKING:
     from setupopt.cases import CaseSet
     from setupopt.project import Project
     from setupopt.report.assessment import Assessment
 
-_INPUTS = ("car.toml", "venue.toml", "setup.toml", "limits.toml")
+_FILES = {"cases": "cases.csv", "text": "assess.txt", "json": "assess.json"}
 _WIDTH = 100  # of the text written to a file
 
 
@@ -39,7 +39,7 @@ def command(
 
     found = load(project, setup_file)
     targets = _targets(out, cases_out)
-    _refuse_inputs(targets, _inputs(Path(project), setup_file, cases_file))
+    refuse_inputs(targets, Path(project), setup_file, cases_file)
     assessment = _assess(found, _cases(cases_file, found), floor, quiet)
     _write(targets, assessment)
     _print(assessment, as_json, quiet)
@@ -48,34 +48,12 @@ def command(
 
 def _targets(out: str | None, cases_out: str | None) -> dict[str, Path]:
     """The files to write, by what they hold. Raises OutputError where there is no room for one."""
-    targets = {}
-    if out is not None:
-        if Path(out).exists() and not Path(out).is_dir():
-            raise OutputError(out, "it is not a folder")
-        targets = {"cases": "cases.csv", "text": "assess.txt", "json": "assess.json"}
-    found = {kind: Path(out or "") / name for kind, name in targets.items()}
+    found = folder_targets(out, _FILES)
     if cases_out is not None:
         found["cases"] = Path(cases_out)
         if not found["cases"].parent.is_dir():
             raise OutputError(cases_out, "its folder does not exist")
     return found
-
-
-def _inputs(home: Path, setup_file: str | None, cases_file: str | None) -> set[Path]:
-    """The files that are read; a setup is also looked for in the project."""
-    found = [home / name for name in _INPUTS]
-    found += [] if setup_file is None else [Path(setup_file), home / setup_file]
-    found += [] if cases_file is None else [Path(cases_file)]
-    return {path.resolve() for path in found}
-
-
-def _refuse_inputs(targets: dict[str, Path], inputs: set[Path]) -> None:
-    """No file that is read may be overwritten."""
-    for target in targets.values():
-        if target.resolve() in inputs:
-            raise OutputError(str(target), "it is one of the files that are read")
-        if target.is_dir():
-            raise OutputError(str(target), "it is a folder")
 
 
 def _cases(cases_file: str | None, project: Project) -> CaseSet:
@@ -106,18 +84,7 @@ def _write(targets: dict[str, Path], assessment: Assessment) -> None:
         "text": lambda: text(assessment, _WIDTH),
         "json": lambda: _json(assessment),
     }
-    contents = {target: makers[kind]() for kind, target in targets.items()}
-    for target, content in contents.items():
-        if "text" in targets:
-            _make_folder(target.parent)
-        write_whole(target, content)
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(str(folder), error.strerror or str(error)) from None
+    write_all({target: makers[kind]() for kind, target in targets.items()})
 
 
 def _json(assessment: Assessment) -> str:

@@ -24,6 +24,7 @@ COMMANDS = {
     "start": ("setupopt.cli.start", "Copy a ready example to edit."),
     "assess": ("setupopt.cli.assess", "Grip margin at every roll angle and attitude, the worst and why."),
     "propose": ("setupopt.cli.propose", "The setup whose worst margin is highest."),
+    "prove": ("setupopt.cli.prove", "What a setup stands of bumps, wind, rough road and build error."),
 }
 
 

@@ -12,9 +12,12 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 
 class Finite(click.ParamType):
-    """A number that is one: Python also reads "nan" and "inf"."""
+    """A number that is one: Python also reads "nan" and "inf". It may have to lie between two others."""
 
     name = "number"
+
+    def __init__(self, least: float = -math.inf, most: float = math.inf) -> None:
+        self.least, self.most = least, most
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """The number; a usage error for anything else."""
@@ -24,6 +27,9 @@ class Finite(click.ParamType):
             number = math.nan
         if not math.isfinite(number):
             self.fail(f"found {value!r}, expected a number", param, ctx)
+        if not self.least <= number <= self.most:
+            upper = "" if math.isinf(self.most) else f", at most {self.most:g}"
+            self.fail(f"found {value}, expected at least {self.least:g}{upper}", param, ctx)
         return number
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from setupopt.cli import options
+from setupopt.cli.outputs import make_folder
 from setupopt.cli.waiting import Saying, say_compiling
 from setupopt.errors import OutputError
 
@@ -76,10 +77,7 @@ def _write(target: Path, judged: JudgedProposal) -> None:
     margin = "contact lost" if judged.margin is None else f"{judged.margin:.3f}"
     short = "" if judged.proposal.holds else "\nIT BREAKS A LIMIT OR LOSES CONTACT: see what propose printed."
     head = f"Proposed for {judged.project.venue.name}; worst margin {margin} by the model.{short}"
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(str(target.parent), error.strerror or str(error)) from None
+    make_folder(target.parent)
     write_setup(target, judged.proposal.setup, None, f"{head}\n{paragraph(CLOSING, 90)}")
 
 

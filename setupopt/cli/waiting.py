@@ -57,9 +57,9 @@ class _Waiting:
 class Progress(_Waiting):
     """A bar that appears when work takes longer than a moment; call it with what was added."""
 
-    def __init__(self, total: int, quiet: bool) -> None:
+    def __init__(self, total: int, quiet: bool, what: str = "cases") -> None:
         super().__init__(quiet)
-        self._total = total
+        self._total, self._what = total, what
         self._done = 0
         self._bar: Any = None
 
@@ -69,7 +69,7 @@ class Progress(_Waiting):
         if self._bar is not None:
             self._bar.update(added)
         elif self._done < self._total and self._is_due():
-            self._bar = click.progressbar(length=self._total, label="cases", file=sys.stderr)
+            self._bar = click.progressbar(length=self._total, label=self._what, file=sys.stderr)
             self._bar.__enter__()
             self._bar.update(self._done)
 

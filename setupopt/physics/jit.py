@@ -21,12 +21,14 @@ import numba
 
 # Versions whose compiled kernels are kept besides the present one.
 _KEPT = 3
+# Beside them in the cache: studies that were broken off, which are nobody's old kernels.
+UNFINISHED = "unfinished"
 
 F = TypeVar("F", bound=Callable[..., Any])
 
 
 @cache
-def _fingerprint() -> str:
+def fingerprint() -> str:
     """Hash of all kernel sources, of numba and of the processor's kind."""
     digest = hashlib.sha256(f"{numba.__version__} {platform.machine()}".encode())
     for source in sorted(Path(__file__).parent.glob("*.py")):
@@ -45,7 +47,8 @@ def _is_usable(folder: Path) -> bool:
 
 def _forget_old(home: Path) -> None:
     """Remove compiled kernels of other versions, but for the three used last."""
-    others = [folder for folder in home.iterdir() if folder.is_dir() and folder.name != _fingerprint()]
+    kept = (fingerprint(), UNFINISHED)
+    others = [folder for folder in home.iterdir() if folder.is_dir() and folder.name not in kept]
     for folder in sorted(others, key=lambda f: f.stat().st_mtime, reverse=True)[_KEPT:]:
         shutil.rmtree(folder, ignore_errors=True)
 
@@ -55,10 +58,10 @@ def cache_folder() -> Path:
     """Folder of the compiled kernels: the user's cache, or a temporary one where that is read-only."""
     base = os.environ.get("NUMBA_CACHE_DIR") or os.environ.get("XDG_CACHE_HOME")
     wanted = Path(base) if base else Path.home() / ".cache"
-    folder = wanted / "setupopt" / _fingerprint()
+    folder = wanted / "setupopt" / fingerprint()
     is_new = not folder.exists()
     if not _is_usable(folder):
-        return Path(tempfile.gettempdir()) / "setupopt" / _fingerprint()
+        return Path(tempfile.gettempdir()) / "setupopt" / fingerprint()
     if is_new:
         _forget_old(folder.parent)
     return folder

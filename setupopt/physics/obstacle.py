@@ -19,7 +19,7 @@ from setupopt.physics.place import prepare
 from setupopt.physics.ride_time import has_left, step
 
 # Time the car is followed after its rear wheels have left, s, and the steps between two looks.
-_AFTER = 0.15
+_AFTER = 0.25
 _EVERY = 2
 # Halvings of the height: 0.2 m to 0.05 mm.
 _HALVINGS = 12

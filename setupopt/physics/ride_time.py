@@ -21,6 +21,8 @@ RIDE = layout(
 )
 
 _GONE = 0.5  # m
+# A margin below counts as this much in mean and deviation: a slide is a slide, and an axle in the air has -99.
+_SLID = -1.0
 
 
 @kernel
@@ -70,9 +72,10 @@ def step(
 def _count(car: Record, answer: Record, floor: float, above: bool, ride: Record) -> bool:
     """Add one sample to what a ride leaves behind; whether its margin stands above the floor."""
     margin = 1.0 - max(answer.use[0], answer.use[1])
+    told = max(margin, _SLID)
     ride.samples += 1.0
-    ride.margin += margin
-    ride.margin_square += margin * margin
+    ride.margin += told
+    ride.margin_square += told * told
     ride.least_margin = min(ride.least_margin, margin)
     ride.least_clearance = min(ride.least_clearance, answer.spare_clearance)
     off_surface = on_stop = 0.0

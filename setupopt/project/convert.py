@@ -197,12 +197,13 @@ def axle_setup(table: schema.AxleSetupTable) -> model.AxleSetup:
 
 def limits(file: schema.LimitsFile) -> model.Limits:
     """limits.toml as Limits."""
-    held = file.tolerance
+    held, unsure = file.tolerance, file.spread
     return model.Limits(
         front=axle_limits(file.front),
         rear=axle_limits(file.rear),
         packaging=packaging(file.packaging),
         tolerance=None if held is None else tolerance(held),
+        spread=None if unsure is None else spread(unsure),
         adjuster_front=adjuster(file.adjuster.front),
         adjuster_rear=adjuster(file.adjuster.rear),
     )
@@ -252,6 +253,18 @@ def tolerance(table: schema.ToleranceTable) -> model.Tolerance:
         ride_height=table.ride_height_mm * MM,
         spring_share=table.spring_percent * PERCENT,
         pressure=table.pressure_bar * BAR,
+    )
+
+
+def spread(table: schema.SpreadTable) -> model.Spread:
+    """How uncertain the inputs are."""
+    return model.Spread(
+        surface_grip=_scaled(table.surface_grip_percent, PERCENT),
+        downforce=_scaled(table.downforce_percent, PERCENT),
+        drag=_scaled(table.drag_percent, PERCENT),
+        side_force=_scaled(table.side_force_percent, PERCENT),
+        mass=_scaled(table.mass_percent, PERCENT),
+        tyre_friction=_scaled(table.tyre_friction_percent, PERCENT),
     )
 
 

@@ -228,6 +228,18 @@ class Tolerance:
 
 
 @dataclass(frozen=True, slots=True)
+class Spread:
+    """How uncertain the inputs are, plus and minus, as shares of their values; None: taken as exact."""
+
+    surface_grip: float | None
+    downforce: float | None  # free and ground areas of all air elements together
+    drag: float | None
+    side_force: float | None
+    mass: float | None  # of the whole car: corner shares, CG height and unsprung masses stay
+    tyre_friction: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Adjuster:
     """How one axle's settings are turned in the garage."""
 
@@ -239,12 +251,13 @@ class Adjuster:
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """What the setup may be: ranges, packaging, tolerances, adjusters."""
+    """What the setup may be: ranges, packaging, tolerances, adjusters; and how sure the inputs are."""
 
     front: AxleLimits
     rear: AxleLimits
     packaging: Packaging
     tolerance: Tolerance | None
+    spread: Spread | None
     adjuster_front: Adjuster | None
     adjuster_rear: Adjuster | None
 

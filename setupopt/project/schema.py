@@ -308,6 +308,17 @@ class ToleranceTable(Table):
     pressure_bar: float = number(0, 2, "bar")
 
 
+class SpreadTable(Table):
+    """`[spread]`, plus and minus. A key left out: taken as exact."""
+
+    surface_grip_percent: float | None = number(0, 49, "%", default=None)
+    downforce_percent: float | None = number(0, 49, "%", default=None)
+    drag_percent: float | None = number(0, 49, "%", default=None)
+    side_force_percent: float | None = number(0, 49, "%", default=None)
+    mass_percent: float | None = number(0, 49, "%", default=None)
+    tyre_friction_percent: float | None = number(0, 49, "%", default=None)
+
+
 class AdjusterTable(Table):
     """`[adjuster.front]` and `[adjuster.rear]`."""
 
@@ -338,4 +349,5 @@ class LimitsFile(Table):
     rear: AxleLimitsTable = AxleLimitsTable()
     packaging: PackagingTable = PackagingTable()
     tolerance: ToleranceTable | None = None
+    spread: SpreadTable | None = None
     adjuster: AdjustersTable = AdjustersTable()

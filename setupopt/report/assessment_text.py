@@ -9,7 +9,7 @@ from setupopt.losses import Loss
 from setupopt.project.model import WHEELS
 from setupopt.report.assessment import Assessment
 from setupopt.report.summary import AttitudeWorst, by_angle, by_attitude
-from setupopt.report.tables import INDENT, Column, bar, number, paragraph, table
+from setupopt.report.tables import INDENT, Column, angle, bar, number, paragraph, table
 from setupopt.result import Field
 from setupopt.units import MM
 
@@ -75,16 +75,11 @@ def _contact(a: Assessment) -> str:
 
 
 def _margin_words(a: Assessment) -> str:
-    place = f"at {_angle(a.worst_fields['roll_angle_deg'])} deg, {a.worst_fields['attitude']}"
+    place = f"at {angle(a.worst_fields['roll_angle_deg'])} deg, {a.worst_fields['attitude']}"
     if a.margin is None:
         return f"none, contact is lost ({place})"
     slides = " (below zero: it slides)" if a.margin < 0.0 else ""
     return f"{number(a.margin, 3)}{slides} {place}"
-
-
-def _angle(degrees: float) -> str:
-    """An angle without the noise of the conversion."""
-    return f"{degrees + 0.0:.6g}"
 
 
 # --- tables -----------------------------------------------------------------------------------------
@@ -97,7 +92,7 @@ def _angles(a: Assessment, width: int) -> str:
     some = f" (of every {group} neighbouring angles the worst)" if group > 1 else ""
     length = min(width - 50, 60)
     columns = [
-        Column("roll angle deg", [_angle(row["roll_angle_deg"]) for row in shown]),
+        Column("roll angle deg", [angle(row["roll_angle_deg"]) for row in shown]),
         Column("margin", [number(row["margin"], 3) for row in shown]),
         Column("", [_bar(row["margin"], length) for row in shown], numeric=False, rank=1),
         Column("worst attitude", [row["attitude"] for row in shown], numeric=False, least=20),
@@ -130,7 +125,7 @@ def _attitudes(a: Assessment, width: int) -> str:
     which = "" if len(shown) == len(rows) else f", the {len(shown)} worst of {len(rows)}"
     columns = [
         Column("attitude", [row.attitude for row in shown], numeric=False, least=20),
-        Column("worst at deg", [_angle(row.roll_angle_deg) for row in shown]),
+        Column("worst at deg", [angle(row.roll_angle_deg) for row in shown]),
         Column("margin", [number(row.margin, 3) for row in shown]),
         Column("contact lost in", [f"{row.lost} of {row.cases}" if row.lost else "-" for row in shown]),
     ]
@@ -144,7 +139,7 @@ def _sort_worst(row: AttitudeWorst) -> float:
 def _worst(a: Assessment, width: int) -> str:
     fields = a.worst_fields
     head = (
-        f"The worst case: number {fields['case']}, {_angle(fields['roll_angle_deg'])} deg, "
+        f"The worst case: number {fields['case']}, {angle(fields['roll_angle_deg'])} deg, "
         f"{fields['attitude']}, {fields['speed_m_s']:g} m/s"
     )
     if not fields["contact"]:
@@ -233,4 +228,4 @@ def _case_words(limit: Broken) -> str:
 
 
 def _limit_angle(limit: Broken) -> str:
-    return "-" if limit.roll_angle_deg is None else _angle(limit.roll_angle_deg)
+    return "-" if limit.roll_angle_deg is None else angle(limit.roll_angle_deg)

@@ -135,6 +135,15 @@ def number(value: float | None, digits: int = 1, sign: bool = False) -> str:
     return f"{rounded:+.{digits}f}" if sign else f"{rounded:.{digits}f}"
 
 
+def angle(degrees: float) -> str:
+    """An angle without the noise of the conversion.
+
+    >>> angle(30.000000000000004), angle(-0.0)
+    ('30', '0')
+    """
+    return f"{degrees + 0.0:.6g}"
+
+
 def bar(share: float, length: int) -> str:
     """A bar for a share of one.
 

@@ -8,12 +8,13 @@ import numpy as np
 
 from setupopt.cases import CaseSet
 from setupopt.evaluation import Model
-from setupopt.physics.inputs import Floats
+from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import Setup
 
-# Wind speeds looked at first, m/s; the border between the last that holds and the first that does not is
-# then halved. A wind above the last is a storm.
-_GRID = np.linspace(0.0, 40.0, 21)
+STRONGEST = 40.0  # m/s; a wind above it is a storm
+# Wind speeds looked at first, m/s; what lies between the last that holds and the first that does not is
+# then halved.
+_GRID = np.linspace(0.0, STRONGEST, 21)
 _HALVINGS = 10
 
 
@@ -49,17 +50,22 @@ def with_wind(cases: CaseSet, speed: float, direction: float) -> CaseSet:
 
 
 def _worst(
-    model: Model, settings: np.ndarray, cases: CaseSet, speed: float, direction: float
+    model: Model, settings: Records, cases: CaseSet, speed: float, direction: float
 ) -> tuple[float, int]:
     """Worst margin in a wind, minus infinity where contact is lost, and its row."""
     result = model.run(settings, with_wind(cases, speed, direction))
     return float(result.worst_margin[0]), int(result.worst[0])
 
 
-def _limit(
-    model: Model, settings: np.ndarray, cases: CaseSet, direction: float, floor: float
+def around(directions: int) -> Floats:
+    """Evenly spread directions that a wind may come from, (directions) in rad, the first from ahead."""
+    return 2.0 * np.pi * np.arange(directions) / directions
+
+
+def steady_limit(
+    model: Model, settings: Records, cases: CaseSet, direction: float, floor: float
 ) -> tuple[float, int]:
-    """Highest held wind from one direction, and the case that falls beyond it."""
+    """Highest held wind from one direction, m/s, and the case that falls beyond it, as in WindLimit."""
     low, fallen = 0.0, -1
     high = np.inf
     for speed in _GRID:
@@ -84,8 +90,7 @@ def wind_limit(
     model: Model, setup: Setup, cases: CaseSet, floor: float = 0.0, directions: int = 16
 ) -> WindLimit:
     """The limit from evenly spread directions. The wind is steady and the same round the section."""
-    around = 2.0 * np.pi * np.arange(directions) / directions
-    settings = model.settings(setup)
-    found = [_limit(model, settings, cases, float(angle), floor) for angle in around]
+    direction, settings = around(directions), model.settings(setup)
+    found = [steady_limit(model, settings, cases, float(angle), floor) for angle in direction]
     speed, case = (np.array(column) for column in zip(*found, strict=True))
-    return WindLimit(floor, around, speed, case)
+    return WindLimit(floor, direction, speed, case)

@@ -102,7 +102,7 @@ def test_kernel_folder_belongs_to_the_sources(tmp_path: Path, monkeypatch: pytes
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
     folder = jit.cache_folder.__wrapped__()
     assert folder.parent == tmp_path / "setupopt"
-    assert folder.name == jit._fingerprint()
+    assert folder.name == jit.fingerprint()
 
 
 def test_kernel_folder_without_a_place_to_write(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -111,3 +111,13 @@ def test_kernel_folder_without_a_place_to_write(tmp_path: Path, monkeypatch: pyt
     blocked.write_text("not a folder", encoding="utf-8")
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(blocked))
     assert tmp_path not in jit.cache_folder.__wrapped__().parents
+
+
+def test_unfinished_studies_are_no_old_kernels(tmp_path: Path) -> None:
+    """Kernels of old versions go, all but three; what a stopped study left beside them stays."""
+    for name in ("a", "b", "c", "d", "e", jit.UNFINISHED):
+        (tmp_path / name).mkdir()
+    jit._forget_old(tmp_path)
+    left = {folder.name for folder in tmp_path.iterdir()}
+    assert jit.UNFINISHED in left
+    assert len(left) == 4

@@ -30,6 +30,8 @@ TOO_LARGE_BY_1000 = {
     "friction_pressure_kPa", "load_limit_N", "damping_Ns_per_mm", "spring_N_per_mm", "pressure_bar",
     "camber_deg", "ride_height_mm", "surface_grip", "air_density_kg_m3", "anti_roll_N_per_mm",
     "third_N_per_mm", "toe_mm", "peak_gap_mm", "chord_mm", "span_mm",
+    "surface_grip_percent", "downforce_percent", "drag_percent", "side_force_percent", "mass_percent",
+    "tyre_friction_percent",
 }  # fmt: skip
 TOO_SMALL_BY_1000 = {
     "mass_kg", "wheelbase_mm", "front_weight_percent", "cg_height_mm", "drive_front_percent",

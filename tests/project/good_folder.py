@@ -204,6 +204,14 @@ camber_deg_per_mm_shim = 0.28
 shims_mm = [0.5, 1, 2]
 ride_height_mm_per_turn = 1.25
 anti_roll_positions_N_per_mm = [0, 20]
+
+[spread]
+surface_grip_percent = 6
+downforce_percent = 5
+drag_percent = 4
+side_force_percent = 10
+mass_percent = 0.5
+tyre_friction_percent = 3
 """
 
 FILES = {"car.toml": CAR, "venue.toml": VENUE, "setup.toml": SETUP, "limits.toml": LIMITS}

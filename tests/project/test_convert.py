@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import astuple
 from pathlib import Path
 
 import pytest
@@ -79,7 +80,7 @@ def test_setup_in_si(project: Project) -> None:
 
 
 def test_limits_in_si(project: Project) -> None:
-    """Ranges, shelves in order and without doubles, packaging and adjusters."""
+    """Ranges, shelves in order and without doubles, packaging, shares and adjusters."""
     limits = project.limits
     assert limits is not None
     assert limits.front.spring == Range(120e3, 160e3, choices=(120e3, 140e3, 160e3))
@@ -90,6 +91,8 @@ def test_limits_in_si(project: Project) -> None:
     assert arch.room + arch.room_per_camber * math.radians(-3) == pytest.approx(0.045 - 0.006)
     assert limits.tolerance is not None
     assert limits.tolerance.spring_share == pytest.approx(0.02)
+    assert limits.spread is not None
+    assert astuple(limits.spread) == pytest.approx((0.06, 0.05, 0.04, 0.10, 0.005, 0.03))
     adjuster = limits.adjuster_front
     assert adjuster is not None
     assert adjuster.camber_per_shim is not None

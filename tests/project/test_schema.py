@@ -8,6 +8,7 @@ import pytest
 
 from setupopt.errors import InputErrors
 from setupopt.project import load
+from setupopt.project.model import Spread
 
 from .good_folder import CAR, FILES, LIMITS, SETUP, VENUE, write_folder
 
@@ -119,6 +120,8 @@ REFUSED = [
     ("limits.toml", "per_turn = 1.5", "per_turn = 0", "adjuster.front.ride_height_mm_per_turn"),
     ("limits.toml", 'axle = "front"', 'axle = "left"', "packaging.arch[1].axle"),
     ("limits.toml", "[adjuster.front]", "[adjuster.middle]", "adjuster.middle"),
+    ("limits.toml", "mass_percent = 0.5", "mass_percent = 50", "spread.mass_percent"),
+    ("limits.toml", "drag_percent = 4", "drag_percent = -4", "spread.drag_percent"),
     ("limits.toml", "{ from = 0, to = 25 }", "{ from = 0, to = 25, step = 1 }", "packaging.rake_mm.step"),
 ]  # fmt: skip
 
@@ -152,6 +155,19 @@ def test_axles_of_limits_are_optional(tmp_path: Path) -> None:
     assert limits is not None
     assert limits.rear.spring is None
     assert limits.tolerance is not None
+
+
+def test_keys_of_the_spread_are_optional(tmp_path: Path) -> None:
+    """An input that is not named is exact, which is told apart from one that is uncertain by 0 %."""
+    named = load(write_folder(tmp_path / "a", limits="[spread]\ndrag_percent = 0\n")).limits
+    assert named is not None
+    assert named.spread == Spread(None, None, 0.0, None, None, None)
+    unnamed = load(write_folder(tmp_path / "b", limits="[spread]\n")).limits
+    assert unnamed is not None
+    assert unnamed.spread == Spread(*[None] * 6)
+    missing = load(write_folder(tmp_path / "c", limits="[front]\n")).limits
+    assert missing is not None
+    assert missing.spread is None
 
 
 def test_setup_has_no_other_tables(tmp_path: Path) -> None:

@@ -1,0 +1,47 @@
+"""Files that a command writes: where they go, that they overwrite nothing that is read, all of them whole."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from setupopt.errors import OutputError
+from setupopt.files import write_whole
+
+_INPUTS = ("car.toml", "venue.toml", "setup.toml", "limits.toml")
+
+
+def folder_targets(out: str | None, names: Mapping[str, str]) -> dict[str, Path]:
+    """The files to write into a folder, by what they hold; none without one. Raises OutputError."""
+    if out is None:
+        return {}
+    if Path(out).exists() and not Path(out).is_dir():
+        raise OutputError(out, "it is not a folder")
+    return {kind: Path(out) / name for kind, name in names.items()}
+
+
+def refuse_inputs(targets: Mapping[str, Path], home: Path, setup_file: str | None, *more: str | None) -> None:
+    """No file that is read may be overwritten. A setup is looked for in the project too."""
+    read = [home / name for name in _INPUTS] + [Path(name) for name in more if name is not None]
+    read += [] if setup_file is None else [Path(setup_file), home / setup_file]
+    inputs = {path.resolve() for path in read}
+    for target in targets.values():
+        if target.resolve() in inputs:
+            raise OutputError(str(target), "it is one of the files that are read")
+        if target.is_dir():
+            raise OutputError(str(target), "it is a folder")
+
+
+def make_folder(folder: Path) -> None:
+    """The folder, if it is missing. Raises OutputError."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(str(folder), error.strerror or str(error)) from None
+
+
+def write_all(contents: Mapping[Path, str]) -> None:
+    """Every file into its folder, which is made if it is missing."""
+    for target, content in contents.items():
+        make_folder(target.parent)
+        write_whole(target, content)

@@ -1,0 +1,145 @@
+"""`setupopt prove`: what a setup stands of bumps, wind, rough road and build error."""
+
+from __future__ import annotations
+
+import json
+from contextlib import AbstractContextManager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from setupopt.cli import options
+from setupopt.cli.outputs import folder_targets, refuse_inputs, write_all
+from setupopt.cli.waiting import Progress, say_compiling
+from setupopt.units import MM, PERCENT
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from setupopt.project import Project
+    from setupopt.report.proof import JudgedProof
+    from setupopt.robust.proving import Plan
+    from setupopt.robust.road import Tracks
+
+STOPPED = 130
+_WIDTH = 100  # of the text written to a file
+_FILES = {"text": "prove.txt", "json": "prove.json", "cases": "prove-cases.csv", "picture": "prove-bump.svg"}
+
+
+@click.command("prove")
+@options.common
+@click.option("--bump", type=options.Finite(0.0), metavar="MM", help="Bump that must be stood.")
+@click.option("--gust", type=options.Finite(0.0), metavar="M_S", help="Gust that must be stood.")
+@click.option("--wind", type=options.Finite(0.0), metavar="M_S", help="Steady wind that must be stood.")
+@click.option(
+    "--chance", type=options.Finite(0.0, 100.0), default=5.0, show_default=True, metavar="PERCENT",
+    help="Share of runs on the rough road that may go under the floor.",
+)  # fmt: skip
+@click.option(
+    "--seconds", type=options.Finite(1.0, 120.0), default=10.0, show_default=True, metavar="S",
+    help="Length of a run.",
+)  # fmt: skip
+@click.option(
+    "--seeds", type=click.IntRange(2, 1_000_000), default=40, show_default=True,
+    help="Random roads that each case rides over.",
+)  # fmt: skip
+@click.option(
+    "--ride-cases", type=click.IntRange(1, 1000), default=2, show_default=True,
+    help="Cases to ride in time, the likeliest to go under the floor.",
+)  # fmt: skip
+@click.option(
+    "--builds", type=click.IntRange(2, 1 << 24), default=1024, show_default=True, help="Builds of the cloud."
+)
+@click.option(
+    "--directions", type=click.IntRange(4, 360), default=16, show_default=True, help="Directions of the wind."
+)
+@click.option("--profile", metavar="FILE.csv", help="Measured road instead of a random one.")
+@click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Of roads and builds.")
+@click.pass_context
+def command(
+    ctx: click.Context, project: str, setup_file: str | None, out: str | None, as_json: bool,
+    quiet: bool, floor: float | None, bump: float | None, gust: float | None, wind: float | None,
+    chance: float, seconds: float, seeds: int, ride_cases: int, builds: int, directions: int,
+    profile: str | None, seed: int,
+) -> None:  # fmt: skip
+    """What the setup of PROJECT stands of bumps, wind, rough road and build error before the margin goes
+    under the floor (0 unless --floor is given).
+
+    With --out, prove.txt, prove.json, prove-cases.csv and prove-bump.svg are written to DIR. A run that is
+    stopped goes on from there when it is started again with the same inputs.
+    """
+    from setupopt.project import load
+    from setupopt.robust.proving import Plan
+
+    found = load(project, setup_file)
+    targets = folder_targets(out, _FILES)
+    refuse_inputs(targets, Path(project), setup_file, profile)
+    plan = Plan(
+        floor=floor or 0.0, seconds=seconds, seeds=seeds, ride_cases=ride_cases, builds=builds,
+        directions=directions, seed=seed, chance=chance * PERCENT, bump=None if bump is None else bump * MM,
+        gust=gust, wind=wind, profile=_profile(profile),
+    )  # fmt: skip
+    judged = _prove(ctx, found, plan, quiet)
+    _write(targets, judged)
+    _print(judged, as_json, quiet)
+    ctx.exit(0 if judged.holds else 1)
+
+
+def _profile(file: str | None) -> Tracks | None:
+    """The measured road, if one is given."""
+    if file is None:
+        return None
+    from setupopt.robust.profile import read_profile
+
+    return read_profile(file)
+
+
+def _prove(ctx: click.Context, project: Project, plan: Plan, quiet: bool) -> JudgedProof:
+    say_compiling(quiet)
+    from setupopt.report.proof import JudgedProof
+    from setupopt.robust.proving import prove
+
+    def watch(what: str, parts: int) -> AbstractContextManager[Callable[[int], object]]:
+        return Progress(parts, quiet, what)
+
+    try:
+        judged = JudgedProof(prove(project, plan, watch))
+        judged.verdicts  # noqa: B018 - the last of the work, while it can be stopped
+    except KeyboardInterrupt:
+        click.echo("stopped; what is finished is kept, the same command goes on from there", err=True)
+        ctx.exit(STOPPED)
+    return judged
+
+
+def _write(targets: dict[str, Path], judged: JudgedProof) -> None:
+    """Write the files asked for, each whole or not at all."""
+    if not targets:
+        return
+    from setupopt.report.proof import csv_text
+    from setupopt.report.proof_picture import bump_picture
+    from setupopt.report.proof_text import text
+
+    contents = {
+        "text": text(judged, _WIDTH), "json": _json(judged), "cases": csv_text(judged),
+        "picture": bump_picture(judged.proof),
+    }  # fmt: skip
+    write_all({targets[kind]: content for kind, content in contents.items() if content is not None})
+
+
+def _json(judged: JudgedProof) -> str:
+    return json.dumps(judged.as_dict(), indent=2, allow_nan=False) + "\n"
+
+
+def _print(judged: JudgedProof, as_json: bool, quiet: bool) -> None:
+    from setupopt.report.assessment_text import cautions_text
+    from setupopt.report.proof_text import text
+    from setupopt.report.tables import screen_width
+
+    if not as_json:
+        click.echo(text(judged, screen_width(), short=quiet), nl=False)
+        return
+    cautions = cautions_text(judged.proof.project.cautions, screen_width())
+    if cautions and not quiet:  # they are in the JSON as well
+        click.echo(cautions, err=True)
+    click.echo(_json(judged), nl=False)

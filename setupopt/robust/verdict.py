@@ -1,0 +1,224 @@
+"""One row for each thing that a setup has to stand: how much it stands, what breaks first, what to change."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from setupopt.evaluation import Model
+from setupopt.project.model import AXLES, Setup
+from setupopt.robust.build_study import BoxStudy
+from setupopt.robust.bump import TRACKS, BumpRides
+from setupopt.robust.gust import GustRides
+from setupopt.robust.proving import Proof
+from setupopt.robust.remedy import Change, best_change
+from setupopt.robust.road_answer import LinearRoad
+from setupopt.robust.tolerance import SCALES
+from setupopt.robust.wind import STRONGEST, with_wind
+from setupopt.units import DEG, MM
+
+_BEYOND = 1.25  # times what is stood: the situation that a change is to mend
+_ROAD_SIGMAS = 3.0
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One disturbance. `stands` and `asked` in `unit`; None: nothing in the model's reach, nothing asked.
+
+    `holds` is None where nothing was asked. `row`: the case that breaks first, None where none does.
+    """
+
+    what: str
+    unit: str
+    stands: float | None
+    asked: float | None
+    holds: bool | None
+    row: int | None
+    how: str
+    change: Change | None
+
+
+def verdicts(proof: Proof) -> tuple[Verdict, ...]:
+    """Every row, the broken ones first."""
+    makers = (_as_set, _build, _inputs, _road, _bump, _gust, _wind)
+    rows = [verdict for make in makers if (verdict := make(proof)) is not None]
+    return tuple(sorted(rows, key=lambda verdict: verdict.holds is not False))
+
+
+def holds(proof: Proof, rows: tuple[Verdict, ...]) -> bool:
+    """Whether everything that was asked is stood."""
+    return all(verdict.holds is not False for verdict in rows)
+
+
+def _change(proof: Proof, measure: Callable[[Setup], float]) -> Change | None:
+    """The single step that mends a situation best."""
+    return best_change(proof.project, proof.setup, measure, proof.plan.floor)
+
+
+def _axle(proof: Proof, row: int) -> str:
+    """Which axle goes first in a steady case."""
+    if not proof.steady.contact[0, row]:
+        return "contact is lost"
+    use = proof.steady.answers["use"][0, row]
+    return f"the {AXLES[int(use[1] > use[0])]} axle slides first"
+
+
+# ---- as set, build, inputs ---------------------------------------------------------------------------------
+
+
+def _as_set(proof: Proof) -> Verdict:
+    row, floor = int(proof.steady.worst[0]), proof.plan.floor
+    margin = float(proof.steady.worst_margin[0])
+    model, case = Model(proof.project.car), proof.steady.cases.pick([row])
+
+    def measure(setup: Setup) -> float:
+        return float(model.run(model.settings(setup), case).steer[0, 0])
+
+    stands = margin if np.isfinite(margin) else None
+    return Verdict(
+        "margin as set", "margin", stands, floor, margin >= floor, row, _axle(proof, row),
+        _change(proof, measure),
+    )  # fmt: skip
+
+
+def _build(proof: Proof) -> Verdict:
+    return _box(proof, "build error", "x tolerance", proof.build.build)
+
+
+def _inputs(proof: Proof) -> Verdict | None:
+    study = proof.build.inputs
+    return None if study is None else _box(proof, "uncertain inputs", "x spread", study)
+
+
+def _box(proof: Proof, what: str, unit: str, study: BoxStudy) -> Verdict:
+    """A box of errors; its worst corner must keep the floor."""
+    worst, case = study.worst, proof.steady.cases.pick([study.worst.case])
+
+    def measure(setup: Setup) -> float:
+        errors = np.array(list(worst.errors.values()))
+        return float(replace(study.errors, setup=setup).result(errors, case).steer[0, 0])
+
+    costly = ", ".join(f"{cost.name} {cost.error:+g}" for cost in worst.costs[:2])
+    how = f"worst margin {worst.margin:.3f}" if np.isfinite(worst.margin) else "contact is lost"
+    return Verdict(
+        what, unit, study.stands if study.stands < SCALES[-1] else None, 1.0,
+        worst.margin >= proof.plan.floor, worst.case, f"{how}; costliest: {costly}" if costly else how,
+        _change(proof, measure),
+    )  # fmt: skip
+
+
+# ---- road --------------------------------------------------------------------------------------------------
+
+
+def _road(proof: Proof) -> Verdict | None:
+    """Chance of going under the floor in a run; the larger of the linear answer and the share of rides."""
+    study = proof.road
+    if study is None:
+        return None
+    counts = [(float(study.linear["chance"][study.worst]), study.worst)]
+    counts += [(ridden.sums.chance_under()[0], ridden.row) for ridden in study.ridden]
+    chance, row = max(counts)
+    case, plan = proof.steady.cases.pick([row]), proof.plan
+
+    def measure(setup: Setup) -> float:
+        answer = LinearRoad(proof.project, setup, case, study.plan.road, plan.seconds, plan.floor)([0])[0]
+        return float(answer["margin"] - _ROAD_SIGMAS * answer["sigma_use"].max())
+
+    how = f"chance of going under the floor in a run of {plan.seconds:g} s"
+    return Verdict(
+        "rough road", "% of runs", 100.0 * chance, 100.0 * plan.chance, chance <= plan.chance, row, how,
+        _change(proof, measure),
+    )  # fmt: skip
+
+
+# ---- bump and wind -----------------------------------------------------------------------------------------
+
+
+def _bump(proof: Proof) -> Verdict:
+    allowance = proof.bump.allowance
+    row, asked = allowance.worst, proof.plan.bump
+    height, length = float(allowance.height[row]), float(allowance.length[row])
+    if np.isnan(length):
+        stands = 0.0 if np.isnan(height) else None
+        how = "contact is lost without a bump" if stands == 0.0 else "every bump up to 200 mm is stood"
+        return _verdict(proof, "bump", "mm", stands, asked, MM, row, how, None)
+    track = int(allowance.track[row])
+
+    def measure(setup: Setup) -> float:
+        rides = BumpRides(proof.project, setup, proof.steady.cases.pick([row]))
+        if np.isnan(rides.margin[0]):
+            return -np.inf
+        return float(rides.trace(0, max(_BEYOND * height, 1e-3), length, track)[:, 1].min())
+
+    sides = "both tracks" if TRACKS[track] == "both" else f"the {TRACKS[track]} track"
+    how = f"{length:.2f} m long, under {sides}{_beside(proof)}"
+    return _verdict(proof, "bump", "mm", height / MM, asked, MM, row, how, measure)
+
+
+def _beside(proof: Proof) -> str:
+    """What else happens when a bump beyond the allowance takes the margin under the floor."""
+    trace = proof.bump.traces[-1]
+    fallen = trace[trace[:, 1] < proof.plan.floor]
+    if not len(fallen):
+        return ""
+    load, clearance, travel = fallen[0, 2:]
+    met = {"a wheel is off the surface": load <= 0.0, "the floor comes too close": clearance < 0.0,
+           "a stop is hit": travel < 0.0}  # fmt: skip
+    said = [words for words, so in met.items() if so]
+    return f"; then {' and '.join(said)}" if said else ""
+
+
+def _gust(proof: Proof) -> Verdict:
+    gust = proof.gust
+    at, asked = gust.worst, proof.plan.gust
+    speed, row, length = float(gust.speed[at]), int(gust.case[at]), float(gust.length[at])
+    if row < 0 or not np.isfinite(speed):
+        how = f"every gust up to {STRONGEST:g} m/s is held"
+        return _verdict(proof, "gust", "m/s", None, asked, 1.0, None, how, None)
+    direction, case = float(gust.direction[at]), proof.steady.cases.pick([row])
+
+    def measure(setup: Setup) -> float:
+        if np.isnan(length):
+            return _windy(proof, setup, row, _BEYOND * speed, direction)
+        rides = GustRides(proof.project, setup, case)
+        return (
+            -np.inf if np.isnan(rides.margin[0]) else rides.margin_in(0, direction, _BEYOND * speed, length)
+        )
+
+    kind = "as a steady wind" if np.isnan(length) else f"{length:.0f} m long"
+    how = f"from {direction / DEG:.0f} deg, {kind}"
+    return _verdict(proof, "gust", "m/s", speed, asked, 1.0, row, how, measure)
+
+
+def _wind(proof: Proof) -> Verdict:
+    wind, asked = proof.gust.steady, proof.plan.wind
+    at = wind.worst
+    speed, row, direction = float(wind.speed[at]), int(wind.case[at]), float(wind.direction[at])
+    if row < 0 or not np.isfinite(speed):
+        how = f"every wind up to {STRONGEST:g} m/s is held"
+        return _verdict(proof, "steady wind", "m/s", None, asked, 1.0, None, how, None)
+
+    def measure(setup: Setup) -> float:
+        return _windy(proof, setup, row, max(_BEYOND * speed, 0.5), direction)
+
+    how = f"from {direction / DEG:.0f} deg"
+    return _verdict(proof, "steady wind", "m/s", speed, asked, 1.0, row, how, measure)
+
+
+def _windy(proof: Proof, setup: Setup, row: int, speed: float, direction: float) -> float:
+    """How a setup stands one case in a steady wind."""
+    model, case = Model(proof.project.car), with_wind(proof.steady.cases.pick([row]), speed, direction)
+    return float(model.run(model.settings(setup), case).steer[0, 0])
+
+
+def _verdict(
+    proof: Proof, what: str, unit: str, stands: float | None, asked: float | None, factor: float,
+    row: int | None, how: str, measure: Callable[[Setup], float] | None,
+) -> Verdict:  # fmt: skip
+    """A row for which something may have been asked, in SI."""
+    wanted = None if asked is None else asked / factor
+    kept = None if wanted is None else stands is None or stands >= wanted
+    change = None if measure is None else _change(proof, measure)
+    return Verdict(what, unit, stands, wanted, kept, row, how, change)

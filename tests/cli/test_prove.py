@@ -1,0 +1,259 @@
+"""`setupopt prove`: what it answers, writes, refuses, and that a stopped run goes on."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from .conftest import Run, installed
+
+SETUPS = Path(__file__).resolve().parents[2] / "setups"
+QUICK = ("--seeds", "4", "--seconds", "2", "--ride-cases", "1", "--builds", "16", "--directions", "4")
+
+
+def project(folder: Path, attitudes: int = 2, speed: float = 50.0) -> Path:
+    """The bore with few cases."""
+    shutil.copytree(SETUPS / "bore", folder)
+    venue = folder / "venue.toml"
+    head, *rest = venue.read_text().split("[[attitude]]")
+    head = head.replace("step = 5", "step = 90").replace("speed_m_s = 50", f"speed_m_s = {speed:g}")
+    venue.write_text("[[attitude]]".join([head, *rest[:attitudes]]))
+    return folder
+
+
+@pytest.fixture(scope="module")
+def few(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Three roll angles, straight and turned up."""
+    return project(tmp_path_factory.mktemp("few") / "project")
+
+
+@pytest.fixture(autouse=True)
+def own_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Broken-off studies of other tests must not help; compiled kernels may."""
+    from setupopt.physics import jit
+
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(jit.cache_folder().parents[1]))
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+
+
+@pytest.fixture(scope="module")
+def answer(few: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[dict, Path]:
+    """The JSON of one run, and the folder it wrote to."""
+    out = tmp_path_factory.mktemp("out")
+    done = installed("prove", few, *QUICK, "--json", "--out", out)
+    assert done.returncode in (0, 1), done.stderr
+    return json.loads(done.stdout), out
+
+
+def test_every_disturbance_has_a_verdict(answer: tuple[dict, Path]) -> None:
+    """As set, build, inputs, road, bump, gust and wind: each with a place, a word and what it stands."""
+    found = {verdict["what"]: verdict for verdict in answer[0]["verdicts"]}
+    assert set(found) == {
+        "margin as set", "build error", "uncertain inputs", "rough road", "bump", "gust", "steady wind",
+    }  # fmt: skip
+    for verdict in found.values():
+        assert verdict["how"]
+        assert verdict["holds"] in (True, False, None)
+        assert verdict["stands"] is None or np.isfinite(verdict["stands"])
+    broken = [verdict["holds"] is False for verdict in answer[0]["verdicts"]]
+    assert broken == sorted(broken, reverse=True)
+    assert answer[0]["holds"] == (not any(broken))
+
+
+def test_every_case_has_its_allowance(answer: tuple[dict, Path]) -> None:
+    """One row a case, in the JSON and in the table; the verdict is the least of them."""
+    cases = answer[0]["cases"]
+    assert [case["case"] for case in cases] == list(range(1, 7))
+    bump = next(v for v in answer[0]["verdicts"] if v["what"] == "bump")
+    assert bump["stands"] == pytest.approx(min(case["bump_mm"] for case in cases))
+    rows = list(csv.DictReader((answer[1] / "prove-cases.csv").read_text().splitlines()))
+    assert [float(row["bump_mm"]) for row in rows] == [case["bump_mm"] for case in cases]
+
+
+def test_linear_and_ridden_stand_side_by_side(answer: tuple[dict, Path]) -> None:
+    """Eleven quantities with both rms and an interval, and words for what differs."""
+    ride = answer[0]["road"]["rides"][0]
+    assert len(ride["quantities"]) == 11
+    for line in ride["quantities"][1:]:
+        assert line["low"] < line["rms"] < line["high"]
+        assert line["linear_rms"] > 0
+    assert ride["why"]
+    assert ride["seconds"] == pytest.approx(4 * 2.0, abs=0.05)
+
+
+def test_files_hold_what_was_printed(answer: tuple[dict, Path], few: Path, run: Run, tmp_path: Path) -> None:
+    """JSON the same on the screen and in the file; the picture is one, with its words as text."""
+    assert json.loads((answer[1] / "prove.json").read_text()) == answer[0]
+    picture = (answer[1] / "prove-bump.svg").read_text()
+    assert "grip margin" in picture
+    assert "the allowance" in picture
+    assert sorted(path.name for path in answer[1].iterdir()) == [
+        "prove-bump.svg", "prove-cases.csv", "prove.json", "prove.txt",
+    ]  # fmt: skip
+
+
+def test_text_fits_and_says_what_matters(answer: tuple[dict, Path]) -> None:
+    """Verdict, what breaks, what to change, both rms, cautions; within the width of the file."""
+    text = (answer[1] / "prove.txt").read_text()
+    for words in ("What breaks first there", "What to change", "in rides", "no clearance to drive"):
+        assert words in text
+    assert max(len(line) for line in text.splitlines()) <= 100
+
+
+@pytest.mark.parametrize("width", [80, 160])
+def test_screen_widths(few: Path, width: int) -> None:
+    """No line is wider than the terminal."""
+    done = installed("prove", few, *QUICK, COLUMNS=str(width))
+    assert max(len(line) for line in done.stdout.splitlines()) <= width
+
+
+def test_asking_too_much_is_exit_one(few: Path, run: Run) -> None:
+    """A bump, a gust and a wind that no car stands; and the rows say so."""
+    done = run("prove", few, *QUICK, "--bump", "150", "--gust", "39", "--wind", "39", "--json", "--quiet")
+    assert done.exit_code == 1
+    found = {v["what"]: v for v in json.loads(done.stdout)["verdicts"]}
+    assert found["bump"]["holds"] is False
+    assert found["bump"]["asked"] == 150.0
+
+
+def test_higher_floor_stands_less(few: Path, run: Run, answer: tuple[dict, Path]) -> None:
+    """With a floor above zero every allowance shrinks."""
+    done = run("prove", few, *QUICK, "--floor", "0.05", "--json", "--quiet")
+    pairs = zip(json.loads(done.stdout)["cases"], answer[0]["cases"], strict=True)
+    assert all(high["bump_mm"] < low["bump_mm"] for high, low in pairs)
+
+
+def test_lost_contact_is_told_and_fails(tmp_path: Path, run: Run) -> None:
+    """A car too slow to hold: no numbers for lost cases, exit status 1."""
+    slow = project(tmp_path / "slow", speed=20.0)
+    done = run("prove", slow, *QUICK, "--json", "--quiet")
+    found = json.loads(done.stdout)
+    assert done.exit_code == 1
+    assert found["contact_lost"] > 0
+    lost = [case for case in found["cases"] if case["margin"] is None]
+    assert len(lost) == found["contact_lost"]
+    assert all(case["bump_mm"] is None and case["road_chance"] is None for case in lost)
+    assert "CONTACT LOST" in run("prove", slow, *QUICK, "--quiet").stdout
+
+
+@pytest.mark.parametrize(
+    ("file", "line", "key"),
+    [
+        ("car.toml", "pitch_inertia_kgm2", "car.pitch_inertia_kgm2"),
+        ("car.toml", "damper_bump_Ns_per_mm", "front.damper_bump_Ns_per_mm"),
+        ("venue.toml", "roughness", "venue.roughness"),
+        ("limits.toml", "[tolerance]", "tolerance"),
+    ],
+)
+def test_missing_entry_is_asked_for(tmp_path: Path, run: Run, file: str, line: str, key: str) -> None:
+    """By file, key and purpose; exit status 2, nothing written."""
+    folder, out = project(tmp_path / "project"), tmp_path / "out"
+    lines = (folder / file).read_text().splitlines()
+    at = next(i for i, one in enumerate(lines) if one.startswith(line))
+    cut = 5 if line == "[tolerance]" else 1
+    (folder / file).write_text("\n".join(lines[:at] + lines[at + cut :]))
+    done = run("prove", folder, *QUICK, "--out", out)
+    assert done.exit_code == 2
+    assert key in done.output
+    assert "prove needs it" in done.output
+    assert not out.exists()
+
+
+@pytest.mark.parametrize(
+    "option",
+    [("--chance", "101"), ("--bump", "-1"), ("--seconds", "0"), ("--gust", "nan"), ("--seeds", "1")],
+)
+def test_impossible_numbers_are_refused(few: Path, run: Run, option: tuple[str, str]) -> None:
+    """One message with the option's name, exit status 2."""
+    done = run("prove", few, *option)
+    assert done.exit_code == 2
+    assert option[0] in done.output
+
+
+def test_measured_profile(few: Path, run: Run, tmp_path: Path) -> None:
+    """Ridden forwards and backwards; its roughness index beside that of the published method."""
+    profile = tmp_path / "profile.csv"
+    place = np.arange(0, 200, 0.25)
+    height = 4 * np.sin(place / 1.3) + 2 * np.sin(place / 0.37)
+    rows = [f"{x:.2f},{h:.3f}" for x, h in zip(place, height, strict=True)]
+    profile.write_text("\n".join(["distance_m,height_mm", *rows]))
+    done = run("prove", few, *QUICK, "--profile", profile, "--json", "--quiet")
+    road = json.loads(done.stdout)["road"]
+    assert road["measured"] is True
+    assert road["rides"][0]["rides"] + road["rides"][0]["lost"] == 2
+    own, published = road["roughness_index_mm_per_m"], road["roughness_index_published_mm_per_m"]
+    assert own == pytest.approx(published, rel=1e-4)  # the published matrices carry seven digits
+    profile.write_text("distance_m,height_mm\n0,0\n5,1\n")
+    refused = run("prove", few, *QUICK, "--profile", profile)
+    assert refused.exit_code == 2
+    assert "profile.csv" in refused.output
+
+
+def test_killed_and_started_again(few: Path, tmp_path: Path) -> None:
+    """Killed with half of its chunks done, the second start ends at the numbers of an unbroken run."""
+    command = [sys.executable, "-c", "from setupopt.cli.main import main; main()", "prove", str(few)]
+    asked = [*QUICK, "--seeds", "24", "--seconds", "60", "--json", "--quiet"]
+    unbroken = _run([*command, *asked], tmp_path / "one")
+    kept = tmp_path / "two" / "setupopt" / "unfinished"
+    first = subprocess.Popen(
+        [*command, *asked], env=_environment(tmp_path / "two"), stdout=subprocess.DEVNULL
+    )
+    _wait_for(lambda: len(list(kept.glob("*/rides-*"))) >= 3)
+    first.send_signal(signal.SIGKILL)
+    first.wait()
+    chunks = len(list(kept.glob("*/*")))
+    assert chunks > 3
+    assert _run([*command, *asked], tmp_path / "two") == unbroken
+    assert not list(kept.glob("*/*"))
+
+
+def _wait_for(done: object, seconds: float = 120.0) -> None:
+    end = time.monotonic() + seconds
+    while not done() and time.monotonic() < end:  # type: ignore[operator]
+        time.sleep(0.02)
+    assert done()  # type: ignore[operator]
+
+
+def _environment(cache: Path) -> dict[str, str]:
+    return os.environ | {"XDG_CACHE_HOME": str(cache)}
+
+
+def _run(command: list[str], cache: Path) -> str:
+    done = subprocess.run(
+        command, env=_environment(cache), capture_output=True, text=True, timeout=300, check=False
+    )
+    assert done.returncode in (0, 1), done.stderr
+    return done.stdout
+
+
+def test_interrupt_says_that_work_is_kept(few: Path, tmp_path: Path) -> None:
+    """Ctrl-C: one line, exit status 130, nothing in the folder asked for."""
+    command = [sys.executable, "-c", "from setupopt.cli.main import main; main()", "prove", str(few)]
+    out, kept = tmp_path / "out", tmp_path / "two" / "setupopt" / "unfinished"
+    run = subprocess.Popen(
+        [*command, *QUICK, "--seeds", "200", "--seconds", "60", "--out", str(out)],
+        env=_environment(tmp_path / "two"), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    _wait_for(lambda: len(list(kept.glob("*/rides-*"))) >= 1)
+    run.send_signal(signal.SIGINT)
+    _, errors = run.communicate(timeout=60)
+    assert run.returncode == 130
+    assert errors.strip() == "stopped; what is finished is kept, the same command goes on from there"
+    assert not out.exists()
+
+
+@pytest.mark.parametrize("threads", ["1", "3"])
+def test_any_number_of_workers_gives_the_same(few: Path, answer: tuple[dict, Path], threads: str) -> None:
+    """The same text of JSON, digit for digit."""
+    done = installed("prove", few, *QUICK, "--json", "--quiet", SETUPOPT_THREADS=threads)
+    assert json.loads(done.stdout) == answer[0]
