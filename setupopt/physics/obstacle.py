@@ -21,8 +21,12 @@ from setupopt.physics.ride_time import has_left, step
 # Time the car is followed after its rear wheels have left, s, and the steps between two looks.
 _AFTER = 0.25
 _EVERY = 2
-# Halvings of the height: 0.2 m to 0.05 mm.
-_HALVINGS = 12
+# What the search for a height leaves open, as a share and in m, and the crossings it takes at most.
+_EXACT, _FINE, _TRIALS = 3e-3, 1e-6, 30
+# A margin further below the floor tells nothing of the slope: a wheel has let go.
+_SLOPE_OF = 1.0
+# Steps in time: so many over an obstacle, none longer or shorter than these, s.
+_OVER, _LONGEST, _SHORTEST = 20.0, 5e-4, 2.5e-4
 # Margin of a car that is thrown off the surface.
 THROWN = -99.0
 
@@ -33,6 +37,12 @@ def _area(s: float, height: float, length: float) -> float:
     inside = min(max(s, 0.0), length)
     turn = 2.0 * pi / length
     return 0.5 * height * (inside - sin(turn * inside) / turn)
+
+
+@kernel
+def time_step(speed: float, length: float) -> float:
+    """Step in time for an obstacle, s: fine enough for its shape, and stable for wheels and dampers."""
+    return min(max(length / (speed * _OVER), _SHORTEST), _LONGEST)
 
 
 @kernel
@@ -124,33 +134,45 @@ def crossing_margin(
 @kernel
 def allowed_height(
     car: Record, elements: Records, points: Records, setup: Record, case: Record, damping: Record,
-    place: Record, flow: Records, trim: Floats, length: float, left: float, right: float, dt: float,
+    place: Record, flow: Records, trim: Floats, rest: float, length: float, left: float, right: float,
     floor: float, most: float, work: Record, scratch: Floats, answer: Record,
 ) -> float:  # fmt: skip
     """Highest obstacle, m, whose crossing keeps the margin at `floor` or above; `most` where that does.
 
-    Between one that was ridden over and one that was not, halved; the lower end is told.
+    `rest`: margin without obstacle. Between one that was ridden over and one that was not, by the line
+    through both margins, the end that stays twice counting half (the Illinois rule: M. Dowell and P.
+    Jarratt, BIT 11 (1971) 168-174); the lower end is told.
     """
-    none, low, high, tried = np.empty((0, 5)), 0.0, most, most
-    for i in range(_HALVINGS):
-        margin = crossing_margin(
-            car, elements, points, setup, case, damping, place, flow, trim, tried, length, left, right,
-            dt, floor, work, scratch, answer, none,
-        )  # fmt: skip
-        if margin >= floor:
-            if i == 0:
-                return most
-            low = tried
+    none, low, high, dt = np.empty((0, 5)), 0.0, most, time_step(case.speed, length)
+    over, under = rest - floor, crossing_margin(
+        car, elements, points, setup, case, damping, place, flow, trim, most, length, left, right, dt, floor,
+        work, scratch, answer, none,
+    ) - floor  # fmt: skip
+    if over < 0.0 or under >= 0.0:
+        return 0.0 if over < 0.0 else most
+    side, tried = 0, 0.5 * most
+    for _ in range(_TRIALS):
+        if high - low <= _EXACT * high + _FINE:
+            break
+        found = crossing_margin(
+            car, elements, points, setup, case, damping, place, flow, trim, tried, length, left, right, dt,
+            -np.inf, work, scratch, answer, none,
+        ) - floor  # fmt: skip
+        if found >= 0.0:
+            low, over, under = tried, found, 0.5 * under if side > 0 else under
+            side = 1
         else:
-            high = tried
-        tried = 0.5 * (low + high)
+            high, under, over = tried, max(found, -_SLOPE_OF), 0.5 * over if side < 0 else over
+            side = -1
+        share = over / (over - under)
+        tried = low + min(max(share, 0.02), 0.98) * (high - low)
     return low
 
 
 @kernel
 def least_allowed(
     cars: Records, elements: Records, points: Records, setups: Records, cases: Records,
-    dampings: Records, trim: Floats, lengths: Floats, tracks: Floats, dt: float, floor: float,
+    dampings: Records, trim: Floats, rest: float, lengths: Floats, tracks: Floats, floor: float,
     most: float, places: Records, flow: Records, works: Records, scratch: Floats, answers: Records,
 ) -> tuple[float, int, int]:  # fmt: skip
     """The least `allowed_height` over lengths and tracks (tracks, 2: shares left, right), and which.
@@ -162,8 +184,8 @@ def least_allowed(
     for j in range(lengths.size):
         for k in range(tracks.shape[0]):
             height = allowed_height(
-                cars[0], elements, points, setups[0], cases[0], dampings[0], places[0], flow, trim,
-                lengths[j], tracks[k, 0], tracks[k, 1], dt, floor, best, works[0], scratch, answers[0],
+                cars[0], elements, points, setups[0], cases[0], dampings[0], places[0], flow, trim, rest,
+                lengths[j], tracks[k, 0], tracks[k, 1], floor, best, works[0], scratch, answers[0],
             )  # fmt: skip
             if height < best:
                 best, at, track = height, j, k

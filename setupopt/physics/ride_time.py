@@ -15,13 +15,14 @@ from setupopt.physics.ride import accelerations
 # their squares, for means and deviations; counts of samples, of downward crossings of the floor, of
 # samples under it, with a wheel off the surface and on a stop.
 RIDE = layout(
-    one="margin margin_square least_margin least_clearance samples crossings under_floor off_surface on_stop lost",
+    one="margin margin_square least_margin least_clearance samples crossings under_floor off_surface "
+    "on_stop lost",
     axles="gap gap_square",
     wheels="load load_square least_load travel travel_square",
 )
 
 _GONE = 0.5  # m
-# A margin below counts as this much in mean and deviation: a slide is a slide, and an axle in the air has -99.
+# A margin below counts as this much in mean and deviation: a slide is a slide; an axle in the air has -99.
 _SLID = -1.0
 
 

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
 from setupopt.cases import CaseSet
 from setupopt.physics.inputs import ANSWER, Floats, Records
-from setupopt.physics.obstacle import crossing_margin, least_allowed
+from setupopt.physics.obstacle import crossing_margin, least_allowed, time_step
 from setupopt.project.model import Project, Setup
 from setupopt.robust.ride_model import RideModel
 from setupopt.robust.spans import Span, spans
@@ -19,13 +20,28 @@ TRACKS = ("left", "right", "both")
 _SHARES = np.array([[1.0, 0.0], [0.0, 1.0], [1.0, 1.0]])
 # Lengths looked at first, m, from a stone to a swell; the worst is then closed in on.
 FIRST_LENGTHS = np.geomspace(0.25, 8.0, 9)
-_NARROWINGS = 3
-_STEP = 5e-4  # s
+_CLOSE = 1.02  # ratio of lengths that is left between two looks
 MOST = 0.2  # m; higher obstacles are no bumps
 _CASES_A_CHUNK = 8
 
+# What is kept back of a height that was found, for lengths and heights between those looked at.
+_RESERVE = 0.01
+
 # Allowance of one case.
 BUMP = np.dtype([("height", "f8"), ("length", "f8"), ("track", "i8")])
+
+
+class Worst(NamedTuple):
+    """The worst obstacle of one case: m, m, index into TRACKS."""
+
+    height: float
+    length: float
+    track: int
+
+
+def _kept_back(height: float) -> float:
+    """The height to be told; `MOST` was looked at itself."""
+    return height if height >= MOST else (1.0 - _RESERVE) * height
 
 
 @dataclass(frozen=True)
@@ -51,48 +67,58 @@ class BumpAllowance:
 class BumpRides(RideModel):
     """One setup's crossings in many cases."""
 
-    def least(self, row: int, lengths: Floats, floor: float, most: float = MOST) -> tuple[float, int, int]:
-        """Least allowed height of one case over lengths and TRACKS, and which; -1 where all allow `most`."""
+    def least(
+        self, row: int, lengths: Floats, floor: float, most: float = MOST, tracks: Sequence[int] = (0, 1, 2)
+    ) -> tuple[float, int, int]:
+        """Least allowed height of one case over lengths and tracks, and which; -1 where all allow `most`."""
         (bodies, elements, points), (places, flow, works) = self.model.packed, self.scratch()
-        found: tuple[float, int, int] = least_allowed(
+        height, j, k = least_allowed(
             bodies, elements, points, self.settings, self.cases.records[row : row + 1], self.damping,
-            self.trim(row), lengths, _SHARES, _STEP, floor, most, places, flow, works, np.zeros((7, 7)),
-            np.zeros(1, ANSWER),
+            self.trim(row), float(self.margin[row]), lengths, _SHARES[list(tracks)], floor, most, places,
+            flow, works, np.zeros((7, 7)), np.zeros(1, ANSWER),
         )  # fmt: skip
-        return found
+        return height, j, tracks[k] if k >= 0 else -1
 
     def trace(self, row: int, height: float, length: float, track: int) -> Floats:
         """Time, margin, least wheel load, spare clearance and travel left (looks, 5) of one crossing."""
         (bodies, elements, points), (places, flow, works) = self.model.packed, self.scratch()
-        left, right = _SHARES[track]
+        (left, right), speed = _SHARES[track], float(self.cases.records["speed"][row])
         trace = np.full((4000, 5), np.nan)
         crossing_margin(
             bodies[0], elements, points, self.settings[0], self.cases.records[row], self.damping[0],
-            places[0], flow, self.trim(row), height, length, left, right, _STEP, -np.inf, works[0],
+            places[0], flow, self.trim(row), height, length, left, right,
+            time_step(speed, length), -np.inf, works[0],
             np.zeros((7, 7)), np.zeros(1, ANSWER)[0], trace,
         )  # fmt: skip
         return trace[~np.isnan(trace[:, 0])]
 
-    def worst_of(self, row: int, floor: float) -> tuple[float, float, int]:
-        """Height, length and track of one case: lengths on a grid, then closer around the worst.
+    def worst_of(self, row: int, floor: float, hint: Worst) -> Worst:
+        """Height, length and track of one case: lengths on a grid, closer around the worst, other tracks.
 
-        Not a number where contact is lost; no length where `MOST` is ridden over.
+        Not a number where contact is lost; no length where `MOST` is ridden over. `hint`: the worst of a
+        case nearby, tried first, so that most others need one crossing.
         """
         if np.isnan(self.trims[row, 0]):
-            return np.nan, np.nan, 0
-        height, j, track = self.least(row, FIRST_LENGTHS, floor)
-        if j < 0:
-            return height, np.nan, 0
-        length = FIRST_LENGTHS[j]
-        lengths, at = FIRST_LENGTHS, j
-        for _ in range(_NARROWINGS):
-            low, high = lengths[max(at - 1, 0)], lengths[min(at + 1, lengths.size - 1)]
-            lengths = np.geomspace(low, high, 7)
-            at = int(np.abs(np.log(lengths / length)).argmin())
-            lower, j, k = self.least(row, lengths[1:-1], floor, height)
-            if j >= 0:
-                height, at, track, length = lower, j + 1, k, lengths[j + 1]
-        return height, float(length), track
+            return Worst(np.nan, np.nan, 0)
+        worst = Worst(MOST, np.nan, 0)
+        if np.isfinite(hint.length):
+            worst = self._lower(row, floor, worst, np.array([hint.length]), [hint.track])
+        worst = self._lower(row, floor, worst, FIRST_LENGTHS, (0, 1, 2))
+        ratio = FIRST_LENGTHS[1] / FIRST_LENGTHS[0]
+        while np.isfinite(worst.length) and ratio > _CLOSE:
+            ratio = ratio ** (1.0 / 3.0)
+            near = worst.length * ratio ** np.array([-2.0, -1.0, 1.0, 2.0])
+            near = near[(near >= FIRST_LENGTHS[0]) & (near <= FIRST_LENGTHS[-1])]
+            worst = self._lower(row, floor, worst, near, [worst.track])
+        others = [track for track in (0, 1, 2) if track != worst.track]
+        return self._lower(row, floor, worst, np.array([worst.length]), others)
+
+    def _lower(self, row: int, floor: float, worst: Worst, lengths: Floats, tracks: Sequence[int]) -> Worst:
+        """The worst so far, or a lower one among some lengths and tracks."""
+        if not np.isfinite(lengths).all():
+            return worst
+        height, j, track = self.least(row, lengths, floor, worst.height, tracks)
+        return worst if j < 0 else Worst(height, float(lengths[j]), track)
 
 
 @dataclass(frozen=True)
@@ -114,7 +140,11 @@ class BumpSearch:
         return spans(len(self.cases), _CASES_A_CHUNK)
 
     def __call__(self, job: Span) -> Records:
-        return np.array([self.rides.worst_of(row, self.floor) for row in job.items], dtype=BUMP)
+        found, hint = np.zeros(job.size, dtype=BUMP), Worst(np.nan, np.nan, 0)
+        for place, row in enumerate(job.items):
+            worst = hint = self.rides.worst_of(row, self.floor, hint)
+            found[place] = (_kept_back(worst.height), worst.length, worst.track)
+        return found
 
     def allowance(self, parts: Iterable[Records]) -> BumpAllowance:
         """The answers of all jobs, in their order, as one."""

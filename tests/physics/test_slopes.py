@@ -100,10 +100,10 @@ def test_capacity_is_the_force_at_full_use(car: Trimmed) -> None:
 
 
 def test_slopes_against_another_differentiator(car: Trimmed) -> None:
-    """scipy's differences over steps five times as long, to 1e-5 of the largest slope of a row."""
+    """scipy's differences over steps twice as long, to 1e-5 of the largest slope of a row."""
     _, by_state, by_road = car.slopes()
     level = np.zeros(car.columns)
-    steps = {"method": "3-point", "abs_step": 5e-6}
+    steps = {"method": "3-point", "abs_step": 2e-6}
     expected = approx_derivative(lambda x: car.outputs(x, level), car.trim, **steps)
     for found, theirs in (
         (by_state, expected),

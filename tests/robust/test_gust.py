@@ -112,15 +112,39 @@ def test_every_gust_is_held_where_air_does_nothing(bore: Project) -> None:
     assert np.isnan(found["length"])
 
 
-def test_car_slower_than_its_gusts_meets_steady_wind(bore: Project) -> None:
-    """At 2 m/s even the shortest gust takes 3 s: the steady limit is told, without a length."""
-    place = replace(bore.venue, section="flat", curvature=0.0, sweep=replace(bore.venue.sweep, speed=2.0))
-    level = sweep_cases(place, np.radians([56.0])).pick([0])
-    search = GustSearch(bore, bore.setup, cases=level)
-    assert search.rides.lengths(0, 7).size == 0
+@pytest.mark.parametrize(("speed", "lengths"), [(2.0, 0), (3.5, 2)])
+def test_slow_car_is_told_the_steady_wind(bore: Project, speed: float, lengths: int) -> None:
+    """At 2 m/s even the shortest gust takes 3 s; at 3.5 m/s those of under 2 s are no worse than a wind."""
+    place = replace(bore.venue, section="flat", curvature=0.0, sweep=replace(bore.venue.sweep, speed=speed))
+    slope = sweep_cases(place, np.radians([56.0])).pick([0])
+    search = GustSearch(bore, bore.setup, cases=slope)
+    assert search.rides.lengths(0).size == lengths
     found = search(LEFT)[0]
     assert 0.0 < found["speed"] == found["steady_speed"] < 40.0
     assert np.isnan(found["length"])
+
+
+@pytest.mark.parametrize("direction", [AHEAD, 1.2])
+def test_limit_of_many_cases_is_the_least_of_each(search: GustSearch, direction: float) -> None:
+    """Together as one by one, to what the search leaves open; the lowest margin need not fall first."""
+    rows = np.array([2, 4, 6, 9, 14, 19])
+    alone = [replace(search, cases=search.rides.cases.pick([row]))(direction)["speed"][0] for row in rows]
+    together = replace(search, cases=search.rides.cases.pick(rows))(direction)[0]
+    assert together["speed"] == pytest.approx(min(alone), rel=0.01)
+    assert together["case"] == int(np.argmin(alone))
+    print(alone, search.rides.margin[rows])
+
+
+def test_sharp_answer_between_lengths_is_found(bore: Project) -> None:
+    """At 90 m/s a gust of about 10 m from ahead takes twice what 6 m and 16 m take: no length is worse."""
+    place = replace(bore.venue, sweep=replace(bore.venue.sweep, speed=90.0))
+    search = GustSearch(bore, bore.setup, 0.2, sweep_cases(place, np.radians([120.0])).pick([0]))
+    speed = search(AHEAD)["speed"][0]
+    assert speed < 40.0
+    least = [
+        search.rides.margin_in(0, AHEAD, 0.98 * speed, length) for length in np.geomspace(6.0, 180.0, 60)
+    ]
+    assert min(least) >= 0.2
 
 
 # ---- one ride ----------------------------------------------------------------------------------------------
@@ -140,7 +164,7 @@ def test_slow_gust_is_a_steady_wind(search: GustSearch, direction: float) -> Non
 def test_gust_of_two_seconds_is_nearly_one(search: GustSearch) -> None:
     """Where lengths end a gust takes 2 s, and less than a tenth more margin than the steady wind."""
     rides, row = search.rides, 5
-    assert rides.lengths(row, 7)[[0, -1]] == pytest.approx([6.0, 100.0])
+    assert rides.lengths(row)[[0, -1]] == pytest.approx([6.0, 100.0])
     windy = rides.model.run(rides.settings, with_wind(rides.cases.pick([row]), 6.0, BEHIND)).margin[0, 0]
     loss = rides.margin[row] - rides.margin_in(row, BEHIND, 6.0, 100.0)
     assert loss == pytest.approx(rides.margin[row] - windy, rel=0.1)
