@@ -17,9 +17,9 @@ def relative_wind(speed: float, headwind: float, crosswind: float, density: floa
 
 @kernel
 def downforce(
-    elements: Records, flow: Records, z: float, theta: float, phi: float, rows: Floats
+    elements: Records, flow: Records, z: float, theta: float, phi: float, slopes: bool, rows: Floats
 ) -> tuple[float, float, float]:
-    """Downforce, N, its roll and pitch moments, N m, and in `rows` (3, 3) their slopes.
+    """Downforce, N, its roll and pitch moments, N m, and with `slopes` in `rows` (3, 3) their slopes.
 
     Every element in strips, in the order of `strip_places`; `flow` holds what the case means for
     each. Rows: downforce, roll moment, pitch moment; columns: heave, pitch, roll. Of the
@@ -27,7 +27,8 @@ def downforce(
     is a product of powers over equally spaced strips.
     """
     lift = roll = pitch = 0.0
-    rows[:, :] = 0.0
+    if slopes:
+        rows[:, :] = 0.0
     strip = 0
     for n in range(elements.size):
         e = elements[n]
@@ -44,25 +45,33 @@ def downforce(
                 gap = air.rest_gap + z - x * theta + y * phi
                 share = air.ground * decay * air.rest_decay if gap > 0.0 else 0.0
                 decay *= across
-                push, rate = air.free + share * gap, share * (1.0 - gap / e.peak)
+                push = air.free + share * gap
                 force += push
                 force_y += y * push
-                stiff += rate
-                stiff_y += y * rate
-                stiff_yy += y * y * rate
+                if slopes:
+                    rate = share * (1.0 - gap / e.peak)
+                    stiff += rate
+                    stiff_y += y * rate
+                    stiff_yy += y * y * rate
             lift += force
             roll -= force_y
             pitch += x * force
-            rows[0, 0] += stiff
-            rows[0, 1] -= x * stiff
-            rows[0, 2] += stiff_y
-            rows[1, 2] -= stiff_yy
-            rows[2, 1] -= x * x * stiff
-            rows[2, 2] += x * stiff_y
-    rows[1, 0] = -rows[0, 2]
-    rows[1, 1] = rows[2, 2]
-    rows[2, 0] = -rows[0, 1]
+            if slopes:
+                _add_slopes(x, stiff, stiff_y, stiff_yy, rows)
+    if slopes:
+        rows[1, 0], rows[1, 1], rows[2, 0] = -rows[0, 2], rows[2, 2], -rows[0, 1]
     return lift, roll, pitch
+
+
+@kernel
+def _add_slopes(x: float, stiff: float, stiff_y: float, stiff_yy: float, rows: Floats) -> None:
+    """Slopes of one row of strips at `x`; what follows from symmetry comes at the end."""
+    rows[0, 0] += stiff
+    rows[0, 1] -= x * stiff
+    rows[0, 2] += stiff_y
+    rows[1, 2] -= stiff_yy
+    rows[2, 1] -= x * x * stiff
+    rows[2, 2] += x * stiff_y
 
 
 @kernel

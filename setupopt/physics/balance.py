@@ -19,7 +19,8 @@ from setupopt.physics.place import GRAVITY
 # middle. across: lateral force over the surface's normal, T = tau N; lateral, vertical: force along the
 # car's y and z; body: force up on the body, suspension and links. Slopes: load and moment by heave,
 # pitch, roll, own wheel's rise; lateral and vertical by own and other wheel's load; body, side and
-# wheel by heave, pitch, roll, own and other wheel's rise.
+# wheel by heave, pitch, roll, own and other wheel's rise. forces_only: true where nobody asks for slopes, as
+# in a step in time; they are then left as they are.
 WORK = layout(
     axles="tau",
     wheels="travel inclination slant shift depth load moment patch across lateral vertical body",
@@ -30,7 +31,7 @@ WORK = layout(
         ("load_slope", "f8", (4, 4)), ("moment_slope", "f8", (4, 4)),
         ("lateral_slope", "f8", (4, 2)), ("vertical_slope", "f8", (4, 2)),
         ("body_slope", "f8", (4, 5)), ("side_slope", "f8", (4, 5)), ("wheel_slope", "f8", (4, 5)),
-        ("lift", "f8", (3,)), ("air_slope", "f8", (3, 3)), ("ends", "f8", (5,)),
+        ("lift", "f8", (3,)), ("air_slope", "f8", (3, 3)), ("ends", "f8", (5,)), ("forces_only", "?"),
     ),
 )  # fmt: skip
 
@@ -51,6 +52,8 @@ def _tyres(car: Record, setup: Record, place: Record, x: Floats, work: Record) -
         work.travel[w], work.inclination[w], work.slant[w], work.depth[w] = travel, eps, t, depth
         work.load[w], work.moment[w], work.patch[w] = n, m, s0 / k
         work.shift[w] = s1 / s0 if s0 > 0.0 else 0.0
+        if work.forces_only:
+            continue
         turn = lean * (1.0 + t * t)
         for c in range(4):
             by = gain * (-1.0 if c == 0 else car.x[w] if c == 1 else -car.y[w] if c == 2 else 1.0)
@@ -74,7 +77,7 @@ def _share_lateral(place: Record, axle: int, work: Record) -> None:
         c, s, other = place.cos_tilt[w], place.sin_tilt[w], i + o - w
         work.across[w] = tau * work.load[w]
         work.lateral[w], work.vertical[w] = work.load[w] * (tau * c - s), work.load[w] * (c + tau * s)
-        if down > 0.0:
+        if down > 0.0 and not work.forces_only:
             own = work.load[w] * (s - tau * c) / down
             cross = work.load[w] * (place.sin_tilt[other] - tau * place.cos_tilt[other]) / down
             work.lateral_slope[w, 0], work.lateral_slope[w, 1] = tau * c - s + own * c, cross * c
@@ -96,6 +99,8 @@ def _suspension(car: Record, setup: Record, place: Record, w: int, work: Record)
     rest = car.static_load[w] - car.unsprung_mass[w] * GRAVITY
     link = place.transfer * car.link[w]
     work.body[w] = rest + force + stop + link * work.lateral[w] + car.anti[w] * place.wheel_drive[w]
+    if work.forces_only:
+        return
     spring_0, spring_1 = -(own + cross), car.x[w] * own + car.x[other] * cross
     spring_2 = -(car.y[w] * own + car.y[other] * cross)
     for c in range(5):
@@ -120,6 +125,8 @@ def _body_rows(car: Record, place: Record, x: Floats, work: Record) -> None:
     r[0] = ms * bz - work.lift[0]
     r[1] = (hs + x[0]) * ms * bx - hs * x[1] * ms * bz + work.lift[2] - car.drag_height * drag
     r[2] = -(hs + x[0]) * ms * by - hs * x[2] * ms * bz + work.lift[1] - car.side_height * side
+    if work.forces_only:
+        return
     for c in range(3):
         jac[0, c] = -work.air_slope[0, c]
         jac[1, c] = work.air_slope[2, c]
@@ -146,6 +153,8 @@ def _wheel_rows(car: Record, place: Record, x: Floats, w: int, work: Record) -> 
     r[1] += -car.x[w] * (work.body[w] - mu * bz) + up * mu * bx + rise * place.wheel_drive[w]
     r[2] += car.y[w] * work.body[w] - up * mu * by - arm * work.lateral[w] + side * work.moment[w]
     r[3 + w] = work.vertical[w] - work.body[w] + mu * bz
+    if work.forces_only:
+        return
     for c in range(5):
         column = c if c < 3 else 3 + w if c == 3 else 4 + w - 2 * (w % 2)
         jac[0, column] += work.body_slope[w, c]
@@ -162,13 +171,15 @@ def _wheel_rows(car: Record, place: Record, x: Floats, w: int, work: Record) -> 
 def balance(
     car: Record, elements: Records, setup: Record, place: Record, flow: Records, x: Floats, work: Record
 ) -> None:
-    """Residual and Jacobian at state `x`, into `work`; and every force on the way."""
+    """Residual and, unless `work.forces_only`, Jacobian at state `x`, into `work`; and every force on the way."""
     _tyres(car, setup, place, x, work)
     _share_lateral(place, 0, work)
     _share_lateral(place, 1, work)
-    lift, roll, pitch = air.downforce(elements, flow, x[0], x[1], x[2], work.air_slope)
+    slopes = not work.forces_only
+    lift, roll, pitch = air.downforce(elements, flow, x[0], x[1], x[2], slopes, work.air_slope)
     work.lift[0], work.lift[1], work.lift[2] = lift, roll, pitch
-    work.jacobian[:, :] = 0.0
+    if slopes:
+        work.jacobian[:, :] = 0.0
     _body_rows(car, place, x, work)
     for w in range(4):
         _suspension(car, setup, place, w, work)

@@ -50,6 +50,7 @@ def step(
         speed[w] = (after[w] - before[w]) / dt
     k1, k2, k3, k4 = scratch[1], scratch[2], scratch[3], scratch[4]
     x_mid, v_mid = scratch[5], scratch[6]
+    work.forces_only = True
     put_road(car, elements, before, after, 0.0, place, flow)
     accelerations(car, elements, setup, damping, place, flow, x, v, speed, work, k1)
     put_road(car, elements, before, after, 0.5, place, flow)

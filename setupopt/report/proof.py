@@ -82,7 +82,7 @@ class JudgedProof:
 
     def _verdict(self, verdict: Verdict) -> Field:
         return {
-            "what": verdict.what, "stands": verdict.stands, "asked": verdict.asked, "unit": verdict.unit,
+            "what": verdict.what, "found": verdict.found, "asked": verdict.asked, "unit": verdict.unit,
             "holds": verdict.holds, **self.place(verdict.row), "how": verdict.how,
             "change": None if verdict.change is None else change_fields(verdict.change),
         }  # fmt: skip

@@ -55,7 +55,7 @@ def _verdict(judged: JudgedProof, width: int) -> str:
     columns = [
         Column("verdict", [_word(verdict) for verdict in rows], numeric=False),
         Column("what", [verdict.what for verdict in rows], numeric=False),
-        Column("stands", [_stands(verdict) for verdict in rows]),
+        Column("found", [_found(verdict) for verdict in rows]),
         Column("asked", [_asked(verdict) for verdict in rows]),
         Column("unit", [verdict.unit for verdict in rows], numeric=False),
         Column("at deg", [_degrees(place) for place in places]),
@@ -69,14 +69,16 @@ def _word(verdict: Verdict) -> str:
     return {None: "told", True: "holds", False: "BROKEN"}[verdict.holds]
 
 
-def _stands(verdict: Verdict) -> str:
-    if verdict.stands is not None:
-        return f"{verdict.stands:.3g}"
+def _found(verdict: Verdict) -> str:
+    if verdict.found is not None:
+        return f"{verdict.found:.3g}"
     return "none" if verdict.what == "margin as set" else "all tried"
 
 
 def _asked(verdict: Verdict) -> str:
-    return "-" if verdict.asked is None else f"{verdict.asked:.3g}"
+    if verdict.asked is None:
+        return "-"
+    return f"at {'most' if verdict.is_chance else 'least'} {verdict.asked:.3g}"
 
 
 def _degrees(place: Field) -> str:

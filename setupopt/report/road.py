@@ -118,12 +118,12 @@ def _why(proof: Proof, lines: tuple[RoadLine, ...], ridden: Ridden) -> Iterator[
     if ridden.sums.rides == 0:
         yield "The car left the surface in every ride: there is no rms, and the linear answer means nothing."
         return
+    yield from _lifts_and_stops(ridden)
     if not off:
         yield "Linear and nonlinear rms agree within 3 % or within chance."
-    else:
-        yield f"Linear and nonlinear differ in {', '.join(off)}."
-    yield from _lifts_and_stops(ridden)
-    yield from _bends(proof, lines, ridden.row)
+        return
+    yield f"Linear and nonlinear differ in {', '.join(off)}."
+    yield from _bends(proof, lines)
 
 
 def _lifts_and_stops(ridden: Ridden) -> Iterator[str]:
@@ -142,7 +142,7 @@ def _lifts_and_stops(ridden: Ridden) -> Iterator[str]:
         yield "No wheel leaves the surface and no stop is met."
 
 
-def _bends(proof: Proof, lines: tuple[RoadLine, ...], row: int) -> Iterator[str]:
+def _bends(proof: Proof, lines: tuple[RoadLine, ...]) -> Iterator[str]:
     """Forces that are no straight lines."""
     car = proof.project.car
     uneven = [name for name, axle in zip(AXLES, (car.front, car.rear), strict=True)

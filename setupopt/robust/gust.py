@@ -25,7 +25,7 @@ from setupopt.robust.wind import STRONGEST, WindLimit, around, steady_limit, wit
 SHORTEST, LONGEST = 6.0, 2.0 * 350.0 * 0.3048  # m
 SLOWEST = 2.0  # s to pass
 # Lengths looked at first stand at most this ratio apart: what lies between takes no more than a tenth more
-# of the margin (tried on 900 gusts of 75 cars).
+# of the margin (tried on 900 gusts and 75 cars).
 _RATIO = 1.5
 # Every case is tried with gusts of up to 0.4 s, about the longest that a body swings in; those that by these
 # stand less than 1.3 times the least gust of all, with gusts of every length.

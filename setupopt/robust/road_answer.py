@@ -26,10 +26,10 @@ from setupopt.robust.ride_model import RideModel
 from setupopt.robust.road import Contacts, Road, patch_gain
 from setupopt.robust.statistics import chance_of_crossing, crossing_rate
 
-# What the road does to a case. margin: without road; mean_margin, sigma_margin: of the margin on the road,
-# not a number where the road takes too much of the grip for an rms (`margin_on_road`). crossing_rate: times a
-# second that the margin falls through the floor; chance: that it does so in a run. sigma_...: rms about the
-# mean. off_surface, on_stop: share of the time that a wheel is off the surface, or beyond a stop.
+# What the road does to a case. margin: without road; mean_margin, sigma_margin: of the margin on the road
+# (`margin_on_road`). crossing_rate: times a second that it falls through the floor; chance: that it does so
+# in a run. sigma_...: rms about the mean. off_surface, on_stop: share of the time that a wheel is off the
+# surface, or beyond a stop.
 LINEAR = layout(
     one="margin mean_margin sigma_margin crossing_rate chance",
     axles="sigma_use sigma_gap",
@@ -37,7 +37,11 @@ LINEAR = layout(
 )
 
 POINTS = 401  # of the spectra over the road's band
-_MOST_SPREAD = 1 / 3  # of a use, over the use: the series of its reciprocal hold no further
+_SLID = -1.0  # the least margin that counts in mean and rms, as in rides
+_LEAST_DEVIATION = 3.0  # rms
+# A Gaussian by its values, in rms from the mean, and their shares.
+_DEVIATION = np.linspace(-8.0, 8.0, 801)
+_WEIGHT = norm.pdf(_DEVIATION) / norm.pdf(_DEVIATION).sum()
 _USE, _LOAD, _GAP, _TRAVEL, _GRIP = slice(0, 2), slice(2, 6), slice(6, 8), slice(8, 12), slice(12, 14)
 
 
@@ -142,24 +146,33 @@ def margin_on_road(use: Floats, variance: Floats, covariance: float) -> tuple[fl
     """Mean and rms of the margin, from both axles' uses in the trim and their linear (co)variances.
 
     The road moves an axle's capacity, and hardly the force that is asked of it: so not the use is linear, but
-    its reciprocal. The lesser of both reciprocals r has its mean and variance after Clark; where an axle is
-    four times its rms away from being the lesser, the other's alone count. With k the rms of r over its mean,
-    1 / r has mean (1 + k^2) / r and variance k^2 (1 + 8 k^2) / r^2, by Taylor's series of a Gaussian r. Not a
-    number where a use has an rms of more than a third of it: rare moments of hardly any grip then rule.
+    its reciprocal. The lesser of both reciprocals is taken for Gaussian, with mean and variance after Clark,
+    but for its tail: it falls no further than three rms, for tyres soften before they let go. The margin is
+    counted from -1 up, as in rides. An axle that cannot lead has no part.
     """
     if use.max() <= 0.0:
         return 1.0, 0.0
-    part = use + 4.0 * np.sqrt(variance) >= use.max()
-    if np.any(np.sqrt(variance[part]) > _MOST_SPREAD * use[part]):
-        return np.nan, np.nan
+    part = _may_lead(use, np.sqrt(variance))
     reserve, square = 1.0 / use[part], variance[part] / use[part] ** 4
     if part.all():
         most, least_square = larger_of_two(-reserve, square, covariance * float(np.prod(reserve**2)))
         least = -most
     else:
         least, least_square = float(reserve[0]), float(square[0])
-    k2 = least_square / least**2
-    return 1.0 - (1.0 + k2) / least, (k2 * (1.0 + 8.0 * k2)) ** 0.5 / least
+    drawn = least + np.maximum(_DEVIATION, -_LEAST_DEVIATION) * least_square**0.5
+    margin = 1.0 - 1.0 / np.maximum(drawn, 1.0 / (1.0 - _SLID))
+    mean = float(_WEIGHT @ margin)
+    return mean, float(_WEIGHT @ (margin - mean) ** 2) ** 0.5
+
+
+def _may_lead(use: Floats, sigma: Floats) -> np.ndarray:
+    """Which axles may have the larger use, (2,): the one that has it in the trim, and one that nears it.
+
+    A use that is small against its rms, while the larger one is not, is that of a force that comes and goes.
+    """
+    lead = int(use.argmax())
+    is_steady = (sigma <= use) | (sigma[lead] > use[lead])
+    return is_steady & (use > 0.0) & (use + 4.0 * sigma >= use[lead])
 
 
 def share_under(mean: Floats, sigma: Floats) -> Floats:

@@ -25,19 +25,21 @@ _ROAD_SIGMAS = 3.0
 
 @dataclass(frozen=True)
 class Verdict:
-    """One disturbance. `stands` and `asked` in `unit`; None: nothing in the model's reach, nothing asked.
+    """One disturbance. `found` and `asked` in `unit`; None: all that was tried is stood, nothing asked.
 
-    `holds` is None where nothing was asked. `row`: the case that breaks first, None where none does.
+    What is asked is at least, or at most where `is_chance`. `holds` is None where nothing was asked. `row`:
+    the case that breaks first, None where none does.
     """
 
     what: str
     unit: str
-    stands: float | None
+    found: float | None
     asked: float | None
     holds: bool | None
     row: int | None
     how: str
     change: Change | None
+    is_chance: bool = False
 
 
 def verdicts(proof: Proof) -> tuple[Verdict, ...]:
@@ -129,7 +131,7 @@ def _road(proof: Proof) -> Verdict | None:
     how = f"chance of going under the floor in a run of {plan.seconds:g} s"
     return Verdict(
         "rough road", "% of runs", 100.0 * chance, 100.0 * plan.chance, chance <= plan.chance, row, how,
-        _change(proof, measure),
+        _change(proof, measure), is_chance=True,
     )  # fmt: skip
 
 

@@ -64,7 +64,7 @@ def test_every_disturbance_has_a_verdict(answer: tuple[dict, Path]) -> None:
     for verdict in found.values():
         assert verdict["how"]
         assert verdict["holds"] in (True, False, None)
-        assert verdict["stands"] is None or np.isfinite(verdict["stands"])
+        assert verdict["found"] is None or np.isfinite(verdict["found"])
     broken = [verdict["holds"] is False for verdict in answer[0]["verdicts"]]
     assert broken == sorted(broken, reverse=True)
     assert answer[0]["holds"] == (not any(broken))
@@ -75,7 +75,7 @@ def test_every_case_has_its_allowance(answer: tuple[dict, Path]) -> None:
     cases = answer[0]["cases"]
     assert [case["case"] for case in cases] == list(range(1, 7))
     bump = next(v for v in answer[0]["verdicts"] if v["what"] == "bump")
-    assert bump["stands"] == pytest.approx(min(case["bump_mm"] for case in cases))
+    assert bump["found"] == pytest.approx(min(case["bump_mm"] for case in cases))
     rows = list(csv.DictReader((answer[1] / "prove-cases.csv").read_text().splitlines()))
     assert [float(row["bump_mm"]) for row in rows] == [case["bump_mm"] for case in cases]
 

@@ -45,7 +45,7 @@ def direct_sum(b: Bench, z: float, theta: float, phi: float) -> tuple[float, flo
 def test_downforce_is_the_sum_of_its_strips(state: tuple[float, float, float], heading: float) -> None:
     """3 x 5 strips by the printed formula; the kernel's products of powers give the same to rounding."""
     b = bench(heading=heading, headwind=4.0, crosswind=7.0)
-    got = air.downforce(b.elements, b.flow, *state, np.zeros((3, 3)))
+    got = air.downforce(b.elements, b.flow, *state, False, np.zeros((3, 3)))
     assert got == pytest.approx(direct_sum(b, *state), rel=1e-12)
 
 
@@ -53,11 +53,11 @@ def test_downforce_is_the_sum_of_its_strips(state: tuple[float, float, float], h
 def test_slopes_of_the_air_loads(state: tuple[float, float, float]) -> None:
     """Central differences of 1e-6 m and rad; 1e-6 of the largest slope is their own error here."""
     b, rows, spare = bench(crosswind=5.0), np.zeros((3, 3)), np.zeros((3, 3))
-    air.downforce(b.elements, b.flow, *state, rows)
+    air.downforce(b.elements, b.flow, *state, True, rows)
     for column in range(3):
         step = 1e-6 * np.eye(3)[column]
-        ahead = air.downforce(b.elements, b.flow, *(state + step), spare)
-        behind = air.downforce(b.elements, b.flow, *(state - step), spare)
+        ahead = air.downforce(b.elements, b.flow, *(state + step), True, spare)
+        behind = air.downforce(b.elements, b.flow, *(state - step), True, spare)
         slope = (np.array(ahead) - np.array(behind)) / 2e-6
         assert np.abs(slope - rows[:, column]).max() < 1e-6 * np.abs(rows).max()
 
@@ -68,7 +68,7 @@ def strip_force(gap: float, yaw: float = 0.0) -> float:
     element[["free", "ground", "peak", "yaw_loss"]] = (0.3 / 15, 0.7 / 15, 0.05, 4.0)
     for strip in flow:
         air.set_strip(element[0], 1000.0, yaw, gap, strip)
-    return float(air.downforce(element, flow, 0.0, 0.0, 0.0, np.zeros((3, 3)))[0])
+    return float(air.downforce(element, flow, 0.0, 0.0, 0.0, False, np.zeros((3, 3)))[0])
 
 
 def test_peak_gap_is_where_the_peak_is() -> None:

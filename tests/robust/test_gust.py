@@ -132,7 +132,6 @@ def test_limit_of_many_cases_is_the_least_of_each(search: GustSearch, direction:
     together = replace(search, cases=search.rides.cases.pick(rows))(direction)[0]
     assert together["speed"] == pytest.approx(min(alone), rel=0.01)
     assert together["case"] == int(np.argmin(alone))
-    print(alone, search.rides.margin[rows])
 
 
 def test_sharp_answer_between_lengths_is_found(bore: Project) -> None:
