@@ -171,7 +171,7 @@ def _wheel_rows(car: Record, place: Record, x: Floats, w: int, work: Record) -> 
 def balance(
     car: Record, elements: Records, setup: Record, place: Record, flow: Records, x: Floats, work: Record
 ) -> None:
-    """Residual and, unless `work.forces_only`, Jacobian at state `x`, into `work`; and every force on the way."""
+    """Residual and (unless `work.forces_only`) Jacobian at state `x`, into `work`; every force on the way."""
     _tyres(car, setup, place, x, work)
     _share_lateral(place, 0, work)
     _share_lateral(place, 1, work)

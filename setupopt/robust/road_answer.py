@@ -1,8 +1,10 @@
 """The linear answer over a random road: rms of margin, load, gap and travel in every case, and crossings.
 
 It holds while wheels keep to the surface and off their stops; rides in time stand beside it for the rest.
-Crossings and shares of the time off the surface err on the safe side: a tyre pressed in less is softer, so
-that load and grip fall by less than in proportion.
+Crossings, and shares of the time off the surface while these are small, come out too high: a tyre pressed in
+less is softer, so that load and grip fall by less than in proportion. Driven through an open differential they
+may come out too low: a wheel that goes light takes the axle's limit with it, which no slope tells. A wheel
+that is off the surface in the trim stays there.
 """
 
 from __future__ import annotations
@@ -38,7 +40,7 @@ LINEAR = layout(
 
 POINTS = 401  # of the spectra over the road's band
 _SLID = -1.0  # the least margin that counts in mean and rms, as in rides
-_LEAST_DEVIATION = 3.0  # rms
+_LEAST_DEVIATION = 3.0  # rms; chosen to suit rides of an example car, on roads of classes A to C
 # A Gaussian by its values, in rms from the mean, and their shares.
 _DEVIATION = np.linspace(-8.0, 8.0, 801)
 _WEIGHT = norm.pdf(_DEVIATION) / norm.pdf(_DEVIATION).sum()
@@ -147,7 +149,7 @@ def margin_on_road(use: Floats, variance: Floats, covariance: float) -> tuple[fl
 
     The road moves an axle's capacity, and hardly the force that is asked of it: so not the use is linear, but
     its reciprocal. The lesser of both reciprocals is taken for Gaussian, with mean and variance after Clark,
-    but for its tail: it falls no further than three rms, for tyres soften before they let go. The margin is
+    but for its tail: it falls no further than three rms, chosen to suit rides (no source). The margin is
     counted from -1 up, as in rides. An axle that cannot lead has no part.
     """
     if use.max() <= 0.0:

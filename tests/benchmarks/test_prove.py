@@ -1,4 +1,4 @@
-"""Rides in time against another integrator, the bump allowance against random obstacles, the whole command."""
+"""Rides in time against another integrator, the bump allowance against random bumps, the whole command."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def _kernel_rate(bore: Project) -> float:
 
 
 def _solve_ivp_rate(bore: Project, seconds: float) -> float:
-    """The same accelerations, compiled, through scipy's fourth-order Runge-Kutta at steps of 0.5 ms at most."""
+    """The same accelerations, compiled, through scipy's Runge-Kutta pair at steps of 0.5 ms at most."""
     rides = _rides(bore, 1, seconds)
     model, road = rides.model, rides._heights(Span(0, 1))[0]
     (bodies, elements, _), (places, flow, works) = model.model.packed, model.scratch()
@@ -93,7 +93,7 @@ def test_ten_thousand_run_seconds_in_one_command(tmp_path: Path) -> None:
 
 
 def test_random_obstacles_never_beat_the_allowance(bore: Project) -> None:
-    """2,000 random obstacles, length, track, case and height up to the one told: the margin keeps its floor."""
+    """2,000 random lengths, tracks, cases and heights up to the one told: the margin keeps its floor."""
     cases = sweep_cases(bore.venue, np.radians(np.arange(0.0, 181.0, 30.0)))
     search, rng = BumpSearch(bore, bore.setup, cases), np.random.default_rng(11)
     allowed = search.allowance(map(search, search.jobs()))

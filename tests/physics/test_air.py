@@ -66,8 +66,9 @@ def strip_force(gap: float, yaw: float = 0.0) -> float:
     """Force at 1 kPa of an element with 0.3 m2 free, 0.7 m2 from a gap that peaks at 50 mm."""
     element, flow = np.zeros(1, ELEMENT), np.zeros(15, FLOW)
     element[["free", "ground", "peak", "yaw_loss"]] = (0.3 / 15, 0.7 / 15, 0.05, 4.0)
+    air.set_pressure(element[0], 1000.0, yaw, flow)
     for strip in flow:
-        air.set_strip(element[0], 1000.0, yaw, gap, strip)
+        air.set_gap(element[0], gap, strip)
     return float(air.downforce(element, flow, 0.0, 0.0, 0.0, False, np.zeros((3, 3)))[0])
 
 
@@ -99,3 +100,14 @@ def test_crosswind_pushes_away_and_side_force_stands_for_it() -> None:
     q, angle = 0.6 * (60.0**2 + 8.0**2), atan2(8.0, 60.0)
     assert b.place.side_force == pytest.approx(-q * 3.0 * angle, rel=1e-12)
     assert b.place.drag == pytest.approx(1.2 * q, rel=1e-12)
+
+
+def test_raised_surface_is_a_lowered_car() -> None:
+    """A plane under an element that rises and leans takes the gap that sinking and rolling would."""
+    b = bench()
+    e, strips = b.elements[0], b.flow[:15]
+    before = strips.copy()
+    air.raise_surface(e, 0.004, 0.003, strips)
+    raised = air.downforce(b.elements[:1], strips, 0.0, 0.0, 0.0, False, np.zeros((3, 3)))
+    moved = air.downforce(b.elements[:1], before, -0.004, 0.0, -0.003, False, np.zeros((3, 3)))
+    assert raised == pytest.approx(moved, rel=1e-12)

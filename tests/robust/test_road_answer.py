@@ -265,16 +265,17 @@ def test_the_linear_car_in_time(even: Project) -> None:
     assert rate == pytest.approx(counts.mean(), abs=max(0.03 * rate, 4 * counts.std() / np.sqrt(seeds)))
 
 
-@pytest.mark.parametrize("degrees", [0.0, 60.0])
-def test_against_rides_in_time(even: Project, degrees: float) -> None:
-    """On class A no wheel lifts: rms of margin, loads, gaps and travels of 24 nonlinear rides of 10 s.
+@pytest.mark.parametrize(("degrees", "road"), [(0.0, A), (60.0, A), (30.0, Road(A.coefficient / 8))])
+def test_against_rides_in_time(even: Project, degrees: float, road: Road) -> None:
+    """No wheel lifts: rms of margin, loads, gaps and travels of 24 nonlinear rides of 10 s.
 
-    To 3 % or 4 standard errors of the rides, whichever is more. The mean margin, which the road lowers by
-    0.007 and 0.05, to a tenth of that.
+    To 3 % or 4 standard errors of the rides, whichever is more. Loads, gaps and travels keep to the 3 %; the
+    margin at 60 deg needs the errors, and its tail was chosen on rides like these; on the road of an eighth
+    the tail plays no part. The mean margin, which the road lowers by 0.004 to 0.05, to a tenth of that.
     """
     model = RideModel(even, even.setup, straight(even, degrees))
-    rides = model.ride(0, roads_under(model, 0, A, 24, 10.0, 0.05), STEP, skip=int(RUN_IN / STEP))
-    answer = LinearRoad(even, even.setup, model.cases, A, 10.0)([0])[0]
+    rides = model.ride(0, roads_under(model, 0, road, 24, 10.0, 0.05), STEP, skip=int(RUN_IN / STEP))
+    answer = LinearRoad(even, even.setup, model.cases, road, 10.0)([0])[0]
     assert not rides["lost"].any()
     assert not rides["off_surface"].any()
     count = rides["samples"][:, None]
