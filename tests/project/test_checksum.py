@@ -1,0 +1,43 @@
+"""Checksums of projects and setups."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from setupopt.project import Project, load
+from setupopt.project.checksum import project_checksum, setup_checksum
+
+from .good_folder import CAR, VENUE, write_folder
+
+
+@pytest.fixture
+def project(tmp_path: Path) -> Project:
+    """A folder without a mistake."""
+    return load(write_folder(tmp_path / "one"))
+
+
+def test_comments_and_place_do_not_count(project: Project, tmp_path: Path) -> None:
+    """The same numbers in another folder, with other comments: the same checksum."""
+    other = load(write_folder(tmp_path / "two", car=f"# another comment\n{CAR}", venue=f"{VENUE}\n# end\n"))
+    assert project_checksum(other) == project_checksum(project)
+    assert setup_checksum(other, other.setup) == setup_checksum(project, project.setup)
+
+
+def test_any_number_counts(project: Project) -> None:
+    """The last bit of a mass, a limit, an attitude or a setting gives another checksum."""
+    heavier = replace(project, car=replace(project.car, mass=float(np.nextafter(project.car.mass, 1e9))))
+    assert project_checksum(heavier) != project_checksum(project)
+    assert project_checksum(replace(project, limits=None)) != project_checksum(project)
+    softer = replace(project.setup, rear=replace(project.setup.rear, spring=project.setup.rear.spring + 1.0))
+    assert setup_checksum(project, softer) != setup_checksum(project, project.setup)
+
+
+def test_name_of_a_setup_does_not_count(project: Project) -> None:
+    """A renamed setup is the same setup."""
+    renamed = replace(project.setup, name="another name")
+    assert setup_checksum(project, renamed) == setup_checksum(project, project.setup)
+    assert len(setup_checksum(project, renamed)) == 12
