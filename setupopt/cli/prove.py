@@ -12,6 +12,8 @@ import click
 from setupopt.cli import options
 from setupopt.cli.outputs import folder_targets, refuse_inputs, write_all
 from setupopt.cli.waiting import Progress, say_compiling
+from setupopt.errors import OutputError
+from setupopt.project.checksum import proof_file
 from setupopt.units import MM, PERCENT
 
 if TYPE_CHECKING:
@@ -66,8 +68,9 @@ def command(
     """What the setup of PROJECT stands of bumps, wind, rough road and build error before the margin goes
     under the floor (0 unless --floor is given).
 
-    With --out, prove.txt, prove.json, prove-cases.csv and prove-bump.svg are written to DIR. A run that is
-    stopped goes on from there when it is started again with the same inputs.
+    With --out, prove.txt, prove.json, prove-cases.csv and prove-bump.svg are written to DIR. The answer is
+    also kept in PROJECT/proved, for the run card. A run that is stopped goes on from there when it is
+    started again with the same inputs.
     """
     from setupopt.project import load
     from setupopt.robust.proving import Plan
@@ -82,6 +85,7 @@ def command(
     )  # fmt: skip
     judged = _prove(ctx, found, plan, quiet)
     _write(targets, judged)
+    _keep(judged)
     _print(judged, as_json, quiet)
     ctx.exit(0 if judged.holds else 1)
 
@@ -125,6 +129,14 @@ def _write(targets: dict[str, Path], judged: JudgedProof) -> None:
         "picture": bump_picture(judged.proof),
     }  # fmt: skip
     write_all({targets[kind]: content for kind, content in contents.items() if content is not None})
+
+
+def _keep(judged: JudgedProof) -> None:
+    """Leave the proof in the project, under the checksum of its setup, for the run card."""
+    try:
+        write_all({proof_file(judged.proof.project, judged.proof.setup): _json(judged)})
+    except OutputError as error:
+        click.echo(f"not kept for the run card: {error}", err=True)
 
 
 def _json(judged: JudgedProof) -> str:

@@ -23,7 +23,7 @@ RIDE = layout(
 
 _GONE = 0.5  # m
 # A margin below counts as this much in mean and deviation: a slide is a slide; an axle in the air has -99.
-_SLID = -1.0
+SLID = -1.0
 
 
 @kernel
@@ -74,7 +74,7 @@ def step(
 def _count(car: Record, answer: Record, floor: float, above: bool, ride: Record) -> bool:
     """Add one sample to what a ride leaves behind; whether its margin stands above the floor."""
     margin = 1.0 - max(answer.use[0], answer.use[1])
-    told = max(margin, _SLID)
+    told = max(margin, SLID)
     ride.samples += 1.0
     ride.margin += told
     ride.margin_square += told * told

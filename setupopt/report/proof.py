@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from setupopt.project.checksum import setup_checksum
 from setupopt.report.road import RoadTable, road_tables
 from setupopt.result import Field, degrees
 from setupopt.robust.build_cloud import Cloud
@@ -70,6 +71,7 @@ class JudgedProof:
         return {
             "holds": self.holds,
             "floor": p.plan.floor,
+            "setup": {"name": p.setup.name, "checksum": setup_checksum(p.project, p.setup)},
             "verdicts": [self._verdict(verdict) for verdict in self.verdicts],
             "worst": p.steady.fields(int(p.steady.worst[0])),
             "contact_lost": p.steady.lost(),

@@ -70,6 +70,8 @@ def _word(verdict: Verdict) -> str:
 
 
 def _found(verdict: Verdict) -> str:
+    if verdict.is_chance and verdict.found is not None and verdict.found < 0.001:
+        return "< 0.001"
     if verdict.found is not None:
         return f"{verdict.found:.3g}"
     return "none" if verdict.what == "margin as set" else "all tried"
@@ -90,6 +92,7 @@ def _changes(judged: JudgedProof, width: int) -> str:
     lines = [
         paragraph(f"{verdict.what}: {_change_words(verdict.change)}.", width, INDENT)
         for verdict in judged.verdicts
+        if verdict.row is not None
     ]
     head = paragraph(
         "What to change: the single step inside limits.toml that helps most where it breaks", width
@@ -196,9 +199,10 @@ def _road(judged: JudgedProof, width: int) -> str:
 def _indices(judged: JudgedProof, width: int) -> Iterator[str]:
     """Roughness index of a measured profile, by this program's own step and by the published matrices."""
     for side, (own, published) in zip(("left", "right"), judged.indices, strict=False):
+        track = f"{side} track" if len(judged.indices) > 1 else "the one track, which serves both sides"
         yield paragraph(
-            f"International Roughness Index, {side if len(judged.indices) > 1 else 'one'} track: "
-            f"{own:.3f} mm/m; by the published 0.25 m matrices {published:.3f} mm/m.",
+            f"International Roughness Index, {track}: {own:.3f} mm/m; by the published 0.25 m matrices "
+            f"{published:.3f} mm/m.",
             width, INDENT,
         )  # fmt: skip
 

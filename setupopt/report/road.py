@@ -123,6 +123,11 @@ def _why(proof: Proof, lines: tuple[RoadLine, ...], ridden: Ridden) -> Iterator[
         yield "Linear and nonlinear rms agree within 3 % or within chance."
         return
     yield f"Linear and nonlinear differ in {', '.join(off)}."
+    if proof.plan.profile is not None:
+        yield (
+            "The rides go over the profile as it was measured, a few times; the linear answer takes the "
+            "power law that fits its spectrum, on an endless road."
+        )
     yield from _bends(proof, lines)
 
 
@@ -153,6 +158,11 @@ def _bends(proof: Proof, lines: tuple[RoadLine, ...]) -> Iterator[str]:
         yield (
             f"Bump and rebound rates of the {' and '.join(uneven)} dampers differ: on a rough road the "
             "mean ride height moves, and the linear answer takes the mean of both rates."
+        )
+    if car.differential == "open":
+        yield (
+            "The differential is open: a driven wheel that goes light takes the whole axle's limit with it, "
+            "which no slope at rest tells; the linear rms of the margin then comes out too low."
         )
     loads = lines[1 : 1 + len(WHEELS)]
     heavy = max((line.rms / line.smooth for line in loads if line.rms and line.smooth), default=0.0)

@@ -2,7 +2,7 @@
 
 It holds while wheels keep to the surface and off their stops; rides in time stand beside it for the rest.
 Crossings, and shares of the time off the surface while these are small, come out too high: a tyre pressed in
-less is softer, so that load and grip fall by less than in proportion. Driven through an open differential they
+less is softer, so that load and grip fall by less than in proportion. Driven by an open differential they
 may come out too low: a wheel that goes light takes the axle's limit with it, which no slope tells. A wheel
 that is off the surface in the trim stays there.
 """
@@ -21,6 +21,7 @@ from scipy.stats import norm
 from setupopt.cases import CaseSet
 from setupopt.physics.inputs import ANSWER, Floats, Records, layout
 from setupopt.physics.place import prepare
+from setupopt.physics.ride_time import SLID
 from setupopt.physics.slopes import OUTPUTS, output_slopes
 from setupopt.project.model import Project, Setup
 from setupopt.robust.linear_ride import LinearSystem, Numbers, frequency_response, output
@@ -39,7 +40,6 @@ LINEAR = layout(
 )
 
 POINTS = 401  # of the spectra over the road's band
-_SLID = -1.0  # the least margin that counts in mean and rms, as in rides
 _LEAST_DEVIATION = 3.0  # rms; chosen to suit rides of an example car, on roads of classes A to C
 # A Gaussian by its values, in rms from the mean, and their shares.
 _DEVIATION = np.linspace(-8.0, 8.0, 801)
@@ -162,7 +162,7 @@ def margin_on_road(use: Floats, variance: Floats, covariance: float) -> tuple[fl
     else:
         least, least_square = float(reserve[0]), float(square[0])
     drawn = least + np.maximum(_DEVIATION, -_LEAST_DEVIATION) * least_square**0.5
-    margin = 1.0 - 1.0 / np.maximum(drawn, 1.0 / (1.0 - _SLID))
+    margin = 1.0 - 1.0 / np.maximum(drawn, 1.0 / (1.0 - SLID))
     mean = float(_WEIGHT @ margin)
     return mean, float(_WEIGHT @ (margin - mean) ** 2) ** 0.5
 

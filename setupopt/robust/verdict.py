@@ -86,12 +86,12 @@ def _as_set(proof: Proof) -> Verdict:
 
 
 def _build(proof: Proof) -> Verdict:
-    return _box(proof, "build error", "x tolerance", proof.build.build)
+    return _box(proof, "build error", "times", proof.build.build)
 
 
 def _inputs(proof: Proof) -> Verdict | None:
     study = proof.build.inputs
-    return None if study is None else _box(proof, "uncertain inputs", "x spread", study)
+    return None if study is None else _box(proof, "uncertain inputs", "times", study)
 
 
 def _box(proof: Proof, what: str, unit: str, study: BoxStudy) -> Verdict:
@@ -115,20 +115,22 @@ def _box(proof: Proof, what: str, unit: str, study: BoxStudy) -> Verdict:
 
 
 def _road(proof: Proof) -> Verdict | None:
-    """Chance of going under the floor in a run; the larger of the linear answer and the share of rides."""
+    """Chance of going under the floor in a run: of the rides where there are any, linear in other cases."""
     study = proof.road
     if study is None:
         return None
-    counts = [(float(study.linear["chance"][study.worst]), study.worst)]
-    counts += [(ridden.sums.chance_under()[0], ridden.row) for ridden in study.ridden]
-    chance, row = max(counts)
-    case, plan = proof.steady.cases.pick([row]), proof.plan
+    rides = {ridden.row: ridden.sums.chance_under()[0] for ridden in study.ridden}
+    chances = np.nan_to_num(study.linear["chance"])
+    chances[list(rides)] = list(rides.values())
+    row = int(chances.argmax())
+    chance, case, plan = float(chances[row]), proof.steady.cases.pick([row]), proof.plan
 
     def measure(setup: Setup) -> float:
         answer = LinearRoad(proof.project, setup, case, study.plan.road, plan.seconds, plan.floor)([0])[0]
         return float(answer["margin"] - _ROAD_SIGMAS * answer["sigma_use"].max())
 
-    how = f"chance of going under the floor in a run of {plan.seconds:g} s"
+    source = "in rides" if row in rides else "by the linear answer, mostly too high; --ride-cases rides more"
+    how = f"goes under the floor in so many runs of {plan.seconds:g} s, {source}"
     return Verdict(
         "rough road", "% of runs", 100.0 * chance, 100.0 * plan.chance, chance <= plan.chance, row, how,
         _change(proof, measure), is_chance=True,

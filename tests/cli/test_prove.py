@@ -92,8 +92,10 @@ def test_linear_and_ridden_stand_side_by_side(answer: tuple[dict, Path]) -> None
 
 
 def test_files_hold_what_was_printed(answer: tuple[dict, Path], few: Path, run: Run, tmp_path: Path) -> None:
-    """JSON the same on the screen and in the file; the picture is one, with its words as text."""
+    """JSON the same on the screen, in the file and in the project; the picture is one, its words are text."""
     assert json.loads((answer[1] / "prove.json").read_text()) == answer[0]
+    kept = few / "proved" / f"{answer[0]['setup']['checksum']}.json"
+    assert json.loads(kept.read_text())["setup"] == answer[0]["setup"]
     picture = (answer[1] / "prove-bump.svg").read_text()
     assert "grip margin" in picture
     assert "the allowance" in picture
@@ -151,7 +153,7 @@ def test_lost_contact_is_told_and_fails(tmp_path: Path, run: Run) -> None:
     [
         ("car.toml", "pitch_inertia_kgm2", "car.pitch_inertia_kgm2"),
         ("car.toml", "damper_bump_Ns_per_mm", "front.damper_bump_Ns_per_mm"),
-        ("venue.toml", "roughness", "venue.roughness"),
+        ("venue.toml", '"roughness', "venue.roughness"),
         ("limits.toml", "[tolerance]", "tolerance"),
     ],
 )
