@@ -25,6 +25,7 @@ COMMANDS = {
     "assess": ("setupopt.cli.assess", "Grip margin at every roll angle and attitude, the worst and why."),
     "propose": ("setupopt.cli.propose", "The setup whose worst margin is highest."),
     "prove": ("setupopt.cli.prove", "What a setup stands of bumps, wind, rough road and build error."),
+    "sheet": ("setupopt.cli.sheet", "Setup sheets for the mechanics, change list and run card."),
 }
 
 

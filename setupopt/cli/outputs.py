@@ -40,7 +40,7 @@ def make_folder(folder: Path) -> None:
         raise OutputError(str(folder), error.strerror or str(error)) from None
 
 
-def write_all(contents: Mapping[Path, str]) -> None:
+def write_all(contents: Mapping[Path, str | bytes]) -> None:
     """Every file into its folder, which is made if it is missing."""
     for target, content in contents.items():
         make_folder(target.parent)

@@ -13,7 +13,7 @@ from setupopt.cli import options
 from setupopt.cli.outputs import folder_targets, refuse_inputs, write_all
 from setupopt.cli.waiting import Progress, say_compiling
 from setupopt.errors import OutputError
-from setupopt.project.checksum import proof_file
+from setupopt.project.kept_proof import proof_file
 from setupopt.units import MM, PERCENT
 
 if TYPE_CHECKING:

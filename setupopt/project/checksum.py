@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import asdict
-from pathlib import Path
 from typing import Any
 
 from setupopt.project.model import Project, Setup
@@ -24,11 +23,6 @@ def setup_checksum(project: Project, setup: Setup) -> str:
     The same number of hexadecimal digits as `project_checksum`; another one for any setting that differs.
     """
     return _digits(project_checksum(project), asdict(setup.front), asdict(setup.rear))
-
-
-def proof_file(project: Project, setup: Setup) -> Path:
-    """Where the proof of exactly this setup is kept in its project."""
-    return project.folder / "proved" / f"{setup_checksum(project, setup)}.json"
 
 
 def _digits(*parts: Any) -> str:

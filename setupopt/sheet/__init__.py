@@ -1,0 +1,1 @@
+"""Paper for mechanics: what to turn from one setup to another, in what order, and what was read back."""

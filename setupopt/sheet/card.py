@@ -1,0 +1,104 @@
+"""The run card: what driver and crew chief must know, from the steady model and the proof of the setup."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from setupopt.evaluation import evaluate
+from setupopt.project.kept_proof import kept_proof
+from setupopt.project.model import Project, Setup
+from setupopt.result import Field, Result
+from setupopt.robust.speeds import SpeedWindow, speed_window
+
+
+@dataclass(frozen=True)
+class RunCard:
+    """One setup's card. `proof`: the kept answer of `prove`, None where exactly this setup has none."""
+
+    project: Project
+    setup: Setup
+    floor: float
+    result: Result
+    speeds: SpeedWindow | None
+    proof: dict[str, Any] | None
+
+    @property
+    def margin(self) -> float | None:
+        """Worst steady margin; None where contact is lost."""
+        margin = float(self.result.worst_margin[0])
+        return margin if self.result.lost() == 0 else None
+
+    @property
+    def worst(self) -> Field:
+        """Case, roll angle and attitude of the worst steady case."""
+        fields = self.result.fields(int(self.result.worst[0]))
+        return {name: fields[name] for name in ("case", "roll_angle_deg", "attitude", "speed_m_s")}
+
+    @property
+    def gust(self) -> Field | None:
+        """The direction with the least gust, of the proof."""
+        return None if self.proof is None else min(self.proof["wind"], key=_least("gust_m_s"))
+
+    @property
+    def wind(self) -> Field | None:
+        """The direction with the least steady wind, of the proof."""
+        return None if self.proof is None else min(self.proof["wind"], key=_least("steady_m_s"))
+
+    @property
+    def bump(self) -> Field | None:
+        """The case with the least bump allowance, of the proof."""
+        return None if self.proof is None else min(self.proof["cases"], key=_least("bump_mm", missing=-1.0))
+
+    def stop_rules(self) -> tuple[str, ...]:
+        """When the run stops, in plain words."""
+        return tuple(
+            rule for rule in (_speed_rule(self), _wind_rule(self), _bump_rule(self), *_ALWAYS) if rule
+        )
+
+
+_ALWAYS = (
+    "The surface is wet, dirty, or not the one that was surveyed.",
+    "The floor has touched, a wheel was seen in the air, or the car was hit.",
+    "A read-back is missing, or anything was turned after it.",
+    "Driver, crew or the engineer in charge say so: no reason is needed.",
+)
+
+
+def run_card(project: Project, setup: Setup, floor: float = 0.0) -> RunCard:
+    """The card of a setup, with the proof that its project keeps of it."""
+    window = speed_window(project, setup, floor)
+    return RunCard(
+        project, setup, floor, evaluate(project, setup), window, kept_proof(project, setup)
+    )  # fmt: skip
+
+
+def _least(key: str, missing: float = float("inf")) -> Any:
+    """Sorts rows by a number; `missing` where there is none."""
+    return lambda row: missing if row[key] is None else row[key]
+
+
+def _speed_rule(card: RunCard) -> str:
+    window = card.speeds
+    if window is None:
+        return "Do not run: at the speed of the sweep the model keeps neither floor nor limits."
+    ends = [f"under {window.low:g} m/s ({window.below})" if window.below else ""]
+    ends.append(f"over {window.high:g} m/s ({window.above or 'not looked at'})")
+    return f"Speed {' or '.join(end for end in ends if end)}."
+
+
+def _wind_rule(card: RunCard) -> str:
+    if card.gust is None or card.wind is None:
+        return ""
+    limits = [
+        f"{words} over {row[key]:.1f} m/s"
+        for words, row, key in (("gusts", card.gust, "gust_m_s"), ("steady wind", card.wind, "steady_m_s"))
+        if row[key] is not None
+    ]
+    return f"Wind: {', or '.join(limits)}, from any direction." if limits else ""
+
+
+def _bump_rule(card: RunCard) -> str:
+    if card.bump is None or card.bump["bump_mm"] is None:
+        return ""
+    return f"Anything higher than {card.bump['bump_mm']:.2g} mm lies on the line that is driven."

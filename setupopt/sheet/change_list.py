@@ -1,0 +1,305 @@
+"""From today's setup to another one: what to turn, in order of work, and what the pad reads on the way."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from setupopt.evaluation import evaluate
+from setupopt.project.model import AXLES, AxleSetup, Project, Setup
+from setupopt.sheet.adjusters import FLATS, AxleTools, axle_tools
+from setupopt.sheet.pad_state import Pad, PadReading, Stance, with_change
+from setupopt.units import BAR, DEG, MM, N_PER_MM
+
+
+@dataclass(frozen=True, eq=False)
+class Step:
+    """One thing to do, or to check, on the pad.
+
+    `job` is one of "pad", "pressure", "driver", "bars off", "third off", "spring", "ride height", "camber",
+    "toe", "cross weights", "re-check", "bars on", "third on"; `where` is "front", "rear" (each side alike)
+    or "" for the whole car. A check has no `amount`.
+    """
+
+    number: int  # from 1
+    job: str
+    where: str
+    what: str  # plain words for the mechanic, with units
+    amount: float | None  # signed change, in `unit`; each side
+    unit: str  # "turns", "mm of shim", "bar", "N/mm"; without an adjuster's table "mm", "deg"
+    shims: tuple[tuple[float, int], ...]  # (size in mm, count) to add, or for a negative amount to take out
+    exact: float | None  # amount before rounding to what the adjuster can do
+    too_small: bool  # less than half of the adjuster's smallest step: left as it is
+    reading: PadReading  # what the pad shows after this step
+
+
+@dataclass(frozen=True, eq=False)
+class ChangeList:
+    """All steps, and the margins they are worth: worst over the steady sweep, -inf where contact is lost."""
+
+    today: Setup
+    target: Setup
+    landed: Setup  # as the steps really leave the car
+    steps: tuple[Step, ...]
+    margin_today: float
+    margin_target: float
+    margin_landed: float
+    left_alone: tuple[str, ...]  # differences that could not be set, each in words
+
+    @property
+    def lost_to_rounding(self) -> float:
+        """Margin that the adjusters' steps cost; negative where they help. No number where contact is lost."""
+        return self.margin_target - self.margin_landed
+
+
+def apply(pad: Pad, step: Step, stance: Stance) -> Stance:
+    """The stance after a step is done on it; a check changes nothing."""
+    if step.job in ("bars off", "third off"):
+        return replace(stance, **{_FIELDS[step.job]: np.zeros(2)})
+    if step.amount is None or step.job not in _FIELDS:
+        return stance
+    axle = AXLES.index(step.where)
+    if step.job in ("bars on", "third on"):
+        free = stance.free_travel.copy()
+        free[2 * axle : 2 * axle + 2] = pad.reading(stance).travel[2 * axle : 2 * axle + 2]
+        stance = replace(stance, free_travel=free)
+    by = step.amount * axle_tools(pad.project, axle).per_unit(step.unit)
+    return with_change(stance, _FIELDS[step.job], axle, by)
+
+
+_FIELDS = {
+    "pressure": "pressure", "bars off": "anti_roll", "third off": "third", "spring": "spring",
+    "ride height": "perch", "camber": "camber", "toe": "toe", "bars on": "anti_roll", "third on": "third",
+}  # fmt: skip
+
+
+def change_list(project: Project, today: Setup, target: Setup) -> ChangeList:
+    """The work from `today` to `target`, in order, solved on the pad model; rounded to what can be turned.
+
+    Ride heights are set after the springs and again after camber, which moves them; bars and third springs
+    are off until the end, so that they carry nothing when they are connected. Raises UserError where the car
+    cannot stand on the pad on the way.
+    """
+    work = _Work(project, today, target)
+    work.do()
+    landed = work.landed()
+    margins = evaluate(project, [today, target, landed]).worst_margin.tolist()
+    return ChangeList(today, target, landed, tuple(work.steps), *margins, tuple(work.left_alone))
+
+
+class _Work:
+    """The steps so far, and the car as it stands after them."""
+
+    def __init__(self, project: Project, today: Setup, target: Setup) -> None:
+        self.pad, self.today, self.target = Pad(project, today), today, target
+        self.tools = [axle_tools(project, axle) for axle in (0, 1)]
+        self.stance = Stance.of(today)
+        self.steps: list[Step] = []
+        self.left_alone: list[str] = []
+
+    def do(self) -> None:
+        """Everything, in the order of the trade."""
+        self.check("pad", "Pad flat and level, steering straight, tyres cold")
+        self.by_axle("pressure", "tyre pressure", "bar", BAR, 2)
+        self.check("driver", "Driver or ballast and the usual fuel aboard; roll the car and let it settle")
+        self.connected_off("bars off", "anti-roll bar", self.stance.anti_roll)
+        self.connected_off("third off", "third spring", self.stance.third)
+        self.by_axle("spring", "spring", "N/mm", N_PER_MM, 3)
+        self.ride_heights("ride height")
+        for axle in (0, 1):
+            self.camber(axle)
+        self.by_axle("toe", "toe", "mm", MM, 2)
+        self.ride_heights("re-check")
+        self.check("cross weights", self.weights_words())
+        self.connect("bars on", "anti-roll bar", "anti_roll")
+        self.connect("third on", "third spring", "third")
+        self.check("re-check", "Bounce the car, roll it, and measure everything once more")
+
+    # ---- single steps -------------------------------------------------------------------------------------
+
+    def check(self, job: str, what: str) -> None:
+        """A step that turns nothing."""
+        self.add(job, "", what, None, "")
+
+    def add(
+        self, job: str, where: str, what: str, amount: float | None, unit: str, exact: float | None = None,
+        shims: tuple[tuple[float, int], ...] = (), too_small: bool = False,
+    ) -> None:  # fmt: skip
+        """Do a step, and read the pad after it."""
+        step = Step(
+            len(self.steps) + 1, job, where, what, amount, unit, shims, exact, too_small,
+            self.pad.reading(self.stance),
+        )  # fmt: skip
+        self.stance = apply(self.pad, step, self.stance)
+        self.steps.append(replace(step, reading=self.pad.reading(self.stance)))
+
+    def leave(self, words: str) -> None:
+        """Name a difference that cannot be set."""
+        self.left_alone.append(words)
+
+    def by_axle(self, job: str, words: str, unit: str, factor: float, digits: int) -> None:
+        """Something that is set as it is wanted, on each axle where it differs."""
+        for name in AXLES:
+            before, after = (
+                getattr(getattr(setup, name), _FIELDS[job]) for setup in (self.today, self.target)
+            )
+            exact = (after - before) / factor
+            amount = round(exact, digits) + 0.0
+            if exact == 0.0:
+                continue
+            if amount == 0.0:
+                self.leave(f"{name} {words}: {exact:+.2g} {unit} is too little to set")
+                continue
+            what = (
+                f"{name.capitalize()} {words} {before / factor:.4g} -> {before / factor + amount:.4g} {unit}"
+            )
+            note = ", old free length and seat" if job == "spring" else ""
+            self.add(job, name, f"{what}{note}, both sides" if job != "toe" else what, amount, unit, exact)
+            self.unlisted_spring(name, job)
+
+    def unlisted_spring(self, name: str, job: str) -> None:
+        """Say so where a spring is none of those on the shelf."""
+        limits = self.pad.project.limits
+        shelf = getattr(limits, name).spring if job == "spring" and limits is not None else None
+        rate = getattr(self.target, name).spring
+        if shelf is not None and shelf.choices and not np.isclose(shelf.choices, rate, rtol=1e-9).any():
+            self.leave(f"{name} spring: {rate / N_PER_MM:g} N/mm is none of those on the shelf")
+
+    def connected_off(self, job: str, words: str, rates: np.ndarray) -> None:
+        """Disconnect on both axles, where there is anything."""
+        if rates.any():
+            self.add(
+                job, "", f"Disconnect every {words}: it must carry nothing while the car is set", None, ""
+            )
+
+    def connect(self, job: str, words: str, field: str) -> None:
+        """Connect at the position wanted, or the nearest there is."""
+        for axle, name in enumerate(AXLES):
+            wanted = getattr(getattr(self.target, name), field)
+            rate, position = self.tools[axle].position(wanted) if field == "anti_roll" else (wanted, "")
+            if abs(rate - wanted) > 1e-6 * max(1.0, wanted):
+                self.leave(f"{name} {words}: {wanted / N_PER_MM:g} N/mm is no position of the bar")
+            amount = rate / N_PER_MM
+            if amount:
+                what = f"{name.capitalize()} {words}{position}, {amount:g} N/mm at the wheel: connect without preload"
+                self.add(job, name, what, amount, "N/mm", wanted / N_PER_MM)
+            elif getattr(getattr(self.today, name), field):
+                self.add(job, name, f"{name.capitalize()} {words} stays disconnected", None, "")
+
+    # ---- ride heights -------------------------------------------------------------------------------------
+
+    def ride_heights(self, job: str) -> None:
+        """Perches or push-rods of both axles, so that both ride heights read as wanted."""
+        moves = self.perch_moves()
+        for axle, name in enumerate(AXLES):
+            tools, exact = self.tools[axle], float(moves[axle])
+            amount = tools.perch_amount(exact)
+            if amount == 0.0:
+                self.small_height(name, exact, tools, job)
+                continue
+            before = self.pad.reading(self.stance).ride_height[axle] / MM
+            after = self.pad.reading(
+                with_change(self.stance, "perch", axle, tools.raised(amount))
+            ).ride_height
+            way = "Raise" if amount > 0.0 else "Lower"
+            what = (
+                f"{way} the {name} by {tools.perch_words(amount)} each side: the {name} then reads "
+                f"{before:.1f} -> {after[axle] / MM:.1f} mm"
+            )
+            self.add("ride height", name, what, amount, tools.perch_unit, tools.in_units(exact))
+
+    def small_height(self, name: str, exact: float, tools: AxleTools, job: str) -> None:
+        """A ride height that needs nothing, or less than can be turned."""
+        if job == "re-check":
+            what = f"Re-check the {name} ride height: it needs no turn"
+            self.add(job, name, what, None, "", tools.in_units(exact), too_small=abs(exact) > 1e-5)
+
+    def perch_moves(self) -> np.ndarray:
+        """Moves of both axles' perches, m, that bring both ride heights to the target's, by Newton's steps."""
+        wanted = np.array([self.target.front.ride_height, self.target.rear.ride_height])
+        moves, probe = np.zeros(2), 1e-4
+        for _ in range(4):
+            stance = self.moved(moves)
+            off = wanted - self.pad.reading(stance).ride_height
+            slopes = [
+                (self.pad.reading(with_change(stance, "perch", axle, probe)).ride_height
+                 - self.pad.reading(stance).ride_height) / probe
+                for axle in (0, 1)
+            ]  # fmt: skip
+            moves = moves + np.linalg.solve(np.array(slopes).T, off)
+        return moves
+
+    def moved(self, moves: np.ndarray) -> Stance:
+        """The car with both axles' perches moved."""
+        return with_change(with_change(self.stance, "perch", 0, moves[0]), "perch", 1, moves[1])
+
+    # ---- camber -------------------------------------------------------------------------------------------
+
+    def camber(self, axle: int) -> None:
+        """Shims of one axle, so that the gauge reads as wanted at the target's ride heights."""
+        name, tools = AXLES[axle], self.tools[axle]
+        wanted = float(getattr(self.target, name).camber)
+        exact = self.camber_move(axle, wanted)
+        shims = tools.shims_for(exact)
+        by = tools.camber_of(shims, exact)
+        if by == 0.0:
+            if abs(exact) > 1e-3 * DEG:
+                self.leave(f"{name} camber: {exact / DEG:+.3f} deg is less than half of the thinnest shim")
+            return
+        before = self.pad.reading(self.stance).camber[2 * axle] / DEG
+        what = f"{name.capitalize()} camber {before:.2f} -> {before + by / DEG:.2f} deg: {tools.shim_words(shims, by)}"
+        amount = by / tools.per_unit(tools.camber_unit)
+        shims_mm = tuple((round(size / MM, 6), count) for size, count in shims)
+        self.add(
+            "camber",
+            name,
+            what,
+            amount,
+            tools.camber_unit,
+            exact / tools.per_unit(tools.camber_unit),
+            shims_mm,
+        )
+
+    def camber_move(self, axle: int, wanted: float) -> float:
+        """Change of camber, rad, after which the gauge reads `wanted` with the ride heights set right again."""
+        by = 0.0
+        for _ in range(4):
+            tried = _Work.at(self, with_change(self.stance, "camber", axle, by))
+            reading = self.pad.reading(tried.moved(tried.perch_moves()))
+            by += wanted - float(reading.camber[2 * axle])
+        return by
+
+    def at(self, stance: Stance) -> _Work:
+        """The same work with the car in another stance; nothing of this one changes."""
+        other = object.__new__(_Work)
+        other.__dict__.update(self.__dict__, stance=stance)
+        return other
+
+    # ---- ends ---------------------------------------------------------------------------------------------
+
+    def weights_words(self) -> str:
+        """What the scales should show."""
+        reading = self.pad.reading(self.stance)
+        fl, fr, rl, rr = reading.load / 9.80665
+        return (
+            f"Cross weights: the scales should show {fl:.1f}, {fr:.1f}, {rl:.1f}, {rr:.1f} kg (FL, FR, RL, RR), "
+            f"front right plus rear left {100.0 * reading.cross_share:.1f} %; trim with opposite flats on one diagonal"
+        )
+
+    def landed(self) -> Setup:
+        """The setup that the car stands on, as the pad reads it."""
+        reading, s = self.pad.reading(self.stance), self.stance
+        axles = [
+            AxleSetup(
+                camber=float(reading.camber[2 * axle : 2 * axle + 2].mean()),
+                ride_height=float(reading.ride_height[axle]), spring=float(s.spring[2 * axle]),
+                anti_roll=float(s.anti_roll[axle]), third=float(s.third[axle]),
+                pressure=float(s.pressure[2 * axle]), toe=float(s.toe[axle]),
+            )
+            for axle in (0, 1)
+        ]  # fmt: skip
+        return Setup(self.target.name, *axles)
+
+
+__all__ = ["FLATS", "ChangeList", "Step", "apply", "change_list"]

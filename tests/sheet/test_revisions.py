@@ -1,0 +1,71 @@
+"""The revision log: added to, never rewritten."""
+
+from __future__ import annotations
+
+import csv
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import pytest
+
+from setupopt.errors import OutputError
+from setupopt.sheet.revisions import LOG, Revision, append, harmless, next_revision
+
+
+def line(number: int, checksum: str = "abc") -> Revision:
+    """An invented revision."""
+    return Revision(number, "2026-01-31", "A. Nobody", "a setup", checksum, "0.1234", "camber -1 -> -2 deg")
+
+
+def rows(folder: Path) -> list[dict[str, str]]:
+    """The log as it reads."""
+    return list(csv.DictReader((folder / LOG).read_text().splitlines()))
+
+
+def test_lines_are_added_behind_the_others(tmp_path: Path) -> None:
+    """What stood there before is still there, byte for byte."""
+    append(tmp_path, line(1))
+    before = (tmp_path / LOG).read_bytes()
+    append(tmp_path, line(2, "def"))
+    assert (tmp_path / LOG).read_bytes().startswith(before)
+    assert [row["revision"] for row in rows(tmp_path)] == ["1", "2"]
+
+
+def test_a_cut_off_line_spoils_no_other(tmp_path: Path) -> None:
+    """A line that a power cut left half: the next one still stands on a line of its own."""
+    append(tmp_path, line(1))
+    with (tmp_path / LOG).open("a") as log:
+        log.write("2,2026-02-0")
+    append(tmp_path, line(3, "def"))
+    assert rows(tmp_path)[-1]["checksum"] == "def"
+    assert next_revision(tmp_path, "def") == (3, False)
+
+
+def test_printing_again_is_no_revision(tmp_path: Path) -> None:
+    """The setup of the last line keeps its number; any other gets the next."""
+    assert next_revision(tmp_path, "abc") == (1, True)
+    append(tmp_path, line(1))
+    assert next_revision(tmp_path, "abc") == (1, False)
+    assert next_revision(tmp_path, "def") == (2, True)
+
+
+def test_many_at_once(tmp_path: Path) -> None:
+    """Forty lines from eight threads: all there, none mixed."""
+    append(tmp_path, line(0))
+    with ThreadPoolExecutor(8) as pool:
+        list(pool.map(lambda number: append(tmp_path, line(number)), range(1, 41)))
+    assert sorted(int(row["revision"]) for row in rows(tmp_path)) == list(range(41))
+
+
+@pytest.mark.parametrize("cell", ["=1+1", "+cmd", "@x", "-2+3", "\t=1", "\n=1"])
+def test_no_cell_is_a_formula(cell: str) -> None:
+    """A spreadsheet shows it and runs nothing; numbers stay numbers."""
+    assert harmless(cell)[0] == "'"
+    assert harmless("-1.5") == "-1.5"
+
+
+def test_folder_that_cannot_be_written(tmp_path: Path) -> None:
+    """Refused with the file's name."""
+    (tmp_path / LOG).mkdir()
+    with pytest.raises(OutputError, match=LOG):
+        append(tmp_path, line(1))
