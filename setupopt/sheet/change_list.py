@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from setupopt.evaluation import evaluate
+from setupopt.physics.place import GRAVITY
 from setupopt.project.model import AXLES, AxleSetup, Project, Setup
-from setupopt.sheet.adjusters import FLATS, AxleTools, axle_tools
+from setupopt.sheet.adjusters import AxleTools, axle_tools
 from setupopt.sheet.pad_state import Pad, PadReading, Stance, with_change
 from setupopt.units import BAR, DEG, MM, N_PER_MM
 
@@ -49,7 +50,7 @@ class ChangeList:
 
     @property
     def lost_to_rounding(self) -> float:
-        """Margin that the adjusters' steps cost; negative where they help. No number where contact is lost."""
+        """Margin that the adjusters' steps cost; negative where they help. No number without contact."""
         return self.margin_target - self.margin_landed
 
 
@@ -84,8 +85,10 @@ def change_list(project: Project, today: Setup, target: Setup) -> ChangeList:
     work = _Work(project, today, target)
     work.do()
     landed = work.landed()
-    margins = evaluate(project, [today, target, landed]).worst_margin.tolist()
-    return ChangeList(today, target, landed, tuple(work.steps), *margins, tuple(work.left_alone))
+    before, wanted, after = evaluate(project, [today, target, landed]).worst_margin.tolist()
+    return ChangeList(
+        today, target, landed, tuple(work.steps), before, wanted, after, tuple(work.left_alone)
+    )  # fmt: skip
 
 
 class _Work:
@@ -182,7 +185,7 @@ class _Work:
                 self.leave(f"{name} {words}: {wanted / N_PER_MM:g} N/mm is no position of the bar")
             amount = rate / N_PER_MM
             if amount:
-                what = f"{name.capitalize()} {words}{position}, {amount:g} N/mm at the wheel: connect without preload"
+                what = f"{name.capitalize()} {words}{position}, {amount:g} N/mm: connect without preload"
                 self.add(job, name, what, amount, "N/mm", wanted / N_PER_MM)
             elif getattr(getattr(self.today, name), field):
                 self.add(job, name, f"{name.capitalize()} {words} stays disconnected", None, "")
@@ -216,7 +219,7 @@ class _Work:
             self.add(job, name, what, None, "", tools.in_units(exact), too_small=abs(exact) > 1e-5)
 
     def perch_moves(self) -> np.ndarray:
-        """Moves of both axles' perches, m, that bring both ride heights to the target's, by Newton's steps."""
+        """Moves of both axles' perches, m, that bring both ride heights to the target's, by Newton steps."""
         wanted = np.array([self.target.front.ride_height, self.target.rear.ride_height])
         moves, probe = np.zeros(2), 1e-4
         for _ in range(4):
@@ -248,7 +251,8 @@ class _Work:
                 self.leave(f"{name} camber: {exact / DEG:+.3f} deg is less than half of the thinnest shim")
             return
         before = self.pad.reading(self.stance).camber[2 * axle] / DEG
-        what = f"{name.capitalize()} camber {before:.2f} -> {before + by / DEG:.2f} deg: {tools.shim_words(shims, by)}"
+        to = f"{name.capitalize()} camber {before:.2f} -> {before + by / DEG:.2f} deg"
+        what = f"{to}: {tools.shim_words(shims, by)}"
         amount = by / tools.per_unit(tools.camber_unit)
         shims_mm = tuple((round(size / MM, 6), count) for size, count in shims)
         self.add(
@@ -262,10 +266,10 @@ class _Work:
         )
 
     def camber_move(self, axle: int, wanted: float) -> float:
-        """Change of camber, rad, after which the gauge reads `wanted` with the ride heights set right again."""
+        """Change of camber, rad, so that the gauge reads `wanted` once the ride heights are right again."""
         by = 0.0
         for _ in range(4):
-            tried = _Work.at(self, with_change(self.stance, "camber", axle, by))
+            tried = self.at(with_change(self.stance, "camber", axle, by))
             reading = self.pad.reading(tried.moved(tried.perch_moves()))
             by += wanted - float(reading.camber[2 * axle])
         return by
@@ -281,10 +285,11 @@ class _Work:
     def weights_words(self) -> str:
         """What the scales should show."""
         reading = self.pad.reading(self.stance)
-        fl, fr, rl, rr = reading.load / 9.80665
+        fl, fr, rl, rr = reading.load / GRAVITY
         return (
-            f"Cross weights: the scales should show {fl:.1f}, {fr:.1f}, {rl:.1f}, {rr:.1f} kg (FL, FR, RL, RR), "
-            f"front right plus rear left {100.0 * reading.cross_share:.1f} %; trim with opposite flats on one diagonal"
+            f"Cross weights: the scales should show {fl:.1f}, {fr:.1f}, {rl:.1f}, {rr:.1f} kg (FL, FR, RL, "
+            f"RR), front right plus rear left {100.0 * reading.cross_share:.1f} %; trim by opposite flats on "
+            "one diagonal"
         )
 
     def landed(self) -> Setup:
@@ -300,6 +305,3 @@ class _Work:
             for axle in (0, 1)
         ]  # fmt: skip
         return Setup(self.target.name, *axles)
-
-
-__all__ = ["FLATS", "ChangeList", "Step", "apply", "change_list"]

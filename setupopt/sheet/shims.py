@@ -1,54 +1,72 @@
-"""Which shims make a change of thickness."""
+"""Which shims make a change of thickness: exact, by the sums that so many shims can make."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import reduce
 from math import gcd
 
-_MICRO = 1e6  # sizes count in whole micrometres
+_MICRON = 1e-6  # m; nobody measures a shim closer
+# More in one stack are not tried.
+MOST = 60
 
 
-def shim_combination(change: float, sizes: Sequence[float], most: int = 60) -> tuple[tuple[float, int], ...]:
-    """The (size, count) in metres, thickest first, whose sum is nearest to |`change`|.
+def shim_combination(
+    change: float, sizes: Sequence[float], most: int = MOST
+) -> tuple[tuple[float, int], ...]:
+    """The shims whose thicknesses add up nearest to |`change`|: (size in m, count), thickest first.
 
-    Of equally near sums the one with fewer shims, then the thinner one; nothing where nothing is nearest.
-    `most` shims at most. Exact, by counting up the sums that can be made, in steps of the sizes' greatest
-    common divisor (the coin-changing problem).
+    Add them for a positive change, take them out for a negative one. At most `most` shims, as many of each
+    size as it takes. Among sums equally near the one with fewest shims, then the thinner one; among the
+    combinations that make it, the one with most of the thickest shim, then of the next. Nothing where no
+    shim is nearer. Thicknesses count in whole micrometres. Raises ValueError for a size under one.
 
-    >>> shim_combination(-0.00475, [0.00025, 0.0005, 0.001, 0.002, 0.003])
-    ((0.003, 1), (0.001, 1), (0.0005, 1), (0.00025, 1))
+    >>> shim_combination(-1.4e-3, [0.2e-3, 0.5e-3, 1e-3])
+    ((0.001, 1), (0.0002, 2))
     """
-    whole = sorted({round(size * _MICRO) for size in sizes if size > 0.0}, reverse=True)
-    if not whole:
-        return ()
-    wanted, unit = abs(change) * _MICRO, reduce(gcd, whole)
-    steps = [size // unit for size in whole]
-    fewest, last = _counted(steps, int(wanted // unit) + max(steps) + 1, most)
-    sums = [total for total, count in enumerate(fewest) if count <= most]
-    best = min(sums, key=lambda total: (round(abs(total * unit - wanted), 6), fewest[total], total))
-    return _taken(best, last, unit)
+    by_micron = {round(size / _MICRON): size for size in sizes}
+    if any(micron < 1 for micron in by_micron):
+        raise ValueError("a shim has a thickness of at least a micrometre")
+    unit = gcd(*by_micron)
+    thick = sorted((micron // unit for micron in by_micron), reverse=True)
+    wanted = round(abs(change) / _MICRON)
+    levels = _sums(thick, wanted // unit + max(thick, default=0) + 1, most)
+    total, count = _nearest(levels, wanted, unit)
+    chosen = _taken_apart(levels, thick, total, count)
+    return tuple((by_micron[part * unit], chosen.count(part)) for part in thick if part in chosen)
 
 
-def _counted(steps: list[int], largest: int, most: int) -> tuple[list[int], list[int]]:
-    """For every sum up to `largest` the fewest shims that make it, and the thickest of them."""
-    fewest, last = [0] + [most + 1] * largest, [0] * (largest + 1)
-    for total in range(1, largest + 1):
-        for step in steps:
-            if step <= total and fewest[total - step] + 1 < fewest[total]:
-                fewest[total], last[total] = fewest[total - step] + 1, step
-    return fewest, last
+def _sums(thick: list[int], top: int, most: int) -> list[int]:
+    """For no shim, one, two ... the sums up to `top` that just so many make: bit s of a number stands for s."""
+    kept, levels = (1 << (top + 1)) - 1, [1]
+    while levels[-1] and len(levels) <= most:
+        following = 0
+        for part in thick:
+            following |= levels[-1] << part
+        levels.append(following & kept)
+    return levels
 
 
-def _taken(total: int, last: list[int], unit: int) -> tuple[tuple[float, int], ...]:
-    """The shims of a sum, thickest first."""
-    counts: dict[int, int] = {}
-    while total:
-        counts[last[total]] = counts.get(last[total], 0) + 1
-        total -= last[total]
-    return tuple((step * unit / _MICRO, counts[step]) for step in sorted(counts, reverse=True))
+def _nearest(levels: list[int], wanted: int, unit: int) -> tuple[int, int]:
+    """The sum, in units, next to `wanted` micrometres, and the least number of shims that make it."""
+    best = (wanted, 0, 0)
+    for count, sums in enumerate(levels):
+        split = wanted // unit
+        under, over = sums & ((1 << (split + 1)) - 1), sums >> (split + 1)
+        if under:
+            total = under.bit_length() - 1
+            best = min(best, (wanted - total * unit, count, total))
+        if over:
+            total = split + (over & -over).bit_length()
+            best = min(best, (total * unit - wanted, count, total))
+    return best[2], best[1]
 
 
-def thickness(shims: Sequence[tuple[float, int]]) -> float:
-    """Of all of them together, m."""
-    return sum(size * count for size, count in shims)
+def _taken_apart(levels: list[int], thick: list[int], total: int, count: int) -> list[int]:
+    """The shims, in units, of a sum that `count` of them make; the thickest first wherever there is a choice."""
+    chosen: list[int] = []
+    while count > 0:
+        count -= 1
+        part = next(p for p in thick if p <= total and levels[count] >> (total - p) & 1)
+        chosen.append(part)
+        total -= part
+    return chosen

@@ -1,1 +1,1 @@
-"""Tests of roads, rides over them and the statistics of both."""
+"""Tests of the paper for mechanics."""
