@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from setupopt.project.model import AXLES, Adjuster, Project
-from setupopt.sheet.shims import shim_combination, thickness
+from setupopt.sheet.shims import shim_combination
 from setupopt.units import BAR, DEG, MM, N_PER_MM
 
 FLATS = 6  # of a turn: a hexagon
@@ -111,6 +111,11 @@ class AxleTools:
             return rate, ""
         place = int(np.abs(np.array(positions) - rate).argmin())
         return positions[place], f" to position {place + 1} of {len(positions)}"
+
+
+def thickness(shims: Shims) -> float:
+    """Of all of them together, m."""
+    return sum(size * count for size, count in shims)
 
 
 def axle_tools(project: Project, axle: int) -> AxleTools:
