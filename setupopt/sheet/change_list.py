@@ -9,8 +9,8 @@ import numpy as np
 from setupopt.evaluation import evaluate
 from setupopt.physics.place import GRAVITY
 from setupopt.project.model import AXLES, AxleSetup, Project, Setup
-from setupopt.sheet.adjusters import AxleTools, axle_tools
-from setupopt.sheet.pad_state import Pad, PadReading, Stance, with_change
+from setupopt.sheet.adjusters import AxleTools, axle_tools, with_change
+from setupopt.sheet.pad_state import Pad, PadReading, Stance
 from setupopt.units import BAR, DEG, MM, N_PER_MM
 
 
