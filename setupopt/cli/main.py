@@ -26,6 +26,7 @@ COMMANDS = {
     "propose": ("setupopt.cli.propose", "The setup whose worst margin is highest."),
     "prove": ("setupopt.cli.prove", "What a setup stands of bumps, wind, rough road and build error."),
     "sheet": ("setupopt.cli.sheet", "Setup sheets for the mechanics, change list and run card."),
+    "readback": ("setupopt.cli.readback", "Margin of the car as it was built, and what to correct."),
 }
 
 

@@ -47,6 +47,13 @@ floor_option = click.option(
 _COMMON = (project_argument, setup_option, out_option, json_option, quiet_option, floor_option)
 
 
+def without_project(command: F) -> F:
+    """All of `common` but PROJECT, for a command with more arguments."""
+    for option in reversed(_COMMON[1:]):
+        command = option(command)
+    return command
+
+
 def common(command: F) -> F:
     """PROJECT and the options --setup, --out, --json, --quiet and --floor.
 

@@ -32,6 +32,11 @@ def refuse_inputs(targets: Mapping[str, Path], home: Path, setup_file: str | Non
             raise OutputError(str(target), "it is a folder")
 
 
+def default_target(home: Path) -> str | None:
+    """The proposed setup of a project, where there is one: what the car is to stand on."""
+    return "proposed.toml" if (home / "proposed.toml").is_file() else None
+
+
 def make_folder(folder: Path) -> None:
     """The folder, if it is missing. Raises OutputError."""
     try:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from setupopt.cli import options
-from setupopt.cli.outputs import make_folder, refuse_inputs, write_all
+from setupopt.cli.outputs import default_target, make_folder, refuse_inputs, write_all
 from setupopt.cli.waiting import Saying, say_compiling
 from setupopt.errors import OutputError
 
@@ -52,7 +52,7 @@ def command(
     """
     from setupopt.project import load
 
-    found = load(project, setup_file or _default(Path(project)))
+    found = load(project, setup_file or default_target(Path(project)))
     today = load(project, today_file).setup
     say_compiling(quiet)
     date = day or datetime.datetime.now().astimezone().date().isoformat()
@@ -65,11 +65,6 @@ def command(
         _log(sheet)
     _print(sheet, targets, as_json, quiet)
     ctx.exit(0 if _holds(sheet) else 1)
-
-
-def _default(home: Path) -> str | None:
-    """The proposed setup, where there is one."""
-    return "proposed.toml" if (home / "proposed.toml").is_file() else None
 
 
 def _sheet(project: Project, today: Setup, floor: float, date: str, by: str) -> tuple[Sheet, bool]:

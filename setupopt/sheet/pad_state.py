@@ -1,4 +1,4 @@
-"""The setup pad: flat, level, at rest, no air, driver aboard; and what the car reads there while it is worked on.
+"""The setup pad: flat, level, at rest, no air, driver aboard; what the car reads there while it is worked on.
 
 A setup as written in a file is its own reading on the pad: camber, ride heights, and corner loads that share
 each axle's weight evenly. Springs, perches, shims and pressures move the car off that reading; how far is
@@ -6,8 +6,8 @@ solved with the balance that every load case is solved with, from another preloa
 
 Assumed, as nobody measures it: another spring has the free length of the one it replaces and stands on the
 same seat. Where it has not, the perch turns come out otherwise and the ride height decides. Stops are out of
-reach, as they are counted from the pad. The swing of a wheel about its ball joints does not lift the car: what
-camber does to the ride height is what the tyre's penetration does.
+reach, as they are counted from the pad. The swing of a wheel about its ball joints does not lift the car:
+what camber does to the ride height is what the tyre's penetration does.
 """
 
 from __future__ import annotations

@@ -36,7 +36,7 @@ def shim_combination(
 
 
 def _sums(thick: list[int], top: int, most: int) -> list[int]:
-    """For no shim, one, two ... the sums up to `top` that just so many make: bit s of a number stands for s."""
+    """For no shim, one, two ... the sums up to `top` that just so many make: bit s stands for the sum s."""
     kept, levels = (1 << (top + 1)) - 1, [1]
     while levels[-1] and len(levels) <= most:
         following = 0
@@ -62,7 +62,7 @@ def _nearest(levels: list[int], wanted: int, unit: int) -> tuple[int, int]:
 
 
 def _taken_apart(levels: list[int], thick: list[int], total: int, count: int) -> list[int]:
-    """The shims, in units, of a sum that `count` of them make; the thickest first wherever there is a choice."""
+    """The shims, in units, of a sum that `count` of them make; the thickest first where there is a choice."""
     chosen: list[int] = []
     while count > 0:
         count -= 1

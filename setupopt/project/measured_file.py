@@ -1,0 +1,197 @@
+"""Reads what was set and measured on the pad: a filled-in sheet as CSV, or a TOML file."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from setupopt.errors import InputError, InputErrors
+from setupopt.project.csv_file import CsvTable, read_csv
+from setupopt.project.fields import Bounds
+from setupopt.project.lines import Loc, quoted
+from setupopt.project.model import AXLES, WHEELS
+from setupopt.project.schema import AxleSetupTable
+from setupopt.project.settings import SETTINGS
+from setupopt.project.toml_file import TomlFile, read_toml, shown
+
+WEIGHT = "corner_weight_kg"
+PER_AXLE = ("toe_mm", "anti_roll_N_per_mm", "third_N_per_mm")
+_CENTRE_LINE = "ride_height_mm"  # may also be one value an axle
+_NOTES = (*(f"target_{wheel}" for wheel in WHEELS), "tolerance", "where", "note", "initials")
+_RIGHT = ("fr", "rr")
+
+
+class Quantity(NamedTuple):
+    """One row of the file."""
+
+    unit: str
+    factor: float  # times the file's value is the value in SI
+    bounds: Bounds
+
+
+def _bounds(key: str) -> Bounds:
+    found = AxleSetupTable.bounds(key)
+    assert found is not None
+    return found
+
+
+QUANTITIES = {
+    setting.key: Quantity(setting.unit, setting.factor, _bounds(setting.key)) for setting in SETTINGS
+}
+QUANTITIES[WEIGHT] = Quantity("kg", 1.0, Bounds(1, 5000, "kg"))
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """What was found: by quantity, FL, FR, RL, RR in SI (corner weights in kg), not a number where nothing.
+
+    A value of an axle stands on its left wheel, and on both where the quantity is one of a wheel.
+    """
+
+    path: Path
+    values: dict[str, NDArray[np.float64]]
+    places: dict[str, int | None]  # line of each quantity
+
+    def get(self, quantity: str) -> NDArray[np.float64]:
+        """Four values of a quantity."""
+        return self.values.get(quantity, np.full(4, np.nan))
+
+    def error(self, quantity: str, found: str, expected: str) -> InputError:
+        """A mistake in a quantity."""
+        return InputError(str(self.path), self.places.get(quantity), quantity, found, expected)
+
+
+def read_measured(path: str | Path) -> Measured:
+    """The file's values. Raises InputErrors with every mistake."""
+    file = Path(path)
+    return _from_toml(read_toml(file)) if file.suffix.lower() == ".toml" else _from_csv(file)
+
+
+# ---- CSV ---------------------------------------------------------------------------------------------------
+
+
+def _from_csv(path: Path) -> Measured:
+    table = read_csv(path, {}, ("quantity", "unit", *WHEELS, *_NOTES))
+    missing = [name for name in ("quantity", *WHEELS) if name not in table.names]
+    if missing:
+        raise InputErrors(
+            InputError(str(path), 1, name, "no such column", "the column of a sheet") for name in missing
+        )
+    errors: list[InputError] = []
+    values: dict[str, NDArray[np.float64]] = {}
+    places: dict[str, int | None] = {}
+    for row, name in enumerate(table.names["quantity"]):
+        quantity = name.strip()
+        errors += _row_errors(table, row, quantity, quantity in values)
+        if quantity in QUANTITIES:
+            values[quantity], found = _row(table, row, quantity)
+            places[quantity] = int(table.lines[row])
+            errors += found
+    if errors:
+        raise InputErrors(errors)
+    return Measured(path, values, places)
+
+
+def _row_errors(table: CsvTable, row: int, quantity: str, is_second: bool) -> Iterator[InputError]:
+    if quantity not in QUANTITIES:
+        yield table.error(row, "quantity", quoted(quantity), "one of " + ", ".join(QUANTITIES))
+        return
+    if is_second:
+        yield table.error(row, "quantity", f"{quantity} a second time", "every quantity once")
+    unit = table.names.get("unit", [""] * (row + 1))[row].strip()
+    if unit and unit != QUANTITIES[quantity].unit:
+        yield table.error(row, "unit", quoted(unit), f"{QUANTITIES[quantity].unit}, or nothing")
+
+
+def _row(table: CsvTable, row: int, quantity: str) -> tuple[NDArray[np.float64], list[InputError]]:
+    """Values of a row in SI, and what is wrong with its cells."""
+    values, errors = np.full(4, np.nan), []
+    for place, wheel in enumerate(WHEELS):
+        cell = table.names[wheel][row].strip()
+        if not cell:
+            continue
+        if quantity in PER_AXLE and wheel in _RIGHT:
+            errors.append(
+                table.error(row, wheel, quoted(cell), "nothing: an axle's value stands in fl or rl")
+            )
+            continue
+        number = _number(cell)
+        wrong = _wrong(quantity, number, cell)
+        if wrong:
+            errors.append(table.error(row, wheel, quoted(cell), wrong))
+        values[place] = number * QUANTITIES[quantity].factor
+    return _spread(quantity, values), errors
+
+
+def _number(cell: str) -> float:
+    try:
+        return float(cell) if cell.isascii() and "_" not in cell else math.nan
+    except ValueError:
+        return math.nan
+
+
+def _wrong(quantity: str, number: float, cell: str) -> str:
+    """What is expected instead of a value, empty where it is one."""
+    bounds = QUANTITIES[quantity].bounds
+    if bounds.low <= number <= bounds.high:
+        return ""
+    comma = ", with a decimal point" if "," in cell else ""
+    return f"a number {bounds}{comma}, or nothing"
+
+
+def _spread(quantity: str, values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """A ride height on the centre line counts for both sides."""
+    if quantity == _CENTRE_LINE:
+        for left in (0, 2):
+            if np.isnan(values[left + 1]):
+                values[left + 1] = values[left]
+    return values
+
+
+# ---- TOML --------------------------------------------------------------------------------------------------
+
+
+def _from_toml(file: TomlFile) -> Measured:
+    """Tables [fl], [fr], [rl], [rr] by wheel, [front], [rear] for what an axle has once."""
+    errors: list[InputError] = []
+    values = {quantity: np.full(4, np.nan) for quantity in QUANTITIES}
+    for name, table in file.data.items():
+        if name not in (*WHEELS, *AXLES) or not isinstance(table, dict):
+            errors.append(file.error((name,), "one of the tables " + ", ".join((*WHEELS, *AXLES))))
+            continue
+        for key, value in table.items():
+            errors += _entry(file, (name, key), value, values)
+    if errors:
+        raise InputErrors(errors)
+    places = dict.fromkeys(QUANTITIES)
+    return Measured(file.path, {key: _spread(key, four) for key, four in values.items()}, places)
+
+
+def _entry(
+    file: TomlFile, loc: Loc, value: Any, values: dict[str, NDArray[np.float64]]
+) -> Iterator[InputError]:
+    """Put one entry into `values`, or say what is wrong with it."""
+    table, key = str(loc[0]), str(loc[1])
+    known = _keys(table)
+    if key not in known:
+        yield file.error(loc, "one of " + ", ".join(known), f"an unknown key ({shown(value)})")
+    elif isinstance(value, bool) or not isinstance(value, int | float):
+        yield file.error(loc, f"a number {QUANTITIES[key].bounds}")
+    elif wrong := _wrong(key, float(value), str(value)):
+        yield file.error(loc, wrong)
+    else:
+        place = WHEELS.index(table) if table in WHEELS else 2 * AXLES.index(table)  # type: ignore[arg-type]
+        values[key][place] = float(value) * QUANTITIES[key].factor
+
+
+def _keys(table: str) -> list[str]:
+    """What may stand in a table."""
+    if table in WHEELS:
+        return [key for key in QUANTITIES if key not in PER_AXLE]
+    return [*PER_AXLE, _CENTRE_LINE]

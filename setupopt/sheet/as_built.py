@@ -1,0 +1,167 @@
+"""The car as it was built: every wheel on its own, and the corner loads that the scales showed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from setupopt.cases import CaseSet
+from setupopt.evaluation import Model
+from setupopt.pack import per_wheel
+from setupopt.physics import sweep
+from setupopt.physics.inputs import ANSWER, SETTING, Floats, Records
+from setupopt.physics.pad import set_penetration
+from setupopt.physics.place import GRAVITY
+from setupopt.project.measured_file import WEIGHT, Measured
+from setupopt.project.model import Car, Setup
+from setupopt.project.settings import SETTINGS
+from setupopt.result import Result
+
+# Bounds within which scales, tape and car file belong together; common practice, no source. Scales and fuel
+# differ by so much; more is another car, or a pad that is not level.
+TOTAL, SIDES = 0.02, 0.02  # of the car's weight
+FRONT = 0.01  # of the weight, front share
+TWIST = 0.002  # m at the wheels: a floor bends by less
+
+
+@dataclass(frozen=True, eq=False)
+class Built:
+    """One build, SI: wheels (4), axles (2); `load` (4) N on the pad, None for the even ones of the car."""
+
+    camber: Floats
+    spring: Floats
+    pressure: Floats
+    ride_height: Floats  # (2)
+    anti_roll: Floats  # (2)
+    third: Floats  # (2)
+    load: Floats | None
+
+    @classmethod
+    def of(cls, setup: Setup) -> Built:
+        """A setup exactly as it is written."""
+
+        def pair(name: str) -> Floats:
+            return np.array([getattr(setup.front, name), getattr(setup.rear, name)], dtype=float)
+
+        camber, spring, pressure = (np.repeat(pair(name), 2) for name in ("camber", "spring", "pressure"))
+        ride_height, anti_roll, third = (pair(name) for name in ("ride_height", "anti_roll", "third"))
+        return cls(camber, spring, pressure, ride_height, anti_roll, third, None)
+
+
+def built(target: Setup, measured: Measured, car: Car) -> Built:
+    """The target with everything that was measured put into it. Raises InputError where it cannot be.
+
+    Ride heights count by the mean of both sides. What the scales show is taken in its proportions: the
+    sum is the car's own weight.
+    """
+    check_heights(measured, car)
+    whole = Built.of(target)
+    found = {}
+    for setting in SETTINGS:
+        values = measured.get(setting.key)
+        if setting.field in ("camber", "spring", "pressure"):
+            found[setting.field] = np.where(np.isnan(values), getattr(whole, setting.field), values)
+        elif setting.field in ("ride_height", "anti_roll", "third"):
+            own = values.reshape(2, 2)[:, 0] if setting.field != "ride_height" else _mean(values)
+            found[setting.field] = np.where(np.isnan(own), getattr(whole, setting.field), own)
+    return Built(**found, load=_loads(measured, car))
+
+
+def _mean(values: Floats) -> Floats:
+    """Of both sides, or of the one that there is."""
+    sides = values.reshape(2, 2)
+    left, right = sides[:, 0], sides[:, 1]
+    both = np.where(np.isnan(left), right, np.where(np.isnan(right), left, 0.5 * (left + right)))
+    return np.asarray(both)
+
+
+def check_heights(measured: Measured, car: Car) -> None:
+    """Four ride heights must lie under one rigid floor."""
+    fl, fr, rl, rr = measured.get("ride_height_mm")
+    if np.isnan([fl, fr, rl, rr]).any():
+        return
+    front, rear = (fl - fr) / car.front.track, (rl - rr) / car.rear.track
+    twist = abs(front - rear) * 0.5 * (car.front.track + car.rear.track)
+    if twist > TWIST:
+        raise measured.error(
+            "ride_height_mm",
+            f"heights that twist the floor by {1e3 * twist:.1f} mm from front to rear",
+            f"at most {1e3 * TWIST:g} mm: measure again, pad level and bars off, or look for a bent floor",
+        )
+
+
+def _loads(measured: Measured, car: Car) -> Floats | None:
+    """Corner loads, N, of the car's own weight; None where the scales were not read at all four wheels."""
+    weights = measured.get(WEIGHT)
+    if np.isnan(weights).any():
+        return None
+    for found, expected in _mismatches(weights, car):
+        raise measured.error(WEIGHT, found, expected)
+    return np.asarray(weights / weights.sum() * car.mass * GRAVITY)
+
+
+def _mismatches(weights: Floats, car: Car) -> list[tuple[str, str]]:
+    """Why scales and car cannot belong together: what was found, what is expected."""
+    fl, fr, rl, rr = weights
+    total, said = weights.sum(), []
+    if abs(total - car.mass) > TOTAL * car.mass:
+        said.append((f"{total:.1f} kg in all", f"{car.mass:g} kg within {100 * TOTAL:g} %, as car.toml says"))
+    front = (fl + fr) / total
+    if abs(front - car.front_share) > FRONT:
+        expected = f"{100 * car.front_share:.1f} % within {100 * FRONT:g} points, as car.toml says"
+        said.append((f"{100 * front:.1f} % of it on the front axle", expected))
+    side = (fl + rl - fr - rr) / total
+    if abs(side) > SIDES:
+        found = f"the left side {100 * abs(side):.1f} % of the weight {'heavier' if side > 0 else 'lighter'}"
+        said.append((found, f"at most {100 * SIDES:g} %: the CG of the model lies on the centre line"))
+    return said
+
+
+class BuiltModel:
+    """The car ready for many builds."""
+
+    def __init__(self, car: Car) -> None:
+        self.model = Model(car)
+
+    def result(self, builds: Sequence[Built], cases: CaseSet) -> Result:
+        """Every build in every case; builds with the same corner loads are solved together."""
+        answers = np.zeros((len(builds), len(cases)), ANSWER)
+        own = self.model.packed[0]
+        for load in {id(build.load): build.load for build in builds}.values():
+            places = [i for i, build in enumerate(builds) if build.load is load]
+            body = own.copy()
+            if load is not None:
+                body["static_load"][0] = load
+            settings = self._settings(body, [builds[i] for i in places])
+            found = sweep.run((body, *self.model.packed[1:]), settings, cases.records)
+            answers[places] = found.reshape(len(places), len(cases))
+        return Result(cases, answers, own["bump_travel"][0], own["droop_travel"][0])
+
+    def _settings(self, body: Records, builds: Sequence[Built]) -> Records:
+        """SETTING (builds), wheel by wheel."""
+        car = self.model.car
+        ratio = per_wheel(car, lambda axle: axle.motion_ratio)
+        rise = per_wheel(car, lambda axle: axle.tyre.foundation_per_pressure)
+        base = per_wheel(car, lambda axle: axle.tyre.foundation)
+        rows = np.zeros(len(builds), SETTING)
+        for row, build in zip(rows, builds, strict=True):
+            row["camber"], row["wheel_rate"] = build.camber, build.spring * ratio**2
+            row["foundation"] = base + rise * build.pressure
+            row["ride_height"], row["anti_roll"], row["third"] = (
+                build.ride_height,
+                build.anti_roll,
+                build.third,
+            )
+        set_penetration(body, rows)
+        return rows
+
+
+def with_field(build: Built, field: str, places: list[int], source: Built) -> Built:
+    """A build with some places of one field taken from another; a load always as a whole."""
+    if field == "load":
+        return replace(build, load=source.load)
+    values = getattr(build, field).copy()
+    values[places] = getattr(source, field)[places]
+    return replace(build, **{field: values})

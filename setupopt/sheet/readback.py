@@ -1,0 +1,277 @@
+"""What was set against what was wanted: the margin as built, what each deviation costs, what to correct."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from setupopt.cases import CaseSet, sweep_cases
+from setupopt.limits_check import Broken, broken
+from setupopt.physics.inputs import Floats
+from setupopt.project.measured_file import Measured
+from setupopt.project.model import AXLES, WHEELS, AxleSetup, Project, Setup, Tolerance
+from setupopt.project.settings import SETTINGS, Setting
+from setupopt.result import Result
+from setupopt.robust.tolerance import build_errors, worst_build
+from setupopt.sheet.adjusters import axle_tools
+from setupopt.sheet.as_built import Built, BuiltModel, built, with_field
+
+_SAME = 1e-9  # of a setting's own size; noise of conversion
+_ROOM = 0.005  # of margin, where no tolerance tells what the mechanics can hold
+_MOST_SETS = 4096
+_AT_ONCE = 256  # builds solved together
+_AXLE_FIELDS = ("ride_height", "anti_roll", "third")
+
+
+@dataclass(frozen=True)
+class Deviation:
+    """One thing that is not as wanted; `target` and `found` in `unit`.
+
+    `gain`: worst margin won when this alone is put right; `loss`: lost when it alone is there. Infinite
+    where contact hangs on it. `tolerance` is None where none is given.
+    """
+
+    name: str
+    field: str
+    places: tuple[int, ...]  # wheels or axles
+    unit: str
+    target: float
+    found: float
+    tolerance: float | None
+    gain: float
+    loss: float
+
+    @property
+    def is_outside(self) -> bool:
+        """Whether it is more than the mechanics' tolerance, if one is given."""
+        return self.tolerance is not None and abs(self.found - self.target) > self.tolerance * (1.0 + 1e-9)
+
+    @property
+    def cost(self) -> float:
+        """What it is ranked by: the larger of both."""
+        return max(self.gain, self.loss)
+
+
+@dataclass(frozen=True)
+class Correction:
+    """A deviation to put right, how it is turned, and whether the floor needs it or the tolerance alone."""
+
+    deviation: Deviation
+    how: str
+    for_floor: bool
+
+
+@dataclass(frozen=True)
+class ReadBack:
+    """A car as built. Margins are worst steady margins over the sweep, minus infinity where contact is lost.
+
+    `corrections`: the smallest set that reaches the floor, or the best set where none does, and then all
+    else that is out of tolerance; `after`: margin with the set for the floor.
+    """
+
+    project: Project
+    target: Setup
+    floor: float
+    result: Result
+    margin: float
+    target_margin: float
+    deviations: tuple[Deviation, ...]
+    corrections: tuple[Correction, ...]
+    after: float
+    broken: tuple[Broken, ...]
+
+    @property
+    def holds(self) -> bool:
+        """Whether the car as built keeps contact, floor and limits."""
+        return self.margin >= self.floor and not self.broken
+
+
+def read_back(project: Project, target: Setup, measured: Measured, floor: float | None = None) -> ReadBack:
+    """Judge what was measured. Raises InputError where it cannot belong together.
+
+    `floor`: None for the target's own margin less what the tolerance itself may cost, so that what the
+    mechanics can hold needs no correction.
+    """
+    cases, model = sweep_cases(project.venue), BuiltModel(project.car)
+    study = _Study(model, cases, Built.of(target), built(target, measured, project.car))
+    result = model.result([study.found], cases)
+    wanted = float(study.worst([study.target])[0])
+    least = _floor(project, target, cases, wanted) if floor is None else floor
+    deviations = study.deviations(project)
+    chosen, after = study.smallest(deviations, least)
+    outside = [deviation for deviation in deviations if deviation.is_outside and deviation not in chosen]
+    return ReadBack(
+        project, target, least, result, float(result.worst_margin[0]), wanted, deviations,
+        tuple(Correction(d, _how(project, d), d in chosen) for d in (*chosen, *outside)), after,
+        broken(project, _as_setup(target, study.found), result),
+    )  # fmt: skip
+
+
+def _floor(project: Project, target: Setup, cases: CaseSet, margin: float) -> float:
+    """The worst margin of a build within the tolerance, or a little under the target's own."""
+    errors = build_errors(project, target)
+    if errors is None or errors.tolerance is None:
+        return margin - _ROOM
+    worst = worst_build(errors.build_alone(), cases).margin
+    return worst if np.isfinite(worst) else margin - _ROOM
+
+
+def _as_setup(target: Setup, build: Built) -> Setup:
+    """The build with both sides alike, for limits that know no sides."""
+    axles = [
+        AxleSetup(
+            float(build.camber[2 * a : 2 * a + 2].mean()), float(build.ride_height[a]),
+            float(build.spring[2 * a : 2 * a + 2].mean()), float(build.anti_roll[a]), float(build.third[a]),
+            float(build.pressure[2 * a : 2 * a + 2].mean()), getattr(target, AXLES[a]).toe,
+        )
+        for a in (0, 1)
+    ]  # fmt: skip
+    return Setup(target.name, *axles)
+
+
+class _Study:
+    """Builds between the target and what was found."""
+
+    def __init__(self, model: BuiltModel, cases: CaseSet, target: Built, found: Built) -> None:
+        self.model, self.cases, self.target, self.found = model, cases, target, found
+
+    def worst(self, builds: Sequence[Built]) -> Floats:
+        """Worst margins."""
+        parts = [builds[first : first + _AT_ONCE] for first in range(0, len(builds), _AT_ONCE)]
+        return np.concatenate([self.model.result(part, self.cases).worst_margin for part in parts])
+
+    def deviations(self, project: Project) -> tuple[Deviation, ...]:
+        """Everything that differs, the costliest first."""
+        differing = list(_differing(self.target, self.found))
+        if not differing:
+            return ()
+        righted = [with_field(self.found, field, list(places), self.target) for _, field, places in differing]
+        alone = [with_field(self.target, field, list(places), self.found) for _, field, places in differing]
+        margins = self.worst([self.found, self.target, *righted, *alone])
+        gains, losses = np.split(margins[2:], 2)
+        rows = zip(differing, _lost(gains, margins[0]), _lost(margins[1], losses), strict=True)
+        found = [self._deviation(project, *place, gain, loss) for place, gain, loss in rows]
+        return tuple(sorted(found, key=lambda d: (-round(d.cost, 6), not d.is_outside)))
+
+    def _deviation(
+        self, project: Project, name: str, field: str, places: tuple[int, ...], gain: float, loss: float
+    ) -> Deviation:
+        """One deviation in the units of the files; corner weights by the share on one diagonal."""
+        if field == "load":
+            assert self.found.load is not None
+            cross = float((self.found.load[1] + self.found.load[2]) / self.found.load.sum())
+            return Deviation(name, field, places, "% cross weight", 50.0, 100.0 * cross, None, gain, loss)
+        setting = _setting(field)
+        target, found = (float(getattr(b, field)[places[0]]) for b in (self.target, self.found))
+        held = _tolerance(project.limits.tolerance if project.limits else None, field, target)
+        tolerance = None if held is None else held / setting.factor
+        return Deviation(
+            name, field, places, setting.unit, _plain(target / setting.factor),
+            _plain(found / setting.factor),
+            tolerance, gain, loss,
+        )  # fmt: skip
+
+    def smallest(
+        self, deviations: tuple[Deviation, ...], floor: float
+    ) -> tuple[tuple[Deviation, ...], float]:
+        """The smallest set of corrections that reaches the floor, the best of its size; or the best of all.
+
+        Sets are tried by size, the costliest deviations first, until one reaches the floor or 4096 were.
+        """
+        best: tuple[tuple[Deviation, ...], float] = ((), float(self.worst([self.found])[0]))
+        tried = 0
+        for size in range(1, len(deviations) + 1):
+            if best[1] >= floor or tried >= _MOST_SETS:
+                break
+            sets = list(combinations(deviations, size))[: _MOST_SETS - tried]
+            margins = self.worst([self._righted(chosen) for chosen in sets])
+            tried += len(sets)
+            top = int(margins.argmax())
+            if margins[top] > best[1]:
+                best = (sets[top], float(margins[top]))
+        return best
+
+    def _righted(self, chosen: Sequence[Deviation]) -> Built:
+        """The build with some deviations put right."""
+        build = self.found
+        for deviation in chosen:
+            build = with_field(build, deviation.field, list(deviation.places), self.target)
+        return build
+
+
+def _lost(before: Floats, after: Floats) -> Floats:
+    """Margin lost; infinite where contact is, nothing where it was lost before."""
+    before, after = np.broadcast_arrays(np.asarray(before, dtype=float), np.asarray(after, dtype=float))
+    with np.errstate(invalid="ignore"):
+        return np.where(np.isneginf(before) & np.isneginf(after), 0.0, before - after)
+
+
+def _differing(target: Built, found: Built) -> Iterator[tuple[str, str, tuple[int, ...]]]:
+    """Name, field and places of everything that differs; both wheels of an axle together where alike."""
+    for setting in SETTINGS:
+        field = setting.field
+        if not hasattr(target, field):
+            continue
+        words = field.replace("_", " ")
+        off = getattr(found, field) - getattr(target, field)
+        differs = np.abs(off) > _SAME * np.maximum(np.abs(getattr(target, field)), setting.factor)
+        if field in _AXLE_FIELDS:
+            yield from ((f"{AXLES[a]} {words}", field, (a,)) for a in (0, 1) if differs[a])
+            continue
+        for axle in (0, 1):
+            left, right = 2 * axle, 2 * axle + 1
+            if (
+                differs[left]
+                and differs[right]
+                and abs(off[left] - off[right]) <= _SAME * setting.factor * 1e3
+            ):
+                yield f"{AXLES[axle]} {words}", field, (left, right)
+            else:
+                yield from (
+                    (f"{words} {WHEELS[w].upper()}", field, (w,)) for w in (left, right) if differs[w]
+                )
+    if found.load is not None:
+        yield "corner weights", "load", (0, 1, 2, 3)
+
+
+def _setting(field: str) -> Setting:
+    return next(setting for setting in SETTINGS if setting.field == field)
+
+
+def _tolerance(held: Tolerance | None, field: str, target: float) -> float | None:
+    """Plus and minus, SI."""
+    if held is None:
+        return None
+    known = {
+        "camber": held.camber, "ride_height": held.ride_height, "pressure": held.pressure,
+        "spring": held.spring_share * target,
+    }  # fmt: skip
+    return known.get(field)
+
+
+def _how(project: Project, deviation: Deviation) -> str:
+    """What to turn."""
+    if deviation.field == "load":
+        return "turn the perches by opposite flats on the diagonals until the scales show even sides"
+    move = (deviation.target - deviation.found) * _setting(deviation.field).factor
+    axle = deviation.places[0] if deviation.field in _AXLE_FIELDS else deviation.places[0] // 2
+    tools = axle_tools(project, axle)
+    if deviation.field == "camber":
+        shims = tools.shims_for(move)
+        return tools.shim_words(shims, move) if shims or tools.per_shim is None else "less than half a shim"
+    if deviation.field == "ride_height":
+        amount = tools.perch_amount(move)
+        way = "raise" if move > 0.0 else "lower"
+        return f"{way} by {tools.perch_words(amount)} each side" if amount else "less than half a flat"
+    if deviation.field == "anti_roll":
+        rate, position = tools.position(deviation.target * _setting("anti_roll").factor)
+        return f"bar{position}, {rate / _setting('anti_roll').factor:g} N/mm"
+    return f"to {deviation.target:g} {deviation.unit}"
+
+
+def _plain(value: float) -> float:
+    """Without the noise of the conversion from SI."""
+    return round(value, 6) + 0.0
