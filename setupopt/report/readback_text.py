@@ -29,10 +29,10 @@ def _verdict(read: ReadBack, width: int) -> str:
     if read.result.lost():
         lines.append(f"CONTACT LOST in {read.result.lost()} of {len(read.result.cases)} cases as built.")
     word = "reached" if read.margin >= read.floor else "NOT REACHED"
-    lines.append(
-        f"Worst margin as built: {margin_words(read.margin)} at {angle(fields['roll_angle_deg'])} deg, "
-        f"{fields['attitude']}; target {margin_words(read.target_margin)}; floor {read.floor:.3f}, {word}"
-    )
+    place = f"{angle(fields['roll_angle_deg'])} deg, {fields['attitude']}"
+    lines.append(f"Worst margin as built: {margin_words(read.margin)} at {place}")
+    lines.append(f"Target: {margin_words(read.target_margin)}")
+    lines.append(f"Floor {read.floor:.3f}: {word}")
     return "\n".join(paragraph(line, width) for line in lines)
 
 

@@ -26,6 +26,8 @@ def shim_combination(
     by_micron = {round(size / _MICRON): size for size in sizes}
     if any(micron < 1 for micron in by_micron):
         raise ValueError("a shim has a thickness of at least a micrometre")
+    if not by_micron:
+        return ()
     unit = gcd(*by_micron)
     thick = sorted((micron // unit for micron in by_micron), reverse=True)
     wanted = round(abs(change) / _MICRON)

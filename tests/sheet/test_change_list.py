@@ -1,0 +1,147 @@
+"""The change list: done step by step on the pad it lands on the target."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from setupopt.evaluation import evaluate
+from setupopt.project import Project
+from setupopt.project.model import Tolerance
+from setupopt.sheet.change_list import ChangeList, apply, change_list
+from setupopt.sheet.pad_state import Pad, Stance
+from setupopt.units import DEG, MM
+
+from .conftest import EXAMPLES, few, proposed_like
+
+
+@pytest.fixture(scope="module", params=EXAMPLES)
+def made(request: pytest.FixtureRequest) -> tuple[Project, ChangeList]:
+    """Each example, from today to a target that differs in nearly everything."""
+    project = few(request.param, EXAMPLES[request.param])
+    return project, change_list(project, project.setup, proposed_like(project))
+
+
+def test_steps_done_one_by_one_land_on_the_target(made: tuple[Project, ChangeList]) -> None:
+    """Within the tolerance that limits.toml prints, on the pad's own reading; every reading told is met."""
+    project, found = made
+    pad, stance = Pad(project, found.today), Stance.of(found.today)
+    for step in found.steps:
+        stance = apply(pad, step, stance)
+        reading = pad.reading(stance)
+        assert reading.ride_height == pytest.approx(step.reading.ride_height, abs=1e-9)
+        assert reading.camber == pytest.approx(step.reading.camber, abs=1e-9)
+        assert reading.load == pytest.approx(step.reading.load, abs=1e-3)
+    assert project.limits is not None
+    held = project.limits.tolerance
+    assert isinstance(held, Tolerance)
+    for axle, target in enumerate((found.target.front, found.target.rear)):
+        assert abs(reading.ride_height[axle] - target.ride_height) <= held.ride_height
+        assert np.abs(reading.camber[2 * axle : 2 * axle + 2] - target.camber).max() <= held.camber
+        assert stance.spring[2 * axle] == target.spring
+        assert abs(stance.pressure[2 * axle] - target.pressure) <= 1e-3
+    assert reading.cross_share == pytest.approx(0.5, abs=1e-6)
+
+
+def test_landed_is_what_was_read(made: tuple[Project, ChangeList]) -> None:
+    """The margins told are those of plain evaluations of today, target and landed."""
+    project, found = made
+    margins = evaluate(project, [found.today, found.target, found.landed]).worst_margin
+    told = [found.margin_today, found.margin_target, found.margin_landed]
+    assert told == pytest.approx(margins.tolist(), abs=1e-12)
+    assert found.landed.front.ride_height == pytest.approx(found.steps[-1].reading.ride_height[0])
+
+
+def test_shims_are_real_and_their_sum_is_the_amount(made: tuple[Project, ChangeList]) -> None:
+    """Only sizes from limits.toml; the amount told is what they make together."""
+    project, found = made
+    assert project.limits is not None
+    adjusters = {"front": project.limits.adjuster_front, "rear": project.limits.adjuster_rear}
+    steps = [step for step in found.steps if step.job == "camber"]
+    assert steps
+    for step in steps:
+        adjuster = adjusters[step.where]
+        assert adjuster is not None
+        assert step.amount is not None
+        sizes = [size / MM for size in adjuster.shims]
+        assert all(min(abs(size - one) for one in sizes) < 1e-9 for size, _ in step.shims)
+        assert abs(step.amount) == pytest.approx(sum(size * count for size, count in step.shims))
+        assert f"{abs(step.amount):.2f} mm" in step.what
+
+
+def test_order_of_the_trade(made: tuple[Project, ChangeList]) -> None:
+    """Pressures first, bars off before springs, heights before camber and again after it, bars on last."""
+    jobs = [step.job for step in made[1].steps]
+    order = [
+        "pad",
+        "pressure",
+        "driver",
+        "bars off",
+        "spring",
+        "ride height",
+        "camber",
+        "cross weights",
+        "bars on",
+    ]
+    places = [jobs.index(job) for job in [*order, "bars on"] if job in jobs]
+    assert places == sorted(places)
+    last_height = max(i for i, job in enumerate(jobs) if job in ("ride height", "re-check"))
+    assert last_height > jobs.index("camber")
+    assert [step.number for step in made[1].steps] == list(range(1, len(jobs) + 1))
+
+
+def test_nothing_to_change_is_only_checked(bore: Project) -> None:
+    """No amount but bars that come off and on again; the car lands where it stood."""
+    found = change_list(bore, bore.setup, bore.setup)
+    assert {step.job for step in found.steps if step.amount is not None} <= {"bars on"}
+    assert found.landed.front.ride_height == pytest.approx(bore.setup.front.ride_height, abs=1e-9)
+    assert found.margin_landed == pytest.approx(found.margin_today, abs=1e-9)
+    assert found.left_alone == ()
+
+
+def test_what_is_too_small_is_named(bore: Project) -> None:
+    """A hundredth of a degree is less than half of a shim; a bar between positions is no position."""
+    front = replace(bore.setup.front, camber=bore.setup.front.camber - 0.01 * DEG, anti_roll=33e3)
+    found = change_list(bore, bore.setup, replace(bore.setup, front=front))
+    said = "; ".join(found.left_alone)
+    assert "front camber" in said
+    assert "33 N/mm is no position of the bar" in said
+    assert found.landed.front.anti_roll == pytest.approx(30e3)
+
+
+def test_springs_that_are_not_on_the_shelf_are_named(bore: Project) -> None:
+    """They are told as wanted, and that they are not there."""
+    rear = replace(bore.setup.rear, spring=155e3)
+    found = change_list(bore, bore.setup, replace(bore.setup, rear=rear))
+    assert any("155 N/mm is none of those on the shelf" in words for words in found.left_alone)
+
+
+def test_without_adjusters_plain_units_are_told(bore: Project) -> None:
+    """Degrees and tenths of a millimetre where limits.toml tells nothing of shims and turns."""
+    assert bore.limits is not None
+    bare = replace(bore, limits=replace(bore.limits, adjuster_front=None, adjuster_rear=None))
+    found = change_list(bare, bare.setup, proposed_like(bare))
+    units = {step.job: step.unit for step in found.steps if step.amount is not None}
+    assert (units["camber"], units["ride height"]) == ("deg", "mm")
+    assert found.landed.front.camber == pytest.approx(found.target.front.camber, abs=0.1 * DEG)
+
+
+def test_turns_after_a_spring_by_hand(bore: Project) -> None:
+    """A harder front spring in the old seat stands S0 (1 / k_old - 1 / k_new) higher at the wheel; the turns
+    take it back. 3 %, and what is turned is the nearest flat, a sixth of a turn."""
+    front = replace(bore.setup.front, spring=bore.setup.front.spring + 60e3)
+    found = change_list(bore, bore.setup, replace(bore.setup, front=front))
+    car = bore.car
+    load = car.mass * car.front_share / 2.0 * 9.80665 - car.front.unsprung_mass * 9.80665
+    rates = [spring * car.front.motion_ratio**2 for spring in (bore.setup.front.spring, front.spring)]
+    rise = load * (1.0 / rates[0] - 1.0 / rates[1])
+    assert bore.limits is not None
+    assert bore.limits.adjuster_front is not None
+    per_turn = bore.limits.adjuster_front.ride_height_per_turn
+    assert per_turn is not None
+    step = next(step for step in found.steps if step.job == "ride height" and step.where == "front")
+    assert step.exact == pytest.approx(-rise / per_turn, rel=0.03)
+    assert step.amount is not None
+    assert abs(step.amount - step.exact) <= 1.0 / 12.0 + 1e-9
