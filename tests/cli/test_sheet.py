@@ -116,7 +116,29 @@ def test_every_step_is_on_the_change_list(made: Path, answer: dict) -> None:
         reading = step["reading"]
         heights = " / ".join(shown(reading["ride_height_mm"][axle], 1) for axle in ("front", "rear"))
         assert f"rideheight{heights}mm".replace(" ", "") in text
+        for words_, key, digits, unit in (
+            ("camber", "camber_deg", 2, "deg"), ("weight", "corner_weight_kg", 1, "kg")
+        ):  # fmt: skip
+            four = "".join(shown(reading[key][wheel], digits) for wheel in WHEELS)
+            assert f"{words_}{four}{unit}" in text
         assert step["what"].replace(" ", "") in text
+
+
+def test_every_number_of_the_run_card_is_on_it(made: Path, answer: dict) -> None:
+    """Margin, speeds, every row by roll angle, every rule and attitude."""
+    card = answer["run_card"]
+    with pdfplumber.open(one(made, "pdf")) as pdf:
+        text = words(pdf.pages[3]).replace(" ", "")
+        margins = words(pdf.pages[1]).replace(" ", "")
+    assert shown(card["margin"], 3) in text
+    low, high = card["speeds_m_s"]
+    assert f"{shown(low, 0)}to{shown(high, 0)}m/s" in text
+    for row in card["by_angle"]:
+        assert f"{row['roll_angle_deg']:g}{shown(row['margin'], 3)}" in text
+    for part in (*card["stop_rules"], *card["attitudes"]):
+        assert part.replace(" ", "") in text
+    for name in ("today", "target", "as_set"):
+        assert shown(answer["margins"][name], 3) in margins
 
 
 def test_nothing_lies_off_the_page_or_on_top_of_something(made: Path) -> None:
