@@ -142,6 +142,12 @@ def degrees(angle: float) -> float:
     return round(float(angle / units.DEG), 9) + 0.0
 
 
+def finite(value: Any) -> float | None:
+    """A number as Python's own; None for one that is not finite."""
+    number = float(value)
+    return number if np.isfinite(number) else None
+
+
 def _plain(value: Any) -> Any:
     """A NumPy scalar as Python's own; None for a missing number."""
     value = value.item() if isinstance(value, np.generic) else value

@@ -72,7 +72,8 @@ for study in STUDIES:
     BELOW[study] = MIDDLE | {"limits_check", "losses"}
 BELOW["robust"] = BELOW["robust"] | {"search"}
 TOLD = MIDDLE | STUDIES | {"limits_check", "losses"}
-BELOW["report"] = BELOW["sheet"] = TOLD
+BELOW["sheet"] = TOLD
+BELOW["report"] = TOLD | {"sheet"}
 BELOW["cli"] = TOLD | {"report", "sheet"}
 
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from setupopt.cli import options
-from setupopt.cli.outputs import folder_targets, refuse_inputs, write_all
+from setupopt.cli.outputs import as_json_text, folder_targets, print_json, refuse_inputs, write_all
 from setupopt.cli.waiting import Progress, say_compiling
 from setupopt.errors import OutputError
 
@@ -82,23 +81,16 @@ def _write(targets: dict[str, Path], assessment: Assessment) -> None:
     makers = {
         "cases": lambda: csv_text(assessment.result),
         "text": lambda: text(assessment, _WIDTH),
-        "json": lambda: _json(assessment),
+        "json": lambda: as_json_text(assessment.as_dict()),
     }
     write_all({target: makers[kind]() for kind, target in targets.items()})
 
 
-def _json(assessment: Assessment) -> str:
-    return json.dumps(assessment.as_dict(), indent=2, allow_nan=False) + "\n"
-
-
 def _print(assessment: Assessment, as_json: bool, quiet: bool) -> None:
-    from setupopt.report.assessment_text import cautions_text, text
+    from setupopt.report.assessment_text import text
     from setupopt.report.tables import screen_width
 
-    if not as_json:
-        click.echo(text(assessment, screen_width(), short=quiet), nl=False)
+    if as_json:
+        print_json(as_json_text(assessment.as_dict()), assessment.project.cautions, quiet)
         return
-    cautions = cautions_text(assessment.project.cautions, screen_width())
-    if cautions and not quiet:  # they are in the JSON as well
-        click.echo(cautions, err=True)
-    click.echo(_json(assessment), nl=False)
+    click.echo(text(assessment, screen_width(), short=quiet), nl=False)

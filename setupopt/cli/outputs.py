@@ -1,9 +1,12 @@
-"""Files that a command writes: where they go, that they overwrite nothing that is read, all of them whole."""
+"""What a command gives: files that overwrite nothing that is read, each of them whole; and JSON."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import json
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+
+import click
 
 from setupopt.errors import OutputError
 from setupopt.files import write_whole
@@ -43,6 +46,22 @@ def make_folder(folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(str(folder), error.strerror or str(error)) from None
+
+
+def as_json_text(answer: object) -> str:
+    """An answer as JSON, without what JSON has no word for."""
+    return json.dumps(answer, indent=2, allow_nan=False) + "\n"
+
+
+def print_json(text: str, cautions: Sequence[str], quiet: bool) -> None:
+    """Only JSON on standard output; the cautions, which it holds as well, where a person sees them."""
+    from setupopt.report.assessment_text import cautions_text
+    from setupopt.report.tables import screen_width
+
+    said = cautions_text(cautions, screen_width())
+    if said and not quiet:
+        click.echo(said, err=True)
+    click.echo(text, nl=False)
 
 
 def write_all(contents: Mapping[Path, str | bytes]) -> None:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from setupopt.cli import options
-from setupopt.cli.outputs import make_folder
+from setupopt.cli.outputs import as_json_text, make_folder, print_json
 from setupopt.cli.waiting import Saying, say_compiling
 from setupopt.errors import OutputError
 
@@ -82,15 +81,11 @@ def _write(target: Path, judged: JudgedProposal) -> None:
 
 
 def _print(judged: JudgedProposal, target: Path, as_json: bool, quiet: bool) -> None:
-    from setupopt.report.assessment_text import cautions_text
     from setupopt.report.proposal_text import text
     from setupopt.report.tables import screen_width
 
     if as_json:
-        cautions = cautions_text(judged.project.cautions, screen_width())
-        if cautions and not quiet:  # they are in the JSON as well
-            click.echo(cautions, err=True)
-        click.echo(json.dumps(judged.as_dict(), indent=2, allow_nan=False))
+        print_json(as_json_text(judged.as_dict()), judged.project.cautions, quiet)
         return
     click.echo(text(judged, screen_width(), short=quiet), nl=False)
     click.echo(f"\nwritten: {target}")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from setupopt.cli import options
-from setupopt.cli.outputs import folder_targets, refuse_inputs, write_all
+from setupopt.cli.outputs import as_json_text, folder_targets, print_json, refuse_inputs, write_all
 from setupopt.cli.waiting import Progress, say_compiling
 from setupopt.errors import OutputError
 from setupopt.project.kept_proof import proof_file
@@ -125,7 +124,7 @@ def _write(targets: dict[str, Path], judged: JudgedProof) -> None:
     from setupopt.report.proof_text import text
 
     contents = {
-        "text": text(judged, _WIDTH), "json": _json(judged), "cases": csv_text(judged),
+        "text": text(judged, _WIDTH), "json": as_json_text(judged.as_dict()), "cases": csv_text(judged),
         "picture": bump_picture(judged.proof),
     }  # fmt: skip
     write_all({targets[kind]: content for kind, content in contents.items() if content is not None})
@@ -134,24 +133,16 @@ def _write(targets: dict[str, Path], judged: JudgedProof) -> None:
 def _keep(judged: JudgedProof) -> None:
     """Leave the proof in the project, under the checksum of its setup, for the run card."""
     try:
-        write_all({proof_file(judged.proof.project, judged.proof.setup): _json(judged)})
+        write_all({proof_file(judged.proof.project, judged.proof.setup): as_json_text(judged.as_dict())})
     except OutputError as error:
         click.echo(f"not kept for the run card: {error}", err=True)
 
 
-def _json(judged: JudgedProof) -> str:
-    return json.dumps(judged.as_dict(), indent=2, allow_nan=False) + "\n"
-
-
 def _print(judged: JudgedProof, as_json: bool, quiet: bool) -> None:
-    from setupopt.report.assessment_text import cautions_text
     from setupopt.report.proof_text import text
     from setupopt.report.tables import screen_width
 
-    if not as_json:
-        click.echo(text(judged, screen_width(), short=quiet), nl=False)
+    if as_json:
+        print_json(as_json_text(judged.as_dict()), judged.proof.project.cautions, quiet)
         return
-    cautions = cautions_text(judged.proof.project.cautions, screen_width())
-    if cautions and not quiet:  # they are in the JSON as well
-        click.echo(cautions, err=True)
-    click.echo(_json(judged), nl=False)
+    click.echo(text(judged, screen_width(), short=quiet), nl=False)

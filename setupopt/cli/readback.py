@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from setupopt.cli import options
-from setupopt.cli.outputs import default_target, folder_targets, refuse_inputs, write_all
+from setupopt.cli.outputs import (
+    as_json_text,
+    default_target,
+    folder_targets,
+    print_json,
+    refuse_inputs,
+    write_all,
+)
 from setupopt.cli.waiting import Saying, say_compiling
 
 if TYPE_CHECKING:
@@ -66,19 +72,15 @@ def _write(targets: dict[str, Path], read: ReadBack) -> None:
 def _json(read: ReadBack) -> str:
     from setupopt.report.readback import as_dict
 
-    return json.dumps(as_dict(read), indent=2, allow_nan=False) + "\n"
+    return as_json_text(as_dict(read))
 
 
 def _print(read: ReadBack, wanted: str, as_json: bool, quiet: bool) -> None:
-    from setupopt.report.assessment_text import cautions_text
     from setupopt.report.readback_text import text
     from setupopt.report.tables import screen_width
 
     if as_json:
-        cautions = cautions_text(read.project.cautions, screen_width())
-        if cautions and not quiet:  # they are in the JSON as well
-            click.echo(cautions, err=True)
-        click.echo(_json(read), nl=False)
+        print_json(_json(read), read.project.cautions, quiet)
         return
     click.echo(f"Target: {wanted}")
     click.echo(text(read, screen_width(), short=quiet), nl=False)

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import datetime
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from setupopt.cli import options
-from setupopt.cli.outputs import default_target, make_folder, refuse_inputs, write_all
+from setupopt.cli.outputs import (
+    as_json_text,
+    default_target,
+    make_folder,
+    print_json,
+    refuse_inputs,
+    write_all,
+)
 from setupopt.cli.waiting import Saying, say_compiling
 from setupopt.errors import OutputError
 
@@ -97,7 +103,13 @@ def _write(sheet: Sheet, targets: dict[str, Path]) -> None:
     from setupopt.report.sheet import table
     from setupopt.report.sheet_pdf import pdf
 
-    write_all({targets["pdf"]: pdf(sheet), targets["csv"]: table(sheet), targets["json"]: _json(sheet)})
+    write_all(
+        {
+            targets["pdf"]: pdf(sheet),
+            targets["csv"]: table(sheet),
+            targets["json"]: as_json_text(sheet.as_dict()),
+        }
+    )
 
 
 def _log(sheet: Sheet) -> None:
@@ -109,25 +121,17 @@ def _log(sheet: Sheet) -> None:
     append(sheet.project.folder, revision(sheet))
 
 
-def _json(sheet: Sheet) -> str:
-    return json.dumps(sheet.as_dict(), indent=2, allow_nan=False) + "\n"
-
-
 def _holds(sheet: Sheet) -> bool:
     """Whether the setup as it will be set keeps contact and floor."""
     return sheet.changes.margin_landed >= sheet.card.floor
 
 
 def _print(sheet: Sheet, targets: dict[str, Path], as_json: bool, quiet: bool) -> None:
-    from setupopt.report.assessment_text import cautions_text
     from setupopt.report.sheet_text import text
     from setupopt.report.tables import screen_width
 
     if as_json:
-        cautions = cautions_text(sheet.project.cautions, screen_width())
-        if cautions and not quiet:  # they are in the JSON as well
-            click.echo(cautions, err=True)
-        click.echo(_json(sheet), nl=False)
+        print_json(as_json_text(sheet.as_dict()), sheet.project.cautions, quiet)
         return
     click.echo(text(sheet, screen_width(), short=quiet), nl=False)
     for target in targets.values():

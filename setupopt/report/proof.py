@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 
 from setupopt.project.checksum import setup_checksum
 from setupopt.report.road import RoadTable, road_tables
-from setupopt.result import Field, degrees
+from setupopt.result import Field, degrees, finite
 from setupopt.robust.build_cloud import Cloud
 from setupopt.robust.bump import TRACKS
 from setupopt.robust.profile import published_index, roughness_index
@@ -96,9 +95,9 @@ class JudgedProof:
             found = np.isfinite(allowed.length[row])
             yield {
                 **self.place(row),
-                "margin": plain(p.steady.margin[0, row]),
-                "bump_mm": plain(allowed.height[row] / MM),
-                "bump_length_m": plain(allowed.length[row]),
+                "margin": finite(p.steady.margin[0, row]),
+                "bump_mm": finite(allowed.height[row] / MM),
+                "bump_length_m": finite(allowed.length[row]),
                 "bump_track": TRACKS[int(allowed.track[row])] if found else None,
                 **self._linear(row),
             }
@@ -107,7 +106,7 @@ class JudgedProof:
         names = ("mean_margin", "sigma_margin", "crossing_rate", "chance")
         if self.proof.road is None:
             return {f"road_{name}": None for name in names}
-        return {f"road_{name}": plain(self.proof.road.linear[name][row]) for name in names}
+        return {f"road_{name}": finite(self.proof.road.linear[name][row]) for name in names}
 
     def winds(self) -> Iterator[Field]:
         """Gust and steady wind by direction."""
@@ -115,10 +114,10 @@ class JudgedProof:
         for i, direction in enumerate(gust.direction):
             yield {
                 "from_deg": degrees(direction),
-                "gust_m_s": plain(gust.speed[i]),
-                "gust_length_m": plain(gust.length[i]),
+                "gust_m_s": finite(gust.speed[i]),
+                "gust_length_m": finite(gust.length[i]),
                 **self.place(int(gust.case[i])),
-                "steady_m_s": plain(wind.speed[i]),
+                "steady_m_s": finite(wind.speed[i]),
                 "steady_case": int(wind.case[i]) + 1 if wind.case[i] >= 0 else None,
             }
 
@@ -150,11 +149,11 @@ class JudgedProof:
 
     def _worst(self, worst: WorstBuild) -> Field:
         return {
-            "margin": plain(worst.margin),
+            "margin": finite(worst.margin),
             **self.place(worst.case),
             "errors": {name: error for name, error in worst.errors.items() if error},
             "costs": [
-                {"error": cost.name, "times": cost.error, "loss": plain(cost.loss)} for cost in worst.costs
+                {"error": cost.name, "times": cost.error, "loss": finite(cost.loss)} for cost in worst.costs
             ],
         }
 
@@ -165,8 +164,8 @@ def cloud_fields(cloud: Cloud, floor: float) -> Field:
     return {
         "builds": cloud.count,
         "contact_lost": cloud.lost,
-        "least_margin": plain(cloud.least),
-        "percentiles": {f"{100 * share:g}": plain(cloud.percentile(share)) for share in PERCENTILES},
+        "least_margin": finite(cloud.least),
+        "percentiles": {f"{100 * share:g}": finite(cloud.percentile(share)) for share in PERCENTILES},
         "under_floor_percent": [round(100.0 * value, 6) for value in share],
     }
 
@@ -176,13 +175,7 @@ def change_fields(change: Change) -> Field:
     fields = asdict(change)
     del fields["setup"]
     fields["from"] = fields.pop("from_")
-    return {name: plain(value) if isinstance(value, float) else value for name, value in fields.items()}
-
-
-def plain(value: Any) -> float | None:
-    """A number as Python's own; None for one that is no finite number."""
-    number = float(value)
-    return number if np.isfinite(number) else None
+    return {name: finite(value) if isinstance(value, float) else value for name, value in fields.items()}
 
 
 def csv_text(judged: JudgedProof) -> str:

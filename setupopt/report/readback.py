@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Any
-
-import numpy as np
 
 from setupopt.project.checksum import setup_checksum
-from setupopt.result import Field
+from setupopt.result import Field, finite
 from setupopt.sheet.readback import Correction, Deviation, ReadBack
 
 
@@ -16,14 +13,14 @@ def as_dict(read: ReadBack) -> Field:
     """Plain Python values, None for what has no answer."""
     return {
         "setup": {"name": read.target.name, "checksum": setup_checksum(read.project, read.target)},
-        "margin": _plain(read.margin),
-        "target_margin": _plain(read.target_margin),
+        "margin": finite(read.margin),
+        "target_margin": finite(read.target_margin),
         "floor": read.floor,
         "holds": read.holds,
         "worst": read.result.fields(int(read.result.worst[0])),
         "deviations": [deviation_fields(deviation) for deviation in read.deviations],
         "corrections": [_correction(correction) for correction in read.corrections],
-        "after_corrections": _plain(read.after),
+        "after_corrections": finite(read.after),
         "limits_broken": [asdict(limit) for limit in read.broken],
         "contact_lost": read.result.lost(),
         "cautions": list(read.project.cautions),
@@ -35,7 +32,7 @@ def deviation_fields(deviation: Deviation) -> Field:
     return {
         "name": deviation.name, "unit": deviation.unit, "target": deviation.target, "found": deviation.found,
         "tolerance": deviation.tolerance, "outside": deviation.is_outside,
-        "gain_when_righted": _plain(deviation.gain), "loss_alone": _plain(deviation.loss),
+        "gain_when_righted": finite(deviation.gain), "loss_alone": finite(deviation.loss),
     }  # fmt: skip
 
 
@@ -43,8 +40,3 @@ def _correction(correction: Correction) -> Field:
     d = correction.deviation
     return {"name": d.name, "unit": d.unit, "from": d.found, "to": d.target, "how": correction.how,
             "for": "floor" if correction.for_floor else "tolerance"}  # fmt: skip
-
-
-def _plain(value: Any) -> float | None:
-    number = float(value)
-    return number if np.isfinite(number) else None

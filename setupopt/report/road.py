@@ -9,7 +9,7 @@ import numpy as np
 
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import AXLES, WHEELS
-from setupopt.result import Field
+from setupopt.result import Field, finite
 from setupopt.robust.proving import Proof
 from setupopt.robust.road_rides import QUANTITIES, Spread
 from setupopt.robust.road_study import Ridden, RoadStudy
@@ -65,8 +65,8 @@ class RoadTable:
         share, low, high = sums.chance_under()
         return {
             "rides": sums.rides, "lost": sums.lost, "seconds": sums.seconds,
-            "least_margin": _plain(sums.least_margin), "least_load_N": _plain(sums.least_load.min()),
-            "spare_clearance_mm": _plain(sums.least_clearance / MM),
+            "least_margin": finite(sums.least_margin), "least_load_N": finite(sums.least_load.min()),
+            "spare_clearance_mm": finite(sums.least_clearance / MM),
             "chance_linear": self.linear_chance, "chance": share, "chance_low": low, "chance_high": high,
             "time_under_floor": sums.share_under, "time_off_surface": sums.share_off_surface,
             "time_on_stop": sums.share_on_stop,
@@ -92,8 +92,8 @@ def _lines(proof: Proof, study: RoadStudy, ridden: Ridden) -> Iterator[RoadLine]
         unit, factor = _UNITS[quantity.split()[0]]
         spread = Spread(*(value / factor for value in ridden.sums.spread(quantity)))
         yield RoadLine(
-            quantity, unit, _plain(smooth[place] / factor), _plain(spread.mean),
-            _plain(sigma[place] / factor), *(_plain(value) for value in spread[1:]),
+            quantity, unit, finite(smooth[place] / factor), finite(spread.mean),
+            finite(sigma[place] / factor), *(finite(value) for value in spread[1:]),
         )  # fmt: skip
 
 
@@ -171,7 +171,3 @@ def _bends(proof: Proof, lines: tuple[RoadLine, ...]) -> Iterator[str]:
             f"Wheel loads swing by {100 * heavy:.0f} % rms of the load at rest: a tyre's stiffness and the "
             "grip left over change with the load, which a straight line cannot follow."
         )
-
-
-def _plain(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None

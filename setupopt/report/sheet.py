@@ -15,7 +15,7 @@ from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
 from setupopt.report.assessment_text import CLOSING
 from setupopt.report.summary import by_angle
-from setupopt.result import Field
+from setupopt.result import Field, finite
 from setupopt.sheet.card import RunCard
 from setupopt.sheet.change_list import ChangeList, Step
 from setupopt.sheet.pad_state import PadReading
@@ -65,8 +65,8 @@ class Sheet:
             "today": self._state(c.today),
             "target": self._state(c.target),
             "margins": {
-                "today": _plain(c.margin_today), "target": _plain(c.margin_target),
-                "as_set": _plain(c.margin_landed), "lost_to_rounding": _plain(c.lost_to_rounding),
+                "today": finite(c.margin_today), "target": finite(c.margin_target),
+                "as_set": finite(c.margin_landed), "lost_to_rounding": finite(c.lost_to_rounding),
             },
             "plan": self._plan(),
             "steps": [_step(step) for step in c.steps],
@@ -205,7 +205,3 @@ def _rounded(values: Any) -> list[float]:
 def _round(value: float) -> float:
     """Without the noise of the conversion from SI."""
     return round(float(value), 6) + 0.0
-
-
-def _plain(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None

@@ -85,6 +85,7 @@ def change_list(project: Project, today: Setup, target: Setup) -> ChangeList:
     work = _Work(project, today, target)
     work.do()
     landed = work.landed()
+    work.name_misses(landed)
     before, wanted, after = evaluate(project, [today, target, landed]).worst_margin.tolist()
     return ChangeList(
         today, target, landed, tuple(work.steps), before, wanted, after, tuple(work.left_alone)
@@ -103,8 +104,10 @@ class _Work:
 
     def do(self) -> None:
         """Everything, in the order of the trade."""
-        self.check("pad", "Pad flat and level, steering straight, tyres cold")
-        self.by_axle("pressure", "tyre pressure", "bar", BAR, 2)
+        self.check(
+            "pad", "Pad flat and level, steering straight; tyres at their pressure as run for all of this"
+        )
+        self.by_axle("pressure", "tyre pressure, as run,", "bar", BAR, 2)
         self.check("driver", "Driver or ballast and the usual fuel aboard; roll the car and let it settle")
         self.connected_off("bars off", "anti-roll bar", self.stance.anti_roll)
         self.connected_off("third off", "third spring", self.stance.third)
@@ -148,10 +151,10 @@ class _Work:
                 getattr(getattr(setup, name), _FIELDS[job]) for setup in (self.today, self.target)
             )
             exact = (after - before) / factor
-            amount = round(exact, digits) + 0.0
+            amount = round(after / factor, digits) - before / factor
             if exact == 0.0:
                 continue
-            if amount == 0.0:
+            if abs(amount) < 0.5 * 10.0**-digits:
                 self.leave(f"{name} {words}: {exact:+.2g} {unit} is too little to set")
                 continue
             what = (
@@ -205,7 +208,7 @@ class _Work:
             after = self.pad.reading(
                 with_change(self.stance, "perch", axle, tools.raised(amount))
             ).ride_height
-            way = "Raise" if amount > 0.0 else "Lower"
+            way = "Raise" if tools.raised(amount) > 0.0 else "Lower"
             what = (
                 f"{way} the {name} by {tools.perch_words(amount)} each side: the {name} then reads "
                 f"{before:.1f} -> {after[axle] / MM:.1f} mm"
@@ -216,7 +219,9 @@ class _Work:
         """A ride height that needs nothing, or less than can be turned."""
         if job == "re-check":
             what = f"Re-check the {name} ride height: it needs no turn"
-            self.add(job, name, what, None, "", tools.in_units(exact), too_small=abs(exact) > 1e-5)
+            self.add(
+                job, name, what, None, tools.perch_unit, tools.in_units(exact), too_small=abs(exact) > 1e-5
+            )
 
     def perch_moves(self) -> np.ndarray:
         """Moves of both axles' perches, m, that bring both ride heights to the target's, by Newton steps."""
@@ -291,6 +296,23 @@ class _Work:
             f"RR), front right plus rear left {100.0 * reading.cross_share:.1f} %; trim by opposite flats on "
             "one diagonal"
         )
+
+    def name_misses(self, landed: Setup) -> None:
+        """Say so where the tools are too coarse, or run out, for the tolerance that is asked for."""
+        limits = self.pad.project.limits
+        held = limits.tolerance if limits is not None else None
+        for name in AXLES:
+            if held is None:
+                return
+            for field, room, unit, factor in (
+                ("camber", held.camber, "deg", DEG), ("ride_height", held.ride_height, "mm", MM)
+            ):  # fmt: skip
+                miss = getattr(getattr(landed, name), field) - getattr(getattr(self.target, name), field)
+                if abs(miss) > room * (1.0 + 1e-6):
+                    words = (
+                        f"{name} {field.replace('_', ' ')}: lands {miss / factor:+.2f} {unit} off the target"
+                    )
+                    self.leave(f"{words}, more than the tolerance of {room / factor:g} {unit}")
 
     def landed(self) -> Setup:
         """The setup that the car stands on, as the pad reads it."""

@@ -49,7 +49,7 @@ def state_lines(project: Project, setup: Setup) -> tuple[Line, ...]:
 
 
 _WORDS = {
-    "pressure": ("pressure, cold", 2),
+    "pressure": ("pressure, as run", 2),
     "spring": ("spring", 0),
     "ride_height": ("ride height", 1),
     "camber": ("camber", 2),
@@ -83,7 +83,7 @@ def _where(project: Project, field: str) -> str:
     air = project.car.air
     front, rear = air.front_ride_station / MM, air.rear_ride_station / MM
     places = {
-        "pressure": "gauge, tyres cold",
+        "pressure": "gauge; note the cold value that warms up to it",
         "spring": "rate stamped on the spring",
         "ride_height": f"floor line, {front:g} mm and {rear:g} mm behind the front axle line",
         "camber": "gauge on the wheel, car level on the pad",

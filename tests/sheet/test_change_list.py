@@ -145,3 +145,48 @@ def test_turns_after_a_spring_by_hand(bore: Project) -> None:
     assert step.exact == pytest.approx(-rise / per_turn, rel=0.03)
     assert step.amount is not None
     assert abs(step.amount - step.exact) <= 1.0 / 12.0 + 1e-9
+
+
+@pytest.mark.parametrize("by", [2.0, -2.0])
+def test_shims_go_the_right_way(bore: Project, by: float) -> None:
+    """Camber raised needs shims in where shims raise it, out where it falls; the gauge ends where wanted."""
+    front = replace(bore.setup.front, camber=bore.setup.front.camber + by * DEG)
+    found = change_list(bore, bore.setup, replace(bore.setup, front=front))
+    step = next(step for step in found.steps if step.job == "camber")
+    assert ("add" if by > 0.0 else "take out") in step.what
+    assert found.landed.front.camber == pytest.approx(front.camber, abs=0.05 * DEG)
+
+
+def test_turns_say_raise_and_lower_as_the_car_goes(bore: Project) -> None:
+    """Also where a turn lowers the car."""
+    assert bore.limits is not None
+    assert bore.limits.adjuster_front is not None
+    backwards = replace(bore.limits.adjuster_front, ride_height_per_turn=-0.0016)
+    other = replace(bore, limits=replace(bore.limits, adjuster_front=backwards))
+    front = replace(bore.setup.front, ride_height=bore.setup.front.ride_height + 0.005)
+    for project, sign in ((bore, 1.0), (other, -1.0)):
+        found = change_list(project, project.setup, replace(project.setup, front=front))
+        step = next(step for step in found.steps if step.job == "ride height" and step.where == "front")
+        assert step.what.startswith("Raise the front")
+        assert np.sign(step.amount) == sign
+        assert found.landed.front.ride_height == pytest.approx(front.ride_height, abs=0.3 * MM)
+
+
+def test_tools_too_coarse_for_the_tolerance_are_named(bore: Project) -> None:
+    """Two-millimetre shims and 12 mm a turn: what misses the tolerance is told with its miss."""
+    assert bore.limits is not None
+    assert bore.limits.adjuster_front is not None
+    coarse = replace(bore.limits.adjuster_front, shims=(0.002,), ride_height_per_turn=0.012)
+    project = replace(bore, limits=replace(bore.limits, adjuster_front=coarse))
+    front = replace(bore.setup.front, camber=bore.setup.front.camber - 0.9 * DEG, ride_height=0.0439)
+    found = change_list(project, project.setup, replace(project.setup, front=front))
+    said = "; ".join(found.left_alone)
+    assert "front camber: lands" in said
+    assert "front ride height: lands" in said
+
+
+def test_pressures_land_on_values_a_gauge_shows(bore: Project) -> None:
+    """From 1.604 to 1.66 bar it is the end that is rounded, not the change."""
+    odd = replace(bore.setup, front=replace(bore.setup.front, pressure=1.604e5))
+    target = replace(odd, front=replace(odd.front, pressure=1.66e5))
+    assert change_list(bore, odd, target).landed.front.pressure == pytest.approx(1.66e5, abs=1.0)

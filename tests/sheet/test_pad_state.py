@@ -44,8 +44,8 @@ def test_the_scales_show_the_weight_and_its_moments(
     bore: Project, pad: Pad, today: Stance, field: str
 ) -> None:
     """Moments by hand: whatever is turned on one corner, the loads sum to m g, the front carries its share,
-    left and right balance. 0.2 %: the CG leans by millimetres; 2 % with a leaning wheel, which stands off the
-    middle of its tread by centimetres."""
+    left and right balance. 0.2 %: the CG leans and the tyres roll on their crowns; 2 % with a leaning wheel,
+    which stands off the middle of its tread by centimetres."""
     by = {"perch": 0.004, "camber": -0.05, "pressure": 3e4, "spring": -3e4}[field]
     values = getattr(today, field).copy()
     values[0] += by
@@ -84,7 +84,10 @@ def test_one_raised_perch_wedges_the_car(bore: Project) -> None:
     w = (p / track[0]) / (1.0 / (series * track**2)).sum()
     raised = stance.perch.copy()
     raised[0] += p
-    change = pad.reading(replace(stance, perch=raised)).load - load
+    wedged = pad.reading(replace(stance, perch=raised))
+    change = wedged.load - load
+    assert wedged.cross_share == pytest.approx((wedged.load[1] + wedged.load[2]) / wedged.load.sum())
+    assert wedged.cross_share < 0.5 - 1e-3  # front left and rear right carry more
     expected = w / track * np.array([1.0, -1.0, -1.0, 1.0])
     assert change == pytest.approx(expected, rel=0.03)
 
