@@ -80,7 +80,7 @@ def _print(read: ReadBack, wanted: str, as_json: bool, quiet: bool) -> None:
     from setupopt.report.tables import screen_width
 
     if as_json:
-        print_json(_json(read), read.project.cautions, quiet)
+        print_json(_json(read), read.cautions, quiet)
         return
     click.echo(f"Target: {wanted}")
     click.echo(text(read, screen_width(), short=quiet), nl=False)

@@ -50,12 +50,14 @@ class CsvTable:
         return InputError(str(self.path), int(self.lines[row]), key, found, expected)
 
 
-def read_csv(path: Path, columns: Mapping[str, Column], names: Sequence[str] = ()) -> CsvTable:
+def read_csv(
+    path: Path, columns: Mapping[str, Column], names: Sequence[str] = (), unread: Sequence[str] = ()
+) -> CsvTable:
     """The table of a file with a header line. Raises InputErrors.
 
-    Columns may stand in any order; `names` are the columns of text, all optional.
+    Columns may stand in any order; `names` are the columns of text, all optional; `unread` may hold anything.
     """
-    reading = _Reading(path, columns, names)
+    reading = _Reading(path, columns, names, unread)
     try:
         if path.exists() and not path.is_file():
             raise OSError("it is not a file")
@@ -80,10 +82,13 @@ class _Chunk(NamedTuple):
 class _Reading:
     """One pass over a file, and the mistakes found on the way."""
 
-    def __init__(self, path: Path, columns: Mapping[str, Column], names: Sequence[str]) -> None:
+    def __init__(
+        self, path: Path, columns: Mapping[str, Column], names: Sequence[str], unread: Sequence[str]
+    ) -> None:
         self.path = path
         self.columns = columns
         self.names = names
+        self.unread = unread
         self.errors: list[InputError] = []
         self.line = 0  # the last one read
 
@@ -128,7 +133,7 @@ class _Reading:
         return header
 
     def known(self) -> list[str]:
-        return [*self.columns, *self.names]
+        return [*self.columns, *self.names, *self.unread]
 
     def check_header(self, line: int | None, header: list[str]) -> None:
         for place, name in enumerate(header):
@@ -145,7 +150,8 @@ class _Reading:
     def chunk(self, header: list[str], found: list[tuple[int, list[str]]]) -> _Chunk:
         ragged = [(line, len(row)) for line, row in found if len(row) != len(header)]
         for line, count in ragged[:_ENOUGH]:
-            self.say(line, "", f"{count} cells", f"{len(header)}, as in the header")
+            why = " (a decimal comma starts a new cell)" if count > len(header) else ""
+            self.say(line, "", f"{count} cells", f"{len(header)}, as in the header{why}")
         whole = [row for _, row in found if len(row) == len(header)]
         lines = [line for line, row in found if len(row) == len(header)]
         cells = dict(zip(header, zip(*whole, strict=True), strict=True)) if whole else {}
@@ -167,7 +173,7 @@ class _Reading:
         return values
 
     def texts(self, key: str, cells: Sequence[str], lines: list[int]) -> list[str]:
-        odd = [row for row, cell in enumerate(cells) if cell and not is_plain(cell)]
+        odd = [row for row, cell in enumerate(cells) if cell.strip() and not is_plain(cell)]
         for row in odd[:_ENOUGH]:
             self.say(lines[row], key, quoted(cells[row]), NAME)
         return list(cells)

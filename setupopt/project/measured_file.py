@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,6 +26,8 @@ PER_AXLE = ("toe_mm", "anti_roll_N_per_mm", "third_N_per_mm")
 _CENTRE_LINE = "ride_height_mm"  # may also be one value an axle
 _NOTES = (*(f"target_{wheel}" for wheel in WHEELS), "tolerance", "where", "note", "initials")
 _RIGHT = ("fr", "rr")
+_HUGE = 1e9  # nothing that is measured; Python makes no float of the longest integers
+_COMMA = re.compile(r"[^=#]*=\s*([-+]?\d+,\d+)\s*(?:#.*)?")
 
 
 class Quantity(NamedTuple):
@@ -51,7 +54,7 @@ QUANTITIES[WEIGHT] = Quantity("kg", 1.0, Bounds(1, 5000, "kg"))
 class Measured:
     """What was found: by quantity, FL, FR, RL, RR in SI (corner weights in kg), not a number where nothing.
 
-    A value of an axle stands on its left wheel, and on both where the quantity is one of a wheel.
+    A value of an axle, or a ride height of the centre line, stands on the left wheel alone.
     """
 
     path: Path
@@ -70,14 +73,14 @@ class Measured:
 def read_measured(path: str | Path) -> Measured:
     """The file's values. Raises InputErrors with every mistake."""
     file = Path(path)
-    return _from_toml(read_toml(file)) if file.suffix.lower() == ".toml" else _from_csv(file)
+    return _from_toml(_read_toml(file)) if file.suffix.lower() == ".toml" else _from_csv(file)
 
 
 # ---- CSV ---------------------------------------------------------------------------------------------------
 
 
 def _from_csv(path: Path) -> Measured:
-    table = read_csv(path, {}, ("quantity", "unit", *WHEELS, *_NOTES))
+    table = read_csv(path, {}, ("quantity", "unit", *WHEELS), _NOTES)
     missing = [name for name in ("quantity", *WHEELS) if name not in table.names]
     if missing:
         raise InputErrors(
@@ -88,6 +91,8 @@ def _from_csv(path: Path) -> Measured:
     places: dict[str, int | None] = {}
     for row, name in enumerate(table.names["quantity"]):
         quantity = name.strip()
+        if not any(column[row].strip() for column in table.names.values()):
+            continue  # spreadsheets leave rows of commas
         errors += _row_errors(table, row, quantity, quantity in values)
         if quantity in QUANTITIES:
             values[quantity], found = _row(table, row, quantity)
@@ -126,7 +131,7 @@ def _row(table: CsvTable, row: int, quantity: str) -> tuple[NDArray[np.float64],
         if wrong:
             errors.append(table.error(row, wheel, quoted(cell), wrong))
         values[place] = number * QUANTITIES[quantity].factor
-    return _spread(quantity, values), errors
+    return values, errors
 
 
 def _number(cell: str) -> float:
@@ -145,15 +150,6 @@ def _wrong(quantity: str, number: float, cell: str) -> str:
     return f"a number {bounds}{comma}, or nothing"
 
 
-def _spread(quantity: str, values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """A ride height on the centre line counts for both sides."""
-    if quantity == _CENTRE_LINE:
-        for left in (0, 2):
-            if np.isnan(values[left + 1]):
-                values[left + 1] = values[left]
-    return values
-
-
 # ---- TOML --------------------------------------------------------------------------------------------------
 
 
@@ -169,8 +165,8 @@ def _from_toml(file: TomlFile) -> Measured:
             errors += _entry(file, (name, key), value, values)
     if errors:
         raise InputErrors(errors)
-    places = dict.fromkeys(QUANTITIES)
-    return Measured(file.path, {key: _spread(key, four) for key, four in values.items()}, places)
+    places = {key: _first_line(file, key) for key in QUANTITIES}
+    return Measured(file.path, values, places)
 
 
 def _entry(
@@ -181,13 +177,37 @@ def _entry(
     known = _keys(table)
     if key not in known:
         yield file.error(loc, "one of " + ", ".join(known), f"an unknown key ({shown(value)})")
-    elif isinstance(value, bool) or not isinstance(value, int | float):
+    elif isinstance(value, bool) or not isinstance(value, int | float) or abs(value) > _HUGE:
         yield file.error(loc, f"a number {QUANTITIES[key].bounds}")
     elif wrong := _wrong(key, float(value), str(value)):
         yield file.error(loc, wrong)
     else:
         place = WHEELS.index(table) if table in WHEELS else 2 * AXLES.index(table)  # type: ignore[arg-type]
+        if not np.isnan(values[key][place]):
+            left, axle = WHEELS[place], AXLES[place // 2]
+            yield file.error(
+                loc, f"it once, in [{left}] or for the centre line in [{axle}]", "it a second time"
+            )
         values[key][place] = float(value) * QUANTITIES[key].factor
+
+
+def _first_line(file: TomlFile, key: str) -> int | None:
+    """The line on which a quantity stands first."""
+    return min((line for loc, line in file.lines.items() if loc[-1] == key), default=None)
+
+
+def _read_toml(path: Path) -> TomlFile:
+    """The file; a decimal comma, which is a mistake of syntax, is called by its name."""
+    try:
+        return read_toml(path)
+    except InputErrors as refused:
+        error = refused.errors[0]
+        lines = path.read_text("utf-8", "replace").splitlines() if error.line else []
+        comma = _COMMA.fullmatch(lines[error.line - 1]) if error.line and error.line <= len(lines) else None
+        if comma is None:
+            raise
+        expected = f"a number with a decimal point: {comma[1].replace(',', '.')}"
+        raise InputErrors([InputError(error.file, error.line, error.key, comma[1], expected)]) from None
 
 
 def _keys(table: str) -> list[str]:

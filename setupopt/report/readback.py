@@ -20,10 +20,11 @@ def as_dict(read: ReadBack) -> Field:
         "worst": read.result.fields(int(read.result.worst[0])),
         "deviations": [deviation_fields(deviation) for deviation in read.deviations],
         "corrections": [_correction(correction) for correction in read.corrections],
+        "smallest": read.is_smallest,
         "after_corrections": finite(read.after),
         "limits_broken": [asdict(limit) for limit in read.broken],
         "contact_lost": read.result.lost(),
-        "cautions": list(read.project.cautions),
+        "cautions": list(read.cautions),
     }
 
 

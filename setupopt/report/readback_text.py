@@ -11,7 +11,7 @@ from setupopt.sheet.readback import Correction, Deviation, ReadBack
 
 def text(read: ReadBack, width: int, short: bool = False) -> str:
     """The whole report, or with `short` without the table of deviations."""
-    parts = [_head(read, width), cautions_text(read.project.cautions, width), _verdict(read, width)]
+    parts = [_head(read, width), cautions_text(read.cautions, width), _verdict(read, width)]
     if not short:
         parts.append(_deviations(read, width))
     parts += [_corrections(read, width), _limits(read, width), paragraph(CLOSING, width)]
@@ -76,7 +76,8 @@ def _corrections(read: ReadBack, width: int) -> str:
         reached = (
             "reaches the floor" if read.after >= read.floor else "DOES NOT reach the floor, but is the best"
         )
-        words = f"The smallest set of corrections that helps {reached}: then {margin_words(read.after)}"
+        kind = "The smallest set" if read.is_smallest else "A set, maybe not the smallest,"
+        words = f"{kind} of corrections that helps {reached}: then {margin_words(read.after)}"
         parts.append("\n".join([paragraph(words, width), *needed]))
     elif read.margin < read.floor:
         parts.append("No correction of what was measured helps.")

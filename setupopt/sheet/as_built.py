@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,17 +13,19 @@ from setupopt.pack import per_wheel
 from setupopt.physics import sweep
 from setupopt.physics.inputs import ANSWER, SETTING, Floats, Records
 from setupopt.physics.pad import set_penetration
-from setupopt.physics.place import GRAVITY
 from setupopt.project.measured_file import WEIGHT, Measured
-from setupopt.project.model import Car, Setup
+from setupopt.project.model import AXLES, Car, Setup
 from setupopt.project.settings import SETTINGS
 from setupopt.result import Result
+from setupopt.units import MM
 
 # Bounds within which scales, tape and car file belong together; common practice, no source. Scales and fuel
 # differ by so much; more is another car, or a pad that is not level.
 TOTAL, SIDES = 0.02, 0.02  # of the car's weight
 FRONT = 0.01  # of the weight, front share
 TWIST = 0.002  # m at the wheels: a floor bends by less
+_LEAN = 0.001  # m; sides that differ by more are told. Common practice, no source
+_EVEN = 1e-5  # of the weight on a diagonal: a printed sheet rounds to that
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,8 +55,9 @@ class Built:
 def built(target: Setup, measured: Measured, car: Car) -> Built:
     """The target with everything that was measured put into it. Raises InputError where it cannot be.
 
-    Ride heights count by the mean of both sides. What the scales show is taken in its proportions: the
-    sum is the car's own weight.
+    Ride heights count by the mean of both sides. Of what the scales show the cross weight is taken; how much
+    stands in front and on the left, and the sum, are checked and then the car's own: with anything else the
+    car would not be at rest on the pad on which it was measured.
     """
     check_heights(measured, car)
     whole = Built.of(target)
@@ -99,7 +102,38 @@ def _loads(measured: Measured, car: Car) -> Floats | None:
         return None
     for found, expected in _mismatches(weights, car):
         raise measured.error(WEIGHT, found, expected)
-    return np.asarray(weights / weights.sum() * car.mass * GRAVITY)
+    cross = float((weights[1] + weights[2]) / weights.sum())
+    return None if abs(cross - 0.5) < _EVEN else wedged(car, cross)
+
+
+def wedged(car: Car, cross_share: float) -> Floats:
+    """Corner loads (4), N, with so much of the weight on front right and rear left.
+
+    A wedge loads one diagonal and relieves the other. It rolls the car over by nothing where its share on an
+    axle goes as 1 over the track.
+    """
+    body = Model(car).packed[0]
+    loads, wedge = body["static_load"][0], np.array([1.0, -1.0, -1.0, 1.0]) / np.abs(body["y"][0])
+    return np.asarray(loads + (0.5 - cross_share) * loads.sum() * wedge / (wedge[0] + wedge[3]))
+
+
+def cautions(measured: Measured, car: Car) -> Iterator[str]:
+    """What of the measured is not taken as it was read."""
+    if all(np.isnan(values).all() for values in measured.values.values()):
+        yield "Nothing was measured: this is the target's own margin."
+    missing = np.isnan(measured.get(WEIGHT))
+    if not missing.any():
+        yield (
+            f"The scales' {measured.get(WEIGHT).sum():.1f} kg are scaled to the car's {car.mass:g} kg; only "
+            "the cross weight is taken from them."
+        )
+    elif not missing.all():
+        yield "Corner weights are missing at some wheels; those measured are not used."
+    heights = measured.get("ride_height_mm").reshape(2, 2)
+    for axle, lean in zip(AXLES, heights[:, 0] - heights[:, 1], strict=True):
+        if abs(lean) > _LEAN + 1e-9:
+            side = "left" if lean > 0.0 else "right"
+            yield f"The floor stands {abs(lean) / MM:.1f} mm higher {axle} {side}: the mean counts."
 
 
 def _mismatches(weights: Floats, car: Car) -> list[tuple[str, str]]:
@@ -138,6 +172,15 @@ class BuiltModel:
             found = sweep.run((body, *self.model.packed[1:]), settings, cases.records)
             answers[places] = found.reshape(len(places), len(cases))
         return Result(cases, answers, own["bump_travel"][0], own["droop_travel"][0])
+
+    def alone(self, build: Built, point: int, cases: CaseSet) -> Floats:
+        """Gap of one floor point of a build, (cases) m; an answer otherwise tells the least of all points."""
+        body, elements, points = self.model.packed
+        body = body.copy()
+        if build.load is not None:
+            body["static_load"][0] = build.load
+        car = body, elements, points[point : point + 1]
+        return np.asarray(sweep.run(car, self._settings(body, [build]), cases.records)["clearance"])
 
     def _settings(self, body: Records, builds: Sequence[Built]) -> Records:
         """SETTING (builds), wheel by wheel."""

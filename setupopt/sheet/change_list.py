@@ -69,6 +69,8 @@ def apply(pad: Pad, step: Step, stance: Stance) -> Stance:
     return with_change(stance, _FIELDS[step.job], axle, by)
 
 
+# Less than tape and camber gauge tell is no difference.
+_TAPE, _GAUGE = 5e-5, 0.005 * DEG  # m, rad
 _FIELDS = {
     "pressure": "pressure", "bars off": "anti_roll", "third off": "third", "spring": "spring",
     "ride height": "perch", "camber": "camber", "toe": "toe", "bars on": "anti_roll", "third on": "third",
@@ -90,6 +92,11 @@ def change_list(project: Project, today: Setup, target: Setup) -> ChangeList:
     return ChangeList(
         today, target, landed, tuple(work.steps), before, wanted, after, tuple(work.left_alone)
     )  # fmt: skip
+
+
+def _raised(stance: Stance, moves: np.ndarray) -> Stance:
+    """A stance with both axles' perches moved, m."""
+    return with_change(with_change(stance, "perch", 0, moves[0]), "perch", 1, moves[1])
 
 
 class _Work:
@@ -116,6 +123,7 @@ class _Work:
         for axle in (0, 1):
             self.camber(axle)
         self.by_axle("toe", "toe", "mm", MM, 2)
+        self.toe_check()
         self.ride_heights("re-check")
         self.check("cross weights", self.weights_words())
         self.connect("bars on", "anti-roll bar", "anti_roll")
@@ -197,7 +205,7 @@ class _Work:
 
     def ride_heights(self, job: str) -> None:
         """Perches or push-rods of both axles, so that both ride heights read as wanted."""
-        moves = self.perch_moves()
+        moves = self.perch_moves(self.stance)
         for axle, name in enumerate(AXLES):
             tools, exact = self.tools[axle], float(moves[axle])
             amount = tools.perch_amount(exact)
@@ -216,19 +224,22 @@ class _Work:
             self.add("ride height", name, what, amount, tools.perch_unit, tools.in_units(exact))
 
     def small_height(self, name: str, exact: float, tools: AxleTools, job: str) -> None:
-        """A ride height that needs nothing, or less than can be turned."""
-        if job == "re-check":
-            what = f"Re-check the {name} ride height: it needs no turn"
-            self.add(
-                job, name, what, None, tools.perch_unit, tools.in_units(exact), too_small=abs(exact) > 1e-5
-            )
+        """A ride height that needs nothing, or less than can be turned; named where it was not set at all."""
+        if job != "re-check":
+            return
+        too_small, least = abs(exact) > _TAPE, "a flat" if tools.turn else "0.1 mm"
+        words = f"{exact / MM:+.2f} mm wanted, less than half of {least}"
+        what = f"Re-check the {name} ride height: {words if too_small else 'it needs no turn'}"
+        if too_small and not any((step.job, step.where) == ("ride height", name) for step in self.steps):
+            self.leave(f"{name} ride height: {words}")
+        self.add(job, name, what, None, tools.perch_unit, tools.in_units(exact), too_small=too_small)
 
-    def perch_moves(self) -> np.ndarray:
+    def perch_moves(self, start: Stance) -> np.ndarray:
         """Moves of both axles' perches, m, that bring both ride heights to the target's, by Newton steps."""
         wanted = np.array([self.target.front.ride_height, self.target.rear.ride_height])
         moves, probe = np.zeros(2), 1e-4
         for _ in range(4):
-            stance = self.moved(moves)
+            stance = _raised(start, moves)
             off = wanted - self.pad.reading(stance).ride_height
             slopes = [
                 (self.pad.reading(with_change(stance, "perch", axle, probe)).ride_height
@@ -237,10 +248,6 @@ class _Work:
             ]  # fmt: skip
             moves = moves + np.linalg.solve(np.array(slopes).T, off)
         return moves
-
-    def moved(self, moves: np.ndarray) -> Stance:
-        """The car with both axles' perches moved."""
-        return with_change(with_change(self.stance, "perch", 0, moves[0]), "perch", 1, moves[1])
 
     # ---- camber -------------------------------------------------------------------------------------------
 
@@ -252,13 +259,13 @@ class _Work:
         shims = tools.shims_for(exact)
         by = tools.camber_of(shims, exact)
         if by == 0.0:
-            if abs(exact) > 1e-3 * DEG:
+            if abs(exact) > _GAUGE:
                 self.leave(f"{name} camber: {exact / DEG:+.3f} deg is less than half of the thinnest shim")
             return
         before = self.pad.reading(self.stance).camber[2 * axle] / DEG
         to = f"{name.capitalize()} camber {before:.2f} -> {before + by / DEG:.2f} deg"
         what = f"{to}: {tools.shim_words(shims, by)}"
-        amount = by / tools.per_unit(tools.camber_unit)
+        amount = round(by / tools.per_unit(tools.camber_unit), 6)
         shims_mm = tuple((round(size / MM, 6), count) for size, count in shims)
         self.add(
             "camber",
@@ -274,16 +281,16 @@ class _Work:
         """Change of camber, rad, so that the gauge reads `wanted` once the ride heights are right again."""
         by = 0.0
         for _ in range(4):
-            tried = self.at(with_change(self.stance, "camber", axle, by))
-            reading = self.pad.reading(tried.moved(tried.perch_moves()))
+            tried = with_change(self.stance, "camber", axle, by)
+            reading = self.pad.reading(_raised(tried, self.perch_moves(tried)))
             by += wanted - float(reading.camber[2 * axle])
         return by
 
-    def at(self, stance: Stance) -> _Work:
-        """The same work with the car in another stance; nothing of this one changes."""
-        other = object.__new__(_Work)
-        other.__dict__.update(self.__dict__, stance=stance)
-        return other
+    def toe_check(self) -> None:
+        """Shims and ride heights move the toe, and the model cannot say how far."""
+        if any(step.job in ("camber", "ride height") for step in self.steps):
+            front, rear = self.target.front.toe / MM, self.target.rear.toe / MM
+            self.check("toe", f"Toe {front:.4g} mm front, {rear:.4g} mm rear: check, shims and turns move it")
 
     # ---- ends ---------------------------------------------------------------------------------------------
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 
 from setupopt.cases import CaseSet, sweep_cases
-from setupopt.limits_check import Broken, broken
+from setupopt.limits_check import Broken, Sense, broken
 from setupopt.physics.inputs import Floats
 from setupopt.project.measured_file import Measured
 from setupopt.project.model import AXLES, WHEELS, AxleSetup, Project, Setup, Tolerance
@@ -17,9 +17,12 @@ from setupopt.project.settings import SETTINGS, Setting
 from setupopt.result import Result
 from setupopt.robust.tolerance import build_errors, worst_build
 from setupopt.sheet.adjusters import axle_tools
-from setupopt.sheet.as_built import Built, BuiltModel, built, with_field
+from setupopt.sheet.as_built import Built, BuiltModel, built, cautions, with_field
+from setupopt.units import DEG, MM
 
-_SAME = 1e-9  # of a setting's own size; noise of conversion
+_SAME = 1e-5  # of a setting's own size: a printed sheet shows six digits
+_ALIKE = 1e-6  # of the file's unit, left against right
+_NOISE = 1e-9  # m
 _ROOM = 0.005  # of margin, where no tolerance tells what the mechanics can hold
 _MOST_SETS = 4096
 _AT_ONCE = 256  # builds solved together
@@ -69,7 +72,8 @@ class ReadBack:
     """A car as built. Margins are worst steady margins over the sweep, minus infinity where contact is lost.
 
     `corrections`: the smallest set that reaches the floor, or the best set where none does, and then all
-    else that is out of tolerance; `after`: margin with the set for the floor.
+    else that is out of tolerance; `after`: margin with the set for the floor. `is_smallest`: whether every
+    smaller set was tried.
     """
 
     project: Project
@@ -81,12 +85,14 @@ class ReadBack:
     deviations: tuple[Deviation, ...]
     corrections: tuple[Correction, ...]
     after: float
+    is_smallest: bool
     broken: tuple[Broken, ...]
+    cautions: tuple[str, ...]
 
     @property
     def holds(self) -> bool:
         """Whether the car as built keeps contact, floor and limits."""
-        return self.margin >= self.floor and not self.broken
+        return self.result.lost() == 0 and self.margin >= self.floor and not self.broken
 
 
 def read_back(project: Project, target: Setup, measured: Measured, floor: float | None = None) -> ReadBack:
@@ -101,22 +107,60 @@ def read_back(project: Project, target: Setup, measured: Measured, floor: float 
     wanted = float(study.worst([study.target])[0])
     least = _floor(project, target, cases, wanted) if floor is None else floor
     deviations = study.deviations(project)
-    chosen, after = study.smallest(deviations, least)
+    chosen, after, is_smallest = study.smallest(deviations, least)
     outside = [deviation for deviation in deviations if deviation.is_outside and deviation not in chosen]
     return ReadBack(
         project, target, least, result, float(result.worst_margin[0]), wanted, deviations,
         tuple(Correction(d, _how(project, d), d in chosen) for d in (*chosen, *outside)), after,
-        broken(project, _as_setup(target, study.found), result),
+        is_smallest, tuple(_broken(project, target, study, result)),
+        (*project.cautions, *cautions(measured, project.car)),
     )  # fmt: skip
 
 
 def _floor(project: Project, target: Setup, cases: CaseSet, margin: float) -> float:
-    """The worst margin of a build within the tolerance, or a little under the target's own."""
+    """The worst margin within the tolerance, or a little under the target's own; 0 where contact is lost."""
+    if not np.isfinite(margin):
+        return 0.0
     errors = build_errors(project, target)
     if errors is None or errors.tolerance is None:
         return margin - _ROOM
     worst = worst_build(errors.build_alone(), cases).margin
     return worst if np.isfinite(worst) else margin - _ROOM
+
+
+def _broken(project: Project, target: Setup, study: _Study, result: Result) -> Iterator[Broken]:
+    """Limits that the build breaks. Arches and floor points are asked with the wheels as they are."""
+    limits, answers = project.limits, result.answers.copy()
+    answers["spare_clearance"] = np.inf
+    if limits is not None:
+        limits = replace(limits, packaging=replace(limits.packaging, arches=()))
+    common = replace(project, limits=limits)
+    yield from broken(common, _as_setup(target, study.found), replace(result, answers=answers))
+    for number, arch in enumerate(project.limits.packaging.arches if project.limits else (), start=1):
+        for wheel in (first := 2 * AXLES.index(arch.axle), first + 1):
+            room = arch.room + arch.room_per_camber * float(study.found.camber[wheel])
+            travel, limit = result.answers["travel"][0, :, wheel], f"packaging.arch[{number}]"
+            yield from _worst(limit, WHEELS[wheel], travel, "at most", room, result)
+    if (result.answers["spare_clearance"][0] < 0.0).any():
+        for place, point in enumerate(project.car.clearance):
+            gaps = study.model.alone(study.found, place, result.cases)
+            yield from _worst("clearance.least_gap_mm", point.name, gaps, "at least", point.least_gap, result)
+
+
+def _worst(
+    limit: str, where: str, values: Floats, sense: Sense, required: float, result: Result
+) -> Iterator[Broken]:
+    """The case in which `values` (cases), m, break a limit most, if one does."""
+    over = np.where(result.contact[0], values - required, -np.inf)
+    if sense == "at least":
+        over = np.where(result.contact[0], required - values, -np.inf)
+    case = int(over.argmax())
+    if over[case] > _NOISE:
+        angle = _plain(float(result.cases.records["roll_angle"][case]) / DEG)
+        yield Broken(
+            limit, where, _plain(float(values[case]) / MM), sense, _plain(required / MM), "mm", case + 1,
+            angle, result.cases.attitude[case],
+        )  # fmt: skip
 
 
 def _as_setup(target: Setup, build: Built) -> Setup:
@@ -176,23 +220,39 @@ class _Study:
 
     def smallest(
         self, deviations: tuple[Deviation, ...], floor: float
-    ) -> tuple[tuple[Deviation, ...], float]:
+    ) -> tuple[tuple[Deviation, ...], float, bool]:
         """The smallest set of corrections that reaches the floor, the best of its size; or the best of all.
 
-        Sets are tried by size, the costliest deviations first, until one reaches the floor or 4096 were.
+        Sets are tried by size, the costliest deviations first, until one reaches the floor or 4096 were. Then
+        the best set goes on one correction at a time, and False says that it need not be the smallest.
         """
         best: tuple[tuple[Deviation, ...], float] = ((), float(self.worst([self.found])[0]))
         tried = 0
         for size in range(1, len(deviations) + 1):
-            if best[1] >= floor or tried >= _MOST_SETS:
+            if best[1] >= floor:
                 break
+            if tried >= _MOST_SETS:
+                return self._further(*best, deviations, floor)
             sets = list(combinations(deviations, size))[: _MOST_SETS - tried]
             margins = self.worst([self._righted(chosen) for chosen in sets])
             tried += len(sets)
             top = int(margins.argmax())
             if margins[top] > best[1]:
                 best = (sets[top], float(margins[top]))
-        return best
+        return *best, True
+
+    def _further(
+        self, chosen: tuple[Deviation, ...], margin: float, deviations: tuple[Deviation, ...], floor: float
+    ) -> tuple[tuple[Deviation, ...], float, bool]:
+        """One more correction after another, each the best, until the floor is reached or none is left."""
+        best, reached = chosen, margin
+        while reached < floor and len(chosen) < len(deviations):
+            sets = [(*chosen, one) for one in deviations if one not in chosen]
+            margins = self.worst([self._righted(one) for one in sets])
+            chosen = sets[int(margins.argmax())]
+            if margins.max() > reached:
+                best, reached = chosen, float(margins.max())
+        return best, reached, False
 
     def _righted(self, chosen: Sequence[Deviation]) -> Built:
         """The build with some deviations put right."""
@@ -223,11 +283,7 @@ def _differing(target: Built, found: Built) -> Iterator[tuple[str, str, tuple[in
             continue
         for axle in (0, 1):
             left, right = 2 * axle, 2 * axle + 1
-            if (
-                differs[left]
-                and differs[right]
-                and abs(off[left] - off[right]) <= _SAME * setting.factor * 1e3
-            ):
+            if differs[left] and differs[right] and abs(off[left] - off[right]) <= _ALIKE * setting.factor:
                 yield f"{AXLES[axle]} {words}", field, (left, right)
             else:
                 yield from (
@@ -261,7 +317,9 @@ def _how(project: Project, deviation: Deviation) -> str:
     tools = axle_tools(project, axle)
     if deviation.field == "camber":
         shims = tools.shims_for(move)
-        return tools.shim_words(shims, move) if shims or tools.per_shim is None else "less than half a shim"
+        words = tools.shim_words(shims, move) if shims or tools.per_shim is None else "less than half a shim"
+        only = f"at {WHEELS[deviation.places[0]].upper()} only"
+        return words if len(deviation.places) == 2 else words.replace("each side", only)
     if deviation.field == "ride_height":
         amount = tools.perch_amount(move)
         way = "raise" if move > 0.0 else "lower"

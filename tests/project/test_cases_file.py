@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import time
 from pathlib import Path
 
 import numpy as np
@@ -123,17 +122,17 @@ def test_too_many_rows_are_refused(tmp_path: Path, project: Project, monkeypatch
         read(tmp_path, project, "roll_angle_deg,speed_m_s\n" + "0,60\n" * 11)
 
 
-def test_a_hundred_thousand_cases_are_read_at_once(tmp_path: Path, project: Project) -> None:
-    """Reading is no part of the wait: measured 0.4 s, with room for a busy machine."""
+def test_a_hundred_thousand_cases_are_read(tmp_path: Path, project: Project) -> None:
+    """Across the pieces in which a table is read, no row is lost or out of order."""
     header = "roll_angle_deg,speed_m_s,heading_deg,acceleration_m_s2,bump_fl_mm,bump_fr_mm,radius_mm,name\n"
     text = header + "".join(
         f"{n % 180},60.5,{n % 7}.25,-1.5,,{n % 3},7500,case {n}\n" for n in range(100_000)
     )
     path = tmp_path / "cases.csv"
     path.write_text(text)
-    start = time.perf_counter()
-    assert len(read_cases(path, project.venue, project.car)) == 100_000
-    assert time.perf_counter() - start < 3.0
+    cases = read_cases(path, project.venue, project.car)
+    assert cases.label == [f"case {n}" for n in range(100_000)]
+    assert (cases.bump[:, 1] == [(n % 3) * 1e-3 for n in range(100_000)]).all()
 
 
 @settings(max_examples=200, deadline=None, database=None, suppress_health_check=list(HealthCheck))

@@ -45,6 +45,18 @@ def test_steps_done_one_by_one_land_on_the_target(made: tuple[Project, ChangeLis
     assert reading.cross_share == pytest.approx(0.5, abs=1e-6)
 
 
+def test_camber_comes_as_near_as_the_shims_allow(made: tuple[Project, ChangeList]) -> None:
+    """At the end, when the last ride height has moved it too: to half of the thinnest shim, and 0.01 deg for
+    the flat that the height was rounded to (0.025 deg/mm at 0.2 mm are half of that)."""
+    project, found = made
+    assert project.limits is not None
+    for axle in ("front", "rear"):
+        adjuster = getattr(project.limits, f"adjuster_{axle}")
+        half = 0.5 * min(adjuster.shims) * adjuster.camber_per_shim
+        off = getattr(found.landed, axle).camber - getattr(found.target, axle).camber
+        assert abs(off) <= half + 0.01 * DEG
+
+
 def test_landed_is_what_was_read(made: tuple[Project, ChangeList]) -> None:
     """The margins told are those of plain evaluations of today, target and landed."""
     project, found = made
@@ -168,6 +180,7 @@ def test_turns_say_raise_and_lower_as_the_car_goes(bore: Project) -> None:
         found = change_list(project, project.setup, replace(project.setup, front=front))
         step = next(step for step in found.steps if step.job == "ride height" and step.where == "front")
         assert step.what.startswith("Raise the front")
+        assert step.amount is not None
         assert np.sign(step.amount) == sign
         assert found.landed.front.ride_height == pytest.approx(front.ride_height, abs=0.3 * MM)
 
@@ -190,3 +203,20 @@ def test_pressures_land_on_values_a_gauge_shows(bore: Project) -> None:
     odd = replace(bore.setup, front=replace(bore.setup.front, pressure=1.604e5))
     target = replace(odd, front=replace(odd.front, pressure=1.66e5))
     assert change_list(bore, odd, target).landed.front.pressure == pytest.approx(1.66e5, abs=1.0)
+
+
+def test_a_height_less_than_half_a_flat_is_named(bore: Project) -> None:
+    """0.1 mm where a flat is 0.27 mm: no step, but said; and camber, which is as wanted, is not spoken of."""
+    front = replace(bore.setup.front, ride_height=bore.setup.front.ride_height + 0.1 * MM)
+    found = change_list(bore, bore.setup, replace(bore.setup, front=front))
+    assert found.left_alone == ("front ride height: +0.10 mm wanted, less than half of a flat",)
+    assert [step.where for step in found.steps if step.too_small] == ["front"]
+
+
+def test_toe_is_checked_where_shims_or_turns_may_move_it(made: tuple[Project, ChangeList]) -> None:
+    """The model has no toe: after camber and ride heights it is measured (common practice, no source)."""
+    project, found = made
+    toe = next(i for i, step in enumerate(found.steps) if step.job == "toe" and step.amount is None)
+    assert found.steps[toe].number > max(step.number for step in found.steps if step.job == "camber")
+    idle = change_list(project, project.setup, project.setup)
+    assert "toe" not in {step.job for step in idle.steps}

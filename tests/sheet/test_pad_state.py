@@ -117,13 +117,21 @@ def _tyre_rates(project: Project) -> np.ndarray:
     return np.array(rates)
 
 
-def test_all_perches_raised_lift_the_car_by_as_much(bore: Project) -> None:
-    """Loads stay, so springs and tyres keep their lengths."""
+@pytest.mark.parametrize("raised", [0.005, 0.06])
+def test_all_perches_raised_lift_the_car_by_as_much(bore: Project, raised: float) -> None:
+    """Loads stay, so springs and tyres keep their lengths; also where a stop would stand: out of reach."""
     project = stiff(bore)
     pad, stance = Pad(project, project.setup), Stance.of(project.setup)
-    before, after = pad.reading(stance), pad.reading(replace(stance, perch=np.full(4, 0.005)))
-    assert after.ride_height - before.ride_height == pytest.approx([0.005, 0.005], abs=1e-6)
+    before, after = pad.reading(stance), pad.reading(replace(stance, perch=np.full(4, raised)))
+    assert after.ride_height - before.ride_height == pytest.approx([raised, raised], abs=1e-6)
     assert after.load == pytest.approx(before.load, abs=0.1)
+
+
+def test_the_floor_stands_high_where_a_corner_is_wound_up(pad: Pad, today: Stance) -> None:
+    """Front left wound up: the left side of the rigid floor rises over the right one, front and rear."""
+    reading = pad.reading(replace(today, perch=np.array([0.003, 0.0, 0.0, 0.0])))
+    assert reading.side_height[0] > reading.side_height[1]
+    assert reading.side_height[2] > reading.side_height[3]
 
 
 def test_a_softer_spring_sinks_by_hand(bore: Project) -> None:

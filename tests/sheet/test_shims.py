@@ -18,7 +18,7 @@ MM = 1e-3
 
 def brute_force(change: float, sizes: list[float], most: int) -> tuple[float, int]:
     """Least miss, in micrometres, and fewest shims that have it, over every count of every size."""
-    wanted = abs(change) * 1e6
+    wanted = round(abs(change) * 1e6)
     best = (wanted, 0)
     for counts in product(range(most + 1), repeat=len(sizes)):
         if sum(counts) <= most:
