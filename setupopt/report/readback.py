@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 
 from setupopt.project.checksum import setup_checksum
+from setupopt.report.summary import by_angle
 from setupopt.result import Field, finite
 from setupopt.sheet.readback import Correction, Deviation, ReadBack
 
@@ -18,6 +19,7 @@ def as_dict(read: ReadBack) -> Field:
         "floor": read.floor,
         "holds": read.holds,
         "worst": read.result.fields(int(read.result.worst[0])),
+        "by_angle": by_angle(read.result),
         "deviations": [deviation_fields(deviation) for deviation in read.deviations],
         "corrections": [_correction(correction) for correction in read.corrections],
         "smallest": read.is_smallest,
