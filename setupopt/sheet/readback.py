@@ -18,6 +18,7 @@ from setupopt.result import Result
 from setupopt.robust.tolerance import build_errors, worst_build
 from setupopt.sheet.adjusters import axle_tools
 from setupopt.sheet.as_built import Built, BuiltModel, built, cautions, with_field
+from setupopt.sheet.wedge import wedge_words
 from setupopt.units import DEG, MM
 
 _SAME = 1e-5  # of a setting's own size: a printed sheet shows six digits
@@ -111,7 +112,7 @@ def read_back(project: Project, target: Setup, measured: Measured, floor: float 
     outside = [deviation for deviation in deviations if deviation.is_outside and deviation not in chosen]
     return ReadBack(
         project, target, least, result, float(result.worst_margin[0]), wanted, deviations,
-        tuple(Correction(d, _how(project, d), d in chosen) for d in (*chosen, *outside)), after,
+        tuple(Correction(d, _how(project, target, d), d in chosen) for d in (*chosen, *outside)), after,
         is_smallest, tuple(_broken(project, target, study, result)),
         (*project.cautions, *cautions(measured, project.car)),
     )  # fmt: skip
@@ -308,10 +309,10 @@ def _tolerance(held: Tolerance | None, field: str, target: float) -> float | Non
     return known.get(field)
 
 
-def _how(project: Project, deviation: Deviation) -> str:
+def _how(project: Project, target: Setup, deviation: Deviation) -> str:
     """What to turn."""
     if deviation.field == "load":
-        return "turn the perches by opposite flats on the diagonals until the scales show even sides"
+        return wedge_words(project, target, deviation.found / 100.0)
     move = (deviation.target - deviation.found) * _setting(deviation.field).factor
     axle = deviation.places[0] if deviation.field in _AXLE_FIELDS else deviation.places[0] // 2
     tools = axle_tools(project, axle)
