@@ -49,11 +49,6 @@ def verdicts(proof: Proof) -> tuple[Verdict, ...]:
     return tuple(sorted(rows, key=lambda verdict: verdict.holds is not False))
 
 
-def holds(proof: Proof, rows: tuple[Verdict, ...]) -> bool:
-    """Whether everything that was asked is stood."""
-    return all(verdict.holds is not False for verdict in rows)
-
-
 def _change(proof: Proof, measure: Callable[[Setup], float]) -> Change | None:
     """The single step that mends a situation best."""
     return best_change(proof.project, proof.setup, measure, proof.plan.floor)

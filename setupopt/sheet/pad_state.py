@@ -99,12 +99,6 @@ class Pad:
             travel=answer["travel"].copy(),
         )
 
-    def axle_heights(self, heights: Floats) -> Floats:
-        """Heights (2,) at the ride-height stations, carried along the floor line to the axles."""
-        stations, axles = self._body["ride_x"][0], self._body["x"][0, ::2]
-        slope = (heights[0] - heights[1]) / (stations[0] - stations[1])
-        return np.asarray(heights[1] + slope * (axles - stations[1]))
-
     def _preloaded(self, stance: Stance) -> Records:
         """VEHICLE (1) whose springs carry at zero travel what they would there, and without stops.
 

@@ -25,11 +25,6 @@ class Line:
     tolerance: str  # with its unit, empty where none is given
     where: str  # how and where it is measured
 
-    @property
-    def is_per_axle(self) -> bool:
-        """Whether the axle has one value."""
-        return self.values[1] is None
-
 
 def state_lines(project: Project, setup: Setup) -> tuple[Line, ...]:
     """All quantities of a setup, in the order in which they are set; corner weights at last."""
