@@ -27,6 +27,10 @@ def command(folder: str, example: str) -> None:
     click.echo(f"next: setupopt assess {shlex.quote(folder)}")
 
 
+# What commands leave in a project: no part of an example that somebody tried out in its place.
+_RESULTS = {"proposed.toml", "proved", "sheets", "revisions.csv"}
+
+
 def examples_folder() -> Path:
     """Folder of the examples: inside an installed package, or beside it in the repository."""
     package = Path(setupopt.__file__).parent
@@ -106,7 +110,8 @@ def _copy_files(source: Path, target: Path) -> None:
     """Copy what a user edits, as files of their own: an installed example may be read-only."""
     for path in sorted(source.rglob("*")):
         inner = path.relative_to(source)
-        if path.is_file() and not any(part.startswith((".", "__")) for part in inner.parts):
+        hidden = any(part.startswith((".", "__")) for part in inner.parts)
+        if path.is_file() and not hidden and inner.parts[0] not in _RESULTS:
             (target / inner).parent.mkdir(parents=True, exist_ok=True)
             shutil.copyfile(path, target / inner)
 

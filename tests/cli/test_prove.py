@@ -23,7 +23,7 @@ QUICK = ("--seeds", "4", "--seconds", "2", "--ride-cases", "1", "--builds", "16"
 
 def project(folder: Path, attitudes: int = 2, speed: float = 50.0) -> Path:
     """The bore with few cases."""
-    shutil.copytree(SETUPS / "bore", folder)
+    shutil.copytree(SETUPS / "bore", folder, ignore=shutil.ignore_patterns("proved", "sheets", "*.csv"))
     venue = folder / "venue.toml"
     head, *rest = venue.read_text().split("[[attitude]]")
     head = head.replace("step = 5", "step = 90").replace("speed_m_s = 50", f"speed_m_s = {speed:g}")

@@ -147,3 +147,13 @@ def test_every_example_of_the_repository_is_a_project(run: Run, tmp_path: Path) 
     for name in names:
         assert run("start", tmp_path / name, "--example", name).exit_code == 0
         load(tmp_path / name)
+
+
+def test_results_of_a_tried_example_are_not_copied(tmp_path: Path) -> None:
+    """A proposal, a proof, sheets and a log that somebody's runs left beside the example stay there."""
+    source = tmp_path / "source"
+    for name in ("car.toml", "proposed.toml", "revisions.csv", "proved/abc.json", "sheets/sheet.pdf"):
+        (source / name).parent.mkdir(parents=True, exist_ok=True)
+        (source / name).write_text("text")
+    start.copy_whole(source, tmp_path / "target")
+    assert [path.name for path in (tmp_path / "target").iterdir()] == ["car.toml"]
