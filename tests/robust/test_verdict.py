@@ -1,0 +1,93 @@
+"""Verdicts: each against the plain evaluation of the situation that it tells."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from setupopt.evaluation import evaluate
+from setupopt.project import Project
+from setupopt.robust.proving import Plan, Proof, prove
+from setupopt.robust.verdict import Verdict, verdicts
+from setupopt.robust.wind import with_wind
+
+PLAN = Plan(seconds=2.0, seeds=4, ride_cases=1, builds=16, directions=4, bump=0.5)
+
+
+@pytest.fixture(scope="module")
+def proof(bore: Project, tmp_path_factory: pytest.TempPathFactory) -> Proof:
+    """Three roll angles, straight and in a crosswind."""
+    venue = replace(
+        bore.venue,
+        sweep=replace(bore.venue.sweep, step=np.radians(90.0)),
+        attitudes=bore.venue.attitudes[:4:3],
+    )
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+        return prove(replace(bore, venue=venue, folder=Path()), PLAN)
+
+
+@pytest.fixture(scope="module")
+def rows(proof: Proof) -> dict[str, Verdict]:
+    """By what they speak of."""
+    return {verdict.what: verdict for verdict in verdicts(proof)}
+
+
+def test_margin_as_set_is_the_evaluation(proof: Proof, rows: dict[str, Verdict]) -> None:
+    """Worst margin and its case."""
+    plain = evaluate(proof.project)
+    assert rows["margin as set"].found == pytest.approx(float(plain.worst_margin[0]), abs=1e-12)
+    assert rows["margin as set"].row == int(plain.worst[0])
+
+
+def test_changes_do_what_they_say(proof: Proof, rows: dict[str, Verdict]) -> None:
+    """Worst steady margin before and after each change, by plain evaluations; none falls under the floor."""
+    changes = [verdict.change for verdict in rows.values() if verdict.change is not None]
+    assert changes
+    for change in changes:
+        before, after = evaluate(proof.project, [proof.setup, change.setup]).worst_margin
+        assert (change.worst_before, change.worst_after) == pytest.approx((before, after), abs=1e-8)
+        assert after >= min(proof.plan.floor, before)
+        assert change.gain > 0
+
+
+def test_steady_wind_is_held_and_a_little_more_is_not(proof: Proof, rows: dict[str, Verdict]) -> None:
+    """In the case and from the direction that it tells."""
+    wind = proof.gust.steady
+    direction, speed = float(wind.direction[wind.worst]), rows["steady wind"].found
+    assert speed is not None
+    for share, held in ((1.0, True), (1.1, False)):
+        cases = with_wind(proof.steady.cases, share * speed, direction)
+        assert (evaluate(proof.project, cases=cases).worst_margin[0] >= proof.plan.floor) == held
+
+
+def test_what_is_asked_is_judged(rows: dict[str, Verdict]) -> None:
+    """Half a metre of bump is asked and not stood; nothing is asked of the wind; broken rows come first."""
+    assert rows["bump"].asked == pytest.approx(500.0)
+    assert rows["bump"].holds is False
+    assert rows["steady wind"].holds is None
+    assert next(iter(rows.values())).holds is False
+
+
+def test_rides_lead_where_there_are_any(proof: Proof, rows: dict[str, Verdict]) -> None:
+    """The chance told is that of the rides in the ridden case, or the linear one of another case."""
+    assert proof.road is not None
+    (ridden,) = proof.road.ridden
+    linear = np.delete(np.nan_to_num(proof.road.linear["chance"]), ridden.row)
+    expected = max(ridden.sums.chance_under()[0], float(linear.max()))
+    assert rows["rough road"].found == pytest.approx(100.0 * expected)
+
+
+def test_same_again(proof: Proof, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A second proof has the same numbers to the last bit."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    again = prove(proof.project, PLAN)
+    assert (again.bump.allowance.height == proof.bump.allowance.height).all()
+    assert (again.gust.speed == proof.gust.speed).all()
+    assert proof.road is not None
+    assert again.road is not None
+    assert (again.road.ridden[0].sums.sums == proof.road.ridden[0].sums.sums).all()
+    assert again.build.cloud.percentile(0.5) == proof.build.cloud.percentile(0.5)
