@@ -83,9 +83,10 @@ def command(
         gust=gust, wind=wind, profile=_profile(profile),
     )  # fmt: skip
     judged = _prove(ctx, found, plan, quiet)
-    _write(targets, judged)
-    _keep(judged)
-    _print(judged, as_json, quiet)
+    answer = as_json_text(judged.as_dict())
+    _write(targets, judged, answer)
+    _keep(judged, answer)
+    _print(judged, answer, as_json, quiet)
     ctx.exit(0 if judged.holds else 1)
 
 
@@ -115,7 +116,7 @@ def _prove(ctx: click.Context, project: Project, plan: Plan, quiet: bool) -> Jud
     return judged
 
 
-def _write(targets: dict[str, Path], judged: JudgedProof) -> None:
+def _write(targets: dict[str, Path], judged: JudgedProof, answer: str) -> None:
     """Write the files asked for, each whole or not at all."""
     if not targets:
         return
@@ -124,25 +125,25 @@ def _write(targets: dict[str, Path], judged: JudgedProof) -> None:
     from setupopt.report.proof_text import text
 
     contents = {
-        "text": text(judged, _WIDTH), "json": as_json_text(judged.as_dict()), "cases": csv_text(judged),
+        "text": text(judged, _WIDTH), "json": answer, "cases": csv_text(judged),
         "picture": bump_picture(judged.proof),
     }  # fmt: skip
     write_all({targets[kind]: content for kind, content in contents.items() if content is not None})
 
 
-def _keep(judged: JudgedProof) -> None:
+def _keep(judged: JudgedProof, answer: str) -> None:
     """Leave the proof in the project, under the checksum of its setup, for the run card."""
     try:
-        write_all({proof_file(judged.proof.project, judged.proof.setup): as_json_text(judged.as_dict())})
+        write_all({proof_file(judged.proof.project, judged.proof.setup): answer})
     except OutputError as error:
         click.echo(f"not kept for the run card: {error}", err=True)
 
 
-def _print(judged: JudgedProof, as_json: bool, quiet: bool) -> None:
+def _print(judged: JudgedProof, answer: str, as_json: bool, quiet: bool) -> None:
     from setupopt.report.proof_text import text
     from setupopt.report.tables import screen_width
 
     if as_json:
-        print_json(as_json_text(judged.as_dict()), judged.proof.project.cautions, quiet)
+        print_json(answer, judged.proof.project.cautions, quiet)
         return
     click.echo(text(judged, screen_width(), short=quiet), nl=False)

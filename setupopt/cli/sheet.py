@@ -12,13 +12,12 @@ from setupopt.cli import options
 from setupopt.cli.outputs import (
     as_json_text,
     default_target,
-    make_folder,
+    folder_targets,
     print_json,
     refuse_inputs,
     write_all,
 )
 from setupopt.cli.waiting import Saying, say_compiling
-from setupopt.errors import OutputError
 
 if TYPE_CHECKING:
     from setupopt.project import Project, Setup
@@ -90,10 +89,8 @@ def _targets(
     sheet: Sheet, out: str | None, home: Path, setup_file: str | None, today_file: str | None
 ) -> dict[str, Path]:
     """The files to write, by kind. Raises OutputError where they cannot be."""
-    folder = home / FOLDER if out is None else Path(out)
-    if folder.exists() and not folder.is_dir():
-        raise OutputError(str(folder), "it is not a folder")
-    targets = {kind: folder / f"{sheet.file_name}.{kind}" for kind in ("pdf", "csv", "json")}
+    names = {kind: f"{sheet.file_name}.{kind}" for kind in ("pdf", "csv", "json")}
+    targets = folder_targets(str(home / FOLDER) if out is None else out, names)
     refuse_inputs(targets, home, setup_file, today_file)
     return targets
 
@@ -117,7 +114,6 @@ def _log(sheet: Sheet) -> None:
     from setupopt.report.sheet import revision
     from setupopt.sheet.revisions import append
 
-    make_folder(sheet.project.folder)
     append(sheet.project.folder, revision(sheet))
 
 

@@ -9,7 +9,7 @@ from setupopt.losses import Loss
 from setupopt.project.model import WHEELS
 from setupopt.report.assessment import Assessment
 from setupopt.report.summary import AttitudeWorst, by_angle, by_attitude
-from setupopt.report.tables import INDENT, Column, angle, bar, number, paragraph, table
+from setupopt.report.tables import INDENT, Column, angle, bar, number, paragraph, table, thinned
 from setupopt.result import Field
 from setupopt.units import MM
 
@@ -87,7 +87,7 @@ def _margin_words(a: Assessment) -> str:
 
 def _angles(a: Assessment, width: int) -> str:
     rows = by_angle(a.result)
-    shown = _thinned(rows)
+    shown = thinned(rows, _MOST_ANGLES, _sort_margin)
     group = -(-len(rows) // _MOST_ANGLES)
     some = f" (of every {group} neighbouring angles the worst)" if group > 1 else ""
     length = min(width - 50, 60)
@@ -106,13 +106,6 @@ def _bar(margin: float | None, length: int) -> str:
     if margin is None:
         return "CONTACT LOST"
     return bar(margin, length) if margin >= 0.0 else "SLIDES"
-
-
-def _thinned(rows: list[Field]) -> list[Field]:
-    """At most `_MOST_ANGLES` rows: the worst of each equal number of neighbours."""
-    step = -(-len(rows) // _MOST_ANGLES)
-    groups = [rows[first : first + step] for first in range(0, len(rows), step)]
-    return [min(group, key=_sort_margin) for group in groups]
 
 
 def _sort_margin(row: Field) -> float:

@@ -9,7 +9,7 @@ import numpy as np
 from setupopt.report.assessment_text import CLOSING, cautions_text
 from setupopt.report.proof import PERCENTILES, JudgedProof
 from setupopt.report.road import RoadLine, RoadTable
-from setupopt.report.tables import INDENT, Column, angle, number, paragraph, table
+from setupopt.report.tables import INDENT, Column, angle, margin_words, number, paragraph, table, thinned
 from setupopt.result import Field
 from setupopt.robust.remedy import Change
 from setupopt.robust.road import class_letter
@@ -104,20 +104,16 @@ def _change_words(change: Change | None) -> str:
     if change is None:
         return "no single step helps without a cost elsewhere"
     gain = f"margin {change.gain:+.3f} there" if np.isfinite(change.gain) else "contact is regained there"
-    worst = f"worst margin {_margin(change.worst_before)} -> {_margin(change.worst_after)}"
+    worst = f"worst margin {margin_words(change.worst_before)} -> {margin_words(change.worst_after)}"
     key = change.key.removesuffix(f"_{change.unit.replace('/', '_per_')}").replace("_", " ")
     return f"{change.axle} {key} {change.from_:g} -> {change.to:g} {change.unit} ({gain}, {worst})"
-
-
-def _margin(margin: float) -> str:
-    return number(margin, 3) if np.isfinite(margin) else "contact lost"
 
 
 # ---- bumps and wind ----------------------------------------------------------------------------------------
 
 
 def _bumps(judged: JudgedProof, width: int) -> str:
-    rows = _thinned(_least_by_angle(list(judged.cases())))
+    rows = thinned(_least_by_angle(list(judged.cases())), _MOST_ANGLES, _least)
     columns = [
         Column("roll angle deg", [_degrees(row) for row in rows]),
         Column("bump mm", [_bump_words(row) for row in rows]),
@@ -145,12 +141,6 @@ def _least_by_angle(rows: list[Field]) -> list[Field]:
     for row in sorted(rows, key=_least):
         least.setdefault(row["roll_angle_deg"], row)
     return [least[degrees] for degrees in sorted(least)]
-
-
-def _thinned(rows: list[Field]) -> list[Field]:
-    """At most so many rows: the least of each equal number of neighbours."""
-    step = -(-len(rows) // _MOST_ANGLES)
-    return [min(rows[first : first + step], key=_least) for first in range(0, len(rows), step)]
 
 
 def _winds(judged: JudgedProof, width: int) -> str:
@@ -214,7 +204,7 @@ def _ride_table(judged: JudgedProof, road: RoadTable, width: int) -> str:
         f"Case {place['case']}, {_degrees(place)} deg, {place['attitude']}: {sums.rides + sums.lost} rides, "
         f"{sums.seconds:.0f} s. Under the floor in {100 * share:.3g} % of the rides (95 %: {100 * low:.3g} "
         f"to {100 * high:.3g} %), {100 * sums.share_under:.2g} % of the time; by the linear answer in "
-        f"{100 * road.linear_chance:.3g} % of the runs. Least margin {_margin(sums.least_margin)}."
+        f"{100 * road.linear_chance:.3g} % of the runs. Least margin {margin_words(sums.least_margin)}."
     )
     lines = road.lines
     columns = [
@@ -258,7 +248,9 @@ def _box_words(judged: JudgedProof, box: str, stands: float | None, worst: Worst
     place = judged.place(worst.case)
     times = "" if stands is None else f"; stands {_times(stands)} the {box}"
     where = f"at {_degrees(place)} deg, {place['attitude']}"
-    return paragraph(f"Worst within the {box}: margin {_margin(worst.margin)} {where}{times}.", width, INDENT)
+    return paragraph(
+        f"Worst within the {box}: margin {margin_words(worst.margin)} {where}{times}.", width, INDENT
+    )
 
 
 def _times(stands: float) -> str:
@@ -283,7 +275,7 @@ def _costs(worst: WorstBuild, width: int) -> str:
 def _cloud_words(judged: JudgedProof, width: int) -> str:
     cloud, floor = judged.proof.build.cloud, judged.proof.plan.floor
     share, low, high = cloud.share_under(floor)
-    marks = ", ".join(f"{100 * one:g} % {_margin(cloud.percentile(one))}" for one in PERCENTILES)
+    marks = ", ".join(f"{100 * one:g} % {margin_words(cloud.percentile(one))}" for one in PERCENTILES)
     return paragraph(
         f"Of {cloud.count} builds spread evenly over all of it {100 * share:.3g} % are under the floor "
         f"(95 %: {100 * low:.2g} to {100 * high:.2g} %). Margin at percentiles: {marks}.",

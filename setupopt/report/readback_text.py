@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from setupopt.report.assessment_text import CLOSING, cautions_text
-from setupopt.report.tables import INDENT, Column, angle, number, paragraph, table
+from setupopt.report.tables import INDENT, Column, angle, margin_words, number, paragraph, table
 from setupopt.sheet.readback import Correction, Deviation, ReadBack
 
 
@@ -34,11 +34,6 @@ def _verdict(read: ReadBack, width: int) -> str:
     lines.append(f"Target: {margin_words(read.target_margin)}")
     lines.append(f"Floor {read.floor:.3f}: {word}")
     return "\n".join(paragraph(line, width) for line in lines)
-
-
-def margin_words(margin: float) -> str:
-    """A margin, or that contact is lost."""
-    return number(margin, 3) if np.isfinite(margin) else "contact lost"
 
 
 def _deviations(read: ReadBack, width: int) -> str:

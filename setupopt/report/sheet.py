@@ -15,6 +15,7 @@ from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
 from setupopt.report.assessment_text import CLOSING
 from setupopt.report.summary import by_angle
+from setupopt.report.tables import thinned
 from setupopt.result import Field, finite
 from setupopt.sheet.card import RunCard
 from setupopt.sheet.change_list import ChangeList, Step
@@ -161,9 +162,7 @@ def _angles(card: RunCard) -> list[Field]:
         height = -1.0 if case["bump_mm"] is None else case["bump_mm"]
         bumps[case["roll_angle_deg"]] = min(height, bumps.get(case["roll_angle_deg"], np.inf))
     found = [{**row, "bump_mm": bumps.get(row["roll_angle_deg"])} for row in rows]
-    step = -(-len(found) // _MOST_ANGLES)
-    groups = [found[first : first + step] for first in range(0, len(found), step)]
-    return [min(group, key=lambda row: -1e9 if row["margin"] is None else row["margin"]) for group in groups]
+    return thinned(found, _MOST_ANGLES, lambda row: -1e9 if row["margin"] is None else row["margin"])
 
 
 def revision(sheet: Sheet) -> Revision:

@@ -6,7 +6,7 @@ import numpy as np
 
 from setupopt.report.assessment_text import CLOSING, cautions_text
 from setupopt.report.sheet import Sheet
-from setupopt.report.tables import INDENT, Column, number, paragraph, table
+from setupopt.report.tables import INDENT, Column, margin_words, number, paragraph, table
 from setupopt.sheet.change_list import Step
 from setupopt.units import DEG, MM
 
@@ -32,7 +32,7 @@ def _head(sheet: Sheet, width: int) -> str:
 def _margins(sheet: Sheet, width: int) -> str:
     c = sheet.changes
     words = ", ".join(
-        f"{name} {number(margin, 3) if np.isfinite(margin) else 'contact lost'}"
+        f"{name} {margin_words(margin)}"
         for name, margin in (
             ("today", c.margin_today),
             ("target", c.margin_target),

@@ -12,12 +12,14 @@ import math
 import shutil
 import textwrap
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 NARROWEST, WIDEST = 80, 160
 INDENT = "  "
 _GAP = "  "
+Row = TypeVar("Row")
 
 
 @dataclass(frozen=True)
@@ -133,6 +135,25 @@ def number(value: float | None, digits: int = 1, sign: bool = False) -> str:
         return "-"
     rounded = round(value, digits) + 0.0  # + 0.0 makes -0.0 plain
     return f"{rounded:+.{digits}f}" if sign else f"{rounded:.{digits}f}"
+
+
+def margin_words(margin: float) -> str:
+    """A margin to three digits, or that contact is lost where it is not finite.
+
+    >>> margin_words(0.12345), margin_words(-math.inf)
+    ('0.123', 'contact lost')
+    """
+    return number(margin, 3) if math.isfinite(margin) else "contact lost"
+
+
+def thinned(rows: Sequence[Row], most: int, value: Callable[[Row], float]) -> list[Row]:
+    """At most so many rows: of each equal number of neighbours the one with the least value.
+
+    >>> thinned([3, 1, 2, 5, 4], 3, float)
+    [1, 2, 4]
+    """
+    step = -(-len(rows) // most)
+    return [min(rows[first : first + step], key=value) for first in range(0, len(rows), step)]
 
 
 def angle(degrees: float) -> str:

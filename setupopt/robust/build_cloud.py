@@ -11,11 +11,10 @@ from scipy.stats import qmc
 
 from setupopt.cases import CaseSet
 from setupopt.physics.inputs import Floats
+from setupopt.robust.spans import Span
 from setupopt.robust.statistics import clopper_pearson
 from setupopt.robust.tolerance import BuildErrors
 
-# First sample of a chunk, and how many.
-Job = tuple[int, int]
 # Builds solved at a time: all their answers are held at once.
 _AT_ONCE = 64
 # Margins are counted in bins so many to one, from _LEAST up; the last is for 1 alone, the most there can be.
@@ -39,7 +38,7 @@ class BuildCloud:
     cases: CaseSet
     seed: int = 0
 
-    def errors(self, job: Job) -> Floats:
+    def errors(self, job: Span | tuple[int, int]) -> Floats:
         """Errors of the builds of a chunk, (count, names), -1 to 1."""
         first, count = job
         sequence = qmc.Sobol(len(self.build.names), seed=self.seed)
@@ -48,19 +47,10 @@ class BuildCloud:
         whole = sequence.random(1 << (count - 1).bit_length())  # it warns of all but powers of two
         return np.asarray(2.0 * whole[:count] - 1.0)
 
-    def __call__(self, job: Job) -> Floats:
+    def __call__(self, job: Span | tuple[int, int]) -> Floats:
         errors = self.errors(job)
         pieces = [errors[at : at + _AT_ONCE] for at in range(0, len(errors), _AT_ONCE)]
         return np.concatenate([self.build.result(piece, self.cases).worst_margin for piece in pieces])
-
-
-def cloud_jobs(samples: int, size: int = 256) -> tuple[Job, ...]:
-    """Chunks of `size` samples that make a cloud of so many; the last may be smaller.
-
-    >>> cloud_jobs(600, 256)
-    ((0, 256), (256, 256), (512, 88))
-    """
-    return tuple((first, min(size, samples - first)) for first in range(0, samples, size))
 
 
 # ---- what is kept of them ----------------------------------------------------------------------------------

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from setupopt.cases import CaseSet
-from setupopt.physics.inputs import Floats
-from setupopt.robust.build_cloud import BuildCloud, Cloud, cloud_jobs
+from setupopt.robust.build_cloud import BuildCloud, Cloud
+from setupopt.robust.spans import Chunks, spans
 from setupopt.robust.tolerance import BuildErrors, WorstBuild, stands, worst_build
 
-# As the shop of `proving`: name, words for the user, work, its jobs; gives the results in order.
-Chunks = Callable[[str, str, Callable[..., Floats], Sequence], Iterator[Floats]]
+_BUILDS_A_CHUNK = 256
 
 
 @dataclass(frozen=True)
@@ -41,7 +39,7 @@ def study_build(
 ) -> BuildStudy:
     """Everything about one setup's errors. `errors` holds a tolerance; `seed` that of the cloud."""
     cloud, do = Cloud(), BuildCloud(errors, cases, seed)
-    for margins in chunks("builds", "builds", do, cloud_jobs(samples)):
+    for margins in chunks("builds", "builds", do, spans(samples, _BUILDS_A_CHUNK)):
         cloud.add(margins)
     build = _box(errors.build_alone(), cases, floor)
     if not errors.shares:

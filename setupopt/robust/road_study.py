@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,12 +20,9 @@ from setupopt.robust.road_rides import (
     profile_seconds,
     ride_length,
 )
-from setupopt.robust.spans import spans
+from setupopt.robust.spans import Chunks, spans
 
 _LINEAR_CHUNK = 32  # cases
-
-# As the shop of `proving`: name, words for the user, work, its jobs; gives the results in order.
-Chunks = Callable[[str, str, Callable[..., Records], Sequence], Iterator[Records]]
 
 
 @dataclass(frozen=True)
@@ -73,11 +69,6 @@ class RoadStudy:
     plan: RoadPlan
     linear: Records
     ridden: tuple[Ridden, ...]
-
-    @property
-    def worst(self) -> int:
-        """The case likeliest to go under the floor by the linear answer; a lost one is not asked."""
-        return int(risk_order(self.linear, self.plan.floor)[0])
 
 
 def study_road(project: Project, cases: CaseSet, plan: RoadPlan, chunks: Chunks) -> RoadStudy | None:

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Sequence
 from typing import NamedTuple
+
+from setupopt.physics.inputs import Records
+
+# Gives the results of all jobs in order: name of the chunks, words for the user, the work, its jobs.
+Chunks = Callable[[str, str, Callable[..., Records], Sequence], Iterator[Records]]
 
 
 class Span(NamedTuple):

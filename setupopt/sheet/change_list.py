@@ -106,6 +106,7 @@ class _Work:
         self.pad, self.today, self.target = Pad(project, today), today, target
         self.tools = [axle_tools(project, axle) for axle in (0, 1)]
         self.stance = Stance.of(today)
+        self.reading = self.pad.reading(self.stance)
         self.steps: list[Step] = []
         self.left_alone: list[str] = []
 
@@ -141,12 +142,11 @@ class _Work:
         shims: tuple[tuple[float, int], ...] = (), too_small: bool = False,
     ) -> None:  # fmt: skip
         """Do a step, and read the pad after it."""
-        step = Step(
-            len(self.steps) + 1, job, where, what, amount, unit, shims, exact, too_small,
-            self.pad.reading(self.stance),
-        )  # fmt: skip
+        number = len(self.steps) + 1
+        step = Step(number, job, where, what, amount, unit, shims, exact, too_small, self.reading)
         self.stance = apply(self.pad, step, self.stance)
-        self.steps.append(replace(step, reading=self.pad.reading(self.stance)))
+        self.reading = self.pad.reading(self.stance)
+        self.steps.append(replace(step, reading=self.reading))
 
     def leave(self, words: str) -> None:
         """Name a difference that cannot be set."""
@@ -212,7 +212,7 @@ class _Work:
             if amount == 0.0:
                 self.small_height(name, exact, tools, job)
                 continue
-            before = self.pad.reading(self.stance).ride_height[axle] / MM
+            before = self.reading.ride_height[axle] / MM
             after = self.pad.reading(
                 with_change(self.stance, "perch", axle, tools.raised(amount))
             ).ride_height
@@ -240,13 +240,12 @@ class _Work:
         moves, probe = np.zeros(2), 1e-4
         for _ in range(4):
             stance = _raised(start, moves)
-            off = wanted - self.pad.reading(stance).ride_height
-            slopes = [
-                (self.pad.reading(with_change(stance, "perch", axle, probe)).ride_height
-                 - self.pad.reading(stance).ride_height) / probe
-                for axle in (0, 1)
-            ]  # fmt: skip
-            moves = moves + np.linalg.solve(np.array(slopes).T, off)
+            height = self.pad.reading(stance).ride_height
+            probed = [
+                self.pad.reading(with_change(stance, "perch", axle, probe)).ride_height for axle in (0, 1)
+            ]
+            slopes = (np.array(probed) - height).T / probe
+            moves = moves + np.linalg.solve(slopes, wanted - height)
         return moves
 
     # ---- camber -------------------------------------------------------------------------------------------
@@ -262,7 +261,7 @@ class _Work:
             if abs(exact) > _GAUGE:
                 self.leave(f"{name} camber: {exact / DEG:+.3f} deg is less than half of the thinnest shim")
             return
-        before = self.pad.reading(self.stance).camber[2 * axle] / DEG
+        before = self.reading.camber[2 * axle] / DEG
         to = f"{name.capitalize()} camber {before:.2f} -> {before + by / DEG:.2f} deg"
         what = f"{to}: {tools.shim_words(shims, by)}"
         amount = round(by / tools.per_unit(tools.camber_unit), 6)
@@ -296,7 +295,7 @@ class _Work:
 
     def weights_words(self) -> str:
         """What the scales should show."""
-        reading = self.pad.reading(self.stance)
+        reading = self.reading
         fl, fr, rl, rr = reading.load / GRAVITY
         return (
             f"Cross weights: the scales should show {fl:.1f}, {fr:.1f}, {rl:.1f}, {rr:.1f} kg (FL, FR, RL, "
@@ -323,7 +322,7 @@ class _Work:
 
     def landed(self) -> Setup:
         """The setup that the car stands on, as the pad reads it."""
-        reading, s = self.pad.reading(self.stance), self.stance
+        reading, s = self.reading, self.stance
         axles = [
             AxleSetup(
                 camber=float(reading.camber[2 * axle : 2 * axle + 2].mean()),

@@ -12,7 +12,8 @@ from scipy.stats import binomtest
 import setupopt
 from setupopt.cases import sweep_cases
 from setupopt.project import Project
-from setupopt.robust.build_cloud import BuildCloud, Cloud, cloud_jobs
+from setupopt.robust.build_cloud import BuildCloud, Cloud
+from setupopt.robust.spans import spans
 from setupopt.robust.tolerance import build_errors
 
 BIN = 1e-4
@@ -54,7 +55,7 @@ def test_cutting_does_not_change_the_cloud(cloud: BuildCloud) -> None:
 def test_build_alone_is_cut_alike(cloud: BuildCloud) -> None:
     """So is a cloud whose builds share one car and are solved together."""
     built = BuildCloud(cloud.build.build_alone(), cloud.cases)
-    assert np.array_equal(built((0, 70)), np.concatenate([built(job) for job in cloud_jobs(70, 9)]))
+    assert np.array_equal(built((0, 70)), np.concatenate([built(job) for job in spans(70, 9)]))
 
 
 def test_samples_are_the_margins_of_their_errors(bore: Project, cloud: BuildCloud) -> None:
