@@ -84,6 +84,9 @@ def test_four_pages_with_their_headers(made: Path, answer: dict) -> None:
         ):
             assert part in page
     assert NAME in pages[0]
+    assert "targetfoundset" in pages[0]
+    assert "target" not in pages[2]  # nobody must set the car to what it is to leave
+    assert "todayfoundset" in pages[2]
 
 
 def shown(value: float, digits: int) -> str:
