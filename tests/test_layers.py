@@ -67,11 +67,13 @@ BELOW: dict[str, set[str]] = {
 MIDDLE = set(BELOW)  # all that a study of a setup may stand on
 BELOW["limits_check"] = MIDDLE
 BELOW["losses"] = MIDDLE
+BELOW["packaging"] = BELOW["variables"] = MIDDLE
 STUDIES = {"search", "robust", "fit"}
+ASKED = MIDDLE | {"limits_check", "losses", "packaging", "variables"}
 for study in STUDIES:
-    BELOW[study] = MIDDLE | {"limits_check", "losses"}
-BELOW["robust"] = BELOW["robust"] | {"search"}
-TOLD = MIDDLE | STUDIES | {"limits_check", "losses"}
+    BELOW[study] = ASKED
+BELOW["search"] = ASKED | {"robust"}
+TOLD = ASKED | STUDIES
 BELOW["sheet"] = TOLD
 BELOW["report"] = TOLD | {"sheet"}
 BELOW["cli"] = TOLD | {"report", "sheet"}

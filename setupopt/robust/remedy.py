@@ -10,18 +10,18 @@ import numpy as np
 from setupopt.cases import sweep_cases
 from setupopt.evaluation import Model
 from setupopt.pack import stack
+from setupopt.packaging import PackagingLimits
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Limits, Project, Setup
 from setupopt.project.settings import in_file_units
 from setupopt.result import Result
-from setupopt.search.packaging import PackagingLimits
-from setupopt.search.variables import Variable, variables_of
+from setupopt.variables import Variable, variables_of
 
 # A step of a setting that may have any value, as a share of its range.
 _FREE_STEP = 0.01
 # What is no step, as a share of the range, and no gain or loss of margin: noise of conversion and trims.
 _SAME, _NOTICE = 1e-6, 1e-8
-# A limit counts as kept down to here; over its scale, see `search.packaging`.
+# A limit counts as kept down to here; over its scale, see `packaging`.
 _KEPT = -1e-6
 
 

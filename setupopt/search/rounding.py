@@ -9,7 +9,7 @@ import numpy as np
 
 from setupopt.physics.inputs import Floats
 from setupopt.search.maxmin import BatchFunction, Outcome, Rules, climb, hold, merit, release
-from setupopt.search.variables import Variable
+from setupopt.variables import Variable
 
 # Parts are tried below and above the best point; this many of the best sets are solved again.
 _SETS_SOLVED = 3

@@ -8,12 +8,12 @@ import numpy as np
 
 from setupopt.cases import CaseSet
 from setupopt.evaluation import Model
+from setupopt.packaging import LimitRows, PackagingLimits
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Limits, Project, Setup
 from setupopt.result import Result
 from setupopt.search.maxmin import Answers
-from setupopt.search.packaging import LimitRows, PackagingLimits
-from setupopt.search.variables import fixed_by_limits, from_setup, to_setup, to_setups, variables_of
+from setupopt.variables import fixed_by_limits, from_setup, to_setup, to_setups, variables_of
 
 
 class SetupProblem:

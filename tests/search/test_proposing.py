@@ -76,7 +76,7 @@ def test_no_single_step_is_better(bore: Project, proposal: Proposal) -> None:
     """Rounding left nothing lying about: no one step of one setting raises the worst value of the sweep."""
     assert bore.limits is not None
     problem = SetupProblem(bore, bore.limits, proposal.result.cases)
-    from setupopt.search.variables import from_setup
+    from setupopt.variables import from_setup
 
     at = from_setup(problem.variables, proposal.setup)
     around = [at]

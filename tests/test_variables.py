@@ -14,7 +14,7 @@ from setupopt.limits_check import Broken, broken
 from setupopt.project import Project
 from setupopt.project.model import Arch, Range, Setup
 from setupopt.search.setup_problem import SetupProblem
-from setupopt.search.variables import Variable, fixed_by_limits, from_setup, to_setup, variables_of
+from setupopt.variables import Variable, fixed_by_limits, from_setup, to_setup, variables_of
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 
