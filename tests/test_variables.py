@@ -16,7 +16,7 @@ from setupopt.project.model import Arch, Range, Setup
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.variables import Variable, fixed_by_limits, from_setup, to_setup, variables_of
 
-SETUPS = Path(__file__).resolve().parents[2] / "setups"
+SETUPS = Path(__file__).resolve().parents[1] / "setups"
 
 
 @pytest.fixture(scope="module", params=["bore", "bank", "hill"])
