@@ -90,6 +90,14 @@ def sweep_cases(venue: Venue, angles: Floats | None = None) -> CaseSet:
     return CaseSet(_complete(columns, venue), labels, around, names)
 
 
+def placed_cases(venue: Venue, attitude: np.ndarray, angles: Floats) -> CaseSet:
+    """Single cases of a sweep: attitudes by number, each at a roll angle of its own, rad; (cases)."""
+    one = sweep_cases(venue, np.zeros(1))
+    records = one.records[attitude]
+    records["roll_angle"] = angles
+    return CaseSet(records, tuple(one.attitudes[i] for i in attitude), np.empty(0), ())
+
+
 def table_cases(table: CaseTable, venue: Venue) -> CaseSet:
     """Cases that the user listed in a file."""
     columns = {name: getattr(table, name) for name in CASE.names if hasattr(table, name)}

@@ -11,6 +11,7 @@ from setupopt.cases import CaseSet, sweep_cases
 from setupopt.errors import UserError
 from setupopt.physics import sweep
 from setupopt.physics.inputs import Floats, Records
+from setupopt.project.bodies import with_body
 from setupopt.project.model import Car, Project, Setup
 from setupopt.result import Result
 
@@ -60,13 +61,13 @@ def evaluate(
     cases: CaseSet | None = None,
     progress: Callable[[int], object] | None = None,
 ) -> Result:
-    """Grip margin and all that belongs to it.
+    """Grip margin and all that belongs to it, the car wearing the body of the setups.
 
-    `setups`: one, several, or None for the one the car stands on today. `cases`: None for the
-    venue's own sweep. Raises UserError where a case cannot be put to this car.
+    `setups`: one, several of one body, or None for the one the car stands on today. `cases`: None for the
+    venue's own sweep. Raises UserError where a case cannot be put to this car, or there is no such body.
     """
     wanted = [project.setup] if setups is None else [setups] if isinstance(setups, Setup) else list(setups)
-    model = Model(project.car)
+    model = Model(with_body(project, wanted[0].body).car)
     return model.run(
         model.settings(wanted), sweep_cases(project.venue) if cases is None else cases, progress=progress
     )

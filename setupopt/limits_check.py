@@ -1,4 +1,4 @@
-"""Limits that an evaluated setup breaks: packaging, tyre loads, and the gaps of the named floor points.
+"""Limits that an evaluated setup breaks: packaging, tyre loads, and the gaps of the floor at rest and driven.
 
 Cases that lose contact count for none of them: their numbers are no answers.
 """
@@ -12,8 +12,9 @@ from typing import Literal
 import numpy as np
 
 from setupopt.evaluation import Model
-from setupopt.physics import sweep
 from setupopt.physics.inputs import Floats
+from setupopt.physics.point_gaps import point_gaps
+from setupopt.project.floor import static_gap, undersides
 from setupopt.project.model import AXLES, WHEELS, Arch, Project, Setup
 from setupopt.result import Result
 from setupopt.units import DEG, MM
@@ -27,8 +28,8 @@ _SLACK = 1e-9  # relative, and in SI: the conversion from file units leaves nois
 class Broken:
     """One broken limit, in the place and the case that break it most; numbers in the unit of the files.
 
-    `limit` is the key in the files; `where` an axle, a wheel or a floor point, empty for the whole
-    car. `case` is the number in the case table; it, the angle and the attitude are None for a limit
+    `limit` is the key in the files; `where` an axle, a wheel, a floor point or an air element, empty for
+    the whole car. `case` is the number in the case table; it, the angle and the attitude are None for a limit
     of the car at rest.
     """
 
@@ -46,8 +47,9 @@ class Broken:
 def broken(project: Project, setup: Setup, result: Result, row: int = 0) -> tuple[Broken, ...]:
     """Every limit that `setup` breaks; `row` is its place among the setups of `result`."""
     check = _Check(project, setup, result, row)
-    at_rest_and_springs = (*check.rake(), *check.wheel_load(), *check.travel(), *check.arches())
-    return (*at_rest_and_springs, *check.tyres(), *check.gaps())
+    at_rest = (*check.rake(), *check.ground_clearance(), *check.static_gaps())
+    springs = (*check.wheel_load(), *check.travel(), *check.arches())
+    return (*at_rest, *springs, *check.tyres(), *check.gaps())
 
 
 class _Check:
@@ -69,9 +71,24 @@ class _Check:
         rake = self.setup.rear.ride_height - self.setup.front.ride_height
         senses: tuple[Sense, Sense] = ("at least", "at most")
         for sense, required in zip(senses, allowed, strict=True):
-            if _excess(np.array(rake), sense, required) > 0.0:
-                limit, value = "packaging.rake_mm", _plain(rake / MM)
-                yield Broken(limit, "", value, sense, _plain(required / MM), "mm", None, None, None)
+            yield from self.at_rest("packaging.rake_mm", "", rake, sense, required)
+
+    def ground_clearance(self) -> Iterator[Broken]:
+        """The part of the car that stands lowest on the pad."""
+        least = self.packaging.ground_clearance_least if self.packaging else None
+        if least is None:
+            return
+        parts = undersides(self.car)
+        gap, name = min((static_gap(self.car, self.setup, part), part.name) for part in parts)
+        yield from self.at_rest("packaging.ground_clearance_least_mm", name, gap, "at least", least)
+
+    def static_gaps(self) -> Iterator[Broken]:
+        """Every floor point that stands too low on the pad."""
+        limit = "clearance.least_static_gap_mm"
+        for point in self.car.clearance:
+            if point.least_static_gap is not None:
+                gap = static_gap(self.car, self.setup, point)
+                yield from self.at_rest(limit, point.name, gap, "at least", point.least_static_gap)
 
     def wheel_load(self) -> Iterator[Broken]:
         least = self.packaging.wheel_load_least if self.packaging else None
@@ -104,27 +121,25 @@ class _Check:
 
     def gaps(self) -> Iterator[Broken]:
         """Every floor point that comes too close, by its own gap."""
-        rows = np.flatnonzero(self.held & (self.answers["spare_clearance"] < -_SLACK))
-        if rows.size == 0:
+        if not (self.held & (self.answers["spare_clearance"] < -_SLACK)).any():
             return
-        gaps = self.point_gaps(rows)
-        for point, column in zip(self.car.clearance, gaps.T, strict=True):
-            all_gaps = np.full((self.held.size, 1), np.inf)
-            all_gaps[rows, 0] = column
-            yield from self.worst(
-                "clearance.least_gap_mm", [point.name], all_gaps, "at least", point.least_gap, "mm", MM
-            )
+        limit, gaps = "clearance.least_gap_mm", self.point_gaps()
+        for point, gap in zip(self.car.clearance, gaps.T, strict=True):
+            yield from self.worst(limit, [point.name], gap[:, None], "at least", point.least_gap, "mm", MM)
 
-    def point_gaps(self, rows: np.ndarray) -> Floats:
-        """Gap of each floor point in some of the cases, (rows, points), m."""
-        # An answer tells the least gap only; asked with one point at a time it tells each
+    def point_gaps(self) -> Floats:
+        """Gap of each floor point, (cases, points), m: an answer tells the least only."""
         model = Model(self.car)
-        settings, cases = model.settings(self.setup), self.result.cases.records[rows]
-        body, elements, points = model.packed
-        starts = np.column_stack([self.answers["state"][rows], self.answers["press"][rows]])
-        alone = (points[i : i + 1] for i in range(points.size))
-        found = [sweep.run((body, elements, point), settings, cases, starts) for point in alone]
-        return np.stack([answers["clearance"] for answers in found], axis=-1)
+        settings, cases = model.settings(self.setup), self.result.cases.records
+        return point_gaps(model.packed, settings, cases, self.answers[None, :])[0]
+
+    def at_rest(
+        self, limit: str, where: str, value: float, sense: Sense, required: float
+    ) -> Iterator[Broken]:
+        """A length in SI of the car on the pad, if it breaks the limit."""
+        if _excess(np.array(value), sense, required) > 0.0:
+            found, asked = _plain(value / MM), _plain(required / MM)
+            yield Broken(limit, where, found, sense, asked, "mm", None, None, None)
 
     def worst(
         self, limit: str, where: Sequence[str], values: Floats, sense: Sense, required: float,

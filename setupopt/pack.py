@@ -147,15 +147,16 @@ def vehicle(car: Car) -> tuple[Records, Records, Records]:
 
 
 def stack(setups: Sequence[Setup]) -> Setup:
-    """Many setups as one whose settings are arrays (setups)."""
-
-    fields = [setting.field for setting in SETTINGS]
+    """Many setups as one whose settings are arrays (setups). Raises ValueError where they wear two bodies."""
+    fields, bodies = [setting.field for setting in SETTINGS], {setup.body for setup in setups}
+    if len(bodies) > 1:
+        raise ValueError("setups that are solved together must wear the same body")
 
     def axle(of: Callable[[Setup], AxleSetup]) -> AxleSetup:
         columns = {name: np.array([getattr(of(s), name) for s in setups], dtype=float) for name in fields}
         return AxleSetup(**columns)  # type: ignore[arg-type]
 
-    return Setup("", axle(lambda s: s.front), axle(lambda s: s.rear))
+    return Setup("", axle(lambda s: s.front), axle(lambda s: s.rear), *bodies)
 
 
 def _pair(setup: Setup, name: str) -> Floats:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -60,14 +61,15 @@ def from_setup(variables: tuple[Variable, ...], setup: Setup) -> Floats:
     )
 
 
-def fixed_by_limits(setup: Setup, limits: Limits) -> Setup:
-    """The setup with every setting whose range is a single value put there."""
+def fixed_by_limits(setup: Setup, limits: Limits, kept: Collection[str] = ()) -> Setup:
+    """The setup with every setting whose range is a single value put there; those `kept` by name stay."""
     axles = {}
     for axle, ranges in zip(AXLES, (limits.front, limits.rear), strict=True):
-        spans = {s.field: getattr(ranges, s.field, None) for s in SETTINGS}
+        free = [s.field for s in SETTINGS if f"{axle}.{s.key}" not in kept]
+        spans = {name: getattr(ranges, name, None) for name in free}
         single = {name: r.lower for name, r in spans.items() if r is not None and r.upper == r.lower}
         axles[axle] = replace(getattr(setup, axle), **single)
-    return Setup(setup.name, axles["front"], axles["rear"])
+    return replace(setup, front=axles["front"], rear=axles["rear"])
 
 
 def to_setups(variables: tuple[Variable, ...], points: Floats, base: Setup) -> Setup:
@@ -79,7 +81,7 @@ def to_setups(variables: tuple[Variable, ...], points: Floats, base: Setup) -> S
     for j, v in enumerate(variables):
         columns[v.axle][v.setting.field] = v.range.lower + points[:, j] * v.width
     front, rear = (AxleSetup(**columns[axle]) for axle in AXLES)  # type: ignore[arg-type]
-    return Setup(base.name, front, rear)
+    return replace(base, front=front, rear=rear)
 
 
 def to_setup(variables: tuple[Variable, ...], point: Floats, base: Setup, name: str) -> Setup:
@@ -89,4 +91,4 @@ def to_setup(variables: tuple[Variable, ...], point: Floats, base: Setup, name: 
         AxleSetup(**{s.field: float(getattr(getattr(whole, axle), s.field)[0]) for s in SETTINGS})
         for axle in AXLES
     )
-    return Setup(name, front, rear)
+    return replace(base, name=name, front=front, rear=rear)

@@ -71,6 +71,36 @@ def test_a_limit_that_is_just_met_is_not_broken(good: Project, result: Result) -
     """Noise of the conversion from millimetres breaks nothing."""
     for span in ((10 * MM, 20 * MM), (0.0, 10 * MM)):
         assert broken(with_packaging(good, rake=span), good.setup, result) == ()
+    assert broken(with_packaging(good, ground_clearance_least=35 * MM), good.setup, result) == ()
+
+
+def test_ground_clearance_names_what_stands_lowest(good: Project, result: Result) -> None:
+    """The front ride height of 35 mm; or a wing under the floor line, by its end 900 mm ahead of that place.
+
+    The line falls forwards: 35 - 10 x 900 / 2600 - 20 = 11.538 mm.
+    """
+    strict = with_packaging(good, ground_clearance_least=0.036)
+    found = only(strict, result)
+    assert (found.limit, found.where) == ("packaging.ground_clearance_least_mm", "front")
+    assert (found.value, found.required, found.unit, found.case) == (35.0, 36.0, "mm", None)
+    wing, floor = good.car.air.elements
+    low = replace(good.car.air, elements=(replace(wing, offset=-0.020), floor))
+    found = only(replace(strict, car=replace(good.car, air=low)), result)
+    assert (found.where, found.value) == ("front wing", pytest.approx(11.538, abs=5e-4))
+
+
+def test_static_gap_of_a_point(good: Project, result: Result) -> None:
+    """36.923 mm under a splitter 800 mm ahead of the front ride height, whatever limits.toml says."""
+    points = (
+        ClearancePoint("splitter", -0.8, 0.0, 0.005, 0.0, 0.037),
+        ClearancePoint("met", -0.8, 0.0, 0.005, 0.0, 0.0369),
+        ClearancePoint("not asked", -0.8, 0.0, 0.005, 0.0),
+    )
+    project = replace(good, car=replace(good.car, clearance=points), limits=None)
+    found = only(project, result)
+    assert (found.limit, found.where) == ("clearance.least_static_gap_mm", "splitter")
+    assert (found.value, found.required) == pytest.approx((36.923, 37.0), abs=5e-4)
+    assert (found.sense, found.unit, found.attitude) == ("at least", "mm", None)
 
 
 def test_least_wheel_load(good: Project, result: Result) -> None:

@@ -83,3 +83,12 @@ def test_stacked_setups_are_the_single_ones() -> None:
     rows = pack.settings(CAR, BODY, pack.stack([SETUP, PLAIN_SETUP]))
     alone = [pack.settings(CAR, BODY, setup) for setup in (SETUP, PLAIN_SETUP)]
     assert rows.tobytes() == np.concatenate(alone).tobytes()
+
+
+def test_setups_of_two_bodies_are_not_stacked() -> None:
+    """They are solved on one car, which wears one body; where all wear the same it is kept."""
+    worn = [replace(setup, body="low drag") for setup in (SETUP, PLAIN_SETUP)]
+    assert pack.stack(worn).body == "low drag"
+    assert pack.stack([SETUP]).body is None
+    with pytest.raises(ValueError, match="same body"):
+        pack.stack([SETUP, worn[1]])

@@ -1,4 +1,4 @@
-"""Settings as places in the unit box, and packaging limits as rows."""
+"""Settings as places in the unit box."""
 
 from __future__ import annotations
 
@@ -9,12 +9,9 @@ import numpy as np
 import pytest
 
 import setupopt
-from setupopt.cases import sweep_cases
-from setupopt.limits_check import Broken, broken
 from setupopt.project import Project
-from setupopt.project.model import Arch, Range, Setup
-from setupopt.search.setup_problem import SetupProblem
-from setupopt.variables import Variable, fixed_by_limits, from_setup, to_setup, variables_of
+from setupopt.project.model import Range
+from setupopt.variables import Variable, fixed_by_limits, from_setup, to_setup, to_setups, variables_of
 
 SETUPS = Path(__file__).resolve().parents[1] / "setups"
 
@@ -23,12 +20,6 @@ SETUPS = Path(__file__).resolve().parents[1] / "setups"
 def project(request: pytest.FixtureRequest) -> Project:
     """Each example."""
     return setupopt.load(SETUPS / request.param)
-
-
-def _problem(project: Project) -> SetupProblem:
-    assert project.limits is not None
-    angles = np.linspace(project.venue.sweep.start, project.venue.sweep.stop, 5)
-    return SetupProblem(project, project.limits, sweep_cases(project.venue, angles))
 
 
 def test_box_and_setup_round_trip(project: Project) -> None:
@@ -51,9 +42,20 @@ def test_ends_of_the_box_are_ends_of_the_ranges(project: Project) -> None:
 
 def test_settings_without_range_stay(project: Project) -> None:
     """What has no range is not touched: toe has none in any example."""
-    problem = _problem(project)
-    setup = problem.setup(np.full(len(problem.variables), 0.3), "new")
+    assert project.limits is not None
+    variables = variables_of(project.limits)
+    setup = to_setup(variables, np.full(len(variables), 0.3), project.setup, "new")
     assert (setup.front.toe, setup.rear.toe) == (project.setup.front.toe, project.setup.rear.toe)
+
+
+def test_body_stays(project: Project) -> None:
+    """The box moves settings; what the car wears is no setting of it."""
+    assert project.limits is not None
+    variables, worn = variables_of(project.limits), replace(project.setup, body="low drag")
+    points = np.full((2, len(variables)), 0.5)
+    assert to_setups(variables, points, worn).body == "low drag"
+    assert to_setup(variables, points[0], worn, "there").body == "low drag"
+    assert fixed_by_limits(worn, project.limits).body == "low drag"
 
 
 def test_single_value_range_fixes_the_setting(project: Project) -> None:
@@ -85,58 +87,3 @@ def test_grid_is_none_where_any_value_will_do() -> None:
     from setupopt.project.settings import SETTINGS
 
     assert Variable("front", SETTINGS[0], Range(0.0, 1.0)).grid() is None
-
-
-def _with_everything(project: Project) -> Project:
-    """The project with limits so tight that a random setup breaks most of them."""
-    assert project.limits is not None
-    packaging = replace(
-        project.limits.packaging, rake=(0.008, 0.009), wheel_load_least=900.0, travel_left_least=0.03
-    )
-    return replace(project, limits=replace(project.limits, packaging=packaging))
-
-
-@pytest.mark.parametrize("seed", range(4))
-def test_rows_agree_with_the_check_of_an_evaluated_setup(project: Project, seed: int) -> None:
-    """The search's limits and the check of a finished setup, written apart, miss the same by as much."""
-    tight = _with_everything(project)
-    problem = _problem(tight)
-    place = np.random.default_rng(seed).random(len(problem.variables))
-    setup: Setup = problem.setup(place, "random")
-    result = problem.result(place[None, :])
-    if not result.contact.all():
-        pytest.skip("the check counts no lost case, the search does")
-    rows = problem.limit_rows(place, result)
-    missed: dict[str, float] = {}
-    for i, limit in enumerate(problem.packaging.limits):
-        kind = limit.name.split(",")[0]  # wheel loads and rake: the worst of several
-        missing = -float(rows.rows[0][rows.owner == i].min()) * limit.scale / limit.factor
-        missed[kind] = max(missed.get(kind, 0.0), missing)
-    found = broken(tight, setup, result)
-    by_rows = sorted(round(value, 6) for value in missed.values() if value > 1e-9)
-    by_check = sorted(_worst_of_each_kind(found))
-    assert by_rows == pytest.approx(by_check, abs=1e-5)
-
-
-def test_two_arches_on_one_axle_both_count(project: Project) -> None:
-    """A second arch of an axle, tighter than the first, is asked too, and so is the first."""
-    assert project.limits is not None
-    arches = (Arch("front", 0.05, 0.0), Arch("front", 0.02, 0.0))
-    packaging = replace(project.limits.packaging, arches=arches)
-    limits = replace(project.limits, packaging=packaging)
-    problem = _problem(replace(project, limits=limits))
-    result = problem.result(problem.start[None, :])
-    rows = problem.limit_rows(problem.start, result)
-    places = [i for i, limit in enumerate(problem.packaging.limits) if "front wheel arch" in limit.name]
-    room = [rows.rows[0][rows.owner == i].min() * problem.packaging.limits[i].scale for i in places]
-    assert room[0] - room[1] == pytest.approx(0.03, abs=1e-12)
-
-
-def _worst_of_each_kind(found: tuple[Broken, ...]) -> list[float]:
-    """How much each kind of limit is missed by; wheel arches count one by one."""
-    worst: dict[str, float] = {}
-    for limit in found:
-        key = limit.limit.split(".")[-1]
-        kind = f"arch {limit.where}" if "arch" in limit.limit else key
-        worst[kind] = max(worst.get(kind, 0.0), abs(limit.value - limit.required))
-    return list(worst.values())

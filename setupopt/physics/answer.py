@@ -12,6 +12,7 @@ from setupopt.physics.contacts import road_plane
 from setupopt.physics.inputs import Record, Records
 from setupopt.physics.jit import kernel
 from setupopt.physics.place import rest_gap
+from setupopt.physics.point_gaps import point_gap
 
 
 @kernel
@@ -56,8 +57,7 @@ def gaps(
     answer.clearance = answer.spare_clearance = np.inf
     for p in range(points.size):
         point = points[p]
-        gap = rest_gap(car, setup, case, place, point.x, point.y) + point.offset
-        gap += heave - point.x * pitch + point.y * roll
+        gap = point_gap(car, point, setup, case, place, heave, pitch, roll)
         answer.clearance = min(answer.clearance, gap)
         answer.spare_clearance = min(answer.spare_clearance, gap - point.least)
 

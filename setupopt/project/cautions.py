@@ -3,9 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+from itertools import product
 
-from setupopt.project.model import AXLES, Adjuster, AxleLimits, AxleSetup, Car, Limits, Range, Setup, Venue
+from setupopt.project.bodies import OWN, file_name
+from setupopt.project.floor import static_gap, undersides
+from setupopt.project.model import (
+    AXLES,
+    Adjuster,
+    AxleLimits,
+    AxleSetup,
+    Body,
+    Car,
+    Limits,
+    Range,
+    Setup,
+    Venue,
+)
 from setupopt.project.pad import GRAVITY, axles, corner_load, floor_height, penetration, unsprung_mass
 from setupopt.project.settings import SETTINGS, Setting, in_file_units
 from setupopt.units import MM, N_PER_MM, PERCENT
@@ -14,11 +29,18 @@ DEEP = 0.15  # of a tyre's radius, pressed in at rest
 HARD = 0.003
 
 
-def cautions(car: Car, venue: Venue, setup: Setup, limits: Limits | None) -> tuple[str, ...]:
-    """Everything worth a second look, in the order of the files."""
-    found = [*_masses(car), *_suspension(car), *_tyres(car, setup), *_air(car, setup)]
-    found += [*_venue(venue), *_attitudes(venue)]
-    return (*found, *(() if limits is None else _limits(setup, limits)))
+def cautions(
+    car: Car, venue: Venue, setup: Setup, limits: Limits | None, bodies: Sequence[Body] = ()
+) -> tuple[str, ...]:
+    """Everything worth a second look, in the order of the files; `bodies`: what `car` wears instead."""
+    found = [*_masses(car), *_suspension(car), *_tyres(car, setup), *_air(car, setup, OWN)]
+    found += [*_bodies(car, setup, bodies), *_venue(venue), *_attitudes(venue)]
+    if limits is None:
+        return tuple(found)
+    found += [*_limits(setup, limits), *_out_of_reach(car, setup, limits, OWN)]
+    for body in bodies:
+        found += _out_of_reach(_beside(car, body), setup, limits, file_name(body.name))
+    return tuple(found)
 
 
 def _masses(car: Car) -> Iterator[str]:
@@ -62,21 +84,31 @@ def _tyres(car: Car, setup: Setup) -> Iterator[str]:
             yield f"car.toml {name}.unsprung_mass_kg: the wheel is heavier than its corner of the car"
 
 
-def _air(car: Car, setup: Setup) -> Iterator[str]:
+def _air(car: Car, setup: Setup, file: str) -> Iterator[str]:
     for element in car.air.elements:
         if element.peak_gap > max(car.front.tyre.radius, car.rear.tyre.radius):
             peak = _mm(element.peak_gap)
-            yield f"car.toml air.element {element.name!r}: a peak gap of {peak} mm exceeds a tyre's radius"
+            yield f"{file} air.element {element.name!r}: a peak gap of {peak} mm exceeds a tyre's radius"
         gap = floor_height(car.air, setup, element.station) + element.offset
         if gap <= 0:
-            yield f"car.toml air.element {element.name!r}: touches the road at rest, gap {_mm(gap)} mm"
+            yield f"{file} air.element {element.name!r}: touches the road at rest, gap {_mm(gap)} mm"
     for point in car.clearance:
         gap = floor_height(car.air, setup, point.station) + point.offset
         if gap < point.least_gap - 1e-9:
             yield (
-                f"car.toml clearance {point.name!r}: {_mm(gap)} mm clear at rest, "
+                f"{file} clearance {point.name!r}: {_mm(gap)} mm clear at rest, "
                 f"less than its least gap of {_mm(point.least_gap)} mm"
             )
+
+
+def _bodies(car: Car, setup: Setup, bodies: Sequence[Body]) -> Iterator[str]:
+    for body in bodies:
+        yield from _air(_beside(car, body), setup, file_name(body.name))
+
+
+def _beside(car: Car, body: Body) -> Car:
+    """The car in another body, without the points that are the car's: they are told by its file."""
+    return replace(car, air=body.air, clearance=() if body.clearance == car.clearance else body.clearance)
 
 
 def _venue(venue: Venue) -> Iterator[str]:
@@ -108,6 +140,35 @@ def _limits(setup: Setup, limits: Limits) -> Iterator[str]:
             f"setup.toml: a rake of {_mm(rake)} mm lies outside packaging.rake_mm of limits.toml, "
             f"{_mm(allowed[0])} to {_mm(allowed[1])} mm"
         )
+
+
+def _out_of_reach(car: Car, setup: Setup, limits: Limits, file: str) -> Iterator[str]:
+    """Limits of the floor on the pad that no ride heights inside limits.toml keep."""
+    if limits.front.ride_height is None and limits.rear.ride_height is None:
+        return
+    ends = product(_ends(setup.front, limits.front), _ends(setup.rear, limits.rear))
+    corners = [replace(setup, front=front, rear=rear) for front, rear in ends]
+    said = "is out of reach: with the ride heights of limits.toml"
+    for point in car.clearance:
+        most = max(static_gap(car, corner, point) for corner in corners)
+        if point.least_static_gap is not None and most < point.least_static_gap - 1e-9:
+            yield (
+                f"{file} clearance {point.name!r}: least_static_gap_mm {said} it comes no higher "
+                f"than {_mm(most)} mm"
+            )
+    least = limits.packaging.ground_clearance_least
+    reached = [(max(static_gap(car, c, part) for c in corners), part.name) for part in undersides(car)]
+    most, name = min(reached)
+    if least is not None and most < least - 1e-9:
+        yield (
+            f"{file}: packaging.ground_clearance_least_mm {said} {name!r} comes no higher than {_mm(most)} mm"
+        )
+
+
+def _ends(stood: AxleSetup, limits: AxleLimits) -> list[AxleSetup]:
+    """An axle at both ends of its ride height; as it stands where that has no range."""
+    span = limits.ride_height
+    return [stood] if span is None else [replace(stood, ride_height=end) for end in (span.lower, span.upper)]
 
 
 def _axle_limits(name: str, stood: AxleSetup, limits: AxleLimits) -> Iterator[str]:

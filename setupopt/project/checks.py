@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
+from setupopt.project.bodies import dressed, file_name
 from setupopt.project.lines import Loc
-from setupopt.project.model import AxleSetup, Car, Setup, Venue
+from setupopt.project.model import AxleSetup, Body, Car, Setup, Venue
 from setupopt.project.pad import axles, corner_load, penetration, plan_points, reach, unsprung_mass
 from setupopt.units import MM
 
@@ -22,9 +23,12 @@ class Finding(NamedTuple):
     expected: str
 
 
-def refusals(car: Car, venue: Venue, setup: Setup) -> list[Finding]:
-    """Everything that contradicts itself, in the order of the files."""
-    return [*_masses(car), *_tyres(car, setup), *_room_in_section(car, venue)]
+def refusals(car: Car, venue: Venue, setup: Setup, bodies: Sequence[Body] = ()) -> list[Finding]:
+    """Everything that contradicts itself, in the order of the files; `bodies`: what `car` wears instead."""
+    found = [*_masses(car), *_tyres(car, setup), *_room_in_section(car, venue, "the car")]
+    for body in bodies:
+        found += _room_in_section(dressed(car, body), venue, f"the car with {file_name(body.name)}")
+    return found
 
 
 def _masses(car: Car) -> Iterator[Finding]:
@@ -49,10 +53,10 @@ def _tyres(car: Car, setup: Setup) -> Iterator[Finding]:
             yield Finding("car", ("tyre", axle.tyre.name, "foundation_N_per_mm3"), expected)
 
 
-def _room_in_section(car: Car, venue: Venue) -> Iterator[Finding]:
+def _room_in_section(car: Car, venue: Venue, who: str) -> Iterator[Finding]:
     points = plan_points(car)
     widest = max(reach(points, attitude.heading) for attitude in venue.attitudes)
     if widest * venue.curvature > ROOM:
         least = widest / ROOM / MM
-        expected = f"at least {least:.0f} mm, so that the car fits in at the headings driven"
+        expected = f"at least {least:.0f} mm, so that {who} fits in at the headings driven"
         yield Finding("venue", ("venue", "radius_mm"), expected)

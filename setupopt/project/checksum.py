@@ -7,22 +7,39 @@ import json
 from dataclasses import asdict
 from typing import Any
 
+from setupopt.project.bodies import dressed, own_body
 from setupopt.project.model import Project, Setup
 
 _DIGITS = 12
+_LATER = {"least_static_gap", "ground_clearance_least"}  # checksums of files without them stay what they were
 
 
 def project_checksum(project: Project) -> str:
-    """Checksum of car, venue and limits: of their numbers, not of comments or notation in the files."""
-    return _digits(asdict(project.car), asdict(project.venue), project.limits and asdict(project.limits))
+    """Checksum of car, bodies, venue and limits: of their numbers, not of comments or notation in the files.
+
+    Which body the car wears does not count.
+    """
+    car, limits = dressed(project.car, own_body(project)), project.limits
+    return _digits(*map(_entries, (car, project.venue, limits, *project.bodies)))
 
 
 def setup_checksum(project: Project, setup: Setup) -> str:
     """Checksum of a setup in its project; its name does not count.
 
-    The same number of hexadecimal digits as `project_checksum`; another one for any setting that differs.
+    The same number of hexadecimal digits as `project_checksum`; another one for any setting that differs,
+    and for another body.
     """
-    return _digits(project_checksum(project), asdict(setup.front), asdict(setup.rear))
+    body = [] if setup.body is None else [setup.body]
+    return _digits(project_checksum(project), _entries(setup.front), _entries(setup.rear), *body)
+
+
+def _entries(part: Any) -> dict[str, Any] | None:
+    """All entries of a part of the project; left out count only those that there have been from the first."""
+    if part is None:
+        return None
+    return asdict(
+        part, dict_factory=lambda pairs: {k: v for k, v in pairs if v is not None or k not in _LATER}
+    )
 
 
 def _digits(*parts: Any) -> str:

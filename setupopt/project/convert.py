@@ -112,6 +112,12 @@ def air(table: schema.AirTable) -> model.Air:
     )
 
 
+def body(name: str, file: schema.BodyFile, car: model.Car) -> model.Body:
+    """bodies/NAME.toml as a Body; where it names no floor points, those of `car` stay."""
+    points = car.clearance if file.clearance is None else tuple(clearance(point) for point in file.clearance)
+    return model.Body(name, air(file.air), points)
+
+
 def element(table: schema.ElementTable) -> model.AirElement:
     """One part that makes downforce."""
     return model.AirElement(
@@ -135,6 +141,7 @@ def clearance(table: schema.ClearanceTable) -> model.ClearancePoint:
         side=table.side_mm * MM,
         offset=table.offset_mm * MM,
         least_gap=table.least_gap_mm * MM,
+        least_static_gap=_scaled(table.least_static_gap_mm, MM),
     )
 
 
@@ -179,7 +186,7 @@ def attitude(table: schema.AttitudeTable) -> model.Attitude:
 
 def setup(file: schema.SetupFile) -> model.Setup:
     """setup.toml as a Setup."""
-    return model.Setup(file.setup.name, axle_setup(file.front), axle_setup(file.rear))
+    return model.Setup(file.setup.name, axle_setup(file.front), axle_setup(file.rear), file.setup.body)
 
 
 def axle_setup(table: schema.AxleSetupTable) -> model.AxleSetup:
@@ -239,6 +246,7 @@ def packaging(table: schema.PackagingTable) -> model.Packaging:
         arches=tuple(
             model.Arch(arch.axle, arch.room_mm * MM, arch.room_mm_per_deg * MM_PER_DEG) for arch in table.arch
         ),
+        ground_clearance_least=_scaled(table.ground_clearance_least_mm, MM),
     )
 
 

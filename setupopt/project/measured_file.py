@@ -22,6 +22,7 @@ from setupopt.project.settings import SETTINGS
 from setupopt.project.toml_file import TomlFile, read_toml, shown
 
 WEIGHT = "corner_weight_kg"
+BODY = "body"  # no number: a name, in the column of the first wheel
 PER_AXLE = ("toe_mm", "anti_roll_N_per_mm", "third_N_per_mm")
 _CENTRE_LINE = "ride_height_mm"  # may also be one value an axle
 _NOTES = (*(f"target_{wheel}" for wheel in WHEELS), "tolerance", "where", "note", "initials")
@@ -60,6 +61,7 @@ class Measured:
     path: Path
     values: dict[str, NDArray[np.float64]]
     places: dict[str, int | None]  # line of each quantity
+    body: str = ""  # as it was noted; empty: not noted
 
     def get(self, quantity: str) -> NDArray[np.float64]:
         """Four values of a quantity."""
@@ -89,28 +91,31 @@ def _from_csv(path: Path) -> Measured:
     errors: list[InputError] = []
     values: dict[str, NDArray[np.float64]] = {}
     places: dict[str, int | None] = {}
+    body = ""
     for row, name in enumerate(table.names["quantity"]):
         quantity = name.strip()
         if not any(column[row].strip() for column in table.names.values()):
             continue  # spreadsheets leave rows of commas
-        errors += _row_errors(table, row, quantity, quantity in values)
-        if quantity in QUANTITIES:
+        errors += _row_errors(table, row, quantity, quantity in places)
+        places[quantity] = int(table.lines[row])
+        if quantity == BODY:
+            body = table.names[WHEELS[0]][row].strip().removeprefix("'")  # a sheet puts it before a "-"
+        elif quantity in QUANTITIES:
             values[quantity], found = _row(table, row, quantity)
-            places[quantity] = int(table.lines[row])
             errors += found
     if errors:
         raise InputErrors(errors)
-    return Measured(path, values, places)
+    return Measured(path, values, places, body)
 
 
 def _row_errors(table: CsvTable, row: int, quantity: str, is_second: bool) -> Iterator[InputError]:
-    if quantity not in QUANTITIES:
-        yield table.error(row, "quantity", quoted(quantity), "one of " + ", ".join(QUANTITIES))
+    if quantity not in (BODY, *QUANTITIES):
+        yield table.error(row, "quantity", quoted(quantity), "one of " + ", ".join((*QUANTITIES, BODY)))
         return
     if is_second:
         yield table.error(row, "quantity", f"{quantity} a second time", "every quantity once")
     unit = table.names.get("unit", [""] * (row + 1))[row].strip()
-    if unit and unit != QUANTITIES[quantity].unit:
+    if quantity != BODY and unit and unit != QUANTITIES[quantity].unit:
         yield table.error(row, "unit", quoted(unit), f"{QUANTITIES[quantity].unit}, or nothing")
 
 
@@ -154,10 +159,15 @@ def _wrong(quantity: str, number: float, cell: str) -> str:
 
 
 def _from_toml(file: TomlFile) -> Measured:
-    """Tables [fl], [fr], [rl], [rr] by wheel, [front], [rear] for what an axle has once."""
+    """Tables [fl], [fr], [rl], [rr] by wheel, [front], [rear] for what an axle has once; the body on top."""
     errors: list[InputError] = []
     values = {quantity: np.full(4, np.nan) for quantity in QUANTITIES}
+    body = file.data.get(BODY, "")
+    if not isinstance(body, str):
+        errors.append(file.error((BODY,), "the name of the body on the car"))
     for name, table in file.data.items():
+        if name == BODY:
+            continue
         if name not in (*WHEELS, *AXLES) or not isinstance(table, dict):
             errors.append(file.error((name,), "one of the tables " + ", ".join((*WHEELS, *AXLES))))
             continue
@@ -165,8 +175,8 @@ def _from_toml(file: TomlFile) -> Measured:
             errors += _entry(file, (name, key), value, values)
     if errors:
         raise InputErrors(errors)
-    places = {key: _first_line(file, key) for key in QUANTITIES}
-    return Measured(file.path, values, places)
+    places = {key: _first_line(file, key) for key in (BODY, *QUANTITIES)}
+    return Measured(file.path, values, places, body)
 
 
 def _entry(

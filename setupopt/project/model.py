@@ -89,7 +89,17 @@ class ClearancePoint:
     station: float
     side: float
     offset: float
-    least_gap: float
+    least_gap: float  # in every case
+    least_static_gap: float | None = None  # on the pad
+
+
+@dataclass(frozen=True, slots=True)
+class Body:
+    """Wings and floor that the car can wear: its air loads, and the floor points that they bring along."""
+
+    name: str
+    air: Air
+    clearance: tuple[ClearancePoint, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +184,7 @@ class Setup:
     name: str
     front: AxleSetup
     rear: AxleSetup
+    body: str | None = None  # name of the body worn; None: the one of car.toml
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,12 +220,13 @@ class Arch:
 
 @dataclass(frozen=True, slots=True)
 class Packaging:
-    """Limits that hold in every case."""
+    """Limits that hold in every case; rake and ground clearance on the pad."""
 
     rake: tuple[float, float] | None  # rear minus front ride height
     wheel_load_least: float | None
     travel_left_least: float | None
     arches: tuple[Arch, ...]
+    ground_clearance_least: float | None = None  # of everything the floor carries
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,7 +276,10 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class Project:
-    """A whole project folder, read and checked. `cautions` are for the user's eyes, in order."""
+    """A whole project folder, read and checked. `cautions` are for the user's eyes, in order.
+
+    `car` wears the body that `setup` names; `project.bodies.with_body` puts on another one.
+    """
 
     folder: Path
     car: Car
@@ -272,3 +287,5 @@ class Project:
     setup: Setup
     limits: Limits | None
     cautions: tuple[str, ...]
+    own_body: Body | None = None  # the one of car.toml, kept while the car wears another
+    bodies: tuple[Body, ...] = ()  # what there is besides it, by name

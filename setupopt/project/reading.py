@@ -8,11 +8,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from setupopt.errors import InputError, InputErrors
+from setupopt.project.bodies import choices, file_name, with_body
+from setupopt.project.body_files import find_bodies, other_stations
 from setupopt.project.checks import Finding, refusals
 from setupopt.project.model import Project, Setup
 from setupopt.project.toml_file import TomlFile, read_toml
 
 if TYPE_CHECKING:
+    from setupopt.project import schema
     from setupopt.project.fields import Table
 
     File = TypeVar("File", bound=Table)
@@ -21,7 +24,7 @@ if TYPE_CHECKING:
 
 
 def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
-    """The project in `folder`, standing on `setup_file` (its own setup.toml unless given).
+    """The project in `folder`, standing on `setup_file` (its own setup.toml unless given), in its body.
 
     A relative `setup_file` is looked for from where the user stands, then in the folder.
     Raises InputErrors with everything that is wrong.
@@ -37,12 +40,15 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     setup_read = reader.read("setup", _setup_path(home, setup_file), schema.SetupFile)
     limits_path = home / "limits.toml"
     limits_file = reader.read("limits", limits_path, schema.LimitsFile) if lexists(limits_path) else None
+    body_files = reader.bodies(home, car_file, setup_read)
     if car_file is None or venue_file is None or setup_read is None or reader.errors:
         raise InputErrors(reader.errors)
     car, venue, setup = convert.car(car_file), convert.venue(venue_file), convert.setup(setup_read)
     limits = None if limits_file is None else convert.limits(limits_file)
-    reader.refuse(refusals(car, venue, setup))
-    return Project(home, car, venue, setup, limits, cautions(car, venue, setup, limits))
+    bodies = tuple(convert.body(name, file, car) for name, file in body_files.items())
+    reader.refuse(refusals(car, venue, setup, bodies))
+    odd = cautions(car, venue, setup, limits, bodies)
+    return with_body(Project(home, car, venue, setup, limits, odd, bodies=bodies), setup.body)
 
 
 def read_setup(path: str | Path) -> Setup:
@@ -69,6 +75,27 @@ class _Reader:
         except InputErrors as refused:
             self.errors += refused.errors
             return None
+
+    def bodies(
+        self, home: Path, car: schema.CarFile | None, setup: schema.SetupFile | None
+    ) -> dict[str, schema.BodyFile]:
+        """The bodies of a project by name; among them must be the one that the setup names."""
+        paths, wrong = find_bodies(home)
+        self.errors += wrong
+        files = {name: self.body(name, path, car) for name, path in paths.items()}
+        worn = setup.setup.body if setup else None
+        if worn is not None and worn not in paths:
+            self.errors.append(self.files["setup"].error(("setup", "body"), choices(worn, paths)))
+        return {name: file for name, file in files.items() if file is not None}
+
+    def body(self, name: str, path: Path, car: schema.CarFile | None) -> schema.BodyFile | None:
+        """One body, its ride heights measured where car.toml says."""
+        from setupopt.project.schema import BodyFile
+
+        file = self.read(file_name(name), path, BodyFile)
+        if file is not None and car is not None:
+            self.errors += other_stations(self.files[file_name(name)], file.air, car.air)
+        return file
 
     def refuse(self, findings: list[Finding]) -> None:
         if findings:

@@ -143,6 +143,20 @@ class ClearanceTable(Table):
     side_mm: float = number(-3000, 3000, "mm")
     offset_mm: float = number(-500, 3000, "mm")
     least_gap_mm: float = number(0, 500, "mm")
+    least_static_gap_mm: float | None = number(1, 500, "mm", default=None)
+
+
+class BodyFile(Table):
+    """bodies/NAME.toml: what a body brings along in place of the car's own."""
+
+    air: AirTable
+    clearance: list[ClearanceTable] | None = Field(default=None, description="[[clearance]] tables")
+
+    @model_validator(mode="after")
+    def _names(self) -> Self:
+        unique_names(self.air.element, ("air", "element"))
+        unique_names(self.clearance or [], ("clearance",))
+        return self
 
 
 class CarFile(Table):
@@ -246,6 +260,7 @@ class SetupTable(Table):
     """`[setup]`."""
 
     name: Name
+    body: Name | None = Field(default=None, description="the name of a body in the folder bodies")
 
 
 class AxleSetupTable(Table):
@@ -296,6 +311,7 @@ class PackagingTable(Table):
     rake_mm: Span | None = span(-500, 500, "mm", default=None)
     wheel_load_least_N: float | None = number(0, 50_000, "N", default=None)
     travel_left_least_mm: float | None = number(-500, 500, "mm", default=None)
+    ground_clearance_least_mm: float | None = number(1, 500, "mm", default=None)
     arch: list[ArchTable] = some()
 
 
@@ -351,3 +367,12 @@ class LimitsFile(Table):
     tolerance: ToleranceTable | None = None
     spread: SpreadTable | None = None
     adjuster: AdjustersTable = AdjustersTable()
+
+    @model_validator(mode="after")
+    def _floor_may_stand_high_enough(self) -> Self:
+        least = self.packaging.ground_clearance_least_mm
+        for axle, heights in (("front", self.front.ride_height_mm), ("rear", self.rear.ride_height_mm)):
+            if least is not None and heights is not None and least > heights.to:
+                said = f"at most the {heights.to:g} mm that {axle}.ride_height_mm goes up to"
+                raise wrong(("packaging", "ground_clearance_least_mm"), said)
+        return self

@@ -13,8 +13,12 @@ from setupopt.project.toml_file import read_toml
 
 
 def setup_as_dict(setup: Setup) -> dict[str, Any]:
-    """The setup by the keys and units of setup.toml, numbers rounded to 1e-6 of the unit."""
-    return {"setup": {"name": setup.name}, "front": _axle(setup.front), "rear": _axle(setup.rear)}
+    """The setup by the keys and units of setup.toml, numbers rounded to 1e-6 of the unit.
+
+    No `body` where it is the one of car.toml.
+    """
+    body = {} if setup.body is None else {"body": setup.body}
+    return {"setup": {"name": setup.name, **body}, "front": _axle(setup.front), "rear": _axle(setup.rear)}
 
 
 def _axle(axle: AxleSetup) -> dict[str, float]:
@@ -54,6 +58,8 @@ def _altered(like: Path, values: dict[str, Any]) -> str:
         for key, value in table.items():
             if key in kept or value != 0.0 or key != "third_N_per_mm":  # a third spring of 0 may go unsaid
                 kept[key] = value
+    if "body" not in values["setup"]:
+        document["setup"].pop("body", None)
     altered = tomlkit.dumps(document)
     return altered if _says(altered, values) else _fresh(values)
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from setupopt.limits_check import Broken
 from setupopt.losses import Loss
+from setupopt.project.bodies import worn_words
 from setupopt.project.model import WHEELS
 from setupopt.report.assessment import Assessment
 from setupopt.report.summary import AttitudeWorst, by_angle, by_attitude
@@ -47,9 +48,8 @@ def _head(a: Assessment, width: int) -> str:
     counts = f"{len(cases)} cases"
     if cases.attitudes:
         counts += f", {cases.angles.size} roll angles x {len(cases.attitudes)} attitudes"
-    return paragraph(
-        f'{project.car.name}, setup "{project.setup.name}", at {project.venue.name}: {counts}', width
-    )
+    car = f"{project.car.name}{worn_words(project, project.setup.body)}"
+    return paragraph(f'{car}, setup "{project.setup.name}", at {project.venue.name}: {counts}', width)
 
 
 def _cautions(a: Assessment, width: int) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from setupopt.project.bodies import worn_words
 from setupopt.report.assessment_text import CLOSING, cautions_text
 from setupopt.report.proof import PERCENTILES, JudgedProof
 from setupopt.report.road import RoadLine, RoadTable
@@ -35,7 +36,8 @@ def text(judged: JudgedProof, width: int, short: bool = False) -> str:
 def _head(judged: JudgedProof, width: int) -> str:
     p, cases = judged.proof, judged.proof.steady.cases
     return paragraph(
-        f'{p.project.car.name}, setup "{p.setup.name}", at {p.project.venue.name}: what it stands in '
+        f'{p.project.car.name}{worn_words(p.project, p.setup.body)}, setup "{p.setup.name}", '
+        f"at {p.project.venue.name}: what it stands in "
         f"{len(cases)} cases before the margin goes under {p.plan.floor:g}",
         width,
     )

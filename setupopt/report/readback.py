@@ -13,7 +13,11 @@ from setupopt.sheet.readback import Correction, Deviation, ReadBack
 def as_dict(read: ReadBack) -> Field:
     """Plain Python values, None for what has no answer."""
     return {
-        "setup": {"name": read.target.name, "checksum": setup_checksum(read.project, read.target)},
+        "setup": {
+            "name": read.target.name,
+            "body": read.target.body,
+            "checksum": setup_checksum(read.project, read.target),
+        },
         "margin": finite(read.margin),
         "target_margin": finite(read.target_margin),
         "floor": read.floor,

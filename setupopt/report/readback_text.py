@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from setupopt.project.bodies import worn_words
 from setupopt.report.assessment_text import CLOSING, cautions_text
 from setupopt.report.tables import INDENT, Column, angle, margin_words, number, paragraph, table
 from setupopt.sheet.readback import Correction, Deviation, ReadBack
@@ -19,8 +20,8 @@ def text(read: ReadBack, width: int, short: bool = False) -> str:
 
 
 def _head(read: ReadBack, width: int) -> str:
-    venue = read.project.venue.name
-    return paragraph(f'{read.project.car.name} as built for "{read.target.name}", at {venue}', width)
+    venue, body = read.project.venue.name, worn_words(read.project, read.target.body)
+    return paragraph(f'{read.project.car.name}{body} as built for "{read.target.name}", at {venue}', width)
 
 
 def _verdict(read: ReadBack, width: int) -> str:

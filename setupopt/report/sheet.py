@@ -11,7 +11,9 @@ from typing import Any
 import numpy as np
 
 from setupopt.physics.place import GRAVITY
+from setupopt.project.bodies import body_words, told
 from setupopt.project.checksum import project_checksum, setup_checksum
+from setupopt.project.measured_file import BODY
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
 from setupopt.report.assessment_text import CLOSING
 from setupopt.report.summary import by_angle
@@ -24,6 +26,7 @@ from setupopt.sheet.revisions import Revision, harmless
 from setupopt.sheet.state import Line, state_lines
 from setupopt.units import DEG, MM
 
+_BODY_WHERE = "the one on the car"
 _MOST_ANGLES = 13  # rows of the run card
 COLUMNS = (
     "quantity", "unit", *WHEELS, *(f"target_{wheel}" for wheel in WHEELS), "tolerance", "where", "note",
@@ -58,6 +61,7 @@ class Sheet:
         p, c = self.project, self.changes
         return {
             "car": p.car.name,
+            "bodies": [body.name for body in p.bodies],
             "venue": p.venue.name,
             "revision": self.revision,
             "date": self.date,
@@ -80,6 +84,7 @@ class Sheet:
     def _state(self, setup: Setup) -> Field:
         return {
             "name": setup.name,
+            "body": setup.body,
             "checksum": setup_checksum(self.project, setup),
             "lines": [_line(line) for line in state_lines(self.project, setup)],
         }
@@ -178,6 +183,8 @@ def revision(sheet: Sheet) -> Revision:
         )
         if old.quantity == line.quantity and before is not None and after is not None and before != after
     ]
+    if c.today.body != c.target.body:
+        changed.insert(0, f"{body_words(c.today.body)} -> {body_words(c.target.body)}")
     margin = f"{c.margin_target:.4f}" if np.isfinite(c.margin_target) else "contact lost"
     checksum = setup_checksum(sheet.project, c.target)
     return Revision(
@@ -190,6 +197,9 @@ def table(sheet: Sheet) -> str:
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\n")
     writer.writerow(COLUMNS)
+    if sheet.project.bodies:
+        cells = [BODY, "", "", "", "", "", told(sheet.target.body), "", "", "", "", _BODY_WHERE, "", ""]
+        writer.writerow([harmless(cell) for cell in cells])
     for line in state_lines(sheet.project, sheet.target):
         targets = ["" if value is None else f"{value:g}" for value in line.values]
         cells = [line.quantity, line.unit, "", "", "", "", *targets, line.tolerance, line.where, "", ""]

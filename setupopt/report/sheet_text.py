@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from setupopt.project.bodies import worn_words
 from setupopt.report.assessment_text import CLOSING, cautions_text
 from setupopt.report.sheet import Sheet
 from setupopt.report.tables import INDENT, Column, margin_words, number, paragraph, table
@@ -22,8 +23,9 @@ def text(sheet: Sheet, width: int, short: bool = False) -> str:
 
 def _head(sheet: Sheet, width: int) -> str:
     c = sheet.changes
+    car = f"{sheet.project.car.name}{worn_words(sheet.project, sheet.target.body)}"
     return paragraph(
-        f"{sheet.project.car.name} at {sheet.project.venue.name}, revision {sheet.revision}: "
+        f"{car} at {sheet.project.venue.name}, revision {sheet.revision}: "
         f'from "{c.today.name}" to "{c.target.name}"',
         width,
     )

@@ -11,7 +11,7 @@ from setupopt.cases import sweep_cases
 from setupopt.evaluation import Model
 from setupopt.pack import stack
 from setupopt.packaging import PackagingLimits
-from setupopt.physics.inputs import Floats
+from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import Limits, Project, Setup
 from setupopt.project.settings import in_file_units
 from setupopt.result import Result
@@ -126,13 +126,13 @@ def _steady(project: Project, limits: Limits, setups: list[Setup]) -> tuple[Floa
     first = model.run(settings[:1], cases).answers[0]
     starts = np.column_stack([first["state"], first["press"]])
     result = model.run(settings, cases, starts)
-    room = _rooms(PackagingLimits(project.car, limits.packaging), setups, result)
+    room = _rooms(PackagingLimits(project.car, limits.packaging), setups, settings, result)
     return result.worst_margin, ((room >= _KEPT) | (room[0] < _KEPT)).all(axis=1)
 
 
-def _rooms(packaging: PackagingLimits, setups: list[Setup], result: Result) -> Floats:
+def _rooms(packaging: PackagingLimits, setups: list[Setup], settings: Records, result: Result) -> Floats:
     """Least room of each limit, (setups, limits), over their scales. Lost cases count for none."""
-    found = packaging.rows(stack(setups), result.answers)
+    found = packaging.rows(stack(setups), settings, result.cases.records, result.answers)
     held = np.concatenate([result.contact, np.ones((len(setups), 1), dtype=bool)], axis=1)  # -1: at rest
     rows = np.where(held[:, found.case], found.rows, np.inf)
     rooms = np.full((len(setups), len(packaging.limits)), np.inf)

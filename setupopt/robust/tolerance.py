@@ -144,8 +144,9 @@ class BuildErrors:
         return answers.reshape(len(built), len(cases))
 
 
-def _by_wheel(front: float, rear: float) -> Floats:
-    return np.array([front, front, rear, rear])
+def _by_wheel(front: Floats | float, rear: Floats | float) -> Floats:
+    """(..., wheels) from the axles' values, one or many."""
+    return np.stack([front, front, rear, rear], axis=-1)
 
 
 def varied_car(car: Car, factors: dict[str, float]) -> Car:
@@ -284,6 +285,15 @@ class _Search:
                 break
             errors, worst = moves[best], reached[best]
         return errors
+
+
+def likely_builds(build: BuildErrors, cases: CaseSet) -> Floats:
+    """Builds that may be the worst, (builds, names), each error -1, 0 or 1.
+
+    For each of the cases that fall lowest if losses add up, the levels that it likes least of every error
+    alone, all together.
+    """
+    return _Search(build, cases).alone()[0]
 
 
 def worst_build(build: BuildErrors, cases: CaseSet) -> WorstBuild:

@@ -13,7 +13,9 @@ from setupopt.pack import per_wheel
 from setupopt.physics import sweep
 from setupopt.physics.inputs import ANSWER, SETTING, Floats, Records
 from setupopt.physics.pad import set_penetration
-from setupopt.project.measured_file import WEIGHT, Measured
+from setupopt.project.bodies import told
+from setupopt.project.lines import quoted
+from setupopt.project.measured_file import BODY, WEIGHT, Measured
 from setupopt.project.model import AXLES, Car, Setup
 from setupopt.project.settings import SETTINGS
 from setupopt.result import Result
@@ -59,6 +61,7 @@ def built(target: Setup, measured: Measured, car: Car) -> Built:
     stands in front and on the left, and the sum, are checked and then the car's own: with anything else the
     car would not be at rest on the pad on which it was measured.
     """
+    check_body(measured, target)
     check_heights(measured, car)
     whole = Built.of(target)
     found = {}
@@ -78,6 +81,14 @@ def _mean(values: Floats) -> Floats:
     left, right = sides[:, 0], sides[:, 1]
     both = np.where(np.isnan(left), right, np.where(np.isnan(right), left, 0.5 * (left + right)))
     return np.asarray(both)
+
+
+def check_body(measured: Measured, target: Setup) -> None:
+    """A body that was noted must be the target's: another one has other air loads."""
+    wanted = told(target.body)
+    if measured.body and measured.body != wanted:
+        expected = f"{quoted(wanted)}, the body of the target; or another target, in the body that is on"
+        raise measured.error(BODY, quoted(measured.body), expected)
 
 
 def check_heights(measured: Measured, car: Car) -> None:

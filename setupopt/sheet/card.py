@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from setupopt.evaluation import evaluate
+from setupopt.project.bodies import with_body
 from setupopt.project.kept_proof import kept_proof
 from setupopt.project.model import Project, Setup
 from setupopt.result import Field, Result
@@ -66,7 +67,8 @@ _ALWAYS = (
 
 
 def run_card(project: Project, setup: Setup, floor: float = 0.0) -> RunCard:
-    """The card of a setup, with the proof that its project keeps of it."""
+    """The card of a setup in its body, with the proof that its project keeps of it."""
+    project = with_body(project, setup.body)
     window = speed_window(project, setup, floor)
     return RunCard(
         project, setup, floor, evaluate(project, setup), window, kept_proof(project, setup)

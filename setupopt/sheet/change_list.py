@@ -8,6 +8,7 @@ import numpy as np
 
 from setupopt.evaluation import evaluate
 from setupopt.physics.place import GRAVITY
+from setupopt.project.bodies import body_words, with_body
 from setupopt.project.model import AXLES, AxleSetup, Project, Setup
 from setupopt.sheet.adjusters import AxleTools, axle_tools, with_change
 from setupopt.sheet.pad_state import Pad, PadReading, Stance
@@ -18,9 +19,9 @@ from setupopt.units import BAR, DEG, MM, N_PER_MM
 class Step:
     """One thing to do, or to check, on the pad.
 
-    `job` is one of "pad", "pressure", "driver", "bars off", "third off", "spring", "ride height", "camber",
-    "toe", "cross weights", "re-check", "bars on", "third on"; `where` is "front", "rear" (each side alike)
-    or "" for the whole car. A check has no `amount`.
+    `job` is one of "body", "pad", "pressure", "driver", "bars off", "third off", "spring", "ride height",
+    "camber", "toe", "cross weights", "re-check", "bars on", "third on"; `where` is "front", "rear" (each side
+    alike) or "" for the whole car. A check, or a body to fit, has no `amount`.
     """
 
     number: int  # from 1
@@ -88,10 +89,15 @@ def change_list(project: Project, today: Setup, target: Setup) -> ChangeList:
     work.do()
     landed = work.landed()
     work.name_misses(landed)
-    before, wanted, after = evaluate(project, [today, target, landed]).worst_margin.tolist()
+    before, wanted, after = (_worst_margin(project, setup) for setup in (today, target, landed))
     return ChangeList(
         today, target, landed, tuple(work.steps), before, wanted, after, tuple(work.left_alone)
     )  # fmt: skip
+
+
+def _worst_margin(project: Project, setup: Setup) -> float:
+    """Of a setup in its own body."""
+    return float(evaluate(with_body(project, setup.body), setup).worst_margin[0])
 
 
 def _raised(stance: Stance, moves: np.ndarray) -> Stance:
@@ -112,6 +118,7 @@ class _Work:
 
     def do(self) -> None:
         """Everything, in the order of the trade."""
+        self.body()
         self.check(
             "pad", "Pad flat and level, steering straight; tyres at their pressure as run for all of this"
         )
@@ -130,6 +137,12 @@ class _Work:
         self.connect("bars on", "anti-roll bar", "anti_roll")
         self.connect("third on", "third spring", "third")
         self.check("re-check", "Bounce the car, roll it, and measure everything once more")
+
+    def body(self) -> None:
+        """Another body goes on before anything is measured."""
+        if self.today.body != self.target.body:
+            on, off = body_words(self.target.body), body_words(self.today.body)
+            self.check("body", f"Fit the {on} in place of the {off}")
 
     # ---- single steps -------------------------------------------------------------------------------------
 
@@ -332,4 +345,4 @@ class _Work:
             )
             for axle in (0, 1)
         ]  # fmt: skip
-        return Setup(self.target.name, *axles)
+        return replace(self.target, front=axles[0], rear=axles[1])

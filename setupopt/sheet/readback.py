@@ -11,6 +11,7 @@ import numpy as np
 from setupopt.cases import CaseSet, sweep_cases
 from setupopt.limits_check import Broken, Sense, broken
 from setupopt.physics.inputs import Floats
+from setupopt.project.bodies import with_body
 from setupopt.project.measured_file import Measured
 from setupopt.project.model import AXLES, WHEELS, AxleSetup, Project, Setup, Tolerance
 from setupopt.project.settings import SETTINGS, Setting
@@ -97,11 +98,12 @@ class ReadBack:
 
 
 def read_back(project: Project, target: Setup, measured: Measured, floor: float | None = None) -> ReadBack:
-    """Judge what was measured. Raises InputError where it cannot belong together.
+    """Judge what was measured, in the target's body. Raises InputError where it cannot belong together.
 
     `floor`: None for the target's own margin less what the tolerance itself may cost, so that what the
     mechanics can hold needs no correction.
     """
+    project = with_body(project, target.body)
     cases, model = sweep_cases(project.venue), BuiltModel(project.car)
     study = _Study(model, cases, Built.of(target), built(target, measured, project.car))
     result = model.result([study.found], cases)
@@ -174,7 +176,7 @@ def _as_setup(target: Setup, build: Built) -> Setup:
         )
         for a in (0, 1)
     ]  # fmt: skip
-    return Setup(target.name, *axles)
+    return replace(target, front=axles[0], rear=axles[1])
 
 
 class _Study:

@@ -12,7 +12,7 @@ OPTIONAL = {
     "pitch_inertia_kgm2", "roll_inertia_kgm2", "power_kW", "damper_bump_Ns_per_mm",
     "damper_rebound_Ns_per_mm", "load_limit_N", "damping_Ns_per_mm", "roughness", "heading_deg",
     "acceleration_m_s2", "path_curvature_per_m", "turn_radius_m", "headwind_m_s", "crosswind_m_s",
-    "bump_mm", "third_N_per_mm",
+    "bump_mm", "third_N_per_mm", "least_static_gap_mm",
 }  # fmt: skip
 SIGNED = {
     "roll_centre_height_mm", "camber_gain_deg_per_mm", "anti_slope", "side_station_mm",

@@ -103,6 +103,7 @@ station_mm = -800
 side_mm = 0
 offset_mm = 5
 least_gap_mm = 8
+least_static_gap_mm = 20
 """
 
 VENUE = """\
@@ -181,6 +182,7 @@ springs_N_per_mm = [120, 140, 160, 180]
 rake_mm = { from = 0, to = 25 }
 wheel_load_least_N = 200
 travel_left_least_mm = 2
+ground_clearance_least_mm = 25
 
 [[packaging.arch]]
 axle = "front"

@@ -58,6 +58,10 @@ CAUTIONS = [
     ("car.toml", "peak_gap_mm = 60", "peak_gap_mm = 600", "exceeds a tyre's radius"),
     ("car.toml", "offset_mm = 40", "offset_mm = -40", "touches the road at rest"),
     ("car.toml", "least_gap_mm = 8", "least_gap_mm = 40", "36.92 mm clear at rest"),
+    # at the highest in front, 60 mm, and the lowest behind, 30 mm: 60 + 30 x 800 / 2600 + 5
+    ("car.toml", "least_static_gap_mm = 20", "least_static_gap_mm = 75", "no higher than 74.23 mm"),
+    # the floor's front end at 60 mm and 70 mm: 60 + 10 x 500 / 2600 - 50
+    ("car.toml", "offset_mm = 10", "offset_mm = -50", "'floor' comes no higher than 11.92 mm"),
     ("venue.toml", "surface_grip = 0.95", "surface_grip = 1.4", "more grip"),
     ("venue.toml", "slope_percent = 1.5", "slope_percent = -31", "-31 % is steep"),
     ("venue.toml", "headwind_m_s = 2.0", "headwind_m_s = -70", "from behind"),

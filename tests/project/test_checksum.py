@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from setupopt.project import Project, load
-from setupopt.project.checksum import project_checksum, setup_checksum
+from setupopt.project.checksum import _LATER, project_checksum, setup_checksum
 
 from .good_folder import CAR, VENUE, write_folder
 
@@ -41,3 +41,17 @@ def test_name_of_a_setup_does_not_count(project: Project) -> None:
     renamed = replace(project.setup, name="another name")
     assert setup_checksum(project, renamed) == setup_checksum(project, project.setup)
     assert len(setup_checksum(project, renamed)) == 12
+
+
+def test_entries_that_came_later_count_once_they_are_given(project: Project) -> None:
+    """Left out they change no checksum of an older folder; each is an entry that may be left out."""
+    point, limits = project.car.clearance[0], project.limits
+    assert limits is not None
+    parts = (point, limits.packaging)
+    later = {field.name for part in parts for field in fields(part) if field.default is None}
+    assert later == _LATER
+    bare, held = (
+        replace(project, car=replace(project.car, clearance=(replace(point, least_static_gap=gap),)))
+        for gap in (None, 0.03)
+    )
+    assert project_checksum(bare) != project_checksum(held)

@@ -28,7 +28,7 @@ def test_car_in_si(project: Project) -> None:
     assert car.front.camber_gain == pytest.approx(math.radians(-0.02) * 1000)
     assert car.front.stop_rate == pytest.approx(400e3)
     assert (car.rear.damper_bump, car.rear.damper_rebound) == pytest.approx((5000, 9000))
-    assert car.clearance[0].least_gap == pytest.approx(0.008)
+    assert (car.clearance[0].least_gap, car.clearance[0].least_static_gap) == pytest.approx((0.008, 0.020))
 
 
 def test_tyre_in_si(project: Project) -> None:
@@ -87,6 +87,7 @@ def test_limits_in_si(project: Project) -> None:
     assert limits.front.anti_roll == Range(0, 40e3, choices=(0, 20e3, 40e3))
     assert limits.rear.anti_roll == Range(0, 60e3, step=10e3)
     assert limits.packaging.rake == pytest.approx((0, 0.025))
+    assert limits.packaging.ground_clearance_least == pytest.approx(0.025)
     (arch,) = limits.packaging.arches
     assert arch.room + arch.room_per_camber * math.radians(-3) == pytest.approx(0.045 - 0.006)
     assert limits.tolerance is not None

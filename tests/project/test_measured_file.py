@@ -50,7 +50,25 @@ def test_toml_says_the_same(tmp_path: Path) -> None:
     assert found.get("ride_height_mm")[0] / MM == pytest.approx(44)
 
 
+def test_body_that_was_noted(tmp_path: Path) -> None:
+    """By its name in the first wheel's column, or on top of a TOML file; empty where nobody noted it."""
+    row = "body,,{},,,,target,,,,,the one on the car,,\n"
+    head = HEAD.strip() + ",target_fl,target_fr,target_rl,target_rr,tolerance,where,note,initials\n"
+    for cell, body in (("low drag", "low drag"), ("car.toml", "car.toml"), ("'-low", "-low"), ("", "")):
+        found = read_measured(write(tmp_path, head + row.format(cell) + "camber_deg,deg,-4,,,,,,,,,,,\n"))
+        assert found.body == body
+        assert found.get("camber_deg")[0] / DEG == pytest.approx(-4.0)
+    assert (
+        read_measured(write(tmp_path, 'body = "low drag"\n[fl]\ncamber_deg = -4\n', "m.toml")).body
+        == "low drag"
+    )
+    for text in ("body = 3\n", "[body]\nname = 1\n"):
+        with pytest.raises(InputErrors, match="name of the body"):
+            read_measured(write(tmp_path, text, "m.toml"))
+
+
 BROKEN = [
+    ("body,,a,,,\nbody,,a,,,", "quantity", "second time"),
     ("camber_deg,deg,x,,,", "fl", "'x'|\"x\""),
     ('camber_deg,deg,"-4,5",,,', "fl", "decimal point"),
     ("camber_deg,deg,-40,,,", "fl", "from -15"),

@@ -57,6 +57,8 @@ WRONG_UNITS = [
     ("setup.toml", "spring_N_per_mm = 140", "spring_N_per_mm = 140000"),  # N/m
     ("setup.toml", "ride_height_mm = 35", "ride_height_mm = 0.035"),
     ("limits.toml", "{ from = 25, to = 60, step = 1 }", "{ from = 0.025, to = 0.06, step = 0.001 }"),
+    ("car.toml", "least_static_gap_mm = 20", "least_static_gap_mm = 0.02"),  # m
+    ("limits.toml", "ground_clearance_least_mm = 25", "ground_clearance_least_mm = 0.025"),  # m
 ]
 
 
@@ -79,6 +81,8 @@ ACCEPTED = [
     ("setup.toml", "anti_roll_N_per_mm = 40", "anti_roll_N_per_mm = 0"),
     ("setup.toml", "third_N_per_mm = 60\n", ""),
     ("limits.toml", "from = -6, to = 0, step = 0.25", "from = 0.2, to = 0.3, step = 0.1"),
+    ("limits.toml", "ground_clearance_least_mm = 25", "ground_clearance_least_mm = 60"),  # front: to 60
+    ("car.toml", "least_static_gap_mm = 20\n", ""),
 ]
 
 
@@ -119,6 +123,9 @@ REFUSED = [
     ("limits.toml", "[160, 120, 140, 140]", "{ from = 1, to = 9, step = 1 }", "front.springs_N_per_mm"),
     ("limits.toml", "per_turn = 1.5", "per_turn = 0", "adjuster.front.ride_height_mm_per_turn"),
     ("limits.toml", 'axle = "front"', 'axle = "left"', "packaging.arch[1].axle"),
+    ("limits.toml", "least_mm = 25", "least_mm = 60.5", "packaging.ground_clearance_least_mm"),  # to 60
+    ("limits.toml", "{ from = 30, to = 70, step = 1 }", "{ from = 20, to = 24, step = 1 }",
+     "packaging.ground_clearance_least_mm"),
     ("limits.toml", "[adjuster.front]", "[adjuster.middle]", "adjuster.middle"),
     ("limits.toml", "mass_percent = 0.5", "mass_percent = 50", "spread.mass_percent"),
     ("limits.toml", "drag_percent = 4", "drag_percent = -4", "spread.drag_percent"),

@@ -95,6 +95,27 @@ def test_third_spring_of_zero_may_go_unsaid(setup: Setup, tmp_path: Path) -> Non
     assert read_setup(tmp_path / "out.toml") == bare
 
 
+def test_body_is_written_where_there_is_one(setup: Setup, tmp_path: Path) -> None:
+    """Under its name beside the setup's; nothing is said of the body of car.toml."""
+    assert "body" not in setup_as_dict(setup)["setup"]
+    worn = replace(setup, body="low drag")
+    assert setup_as_dict(worn)["setup"] == {"name": "baseline", "body": "low drag"}
+    write_setup(tmp_path / "worn.toml", worn)
+    assert read_setup(tmp_path / "worn.toml") == worn
+
+
+@pytest.mark.parametrize("old", [None, "low drag", "high wing"])
+@pytest.mark.parametrize("new", [None, "low drag"])
+def test_body_follows_the_setup_not_the_pattern(
+    setup: Setup, tmp_path: Path, old: str | None, new: str | None
+) -> None:
+    """A body that the pattern names is taken out, put in or replaced; its comments stay."""
+    write_setup(tmp_path / "like.toml", replace(setup, body=old), None, "kept")
+    write_setup(tmp_path / "out.toml", replace(setup, body=new), tmp_path / "like.toml")
+    assert read_setup(tmp_path / "out.toml") == replace(setup, body=new)
+    assert (tmp_path / "out.toml").read_text().startswith("# kept\n")
+
+
 def test_minus_nothing_is_nothing(setup: Setup) -> None:
     """-0.0 does not reach a sheet."""
     still = replace(setup, front=replace(setup.front, camber=-0.0, toe=-1e-12))

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from setupopt.evaluation import evaluate
-from setupopt.project import Project
+from setupopt.project import Project, with_body
 from setupopt.project.model import Tolerance
 from setupopt.sheet.change_list import ChangeList, apply, change_list
 from setupopt.sheet.pad_state import Pad, Stance
@@ -220,3 +220,31 @@ def test_toe_is_checked_where_shims_or_turns_may_move_it(made: tuple[Project, Ch
     assert found.steps[toe].number > max(step.number for step in found.steps if step.job == "camber")
     idle = change_list(project, project.setup, project.setup)
     assert "toe" not in {step.job for step in idle.steps}
+
+
+@pytest.mark.parametrize(
+    ("off", "on"), [(None, "low-drag"), ("low-drag", "long-floor"), ("long-floor", None)]
+)
+def test_another_body_is_fitted_first(bore: Project, off: str | None, on: str | None) -> None:
+    """Before anything is measured; every margin is that of the setup in its own body."""
+    today, target = replace(bore.setup, body=off), replace(proposed_like(bore), body=on)
+    found = change_list(with_body(bore, on), today, target)
+    assert found.steps[0].job == "body"
+    for name in (on or "car.toml", off or "car.toml"):
+        assert name in found.steps[0].what
+    assert found.steps[0].what.index(on or "car.toml") < found.steps[0].what.index(off or "car.toml")
+    assert found.landed.body == on
+    states = ((today, off), (target, on), (found.landed, on))
+    margins = [float(evaluate(with_body(bore, body), setup).worst_margin[0]) for setup, body in states]
+    assert [found.margin_today, found.margin_target, found.margin_landed] == pytest.approx(margins, abs=1e-12)
+    assert len({round(margin, 6) for margin in margins[:2]}) == 2
+    assert [step.job for step in found.steps[1:]] == [
+        step.job for step in change_list(bore, bore.setup, proposed_like(bore)).steps
+    ]
+
+
+def test_no_body_is_fitted_where_it_stays(bore: Project) -> None:
+    """In whatever body the car stands."""
+    worn = with_body(bore, "low-drag")
+    found = change_list(worn, worn.setup, replace(proposed_like(bore), body="low-drag"))
+    assert "body" not in {step.job for step in found.steps}

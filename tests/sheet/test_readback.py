@@ -12,7 +12,7 @@ import pytest
 from setupopt.cases import sweep_cases
 from setupopt.errors import InputError
 from setupopt.evaluation import evaluate
-from setupopt.project import Project, Setup
+from setupopt.project import Project, Setup, with_body
 from setupopt.project.measured_file import QUANTITIES, WEIGHT, Measured
 from setupopt.sheet.as_built import Built, BuiltModel, built, with_field
 from setupopt.sheet.readback import read_back
@@ -181,3 +181,25 @@ def test_heights_that_twist_the_floor(bore: Project) -> None:
         read_back(bore, bore.setup, measured(ride_height_mm=twisted))
     rolled = [front + 2 * MM, front - 2 * MM, rear + 2 * MM, rear - 2 * MM]
     assert read_back(bore, bore.setup, measured(ride_height_mm=rolled)).deviations == ()
+
+
+def test_measured_car_wears_the_targets_body(bore: Project) -> None:
+    """Whatever the project's car wears: the margin as built is the target's own where nothing deviates."""
+    target = replace(proposed_like(bore), body="low-drag")
+    plain = float(evaluate(with_body(bore, "low-drag"), target).worst_margin[0])
+    assert plain != pytest.approx(float(evaluate(bore, proposed_like(bore)).worst_margin[0]), abs=1e-3)
+    for project in (bore, with_body(bore, "long-floor")):
+        read = read_back(project, target, measured())
+        assert (read.margin, read.target_margin) == pytest.approx((plain, plain), abs=1e-12)
+
+
+def test_another_body_than_the_targets_is_refused(bore: Project) -> None:
+    """What was noted must be what the margin is told for; not noted, it is taken as wanted."""
+    target = replace(bore.setup, body="low-drag")
+    for body in ("long-floor", "car.toml"):
+        with pytest.raises(InputError, match=f'found "{body}", expected "low-drag"'):
+            read_back(bore, target, replace(measured(), body=body))
+    noted = read_back(bore, target, replace(measured(), body="low-drag"))
+    assert noted.margin == read_back(bore, target, measured()).margin
+    with pytest.raises(InputError, match=r'expected "car\.toml"'):
+        read_back(bore, bore.setup, replace(measured(), body="low-drag"))
