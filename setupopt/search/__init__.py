@@ -1,5 +1,6 @@
 """The max-min engine on any batch function, and the setup problem on top of it."""
 
-from setupopt.search.proposing import Proposal, propose
+from setupopt.search.proposal import Proposal
+from setupopt.search.proposing import Asked, propose
 
-__all__ = ["Proposal", "propose"]
+__all__ = ["Asked", "Proposal", "propose"]

@@ -1,4 +1,7 @@
-"""The linear program of one step: the highest worst value of linearised rows inside a trust region."""
+"""The program of one step: the highest worst value of linearised rows inside a trust region.
+
+A linear program, or, where the bend of the binding rows is known, a quadratic one with the same rows.
+"""
 
 from __future__ import annotations
 
@@ -43,7 +46,9 @@ class Step:
 
 
 @lru_cache(maxsize=32)
-def _program(variables: int, values: int, limits: int) -> tuple[Any, dict[str, Any], dict[str, Any]]:
+def _program(
+    variables: int, values: int, limits: int, bent: bool
+) -> tuple[Any, dict[str, Any], dict[str, Any]]:
     """The program with parameters, compiled once for each size."""
     from importlib import import_module
 
@@ -64,6 +69,9 @@ def _program(variables: int, values: int, limits: int) -> tuple[Any, dict[str, A
         broken = cp.Variable(limits, nonneg=True)
         rules["limits"] = given["limit"] + given["limit_slope"] @ move + broken >= 0
         goal = top - PENALTY * cp.sum(broken)
+    if bent:
+        given["root"] = cp.Parameter((variables, variables))
+        goal = goal - 0.5 * cp.sum_squares(given["root"] @ move)
     problem = cp.Problem(cp.Maximize(goal), list(rules.values()))
     return problem, given, {**rules, "move": move}
 
@@ -92,11 +100,12 @@ def _merit(values: Floats, limits: Floats) -> float:
     return float(values.min() - PENALTY * np.maximum(0.0, -limits).sum())
 
 
-def best_step(values: Rows, limits: Rows, at: Floats, radius: Floats) -> Step:
+def best_step(values: Rows, limits: Rows, at: Floats, radius: Floats, root: Floats | None = None) -> Step:
     """Solve the program at `at` in the unit box; `radius` (variables) bounds each variable's move.
 
-    Rows that cannot bind inside the trust region are left out; this changes nothing in the answer.
-    Raises RuntimeError where the solver fails.
+    `root` (variables, variables): a matrix R such that the binding rows, weighed, fall by |R move|^2 / 2
+    more than their slopes say. Rows that cannot bind inside the trust region are left out; this changes
+    nothing in the answer. Raises RuntimeError where the solver fails.
     """
     reach, limit_reach = values.reach(radius), limits.reach(radius)
     roof = (values.level + reach).min()
@@ -104,21 +113,24 @@ def best_step(values: Rows, limits: Rows, at: Floats, radius: Floats) -> Step:
     kept_limits = np.flatnonzero(limits.level - limit_reach <= 0.0)
     used = _padded(values.pick(kept), roof + 10.0)
     used_limits = _padded(limits.pick(kept_limits), 10.0)
-    problem, given, rules = _program(at.size, used.level.size, used_limits.level.size)
+    problem, given, rules = _program(at.size, used.level.size, used_limits.level.size, root is not None)
     given["level"].value, given["slope"].value = used.level, used.slope
     given["lower"].value, given["upper"].value = np.maximum(-radius, -at), np.minimum(radius, 1.0 - at)
     if kept_limits.size:
         given["limit"].value, given["limit_slope"].value = used_limits.level, used_limits.slope
+    if root is not None:
+        given["root"].value = root
     problem.solve(solver="CLARABEL")
     if rules["move"].value is None:
         raise RuntimeError(f"the linear program ended {problem.status}")
     move = np.clip(rules["move"].value, given["lower"].value, given["upper"].value)
     after = _merit(values.level + values.slope @ move, limits.level + limits.slope @ move)
+    bend = 0.0 if root is None else 0.5 * float(np.sum((root @ move) ** 2))
     limit_weights = rules["limits"].dual_value if kept_limits.size else np.empty(0)
     free = (at > radius, 1.0 - at > radius)
     return Step(
         move=move,
-        gain=after - _merit(values.level, limits.level),
+        gain=after - bend - _merit(values.level, limits.level),
         value_weights=_spread(rules["values"].dual_value, kept, values.level.size),
         limit_weights=_spread(limit_weights, kept_limits, limits.level.size),
         lower_weights=np.where(free[0], 0.0, np.abs(rules["lower"].dual_value)),

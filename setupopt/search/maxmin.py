@@ -1,4 +1,4 @@
-"""Raising the worst of many values: successive linear programs in a trust region, on any batch function.
+"""Raising the worst of many values: successive programs in a trust region, on any batch function.
 
 Variables live in the unit box. The function answers many points at once: values, whose worst is
 raised, and limits, which must not be negative.
@@ -13,10 +13,12 @@ from typing import Any, NamedTuple, Protocol
 import numpy as np
 
 from setupopt.physics.inputs import Floats
+from setupopt.search.curvature import Curvature
 from setupopt.search.linear_step import PENALTY, Rows, Step, best_step
 
-# A step that brings this share of the predicted gain needs no second program.
-_GOOD = 0.6
+# A step that brings this share of the predicted gain needs no second program; one that brings less than
+# the other is not taken.
+_GOOD, _TAKEN = 0.6, 0.05
 # How far to run on along the last two moves, in lengths of them.
 _STRIDES = np.array([0.5, 1.5, 4.0])
 
@@ -76,7 +78,10 @@ def merit(values: Floats, limits: Floats) -> Floats:
     return np.asarray(values.min(axis=-1) - PENALTY * broken)
 
 
-def _slopes(function: BatchFunction, at: Floats, here: Answers, probe: float) -> tuple[Rows, Rows]:
+_Slopes = tuple[Rows, Rows]
+
+
+def _slopes(function: BatchFunction, at: Floats, here: Answers, probe: float) -> _Slopes:
     """Values and limits linearised by one-sided differences, away from the nearer border."""
     signs = np.where(at > 0.5, -probe, probe)
     around = function(at + np.diag(signs), here.memory)
@@ -106,19 +111,20 @@ class _Place(NamedTuple):
 
 
 class _Climb:
-    """Where a climb stands: the point, its answers, the best merit, and what has been asked."""
+    """Where a climb stands: the point, its answers and slopes, the trust, and what has been asked."""
 
-    def __init__(self, function: BatchFunction, start: Floats) -> None:
-        self.function = function
+    def __init__(self, function: BatchFunction, start: Floats, rules: Rules) -> None:
+        self.function, self.rules = function, rules
         self.at = np.clip(np.asarray(start, dtype=float), 0.0, 1.0)
         self.here = function(self.at[None, :])
         self.best = float(merit(self.here.values, self.here.limits)[0])
         self.asked, self.trail, self.path = 1, [self.best], [self.at]
-
-    def slopes(self, probe: float) -> tuple[Rows, Rows]:
-        """All rows linearised where the climb stands."""
-        self.asked += self.at.size
-        return _slopes(self.function, self.at, self.here, probe)
+        self.radius, self.last = np.full(self.at.size, rules.first_radius), np.zeros(self.at.size)
+        self.curvature = Curvature(self.at.size)
+        self.slopes: _Slopes | None = None
+        self.step: Step | None = None
+        self.left: tuple[Floats, _Slopes] | None = None  # the place before this one
+        self.checked = -np.inf  # best value when the trust was last renewed
 
     def ask(self, points: Floats) -> tuple[Answers, Floats]:
         """Answers and merits of points around here."""
@@ -136,8 +142,19 @@ class _Climb:
         self.at, self.here, self.best = place
         self.path.append(self.at)
 
-    def try_step(self, slopes: tuple[Rows, Rows], step: Step, radius: Floats) -> _Place:
-        """Where a step leads; where it falls short, where one leads that allows for the bend.
+    def program(self) -> tuple[_Slopes, Step]:
+        """All rows linearised here, and the best step in the trust region."""
+        if self.slopes is None:
+            self.asked += self.at.size
+            self.slopes = _slopes(self.function, self.at, self.here, self.rules.probe)
+            if self.left is not None and self.step is not None:
+                before, after = (_weighed(slopes, self.step) for slopes in (self.left[1], self.slopes))
+                self.curvature.learn(self.at - self.left[0], before - after)
+        self.step = best_step(*self.slopes, self.at, self.radius, self.curvature.root())
+        return self.slopes, self.step
+
+    def try_step(self, slopes: _Slopes, step: Step) -> _Place:
+        """Where a step leads; where it falls short, where one leads that allows for the bend of the rows.
 
         The second program starts from what the rows really were at the first one's end.
         """
@@ -146,9 +163,22 @@ class _Climb:
             return first
         rows = (first.answers.values[0], first.answers.limits[0])
         bent = [Rows(row - s.slope @ step.move, s.slope) for row, s in zip(rows, slopes, strict=True)]
-        better = best_step(bent[0], bent[1], self.at, radius)
+        better = best_step(bent[0], bent[1], self.at, self.radius, self.curvature.root())
         second = self.look(np.clip(self.at + better.move, 0.0, 1.0))
         return second if second.merit > first.merit else first
+
+    def take(self, slopes: _Slopes, step: Step) -> None:
+        """Try a step, learn how far to trust the next, and stand where it leads if that is better."""
+        there = self.try_step(slopes, step)
+        ratio, moved = (there.merit - self.best) / step.gain, there.point - self.at
+        self.radius = _next_radius(self.radius, ratio, moved, self.last, self.rules)
+        self.last = moved
+        if ratio > _TAKEN:
+            self.left = self.at, slopes
+            self.move(there)
+            self.run_on()
+            self.slopes = None
+        self.trail.append(self.best)
 
     def run_on(self) -> None:
         """Try further along the last two moves: along a bent ridge single steps only zigzag."""
@@ -160,6 +190,28 @@ class _Climb:
         top = int(merits.argmax())
         if merits[top] > self.best:
             self.move(self.look(points[top]))
+
+    def is_renewed(self) -> bool:
+        """Trust anew where nothing more was to be gained; not where the last time has brought nothing."""
+        if self.best - self.checked < self.rules.least_rise:
+            return False
+        self.checked, self.left = self.best, None
+        self.radius = np.maximum(self.radius, self.rules.second_radius)
+        self.curvature = Curvature(self.at.size)
+        return True
+
+    def outcome(self, why: str) -> Outcome:
+        """Where it stands, for the caller."""
+        return Outcome(
+            self.at, self.here.values[0], self.here.limits[0], self.best, len(self.trail) - 1, self.asked,
+            why, self.step, self.trail, self.here.memory,
+        )  # fmt: skip
+
+
+def _weighed(slopes: _Slopes, step: Step) -> Floats:
+    """Slope of the rows that bind, by their weights, (variables)."""
+    values, limits = slopes
+    return np.asarray(step.value_weights @ values.slope + step.limit_weights @ limits.slope)
 
 
 def _why(step: Step, radius: Floats, rules: Rules) -> str:
@@ -177,37 +229,22 @@ def climb(
 ) -> Outcome:
     """Raise the worst value from `start` (variables), in the unit box.
 
-    Every step linearises all rows, solves a linear program in the trust region, and is taken only
-    if the worst value, checked on the real function, rises. Deterministic.
+    Every step linearises all rows, solves a program in the trust region, linear at first and then with the
+    bend that the slopes have told of, and is taken only if the worst value, checked on the real function,
+    rises. Deterministic.
     """
     rules = rules or Rules()
-    climb, why, step, slopes = _Climb(function, start), "steps", None, None
-    checked = -np.inf  # best value when the trust was last renewed
-    radius, last = np.full(climb.at.size, rules.first_radius), np.zeros(climb.at.size)
-    for count in range(rules.most_steps if climb.at.size else 0):
-        slopes = slopes or climb.slopes(rules.probe)
-        step = best_step(*slopes, climb.at, radius)
-        why = _why(step, radius, rules)
-        if why:
-            if climb.best - checked < rules.least_rise:
-                break
-            checked, radius = climb.best, np.maximum(radius, rules.second_radius)
-            continue
-        there = climb.try_step(slopes, step, radius)
-        ratio = (there.merit - climb.best) / step.gain
-        moved = there.point - climb.at
-        radius, last = _next_radius(radius, ratio, moved, last, rules), moved
-        if ratio > 0.05:
-            climb.move(there)
-            climb.run_on()
-            slopes = None
-        climb.trail.append(climb.best)
-        if progress is not None:
-            progress(count + 1)
-    return Outcome(
-        climb.at, climb.here.values[0], climb.here.limits[0], climb.best, len(climb.trail) - 1, climb.asked,
-        why or "steps", step, climb.trail, climb.here.memory,
-    )  # fmt: skip
+    climb = _Climb(function, start, rules)
+    for _ in range(rules.most_steps if climb.at.size else 0):
+        slopes, step = climb.program()
+        why = _why(step, climb.radius, rules)
+        if not why:
+            climb.take(slopes, step)
+            if progress is not None:
+                progress(len(climb.trail) - 1)
+        elif not climb.is_renewed():
+            return climb.outcome(why)
+    return climb.outcome("steps")
 
 
 def hold(function: BatchFunction, fixed: np.ndarray, at: Floats) -> tuple[BatchFunction, np.ndarray]:

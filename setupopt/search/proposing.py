@@ -1,182 +1,225 @@
-"""The setup whose worst margin is highest: several starts, parts, steps, and a check between the angles."""
+"""The setup whose worst margin is highest: bodies solved, parts chosen, steps set, and all of it checked."""
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
-from scipy.stats import qmc
 
-from setupopt.cases import CaseSet, join, sweep_angles, sweep_cases
+from setupopt.cases import CaseSet, sweep_angles, sweep_cases
 from setupopt.errors import UserError
-from setupopt.limits_check import Broken, broken
-from setupopt.physics.inputs import Floats
-from setupopt.project.model import Limits, Project, Setup
-from setupopt.result import Field, Result
-from setupopt.search.maxmin import Outcome, Rules, climb
+from setupopt.evaluation import Model
+from setupopt.limits_check import broken
+from setupopt.project.bodies import with_body
+from setupopt.project.model import Project, Setup
+from setupopt.result import Result, degrees
+from setupopt.robust.build_cloud import BuildCloud
+from setupopt.search.alternatives import alternatives, other_bodies
+from setupopt.search.choosing import Choice, choose_parts
+from setupopt.search.evidence import gains, upper_bound
+from setupopt.search.goal import BODY, Goal, goal_of, pinned
+from setupopt.search.places import on
 from setupopt.search.prices import Price, prices
-from setupopt.search.rounding import choose_parts, to_steps
+from setupopt.search.proposal import Alternative, Evidence, Proposal, Robustness, bindings_of
+from setupopt.search.roots import CLOSE, TIGHT, Progress, Root, root_of, starts_of
 from setupopt.search.setup_problem import SetupProblem
+from setupopt.search.solving import DENSER, Solver
+from setupopt.search.weights import Weights, weights_at
 
-# Told in words how far the work is.
-Progress = Callable[[str], object]
-
-# The check sweeps this many times as densely as the search.
-DENSER = 6
-# Cases between those of the search are added when they are worse by more than this, or break a limit by
-# more than this share of its scale; so many at once, so many times.
-_NOTICE, _TOUCH = 1e-4, 1e-9
-_ADDED, _ROUNDS = 30, 6
-# Cases this close to the worst margin are told to the user as those that bind.
-_CLOSE = 0.003
+# Builds of the cloud that a robust proposal is checked on.
+_CLOUD = 512
+# A floor missed by less is kept: the search holds limits to about this.
+_FLOOR_NOTICE = 1e-6
 
 
 @dataclass(frozen=True)
-class Proposal:
-    """A proposed setup with its evidence."""
+class Asked:
+    """What is asked of a proposal.
 
-    setup: Setup
-    margin: float  # worst on the dense sweep; minus infinity where contact is lost
-    start_margin: float
-    result: Result  # of the proposed setup on the dense sweep
-    start_result: Result
-    broken: tuple[Broken, ...]  # limits that the proposed setup breaks
-    prices: tuple[Price, ...]
-    start_merits: tuple[float, ...]  # where each start ended, best first
-    margin_before_rounding: float
-    iterations: int
-    evaluations: int  # cases solved
-    seconds: float
+    `starts` of every body, by `seed`. `weights` and `floors` by attitude, see `goal.Goal`. `keep`: settings
+    that stay, see `goal.pinned`. `robust`: reckon with build errors. `loss`: worst margin that alternatives
+    may cost; 0 for none. `study`: where the choice of parts is kept, an Optuna storage URL; None: in a file
+    of the user's cache until it is done.
+    """
 
-    @property
-    def holds(self) -> bool:
-        """Whether every case of the dense sweep has a trim and every limit is kept."""
-        return bool(np.isfinite(self.margin)) and not self.broken
-
-    @property
-    def spread_of_starts(self) -> float:
-        """Best minus worst end of the starts."""
-        return self.start_merits[0] - self.start_merits[-1]
-
-    def binding_cases(self) -> list[Field]:
-        """Cases within a whisker of the worst, the lowest angle of each attitude's dip, worst first."""
-        margin = np.where(self.result.contact[0], self.result.margin[0], -np.inf)
-        around = margin.reshape(len(self.result.cases.attitudes), -1)
-        padded = np.pad(around, ((0, 0), (1, 1)), constant_values=np.inf)
-        dip = (around <= padded[:, :-2]) & (around < padded[:, 2:]) & (around <= self.margin + _CLOSE)
-        rows = np.flatnonzero(dip.ravel())
-        return [self._binding(int(row)) for row in rows[np.argsort(margin[rows], kind="stable")]]
-
-    def _binding(self, row: int) -> Field:
-        fields = self.result.fields(row)
-        return {name: fields[name] for name in ("roll_angle_deg", "attitude", "margin", "first_axle")}
+    starts: int = 4
+    seed: int = 0
+    weights: Mapping[str, float] | None = None
+    floors: Mapping[str, float] | None = None
+    keep: Sequence[str] = ()
+    robust: bool = False
+    loss: float = 0.01
+    study: str | None = None
 
 
-def _limits_of(project: Project) -> Limits:
-    """The project's limits; without them there is nothing to vary."""
+def propose(project: Project, asked: Asked | None = None, progress: Progress | None = None) -> Proposal:
+    """The setup inside `limits.toml` whose worst margin over all roll angles and attitudes is highest.
+
+    All bodies are solved with parts of any value; boxes of part sets are bounded and split until none is
+    worth more; the best sets are brought to steps and checked on a sweep `DENSER` times as dense, and between
+    its angles. Raises UserError without `limits.toml`, or where nothing may change.
+    """
+    began, asked = time.perf_counter(), asked or Asked()
+    goal, problems = _problems(project, asked)
+    roots = [root_of(p, asked.robust, asked.starts, asked.seed, progress) for p in problems]
+    decisive = (goal.weights, goal.floors, sorted(asked.keep), asked.starts, asked.seed, asked.robust)
+    choice = choose_parts(project, roots, asked.study, decisive, progress)
+    say = progress or (lambda text: None)
+    say("prices and bounds")
+    told = _Told(project, goal, roots[choice.body], choice)
+    priced, bound = told.prices(), told.bound(asked.seed)
+    say("alternatives")
+    others = told.alternatives(roots, asked.loss)
+    say("build errors" if asked.robust else "checks")
+    robustness = told.robustness() if asked.robust else None
+    evidence = told.evidence(bound, sum(r.steps for r in roots) + choice.steps)
+    solved, seconds = sum(p.solved for p in problems), time.perf_counter() - began
+    return told.proposal(priced, others, robustness, replace(evidence, evaluations=solved, seconds=seconds))
+
+
+def _problems(project: Project, asked: Asked) -> tuple[Goal, list[SetupProblem]]:
+    """A problem for every body, the one worn today first."""
     if project.limits is None:
         raise UserError(
             f"{project.folder / 'limits.toml'} is missing: propose needs it, because it says how far each "
             "setting may go"
         )
-    return project.limits
-
-
-def _starts(problem: SetupProblem, count: int, seed: int) -> Floats:
-    """Today's setup, then a space-filling set (starts, variables)."""
-    if count <= 1:
-        return problem.start[None, :]
-    others = qmc.Sobol(problem.start.size, seed=seed).random(1 << (count - 2).bit_length())[: count - 1]
-    return np.vstack([problem.start, others])
-
-
-def _solve(
-    problem: SetupProblem, starts: Floats, rules: Rules, progress: Progress | None
-) -> tuple[list[Outcome], int]:
-    """Climb from every start, best first; with all steps taken."""
-    ends = [
-        climb(problem, start, rules, _saying(progress, f"start {n} of {len(starts)}"))
-        for n, start in enumerate(starts, 1)
-    ]
-    return sorted(ends, key=lambda end: -end.merit), sum(end.steps for end in ends)
-
-
-def _worse_cases(problem: SetupProblem, point: Floats, dense: CaseSet) -> CaseSet | None:
-    """Cases of the dense sweep that are worse, or break a limit by more, than any the search saw."""
-    seen, looked = problem.result(point[None, :]), problem.result(point[None, :], cases=dense)
-    level = float(seen.steer[0].min())
-    lag = level - looked.steer[0] - _NOTICE
-    room = min(0.0, float(problem.limit_rows(point, seen).rows[0].min(initial=0.0)))
-    rows = problem.limit_rows(point, looked)
-    moving = rows.case >= 0
-    short = np.zeros(len(dense))
-    np.maximum.at(short, rows.case[moving], room - rows.rows[0][moving] - _TOUCH)
-    worse = np.flatnonzero((lag > 0.0) | (short > 0.0))
-    order = np.argsort(-np.maximum(lag, short)[worse], kind="stable")
-    return dense.pick(worse[order][:_ADDED]) if worse.size else None
-
-
-def _finish(
-    problem: SetupProblem, best: Outcome, rules: Rules, progress: Progress | None
-) -> tuple[Floats, int]:
-    """Parts and steps for one optimum; the settable point, and the steps of the search."""
-    chosen, steps = choose_parts(
-        problem, problem.variables, best, rules, _saying(progress, "parts from the shelf")
-    )
-    point, _ = to_steps(problem, problem.variables, chosen)
-    return point, steps
-
-
-def _saying(progress: Progress | None, stage: str) -> Callable[[int], object] | None:
-    """Step counter of one stage of the work."""
-    return None if progress is None else lambda step: progress(f"{stage}, step {step}")
-
-
-def propose(
-    project: Project,
-    starts: int = 4,
-    seed: int = 0,
-    rules: Rules | None = None,
-    progress: Progress | None = None,
-) -> Proposal:
-    """The setup inside `limits.toml` whose worst margin over all roll angles and attitudes is highest.
-
-    Successive linear programs from today's setup and `starts - 1` others; parts and steps as
-    mechanics can set them; checked on a sweep `DENSER` times as dense, whose worse angles, if
-    there are any, are given back to the search. Raises UserError without `limits.toml`.
-    """
-    began, rules = time.perf_counter(), rules or Rules()
-    problem = SetupProblem(project, _limits_of(project), sweep_cases(project.venue))
-    if not problem.variables:
+    goal, kept = goal_of(project.venue, asked.weights, asked.floors), pinned(asked.keep)
+    if asked.robust and project.limits.tolerance is None:
+        raise UserError("limits.toml has no [tolerance]: --robust needs to know what the mechanics can hold")
+    worn = project.setup.body
+    others = [] if BODY in kept else [b for b in (None, *(b.name for b in project.bodies)) if b != worn]
+    dressed = [with_body(project, body) for body in (worn, *others)]
+    problems = [SetupProblem(one, project.limits, goal, kept) for one in dressed]
+    if not problems[0].variables and len(problems) == 1:
         raise UserError("limits.toml leaves no setting free: give at least one range with from < to")
-    dense = sweep_cases(project.venue, sweep_angles(project.venue.sweep, DENSER))
-    ends, steps = _solve(problem, _starts(problem, starts, seed), rules, progress)
-    best = ends[0]
-    for last in [*[False] * (_ROUNDS - 1), True]:
-        point, more = _finish(problem, best, rules, progress)
-        steps += more
-        worse = None if last else _worse_cases(problem, point, dense)
-        if worse is None:
-            break
-        problem.with_cases(join(problem.cases, worse))
-        best = climb(problem, best.point, rules, _saying(progress, "between the angles"))
-        steps += best.steps
-    setup = problem.setup(point, f"Proposed from {project.setup.name}"[:80])
-    result = problem.model.run(problem.model.settings(setup), dense)
-    start_result = problem.model.run(problem.model.settings(project.setup), dense)
-    return Proposal(
-        setup=setup,
-        margin=float(result.worst_margin[0]),
-        start_margin=float(start_result.worst_margin[0]),
-        result=result,
-        start_result=start_result,
-        broken=broken(project, setup, result),
-        prices=prices(problem, best),
-        start_merits=tuple(end.merit for end in ends),
-        margin_before_rounding=best.merit,
-        iterations=steps,
-        evaluations=problem.solved + 2 * len(dense),
-        seconds=time.perf_counter() - began,
-    )
+    return goal, problems
+
+
+@dataclass(frozen=True)
+class _Told:
+    """Everything that is told of a choice; `root` is that of its body."""
+
+    today: Project
+    goal: Goal
+    root: Root
+    choice: Choice
+
+    @property
+    def problem(self) -> SetupProblem:
+        """That of the body chosen."""
+        return self.root.solver.problem
+
+    @cached_property
+    def setup(self) -> Setup:
+        """The proposed setup."""
+        return self.problem.setup(self.choice.point, f"Proposed from {self.today.setup.name}"[:80])
+
+    @cached_property
+    def result(self) -> Result:
+        """Of the proposed setup on the dense sweep."""
+        return self.problem.result(self.choice.point[None, :], self.dense)
+
+    @cached_property
+    def dense(self) -> CaseSet:
+        """The sweep of the check."""
+        return sweep_cases(self.today.venue, sweep_angles(self.today.venue.sweep, DENSER))
+
+    @cached_property
+    def between(self) -> Result:
+        """Of the proposed setup in its dips, between the angles of the dense sweep too."""
+        exact = Solver(self.problem)
+        return self.problem.result(
+            self.choice.point[None, :], self.problem.cases(exact.look(self.choice.point, exact.dense).places)
+        )
+
+    def prices(self) -> tuple[Price, ...]:
+        """Of the limits, where every part may have any value."""
+        solver = Solver(self.problem, self.root.solver.robust, TIGHT)
+        return prices(solver, self.root.best, self.free, CLOSE)
+
+    def bound(self, seed: int) -> float:
+        """What no setup can be worth more than."""
+        return upper_bound(self.problem, self.root.best, self.free.values, starts_of(self.problem, 3, seed))
+
+    @cached_property
+    def free(self) -> Weights:
+        """Of all rows and borders, where every part may have any value."""
+        best = self.root.best
+        return weights_at(on(self.problem, best.places), best.outcome.point)
+
+    def alternatives(self, roots: Sequence[Root], loss: float) -> tuple[Alternative, ...]:
+        """Clearly different setups, those with another body first."""
+        if loss <= 0.0:
+            return ()
+        least = self.choice.merit - loss
+        bodies = other_bodies(roots, self.choice, least)
+        return (*bodies, *alternatives(self.root.solver, self.choice.point, self.choice.places, least))
+
+    def robustness(self) -> Robustness:
+        """What reckoning with build errors costs and brings."""
+        exact, best, solver = self.root.exact, self.root.best, self.root.solver
+        built = [solver.worst_build(end.outcome.point).margin for end in (exact, best)]
+        final = solver.worst_build(self.choice.point)
+        cloud = BuildCloud(solver.errors(self.choice.point), sweep_cases(self.today.venue))((0, _CLOUD))
+        alone = Solver(self.problem)
+        robust_margin = float(alone.look(best.outcome.point, alone.dense).value.min())
+        return Robustness(
+            exact.merit, min(built[0], exact.merit), robust_margin, min(built[1], best.merit),
+            float(self.result.worst_margin[0]), final.margin, final.errors, float(cloud.min()), _CLOUD,
+        )  # fmt: skip
+
+    def evidence(self, bound: float, steps: int) -> Evidence:
+        """Without the counts of the whole work."""
+        root, choice = self.root, self.choice
+        return Evidence(
+            root.ends, root.searched_merit, root.climbed, root.searched.points_asked, bound, root.best.merit,
+            choice.end.merit, choice.study, steps, 0, 0.0,
+        )  # fmt: skip
+
+    def proposal(
+        self, priced: tuple[Price, ...], others: tuple[Alternative, ...], robustness: Robustness | None,
+        evidence: Evidence,
+    ) -> Proposal:  # fmt: skip
+        """All of it."""
+        model = Model(self.today.car)
+        start = model.run(model.settings(self.today.setup), self.dense)
+        project, setup = self.problem.project, self.setup
+        return Proposal(
+            project=project, setup=setup, goal=self.goal, result=self.result, between=self.between,
+            start_result=start, counted=self.choice.merit, start_counted=self._counted(start),
+            broken=broken(project, setup, self.result), floors_broken=self._floors_broken(),
+            bindings=bindings_of(self.between, self._weights()), prices=priced,
+            gains=gains(project, setup, sweep_cases(project.venue)), alternatives=others,
+            robustness=robustness, evidence=evidence,
+        )  # fmt: skip
+
+    def _counted(self, result: Result) -> float:
+        """Worst margin of a result on the dense sweep, as it counts."""
+        attitude = np.repeat(np.arange(len(self.goal.names)), len(self.dense) // len(self.goal.names))
+        held = np.where(result.contact[0], result.margin[0], -np.inf)[self.goal.weights[attitude] > 0.0]
+        return float(self.goal.counts(attitude[self.goal.weights[attitude] > 0.0], held).min())
+
+    def _floors_broken(self) -> tuple[str, ...]:
+        """Attitudes under their own floor."""
+        held = np.where(self.result.contact[0], self.result.margin[0], -np.inf)
+        worst = held.reshape(len(self.goal.names), -1).min(axis=1)
+        return tuple(
+            n for n, w, f in zip(self.goal.names, worst, self.goal.floors, strict=True) if w < f - 1e-6
+        )
+
+    def _weights(self) -> dict[tuple[str, float], float]:
+        """Weights of the binding places before the steps, by attitude and roll angle in degrees."""
+        end, problem = self.choice.end, self.problem
+        held = weights_at(on(problem, end.places), end.outcome.point)
+        rows = problem(end.outcome.point[None, :], end.places).value_place
+        weights = np.bincount(rows, weights=held.values, minlength=len(end.places))
+        cases, angles = problem.cases(end.places), end.places.at
+        found: dict[tuple[str, float], float] = {}
+        for place in np.flatnonzero(weights > 1e-6):
+            key = (cases.attitude[place], degrees(angles[place]))
+            found[key] = found.get(key, 0.0) + float(weights[place])
+        return found

@@ -1,73 +1,22 @@
-"""From the best point to one that mechanics can set: parts first, the rest solved again, then the steps."""
+"""From the best point to one that mechanics can set: rounded, then walked step by step while it gains."""
 
 from __future__ import annotations
-
-from collections.abc import Callable
-from itertools import product
 
 import numpy as np
 
 from setupopt.physics.inputs import Floats
-from setupopt.search.maxmin import BatchFunction, Outcome, Rules, climb, hold, merit, release
+from setupopt.search.exchange import Exchange, worse_places
+from setupopt.search.maxmin import BatchFunction, merit
+from setupopt.search.places import Places, look, on
+from setupopt.search.solving import Solver
 from setupopt.variables import Variable
 
-# Parts are tried below and above the best point; this many of the best sets are solved again.
-_SETS_SOLVED = 3
-_MOST_SETS = 64
-_POLISH_ROUNDS = 20
+_POLISH_ROUNDS, _PLACE_ROUNDS = 20, 8
+# Points asked at a time: what they bring back must fit in memory.
+_AT_ONCE = 256
 
 
-def _neighbours(grid: Floats, value: float) -> list[float]:
-    """The settable values on both sides of `value`, nearer one first."""
-    order = np.argsort(np.abs(grid - value))[:2]
-    return [float(grid[i]) for i in order]
-
-
-def _is_part(variable: Variable) -> bool:
-    """Whether it comes in pieces too coarse to be left to the last."""
-    grid = variable.grid()
-    return grid is not None and (variable.range.choices is not None or grid.size <= 12)
-
-
-def _part_sets(variables: tuple[Variable, ...], parts: list[int], point: Floats) -> Floats:
-    """Points with the parts put on both sides of the best point, nearest sets first (sets, variables)."""
-    sides = [_neighbours(g, point[j]) for j in parts if (g := variables[j].grid()) is not None]
-    sets = np.array(list(product(*sides))[:_MOST_SETS]).reshape(-1, len(parts))
-    points = np.repeat(point[None, :], len(sets), axis=0)
-    points[:, parts] = sets
-    return points
-
-
-def _merits(function: BatchFunction, points: Floats, memory: object) -> Floats:
-    """Merit of many points."""
-    answers = function(points, memory)
-    return merit(answers.values, answers.limits)
-
-
-def choose_parts(
-    function: BatchFunction,
-    variables: tuple[Variable, ...],
-    best: Outcome,
-    rules: Rules,
-    progress: Callable[[int], object] | None = None,
-) -> tuple[Outcome, int]:
-    """Put parts from the shelf, and solve the rest again around them. Returns it, and the steps taken."""
-    parts = [j for j, v in enumerate(variables) if _is_part(v)]
-    if not parts:
-        return best, 0
-    sets = _part_sets(variables, parts, best.point)
-    order = np.argsort(-_merits(function, sets, best.memory), kind="stable")[:_SETS_SOLVED]
-    fixed = np.isin(np.arange(len(variables)), parts)
-    ends, steps = [], 0
-    for point in sets[order]:
-        held, free = hold(function, fixed, point)
-        end = climb(held, point[free], rules, progress)
-        steps += end.steps
-        ends.append(release(end, free, point))
-    return max(ends, key=lambda end: end.merit), steps
-
-
-def _nearest(variables: tuple[Variable, ...], point: Floats) -> Floats:
+def nearest(variables: tuple[Variable, ...], point: Floats) -> Floats:
     """The settable point next to `point`."""
     settable = point.copy()
     for j, variable in enumerate(variables):
@@ -75,6 +24,15 @@ def _nearest(variables: tuple[Variable, ...], point: Floats) -> Floats:
         if grid is not None:
             settable[j] = grid[np.abs(grid - point[j]).argmin()]
     return settable
+
+
+def _merits(function: BatchFunction, points: Floats) -> Floats:
+    """Merit of many points."""
+    found = []
+    for first in range(0, len(points), _AT_ONCE):
+        answers = function(points[first : first + _AT_ONCE])
+        found.append(merit(answers.values, answers.limits))
+    return np.concatenate(found)
 
 
 def _moves(variables: tuple[Variable, ...], point: Floats) -> Floats:
@@ -95,20 +53,40 @@ def _moves(variables: tuple[Variable, ...], point: Floats) -> Floats:
     return np.array(moves).reshape(-1, point.size)
 
 
-def to_steps(function: BatchFunction, variables: tuple[Variable, ...], best: Outcome) -> tuple[Floats, float]:
+def to_steps(
+    function: BatchFunction, variables: tuple[Variable, ...], point: Floats, enough: float = np.inf
+) -> tuple[Floats, float]:
     """Round every setting to its steps, then walk single and double steps while the worst value rises.
 
-    Returns the settable point and its merit.
+    Returns the settable point and its merit; no step is taken from one that is worth `enough`.
     """
-    point = _nearest(variables, best.point)
-    reached = float(_merits(function, point[None, :], best.memory)[0])
+    point = nearest(variables, point)
+    reached = float(_merits(function, point[None, :])[0])
     for _ in range(_POLISH_ROUNDS):
-        moves = _moves(variables, point)
+        moves = _moves(variables, point) if reached < enough else np.empty(0)
         if moves.size == 0:
             break
-        merits = _merits(function, moves, best.memory)
+        merits = _merits(function, moves)
         top = int(merits.argmax())
         if merits[top] <= reached + 1e-9:
             break
         point, reached = moves[top], float(merits[top])
     return point, reached
+
+
+def settable(
+    solver: Solver, point: Floats, places: Places, rules: Exchange, enough: float = np.inf
+) -> tuple[Floats, float, Places]:
+    """The settable point near `point`, its merit over the dense index, and the places that hold it down.
+
+    Places where a rounded point is worse than was known are added, and the rounding is done again.
+    """
+    problem = solver.problem
+    for _ in range(_PLACE_ROUNDS):
+        rounded, reached = to_steps(on(problem, places), problem.variables, point, enough)
+        known, seen = look(problem, rounded, places), solver.look(rounded, solver.dense)
+        worse = worse_places(float(known.value.min()), float(known.limit.min()), seen, rules)
+        if len(worse) == 0:
+            break
+        places = places.join(worse)
+    return rounded, min(reached, float(seen.value.min())), places

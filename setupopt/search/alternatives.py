@@ -1,0 +1,118 @@
+"""Clearly different setups that lose little: every setting pushed both ways as far as the loss allows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from setupopt.physics.inputs import Floats
+from setupopt.search.choosing import Choice
+from setupopt.search.exchange import Exchange
+from setupopt.search.maxmin import Answers, Rules, climb
+from setupopt.search.places import Places, on
+from setupopt.search.proposal import Alternative
+from setupopt.search.roots import Root
+from setupopt.search.rounding import settable
+from setupopt.search.setup_problem import SetupProblem
+from setupopt.search.solving import Solver
+
+# A pushed setting needs no exactness: few steps, and rounding finds the rest.
+_PUSHING = Rules(most_steps=12, least_gain=1e-3, least_rise=1e-2, least_radius=5e-3)
+# The size of a broken margin that counts as one in the search.
+_SCALE = 0.02
+# Setups are clearly different where some setting differs by this share of its range.
+_CLEARLY = 0.25
+_MOST = 3
+_ROUNDING = Exchange(notice=1e-5, touch=1e-6)
+
+
+@dataclass(frozen=True)
+class Reach:
+    """How far one setting may go, all others following, before the worst margin falls by the loss allowed.
+
+    `low` and `high` in shares of its range; `ends`: the points (2, variables) where it is there.
+    """
+
+    variable: int
+    low: float
+    high: float
+    ends: Floats
+
+    @property
+    def width(self) -> float:
+        """Share of the range within reach."""
+        return self.high - self.low
+
+
+def reaches(problem: SetupProblem, point: Floats, places: Places, least: float) -> tuple[Reach, ...]:
+    """How far every setting may go while the margin, as it counts, stays above `least` at the places."""
+    return tuple(_reach(problem, point, places, least, j) for j in range(point.size))
+
+
+def _reach(problem: SetupProblem, point: Floats, places: Places, least: float, j: int) -> Reach:
+    ends = np.array([_pushed(problem, point, places, least, j, sign) for sign in (-1.0, 1.0)])
+    return Reach(j, float(ends[0, j]), float(ends[1, j]), ends)
+
+
+def _pushed(
+    problem: SetupProblem, point: Floats, places: Places, least: float, j: int, sign: float
+) -> Floats:
+    """Where one setting stands when it is pushed as far as the others let it."""
+    rows = on(problem, places)
+
+    def pushed(points: Floats, memory: Any = None) -> Answers:
+        answers = rows(points, memory)
+        spare = (answers.values - least) / _SCALE
+        return Answers(sign * points[:, [j]], np.concatenate([answers.limits, spare], axis=1), answers.memory)
+
+    return climb(pushed, point, _PUSHING).point
+
+
+def alternatives(solver: Solver, point: Floats, places: Places, least: float) -> tuple[Alternative, ...]:
+    """Up to three settable setups whose worst margin, as it counts, is at least `least`, clearly different
+    from the point (variables) and from each other, the most different first.
+    """
+    problem, taken, found = solver.problem, [point], list[Alternative]()
+    left = [end for reach in reaches(problem, point, places, least) for end in reach.ends]
+    while left and len(found) < _MOST:
+        furthest = max(left, key=lambda end: min(float(np.abs(end - other).sum()) for other in taken))
+        left = [end for end in left if end is not furthest]
+        tried = _tried(solver, furthest, places, least)
+        if tried is not None and all(_is_clearly(tried[0], other) for other in taken):
+            taken.append(tried[0])
+            found.append(_told(problem, point, *tried))
+    return tuple(found)
+
+
+def _is_clearly(point: Floats, other: Floats) -> bool:
+    return bool(np.abs(point - other).max() >= _CLEARLY)
+
+
+def _tried(solver: Solver, end: Floats, places: Places, least: float) -> tuple[Floats, float] | None:
+    """The settable point near an end and its merit, where that is enough."""
+    point, merit, _ = settable(solver, end, places, _ROUNDING, least)
+    return (point, merit) if merit >= least else None
+
+
+def _told(problem: SetupProblem, proposed: Floats, point: Floats, merit: float) -> Alternative:
+    most = int(np.abs(point - proposed).argmax())
+    setup = problem.setup(point, f"Alternative to {problem.project.setup.name}"[:80])
+    return Alternative(setup, merit, problem.variables[most].name)
+
+
+def other_bodies(roots: Sequence[Root], choice: Choice, least: float) -> tuple[Alternative, ...]:
+    """The best setup of every other body that is worth at least `least`, best first."""
+    sets = choice.study.sets if choice.study is not None else ()
+    best = {found.box.body: found for found in reversed(sets) if found.bound >= least}
+    found = []
+    for body, chosen in sorted(best.items()):
+        if body != choice.body:
+            solver = roots[body].solver
+            tried = _tried(solver, chosen.point, roots[body].best.places, least)
+            if tried is not None:
+                name = f"Alternative to {solver.problem.project.setup.name}"[:80]
+                found.append(Alternative(solver.problem.setup(tried[0], name), tried[1], "body"))
+    return tuple(sorted(found, key=lambda alternative: -alternative.margin))

@@ -1,0 +1,123 @@
+"""From the best continuous points to one setup that can be set: which body, which parts, which steps."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+
+from sqlalchemy.engine import URL
+
+from setupopt.errors import UserError
+from setupopt.physics.inputs import Floats
+from setupopt.project.model import Project
+from setupopt.robust.chunks import Store, fingerprint
+from setupopt.search.exchange import Exchanged
+from setupopt.search.parts import Bounded, Box, PartSpace
+from setupopt.search.parts_study import Chosen, PartStudy
+from setupopt.search.places import Places
+from setupopt.search.roots import CLOSE, TIGHT, Progress, Root
+from setupopt.search.rounding import settable
+from setupopt.search.solving import Solver
+
+# Sets of parts are told apart down to this; at most so many boxes are opened.
+_NEAR, _MOST_BOXES = 2e-5, 400
+# Sets this close to the best, and so many, are brought to steps: steps may turn their order.
+_STEP_LOSS, _MOST_SETS = 5e-4, 3
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A body by its number, the continuous optimum `end` with its parts, and the settable point near it.
+
+    `merit` of the point over the dense index; `places` hold it down. `study`: None where nothing was to be
+    chosen.
+    """
+
+    body: int
+    end: Exchanged
+    point: Floats
+    merit: float
+    places: Places
+    study: Chosen | None
+    steps: int
+
+
+def choose_parts(
+    project: Project, roots: Sequence[Root], storage: str | None, decisive: object, progress: Progress | None
+) -> Choice:
+    """The best body, parts and steps. `decisive`: whatever else, besides the project, decides the numbers."""
+    bodies = [root.solver.problem.project.setup.body for root in roots]
+    space = PartSpace(bodies, roots[0].solver.problem.variables)
+    bounded = [Bounded(space.root(b), r.best.merit, r.best.outcome.point) for b, r in enumerate(roots)]
+    study = _studied(project, space, roots, bounded, storage, decisive, progress) if space.sets > 1 else None
+    sets = bounded if study is None else list(study.sets)
+    near = [found for found in sets[:_MOST_SETS] if found.bound > sets[0].bound - _STEP_LOSS]
+    if progress is not None:
+        progress("parts and steps")
+    choices = [_to_steps(roots[found.box.body], space, found, study) for found in near]
+    return max(choices, key=lambda choice: choice.merit)
+
+
+def _to_steps(root: Root, space: PartSpace, found: Bounded, study: Chosen | None) -> Choice:
+    """One set solved sharply, and brought to steps."""
+    solver = Solver(root.solver.problem, root.solver.robust, TIGHT)
+    borders = space.borders(found.box)
+    end = solver.solve(borders, found.point, root.best.places, CLOSE)
+    end = solver.verified(borders, end, CLOSE)
+    point, merit, places = settable(solver, end.outcome.point, end.places, CLOSE)
+    return Choice(found.box.body, end, point, merit, places, study, end.steps)
+
+
+def _studied(
+    project: Project, space: PartSpace, roots: Sequence[Root], bounded: Sequence[Bounded],
+    storage: str | None, decisive: object, progress: Progress | None,
+) -> Chosen:  # fmt: skip
+    """Boxes opened until none is worth it, in a study that is kept."""
+
+    def solve(box: Box, starts: Sequence[Floats]) -> Bounded:
+        root = roots[box.body]
+        end = root.solver.best_of(space.borders(box), starts, root.best.places)
+        return Bounded(box, end.merit, end.outcome.point)
+
+    def told(opened: int, best: float, bound: float) -> None:
+        if progress is not None:
+            progress(f"parts, {opened} sets of {space.sets} solved, {best:.4f}, at most {bound:.4f}")
+
+    p = project
+    name = fingerprint(p.car, p.venue, p.setup, p.limits, p.bodies, p.own_body, decisive, _NEAR, _MOST_BOXES)
+    with _storage(storage, name) as url, _told_clearly(storage):
+        return PartStudy(space, solve, bounded, _NEAR, url, name).run(_MOST_BOXES, told)
+
+
+@contextmanager
+def _storage(asked: str | None, name: str) -> Iterator[str]:
+    """The storage asked for, or a file that is forgotten once the work is done."""
+    if asked is not None:
+        yield asked
+        return
+    kept = Store.open(name)
+    yield URL.create("sqlite", database=str(kept.folder / "parts.db")).render_as_string()
+    kept.finish()
+
+
+@contextmanager
+def _told_clearly(asked: str | None) -> Iterator[None]:
+    """A storage that the user named and that cannot be used is one clear message."""
+    try:
+        yield
+    except Exception as error:
+        if asked is None or not _is_about_storage(error):
+            raise
+        raise UserError(f"--study {asked}: {str(error).splitlines()[0]}") from None
+
+
+def _is_about_storage(error: Exception) -> bool:
+    """Whether an error comes from the database, its driver or its address."""
+    kinds: list[type[BaseException]] = [ModuleNotFoundError]
+    with suppress(ImportError):
+        from optuna.exceptions import OptunaError
+        from sqlalchemy.exc import SQLAlchemyError
+
+        kinds += [OptunaError, SQLAlchemyError]
+    return isinstance(error, tuple(kinds)) or type(error) is ValueError
