@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 
 from setupopt.physics.inputs import Floats
-from setupopt.search.choosing import Choice
 from setupopt.search.exchange import Exchange
 from setupopt.search.maxmin import Answers, Rules, climb
 from setupopt.search.places import Places, on
@@ -80,7 +79,7 @@ def alternatives(solver: Solver, point: Floats, places: Places, least: float) ->
     while left and len(found) < _MOST:
         furthest = max(left, key=lambda end: min(float(np.abs(end - other).sum()) for other in taken))
         left = [end for end in left if end is not furthest]
-        tried = _tried(solver, furthest, places, least)
+        tried = _tried(solver, furthest, places, least, least)
         if tried is not None and all(_is_clearly(tried[0], other) for other in taken):
             taken.append(tried[0])
             found.append(_told(problem, point, *tried))
@@ -91,9 +90,11 @@ def _is_clearly(point: Floats, other: Floats) -> bool:
     return bool(np.abs(point - other).max() >= _CLEARLY)
 
 
-def _tried(solver: Solver, end: Floats, places: Places, least: float) -> tuple[Floats, float] | None:
-    """The settable point near an end and its merit, where that is enough."""
-    point, merit, _ = settable(solver, end, places, _ROUNDING, least)
+def _tried(
+    solver: Solver, end: Floats, places: Places, enough: float, least: float
+) -> tuple[Floats, float] | None:
+    """The settable point near an end and its merit, where that is `least`; no steps on from `enough`."""
+    point, merit, _ = settable(solver, end, places, _ROUNDING, enough)
     return (point, merit) if merit >= least else None
 
 
@@ -103,16 +104,15 @@ def _told(problem: SetupProblem, proposed: Floats, point: Floats, merit: float) 
     return Alternative(setup, merit, problem.variables[most].name)
 
 
-def other_bodies(roots: Sequence[Root], choice: Choice, least: float) -> tuple[Alternative, ...]:
-    """The best setup of every other body that is worth at least `least`, best first."""
-    sets = choice.study.sets if choice.study is not None else ()
-    best = {found.box.body: found for found in reversed(sets) if found.bound >= least}
+def other_bodies(roots: Sequence[Root], chosen: int, least: float) -> tuple[Alternative, ...]:
+    """The best setup near the continuous best of every body but the `chosen` one, worth at least `least`."""
     found = []
-    for body, chosen in sorted(best.items()):
-        if body != choice.body:
-            solver = roots[body].solver
-            tried = _tried(solver, chosen.point, roots[body].best.places, least)
-            if tried is not None:
-                name = f"Alternative to {solver.problem.project.setup.name}"[:80]
-                found.append(Alternative(solver.problem.setup(tried[0], name), tried[1], "body"))
+    for body, root in enumerate(roots):
+        best, problem = root.best, root.solver.problem
+        tried = None
+        if body != chosen and best.merit >= least:
+            tried = _tried(root.solver, best.outcome.point, best.places, np.inf, least)
+        if tried is not None:
+            name = f"Alternative to {problem.project.setup.name}"[:80]
+            found.append(Alternative(problem.setup(tried[0], name), tried[1], "body"))
     return tuple(sorted(found, key=lambda alternative: -alternative.margin))

@@ -35,12 +35,11 @@ class Curvature:
 
     def learn(self, move: Floats, change: Floats) -> None:
         """A move (variables) lowered the weighed slope by `change` (variables)."""
-        length = float(move @ move)
-        if length < _NOTICE**2:
+        length, size = float(np.linalg.norm(move)), float(np.linalg.norm(change))
+        if length < _NOTICE:
             return
-        if not self.known:
-            self.matrix = np.eye(move.size) * max(float(change @ change), 0.0) ** 0.5 / length**0.5
-            self.known = True
+        if not self.known and size > 0.0:
+            self.matrix, self.known = np.eye(move.size) * size / length, True
         self._update(move, change)
 
     def _update(self, move: Floats, change: Floats) -> None:

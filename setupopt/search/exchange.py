@@ -40,8 +40,8 @@ class Exchanged:
     """Where an exchange ended.
 
     `outcome` is the last climb on `places`; `merit` is what its point is worth over the whole index, as
-    far as the oracle sees; `lag` how much worse that is than on the places, less than `notice` where
-    `settled`.
+    far as the oracle sees; `lag` how much worse that is than on the places: where `settled`, no more than
+    `notice` and the price of a limit broken by `touch`.
     """
 
     outcome: Outcome

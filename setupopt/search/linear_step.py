@@ -120,7 +120,7 @@ def best_step(values: Rows, limits: Rows, at: Floats, radius: Floats, root: Floa
         given["limit"].value, given["limit_slope"].value = used_limits.level, used_limits.slope
     if root is not None:
         given["root"].value = root
-    problem.solve(solver="CLARABEL")
+    problem.solve(solver="CLARABEL", warm_start=False)  # the same answer whatever was asked before
     if rules["move"].value is None:
         raise RuntimeError(f"the linear program ended {problem.status}")
     move = np.clip(rules["move"].value, given["lower"].value, given["upper"].value)

@@ -19,8 +19,6 @@ from setupopt.search.linear_step import PENALTY, Rows, Step, best_step
 # A step that brings this share of the predicted gain needs no second program; one that brings less than
 # the other is not taken.
 _GOOD, _TAKEN = 0.6, 0.05
-# How far to run on along the last two moves, in lengths of them.
-_STRIDES = np.array([0.5, 1.5, 4.0])
 
 
 @dataclass(frozen=True)
@@ -118,7 +116,7 @@ class _Climb:
         self.at = np.clip(np.asarray(start, dtype=float), 0.0, 1.0)
         self.here = function(self.at[None, :])
         self.best = float(merit(self.here.values, self.here.limits)[0])
-        self.asked, self.trail, self.path = 1, [self.best], [self.at]
+        self.asked, self.trail = 1, [self.best]
         self.radius, self.last = np.full(self.at.size, rules.first_radius), np.zeros(self.at.size)
         self.curvature = Curvature(self.at.size)
         self.slopes: _Slopes | None = None
@@ -140,7 +138,6 @@ class _Climb:
     def move(self, place: _Place) -> None:
         """Stand at a better point."""
         self.at, self.here, self.best = place
-        self.path.append(self.at)
 
     def program(self) -> tuple[_Slopes, Step]:
         """All rows linearised here, and the best step in the trust region."""
@@ -176,20 +173,8 @@ class _Climb:
         if ratio > _TAKEN:
             self.left = self.at, slopes
             self.move(there)
-            self.run_on()
             self.slopes = None
         self.trail.append(self.best)
-
-    def run_on(self) -> None:
-        """Try further along the last two moves: along a bent ridge single steps only zigzag."""
-        if len(self.path) < 3:
-            return
-        along = self.at - self.path[-3]
-        points = np.clip(self.at + np.outer(_STRIDES, along), 0.0, 1.0)
-        _, merits = self.ask(points)
-        top = int(merits.argmax())
-        if merits[top] > self.best:
-            self.move(self.look(points[top]))
 
     def is_renewed(self) -> bool:
         """Trust anew where nothing more was to be gained; not where the last time has brought nothing."""

@@ -32,11 +32,15 @@ class Places:
         return Places(self.family[rows], self.at[rows])
 
     def join(self, more: Places) -> Places:
-        """These, then `more` that are not among them."""
+        """These, then those of `more` that are not among them, once each."""
         known = set(zip(self.family.tolist(), self.at.tolist(), strict=True))
-        pairs = zip(more.family.tolist(), more.at.tolist(), strict=True)
-        new = more.pick(np.array([pair not in known for pair in pairs], dtype=bool))
-        return Places(np.concatenate([self.family, new.family]), np.concatenate([self.at, new.at]))
+        new: list[int] = []
+        for row, pair in enumerate(zip(more.family.tolist(), more.at.tolist(), strict=True)):
+            if pair not in known:
+                known.add(pair)
+                new.append(row)
+        added = more.pick(np.array(new, dtype=int))
+        return Places(np.concatenate([self.family, added.family]), np.concatenate([self.at, added.at]))
 
 
 @dataclass(frozen=True)

@@ -156,7 +156,7 @@ class _Told:
         if loss <= 0.0:
             return ()
         least = self.choice.merit - loss
-        bodies = other_bodies(roots, self.choice, least)
+        bodies = other_bodies(roots, self.choice.body, least)
         return (*bodies, *alternatives(self.root.solver, self.choice.point, self.choice.places, least))
 
     def robustness(self) -> Robustness:

@@ -11,13 +11,17 @@ from scipy.stats import qmc
 from setupopt.physics.inputs import Floats
 from setupopt.search.evidence import Searched, search_independently
 from setupopt.search.exchange import Exchange, Exchanged
-from setupopt.search.maxmin import Rules
+from setupopt.search.maxmin import Rules, climb
+from setupopt.search.places import on
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.solving import Solver
 
 # What a proposal and its prices rest on is solved to this.
 TIGHT = Rules(least_gain=1e-8, least_rise=1e-7, least_radius=1e-6, probe=1e-6)
 CLOSE = Exchange(notice=1e-7, touch=1e-7)
+# A quick climb, to see whether the other side of a setting is worth a thorough one.
+_QUICK = Rules(most_steps=25, least_gain=1e-5, least_rise=1e-3)
+_NOTICE = 1e-5
 # Told in words how far the work is.
 Progress = Callable[[str], object]
 
@@ -63,7 +67,7 @@ def root_of(
     searched = search_independently(exact, best.places, seed)
     seen = solver.look(searched.point, solver.dense)
     climbed = solver.solve(solver.box, searched.point, progress=_telling(progress, "independent search"))
-    best = max(best, climbed, key=lambda end: end.merit)
+    best = _other_sides(solver, max(best, climbed, key=lambda end: end.merit), progress)
     tight = Solver(exact, climbing=TIGHT)
     sharp = tight.solve(tight.box, best.outcome.point, best.places, CLOSE, _telling(progress, "best point"))
     held = _with_builds(exact, sharp, _telling(progress, "build errors")) if robust else sharp
@@ -71,6 +75,21 @@ def root_of(
     steps = sum(end.steps for end in (*ends, climbed, sharp)) + (held.steps if robust else 0)
     found = min(searched.merit, float(seen.value.min(initial=np.inf)))
     return Root(Solver(exact, robust), held, sharp, merits, searched, found, climbed.merit, steps)
+
+
+def _other_sides(solver: Solver, best: Exchanged, progress: Progress | None) -> Exchanged:
+    """The best after every setting in turn was put to the other side of its range, and climbed from there.
+
+    A margin may have several tops, such as much camber with little bump travel and the other way round.
+    """
+    for j, variable in enumerate(solver.problem.variables):
+        start = best.outcome.point.copy()
+        start[j] = 0.0 if start[j] > 0.5 else 1.0
+        told = _telling(progress, f"the other side of {variable.name}")
+        quick = climb(on(solver.problem, best.places), start, _QUICK, told)
+        if quick.merit > best.merit + _NOTICE:
+            best = max(best, solver.solve(solver.box, quick.point, best.places), key=lambda end: end.merit)
+    return best
 
 
 def _with_builds(problem: SetupProblem, sharp: Exchanged, told: Callable[[int], object] | None) -> Exchanged:

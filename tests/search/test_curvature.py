@@ -52,7 +52,8 @@ def test_quadratic_is_learned(seed: int) -> None:
 def test_any_moves_lead_to_the_hessian() -> None:
     """Moves as a climb makes them, neither conjugate nor exact: the matrix nears the Hessian all the same.
 
-    R. P. Ge and M. J. D. Powell, Math. Program. 27 (1983) 123-143. A thousandth of the least bend.
+    R. M. Gower and P. Richtarik, SIAM J. Matrix Anal. Appl. 38 (2017) 1380-1409, on updates along random
+    moves (from memory). A thousandth of the least bend.
     """
     rng, curvature = np.random.default_rng(0), Curvature(SIZE)
     hessian = _hessian(rng)

@@ -1,0 +1,79 @@
+"""Evidence: an independent search that repeats, a bound that bounds, and changes with known effects."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import setupopt
+from setupopt.cases import sweep_cases
+from setupopt.project import Project
+from setupopt.search.evidence import gains, search_independently, upper_bound
+from setupopt.search.maxmin import merit
+from setupopt.search.places import on
+from setupopt.search.roots import CLOSE, TIGHT, root_of
+from setupopt.search.solving import Solver
+from setupopt.search.weights import weights_at
+
+from .conftest import problem_of
+
+
+def test_independent_search_repeats_and_tells_the_truth(hill: Project) -> None:
+    """Same seed, same point; its merit is that of the point; better than any of the first crowd."""
+    problem = problem_of(hill)
+    places = problem.index.places()
+    found, again = (search_independently(problem, places, 3) for _ in range(2))
+    assert found.point.tolist() == again.point.tolist()
+    answers = on(problem, places)(found.point[None, :])
+    assert merit(answers.values, answers.limits)[0] == pytest.approx(found.merit, abs=1e-8)
+    assert found.points_asked > 1000
+
+
+def test_nothing_in_the_box_beats_the_bound(hill: Project) -> None:
+    """The bound lies above the best, close to it, and above 2,000 random setups."""
+    problem = problem_of(hill)
+    solver = Solver(problem, climbing=TIGHT)
+    best = solver.solve(solver.box, problem.start, rules=CLOSE)
+    weights = weights_at(on(problem, best.places), best.outcome.point).values
+    bound = upper_bound(problem, best, weights, [problem.start])
+    points = np.random.default_rng(0).random((2000, problem.start.size))
+    answers = on(problem, best.places)(points)
+    assert merit(answers.values, answers.limits).max() < bound
+    assert best.merit <= bound < best.merit + 0.005
+
+
+def test_root_is_the_best_of_what_was_tried(hill: Project) -> None:
+    """No start, no independent search ends above it; starts are told best first."""
+    root = root_of(problem_of(hill), False, 3, 1)
+    assert root.best.merit >= max(*root.ends, root.climbed) - 1e-9
+    assert list(root.ends) == sorted(root.ends, reverse=True)
+    assert root.climbed >= root.searched_merit - 1e-6
+
+
+def test_more_grip_gains_what_the_use_says(hill: Project) -> None:
+    """1 % more friction of tyre or surface divides the use by 1.01, where wheels do not lean under force: by
+    the definition of the margin m that gains (1 - m)(1 - 1/1.01)."""
+    car = hill.car
+    stiff = {
+        axle: replace(getattr(car, axle), tyre=replace(getattr(car, axle).tyre, compliance=0.0))
+        for axle in ("front", "rear")
+    }
+    project = replace(hill, car=replace(car, **stiff))
+    cases = sweep_cases(project.venue)
+    margin = setupopt.evaluate(project).worst_margin[0]
+    found = {gain.what: gain.gain for gain in gains(project, project.setup, cases)}
+    expected = (1.0 - margin) * (1.0 - 1.0 / 1.01)
+    assert found["1 % more tyre friction"] == pytest.approx(expected, rel=1e-4)
+    assert found["1 % more surface grip"] == pytest.approx(expected, rel=1e-4)
+
+
+def test_only_what_helps_is_told_best_first(hill: Project) -> None:
+    """No change that costs margin, and of two opposite ones at most one."""
+    found = gains(hill, hill.setup, sweep_cases(hill.venue))
+    values = [gain.gain for gain in found]
+    assert values == sorted(values, reverse=True)
+    assert min(values) > 0.0
+    speeds = [gain.what for gain in found if gain.what.endswith("speed")]
+    assert len(speeds) <= 1

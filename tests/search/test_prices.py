@@ -1,0 +1,178 @@
+"""Prices: what a limit costs, held against solving again with the limit typed otherwise."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from setupopt.project import Project
+from setupopt.project.floor import static_gap
+from setupopt.project.model import Arch, Axle, ClearancePoint
+from setupopt.search.exchange import Exchanged
+from setupopt.search.goal import goal_of
+from setupopt.search.places import Places, on
+from setupopt.search.prices import Price, prices
+from setupopt.search.roots import CLOSE, TIGHT
+from setupopt.search.setup_problem import SetupProblem
+from setupopt.search.solving import Solver
+from setupopt.search.weights import weights_at
+
+from .conftest import problem_of
+
+MM = 1e-3
+
+
+def _solved(problem: SetupProblem) -> tuple[Solver, Exchanged]:
+    solver = Solver(problem, climbing=TIGHT)
+    return solver, solver.solve(solver.box, problem.start, rules=CLOSE)
+
+
+def _prices(problem: SetupProblem) -> dict[str, Price]:
+    solver, best = _solved(problem)
+    weights = weights_at(on(problem, best.places), best.outcome.point)
+    return {price.limit: price for price in prices(solver, best, weights, CLOSE)}
+
+
+@pytest.fixture(scope="module")
+def free(hill: Project) -> tuple[SetupProblem, Exchanged]:
+    """The hill's best point with the limits it has."""
+    problem = problem_of(hill)
+    return problem, _solved(problem)[1]
+
+
+Tightened = Callable[[Project, SetupProblem, Exchanged], Project]
+
+
+def _packed(project: Project, **changed: object) -> Project:
+    assert project.limits is not None
+    packaging = replace(project.limits.packaging, **changed)  # type: ignore[arg-type]
+    return replace(project, limits=replace(project.limits, packaging=packaging))
+
+
+def _answers(problem: SetupProblem, best: Exchanged) -> np.ndarray:
+    return problem.answers(best.outcome.point[None, :], problem.index.places())[0]
+
+
+def _rake_least(project: Project, problem: SetupProblem, best: Exchanged) -> Project:
+    setup = problem.setup(best.outcome.point, "")
+    rake = setup.rear.ride_height - setup.front.ride_height
+    return _packed(project, rake=(rake + 24 * MM, rake + 30 * MM))
+
+
+def _rake_most(project: Project, problem: SetupProblem, best: Exchanged) -> Project:
+    setup = problem.setup(best.outcome.point, "")
+    rake = setup.rear.ride_height - setup.front.ride_height
+    return _packed(project, rake=(rake - 20 * MM, rake - 3 * MM))
+
+
+def _wheel_load(project: Project, problem: SetupProblem, best: Exchanged) -> Project:
+    return _packed(project, wheel_load_least=float(_answers(problem, best)["load"].min()) + 20.0)
+
+
+def _travel(project: Project, problem: SetupProblem, best: Exchanged) -> Project:
+    travel = _answers(problem, best)["travel"]
+    axles = (project.car.front, project.car.rear)
+    left = min(
+        min(axle.bump_travel - travel[:, w : w + 2].max(), axle.droop_travel + travel[:, w : w + 2].min())
+        for w, axle in zip((0, 2), axles, strict=True)
+    )
+    return _packed(project, travel_left_least=left + 1 * MM)
+
+
+def _arch(project: Project, problem: SetupProblem, best: Exchanged) -> Project:
+    """Bump and camber together: less room the more the wheel leans."""
+    travel, setup = _answers(problem, best)["travel"][:, :2].max(), problem.setup(best.outcome.point, "")
+    slope = 0.05
+    return _packed(project, arches=(Arch("front", travel - slope * setup.front.camber - 1 * MM, slope),))
+
+
+def _ground_clearance(project: Project, problem: SetupProblem, best: Exchanged) -> Project:
+    setup = problem.setup(best.outcome.point, "")
+    return _packed(
+        project, ground_clearance_least=min(setup.front.ride_height, setup.rear.ride_height) + 2 * MM
+    )
+
+
+def _point(project: Project) -> ClearancePoint:
+    """A point of the floor a little ahead of the rear axle, on the left."""
+    return ClearancePoint("edge", project.car.wheelbase - 0.3, 0.4, 0.0, 1 * MM, None)
+
+
+def _static_gap(project: Project, problem: SetupProblem, best: Exchanged) -> Project:
+    point, setup = _point(project), problem.setup(best.outcome.point, "")
+    least = float(static_gap(project.car, setup, point)) + 2 * MM
+    return replace(project, car=replace(project.car, clearance=(replace(point, least_static_gap=least),)))
+
+
+def _moving_gap(project: Project, problem: SetupProblem, best: Exchanged) -> Project:
+    """The gap of the point where the car squats most, and 6 mm more."""
+    with_point = replace(project, car=replace(project.car, clearance=(_point(project),)))
+    gap = float(_answers(problem_of(with_point), best)["clearance"].min())
+    point = replace(_point(project), least_gap=gap + 6 * MM)
+    return replace(project, car=replace(project.car, clearance=(point,)))
+
+
+def _tyre_load(project: Project, problem: SetupProblem, best: Exchanged) -> Project:
+    most = float(_answers(problem, best)["load"][:, :2].max())
+    front: Axle = replace(project.car.front, tyre=replace(project.car.front.tyre, load_limit=most - 20.0))
+    return replace(project, car=replace(project.car, front=front))
+
+
+KINDS: dict[str, tuple[str, Tightened]] = {
+    "rake, least": ("rake, least", _rake_least),
+    "rake, most": ("rake, most", _rake_most),
+    "least wheel load": ("least wheel load", _wheel_load),
+    "travel left": ("travel left to a stop", _travel),
+    "wheel arch": ("room in the front wheel arch", _arch),
+    "rule-book ground clearance": ("ground clearance at rest, least", _ground_clearance),
+    "static gap": ("static gap of edge", _static_gap),
+    "moving gap": ("clearance of edge", _moving_gap),
+    "tyre load": ("tyre load limit, front", _tyre_load),
+}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_kind_of_limit_gets_its_price(
+    kind: str, hill: Project, free: tuple[SetupProblem, Exchanged]
+) -> None:
+    """Tightened until it binds, each kind of limit has a price, and solving again confirms it to 10 %."""
+    name, tighten = KINDS[kind]
+    found = [price for limit, price in _prices(problem_of(tighten(hill, *free))).items() if name in limit]
+    assert found
+    for price in found:
+        assert price.margin_per_unit > 0.0
+        assert price.agrees, price
+
+
+def test_prices_of_ranges(free: tuple[SetupProblem, Exchanged]) -> None:
+    """Ends of ranges: every price told agrees with solving again; the tyre pressure is among them."""
+    found = _prices(free[0])
+    assert "front.pressure_bar.from" in found
+    assert all(price.agrees for price in found.values()), found
+
+
+def test_solving_again_is_what_a_user_would_do(hill: Project, free: tuple[SetupProblem, Exchanged]) -> None:
+    """The price of the lower pressure limit against limits.toml typed with 0.01 bar less: within a tenth."""
+    price = _prices(free[0])["front.pressure_bar.from"]
+    assert hill.limits is not None
+    assert hill.limits.front.pressure is not None
+    lower = replace(hill.limits.front.pressure, lower=hill.limits.front.pressure.lower - 1e3)
+    limits = replace(hill.limits, front=replace(hill.limits.front, pressure=lower))
+    again = _solved(problem_of(replace(hill, limits=limits)))[1].merit
+    assert again - free[1].merit == pytest.approx(0.01 * price.margin_per_unit, rel=0.1)
+
+
+def test_a_floor_has_a_price(hill: Project, free: tuple[SetupProblem, Exchanged]) -> None:
+    """An attitude that is not the worst asked for more than it has: the others pay, by the price told."""
+    problem, best = free
+    name = "left-hander over a kerb"
+    family = problem.goal.names.index(name) + np.zeros_like(problem.index.grid, dtype=int)
+    has = problem(best.outcome.point[None, :], Places(family, problem.index.grid)).values.min()
+    goal = goal_of(hill.venue, None, {name: has + 0.002})
+    assert hill.limits is not None
+    price = _prices(SetupProblem(hill, hill.limits, goal))[f'floor of "{name}"']
+    assert price.margin_per_unit > 0.0
+    assert price.agrees

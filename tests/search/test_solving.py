@@ -1,0 +1,86 @@
+"""One body solved: inside borders, over every angle, and with the builds that mechanics may leave behind."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+import setupopt
+from setupopt.cases import sweep_cases
+from setupopt.project import Project
+from setupopt.robust.build_cloud import BuildCloud
+from setupopt.search.exchange import Exchanged
+from setupopt.search.roots import CLOSE, TIGHT
+from setupopt.search.solving import Solver
+
+from .conftest import problem_of
+
+
+@pytest.fixture(scope="module")
+def exact(hill: Project) -> tuple[Solver, Exchanged]:
+    """The best without build errors."""
+    solver = Solver(problem_of(hill), climbing=TIGHT)
+    return solver, solver.solve(solver.box, solver.problem.start, rules=CLOSE)
+
+
+@pytest.fixture(scope="module")
+def robust(hill: Project, exact: tuple[Solver, Exchanged]) -> tuple[Solver, Exchanged]:
+    """The best with them."""
+    solver = Solver(problem_of(hill), robust=True, climbing=TIGHT)
+    end = solver.solve(solver.box, exact[1].outcome.point, rules=CLOSE)
+    return solver, solver.verified(solver.box, end, CLOSE)
+
+
+def test_few_places_hold_the_whole_sweep(hill: Project, exact: tuple[Solver, Exchanged]) -> None:
+    """The merit told is the worst margin on 200 times as many angles: 1e-5 is a hundredth of what rounding to
+    steps costs."""
+    solver, end = exact
+    angles = np.linspace(hill.venue.sweep.start, hill.venue.sweep.stop, 1001)
+    setup = solver.problem.setup(end.outcome.point, "")
+    everywhere = setupopt.evaluate(hill, setup, sweep_cases(hill.venue, angles)).worst_margin[0]
+    assert end.settled
+    assert everywhere == pytest.approx(end.merit, abs=1e-5)
+    assert len(end.places) < len(solver.problem.index.places()) / 2
+
+
+def test_borders_hold(exact: tuple[Solver, Exchanged]) -> None:
+    """Inside borders the best is inside, no better than without them; a held setting does not move."""
+    solver, whole = exact
+    low, high = solver.box
+    low[0], high[1], low[2], high[2] = 0.7, 0.2, 0.5, 0.5
+    end = solver.solve((low, high), whole.outcome.point, whole.places, CLOSE)
+    assert (end.outcome.point >= low - 1e-12).all()
+    assert (end.outcome.point <= high + 1e-12).all()
+    assert end.outcome.point[2] == 0.5
+    assert end.merit <= whole.merit + 1e-6
+
+
+def test_robust_by_corners(exact: tuple[Solver, Exchanged], robust: tuple[Solver, Exchanged]) -> None:
+    """What is told of the worst build is no more than the thorough search of corners finds, to its notice of
+    1e-4; and that is better than what the best exact setup stands."""
+    solver, end = robust
+    built = solver.worst_build(end.outcome.point).margin
+    assert end.merit == pytest.approx(built, abs=1.5e-4)
+    assert built > solver.worst_build(exact[1].outcome.point).margin + 1e-4
+
+
+def test_robust_by_a_cloud(hill: Project, robust: tuple[Solver, Exchanged]) -> None:
+    """No build of a cloud inside the tolerance box is under it."""
+    solver, end = robust
+    cloud = BuildCloud(solver.errors(end.outcome.point), sweep_cases(hill.venue))((0, 512))
+    assert cloud.min() > end.merit - 1e-4
+
+
+def test_robustness_has_its_price(exact: tuple[Solver, Exchanged], robust: tuple[Solver, Exchanged]) -> None:
+    """Built exactly, the robust setup is no better than the exact one, and better than misbuilt."""
+    alone = Solver(robust[0].problem)
+    margin = alone.look(robust[1].outcome.point, alone.dense).value.min()
+    assert margin <= exact[1].merit + 1e-6
+    assert robust[1].merit < margin
+
+
+def test_the_dense_index_holds_the_sweep(exact: tuple[Solver, Exchanged]) -> None:
+    """Six times as many angles, those of the sweep among them, the last as well."""
+    own, dense = exact[0].problem.index.grid, exact[0].dense.grid
+    assert dense.size == 6 * (own.size - 1) + 1
+    assert np.abs(own[:, None] - dense).min(axis=1).max() < 1e-12
