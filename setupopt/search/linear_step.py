@@ -41,8 +41,10 @@ class Step:
     gain: float  # predicted rise of the merit
     value_weights: Floats  # (value rows), they sum to one
     limit_weights: Floats  # (limit rows), value lost per unit of the limit
-    lower_weights: Floats  # (variables), value lost per unit of the box's lower border
-    upper_weights: Floats
+
+
+class NoAnswerError(RuntimeError):
+    """The solver gave no step, or the rows were no numbers."""
 
 
 @lru_cache(maxsize=32)
@@ -100,12 +102,24 @@ def _merit(values: Floats, limits: Floats) -> float:
     return float(values.min() - PENALTY * np.maximum(0.0, -limits).sum())
 
 
+def _solve(problem: Any) -> None:
+    """Solve a program, the same way whatever was asked before. Raises NoAnswerError."""
+    from cvxpy.error import SolverError
+
+    try:
+        problem.solve(solver="CLARABEL", warm_start=False)
+    except (SolverError, ValueError) as error:  # ValueError: rows that are no numbers
+        raise NoAnswerError(f"no program: {error}") from None
+    if problem.status not in ("optimal", "optimal_inaccurate"):
+        raise NoAnswerError(f"the program ended {problem.status}")
+
+
 def best_step(values: Rows, limits: Rows, at: Floats, radius: Floats, root: Floats | None = None) -> Step:
     """Solve the program at `at` in the unit box; `radius` (variables) bounds each variable's move.
 
     `root` (variables, variables): a matrix R such that the binding rows, weighed, fall by |R move|^2 / 2
     more than their slopes say. Rows that cannot bind inside the trust region are left out; this changes
-    nothing in the answer. Raises RuntimeError where the solver fails.
+    nothing in the answer. Raises NoAnswerError.
     """
     reach, limit_reach = values.reach(radius), limits.reach(radius)
     roof = (values.level + reach).min()
@@ -120,19 +134,14 @@ def best_step(values: Rows, limits: Rows, at: Floats, radius: Floats, root: Floa
         given["limit"].value, given["limit_slope"].value = used_limits.level, used_limits.slope
     if root is not None:
         given["root"].value = root
-    problem.solve(solver="CLARABEL", warm_start=False)  # the same answer whatever was asked before
-    if rules["move"].value is None:
-        raise RuntimeError(f"the linear program ended {problem.status}")
+    _solve(problem)
     move = np.clip(rules["move"].value, given["lower"].value, given["upper"].value)
     after = _merit(values.level + values.slope @ move, limits.level + limits.slope @ move)
     bend = 0.0 if root is None else 0.5 * float(np.sum((root @ move) ** 2))
     limit_weights = rules["limits"].dual_value if kept_limits.size else np.empty(0)
-    free = (at > radius, 1.0 - at > radius)
     return Step(
         move=move,
         gain=after - bend - _merit(values.level, limits.level),
         value_weights=_spread(rules["values"].dual_value, kept, values.level.size),
         limit_weights=_spread(limit_weights, kept_limits, limits.level.size),
-        lower_weights=np.where(free[0], 0.0, np.abs(rules["lower"].dual_value)),
-        upper_weights=np.where(free[1], 0.0, np.abs(rules["upper"].dual_value)),
     )

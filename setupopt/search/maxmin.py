@@ -7,14 +7,14 @@ raised, and limits, which must not be negative.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 
 from setupopt.physics.inputs import Floats
 from setupopt.search.curvature import Curvature
-from setupopt.search.linear_step import PENALTY, Rows, Step, best_step
+from setupopt.search.linear_step import PENALTY, NoAnswerError, Rows, Step, best_step
 
 # A step that brings this share of the predicted gain needs no second program; one that brings less than
 # the other is not taken.
@@ -139,6 +139,16 @@ class _Climb:
         """Stand at a better point."""
         self.at, self.here, self.best = place
 
+    def advance(self) -> str:
+        """One step further, or trust anew; why to stop, empty to go on. Raises NoAnswerError."""
+        slopes, step = self.program()
+        why = _why(step, self.radius, self.rules)
+        if not why:
+            self.take(slopes, step)
+        elif self.is_renewed():
+            return ""
+        return why
+
     def program(self) -> tuple[_Slopes, Step]:
         """All rows linearised here, and the best step in the trust region."""
         if self.slopes is None:
@@ -216,36 +226,18 @@ def climb(
 
     Every step linearises all rows, solves a program in the trust region, linear at first and then with the
     bend that the slopes have told of, and is taken only if the worst value, checked on the real function,
-    rises. Deterministic.
+    rises. Deterministic. Where a program has no answer the climb ends where it stands.
     """
     rules = rules or Rules()
     climb = _Climb(function, start, rules)
     for _ in range(rules.most_steps if climb.at.size else 0):
-        slopes, step = climb.program()
-        why = _why(step, climb.radius, rules)
-        if not why:
-            climb.take(slopes, step)
-            if progress is not None:
-                progress(len(climb.trail) - 1)
-        elif not climb.is_renewed():
+        taken = len(climb.trail)
+        try:
+            why = climb.advance()
+        except NoAnswerError as failed:
+            why = str(failed)
+        if why:
             return climb.outcome(why)
+        if progress is not None and len(climb.trail) > taken:
+            progress(len(climb.trail) - 1)
     return climb.outcome("steps")
-
-
-def hold(function: BatchFunction, fixed: np.ndarray, at: Floats) -> tuple[BatchFunction, np.ndarray]:
-    """The same function with some variables held at `at`; and the indices of those left free."""
-    free = np.flatnonzero(~fixed)
-
-    def held(points: Floats, memory: Any = None) -> Answers:
-        whole = np.repeat(at[None, :], len(points), axis=0)
-        whole[:, free] = points
-        return function(whole, memory)
-
-    return held, free
-
-
-def release(end: Outcome, free: np.ndarray, at: Floats) -> Outcome:
-    """An outcome of a held function, with all variables again."""
-    whole = at.copy()
-    whole[free] = end.point
-    return replace(end, point=whole)

@@ -57,21 +57,6 @@ def test_step_stays_in_box_and_trust_region() -> None:
     np.testing.assert_allclose(step.move, [-0.05, 0.1], atol=1e-7)
 
 
-def test_weights_are_prices() -> None:
-    """One row that rises by 2 a unit, held by the box's border: one unit of border is worth 2."""
-    rows, none = Rows(np.zeros(1), np.array([[2.0]])), Rows(np.empty(0), np.empty((0, 1)))
-    step = best_step(rows, none, np.array([1.0]), np.array([0.3]))
-    assert step.upper_weights[0] == pytest.approx(2.0, abs=1e-5)
-    assert step.lower_weights[0] == 0.0
-
-
-def test_trust_region_is_no_price() -> None:
-    """Where only the trust region holds a step back, the box's border is worth nothing."""
-    rows, none = Rows(np.zeros(1), np.array([[2.0]])), Rows(np.empty(0), np.empty((0, 1)))
-    step = best_step(rows, none, np.array([0.5]), np.array([0.1]))
-    assert step.upper_weights[0] == 0.0
-
-
 def test_limit_weight_is_its_price() -> None:
     """A limit 1 - x >= 0.6 in a climb along x: widening it by one is worth the slope, 3."""
     rows = Rows(np.zeros(1), np.array([[3.0]]))

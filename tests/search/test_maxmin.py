@@ -7,7 +7,7 @@ import pytest
 from minimax_problems import MINIMAX, MinimaxProblem
 
 from setupopt.search.curvature import Curvature
-from setupopt.search.maxmin import Answers, BatchFunction, Outcome, Rules, climb, hold, release
+from setupopt.search.maxmin import Answers, BatchFunction, Outcome, Rules, climb
 
 # Tight rules: these problems are asked for to 1e-6, more than a setup needs.
 TIGHT = Rules(least_gain=1e-9, least_rise=1e-8, least_radius=1e-8, most_steps=400, probe=1e-7)
@@ -98,13 +98,15 @@ def test_unmeetable_limit_ends_at_its_best() -> None:
     assert end.limits[0] == pytest.approx(-0.5, abs=1e-6)
 
 
-def test_held_variables_do_not_move() -> None:
-    """A part that was chosen stays chosen while the rest is solved again."""
-    function, at = _posed(MINIMAX["CB2"]), np.array([0.9, 0.7])
-    held, free = hold(function, np.array([False, True]), at)
-    end = release(climb(held, at[free], TIGHT), free, at)
-    assert end.point[1] == 0.7
-    assert end.merit == pytest.approx(-16.0, abs=1e-4)  # x1 = 2: the first function is x0^2 + 16
+def test_where_a_program_fails_the_climb_ends_where_it_stands() -> None:
+    """Rows that turn into no numbers stop the climb with a reason; what was reached stays."""
+
+    def breaking(points: np.ndarray, memory: object = None) -> Answers:
+        return Answers(np.where(points > 0.6, np.nan, points), np.empty((len(points), 0)))
+
+    end = climb(breaking, np.array([0.59999999]), TIGHT)
+    assert end.why not in ("", "no gain left")
+    assert end.merit == pytest.approx(0.6, abs=1e-6)
 
 
 def test_memory_of_the_place_is_handed_on() -> None:
