@@ -29,7 +29,7 @@ from cars import (
 from scipy.optimize import brentq, minimize_scalar
 
 from setupopt.physics import place, surface
-from setupopt.physics.trim import set_start
+from setupopt.physics.newton import set_start
 from setupopt.project.model import Car
 
 Floats = np.ndarray

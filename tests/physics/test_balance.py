@@ -9,7 +9,7 @@ from drawn import Drawn, drawn
 from plain_car import read_car, read_stand
 from plain_forces import residual
 
-from setupopt.physics.trim import set_start
+from setupopt.physics.newton import set_start
 
 Floats = np.ndarray
 
