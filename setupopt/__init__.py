@@ -14,10 +14,11 @@ if TYPE_CHECKING:
     from setupopt.evaluation import evaluate
     from setupopt.project import Project, Setup, load
     from setupopt.result import Result
-    from setupopt.search import Proposal, propose
+    from setupopt.search import Asked, Proposal, propose
 
 __version__ = "0.1.0"
 __all__ = [
+    "Asked",
     "CaseSet",
     "Project",
     "Proposal",
@@ -30,6 +31,7 @@ __all__ = [
 ]
 
 _HOMES = {
+    "Asked": "setupopt.search",
     "CaseSet": "setupopt.cases",
     "Project": "setupopt.project",
     "Proposal": "setupopt.search",

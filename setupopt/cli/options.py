@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, TypeVar
 
 import click
@@ -33,6 +33,40 @@ class Finite(click.ParamType):
         return number
 
 
+class Named(click.ParamType):
+    """A number with a name, NAME=NUMBER, as (name, number): the name is all before the last "=".
+
+    With `bare` a number alone will do as well; its name is None.
+    """
+
+    name = "number by name"
+
+    def __init__(self, number: Finite, bare: bool = False) -> None:
+        self.number, self.bare = number, bare
+
+    def convert(
+        self, value: str, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[str | None, float]:
+        """Name and number; a usage error for anything else."""
+        name, equals, number = (part.strip() for part in value.rpartition("="))
+        if not name and (equals or not self.bare):
+            form = "a number or NAME=NUMBER" if self.bare else "NAME=NUMBER"
+            self.fail(f"found {value!r}, expected {form}", param, ctx)
+        return name or None, self.number.convert(number, param, ctx)
+
+
+def by_name(
+    ctx: click.Context, param: click.Parameter, pairs: Iterable[tuple[Any, float]]
+) -> dict[Any, float]:
+    """What a repeated `Named` option gives, by name; a usage error where one comes twice."""
+    found: dict[Any, float] = {}
+    for name, number in pairs:
+        if name in found:
+            raise click.BadParameter(f"given twice{'' if name is None else f' for {name!r}'}", ctx, param)
+        found[name] = number
+    return found
+
+
 project_argument = click.argument("project", metavar="PROJECT")
 setup_option = click.option(
     "--setup", "setup_file", metavar="FILE", help="Setup to stand on, instead of the project's setup.toml."
@@ -43,6 +77,11 @@ quiet_option = click.option("--quiet", is_flag=True, help="No notes and no progr
 floor_option = click.option(
     "--floor", type=Finite(), metavar="MARGIN", help="Least margin; exit status 1 when it is not reached."
 )
+floors_option = click.option(
+    "--floor", "floors", type=Named(Finite(), bare=True), multiple=True, callback=by_name,
+    metavar="[NAME=]MARGIN", help="Least margin; exit status 1 when it is not reached. With the NAME of an "
+    "attitude: all that this one needs. May be repeated.",
+)  # fmt: skip
 
 _COMMON = (project_argument, setup_option, out_option, json_option, quiet_option, floor_option)
 
@@ -60,5 +99,12 @@ def common(command: F) -> F:
     Their arguments are `project`, `setup_file`, `out`, `as_json`, `quiet` and `floor`.
     """
     for option in reversed(_COMMON):
+        command = option(command)
+    return command
+
+
+def with_floors(command: F) -> F:
+    """As `common`, but --floor may name attitudes: `floors` is a dict, None the name of all of them."""
+    for option in (floors_option, *reversed(_COMMON[:-1])):
         command = option(command)
     return command

@@ -137,6 +137,17 @@ def number(value: float | None, digits: int = 1, sign: bool = False) -> str:
     return f"{rounded:+.{digits}f}" if sign else f"{rounded:.{digits}f}"
 
 
+def significant(value: float | None, digits: int = 3) -> str:
+    """A number to so many digits that tell something, never as a power of ten.
+
+    >>> significant(0.0000366142), significant(0.03275), significant(1234.5), significant(None)
+    ('0.0000366', '0.0328', '1234', '-')
+    """
+    if value is None or value == 0.0 or not math.isfinite(value):
+        return number(value, digits)
+    return number(value, max(0, digits - 1 - math.floor(math.log10(abs(value)))))
+
+
 def margin_words(margin: float) -> str:
     """A margin to three digits, or that contact is lost where it is not finite.
 

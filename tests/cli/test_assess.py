@@ -389,3 +389,33 @@ def test_real_run(held: Path, tmp_path: Path) -> None:
     found = json.loads(done.stdout)
     assert math.isfinite(found["worst"]["margin"])
     assert rows(tmp_path / "c.csv")[found["worst"]["case"] - 1]["margin"] == repr(found["worst"]["margin"])
+
+
+# --- bodies -----------------------------------------------------------------------------------------
+
+
+def test_body_is_told_where_there_are_several(run: Run, tmp_path: Path) -> None:
+    """In the head, by its name; a project with one body says nothing. The margin is that of the body worn."""
+    folder = folders.held(tmp_path)
+    air = folders.HELD_CAR[folders.HELD_CAR.index("[air]") :]
+    assert "body" not in run("assess", folder).stdout
+    margin = answer(run, folder)["worst"]["margin"]
+    (folder / "bodies").mkdir()
+    (folder / "bodies" / "half floor.toml").write_text(
+        air.replace("ground_area_m2 = 2.0", "ground_area_m2 = 1.0")
+    )
+    assert "in the body of car.toml" in run("assess", folder).stdout.replace("\n", " ")
+    assert answer(run, folder)["worst"]["margin"] == margin
+    (folder / "half.toml").write_text(SETUP.replace("[setup]", '[setup]\nbody = "half floor"'))
+    told = run("assess", folder, "--setup", "half.toml").stdout.replace("\n", " ")
+    assert 'in the body "half floor", setup "baseline"' in told
+    assert answer(run, folder, "--setup", "half.toml")["worst"]["margin"] < margin
+
+
+def test_unknown_body_is_refused(run: Run, tmp_path: Path) -> None:
+    """Status 2 with file, line, key, found and expected."""
+    folder = folders.held(tmp_path)
+    (folder / "setup.toml").write_text(SETUP.replace("[setup]", '[setup]\nbody = "half floor"'))
+    result = run("assess", folder)
+    assert result.exit_code == 2
+    assert 'setup.toml, line 3, setup.body: found "half floor", expected none' in result.stderr

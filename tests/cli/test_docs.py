@@ -10,9 +10,11 @@ from setupopt.losses import _CAUSES
 from setupopt.project.cases_file import BUMPS
 from setupopt.project.fields import Table
 from setupopt.project.mistakes import alias, table_in
-from setupopt.project.schema import CarFile, LimitsFile, SetupFile, VenueFile
+from setupopt.project.schema import BodyFile, CarFile, LimitsFile, SetupFile, VenueFile
 
 from .test_assess import COLUMNS, KEYS
+from .test_propose import KEYS as PROPOSED
+from .test_propose import MORE
 
 DOCS = Path(__file__).parents[2] / "docs"
 
@@ -27,7 +29,7 @@ def keys(table: type[Table]) -> set[str]:
     return found - {"from", "to", "step"}
 
 
-@pytest.mark.parametrize("schema", [CarFile, VenueFile, SetupFile, LimitsFile])
+@pytest.mark.parametrize("schema", [CarFile, BodyFile, VenueFile, SetupFile, LimitsFile])
 def test_every_key_of_the_files_is_explained(schema: type[Table]) -> None:
     """Under its own name."""
     glossary = (DOCS / "nomenclature.md").read_text()
@@ -38,7 +40,7 @@ def test_every_column_and_field_is_explained() -> None:
     """Four wheels are told by the first and the last."""
     glossary = (DOCS / "nomenclature.md").read_text()
     columns = [column for column in COLUMNS if "_fr_" not in column and "_rl_" not in column]
-    assert [name for name in (*columns, *BUMPS, *KEYS) if f"`{name}`" not in glossary] == []
+    assert [name for name in (*columns, *BUMPS, *KEYS, *PROPOSED, *MORE) if f"`{name}`" not in glossary] == []
 
 
 def test_every_cause_of_the_loss_budget_is_explained() -> None:

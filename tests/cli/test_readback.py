@@ -88,3 +88,19 @@ def test_measured_file_is_not_overwritten(folder: Path, run: Run, tmp_path: Path
     done = run("readback", folder, own, "--out", tmp_path)
     assert done.exit_code == 2
     assert "one of the files that are read" in done.output
+
+
+def test_body_on_the_car_must_be_the_targets(folder: Path, filled: Path, run: Run, tmp_path: Path) -> None:
+    """Filled in as wanted it is read back; another one is refused by its line; the head names it."""
+    assert "in the body of car.toml" in run("readback", folder, filled).stdout.replace("\n", " ")
+    text = filled.read_text()
+    assert text.splitlines()[1].startswith("body,,car.toml,")
+    other = tmp_path / "other.csv"
+    other.write_text(text.replace("body,,car.toml,", "body,,low-drag,"))
+    done = run("readback", folder, other)
+    assert done.exit_code == 2
+    assert 'line 2, body: found "low-drag", expected "car.toml"' in done.output
+    worn = tmp_path / "worn.toml"
+    worn.write_text((folder / "setup.toml").read_text().replace("[setup]", '[setup]\nbody = "low-drag"'))
+    answer = json.loads(run("readback", folder, other, "--setup", worn, "--json", "--quiet").stdout)
+    assert answer["setup"]["body"] == "low-drag"

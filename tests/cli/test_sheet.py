@@ -220,7 +220,8 @@ def test_proved_setup_shows_the_figures_of_its_proof(folder: Path, run: Run, tmp
 
 def test_table_has_room_for_what_was_found(made: Path, answer: dict) -> None:
     """Empty cells at the wheels, targets beside them, in the units of the files."""
-    rows = list(csv.DictReader(one(made, "csv").read_text().splitlines()))
+    body, *rows = csv.DictReader(one(made, "csv").read_text().splitlines())
+    assert (body["quantity"], body["fl"], body["target_fl"]) == ("body", "", "car.toml")
     assert [row["quantity"] for row in rows] == [line["quantity"] for line in answer["target"]["lines"]]
     for row, line in zip(rows, answer["target"]["lines"], strict=True):
         assert [row[wheel] for wheel in WHEELS] == ["", "", "", ""]
@@ -249,6 +250,42 @@ def test_new_target_is_a_new_revision(folder: Path, tmp_path: Path, run: Run) ->
     assert [row["revision"] for row in rows] == ["1", "2"]
     assert "camber front -1.5 -> -4.5 deg" in rows[0]["changes"]
     assert rows[1]["date"] == "2026-02-01"
+
+
+def test_another_body_is_on_every_kind_of_sheet(folder: Path, tmp_path: Path, run: Run) -> None:
+    """The first line of the work; on the head of every page the body of its state; in table, JSON and log."""
+    home = tmp_path / "project"
+    shutil.copytree(folder, home)
+    target = home / "proposed.toml"
+    target.write_text(target.read_text().replace("[setup]", '[setup]\nbody = "low-drag"'))
+    done = run("sheet", home, "--out", tmp_path / "out", "--quiet")
+    assert 'in the body "low-drag"' in done.stdout
+    step = 'Fit the body "low-drag" in place of the body of car.toml'
+    assert f"1  {step}" in run("sheet", home, "--out", tmp_path / "out").stdout
+    answer = json.loads(one(tmp_path / "out", "json").read_text())
+    assert answer["bodies"] == ["long-floor", "low-drag"]
+    assert (answer["today"]["body"], answer["target"]["body"]) == (None, "low-drag")
+    assert (answer["steps"][0]["what"], answer["steps"][0]["job"]) == (step, "body")
+    with pdfplumber.open(one(tmp_path / "out", "pdf")) as pdf:
+        pages = [words(page) for page in pdf.pages]
+    heads = [page[:80] for page in pages if page.startswith(("SETUP SHEET", "CHANGE LIST", "RUN CARD"))]
+    assert ["body low-drag" in head for head in heads] == [True, True, False, True]
+    assert "body of car.toml" in heads[2]
+    assert step.replace(" ", "") in pages[1].replace(" ", "")
+    first, *_ = csv.DictReader(one(tmp_path / "out", "csv").read_text().splitlines())
+    assert (first["quantity"], first["target_fl"]) == ("body", "low-drag")
+    *_, logged = csv.DictReader((home / "revisions.csv").read_text().splitlines())
+    assert logged["changes"].startswith('body of car.toml -> body "low-drag"; ')
+
+
+def test_nothing_is_said_of_bodies_where_there_is_one(folder: Path, tmp_path: Path, run: Run) -> None:
+    """A project without other bodies has the sheets that it always had."""
+    home = tmp_path / "project"
+    shutil.copytree(folder, home, ignore=shutil.ignore_patterns("bodies"))
+    assert "body" not in run("sheet", home, "--out", tmp_path / "out", "--quiet").stdout
+    assert "body" not in one(tmp_path / "out", "csv").read_text()
+    with pdfplumber.open(one(tmp_path / "out", "pdf")) as pdf:
+        assert not any("body of" in words(page) for page in pdf.pages)
 
 
 @pytest.mark.parametrize("text", ["2026-13-01", "yesterday", "01.02.2026"])

@@ -149,6 +149,15 @@ def test_every_example_of_the_repository_is_a_project(run: Run, tmp_path: Path) 
         load(tmp_path / name)
 
 
+def test_bodies_of_an_example_are_copied(run: Run, tmp_path: Path) -> None:
+    """The bore's, under their names, and nothing that an editor left beside them."""
+    source = start.examples_folder() / "bore"
+    assert run("start", tmp_path / "new").exit_code == 0
+    assert load(tmp_path / "new").bodies == load(source).bodies != ()
+    copied = {path.name for path in (tmp_path / "new" / "bodies").iterdir()}
+    assert copied == {f"{body.name}.toml" for body in load(source).bodies}
+
+
 def test_results_of_a_tried_example_are_not_copied(tmp_path: Path) -> None:
     """A proposal, a proof, sheets and a log that somebody's runs left beside the example stay there."""
     source = tmp_path / "source"

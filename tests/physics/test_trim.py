@@ -303,8 +303,8 @@ def test_lost_case_is_worth_less_than_any_that_grips() -> None:
 
 
 def test_a_car_on_two_wheels_comes_down_on_a_third() -> None:
-    """Inverted on a bump, two wheels across carry all but a few newtons: all over a map of cambers, whose every
-    point has neighbours with half their grip left, contact must hold. Newton's method alone cycled at some.
+    """Inverted on a bump, two wheels across carry all but a few newtons: all over a map of cambers, where
+    every neighbour has half its grip left, contact must hold. Newton's method alone cycled at some.
     """
     project = with_body(setupopt.load(SETUPS / "bore"), "long-floor")
     cambers = np.radians(np.arange(-7.2, -3.9, 0.15))
