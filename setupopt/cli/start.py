@@ -28,7 +28,10 @@ def command(folder: str, example: str) -> None:
 
 
 # What commands leave in a project: no part of an example that somebody tried out in its place.
-_RESULTS = {"proposed.toml", "proved", "sheets", "revisions.csv"}
+_RESULTS = {
+    "proposed.toml", "proposal.txt", "proposal.json", "tradeoff.svg", "proved", "sheets", "revisions.csv",
+    *(f"alternative-{number}.toml" for number in range(1, 10)),
+}  # fmt: skip
 
 
 def examples_folder() -> Path:

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from setupopt.limits_check import broken
 from setupopt.physics.inputs import Floats
 from setupopt.search.exchange import Exchange
 from setupopt.search.maxmin import Answers, Rules, climb
@@ -93,15 +94,22 @@ def _is_clearly(point: Floats, other: Floats) -> bool:
 def _tried(
     solver: Solver, end: Floats, places: Places, enough: float, least: float
 ) -> tuple[Floats, float] | None:
-    """The settable point near an end and its merit, where that is `least`; no steps on from `enough`."""
+    """The settable point near an end and its worst margin; no steps on from one that is worth `enough`.
+
+    None where it is not worth `least` as it counts, loses contact or breaks a limit.
+    """
     point, merit, _ = settable(solver, end, places, _ROUNDING, enough)
-    return (point, merit) if merit >= least else None
+    problem = solver.problem
+    result = problem.result(point[None, :], problem.cases(solver.dense.places()))
+    if merit < least or result.lost() or broken(problem.project, problem.setup(point, ""), result):
+        return None
+    return point, float(result.worst_margin[0])
 
 
-def _told(problem: SetupProblem, proposed: Floats, point: Floats, merit: float) -> Alternative:
+def _told(problem: SetupProblem, proposed: Floats, point: Floats, margin: float) -> Alternative:
     most = int(np.abs(point - proposed).argmax())
     setup = problem.setup(point, f"Alternative to {problem.project.setup.name}"[:80])
-    return Alternative(setup, merit, problem.variables[most].name)
+    return Alternative(setup, margin, problem.variables[most].name)
 
 
 def other_bodies(roots: Sequence[Root], chosen: int, least: float) -> tuple[Alternative, ...]:

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from pathlib import Path
 
 from sqlalchemy.engine import URL
 
-from setupopt.errors import UserError
+from setupopt.errors import OutputError, UserError
+from setupopt.files import write_whole
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project
 from setupopt.robust.chunks import Store, fingerprint
 from setupopt.search.exchange import Exchanged
 from setupopt.search.parts import Bounded, Box, PartSpace
-from setupopt.search.parts_study import Chosen, PartStudy
+from setupopt.search.parts_study import Chosen, PartStudy, is_alive
 from setupopt.search.places import Places
 from setupopt.search.roots import CLOSE, TIGHT, Progress, Root
 from setupopt.search.rounding import settable
@@ -91,14 +94,34 @@ def _studied(
 
 
 @contextmanager
-def _storage(asked: str | None, name: str) -> Iterator[str]:
-    """The storage asked for, or a file that is forgotten once the work is done."""
+def _storage(asked: str | None, name: str) -> Iterator[str | None]:
+    """The storage asked for, or a file that is forgotten once the work is done.
+
+    None, memory alone, where another run of the very same study is at that file: the first to end would take
+    it from under the other.
+    """
     if asked is not None:
         yield asked
         return
     kept = Store.open(name)
+    if not _is_ours(kept.folder / "worker"):
+        yield None
+        return
     yield URL.create("sqlite", database=str(kept.folder / "parts.db")).render_as_string()
     kept.finish()
+
+
+def _is_ours(mark: Path) -> bool:
+    """Whether a study's file may be used: nobody has marked it, or who has is gone."""
+    with suppress(OSError, ValueError):
+        worker = int(mark.read_text())
+        if worker != os.getpid() and is_alive(worker):
+            return False
+    try:
+        write_whole(mark, str(os.getpid()))
+    except OutputError:
+        return False
+    return True
 
 
 @contextmanager
@@ -114,7 +137,7 @@ def _told_clearly(asked: str | None) -> Iterator[None]:
 
 def _is_about_storage(error: Exception) -> bool:
     """Whether an error comes from the database, its driver or its address."""
-    kinds: list[type[BaseException]] = [ModuleNotFoundError]
+    kinds: list[type[BaseException]] = [ImportError]  # a driver that is missing
     with suppress(ImportError):
         from optuna.exceptions import OptunaError
         from sqlalchemy.exc import SQLAlchemyError

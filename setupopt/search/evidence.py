@@ -96,7 +96,7 @@ def _changes(car: Car, cases: CaseSet) -> Iterator[tuple[str, Car, CaseSet]]:
     for what, factors in (
         ("1 % more downforce", {"downforce": 1.01}),
         ("1 % less mass", {"mass": 0.99}),
-        ("1 % more tyre friction", {"tyre_friction": 1.01}),
+        ("1 % more grip, of tyres or surface", {"tyre_friction": 1.01}),
         ("1 % less drag", {"drag": 0.99}),
         ("1 % less side force", {"side_force": 0.99}),
     ):
@@ -107,7 +107,6 @@ def _changes(car: Car, cases: CaseSet) -> Iterator[tuple[str, Car, CaseSet]]:
     for what, field, factor in (
         ("1 % more speed", "speed", 1.01),
         ("1 % less speed", "speed", 0.99),
-        ("1 % more surface grip", "surface_grip", 1.01),
         ("a tenth less crosswind", "crosswind", 0.9),
         ("a tenth less headwind", "headwind", 0.9),
         ("a tenth less braking or driving", "acceleration", 0.9),

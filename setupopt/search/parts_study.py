@@ -126,10 +126,11 @@ def _is_worked_at(trial: FrozenTrial) -> bool:
     if trial.state != TrialState.RUNNING or "opened" not in trial.user_attrs:
         return False
     host, process = trial.user_attrs["worker"]
-    return bool(host != socket.gethostname() or _is_alive(int(process)))
+    return bool(host != socket.gethostname() or is_alive(int(process)))
 
 
-def _is_alive(process: int) -> bool:
+def is_alive(process: int) -> bool:
+    """Whether a process of this machine still runs."""
     try:
         os.kill(process, 0)
     except ProcessLookupError:

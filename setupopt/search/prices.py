@@ -58,7 +58,7 @@ class _Weighed:
 
 
 def prices(solver: Solver, best: Exchanged, weights: Weights, rules: Exchange) -> tuple[Price, ...]:
-    """Every limit that binds at a continuous optimum of the whole box, dearest first by what it promises.
+    """Every limit that binds at a continuous optimum of the whole box, dearest first by share of its range.
 
     `weights`: those of the rows at the best places, and of the borders.
     """
@@ -69,8 +69,8 @@ def prices(solver: Solver, best: Exchanged, weights: Weights, rules: Exchange) -
         *_packaging(solver, best, shares[:stated], rules),
         *_floors(solver, best, shares[stated:], rules),
     ]
-    worth = [_checked(w, best.merit) for w in found if w.weight * 0.1 > _NOTICE]
-    return tuple(sorted(worth, key=lambda price: -price.margin_per_unit * price.by))
+    worth = sorted((w for w in found if w.weight * 0.1 > _NOTICE), key=lambda w: -w.weight)
+    return tuple(_checked(w, best.merit) for w in worth)
 
 
 def _checked(w: _Weighed, merit: float) -> Price:

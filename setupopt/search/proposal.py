@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from setupopt.limits_check import Broken
+from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project, Setup
 from setupopt.result import Field, Result, degrees
 from setupopt.search.evidence import Gain
@@ -49,8 +50,9 @@ class Evidence:
 class Robustness:
     """What reckoning with build errors costs and brings, at the continuous optima; and the proposed setup's.
 
-    `margin`: of the exact car; `built`: of the worst build that a search of corners finds. `cloud_least`: the
-    least worst margin of `cloud_count` builds spread over the box round the proposed setup.
+    Worst margins of all attitudes, whatever they count; minus infinity where contact is lost. `margin`: of
+    the exact car; `built`: of the worst build that a search of corners finds. `cloud_least`: the least of
+    `cloud_count` builds spread over the box round the proposed setup.
     """
 
     exact_margin: float  # of the setup that is best without build errors
@@ -136,19 +138,38 @@ class Proposal:
 
     def by_attitude(self) -> list[tuple[str, float, float, float]]:
         """Name, worst margin, weight and floor of every attitude, in the order of the venue."""
-        held = np.where(self.result.contact[0], self.result.margin[0], -np.inf)
-        worst = held.reshape(len(self.goal.names), -1).min(axis=1)
+        worst = worst_by_attitude(self.result, self.between)
         asked = self.goal.weights.tolist(), self.goal.floors.tolist()
         return list(zip(self.goal.names, worst.tolist(), *asked, strict=True))
 
 
-def bindings_of(between: Result, weights: dict[tuple[str, float], float]) -> tuple[Binding, ...]:
-    """Cases within a whisker of the worst among the dips of a setup, worst first, with their weights."""
-    margin = np.where(between.contact[0], between.margin[0], -np.inf)
-    least = margin.min(initial=np.inf)
-    rows = [int(row) for row in np.argsort(margin, kind="stable") if margin[row] <= least + _CLOSE]
+def worst_by_attitude(result: Result, between: Result) -> Floats:
+    """Worst margin of every attitude of a sweep and of what lies between; minus infinity if lost."""
+    names = result.cases.attitudes
+    worst = _held(result).reshape(len(names), -1).min(axis=1)
+    places = np.array([names.index(name) for name in between.cases.attitude], dtype=int)
+    np.minimum.at(worst, places, _held(between))
+    return worst
+
+
+def _held(result: Result) -> Floats:
+    """Margins of the first setup, (cases); minus infinity where contact is lost."""
+    return np.where(result.contact[0], result.margin[0], -np.inf)
+
+
+def bindings_of(between: Result, goal: Goal, weights: dict[tuple[str, float], float]) -> tuple[Binding, ...]:
+    """Cases within a whisker of the worst, as they count, among the dips of a setup, with their weights."""
+    attitude = np.array([goal.names.index(name) for name in between.cases.attitude], dtype=int)
+    counted = np.where(goal.weights[attitude] > 0.0, goal.counts(attitude, _held(between)), np.inf)
+    near = [row for row in np.argsort(counted, kind="stable") if counted[row] <= counted.min() + _CLOSE]
+    rows = list({_place(between, int(row)): int(row) for row in reversed(near)}.values())[::-1]
     shares = _shares(between, rows, weights)
     return tuple(Binding(_told(between, row), share) for row, share in zip(rows, shares, strict=True))
+
+
+def _place(between: Result, row: int) -> tuple[str, float]:
+    """Attitude and roll angle in degrees; a dip of the margin and one of a limit may be the same place."""
+    return between.cases.attitude[row], degrees(between.cases.records["roll_angle"][row])
 
 
 def _told(between: Result, row: int) -> Field:

@@ -12,7 +12,8 @@ import numpy as np
 from setupopt.cases import CaseSet, sweep_angles, sweep_cases
 from setupopt.errors import UserError
 from setupopt.evaluation import Model
-from setupopt.limits_check import broken
+from setupopt.limits_check import Broken, broken
+from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project, Setup
 from setupopt.result import Result, degrees
@@ -23,7 +24,14 @@ from setupopt.search.evidence import gains, upper_bound
 from setupopt.search.goal import BODY, Goal, goal_of, pinned
 from setupopt.search.places import on
 from setupopt.search.prices import Price, prices
-from setupopt.search.proposal import Alternative, Evidence, Proposal, Robustness, bindings_of
+from setupopt.search.proposal import (
+    Alternative,
+    Evidence,
+    Proposal,
+    Robustness,
+    bindings_of,
+    worst_by_attitude,
+)
 from setupopt.search.roots import CLOSE, TIGHT, Progress, Root, root_of, starts_of
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.solving import DENSER, Solver
@@ -95,7 +103,8 @@ def _problems(project: Project, asked: Asked) -> tuple[Goal, list[SetupProblem]]
     dressed = [with_body(project, body) for body in (worn, *others)]
     problems = [SetupProblem(one, project.limits, goal, kept) for one in dressed]
     if not problems[0].variables and len(problems) == 1:
-        raise UserError("limits.toml leaves no setting free: give at least one range with from < to")
+        free = "limits.toml leaves no setting free: give at least one range with from < to"
+        raise UserError("--keep leaves no setting free" if kept else free)
     return goal, problems
 
 
@@ -137,7 +146,9 @@ class _Told:
         )
 
     def prices(self) -> tuple[Price, ...]:
-        """Of the limits, where every part may have any value."""
+        """Of the limits, where every part may have any value; none where the limits cannot be kept."""
+        if not self.holds:
+            return ()
         solver = Solver(self.problem, self.root.solver.robust, TIGHT)
         return prices(solver, self.root.best, self.free, CLOSE)
 
@@ -153,7 +164,7 @@ class _Told:
 
     def alternatives(self, roots: Sequence[Root], loss: float) -> tuple[Alternative, ...]:
         """Clearly different setups, those with another body first."""
-        if loss <= 0.0:
+        if loss <= 0.0 or not self.holds:
             return ()
         least = self.choice.merit - loss
         bodies = other_bodies(roots, self.choice.body, least)
@@ -161,16 +172,19 @@ class _Told:
 
     def robustness(self) -> Robustness:
         """What reckoning with build errors costs and brings."""
-        exact, best, solver = self.root.exact, self.root.best, self.root.solver
-        built = [solver.worst_build(end.outcome.point).margin for end in (exact, best)]
-        final = solver.worst_build(self.choice.point)
-        cloud = BuildCloud(solver.errors(self.choice.point), sweep_cases(self.today.venue))((0, _CLOUD))
-        alone = Solver(self.problem)
-        robust_margin = float(alone.look(best.outcome.point, alone.dense).value.min())
+        solver, point = self.root.solver, self.choice.point
+        exact, best = (end.outcome.point for end in (self.root.exact, self.root.best))
+        final = solver.worst_build(point)
+        cloud = BuildCloud(solver.errors(point), sweep_cases(self.today.venue))((0, _CLOUD))
         return Robustness(
-            exact.merit, min(built[0], exact.merit), robust_margin, min(built[1], best.merit),
-            float(self.result.worst_margin[0]), final.margin, final.errors, float(cloud.min()), _CLOUD,
+            self._margin(exact), solver.worst_build(exact).margin, self._margin(best),
+            solver.worst_build(best).margin, self._margin(point), final.margin, final.errors,
+            float(cloud.min()), _CLOUD,
         )  # fmt: skip
+
+    def _margin(self, point: Floats) -> float:
+        """Worst margin of the exact car on the dense sweep."""
+        return float(self.problem.result(point[None, :], self.dense).worst_margin[0])
 
     def evidence(self, bound: float, steps: int) -> Evidence:
         """Without the counts of the whole work."""
@@ -191,8 +205,8 @@ class _Told:
         return Proposal(
             project=project, setup=setup, goal=self.goal, result=self.result, between=self.between,
             start_result=start, counted=self.choice.merit, start_counted=self._counted(start),
-            broken=broken(project, setup, self.result), floors_broken=self._floors_broken(),
-            bindings=bindings_of(self.between, self._weights()), prices=priced,
+            broken=self.broken, floors_broken=self.floors_broken,
+            bindings=bindings_of(self.between, self.goal, self._weights()), prices=priced,
             gains=gains(project, setup, sweep_cases(project.venue)), alternatives=others,
             robustness=robustness, evidence=evidence,
         )  # fmt: skip
@@ -203,13 +217,26 @@ class _Told:
         held = np.where(result.contact[0], result.margin[0], -np.inf)[self.goal.weights[attitude] > 0.0]
         return float(self.goal.counts(attitude[self.goal.weights[attitude] > 0.0], held).min())
 
-    def _floors_broken(self) -> tuple[str, ...]:
+    @cached_property
+    def floors_broken(self) -> tuple[str, ...]:
         """Attitudes under their own floor."""
-        held = np.where(self.result.contact[0], self.result.margin[0], -np.inf)
-        worst = held.reshape(len(self.goal.names), -1).min(axis=1)
-        return tuple(
-            n for n, w, f in zip(self.goal.names, worst, self.goal.floors, strict=True) if w < f - 1e-6
-        )
+        worst = worst_by_attitude(self.result, self.between)
+        held_by = zip(self.goal.names, worst, self.goal.floors, strict=True)
+        return tuple(name for name, margin, floor in held_by if margin < floor - _FLOOR_NOTICE)
+
+    @cached_property
+    def broken(self) -> tuple[Broken, ...]:
+        """Limits that the proposed setup breaks, between the angles too."""
+        project, found = self.problem.project, list(broken(self.problem.project, self.setup, self.result))
+        known = {(limit.limit, limit.where) for limit in found}
+        more = broken(project, self.setup, self.between)
+        return (*found, *(limit for limit in more if (limit.limit, limit.where) not in known))
+
+    @cached_property
+    def holds(self) -> bool:
+        """Whether contact holds everywhere, and every limit and floor is kept."""
+        lost = self.result.lost() + self.between.lost()
+        return lost == 0 and not self.broken and not self.floors_broken
 
     def _weights(self) -> dict[tuple[str, float], float]:
         """Weights of the binding places before the steps, by attitude and roll angle in degrees."""

@@ -50,7 +50,7 @@ def _moves(variables: tuple[Variable, ...], point: Floats) -> Floats:
         for j, value in change:
             moved[j] = value
         moves.append(moved)
-    return np.array(moves).reshape(-1, point.size)
+    return np.array(moves).reshape(len(moves), point.size)
 
 
 def to_steps(

@@ -112,7 +112,7 @@ class SetupProblem:
         counted = np.flatnonzero(self.goal.weights[attitude] > 0.0)
         axles = answers["axle_steer"][:, counted]
         values = self.goal.counts(attitude[counted][:, None], axles)
-        return values.reshape(len(answers), -1), np.repeat(counted, 2)
+        return values.reshape(len(answers), 2 * counted.size), np.repeat(counted, 2)
 
     def limit_rows(self, points: Floats, places: Places, answers: Records) -> LimitRows:
         """Packaging limits of the car as it should be, then floors of all builds; `case` is the place."""

@@ -42,7 +42,7 @@ class MapAxis:
     """One setting of the map: its `values` (lines), ascending over its range, `proposed` among them; SI.
 
     `today` may lie outside the range. `cost`: worst margin that a change of `SHARE` of the range costs, the
-    dearer way; infinite where it costs contact.
+    dearer way; infinite where it costs contact, not a number where the proposal itself has none.
     """
 
     variable: Variable
@@ -192,11 +192,11 @@ def _axes(proposal: Proposal, places: Places) -> tuple[MapAxis, ...]:
 def _axis(proposal: Proposal, variable: Variable, cost: float) -> MapAxis:
     """Even lines over the range and one through the proposal, which may lie beyond it where it was kept."""
     proposed, today = _value(variable, proposal.setup), _value(variable, proposal.project.setup)
-    lower, upper = min(variable.range.lower, proposed), max(variable.range.upper, proposed)
-    even = np.linspace(lower, upper, _LINES)
+    even = np.linspace(variable.range.lower, variable.range.upper, _LINES)
     others = even[np.abs(even - proposed) > _SAME * variable.width]
     values = np.sort(np.append(others, proposed))
-    return MapAxis(variable, values, proposed, today, cost if cost < 0.5 * _LOST else np.inf)
+    told = np.nan if not np.isfinite(proposal.margin) else np.inf if cost > 0.5 * _LOST else cost
+    return MapAxis(variable, values, proposed, today, told)
 
 
 def _costs(proposal: Proposal, variables: tuple[Variable, ...], places: Places) -> Floats:

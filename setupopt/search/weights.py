@@ -41,6 +41,9 @@ def weights_at(function: BatchFunction, point: Floats) -> Weights:
     """Weights at a best point (variables) of the unit box."""
     here = function(point[None, :])
     values, limits = here.values[0], here.limits[0]
+    if point.size == 0:
+        none = np.zeros(0)
+        return Weights(_spread(1.0, values.argmin(), values.size), np.zeros(limits.size), none, none, 0.0)
     rows = np.flatnonzero(values <= values.min() + _VALUE)
     held = np.flatnonzero(limits <= _LIMIT)
     value_slope, limit_slope = _slopes(function, point, here.memory, rows, held)
@@ -77,7 +80,7 @@ def _nearest(columns: Floats, values: int) -> tuple[Floats, float]:
     return found / total, float(np.linalg.norm(columns @ found / total))
 
 
-def _spread(weights: Floats, places: np.ndarray, size: int) -> Floats:
+def _spread(weights: Floats | float, places: np.ndarray | np.intp, size: int) -> Floats:
     whole = np.zeros(size)
     whole[places] = weights
     return whole

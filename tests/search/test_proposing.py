@@ -23,7 +23,9 @@ from setupopt.project import Project, read_setup, write_setup
 from setupopt.project.bodies import with_body
 from setupopt.project.model import AXLES, Range
 from setupopt.project.settings import SETTINGS
+from setupopt.robust.chunks import Store
 from setupopt.search import Asked, Proposal
+from setupopt.search.choosing import _storage
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.variables import from_setup
 
@@ -155,8 +157,15 @@ def test_what_is_kept_stays(hill: Project) -> None:
 def test_everything_kept_is_told(hill: Project) -> None:
     """Nothing left to search is no proposal."""
     keys = tuple(setting.key for setting in SETTINGS)
-    with pytest.raises(UserError, match="leaves no setting free"):
+    with pytest.raises(UserError, match="--keep leaves no setting free"):
         setupopt.propose(hill, replace(QUICK, keep=keys))
+
+
+def test_only_the_body_left_free(bore: Project) -> None:
+    """Every setting kept, the bodies are still chosen among."""
+    keys = tuple(setting.key for setting in SETTINGS)
+    found = setupopt.propose(bore, replace(QUICK, keep=keys))
+    assert found.setup == replace(bore.setup, name=found.setup.name, body="long-floor")
 
 
 def test_a_floor_is_kept_and_costs_the_others(hill: Project, proposal: Proposal) -> None:
@@ -237,7 +246,7 @@ def test_lost_contact_is_climbed_out_of(bore: Project) -> None:
 
 def test_a_storage_that_cannot_be_is_one_message(hill: Project) -> None:
     """A driver that is not installed, and an address that is none."""
-    for url in ("postgresql+nothing://host/study", "no address"):
+    for url in ("postgresql+nothing://host/study", "no address", "mysql://nobody@nowhere/study"):
         with pytest.raises(UserError, match="--study"):
             setupopt.propose(hill, replace(QUICK, study=url))
 
@@ -281,6 +290,21 @@ def test_killed_and_continued(tmp_path: Path) -> None:
         answers.append(json.loads(done.stdout))
     assert answers[0]["setup"] == answers[1]["setup"]
     assert answers[0]["margin"] == answers[1]["margin"]
+
+
+def test_two_runs_at_once_do_not_share_a_file(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """While another process is at the very same study, this one works in memory and takes nothing from it."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    study = Store.open("a-study")
+    (study.folder / "worker").write_text(str(os.getppid()))
+    with _storage(None, "a-study") as url:
+        assert url is None
+    assert (study.folder / "worker").exists()
+    (study.folder / "worker").write_text("999999999")  # nobody any more
+    with _storage(None, "a-study") as url:
+        assert url is not None
+        assert url.startswith("sqlite:")
+    assert not study.folder.exists()
 
 
 def test_the_coarse_sweep_is_coarse() -> None:
