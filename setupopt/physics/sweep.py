@@ -17,6 +17,8 @@ from setupopt.physics.trim import find_trim, find_trim_nearby
 
 # Answers of one task: long enough to hide the hand-over, short enough for progress and for a stop.
 CHUNK = 512
+# So few answers are found sooner than threads are started.
+_FEW = 300
 
 
 @kernel
@@ -88,6 +90,11 @@ def run(
         run_chunk(*car, setups, cases, guess, *span, *scratch, answers)
         return span[1] - span[0]
 
+    if pool is None and answers.size <= _FEW:
+        done = task((0, answers.size))
+        if progress is not None:
+            progress(done)
+        return answers
     own = pool or ThreadPoolExecutor(workers())
     try:
         for done in own.map(task, _spans(answers.size, workers())):
