@@ -127,6 +127,23 @@ def test_the_map_says_what_an_evaluation_says(proposal: Proposal, found: TradeOf
         assert found.map.margin[row, column] == pytest.approx(alone, abs=EXACT)
 
 
+def test_the_map_knows_the_dips_between_the_angles(proposal: Proposal) -> None:
+    """On a sweep so coarse that it misses the worst, the map is as low as what is known of both setups."""
+    bore = coarse("bore", 9.0)
+    driven = as_driven(bore, proposal)
+    dense = sweep_cases(bore.venue, sweep_angles(bore.venue.sweep, 6))
+    start = setupopt.evaluate(bore, changed(bore.setup, "front.camber_deg", 0.0), dense)
+    for known_dips in (driven, replace(driven, between=driven.result, start_result=start)):
+        found = map_of(known_dips)
+        lower = 0
+        for row, column in spots(found):
+            setup = setup_at(known_dips, found, row, column)
+            alone = known(known_dips, setup).worst_margin[0]
+            lower += alone < setupopt.evaluate(bore, setup).worst_margin[0] - DIP
+            assert found.margin[row, column] == pytest.approx(alone, abs=EXACT)
+        assert lower > 0
+
+
 def test_the_proposal_stands_on_the_map(proposal: Proposal, found: TradeOff) -> None:
     """A line of either axis goes through it; there its margin is the one that the proposal tells."""
     assert found.map is not None
@@ -211,29 +228,41 @@ def test_a_floor_of_an_attitude_is_a_limit(proposal: Proposal) -> None:
         assert found.is_kept[row, column] == (result.margin[0, own].min() >= proposal.margin - 0.01)
 
 
-def test_contact_lost_has_no_margin(proposal: Proposal) -> None:
-    """In a bore at low speed: no number where an evaluation loses contact, the margin elsewhere.
+def slow_bore(proposal: Proposal, speed: float) -> Proposal:
+    """Today's car in the bore, too slow to hold everywhere, with two settings of the rear axle free.
 
-    Limits of the car at rest hold there all the same; what a lost case says of the others does not count.
+    The last case, braking overhead, loses contact first, and hardly loads a wheel.
     """
     bore = coarse("bore", 9.0)
     assert bore.limits is not None
-    sweep = replace(bore.venue.sweep, speed=46.7)
-    slow = replace(
-        bore,
-        venue=replace(bore.venue, sweep=sweep),
-        limits=free(bore.limits, ("ride_height", "spring"), ("rear",)),
-    )
-    driven = as_driven(slow, proposal)
-    found = map_of(driven)
+    sweep = replace(bore.venue.sweep, speed=speed)
+    attitudes = tuple(a for a in bore.venue.attitudes if a.name in ("straight", "braking"))
+    limits = free(bore.limits, ("ride_height", "spring"), ("rear",))
+    limits = replace(limits, packaging=replace(limits.packaging, wheel_load_least=80.0))
+    venue = replace(bore.venue, sweep=sweep, attitudes=attitudes)
+    return as_driven(replace(bore, venue=venue, limits=limits), proposal)
+
+
+def test_contact_lost_has_no_margin(proposal: Proposal) -> None:
+    """No number where an evaluation loses contact, the margin elsewhere on the same map."""
+    slow = slow_bore(proposal, 46.7)
+    found = map_of(slow)
     assert found.contact.any() and not found.contact.all()
     assert np.array_equal(np.isnan(found.margin), ~found.contact)
     for row, column in spots(found):
-        setup = setup_at(driven, found, row, column)
-        alone = known(driven, setup).worst_margin[0]
+        alone = known(slow, setup_at(slow, found, row, column)).worst_margin[0]
         shown = found.margin[row, column] if found.contact[row, column] else -np.inf
         assert shown == pytest.approx(alone, abs=EXACT)
-        assert found.is_kept[row, column] == (not broken(slow, setup, known(driven, setup)))
+
+
+def test_lost_cases_break_no_limits(proposal: Proposal) -> None:
+    """Their numbers are no answers; limits of the car at rest and of cases with contact hold all the same."""
+    slow = slow_bore(proposal, 46.0)
+    found = map_of(slow)
+    assert not found.contact.any() and found.is_kept.any() and not found.is_kept.all()
+    for row, column in spots(found, 40):
+        setup = setup_at(slow, found, row, column)
+        assert found.is_kept[row, column] == (not broken(slow.project, setup, known(slow, setup)))
 
 
 def test_a_setting_kept_beyond_its_range_is_on_the_map(proposal: Proposal) -> None:

@@ -1,0 +1,127 @@
+"""The trade-off picture: valid, the same bytes, and nothing that matters told by colour alone or left out."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+
+import setupopt
+from setupopt.project import Project
+from setupopt.project.model import AXLES
+from setupopt.project.settings import SETTINGS
+from setupopt.report.tradeoff_picture import tradeoff_svg
+from setupopt.search import Asked, Proposal, propose
+from setupopt.search.goal import goal_of
+
+SETUPS = Path(__file__).resolve().parents[2] / "setups"
+
+
+def coarse(name: str, times: float) -> Project:
+    """An example with a sweep so many times as coarse."""
+    project = setupopt.load(SETUPS / name)
+    sweep = replace(project.venue.sweep, step=times * project.venue.sweep.step)
+    return replace(project, venue=replace(project.venue, sweep=sweep))
+
+
+@pytest.fixture(scope="module")
+def proposal() -> Proposal:
+    """That of the hill from one start."""
+    return propose(coarse("hill", 5.0), Asked(starts=1, loss=0.0))
+
+
+@pytest.fixture(scope="module")
+def picture(proposal: Proposal) -> str:
+    """Its picture; no limit is broken on the map, and contact is never lost."""
+    return tradeoff_svg(proposal)
+
+
+def only(proposal: Proposal, *free: str) -> Proposal:
+    """The same proposal with ranges for some settings only, by their names in the files."""
+    assert proposal.project.limits is not None
+    limits = proposal.project.limits
+    for axle in AXLES:
+        shut = {s.field: None for s in SETTINGS if f"{axle}.{s.key}" not in free and s.field != "toe"}
+        limits = replace(limits, **{axle: replace(getattr(limits, axle), **shut)})
+    return replace(proposal, project=replace(proposal.project, limits=limits))
+
+
+def slow_bore(proposal: Proposal) -> Proposal:
+    """A proposal that leaves the bore's setup as it is, at a speed at which no setup holds everywhere."""
+    bore = coarse("bore", 9.0)
+    bore = replace(bore, venue=replace(bore.venue, sweep=replace(bore.venue.sweep, speed=46.7)))
+    result = setupopt.evaluate(bore)
+    driven = replace(
+        proposal, project=bore, setup=bore.setup, goal=goal_of(bore.venue), result=result, between=result,
+        start_result=result,
+    )  # fmt: skip
+    return only(driven, "rear.ride_height_mm", "rear.spring_N_per_mm")
+
+
+def words(svg: str) -> str:
+    """All texts of a picture; what matplotlib puts in for the eye's sake is no text."""
+    return "\n".join(
+        "".join(e.itertext()) for e in ElementTree.fromstring(svg).iter() if e.tag.endswith("text")
+    )
+
+
+def hatches(svg: str) -> int:
+    """Areas that are filled with a pattern."""
+    return len(re.findall(r"fill: ?url\(#h", svg))
+
+
+def test_it_says_what_it_shows(proposal: Proposal, picture: str) -> None:
+    """Car, place, model and no clearance; both settings and the speed with their units; both setups."""
+    told = words(picture)
+    for wanted in (
+        proposal.project.car.name, proposal.project.venue.name, "by the model", "no clearance to drive",
+        "front pressure bar", "rear pressure bar", "speed of the sweep m/s", "sweep, 34 m/s", "worst margin",
+        "below 0 an axle slides", f"proposed, {proposal.margin:.3f}", "today's values", "fast left-hander",
+    ):  # fmt: skip
+        assert wanted in told, wanted
+
+
+def test_the_same_proposal_gives_the_same_bytes(proposal: Proposal, picture: str) -> None:
+    """No date, no random names: a picture under version control changes only with its proposal."""
+    assert tradeoff_svg(proposal) == picture
+
+
+def test_a_broken_limit_is_hatched_and_named(proposal: Proposal, picture: str) -> None:
+    """Where the rake is out of its limits; and no hatch where none is broken."""
+    assert hatches(picture) == 0 and "limit broken" not in words(picture)
+    heights = tradeoff_svg(only(proposal, "front.ride_height_mm", "rear.ride_height_mm"))
+    assert hatches(heights) >= 2  # in the map, and its sign beside it
+    for wanted in ("limit broken", "rake, least", "rake, most"):
+        assert wanted in words(heights)
+
+
+def test_lost_contact_is_told_in_both_panels(proposal: Proposal) -> None:
+    """A hatch of its own on the map, crosses along the curve with the setup that they belong to."""
+    lost = tradeoff_svg(slow_bore(proposal))
+    assert hatches(lost) >= 4  # limits and contact, each on the map and in its sign beside it
+    for wanted in ("contact lost", "contact lost, today", "contact lost, proposed"):
+        assert wanted in words(lost).split("\n")
+
+
+def test_any_name_is_shown_as_it_is_typed(proposal: Proposal) -> None:
+    """Letters that mean something to formulas or to XML: neither a refusal nor another name."""
+    project = proposal.project
+    odd = replace(
+        proposal,
+        project=replace(
+            project,
+            car=replace(project.car, name=r"Car $\frac{1$ & <b>"),
+            venue=replace(project.venue, name='$x_1$ "wet"'),
+        ),
+    )
+    told = words(tradeoff_svg(odd))
+    assert r"Car $\frac{1$ & <b>" in told and '$x_1$ "wet"' in told
+
+
+def test_one_setting_gets_no_map_and_is_told_so(proposal: Proposal) -> None:
+    """The curves against speed stand beside the reason."""
+    told = words(tradeoff_svg(only(proposal, "front.camber_deg")))
+    assert "fewer than two settings" in told and "speed of the sweep m/s" in told
