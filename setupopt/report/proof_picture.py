@@ -24,7 +24,7 @@ def bump_picture(proof: Proof) -> str | None:
     with drawing(7.2, 5.4, nrows=2, sharex=True, height_ratios=[2, 1]) as (figure, (upper, lower)):
         _margins(proof, upper)
         _loads(proof, lower)
-        figure.suptitle(_title(proof), fontsize=11, x=0.02, ha="left")
+        figure.suptitle(_title(proof), fontsize=11, x=0.02, ha="left", parse_math=False)
         return svg(figure)
 
 

@@ -113,15 +113,16 @@ def _storage(asked: str | None, name: str) -> Iterator[str | None]:
 
 def _is_ours(mark: Path) -> bool:
     """Whether a study's file may be used: nobody has marked it, or who has is gone."""
-    with suppress(OSError, ValueError):
+    with suppress(OSError):
+        with mark.open("x") as file:  # whole or not at all: of two, one makes it
+            file.write(str(os.getpid()))
+        return True
+    with suppress(OSError, ValueError, OutputError):
         worker = int(mark.read_text())
-        if worker != os.getpid() and is_alive(worker):
-            return False
-    try:
-        write_whole(mark, str(os.getpid()))
-    except OutputError:
-        return False
-    return True
+        if worker == os.getpid() or not is_alive(worker):
+            write_whole(mark, str(os.getpid()))
+            return True
+    return False
 
 
 @contextmanager

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import socket
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -16,6 +17,7 @@ import numpy as np
 import optuna
 from optuna.distributions import BaseDistribution, CategoricalDistribution
 from optuna.trial import FrozenTrial, Trial, TrialState
+from sqlalchemy.exc import IntegrityError, OperationalError
 
 from setupopt.errors import UserError
 from setupopt.physics.inputs import Floats
@@ -140,6 +142,20 @@ def is_alive(process: int) -> bool:
     return True
 
 
+def _opened(storage: str | None, name: str | None, sampler: _Sampler) -> optuna.Study:
+    """The study, made if need be; tried again where another worker is just making its tables."""
+    for pause in (0.2, 0.5, 1.0, None):
+        try:
+            return optuna.create_study(
+                storage=storage, study_name=name, sampler=sampler, direction="maximize", load_if_exists=True
+            )
+        except (IntegrityError, OperationalError):
+            if pause is None:
+                raise
+            time.sleep(pause)
+    raise AssertionError("the last try returns or raises")
+
+
 class PartStudy:
     """Opens box after box until none is worth it. `storage`: where the study `name` is kept, or None."""
 
@@ -151,9 +167,7 @@ class PartStudy:
         self.space, self.solve = space, solve
         self.frontier = _Frontier(roots, near)
         self.sampler = _Sampler(space, self.frontier)
-        self.study = optuna.create_study(
-            storage=storage, study_name=name, sampler=self.sampler, direction="maximize", load_if_exists=True
-        )
+        self.study = _opened(storage, name, self.sampler)
 
     def run(self, most: int, progress: Callable[[int, float, float], object] | None = None) -> Chosen:
         """Open at most `most` boxes in all; `progress` is told of boxes opened, the best and the bound."""

@@ -14,6 +14,7 @@ from setupopt.search.evidence import Gain
 from setupopt.search.goal import Goal
 from setupopt.search.parts_study import Chosen
 from setupopt.search.prices import Price
+from setupopt.variables import Variable
 
 # Cases this close to the worst margin are told to the user as those that bind.
 _CLOSE = 0.003
@@ -95,10 +96,15 @@ class Alternative:
 
 @dataclass(frozen=True)
 class Proposal:
-    """A proposed setup. `project` wears its body; results are of the dense sweep and of what lies between."""
+    """A proposed setup. `project` wears its body, `today` that of today; `free`: settings that could change.
+
+    Results are of the dense sweep and of what lies between its angles.
+    """
 
     project: Project
+    today: Project
     setup: Setup
+    free: tuple[Variable, ...]
     goal: Goal
     result: Result  # of the proposed setup on the dense sweep
     between: Result  # of it where it stands worst between those angles

@@ -134,12 +134,13 @@ class Telling:
         start = model.run(model.settings(self.today.setup), self.dense)
         project, setup = self.problem.project, self.setup
         return Proposal(
-            project=project, setup=setup, goal=self.goal, result=self.result, between=self.between,
-            start_result=start, counted=self.choice.merit, start_counted=self._counted(start),
-            broken=self.broken, floors_broken=self.floors_broken,
-            bindings=bindings_of(self.between, self.goal, self._shares()), prices=priced,
-            gains=gains(project, setup, sweep_cases(project.venue)), alternatives=others,
-            robustness=robustness, evidence=evidence,
+            project=project, today=self.today, setup=setup, free=self.problem.variables,
+            goal=self.goal, result=self.result, between=self.between, start_result=start,
+            counted=self.choice.merit, start_counted=self._counted(start), broken=self.broken,
+            floors_broken=self.floors_broken, prices=priced, alternatives=others,
+            bindings=bindings_of(self.between, self.goal, self._shares()),
+            gains=gains(project, setup, sweep_cases(project.venue)), robustness=robustness,
+            evidence=evidence,
         )  # fmt: skip
 
     def _counted(self, result: Result) -> float:

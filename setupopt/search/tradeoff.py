@@ -14,13 +14,12 @@ import numpy as np
 from setupopt.cases import CaseSet
 from setupopt.evaluation import Model
 from setupopt.physics.inputs import Floats, Records
-from setupopt.project.bodies import with_body
 from setupopt.project.model import AXLES, Project, Setup
 from setupopt.project.settings import SETTINGS
 from setupopt.search.places import Places
 from setupopt.search.proposal import Proposal
 from setupopt.search.setup_problem import SetupProblem
-from setupopt.variables import Variable, variables_of
+from setupopt.variables import Variable
 
 # How much a setting matters is told by a change of this share of its range.
 SHARE = 0.05
@@ -106,7 +105,7 @@ class TradeOff:
 
 def trade_off(proposal: Proposal) -> TradeOff:
     """Map and speed curves of a proposal, every point solved: about a second on two cores."""
-    still, today = _problem(proposal, ()), _today(proposal)
+    still, today = _problem(proposal, ()), proposal.today
     places = _places(proposal, still)
     cases = still.cases(places)
     return TradeOff(
@@ -132,19 +131,6 @@ def _places(proposal: Proposal, problem: SetupProblem) -> Places:
         return Places(families, cases.records["roll_angle"])
 
     return problem.index.places().join(at(proposal.between.cases)).join(at(start.cases.pick(start.worst)))
-
-
-def _today(proposal: Proposal) -> Project:
-    """The project in today's body. A proposal does not name it; it is the one in which the car stood so."""
-    project, start = proposal.project, proposal.start_result
-    first, stood = start.cases.pick([0]), start.answers["state"][:, :1]
-
-    def away(dressed: Project) -> float:
-        model = Model(dressed.car)
-        found = model.run(model.settings(dressed.setup), first).answers["state"]
-        return float(np.abs(found - stood).max())
-
-    return min((with_body(project, body) for body in (None, *(b.name for b in project.bodies))), key=away)
 
 
 # ---- the map -----------------------------------------------------------------------------------------------
@@ -182,8 +168,7 @@ def _told(
 
 def _axes(proposal: Proposal, places: Places) -> tuple[MapAxis, ...]:
     """The two dearest variables in the order of the files, or all where there are fewer."""
-    assert proposal.project.limits is not None
-    variables = variables_of(proposal.project.limits)
+    variables = proposal.free
     costs = _costs(proposal, variables, places)
     dearest = sorted(np.argsort(-costs, kind="stable")[:2])
     return tuple(_axis(proposal, variables[j], float(costs[j])) for j in dearest)

@@ -53,8 +53,9 @@ def made(project: Project) -> Proposal:
     result, start = setupopt.evaluate(project, setup), setupopt.evaluate(project)
     near = _few(result, 2)
     return Proposal(
-        project, setup, goal_of(project.venue), result, near, start, 0.3, 0.2, (), (),
-        bindings_of(near, {}), (Price("rake, most", 0.00002, "mm", "rake_mm.to", 0.0000201, 0.2),),
+        project, project, setup, (), goal_of(project.venue), result, near, start, 0.3, 0.2, (), (),
+        bindings_of(near, goal_of(project.venue), {}),
+        (Price("rake, most", 0.00002, "mm", "rake_mm.to", 0.0000201, 0.2),),
         (Gain("1 % less mass", 0.0034),), (), None, EVIDENCE,
     )  # fmt: skip
 
@@ -117,7 +118,7 @@ def test_lost_contact_is_never_hidden(project: Project, made: Proposal) -> None:
         project, lost, short=True
     )
     assert "contact lost proposed" in said(project, lost)
-    gone = replace(lost, bindings=bindings_of(_lost(made.between), {}), robustness=ROBUST)
+    gone = replace(lost, bindings=bindings_of(_lost(made.between), made.goal, {}), robustness=ROBUST)
     assert f"{made.between.cases.attitude[0]} contact lost - " in said(project, gone)
     assert "Price" not in said(project, gone)
     between = replace(made, between=_lost(made.between))
@@ -339,6 +340,6 @@ def test_every_line_fits(project: Project, made: Proposal, width: int) -> None:
     result = setupopt.evaluate(long, made.setup)
     whole = replace(
         made, result=result, between=_few(result, 3), goal=goal, floors_broken=(attitudes[1].name,),
-        robustness=ROBUST, bindings=bindings_of(_few(result, 3), {}),
+        robustness=ROBUST, bindings=bindings_of(_few(result, 3), goal, {}),
     )  # fmt: skip
     said(long, whole, width, floor=0.2)

@@ -16,6 +16,7 @@ from setupopt.project.settings import SETTINGS
 from setupopt.report.tradeoff_picture import tradeoff_svg
 from setupopt.search import Asked, Proposal, propose
 from setupopt.search.goal import goal_of
+from setupopt.variables import variables_of
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 
@@ -46,7 +47,8 @@ def only(proposal: Proposal, *free: str) -> Proposal:
     for axle in AXLES:
         shut = {s.field: None for s in SETTINGS if f"{axle}.{s.key}" not in free and s.field != "toe"}
         limits = replace(limits, **{axle: replace(getattr(limits, axle), **shut)})
-    return replace(proposal, project=replace(proposal.project, limits=limits))
+    project = replace(proposal.project, limits=limits)
+    return replace(proposal, project=project, free=variables_of(limits))
 
 
 def slow_bore(proposal: Proposal) -> Proposal:
@@ -55,8 +57,8 @@ def slow_bore(proposal: Proposal) -> Proposal:
     bore = replace(bore, venue=replace(bore.venue, sweep=replace(bore.venue.sweep, speed=46.7)))
     result = setupopt.evaluate(bore)
     driven = replace(
-        proposal, project=bore, setup=bore.setup, goal=goal_of(bore.venue), result=result, between=result,
-        start_result=result,
+        proposal, project=bore, today=bore, setup=bore.setup, goal=goal_of(bore.venue), result=result,
+        between=result, start_result=result,
     )  # fmt: skip
     return only(driven, "rear.ride_height_mm", "rear.spring_N_per_mm")
 

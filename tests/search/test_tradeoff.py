@@ -18,6 +18,7 @@ from setupopt.result import Result
 from setupopt.search import Asked, Proposal, propose
 from setupopt.search.goal import goal_of
 from setupopt.search.tradeoff import MarginMap, TradeOff, trade_off
+from setupopt.variables import Variable, variables_of
 
 from .conftest import coarse
 
@@ -88,7 +89,8 @@ def free(limits: Limits, fields: tuple[str, ...], axles: tuple[str, ...] = AXLES
 
 def with_limits(proposal: Proposal, limits: Limits) -> Proposal:
     """The same proposal as if other limits held."""
-    return replace(proposal, project=replace(proposal.project, limits=limits))
+    project = replace(proposal.project, limits=limits)
+    return replace(proposal, project=project, free=variables_of(limits))
 
 
 def heights(proposal: Proposal) -> Proposal:
@@ -103,9 +105,15 @@ def as_driven(project: Project, proposal: Proposal) -> Proposal:
     dense = setupopt.evaluate(project, None, sweep_cases(project.venue, sweep_angles(project.venue.sweep, 6)))
     between = setupopt.evaluate(project, None, dense.cases.pick(dense.worst))
     return replace(
-        proposal, project=project, setup=project.setup, goal=goal_of(project.venue), result=result,
-        between=between, start_result=result,
+        proposal, project=project, today=project, setup=project.setup, free=free_of(project),
+        goal=goal_of(project.venue), result=result, between=between, start_result=result,
     )  # fmt: skip
+
+
+def free_of(project: Project) -> tuple[Variable, ...]:
+    """What the limits of a project leave free."""
+    assert project.limits is not None
+    return variables_of(project.limits)
 
 
 def at_speeds(project: Project, setup: Setup, factor: float) -> Result:
@@ -328,7 +336,9 @@ def test_lost_contact_is_a_gap_and_today_wears_its_own_body(proposal: Proposal) 
     bore = coarse("bore", 9.0)
     other = with_body(bore, "long-floor")
     still, today = setupopt.evaluate(other), setupopt.evaluate(bore)
-    driven = replace(as_driven(other, proposal), between=still, start_result=today)  # no dips between
+    driven = replace(
+        as_driven(other, proposal), today=bore, between=still, start_result=today
+    )  # no dips between
     found = trade_off(driven)
     assert np.isnan(found.today.margin[0]) and np.isnan(found.proposed.margin[0])
     assert np.isfinite(found.today.margin[-1]) and np.isfinite(found.proposed.margin[-1])
