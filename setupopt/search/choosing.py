@@ -125,6 +125,14 @@ def _is_ours(mark: Path) -> bool:
     return False
 
 
+def refuse_storage(storage: str) -> None:
+    """Raises UserError where a study cannot be kept at an address: better at once than after the work."""
+    from optuna.storages import get_storage
+
+    with _told_clearly(storage):
+        get_storage(storage)
+
+
 @contextmanager
 def _told_clearly(asked: str | None) -> Iterator[None]:
     """A storage that the user named and that cannot be used is one clear message."""

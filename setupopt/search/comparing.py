@@ -68,7 +68,7 @@ class Reason:
     """Why a contender loses to the best: in its worst case `cause` takes `more` margin than from the best.
 
     `behind`: by how much it lies behind the best in that case; negative: ahead of it. `more` and `behind` are
-    None where one of the two loses contact there; `cause` is then what taken away would hold the contender.
+    None where the contender loses contact; `cause` is then what taken away would hold it, if one would.
     `cause` and `more` are None where no single cause takes more.
     """
 

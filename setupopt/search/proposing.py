@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from setupopt.errors import UserError
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project
-from setupopt.search.choosing import choose_parts
+from setupopt.search.choosing import choose_parts, refuse_storage
 from setupopt.search.goal import BODY, Goal, goal_of, pinned
 from setupopt.search.proposal import Proposal
 from setupopt.search.roots import Progress, root_of
@@ -46,6 +46,8 @@ def propose(project: Project, asked: Asked | None = None, progress: Progress | N
     """
     began, asked = time.perf_counter(), asked or Asked()
     goal, problems = _problems(project, asked)
+    if asked.study is not None:
+        refuse_storage(asked.study)
     roots = [root_of(p, asked.robust, asked.starts, asked.seed, progress) for p in problems]
     decisive = (goal.weights, goal.floors, sorted(asked.keep), asked.starts, asked.seed, asked.robust)
     choice = choose_parts(project, roots, asked.study, decisive, progress)
