@@ -130,7 +130,12 @@ class JudgedProposal:
 
     def _alternatives(self) -> list[Field]:
         return [
-            {"margin": finite(one.margin), "differs": one.differs, "setup": setup_as_dict(one.setup)}
+            {
+                "margin": finite(one.margin),
+                "counted_margin": finite(one.counted),
+                "differs": one.differs,
+                "setup": setup_as_dict(one.setup),
+            }  # fmt: skip
             for one in self.alternatives
         ]
 

@@ -273,7 +273,7 @@ def _alternatives(judged: JudgedProposal, width: int) -> str:
     if not judged.alternatives:
         return paragraph(f"No clearly different setup was found that loses at most {loss:g}.", width)
     head = f"Clearly different setups that lose at most {loss:g} of the {counted_words(judged)}"
-    others = [(str(n), one.setup, one.margin) for n, one in enumerate(judged.alternatives, 1)]
+    others = [(str(n), one.setup, one.counted) for n, one in enumerate(judged.alternatives, 1)]
     tables = _side_by_side(("proposed", p.setup, p.counted), others, width)
     return "\n".join([paragraph(head, width), *tables, *_other_bodies(judged, width)])
 

@@ -93,8 +93,8 @@ def _is_clearly(point: Floats, other: Floats) -> bool:
 
 def _tried(
     solver: Solver, end: Floats, places: Places, enough: float, least: float
-) -> tuple[Floats, float] | None:
-    """The settable point near an end and its worst margin; no steps on from one that is worth `enough`.
+) -> tuple[Floats, float, float] | None:
+    """The settable point near an end, its worst margin, and that as it counts; no steps on from `enough`.
 
     None where it is not worth `least` as it counts, loses contact or breaks a limit.
     """
@@ -103,13 +103,15 @@ def _tried(
     result = problem.result(point[None, :], problem.cases(solver.dense.places()))
     if merit < least or result.lost() or broken(problem.project, problem.setup(point, ""), result):
         return None
-    return point, float(result.worst_margin[0])
+    return point, float(result.worst_margin[0]), merit
 
 
-def _told(problem: SetupProblem, proposed: Floats, point: Floats, margin: float) -> Alternative:
+def _told(
+    problem: SetupProblem, proposed: Floats, point: Floats, margin: float, counted: float
+) -> Alternative:
     most = int(np.abs(point - proposed).argmax())
     setup = problem.setup(point, f"Alternative to {problem.project.setup.name}"[:80])
-    return Alternative(setup, margin, problem.variables[most].name)
+    return Alternative(setup, margin, counted, problem.variables[most].name)
 
 
 def other_bodies(roots: Sequence[Root], chosen: int, least: float) -> tuple[Alternative, ...]:
@@ -122,5 +124,5 @@ def other_bodies(roots: Sequence[Root], chosen: int, least: float) -> tuple[Alte
             tried = _tried(root.solver, best.outcome.point, best.places, np.inf, least)
         if tried is not None:
             name = f"Alternative to {problem.project.setup.name}"[:80]
-            found.append(Alternative(problem.setup(tried[0], name), tried[1], "body"))
-    return tuple(sorted(found, key=lambda alternative: -alternative.margin))
+            found.append(Alternative(problem.setup(tried[0], name), *tried[1:], "body"))
+    return tuple(sorted(found, key=lambda alternative: -alternative.counted))

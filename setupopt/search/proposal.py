@@ -87,10 +87,14 @@ class Binding:
 
 @dataclass(frozen=True)
 class Alternative:
-    """A clearly different setup that loses little. `differs`: the setting that differs most, by its name."""
+    """A clearly different setup that loses little: its worst margin, and that as it counts.
+
+    `differs`: the setting that differs most, by its name.
+    """
 
     setup: Setup
     margin: float
+    counted: float
     differs: str
 
 

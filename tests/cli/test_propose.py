@@ -189,7 +189,7 @@ def test_what_does_not_hold_is_status_one(
     run: Run, own: Path, found: Proposal, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A broken floor of an attitude: said on top of the file too, and no file is an alternative to it."""
-    one = Alternative(found.setup, found.margin, "body")
+    one = Alternative(found.setup, found.margin, found.margin, "body")
     goal = replace(found.goal, floors=np.array([0.9, -np.inf, -np.inf]))
     known(monkeypatch, found, goal=goal, floors_broken=(LEFT,), alternatives=(one,))
     result = run("propose", own, "--out", own)

@@ -84,7 +84,7 @@ def evidence(made: Proposal, **changes: Any) -> Proposal:
 
 def alternative(setup: Setup, body: str | None = None, **front: float) -> Alternative:
     """A setup that differs in front, worth 0.2950."""
-    return Alternative(replace(setup, body=body, front=replace(setup.front, **front)), 0.295, "body")
+    return Alternative(replace(setup, body=body, front=replace(setup.front, **front)), 0.295, 0.295, "body")
 
 
 # ---- verdict -----------------------------------------------------------------------------------------------

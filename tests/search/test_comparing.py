@@ -1,0 +1,196 @@
+"""Comparisons: what is evaluated and searched is what other commands say, whatever the order of the lists."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import setupopt
+from setupopt.cases import sweep_cases
+from setupopt.errors import UserError
+from setupopt.evaluation import Model
+from setupopt.losses import LossBudget, loss_budget
+from setupopt.project import Project
+from setupopt.project.bodies import with_body
+from setupopt.project.model import AxleLimits, Body, Setup
+from setupopt.search import Asked
+from setupopt.search.comparing import Comparison, Contender, compare
+
+from .conftest import coarse
+
+
+@pytest.fixture(scope="module")
+def bore() -> Project:
+    """At every sixth angle in four attitudes, two of its bodies; heights and springs may change."""
+    found = coarse("bore", 6.0)
+    assert found.limits is not None
+    venue = replace(found.venue, attitudes=found.venue.attitudes[:4])
+    limits = replace(found.limits, front=few(found.limits.front), rear=few(found.limits.rear))
+    bodies = tuple(body for body in found.bodies if body.name == "long-floor")
+    return replace(found, venue=venue, limits=limits, bodies=bodies)
+
+
+def few(ranges: AxleLimits) -> AxleLimits:
+    """Fewer settings, a shorter test."""
+    return replace(ranges, camber=None, anti_roll=None, third=None, pressure=None)
+
+
+@pytest.fixture(scope="module")
+def own_best(bore: Project) -> Comparison:
+    """Every body with its own best setup, and today's as it is."""
+    return compare(bore, [bore.setup], starts=1)
+
+
+def scaled(project: Project, name: str, share: float) -> Body:
+    """The body of car.toml with so much of all its downforce, at the same drag."""
+    air = project.car.air
+    elements = tuple(
+        replace(e, free_area=share * e.free_area, ground_area=share * e.ground_area) for e in air.elements
+    )
+    return Body(name, replace(air, elements=elements), project.car.clearance)
+
+
+def settled(setup: Setup, by_mm: float, name: str) -> Setup:
+    """A setup as much lower all round."""
+    front, rear = (
+        replace(axle, ride_height=axle.ride_height - 1e-3 * by_mm) for axle in (setup.front, setup.rear)
+    )
+    return replace(setup, front=front, rear=rear, name=name)
+
+
+def told(found: Comparison) -> list[tuple[object, ...]]:
+    """All that a comparison says, in its order."""
+    rows = zip(found.contenders, found.reasons, found.best_in, strict=True)
+    return [(one.setup, one.is_own_best, one.margin, reason, best) for one, reason, best in rows]
+
+
+# ---- what is compared --------------------------------------------------------------------------------------
+
+
+def test_as_they_are_every_body_wears_every_setup(bore: Project) -> None:
+    """Margins of each pair are those of setupopt.evaluate, to the last digit; the highest comes first."""
+    setups = [bore.setup, settled(bore.setup, 5.0, "lower")]
+    found = compare(bore, setups, as_is=True).contenders
+    assert {(one.setup.name, one.setup.body) for one in found} == {
+        (setup.name, body) for setup in setups for body in (None, "long-floor")
+    }
+    for one in found:
+        result = setupopt.evaluate(bore, one.setup)
+        assert one.margin == result.worst_margin[0]
+        by_attitude = [result.margin[0, [n == name for n in result.cases.attitude]] for name in names(bore)]
+        assert one.by_attitude.tolist() == [margins.min() for margins in by_attitude]
+    margins = [one.margin for one in found]
+    assert margins == sorted(margins, reverse=True)
+
+
+def names(project: Project) -> list[str]:
+    """The attitudes."""
+    return [attitude.name for attitude in project.venue.attitudes]
+
+
+def test_own_best_is_what_propose_finds_for_the_body(bore: Project, own_best: Comparison) -> None:
+    """On the same sweep within 0.001, a tenth of what a setup sheet tells; one given stays as it is."""
+    searched = {one.setup.body: one.margin for one in own_best.contenders if one.is_own_best}
+    assert set(searched) == {None, "long-floor"}
+    for body, margin in searched.items():
+        asked = Asked(starts=1, loss=0.0, keep=("body",))
+        proposed = setupopt.propose(with_body(bore, body), asked).setup
+        assert proposed.body == body
+        assert margin == pytest.approx(setupopt.evaluate(bore, proposed).worst_margin[0], abs=1e-3)
+    (given,) = (one for one in own_best.contenders if not one.is_own_best)
+    assert given.setup == bore.setup
+
+
+def test_the_order_of_the_lists_changes_nothing(bore: Project, own_best: Comparison) -> None:
+    """Bodies and setups the other way round: the same list, to the last digit, ties by name."""
+    bodies = (*bore.bodies, scaled(bore, "twin b", 0.97), scaled(bore, "twin a", 0.97))
+    setups = [bore.setup, settled(bore.setup, 5.0, "lower")]
+    whole = replace(bore, bodies=bodies)
+    found = compare(whole, setups, as_is=True)
+    turned = compare(replace(whole, bodies=bodies[::-1]), setups[::-1], as_is=True)
+    assert told(turned) == told(found)
+    twins = [one.setup.body for one in found.contenders if (one.setup.body or "").startswith("twin")]
+    assert twins == ["twin a", "twin b"] * 2
+    other = replace(with_body(bore, "long-floor"), setup=replace(bore.setup, body="long-floor"))
+    assert told(compare(other, [bore.setup], starts=1)) == told(own_best)
+
+
+# ---- why one loses -----------------------------------------------------------------------------------------
+
+
+def budget(one: Contender, of: Contender) -> LossBudget:
+    """What one contender loses in the worst case of another."""
+    model, cases = Model(one.project.car), sweep_cases(one.project.venue)
+    return loss_budget(model, model.settings(one.setup), cases, int(of.result.worst[0]))
+
+
+def test_the_reason_is_the_difference_of_two_budgets(own_best: Comparison) -> None:
+    """In the loser's worst case: what takes most more from it, and how far it lies behind in all."""
+    best = own_best.contenders[0]
+    assert own_best.reasons[0] is None
+    for loser, reason in zip(own_best.contenders[1:], own_best.reasons[1:], strict=True):
+        own, other = budget(loser, loser), budget(best, loser)
+        spared = {loss.cause: loss.gain or 0.0 for loss in other.losses}
+        more = {loss.cause: loss.gain - spared[loss.cause] for loss in own.losses if loss.gain is not None}
+        assert reason is not None
+        assert own.margin == loser.margin and other.margin is not None
+        assert reason.behind == pytest.approx(other.margin - own.margin, abs=1e-12)
+        assert reason.more == pytest.approx(max(more.values()), abs=1e-12)
+        assert reason.cause is not None and more[reason.cause] == max(more.values())
+        assert reason.attitude == loser.result.fields(loser.worst)["attitude"]
+
+
+def test_a_weaker_copy_is_nowhere_best(bore: Project) -> None:
+    """A twentieth less of all downforce at the same drag: less grip in every attitude, and it is told."""
+    found = compare(replace(bore, bodies=(scaled(bore, "weaker", 0.95),)), as_is=True)
+    assert [one.setup.body for one in found.contenders] == [None, "weaker"]
+    assert found.best_in == (4, 0)
+
+
+def test_ties_are_the_best_for_both(bore: Project) -> None:
+    """The same body under another name: neither is called nowhere best."""
+    found = compare(replace(bore, bodies=(scaled(bore, "copy", 1.0),)), as_is=True)
+    assert found.best_in == (4, 4)
+
+
+def test_lost_contact_comes_last_and_broken_limits_before_it(bore: Project) -> None:
+    """Whatever the margin; and what breaks a limit is nowhere best while others keep them."""
+    assert bore.limits is not None
+    packaging = replace(bore.limits.packaging, rake=(0.0, 0.02))
+    limited = replace(bore, limits=replace(bore.limits, packaging=packaging), bodies=())
+    low = replace(bore.setup.rear, ride_height=bore.setup.front.ride_height - 0.005)
+    reversed_rake = replace(bore.setup, rear=low, name="reversed rake")
+    empty = replace(limited, bodies=(scaled(bore, "no downforce", 0.0),))
+    found = compare(empty, [bore.setup, reversed_rake], as_is=True)
+    kinds = [(one.result.lost() > 0, len(one.broken) > 0) for one in found.contenders]
+    assert kinds == [(False, False), (False, True), (True, False), (True, True)]
+    assert [best > 0 for best in found.best_in][:2] == [True, False]
+    lost = found.reasons[2]
+    assert lost is not None and lost.behind is None and lost.more is None
+    assert np.isneginf(found.contenders[2].margin)
+
+
+# ---- refusals ----------------------------------------------------------------------------------------------
+
+
+def test_nothing_to_compare_is_refused_before_the_search(bore: Project) -> None:
+    """One body alone, and a setup for a body that there is not; no word of progress before."""
+    said: list[str] = []
+    alone = replace(bore, bodies=())
+    with pytest.raises(UserError, match="nothing to compare"):
+        compare(alone, progress=said.append)
+    with pytest.raises(UserError, match="nothing to compare"):
+        compare(alone, as_is=True, progress=said.append)
+    with pytest.raises(UserError, match='found "tall"'):
+        compare(bore, [replace(bore.setup, body="tall")], progress=said.append)
+    assert said == []
+
+
+def test_a_search_needs_limits(bore: Project) -> None:
+    """As it is, a project does without them."""
+    bare = replace(bore, limits=None)
+    with pytest.raises(UserError, match=r"limits\.toml is missing"):
+        compare(bare)
+    assert len(compare(bare, as_is=True).contenders) == 2
