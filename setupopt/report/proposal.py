@@ -135,7 +135,7 @@ class JudgedProposal:
                 "counted_margin": finite(one.counted),
                 "differs": one.differs,
                 "setup": setup_as_dict(one.setup),
-            }  # fmt: skip
+            }
             for one in self.alternatives
         ]
 
