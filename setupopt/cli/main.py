@@ -22,9 +22,12 @@ REFUSED, STOPPED, UNREAD = 2, 130, 141
 # take a second to load, and asking for help must not wait for them.
 COMMANDS = {
     "start": ("setupopt.cli.start", "Copy a ready example to edit."),
+    "fit": ("setupopt.cli.fit", "Tyres and air loads from measurements, and what these cannot tell."),
     "assess": ("setupopt.cli.assess", "Grip margin at every roll angle and attitude, the worst and why."),
     "propose": ("setupopt.cli.propose", "The setup whose worst margin is highest."),
+    "compare": ("setupopt.cli.compare", "Bodies and setups against each other, and why each loses."),
     "prove": ("setupopt.cli.prove", "What a setup stands of bumps, wind, rough road and build error."),
+    "speeds": ("setupopt.cli.speeds", "Safe speeds, the run-up, and what time a loss of drive leaves."),
     "sheet": ("setupopt.cli.sheet", "Setup sheets for the mechanics, change list and run card."),
     "readback": ("setupopt.cli.readback", "Margin of the car as it was built, and what to correct."),
 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,9 +12,10 @@ from setupopt.evaluation import Model
 from setupopt.limits_check import broken
 from setupopt.physics.inputs import Records
 from setupopt.project.model import Project, Setup
+from setupopt.result import Result
 
-_STEP = 1.0  # m/s
-_MOST = 2.0  # times the sweep's speed
+STEP = 1.0  # m/s
+MOST = 2.0  # times the sweep's speed
 
 
 @dataclass(frozen=True)
@@ -37,8 +39,8 @@ def speed_window(project: Project, setup: Setup, floor: float) -> SpeedWindow | 
     search = _Search(project, setup, floor)
     if search.breaks(driven):
         return None
-    low, below = _end(search, driven, -_STEP, _STEP)
-    high, above = _end(search, driven, _STEP, _MOST * driven)
+    low, below = _end(search, driven, -STEP, STEP)
+    high, above = _end(search, driven, STEP, MOST * driven)
     return SpeedWindow(driven, low, high, below, above)
 
 
@@ -52,28 +54,49 @@ def _end(search: _Search, speed: float, step: float, last: float) -> tuple[float
     return speed, ""
 
 
-class _Search:
-    """One setup's steady cases at any speed."""
+class AtSpeed:
+    """One setup's steady cases at any speed of the sweep. Attitudes with a speed of their own keep it."""
 
-    def __init__(self, project: Project, setup: Setup, floor: float) -> None:
-        self.project, self.setup, self.floor = project, setup, floor
+    def __init__(self, project: Project, setup: Setup) -> None:
+        self.project, self.setup = project, setup
         self.model = Model(project.car)
         self.settings: Records = self.model.settings(setup)
         self.cases = sweep_cases(project.venue)
         own = {attitude.name for attitude in project.venue.attitudes if attitude.speed is not None}
         self.moves = np.array([name not in own for name in self.cases.attitude])
 
+    def at(self, speed: float) -> CaseSet:
+        """The cases with the sweep at a speed, m/s."""
+        records = self.cases.records.copy()
+        records["speed"][self.moves] = speed
+        return replace(self.cases, records=records)
+
+    def results(self, speeds: Sequence[float]) -> list[Result]:
+        """Answers at every speed, m/s, solved in one batch."""
+        sweeps = [self.at(speed) for speed in speeds]
+        records = np.concatenate([sweep.records for sweep in sweeps])
+        every = CaseSet(records, self.cases.attitude * len(sweeps), np.empty(0), ())
+        whole = self.model.run(self.settings, every)
+        answers = whole.answers.reshape(len(sweeps), 1, len(self.cases))
+        return [
+            Result(sweep, own, whole.bump_travel, whole.droop_travel)
+            for sweep, own in zip(sweeps, answers, strict=True)
+        ]
+
+
+class _Search(AtSpeed):
+    """What a speed breaks."""
+
+    def __init__(self, project: Project, setup: Setup, floor: float) -> None:
+        super().__init__(project, setup)
+        self.floor = floor
+
     def breaks(self, speed: float) -> str:
         """What a speed breaks first: contact, the floor, or a limit by its key; nothing where all is kept."""
-        result = self.model.run(self.settings, self._at(speed))
+        (result,) = self.results([speed])
         if result.lost():
             return "contact"
         if result.worst_margin[0] < self.floor:
             return "the floor of the margin"
         limits = broken(self.project, self.setup, result)
         return limits[0].limit if limits else ""
-
-    def _at(self, speed: float) -> CaseSet:
-        records = self.cases.records.copy()
-        records["speed"][self.moves] = speed
-        return replace(self.cases, records=records)

@@ -13,8 +13,11 @@ from setupopt.project.mistakes import alias, table_in
 from setupopt.project.schema import BodyFile, CarFile, LimitsFile, SetupFile, VenueFile
 
 from .test_assess import COLUMNS, KEYS
+from .test_compare import KEYS as COMPARED
+from .test_compare import LINE
 from .test_propose import KEYS as PROPOSED
 from .test_propose import MORE
+from .test_speeds import KEYS as SPEEDS
 
 DOCS = Path(__file__).parents[2] / "docs"
 
@@ -40,7 +43,8 @@ def test_every_column_and_field_is_explained() -> None:
     """Four wheels are told by the first and the last."""
     glossary = (DOCS / "nomenclature.md").read_text()
     columns = [column for column in COLUMNS if "_fr_" not in column and "_rl_" not in column]
-    assert [name for name in (*columns, *BUMPS, *KEYS, *PROPOSED, *MORE) if f"`{name}`" not in glossary] == []
+    fields = (*KEYS, *PROPOSED, *MORE, *SPEEDS, *COMPARED, *LINE)
+    assert [name for name in (*columns, *BUMPS, *fields) if f"`{name}`" not in glossary] == []
 
 
 def test_every_cause_of_the_loss_budget_is_explained() -> None:

@@ -21,7 +21,9 @@ from .conftest import Run, installed
 HEAVY = ("numpy", "numba", "scipy", "pandas", "pydantic", "cvxpy", "tomlkit")
 
 
-@pytest.mark.parametrize("args", [["--help"], ["--version"], ["start", "--help"], ["assess", "--help"], []])
+@pytest.mark.parametrize(
+    "args", [["--help"], ["--version"], ["start", "--help"], ["assess", "--help"], ["compare", "--help"], []]
+)
 def test_help_imports_nothing_heavy(args: list[str]) -> None:
     """Asking costs no second: neither compilers nor solvers nor tables are loaded."""
     code = (

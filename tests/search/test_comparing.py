@@ -16,7 +16,7 @@ from setupopt.project import Project
 from setupopt.project.bodies import with_body
 from setupopt.project.model import AxleLimits, Body, Setup
 from setupopt.search import Asked
-from setupopt.search.comparing import Comparison, Contender, compare
+from setupopt.search.comparing import Comparison, Contender, Reason, compare
 
 from .conftest import coarse
 
@@ -128,18 +128,25 @@ def budget(one: Contender, of: Contender) -> LossBudget:
 
 def test_the_reason_is_the_difference_of_two_budgets(own_best: Comparison) -> None:
     """In the loser's worst case: what takes most more from it, and how far it lies behind in all."""
-    best = own_best.contenders[0]
-    assert own_best.reasons[0] is None
-    for loser, reason in zip(own_best.contenders[1:], own_best.reasons[1:], strict=True):
-        own, other = budget(loser, loser), budget(best, loser)
-        spared = {loss.cause: loss.gain or 0.0 for loss in other.losses}
-        more = {loss.cause: loss.gain - spared[loss.cause] for loss in own.losses if loss.gain is not None}
-        assert reason is not None
-        assert own.margin == loser.margin and other.margin is not None
-        assert reason.behind == pytest.approx(other.margin - own.margin, abs=1e-12)
-        assert reason.more == pytest.approx(max(more.values()), abs=1e-12)
-        assert reason.cause is not None and more[reason.cause] == max(more.values())
-        assert reason.attitude == loser.result.fields(loser.worst)["attitude"]
+    given = compare(coarse("bore", 6.0), as_is=True)
+    assert len({one.worst for one in given.contenders}) > 1  # it matters whose worst case is taken
+    for found in (own_best, given):
+        best = found.contenders[0]
+        assert found.reasons[0] is None
+        for loser, reason in zip(found.contenders[1:], found.reasons[1:], strict=True):
+            assert reason is not None
+            _is_difference(reason, loser, budget(loser, loser), budget(best, loser))
+
+
+def _is_difference(reason: Reason, loser: Contender, own: LossBudget, other: LossBudget) -> None:
+    spared = {loss.cause: loss.gain or 0.0 for loss in other.losses}
+    more = {loss.cause: loss.gain - spared[loss.cause] for loss in own.losses if loss.gain is not None}
+    assert own.margin == loser.margin and other.margin is not None
+    assert reason.behind == pytest.approx(other.margin - own.margin, abs=1e-12)
+    assert reason.more == pytest.approx(max(more.values()), abs=1e-12)
+    assert reason.cause is not None and more[reason.cause] == max(more.values())
+    worst = loser.result.fields(loser.worst)
+    assert (reason.roll_angle_deg, reason.attitude) == (worst["roll_angle_deg"], worst["attitude"])
 
 
 def test_a_weaker_copy_is_nowhere_best(bore: Project) -> None:

@@ -1,0 +1,1 @@
+"""From measurements to the numbers of the model: robust fits, and what they cannot tell."""

@@ -1,0 +1,331 @@
+"""A tyre from a table: invented tyres come back, published figures too, and what cannot be told is not."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from math import log, pi, sqrt
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from setupopt.errors import InputErrors
+from setupopt.fit.tyre import (
+    CROWN,
+    EXPONENT,
+    FOUNDATION,
+    FRICTION,
+    LEAN,
+    PER_BAR,
+    RADIUS,
+    WIDTH,
+    Finding,
+    TyreFit,
+    fit_tyre,
+)
+from setupopt.fit.tyre_table import QUANTITIES, Rig, read_tyre_table
+
+from .tyre_tables import PROGRAMME, Invented, Row, answers, noisy, write
+
+DEFLECTION, LENGTH, BREADTH, AREA, LATERAL = range(5)
+TWO_PERCENT = {"deflection_mm": 0.0, "deflection_percent": 2.0, "patch_length_mm": 0.0,
+               "patch_length_percent": 2.0, "patch_width_mm": 0.0, "patch_width_percent": 2.0}  # fmt: skip
+TAPED = Rig(radius=0.28, tread_width=0.23)
+
+
+def fitted(path: Path, rig: Rig | None = None) -> TyreFit:
+    """The tyre of a file."""
+    rig = rig or Rig()
+    return fit_tyre(read_tyre_table(path, rig), rig)
+
+
+def by_key(fit: TyreFit) -> dict[str, Finding]:
+    """What came out, by key."""
+    return {one.key: one for one in fit.findings}
+
+
+def of_columns(values: np.ndarray, columns: Sequence[int]) -> list[str]:
+    """Names of some of the columns."""
+    assert values.shape[1] == len(QUANTITIES)
+    return [QUANTITIES[column] for column in columns]
+
+
+def untold(fit: TyreFit) -> set[str]:
+    """Keys that the table cannot tell."""
+    return {one.key for one in fit.findings if one.untold is not None}
+
+
+def scores(fit: TyreFit, tyre: Invented) -> dict[str, float]:
+    """How many standard errors each parameter is off; friction at the pressure chosen."""
+    true = dict(tyre.key_values)
+    true[FRICTION] *= (fit.friction_pressure / tyre.friction_pressure) ** -tyre.exponent
+    found = {key: one for key, one in by_key(fit).items() if one.standard_error is not None}
+    return {key: (one.value - true[key]) / one.standard_error for key, one in found.items()}
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_invented_tyre_comes_back(tmp_path: Path, seed: int) -> None:
+    """2 % noise on everything: all eight parameters within three standard errors, and these small.
+
+    That they are small keeps them from hiding a fault: 5 % of what is fitted, 20 % of the weakest three.
+    """
+    path = write(tmp_path / "t.csv", PROGRAMME, noisy(answers(Invented(), PROGRAMME), seed))
+    fit = fitted(path, Rig(noise=TWO_PERCENT))
+    off = scores(fit, Invented())
+    assert len(off) == 8 and max(map(abs, off.values())) < 3.0
+    for key, true in Invented().key_values.items():
+        error = by_key(fit)[key].standard_error
+        assert error is not None and error < (0.2 if key in (LEAN, EXPONENT, FOUNDATION) else 0.05) * true
+    assert fit.is_whole
+    assert 100e3 <= fit.friction_pressure <= 250e3 and fit.friction_pressure % 10e3 == 0.0
+
+
+def test_tape_and_surface(tmp_path: Path) -> None:
+    """What a tape has measured is taken as it is; friction is that without the grip of the rig's surface."""
+    path = write(tmp_path / "t.csv", PROGRAMME, noisy(answers(Invented(), PROGRAMME, grip=0.8), 4))
+    fit = fitted(path, replace(TAPED, surface_grip=0.8))
+    assert [by_key(fit)[key].value for key in (RADIUS, WIDTH)] == pytest.approx([280.0, 230.0])
+    assert by_key(fit)[RADIUS].given and by_key(fit)[RADIUS].standard_error is None
+    off = scores(fit, Invented())
+    assert len(off) == 6 and max(map(abs, off.values())) < 3.0
+
+
+def test_deflection_from_first_touch(tmp_path: Path) -> None:
+    """Said so, the tyre comes back to the last digits; not said, the column is told not to fit."""
+    values = answers(Invented(), PROGRAMME, from_touch=True)
+    path = write(tmp_path / "t.csv", PROGRAMME, values)
+    fit = fitted(path, Rig(from_touch=True))
+    assert by_key(fit)[CROWN].value == pytest.approx(1100.0, rel=1e-4)
+    wrong = fitted(path)
+    assert wrong.misfits == ("deflection_mm",) and not wrong.is_whole
+    assert any("another zero" in said for said in wrong.cautions)
+
+
+def test_a_mirrored_rig_tells_the_same(tmp_path: Path) -> None:
+    """Inclination and lateral force both turned round: the same tyre."""
+    values = noisy(answers(Invented(), PROGRAMME), 5)
+    one = fitted(write(tmp_path / "a.csv", PROGRAMME, values), TAPED)
+    values[:, LATERAL] *= -1.0
+    rows = [(load, -lean, pressure) for load, lean, pressure in PROGRAMME]
+    other = fitted(write(tmp_path / "b.csv", rows, values), TAPED)
+    assert one.fitted.values == pytest.approx(other.fitted.values, rel=1e-4)
+
+
+# ---- closed forms ------------------------------------------------------------------------------------------
+
+R, RC, K, EDGE = 0.33, 1.2, 4e7, 0.5  # a patch inside its tread, as in tests/reference/test_johnson_1985.py
+
+
+def johnson(loads: Sequence[float], k: float = K) -> np.ndarray:
+    """K. L. Johnson, Contact Mechanics, 1985, section 4.3: d from N = pi k d^2 sqrt(r Rc), half axes
+    sqrt(2 r d) and sqrt(2 Rc d), area 2 pi d sqrt(r Rc). (rows, quantities), no lateral force."""
+    depth = np.sqrt(np.array(loads) / (pi * k * sqrt(R * RC)))
+    return np.column_stack(
+        [depth, 2 * np.sqrt(2 * R * depth), 2 * np.sqrt(2 * RC * depth), 2 * pi * depth * sqrt(R * RC),
+         np.full(depth.size, np.nan)]
+    )  # fmt: skip
+
+
+def test_johnsons_closed_forms_come_back(tmp_path: Path) -> None:
+    """r, Rc and k of an elliptic patch, at two pressures whose k are as 1 to 1.2: to the 9 digits written.
+
+    The patch ends inside the tread, so that its width cannot be told; and nothing of friction.
+    """
+    loads = [1000.0, 2000.0, 3000.0, 4000.0]
+    rows: list[Row] = [(n, 0.0, p) for p in (1.0, 2.0) for n in loads]
+    fit = fitted(write(tmp_path / "t.csv", rows, np.vstack([johnson(loads), johnson(loads, 1.2 * K)])))
+    found = by_key(fit)
+    assert found[RADIUS].value == pytest.approx(330.0, rel=1e-5)
+    assert found[CROWN].value == pytest.approx(1200.0, rel=1e-5)
+    assert fit.foundation_at(1e5)[0] == pytest.approx(K, rel=1e-5)
+    assert fit.foundation_at(2e5)[0] == pytest.approx(1.2 * K, rel=1e-5)
+    assert untold(fit) == {WIDTH, FRICTION, EXPONENT, LEAN}
+    assert not fit.is_whole and not fit.has_friction
+
+
+@pytest.mark.parametrize("exponent", [0.1, 0.2, 1 / 3])
+def test_friction_of_the_closed_form_comes_back(tmp_path: Path, exponent: float) -> None:
+    """Same source: over the patch 2^(1-n) / (2-n) of the friction at its mean pressure k d / 2. To 1e-5."""
+    loads = [1000.0, 2000.0, 3000.0, 4000.0]
+    values = johnson(loads)
+    mean = 0.5 * K * values[:, DEFLECTION]
+    mu = 1.5 * (mean / 150e3) ** -exponent * 2 ** (1 - exponent) / (2 - exponent)
+    values[:, LATERAL] = mu * loads
+    rig = Rig(radius=R, tread_width=2 * EDGE)
+    fit = fitted(write(tmp_path / "t.csv", [(n, 0.0, 1.5) for n in loads], values), rig)
+    found = by_key(fit)
+    assert found[EXPONENT].value == pytest.approx(exponent, abs=1e-5)
+    expected = 1.5 * (fit.friction_pressure / 150e3) ** -exponent
+    assert found[FRICTION].value == pytest.approx(expected, rel=1e-5)
+
+
+def test_one_pressure_tells_the_whole_foundation_alone(tmp_path: Path) -> None:
+    """At one pressure its two parts go together; their sum is Johnson's k. To the digits written."""
+    loads = [1000.0, 2500.0, 4000.0]
+    fit = fitted(write(tmp_path / "t.csv", [(n, 0.0, 1.5) for n in loads], johnson(loads)))
+    found = by_key(fit)
+    for key, other in ((FOUNDATION, PER_BAR), (PER_BAR, FOUNDATION)):
+        assert found[key].value is None and found[key].untold.from_ == (other,)
+    value, error = fit.foundation_at(1.5e5)
+    assert value == pytest.approx(K, rel=1e-5) and error < 0.02 * K
+    assert not np.isfinite(fit.foundation_at(1.0e5)[1])
+
+
+# lean deg: load N, area m2 at 8 mm of penetration; tests/reference/test_johnson_1985.py, same source
+FLAT_TREAD = {0.0: (7750.784906, 0.03633180), 1.0: (7823.056503, 0.03621758), 3.0: (8419.838454, 0.03513874),
+              5.0: (9774.718804, 0.03226221)}  # fmt: skip
+
+
+def test_flat_tread_comes_back_as_flat(tmp_path: Path) -> None:
+    """A flat tread of 250 mm and 330 mm radius: k = 0.04 N/mm3 to 0.1 %, and no crown to speak of.
+
+    A crown of 10 m makes w^2 / 8 Rc = 0.8 mm of 8; of 100 m, 0.08 mm, less than the 0.2 mm of noise told.
+    """
+    rows: list[Row] = [(load, lean, 1.5) for lean, (load, _) in FLAT_TREAD.items()]
+    values = np.full((4, 5), np.nan)
+    values[:, DEFLECTION], values[:, AREA] = 0.008, [area for _, area in FLAT_TREAD.values()]
+    fit = fitted(
+        write(tmp_path / "t.csv", rows, values, of_columns(values, (DEFLECTION, AREA))),
+        Rig(radius=0.33, tread_width=0.25),
+    )
+    assert fit.foundation_at(1.5e5)[0] == pytest.approx(K, rel=1e-3)
+    assert by_key(fit)[CROWN].value is None or by_key(fit)[CROWN].value > 10_000.0
+
+
+# ---- published load sensitivity ----------------------------------------------------------------------------
+
+LBF = 4.4482216152605  # N
+# Load against the largest lateral force over it. Milliken and Milliken, Race Car Vehicle Dynamics, 1995,
+# figure 2.9, second-hand; lbf
+FIGURE_2_9 = {900: 1.10, 1350: 1.08, 1800: 0.97}
+# Perantoni and Limebeer, Vehicle System Dynamics 52 (2014), parameter table, from memory; N
+PERANTONI = {2000: 1.80, 6000: 1.45}
+# Pacejka, Tyre and Vehicle Dynamics, appendix 3, from memory and not confirmed; N
+PACEJKA = {2000: 1.0625, 4000: 0.990, 6000: 0.9175}
+
+
+@pytest.mark.parametrize(
+    ("published", "unit", "digit"),
+    [(FIGURE_2_9, LBF, 0.005), (PERANTONI, 1.0, 0.005), (PACEJKA, 1.0, 0.0005)],
+)
+def test_published_load_sensitivity(
+    tmp_path: Path, published: dict[int, float], unit: float, digit: float
+) -> None:
+    """Lateral over load at every printed load, to half a unit of the last digit printed.
+
+    Nothing was published of these tyres' patches: no part of them may be called told.
+    """
+    rows: list[Row] = [(load * unit, 0.0, 1.5) for load in published]
+    values = np.full((len(rows), 5), np.nan)
+    values[:, LATERAL] = [ratio * row[0] for ratio, row in zip(published.values(), rows, strict=True)]
+    path = write(tmp_path / "t.csv", rows, values, of_columns(values, (LATERAL,)))
+    fit = fitted(path, Rig(radius=0.3, tread_width=0.25, noise={"peak_lateral_percent": 0.5}))
+    ratios = fit.answers[:, LATERAL] / [row[0] for row in rows]
+    assert ratios == pytest.approx(list(published.values()), abs=digit)
+    assert {FOUNDATION, PER_BAR, CROWN} <= untold(fit)
+
+
+def test_published_ends_on_a_known_patch(tmp_path: Path) -> None:
+    """Both ends of figure 2.9 on Johnson's patch, whose pressure goes as the root of the load.
+
+    So n = -2 ln(.97/1.10) / ln 2 = 0.363; half a unit of both printed figures makes 0.028 of it,
+    2 (.005/1.10 + .005/.97) / ln 2.
+    """
+    loads = [load * LBF for load in FIGURE_2_9]
+    values = johnson(loads)
+    values[:, LATERAL] = [ratio * load for ratio, load in zip(FIGURE_2_9.values(), loads, strict=True)]
+    values[1, LATERAL] = np.nan  # the middle lies above any power law
+    fit = fitted(
+        write(tmp_path / "t.csv", [(n, 0.0, 1.5) for n in loads], values), Rig(radius=R, tread_width=2 * EDGE)
+    )
+    found = by_key(fit)
+    assert found[EXPONENT].value == pytest.approx(-2.0 * log(0.97 / 1.10) / log(2.0), abs=0.028)
+    assert LEAN in untold(fit)
+
+
+# ---- what tables can be ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("kept", [(DEFLECTION,), (AREA, LATERAL), (LENGTH, BREADTH), (DEFLECTION, LATERAL)])
+def test_any_subset_of_columns(tmp_path: Path, kept: tuple[int, ...]) -> None:
+    """What is called told is right within four errors, whatever was measured; friction needs its column."""
+    values = noisy(answers(Invented(), PROGRAMME), 6)
+    path = write(tmp_path / "t.csv", PROGRAMME, values, of_columns(values, kept))
+    fit = fitted(path, replace(TAPED, noise=TWO_PERCENT))
+    assert max(map(abs, scores(fit, Invented()).values()), default=0.0) < 4.0
+    assert ({FRICTION, EXPONENT, LEAN} <= untold(fit)) == (LATERAL not in kept)
+
+
+def test_cells_may_be_missing_anywhere(tmp_path: Path) -> None:
+    """Half of the readings gone at random, and the tyre is still there, with larger errors."""
+    values = noisy(answers(Invented(), PROGRAMME), 7)
+    whole = fitted(write(tmp_path / "a.csv", PROGRAMME, values), replace(TAPED, noise=TWO_PERCENT))
+    values[np.random.default_rng(7).random(values.shape) < 0.5] = np.nan
+    path = write(tmp_path / "b.csv", PROGRAMME, values)
+    half = fitted(path, replace(TAPED, noise=TWO_PERCENT))
+    assert half.fitted.rows.size == np.isfinite(values).sum()
+    assert max(map(abs, scores(half, Invented()).values())) < 3.0
+    assert (half.fitted.standard_errors > whole.fitted.standard_errors).all()
+
+
+def test_outlying_rows_by_their_lines(tmp_path: Path) -> None:
+    """A slipped gauge and a mistyped force are named by line and column, and the tyre stands."""
+    values = noisy(answers(Invented(), PROGRAMME), 8)
+    values[5, DEFLECTION] += 0.01
+    values[30, LATERAL] *= 1.2
+    fit = fitted(write(tmp_path / "t.csv", PROGRAMME, values), replace(TAPED, noise=TWO_PERCENT))
+    named = {(int(fit.table.lines[fit.fitted.rows[i]]), fit.fitted.quantities[i]) for i in fit.outlying}
+    assert {(7, "deflection_mm"), (32, "peak_lateral_N")} <= named
+    assert len(named) <= 4  # of 240 by chance: 240 * 0.0005, and a few where the noise itself is estimated
+    assert max(map(abs, scores(fit, Invented()).values())) < 3.0
+
+
+def test_repeats_and_copies(tmp_path: Path) -> None:
+    """Every row measured twice: errors less by about the root of two. A copied row is told and kept."""
+    once = noisy(answers(Invented(), PROGRAMME), 9)
+    rows, twice = PROGRAMME * 2, np.vstack([once, noisy(answers(Invented(), PROGRAMME), 10)])
+    rig = replace(TAPED, noise=TWO_PERCENT)
+    one, two = (
+        fitted(write(tmp_path / n, r, v), rig) for n, r, v in (("a", PROGRAMME, once), ("b", rows, twice))
+    )
+    ratio = two.fitted.standard_errors / one.fitted.standard_errors
+    assert np.median(ratio) == pytest.approx(sqrt(0.5), abs=0.12)
+    assert not two.cautions
+    path = tmp_path / "a"
+    path.write_text(path.read_text() + path.read_text().splitlines()[3] + "\n")
+    copied = fitted(path, rig)
+    assert len(copied.table) == len(PROGRAMME) + 1
+    assert any("lines 4 and 50 are the same" in said for said in copied.cautions)
+
+
+def test_poor_programmes_are_told(tmp_path: Path) -> None:
+    """One load, and no upright row: the answer leans on the model, which is said."""
+    rows = [(3000.0, lean, 1.5) for lean in (-6.0, -5.0, -4.0, 4.0, 5.0)]
+    fit = fitted(write(tmp_path / "t.csv", rows, answers(Invented(), rows)))
+    assert any("no row stands upright" in said for said in fit.cautions)
+    assert any("the same load" in said for said in fit.cautions)
+
+
+IMPOSSIBLE = [
+    ("3000,0,1.5,,,30000,", 2, "peak_lateral_N", "0.05 to 6 times the load"),
+    ("3000,0,1.5,,,100,", 2, "peak_lateral_N", "0.05 to 6 times the load"),
+    ("3000,0,1.5,150,100,,20000", 2, "patch_area_mm2", "no more than length times width, 15000 mm2"),
+    ("3000,0,1.5,,300,,", 2, "patch_width_mm", "no more than the tread, 230 mm"),
+    ("3000,0,22,,100,,", 2, "pressure_bar", "22 psi is 1.51685 bar"),
+    ("3000,0,1.5,0.15,,,", 2, "patch_length_mm", "0.15 m is 150 mm"),
+    ("3,0,1.5,150,,,", 2, "load_N", "3 kN is 3000 N"),
+]
+
+
+@pytest.mark.parametrize(("row", "line", "key", "expected"), IMPOSSIBLE)
+def test_what_no_tyre_does_is_refused(tmp_path: Path, row: str, line: int, key: str, expected: str) -> None:
+    """Units mixed up show alone or together; the line and the column are named."""
+    head = "load_N,inclination_deg,pressure_bar,patch_length_mm,patch_width_mm,peak_lateral_N,patch_area_mm2"
+    path = tmp_path / "t.csv"
+    path.write_text(f"{head}\n{row}\n")
+    with pytest.raises(InputErrors) as refused:
+        read_tyre_table(path, TAPED)
+    (error,) = refused.value.errors
+    assert (error.line, error.key) == (line, key)
+    assert expected in error.expected

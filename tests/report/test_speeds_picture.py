@@ -1,0 +1,69 @@
+"""The picture of safe speeds: valid, the same bytes, and what ends a window written beside it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+import setupopt
+from setupopt.report.speeds_picture import speeds_picture
+from setupopt.robust.speed_study import SpeedStudy, study_speeds
+
+SETUPS = Path(__file__).resolve().parents[2] / "setups"
+
+
+@pytest.fixture(scope="module")
+def study() -> SpeedStudy:
+    """The bore with few cases."""
+    bore = setupopt.load(SETUPS / "bore")
+    sweep = replace(bore.venue.sweep, step=np.radians(45.0), speed=52.0)
+    few = replace(bore, venue=replace(bore.venue, sweep=sweep, attitudes=bore.venue.attitudes[:2]))
+    return study_speeds(few, few.setup)
+
+
+def words(svg: str) -> str:
+    """All texts of a picture."""
+    return "\n".join(
+        "".join(e.itertext()) for e in ElementTree.fromstring(svg).iter() if e.tag.endswith("text")
+    )
+
+
+def test_it_says_what_it_shows(study: SpeedStudy) -> None:
+    """Place, model, no clearance; both ends with what breaks beyond; axes with units; the run-up's sum."""
+    told = words(speeds_picture(study))
+    assert study.window is not None
+    low, high = study.window.low, study.window.high
+    assert study.run_up is not None
+    for wanted in (
+        study.project.venue.name, "by the model", "no clearance to drive", "speed of the sweep m/s",
+        f"{low.speed:.2f} m/s", "the floor of the margin", f"{high.speed:.2f} m/s", high.beyond[0].limit,
+        "contact lost", "safe", "worst of all", "the sweep's 52 m/s", "metres from standstill",
+        f"{study.run_up.metres[-1]:.1f} m, {study.run_up.seconds[-1]:.2f} s",
+    ):  # fmt: skip
+        assert wanted in told
+
+
+def test_same_study_same_bytes(study: SpeedStudy) -> None:
+    """Neither date nor random names."""
+    assert speeds_picture(study) == speeds_picture(study)
+
+
+def test_without_a_window_or_a_run_up(study: SpeedStudy) -> None:
+    """Nothing shaded, no end, no second curve; still a picture."""
+    bare = replace(study, windows=(), run_up=None)
+    told = words(speeds_picture(bare))
+    assert "safe" not in told.splitlines()
+    assert "standstill" not in told
+
+
+def test_target_that_is_never_reached_is_told(study: SpeedStudy) -> None:
+    """As a line with words, and a car that does not get going has no curve."""
+    assert study.run_up is not None
+    slow = replace(study, run_up=replace(study.run_up, top=30.0))
+    assert "52 m/s, not reached" in words(speeds_picture(slow))
+    still = replace(study, run_up=replace(study.run_up, top=0.0))
+    assert "standstill" not in words(speeds_picture(still))
