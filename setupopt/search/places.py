@@ -129,6 +129,16 @@ def _zoom(function: Placed, index: Index, point: Floats, rows: np.ndarray, of: s
     return Looked(looked.places.pick(flat), looked.value[flat], looked.limit[flat])
 
 
+def low_places(function: Placed, index: Index, point: Floats, band: float, room: float) -> Places:
+    """Where a point stands worst on the grid itself, unrefined: enough for a climb to begin with."""
+    grid, shape = look(function, point, index.places()), (index.families, index.grid.size)
+    rows = [
+        _dips(curve.reshape(shape), highest)
+        for curve, highest in ((grid.value, grid.value.min() + band), (grid.limit, room))
+    ]
+    return grid.places.pick(np.unique(np.concatenate(rows)))
+
+
 def worst_places(function: Placed, index: Index, point: Floats, band: float, room: float) -> Looked:
     """Where a point stands worst: the dips of its values within `band` of the least, and those of its
     limits under `room`, each refined between the points of the grid. The least value comes first.

@@ -18,7 +18,7 @@ from setupopt.robust.tolerance import NAMES, BuildErrors, WorstBuild, likely_bui
 from setupopt.search.exchange import Exchange, Exchanged, exchange
 from setupopt.search.inside import Inside
 from setupopt.search.maxmin import Rules
-from setupopt.search.places import Index, Looked, Places, join_looked, worst_places
+from setupopt.search.places import Index, Looked, Places, join_looked, low_places, worst_places
 from setupopt.search.setup_problem import SetupProblem
 
 # Dips so much above the worst are seen too; limits with less room than this, over their scales.
@@ -27,6 +27,8 @@ _BAND, _ROOM = 0.05, 0.2
 _DIPS = 12
 # The thorough search for the worst build is asked so often, and heard where it finds so much less.
 _CHECKS, _BUILD_NOTICE = 4, 1e-4
+# A climb begins with what every so many-th angle shows; the exchange adds what lies between.
+_THINNED = 3
 # The last check, and what rests on it, looks at so many times as many angles.
 DENSER = 6
 
@@ -52,6 +54,8 @@ class Solver:
     ) -> Exchanged:  # fmt: skip
         """Exchange inside borders (variables) from the point next to `start`; answers in all variables."""
         inside = Inside(*borders)
+        if places is None and not self.robust:
+            places = self._begin(inside.whole(inside.own(start)))
         end = exchange(
             inside.of(self.problem), lambda point: self.look(inside.whole(point), self.problem.index),
             inside.own(start), places, self.climbing, rules, progress,
@@ -90,6 +94,11 @@ class Solver:
             return exact
         built = [self._as_built(errors, index, point) for errors in self._builds(point, exact)]
         return join_looked([exact, *built])
+
+    def _begin(self, point: Floats) -> Places:
+        """The low places of a thinned index: a full look would cost as much as the first programs."""
+        index = self.problem.index
+        return low_places(self.problem, replace(index, grid=index.grid[::_THINNED]), point, _BAND, _ROOM)
 
     def errors(self, point: Floats) -> BuildErrors:
         """The box of build errors round the setup at a point."""

@@ -219,11 +219,13 @@ def told(best: Best | None, base: Best | None) -> str:
 
 @pytest.mark.parametrize("name", EXAMPLES)
 def test_no_other_search_beats_ours(example: Callable[[str], Project], name: str) -> None:
-    """With 50 times the cases nobody finds a higher margin; who comes near solves 20 times ours for it."""
+    """With 50 times the cases nobody finds a higher margin; to come near takes 20 times our time."""
     optuna.logging.set_verbosity(optuna.logging.ERROR)
     project = example(name)
     judge = Solver(SetupProblem(project, limits_of(project)))
-    judge.solve(judge.box, judge.problem.start)  # compiled before any clock runs
+    ours(project, judge)  # all begin warm: compiled, imported, programs built once
+    for other in CONTESTANTS:
+        contested(other, project, judge, 1)
     rows = [ours(project, judge)]
     rows += [contested(other, project, judge, BUDGET * rows[0].cases) for other in CONTESTANTS]
     known = max(row.margin for row in rows)
@@ -232,7 +234,8 @@ def test_no_other_search_beats_ours(example: Callable[[str], Project], name: str
     assert rows[0].margin >= known - TIE
     first = reached[0]
     assert first is not None
-    assert all(best is None or best.cases >= 20 * first.cases for best in reached[1:])
+    near = [best for best in reached[1:] if best is not None]
+    assert all(best.cases >= 20 * first.cases and best.seconds >= 20 * first.seconds for best in near)
 
 
 # ---- parts -------------------------------------------------------------------------------------------------
