@@ -8,21 +8,30 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from setupopt.physics.inputs import CASE, Floats, Records
-from setupopt.project.model import Attitude, Sweep, Venue
+from setupopt.errors import UserError
+from setupopt.physics.inputs import CASE, JOINTS, Floats, Records
+from setupopt.project.model import Attitude, Venue
+from setupopt.project.section import evenly
+from setupopt.units import MM
 
 if TYPE_CHECKING:
     from setupopt.project.cases_file import CaseTable
 
+_STRAIGHT = 10.0  # m; radius that makes a length of a step where a section has no arc
+
 
 @dataclass(frozen=True)
 class CaseSet:
-    """Load cases with their names. `attitude` (cases); `angles` and `attitudes` of a sweep, else empty."""
+    """Load cases with their names. `attitude` (cases); `angles` and `attitudes` of a sweep, else empty.
+
+    `is_along`: cases stand at places along a section of parts, of which several may have one roll angle.
+    """
 
     records: Records
     attitude: tuple[str, ...]
     angles: Floats
     attitudes: tuple[str, ...]
+    is_along: bool = False
 
     def __len__(self) -> int:
         return len(self.attitude)
@@ -30,22 +39,53 @@ class CaseSet:
     def pick(self, rows: Sequence[int] | np.ndarray) -> CaseSet:
         """Some of the cases, in the order asked for."""
         index = np.asarray(rows, dtype=int)
-        return CaseSet(self.records[index], tuple(self.attitude[i] for i in index), np.empty(0), ())
+        names = tuple(self.attitude[i] for i in index)
+        return CaseSet(self.records[index], names, np.empty(0), (), self.is_along)
+
+    def along(self, row: int) -> dict[str, float]:
+        """Where a case stands on a section of parts, {"along_mm": ...}; nothing on other sections."""
+        return {"along_mm": round(float(self.records["along"][row]) / MM, 6)} if self.is_along else {}
+
+    @property
+    def at(self) -> Floats:
+        """Where the cases stand: as `sweep_at` counts, (cases)."""
+        return np.asarray(self.records["along" if self.is_along else "roll_angle"])
 
 
 def join(first: CaseSet, second: CaseSet) -> CaseSet:
     """All cases of both, as a list of cases."""
     records = np.concatenate([first.records, second.records])
-    return CaseSet(records, first.attitude + second.attitude, np.empty(0), ())
+    return CaseSet(records, first.attitude + second.attitude, np.empty(0), (), first.is_along)
 
 
-def sweep_angles(sweep: Sweep, refine: int = 1) -> Floats:
-    """Roll angles of the sweep, rad; `refine` times as dense. The last angle is always among them."""
-    count = int(np.floor((sweep.stop - sweep.start) / sweep.step * refine + 1e-9))
-    angles = sweep.start + np.arange(count + 1) * (sweep.step / refine)
-    if sweep.stop - angles[-1] > 1e-9 * sweep.step:
-        angles = np.append(angles, sweep.stop)
-    return angles
+def sweep_at(venue: Venue, refine: int = 1) -> Floats:
+    """Where the sweep looks: roll angles, rad, on a section of parts places along it, m; `refine` times as
+    dense. The last is always among them."""
+    section, sweep = venue.profile, venue.sweep
+    if section is None:
+        return _steps(sweep.start, sweep.stop, sweep.step / refine)
+    if sweep.along is not None:
+        return _steps(sweep.along[0], sweep.along[1], sweep.along[2] / refine)
+    ends = section.stretch(sweep.start, sweep.stop)
+    if ends is None:
+        raise UserError("venue.toml: the section has none of the roll angles of the sweep")
+    spacing = sweep.step / refine * (1.0 / section.tightest if section.tightest > 0.0 else _STRAIGHT)
+    return evenly(*ends, spacing) if venue.section == "survey" else section.spread(*ends, spacing)
+
+
+def level(venue: Venue) -> float:
+    """Where the section lies level, or most nearly so, as `sweep_at` counts."""
+    section = venue.profile
+    if section is None:
+        return 0.0
+    ends = section.stretch(0.0, 0.0)
+    return float(np.mean(ends)) if ends else float(section.ends[np.abs(section.end_angles).argmin()])
+
+
+def _steps(start: float, stop: float, step: float) -> Floats:
+    count = int(np.floor((stop - start) / step + 1e-9))
+    values = start + np.arange(count + 1) * step
+    return np.append(values, stop) if stop - values[-1] > 1e-9 * step else values
 
 
 def _attitude_columns(attitude: Attitude, venue: Venue) -> dict[str, float | Sequence[float]]:
@@ -66,7 +106,7 @@ def _attitude_columns(attitude: Attitude, venue: Venue) -> dict[str, float | Seq
 
 def _complete(columns: dict[str, Floats], venue: Venue) -> Records:
     """CASE records: the columns given, and what the venue gives to every case."""
-    records = np.zeros(columns["roll_angle"].size, dtype=CASE)
+    records = np.zeros(columns["speed"].size, dtype=CASE)
     records["slope"], records["surface_grip"] = venue.slope, venue.surface_grip
     records["air_density"], records["lean"] = venue.air_density, 1.0
     records["transfer"] = 1.0
@@ -76,29 +116,47 @@ def _complete(columns: dict[str, Floats], venue: Venue) -> Records:
     return records
 
 
-def sweep_cases(venue: Venue, angles: Floats | None = None) -> CaseSet:
-    """The venue's sweep: attitudes slowest, roll angles fastest. `angles` in rad replace the sweep's."""
-    around = sweep_angles(venue.sweep) if angles is None else np.asarray(angles, dtype=float)
+def put(records: Records, venue: Venue, at: Floats) -> None:
+    """Put cases to where `at` says, (cases), as `sweep_at` counts: roll angle, and the section as seen."""
+    if venue.profile is None:
+        records["roll_angle"] = at
+        return
+    seen = venue.profile.surroundings(at, JOINTS)
+    records["along"], records["roll_angle"] = at, venue.profile.angle(at)
+    records["curvature"] = records["floor_curvature"] = seen.curvature
+    records["joints"] = records["floor_joints"] = seen.joints
+    records["joint"], records["beyond"] = seen.joint, seen.beyond
+
+
+def sweep_cases(venue: Venue, at: Floats | None = None) -> CaseSet:
+    """The venue's sweep: attitudes slowest, roll angles fastest. `at` replaces what `sweep_at` says."""
+    around = sweep_at(venue) if at is None else np.asarray(at, dtype=float)
     rows = [_attitude_columns(attitude, venue) for attitude in venue.attitudes]
     columns = {
         name: np.repeat(np.array([row[name] for row in rows], dtype=float), around.size, axis=0)
         for name in rows[0]
     }
-    columns["roll_angle"] = np.tile(around, len(rows))
+    records = _complete(columns, venue)
+    put(records, venue, np.tile(around, len(rows)))
     names = tuple(a.name for a in venue.attitudes)
     labels = tuple(name for name in names for _ in range(around.size))
-    return CaseSet(_complete(columns, venue), labels, around, names)
+    angles = records["roll_angle"][: around.size].copy()
+    return CaseSet(records, labels, angles, names, venue.profile is not None)
 
 
-def placed_cases(venue: Venue, attitude: np.ndarray, angles: Floats) -> CaseSet:
-    """Single cases of a sweep: attitudes by number, each at a roll angle of its own, rad; (cases)."""
+def placed_cases(venue: Venue, attitude: np.ndarray, at: Floats) -> CaseSet:
+    """Single cases of a sweep: attitudes by number, each where `at` says, as `sweep_at` counts; (cases)."""
     one = sweep_cases(venue, np.zeros(1))
     records = one.records[attitude]
-    records["roll_angle"] = angles
-    return CaseSet(records, tuple(one.attitudes[i] for i in attitude), np.empty(0), ())
+    put(records, venue, at)
+    names = tuple(one.attitudes[i] for i in attitude)
+    return CaseSet(records, names, np.empty(0), (), venue.profile is not None)
 
 
 def table_cases(table: CaseTable, venue: Venue) -> CaseSet:
     """Cases that the user listed in a file."""
-    columns = {name: getattr(table, name) for name in CASE.names if hasattr(table, name)}
-    return CaseSet(_complete(columns, venue), tuple(table.label), np.empty(0), ())
+    columns = {name: getattr(table, name) for name in CASE.names if getattr(table, name, None) is not None}
+    records = _complete(columns, venue)
+    if table.along is not None:
+        put(records, venue, table.along)
+    return CaseSet(records, tuple(table.label), np.empty(0), (), table.along is not None)

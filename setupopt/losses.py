@@ -124,15 +124,15 @@ def _flatten_floor(car: Record, setup: Record, case: Record) -> None:
     lower by that rise, and nothing bulges up to it.
     """
     around = car["x"] * sin(case["surface_heading"]) + car["y"] * cos(case["surface_heading"])
-    rise = [surface.height(case["floor_curvature"], s) for s in around]
+    rise = [surface.under_floor(case, s) for s in around]
     front, rear = 0.5 * (rise[0] + rise[1]), 0.5 * (rise[2] + rise[3])
     share = (car["ride_x"] + car["to_rear"]) / car["wheelbase"]
     setup["ride_height"] -= rear + (front - rear) * share
-    case["floor_curvature"] = 0.0
+    _clear(case, "floor_curvature floor_joints")
 
 
 def _is_twisted(car: Record, case: Record, own: Record) -> bool:
-    return bool(case["curvature"] != 0.0 and abs(sin(case["surface_heading"])) > _NONE)
+    return bool(_any(case, "curvature joints") and abs(sin(case["surface_heading"])) > _NONE)
 
 
 def _is_on_stop(car: Record, case: Record, own: Record) -> bool:
@@ -145,7 +145,7 @@ def _is_on_stop(car: Record, case: Record, own: Record) -> bool:
 _CAUSES = (
     _Cause(
         "surface curvature under the floor",
-        lambda car, case, own: _any(case, "floor_curvature"),
+        lambda car, case, own: _any(case, "floor_curvature floor_joints"),
         _flatten_floor,
     ),
     _Cause("camber mismatch", lambda car, case, own: True, lambda car, setup, case: _clear(case, "lean")),

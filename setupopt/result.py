@@ -86,6 +86,7 @@ class Result:
         return [
             {
                 "roll_angle_deg": degrees(angle),
+                **self.cases.along(i),
                 "margin": float(margin[row, i]) if np.isfinite(margin[row, i]) else None,
                 "attitude": self.cases.attitudes[row],
             }
@@ -100,6 +101,7 @@ class Result:
         return {
             "case": np.arange(1, len(self.cases) + 1),
             "roll_angle_deg": np.round(c["roll_angle"] / units.DEG, 9),
+            **({"along_mm": np.round(c["along"] / units.MM, 6)} if self.cases.is_along else {}),
             "attitude": np.array(self.cases.attitude, dtype=object),
             "speed_m_s": c["speed"],
             "contact": a["contact"],
@@ -127,7 +129,7 @@ class Result:
         import pandas as pd
 
         table = pd.DataFrame(self.columns(setup))
-        keep = ["case", "roll_angle_deg", "attitude", "speed_m_s", "contact"]
+        keep = ["case", "roll_angle_deg", "along_mm", "attitude", "speed_m_s", "contact"]
         table.loc[~table["contact"], [name for name in table.columns if name not in keep]] = np.nan
         return table
 

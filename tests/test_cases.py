@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from cars import load_cases, venue
 
-from setupopt.cases import CaseSet, join, sweep_angles, sweep_cases
+from setupopt.cases import CaseSet, join, sweep_at, sweep_cases
 from setupopt.project.model import Attitude, Sweep, Venue
 
 PLAIN = Attitude("plain", 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0,) * 4, None)
@@ -22,6 +22,11 @@ def place() -> Venue:
     return replace(venue(1 / 8.0, slope=0.05, grip=0.9, density=1.15), sweep=swept, attitudes=(PLAIN, DRIVEN))
 
 
+def swept(start: float, stop: float, step: float) -> Venue:
+    """The bore with another sweep, rad."""
+    return replace(place(), sweep=Sweep(start, stop, step, 60.0))
+
+
 @pytest.mark.parametrize(
     ("span", "angles"),
     [
@@ -32,15 +37,15 @@ def place() -> Venue:
         ((0.0, 3.0, 10.0), [0, 3]),
     ],
 )
-def test_sweep_angles(span: tuple[float, float, float], angles: list[float]) -> None:
+def test_where_the_sweep_looks(span: tuple[float, float, float], angles: list[float]) -> None:
     """Equal steps from the first angle; the last is among them even where the step does not meet it."""
-    got = np.degrees(sweep_angles(Sweep(*np.radians(span), 60.0)))
+    got = np.degrees(sweep_at(swept(*np.radians(span))))
     assert got == pytest.approx(angles, abs=1e-12)
 
 
 def test_step_that_binary_numbers_cannot_hold() -> None:
     """0 to 180 in steps of 0.1 deg: 1801 angles, no last one twice."""
-    got = np.degrees(sweep_angles(Sweep(0.0, np.pi, radians(0.1), 60.0)))
+    got = np.degrees(sweep_at(swept(0.0, np.pi, radians(0.1))))
     assert got.size == 1801
     assert np.diff(got) == pytest.approx(0.1, abs=1e-10)
 
@@ -48,8 +53,8 @@ def test_step_that_binary_numbers_cannot_hold() -> None:
 @pytest.mark.parametrize("refine", [2, 5])
 def test_denser_sweep_holds_the_angles_of_the_sweep(refine: int) -> None:
     """Every angle of the sweep is one of the denser sweep, with refine - 1 more between two."""
-    swept = Sweep(0.0, radians(33.0), radians(10.0), 60.0)
-    coarse, dense = sweep_angles(swept), sweep_angles(swept, refine)
+    round_ = swept(0.0, radians(33.0), radians(10.0))
+    coarse, dense = sweep_at(round_), sweep_at(round_, refine)
     assert all(np.abs(dense - angle).min() < 1e-12 for angle in coarse)
     assert np.diff(dense).max() <= radians(10.0) / refine + 1e-12
 

@@ -181,7 +181,7 @@ def test_corners_of_a_rectangle(length: float, track: float, radius: float, head
     The circle adds half of (s / R)^2 at most, with s up to 1.3 m of 7.5 m.
     """
     psi, places = radians(heading_deg), CORNERS * [length / 2, track / 2]
-    heights = np.array([surface.height(1 / radius, s) for s in places @ [sin(psi), cos(psi)]])
+    heights = np.array([surface.onwards(0.0, 0.0, 1 / radius, s)[0] for s in places @ [sin(psi), cos(psi)]])
     plane = np.column_stack([np.ones(4), places])
     left_over = heights - plane @ np.linalg.lstsq(plane, heights, rcond=None)[0]
     twist = length * track / (4 * radius) * sin(psi) * cos(psi)

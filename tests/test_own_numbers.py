@@ -190,7 +190,7 @@ def test_twist_of_a_rectangle(rectangle: tuple[float, float, float, float]) -> N
     length, track, radius, heading_deg = rectangle
     psi = radians(heading_deg)
     heights = [
-        surface.height(1 / radius, x * length / 2 * sin(psi) + y * track / 2 * cos(psi))
+        surface.onwards(0.0, 0.0, 1 / radius, x * length / 2 * sin(psi) + y * track / 2 * cos(psi))[0]
         for x, y in ((1, 1), (1, -1), (-1, 1), (-1, -1))
     ]
     twist = float(np.array([1, -1, -1, 1]) @ heights) / 4
@@ -203,7 +203,7 @@ def test_fourth_wheel() -> None:
     """Own number. Three corners touching, the fourth is 0.201013 m off on the circle (0.2 by l t s c / R)."""
     psi, heights = radians(45.0), []
     for x, y in ((1.5, 0.8), (1.5, -0.8), (-1.5, 0.8), (-1.5, -0.8)):
-        heights.append(surface.height(1 / 12.0, x * sin(psi) + y * cos(psi)))
+        heights.append(surface.onwards(0.0, 0.0, 1 / 12.0, x * sin(psi) + y * cos(psi))[0])
     fl, fr, rl, rr = heights
     assert abs(fl - fr - rl + rr) == pytest.approx(0.201013, abs=5e-7)
 

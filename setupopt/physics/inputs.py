@@ -19,6 +19,8 @@ Records = Any
 # Strips of an air element; the middle one stands at its centre.
 STRIPS_ALONG, STRIPS_ACROSS = 3, 5
 STRIPS = STRIPS_ALONG * STRIPS_ACROSS
+# Joints of the section that a case knows of on each side of the car; it sees no further than it is long.
+JOINTS = 12
 
 _Field = tuple[str, str] | tuple[str, str, tuple[int, ...]]
 
@@ -55,14 +57,22 @@ POINT = layout(one="x y offset least")
 # penetration: of the crown on the pad; anti_roll and third: N/m at the wheel.
 SETTING = layout(axles="anti_roll third ride_height", wheels="camber wheel_rate foundation penetration")
 
-# A load case. turn_curvature: of a horizontal turn towards the low side, 1/m. floor_curvature,
-# surface_heading, lean (share of the inclination that reaches the tyre) and transfer (share of the
-# lateral forces' overturning moment) differ from curvature, heading, 1 and 1 only where a what-if
-# question takes a cause away.
+# A load case. along: place on a section of parts, m. turn_curvature: of a horizontal turn towards the low
+# side, 1/m. curvature: of the section below the CG. joints: how many count to the left and to the right,
+# joint: how far they lie to the left over the tangent plane, beyond: the curvature there (left and right,
+# the nearest first). floor_curvature, floor_joints, surface_heading, lean (share of the inclination that
+# reaches the tyre) and transfer (share of the lateral forces' overturning moment) differ from curvature,
+# joints, heading, 1 and 1 only where a what-if question takes a cause away.
 CASE = layout(
-    one="roll_angle heading speed acceleration path_curvature turn_curvature headwind crosswind slope "
+    one="roll_angle along heading speed acceleration path_curvature turn_curvature headwind crosswind slope "
     "surface_grip air_density curvature floor_curvature surface_heading lean transfer",
     wheels="bump",
+    more=(
+        ("joints", "f8", (2,)),
+        ("floor_joints", "f8", (2,)),
+        ("joint", "f8", (2, JOINTS)),
+        ("beyond", "f8", (2, JOINTS)),
+    ),
 )
 
 # An answer. state: heave, pitch, body roll, rise of the wheel centres. press: extra press in g that

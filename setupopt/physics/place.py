@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import cos, sin
+from math import atan, cos, sin
 
 from setupopt.physics import air, surface
 from setupopt.physics.inputs import STRIPS, STRIPS_ACROSS, STRIPS_ALONG, Record, Records, layout
@@ -16,8 +16,9 @@ GRAVITY = 9.80665
 # the road's unevenness on top (physics/contacts.py), the same where there is none. curve_along,
 # curve_across: curvature of tyre against surface. wheel_drive, axle_drive: longitudinal force.
 # axle_side: lateral force that the tyres of an axle must give. lean: see CASE.
+# climbed: curvature that a climbing car follows, the mean of those under its wheels by the weight on them.
 PLACE = layout(
-    one="sin_heading cos_heading drag side_force pressure lean transfer",
+    one="sin_heading cos_heading drag side_force pressure lean transfer climbed",
     axles="axle_side axle_drive",
     wheels="ground rise tilt cos_tilt sin_tilt curve_along curve_across wheel_drive",
     more=(("pull", "f8", (3,)),),
@@ -60,7 +61,7 @@ def _set_pull(car: Record, case: Record, roll_angle: float, place: Record) -> No
     gx, gy, gz = gravity(roll_angle, case.heading, case.slope)
     ax, ay, az = path_acceleration(
         case.speed, roll_angle, case.heading, case.acceleration, case.path_curvature,
-        case.turn_curvature, case.curvature, car.cg_height,
+        case.turn_curvature, place.climbed, car.cg_height,
     )  # fmt: skip
     place.pull[0], place.pull[1], place.pull[2] = gx - ax, gy - ay, gz - az
 
@@ -68,15 +69,17 @@ def _set_pull(car: Record, case: Record, roll_angle: float, place: Record) -> No
 @kernel
 def _set_wheels(car: Record, case: Record, place: Record) -> None:
     """Surface under each wheel and its curvature against the tyre."""
-    curvature, sin_heading, cos_heading = case.curvature, place.sin_heading, place.cos_heading
-    across, along = cos_heading * cos_heading * curvature, sin_heading * sin_heading * curvature
+    sin_heading, cos_heading, climbed, weight = place.sin_heading, place.cos_heading, 0.0, 0.0
     for w in range(4):
         s = car.x[w] * sin_heading + car.y[w] * cos_heading
-        tilt = surface.tilt_across(curvature, s, cos_heading)
-        place.ground[w] = place.rise[w] = surface.height(curvature, s) + case.bump[w]
+        height, slope = surface.under_wheel(case, s)
+        curvature, tilt = surface.mean_curvature(case, s, car.half_width[w]), atan(slope * cos_heading)
+        place.ground[w] = place.rise[w] = height + case.bump[w]
         place.tilt[w], place.cos_tilt[w], place.sin_tilt[w] = tilt, cos(tilt), sin(tilt)
-        place.curve_along[w] = 1.0 / car.radius[w] - along
-        place.curve_across[w] = car.crown[w] - across
+        place.curve_along[w] = 1.0 / car.radius[w] - sin_heading * sin_heading * curvature
+        place.curve_across[w] = car.crown[w] - cos_heading * cos_heading * curvature
+        climbed, weight = climbed + curvature * car.static_load[w], weight + car.static_load[w]
+    place.climbed = climbed / weight
 
 
 @kernel
@@ -90,7 +93,7 @@ def floor_height(car: Record, setup: Record, x: float) -> float:
 def rest_gap(car: Record, setup: Record, case: Record, place: Record, x: float, y: float) -> float:
     """Gap under a point of the floor line before the car moves on its springs, m."""
     s = x * place.sin_heading + y * place.cos_heading
-    return floor_height(car, setup, x) - surface.height(case.floor_curvature, s)
+    return floor_height(car, setup, x) - surface.under_floor(case, s)
 
 
 @kernel
@@ -141,8 +144,8 @@ def prepare(
 ) -> None:  # fmt: skip
     """Fill `place` and `flow` for one setup in one case."""
     place.sin_heading, place.cos_heading = sin(case.surface_heading), cos(case.surface_heading)
-    _set_pull(car, case, case.roll_angle, place)
     _set_wheels(car, case, place)
+    _set_pull(car, case, case.roll_angle, place)
     _set_gaps(car, elements, setup, case, place, flow)
     set_wind(car, elements, case, case.headwind, case.crosswind, place, flow)
     set_demand(car, place)
@@ -158,6 +161,12 @@ def turn_to(car: Record, case: Record, roll_angle: float, press: float, place: R
 
 
 @kernel
+def _is_round(case: Record) -> bool:
+    """Whether the section is one circle or plane as far as the case sees it."""
+    return bool(case.joints[0] + case.joints[1] + case.floor_joints[0] + case.floor_joints[1] == 0.0)
+
+
+@kernel
 def stands_alike(a: Record, b: Record) -> bool:
     """Whether two cases differ at most in roll angle, slope, accelerations and grip.
 
@@ -170,7 +179,9 @@ def stands_alike(a: Record, b: Record) -> bool:
         and a.bump[3] == b.bump[3]
     )
     same_surface = (
-        a.surface_heading == b.surface_heading
+        _is_round(a)
+        and _is_round(b)
+        and a.surface_heading == b.surface_heading
         and a.curvature == b.curvature
         and a.floor_curvature == b.floor_curvature
         and a.lean == b.lean

@@ -1,34 +1,67 @@
 """The surface under the car, as height, slope and curvature over the tangent plane.
 
 `s` is the coordinate round the section, zero below the centre of gravity: x sin(heading) + y cos(heading)
-of a point of the car. `curvature` is 1/R of a circular section, 0 for a flat one.
+of a point of the car. A section is made of parts of constant curvature, 1/R on a circular one, 0 on a flat
+one. Over the tangent plane the sine of its slope changes by the curvature times the way, on every part.
 """
 
 from __future__ import annotations
 
 from math import atan, sqrt
 
+from setupopt.physics.inputs import Record
 from setupopt.physics.jit import kernel
 
 
 @kernel
-def height(curvature: float, s: float) -> float:
-    """Height of a circular section over its tangent plane, m; `|s| < 1/curvature`.
+def onwards(height: float, sine: float, bend: float, step: float) -> tuple[float, float]:
+    """Height and sine of the slope `step` further on a part of one curvature.
 
-    R - sqrt(R^2 - s^2), written so that it keeps its digits down to a flat surface.
+    The height grows by (cos before - cos after) / bend, written so that it keeps its digits down to a
+    straight: on a circle from its lowest point it is R - sqrt(R^2 - s^2).
     """
-    bend = curvature * s
-    return bend * s / (1.0 + sqrt(1.0 - bend * bend))
+    end = sine + bend * step
+    return height + step * (sine + end) / (sqrt(1.0 - sine * sine) + sqrt(1.0 - end * end)), end
 
 
 @kernel
-def slope(curvature: float, s: float) -> float:
-    """Slope of a circular section, d(height)/ds."""
-    bend = curvature * s
-    return bend / sqrt(1.0 - bend * bend)
+def stand(case: Record, curvature: float, left: float, right: float, s: float) -> tuple[float, float]:
+    """Height over the tangent plane, m, and sine of the slope, with so many of the case's joints in sight."""
+    side, joints = (0, int(left)) if s >= 0.0 else (1, int(right))
+    height, sine, at, bend = 0.0, 0.0, 0.0, curvature
+    for j in range(joints):
+        joint = case.joint[side, j]
+        if abs(s) <= abs(joint):
+            break
+        height, sine = onwards(height, sine, bend, joint - at)
+        at, bend = joint, case.beyond[side, j]
+    return onwards(height, sine, bend, s - at)
 
 
 @kernel
-def tilt_across(curvature: float, s: float, cos_heading: float) -> float:
-    """Angle of the surface along the car's y axis at `s`, rad."""
-    return atan(slope(curvature, s) * cos_heading)
+def under_wheel(case: Record, s: float) -> tuple[float, float]:
+    """Height over the tangent plane, m, and slope under the middle of a wheel."""
+    height, sine = stand(case, case.curvature, case.joints[0], case.joints[1], s)
+    return height, sine / sqrt(1.0 - sine * sine)
+
+
+@kernel
+def under_floor(case: Record, s: float) -> float:
+    """Height over the tangent plane under a point of the floor, m."""
+    return stand(case, case.floor_curvature, case.floor_joints[0], case.floor_joints[1], s)[0]
+
+
+@kernel
+def mean_curvature(case: Record, s: float, half: float) -> float:
+    """Curvature round the section, its mean over `half` to both sides: a tread may stand across a joint."""
+    if case.joints[0] == 0.0 and case.joints[1] == 0.0:
+        return case.curvature
+    low = stand(case, case.curvature, case.joints[0], case.joints[1], s - half)[1]
+    high = stand(case, case.curvature, case.joints[0], case.joints[1], s + half)[1]
+    return 0.5 * (high - low) / half
+
+
+@kernel
+def tilt_across(slope: float, cos_heading: float) -> float:
+    """Angle of the surface along the car's y axis, rad."""
+    return atan(slope * cos_heading)

@@ -34,6 +34,10 @@ def _scale_case(case: Record, share: float, part: Record) -> None:
     part.path_curvature, part.turn_curvature = share * case.path_curvature, share * case.turn_curvature
     part.headwind, part.crosswind = share * case.headwind, share * case.crosswind
     part.curvature, part.floor_curvature = share * case.curvature, share * case.floor_curvature
+    for side in range(2):
+        part.joints[side], part.floor_joints[side] = case.joints[side], case.floor_joints[side]
+        for j in range(int(case.joints[side])):
+            part.joint[side, j], part.beyond[side, j] = case.joint[side, j], share * case.beyond[side, j]
     for w in range(4):
         part.bump[w] = share * case.bump[w]
 

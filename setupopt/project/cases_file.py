@@ -22,6 +22,7 @@ Numbers = NDArray[np.float64]
 
 BUMPS = ("bump_fl_mm", "bump_fr_mm", "bump_rl_mm", "bump_rr_mm")
 LABELS = ("name", "attitude", "case")
+_ONE_PLACE = "a roll angle that the section has at one place, or a column along_mm in its stead"
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,6 +40,7 @@ class CaseTable:
     bump: Numbers  # m; FL, FR, RL, RR
     curvature: Numbers  # of the section, 1/m; 0 when flat
     label: list[str]
+    along: Numbers | None = None  # m along a section of parts; the roll angle and the section are those there
 
     def __len__(self) -> int:
         return len(self.label)
@@ -47,26 +49,30 @@ class CaseTable:
 def read_cases(path: str | Path, venue: Venue, car: Car | None = None) -> CaseTable:
     """The cases of a CSV file, in its order.
 
-    Without a column `radius_mm` the section is the venue's. With `car`, rows whose section is too
-    tight for it are refused. Raises InputErrors.
+    Without a column `radius_mm` the section is the venue's; on one of parts a column `along_mm` may say
+    where, in place of roll angles. With `car`, rows whose section is too tight for it are refused.
+    Raises InputErrors.
     """
-    table = read_csv(Path(path), _columns(), LABELS)
+    table = read_csv(Path(path), _columns(venue), LABELS)
     cases = _cases(table, venue)
     if car is not None:
         _require_room(table, cases, car)
     return cases
 
 
-def _columns() -> dict[str, Column]:
+def _columns(venue: Venue) -> dict[str, Column]:
     """The columns with the ranges that the same entries have in venue.toml."""
+    section = venue.profile
+    along = {} if section is None else {"along_mm": Column(Bounds(0.0, section.length / MM, "mm"))}
     driven = ("heading_deg", "acceleration_m_s2", "path_curvature_per_m", "headwind_m_s", "crosswind_m_s")
     return {
-        "roll_angle_deg": Column(_bounds(SweepTable, "roll_angles_deg"), required=True),
+        "roll_angle_deg": Column(_bounds(SweepTable, "roll_angles_deg"), required=section is None),
         "speed_m_s": Column(_bounds(SweepTable, "speed_m_s"), required=True),
         **{key: Column(_bounds(AttitudeTable, key), empty=0.0) for key in driven},
         **{key: Column(_bounds(AttitudeTable, "bump_mm"), empty=0.0) for key in BUMPS},
         "turn_radius_m": Column(_bounds(AttitudeTable, "turn_radius_m"), empty=math.inf),
         "radius_mm": Column(_bounds(VenueTable, "radius_mm"), empty=math.inf),
+        **along,
     }
 
 
@@ -78,7 +84,8 @@ def _bounds(table: type[Table], key: str) -> Bounds:
 
 def _cases(table: CsvTable, venue: Venue) -> CaseTable:
     count = len(table.lines)
-    get = {key: np.zeros(count) for key in _columns()} | table.numbers
+    get = {key: np.zeros(count) for key in _columns(venue)} | table.numbers
+    along = _places(table, venue)
     flat_or_bent = 1.0 / (get["radius_mm"] * MM) if "radius_mm" in table.numbers else venue.curvature
     turning = 1.0 / get["turn_radius_m"] if "turn_radius_m" in table.numbers else np.zeros(count)
     return CaseTable(
@@ -93,7 +100,30 @@ def _cases(table: CsvTable, venue: Venue) -> CaseTable:
         bump=np.column_stack([get[key] * MM for key in BUMPS]),
         curvature=np.full(count, flat_or_bent),
         label=_labels(table),
+        along=along,
     )
+
+
+def _places(table: CsvTable, venue: Venue) -> Numbers | None:
+    """Where along the venue's section of parts the cases stand, m; None on another section."""
+    section, one = venue.profile, {"along_mm", "roll_angle_deg"} & set(table.numbers)
+    if section is not None and len(one) != 1:
+        found = "both columns" if one else "neither"
+        raise InputErrors([InputError(str(table.path), 1, "along_mm", found, "along_mm or roll_angle_deg")])
+    if section is None or "radius_mm" in table.numbers:
+        return None
+    if "along_mm" in one:
+        return np.clip(table.numbers["along_mm"] * MM, 0.0, section.length)
+    angles = table.numbers["roll_angle_deg"]
+    stretches = [section.where(float(angle) * DEG) for angle in angles]
+    wrong = [
+        table.error(row, "roll_angle_deg", f"{angles[row]:g}", _ONE_PLACE)
+        for row, ends in enumerate(stretches)
+        if ends is None or ends[1] - ends[0] > MM
+    ]
+    if wrong:
+        raise InputErrors(wrong[:100])
+    return np.array([ends[0] for ends in stretches if ends is not None])
 
 
 def _labels(table: CsvTable) -> list[str]:

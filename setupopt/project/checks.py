@@ -9,7 +9,7 @@ from setupopt.project.bodies import dressed, file_name
 from setupopt.project.lines import Loc
 from setupopt.project.model import AxleSetup, Body, Car, Setup, Venue
 from setupopt.project.pad import axles, corner_load, penetration, plan_points, reach, unsprung_mass
-from setupopt.units import MM
+from setupopt.units import DEG, MM
 
 ROOM = 0.9  # of the section's radius that the car may reach; beyond, the surface stands nearly upright
 DEEPEST = 0.4  # of a tyre's radius, pressed in at rest: no tyre is that soft
@@ -26,6 +26,7 @@ class Finding(NamedTuple):
 def refusals(car: Car, venue: Venue, setup: Setup, bodies: Sequence[Body] = ()) -> list[Finding]:
     """Everything that contradicts itself, in the order of the files; `bodies`: what `car` wears instead."""
     found = [*_masses(car), *_tyres(car, setup), *_room_in_section(car, venue, "the car")]
+    found += _sweep_on_section(venue)
     for body in bodies:
         found += _room_in_section(dressed(car, body), venue, f"the car with {file_name(body.name)}")
     return found
@@ -59,4 +60,31 @@ def _room_in_section(car: Car, venue: Venue, who: str) -> Iterator[Finding]:
     if widest * venue.curvature > ROOM:
         least = widest / ROOM / MM
         expected = f"at least {least:.0f} mm, so that {who} fits in at the headings driven"
-        yield Finding("venue", ("venue", "radius_mm"), expected)
+        yield Finding("venue", _tightest(venue), expected)
+
+
+def _tightest(venue: Venue) -> Loc:
+    """Where the radius stands that is too small."""
+    if venue.profile is None:
+        return ("venue", "radius_mm")
+    if venue.section == "survey":
+        return ("section", "survey")
+    bends = venue.profile.curvatures
+    part = max(range(len(bends)), key=lambda number: abs(bends[number]))
+    return ("section", "part", part, "radius_mm")
+
+
+def _sweep_on_section(venue: Venue) -> Iterator[Finding]:
+    """What is swept must be there."""
+    section, sweep = venue.profile, venue.sweep
+    if section is None:
+        return
+    if sweep.along is not None and sweep.along[1] > section.length + 1e-6:
+        yield Finding(
+            "venue", ("sweep", "along_mm", "to"), f"at most {section.length / MM:.1f} mm, the section's end"
+        )
+    if sweep.along is None and section.stretch(sweep.start, sweep.stop) is None:
+        low, high = section.end_angles.min() / DEG, section.end_angles.max() / DEG
+        yield Finding(
+            "venue", ("sweep", "roll_angles_deg"), f"some of the section's {low:.4g} to {high:.4g} deg"
+        )

@@ -11,7 +11,8 @@ from setupopt.project.bodies import dressed, own_body
 from setupopt.project.model import Project, Setup
 
 _DIGITS = 12
-_LATER = {"least_static_gap", "ground_clearance_least"}  # checksums of files without them stay what they were
+# Checksums of files without them stay what they were
+_LATER = {"least_static_gap", "ground_clearance_least", "along", "profile"}
 
 
 def project_checksum(project: Project) -> str:

@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from setupopt.project import model
+from setupopt.project.section import Section
 from setupopt.units import (
     BAR,
     DEG,
@@ -145,21 +146,46 @@ def clearance(table: schema.ClearanceTable) -> model.ClearancePoint:
     )
 
 
-def venue(file: schema.VenueFile) -> model.Venue:
-    """venue.toml as a Venue."""
-    table, angles = file.venue, file.sweep.roll_angles_deg
-    sweep = model.Sweep(angles.from_ * DEG, angles.to * DEG, angles.step * DEG, file.sweep.speed_m_s)
+def venue(file: schema.VenueFile, surveyed: Section | None = None) -> model.Venue:
+    """venue.toml as a Venue; `surveyed`: the section that its survey tells."""
+    table, profile = file.venue, surveyed or section(file.section)
+    curvature = 0.0 if table.radius_mm is None else 1.0 / (table.radius_mm * MM)
     return model.Venue(
         name=table.name,
         section=table.section,
-        curvature=0.0 if table.radius_mm is None else 1.0 / (table.radius_mm * MM),
+        curvature=curvature if profile is None else profile.tightest,
         slope=math.atan(table.slope_percent * PERCENT),
         surface_grip=table.surface_grip,
         air_density=table.air_density_kg_m3,
         roughness=_roughness(table),
-        sweep=sweep,
+        sweep=sweep(file.sweep, profile),
         attitudes=tuple(attitude(driven) for driven in file.attitude),
+        profile=profile,
     )
+
+
+def section(table: schema.SectionTable | None) -> Section | None:
+    """The parts of `[section]`; None where there are none."""
+    if table is None or not table.part:
+        return None
+    radii = [math.inf if part.radius_mm is None else part.radius_mm * MM for part in table.part]
+    pairs = zip(radii, table.part, strict=True)
+    lengths = [
+        (part.width_mm or 0.0) * MM if part.sweep_deg is None else abs(radius) * part.sweep_deg * DEG
+        for radius, part in pairs
+    ]
+    return Section((table.start_deg or 0.0) * DEG, tuple(lengths), tuple(1.0 / radius for radius in radii))
+
+
+def sweep(table: schema.SweepTable, profile: Section | None) -> model.Sweep:
+    """The sweep by roll angles, or by places along a section of parts."""
+    if table.roll_angles_deg is not None:
+        angles = table.roll_angles_deg
+        return model.Sweep(angles.from_ * DEG, angles.to * DEG, angles.step * DEG, table.speed_m_s)
+    assert table.along_mm is not None and profile is not None  # the schema sees to it
+    walked, ends = table.along_mm, profile.end_angles
+    along = walked.from_ * MM, walked.to * MM, walked.step * MM
+    return model.Sweep(float(ends.min()), float(ends.max()), 1.0, table.speed_m_s, along)
 
 
 def _roughness(table: schema.VenueTable) -> float | None:

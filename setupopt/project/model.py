@@ -9,7 +9,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from setupopt.project.section import Section
 
 AXLES: tuple[Literal["front", "rear"], ...] = ("front", "rear")
 WHEELS = ("fl", "fr", "rl", "rr")
@@ -126,12 +129,17 @@ class Car:
 
 @dataclass(frozen=True, slots=True)
 class Sweep:
-    """The roll angles of the main sweep, and its speed."""
+    """The roll angles of the main sweep, and its speed.
+
+    On a section of parts the sweep goes from the first to the last place with such an angle, `along`: or from
+    one place to another; the step of an angle is there a length, that of the tightest arc.
+    """
 
     start: float
     stop: float
     step: float
     speed: float
+    along: tuple[float, float, float] | None = None  # m; from, to, step
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,14 +162,15 @@ class Venue:
     """The place: section, surface, air, and what is driven there."""
 
     name: str
-    section: Literal["circle", "flat"]
-    curvature: float  # of the section, 1/m; 0 when flat
+    section: Literal["circle", "flat", "parts", "survey"]
+    curvature: float  # of the section, 1/m; 0 when flat; the tightest of parts, either way
     slope: float  # rad, the axis rising
     surface_grip: float
     air_density: float
     roughness: float | None  # ISO 8608 displacement PSD at 0.1 cycles/m, m3
     sweep: Sweep
     attitudes: tuple[Attitude, ...]
+    profile: Section | None = None  # of parts, given or surveyed
 
 
 @dataclass(frozen=True, slots=True)

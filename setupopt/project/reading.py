@@ -13,10 +13,12 @@ from setupopt.project.body_files import find_bodies, other_stations
 from setupopt.project.checks import Finding, refusals
 from setupopt.project.model import Project, Setup
 from setupopt.project.toml_file import TomlFile, read_toml
+from setupopt.units import MM
 
 if TYPE_CHECKING:
     from setupopt.project import schema
     from setupopt.project.fields import Table
+    from setupopt.project.survey import Surveyed
 
     File = TypeVar("File", bound=Table)
 
@@ -43,12 +45,23 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     body_files = reader.bodies(home, car_file, setup_read)
     if car_file is None or venue_file is None or setup_read is None or reader.errors:
         raise InputErrors(reader.errors)
-    car, venue, setup = convert.car(car_file), convert.venue(venue_file), convert.setup(setup_read)
+    surveyed = survey_of(home, venue_file)
+    section = None if surveyed is None else surveyed.section
+    car, venue, setup = convert.car(car_file), convert.venue(venue_file, section), convert.setup(setup_read)
     limits = None if limits_file is None else convert.limits(limits_file)
     bodies = tuple(convert.body(name, file, car) for name, file in body_files.items())
     reader.refuse(refusals(car, venue, setup, bodies))
-    odd = cautions(car, venue, setup, limits, bodies)
+    odd = cautions(car, venue, setup, limits, bodies) + (() if surveyed is None else surveyed.cautions)
     return with_body(Project(home, car, venue, setup, limits, odd, bodies=bodies), setup.body)
+
+
+def survey_of(home: Path, file: schema.VenueFile) -> Surveyed | None:
+    """The section that a survey in the folder tells; None where there is none. Raises InputErrors."""
+    from setupopt.project.survey import read_survey
+
+    if file.section is None or file.section.survey is None:
+        return None
+    return read_survey(home / file.section.survey, file.section.survey_error_mm * MM)
 
 
 def read_setup(path: str | Path) -> Setup:

@@ -194,7 +194,7 @@ class VenueTable(Table):
     """`[venue]`."""
 
     name: Name
-    section: Literal["circle", "flat"] = choice("circle", "flat")
+    section: Literal["circle", "flat", "parts", "survey"] = choice("circle", "flat", "parts", "survey")
     radius_mm: float | None = number(1000, 10_000_000, "mm", default=None)
     slope_percent: float = number(-100, 100, "%")
     surface_grip: float = number(0.05, 2, "")
@@ -208,8 +208,8 @@ class VenueTable(Table):
     def _section(self) -> Self:
         if self.section == "circle" and self.radius_mm is None:
             raise wrong(("radius_mm",), 'a number from 1000 to 10000000 mm, because section = "circle"')
-        if self.section == "flat" and self.radius_mm is not None:
-            raise wrong(("radius_mm",), 'no such key, because section = "flat"')
+        if self.section != "circle" and self.radius_mm is not None:
+            raise wrong(("radius_mm",), f'no such key, because section = "{self.section}"')
         return self
 
     @model_validator(mode="after")
@@ -219,11 +219,53 @@ class VenueTable(Table):
         return self
 
 
-class SweepTable(Table):
-    """`[sweep]`."""
+class PartTable(Table):
+    """`[[section.part]]`: an arc by radius and turn, or by radius and width; a straight by its width.
 
-    roll_angles_deg: Steps = steps(-180, 180, "deg")
+    Widths are measured along the surface; a negative radius bulges towards the car.
+    """
+
+    radius_mm: float | None = number(-10_000_000, 10_000_000, "mm", default=None)
+    sweep_deg: float | None = number(0.01, 360, "deg", default=None)
+    width_mm: float | None = number(1, 1_000_000, "mm", default=None)
+
+    @model_validator(mode="after")
+    def _arc_or_straight(self) -> Self:
+        if self.radius_mm is not None and abs(self.radius_mm) < 1000:
+            raise wrong(
+                ("radius_mm",), "a number of at least 1000 mm, or of at most -1000 mm where it bulges"
+            )
+        if self.radius_mm is None and self.sweep_deg is not None:
+            raise wrong(("sweep_deg",), "radius_mm with it, or width_mm alone for a straight")
+        if (self.sweep_deg is None) == (self.width_mm is None):
+            found = "no sweep_deg beside width_mm" if self.sweep_deg is not None else "sweep_deg or width_mm"
+            raise wrong(("width_mm",), found)
+        return self
+
+
+class SectionTable(Table):
+    """`[section]`: `[[section.part]]` tables, or the file of a survey."""
+
+    start_deg: float | None = number(-180, 180, "deg", default=None)
+    part: list[PartTable] = some(max_length=200)
+    survey: Name | None = Field(default=None, description="the name of a CSV file with y_mm and z_mm")
+    survey_error_mm: float = number(0.01, 100, "mm", default=1.0)
+
+
+class SweepTable(Table):
+    """`[sweep]`. A section of parts may be walked by places along it, from its beginning."""
+
+    roll_angles_deg: Steps | None = steps(-180, 180, "deg", default=None)
+    along_mm: Steps | None = steps(0, 10_000_000, "mm", default=None)
     speed_m_s: float = number(0, 200, "m/s")
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        if self.roll_angles_deg is None and self.along_mm is None:
+            raise wrong(("roll_angles_deg",), "")
+        if self.roll_angles_deg is not None and self.along_mm is not None:
+            raise wrong(("along_mm",), "no such key, because roll_angles_deg is given")
+        return self
 
 
 class AttitudeTable(Table):
@@ -244,8 +286,26 @@ class VenueFile(Table):
     """venue.toml."""
 
     venue: VenueTable
+    section: SectionTable | None = Field(default=None, description="a [section] table")
     sweep: SweepTable
     attitude: list[AttitudeTable] = Field(min_length=1, description="at least one [[attitude]] table")
+
+    @model_validator(mode="after")
+    def _section(self) -> Self:
+        kind, table = self.venue.section, self.section
+        because = f'because venue.section = "{kind}"'
+        if kind in ("circle", "flat"):
+            if table is not None:
+                raise wrong(("section",), f"no such table, {because}")
+            if self.sweep.along_mm is not None:
+                raise wrong(("sweep", "along_mm"), f"no such key, {because}")
+        elif table is None:
+            raise wrong(("section",), f"a [section] table, {because}")
+        elif kind == "parts" and (not table.part or table.survey is not None):
+            raise wrong(("section", "part"), f"[[section.part]] tables and no survey, {because}")
+        elif kind == "survey" and (table.survey is None or table.part or table.start_deg is not None):
+            raise wrong(("section", "survey"), f"the name of a CSV file, no part and no start_deg, {because}")
+        return self
 
     @model_validator(mode="after")
     def _names(self) -> Self:

@@ -10,7 +10,18 @@ from setupopt.project.bodies import worn_words
 from setupopt.project.model import WHEELS
 from setupopt.report.assessment import Assessment
 from setupopt.report.summary import AttitudeWorst, by_angle, by_attitude
-from setupopt.report.tables import INDENT, Column, angle, bar, number, paragraph, table, thinned
+from setupopt.report.tables import (
+    INDENT,
+    Column,
+    along_column,
+    along_words,
+    angle,
+    bar,
+    number,
+    paragraph,
+    table,
+    thinned,
+)
 from setupopt.result import Field
 from setupopt.units import MM
 
@@ -75,7 +86,8 @@ def _contact(a: Assessment) -> str:
 
 
 def _margin_words(a: Assessment) -> str:
-    place = f"at {angle(a.worst_fields['roll_angle_deg'])} deg, {a.worst_fields['attitude']}"
+    worst = a.worst_fields
+    place = f"at {angle(worst['roll_angle_deg'])} deg, {along_words(worst)}{worst['attitude']}"
     if a.margin is None:
         return f"none, contact is lost ({place})"
     slides = " (below zero: it slides)" if a.margin < 0.0 else ""
@@ -93,6 +105,7 @@ def _angles(a: Assessment, width: int) -> str:
     length = min(width - 50, 60)
     columns = [
         Column("roll angle deg", [angle(row["roll_angle_deg"]) for row in shown]),
+        *along_column(shown),
         Column("margin", [number(row["margin"], 3) for row in shown]),
         Column("", [_bar(row["margin"], length) for row in shown], numeric=False, rank=1),
         Column("worst attitude", [row["attitude"] for row in shown], numeric=False, least=20),
@@ -133,7 +146,7 @@ def _worst(a: Assessment, width: int) -> str:
     fields = a.worst_fields
     head = (
         f"The worst case: number {fields['case']}, {angle(fields['roll_angle_deg'])} deg, "
-        f"{fields['attitude']}, {fields['speed_m_s']:g} m/s"
+        f"{along_words(fields)}{fields['attitude']}, {fields['speed_m_s']:g} m/s"
     )
     if not fields["contact"]:
         return f"{paragraph(head, width)}\n{paragraph(_lost_words(a), width, INDENT)}"

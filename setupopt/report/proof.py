@@ -62,7 +62,8 @@ class JudgedProof:
             return {"case": None, "roll_angle_deg": None, "attitude": None}
         cases = self.proof.steady.cases
         angle = degrees(cases.records["roll_angle"][row])
-        return {"case": row + 1, "roll_angle_deg": angle, "attitude": cases.attitude[row]}
+        place = {"case": row + 1, "roll_angle_deg": angle, **cases.along(row)}
+        return {**place, "attitude": cases.attitude[row]}
 
     def as_dict(self) -> Field:
         """For scripts; plain Python values, None for what has no answer."""

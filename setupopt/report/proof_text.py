@@ -86,7 +86,10 @@ def _asked(verdict: Verdict) -> str:
 
 
 def _degrees(place: Field) -> str:
-    return "-" if place["roll_angle_deg"] is None else angle(place["roll_angle_deg"])
+    if place["roll_angle_deg"] is None:
+        return "-"
+    along = f" ({place['along_mm']:.0f} mm along)" if "along_mm" in place else ""
+    return angle(place["roll_angle_deg"]) + along
 
 
 def _changes(judged: JudgedProof, width: int) -> str:

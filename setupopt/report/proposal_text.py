@@ -13,6 +13,8 @@ from setupopt.report.proposal_trust import build_errors, counted_words, trust
 from setupopt.report.tables import (
     INDENT,
     Column,
+    along_column,
+    along_words,
     angle,
     margin_words,
     number,
@@ -68,7 +70,7 @@ def _margin_words(margin: float) -> str:
 
 def _place(judged: JudgedProposal) -> str:
     worst, count = judged.proposal.worst, len(judged.proposal.result.cases)
-    place = f"{angle(worst['roll_angle_deg'])} deg, {worst['attitude']}"
+    place = f"{angle(worst['roll_angle_deg'])} deg, {along_words(worst)}{worst['attitude']}"
     if judged.margin is not None:
         return f"Worst at {place}; the {worst['first_axle']} axle goes first."
     lost, before = judged.contact_lost, judged.proposal.start_result.lost()
@@ -213,6 +215,7 @@ def _binding(judged: JudgedProposal, width: int) -> str:
         return ""
     columns = [
         Column("roll angle deg", [angle(row.fields["roll_angle_deg"]) for row in rows]),
+        *along_column([row.fields for row in rows]),
         Column("attitude", [row.fields["attitude"] for row in rows], numeric=False, least=20),
         Column("margin", [_margin(row.fields["margin"]) for row in rows]),
         Column("first axle", [row.fields["first_axle"] or "-" for row in rows], numeric=False),

@@ -27,8 +27,8 @@ def by_angle(result: Result) -> list[Field]:
     if result.cases.attitudes:
         return result.by_angle()
     score = _score(result)
-    order = np.lexsort((score, result.cases.records["roll_angle"]))
-    angles = result.cases.records["roll_angle"][order]
+    order = np.lexsort((score, result.cases.at))
+    angles = result.cases.at[order]
     first = np.flatnonzero(np.r_[True, angles[1:] != angles[:-1]])
     return [_at_angle(result, int(case)) for case in order[first]]
 
@@ -36,6 +36,7 @@ def by_angle(result: Result) -> list[Field]:
 def _at_angle(result: Result, case: int) -> Field:
     return {
         "roll_angle_deg": _angle(result, case),
+        **result.cases.along(case),
         "margin": _margin(result, case),
         "attitude": result.cases.attitude[case],
     }

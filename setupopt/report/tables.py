@@ -12,7 +12,7 @@ import math
 import shutil
 import textwrap
 import unicodedata
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -174,6 +174,24 @@ def angle(degrees: float) -> str:
     ('30', '0')
     """
     return f"{degrees + 0.0:.6g}"
+
+
+def along_words(row: Mapping[str, object]) -> str:
+    """Where a case stands on a section of parts, if it stands on one.
+
+    >>> along_words({"along_mm": 4210.0}), along_words({})
+    ('4210 mm along, ', '')
+    """
+    return f"{row['along_mm']:.0f} mm along, " if "along_mm" in row else ""
+
+
+def along_column(rows: Sequence[Mapping[str, object]]) -> list[Column]:
+    """A column of places along a section of parts; none on other sections."""
+    return (
+        [Column("along mm", [f"{row['along_mm']:.0f}" for row in rows])]
+        if rows and "along_mm" in rows[0]
+        else []
+    )
 
 
 def bar(share: float, length: int) -> str:

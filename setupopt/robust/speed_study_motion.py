@@ -11,7 +11,7 @@ from scipy.integrate import solve_ivp
 from scipy.interpolate import PchipInterpolator
 from scipy.optimize import brentq
 
-from setupopt.cases import CaseSet, sweep_cases
+from setupopt.cases import CaseSet, level, sweep_cases
 from setupopt.evaluation import Model
 from setupopt.physics.air import relative_wind
 from setupopt.physics.inputs import Floats, Records
@@ -136,7 +136,9 @@ class _Floor:
 
     def __init__(self, project: Project, setup: Setup) -> None:
         straight = Attitude("run-up", 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0, 0.0, 0.0, 0.0), None)
-        self.case = sweep_cases(replace(project.venue, attitudes=(straight,)), np.zeros(1))
+        self.case = sweep_cases(
+            replace(project.venue, attitudes=(straight,)), np.array([level(project.venue)])
+        )
         self.model = Model(project.car)
         self.settings = self.model.settings(setup)
         self.path = Path(project.car, self.case.records)

@@ -9,7 +9,7 @@ import numpy as np
 from setupopt.limits_check import Broken
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project, Setup
-from setupopt.result import Field, Result, degrees
+from setupopt.result import Field, Result
 from setupopt.search.evidence import Gain
 from setupopt.search.goal import Goal
 from setupopt.search.parts_study import Chosen
@@ -178,21 +178,22 @@ def bindings_of(between: Result, goal: Goal, weights: dict[tuple[str, float], fl
 
 
 def _place(between: Result, row: int) -> tuple[str, float]:
-    """Attitude and roll angle in degrees; a dip of the margin and one of a limit may be the same place."""
-    return between.cases.attitude[row], degrees(between.cases.records["roll_angle"][row])
+    """Attitude and where it stands; a dip of the margin and one of a limit may be the same place."""
+    return between.cases.attitude[row], round(float(between.cases.at[row]), 9)
 
 
 def _told(between: Result, row: int) -> Field:
     fields = between.fields(row)
-    return {name: fields[name] for name in ("roll_angle_deg", "attitude", "margin", "first_axle")}
+    kept = ("roll_angle_deg", "along_mm", "attitude", "margin", "first_axle")
+    return {name: fields[name] for name in kept if name in fields}
 
 
 def _shares(between: Result, rows: list[int], weights: dict[tuple[str, float], float]) -> list[float]:
     """Every weight goes to the nearest of the rows with its attitude."""
     shares, cases = np.zeros(len(rows)), between.cases
-    for (attitude, angle), weight in weights.items():
+    for (attitude, at), weight in weights.items():
         near = [i for i, row in enumerate(rows) if cases.attitude[row] == attitude]
         if near:
-            away = [abs(degrees(cases.records["roll_angle"][rows[i]]) - angle) for i in near]
+            away = [abs(cases.at[rows[i]] - at) for i in near]
             shares[near[int(np.argmin(away))]] += weight
     return [float(share) for share in shares]

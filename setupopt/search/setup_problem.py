@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from setupopt.cases import CaseSet, placed_cases, sweep_angles
+from setupopt.cases import CaseSet, placed_cases, sweep_at
 from setupopt.evaluation import Model
 from setupopt.packaging import LimitRows, PackagingLimits
 from setupopt.physics.inputs import ANSWER, Floats, Records
@@ -43,7 +43,7 @@ class SetupProblem:
         self.packaging = PackagingLimits(project.car, limits.packaging)
         self.start = from_setup(self.variables, project.setup)
         self.attitudes = len(project.venue.attitudes)
-        self.index = Index(self.attitudes, sweep_angles(project.venue.sweep))
+        self.index = Index(self.attitudes, sweep_at(project.venue))
         self.builds: list[Floats] = []  # errors of added builds, see robust.tolerance.NAMES
         self.solved = 0
         self._cases: tuple[Places, CaseSet] | None = None

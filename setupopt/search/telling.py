@@ -8,12 +8,12 @@ from functools import cached_property
 
 import numpy as np
 
-from setupopt.cases import CaseSet, sweep_angles, sweep_cases
+from setupopt.cases import CaseSet, sweep_at, sweep_cases
 from setupopt.evaluation import Model
 from setupopt.limits_check import Broken, broken
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project, Setup
-from setupopt.result import Result, degrees
+from setupopt.result import Result
 from setupopt.robust.build_cloud import BuildCloud
 from setupopt.search.alternatives import alternatives, other_bodies
 from setupopt.search.choosing import Choice
@@ -72,7 +72,7 @@ class Telling:
     @cached_property
     def dense(self) -> CaseSet:
         """The sweep of the check."""
-        return sweep_cases(self.today.venue, sweep_angles(self.today.venue.sweep, DENSER))
+        return sweep_cases(self.today.venue, sweep_at(self.today.venue, DENSER))
 
     @cached_property
     def between(self) -> Result:
@@ -171,15 +171,15 @@ class Telling:
         return lost == 0 and not self.broken and not self.floors_broken
 
     def _shares(self) -> dict[tuple[str, float], float]:
-        """Weights of the binding places before the steps, by attitude and roll angle in degrees."""
+        """Weights of the binding places before the steps, by attitude and where they stand."""
         end, problem = self.choice.end, self.problem
         held = weights_at(on(problem, end.places), end.outcome.point)
         rows = problem(end.outcome.point[None, :], end.places).value_place
         weights = np.bincount(rows, weights=held.values, minlength=len(end.places))
-        cases, angles = problem.cases(end.places), end.places.at
+        cases = problem.cases(end.places)
         found: dict[tuple[str, float], float] = {}
         for place in np.flatnonzero(weights > 1e-6):
-            key = (cases.attitude[place], degrees(angles[place]))
+            key = (cases.attitude[place], float(end.places.at[place]))
             found[key] = found.get(key, 0.0) + float(weights[place])
         return found
 

@@ -128,7 +128,7 @@ def _places(proposal: Proposal, problem: SetupProblem) -> Places:
 
     def at(cases: CaseSet) -> Places:
         families = np.array([proposal.goal.names.index(name) for name in cases.attitude], dtype=int)
-        return Places(families, cases.records["roll_angle"])
+        return Places(families, cases.at)
 
     return problem.index.places().join(at(proposal.between.cases)).join(at(start.cases.pick(start.worst)))
 

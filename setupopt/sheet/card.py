@@ -34,7 +34,8 @@ class RunCard:
     def worst(self) -> Field:
         """Case, roll angle and attitude of the worst steady case."""
         fields = self.result.fields(int(self.result.worst[0]))
-        return {name: fields[name] for name in ("case", "roll_angle_deg", "attitude", "speed_m_s")}
+        kept = ("case", "roll_angle_deg", "along_mm", "attitude", "speed_m_s")
+        return {name: fields[name] for name in kept if name in fields}
 
     @property
     def gust(self) -> Field | None:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import setupopt
-from setupopt.cases import join, sweep_angles, sweep_cases
+from setupopt.cases import join, sweep_at, sweep_cases
 from setupopt.limits_check import broken
 from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import with_body
@@ -102,7 +102,7 @@ def heights(proposal: Proposal) -> Proposal:
 def as_driven(project: Project, proposal: Proposal) -> Proposal:
     """A proposal that leaves another project's setup as it is; it knows the worst of a denser sweep."""
     result = setupopt.evaluate(project)
-    dense = setupopt.evaluate(project, None, sweep_cases(project.venue, sweep_angles(project.venue.sweep, 6)))
+    dense = setupopt.evaluate(project, None, sweep_cases(project.venue, sweep_at(project.venue, 6)))
     between = setupopt.evaluate(project, None, dense.cases.pick(dense.worst))
     return replace(
         proposal, project=project, today=project, setup=project.setup, free=free_of(project),
@@ -139,7 +139,7 @@ def test_the_map_knows_the_dips_between_the_angles(proposal: Proposal) -> None:
     """On a sweep so coarse that it misses the worst, the map is as low as what is known of both setups."""
     bore = coarse("bore", 9.0)
     driven = as_driven(bore, proposal)
-    dense = sweep_cases(bore.venue, sweep_angles(bore.venue.sweep, 6))
+    dense = sweep_cases(bore.venue, sweep_at(bore.venue, 6))
     start = setupopt.evaluate(bore, changed(bore.setup, "front.camber_deg", 0.0), dense)
     for known_dips in (driven, replace(driven, between=driven.result, start_result=start)):
         found = map_of(known_dips)

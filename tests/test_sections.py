@@ -1,0 +1,198 @@
+"""Margins on sections of arcs and straights, and on surveyed ones."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import pi, radians
+from pathlib import Path
+
+import numpy as np
+import pytest
+from cars import venue
+
+import setupopt
+from setupopt.cases import CaseSet, level, sweep_at, sweep_cases
+from setupopt.errors import InputErrors
+from setupopt.evaluation import Model
+from setupopt.project.model import Attitude, Sweep, Venue
+from setupopt.project.section import Section
+from setupopt.project.survey import read_survey
+
+EXAMPLE = Path(setupopt.__file__).parents[1] / "setups" / "bore"
+RADIUS = 8.0
+STRAIGHT = Attitude("straight", 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0, 0.0, 0.0, 0.0), None)
+TURNED = replace(STRAIGHT, name="turned up", heading=radians(8))
+WINDY = replace(STRAIGHT, name="crosswind", crosswind=6.0, heading=radians(-5))
+ROUND = replace(
+    venue(1 / RADIUS), sweep=Sweep(0.0, pi, radians(5), 50.0), attitudes=(STRAIGHT, TURNED, WINDY)
+)
+ARCS = Section(-pi / 2, (RADIUS * radians(100), RADIUS * radians(200)), (1 / RADIUS, 1 / RADIUS))
+# A floor of 4 m, an arc of 8 m radius up to the wall, and 3 m of wall.
+MIXED = Section(0.0, (4.0, RADIUS * pi / 2, 3.0), (0.0, 1 / RADIUS, 0.0))
+
+
+def on(section: Section, like: Venue = ROUND) -> Venue:
+    """The same place with another section."""
+    return replace(like, section="parts", profile=section, curvature=section.tightest)
+
+
+def margins(place: Venue, cases: CaseSet | None = None) -> np.ndarray:
+    """Margins of the example's car and setup, (attitudes, places); all must hold."""
+    project = setupopt.load(EXAMPLE)
+    model = Model(project.car)
+    result = model.run(model.settings(project.setup), sweep_cases(place) if cases is None else cases)
+    assert result.contact.all()
+    return result.margin.reshape(len(place.attitudes), -1)
+
+
+def test_circle_of_arcs_gives_the_margins_of_the_circle() -> None:
+    """To rounding, at the same roll angles, joint or none; 1e-9 is a millionth of the last digit told."""
+    assert np.degrees(sweep_cases(on(ARCS)).angles) == pytest.approx(np.arange(0, 181, 5), abs=1e-9)
+    assert margins(on(ARCS)) == pytest.approx(margins(ROUND), abs=1e-9)
+
+
+@pytest.mark.parametrize("noise", [0.0, 1e-3])
+def test_surveyed_circle_gives_the_margins_of_the_circle(tmp_path: Path, noise: float) -> None:
+    """Within 0.001, from points 4 deg apart, noted to 0.1 mm or measured to 1 mm."""
+    angle = np.radians(np.arange(-30.0, 211.0, 4.0))
+    points = 1e3 * RADIUS * np.stack([np.sin(angle), 1.0 - np.cos(angle)], axis=1)
+    points += 1e3 * noise * np.random.default_rng(3).normal(size=points.shape)
+    rows = "\n".join(f"{y:.1f},{z:.1f}" for y, z in points)
+    (tmp_path / "section.csv").write_text(f"y_mm,z_mm\n{rows}\n", encoding="utf-8")
+    section = read_survey(tmp_path / "section.csv", 1e-3).section
+    place = on(section)
+    at = np.array([section.stretch(a, a)[0] for a in sweep_at(ROUND)])  # type: ignore[index]
+    assert margins(place, sweep_cases(place, at)) == pytest.approx(margins(ROUND), abs=1e-3)
+
+
+def test_far_from_joints_only_the_own_part_counts() -> None:
+    """In the middle of the arc as in a bore, in the middle of floor and wall as on a plane tilted so."""
+    place, flat = on(MIXED), replace(ROUND, section="flat", curvature=0.0)
+    at = np.array([0.0, 4.0 + RADIUS * pi / 4, MIXED.length])
+    found = margins(place, sweep_cases(place, at))
+    assert found[:, 1] == pytest.approx(
+        margins(ROUND, sweep_cases(ROUND, np.array([pi / 4])))[:, 0], abs=1e-9
+    )
+    for column, angle in ((0, 0.0), (2, pi / 2)):
+        plane = margins(flat, sweep_cases(flat, np.array([angle])))[:, 0]
+        assert found[:, column] == pytest.approx(plane, abs=1e-9)
+
+
+def test_margins_do_not_jump_at_a_joint() -> None:
+    """From one side of each joint to the other, and as each wheel crosses it: 0.1 mm apart within 2e-4."""
+    place = on(MIXED)
+    along = np.concatenate([np.arange(j - 1.2, j + 1.2, 0.01) for j in (4.0, 4.0 + RADIUS * pi / 2)])
+    near = margins(place, sweep_cases(place, along)), margins(place, sweep_cases(place, along + 1e-4))
+    assert np.abs(near[0] - near[1]).max() < 2e-4
+
+
+def test_mirrored_section_gives_the_same_margins() -> None:
+    """A section walked the other way, with heading and wind mirrored: the same margins to rounding."""
+    back = Section(-float(MIXED.end_angles[-1]), MIXED.lengths[::-1], MIXED.curvatures[::-1])
+    mirrored = [replace(a, heading=-a.heading, crosswind=-a.crosswind) for a in ROUND.attitudes]
+    at = MIXED.spread(0.3, MIXED.length, 0.7)
+    place = replace(on(back), attitudes=tuple(mirrored))
+    found = margins(place, sweep_cases(place, MIXED.length - at))
+    assert found == pytest.approx(margins(on(MIXED), sweep_cases(on(MIXED), at)), abs=1e-9)
+
+
+def test_sweep_of_a_section_goes_place_by_place() -> None:
+    """Straights too are swept, at the spacing that the step has on the tightest arc; joints are among them."""
+    swept = sweep_at(on(MIXED))
+    assert swept[0] == 0.0 and swept[-1] == pytest.approx(4.0 + RADIUS * pi / 2 + 3.0)
+    assert np.diff(swept).max() <= radians(5) * RADIUS + 1e-9
+    assert np.abs(swept - 4.0).min() < 1e-12
+    dense = sweep_at(on(MIXED), 4)
+    assert all(np.abs(dense - place).min() < radians(5) * RADIUS / 4 for place in swept)
+
+
+def test_sweep_by_places() -> None:
+    """From 1 m to 5 m in steps of 0.5 m."""
+    place = on(MIXED)
+    place = replace(place, sweep=replace(place.sweep, along=(1.0, 5.0, 0.5)))
+    assert sweep_at(place) == pytest.approx(np.arange(1.0, 5.1, 0.5))
+
+
+def test_level_place() -> None:
+    """Where a run-up is driven: in the middle of the floor, or where the section is most nearly level."""
+    assert level(on(MIXED)) == pytest.approx(2.0)
+    assert level(ROUND) == 0.0
+    wall = Section(1.0, (3.0, 2.0), (0.1, 0.0))
+    assert level(on(wall)) == 0.0
+
+
+# ---- from files --------------------------------------------------------------------------------------------
+
+PARTS = """
+[section]
+start_deg = -90
+[[section.part]]
+radius_mm = 8000
+sweep_deg = 120
+[[section.part]]
+radius_mm = 8000
+width_mm = 20000
+"""
+
+
+def folder(tmp_path: Path, section: str, table: str) -> Path:
+    """The example bore with another section."""
+    from setupopt.cli.start import copy_whole, examples_folder
+
+    copy_whole(examples_folder() / "bore", tmp_path / "bore")
+    path = tmp_path / "bore" / "venue.toml"
+    lines = [
+        line for line in path.read_text(encoding="utf-8").splitlines() if not line.startswith("radius_mm")
+    ]
+    text = "\n".join(lines).replace('section = "circle"', f'section = "{section}"')
+    path.write_text(text + "\n" + table, encoding="utf-8")
+    return tmp_path / "bore"
+
+
+def test_bore_given_as_parts(tmp_path: Path) -> None:
+    """Arcs by turn and by width: the margins of the example within 1e-9, and where each case stands."""
+    project = setupopt.load(folder(tmp_path, "parts", PARTS))
+    found, round_ = setupopt.evaluate(project), setupopt.evaluate(setupopt.load(EXAMPLE))
+    rows = {row["roll_angle_deg"]: row["margin"] for row in found.by_angle()}
+    both = [row for row in round_.by_angle() if row["roll_angle_deg"] in rows]
+    assert [row["roll_angle_deg"] for row in both][:7] == [0, 5, 10, 15, 20, 25, 30], "the first arc"
+    for row in both:
+        assert rows[row["roll_angle_deg"]] == pytest.approx(row["margin"], abs=1e-9)
+    fields = found.fields(int(found.worst[0]))
+    assert fields["along_mm"] == pytest.approx(8000 * radians(90 + fields["roll_angle_deg"]), abs=1e-3)
+
+
+def test_bore_given_as_survey(tmp_path: Path) -> None:
+    """A file beside venue.toml; the worst margin within 0.001 of the example's."""
+    home = folder(tmp_path, "survey", '[section]\nsurvey = "bore.csv"\n')
+    angle = np.radians(np.arange(-20.0, 201.0, 5.0))
+    rows = "\n".join(f"{8e3 * np.sin(a):.2f},{8e3 - 8e3 * np.cos(a):.2f}" for a in angle)
+    (home / "bore.csv").write_text(f"y_mm,z_mm\n{rows}\n", encoding="utf-8")
+    found = setupopt.evaluate(setupopt.load(home)).worst_margin
+    assert found == pytest.approx(setupopt.evaluate(setupopt.load(EXAMPLE)).worst_margin, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("section", "table", "key"),
+    [
+        ("parts", "", "section"),
+        ("circle", PARTS, "radius_mm"),
+        ("flat", PARTS, "section"),
+        ("parts", "[section]\nstart_deg = 0\n", "section.part"),
+        ("parts", '[section]\nsurvey = "x.csv"\n', "section.part"),
+        ("parts", "[[section.part]]\nsweep_deg = 20\n", "sweep_deg"),
+        ("parts", "[[section.part]]\nradius_mm = 8000\n", "width_mm"),
+        ("parts", "[[section.part]]\nradius_mm = 8000\nwidth_mm = 10\nsweep_deg = 5\n", "width_mm"),
+        ("parts", "[[section.part]]\nradius_mm = 300\nsweep_deg = 5\n", "radius_mm"),
+        ("parts", "[[section.part]]\nradius_mm = 1100\nsweep_deg = 90\n", "radius_mm"),
+        ("parts", "[section]\nstart_deg = -80\n[[section.part]]\nwidth_mm = 5000\n", "roll_angles_deg"),
+        ("survey", '[section]\nsurvey = "missing.csv"\n', ""),
+        ("survey", "[section]\n", "survey"),
+        ("survey", PARTS, "section"),
+    ],
+)
+def test_impossible_sections_are_refused(tmp_path: Path, section: str, table: str, key: str) -> None:
+    """Every contradiction by its file and key."""
+    with pytest.raises(InputErrors) as refused:
+        setupopt.load(folder(tmp_path, section, table))
+    assert any(key in error.key for error in refused.value.errors), refused.value
