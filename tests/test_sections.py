@@ -97,7 +97,7 @@ def test_mirrored_section_gives_the_same_margins() -> None:
 
 
 def test_sweep_of_a_section_goes_place_by_place() -> None:
-    """Straights too are swept, at the spacing that the step has on the tightest arc; joints are among them."""
+    """Straights are swept too, as closely as the step is on the tightest arc; joints are among the places."""
     swept = sweep_at(on(MIXED))
     assert swept[0] == 0.0 and swept[-1] == pytest.approx(4.0 + RADIUS * pi / 2 + 3.0)
     assert np.diff(swept).max() <= radians(5) * RADIUS + 1e-9
