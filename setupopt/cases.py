@@ -47,6 +47,11 @@ class CaseSet:
         return {"along_mm": round(float(self.records["along"][row]) / MM, 6)} if self.is_along else {}
 
     @property
+    def stands(self) -> str:
+        """What cases of a sweep differ in beside their attitudes, in words."""
+        return "places" if self.is_along else "roll angles"
+
+    @property
     def at(self) -> Floats:
         """Where the cases stand: as `sweep_at` counts, (cases)."""
         return np.asarray(self.records["along" if self.is_along else "roll_angle"])

@@ -131,7 +131,7 @@ radius_mm = 8000
 sweep_deg = 120
 [[section.part]]
 radius_mm = 8000
-width_mm = 20000
+width_mm = 24000
 """
 
 
@@ -158,8 +158,16 @@ def test_bore_given_as_parts(tmp_path: Path) -> None:
     assert [row["roll_angle_deg"] for row in both][:7] == [0, 5, 10, 15, 20, 25, 30], "the first arc"
     for row in both:
         assert rows[row["roll_angle_deg"]] == pytest.approx(row["margin"], abs=1e-9)
+    assert not any("section" in line for line in project.cautions), "13 m before and 6 m after what is swept"
     fields = found.fields(int(found.worst[0]))
     assert fields["along_mm"] == pytest.approx(8000 * radians(90 + fields["roll_angle_deg"]), abs=1e-3)
+
+
+def test_reaching_over_the_end_is_told(tmp_path: Path) -> None:
+    """A floor and a wall that end where the sweep does: one caution for each end."""
+    table = "[section]\n[[section.part]]\nradius_mm = 8000\nsweep_deg = 180\n"
+    said = [c for c in setupopt.load(folder(tmp_path, "parts", table)).cautions if "section" in c]
+    assert len(said) == 2 and "beginning" in said[0] and "end" in said[1]
 
 
 def test_bore_given_as_survey(tmp_path: Path) -> None:

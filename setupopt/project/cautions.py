@@ -21,7 +21,16 @@ from setupopt.project.model import (
     Setup,
     Venue,
 )
-from setupopt.project.pad import GRAVITY, axles, corner_load, floor_height, penetration, unsprung_mass
+from setupopt.project.pad import (
+    GRAVITY,
+    axles,
+    corner_load,
+    floor_height,
+    penetration,
+    plan_points,
+    reach,
+    unsprung_mass,
+)
 from setupopt.project.settings import SETTINGS, Setting, in_file_units
 from setupopt.units import MM, N_PER_MM, PERCENT
 
@@ -34,7 +43,7 @@ def cautions(
 ) -> tuple[str, ...]:
     """Everything worth a second look, in the order of the files; `bodies`: what `car` wears instead."""
     found = [*_masses(car), *_suspension(car), *_tyres(car, setup), *_air(car, setup, OWN)]
-    found += [*_bodies(car, setup, bodies), *_venue(venue), *_attitudes(venue)]
+    found += [*_bodies(car, setup, bodies), *_venue(venue), *_beyond(car, venue), *_attitudes(venue)]
     if limits is None:
         return tuple(found)
     found += [*_limits(setup, limits), *_out_of_reach(car, setup, limits, OWN)]
@@ -117,6 +126,23 @@ def _venue(venue: Venue) -> Iterator[str]:
     slope = math.tan(venue.slope) / PERCENT
     if abs(slope) > 30.0:
         yield f"venue.toml venue.slope_percent: {slope:.4g} % is steep"
+
+
+def _beyond(car: Car, venue: Venue) -> Iterator[str]:
+    """Where the car reaches over the end of a section."""
+    section, sweep = venue.profile, venue.sweep
+    ends = None if section is None else sweep.along or section.stretch(sweep.start, sweep.stop)
+    if section is None or ends is None:
+        return
+    points = plan_points(car)
+    widest = max(reach(points, attitude.heading) for attitude in venue.attitudes)
+    over = [widest - ends[0], widest - (section.length - ends[1])]
+    for end, length in zip(("beginning", "end"), over, strict=True):
+        if length > 1e-3:
+            yield (
+                f"venue.toml section: swept to its {end}, where the car reaches {_mm(length)} mm beyond it; "
+                "the surface is taken to go on there as it ends"
+            )
 
 
 def _attitudes(venue: Venue) -> Iterator[str]:

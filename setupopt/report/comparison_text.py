@@ -29,7 +29,7 @@ def text(judged: JudgedComparison, width: int, short: bool = False) -> str:
 def _head(judged: JudgedComparison, width: int) -> str:
     project, cases = judged.project, judged.best.result.cases
     setups = "every body with every setup as it is" if judged.as_is else "every body with its own best setup"
-    counts = f"{cases.angles.size} roll angles x {len(cases.attitudes)} attitudes"
+    counts = f"{cases.angles.size} {cases.stands} x {len(cases.attitudes)} attitudes"
     given = any(not line.contender.is_own_best for line in judged.lines)
     others = ", other setups as they are" if given and not judged.as_is else ""
     return paragraph(
