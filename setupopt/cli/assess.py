@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from setupopt.cli import options
+from setupopt.cli import completing, options
 from setupopt.cli.outputs import as_json_text, folder_targets, print_json, refuse_inputs, write_all
-from setupopt.cli.waiting import Progress, say_compiling
+from setupopt.cli.waiting import Progress, loading, say_compiling, writing
 from setupopt.errors import OutputError
 
 if TYPE_CHECKING:
@@ -17,14 +17,20 @@ if TYPE_CHECKING:
     from setupopt.project import Project
     from setupopt.report.assessment import Assessment
 
-_FILES = {"cases": "cases.csv", "text": "assess.txt", "json": "assess.json"}
+_FILES = {"cases": "cases.csv", "text": "assess.txt", "json": "assess.json", "picture": "assess.svg"}
 _WIDTH = 100  # of the text written to a file
 
 
 @click.command("assess")
 @options.common
-@click.option("--cases", "cases_file", metavar="FILE.csv", help="Load cases instead of the venue's sweep.")
-@click.option("--cases-out", metavar="FILE.csv", help="Write a table with one row for every case.")
+@click.option(
+    "--cases", "cases_file", metavar="FILE.csv", type=completing.TABLE,
+    help="Load cases instead of the venue's sweep.",
+)  # fmt: skip
+@click.option(
+    "--cases-out", metavar="FILE.csv", type=completing.TABLE,
+    help="Write a table with one row for every case.",
+)  # fmt: skip
 @click.pass_context
 def command(
     ctx: click.Context, project: str, setup_file: str | None, out: str | None, as_json: bool,
@@ -32,15 +38,22 @@ def command(
 ) -> None:  # fmt: skip
     """Grip margin at every roll angle and attitude of PROJECT, the worst one and why.
 
-    With --out, assess.txt, assess.json and cases.csv are written to DIR.
-    """
-    from setupopt.project import load
+    With --out, assess.txt, assess.json, cases.csv and a picture are written to DIR.
 
-    found = load(project, setup_file)
-    targets = _targets(out, cases_out)
-    refuse_inputs(targets, Path(project), setup_file, cases_file)
-    assessment = _assess(found, _cases(cases_file, found), floor, quiet)
-    _write(targets, assessment)
+    \b
+    Example: setupopt assess my-car --floor 0.1
+      the margin of today's setup; exit status 1 where it is under 0.1
+    """
+    with loading(quiet):
+        from setupopt.project import load
+
+        found = load(project, setup_file)
+        targets = _targets(out, cases_out)
+        refuse_inputs(targets, Path(project), setup_file, cases_file)
+        cases = _cases(cases_file, found)
+    assessment = _assess(found, cases, floor, quiet)
+    with writing(quiet):
+        _write(targets, assessment)
     _print(assessment, as_json, quiet)
     ctx.exit(0 if assessment.holds else 1)
 
@@ -67,21 +80,23 @@ def _cases(cases_file: str | None, project: Project) -> CaseSet:
 
 def _assess(project: Project, cases: CaseSet, floor: float | None, quiet: bool) -> Assessment:
     say_compiling(quiet)
-    from setupopt.report.assessment import assess
-
     with Progress(len(cases), quiet) as progress:
+        from setupopt.report.assessment import assess
+
         return assess(project, cases, floor, progress)
 
 
 def _write(targets: dict[str, Path], assessment: Assessment) -> None:
     """Write the files asked for, each whole or not at all."""
     from setupopt.report.assessment import csv_text
+    from setupopt.report.assessment_picture import assessment_svg
     from setupopt.report.assessment_text import text
 
     makers = {
         "cases": lambda: csv_text(assessment.result),
         "text": lambda: text(assessment, _WIDTH),
         "json": lambda: as_json_text(assessment.as_dict()),
+        "picture": lambda: assessment_svg(assessment),
     }
     write_all({target: makers[kind]() for kind, target in targets.items()})
 

@@ -9,12 +9,15 @@ from __future__ import annotations
 import os
 import sys
 from importlib import import_module
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from setupopt import __version__
 from setupopt.errors import UserError
+
+if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
 
 REFUSED, STOPPED, UNREAD = 2, 130, 141
 
@@ -22,14 +25,16 @@ REFUSED, STOPPED, UNREAD = 2, 130, 141
 # take a second to load, and asking for help must not wait for them.
 COMMANDS = {
     "start": ("setupopt.cli.start", "Copy a ready example to edit."),
-    "fit": ("setupopt.cli.fit", "Tyres and air loads from measurements, and what these cannot tell."),
+    "fit": ("setupopt.cli.fit", "Tyres and air loads from measurements, and what these leave open."),
     "assess": ("setupopt.cli.assess", "Grip margin at every roll angle and attitude, the worst and why."),
     "propose": ("setupopt.cli.propose", "The setup whose worst margin is highest."),
     "compare": ("setupopt.cli.compare", "Bodies and setups against each other, and why each loses."),
     "prove": ("setupopt.cli.prove", "What a setup stands of bumps, wind, rough road and build error."),
     "speeds": ("setupopt.cli.speeds", "Safe speeds, the run-up, and what time a loss of drive leaves."),
+    "report": ("setupopt.cli.report", "One page of all of it, for screen and paper, drawn to scale."),
     "sheet": ("setupopt.cli.sheet", "Setup sheets for the mechanics, change list and run card."),
     "readback": ("setupopt.cli.readback", "Margin of the car as it was built, and what to correct."),
+    "completion": ("setupopt.cli.completion", "Let the tab key complete commands, options and files."),
 }
 
 
@@ -51,6 +56,14 @@ class LazyGroup(click.Group):
         """The help texts of the table, without importing anything."""
         with formatter.section("Commands"):
             formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        """Options, or commands with the help texts of the table, again without an import."""
+        if incomplete.startswith("-"):
+            return super().shell_complete(ctx, incomplete)
+        from click.shell_completion import CompletionItem
+
+        return [CompletionItem(n, help=text) for n, (_, text) in COMMANDS.items() if n.startswith(incomplete)]
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the command; what ends it early becomes a message and an exit status."""
@@ -90,8 +103,12 @@ def _silence(stream: Any) -> None:
 def group(ctx: click.Context) -> None:
     """Setups for high-downforce cars on curved, banked and flat surfaces.
 
-    A project is a folder with car.toml, venue.toml, setup.toml and limits.toml. Begin with
-    `setupopt start DIR`, then `setupopt assess DIR`.
+    A project is a folder with car.toml, venue.toml, setup.toml and limits.toml. Answers are a model's: no
+    clearance to drive.
+
+    \b
+    Example: setupopt start my-car && setupopt assess my-car
+      a ready example to edit, and its grip margin
     """
     # Colours only where they are wanted and can be shown; None leaves it to the terminal
     plain = bool(os.environ.get("NO_COLOR")) or os.environ.get("TERM") == "dumb"

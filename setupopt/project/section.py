@@ -37,11 +37,13 @@ class Section:
     """Parts of constant curvature, first to last: lengths in m, curvatures in 1/m, 0 for a straight.
 
     `start`: roll angle where the first part begins, rad. A negative curvature bulges towards the car.
+    `readings`: of a surveyed section, where each point's foot lies and how far it is off to the inside, m.
     """
 
     start: float
     lengths: tuple[float, ...]
     curvatures: tuple[float, ...]
+    readings: tuple[tuple[float, float], ...] = ()
 
     @cached_property
     def ends(self) -> Floats:

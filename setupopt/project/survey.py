@@ -8,7 +8,7 @@ no bump.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -31,10 +31,9 @@ _NUDGE, _STEPS_TO_FOOT, _MOST_STEPS = 1e-7, 6, 30
 
 @dataclass(frozen=True)
 class Surveyed:
-    """A section from its survey; how far its points lie off, m, and what a user should know of them."""
+    """A section from its survey, and what a user should know of its points."""
 
     section: Section
-    off: Floats
     cautions: tuple[str, ...]
 
 
@@ -80,14 +79,15 @@ def _fitted(table: CsvTable, points: Floats, error: float) -> Surveyed:
         "line of its neighbours and was left out; measure it again"
         for row, away in sorted(far.items())
     ]
-    section, off = _Curve(points[kept]).smoothest(error)
+    section = _Curve(points[kept]).smoothest(error)
+    off = np.array([reading[1] for reading in section.readings])
     rms = float(np.sqrt(np.mean(off**2)))
     if rms > 1.5 * error:
         said.append(
             f"{table.path.name}: the points lie {rms / MM:.3g} mm off the smoothed section (root mean "
             f"square), more than survey_error_mm = {error / MM:g} lets expect"
         )
-    return Surveyed(section, off, tuple(said))
+    return Surveyed(section, tuple(said))
 
 
 def _told_apart(points: Floats, error: float) -> tuple[np.ndarray, dict[int, float]]:
@@ -141,7 +141,7 @@ class _Curve:
         bends = np.diff(ends) * self.pieces / length
         self.first = np.concatenate([points[0], [ends[0], length], bends])
 
-    def smoothest(self, error: float) -> tuple[Section, Floats]:
+    def smoothest(self, error: float) -> Section:
         """The stiffest curve whose points lie off by no more than the error, root mean square."""
         low, high, at = np.log(_SOFTEST), np.log(_STIFFEST), self.first
         best = self._settle(at, np.exp(high))
@@ -152,8 +152,8 @@ class _Curve:
                 trial = self._settle(best, np.exp(middle))
                 low, high, best = (middle, high, trial) if self._rms(trial) <= error else (low, middle, best)
         off = self._off(best)[0]
-        lengths = np.full(self.pieces, best[3] / self.pieces)
-        return Section(float(best[2]), tuple(map(float, lengths)), tuple(map(float, best[4:]))), off
+        readings = zip((self.shares * best[3]).tolist(), off.tolist(), strict=True)
+        return replace(self._section(best), readings=tuple(readings))
 
     def _rms(self, at: Floats) -> float:
         return float(np.sqrt(np.mean(self._off(at)[0] ** 2)))

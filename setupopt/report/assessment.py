@@ -14,6 +14,7 @@ from setupopt.evaluation import Model
 from setupopt.limits_check import Broken, broken
 from setupopt.losses import LossBudget, loss_budget
 from setupopt.physics.inputs import Record
+from setupopt.project.csv_text import frame_text
 from setupopt.project.model import Project
 from setupopt.report.summary import by_angle
 from setupopt.result import Field, Result
@@ -97,5 +98,4 @@ def csv_text(result: Result) -> str:
     """The case table as CSV: numbers in full, true or false, nothing where there is no answer."""
     table = result.frame()
     table["contact"] = np.where(table["contact"], "true", "false")
-    text: str = table.to_csv(index=False, lineterminator="\n")
-    return text
+    return frame_text(table)

@@ -58,7 +58,7 @@ def _head(a: Assessment, width: int) -> str:
     project, cases = a.project, a.result.cases
     counts = f"{len(cases)} cases"
     if cases.attitudes:
-        counts += f", {cases.angles.size} roll angles x {len(cases.attitudes)} attitudes"
+        counts += f", {cases.angles.size} {cases.stands} x {len(cases.attitudes)} attitudes"
     car = f"{project.car.name}{worn_words(project, project.setup.body)}"
     return paragraph(f'{car}, setup "{project.setup.name}", at {project.venue.name}: {counts}', width)
 
@@ -218,13 +218,12 @@ def _broken(a: Assessment, width: int) -> str:
     if not a.broken:
         return ""
     columns = [
-        Column("limit", [limit.limit for limit in a.broken], numeric=False, least=30),
+        Column("limit", [limit.limit for limit in a.broken], numeric=False, least=20),
         Column("where", [limit.where for limit in a.broken], numeric=False, least=8),
         Column("value", [f"{number(limit.value)}" for limit in a.broken]),
         Column("required", [f"{limit.sense} {limit.required:g} {limit.unit}" for limit in a.broken]),
         Column("case", [_case_words(limit) for limit in a.broken]),
-        Column("deg", [_limit_angle(limit) for limit in a.broken], rank=1),
-        Column("attitude", [limit.attitude or "-" for limit in a.broken], numeric=False, rank=2, least=12),
+        Column("at", [_place_words(limit) for limit in a.broken], numeric=False, least=12),
     ]
     return f"LIMITS BROKEN ({len(a.broken)})\n{table(columns, width)}"
 
@@ -233,5 +232,5 @@ def _case_words(limit: Broken) -> str:
     return "at rest" if limit.case is None else str(limit.case)
 
 
-def _limit_angle(limit: Broken) -> str:
-    return "-" if limit.roll_angle_deg is None else angle(limit.roll_angle_deg)
+def _place_words(limit: Broken) -> str:
+    return "-" if limit.roll_angle_deg is None else f"{angle(limit.roll_angle_deg)} deg, {limit.attitude}"

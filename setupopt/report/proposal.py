@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from setupopt.project import Project, setup_as_dict
+from setupopt.project.checksum import project_checksum
 from setupopt.result import Field, finite
 from setupopt.search import Asked, Proposal
 from setupopt.search.proposal import Alternative
@@ -86,6 +87,7 @@ class JudgedProposal:
         p = self.proposal
         return {
             "setup": setup_as_dict(p.setup),
+            "project_checksum": project_checksum(p.project),
             "margin": self.margin,
             "start_margin": self.start_margin,
             "worst": p.worst,

@@ -44,8 +44,8 @@ def _head(judged: JudgedProposal, width: int) -> str:
     project, cases = judged.project, judged.proposal.result.cases
     return paragraph(
         f'{project.car.name} at {project.venue.name}: proposal from "{project.setup.name}", checked on '
-        f"{len(cases)} cases, {cases.angles.size} {cases.stands} x {len(cases.attitudes)} attitudes, and where "
-        "it is worst between the angles",
+        f"{len(cases)} cases, {cases.angles.size} {cases.stands} x {len(cases.attitudes)} attitudes, and "
+        "where it is worst between them",
         width,
     )
 

@@ -9,11 +9,13 @@
 from __future__ import annotations
 
 import math
+import re
 import shutil
 import textwrap
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 from typing import TypeVar
 
 NARROWEST, WIDEST = 80, 160
@@ -26,8 +28,8 @@ Row = TypeVar("Row")
 class Column:
     """A column of cells.
 
-    Where space is short, text is cut down to `least` letters (0: not at all); where that is not
-    enough, columns go, the highest `rank` first; rank 0 stays.
+    Where space is short, text goes on in more lines, down to `least` places wide (0: one line); where that
+    is not enough, columns go, the highest `rank` first; rank 0 stays.
     """
 
     head: str
@@ -43,20 +45,25 @@ def screen_width() -> int:
 
 
 def table(columns: Sequence[Column], width: int) -> str:
-    """The columns under their heads; lines are at most `width` long if text can be cut to fit."""
+    """The columns under their heads; lines are at most `width` long if text can be broken to fit."""
     kept = _fitting(columns, width)
-    widths = _cut_widths(kept, width)
+    widths = _widths(kept, width)
     rows = [[column.head for column in kept], *zip(*(column.cells for column in kept), strict=True)]
-    return "\n".join(_row(kept, widths, row) for row in rows)
+    return "\n".join(line for row in rows for line in _lines(kept, widths, row))
 
 
-def _row(columns: Sequence[Column], widths: Sequence[int], cells: Sequence[str]) -> str:
+def _lines(columns: Sequence[Column], widths: Sequence[int], cells: Sequence[str]) -> list[str]:
+    """One row, in as many lines as its longest cell needs."""
+    pieces = [wrapped(cell, width) for cell, width in zip(cells, widths, strict=True)]
+    return [_line(columns, widths, line) for line in zip_longest(*pieces, fillvalue="")]
+
+
+def _line(columns: Sequence[Column], widths: Sequence[int], cells: Sequence[str]) -> str:
     padded = [_padded(*entry) for entry in zip(columns, widths, cells, strict=True)]
     return (INDENT + _GAP.join(padded)).rstrip()
 
 
 def _padded(column: Column, width: int, cell: str) -> str:
-    cell = cut(cell, width)
     blank = " " * (width - shown_width(cell))
     return blank + cell if column.numeric else cell + blank
 
@@ -70,7 +77,7 @@ def _total(widths: Sequence[int]) -> int:
 
 
 def _fitting(columns: Sequence[Column], width: int) -> list[Column]:
-    """The columns that fit, the least important ones left out; text may still be cut."""
+    """The columns that fit, the least important ones left out; text may still have to be broken."""
     kept = list(columns)
     while _total([_least(column) for column in kept]) > width:
         last = max(range(len(kept)), key=lambda place: kept[place].rank)
@@ -86,8 +93,8 @@ def _least(column: Column) -> int:
     return min(natural, max(column.least, shown_width(column.head))) if column.least else natural
 
 
-def _cut_widths(columns: Sequence[Column], width: int) -> list[int]:
-    """Natural widths, or text columns cut, the widest first."""
+def _widths(columns: Sequence[Column], width: int) -> list[int]:
+    """Natural widths, or text columns made narrower, first those with most to spare."""
     widths = [_natural(column) for column in columns]
     while _total(widths) > width:
         spare = [w - _least(column) for w, column in zip(widths, columns, strict=True)]
@@ -110,6 +117,36 @@ def _letter_width(letter: str) -> int:
     if unicodedata.combining(letter) or unicodedata.category(letter) == "Cf":
         return 0
     return 2 if unicodedata.east_asian_width(letter) in "WF" else 1
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """The text in lines of at most `width` places, broken at blanks; a longer word where its parts meet.
+
+    >>> wrapped("bump under one wheel", 10), wrapped("front.ride_height_mm", 12)
+    (['bump under', 'one wheel'], ['front.ride_', 'height_mm'])
+    """
+    if shown_width(text) <= width:
+        return [text]
+    lines = [""]
+    for word in text.split():
+        if lines[-1] and shown_width(f"{lines[-1]} {word}") <= width:
+            lines[-1] += f" {word}"
+        else:
+            lines += _pieces(word, width)
+    return lines[1:]
+
+
+def _pieces(word: str, width: int) -> list[str]:
+    """A word in pieces of at most `width` places, broken after points and underscores if that will do."""
+    parts = re.split(r"(?<=[._])", word)
+    if any(shown_width(part) > width for part in parts):
+        parts = list(word)
+    pieces = [""]
+    for part in parts:
+        if pieces[-1] and shown_width(pieces[-1] + part) > width:
+            pieces.append("")
+        pieces[-1] += part
+    return pieces
 
 
 def cut(text: str, width: int) -> str:

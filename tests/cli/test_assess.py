@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 import math
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -243,12 +245,14 @@ def test_out_takes_text_json_and_table(run: Run, held: Path, tmp_path: Path) -> 
     """Made if missing; --cases-out still goes where it says."""
     out = tmp_path / "a" / "b"
     shown = run("assess", held, "--out", out, "--json").stdout
-    assert sorted(path.name for path in out.iterdir()) == ["assess.json", "assess.txt", "cases.csv"]
+    written = sorted(path.name for path in out.iterdir())
+    assert written == ["assess.json", "assess.svg", "assess.txt", "cases.csv"]
     assert (out / "assess.json").read_text() == shown
     assert len(rows(out / "cases.csv")) == 8
     assert "Worst margin" in (out / "assess.txt").read_text()
     run("assess", held, "--out", tmp_path / "c", "--cases-out", tmp_path / "own.csv")
-    assert sorted(path.name for path in (tmp_path / "c").iterdir()) == ["assess.json", "assess.txt"]
+    left = sorted(path.name for path in (tmp_path / "c").iterdir())
+    assert left == ["assess.json", "assess.svg", "assess.txt"]
     assert len(rows(tmp_path / "own.csv")) == 8
 
 
@@ -322,13 +326,15 @@ def test_text_fits_the_terminal(
     assert all(line == line.rstrip() for line in shown.splitlines())
 
 
-def test_wide_terminal_shows_more(run: Run, lost: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The narrow table of limits has no room for the attitude."""
+def test_narrow_terminal_shows_as_much(run: Run, lost: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Limits are told whole, with the place where they break: in more lines, but nothing is left out."""
     narrow = run("assess", lost).stdout
     monkeypatch.setenv("COLUMNS", "160")
     wide = run("assess", lost).stdout
-    assert "case  deg  attitude" in wide
-    assert "case  deg  attitude" not in narrow
+    assert "packaging.travel_left_least_mm  " in wide
+    assert "packaging.travel_left_  " in narrow and "  least_mm  " in narrow
+    for shown in (wide, narrow):
+        assert sorted(shown[shown.index("LIMITS BROKEN") :].split()).count("climbing") == 4
 
 
 def test_dense_sweep_is_thinned_to_a_page(run: Run, tmp_path: Path) -> None:
@@ -372,14 +378,19 @@ def test_compiling_is_announced_on_a_terminal(
 def test_progress_is_for_terminals(
     monkeypatch: pytest.MonkeyPatch, terminal: bool, quiet: bool, term: str, shown: bool
 ) -> None:
-    """A bar after a moment's wait; none where it would be litter."""
+    """A line after a moment's wait, taken away at the end; none where it would be litter."""
+    seen = io.StringIO()
+    drawn = threading.Event()
+    monkeypatch.setattr(waiting, "_put", lambda text: (seen.write(text), drawn.set()))
     monkeypatch.setattr(waiting, "is_terminal", lambda: terminal)
-    monkeypatch.setattr(waiting, "_PATIENCE", -1.0)
+    monkeypatch.setattr(waiting, "_PATIENCE", 0.0)
     monkeypatch.setenv("TERM", term)
-    with waiting.Progress(10, quiet) as progress:
-        progress(4)
-        assert (progress._bar is not None) == shown
-        progress(6)
+    progress = waiting.Progress(10, quiet)
+    progress(4)
+    with progress:
+        assert drawn.wait(10.0 if shown else 0.1) == shown
+    assert ("4 of 10" in seen.getvalue()) == shown
+    assert seen.getvalue().rpartition("\r")[2] == ""
 
 
 def test_real_run(held: Path, tmp_path: Path) -> None:

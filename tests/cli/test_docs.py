@@ -1,17 +1,25 @@
-"""The glossary is complete: every key of the files, every column, every field of the answer."""
+"""The glossary is complete, and what the pages tell to type works."""
 
 from __future__ import annotations
 
+import re
+import shlex
 from pathlib import Path
+from types import SimpleNamespace
 
+import click
 import pytest
 
+import setupopt
+from setupopt.cli.main import group
 from setupopt.losses import _CAUSES
 from setupopt.project.cases_file import BUMPS
 from setupopt.project.fields import Table
 from setupopt.project.mistakes import alias, table_in
 from setupopt.project.schema import BodyFile, CarFile, LimitsFile, SetupFile, VenueFile
+from setupopt.search import Proposal
 
+from .conftest import Run
 from .test_assess import COLUMNS, KEYS
 from .test_compare import KEYS as COMPARED
 from .test_compare import LINE
@@ -51,3 +59,131 @@ def test_every_cause_of_the_loss_budget_is_explained() -> None:
     """In the words that are printed."""
     model = (DOCS / "model.md").read_text()
     assert [cause.name for cause in _CAUSES if f"| {cause.name} |" not in model] == []
+
+
+# ---- what the pages tell to type --------------------------------------------------------------------------
+
+README = DOCS.parent / "README.md"
+FENCE = re.compile(r"^```(\w*) ?([^\n]*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+# What sets up Python or another machine is run by .ci/run and the people there.
+NOT_OURS = ("python3 -m", ".venv/bin/pytest")
+
+
+def pages() -> list[Path]:
+    """README, then the pages in the order of the index, then what the index forgot."""
+    listed = re.findall(r"\]\((?!\.\.)([\w-]+\.md)\)", (DOCS / "index.md").read_text())
+    return [README, *(DOCS / name for name in listed), DOCS / "index.md"]
+
+
+def commands(script: str) -> list[tuple[str, ...]]:
+    """Words after `setupopt` of every command of a shell block."""
+    lines = script.replace("\\\n", " ").splitlines()
+    parts = (part.strip() for line in lines for part in line.split("&&"))
+    return [arguments(part) for part in parts if part and not part.startswith(("#", *NOT_OURS))]
+
+
+def arguments(command: str) -> tuple[str, ...]:
+    """Of a command of ours, with or without the folder it is installed in."""
+    program, *words = shlex.split(command)
+    assert program.removeprefix(".venv/bin/") == "setupopt", f"{command}: the test cannot run that"
+    return tuple(words)
+
+
+def work_through(page: Path, done: set[tuple[str, ...]], run: Run) -> list[str]:
+    """Every block in its order; what went wrong. Blocks with a file's name are the file."""
+    wrong = []
+    for kind, name, content in FENCE.findall(page.read_text(encoding="utf-8")):
+        if name:
+            Path(name).write_text(content)
+        for command in commands(content) if kind == "sh" else []:
+            if command not in done:
+                done.add(command)
+                result = run(*command)
+                coarsen()
+                if result.exit_code not in (0, 1):
+                    said = f"status {result.exit_code}: {result.output[-500:]}"
+                    wrong.append(f"{page.name}: {shlex.join(command)}: {said}")
+    return wrong
+
+
+def coarsen() -> None:
+    """Four roll angles in a bore: the commands are the pages', the hours are not."""
+    for venue in Path().glob("*/venue.toml"):
+        text = venue.read_text()
+        venue.write_text(text.replace("to = 180, step = 5 }", "to = 180, step = 60 }"))
+
+
+def test_every_command_of_the_pages_runs(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """In one folder, page after page, each command once. 1 is an answer too, 2 and a traceback are not."""
+    monkeypatch.chdir(tmp_path)
+    done: set[tuple[str, ...]] = set()
+    assert [said for page in pages() for said in work_through(page, done, run)] == []
+    assert {command[0] for command in done} >= set(group.list_commands(click.Context(group)))
+    assert (tmp_path / "my-car" / "proposed.toml").exists()
+
+
+def test_a_command_that_is_wrong_is_found(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A page that tells to type what is refused, and what is no command of ours."""
+    monkeypatch.chdir(tmp_path)
+    page = tmp_path / "page.md"
+    page.write_text("```sh\nsetupopt assess no-such-folder\n```\n")
+    assert "status 2" in work_through(page, set(), run)[0]
+    page.write_text("```sh\nrm -r my-car\n```\n")
+    with pytest.raises(AssertionError, match="cannot run"):
+        work_through(page, set(), run)
+
+
+def test_every_page_is_in_the_index() -> None:
+    """With one line each; and the index names no page that is not there."""
+    listed = [page.name for page in pages() if page.parent == DOCS]
+    assert sorted(listed) == sorted(page.name for page in DOCS.glob("*.md"))
+
+
+def every_option() -> set[str]:
+    """Options of all commands."""
+    found: set[str] = {"--version"}
+    waiting: list[tuple[click.Command, click.Context]] = [(group, click.Context(group))]
+    while waiting:
+        command, context = waiting.pop()
+        found |= {name for param in command.get_params(context) for name in param.opts}
+        if isinstance(command, click.Group):
+            inner = (command.get_command(context, name) for name in command.list_commands(context))
+            waiting += [(one, click.Context(one)) for one in inner if one is not None]
+    return found
+
+
+@pytest.mark.parametrize("page", [README, *sorted(DOCS.glob("*.md"))], ids=lambda page: page.name)
+def test_options_and_links_of_a_page_exist(page: Path) -> None:
+    """Every `--option` is one of a command; every link to a file of ours leads somewhere, heading and all."""
+    text = page.read_text(encoding="utf-8")
+    ours = " ".join(line for line in text.splitlines() if "-m pip" not in line)
+    assert set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", ours)) <= every_option()
+    for name, heading in re.findall(r"\]\((?!\w+:)([^)#]*)#?([^)]*)\)", text):
+        target = page.parent / name if name else page
+        assert target.exists(), name
+        assert not heading or heading in headings(target), f"{name}#{heading}"
+
+
+def headings(page: Path) -> list[str]:
+    """As links name them."""
+    titles = re.findall(r"^#+ (.+)$", page.read_text(encoding="utf-8"), re.MULTILINE)
+    return [re.sub(r"[^\w\- ]", "", title.lower()).replace(" ", "-") for title in titles]
+
+
+def test_the_python_of_the_readme_runs(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture
+) -> None:
+    """As it stands, in the repository's folder; only the search, which is run above, is left out."""
+    (block,) = (content for kind, _, content in FENCE.findall(README.read_text()) if kind == "python")
+    asked = []
+
+    def propose(project: setupopt.Project, wanted: setupopt.Asked) -> SimpleNamespace:
+        asked.append(wanted.keep)
+        return SimpleNamespace(margin=0.5, result=setupopt.evaluate(project))
+
+    monkeypatch.chdir(README.parent)
+    monkeypatch.setattr(setupopt, "propose", propose, raising=False)
+    exec(block, {})
+    assert asked == [["rear.spring_N_per_mm"]]
+    assert {"margin", "result"} <= {*Proposal.__dataclass_fields__, *vars(Proposal)}
+    assert " 0.5\n" in capsys.readouterr().out

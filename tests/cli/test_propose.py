@@ -25,6 +25,7 @@ SETUPS = Path(__file__).resolve().parents[2] / "setups"
 KEYS = ["setup", "margin", "start_margin", "worst", "binding_cases", "limit_prices", "evaluations", "seconds"]
 MORE = [
     "alternatives",
+    "project_checksum",
     "asked",
     "by_attitude",
     "cases",

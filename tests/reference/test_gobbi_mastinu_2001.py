@@ -72,7 +72,8 @@ def by_formula(car: Car) -> list[float]:
     return [W * m / (2 * c), W / 2 * (kt * c / ms**2 + k**2 * m / (c * ms**2)), W / 2 * load]
 
 
-# variances m2, m2/s4, N2; best damping for comfort and for tyre load N s/m, best spring for tyre load N/m
+# variances m2, m2/s4, N2 (held in tests/validation);
+# best damping for comfort and for tyre load N s/m, best spring for tyre load N/m
 WORKED = {
     Car(250, 35, 16e3, 160e3, 1000): (
         [2.250269803e-5, 0.2943005493, 78519.95251],
@@ -83,12 +84,6 @@ WORKED = {
         [2607.68, 2676.44, 25951.56],
     ),
 }
-
-
-@pytest.mark.parametrize("car", WORKED)
-def test_worked_cars(car: Car) -> None:
-    """Derived, not printed: ten digits of three variances, of the general system."""
-    assert by_lyapunov(car) == pytest.approx(WORKED[car][0], rel=1e-9)
 
 
 def test_random_cars() -> None:

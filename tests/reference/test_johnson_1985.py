@@ -103,13 +103,16 @@ def test_nearly_flat_tread_tends_to_the_flat_one() -> None:
 MEAN_PRESSURE_RATIO = {0.1: 0.982140, 0.2: 0.967278, 1 / 3: 0.952441}
 
 
-@pytest.mark.parametrize("exponent", MEAN_PRESSURE_RATIO)
-def test_friction_over_that_at_the_mean_pressure(exponent: float) -> None:
-    """int p^(1-n) dA = pi a b (k delta)^(1-n) / (2-n), so mu_eff / mu(mean p) = 2^(1-n) / (2-n). 6 digits."""
+def ratio(exponent: float) -> float:
+    """Friction of the worked patch over friction at its mean pressure."""
     load, _, area = patch()
-    ratio = grip(exponent) / load / (load / area) ** -exponent
-    assert ratio == pytest.approx(MEAN_PRESSURE_RATIO[exponent], abs=5e-7)
-    assert ratio == pytest.approx(2 ** (1 - exponent) / (2 - exponent), rel=1e-7)
+    return grip(exponent) / load / (load / area) ** -exponent
+
+
+@pytest.mark.parametrize("exponent", [0.05, 0.5])
+def test_friction_over_that_at_the_mean_pressure(exponent: float) -> None:
+    """int p^(1-n) dA = pi a b (k delta)^(1-n) / (2-n), so mu_eff / mu(mean p) = 2^(1-n) / (2-n)."""
+    assert ratio(exponent) == pytest.approx(2 ** (1 - exponent) / (2 - exponent), rel=1e-7)
 
 
 @pytest.mark.parametrize("exponent", [0.0, 0.2, 1 / 3, 0.6])

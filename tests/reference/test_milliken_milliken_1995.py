@@ -49,15 +49,13 @@ FIGURE_2_9 = {900: 1.10, 1350: 1.08, 1800: 0.97}
 def test_load_sensitivity_of_figure_2_9() -> None:
     """From 900 to 1800 lbf the ratio falls by 0.97 / 1.10: one exponent, n = 0.362, holds both ends.
 
-    To the print's 0.005 of 1.10. The middle of the measured curve lies above any power law: 0.06.
+    How far it misses the middle of the measured curve: tests/validation/tyre.py.
     """
     exponent = -2.0 * log(FIGURE_2_9[1800] / FIGURE_2_9[900]) / log(2.0)
     assert exponent == pytest.approx(0.362, abs=0.02)
     first = friction(900 * LBF, exponent)
     ratios = {load: FIGURE_2_9[900] * friction(load * LBF, exponent) / first for load in FIGURE_2_9}
-    assert ratios[1800] == pytest.approx(FIGURE_2_9[1800], abs=0.005)
     assert ratios[900] > ratios[1350] > ratios[1800]
-    assert ratios[1350] == pytest.approx(FIGURE_2_9[1350], abs=0.06)
 
 
 @pytest.mark.parametrize("exponent", [0.2, 0.4, 0.6])

@@ -3,14 +3,15 @@ On the calculation of international roughness index from longitudinal road profi
 (1995); M. W. Sayers and S. M. Karamihas, The little book of profiling, University of Michigan, 1998.
 
 The papers were not open. Matrices as four public files print them, all alike; "derived, not printed" marks
-what was worked out for this project from the same equations.
+what was worked out for this project from the same equations. The matrix over 0.25 m and the
+printed peaks of the gain: tests/validation/road.py.
 """
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.optimize import brentq, minimize_scalar
+from scipy.optimize import minimize_scalar
 
 from setupopt.robust.linear_ride import Transition, frequency_response, march, output, transition
 from setupopt.robust.profile import SPEED, golden_quarter_car, roughness_index
@@ -48,13 +49,13 @@ def published_step(length: float) -> Transition:
     return Transition(step.state[np.ix_(ORDER, ORDER)], step.before[ORDER], step.after[ORDER])
 
 
-@pytest.mark.parametrize("length", PUBLISHED)
+@pytest.mark.parametrize("length", [0.10])
 def test_state_transition_matrix(length: float) -> None:
     """All 16 entries to 1e-6 of each, the 7 printed digits; needs 80 km/h as 22.2222 m/s, not 22.2."""
     assert published_step(length).state == pytest.approx(np.array(PUBLISHED[length][0]), rel=1e-6)
 
 
-@pytest.mark.parametrize("length", PUBLISHED)
+@pytest.mark.parametrize("length", [0.10])
 def test_partial_response(length: float) -> None:
     """To 1e-6, but the first entry: its printed digits carry round-off of 1.8e-5 and 7.3e-4."""
     found, expected = published_step(length).before.ravel(), PUBLISHED[length][1]
@@ -66,16 +67,6 @@ def test_partial_response_to_more_digits() -> None:
     """Derived, not printed: the first entries without round-off."""
     assert published_step(0.25).before[0, 0] == pytest.approx(5.476206e-3, abs=5e-10)
     assert published_step(0.10).before[0, 0] == pytest.approx(3.796768e-4, abs=5e-11)
-
-
-def test_eigenvalues() -> None:
-    """As printed in the code to F. Sroubek, M. Sorel and J. Zak, Int. J. Pavement Res. Technol. (2021)."""
-    found = sorted(
-        np.linalg.eigvals(golden_quarter_car().free()), key=lambda value: (-value.real, value.imag)
-    )
-    body, wheel = -2.590074 + 7.323397j, -20.409926 + 64.422626j
-    expected = [body.conjugate(), body, wheel.conjugate(), wheel]
-    assert np.array(found) == pytest.approx(np.array(expected), abs=5e-7)
 
 
 def gain(wavenumber: float) -> float:
@@ -115,15 +106,6 @@ def test_gain_at_wavelengths(wavelength: float) -> None:
 def extreme(low: float, high: float, sign: float) -> float:
     """Wavenumber of the gain's peak (-1) or trough (1) between two."""
     return float(minimize_scalar(lambda n: sign * gain(n), bounds=(low, high), method="bounded").x)
-
-
-def test_peaks_as_printed() -> None:
-    """From memory, Little book of profiling: strongest near 15 m (0.065 cycles/m) and 2.4 m (0.42), half of
-    its gain by 30 m (0.033) and 1.25 m (0.8). Rounded statements: 7 %."""
-    assert extreme(0.04, 0.1, -1) == pytest.approx(0.065, rel=0.07)
-    assert extreme(0.3, 0.6, -1) == pytest.approx(0.42, rel=0.07)
-    assert brentq(lambda n: gain(n) - 0.5, 0.02, 0.05) == pytest.approx(0.033, rel=0.07)
-    assert brentq(lambda n: gain(n) - 0.5, 0.6, 1.2) == pytest.approx(0.8, rel=0.07)
 
 
 def test_peaks_to_more_digits() -> None:

@@ -1,0 +1,83 @@
+"""The limit prices that a project keeps of its proposal: shown only if they are of exactly these inputs."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from setupopt.project.checksum import project_checksum
+from setupopt.project.model import Project, Setup
+from setupopt.project.writing import setup_as_dict
+
+FILE = "proposal.json"
+_LARGEST = 5_000_000  # bytes
+
+
+class Prices(NamedTuple):
+    """`proposal`: the kept answer of `propose`, or None; then `why` tells what is missing."""
+
+    proposal: dict[str, Any] | None
+    why: str
+
+
+def kept_prices(proposed: Project | None) -> Prices:
+    """The prices of the proposed setup, `proposed` standing on it; None where there is none."""
+    if proposed is None:
+        return Prices(None, "there is no proposed.toml, so no limit has a price yet")
+    try:
+        found = _read(proposed.folder / FILE)
+    except FileNotFoundError:
+        return Prices(None, f"there is no {FILE} in this project")
+    except (OSError, ValueError, RecursionError):
+        return Prices(None, f"{FILE} could not be read")
+    return _judged(found, project_checksum(proposed), proposed.setup)
+
+
+def _read(path: Path) -> Any:
+    if path.stat().st_size > _LARGEST:
+        raise ValueError("too large for an answer of propose")
+    return json.loads(path.read_text(encoding="utf-8"))
+
+
+def _judged(found: Any, own: str, setup: Setup) -> Prices:
+    kept = found.get("project_checksum") if isinstance(found, dict) else None
+    if not isinstance(kept, str):
+        return Prices(None, f"{FILE} does not tell which inputs it belongs to")
+    if kept != own:
+        return Prices(None, f"{FILE} belongs to other inputs (checksum {kept[:12]})")
+    if _settings(found.get("setup")) != _settings(setup_as_dict(setup)):
+        return Prices(None, f"{FILE} belongs to another setup than proposed.toml")
+    if not (_is_whole(found) and is_plain(found)):
+        return Prices(None, f"{FILE} is not an answer of propose")
+    return Prices(found, "")
+
+
+def _settings(setup: Any) -> Any:
+    """A setup by the keys of its file, without the name, which decides nothing; None for no setup."""
+    if not isinstance(setup, dict) or not isinstance(setup.get("setup"), dict):
+        return None
+    return setup["setup"].get("body"), setup.get("front"), setup.get("rear")
+
+
+def is_plain(found: Any) -> bool:
+    """Whether JSON has words for all of it: a file may also hold numbers that are none."""
+    try:
+        json.dumps(found, allow_nan=False)
+    except (ValueError, RecursionError):
+        return False
+    return True
+
+
+def _is_whole(found: dict[str, Any]) -> bool:
+    """Whether everything that is shown is there, each in its kind."""
+    rows, kinds = found.get("limit_prices"), {"limit": str, "unit": str, "key": str, "agrees": bool}
+    if not isinstance(rows, list) or not isinstance(found.get("holds"), bool):
+        return False
+    return all(
+        isinstance(row, dict)
+        and all(isinstance(row.get(name), kind) for name, kind in kinds.items())
+        and isinstance(row.get("margin_per_unit"), int | float)
+        and isinstance(row.get("solved_again"), int | float | None)
+        for row in rows
+    )

@@ -1,0 +1,92 @@
+"""Prices are shown only if they are of exactly these inputs and this setup."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from setupopt.project import Project, load
+from setupopt.report.page import report
+from setupopt.report.page_prices import FILE, kept_prices
+
+from . import report_folders as folders
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A project with a proposal and its prices."""
+    return folders.proposed(tmp_path / "project")
+
+
+def proposed(folder: Path) -> Project:
+    """Standing on the proposed setup."""
+    return load(folder, "proposed.toml")
+
+
+def test_prices_of_these_inputs_are_found(folder: Path) -> None:
+    """As they were kept."""
+    found = kept_prices(proposed(folder))
+    assert found.why == ""
+    assert found.proposal["limit_prices"][0]["limit"] == "rear.pressure_bar.from"
+
+
+@pytest.mark.parametrize(
+    ("file", "before", "after", "why"),
+    [
+        ("car.toml", "mass_kg = 545", "mass_kg = 546", "other inputs"),
+        ("venue.toml", "surface_grip = 0.92", "surface_grip = 0.91", "other inputs"),
+        ("limits.toml", "from = -9,", "from = -8,", "other inputs"),
+        ("proposed.toml", "camber_deg = -6.5", "camber_deg = -6.4", "another setup"),
+    ],
+)
+def test_prices_of_other_inputs_are_not(folder: Path, file: str, before: str, after: str, why: str) -> None:
+    """Any number of car, venue, limits or setup that is another one: no price, and why."""
+    folders.changed(folder, file, before, after)
+    found = kept_prices(proposed(folder))
+    assert found.proposal is None
+    assert f"belongs to {why}" in found.why
+
+
+def test_a_proposal_that_tells_no_inputs_is_not_believed(folder: Path) -> None:
+    """One that an older version kept."""
+    kept = json.loads((folder / FILE).read_text())
+    del kept["project_checksum"]
+    (folder / FILE).write_text(json.dumps(kept))
+    assert "does not tell which inputs" in kept_prices(proposed(folder)).why
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "{", "[]", '"x"', "\xff", "[" * 100_000, '{"project_checksum": 3}', '{"limit_prices": 1e999}'],
+)
+def test_a_damaged_file_is_told(folder: Path, text: str) -> None:
+    """No traceback, no price."""
+    (folder / FILE).write_text(text, encoding="latin-1")
+    found = kept_prices(proposed(folder))
+    assert found.proposal is None
+    assert FILE in found.why
+
+
+@pytest.mark.parametrize(
+    "rows", [None, [3], [{}], [{"limit": "x"}], [{"limit": 1, "unit": "mm", "key": "k", "agrees": True}]]
+)
+def test_rows_in_another_form_are_not_shown(folder: Path, rows: object) -> None:
+    """The right checksum alone does not make them prices."""
+    folders.keep_prices(folder, limit_prices=rows)
+    assert kept_prices(proposed(folder)).why == f"{FILE} is not an answer of propose"
+
+
+def test_missing_ones_say_what_is_missing(folder: Path) -> None:
+    """No proposal, or none with prices."""
+    assert "no proposed.toml" in kept_prices(None).why
+    (folder / FILE).unlink()
+    assert f"no {FILE}" in kept_prices(proposed(folder)).why
+
+
+def test_a_proof_with_numbers_that_are_none_is_left_out(folder: Path) -> None:
+    """JSON has no word for them, and a scale is not to be trusted that holds them."""
+    assert report(load(folder), proposed(folder), None, "2026-01-31").proposed.proof is not None
+    folders.keep_proof(folder, more=float("inf"))
+    assert report(load(folder), proposed(folder), None, "2026-01-31").proposed.proof is None
