@@ -193,6 +193,7 @@ def test_bore_given_as_survey(tmp_path: Path) -> None:
         ("parts", "[[section.part]]\nradius_mm = 8000\nwidth_mm = 10\nsweep_deg = 5\n", "width_mm"),
         ("parts", "[[section.part]]\nradius_mm = 300\nsweep_deg = 5\n", "radius_mm"),
         ("parts", "[[section.part]]\nradius_mm = 1100\nsweep_deg = 90\n", "radius_mm"),
+        ("parts", "[section]\n" + "[[section.part]]\nwidth_mm = 50\n" * 40, "section"),
         ("parts", "[section]\nstart_deg = -80\n[[section.part]]\nwidth_mm = 5000\n", "roll_angles_deg"),
         ("survey", '[section]\nsurvey = "missing.csv"\n', ""),
         ("survey", "[section]\n", "survey"),

@@ -56,7 +56,10 @@ def read_cases(path: str | Path, venue: Venue, car: Car | None = None) -> CaseTa
     table = read_csv(Path(path), _columns(venue), LABELS)
     cases = _cases(table, venue)
     if car is not None:
-        _require_room(table, cases, car)
+        widest = _widest(cases, car)
+        _require_room(table, cases, widest)
+        if venue.profile is not None and cases.along is not None:
+            _require_sight(table, widest, venue.profile.sight)
     return cases
 
 
@@ -132,17 +135,33 @@ def _labels(table: CsvTable) -> list[str]:
     return [name or str(row) for row, name in enumerate(given, start=1)]
 
 
-def _require_room(table: CsvTable, cases: CaseTable, car: Car) -> None:
+def _widest(cases: CaseTable, car: Car) -> Numbers:
+    """How far the car reaches round the section in each case, m."""
     sine, cosine = np.sin(cases.heading), np.cos(cases.heading)
     widest = np.zeros(len(cases))
     for x, y in plan_points(car):
         np.maximum(widest, np.abs(x * sine + y * cosine), out=widest)
+    return widest
+
+
+def _require_room(table: CsvTable, cases: CaseTable, widest: Numbers) -> None:
     tight = np.flatnonzero(widest * cases.curvature > ROOM)
     if tight.size:
         raise InputErrors(_too_tight(table, cases, widest, int(row)) for row in tight[:100])
 
 
+def _require_sight(table: CsvTable, widest: Numbers, sight: float) -> None:
+    """No car may reach further round a section than its joints are seen."""
+    expected = f"a heading at which the car reaches at most {sight / MM:.0f} mm round the section"
+    wrong = [
+        table.error(int(row), "heading_deg", f"a reach of {widest[row] / MM:.0f} mm", expected)
+        for row in np.flatnonzero(widest > sight)[:100]
+    ]
+    if wrong:
+        raise InputErrors(wrong)
+
+
 def _too_tight(table: CsvTable, cases: CaseTable, widest: Numbers, row: int) -> InputError:
     found = f"{1.0 / cases.curvature[row] / MM:.6g}"
     expected = f"at least {widest[row] / ROOM / MM:.0f} mm, so that the car fits in at this heading"
-    return table.error(row, "radius_mm", found, expected)
+    return table.error(row, "radius_mm" if cases.along is None else "heading_deg", found, expected)

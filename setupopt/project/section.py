@@ -16,6 +16,9 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.floating[Any]]
 _SAME = 1e-9  # m or rad; ends that differ by less are one
+# Joints to each side that a car on the section is told of.
+SEEN = 12
+_CHORD = 0.8  # how far an arc reaches to the side at least, as a share of its length, up to a slope of 64 deg
 _UPRIGHT = 1.4  # rad; what lies beyond so much of a turn cannot be told by how far it lies to the side
 
 
@@ -71,6 +74,14 @@ class Section:
         """The largest curvature, either way, 1/m."""
         return float(np.abs(self.curvatures).max())
 
+    @property
+    def sight(self) -> float:
+        """How far to each side the section is known from every place, m: as far as SEEN joints reach."""
+        inner = np.array(self.lengths[1:-1])
+        if inner.size < SEEN:
+            return np.inf
+        return _CHORD * float(np.convolve(inner, np.ones(SEEN - 1), "valid").min())
+
     def part(self, along: Floats) -> np.ndarray:
         """Which part a place lies on; at a joint the one that begins there."""
         found = np.searchsorted(self.ends, np.asarray(along, dtype=float) + _SAME, side="right") - 1
@@ -120,7 +131,7 @@ class Section:
         cuts = [evenly(low, high, spacing)[:-1] for low, high in pairwise(stops)]
         return np.append(np.concatenate(cuts), last)
 
-    def surroundings(self, along: Floats, most: int) -> Surroundings:
+    def surroundings(self, along: Floats, most: int = SEEN) -> Surroundings:
         """The section as seen from places on it, with so many joints on each side."""
         part = self.part(along)
         left = self._seen(along, part[:, None] + np.arange(most), 1)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from setupopt.project.section import Section, evenly
+from setupopt.physics.inputs import JOINTS
+from setupopt.project.section import SEEN, Section, evenly
 
 # Floor, an arc up to the wall, the wall, a tighter arc to inverted, and a crest that bulges.
 MIXED = Section(
@@ -103,3 +104,15 @@ def test_only_so_many_joints() -> None:
     seen = many.surroundings(np.array([5.05]), 3)
     assert seen.joints[0].tolist() == [3.0, 3.0]
     assert np.abs(seen.joint[0]) == pytest.approx(np.array([[0.05, 0.15, 0.25]] * 2), abs=1e-4)
+
+
+def test_sight_is_what_the_joints_show() -> None:
+    """From every place of many short parts the twelfth joint lies at least so far away, to either side."""
+    bends = tuple(0.12 * (-1.0) ** number for number in range(80))
+    short = Section(0.0, tuple(0.05 + 0.002 * number for number in range(80)), bends)
+    seen = short.surroundings(np.linspace(0.0, short.length, 500))
+    full = seen.joints == SEEN
+    assert full.any(axis=0).all()
+    assert np.abs(seen.joint[..., -1][full]).min() >= short.sight
+    assert MIXED.sight == np.inf
+    assert SEEN == JOINTS, "what a case has room for"
