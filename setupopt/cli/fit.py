@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from setupopt.cli import options
+from setupopt.cli import completing, options
 from setupopt.cli.outputs import as_json_text, folder_targets, print_json, refuse_inputs, write_all
-from setupopt.cli.waiting import Saying, say_compiling
+from setupopt.cli.waiting import Saying, loading, say_compiling, writing
 from setupopt.units import MM
 
 if TYPE_CHECKING:
@@ -38,11 +38,16 @@ class _Fits(click.Group):
 
 @click.group("fit", cls=_Fits)
 def command() -> None:
-    """Turn measurements into the numbers of car.toml and bodies, with what they cannot tell."""
+    """Turn measurements into the numbers of car.toml and bodies, with what they cannot tell.
+
+    \b
+    Example: setupopt fit tyre press.csv
+      a tyre from what a press and a tape measured; fit tyre --help tells more
+    """
 
 
-@command.command("tyre")
-@click.argument("measured", metavar="TABLE.csv")
+@command.command("tyre", short_help="A tyre from a rig, a press and a tape.")
+@click.argument("measured", metavar="TABLE.csv", type=completing.TABLE)
 @click.option("--name", metavar="NAME", help="The tyre's in car.toml; else that of the table.")
 @click.option(
     "--radius-mm", type=options.Finite(100, 1500), metavar="MM", help="Unloaded radius, measured by tape."
@@ -78,15 +83,20 @@ def tyre(
     patch_area_mm2, peak_lateral_N. With --out, tyre-NAME.toml, fit.txt, fit.json and fit.svg are written to
     DIR; without, the piece of car.toml is printed. Exit status 1: something is not told, or over a tenth of
     the measured values do not fit.
+
+    \b
+    Example: setupopt fit tyre press.csv --name "front slick" --radius-mm 320
+      [tyre."front slick"] for car.toml, its radius from a tape
     """
     named = _name(ctx, name or Path(measured).stem)
     rig = _rig(ctx, radius_mm, tread_width_mm, surface_grip, deflection_from == "touch", noise)
     targets = folder_targets(out, _files(named))
     refuse_inputs(targets, Path(measured).parent, None, measured)
     fit = _fit(measured, rig, quiet)
-    answer = _json(fit, named)
-    _write(targets, fit, named, answer)
-    _print(fit, named, answer, as_json, quiet, with_fragment=out is None)
+    with writing(quiet):
+        answer = _json(fit, named)
+        _write(targets, fit, named, answer)
+    _print(fit, named, answer, list(targets.values()), as_json, quiet)
     ctx.exit(0 if fit.is_whole else 1)
 
 
@@ -121,14 +131,14 @@ def _rig(
 
 
 def _fit(measured: str, rig: Rig, quiet: bool) -> TyreFit:
-    from setupopt.fit.tyre_table import read_tyre_table
+    with loading(quiet):
+        from setupopt.fit.tyre_table import read_tyre_table
 
-    table = read_tyre_table(measured, rig)
+        table = read_tyre_table(measured, rig)
     say_compiling(quiet)
-    from setupopt.fit.tyre import fit_tyre
+    with Saying(quiet, "the tyre"):
+        from setupopt.fit.tyre import fit_tyre
 
-    with Saying(quiet) as progress:
-        progress("the tyre")
         return fit_tyre(table, rig)
 
 
@@ -152,7 +162,10 @@ def _write(targets: dict[str, Path], fit: TyreFit, name: str, answer: str) -> No
     write_all({targets[kind]: content for kind, content in contents.items()})
 
 
-def _print(fit: TyreFit, name: str, answer: str, as_json: bool, quiet: bool, with_fragment: bool) -> None:
+def _print(
+    fit: TyreFit, name: str, answer: str, written: list[Path], as_json: bool, quiet: bool
+) -> None:  # fmt: skip
+    """The piece of car.toml too, where it is not written."""
     from setupopt.report.fit_text import fragment, text
     from setupopt.report.tables import screen_width
 
@@ -160,5 +173,5 @@ def _print(fit: TyreFit, name: str, answer: str, as_json: bool, quiet: bool, wit
         print_json(answer, fit.cautions, quiet)
         return
     click.echo(text(fit, name, screen_width(), short=quiet), nl=False)
-    if with_fragment:
-        click.echo("\n" + fragment(fit, name), nl=False)
+    files = "".join(f"written: {target}\n" for target in written)
+    click.echo("\n" + (files or fragment(fit, name)), nl=False)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import tomllib
 from math import ceil
 from typing import Any
 
+from setupopt.errors import UserError
 from setupopt.fit.air import SPREADS, AirFits
 from setupopt.fit.air_fit import AirFit
+from setupopt.fit.air_odd import oddities
 from setupopt.project.schema import SpreadTable
 from setupopt.units import MM, PERCENT
 
@@ -42,7 +45,7 @@ def _rounded(key: str, value: float) -> float:
 
 
 def body_toml(fits: AirFits, fit: AirFit) -> str:
-    """The file of a body: on top where it comes from, beside each number how sure it is."""
+    """The file of a body: on top where it comes from and what is odd, beside each number how sure it is."""
     import tomlkit  # here, because only what writes files needs it
 
     said, values = _remarks(fit), body_as_dict(fit)["air"]
@@ -74,6 +77,7 @@ def _top(fits: AirFits, fit: AirFit) -> tuple[str, ...]:
         f'Body from {len(fit.rows)} measured rows of {table}, configuration "{_plain(fit.label)}".',
         f'Parts, their places and what is held: those of car.toml of the car "{like}".',
         f"Rung {fit.rung + 1} of {len(fit.steps)}; +- is one standard error.",
+        *(f"! {_plain(said)}" for said in oddities(fit)),
     )
 
 
@@ -99,17 +103,54 @@ def _remarks(fit: AirFit) -> _Remarks:
 
 def spread_toml(fits: AirFits) -> str:
     """The fragment for limits.toml: cross-validated errors in percent, rounded up to tenths."""
-    head = "# For limits.toml: cross-validated errors of the measured air loads, the largest of all bodies."
+    head = "# For [spread] of limits.toml: cross-validated, the largest of all bodies."
     return "\n".join([head, "[spread]", *(_spread_line(fits, key) for key in SPREADS)]) + "\n"
 
 
 def _spread_line(fits: AirFits, key: str) -> str:
-    value, bounds = spread_percent(fits, key), SpreadTable.bounds(key)
+    value, there = spread_percent(fits, key), limits_percent(fits, key)
     if value is None:
         return f"# {key}: the table does not tell"
-    if bounds is not None and value > bounds.high:
-        return f"# {key} = {value:g}: more than limits.toml takes, the fit foretells nothing"
-    return f"{key} = {value:g}"
+    if value > _most(key):
+        return f"# {key} = {value:g}: above what limits.toml takes; foretells nothing"
+    return f"{key} = {value:g}  # limits.toml has {'none' if there is None else f'{there:g}'}"
+
+
+def _most(key: str) -> float:
+    bounds = SpreadTable.bounds(key)
+    assert bounds is not None
+    return bounds.high
+
+
+def limits_percent(fits: AirFits, key: str) -> float | None:
+    """The same key as limits.toml of the project has it."""
+    limits = fits.project.limits
+    share = None if limits is None else getattr(limits.spread, key.removesuffix("_percent"), None)
+    return None if share is None else float(f"{share / PERCENT:.10g}")
+
+
+def raised_limits(fits: AirFits, text: str) -> str:
+    """The text of limits.toml with `[spread]` raised to what was found; all else as it was, comments too.
+
+    Raises UserError where its layout does not bear that.
+    """
+    import tomlkit
+
+    document: Any = tomlkit.parse(text)
+    wanted = tomllib.loads(text)
+    for values in (document, wanted):
+        _raise(fits, values.setdefault("spread", {}))
+    raised = tomlkit.dumps(document)
+    if tomllib.loads(raised) != wanted:
+        raise UserError("limits.toml is laid out so that its [spread] has to be changed by hand")
+    return raised
+
+
+def _raise(fits: AirFits, spread: dict[str, float]) -> None:
+    for key in SPREADS:
+        value = spread_percent(fits, key)
+        if value is not None and spread.get(key, -1.0) < value <= _most(key):
+            spread[key] = value
 
 
 def spread_percent(fits: AirFits, key: str) -> float | None:

@@ -38,17 +38,17 @@ class Measured:
         self.balance = Balance(car, self.terms, rows)
         self._unit = rows.pressure[:, None] * noise * _noisy(rows)
         self.like = np.array([term.like for term in self.terms])
-        self.factor = self._start_factor()
+        self.factor = self.size_ratio(DOWNFORCE) or 1.0
 
     def residuals(self, values: Floats) -> Floats:
         """(measured) Measured less the model, in units of noise; row by row."""
         return ((self.rows.forces - self.balance.loads(values)) / self._unit)[self.rows.counts]
 
-    def _start_factor(self) -> float:
-        """Downforce measured over that of the body it is like, in size; 1 where none was measured."""
-        known, like = self.rows.counts[:, DOWNFORCE], self.balance.loads(self.like)[:, DOWNFORCE]
-        sizes = [float((loads[known] ** 2).sum()) for loads in (self.rows.forces[:, DOWNFORCE], like)]
-        return float(np.sqrt(sizes[0] / sizes[1])) if min(sizes) > 0.0 else 1.0
+    def size_ratio(self, forces: Sequence[int]) -> float | None:
+        """Forces measured over those of the body it is like, in size; None where one has none."""
+        known, like = self.rows.counts[:, forces], self.balance.loads(self.like)[:, forces]
+        sizes = [float((loads[known] ** 2).sum()) for loads in (self.rows.forces[:, forces], like)]
+        return float(np.sqrt(sizes[0] / sizes[1])) if min(sizes) > 0.0 else None
 
     @property
     def start(self) -> Floats:

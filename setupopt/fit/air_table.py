@@ -16,7 +16,8 @@ from setupopt.project.checks import ROOM
 from setupopt.project.fields import Bounds
 from setupopt.project.model import Car
 from setupopt.project.pad import plan_points, reach
-from setupopt.project.schema import AxleSetupTable, VenueTable
+from setupopt.project.schema import AxleSetupTable
+from setupopt.project.venue_schema import VenueTable
 from setupopt.units import DEG, MM
 
 DENSITY = 1.2  # kg/m3

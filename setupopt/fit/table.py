@@ -17,7 +17,7 @@ from setupopt.project.fields import Bounds
 from setupopt.project.lines import quoted
 
 _COMMA = re.compile(r"[-+]?\d+,\d+")
-_MOST_NAMED = 6  # lines in one note
+_MOST_NAMED = 20  # lines in one note, and notes of one kind
 
 
 @dataclass(frozen=True)
@@ -46,11 +46,9 @@ class Column:
         said = f"a number {self.bounds}" + ("" if self.blank is None else ", or nothing")
         if _COMMA.fullmatch(cell):
             return f"{said}, with a decimal point: {cell.replace(',', '.')}"
-        value = number(cell)
-        meant = next((unit for unit, size in self.others.items() if self.holds(value * size)), None)
-        if meant is None:
-            return said
-        return f"{said}; {cell} {meant} is {value * self.others[meant]:.6g} {self.bounds.unit}"
+        value, unit = number(cell), self.bounds.unit
+        meant = {other: value * size for other, size in self.others.items() if self.holds(value * size)}
+        return said + "".join(f"; {cell} {other} is {size:.6g} {unit}" for other, size in meant.items())
 
     def holds(self, value: float) -> bool:
         """Whether a value is plausible."""
@@ -161,9 +159,11 @@ def _notes(
     for row, line in enumerate(lines):
         cells = (*(str(column[row]) for column in values.values()), *(text[row] for text in texts.values()))
         seen.setdefault(cells, []).append(int(line))
-    for same in seen.values():
-        if len(same) > 1:
-            yield f"{lines_text(same)} are the same in every cell: taken as repeats; if copied, delete one"
+    copies = [same for same in seen.values() if len(same) > 1]
+    for same in copies[:_MOST_NAMED]:
+        yield f"{lines_text(same)} are the same in every cell: taken as repeats; if copied, delete one"
+    if len(copies) > _MOST_NAMED:
+        yield f"{len(copies) - _MOST_NAMED} more rows stand there again in every cell, taken as repeats too"
 
 
 def lines_text(lines: Sequence[int] | np.ndarray) -> str:
@@ -172,9 +172,25 @@ def lines_text(lines: Sequence[int] | np.ndarray) -> str:
     >>> lines_text([3]), lines_text([3, 5, 9])
     ('line 3', 'lines 3, 5 and 9')
     """
-    said = [str(int(line)) for line in lines]
+    return _listed([str(int(line)) for line in lines])
+
+
+def _listed(said: Sequence[str]) -> str:
     if len(said) == 1:
         return f"line {said[0]}"
     if len(said) > _MOST_NAMED:
         return f"lines {', '.join(said[:_MOST_NAMED])} and {len(said) - _MOST_NAMED} more"
     return f"lines {', '.join(said[:-1])} and {said[-1]}"
+
+
+def unfit_text(found: Sequence[tuple[int, str]]) -> str:
+    """Measured values that do not fit, given by line and quantity.
+
+    >>> unfit_text([(5, "drag_N"), (3, "drag_N"), (5, "side_force_N")])
+    'what was measured on lines 3 (drag_N) and 5 (drag_N, side_force_N) does not fit, and counts less'
+    """
+    by_line: dict[int, list[str]] = {}
+    for line, key in sorted(found):
+        by_line.setdefault(line, []).append(key)
+    said = [f"{line} ({', '.join(keys)})" for line, keys in by_line.items()]
+    return f"what was measured on {_listed(said)} does not fit, and counts less"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import sqrt
@@ -14,7 +14,7 @@ from scipy.special import beta
 from scipy.stats import qmc
 
 from setupopt.fit.least_squares import Fitted, Untold, fit
-from setupopt.fit.table import Measurements
+from setupopt.fit.table import Measurements, unfit_text
 from setupopt.fit.tyre_rig import READING, TYRE, read_off
 from setupopt.fit.tyre_table import NOISE, QUANTITIES, Rig, reading_noise
 from setupopt.physics.inputs import Floats
@@ -22,8 +22,11 @@ from setupopt.project.schema import TyreTable
 from setupopt.units import BAR, DEG, DEG_PER_KN, KPA, MM, N_PER_MM3, N_PER_MM3_PER_BAR
 
 _ANY_PRESSURE, _ROUND = 150 * KPA, 10 * KPA  # contact pressures: to begin with, and to round to
-STARTS = 8  # of the search, within half and twice a plain tyre
+# Starts of the search, within half and twice a plain tyre; of 8, leaning rows often end at a wrong one
+STARTS = 16
+FEW = 8  # values to spare; with fewer, other tyres fit as well; common practice, no source
 MISFIT = 4.0  # times the noise told, found in a whole column; common practice, no source
+_TURNED = 0.7  # of what lateral forces are off by, with the other sign; common practice, no source
 UPRIGHT = 1.0 * DEG  # no further off counts as upright
 
 
@@ -43,10 +46,15 @@ class Parameter(NamedTuple):
         ends = np.array([found.low, found.high]) * self.factor
         return np.log(ends) if self.is_log else ends
 
+    def in_file(self, x: float) -> float:
+        """The file's value of what the search has."""
+        return (math.exp(x) if self.is_log else x) / self.factor
+
 
 RADIUS, WIDTH, CROWN = "radius_mm", "tread_width_mm", "crown_radius_mm"
 FOUNDATION, PER_BAR = "foundation_N_per_mm3", "foundation_per_bar_N_per_mm3"
 FRICTION, EXPONENT, LEAN = "friction", "friction_exponent", "inclination_compliance_deg_per_kN"
+LATERAL = "peak_lateral_N"
 FRICTION_PRESSURE = "friction_pressure_kPa"  # chosen, not fitted
 PARAMETERS = (
     Parameter(RADIUS, MM, 0.1),
@@ -77,7 +85,10 @@ class Finding:
 
 @dataclass(frozen=True, eq=False)
 class TyreFit:
-    """A tyre fitted to a table. `given`, `friction_pressure` and `answers` (rows, quantities) are in SI."""
+    """A tyre fitted to a table. `given`, `friction_pressure` and `answers` (rows, quantities) are in SI.
+
+    `is_turned`: lateral forces fit much closer with their sign turned round.
+    """
 
     table: Measurements
     rig: Rig
@@ -85,6 +96,7 @@ class TyreFit:
     given: Mapping[str, float]
     friction_pressure: float
     answers: Floats
+    is_turned: bool = False
 
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
@@ -112,21 +124,55 @@ class TyreFit:
     @cached_property
     def cautions(self) -> tuple[str, ...]:
         """What is odd about the table, and where the answer stands on less than it seems to."""
-        found = list(self.table.notes)
-        if (np.abs(self.table.values["inclination_deg"]) > UPRIGHT).all():
-            found.append("no row stands upright: the curvatures along and across may be taken for each other")
-        if np.ptp(self.table.values["load_N"]) < 0.2 * self.table.values["load_N"].max():
-            found.append(
-                "all rows carry about the same load: what changes with load rests on the model alone"
+        odd = (*self.table.notes, *self._mistyped())
+        return (*odd, *self._poor_programme(), *self._rival(), *self._misfitting())
+
+    def _mistyped(self) -> Iterator[str]:
+        fitted = self.fitted
+        lines = self.table.lines[fitted.rows[self.outlying]]
+        if self.outlying.size:
+            keys = [fitted.quantities[place] for place in self.outlying]
+            yield unfit_text(list(zip(lines.tolist(), keys, strict=True)))
+        if self.is_turned:
+            yield f"{LATERAL} fits closer with the other sign: positive pushes the wheel to the car"
+
+    def _poor_programme(self) -> Iterator[str]:
+        of, values, parameters = self.table.values, self.fitted.rows.size, len(self.fitted.names)
+        if (np.abs(of["inclination_deg"]) > UPRIGHT).all():
+            yield "no row stands upright: the curvatures along and across may be taken for each other"
+        if np.ptp(of["load_N"]) < 0.2 * of["load_N"].max():
+            yield "all rows carry about the same load: what changes with load rests on the model alone"
+        if values - parameters < FEW:
+            few = f"{values} measured values for {parameters} parameters are few"
+            yield f"{few}: another tyre may fit as well"
+
+    def _misfitting(self) -> Iterator[str]:
+        for key in self.misfits:
+            yield (
+                f"{key} is {self.fitted.noise[key]:.0f} times further off than its noise told: another zero, "
+                "another unit, or nothing that this model does"
             )
-        if self.fitted.rival is not None:
-            found.append("another tyre fits hardly worse: these rows do not rule it out")
-        found += [
-            f"{key} is {self.fitted.noise[key]:.0f} times further off than its noise told: another zero, "
-            "another unit, or nothing that this model does"
-            for key in self.misfits
+
+    def _rival(self) -> Iterator[str]:
+        """Another answer that the rows do not rule out, by what differs; friction hangs on the rest."""
+        if self.fitted.rival is None:
+            return
+        by_key = {parameter.key: parameter for parameter in PARAMETERS}
+        said = [
+            f"{key} {by_key[key].in_file(float(theirs)):.4g}"
+            for key, ours, theirs in zip(
+                self.fitted.names, self.fitted.values, self.fitted.rival, strict=True
+            )
+            if key != FRICTION and not abs(theirs - ours) < 3.0 * self.fitted.standard_error(key)
         ]
-        return tuple(found)
+        which = f": {', '.join(said)}" if said else ""
+        yield f"another tyre fits hardly worse, these rows do not rule it out{which}"
+
+    @property
+    def lateral_miss(self) -> float:
+        """Median size of what the lateral forces are off by, as a share."""
+        column = QUANTITIES.index(LATERAL)
+        return float(np.nanmedian(np.abs(self.answers[:, column] / self.table.values[LATERAL] - 1.0)))
 
     @property
     def misfits(self) -> tuple[str, ...]:
@@ -159,7 +205,7 @@ def fit_tyre(table: Measurements, rig: Rig) -> TyreFit:
     """The tyre whose answers come closest to the table's measured values."""
     first = _Search(table, rig, _ANY_PRESSURE)
     fitted = first.fit(first.starts())
-    if not table.is_measured("peak_lateral_N").any():
+    if not table.is_measured(LATERAL).any():
         return first.done(fitted)
     area = first.answers(fitted.values)[:, QUANTITIES.index("patch_area_mm2")]
     middle = float(np.median(table.values["load_N"] / area))
@@ -167,7 +213,20 @@ def fit_tyre(table: Measurements, rig: Rig) -> TyreFit:
     start = fitted.values.copy()  # the same tyre, by its friction at another pressure
     exponent = fitted.value(EXPONENT)
     start[fitted.names.index(FRICTION)] *= (second.friction_pressure / _ANY_PRESSURE) ** -exponent
-    return second.done(replace(second.fit(start[None, :]), rival=fitted.rival))
+    fit = second.done(replace(second.fit(start[None, :]), rival=fitted.rival))
+    return replace(fit, is_turned=_fits_turned(fit))
+
+
+def _fits_turned(fit: TyreFit) -> bool:
+    """Whether the lateral forces are off by much less with their sign turned round; asked where nothing is
+    found to lean under them."""
+    if fit.fitted.is_told(LEAN):
+        return False
+    table = replace(fit.table, values={**fit.table.values, LATERAL: -fit.table.values[LATERAL]})
+    search, start = _Search(table, fit.rig, fit.friction_pressure), fit.fitted.values.copy()
+    start[fit.fitted.names.index(LEAN)] = 0.5 * DEG_PER_KN
+    turned = search.done(search.fit(start[None, :]))
+    return turned.fitted.is_told(LEAN) and turned.lateral_miss < _TURNED * fit.lateral_miss
 
 
 class _Search:

@@ -26,7 +26,7 @@ READING = layout(one="load inclination pressure side")
 @kernel
 def _width(d: float, t: float, c: float, w: float) -> float:
     """Width of the patch between the edges of the tread, or where the tread lifts, m."""
-    near, far = tyre._roots(d, t, c)
+    near, far = tyre.roots(d, t, c)
     ends = min(max(near, -w), w), min(max(far, -w), w)
     return abs(ends[1] - ends[0])
 

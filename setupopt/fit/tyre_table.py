@@ -39,7 +39,9 @@ NOISE = {
     "peak_lateral_N": 0.0, "peak_lateral_percent": 2.0,
 }  # fmt: skip
 _FRICTION = (0.05, 6.0)  # lateral force over load that may be; beyond, one of the two is in another unit
-_AREA = 1.1  # of the rectangle round a patch; more is no patch
+# Of the rectangle round a patch: no more than all of it; no less than half, which any outline that only bends
+# outwards fills; and readings a little off
+_AREA = (0.4, 1.1)
 _SPARE = 1.1  # of the tread, for a width read generously
 
 
@@ -74,10 +76,10 @@ def _impossible(table: Measurements, rig: Rig) -> Iterator[InputError]:
         expected = f"{_FRICTION[0]:g} to {_FRICTION[1]:g} times the load of {of['load_N'][row]:.6g} N"
         yield table.error(int(row), "peak_lateral_N", expected)
     box = of["patch_length_mm"] * of["patch_width_mm"]
-    for row in np.flatnonzero(of["patch_area_mm2"] > _AREA * box):
-        yield table.error(
-            int(row), "patch_area_mm2", f"no more than length times width, {box[row] / MM2:.6g} mm2"
-        )
+    area = of["patch_area_mm2"]
+    for row in np.flatnonzero((area < _AREA[0] * box) | (area > _AREA[1] * box)):
+        expected = f"{_AREA[0]:g} to {_AREA[1]:g} times length times width, {box[row] / MM2:.6g} mm2"
+        yield table.error(int(row), "patch_area_mm2", expected)
     tread = rig.tread_width or np.inf
     for row in np.flatnonzero(of["patch_width_mm"] > _SPARE * tread):
         yield table.error(int(row), "patch_width_mm", f"no more than the tread, {tread / MM:.6g} mm")

@@ -7,7 +7,7 @@ one. Over the tangent plane the sine of its slope changes by the curvature times
 
 from __future__ import annotations
 
-from math import atan, sqrt
+from math import sqrt
 
 from setupopt.physics.inputs import Record
 from setupopt.physics.jit import kernel
@@ -59,9 +59,3 @@ def mean_curvature(case: Record, s: float, half: float) -> float:
     low = stand(case, case.curvature, case.joints[0], case.joints[1], s - half)[1]
     high = stand(case, case.curvature, case.joints[0], case.joints[1], s + half)[1]
     return 0.5 * (high - low) / half
-
-
-@kernel
-def tilt_across(slope: float, cos_heading: float) -> float:
-    """Angle of the surface along the car's y axis, rad."""
-    return atan(slope * cos_heading)

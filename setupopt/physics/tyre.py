@@ -70,7 +70,7 @@ def _crowned(
 
 
 @kernel
-def _roots(d: float, t: float, c: float) -> tuple[float, float]:
+def roots(d: float, t: float, c: float) -> tuple[float, float]:
     """Where the penetration is zero, near root first; infinite where there is none."""
     square = t * t + 2.0 * c * d
     if square < 0.0:
@@ -105,7 +105,7 @@ def _node(lower: float, upper: float, root: float, j: int) -> tuple[float, float
 @kernel
 def _pieces(d: float, t: float, c: float, w: float, ends: np.ndarray) -> tuple[float, float]:
     """Cut the tread into pieces at the roots and at its middle; `ends` (5) takes the borders, sorted."""
-    near, far = _roots(d, t, c)
+    near, far = roots(d, t, c)
     ends[0], ends[1], ends[2], ends[3], ends[4] = -w, 0.0, min(max(near, -w), w), min(max(far, -w), w), w
     ends.sort()
     return near, far

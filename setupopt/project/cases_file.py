@@ -15,7 +15,7 @@ from setupopt.project.csv_file import Column, CsvTable, read_csv
 from setupopt.project.fields import Bounds, Table
 from setupopt.project.model import Car, Venue
 from setupopt.project.pad import plan_points
-from setupopt.project.schema import AttitudeTable, SweepTable, VenueTable
+from setupopt.project.venue_schema import AttitudeTable, SweepTable, VenueTable
 from setupopt.units import DEG, MM
 
 Numbers = NDArray[np.float64]

@@ -25,7 +25,7 @@ from setupopt.units import (
 )
 
 if TYPE_CHECKING:
-    from setupopt.project import schema
+    from setupopt.project import schema, venue_schema
     from setupopt.project.fields import Span, Steps
 
 # ISO 8608: geometric mean of class A at 0.1 cycles/m, m3; each further class has four times as much
@@ -146,7 +146,7 @@ def clearance(table: schema.ClearanceTable) -> model.ClearancePoint:
     )
 
 
-def venue(file: schema.VenueFile, surveyed: Section | None = None) -> model.Venue:
+def venue(file: venue_schema.VenueFile, surveyed: Section | None = None) -> model.Venue:
     """venue.toml as a Venue; `surveyed`: the section that its survey tells."""
     table, profile = file.venue, surveyed or section(file.section)
     curvature = 0.0 if table.radius_mm is None else 1.0 / (table.radius_mm * MM)
@@ -164,7 +164,7 @@ def venue(file: schema.VenueFile, surveyed: Section | None = None) -> model.Venu
     )
 
 
-def section(table: schema.SectionTable | None) -> Section | None:
+def section(table: venue_schema.SectionTable | None) -> Section | None:
     """The parts of `[section]`; None where there are none."""
     if table is None or not table.part:
         return None
@@ -177,7 +177,7 @@ def section(table: schema.SectionTable | None) -> Section | None:
     return Section((table.start_deg or 0.0) * DEG, tuple(lengths), tuple(1.0 / radius for radius in radii))
 
 
-def sweep(table: schema.SweepTable, profile: Section | None) -> model.Sweep:
+def sweep(table: venue_schema.SweepTable, profile: Section | None) -> model.Sweep:
     """The sweep by roll angles, or by places along a section of parts."""
     if table.roll_angles_deg is not None:
         angles = table.roll_angles_deg
@@ -188,13 +188,13 @@ def sweep(table: schema.SweepTable, profile: Section | None) -> model.Sweep:
     return model.Sweep(float(ends.min()), float(ends.max()), 1.0, table.speed_m_s, along)
 
 
-def _roughness(table: schema.VenueTable) -> float | None:
+def _roughness(table: venue_schema.VenueTable) -> float | None:
     if table.roughness is not None:
         return _CLASS_A * 4.0 ** "ABCDEFGH".index(table.roughness)
     return _scaled(table.roughness_value, ROUGHNESS)
 
 
-def attitude(table: schema.AttitudeTable) -> model.Attitude:
+def attitude(table: venue_schema.AttitudeTable) -> model.Attitude:
     """One way the car is driven."""
     fl, fr, rl, rr = (bump * MM for bump in table.bump_mm)
     return model.Attitude(

@@ -16,7 +16,7 @@ from setupopt.project.toml_file import TomlFile, read_toml
 from setupopt.units import MM
 
 if TYPE_CHECKING:
-    from setupopt.project import schema
+    from setupopt.project import schema, venue_schema
     from setupopt.project.fields import Table
     from setupopt.project.survey import Surveyed
 
@@ -31,14 +31,14 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     A relative `setup_file` is looked for from where the user stands, then in the folder.
     Raises InputErrors with everything that is wrong.
     """
-    from setupopt.project import convert, schema
+    from setupopt.project import convert, schema, venue_schema
     from setupopt.project.cautions import cautions
 
     home = Path(folder)
     _require_folder(home)
     reader = _Reader()
     car_file = reader.read("car", home / "car.toml", schema.CarFile)
-    venue_file = reader.read("venue", home / "venue.toml", schema.VenueFile)
+    venue_file = reader.read("venue", home / "venue.toml", venue_schema.VenueFile)
     setup_read = reader.read("setup", _setup_path(home, setup_file), schema.SetupFile)
     limits_path = home / "limits.toml"
     limits_file = reader.read("limits", limits_path, schema.LimitsFile) if lexists(limits_path) else None
@@ -55,7 +55,7 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     return with_body(Project(home, car, venue, setup, limits, odd, bodies=bodies), setup.body)
 
 
-def survey_of(home: Path, file: schema.VenueFile) -> Surveyed | None:
+def survey_of(home: Path, file: venue_schema.VenueFile) -> Surveyed | None:
     """The section that a survey in the folder tells; None where there is none. Raises InputErrors."""
     from setupopt.project.survey import read_survey
 

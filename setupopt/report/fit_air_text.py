@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from setupopt.fit.air import SPREADS, AirFits, is_scattered, oddities
+from setupopt.fit.air import SPREADS, AirFits
 from setupopt.fit.air_files import body_as_dict, spread_percent, spread_toml
 from setupopt.fit.air_fit import HELD_ERROR, AirFit, Number
 from setupopt.fit.air_ladder import misses
+from setupopt.fit.air_odd import is_scattered, oddities
 from setupopt.fit.air_rows import FORCES
 from setupopt.physics.inputs import Floats
 from setupopt.report.assessment_text import cautions_text
@@ -24,7 +25,13 @@ MEANING = (
     f"+-: one standard error, of noise and of held numbers, each counted as {100 * HELD_ERROR:.0f} % unsure. "
     "Error: what left-out rows miss by, rms over the rms measured; the number for [spread]. It is that of "
     "the best rung and so a little too good, by a fifth with six rows. Explained: share of the changes from "
-    "row to row that the fit foretells; 0 where the mean of the other rows does as well."
+    "row to row that the fit foretells; 0 where the mean of the other rows does as well. Nothing checks the "
+    "fit outside of the ride heights, yaw and roll that were measured."
+)
+USE = (
+    "prove reckons with [spread] of limits.toml, for all bodies alike. What is below is how far the fit is "
+    "off the table; how far the table is off the road comes on top, and only you know it. --raise-spread "
+    "writes into limits.toml what is larger than what stands there, and lowers nothing."
 )
 
 
@@ -37,7 +44,8 @@ def text(fits: AirFits, width: int, short: bool = False) -> str:
         parts += [_verdict(fit, width)]
         if not short:
             parts += [_numbers(fit, width), _errors(fit, width), _ladder(fit, width), _outlying(fit, width)]
-    parts += ["" if short else paragraph(MEANING, width), spread_toml(fits).rstrip()]
+    meaning = [] if short else [paragraph(MEANING, width), paragraph(USE, width)]
+    parts += [*meaning, spread_toml(fits).rstrip()]
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
@@ -62,7 +70,7 @@ def _verdict(fit: AirFit, width: int) -> str:
     """How much the rows tell of a body, and how well it foretells."""
     held = [term.name for term in fit.held]
     lines = [
-        f'Body "{fit.name}": {len(fit.rows)} rows, {_ranges(fit)}.',
+        f'Body "{fit.name}": {len(fit.rows)} row{"s" if len(fit.rows) > 1 else ""}, {_ranges(fit)}.',
         f"Rung {fit.rung + 1} of {len(fit.steps)}: {_told_words(fit)}",
         f"HELD ({len(held)}): {_held_words(fit)}" if held else "Every number has a value of its own.",
     ]

@@ -17,6 +17,7 @@ from project.good_folder import write_folder
 
 from setupopt.project import load
 from setupopt.project.bodies import with_body
+from setupopt.robust.tolerance import BuildErrors
 
 from .conftest import Run
 
@@ -65,7 +66,48 @@ def test_the_text_says_what_is_held_and_what_not(like: Path, table: Path, run: R
     assert '"low/drag" is called "low_drag"' in flat
     assert "moments about the line where the tyres touch it" in flat
     assert done.stdout.index("[spread]") > done.stdout.index("The ladder")
-    assert max(map(len, done.stdout.splitlines())) <= 100
+    assert max(map(len, done.stdout.splitlines())) <= 80
+
+
+def test_spread_goes_on_to_prove(like: Path, table: Path, tmp_path: Path, run: Run) -> None:
+    """--raise-spread writes what was found into limits.toml, where that says less or nothing; what it says
+    more of stays, comments too; and the build errors of prove reckon with it."""
+    home = write_folder(tmp_path / "car")
+    before = (home / "limits.toml").read_text()
+    said = "[spread] # of mine\ndrag_percent = 40  # road\ndownforce_percent = 0.1 # tunnel\n"
+    assert before.count("[spread]\n") == 1
+    (home / "limits.toml").write_text(before.partition("[spread]\n")[0] + said)
+    found = json.loads(run("fit", "air", table, "--like", home, "--raise-spread", "--json").stdout)["spread"]
+    text = (home / "limits.toml").read_text()
+    assert "drag_percent = 40  # road" in text
+    assert f"downforce_percent = {found['downforce_percent']} # tunnel" in text
+    assert "[spread] # of mine" in text
+    project = load(home)
+    assert project.limits is not None
+    shares = BuildErrors(project.car, project.setup, None, project.limits.spread).shares
+    wanted = {"drag": 0.40, "downforce": found["downforce_percent"] / 100}
+    assert shares == pytest.approx({**wanted, "side_force": found["side_force_percent"] / 100})
+    was, now = tomllib.loads(before), tomllib.loads(text)
+    assert was.pop("spread") != now.pop("spread")
+    assert was == now
+
+
+def test_limits_stay_untouched_unless_asked(like: Path, table: Path, tmp_path: Path, run: Run) -> None:
+    """With --out into the project as well; the text says what limits.toml has."""
+    home = write_folder(tmp_path / "car")
+    before = (home / "limits.toml").read_bytes()
+    done = run("fit", "air", table, "--like", home, "--out", home)
+    assert (home / "limits.toml").read_bytes() == before
+    assert "# limits.toml has " in done.stdout
+    assert f"written: {home / 'spread.toml'}" in done.stdout
+
+
+def test_a_spread_needs_limits(table: Path, tmp_path: Path, run: Run) -> None:
+    """Before anything is fitted."""
+    home = write_folder(tmp_path / "car", limits=None)
+    done = run("fit", "air", table, "--like", home, "--raise-spread")
+    assert done.exit_code == 2
+    assert "--raise-spread" in done.stderr
 
 
 def test_quiet_keeps_the_verdict(like: Path, table: Path, run: Run) -> None:

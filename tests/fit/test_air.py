@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from cars import CAR
 from project.good_folder import write_folder
 
-from fit.air_tables import LIKE, SMALL, another, as_csv, attitudes, measured, one_part
+from fit.air_tables import LIKE, SMALL, another, as_csv, attitudes, measured
 from setupopt.errors import UserError
-from setupopt.fit.air import AirFits, fit_air, fit_body, is_scattered, oddities
+from setupopt.fit.air import AirFits, fit_air, fit_body
 from setupopt.fit.air_fit import AirFit
-from setupopt.fit.air_rows import AirRows
+from setupopt.fit.air_odd import is_scattered
 from setupopt.fit.air_table import read_air
 from setupopt.project import load
 from setupopt.project.model import Car
@@ -104,73 +105,12 @@ def test_loads_in_speed_and_density_scale_out() -> None:
         assert first.peak_gap == pytest.approx(second.peak_gap, rel=1e-4)
 
 
-# ---- what is odd -------------------------------------------------------------------------------------------
-
-
-def said(car: Car, rows: AirRows) -> str:
-    """All that is odd about the body of some rows."""
-    return "\n".join(oddities(fit_body("a", "a", car, rows)))
-
-
-def test_a_side_force_the_wrong_way_is_told() -> None:
-    """A table that counts it to the right."""
-    rows = measured(SMALL, attitudes(6))
-    assert "side force pushes against the flow" not in said(SMALL, rows)
-    rows.forces[:, 3] *= -1.0
-    assert "side force pushes against the flow" in said(SMALL, rows)
-
-
-def test_lift_in_place_of_downforce_is_told() -> None:
-    """A table that counts upwards."""
-    rows = measured(SMALL, attitudes(6))
-    rows.forces[:, :2] *= -1.0
-    assert "loads count positive towards the surface" in said(SMALL, rows)
-
-
-def test_a_body_that_lifts_may_lift() -> None:
-    """An area keeps the sign it has in the project."""
-    truth, like = one_part(-0.4, 0.5, 0.05), one_part(-0.2, 0.3, 0.08)
-    fit = fit_body("a", "a", like, measured(truth, attitudes(15, body_roll=0.0, curvature=0.0)))
-    assert fit.air.elements[0].free_area == pytest.approx(-0.4, rel=1e-3)
-    assert "lift" not in "\n".join(oddities(fit))
-
-
-def test_a_peak_that_no_row_saw_is_told() -> None:
-    """Loads that only rise up to the highest row, 60 mm: the peak at 200 mm is no finding."""
-    rows = attitudes(20, body_roll=0.0, curvature=0.0, yaw=0.0)
-    gaps = np.linspace(0.010, 0.060, 20)
-    rows = measured(one_part(0.1, 3.0, 0.2), replace(rows, front_ride=gaps, rear_ride=gaps))
-    fit = fit_body("a", "a", one_part(0.1, 3.0, 0.1), rows)
-    told = {number.term.name for number in fit.numbers if number.error is not None}
-    assert "wing peak_gap_mm" in told
-    assert "outside of the gaps measured, 10 to 60 mm" in "\n".join(oddities(fit))
-
-
-def test_what_was_not_measured_is_told() -> None:
-    """By its column; and a table without yaw."""
-    rows = measured(SMALL, attitudes(5, yaw=0.0))
-    rows.forces[:, 2] = np.nan
-    words = said(SMALL, rows)
-    assert "drag_N was not measured" in words
-    assert "yaw of 0" in words
-
-
 def test_rows_that_tell_nothing_are_refused() -> None:
     """Side force of a car straight ahead."""
     rows = attitudes(4, yaw=0.0)
     rows.forces[:, 3] = 0.0
     with pytest.raises(UserError, match='configuration "a"'):
         fit_body("a", "a", SMALL, rows)
-
-
-def test_other_numbers_that_fit_as_well_are_told() -> None:
-    """Where the search found two ends: the second one by its numbers."""
-    fit = fit_body("a", "a", one_part(0.4, 0.5, 0.05), measured(one_part(0.4, 0.5, 0.05), attitudes(4)))
-    assert "other numbers" not in "\n".join(oddities(fit))
-    step = fit.steps[0]
-    doubtful = replace(step, fitted=replace(step.fitted, rival=2.0 * step.fitted.values))
-    words = "\n".join(oddities(replace(fit, steps=(doubtful,))))
-    assert "other numbers fit the rows as well" in words
 
 
 # ---- a whole table -----------------------------------------------------------------------------------------
@@ -191,6 +131,17 @@ def test_every_configuration_becomes_a_body(fits: AirFits) -> None:
     """In the order of their names; one that no file could have is changed, and it is told."""
     assert [(fit.label, fit.name) for fit in fits.fits] == [("a/1", "a_1"), ("b", "b")]
     assert any('"a/1" is called "a_1"' in note for note in fits.notes)
+    assert not any("one body?" in note for note in fits.notes)
+
+
+def test_one_name_typed_in_two_ways_is_told(tmp_path: Path) -> None:
+    """They stay two bodies; nobody knows but the user."""
+    project = load(write_folder(tmp_path))
+    rows = measured(project.car, attitudes(2, body_roll=0.0, curvature=0.0))
+    (tmp_path / "t.csv").write_text(as_csv({"Low wing": rows, "low  Wing": rows}))
+    fits = fit_air(read_air(tmp_path / "t.csv", project.car), project)
+    assert len(fits.fits) == 2
+    assert any("differ in capitals or spaces alone: one body?" in note for note in fits.notes)
 
 
 def test_the_spread_is_that_of_the_worst_body(fits: AirFits) -> None:

@@ -66,6 +66,13 @@ def test_each_number_says_how_sure_it_is(fits: AirFits) -> None:
     assert '8 measured rows of t.csv, configuration "more wing"' in text
 
 
+def test_what_is_odd_goes_along(tmp_path: Path) -> None:
+    """A body is worn long after its fit was read: cautions stand in its file."""
+    fits = fits_of(tmp_path, change=1e-3)
+    said = [line for line in body_toml(fits, fits.fits[0]).splitlines() if line.startswith("# ! ")]
+    assert any("as loads in kN would make it" in line for line in said)
+
+
 def test_the_fragment_is_a_piece_of_limits(fits: AirFits) -> None:
     """It reads by the schema of limits.toml, and says no less than the errors found."""
     spread = LimitsFile.model_validate(tomllib.loads(spread_toml(fits))).spread

@@ -13,6 +13,7 @@ from scipy.optimize import curve_fit
 from fit.air_tables import attitudes, one_part
 from setupopt.fit.air import fit_body
 from setupopt.fit.air_fit import AirFit
+from setupopt.fit.air_odd import oddities
 from setupopt.project.model import Car
 
 # Zerihan, PhD thesis, University of Southampton, 2001, figure 7a, single element, transition free, read off
@@ -124,6 +125,9 @@ def test_what_clearance_does_not_explain_is_in_the_error() -> None:
     error = fit.error(0)
     assert error is not None
     assert error > 0.95 * downforce.std() / np.sqrt((downforce**2).mean())
+    said = next(one for one in oddities(fit) if one.startswith("downforce_front_N: left-out rows"))
+    share = 100.0 * (fit.explained(0) or 0.0)
+    assert f"{100.0 * error:.0f} % off, and {share:.0f} % of its changes explained" in said
 
 
 def test_less_clearance_is_less_lift_in_the_fit_too() -> None:

@@ -209,7 +209,8 @@ def test_fixtures_are_complete() -> None:
     """The good folder says every key there is, so that every key gets broken."""
     from setupopt.project.fields import Table
     from setupopt.project.mistakes import alias, table_in
-    from setupopt.project.schema import CarFile, LimitsFile, SetupFile, VenueFile
+    from setupopt.project.schema import CarFile, LimitsFile, SetupFile
+    from setupopt.project.venue_schema import VenueFile
 
     def keys(table: type[Table]) -> set[str]:
         inner = [table_in(field.annotation) for field in table.model_fields.values()]
