@@ -10,11 +10,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from setupopt.cli import options
+from setupopt.cli import completing, options
 from setupopt.cli.outputs import as_json_text, folder_targets, print_json, refuse_inputs, write_all
-from setupopt.cli.waiting import Saying, say_compiling
+from setupopt.cli.waiting import Saying, loading, say_compiling, writing
 from setupopt.errors import OutputError
-from setupopt.project.bodies import FOLDER, body_words, told
 
 if TYPE_CHECKING:
     from setupopt.project import Project, Setup
@@ -28,17 +27,18 @@ _WIDTH = 100  # of the text written to a file
 
 @click.command("compare")
 @options.project_argument
-@click.argument("setup_files", metavar="[SETUP_FILE]...", nargs=-1)
+@click.argument("setup_files", metavar="[SETUP_FILE]...", nargs=-1, type=completing.SETUP)
 @options.without_project
 @click.option("--as-is", is_flag=True, help="Search nothing: every body with every setup as it is.")
 @click.option(
-    "--starts", type=click.IntRange(1, 1000), default=2, show_default=True,
+    "--starts", type=click.IntRange(1, 1000), default=2, show_default=True, metavar="N",
     help="Setups to start each body's search from.",
 )  # fmt: skip
+@options.cluster_option
 @click.pass_context
 def command(
     ctx: click.Context, project: str, setup_files: tuple[str, ...], setup_file: str | None, out: str | None,
-    as_json: bool, quiet: bool, floor: float | None, as_is: bool, starts: int,
+    as_json: bool, quiet: bool, floor: float | None, as_is: bool, starts: int, cluster: str | None,
 ) -> None:  # fmt: skip
     """Every body of PROJECT with its own best setup inside limits.toml, and each SETUP_FILE as it is, ranked
     by worst margin; and why each loses to the first.
@@ -46,15 +46,23 @@ def command(
     With --as-is every body wears every SETUP_FILE, or today's setup where there is none. With --out,
     compare.txt, compare.json, compare.csv, compare.svg and the best setup of each body, setup-BODY.toml,
     are written to DIR.
-    """
-    from setupopt.project import load
 
-    found = load(project, setup_file)
-    _refuse_targets(found, out, setup_file, setup_files)
-    whole, setups = _with_setups(found, setup_files)
-    judged = _compare(whole, setups, as_is, starts, floor, quiet)
-    answer = as_json_text(judged.as_dict())
-    written = _write(judged, answer, out)
+    \b
+    Example: setupopt compare my-car setup.toml proposed.toml --as-is
+      every body with today's and with the proposed setup, nothing searched
+    """
+    if as_is and cluster is not None:
+        raise click.UsageError("--cluster: with --as-is nothing is searched that other machines could do")
+    with loading(quiet):
+        from setupopt.project import load
+
+        found = load(project, setup_file)
+        _refuse_targets(found, out, setup_file, setup_files)
+        whole, setups = _with_setups(found, setup_files)
+    judged = _compare(whole, setups, as_is, starts, floor, quiet, cluster)
+    with writing(quiet):
+        answer = as_json_text(judged.as_dict())
+        written = _write(judged, answer, out)
     _print(judged, answer, written, as_json, quiet)
     ctx.exit(0 if judged.holds else 1)
 
@@ -80,14 +88,17 @@ def _with_setups(project: Project, files: Sequence[str]) -> tuple[Project, list[
 
 
 def _compare(
-    project: Project, setups: Sequence[Setup], as_is: bool, starts: int, floor: float | None, quiet: bool
-) -> JudgedComparison:
+    project: Project, setups: Sequence[Setup], as_is: bool, starts: int, floor: float | None, quiet: bool,
+    address: str | None,
+) -> JudgedComparison:  # fmt: skip
     say_compiling(quiet)
-    from setupopt.report.comparison import JudgedComparison
-    from setupopt.search.comparing import compare
+    with Saying(quiet, "loading") as progress:
+        from setupopt.report.comparison import JudgedComparison
+        from setupopt.search.comparing import compare
 
-    with Saying(quiet) as progress:
-        return JudgedComparison(compare(project, setups, as_is, starts, progress), as_is, starts, floor)
+        with options.crew(address) as crew:
+            found = compare(project, setups, as_is, starts, progress, crew)
+        return JudgedComparison(found, as_is, starts, floor)
 
 
 # ---- files -------------------------------------------------------------------------------------------------
@@ -97,6 +108,8 @@ def _refuse_targets(
     project: Project, out: str | None, setup_file: str | None, setup_files: Sequence[str]
 ) -> None:
     """Raises OutputError where a file cannot be written, or is not to be, before any work is done."""
+    from setupopt.project.bodies import FOLDER
+
     setups = [_setup_name(project, body) for body in (None, *(body.name for body in project.bodies))]
     targets = folder_targets(out, {name: name for name in (_TEXT, _JSON, _CELLS, _PICTURE, *setups)})
     given = [path for name in setup_files for path in (name, str(project.folder / name))]
@@ -109,6 +122,8 @@ def _refuse_targets(
 
 def _setup_name(project: Project, body: str | None) -> str:
     """File of the best setup of a body; a body may be called "car" too."""
+    from setupopt.project.bodies import told
+
     taken = any(other.name.lower() == "car" for other in project.bodies)
     return f"setup-{'car' if body is None and not taken else told(body)}.toml"
 
@@ -150,6 +165,7 @@ def _best_of_bodies(judged: JudgedComparison) -> Iterable[tuple[str | None, Line
 
 def _setup_head(judged: JudgedComparison, line: Line) -> str:
     """What stands on top of a setup: its margin and its caution."""
+    from setupopt.project.bodies import body_words
     from setupopt.report.assessment_text import CLOSING
     from setupopt.report.tables import margin_words, paragraph
 

@@ -4,9 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from typing import Any, TypeVar
+from contextlib import AbstractContextManager, nullcontext
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+
+from setupopt.cli import completing
+
+if TYPE_CHECKING:
+    from setupopt.robust.chunks import Crew
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -67,11 +73,32 @@ def by_name(
     return found
 
 
-project_argument = click.argument("project", metavar="PROJECT")
+def checked_address(ctx: click.Context, param: click.Parameter, address: str | None) -> str | None:
+    """The address of a scheduler, refused before any work where it can be none."""
+    if address is not None and not ctx.resilient_parsing:  # completing must not wait for it
+        from setupopt.robust.cluster import refuse_address
+
+        refuse_address(address)
+    return address
+
+
+def crew(address: str | None) -> AbstractContextManager[Crew | None]:
+    """The workers of the scheduler at an address; without one None, which is all local cores."""
+    if address is None:
+        return nullcontext()
+    from setupopt.robust.cluster import cluster
+
+    return cluster(address)
+
+
+project_argument = click.argument("project", metavar="PROJECT", type=completing.FOLDER)
 setup_option = click.option(
-    "--setup", "setup_file", metavar="FILE", help="Setup to stand on, instead of the project's setup.toml."
+    "--setup", "setup_file", metavar="FILE", type=completing.SETUP,
+    help="Setup to stand on, instead of the project's setup.toml.",
+)  # fmt: skip
+out_option = click.option(
+    "--out", metavar="DIR", type=completing.FOLDER, help="Folder for the files written; made if missing."
 )
-out_option = click.option("--out", metavar="DIR", help="Folder for the files written; made if missing.")
 json_option = click.option("--json", "as_json", is_flag=True, help="Only JSON on standard output.")
 quiet_option = click.option("--quiet", is_flag=True, help="No notes and no progress; only the essential.")
 floor_option = click.option(
@@ -81,6 +108,11 @@ floors_option = click.option(
     "--floor", "floors", type=Named(Finite(), bare=True), multiple=True, callback=by_name,
     metavar="[NAME=]MARGIN", help="Least margin; exit status 1 when it is not reached. With the NAME of an "
     "attitude: all that this one needs. May be repeated.",
+)  # fmt: skip
+
+cluster_option = click.option(
+    "--cluster", metavar="ADDRESS", callback=checked_address, help="Dask scheduler whose workers do it, such "
+    "as tcp://10.0.0.5:8786; same numbers. Needs the extra `cluster`.",
 )  # fmt: skip
 
 _COMMON = (project_argument, setup_option, out_option, json_option, quiet_option, floor_option)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from setupopt.cli import options
+from setupopt.cli import completing, options
 from setupopt.cli.outputs import (
     as_json_text,
     folder_targets,
@@ -16,9 +16,8 @@ from setupopt.cli.outputs import (
     refuse_inputs,
     write_all,
 )
-from setupopt.cli.waiting import Saying, say_compiling
+from setupopt.cli.waiting import Saying, loading, say_compiling, writing
 from setupopt.errors import OutputError
-from setupopt.project.bodies import FOLDER
 
 if TYPE_CHECKING:
     from setupopt.project import Project, Setup
@@ -40,8 +39,8 @@ _MOST_ALTERNATIVES = 99  # none of so many files may be one that is read
     "May be repeated.",
 )  # fmt: skip
 @click.option(
-    "--keep", multiple=True, metavar="KEY", help="Setting that stays as it is: front.camber_deg; camber_deg "
-    "for both axles; body. May be repeated.",
+    "--keep", multiple=True, metavar="KEY", shell_complete=completing.settings,
+    help="Setting that stays as it is: front.camber_deg; camber_deg for both axles; body. May be repeated.",
 )  # fmt: skip
 @click.option("--robust", is_flag=True, help="Reckon with build errors within [tolerance] of limits.toml.")
 @click.option(
@@ -53,41 +52,52 @@ _MOST_ALTERNATIVES = 99  # none of so many files may be one that is read
     "sqlite:///parts.db; several workers may share it.",
 )  # fmt: skip
 @click.option(
-    "--starts", type=click.IntRange(1, 1000), default=4, show_default=True, help="Setups to start from."
-)
+    "--starts", type=click.IntRange(1, 1000), default=4, show_default=True, metavar="N",
+    help="Setups to start from.",
+)  # fmt: skip
 @click.option(
-    "--seed", type=click.IntRange(0), default=0, show_default=True, help="Seed of the other starts."
-)
+    "--seed", type=click.IntRange(0), default=0, show_default=True, metavar="N",
+    help="Seed of the other starts.",
+)  # fmt: skip
+@options.cluster_option
 @click.pass_context
 def command(
     ctx: click.Context, project: str, setup_file: str | None, out: str | None, as_json: bool, quiet: bool,
     floors: dict[str | None, float], weights: dict[str, float], keep: tuple[str, ...], robust: bool,
-    loss: float, study: str | None, starts: int, seed: int,
+    loss: float, study: str | None, starts: int, seed: int, cluster: str | None,
 ) -> None:  # fmt: skip
     """The setup of PROJECT, inside limits.toml, whose worst margin is highest.
 
     Writes proposed.toml to PROJECT. With --out, it is written to DIR instead, with proposal.txt,
     proposal.json, tradeoff.svg and the alternatives, alternative-1.toml and so on. A run that is stopped
     while it chooses parts goes on from there when it is started again with the same inputs.
-    """
-    from setupopt.project import load
 
-    found = load(project, setup_file)
-    _refuse_targets(found, out, setup_file)
+    \b
+    Example: setupopt propose my-car --keep front.spring_N_per_mm
+      the best of all other settings, the front springs as they are
+    """
+    with loading(quiet):
+        from setupopt.project import load
+        from setupopt.search import Asked
+
+        found = load(project, setup_file)
+        _refuse_targets(found, out, setup_file)
     say_compiling(quiet)
-    from setupopt.search import Asked
 
     own = {name: least for name, least in floors.items() if name is not None}
     asked = Asked(starts, seed, weights, own, keep, robust, loss, study)
-    judged = _propose(ctx, found, asked, floors.get(None), quiet)
-    answer = as_json_text(judged.as_dict())
-    written = _write(judged, answer, out)
+    judged = _propose(ctx, found, asked, floors.get(None), quiet, cluster)
+    with writing(quiet):
+        answer = as_json_text(judged.as_dict())
+        written = _write(judged, answer, out)
     _print(judged, answer, written, as_json, quiet)
     ctx.exit(0 if judged.holds else 1)
 
 
 def _refuse_targets(project: Project, out: str | None, setup_file: str | None) -> None:
     """Raises OutputError where a file cannot be written, before any work is done."""
+    from setupopt.project.bodies import FOLDER
+
     numbers = range(1, _MOST_ALTERNATIVES + 1)
     more = {} if out is None else {**_FILES, **{f"{n}": _alternative(n) for n in numbers}}
     targets = folder_targets(str(project.folder) if out is None else out, {"setup": FILE, **more})
@@ -101,14 +111,16 @@ def _alternative(number: int) -> str:
 
 
 def _propose(
-    ctx: click.Context, project: Project, asked: Asked, floor: float | None, quiet: bool
+    ctx: click.Context, project: Project, asked: Asked, floor: float | None, quiet: bool, address: str | None
 ) -> JudgedProposal:
-    from setupopt.report.proposal import JudgedProposal
-    from setupopt.search import propose
-
     try:
-        with Saying(quiet) as progress:
-            return JudgedProposal(project, asked, propose(project, asked, progress), floor)
+        with Saying(quiet, "loading") as progress:
+            from setupopt.report.proposal import JudgedProposal
+            from setupopt.search import propose
+
+            with options.crew(address) as crew:
+                found = propose(project, asked, progress, crew)
+            return JudgedProposal(project, asked, found, floor)
     except KeyboardInterrupt:
         kept = "parts that were solved are kept, the same command goes on from there"
         click.echo(f"stopped; nothing was written; {kept}", err=True)

@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from setupopt.cli import options
+from setupopt.cli import completing, options
 from setupopt.cli.outputs import as_json_text, folder_targets, print_json, refuse_inputs, write_all
-from setupopt.cli.waiting import Progress, say_compiling
+from setupopt.cli.waiting import Progress, Saying, loading, say_compiling, writing
 from setupopt.errors import OutputError
-from setupopt.project.kept_proof import proof_file
 from setupopt.units import MM, PERCENT
 
 if TYPE_CHECKING:
@@ -42,27 +41,35 @@ _FILES = {"text": "prove.txt", "json": "prove.json", "cases": "prove-cases.csv",
     help="Length of a run.",
 )  # fmt: skip
 @click.option(
-    "--seeds", type=click.IntRange(2, 1_000_000), default=40, show_default=True,
+    "--seeds", type=click.IntRange(2, 1_000_000), default=40, show_default=True, metavar="N",
     help="Random roads that each case rides over.",
 )  # fmt: skip
 @click.option(
-    "--ride-cases", type=click.IntRange(1, 1000), default=2, show_default=True,
+    "--ride-cases", type=click.IntRange(1, 1000), default=2, show_default=True, metavar="N",
     help="Cases to ride in time, the likeliest to go under the floor.",
 )  # fmt: skip
 @click.option(
-    "--builds", type=click.IntRange(2, 1 << 24), default=1024, show_default=True, help="Builds of the cloud."
+    "--builds", type=click.IntRange(2, 1 << 24), default=1024, show_default=True, metavar="N",
+    help="Builds of the cloud.",
+)  # fmt: skip
+@click.option(
+    "--directions", type=click.IntRange(4, 360), default=16, show_default=True, metavar="N",
+    help="Directions of the wind.",
+)  # fmt: skip
+@click.option(
+    "--profile", metavar="FILE.csv", type=completing.TABLE, help="Measured road instead of a random one."
 )
 @click.option(
-    "--directions", type=click.IntRange(4, 360), default=16, show_default=True, help="Directions of the wind."
-)
-@click.option("--profile", metavar="FILE.csv", help="Measured road instead of a random one.")
-@click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Of roads and builds.")
+    "--seed", type=click.IntRange(0), default=0, show_default=True, metavar="N",
+    help="Seed of roads and builds.",
+)  # fmt: skip
+@options.cluster_option
 @click.pass_context
 def command(
     ctx: click.Context, project: str, setup_file: str | None, out: str | None, as_json: bool,
     quiet: bool, floor: float | None, bump: float | None, gust: float | None, wind: float | None,
     chance: float, seconds: float, seeds: int, ride_cases: int, builds: int, directions: int,
-    profile: str | None, seed: int,
+    profile: str | None, seed: int, cluster: str | None,
 ) -> None:  # fmt: skip
     """What the setup of PROJECT stands of bumps, wind, rough road and build error before the margin goes
     under the floor (0 unless --floor is given).
@@ -70,11 +77,16 @@ def command(
     With --out, prove.txt, prove.json, prove-cases.csv and prove-bump.svg are written to DIR. The answer is
     also kept in PROJECT/proved, for the run card. A run that is stopped goes on from there when it is
     started again with the same inputs.
-    """
-    from setupopt.project import load
-    from setupopt.robust.proving import Plan
 
-    found = load(project, setup_file)
+    \b
+    Example: setupopt prove my-car --setup proposed.toml --bump 10
+      what the proposed setup stands; exit status 1 where 10 mm are too much
+    """
+    with loading(quiet):
+        from setupopt.project import load
+        from setupopt.robust.proving import Plan
+
+        found = load(project, setup_file)
     targets = folder_targets(out, _FILES)
     refuse_inputs(targets, Path(project), setup_file, profile)
     plan = Plan(
@@ -82,9 +94,10 @@ def command(
         directions=directions, seed=seed, chance=chance * PERCENT, bump=None if bump is None else bump * MM,
         gust=gust, wind=wind, profile=_profile(profile),
     )  # fmt: skip
-    judged = _prove(ctx, found, plan, quiet)
-    answer = as_json_text(judged.as_dict())
-    _write(targets, judged, answer)
+    judged = _prove(ctx, found, plan, quiet, cluster)
+    with writing(quiet):
+        answer = as_json_text(judged.as_dict())
+        _write(targets, judged, answer)
     _keep(judged, answer)
     _print(judged, answer, as_json, quiet)
     ctx.exit(0 if judged.holds else 1)
@@ -99,17 +112,19 @@ def _profile(file: str | None) -> Tracks | None:
     return read_profile(file)
 
 
-def _prove(ctx: click.Context, project: Project, plan: Plan, quiet: bool) -> JudgedProof:
+def _prove(ctx: click.Context, project: Project, plan: Plan, quiet: bool, address: str | None) -> JudgedProof:
     say_compiling(quiet)
-    from setupopt.report.proof import JudgedProof
-    from setupopt.robust.proving import prove
+    with loading(quiet):
+        from setupopt.report.proof import JudgedProof
+        from setupopt.robust.proving import prove
 
     def watch(what: str, parts: int) -> AbstractContextManager[Callable[[int], object]]:
         return Progress(parts, quiet, what)
 
     try:
-        judged = JudgedProof(prove(project, plan, watch))
-        judged.verdicts  # noqa: B018 - the last of the work, while it can be stopped
+        with options.crew(address) as crew, Saying(quiet, "what breaks first"):
+            judged = JudgedProof(prove(project, plan, watch, crew))
+            judged.verdicts  # noqa: B018 - the last of the work, while it can be stopped
     except KeyboardInterrupt:
         click.echo("stopped; what is finished is kept, the same command goes on from there", err=True)
         ctx.exit(STOPPED)
@@ -133,6 +148,8 @@ def _write(targets: dict[str, Path], judged: JudgedProof, answer: str) -> None:
 
 def _keep(judged: JudgedProof, answer: str) -> None:
     """Leave the proof in the project, under the checksum of its setup, for the run card."""
+    from setupopt.project.kept_proof import proof_file
+
     try:
         write_all({proof_file(judged.proof.project, judged.proof.setup): answer})
     except OutputError as error:

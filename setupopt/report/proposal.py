@@ -87,7 +87,6 @@ class JudgedProposal:
         p = self.proposal
         return {
             "setup": setup_as_dict(p.setup),
-            "project_checksum": project_checksum(p.project),
             "margin": self.margin,
             "start_margin": self.start_margin,
             "worst": p.worst,
@@ -95,6 +94,7 @@ class JudgedProposal:
             "limit_prices": self._prices(),
             "evaluations": p.evidence.evaluations,
             "seconds": p.evidence.seconds,
+            "project_checksum": project_checksum(p.project),
             "holds": self.holds,
             "limits_broken": [asdict(limit) for limit in p.broken],
             "floors_broken": list(p.floors_broken),

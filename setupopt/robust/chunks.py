@@ -17,6 +17,7 @@ from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, field, fields, is_dataclass
 from functools import cache, partial
+from importlib.metadata import version
 from pathlib import Path
 from queue import SimpleQueue
 from typing import Any, Protocol, TypeVar
@@ -34,7 +35,7 @@ Job = TypeVar("Job")
 Job_co = TypeVar("Job_co", covariant=True)
 
 _KEPT_DAYS = 30  # of a study that nobody took up again
-_AHEAD = 4  # jobs per worker begun before their turn: enough that no worker waits for a slow one
+_AHEAD = 4  # jobs per worker begun before their turn
 _CHECKSUM = 32  # bytes of SHA-256
 
 
@@ -54,14 +55,20 @@ def fingerprint(*parts: object) -> str:
     return digest.hexdigest()[:32]
 
 
-@cache
-def _program() -> str:
-    """Versions and sources: chunks of another program must not be mixed with those of this one."""
+def program() -> dict[str, str]:
+    """What decides numbers besides the inputs: versions and sources of this program and its libraries."""
     digest = hashlib.sha256()
     for source in sorted(Path(__file__).parents[1].rglob("*.py")):
         digest.update(source.read_bytes())
-    versions = f"{setupopt.__version__} numpy {np.__version__} scipy {scipy.__version__}"
-    return f"{versions} kernels {jit.fingerprint()} sources {digest.hexdigest()};"
+    own = {"setupopt": setupopt.__version__, "numpy": np.__version__, "scipy": scipy.__version__}
+    solvers = {name: version(name) for name in ("cvxpy", "clarabel")}
+    return own | solvers | {"kernels": jit.fingerprint(), "sources": digest.hexdigest()[:16]}
+
+
+@cache
+def _program() -> str:
+    """Chunks of another program must not be mixed with those of this one."""
+    return " ".join(f"{name} {told}" for name, told in program().items()) + ";"
 
 
 def _encode(part: Any) -> Iterator[bytes]:
@@ -175,6 +182,33 @@ def _from_npy(raw: bytes) -> np.ndarray:
     return np.asarray(np.load(io.BytesIO(raw), allow_pickle=False))
 
 
+# ---- who does it -------------------------------------------------------------------------------------------
+
+
+class Crew(Executor):
+    """An executor that tells how many jobs it does at once: `threads`."""
+
+    @property
+    def threads(self) -> int:
+        """Jobs at once; on machines that come and go, those of now."""
+        raise NotImplementedError
+
+
+class Here(Crew):
+    """Does every job at once, in the thread that asks; what goes wrong comes out of `submit`."""
+
+    @property
+    def threads(self) -> int:
+        """One."""
+        return 1
+
+    def submit(self, do: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        """The job, done."""
+        done: Future[Any] = Future()
+        done.set_result(do(*args, **kwargs))
+        return done
+
+
 # ---- the run -----------------------------------------------------------------------------------------------
 
 
@@ -199,13 +233,14 @@ def run_chunks(
     """Answers of `do` to all `jobs`, in their order; those that the store holds are not asked for again.
 
     `do` runs on all local cores, or in `pool`; another machine's must be able to pickle it and the jobs.
-    At most `ahead` jobs are begun before their turn, 4 for each local core if not said. `progress(1)`
-    is told of every chunk done or found. An error, Ctrl-C, or closing the iterator cancels what has not
-    begun; what has is waited for (but in a `pool`, not) and kept. Same answers on any number of workers.
+    At most `ahead` jobs are begun before their turn, if not said 4 for each thread of a crew or each local
+    core. `progress(1)` is told of every chunk done or found. An error, Ctrl-C, or closing the iterator
+    cancels what has not begun; what has is waited for (but in a `pool`, not) and kept. Same answers on any
+    number of workers.
     """
     own = pool or ThreadPoolExecutor(workers())
     work = _Work(name, do, jobs, store, own)
-    most, begun = ahead or _AHEAD * workers(), 0
+    most, begun = ahead or _most_ahead(pool), 0
     try:
         for turn in range(len(jobs)):
             while begun < min(turn + most, len(jobs)):
@@ -220,6 +255,13 @@ def run_chunks(
         work.cancel()
         if pool is None:
             own.shutdown()
+
+
+def _most_ahead(pool: Executor | None) -> int:
+    """How many jobs may be begun before their turn: enough that no worker waits for a slow one."""
+    if isinstance(pool, Here):
+        return 1
+    return _AHEAD * (max(1, pool.threads) if isinstance(pool, Crew) else workers())
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from setupopt.project.needs import need
 from setupopt.result import Result
 from setupopt.robust.build_study import BuildStudy, study_build
 from setupopt.robust.bump import BumpAllowance, BumpRides, BumpSearch
-from setupopt.robust.chunks import Store, fingerprint, run_chunks
+from setupopt.robust.chunks import Crew, Store, fingerprint, run_chunks
 from setupopt.robust.gust import GustLimit, GustSearch
 from setupopt.robust.profile import fitted_road, without_hills
 from setupopt.robust.road import Road, Tracks
@@ -89,19 +89,24 @@ def unwatched(_what: str, _parts: int) -> AbstractContextManager[Progress]:
 
 @dataclass(frozen=True)
 class Shop:
-    """Where the studies are worked on: all cores, finished chunks kept for the next start."""
+    """Where the studies are worked on: all cores or a crew, finished chunks kept for the next start."""
 
     store: Store
     watch: Watch
+    crew: Crew | None = None
 
     def chunks(self, name: str, what: str, do: Callable[..., Records], jobs: Sequence) -> Iterator[Records]:
         """Results of all jobs in their order; `what` tells the user."""
         with self.watch(what, len(jobs)) as progress:
-            yield from run_chunks(name, do, jobs, store=self.store, progress=progress)
+            yield from run_chunks(name, do, jobs, store=self.store, pool=self.crew, progress=progress)
 
 
-def prove(project: Project, plan: Plan | None = None, watch: Watch = unwatched) -> Proof:
+def prove(
+    project: Project, plan: Plan | None = None, watch: Watch = unwatched, crew: Crew | None = None
+) -> Proof:
     """Everything about the project's setup. Raises InputError where an entry is missing that this needs.
+
+    The chunks are worked on by `crew`, if one is given, to the same numbers.
 
     Stopped and started again with the same inputs, it goes on where it was and ends at the same numbers.
     """
@@ -109,7 +114,7 @@ def prove(project: Project, plan: Plan | None = None, watch: Watch = unwatched) 
     errors = _required(project, asked)
     steady = evaluate(project, setup, cases)
     store = Store.open(fingerprint("prove", project.car, project.venue, setup, project.limits, asked))
-    shop = Shop(store, watch)
+    shop = Shop(store, watch, crew)
     bump = _bumps(project, cases, asked, shop)
     gust = _gusts(project, cases, asked, shop)
     road = study_road(project, cases, asked.road(project), shop.chunks)

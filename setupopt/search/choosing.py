@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import socket
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -14,9 +15,10 @@ from setupopt.errors import OutputError, UserError
 from setupopt.files import write_whole
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project
-from setupopt.robust.chunks import Store, fingerprint
+from setupopt.robust.chunks import Crew, Store, fingerprint
 from setupopt.search.exchange import Exchanged
-from setupopt.search.parts import Bounded, Box, PartSpace
+from setupopt.search.opening import Body, BodyBoxes
+from setupopt.search.parts import Bounded, PartSpace
 from setupopt.search.parts_study import Chosen, PartStudy, is_alive
 from setupopt.search.places import Places
 from setupopt.search.roots import CLOSE, TIGHT, Progress, Root
@@ -47,13 +49,18 @@ class Choice:
 
 
 def choose_parts(
-    project: Project, roots: Sequence[Root], storage: str | None, decisive: object, progress: Progress | None
-) -> Choice:
-    """The best body, parts and steps. `decisive`: whatever else, besides the project, decides the numbers."""
+    project: Project, roots: Sequence[Root], storage: str | None, decisive: object,
+    progress: Progress | None, crew: Crew | None = None,
+) -> Choice:  # fmt: skip
+    """The best body, parts and steps. `decisive`: whatever else, besides the project, decides the numbers.
+
+    Boxes of sets are opened by `crew`, if one is given, to the same numbers.
+    """
     bodies = [root.solver.problem.project.setup.body for root in roots]
     space = PartSpace(bodies, roots[0].solver.problem.variables)
     bounded = [Bounded(space.root(b), r.best.merit, r.best.outcome.point) for b, r in enumerate(roots)]
-    study = _studied(project, space, roots, bounded, storage, decisive, progress) if space.sets > 1 else None
+    name = _name(project, decisive)
+    study = _studied(space, roots, bounded, storage, name, progress, crew) if space.sets > 1 else None
     sets = bounded if study is None else list(study.sets)
     near = [found for found in sets[:_MOST_SETS] if found.bound > sets[0].bound - _STEP_LOSS]
     if progress is not None:
@@ -73,24 +80,23 @@ def _to_steps(root: Root, space: PartSpace, found: Bounded, study: Chosen | None
 
 
 def _studied(
-    project: Project, space: PartSpace, roots: Sequence[Root], bounded: Sequence[Bounded],
-    storage: str | None, decisive: object, progress: Progress | None,
+    space: PartSpace, roots: Sequence[Root], bounded: Sequence[Bounded], storage: str | None, name: str,
+    progress: Progress | None, crew: Crew | None,
 ) -> Chosen:  # fmt: skip
     """Boxes opened until none is worth it, in a study that is kept."""
-
-    def solve(box: Box, starts: Sequence[Floats]) -> Bounded:
-        root = roots[box.body]
-        end = root.solver.best_of(space.borders(box), starts, root.best.places)
-        return Bounded(box, end.merit, end.outcome.point)
+    solve = BodyBoxes(space, tuple(Body.of(root) for root in roots))
 
     def told(opened: int, best: float, bound: float) -> None:
         if progress is not None:
             progress(f"parts, {opened} sets of {space.sets} solved, {best:.4f}, at most {bound:.4f}")
 
-    p = project
-    name = fingerprint(p.car, p.venue, p.setup, p.limits, p.bodies, p.own_body, decisive, _NEAR, _MOST_BOXES)
     with _storage(storage, name) as url, _told_clearly(storage):
-        return PartStudy(space, solve, bounded, _NEAR, url, name).run(_MOST_BOXES, told)
+        return PartStudy(space, solve, bounded, _NEAR, url, name, crew).run(_MOST_BOXES, told)
+
+
+def _name(p: Project, decisive: object) -> str:
+    """Name of the study: all that decides what a box answers."""
+    return fingerprint(p.car, p.venue, p.setup, p.limits, p.bodies, p.own_body, decisive, _NEAR, _MOST_BOXES)
 
 
 @contextmanager
@@ -112,15 +118,16 @@ def _storage(asked: str | None, name: str) -> Iterator[str | None]:
 
 
 def _is_ours(mark: Path) -> bool:
-    """Whether a study's file may be used: nobody has marked it, or who has is gone."""
+    """Whether a study's file may be used: nobody has marked it, or who has, on this machine, is gone."""
+    host = socket.gethostname()
     with suppress(OSError):
         with mark.open("x") as file:  # whole or not at all: of two, one makes it
-            file.write(str(os.getpid()))
+            file.write(f"{os.getpid()} {host}")
         return True
     with suppress(OSError, ValueError, OutputError):
-        worker = int(mark.read_text())
-        if worker == os.getpid() or not is_alive(worker):
-            write_whole(mark, str(os.getpid()))
+        worker, _, where = mark.read_text().partition(" ")
+        if where in ("", host) and (int(worker) == os.getpid() or not is_alive(int(worker))):
+            write_whole(mark, f"{os.getpid()} {host}")
             return True
     return False
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import astuple, dataclass, replace
-from functools import cached_property, partial
+from functools import cached_property
 from itertools import product
+from typing import NamedTuple
 
 import numpy as np
 
@@ -18,14 +19,14 @@ from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import told, with_body
 from setupopt.project.model import Project, Setup
 from setupopt.result import Result, degrees
+from setupopt.robust.chunks import Crew, Here, Store, fingerprint, run_chunks
 from setupopt.search.choosing import choose_parts
+from setupopt.search.opening import one_at_a_time
 from setupopt.search.roots import Progress, root_of
 from setupopt.search.setup_problem import SetupProblem
 
 # Margins closer than this are a tie: trims are found to 1e-9.
 _TIE = 1e-9
-# Makes a contender, telling how far it is.
-_Maker = Callable[[Progress], "Contender"]
 
 
 @dataclass(frozen=True)
@@ -109,36 +110,29 @@ class Comparison:
 
 def compare(
     project: Project, setups: Sequence[Setup] = (), as_is: bool = False, starts: int = 2,
-    progress: Progress | None = None,
+    progress: Progress | None = None, crew: Crew | None = None,
 ) -> Comparison:  # fmt: skip
     """Every body of a project with its own best setup, and `setups` as they are; the worst margin decides.
 
     `as_is`: nothing is searched; every body with every setup, today's where none is given. In which order
     bodies and setups are listed changes nothing. Raises UserError where there is nothing to compare, a setup
     names a body that there is not, or limits.toml is missing for a search.
+
+    Bodies are searched by `crew`, if one is given, to the same numbers; those that are finished are kept
+    until all are.
     """
-    makers = _as_given(project, setups or [project.setup]) if as_is else _own_best(project, setups, starts)
-    if len(makers) < 2:
+    searched, given = _wanted(project, setups, as_is)
+    total, say = len(searched) + len(given), progress or (lambda text: None)
+    if total < 2:
         raise UserError(
             "nothing to compare: one body and one setup; put bodies in bodies/, or name setup files"
         )
-    ranked = sorted(_made(makers, progress or (lambda text: None)), key=_rank)
+    found = _searched(project, searched, BestPoint(project, starts, total, say), crew) if searched else []
+    for number, setup in enumerate(given, len(searched) + 1):
+        say(f"{number} of {total}")
+        found.append(_evaluated(project, setup, False))
+    ranked = sorted(found, key=_rank)
     return Comparison(project, tuple(ranked), tuple(_reason(ranked[0], one) for one in ranked))
-
-
-def _made(makers: Sequence[_Maker], progress: Progress) -> list[Contender]:
-    """All contenders, one after the other."""
-    found = []
-    for number, make in enumerate(makers, 1):
-        count = f"{number} of {len(makers)}"
-        progress(count)
-        found.append(make(_under(progress, count)))
-    return found
-
-
-def _under(progress: Progress, head: str) -> Progress:
-    """Progress of a part of the work."""
-    return lambda text: progress(f"{head}: {text}")
 
 
 def _rank(contender: Contender) -> tuple[object, ...]:
@@ -155,14 +149,11 @@ def _bodies(project: Project) -> list[str | None]:
     return [None, *(body.name for body in project.bodies)]
 
 
-def _as_given(project: Project, setups: Sequence[Setup]) -> list[_Maker]:
-    """Every setup on every body."""
-    dressed = (replace(setup, body=body) for setup, body in product(setups, _bodies(project)))
-    return [partial(_given, project, setup) for setup in dressed]
-
-
-def _own_best(project: Project, setups: Sequence[Setup], starts: int) -> list[_Maker]:
-    """The best setup of every body, then the setups as they are."""
+def _wanted(project: Project, setups: Sequence[Setup], as_is: bool) -> tuple[list[str | None], list[Setup]]:
+    """Bodies whose best setup is to be found, and setups as they are, each with its body."""
+    if as_is:
+        dressed = product(setups or [project.setup], _bodies(project))
+        return [], [replace(setup, body=body) for setup, body in dressed]
     if project.limits is None:
         raise UserError(
             f"{project.folder / 'limits.toml'} is missing: compare needs it to give each body its own best "
@@ -170,21 +161,66 @@ def _own_best(project: Project, setups: Sequence[Setup], starts: int) -> list[_M
         )
     for setup in setups:
         with_body(project, setup.body)  # a body that there is not is refused before the search
-    searched = [partial(_searched, project, body, starts) for body in _bodies(project)]
-    return [*searched, *(partial(_given, project, setup) for setup in setups)]
+    return _bodies(project), list(setups)
 
 
-def _given(project: Project, setup: Setup, progress: Progress) -> Contender:
-    return _evaluated(project, setup, False)
+class _Body(NamedTuple):
+    """A body to search, and which of all contenders that is."""
+
+    number: int
+    name: str | None
 
 
-def _searched(project: Project, body: str | None, starts: int, progress: Progress) -> Contender:
-    """The best setup of one body, as `propose` finds it with that body alone."""
-    assert project.limits is not None
-    problem, say = SetupProblem(with_body(project, body), project.limits), _under(progress, told(body))
-    root = root_of(problem, False, starts, 0, say)
-    choice = choose_parts(problem.project, [root], None, ("compare", starts), say)
-    return _evaluated(project, problem.setup(choice.point, f"Best with {told(body)}"), True)
+@dataclass(frozen=True)
+class BestPoint:
+    """The search for a body's best setup, called with a body: as `propose` finds it with that body alone.
+
+    It answers with a point (variables). `say` is for this process; other machines are sent none.
+    """
+
+    project: Project
+    starts: int
+    total: int = 1
+    say: Progress | None = None
+
+    def problem(self, body: str | None) -> SetupProblem:
+        """What is solved for a body."""
+        assert self.project.limits is not None
+        return SetupProblem(with_body(self.project, body), self.project.limits)
+
+    def __call__(self, body: _Body) -> Floats:
+        problem, say = self.problem(body.name), self._telling(body)
+        with one_at_a_time:
+            root = root_of(problem, False, self.starts, 0, say)
+            return choose_parts(problem.project, [root], None, ("compare", self.starts), say).point
+
+    def _telling(self, body: _Body) -> Progress | None:
+        say, head = self.say, f"{body.number} of {self.total}: {told(body.name)}"
+        return None if say is None else lambda text: say(f"{head}: {text}")
+
+
+def _searched(
+    project: Project, bodies: Sequence[str | None], best: BestPoint, crew: Crew | None
+) -> list[Contender]:
+    """The best setup of every body. A body is a chunk, kept until all are there."""
+    p, say, jobs = project, best.say, [_Body(number, name) for number, name in enumerate(bodies, 1)]
+    store = Store.open(
+        fingerprint("compare", p.car, p.venue, p.setup, p.limits, p.bodies, p.own_body, best.starts)
+    )
+    finished = iter(range(1, len(jobs) + 1))
+
+    def progress(_: int) -> None:
+        if say is not None:
+            say(f"{next(finished)} of {best.total} finished")
+
+    do, pool = (best, Here()) if crew is None else (replace(best, say=None), crew)
+    points = list(run_chunks("best", do, jobs, store=store, pool=pool, progress=progress))
+    store.finish()
+    setups = [
+        best.problem(body).setup(point, f"Best with {told(body)}")
+        for body, point in zip(bodies, points, strict=True)
+    ]
+    return [_evaluated(project, setup, True) for setup in setups]
 
 
 def _evaluated(project: Project, setup: Setup, is_own_best: bool) -> Contender:

@@ -2,6 +2,10 @@
 
 A trial opens one box of sets: it solves the set next to the box's bound, splits the box, and bounds both
 halves. All that the next trial needs stands in the trials themselves.
+
+What opening a box answers depends on the box alone, and the answers count in the order in which one worker
+alone would open the boxes; others, opened ahead of their turn, wait for it, and many are never asked for. So
+any number of workers, whichever of them are lost, end at the same numbers.
 """
 
 from __future__ import annotations
@@ -10,6 +14,8 @@ import os
 import socket
 import time
 from collections.abc import Callable, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, wait
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,11 +26,9 @@ from optuna.trial import FrozenTrial, Trial, TrialState
 from sqlalchemy.exc import IntegrityError, OperationalError
 
 from setupopt.errors import UserError
-from setupopt.physics.inputs import Floats
+from setupopt.robust.chunks import Crew, Here
+from setupopt.search.opening import Opened, Opener, Opening, Solve
 from setupopt.search.parts import Bounded, Box, PartSpace
-
-# Solves a box from some points of all variables: its best merit and where.
-Solve = Callable[[Box, Sequence[Floats]], Bounded]
 
 
 @dataclass(frozen=True)
@@ -33,7 +37,8 @@ class Chosen:
 
     `sets`: the sets that were solved, best first. `bound`: no set is worth more, as far as climbs find the
     best of their boxes. `overshoot`: by how much a set or a half was better than the bound of its box, 0
-    where none was. `solves` of boxes and sets, of `count` sets that there are.
+    where none was. `solves` of boxes and sets, of `count` sets that there are. `cases`: load cases that this
+    run solved for them, ahead of their turn or not.
     """
 
     sets: tuple[Bounded, ...]
@@ -42,33 +47,58 @@ class Chosen:
     solves: int
     count: int
     is_finished: bool
+    cases: int = 0
+
+
+@dataclass(frozen=True)
+class _Kept:
+    """What a finished trial keeps of the box it opened."""
+
+    opened: Bounded
+    solved: Bounded
+    halves: tuple[Bounded, ...]
+    solves: int
+
+    @classmethod
+    def of(cls, trial: FrozenTrial) -> _Kept:
+        """As the study keeps it."""
+        kept = trial.user_attrs
+        halves = tuple(Bounded.from_dict(half) for half in kept["halves"])
+        opened, solved = Bounded.from_dict(kept["opened"]), Bounded.from_dict(kept["solved"])
+        return cls(opened, solved, halves, int(kept["solves"]))
 
 
 class _Frontier:
-    """Boxes still open, as finished trials tell. Worth opening: those better than the best set by `near`."""
+    """Boxes still open after some were opened. Worth opening: those better than the best set by `near`."""
 
     def __init__(self, roots: Sequence[Bounded], near: float) -> None:
         self.near, self.open = near, {root.box: root for root in roots}
         self.solved: dict[Box, Bounded] = {}
-        self.best, self.overshoot, self.solves = -np.inf, 0.0, len(roots)
-        self._seen: set[int] = set()
+        self.best, self.overshoot, self.solves, self.opened = -np.inf, 0.0, len(roots), 0
 
-    def learn(self, trials: Sequence[FrozenTrial]) -> None:
-        """Take in what has been finished since."""
-        for trial in trials:
-            if trial.state == TrialState.COMPLETE and trial.number not in self._seen:
-                self._seen.add(trial.number)
-                self._take_in(trial.user_attrs)
+    def copy(self) -> _Frontier:
+        """The same, to go on from."""
+        other = _Frontier((), self.near)
+        other.__dict__.update(self.__dict__, open=dict(self.open), solved=dict(self.solved))
+        return other
 
-    def _take_in(self, kept: dict[str, Any]) -> None:
-        opened, solved = Bounded.from_dict(kept["opened"]), Bounded.from_dict(kept["solved"])
-        halves = [Bounded.from_dict(half) for half in kept["halves"]]
-        if self.open.pop(opened.box, None) is None:
-            return  # another worker was faster
-        self.solved[solved.box], self.solves = solved, self.solves + int(kept["solves"])
-        self.best = max(self.best, solved.bound)
-        self.overshoot = max([self.overshoot, *(found.bound - opened.bound for found in (solved, *halves))])
-        self.open.update((half.box, half) for half in halves)
+    def advance(self, kept: dict[Box, _Kept], most: float = np.inf) -> None:
+        """Take in what was opened, the most promising box first, up to one that was not."""
+        while (worth := self.worth()) and worth[0].box in kept and self.opened < most:
+            self._take_in(kept[worth[0].box])
+
+    def advance_all(self, kept: dict[Box, _Kept]) -> None:
+        """Take in all that was opened and is worth it, in no order."""
+        while found := next((kept[box.box] for box in self.worth() if box.box in kept), None):
+            self._take_in(found)
+
+    def _take_in(self, kept: _Kept) -> None:
+        self.open.pop(kept.opened.box)
+        self.solved[kept.solved.box], self.opened = kept.solved, self.opened + 1
+        self.solves, self.best = self.solves + kept.solves, max(self.best, kept.solved.bound)
+        better = (found.bound - kept.opened.bound for found in (kept.solved, *kept.halves))
+        self.overshoot = max([self.overshoot, *better])
+        self.open.update((half.box, half) for half in kept.halves)
 
     def worth(self) -> list[Bounded]:
         """Boxes worth opening, the most promising first."""
@@ -81,11 +111,11 @@ class _Frontier:
 
 
 class _Sampler(optuna.samplers.BaseSampler):
-    """Suggests the set next to the bound of the most promising box that nobody works at."""
+    """Suggests the set next to the bound of the box that is to be opened `next`."""
 
-    def __init__(self, space: PartSpace, frontier: _Frontier) -> None:
-        self.space, self.frontier = space, frontier
-        self.taken: dict[int, Bounded] = {}
+    def __init__(self, space: PartSpace) -> None:
+        self.space = space
+        self.next: Bounded | None = None
 
     def infer_relative_search_space(
         self, study: optuna.Study, trial: FrozenTrial
@@ -96,15 +126,9 @@ class _Sampler(optuna.samplers.BaseSampler):
     def sample_relative(
         self, study: optuna.Study, trial: FrozenTrial, search_space: dict[str, BaseDistribution]
     ) -> dict[str, Any]:
-        """The set to solve; its box is kept for the trial."""
-        trials = study.get_trials(deepcopy=False)
-        self.frontier.learn(trials)
-        busy = {Bounded.from_dict(t.user_attrs["opened"]).box for t in trials if _is_worked_at(t)}
-        worth = self.frontier.worth()
-        # where nothing else is left, the same work twice does no harm, and waiting for a lost worker would
-        found = next((box for box in worth if box.box not in busy), worth[0])
-        self.taken[trial.number] = found
-        return dict(self.space.words(found.box.body, self.space.nearest(found)))
+        """The set to solve."""
+        assert self.next is not None
+        return dict(self.space.words(self.next.box.body, self.space.nearest(self.next)))
 
     def sample_independent(
         self, study: optuna.Study, trial: FrozenTrial, param_name: str, param_distribution: BaseDistribution
@@ -157,54 +181,115 @@ def _opened(storage: str | None, name: str | None, sampler: _Sampler) -> optuna.
 
 
 class PartStudy:
-    """Opens box after box until none is worth it. `storage`: where the study `name` is kept, or None."""
+    """Opens box after box until none is worth it. `storage`: where the study `name` is kept, or None.
+
+    The boxes are opened by `crew`, as many at once as it has threads; without one, here.
+    """
 
     def __init__(
         self, space: PartSpace, solve: Solve, roots: Sequence[Bounded], near: float,
-        storage: str | None = None, name: str | None = None,
+        storage: str | None = None, name: str | None = None, crew: Crew | None = None,
     ) -> None:  # fmt: skip
         optuna.logging.set_verbosity(optuna.logging.ERROR)
-        self.space, self.solve = space, solve
-        self.frontier = _Frontier(roots, near)
-        self.sampler = _Sampler(space, self.frontier)
+        self.space, self.opener, self.crew = space, Opener(solve), crew or Here()
+        self.frontier, self.sampler = _Frontier(roots, near), _Sampler(space)
         self.study = _opened(storage, name, self.sampler)
+        self.kept: dict[Box, _Kept] = {}
+        self.begun: dict[Future[Opened], tuple[Trial, Opening]] = {}
+        self.cases = 0
+        self._seen: set[int] = set()
 
     def run(self, most: int, progress: Callable[[int, float, float], object] | None = None) -> Chosen:
         """Open at most `most` boxes in all; `progress` is told of boxes opened, the best and the bound."""
-
-        def after(study: optuna.Study, _: FrozenTrial) -> None:
-            self.frontier.learn(study.get_trials(deepcopy=False))
-            if progress is not None:
-                progress(len(self.frontier.solved), self.frontier.best, self.frontier.bound())
-            if self._is_done(most):
-                study.stop()
-
-        self.frontier.learn(self.study.get_trials(deepcopy=False))
-        if not self._is_done(most):
-            self.study.optimize(self._open, callbacks=[after])
+        try:
+            self._learn(most)
+            while not self._is_done(most):
+                self._begin_more()
+                self._end_some()
+                self._learn(most)
+                if progress is not None:
+                    progress(len(self.frontier.solved), self.frontier.best, self.frontier.bound())
+        finally:
+            self._give_up()
         return self._chosen()
 
     def _is_done(self, most: int) -> bool:
-        return not self.frontier.worth() or len(self.frontier._seen) >= most
+        return not self.frontier.worth() or self.frontier.opened >= most
 
-    def _open(self, trial: Trial) -> float:
-        """Solve the suggested set, split its box and bound both halves."""
-        space = self.space
+    def _learn(self, most: int) -> Sequence[FrozenTrial]:
+        """Take in what has been finished since, by whomever; all trials."""
+        trials = self.study.get_trials(deepcopy=False)
+        for trial in trials:
+            if trial.state == TrialState.COMPLETE and trial.number not in self._seen:
+                self._seen.add(trial.number)
+                kept = _Kept.of(trial)
+                self.kept.setdefault(kept.opened.box, kept)
+        self.frontier.advance(self.kept, most)
+        return trials
+
+    # ---- boxes to open ----------------------------------------------------------------------------------
+
+    def _begin_more(self) -> None:
+        """Begin boxes until nobody of the crew is idle, or there is none to begin."""
+        threads = max(1, self.crew.threads)
+        while len(self.begun) < threads and (found := self._next()) is not None:
+            self._begin(found)
+
+    def _next(self) -> Bounded | None:
+        """The box whose turn it is, or one ahead of its turn, that nobody works at; None to wait for a box.
+
+        Where others work at all that is left, the same work twice does no harm; waiting for a worker that
+        was lost would.
+        """
+        trials = self.study.get_trials(deepcopy=False)
+        busy = {Bounded.from_dict(t.user_attrs["opened"]).box for t in trials if _is_worked_at(t)}
+        ahead = self.frontier.copy()
+        ahead.advance_all(self.kept)
+        own = {job.found.box for _, job in self.begun.values()}
+        left = [found for found in (*self.frontier.worth()[:1], *ahead.worth()) if found.box not in own]
+        free = next((found for found in left if found.box not in busy), None)
+        return left[0] if free is None and left and not own else free
+
+    def _begin(self, found: Bounded) -> None:
+        """Give a box to the crew, in a trial that tells the others."""
+        space, self.sampler.next = self.space, found
+        trial = self.study.ask()
         for name, distribution in distributions(space).items():
-            trial.suggest_categorical(name, distribution.choices)  # at the first, the sampler takes a box
-        found = self.sampler.taken.pop(trial.number)
+            trial.suggest_categorical(name, distribution.choices)
         trial.set_user_attr("worker", [socket.gethostname(), os.getpid()])
         trial.set_user_attr("opened", found.as_dict())
         single = space.single(found.box.body, space.nearest(found))
-        known = self.frontier.solved.get(single)
-        solved = known or self.solve(single, [found.point])
-        halves = [self.solve(half, [found.point, solved.point]) for half in space.split(found)]
-        trial.set_user_attr("solved", solved.as_dict())
-        trial.set_user_attr("halves", [half.as_dict() for half in halves])
-        trial.set_user_attr("solves", len(halves) + (known is None))
-        return solved.bound
+        known = next((kept.solved for kept in self.kept.values() if kept.solved.box == single), None)
+        job = Opening(found, single, known, tuple(space.split(found)))
+        try:
+            self.begun[self.crew.submit(self.opener, job)] = trial, job
+        except BaseException:
+            self._fail(trial)
+            raise
+
+    def _end_some(self) -> None:
+        """Wait for a box or more, and keep what they hold."""
+        for future in wait(self.begun, return_when=FIRST_COMPLETED).done:
+            opened = future.result()
+            trial, job = self.begun.pop(future)
+            self.cases += opened.cases
+            trial.set_user_attr("solved", opened.solved.as_dict())
+            trial.set_user_attr("halves", [half.as_dict() for half in opened.halves])
+            trial.set_user_attr("solves", len(opened.halves) + (job.known is None))
+            self.study.tell(trial, opened.solved.bound)
+
+    def _give_up(self) -> None:
+        """Leave what is not finished, such as boxes whose turn never came, to whoever wants it."""
+        for future, (trial, _) in self.begun.items():
+            future.cancel()
+            self._fail(trial)
+        self.begun.clear()
+
+    def _fail(self, trial: Trial) -> None:
+        with suppress(Exception):  # what ended the work may be the storage itself
+            self.study.tell(trial, state=TrialState.FAIL)
 
     def _chosen(self) -> Chosen:
-        f = self.frontier
+        f, count = self.frontier, self.space.sets
         sets = sorted(f.solved.values(), key=lambda s: (-s.bound, s.box.body, s.box.low))
-        return Chosen(tuple(sets), f.bound(), f.overshoot, f.solves, self.space.sets, not f.worth())
+        return Chosen(tuple(sets), f.bound(), f.overshoot, f.solves, count, not f.worth(), self.cases)

@@ -9,10 +9,12 @@ from dataclasses import dataclass, replace
 from setupopt.errors import UserError
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project
+from setupopt.robust.chunks import Crew
 from setupopt.search.choosing import choose_parts, refuse_storage
 from setupopt.search.goal import BODY, Goal, goal_of, pinned
 from setupopt.search.proposal import Proposal
-from setupopt.search.roots import Progress, root_of
+from setupopt.search.rooting import RootSearch, roots_of
+from setupopt.search.roots import Progress
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.telling import Telling
 
@@ -37,20 +39,23 @@ class Asked:
     study: str | None = None
 
 
-def propose(project: Project, asked: Asked | None = None, progress: Progress | None = None) -> Proposal:
+def propose(
+    project: Project, asked: Asked | None = None, progress: Progress | None = None, crew: Crew | None = None
+) -> Proposal:
     """The setup inside `limits.toml` whose worst margin over all roll angles and attitudes is highest.
 
     All bodies are solved with parts of any value; boxes of part sets are bounded and split until none is
     worth more; the best sets are brought to steps and checked on a sweep six times as dense, and between
-    its angles. Raises UserError without `limits.toml`, or where nothing may change.
+    its angles. Bodies and boxes are solved by `crew`, if one is given, to the same numbers. Raises UserError
+    without `limits.toml`, or where nothing may change.
     """
     began, asked = time.perf_counter(), asked or Asked()
     goal, problems = _problems(project, asked)
     if asked.study is not None:
         refuse_storage(asked.study)
-    roots = [root_of(p, asked.robust, asked.starts, asked.seed, progress) for p in problems]
+    roots = roots_of(problems, RootSearch(asked.robust, asked.starts, asked.seed), progress, crew)
     decisive = (goal.weights, goal.floors, sorted(asked.keep), asked.starts, asked.seed, asked.robust)
-    choice = choose_parts(project, roots, asked.study, decisive, progress)
+    choice = choose_parts(project, roots, asked.study, decisive, progress, crew)
     say = progress or (lambda text: None)
     say("prices and bounds")
     told = Telling(project, goal, roots, choice)
@@ -60,7 +65,8 @@ def propose(project: Project, asked: Asked | None = None, progress: Progress | N
     say("build errors" if asked.robust else "checks")
     robustness = told.robustness() if asked.robust else None
     evidence = told.evidence(bound, sum(r.steps for r in roots) + choice.steps)
-    solved, seconds = sum(p.solved for p in problems), time.perf_counter() - began
+    solved = sum(p.solved for p in problems) + (choice.study.cases if choice.study else 0)
+    seconds = time.perf_counter() - began
     return told.proposal(priced, others, robustness, replace(evidence, evaluations=solved, seconds=seconds))
 
 

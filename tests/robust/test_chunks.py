@@ -12,7 +12,7 @@ import threading
 import time
 import tracemalloc
 from collections.abc import Callable, Iterator
-from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from multiprocessing import get_context
 from pathlib import Path
@@ -26,7 +26,7 @@ from setupopt.evaluation import Model
 from setupopt.physics.inputs import SETTING
 from setupopt.project import Project
 from setupopt.robust import chunks
-from setupopt.robust.chunks import Store, fingerprint, run_chunks
+from setupopt.robust.chunks import Crew, Here, Store, fingerprint, run_chunks
 
 COUNT = 24
 STUDY = "0123456789abcdef"
@@ -155,6 +155,42 @@ def test_few_jobs_are_begun_before_their_turn(ahead: int | None) -> None:
             time.sleep(0.05)  # time enough to run ahead
     assert jobs.read == 10_000
     assert 2 <= jobs.most <= (ahead or 8)
+
+
+class Threads(Crew):
+    """A crew of threads."""
+
+    def __init__(self, count: int) -> None:
+        self.pool, self.count = ThreadPoolExecutor(count), count
+
+    @property
+    def threads(self) -> int:
+        return self.count
+
+    def submit(self, do: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        return self.pool.submit(do, *args, **kwargs)
+
+
+def test_a_crew_says_how_many_are_begun_before_their_turn() -> None:
+    """4 for each of its threads, whatever the cores here; the answers are those of a plain loop."""
+    jobs, crew = Counted(200), Threads(5)
+    for result in run_chunks("a", lambda job: np.array(job), jobs, pool=crew):
+        assert int(result) == jobs.read
+        jobs.read += 1
+    assert 9 <= jobs.most <= 20
+    assert raw(run_chunks("a", Do(), range(COUNT), pool=crew)) == plainly()
+    crew.pool.shutdown()
+
+
+def test_what_is_done_here_is_done_in_turn_and_at_once(tmp_path: Path) -> None:
+    """One job when it is asked for, in the thread that asks; an error comes out of where it was made."""
+    log, results = tmp_path / "log", run_chunks("a", Do(str(tmp_path / "log")), range(COUNT), pool=Here())
+    for job in range(3):
+        next(results)
+        assert asked(log) == list(range(job + 1))
+    with pytest.raises(ZeroDivisionError):
+        Here().submit(divmod, 1, 0)
+    assert Here().submit(threading.current_thread).result() is threading.current_thread()
 
 
 def test_memory_does_not_grow_with_the_number_of_chunks() -> None:

@@ -1,0 +1,83 @@
+"""Jobs on a scheduler's workers: what comes back, what is refused."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Iterator
+from concurrent.futures import Future
+from pathlib import Path
+
+import numpy as np
+import pytest
+from dask_machines import machines
+
+from setupopt.robust import cluster as rooms
+from setupopt.robust.chunks import Crew, run_chunks
+from setupopt.robust.cluster import ClusterError, cluster
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A scheduler with one worker."""
+    with machines(tmp_path_factory.mktemp("machines")) as found:
+        found.start(1)
+        yield found.address
+
+
+@pytest.fixture
+def crew(address: str) -> Iterator[Crew]:
+    """The worker."""
+    with cluster(address) as found:
+        yield found
+
+
+def test_chunks_come_in_order_to_the_last_bit(crew: Crew) -> None:
+    """The same sines and square roots as here, record for record; one thread is told."""
+    assert crew.threads == 1
+    angles = [np.linspace(0.0, number, 7) for number in range(20)]
+    found = run_chunks("a", np.sin, angles, pool=crew)
+    assert [one.tobytes() for one in found] == [np.sin(one).tobytes() for one in angles]
+
+
+def test_a_jobs_own_error_comes_out(crew: Crew) -> None:
+    """As it was raised there, and the crew goes on."""
+    with pytest.raises(ZeroDivisionError):
+        crew.submit(divmod, 1, 0).result(timeout=30)
+    assert crew.submit(divmod, 7, 2).result(timeout=30) == (3, 1)
+
+
+def test_what_cannot_be_sent_is_an_error_of_the_job(crew: Crew) -> None:
+    """Not taken for a scheduler that was lost."""
+    with pytest.raises(TypeError, match="serialize"):
+        crew.submit(len, threading.Lock()).result(timeout=30)
+
+
+def test_a_job_that_is_cancelled_is_not_begun(crew: Crew, tmp_path: Path) -> None:
+    """One worker is busy; what waits behind it and is cancelled leaves no trace."""
+    busy: Future[None] = crew.submit(time.sleep, 0.5)
+    behind = [crew.submit(Path.touch, tmp_path / f"{number}") for number in range(5)]
+    assert all(one.cancel() for one in behind)
+    busy.result(timeout=30)
+    crew.submit(divmod, 7, 2).result(timeout=30)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_worker_that_came_later_is_refused_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every job tells what program it expects, and is done by no other."""
+    ours = rooms.identity()
+    assert rooms._do(ours, divmod, 7, 2) == (3, 1)
+    for name in ours:
+        with pytest.raises(ClusterError, match=name):
+            rooms._do(ours | {name: "other"}, divmod, 7, 2)
+
+
+def test_a_scheduler_without_workers_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With how to start one, after a while and not never."""
+    monkeypatch.setattr(rooms, "_FIRST_WORKER", 0.3)
+    with (
+        machines(tmp_path) as alone,
+        pytest.raises(ClusterError, match=f"no workers.*dask worker {alone.address}"),
+        cluster(alone.address),
+    ):
+        pass

@@ -1,0 +1,158 @@
+"""Boxes opened by many: the same numbers whoever opens them, in whatever order, and whoever is lost."""
+
+from __future__ import annotations
+
+import pickle
+import socket
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import optuna
+import pytest
+
+from setupopt.project import Project
+from setupopt.robust.chunks import Crew
+from setupopt.search.opening import Body, BodyBoxes, Posed
+from setupopt.search.parts import Bounded, Box, PartSpace
+from setupopt.search.parts_study import Chosen, PartStudy
+from setupopt.search.setup_problem import SetupProblem
+from setupopt.variables import variables_of
+
+from .test_parts import Toy, _toy, _url
+
+SIZES = (12, 12, 7, 7)
+
+
+class Uneven(Crew):
+    """Threads whose jobs take a while, some long after others that were begun later."""
+
+    def __init__(self, threads: int, seed: int) -> None:
+        self.pool, self.count, self.rng = ThreadPoolExecutor(threads), threads, np.random.default_rng(seed)
+
+    @property
+    def threads(self) -> int:
+        return self.count
+
+    def submit(self, do: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        pause = float(self.rng.choice([0.0, 0.001, 0.02]))
+
+        def late() -> Any:
+            time.sleep(pause)
+            return do(*args)
+
+        return self.pool.submit(late)
+
+
+@pytest.fixture
+def crew(request: pytest.FixtureRequest) -> Iterator[Uneven]:
+    """So many threads."""
+    found = Uneven(request.param, request.param)
+    yield found
+    found.pool.shutdown()
+
+
+def study(toy: Toy, url: str | None = None, crew: Crew | None = None) -> PartStudy:
+    """The toy's study, opened by a crew."""
+    return PartStudy(toy.space, toy.solve, Toy(toy.space, toy.tops).roots(), 1e-9, url, "toy", crew)
+
+
+def told(chosen: Chosen) -> tuple[object, ...]:
+    """All that a study answers, to the last bit."""
+    sets = [(one.box, one.bound, one.point.tobytes()) for one in chosen.sets]
+    return sets, chosen.bound, chosen.overshoot, chosen.solves, chosen.is_finished
+
+
+@pytest.mark.parametrize("crew", [2, 5], indirect=True)
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("most", [3, 10_000])
+def test_any_crew_ends_as_one_alone(crew: Uneven, seed: int, most: int) -> None:
+    """Boxes opened ahead of their turn, in any order: the same sets, bound and count, finished or cut off."""
+    alone, many = _toy(seed), _toy(seed)
+    expected = study(alone).run(most)
+    assert told(study(many, crew=crew).run(most)) == told(expected)
+    assert len(many.asked) >= len(alone.asked)
+
+
+def test_workers_that_share_a_study_all_end_as_one_alone(tmp_path: Path) -> None:
+    """Boxes opened in turn by three, of whom one goes away: for the others the same to the last bit."""
+    expected, url = told(study(_toy(0)).run(10_000)), _url(tmp_path)
+    first, second, third = (study(_toy(0), url) for _ in range(3))
+    third.run(2)
+    for most in range(3, 6):
+        (first if most % 2 else second).run(most)
+    assert told(first.run(10_000)) == expected
+    assert told(second.run(10_000)) == expected
+
+
+def test_a_box_of_a_worker_that_was_killed_is_taken_up_at_once(tmp_path: Path) -> None:
+    """Half-opened by a process of this machine that is gone: the first to be opened again."""
+    toy, url = _toy(4), _url(tmp_path)
+    roots = sorted(toy.roots(), key=lambda root: -root.bound)
+    made = optuna.create_study(storage=url, study_name="toy", direction="maximize")
+    half_opened = made.ask()
+    half_opened.set_user_attr("worker", [socket.gethostname(), 999_999_999])
+    half_opened.set_user_attr("opened", roots[0].as_dict())
+    found = study(_toy(4), url)
+    found.run(1)
+    assert [kept.opened.box for kept in found.kept.values()] == [roots[0].box]
+
+
+def test_a_crews_error_comes_out_and_leaves_its_boxes_to_others(tmp_path: Path) -> None:
+    """Machines lost in the middle of two boxes: no trial stays as if it were worked at."""
+
+    class Lost(Crew):
+        threads = 2  # type: ignore[assignment]
+
+        def submit(self, do: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+            future: Future[Any] = Future()
+            future.set_exception(ConnectionError("gone"))
+            return future
+
+    url = _url(tmp_path)
+    with pytest.raises(ConnectionError, match="gone"):
+        study(_toy(1), url, Lost()).run(10_000)
+    states = {trial.state.name for trial in optuna.load_study(storage=url, study_name="toy").trials}
+    assert states == {"FAIL"}
+    assert told(study(_toy(1), url).run(10_000)) == told(study(_toy(1)).run(10_000))
+
+
+# ---- the setup problem's boxes -----------------------------------------------------------------------------
+
+
+def springs_of(project: Project) -> SetupProblem:
+    """Springs alone may change, in two attitudes."""
+    assert project.limits is not None
+    few = replace(project, venue=replace(project.venue, attitudes=project.venue.attitudes[:2]))
+    others = (v.name for v in variables_of(project.limits) if "spring" not in v.name)
+    return SetupProblem(few, project.limits, kept=others)
+
+
+def body_of(problem: SetupProblem) -> Body:
+    """A body that reckons with builds, of which none is known yet."""
+    p = problem
+    thin = p.index.places().pick(np.arange(0, len(p.index.places()), 4))
+    return Body(Posed.of(problem), True, thin)
+
+
+def test_a_box_is_solved_alike_whatever_was_solved_before(hill: Project) -> None:
+    """With build errors, which a solver collects: after another box or sent elsewhere, to the last bit."""
+    problem = springs_of(hill)
+    space = PartSpace([None], problem.variables)
+    boxes, root = BodyBoxes(space, (body_of(problem),)), space.root(0)
+    low, high = space.split(Bounded(root, 0.0, problem.start))
+
+    def solved(boxes: BodyBoxes, box: Box) -> tuple[float, bytes, int]:
+        found = boxes(box, [problem.start])
+        assert found.cases > 0
+        return found.bound, found.point.tobytes(), found.cases
+
+    sent = pickle.loads(pickle.dumps(boxes))
+    boxes.bodies[0].solver().problem.add_build(np.ones(8))
+    assert boxes.bodies[0].solver().problem.builds == []
+    solved(boxes, high)
+    assert solved(boxes, low) == solved(sent, low)
