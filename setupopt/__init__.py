@@ -15,15 +15,18 @@ if TYPE_CHECKING:
     from setupopt.project import Project, Setup, load
     from setupopt.result import Result
     from setupopt.search import Asked, Proposal, propose
+    from setupopt.search.comparing import Comparison, compare
 
 __version__ = "0.1.0"
 __all__ = [
     "Asked",
     "CaseSet",
+    "Comparison",
     "Project",
     "Proposal",
     "Result",
     "Setup",
+    "compare",
     "evaluate",
     "load",
     "propose",
@@ -33,10 +36,12 @@ __all__ = [
 _HOMES = {
     "Asked": "setupopt.search",
     "CaseSet": "setupopt.cases",
+    "Comparison": "setupopt.search.comparing",
     "Project": "setupopt.project",
     "Proposal": "setupopt.search",
     "Result": "setupopt.result",
     "Setup": "setupopt.project",
+    "compare": "setupopt.search.comparing",
     "evaluate": "setupopt.evaluation",
     "load": "setupopt.project",
     "propose": "setupopt.search",

@@ -14,6 +14,7 @@ from setupopt.cli import completing, options
 from setupopt.cli.outputs import as_json_text, folder_targets, print_json, refuse_inputs, write_all
 from setupopt.cli.waiting import Saying, loading, say_compiling, writing
 from setupopt.errors import OutputError
+from setupopt.files import resolved
 
 if TYPE_CHECKING:
     from setupopt.project import Project, Setup
@@ -114,7 +115,7 @@ def _refuse_targets(
     targets = folder_targets(out, {name: name for name in (_TEXT, _JSON, _CELLS, _PICTURE, *setups)})
     given = [path for name in setup_files for path in (name, str(project.folder / name))]
     refuse_inputs(targets, project.folder, setup_file, *given)
-    if out is not None and Path(out).resolve() == (project.folder / FOLDER).resolve():
+    if out is not None and resolved(Path(out)) == resolved(project.folder / FOLDER):
         raise OutputError(out, "every setup there would be read as a body")
     for name in setups if targets else ():
         _refuse_other(targets[name])

@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from setupopt.errors import OutputError
-from setupopt.files import write_whole
+from setupopt.files import resolved, write_together
 
 _INPUTS = ("car.toml", "venue.toml", "setup.toml", "limits.toml")
 
@@ -27,9 +27,9 @@ def refuse_inputs(targets: Mapping[str, Path], home: Path, setup_file: str | Non
     """No file that is read may be overwritten. A setup is looked for in the project too."""
     read = [home / name for name in _INPUTS] + [Path(name) for name in more if name is not None]
     read += [] if setup_file is None else [Path(setup_file), home / setup_file]
-    inputs = {path.resolve() for path in read}
+    inputs = {resolved(path) for path in read}
     for target in targets.values():
-        if target.resolve() in inputs:
+        if resolved(target) in inputs:
             raise OutputError(str(target), "it is one of the files that are read")
         if target.is_dir():
             raise OutputError(str(target), "it is a folder")
@@ -65,7 +65,7 @@ def print_json(text: str, cautions: Sequence[str], quiet: bool) -> None:
 
 
 def write_all(contents: Mapping[Path, str | bytes]) -> None:
-    """Every file into its folder, which is made if it is missing."""
-    for target, content in contents.items():
+    """Every file into its folder, which is made if it is missing; none where one cannot be written."""
+    for target in contents:
         make_folder(target.parent)
-        write_whole(target, content)
+    write_together(contents)

@@ -18,6 +18,7 @@ from setupopt.cli.outputs import (
 )
 from setupopt.cli.waiting import Saying, loading, say_compiling, writing
 from setupopt.errors import OutputError
+from setupopt.files import resolved
 
 if TYPE_CHECKING:
     from setupopt.project import Project, Setup
@@ -102,7 +103,7 @@ def _refuse_targets(project: Project, out: str | None, setup_file: str | None) -
     more = {} if out is None else {**_FILES, **{f"{n}": _alternative(n) for n in numbers}}
     targets = folder_targets(str(project.folder) if out is None else out, {"setup": FILE, **more})
     refuse_inputs(targets, project.folder, setup_file)
-    if targets["setup"].parent.resolve() == (project.folder / FOLDER).resolve():
+    if resolved(targets["setup"].parent) == resolved(project.folder / FOLDER):
         raise OutputError(str(out), "every setup there would be read as a body")
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from setupopt.cli import options
+from setupopt.cli import completing, options
 from setupopt.cli.outputs import (
     as_json_text,
     default_target,
@@ -16,7 +16,7 @@ from setupopt.cli.outputs import (
     refuse_inputs,
     write_all,
 )
-from setupopt.cli.waiting import Saying, say_compiling
+from setupopt.cli.waiting import Saying, loading, say_compiling
 
 if TYPE_CHECKING:
     from setupopt.sheet.readback import ReadBack
@@ -27,7 +27,7 @@ _WIDTH = 100  # of the text written to a file
 
 @click.command("readback")
 @options.project_argument
-@click.argument("measured", metavar="MEASURED")
+@click.argument("measured", metavar="MEASURED", type=completing.FileName(".csv", ".toml"))
 @options.without_project
 @click.pass_context
 def command(
@@ -40,20 +40,24 @@ def command(
     [rear]; what is left out is taken as wanted. The target is --setup, or proposed.toml where the project has
     one, or setup.toml. Without --floor the margin may be what the tolerance allows. With --out, readback.txt
     and readback.json are written to DIR.
-    """
-    from setupopt.project import load
-    from setupopt.project.measured_file import read_measured
 
+    \b
+    Example: setupopt readback my-car pad.csv
+      the margin of the car as the filled-in sheet says it stands
+    """
     wanted = setup_file or default_target(Path(project))
-    found = load(project, wanted)
-    values = read_measured(measured)
+    with loading(quiet):
+        from setupopt.project import load
+        from setupopt.project.measured_file import read_measured
+
+        found = load(project, wanted)
+        values = read_measured(measured)
     targets = folder_targets(out, _FILES)
     refuse_inputs(targets, Path(project), setup_file, measured)
     say_compiling(quiet)
-    from setupopt.sheet.readback import read_back
+    with Saying(quiet, "the car as built"):
+        from setupopt.sheet.readback import read_back
 
-    with Saying(quiet) as progress:
-        progress("the car as built")
         read = read_back(found, found.setup, values, floor)
     _write(targets, read)
     _print(read, wanted or "setup.toml", as_json, quiet)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from setupopt.cli import options
+from setupopt.cli import completing, options
 from setupopt.cli.outputs import (
     as_json_text,
     default_target,
@@ -17,7 +17,7 @@ from setupopt.cli.outputs import (
     refuse_inputs,
     write_all,
 )
-from setupopt.cli.waiting import Saying, say_compiling
+from setupopt.cli.waiting import Saying, loading, say_compiling, writing
 
 if TYPE_CHECKING:
     from setupopt.project import Project, Setup
@@ -41,7 +41,10 @@ class Day(click.ParamType):
 
 @click.command("sheet")
 @options.common
-@click.option("--today", "today_file", metavar="FILE", help="What the car stands on; default setup.toml.")
+@click.option(
+    "--today", "today_file", metavar="FILE", type=completing.SETUP,
+    help="What the car stands on; default setup.toml.",
+)  # fmt: skip
 @click.option("--by", default="", metavar="NAME", help="Who made the sheet.")
 @click.option("--date", "day", type=Day(), metavar="YYYY-MM-DD", help="Date on the sheet; default today's.")
 @click.pass_context
@@ -54,18 +57,23 @@ def command(
     The target is the setup given with --setup, or proposed.toml where the project has one, or setup.toml.
     Writes PDF, CSV and JSON to PROJECT/sheets, or to DIR with --out, and adds a line to PROJECT/revisions.csv
     when the target is a new one. The CSV, filled in, is what `setupopt readback` reads.
-    """
-    from setupopt.project import load
 
-    found = load(project, setup_file or default_target(Path(project)))
-    today = load(project, today_file).setup
+    \b
+    Example: setupopt sheet my-car --by "A. Nother"
+      the sheets that take the car from today's setup to the proposed one
+    """
+    with loading(quiet):
+        from setupopt.project import load
+
+        found = load(project, setup_file or default_target(Path(project)))
+        today = load(project, today_file).setup
     say_compiling(quiet)
     date = day or datetime.datetime.now().astimezone().date().isoformat()
-    with Saying(quiet) as progress:
-        progress("change list and run card")
+    with Saying(quiet, "change list and run card"):
         sheet, is_new = _sheet(found, today, floor or 0.0, date, " ".join(by.split()))
     targets = _targets(sheet, out, Path(project), setup_file, today_file)
-    _write(sheet, targets)
+    with writing(quiet):
+        _write(sheet, targets)
     if is_new:
         _log(sheet)
     _print(sheet, targets, as_json, quiet)

@@ -9,7 +9,7 @@ import click
 
 from setupopt.cli import options
 from setupopt.cli.outputs import as_json_text, folder_targets, print_json, refuse_inputs, write_all
-from setupopt.cli.waiting import Progress, say_compiling
+from setupopt.cli.waiting import Progress, loading, say_compiling, writing
 
 if TYPE_CHECKING:
     from setupopt.project import Project
@@ -31,22 +31,29 @@ def command(
 
     Exit status 1 when the sweep's own speed is not safe. With --out, speeds.txt, speeds.json, speeds.csv
     and speeds.svg are written to DIR.
-    """
-    from setupopt.project import load
 
-    found = load(project, setup_file)
+    \b
+    Example: setupopt speeds my-car --setup proposed.toml --floor 0.05
+      the speeds at which the proposed setup keeps a margin of 0.05
+    """
+    with loading(quiet):
+        from setupopt.project import load
+
+        found = load(project, setup_file)
     targets = folder_targets(out, _FILES)
     refuse_inputs(targets, Path(project), setup_file)
     study = _study(found, floor or 0.0, quiet)
-    answer = _json(study)
-    _write(targets, study, answer)
+    with writing(quiet):
+        answer = _json(study)
+        _write(targets, study, answer)
     _print(study, answer, as_json, quiet)
     ctx.exit(0 if study.holds else 1)
 
 
 def _study(project: Project, floor: float, quiet: bool) -> SpeedStudy:
     say_compiling(quiet)
-    from setupopt.robust.speed_study import scanned_speeds, study_speeds
+    with loading(quiet):
+        from setupopt.robust.speed_study import scanned_speeds, study_speeds
 
     count = len(scanned_speeds(project.venue.sweep.speed))
     with Progress(count, quiet, "speeds") as progress:

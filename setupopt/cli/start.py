@@ -3,33 +3,68 @@
 from __future__ import annotations
 
 import contextlib
+import difflib
 import os
 import shlex
 import shutil
+import tomllib
 from pathlib import Path
 
 import click
 
 import setupopt
+from setupopt.cli import completing
 from setupopt.errors import OutputError, UserError
+from setupopt.files import resolved, undisturbed
+
+
+def _list(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
+    """The examples, in the place of a copy."""
+    if not wanted or ctx.resilient_parsing:
+        return
+    from setupopt.report.tables import Column, screen_width, table
+
+    found = examples()
+    words = [words_of(folder) for folder in found.values()]
+    columns = [Column("example", list(found), False), Column("what it is", words, False, least=40)]
+    click.echo(table(columns, screen_width()))
+    ctx.exit()
+
+
+def _names(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
+    return [name for name in examples() if name.startswith(incomplete)]
 
 
 @click.command("start")
-@click.argument("folder", metavar="DIR")
-@click.option("--example", default="bore", show_default=True, metavar="NAME", help="Which example to copy.")
+@click.argument("folder", metavar="DIR", type=completing.FOLDER)
+@click.option(
+    "--example", default="bore", show_default=True, metavar="NAME", shell_complete=_names,
+    help="Which example to copy.",
+)  # fmt: skip
+@click.option(
+    "--list", is_flag=True, is_eager=True, expose_value=False, callback=_list,
+    help="Show the examples, each with what it is, and exit.",
+)  # fmt: skip
 def command(folder: str, example: str) -> None:
-    """Copy a ready example into DIR, which must be new or empty."""
+    """Copy a ready example into DIR, which must be new or empty.
+
+    \b
+    Example: setupopt start my-car --example hill
+      a car and a hillclimb, both invented, to put your own numbers in
+    """
     source = find_example(example)
     target = Path(folder)
     copy_whole(source, target)
     names = ", ".join(sorted(path.name for path in target.iterdir()))
     click.echo(f'{folder}: a copy of the example "{example}" ({names})')
+    click.echo(f"{words_of(source)}: put in your own numbers")
     click.echo(f"next: setupopt assess {shlex.quote(folder)}")
 
 
 # What commands leave in a project: no part of an example that somebody tried out in its place.
 _RESULTS = {
     "proposed.toml", "proposal.txt", "proposal.json", "tradeoff.svg", "proved", "sheets", "revisions.csv",
+    "report.html",
     *(f"alternative-{number}.toml" for number in range(1, 10)),
 }  # fmt: skip
 
@@ -41,12 +76,30 @@ def examples_folder() -> Path:
     return inside if inside.is_dir() else package.parent / "setups"
 
 
+def examples() -> dict[str, Path]:
+    """Folders of the examples by name."""
+    return {path.parent.name: path.parent for path in sorted(examples_folder().glob("*/car.toml"))}
+
+
+def words_of(example: Path) -> str:
+    """What an example is: the names that its car and its place have in the files."""
+    car, venue = (_name_in(example, kind) for kind in ("car", "venue"))
+    return f"{car} at {venue}"
+
+
+def _name_in(example: Path, kind: str) -> str:
+    read = tomllib.loads((example / f"{kind}.toml").read_text(encoding="utf-8"))
+    return str(read[kind]["name"])
+
+
 def find_example(name: str) -> Path:
-    """Folder of an example. Raises UserError with the names there are."""
-    found = {path.parent.name: path.parent for path in sorted(examples_folder().glob("*/car.toml"))}
+    """Folder of an example. Raises UserError with the near name and all that there are."""
+    found = examples()
     if name not in found:
         names = ", ".join(found) or "none, the examples are not installed"
-        raise UserError(f"--example: found {name!r}, expected one of: {names}")
+        near = difflib.get_close_matches(name[:80], found, 1)
+        meant = f" (did you mean {near[0]}?)" if near else ""
+        raise UserError(f"--example: found {name!r}{meant}, expected one of: {names}")
     return found[name]
 
 
@@ -54,10 +107,11 @@ def copy_whole(source: Path, target: Path) -> None:
     """Copy a folder's content to a new or empty one, whole or not at all. Raises OutputError."""
     try:
         _refuse_used(target)
-        place = target.resolve()
+        place = resolved(target)
         made = _missing(place)
         try:
-            _copy(source, place)
+            with undisturbed():
+                _copy(source, place)
         except BaseException:
             _take_away(made[:1])
             _remove_empty(made[1:])

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import os
 import sys
+import threading
 import time
 from types import TracebackType
-from typing import Any, Self
+from typing import ClassVar, Self
 
 import click
 
-_PATIENCE = 1.0  # seconds before a bar appears; shorter work needs none
+_PATIENCE = 1.0  # seconds before a line appears; shorter work needs none
+_PERIOD = 0.5  # seconds between two looks at the clock
+_BAR = 20  # places
+_TYPED = 2  # places behind the line where a terminal shows the control-C that was pressed
+_TYPED = 2  # places behind the line where a terminal shows the control-C that was pressed
 
 
 def is_terminal() -> bool:
@@ -22,27 +27,60 @@ def say_compiling(quiet: bool) -> None:
     """Announce the compilation that only the first run of a version needs."""
     if quiet or not is_terminal():
         return
-    from setupopt.physics.jit import is_compiled_already
+    with loading(quiet):
+        from setupopt.physics.jit import is_compiled_already
 
     if not is_compiled_already():
-        click.echo("compiling the model once, about 20 s", err=True)
+        click.echo("compiling the model once, about half a minute", err=True)
 
 
 class _Waiting:
-    """What stands on the terminal while work goes on, and is taken away after it."""
+    """One line on the terminal while work goes on, which is taken away after it.
+
+    A thread draws it: the clock goes on where the work says nothing for long. Waits may stand inside each
+    other; the innermost is seen.
+    """
+
+    _open: ClassVar[list[_Waiting]] = []
+    _drawn: ClassVar[int] = 0  # places of the line that stands on the terminal
+    _lock: ClassVar[threading.Lock] = threading.Lock()
 
     def __init__(self, quiet: bool) -> None:
         self._shown = is_terminal() and not quiet and os.environ.get("TERM") != "dumb"
         self._start = time.monotonic()
+        self._over = threading.Event()
+        self._drawing = threading.Thread(target=self._draw_till_over, daemon=True)
 
-    def _is_due(self) -> bool:
-        """Whether the wait has become long enough to say something."""
-        return self._shown and time.monotonic() - self._start > _PATIENCE
+    def _elapsed(self) -> float:
+        return time.monotonic() - self._start
 
-    def _clear(self) -> None:
-        """Leave the terminal as it was."""
+    def _told(self) -> tuple[str, str]:
+        """What is done, which may be cut; how far it is, which may not."""
+        raise NotImplementedError
+
+    def _draw_till_over(self) -> None:
+        wait = _PATIENCE
+        while not self._over.wait(wait):
+            with self._lock:
+                if self._open[-1:] == [self]:
+                    self._draw()
+            wait = _PERIOD
+
+    def _draw(self) -> None:
+        from setupopt.report.tables import cut, shown_width
+
+        words, far = self._told()
+        most = _columns() - _TYPED - 1
+        line = cut(f"{cut(words, max(most - len(far) - 2, 4))}  {far}", most)
+        blank = " " * (self._drawn - shown_width(line))
+        _Waiting._drawn = shown_width(line)
+        _put(f"\r{line}{blank}")
 
     def __enter__(self) -> Self:
+        if self._shown:
+            with self._lock:
+                self._open.append(self)
+            self._drawing.start()
         return self
 
     def __exit__(
@@ -51,46 +89,106 @@ class _Waiting:
         value: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        self._clear()
+        self._over.set()
+        if self._shown:
+            with self._lock:
+                self._open.remove(self)
+                self._clear()
+            self._drawing.join()
+
+    def _clear(self) -> None:
+        if self._drawn:
+            _put("\r" + " " * (self._drawn + _TYPED) + "\r")
+            _Waiting._drawn = 0
 
 
 class Progress(_Waiting):
-    """A bar that appears when work takes longer than a moment; call it with what was added."""
+    """Work of known length, with the time that is left; call it with what was added."""
 
     def __init__(self, total: int, quiet: bool, what: str = "cases") -> None:
         super().__init__(quiet)
         self._total, self._what = total, what
         self._done = 0
-        self._bar: Any = None
+        self._mark: tuple[float, int] | None = None
 
     def __call__(self, added: int) -> None:
-        """Count `added`, and show it if the wait is long."""
+        """Count `added`."""
         self._done += added
-        if self._bar is not None:
-            self._bar.update(added)
-        elif self._done < self._total and self._is_due():
-            self._bar = click.progressbar(length=self._total, label=self._what, file=sys.stderr)
-            self._bar.__enter__()
-            self._bar.update(self._done)
 
-    def _clear(self) -> None:
-        if self._bar is not None:
-            self._bar.__exit__(None, None, None)
+    def _told(self) -> tuple[str, str]:
+        from setupopt.report.tables import bar
+
+        share = self._done / self._total if self._total else 1.0
+        words = f"{self._what}  [{bar(share, _BAR):.<{_BAR}}]"
+        return words, f"{self._done} of {self._total}, {self._time()}"
+
+    def _time(self) -> str:
+        """Time left, or since the start where nothing tells how long the rest will take.
+
+        What was done before the first look counts for nothing: it was kept from an earlier run.
+        """
+        elapsed = self._elapsed()
+        if self._mark is None:
+            self._mark = (elapsed, self._done)
+        began, before = self._mark
+        if self._done <= before:
+            return _so_far(elapsed)
+        left = (elapsed - began) / (self._done - before) * (self._total - self._done)
+        return f"about {clock(left)} left"
 
 
 class Saying(_Waiting):
-    """One line that says how far the work is, for work of unknown length; call it with the words."""
+    """Work of unknown length, with the time since its start; call it with what is done now."""
 
-    def __init__(self, quiet: bool) -> None:
+    def __init__(self, quiet: bool, words: str = "working") -> None:
         super().__init__(quiet)
-        self._longest = 0
+        self._words = words
 
     def __call__(self, words: str) -> None:
-        """Show the words in place of the last ones."""
-        if self._is_due():
-            self._longest = max(self._longest, len(words))
-            click.echo(f"\r{words:<{self._longest}}", nl=False, err=True)
+        """Say other words."""
+        self._words = words
 
-    def _clear(self) -> None:
-        if self._longest:
-            click.echo("\r" + " " * self._longest + "\r", nl=False, err=True)
+    def _told(self) -> tuple[str, str]:
+        return self._words, _so_far(self._elapsed())
+
+
+def loading(quiet: bool) -> Saying:
+    """For the reading of inputs and the import of solvers, which takes seconds on a slow disk."""
+    return Saying(quiet, "loading")
+
+
+def writing(quiet: bool) -> Saying:
+    """For pictures, pages and files."""
+    return Saying(quiet, "pictures and files")
+
+
+def clock(seconds: float) -> str:
+    """Minutes and seconds, and hours where there are any.
+
+    >>> clock(5), clock(83.2), clock(3661)
+    ('0:05', '1:23', '1:01:01')
+    """
+    minutes, second = divmod(round(seconds), 60)
+    hours, minute = divmod(minutes, 60)
+    return f"{hours}:{minute:02}:{second:02}" if hours else f"{minute}:{second:02}"
+
+
+def _so_far(seconds: float) -> str:
+    return f"{clock(seconds)} so far"
+
+
+def _columns() -> int:
+    """Width of the terminal behind standard error; a longer line could not be taken away."""
+    try:
+        return os.get_terminal_size(sys.stderr.fileno()).columns or 80
+    except (OSError, ValueError):
+        return 80
+
+
+def _put(text: str) -> None:
+    """Straight to standard error; where the terminal has gone, to nobody."""
+    try:
+        sys.stderr.write(text)
+        sys.stderr.flush()
+    except (OSError, ValueError):
+        return

@@ -96,7 +96,8 @@ def read_measurements(
     values: dict[str, Floats] = {}
     for key, column in columns.items():
         cells = [read.names[key][row].strip() for row in rows] if key in read.names else [""] * len(rows)
-        values[key] = np.array([_value(column, cell) for cell in cells]) * column.factor
+        with np.errstate(over="ignore"):  # refused below
+            values[key] = np.array([_value(column, cell) for cell in cells]) * column.factor
         if key in read.names:
             errors += _wrong(read, key, column, rows, cells)
     if not rows:

@@ -75,7 +75,23 @@ def kernel(function: F) -> F:
         compiled: Any = numba.njit(cache=True, nogil=True, error_model="numpy")(function)
     finally:
         config.CACHE_DIR = before
+    if hasattr(compiled, "_cache"):  # not where nothing is compiled
+        compiled._cache.load_overload = _or_anew(compiled._cache)
     return cast(F, compiled)
+
+
+def _or_anew(cache: Any) -> Callable[..., Any]:
+    """Loads what was compiled before; what is damaged is taken away, and compiled anew."""
+    load = cache.load_overload
+
+    def loaded(*asked: Any) -> Any:
+        try:
+            return load(*asked)
+        except Exception:  # whatever reading a damaged file raises
+            cache.flush()
+            return None
+
+    return loaded
 
 
 def is_compiled_already() -> bool:

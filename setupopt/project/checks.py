@@ -9,7 +9,6 @@ from setupopt.project.bodies import dressed, file_name
 from setupopt.project.lines import Loc
 from setupopt.project.model import AxleSetup, Body, Car, Setup, Venue
 from setupopt.project.pad import axles, corner_load, penetration, plan_points, reach, unsprung_mass
-from setupopt.project.section import SEEN
 from setupopt.units import DEG, MM
 
 ROOM = 0.9  # of the section's radius that the car may reach; beyond, the surface stands nearly upright
@@ -64,7 +63,9 @@ def _room_in_section(car: Car, venue: Venue, who: str) -> Iterator[Finding]:
         yield Finding("venue", _tightest(venue), expected)
     if venue.profile is not None and widest > venue.profile.sight:
         expected = f"longer parts, or less heading: {who} reaches {widest / MM:.0f} mm round it, and "
-        expected += f"{SEEN} joints to each side are seen, here {venue.profile.sight / MM:.0f} mm"
+        expected += (
+            f"{venue.profile.seen} joints to each side are seen, here {venue.profile.sight / MM:.0f} mm"
+        )
         yield Finding("venue", ("section",), expected)
 
 

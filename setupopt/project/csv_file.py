@@ -6,6 +6,7 @@ import csv
 import difflib
 import itertools
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,12 +16,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setupopt.errors import InputError, InputErrors
+from setupopt.files import reason
 from setupopt.project.fields import NAME, Bounds, is_plain
 from setupopt.project.lines import key_text, quoted
 
 MOST_ROWS = 2_000_000
+MOST_CASES = 400_000  # rows with names: the table of their answers takes 3 kB each
+MOST_TEXT_ROWS = 100_000  # of a table whose numbers are read as text: a rig's, a tunnel's, a sheet
+MOST_BYTES = 400_000_000
+_LONGEST_LINE = 1_000_000  # characters
+_MOST_COLUMNS = 1000
 _CHUNK = 50_000  # rows held as text at a time
 _ENOUGH = 100  # mistakes after which reading stops
+_COMMA = re.compile(r"[-+]?\d+,\d+")
 
 
 class Column(NamedTuple):
@@ -34,6 +42,11 @@ class Column(NamedTuple):
     def __str__(self) -> str:
         also = {None: "", math.inf: ", inf or nothing"}.get(self.empty, " or nothing")
         return f"a number {self.bounds}{also}"
+
+    def instead_of(self, cell: str) -> str:
+        """What should stand in place of a cell."""
+        point = f", with a decimal point: {cell.replace(',', '.')}" if _COMMA.fullmatch(cell) else ""
+        return f"{self}{point}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,6 +74,8 @@ def read_csv(
     try:
         if path.exists() and not path.is_file():
             raise OSError("it is not a file")
+        if path.stat().st_size > MOST_BYTES:
+            raise OSError(f"it has more than {MOST_BYTES} bytes")
         with path.open(encoding="utf-8-sig", newline="") as stream:
             return reading.table(stream)
     except UnicodeDecodeError as error:
@@ -68,8 +83,7 @@ def read_csv(
     except csv.Error as error:
         reading.say(reading.line + 1, "", f"a mistake of form ({error})", "cells between commas")
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
-        reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
-        reading.say(None, "", f"that it cannot be read ({reason})", "a table to read")
+        reading.say(None, "", f"that it cannot be read ({reason(error)})", "a table to read")
     raise reading.refused()
 
 
@@ -101,31 +115,46 @@ class _Reading:
     def table(self, stream: TextIO) -> CsvTable:
         rows = self.rows(stream)
         header = self.header(next(rows, (None, [])))
+        whole = self.whole(rows, len(header))
+        most = (min(MOST_ROWS, MOST_CASES) if self.names else MOST_ROWS) if self.columns else MOST_TEXT_ROWS
         chunks: list[_Chunk] = []
-        while len(self.errors) < _ENOUGH and (found := list(itertools.islice(rows, _CHUNK))):
-            if (len(chunks) + 1) * _CHUNK > MOST_ROWS:
-                self.say(found[0][0], "", "more rows than that", f"at most {MOST_ROWS} rows")
+        while len(self.errors) < _ENOUGH and (found := list(itertools.islice(whole, _CHUNK))):
+            if (len(chunks) + 1) * _CHUNK > most:
+                self.say(found[0][0], "", "more rows than that", f"at most {most} rows")
                 break
             chunks.append(self.chunk(header, found))
-        if not chunks:
+        if not chunks and not self.errors:
             self.say(self.line, "", "no rows", "at least one row under the header")
         if self.errors:
             raise self.refused()
         return self.joined(chunks)
 
     def rows(self, stream: TextIO) -> Iterator[tuple[int, list[str]]]:
-        reader = csv.reader(stream, strict=True)
+        reader = csv.reader(_lines(stream), strict=True)
         for row in reader:
             self.line = reader.line_num
             if row:  # a blank line is no row
                 yield self.line, row
+
+    def whole(self, rows: Iterator[tuple[int, list[str]]], width: int) -> Iterator[tuple[int, list[str]]]:
+        """The rows of as many cells as the header; no row is held that is not."""
+        for line, row in rows:
+            if len(row) == width:
+                yield line, row
+            elif len(self.errors) < _ENOUGH:
+                why = " (a decimal comma starts a new cell)" if len(row) > width else ""
+                self.say(line, "", f"{len(row)} cells", f"{width}, as in the header{why}")
+            else:
+                return
 
     def header(self, found: tuple[int | None, list[str]]) -> list[str]:
         line, header = found[0], [cell.strip() for cell in found[1]]
         if not header:
             self.say(None, "", "an empty file", "a header line with " + ", ".join(self.known()))
         elif len(header) == 1 and (";" in header[0] or "\t" in header[0]):
-            self.say(line, "", quoted(header[0]), "commas between the columns")
+            self.say(line, "", quoted(header[0]), "commas between the columns, and points in the numbers")
+        elif len(header) > _MOST_COLUMNS:
+            self.say(line, "", f"{len(header)} columns", "some of " + ", ".join(self.known()))
         else:
             self.check_header(line, header)
         if self.errors:
@@ -148,13 +177,8 @@ class _Reading:
                 self.say(line, name, "no such column", str(column))
 
     def chunk(self, header: list[str], found: list[tuple[int, list[str]]]) -> _Chunk:
-        ragged = [(line, len(row)) for line, row in found if len(row) != len(header)]
-        for line, count in ragged[:_ENOUGH]:
-            why = " (a decimal comma starts a new cell)" if count > len(header) else ""
-            self.say(line, "", f"{count} cells", f"{len(header)}, as in the header{why}")
-        whole = [row for _, row in found if len(row) == len(header)]
-        lines = [line for line, row in found if len(row) == len(header)]
-        cells = dict(zip(header, zip(*whole, strict=True), strict=True)) if whole else {}
+        lines = [line for line, _ in found]
+        cells = dict(zip(header, zip(*(row for _, row in found), strict=True), strict=True))
         return _Chunk(
             {key: self.numbers(key, cells[key], lines) for key in self.columns if key in cells},
             {key: self.texts(key, cells[key], lines) for key in self.names if key in cells},
@@ -169,7 +193,7 @@ class _Reading:
             good |= values == math.inf
         for row in np.flatnonzero(~good)[:_ENOUGH]:
             cell = cells[row].strip()
-            self.say(lines[row], key, quoted(cell) if cell else "an empty cell", str(column))
+            self.say(lines[row], key, quoted(cell) if cell else "an empty cell", column.instead_of(cell))
         return values
 
     def texts(self, key: str, cells: Sequence[str], lines: list[int]) -> list[str]:
@@ -185,6 +209,14 @@ class _Reading:
             {key: list(itertools.chain(*(chunk.names[key] for chunk in chunks))) for key in chunks[0].names},
             np.array([line for chunk in chunks for line in chunk.lines], dtype=np.int64),
         )
+
+
+def _lines(stream: TextIO) -> Iterator[str]:
+    """The lines; a file that has none is not taken into memory as a single one."""
+    while line := stream.readline(_LONGEST_LINE):
+        if len(line) == _LONGEST_LINE:
+            raise csv.Error(f"a line of over {_LONGEST_LINE} characters")
+        yield line
 
 
 def _floats(cells: Sequence[str], empty: float) -> NDArray[np.float64]:

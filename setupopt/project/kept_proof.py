@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.model import Project, Setup
+
+_HUGE = 1e12  # no figure of a proof; not a number is not below it either
 
 
 def proof_file(project: Project, setup: Setup) -> Path:
@@ -16,11 +19,39 @@ def proof_file(project: Project, setup: Setup) -> Path:
 
 
 def kept_proof(project: Project, setup: Setup) -> dict[str, Any] | None:
-    """The proof of exactly this setup, or None: missing, unreadable, or of another setup."""
+    """The proof of exactly this setup, or None: missing, damaged, or of another setup."""
     try:
-        found = json.loads(proof_file(project, setup).read_text(encoding="utf-8"))
+        found: dict[str, Any] = json.loads(proof_file(project, setup).read_text(encoding="utf-8"))
         same = found["setup"]["checksum"] == setup_checksum(project, setup)
-        complete = {"holds", "floor", "verdicts", "cases", "wind"} <= found.keys()
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return found if same and _is_sound(found) else None
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None
-    return found if same and complete else None
+
+
+def _is_sound(proof: dict[str, Any]) -> bool:
+    """Whether all that a run card takes from a proof is there, of the right kind; KeyError if not."""
+    if not (proof["cases"] and proof["wind"] and type(proof["holds"]) is bool and _is_number(proof["floor"])):
+        return False
+    return (
+        all(_fits(row, _CASE) for row in proof["cases"])
+        and all(_fits(row, _WIND) and _is_number(row["from_deg"]) for row in proof["wind"])
+        and all(_fits(row, _VERDICT) and row["what"] is not None for row in proof["verdicts"])
+    )
+
+
+def _fits(row: dict[str, Any], kinds: Mapping[str, Callable[[Any], bool]]) -> bool:
+    return all(row[key] is None or fits(row[key]) for key, fits in kinds.items())
+
+
+def _is_number(value: Any) -> bool:
+    return type(value) in (int, float) and abs(value) < _HUGE
+
+
+def _is_text(value: Any) -> bool:
+    return isinstance(value, str)
+
+
+_PLACE = {"roll_angle_deg": _is_number, "attitude": _is_text}
+_CASE = _PLACE | {"bump_mm": _is_number, "bump_length_m": _is_number, "bump_track": _is_text}
+_WIND = _PLACE | {"gust_m_s": _is_number, "steady_m_s": _is_number}
+_VERDICT = {"what": _is_text, "holds": lambda value: isinstance(value, bool)}

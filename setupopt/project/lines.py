@@ -14,17 +14,28 @@ from typing import NamedTuple
 
 Loc = tuple[str | int, ...]  # ("attitude", 2, "bump_mm"): as in the parsed data, indices from 0
 
+# A text that is not closed ends with its line or the file, lest every mark in it be tried as another's begin.
 _TOKEN = re.compile(
     r'''
     (?P<comment>\#[^\n]*)
   | (?P<newline>\n)
-  | (?P<quoted>"""(?:\\.|[^\\])*?"{3,5} | \'\'\'.*?\'{3,5} | "(?:\\.|[^"\\\n])*" | '[^'\n]*')
+  | (?P<quoted>"""(?:\\.|[^\\])*?(?:"{3,5}|\Z) | \'\'\'.*?(?:\'{3,5}|\Z)
+      | "(?:\\[^\n]|[^"\\\n])*"? | '[^'\n]*'?)
   | (?P<mark>[\[\]{}=,.])
-  | (?P<word>[^\s\#\[\]{}=,."']+ | ["'])
+  | (?P<word>[^\s\#\[\]{}=,."']+)
     ''',
     re.VERBOSE | re.DOTALL,
 )
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
+_PART = r"""\s*(?:[\w-]+|"[^"\n]*"|'[^'\n]*')\s*"""
+_MOST_PARTS = 32  # of a key
+_TOO_DEEP = re.compile(rf"(?:\.{_PART}){{{_MOST_PARTS}}}")
+
+
+def deep_key(text: str) -> int | None:
+    """The line of a dotted key of more parts than any file has: reading it takes their number squared."""
+    found = _TOO_DEEP.search(text)
+    return text.count("\n", 0, found.start()) + 1 if found else None
 
 
 class _Token(NamedTuple):
@@ -157,7 +168,7 @@ class _Scan:
             elif self.now.kind == "quoted":
                 names.append(_unquoted(self.now.text))
             self.advance()
-        return names
+        return names[:_MOST_PARTS]  # a list that goes on and on is a mistake of syntax, and no key
 
     def pair(self, table: Loc) -> Iterator[tuple[Loc, int]]:
         line = self.now.line

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -28,7 +27,6 @@ _CENTRE_LINE = "ride_height_mm"  # may also be one value an axle
 _NOTES = (*(f"target_{wheel}" for wheel in WHEELS), "tolerance", "where", "note", "initials")
 _RIGHT = ("fr", "rr")
 _HUGE = 1e9  # nothing that is measured; Python makes no float of the longest integers
-_COMMA = re.compile(r"[^=#]*=\s*([-+]?\d+,\d+)\s*(?:#.*)?")
 
 
 class Quantity(NamedTuple):
@@ -75,7 +73,7 @@ class Measured:
 def read_measured(path: str | Path) -> Measured:
     """The file's values. Raises InputErrors with every mistake."""
     file = Path(path)
-    return _from_toml(_read_toml(file)) if file.suffix.lower() == ".toml" else _from_csv(file)
+    return _from_toml(read_toml(file)) if file.suffix.lower() == ".toml" else _from_csv(file)
 
 
 # ---- CSV ---------------------------------------------------------------------------------------------------
@@ -204,20 +202,6 @@ def _entry(
 def _first_line(file: TomlFile, key: str) -> int | None:
     """The line on which a quantity stands first."""
     return min((line for loc, line in file.lines.items() if loc[-1] == key), default=None)
-
-
-def _read_toml(path: Path) -> TomlFile:
-    """The file; a decimal comma, which is a mistake of syntax, is called by its name."""
-    try:
-        return read_toml(path)
-    except InputErrors as refused:
-        error = refused.errors[0]
-        lines = path.read_text("utf-8", "replace").splitlines() if error.line else []
-        comma = _COMMA.fullmatch(lines[error.line - 1]) if error.line and error.line <= len(lines) else None
-        if comma is None:
-            raise
-        expected = f"a number with a decimal point: {comma[1].replace(',', '.')}"
-        raise InputErrors([InputError(error.file, error.line, error.key, comma[1], expected)]) from None
 
 
 def _keys(table: str) -> list[str]:

@@ -9,15 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import Any, NamedTuple
+from typing import Any, ClassVar, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.floating[Any]]
 _SAME = 1e-9  # m or rad; ends that differ by less are one
-# Joints to each side that a car on the section is told of.
-SEEN = 12
 _CHORD = 0.8  # how far an arc reaches to the side at least, as a share of its length, up to a slope of 64 deg
 _UPRIGHT = 1.4  # rad; what lies beyond so much of a turn cannot be told by how far it lies to the side
 
@@ -48,6 +46,8 @@ class Section:
     curvatures: tuple[float, ...]
     readings: tuple[tuple[float, float], ...] = ()
 
+    seen: ClassVar[int] = 12  # joints to each side that a car on the section is told of
+
     @cached_property
     def ends(self) -> Floats:
         """Where the parts begin and the last one ends, (parts + 1), m."""
@@ -76,11 +76,11 @@ class Section:
 
     @property
     def sight(self) -> float:
-        """How far to each side the section is known from every place, m: as far as SEEN joints reach."""
+        """How far to each side the section is known from every place, m: as far as `seen` joints reach."""
         inner = np.array(self.lengths[1:-1])
-        if inner.size < SEEN:
+        if inner.size < self.seen:
             return np.inf
-        return _CHORD * float(np.convolve(inner, np.ones(SEEN - 1), "valid").min())
+        return _CHORD * float(np.convolve(inner, np.ones(self.seen - 1), "valid").min())
 
     def part(self, along: Floats) -> np.ndarray:
         """Which part a place lies on; at a joint the one that begins there."""
@@ -131,7 +131,7 @@ class Section:
         cuts = [evenly(low, high, spacing)[:-1] for low, high in pairwise(stops)]
         return np.append(np.concatenate(cuts), last)
 
-    def surroundings(self, along: Floats, most: int = SEEN) -> Surroundings:
+    def surroundings(self, along: Floats, most: int = seen) -> Surroundings:
         """The section as seen from places on it, with so many joints on each side."""
         part = self.part(along)
         left = self._seen(along, part[:, None] + np.arange(most), 1)

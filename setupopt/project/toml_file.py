@@ -10,9 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from setupopt.errors import InputError, InputErrors
-from setupopt.project.lines import Loc, key_at, key_lines, key_text, nearest_line, quoted
+from setupopt.files import reason
+from setupopt.project.lines import Loc, deep_key, key_at, key_lines, key_text, nearest_line, quoted
 
-LARGEST = 5_000_000  # bytes
+LARGEST = 300_000  # bytes; the examples have a few thousand
+_COMMA = re.compile(r"[^=#]*=\s*([-+]?\d+,\d+)\s*(?:#.*)?")
 
 
 @dataclass(frozen=True)
@@ -37,6 +39,8 @@ class TomlFile:
 def read_toml(path: Path) -> TomlFile:
     """Read and parse a file. Raises InputErrors when it is missing, not text, or not TOML."""
     text = read_text(path, LARGEST)
+    if line := deep_key(text):
+        raise _refused(path, line, "", "a key of very many parts", "a flat table of keys")
     try:
         return TomlFile(path, text, tomllib.loads(text))
     except RecursionError:
@@ -71,8 +75,9 @@ def _read_bytes(path: Path, largest: int) -> bytes:
             raise _refused(path, None, "", f"{size} bytes", f"at most {largest} bytes")
         return path.read_bytes()
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
-        reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
-        raise _refused(path, None, "", f"that it cannot be read ({reason})", "a file to read") from None
+        raise _refused(
+            path, None, "", f"that it cannot be read ({reason(error)})", "a file to read"
+        ) from None
 
 
 _PLACE = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)$")
@@ -85,9 +90,19 @@ def _syntax(path: Path, text: str, message: str) -> InputErrors:
     line = int(place[1]) if place and place[1] else text.count("\n") + 1 if place else None
     key = key_at(text, line) if line else ()
     said = message[: place.start()] if place else message
+    if comma := _decimal_comma(text, line):
+        expected = f"a number with a decimal point: {comma.replace(',', '.')}"
+        return _refused(path, line, key_text(key), comma, expected)
     if said.startswith(_TWICE):
         return _refused(path, line, key_text(key), "it a second time", "every key and table once")
     return _refused(path, line, key_text(key), f"a mistake of syntax ({said})", "valid TOML")
+
+
+def _decimal_comma(text: str, line: int | None) -> str:
+    """The number that stands on a line with a decimal comma; empty where there is none."""
+    lines = text.splitlines()
+    found = _COMMA.fullmatch(lines[line - 1]) if line and line <= len(lines) else None
+    return found[1] if found else ""
 
 
 def _refused(path: Path, line: int | None, key: str, found: str, expected: str) -> InputErrors:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from functools import cached_property
@@ -11,10 +9,10 @@ from typing import NamedTuple
 
 from setupopt.project import Project, setup_as_dict
 from setupopt.project.bodies import told
+from setupopt.project.csv_text import csv_text
 from setupopt.report.summary import AttitudeWorst, by_attitude
 from setupopt.result import Field, finite
 from setupopt.search.comparing import Comparison, Contender, Reason
-from setupopt.sheet.revisions import harmless
 
 _COLUMNS = (
     "rank", "body", "setup", "is_own_best", "attitude", "margin", "roll_angle_deg", "contact_lost",
@@ -97,12 +95,7 @@ class JudgedComparison:
 
     def csv_text(self) -> str:
         """One row for every contender and attitude; no cell that a spreadsheet would run."""
-        buffer = io.StringIO()
-        writer = csv.writer(buffer, lineterminator="\n")
-        writer.writerow(_COLUMNS)
-        for line in self.lines:
-            writer.writerows([harmless(_cell(value)) for value in row] for row in _rows(line))
-        return buffer.getvalue()
+        return csv_text(_COLUMNS, (row for line in self.lines for row in _rows(line)))
 
 
 def _line_dict(line: Line) -> Field:
@@ -134,10 +127,3 @@ def _rows(line: Line) -> Iterator[tuple[object, ...]]:
             line.rank, line.body, one.setup.name, one.is_own_best, a.attitude, a.margin, a.roll_angle_deg,
             a.lost, len(one.broken), best, line.best_in, line.best_in == 0,
         )  # fmt: skip
-
-
-def _cell(value: object) -> str:
-    """Numbers in full, true or false, nothing where there is no answer."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    return "" if value is None else str(value)

@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from setupopt.project.checksum import setup_checksum
+from setupopt.project.csv_text import frame_text
 from setupopt.report.road import RoadTable, road_tables
 from setupopt.result import Field, degrees, finite
 from setupopt.robust.build_cloud import Cloud
@@ -183,5 +184,4 @@ def csv_text(judged: JudgedProof) -> str:
     """One row for every case: margin, bump allowance, linear answer on the road."""
     import pandas as pd
 
-    text: str = pd.DataFrame(list(judged.cases())).to_csv(index=False, lineterminator="\n")
-    return text
+    return frame_text(pd.DataFrame(list(judged.cases())))

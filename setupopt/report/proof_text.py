@@ -56,7 +56,7 @@ def _verdict(judged: JudgedProof, width: int) -> str:
     )
     columns = [
         Column("verdict", [_word(verdict) for verdict in rows], numeric=False),
-        Column("what", [verdict.what for verdict in rows], numeric=False),
+        Column("what", [verdict.what for verdict in rows], numeric=False, least=10),
         Column("found", [_found(verdict) for verdict in rows]),
         Column("asked", [_asked(verdict) for verdict in rows]),
         Column("unit", [verdict.unit for verdict in rows], numeric=False),

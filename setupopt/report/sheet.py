@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from dataclasses import dataclass
 from typing import Any
@@ -13,6 +11,7 @@ import numpy as np
 from setupopt.physics.place import GRAVITY
 from setupopt.project.bodies import body_words, told
 from setupopt.project.checksum import project_checksum, setup_checksum
+from setupopt.project.csv_text import csv_text
 from setupopt.project.measured_file import BODY
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
 from setupopt.report.assessment_text import CLOSING
@@ -22,7 +21,7 @@ from setupopt.result import Field, finite
 from setupopt.sheet.card import RunCard
 from setupopt.sheet.change_list import ChangeList, Step
 from setupopt.sheet.pad_state import PadReading
-from setupopt.sheet.revisions import Revision, harmless
+from setupopt.sheet.revisions import Revision
 from setupopt.sheet.state import Line, state_lines
 from setupopt.units import DEG, MM
 
@@ -194,17 +193,13 @@ def revision(sheet: Sheet) -> Revision:
 
 def table(sheet: Sheet) -> str:
     """CSV with empty cells for what was found; filled in, `readback` reads it."""
-    buffer = io.StringIO()
-    writer = csv.writer(buffer, lineterminator="\n")
-    writer.writerow(COLUMNS)
+    rows = []
     if sheet.project.bodies:
-        cells = [BODY, "", "", "", "", "", told(sheet.target.body), "", "", "", "", _BODY_WHERE, "", ""]
-        writer.writerow([harmless(cell) for cell in cells])
+        rows.append([BODY, "", "", "", "", "", told(sheet.target.body), "", "", "", "", _BODY_WHERE, "", ""])
     for line in state_lines(sheet.project, sheet.target):
         targets = ["" if value is None else f"{value:g}" for value in line.values]
-        cells = [line.quantity, line.unit, "", "", "", "", *targets, line.tolerance, line.where, "", ""]
-        writer.writerow([harmless(cell) for cell in cells])
-    return buffer.getvalue()
+        rows.append([line.quantity, line.unit, "", "", "", "", *targets, line.tolerance, line.where, "", ""])
+    return csv_text(COLUMNS, rows)
 
 
 def _rounded(values: Any) -> list[float]:

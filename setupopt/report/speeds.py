@@ -9,6 +9,7 @@ import numpy as np
 
 from setupopt.limits_check import Broken
 from setupopt.project.checksum import setup_checksum
+from setupopt.project.csv_text import frame_text
 from setupopt.result import Field, degrees, finite
 from setupopt.robust.speed_study import ENDS_TO, SpeedStudy, WindowEnd
 from setupopt.robust.speed_study_motion import RunUp
@@ -154,5 +155,4 @@ def csv_text(study: SpeedStudy) -> str:
         for i, speed in enumerate(study.speeds)
         for j, name in enumerate(study.attitudes)
     ]
-    text: str = pd.DataFrame(rows).to_csv(index=False, lineterminator="\n")
-    return text
+    return frame_text(pd.DataFrame(rows))

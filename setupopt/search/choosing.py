@@ -90,8 +90,16 @@ def _studied(
         if progress is not None:
             progress(f"parts, {opened} sets of {space.sets} solved, {best:.4f}, at most {bound:.4f}")
 
-    with _storage(storage, name) as url, _told_clearly(storage):
+    def chosen(url: str | None) -> Chosen:
         return PartStudy(space, solve, bounded, _NEAR, url, name, crew).run(_MOST_BOXES, told)
+
+    with _storage(storage, name) as url, _told_clearly(storage):
+        try:
+            return chosen(url)
+        except Exception as error:
+            if storage is not None or url is None or not _is_about_storage(error):
+                raise
+            return chosen(None)  # our own file is damaged, or the disk full: memory will do
 
 
 def _name(p: Project, decisive: object) -> str:

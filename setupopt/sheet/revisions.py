@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import csv
+import errno
+import fcntl
 import io
 import os
 from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 
 from setupopt.errors import OutputError
+from setupopt.files import reason, undisturbed
+from setupopt.project.csv_text import csv_text
 
 LOG = "revisions.csv"
 
@@ -44,53 +48,45 @@ def _rows(log: Path) -> list[dict[str, str]]:
     except FileNotFoundError:
         return []
     except OSError as error:
-        raise OutputError(str(log), error.strerror or str(error)) from None
-    return list(csv.DictReader(io.StringIO(text)))
+        raise OutputError(str(log), reason(error)) from None
+    try:
+        return list(csv.DictReader(io.StringIO(text)))
+    except csv.Error as error:
+        raise OutputError(str(log), f"it is damaged: {error}") from None
 
 
 def append(folder: Path, revision: Revision) -> Path:
-    """Add one line in a single write, after a new heading where the log is new. Raises OutputError."""
+    """Add one line, whole or not at all, after a new heading where the log is new. Raises OutputError."""
     log = folder / LOG
     try:
         handle = os.open(log, os.O_RDWR | os.O_APPEND | os.O_CREAT, 0o644)
         try:
-            os.write(handle, _text(handle, revision).encode("utf-8"))
-            os.fsync(handle)
+            with undisturbed():
+                _add(handle, revision)
         finally:
             os.close(handle)
     except OSError as error:
-        raise OutputError(str(log), error.strerror or str(error)) from None
+        raise OutputError(str(log), reason(error)) from None
     return log
 
 
-def _text(handle: int, revision: Revision) -> str:
-    """The line; before it the heading of a new log, or the end of a line that was cut off."""
+def _add(handle: int, revision: Revision) -> None:
+    """One run at a time; what a full disk took only a part of is taken back."""
+    fcntl.flock(handle, fcntl.LOCK_EX)
     size = os.fstat(handle).st_size
-    buffer = io.StringIO()
-    if size and os.pread(handle, 1, size - 1) != b"\n":
-        buffer.write("\n")
-    writer = csv.writer(buffer, lineterminator="\n")
-    if not size:
-        writer.writerow([field.name for field in fields(Revision)])
-    writer.writerow([harmless(str(cell)) for cell in astuple(revision)])
-    return buffer.getvalue()
-
-
-def harmless(cell: str) -> str:
-    """A cell that no spreadsheet runs as a formula, on one line.
-
-    >>> harmless("=1+1"), harmless("-1.5"), harmless("left\\nright")
-    ("'=1+1", '-1.5', 'left right')
-    """
-    line = " ".join(cell.split())
-    if line[:1] in "=+-@" and not _is_number(line):
-        return f"'{line}"
-    return line
-
-
-def _is_number(text: str) -> bool:
+    raw = _text(handle, size, revision).encode("utf-8", "backslashreplace")
     try:
-        float(text)
-    except ValueError:
-        return not text
-    return True
+        if os.write(handle, raw) < len(raw):
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        os.fsync(handle)
+    except BaseException:
+        os.ftruncate(handle, size)
+        raise
+
+
+def _text(handle: int, size: int, revision: Revision) -> str:
+    """The line; before it the heading of a new log, or the end of a line that was cut off."""
+    cut_off = size and os.pread(handle, 1, size - 1) != b"\n"
+    heading = [field.name for field in fields(Revision)]
+    with_heading = csv_text(heading, [astuple(revision)])
+    return with_heading if not size else ("\n" if cut_off else "") + with_heading.partition("\n")[2]

@@ -354,7 +354,7 @@ def test_dense_sweep_is_thinned_to_a_page(run: Run, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("terminal", "compiled", "args", "said"),
     [
-        (True, False, (), "compiling the model once, about 20 s\n"),
+        (True, False, (), "compiling the model once, about half a minute\n"),
         (True, True, (), ""),
         (False, False, (), ""),
         (True, False, ("--quiet",), ""),

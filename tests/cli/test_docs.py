@@ -16,7 +16,8 @@ from setupopt.losses import _CAUSES
 from setupopt.project.cases_file import BUMPS
 from setupopt.project.fields import Table
 from setupopt.project.mistakes import alias, table_in
-from setupopt.project.schema import BodyFile, CarFile, LimitsFile, SetupFile, VenueFile
+from setupopt.project.schema import BodyFile, CarFile, LimitsFile, SetupFile
+from setupopt.project.venue_schema import VenueFile
 from setupopt.search import Proposal
 
 from .conftest import Run

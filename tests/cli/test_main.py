@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import re
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -21,18 +23,70 @@ from .conftest import Run, installed
 HEAVY = ("numpy", "numba", "scipy", "pandas", "pydantic", "cvxpy", "tomlkit")
 
 
-@pytest.mark.parametrize(
-    "args", [["--help"], ["--version"], ["start", "--help"], ["assess", "--help"], ["compare", "--help"], []]
-)
-def test_help_imports_nothing_heavy(args: list[str]) -> None:
-    """Asking costs no second: neither compilers nor solvers nor tables are loaded."""
+# All that a user can ask about without computing; the paths of the commands within commands too.
+PATHS = [[], *([name] for name in COMMANDS), ["fit", "tyre"], ["fit", "air"]]
+
+
+def test_help_imports_nothing_heavy() -> None:
+    """Asking costs no second: neither compilers nor solvers nor tables are loaded, by no command's help."""
+    asked = [["--version"], [], ["start", "--list"], *([*path, "--help"] for path in PATHS)]
+    code = f"""
+import sys
+from setupopt.cli.main import group
+for args in {asked!r}:
+    try:
+        group(args, prog_name="setupopt")
+    except SystemExit:
+        print(args, [name for name in {HEAVY!r} if name in sys.modules], file=sys.stderr)
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    said = [line for line in done.stderr.splitlines() if line.startswith("[")]
+    assert said == [f"{args} []" for args in asked]
+
+
+def test_help_of_the_group_imports_no_command() -> None:
+    """Its texts stand in a table: a command that becomes slow to load slows no help but its own."""
     code = (
         "import sys\nfrom setupopt.cli.main import group\n"
-        f"try: group({args!r}, prog_name='setupopt')\nexcept SystemExit: pass\n"
-        f"print([name for name in {HEAVY!r} if name in sys.modules], file=sys.stderr)"
+        "try: group(['--help'], prog_name='setupopt')\nexcept SystemExit: pass\n"
+        "print(sorted(name for name in sys.modules if name.startswith('setupopt.')), file=sys.stderr)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stderr.splitlines()[-1] == "[]"
+    assert done.stderr == "['setupopt.cli', 'setupopt.cli.main', 'setupopt.errors']\n"
+
+
+@pytest.mark.parametrize("path", PATHS, ids=" ".join)
+def test_help_gives_an_example_that_can_be_typed(run: Run, path: list[str]) -> None:
+    """One, in the same form everywhere, of this very command, and with words on what it does."""
+    lines = run(*path, "--help").stdout.splitlines()
+    (place,) = (number for number, line in enumerate(lines) if line.startswith("  Example: "))
+    assert lines[place + 1].startswith("    ") and lines[place + 2] == ""
+    (typed,) = re.findall(r"^(?:eval \"\$\()?(setupopt [^&)]+)", lines[place].removeprefix("  Example: "))
+    words = shlex.split(typed)
+    assert words[: len(path) + 1] == ["setupopt", *path]
+    _parse(words[1:])
+
+
+def _parse(args: list[str]) -> None:
+    """The command line, as far as its words are understood; nothing is run."""
+    command: click.Command = group
+    while isinstance(command, click.Group):
+        found = command.get_command(click.Context(command), args.pop(0))
+        assert found is not None
+        command = found
+    command.make_context("setupopt", args)
+
+
+def test_options_of_the_same_name_are_explained_alike() -> None:
+    """The shared ones are written once; --floor of propose takes names as well."""
+    texts: dict[str, set[str | None]] = {}
+    for name in set(COMMANDS) - {"fit", "propose"}:
+        command = group.get_command(click.Context(group), name)
+        assert command is not None
+        for param in command.params:
+            if isinstance(param, click.Option):
+                texts.setdefault(param.opts[0], set()).add(param.help)
+    assert {name for name, said in texts.items() if len(said) > 1} == set()
 
 
 def test_help_lists_every_command_in_order(run: Run) -> None:
@@ -46,8 +100,8 @@ def test_help_lists_every_command_in_order(run: Run) -> None:
 
 def test_help_of_every_command_fits_a_narrow_terminal(run: Run) -> None:
     """No line of help is longer than 80 places."""
-    for args in (["--help"], ["start", "--help"], ["assess", "--help"]):
-        assert max(map(len, run(*args).stdout.splitlines())) <= 80
+    for path in PATHS:
+        assert max(map(len, run(*path, "--help").stdout.splitlines())) <= 80
 
 
 def test_version(run: Run) -> None:

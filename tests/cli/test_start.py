@@ -54,11 +54,33 @@ def test_another_example_becomes_the_users_own(run: Run, examples: Path, tmp_pat
 
 
 def test_unknown_example_lists_the_names(run: Run, examples: Path, tmp_path: Path) -> None:
-    """Folders without a car are no examples."""
+    """The near one first, where there is one. Folders without a car are no examples."""
     result = run("start", tmp_path / "x", "--example", "hil")
     assert result.exit_code == 2
-    assert result.stderr == "--example: found 'hil', expected one of: bore, hill\n"
+    assert result.stderr == "--example: found 'hil' (did you mean hill?), expected one of: bore, hill\n"
+    assert "mean" not in run("start", tmp_path / "x", "--example", "ocean").stderr
     assert not (tmp_path / "x").exists()
+
+
+def test_list_names_every_example_of_the_repository(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One line each where there is room, by the names in its files; no folder is asked for."""
+    monkeypatch.setenv("COLUMNS", "160")
+    result = run("start", "--list")
+    assert (result.exit_code, result.stderr) == (0, "")
+    lines = result.stdout.splitlines()[1:]
+    assert [line.split()[0] for line in lines] == sorted(
+        path.parent.name for path in Path(start.examples_folder()).glob("*/car.toml")
+    )
+    assert all(line.count("(invented)") == 2 for line in lines)
+
+
+def test_example_says_that_it_is_invented(run: Run, tmp_path: Path) -> None:
+    """Nobody takes the car for a real one: what is printed and the head of every file say so."""
+    for name in start.examples():
+        shown = run("start", tmp_path / name, "--example", name).stdout
+        assert shown.count("(invented)") == 2 and "put in your own numbers" in shown
+        for file in (tmp_path / name).rglob("*.toml"):
+            assert "nvented" in file.read_text().split("[")[0], file
 
 
 def test_missing_examples_are_said(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import doctest
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from setupopt.report import tables
-from setupopt.report.tables import Column, cut, number, screen_width, shown_width, table
+from setupopt.report.tables import Column, cut, number, screen_width, shown_width, table, wrapped
 
 NAMES = Column("name", ["a", "a rather long name"], numeric=False, least=8)
 LOADS = Column("load N", ["12.0", "-4143.5"])
@@ -28,14 +30,43 @@ def test_numbers_stand_to_the_right_and_text_to_the_left() -> None:
     ]
 
 
-def test_text_is_cut_before_columns_are_dropped() -> None:
-    """Down to its least width, with points to say so."""
-    assert table([NAMES, LOADS, EXTRA], 33).splitlines()[2] == "  a rather l..  -4143.5  y"
+def test_text_goes_on_below_before_columns_are_dropped() -> None:
+    """Down to its least width; nothing of it is left out."""
+    assert table([NAMES, LOADS, EXTRA], 33).splitlines()[2:] == [
+        "  a rather      -4143.5  y",
+        "  long name",
+    ]
     assert table([NAMES, LOADS, EXTRA], 25).splitlines() == [
         "  name             load N",
         "  a                  12.0",
-        "  a rather lon..  -4143.5",
+        "  a rather long   -4143.5",
+        "  name",
     ]
+
+
+@given(st.text(st.characters(codec="utf-8", exclude_categories=("C",)), max_size=60), st.integers(2, 20))
+def test_broken_text_is_whole_and_fits(text: str, width: int) -> None:
+    """Every letter but the blanks comes back in its order, and no line is wider than asked."""
+    lines = wrapped(text, width)
+    assert "".join("".join(lines).split()) == "".join(text.split())
+    assert max(map(shown_width, lines)) <= width
+
+
+@pytest.mark.parametrize("width", [80, 160])
+@given(
+    st.lists(
+        st.tuples(st.text("abc _.車", max_size=70), st.text("xyz ", max_size=70)), min_size=1, max_size=4
+    )
+)
+def test_no_line_is_wider_than_the_terminal(width: int, cells: list[tuple[str, str]]) -> None:
+    """Whatever stands in the texts, where they may go on below; and the numbers stay under their head."""
+    first, second = zip(*cells, strict=True)
+    numbers = Column("load N", ["12.5"] * len(cells))
+    shown = table([Column("a", first, False, least=20), numbers, Column("b", second, False, least=20)], width)
+    lines = shown.splitlines()
+    assert max(map(shown_width, lines)) <= width
+    ends = {shown_width(line[: line.index("12.5") + 4]) for line in lines if "12.5" in line}
+    assert ends == {shown_width(lines[0][: lines[0].index("load N") + 6])}
 
 
 def test_the_columns_that_matter_stay() -> None:

@@ -121,3 +121,32 @@ def test_unfinished_studies_are_no_old_kernels(tmp_path: Path) -> None:
     left = {folder.name for folder in tmp_path.iterdir()}
     assert jit.UNFINISHED in left
     assert len(left) == 4
+
+
+DAMAGED = """
+import os, sys
+from setupopt.physics import surface
+print(surface.onwards(0.0, 0.0, 0.125, 1.5)[0], len(list(surface.onwards.stats.cache_hits)))
+"""
+
+
+@pytest.mark.skipif(bool(os.environ.get("NUMBA_DISABLE_JIT")), reason="nothing is compiled")
+@pytest.mark.parametrize("keep", [0, 200])
+def test_damaged_kernels_are_compiled_anew(tmp_path: Path, keep: int) -> None:
+    """Files cut short by a full disk or a lost power: the same answer, no traceback; whole ones are taken."""
+    told = [run_in_cache(tmp_path), run_in_cache(tmp_path)]
+    for kept in tmp_path.rglob("*.nb?"):
+        kept.write_bytes(kept.read_bytes()[:keep])
+    told.append(run_in_cache(tmp_path))
+    assert [answer for answer, _ in told] == [told[0][0]] * 3
+    assert [hits for _, hits in told] == ["0", "1", "0"]
+
+
+def run_in_cache(folder: Path) -> list[str]:
+    """Height by one kernel, and how many kernels were found compiled, in a run of its own."""
+    done = subprocess.run(
+        [sys.executable, "-c", DAMAGED], env={**os.environ, "NUMBA_CACHE_DIR": str(folder)},
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert done.stderr == ""
+    return done.stdout.split()

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from setupopt.physics.inputs import JOINTS
-from setupopt.project.section import SEEN, Section, evenly
+from setupopt.project.section import Section, evenly
 
 # Floor, an arc up to the wall, the wall, a tighter arc to inverted, and a crest that bulges.
 MIXED = Section(
@@ -111,8 +111,8 @@ def test_sight_is_what_the_joints_show() -> None:
     bends = tuple(0.12 * (-1.0) ** number for number in range(80))
     short = Section(0.0, tuple(0.05 + 0.002 * number for number in range(80)), bends)
     seen = short.surroundings(np.linspace(0.0, short.length, 500))
-    full = seen.joints == SEEN
+    full = seen.joints == Section.seen
     assert full.any(axis=0).all()
     assert np.abs(seen.joint[..., -1][full]).min() >= short.sight
     assert MIXED.sight == np.inf
-    assert SEEN == JOINTS, "what a case has room for"
+    assert Section.seen == JOINTS, "what a case has room for"

@@ -173,3 +173,19 @@ def test_link_stays_a_link(tmp_path: Path) -> None:
     write_whole(tmp_path / "link.toml", "new")
     assert (tmp_path / "link.toml").is_symlink()
     assert (tmp_path / "real.toml").read_text() == "new"
+
+
+def test_files_written_together_or_none(tmp_path: Path) -> None:
+    """Where the second cannot be written the first stays as it was, and nothing lies beside it."""
+    from setupopt.errors import OutputError
+    from setupopt.files import write_together
+
+    first, second = tmp_path / "first.txt", tmp_path / "missing" / "second.txt"
+    first.write_text("old", encoding="utf-8")
+    with pytest.raises(OutputError, match=r"second\.txt"):
+        write_together({first: "new", second: "new"})
+    assert first.read_text(encoding="utf-8") == "old"
+    assert [path.name for path in tmp_path.iterdir()] == ["first.txt"]
+    second.parent.mkdir()
+    write_together({first: "new", second: "new"})
+    assert {path.read_text(encoding="utf-8") for path in (first, second)} == {"new"}

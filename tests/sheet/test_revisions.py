@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from setupopt.errors import OutputError
-from setupopt.sheet.revisions import LOG, Revision, append, harmless, next_revision
+from setupopt.project.csv_text import harmless
+from setupopt.sheet.revisions import LOG, Revision, append, next_revision
 
 
 def line(number: int, checksum: str = "abc") -> Revision:

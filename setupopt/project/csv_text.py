@@ -1,0 +1,58 @@
+"""Writes CSV: numbers to the last digit, and no text that a spreadsheet would run."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_RUN = "=+-@\uff1d\uff0b\uff0d\uff20"  # also as the wide letters that some spreadsheets take for the same
+
+
+def csv_text(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """A table with a line for each row; None is an empty cell, True and False as TOML has them."""
+    buffer = io.StringIO()
+    writer = csv.writer(buffer, lineterminator="\n")
+    writer.writerow(header)
+    writer.writerows([_cell(value) for value in row] for row in rows)
+    return buffer.getvalue()
+
+
+def frame_text(table: pd.DataFrame) -> str:
+    """A pandas table without its index; a missing number is an empty cell."""
+    texts = [name for name in table.columns if not _is_numeric(table[name].dtype)]
+    safe = table.assign(**{name: table[name].map(_cell, na_action="ignore") for name in texts})
+    text: str = safe.to_csv(index=False, lineterminator="\n")
+    return text
+
+
+def _is_numeric(kind: object) -> bool:
+    return getattr(kind, "kind", "O") in "iufb"
+
+
+def _cell(value: object) -> object:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return harmless(value) if isinstance(value, str) else value
+
+
+def harmless(cell: str) -> str:
+    """A cell that no spreadsheet runs as a formula, on one line.
+
+    >>> harmless("=1+1"), harmless("-1.5"), harmless("left\\nright"), harmless("\\t@a")
+    ("'=1+1", '-1.5', 'left right', "'@a")
+    """
+    line = " ".join(cell.split())
+    return f"'{line}" if line[:1] in _RUN and not _is_number(line) else line
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return not text
+    return True

@@ -1,0 +1,178 @@
+"""Full disks, places that cannot be written, runs that are stopped, runs at the same time."""
+
+from __future__ import annotations
+
+import csv
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+from random import Random
+
+import pytest
+from cli import folders
+from click.testing import CliRunner
+
+from setupopt.cli.main import group
+from setupopt.errors import OutputError
+from setupopt.files import undisturbed, write_whole
+from setupopt.sheet import revisions
+from setupopt.sheet.revisions import LOG, Revision, append
+
+from .apart import files_in, run_apart
+
+DAY = ("--date", "2026-01-31")
+LINE = Revision(1, "2026-01-31", "A. Nobody", "baseline", "0" * 12, "0.1", "nothing")
+
+
+@pytest.fixture
+def held(tmp_path: Path) -> Path:
+    """A project whose every case holds, and a second setup."""
+    home = folders.held(tmp_path / "project")
+    (home / "other.toml").write_text((home / "setup.toml").read_text().replace("baseline", "other"))
+    (home / "found.csv").write_text("quantity,unit,fl,fr,rl,rr\ncamber_deg,deg,-2.4,,,\n")
+    return home
+
+
+def lines(home: Path, out: Path) -> list[list[str | Path]]:
+    """Commands that write, each into a folder of its own."""
+    return [
+        ["assess", home, "--out", out / "assess"],
+        ["compare", home, "other.toml", "setup.toml", "--as-is", "--out", out / "compare"],
+        ["speeds", home, "--out", out / "speeds"],
+        ["sheet", home, *DAY, "--out", out / "sheet"],
+        ["readback", home, home / "found.csv", "--out", out / "readback"],
+        ["start", out / "start"],
+    ]
+
+
+def test_a_full_disk_leaves_whole_files_or_none(held: Path, tmp_path: Path) -> None:
+    """The system refuses what goes beyond some bytes of a file, midway: status 2, the file named, its old
+    content there, nothing half-written and no spare file; what was written is what is written else."""
+    log = held / LOG
+    assert [done.odd for done in run_apart(lines(held, tmp_path / "good"))] == [""] * 6
+    good, log_before = files_in(tmp_path / "good"), log.read_bytes()
+    for most in (50, 1500):
+        out = tmp_path / str(most)
+        (out / "assess").mkdir(parents=True)
+        (out / "assess" / "cases.csv").write_text("old")
+        before = files_in(held)
+        for done in run_apart(lines(held, out), most):
+            assert done.odd == ""
+            assert done.status != 2 or str(out) in done.output
+            assert done.status == 2 or most > 50
+        left = files_in(out)
+        assert left["assess/cases.csv"] == b"old" or most > 50
+        assert left.items() <= good.items() | {("assess/cases.csv", b"old")}
+        assert not any(name.startswith("start") for name in left)
+        assert files_in(held) == before
+    assert log.read_bytes() == log_before
+
+
+def test_a_line_of_the_log_is_whole_or_not_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A disk that takes half a line: refused, and the half is taken back."""
+    append(tmp_path, LINE)
+    before = (tmp_path / LOG).read_bytes()
+    write = os.write
+    monkeypatch.setattr(revisions.os, "write", lambda handle, raw: write(handle, raw[: len(raw) // 2]))
+    with pytest.raises(OutputError, match="No space left"):
+        append(tmp_path, LINE)
+    assert (tmp_path / LOG).read_bytes() == before
+
+
+def test_places_that_cannot_be_written(held: Path) -> None:
+    """Status 2 and the place, where not even root may write."""
+    for line in lines(held, Path("/proc/nowhere")):
+        done = CliRunner().invoke(group, [str(word) for word in line], prog_name="setupopt")
+        assert done.exit_code == 2
+        assert "/proc/nowhere" in done.output
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_a_signal_waits_for_the_file(tmp_path: Path, number: int) -> None:
+    """Sent in the middle of a write, in a process of its own: the file is whole, then the run ends."""
+    target = tmp_path / "file.txt"
+    target.write_text("old")
+    script = (
+        "import os, sys, signal; from pathlib import Path; from setupopt import files\n"
+        "sync = os.fsync\n"
+        f"os.fsync = lambda handle: (os.kill(os.getpid(), {int(number)}), sync(handle))\n"
+        f"files.write_whole({str(target)!r}, 'new'); Path({str(tmp_path / 'went on')!r}).touch()\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, check=False)
+    assert done.returncode == -number
+    assert files_in(tmp_path) == {"file.txt": b"new"}
+
+
+def test_signals_are_as_before_when_nothing_came() -> None:
+    """Also where the block ends with an error."""
+    before = [signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)]
+    with pytest.raises(ZeroDivisionError), undisturbed():
+        raise ZeroDivisionError
+    assert [signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)] == before
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")  # an interrupt in a finaliser
+def test_stopped_at_any_moment(held: Path, tmp_path: Path) -> None:
+    """Ctrl-C at 40 random moments of writing commands: every file is that of a whole run, none is spare."""
+    out, random = tmp_path / "out", Random(5)
+    works = [["assess", held, "--out", out / "assess"], ["start", out / "start"],
+             ["sheet", held, *DAY, "--out", out / "sheet"]]  # fmt: skip
+    for work in works:
+        CliRunner().invoke(group, [str(word) for word in work], prog_name="setupopt")
+    good, stopped = files_in(out), 0
+    for turn in range(40):
+        _empty(out)
+        stopped += _stopped(works[turn % len(works)], random.uniform(0.0, 0.08))
+        assert files_in(out).items() <= good.items()
+        assert not list(tmp_path.rglob("*.tmp"))
+    assert stopped > 5
+
+
+def _empty(folder: Path) -> None:
+    for path in sorted(folder.rglob("*"), reverse=True):
+        path.rmdir() if path.is_dir() else path.unlink()
+
+
+def _stopped(work: list[str | Path], after: float) -> bool:
+    """Run a command, which an interrupt may end; whether it did."""
+    before = signal.signal(signal.SIGALRM, lambda *_: signal.raise_signal(signal.SIGINT))
+    try:
+        signal.setitimer(signal.ITIMER_REAL, after + 1e-6)
+        done = CliRunner().invoke(group, [str(word) for word in work], prog_name="setupopt")
+        return done.exit_code not in (0, 1) or "Aborted" in done.output
+    except KeyboardInterrupt:
+        return True
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0.0)
+        signal.signal(signal.SIGALRM, before)
+
+
+def test_several_at_once(held: Path, tmp_path: Path) -> None:
+    """Three processes print the same sheet into the same folder: every file and line of the log is whole."""
+    out = tmp_path / "out"
+    command = [sys.executable, "-c", "from setupopt.cli.main import main; main()", "sheet", held, *DAY]
+    runs = [subprocess.Popen([*command, "--out", out], stdout=subprocess.DEVNULL) for _ in range(3)]
+    assert {run.wait(120) for run in runs} <= {0, 1}
+    assert {path.suffix for path in out.iterdir()} == {".pdf", ".csv", ".json"}
+    assert all(raw.endswith((b"\n", b"%%EOF")) for raw in files_in(out).values())
+    rows = list(csv.DictReader((held / LOG).read_text().splitlines()))
+    assert 1 <= len(rows) <= 3
+    assert len({tuple(row.values()) for row in rows}) == 1
+
+
+def test_half_letters_and_links(tmp_path: Path) -> None:
+    """A link stays one, its target is replaced; links in a circle are refused; half a letter is written."""
+    (tmp_path / "real").write_text("old")
+    (tmp_path / "link").symlink_to("real")
+    write_whole(tmp_path / "link", "a \udcff")
+    assert (tmp_path / "link").is_symlink()
+    assert (tmp_path / "real").read_text() == "a \\udcff"
+    (tmp_path / "a").symlink_to("b")
+    (tmp_path / "b").symlink_to("a")
+    with pytest.raises(OutputError):
+        write_whole(tmp_path / "a", "x")
+    for name in ("x" * 255, "\u00e9" * 127, "\U0001f697" * 63, "-x", "a\nb", os.fsdecode(b"\xff\xfe")):
+        write_whole(tmp_path / name, "x")
+        assert (tmp_path / name).read_text() == "x"

@@ -1,0 +1,111 @@
+"""What fuzzing has found, each by itself: once a hang, a trace of the program, or noise."""
+
+from __future__ import annotations
+
+import io
+import json
+import warnings
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+
+from setupopt.errors import InputErrors, OutputError
+from setupopt.project import load
+from setupopt.project.csv_file import Column, read_csv
+from setupopt.project.fields import Bounds
+from setupopt.project.kept_proof import kept_proof, proof_file
+from setupopt.project.toml_file import read_toml
+from setupopt.report.picture import drawing, svg
+from setupopt.sheet.revisions import LOG, next_revision
+
+from .inputs import kept_fields
+
+# Each took minutes, or all memory: work that grows with the square of the length
+ENDLESS = {
+    "text never closed": 'name = """' + '\\"""' * 50_000,
+    "line never closed": 'name = "' + '\\"' * 100_000,
+    "key of many parts": "a." * 50_000 + "b = 1",
+    "header of many parts": "[" + "a." * 50_000 + "b]",
+    "header that is no header": "[fron" + "{a=" * 50_000 + "t]\nx = 1",
+    "nested lists": "a = " + "[" * 100_000,
+}
+
+
+@pytest.mark.parametrize("text", ENDLESS.values(), ids=ENDLESS)
+def test_endless_texts_are_refused(tmp_path: Path, text: str) -> None:
+    """In words of a sensible length."""
+    path = tmp_path / "car.toml"
+    path.write_text(text)
+    with pytest.raises(InputErrors) as refused:
+        read_toml(path)
+    assert str(refused.value).startswith(str(path))
+    assert len(str(refused.value)) < len(str(path)) + 400
+
+
+@pytest.mark.parametrize(
+    "path",
+    [("floor",), ("holds",), ("cases", 0, "bump_mm"), ("wind", 0, "from_deg"), ("wind", 0, "gust_m_s"),
+     ("cases",), ("wind",), ("verdicts", 0, "what"), ("cases", 0, "attitude")],
+)  # fmt: skip
+@pytest.mark.parametrize("value", [10**400, float("nan"), "3", [], {"a": 1}])
+def test_a_damaged_proof_is_none(home: Path, path: tuple[str | int, ...], value: object) -> None:
+    """No figure of it comes onto a run card; an undamaged one does."""
+    project = load(home)
+    file = proof_file(project, project.setup)
+    fields = kept_fields(file.stem)
+    file.write_text(json.dumps(fields))
+    assert kept_proof(project, project.setup) == fields
+    *way, last = path
+    place: object = fields
+    for part in way:
+        place = place[part]  # type: ignore[index]
+    if isinstance(place[last], str) and isinstance(value, str):  # type: ignore[index]
+        return  # a text for a text is no damage that shows
+    place[last] = value  # type: ignore[index]
+    file.write_text(json.dumps(fields))
+    assert kept_proof(project, project.setup) is None
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A project with a place for proofs."""
+    from project.good_folder import write_folder
+
+    folder = write_folder(tmp_path_factory.mktemp("proved") / "project")
+    (folder / "proved").mkdir()
+    return folder
+
+
+def test_a_proof_nested_too_deep_is_none(home: Path) -> None:
+    """Python's own reader gives up on it in a way of its own."""
+    project = load(home)
+    proof_file(project, project.setup).write_text("[" * 100_000)
+    assert kept_proof(project, project.setup) is None
+
+
+def test_a_log_that_cannot_be_read_is_refused(tmp_path: Path) -> None:
+    """A cell of more than the csv module takes; the log is named, not written over."""
+    (tmp_path / LOG).write_text("revision,checksum\n1," + "x" * 200_000)
+    with pytest.raises(OutputError, match=LOG):
+        next_revision(tmp_path, "0" * 12)
+
+
+def test_a_header_of_thousands_of_columns_is_one_mistake(tmp_path: Path) -> None:
+    """Each was looked up among the known names, at a millisecond each."""
+    (tmp_path / "t.csv").write_text(",".join(f"c{i}" for i in range(50_000)) + "\n1\n")
+    with pytest.raises(InputErrors) as refused:
+        read_csv(tmp_path / "t.csv", {"load_N": Column(Bounds(0, 1, "N"))})
+    assert [error.found for error in refused.value.errors] == ["50000 columns"]
+
+
+@pytest.mark.parametrize("name", ["\U0001f697", "\udcff", "\uffff", "$\\frac{1$", "a & <b>", "\u4e2d"])
+def test_any_name_can_be_drawn(name: str) -> None:
+    """Without a warning, and as XML; a letter that is one comes out as it went in."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        with drawing(4.0, 3.0) as (figure, axes):
+            axes.set_title(name)
+            text = svg(figure)
+    told = {"".join(node.itertext()) for node in ElementTree.parse(io.StringIO(text)).iter()}
+    assert any((name if name[0] not in "\udcff\uffff" else "\ufffd") in words for words in told)
