@@ -36,23 +36,37 @@ class Model:
         progress: Callable[[int], object] | None = None,
     ) -> Result:
         """Every setup in every case. `starts` (cases, 8): trim and press of a setup nearby."""
-        _refuse_beyond_section(self.packed[0], cases)
+        _refuse_beyond_section(self.packed, cases)
         answers = sweep.run(self.packed, settings, cases.records, starts, progress)
         body = self.packed[0]
         shape = (settings.size, len(cases))
         return Result(cases, answers.reshape(shape), body["bump_travel"][0], body["droop_travel"][0])
 
 
-def _refuse_beyond_section(body: Records, cases: CaseSet) -> None:
-    """The wheels must stand inside the section they are said to stand on."""
-    reach = np.hypot(body["x"][0], body["y"][0]).max()
-    tight = np.flatnonzero(cases.records["curvature"] * reach >= 0.95)
+def _refuse_beyond_section(packed: tuple[Records, Records, Records], cases: CaseSet) -> None:
+    """Wheels, floor and floor points must be inside the section that they are said to stand on."""
+    sine, cosine = np.sin(cases.records["heading"]), np.cos(cases.records["heading"])
+    reach = np.zeros(len(cases))
+    for x, y in _plan(packed):
+        np.maximum(reach, np.abs(x * sine + y * cosine), out=reach)
+    curvature = np.abs(cases.records["curvature"])
+    tight = np.flatnonzero(curvature * reach >= 0.95)
     if tight.size:
-        radius = 1.0 / cases.records["curvature"][tight[0]]
         raise UserError(
-            f"case {tight[0] + 1}: a section of {radius:.3f} m radius is too tight for a car "
-            f"whose wheels stand {reach:.3f} m from its middle"
+            f"case {tight[0] + 1}: a section of {1.0 / curvature[tight[0]]:.3f} m radius is too tight for a "
+            f"car that reaches {reach[tight[0]]:.3f} m round it from its middle"
         )
+
+
+def _plan(packed: tuple[Records, Records, Records]) -> set[tuple[float, float]]:
+    """Wheels, corners of the air elements' strips and floor points from the CG, m."""
+    body, elements, points = packed
+    found = {(float(x), float(y)) for x, y in zip(body["x"][0], body["y"][0], strict=True)}
+    found |= {(float(p["x"]), float(p["y"])) for p in points}
+    sides = [(i, j) for i in (-1.0, 1.0) for j in (-2.0, 2.0)]
+    return found | {
+        (float(e["x"] + i * e["along"]), float(j * e["across"])) for e in elements for i, j in sides
+    }
 
 
 def evaluate(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import inspect
 from dataclasses import replace
+from math import pi
 from pathlib import Path
 from types import ModuleType
 
@@ -84,9 +85,9 @@ def test_progress_is_told() -> None:
 
 
 def test_section_too_tight_for_the_car_is_refused() -> None:
-    """The wheels stand 1.6 m from the CG: R = 1.7 m leaves them no surface, and the case is named."""
+    """Turned across it, the car reaches 2 m round: R = 1.7 m leaves it no surface; the case is named."""
     model = Model(CAR)
-    cases = load_cases(venue(), radius=[8.0, 1.7])
+    cases = load_cases(venue(), radius=[8.0, 1.7], heading=[0.0, pi / 2])
     with pytest.raises(UserError, match=r"case 2: a section of 1\.700 m radius is too tight"):
         model.run(model.settings([SETUP]), cases)
 

@@ -20,10 +20,11 @@ from setupopt.project.section import Floats, Section
 from setupopt.units import MM
 
 _PIECE, _MOST_PIECES = 0.25, 160  # m; arcs
-_FEWEST, _MOST = 5, 20_000  # points
+_FEWEST, _MOST = 5, 5_000  # points
 _LEAST_STEP = 1e-3  # m between neighbours
 # Stiffness against changes of curvature, m2: from stiffer than any survey to none that counts.
 _STIFFEST, _SOFTEST, _HALVINGS = 1e3, 1e-5, 12
+_NEARLY = 0.97  # of the error: stiff enough
 _FAR = 6.0  # times the error of the survey: no error of measurement any more
 _ROUND = 3  # neighbours on each side that tell whether a point strays
 _NUDGE, _STEPS_TO_FOOT, _MOST_STEPS = 1e-7, 6, 30
@@ -147,7 +148,9 @@ class _Curve:
         best = self._settle(at, np.exp(high))
         if self._rms(best) > error:
             best = self._settle(at, np.exp(low))
-            for _ in range(_HALVINGS if self._rms(best) <= error else 0):
+            for _ in range(_HALVINGS):
+                if self._rms(best) > _NEARLY * error:
+                    break
                 middle = 0.5 * (low + high)
                 trial = self._settle(best, np.exp(middle))
                 low, high, best = (middle, high, trial) if self._rms(trial) <= error else (low, middle, best)
@@ -194,11 +197,40 @@ class _Curve:
         return Section(float(at[2]), (float(at[3]) / self.pieces,) * self.pieces, tuple(map(float, at[4:])))
 
     def _slopes(self, at: Floats) -> Floats:
-        """Of distances and ends by the parameters, the feet of the points held: one small change each."""
+        """Of distances and ends by the parameters, (points + 2, parameters), the feet of the points held.
 
-        def found(p: Floats) -> Floats:
-            ahead, off = self._from_feet(p)
-            return np.concatenate([off, ahead[[0, -1]]])
+        What turns by a small angle about a place moves across by that angle times how far ahead it lies.
+        """
+        section, (ahead, off) = self._section(at), self._from_feet(at)
+        along = self.shares * section.length
+        angle, foot = section.angle(along), section.point(along)
+        tangent = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+        normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
+        turned, about = self._turns(section, along)
+        arm = foot[:, None, :] - about
+        forwards = turned * (np.einsum("pjk,pk->pj", arm, tangent) + ahead[:, None])
+        inwards = turned * (np.einsum("pjk,pk->pj", arm, normal) + off[:, None])
+        nudged = self._from_feet(at + _NUDGE * (np.arange(at.size) == 3))
+        longer = [(after - before) / _NUDGE for after, before in zip(nudged, (ahead, off), strict=True)]
+        across = np.column_stack([-normal, -forwards[:, 0], longer[1], -forwards[:, 1:]])
+        onwards = np.column_stack([-tangent, inwards[:, 0], longer[0], inwards[:, 1:]])
+        return np.concatenate([across, onwards[[0, -1]]])
 
-        base = found(at)
-        return np.stack([(found(at + step) - base) / _NUDGE for step in _NUDGE * np.eye(at.size)], axis=1)
+    def _turns(self, section: Section, along: Floats) -> tuple[Floats, Floats]:
+        """What places turn by and about, (places, 1 + arcs) and (places, 1 + arcs, 2), m.
+
+        As the first angle grows: by 1 about the beginning; as a curvature grows: by as much as lies below
+        them of the arc, about its mean.
+        """
+        starts, length = section.ends[:-1], section.length / self.pieces
+        turned, own = np.clip(along[:, None] - starts, 0.0, length), section.part(along)
+        about = np.tile(_mean(section, starts, np.full(starts.size, length)), (along.size, 1, 1))
+        about[np.arange(along.size), own] = _mean(section, starts[own], along - starts[own])
+        beginning = np.zeros((along.size, 1, 2))
+        return np.insert(turned, 0, 1.0, axis=1), np.concatenate([beginning, about], axis=1)
+
+
+def _mean(section: Section, start: Floats, length: Floats) -> Floats:
+    """Mean of points of a section over lengths of it, (lengths, 2), by Simpson's rule."""
+    first, half, end = (section.point(start + share * length) for share in (0.0, 0.5, 1.0))
+    return np.asarray((first + 4.0 * half + end) / 6.0)

@@ -55,7 +55,27 @@ def make_inputs(home: Path) -> list[Input]:
     (home / BODY).write_text(body_text())
     project = load(home)
     toml = [Input(file, (home / file).read_bytes(), load, assessed) for file in (*FILES, BODY)]
-    return [*toml, *_tables(home, project), *_kept(home, project)]
+    return [*toml, *_sections(home), *_tables(home, project), *_kept(home, project)]
+
+
+def _sections(home: Path) -> list[Input]:
+    """The same car on a section of parts, and on a surveyed one."""
+    few = FILES["venue.toml"].replace("step = 5", "step = 45").replace("radius_mm = 7500", "")
+    angle = np.radians(np.arange(-30.0, 31.0, 5.0))
+    points = [f"{7500 * np.sin(a):.0f},{7500 - 7500 * np.cos(a):.0f}" for a in angle]
+    for name, table in (("parts", PARTS), ("survey", 'survey = "section.csv"\nsurvey_error_mm = 2\n')):
+        (home / name).mkdir()
+        text = few.replace('"circle"', f'"{name}"') + f"\n[section]\n{table}"
+        write_folder(home / name, venue=text.replace("to = 180", "to = 30").replace("step = 45", "step = 10"))
+    (home / "survey" / "section.csv").write_text("\n".join(["y_mm,z_mm", *points]) + "\n")
+
+    def read(name: str) -> Callable[[Path], Project]:
+        return lambda folder: load(folder / name)
+
+    return [
+        Input(f"{name}/{file}", (home / name / file).read_bytes(), read(name), assessed)
+        for name, file in (("parts", "venue.toml"), ("survey", "venue.toml"), ("survey", "section.csv"))
+    ]
 
 
 def body_text() -> str:
@@ -178,6 +198,20 @@ def _profile() -> str:
     return "\n".join(["distance_m,height_mm,height_right_mm", *rows]) + "\n"
 
 
+PARTS = """\
+start_deg = -20
+[[section.part]]
+radius_mm = 7500
+sweep_deg = 30
+[[section.part]]
+width_mm = 2000
+[[section.part]]
+radius_mm = -20000
+width_mm = 1500
+[[section.part]]
+radius_mm = 6000
+sweep_deg = 60
+"""
 CASES = """\
 name,roll_angle_deg,speed_m_s,heading_deg,acceleration_m_s2,crosswind_m_s,bump_fl_mm,turn_radius_m,radius_mm
 floor,0,60,0,0,0,0,,7500
