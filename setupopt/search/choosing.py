@@ -19,7 +19,7 @@ from setupopt.robust.chunks import Crew, Store, fingerprint
 from setupopt.search.exchange import Exchanged
 from setupopt.search.opening import Body, BodyBoxes
 from setupopt.search.parts import Bounded, PartSpace
-from setupopt.search.parts_study import Chosen, PartStudy, is_alive
+from setupopt.search.parts_study import Chosen, PartStudy, is_alive, patiently
 from setupopt.search.places import Places
 from setupopt.search.roots import CLOSE, TIGHT, Progress, Root
 from setupopt.search.rounding import settable
@@ -145,7 +145,7 @@ def refuse_storage(storage: str) -> None:
     from optuna.storages import get_storage
 
     with _told_clearly(storage):
-        get_storage(storage)
+        patiently(lambda: get_storage(storage))
 
 
 @contextmanager

@@ -17,7 +17,8 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import Any
+from functools import partial
+from typing import Any, TypeVar
 
 import numpy as np
 import optuna
@@ -29,6 +30,8 @@ from setupopt.errors import UserError
 from setupopt.robust.chunks import Crew, Here
 from setupopt.search.opening import Opened, Opener, Opening, Solve
 from setupopt.search.parts import Bounded, Box, PartSpace
+
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True)
@@ -166,18 +169,20 @@ def is_alive(process: int) -> bool:
     return True
 
 
-def _opened(storage: str | None, name: str | None, sampler: _Sampler) -> optuna.Study:
-    """The study, made if need be; tried again where another worker is just making its tables."""
-    for pause in (0.2, 0.5, 1.0, None):
+def patiently(opened: Callable[[], Made]) -> Made:
+    """What opens a storage, tried again where another worker is just making its tables."""
+    for pause in (0.2, 0.5, 1.0):
         try:
-            return optuna.create_study(
-                storage=storage, study_name=name, sampler=sampler, direction="maximize", load_if_exists=True
-            )
+            return opened()
         except (IntegrityError, OperationalError):
-            if pause is None:
-                raise
             time.sleep(pause)
-    raise AssertionError("the last try returns or raises")
+    return opened()
+
+
+def _opened(storage: str | None, name: str | None, sampler: _Sampler) -> optuna.Study:
+    """The study, made if need be."""
+    made = partial(optuna.create_study, storage=storage, study_name=name, sampler=sampler)
+    return patiently(lambda: made(direction="maximize", load_if_exists=True))
 
 
 class PartStudy:

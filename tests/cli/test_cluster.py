@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 import shutil
+import signal
 import socket
 import sqlite3
+import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import closing, suppress
@@ -106,6 +108,27 @@ def test_propose_with_a_worker_killed(run: Run, few: Path, pair: Machines, tmp_p
         found = answer(run, *asked, "--study", f"sqlite:///{files[0]}", "--cluster", pair.address)
     expected = answer(run, *asked, "--study", f"sqlite:///{files[1]}")
     assert found == expected
+
+
+def test_two_runs_share_a_study_and_one_is_killed(run: Run, few: Path, tmp_path: Path) -> None:
+    """Three processes on one database, one killed while it has a box open: the others end at the setup,
+    margin and evidence of a run alone."""
+    shared, alone = (f"sqlite:///{tmp_path / name}" for name in ("shared.db", "alone.db"))
+    asked = ["propose", str(few), *SEARCH, "--alternatives", "0"]
+    line = [sys.executable, "-c", "from setupopt.cli.main import main; main()", *asked, "--study", shared]
+    runs = [
+        subprocess.Popen(
+            [*line, "--out", str(tmp_path / name)], stdout=subprocess.PIPE, text=True, start_new_session=True
+        )
+        for name in ("killed", "first", "second")
+    ]
+    with killed_when(runs[0], lambda: begun(tmp_path / "shared.db")):
+        told = [json.loads(one.communicate(timeout=300)[0]) for one in runs[1:]]
+    assert runs[0].wait(60) == -signal.SIGKILL
+    expected = answer(run, *asked, "--study", alone, "--out", tmp_path / "alone")
+    for one in told:
+        assert {key: value for key, value in one.items() if key not in EFFORT} == expected
+    assert not (tmp_path / "killed").exists()
 
 
 def begun(database: Path) -> int:

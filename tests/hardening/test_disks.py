@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 from random import Random
 
@@ -115,17 +116,23 @@ def test_signals_are_as_before_when_nothing_came() -> None:
 
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")  # an interrupt in a finaliser
 def test_stopped_at_any_moment(held: Path, tmp_path: Path) -> None:
-    """Ctrl-C at 40 random moments of writing commands: every file is that of a whole run, none is spare."""
+    """Ctrl-C at 42 random moments of writing commands: all files of a run or none, no spare one."""
     out, random = tmp_path / "out", Random(5)
-    works = [["assess", held, "--out", out / "assess"], ["start", out / "start"],
-             ["sheet", held, *DAY, "--out", out / "sheet"]]  # fmt: skip
-    for work in works:
+    works = [*lines(held, out), ["report", held, "--out", out / "report"]]
+    lasted: dict[str, float] = {}
+    for work in works * 2:  # the second time everything is imported
+        began = time.monotonic()
+        _empty(out / str(work[0]))
         CliRunner().invoke(group, [str(word) for word in work], prog_name="setupopt")
+        lasted[str(work[0])] = time.monotonic() - began
     good, stopped = files_in(out), 0
-    for turn in range(40):
+    for turn in range(42):
         _empty(out)
-        stopped += _stopped(works[turn % len(works)], random.uniform(0.0, 0.08))
-        assert files_in(out).items() <= good.items()
+        work = works[turn % len(works)]
+        stopped += _stopped(work, random.uniform(0.0, 1.1 * lasted[str(work[0])]))
+        left = files_in(out)
+        assert left.items() <= good.items()
+        assert not left or left.keys() == {name for name in good if name.startswith(f"{work[0]}/")}
         assert not list(tmp_path.rglob("*.tmp"))
     assert stopped > 5
 
