@@ -13,7 +13,8 @@ from pathlib import Path
 import click
 
 import setupopt
-from setupopt.cli import completing
+from setupopt.cli import completing, options
+from setupopt.cli.outputs import as_json_text
 from setupopt.errors import OutputError, UserError
 from setupopt.files import resolved, undisturbed
 
@@ -45,7 +46,8 @@ def _names(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[
     "--list", is_flag=True, is_eager=True, expose_value=False, callback=_list,
     help="Show the examples, each with what it is, and exit.",
 )  # fmt: skip
-def command(folder: str, example: str) -> None:
+@options.json_option
+def command(folder: str, example: str, as_json: bool) -> None:
     """Copy a ready example into DIR, which must be new or empty.
 
     \b
@@ -55,8 +57,12 @@ def command(folder: str, example: str) -> None:
     source = find_example(example)
     target = Path(folder)
     copy_whole(source, target)
-    names = ", ".join(sorted(path.name for path in target.iterdir()))
-    click.echo(f'{folder}: a copy of the example "{example}" ({names})')
+    names = sorted(path.name for path in target.iterdir())
+    if as_json:
+        answer = {"folder": folder, "example": example, "files": names, "what": words_of(source)}
+        click.echo(as_json_text(answer), nl=False)
+        return
+    click.echo(f'{folder}: a copy of the example "{example}" ({", ".join(names)})')
     click.echo(f"{words_of(source)}: put in your own numbers")
     click.echo(f"next: setupopt assess {shlex.quote(folder)}")
 

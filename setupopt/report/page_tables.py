@@ -56,7 +56,8 @@ def margin_cell(margin: float | None, under: str = "") -> Cell:
     """A margin, or that there is none; below zero the car slides."""
     if margin is None:
         return Cell(LOST, under, True)
-    return Cell(number(margin, 3), f"slides; {under}" if margin < 0.0 else under, margin < 0.0)
+    words = [*(["slides"] if margin < 0.0 else []), *([under] if under else [])]
+    return Cell(number(margin, 3), "; ".join(words), margin < 0.0)
 
 
 # ---- the verdict -------------------------------------------------------------------------------------------

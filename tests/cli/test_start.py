@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shlex
 from pathlib import Path
 
@@ -188,3 +189,12 @@ def test_results_of_a_tried_example_are_not_copied(tmp_path: Path) -> None:
         (source / name).write_text("text")
     start.copy_whole(source, tmp_path / "target")
     assert [path.name for path in (tmp_path / "target").iterdir()] == ["car.toml"]
+
+
+def test_json_for_scripts(run: Run, tmp_path: Path) -> None:
+    """Only JSON: the folder, the example, what it is and the files in it."""
+    done = run("start", tmp_path / "car", "--example", "hill", "--json")
+    told = json.loads(done.stdout)
+    assert (told["folder"], told["example"]) == (str(tmp_path / "car"), "hill")
+    assert told["files"] == sorted(path.name for path in (tmp_path / "car").iterdir())
+    assert "invented" in told["what"]
