@@ -30,7 +30,7 @@ class Broken:
 
     `limit` is the key in the files; `where` an axle, a wheel, a floor point or an air element, empty for
     the whole car. `case` is the number in the case table; it, the angle and the attitude are None for a limit
-    of the car at rest.
+    of the car at rest, `along_mm` on any section but one of parts.
     """
 
     limit: str
@@ -42,6 +42,7 @@ class Broken:
     case: int | None
     roll_angle_deg: float | None
     attitude: str | None
+    along_mm: float | None = None
 
 
 def broken(project: Project, setup: Setup, result: Result, row: int = 0) -> tuple[Broken, ...]:
@@ -153,7 +154,7 @@ class _Check:
             angle = _plain(float(cases.records["roll_angle"][case]) / DEG)
             yield Broken(
                 limit, where[place], value, sense, _plain(required / factor), unit, case + 1, angle,
-                cases.attitude[case],
+                cases.attitude[case], **cases.along(case),
             )  # fmt: skip
 
 

@@ -17,6 +17,9 @@ from setupopt.evaluation import Model
 from setupopt.project.model import Attitude, Sweep, Venue
 from setupopt.project.section import Section
 from setupopt.project.survey import read_survey
+from setupopt.report.assessment import assess
+from setupopt.report.assessment_text import text
+from setupopt.report.summary import by_attitude
 
 EXAMPLE = Path(setupopt.__file__).parents[1] / "setups" / "bore"
 RADIUS = 8.0
@@ -135,6 +138,17 @@ width_mm = 24000
 """
 
 
+WALL = """
+[section]
+start_deg = -30
+[[section.part]]
+radius_mm = 8000
+sweep_deg = 120
+[[section.part]]
+width_mm = 5000
+"""
+
+
 def folder(tmp_path: Path, section: str, table: str) -> Path:
     """The example bore with another section."""
     from setupopt.cli.start import copy_whole, examples_folder
@@ -161,6 +175,20 @@ def test_bore_given_as_parts(tmp_path: Path) -> None:
     assert not any("section" in line for line in project.cautions), "13 m before and 6 m after what is swept"
     fields = found.fields(int(found.worst[0]))
     assert fields["along_mm"] == pytest.approx(8000 * radians(90 + fields["roll_angle_deg"]), abs=1e-3)
+
+
+def test_places_are_told_beside_angles(tmp_path: Path) -> None:
+    """Of a wall that has one angle: how far along, for limits, attitudes and in the words of `assess`."""
+    home = folder(tmp_path, "parts", WALL)
+    limits = home / "limits.toml"
+    more = "[packaging]\nwheel_load_least_N = 5000"
+    limits.write_text(limits.read_text().replace("[packaging]", more))
+    judged = assess(setupopt.load(home))
+    assert {limit.along_mm is None for limit in judged.broken} == {False}
+    assert all(row.along_mm is not None for row in by_attitude(judged.result))
+    worst = judged.worst_fields
+    assert f"{worst['along_mm']:.0f} mm along" in text(judged, 100)
+    assert "broken" in text(judged, 100).lower()
 
 
 def test_reaching_over_the_end_is_told(tmp_path: Path) -> None:

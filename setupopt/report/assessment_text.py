@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
 
 from setupopt.limits_check import Broken
 from setupopt.losses import Loss
@@ -132,6 +133,7 @@ def _attitudes(a: Assessment, width: int) -> str:
     columns = [
         Column("attitude", [row.attitude for row in shown], numeric=False, least=20),
         Column("worst at deg", [angle(row.roll_angle_deg) for row in shown]),
+        *along_column([asdict(row) for row in shown]),
         Column("margin", [number(row.margin, 3) for row in shown]),
         Column("contact lost in", [f"{row.lost} of {row.cases}" if row.lost else "-" for row in shown]),
     ]
@@ -233,4 +235,6 @@ def _case_words(limit: Broken) -> str:
 
 
 def _place_words(limit: Broken) -> str:
-    return "-" if limit.roll_angle_deg is None else f"{angle(limit.roll_angle_deg)} deg, {limit.attitude}"
+    if limit.roll_angle_deg is None:
+        return "-"
+    return f"{angle(limit.roll_angle_deg)} deg, {along_words(asdict(limit))}{limit.attitude}"

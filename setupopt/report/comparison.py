@@ -110,7 +110,13 @@ def _line_dict(line: Line) -> Field:
         "best_in": line.best_in,
         "nowhere_best": line.best_in == 0,
         "by_attitude": [
-            {"attitude": a.attitude, "margin": a.margin, "roll_angle_deg": a.roll_angle_deg, "is_best": best}
+            {
+                "attitude": a.attitude,
+                "margin": a.margin,
+                "roll_angle_deg": a.roll_angle_deg,
+                "along_mm": a.along_mm,
+                "is_best": best,
+            }
             for a, best in zip(line.attitudes, line.is_best, strict=True)
         ],
         "contact_lost": one.result.lost(),

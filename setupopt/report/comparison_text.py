@@ -3,13 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from itertools import islice
 
 from setupopt.limits_check import Broken
 from setupopt.report.assessment_text import CLOSING, cautions_text
 from setupopt.report.comparison import JudgedComparison, Line
 from setupopt.report.summary import AttitudeWorst
-from setupopt.report.tables import INDENT, Column, angle, cut, number, paragraph, table
+from setupopt.report.tables import (
+    INDENT,
+    Column,
+    along_column,
+    along_words,
+    angle,
+    cut,
+    number,
+    paragraph,
+    table,
+)
 
 # Places that the rank, body and setup of a contender, and each attitude beside them, take.
 _NAME_WIDTH, _ATTITUDE_WIDTH = 30, 9
@@ -99,6 +110,7 @@ def _ranking(judged: JudgedComparison, width: int) -> str:
         Column("setup", [_setup(line) for line in lines], numeric=False, least=10),
         Column("margin", [_cell(line.contender.margin) for line in lines]),
         Column("at deg", [angle(row["roll_angle_deg"]) for row in worst]),
+        *along_column(worst),
         Column("attitude", [row["attitude"] for row in worst], numeric=False, least=13),
         Column("axle", [row["first_axle"] or "-" for row in worst], numeric=False, rank=1),
         Column("best in", [_best_in(line) for line in lines], numeric=False),
@@ -146,7 +158,8 @@ def why(line: Line) -> str:
     reason = line.reason
     if reason is None:
         return ""
-    place, broken = f"at {angle(reason.roll_angle_deg)} deg, {reason.attitude}", line.contender.broken
+    along, broken = along_words(asdict(reason)), line.contender.broken
+    place = f"at {angle(reason.roll_angle_deg)} deg, {along}{reason.attitude}"
     limits = f"; breaks {_broken_words(broken)}" if broken else ""
     if reason.behind is None:
         return f"{_lost(line)} {place}{_without(reason.cause)}{limits}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict
 from typing import Any, NamedTuple
 
 from setupopt.limits_check import Broken
@@ -144,7 +145,10 @@ def attitudes(report: Report) -> Grid:
 
 def _attitude_cell(row: AttitudeWorst) -> Cell:
     lost = f", contact lost in {row.lost} of {row.cases}" if row.lost else ""
-    return margin_cell(row.margin, f"at {angle(row.roll_angle_deg)} deg{lost}")
+    along = along_words(asdict(row)).rstrip(", ")
+    return margin_cell(
+        row.margin, ", ".join(filter(None, (f"at {angle(row.roll_angle_deg)} deg", along))) + lost
+    )
 
 
 def lost_cases(a: Assessment) -> Grid | None:
@@ -265,9 +269,7 @@ def broken(a: Assessment) -> Grid:
 
 
 def _limit_place(limit: Broken) -> str:
-    return (
-        "at rest" if limit.roll_angle_deg is None else f"{angle(limit.roll_angle_deg)} deg, {limit.attitude}"
-    )
+    return "at rest" if limit.roll_angle_deg is None else place(asdict(limit))
 
 
 def prices(proposal: dict[str, Any]) -> Grid:

@@ -6,7 +6,7 @@ import numpy as np
 
 from setupopt.project.bodies import worn_words
 from setupopt.report.assessment_text import CLOSING, cautions_text
-from setupopt.report.tables import INDENT, Column, angle, margin_words, number, paragraph, table
+from setupopt.report.tables import INDENT, Column, along_words, angle, margin_words, number, paragraph, table
 from setupopt.sheet.readback import Correction, Deviation, ReadBack
 
 
@@ -30,7 +30,7 @@ def _verdict(read: ReadBack, width: int) -> str:
     if read.result.lost():
         lines.append(f"CONTACT LOST in {read.result.lost()} of {len(read.result.cases)} cases as built.")
     word = "reached" if read.margin >= read.floor else "NOT REACHED"
-    place = f"{angle(fields['roll_angle_deg'])} deg, {fields['attitude']}"
+    place = f"{angle(fields['roll_angle_deg'])} deg, {along_words(fields)}{fields['attitude']}"
     lines.append(f"Worst margin as built: {margin_words(read.margin)} at {place}")
     lines.append(f"Target: {margin_words(read.target_margin)}")
     lines.append(f"Floor {read.floor:.3f}: {word}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
 
 import numpy as np
 
@@ -10,7 +11,7 @@ from setupopt.limits_check import Broken
 from setupopt.project.bodies import worn_words
 from setupopt.report.assessment_text import CLOSING, cautions_text
 from setupopt.report.speeds import by_attitude, by_limit, coast_fields, curve
-from setupopt.report.tables import INDENT, Column, angle, number, paragraph, table, thinned
+from setupopt.report.tables import INDENT, Column, along_words, angle, number, paragraph, table, thinned
 from setupopt.result import Field
 from setupopt.robust.speed_study import CONTACT, ENDS_TO, FLOOR, POWER, SafeWindow, SpeedStudy, WindowEnd
 from setupopt.robust.speed_study_motion import RunUp
@@ -74,7 +75,7 @@ def _where_words(limit: Broken) -> str:
     place = f", {limit.where}" if limit.where else ""
     if limit.roll_angle_deg is None:
         return place
-    return f"{place} at {angle(limit.roll_angle_deg)} deg, {limit.attitude}"
+    return f"{place} at {angle(limit.roll_angle_deg)} deg, {along_words(asdict(limit))}{limit.attitude}"
 
 
 def _speed(end: WindowEnd) -> str:

@@ -20,6 +20,7 @@ class AttitudeWorst:
     lost: int
     roll_angle_deg: float
     margin: float | None
+    along_mm: float | None = None  # on a section of parts
 
 
 def by_angle(result: Result) -> list[Field]:
@@ -54,7 +55,12 @@ def by_attitude(result: Result) -> list[AttitudeWorst]:
     np.minimum.at(earliest, which, np.arange(which.size))
     return [
         AttitudeWorst(
-            str(names[i]), int(counts[i]), int(lost[i]), _angle(result, worst), _margin(result, worst)
+            str(names[i]),
+            int(counts[i]),
+            int(lost[i]),
+            _angle(result, worst),
+            _margin(result, worst),
+            **result.cases.along(worst),
         )
         for i in np.argsort(earliest)
         for worst in [int(order[first[i]])]

@@ -216,19 +216,17 @@ def angle(degrees: float) -> str:
 def along_words(row: Mapping[str, object]) -> str:
     """Where a case stands on a section of parts, if it stands on one.
 
-    >>> along_words({"along_mm": 4210.0}), along_words({})
-    ('4210 mm along, ', '')
+    >>> along_words({"along_mm": 4210.0}), along_words({}), along_words({"along_mm": None})
+    ('4210 mm along, ', '', '')
     """
-    return f"{row['along_mm']:.0f} mm along, " if "along_mm" in row else ""
+    return "" if row.get("along_mm") is None else f"{row['along_mm']:.0f} mm along, "
 
 
 def along_column(rows: Sequence[Mapping[str, object]]) -> list[Column]:
     """A column of places along a section of parts; none on other sections."""
-    return (
-        [Column("along mm", [f"{row['along_mm']:.0f}" for row in rows])]
-        if rows and "along_mm" in rows[0]
-        else []
-    )
+    if all(row.get("along_mm") is None for row in rows):
+        return []
+    return [Column("along mm", [f"{row['along_mm']:.0f}" for row in rows])]
 
 
 def bar(share: float, length: int) -> str:

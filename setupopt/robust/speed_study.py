@@ -210,5 +210,6 @@ class _Speeds(AtSpeed):
     def _at(self, row: int, limit: str, value: float, sense: Sense, required: float, unit: str) -> Broken:
         angle = degrees(self.cases.records["roll_angle"][row])
         return Broken(
-            limit, "", float(value), sense, required, unit, row + 1, angle, self.cases.attitude[row]
-        )
+            limit, "", float(value), sense, required, unit, row + 1, angle, self.cases.attitude[row],
+            **self.cases.along(row),
+        )  # fmt: skip

@@ -78,6 +78,7 @@ class Reason:
     cause: str | None
     more: float | None
     behind: float | None
+    along_mm: float | None = None  # on a section of parts
 
 
 @dataclass(frozen=True)
@@ -241,9 +242,10 @@ def _reason(best: Contender, loser: Contender) -> Reason | None:
     cases, row = loser.result.cases, loser.worst
     own, other = _budget(loser, cases, row), _budget(best, cases, row)
     place = degrees(cases.records["roll_angle"][row]), cases.attitude[row]
+    along = cases.along(row).get("along_mm")
     if own.margin is None or other.margin is None:
-        return Reason(*place, own.regaining[0] if own.regaining else None, None, None)
-    return Reason(*place, *_extra(own, other), other.margin - own.margin)
+        return Reason(*place, own.regaining[0] if own.regaining else None, None, None, along)
+    return Reason(*place, *_extra(own, other), other.margin - own.margin, along)
 
 
 def _budget(contender: Contender, cases: CaseSet, row: int) -> LossBudget:

@@ -162,7 +162,7 @@ def _worst(
         angle = _plain(float(result.cases.records["roll_angle"][case]) / DEG)
         yield Broken(
             limit, where, _plain(float(values[case]) / MM), sense, _plain(required / MM), "mm", case + 1,
-            angle, result.cases.attitude[case],
+            angle, result.cases.attitude[case], **result.cases.along(case),
         )  # fmt: skip
 
 

@@ -115,6 +115,7 @@ def test_json_of_lost_contact(run: Run, lost: Path) -> None:
     first = found["limits_broken"][0]
     assert set(first) == {
         "limit", "where", "value", "sense", "required", "unit", "case", "roll_angle_deg", "attitude",
+        "along_mm",
     }  # fmt: skip
     assert {loss["cause"] for loss in found["losses"]} >= {"wind", "camber mismatch", "stops"}
 

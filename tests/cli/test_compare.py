@@ -82,7 +82,8 @@ def test_json_has_the_promised_fields(run: Run, own: Path) -> None:
     assert told["margin"] == told["ranked"][0]["margin"]
     assert told["asked"] == {"as_is": True, "starts": None}
     assert told["ranked"][0]["reason"] is None
-    assert set(told["ranked"][1]["reason"]) == {"roll_angle_deg", "attitude", "cause", "more", "behind"}
+    reason = {"roll_angle_deg", "attitude", "cause", "more", "behind", "along_mm"}
+    assert set(told["ranked"][1]["reason"]) == reason
     today = next(line for line in told["ranked"] if line["body"] is None)
     assessed = json.loads(run("assess", own, "--json").stdout)
     assert today["worst"] == assessed["worst"]

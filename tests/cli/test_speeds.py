@@ -15,7 +15,7 @@ KEYS = (
     "speed_m_s", "looked_at_m_s", "ends_to_m_s", "windows", "low", "high", "beyond", "breaks",
     "breaks_at_rest", "curve", "by_attitude", "keeps_from_m_s", "keeps_to_m_s", "by_limit", "down", "up",
     "missing", "run_up", "target_m_s", "reached", "top_m_s", "metres", "seconds", "doubt_m", "doubt_s",
-    "grip_until_m_s", "acceleration_m_s2", "coasting", "from_m_s", "to_m_s", "safe",
+    "along_mm", "grip_until_m_s", "acceleration_m_s2", "coasting", "from_m_s", "to_m_s", "safe",
 )  # fmt: skip
 
 
