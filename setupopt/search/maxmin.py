@@ -18,7 +18,7 @@ from setupopt.search.linear_step import PENALTY, NoAnswerError, Rows, Step, best
 
 # A step that brings this share of the predicted gain needs no second program; one that brings less than
 # the other is not taken.
-_GOOD, _TAKEN = 0.6, 0.05
+_GOOD, _TAKEN = 0.4, 0.05
 
 
 @dataclass(frozen=True)
