@@ -29,6 +29,7 @@ from setupopt.units import MM
 _MOST_ANGLES = 37  # rows; 0 to 180 deg in steps of 5
 _MOST_ATTITUDES = 20
 _MOST_PRESS = 256.0  # g, the most that a lost case is tried with
+NO_PRESS = "no press towards the surface was found that would hold the car."
 
 CLOSING = (
     "This is a model's result, no clearance to drive. It is as good as the numbers in the files and the "
@@ -156,11 +157,17 @@ def _worst(a: Assessment, width: int) -> str:
 
 
 def _lost_words(a: Assessment) -> str:
+    more = press_words(a)
+    return f"Contact is lost, and {NO_PRESS}" if more is None else f"Contact is lost: {more}"
+
+
+def press_words(a: Assessment) -> str | None:
+    """How much is missing to contact in a worst case that is lost; None where nothing was found."""
     press = float(a.worst_answer["press"])
     if press > _MOST_PRESS:
-        return "Contact is lost, and no press towards the surface was found that would hold the car."
+        return None
     more = f"{press:.2f} g" if press >= 0.01 else "less than 0.01 g"
-    return f"Contact is lost: {more} more press towards the surface would be needed to hold the car."
+    return f"{more} more press towards the surface would be needed to hold the car."
 
 
 def _wheels(a: Assessment, width: int) -> str:

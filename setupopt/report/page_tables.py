@@ -10,6 +10,7 @@ from setupopt.limits_check import Broken
 from setupopt.project.bodies import told
 from setupopt.project.model import WHEELS
 from setupopt.report.assessment import Assessment
+from setupopt.report.assessment_text import NO_PRESS, press_words
 from setupopt.report.page import Part, Report
 from setupopt.report.page_drawing import Letter
 from setupopt.report.page_patch import KPA
@@ -20,7 +21,6 @@ from setupopt.sheet.state import state_lines
 from setupopt.units import MM
 
 _MOST_ANGLES = 37  # rows; 0 to 180 deg in steps of 5
-_MOST_PRESS = 256.0  # g, the most that a lost case is tried with
 LOST, NONE = "CONTACT LOST", "-"
 
 
@@ -145,10 +145,8 @@ def attitudes(report: Report) -> Grid:
 
 def _attitude_cell(row: AttitudeWorst) -> Cell:
     lost = f", contact lost in {row.lost} of {row.cases}" if row.lost else ""
-    along = along_words(asdict(row)).rstrip(", ")
-    return margin_cell(
-        row.margin, ", ".join(filter(None, (f"at {angle(row.roll_angle_deg)} deg", along))) + lost
-    )
+    at = f"at {angle(row.roll_angle_deg)} deg, {along_words(asdict(row))}".rstrip(", ")
+    return margin_cell(row.margin, at + lost)
 
 
 def lost_cases(a: Assessment) -> Grid | None:
@@ -221,11 +219,7 @@ def car(part: Part) -> Grid:
 
 def lost_words(a: Assessment) -> str:
     """How much is missing to contact in a worst case that is lost."""
-    press = float(a.worst_answer["press"])
-    if press > _MOST_PRESS:
-        return "No press towards the surface was found that would hold the car."
-    more = f"{press:.2f} g" if press >= 0.01 else "less than 0.01 g"
-    return f"{more} more press towards the surface would be needed to hold the car."
+    return press_words(a) or NO_PRESS.capitalize()
 
 
 def losses(a: Assessment) -> Grid:
