@@ -9,9 +9,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from cars import venue
+from click.testing import CliRunner
 
 import setupopt
 from setupopt.cases import CaseSet, level, sweep_at, sweep_cases
+from setupopt.cli.main import group
 from setupopt.errors import InputErrors
 from setupopt.evaluation import Model
 from setupopt.project.model import Attitude, Sweep, Venue
@@ -198,14 +200,30 @@ def test_reaching_over_the_end_is_told(tmp_path: Path) -> None:
     assert len(said) == 2 and "beginning" in said[0] and "end" in said[1]
 
 
-def test_bore_given_as_survey(tmp_path: Path) -> None:
-    """A file beside venue.toml; the worst margin within 0.001 of the example's."""
+def surveyed(tmp_path: Path) -> Path:
+    """The example bore by points 5 deg apart, to 0.01 mm, in a file beside venue.toml."""
     home = folder(tmp_path, "survey", '[section]\nsurvey = "bore.csv"\n')
     angle = np.radians(np.arange(-20.0, 201.0, 5.0))
     rows = "\n".join(f"{8e3 * np.sin(a):.2f},{8e3 - 8e3 * np.cos(a):.2f}" for a in angle)
     (home / "bore.csv").write_text(f"y_mm,z_mm\n{rows}\n", encoding="utf-8")
+    return home
+
+
+def test_bore_given_as_survey(tmp_path: Path) -> None:
+    """A file beside venue.toml; the worst margin within 0.001 of the example's."""
+    home = surveyed(tmp_path)
     found = setupopt.evaluate(setupopt.load(home)).worst_margin
     assert found == pytest.approx(setupopt.evaluate(setupopt.load(EXAMPLE)).worst_margin, abs=1e-3)
+
+
+def test_no_output_overwrites_the_survey(tmp_path: Path) -> None:
+    """A table of cases told to go where the section's points are: refused, and they stay."""
+    home = surveyed(tmp_path)
+    before = (home / "bore.csv").read_bytes()
+    done = CliRunner().invoke(group, ["assess", str(home), "--cases-out", str(home / "bore.csv")])
+    assert done.exit_code == 2
+    assert "one of the files that are read" in done.output
+    assert (home / "bore.csv").read_bytes() == before
 
 
 @pytest.mark.parametrize(

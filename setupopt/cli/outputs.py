@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -25,7 +26,8 @@ def folder_targets(out: str | None, names: Mapping[str, str]) -> dict[str, Path]
 
 def refuse_inputs(targets: Mapping[str, Path], home: Path, setup_file: str | None, *more: str | None) -> None:
     """No file that is read may be overwritten. A setup is looked for in the project too."""
-    read = [home / name for name in _INPUTS] + [Path(name) for name in more if name is not None]
+    read = [home / name for name in (*_INPUTS, *_survey(home))]
+    read += [Path(name) for name in more if name is not None]
     read += [] if setup_file is None else [Path(setup_file), home / setup_file]
     inputs = {resolved(path) for path in read}
     for target in targets.values():
@@ -33,6 +35,15 @@ def refuse_inputs(targets: Mapping[str, Path], home: Path, setup_file: str | Non
             raise OutputError(str(target), "it is one of the files that are read")
         if target.is_dir():
             raise OutputError(str(target), "it is a folder")
+
+
+def _survey(home: Path) -> list[str]:
+    """The file of the project's surveyed section, if it has one."""
+    try:
+        venue = tomllib.loads((home / "venue.toml").read_text(encoding="utf-8"))
+        return [str(venue["section"]["survey"])]
+    except (OSError, ValueError, KeyError, TypeError):  # no such section; or what reading the project refuses
+        return []
 
 
 def default_target(home: Path) -> str | None:
