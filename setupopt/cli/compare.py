@@ -139,21 +139,21 @@ def _refuse_other(target: Path) -> None:
 
 
 def _write(judged: JudgedComparison, answer: str, out: str | None) -> list[Path]:
-    """Everything that was asked for, each file whole or not at all; all is made before any is written."""
+    """Everything that was asked for, all of it or nothing; all is made before any is written."""
     if out is None:
         return []
-    from setupopt.project import write_setup
+    from setupopt.project.writing import setup_text
     from setupopt.report.comparison_picture import comparison_svg
     from setupopt.report.comparison_text import text
 
     texts = {_TEXT: text(judged, _WIDTH), _JSON: answer, _CELLS: judged.csv_text()}
     texts[_PICTURE] = comparison_svg(judged)
+    for body, line in _best_of_bodies(judged):
+        head = _setup_head(judged, line)
+        texts[_setup_name(judged.project, body)] = setup_text(line.contender.setup, None, head)
     written = {Path(out) / name: content for name, content in texts.items()}
     write_all(written)
-    best = [(Path(out) / _setup_name(judged.project, body), line) for body, line in _best_of_bodies(judged)]
-    for target, line in best:
-        write_setup(target, line.contender.setup, None, _setup_head(judged, line))
-    return [*written, *(target for target, _ in best)]
+    return list(written)
 
 
 def _best_of_bodies(judged: JudgedComparison) -> Iterable[tuple[str | None, Line]]:

@@ -11,7 +11,6 @@ from setupopt.cli import completing, options
 from setupopt.cli.outputs import (
     as_json_text,
     folder_targets,
-    make_folder,
     print_json,
     refuse_inputs,
     write_all,
@@ -132,20 +131,18 @@ def _propose(
 
 
 def _write(judged: JudgedProposal, answer: str, out: str | None) -> list[Path]:
-    """Everything that was asked for, each file whole or not at all; all is made before any is written."""
-    from setupopt.project import write_setup
+    """Everything that was asked for, all of it or nothing; all is made before any is written."""
+    from setupopt.project.writing import setup_text
 
     folder = judged.project.folder if out is None else Path(out)
     setups = [(folder / FILE, judged.proposal.setup, _head(judged))]
-    texts = {}
     if out is not None:
-        texts = {folder / name: text for name, text in _texts(judged, answer).items()}
         setups += _alternatives(judged, folder)
-    make_folder(folder)
-    for target, setup, head in setups:
-        write_setup(target, setup, None, head)
+    texts: dict[Path, str] = {target: setup_text(setup, None, head) for target, setup, head in setups}
+    if out is not None:
+        texts |= {folder / name: text for name, text in _texts(judged, answer).items()}
     write_all(texts)
-    return [*(target for target, _, _ in setups), *texts]
+    return list(texts)
 
 
 def _texts(judged: JudgedProposal, answer: str) -> dict[str, str]:

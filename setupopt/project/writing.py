@@ -31,9 +31,13 @@ def write_setup(path: str | Path, setup: Setup, like: str | Path | None = None, 
     With `like`, a setup file, its comments and order are kept. Raises InputErrors when `like` cannot
     be read and OutputError when `path` cannot be written.
     """
+    write_whole(path, setup_text(setup, like, comment))
+
+
+def setup_text(setup: Setup, like: str | Path | None = None, comment: str = "") -> str:
+    """What `write_setup` writes. Raises InputErrors when `like` cannot be read."""
     values = setup_as_dict(setup)
-    text = _comment(comment) + (_fresh(values) if like is None else _altered(Path(like), values))
-    write_whole(path, text)
+    return _comment(comment) + (_fresh(values) if like is None else _altered(Path(like), values))
 
 
 def _comment(comment: str) -> str:
