@@ -10,12 +10,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from setupopt.cases import CaseSet, sweep_cases
-    from setupopt.evaluation import evaluate
+    from setupopt.evaluation.cases import CaseSet, sweep_cases
+    from setupopt.evaluation.model import evaluate
+    from setupopt.evaluation.result import Result
     from setupopt.project import Project, Setup, load
-    from setupopt.result import Result
     from setupopt.search import Asked, Proposal, propose
-    from setupopt.search.comparing import Comparison, compare
+    from setupopt.search.comparison import Comparison, compare
 
 __version__ = "0.1.0"
 __all__ = [
@@ -35,17 +35,17 @@ __all__ = [
 
 _HOMES = {
     "Asked": "setupopt.search",
-    "CaseSet": "setupopt.cases",
+    "CaseSet": "setupopt.evaluation.cases",
     "Comparison": "setupopt.search.comparing",
     "Project": "setupopt.project",
     "Proposal": "setupopt.search",
-    "Result": "setupopt.result",
+    "Result": "setupopt.evaluation.result",
     "Setup": "setupopt.project",
     "compare": "setupopt.search.comparing",
-    "evaluate": "setupopt.evaluation",
+    "evaluate": "setupopt.evaluation.model",
     "load": "setupopt.project",
     "propose": "setupopt.search",
-    "sweep_cases": "setupopt.cases",
+    "sweep_cases": "setupopt.evaluation.cases",
 }
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from setupopt.cases import CaseSet
-from setupopt.evaluation import Model
+from setupopt.evaluation.cases import CaseSet
+from setupopt.evaluation.model import Model
 from setupopt.physics.balance import WORK, balance
 from setupopt.physics.inputs import STRIPS, Floats, Record
 from setupopt.physics.place import FLOW, PLACE, prepare

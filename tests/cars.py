@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from setupopt.cases import CaseSet, table_cases
-from setupopt.evaluation import Model
+from setupopt.evaluation.cases import CaseSet, table_cases
+from setupopt.evaluation.model import Model
+from setupopt.evaluation.result import Result
 from setupopt.project.cases_file import CaseTable
 from setupopt.project.model import (
     Air,
@@ -23,7 +24,6 @@ from setupopt.project.model import (
     Tyre,
     Venue,
 )
-from setupopt.result import Result
 
 GRAVITY = 9.80665
 STRAIGHT = Sweep(0.0, 0.0, 1.0, 0.0)

@@ -17,11 +17,11 @@ from at_trim import Bench
 from plain_model import solve_case
 from random_cases import random_case, random_project
 
-from setupopt.cases import CaseSet, sweep_cases
-from setupopt.evaluation import evaluate
+from setupopt.evaluation.cases import CaseSet, sweep_cases
+from setupopt.evaluation.model import evaluate
+from setupopt.evaluation.result import Result
 from setupopt.project import load
 from setupopt.project.model import Project
-from setupopt.result import Result
 
 Table = dict[str, Any]
 

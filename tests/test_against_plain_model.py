@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 from drawn import Drawn, drawn, drawn_hard
 
-from setupopt.cases import table_cases
-from setupopt.evaluation import evaluate
+from setupopt.evaluation.cases import table_cases
+from setupopt.evaluation.model import evaluate
 from setupopt.project.cases_file import read_cases
 
 Table = dict[str, Any]

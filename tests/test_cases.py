@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from cars import load_cases, venue
 
-from setupopt.cases import CaseSet, join, sweep_at, sweep_cases
+from setupopt.evaluation.cases import CaseSet, join, sweep_at, sweep_cases
 from setupopt.project.model import Attitude, Sweep, Venue
 
 PLAIN = Attitude("plain", 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0,) * 4, None)

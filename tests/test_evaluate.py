@@ -14,9 +14,9 @@ import pytest
 from cars import CAR, SETUP, load_cases, set_both, starts_of, venue
 
 import setupopt
-from setupopt.cases import sweep_cases
 from setupopt.errors import UserError
-from setupopt.evaluation import Model, evaluate
+from setupopt.evaluation.cases import sweep_cases
+from setupopt.evaluation.model import Model, evaluate
 from setupopt.project.model import Attitude, Project, Sweep
 
 
@@ -36,7 +36,7 @@ SOFT = set_both(SETUP, spring=1e5)
 def test_library_names_stay_what_they_are(name: str) -> None:
     """The first look and every later one give the same object, and it is no module of that name."""
     first = getattr(setupopt, name)
-    importlib.import_module("setupopt.evaluation")
+    importlib.import_module("setupopt.evaluation.model")
     assert getattr(setupopt, name) is first
     assert not isinstance(first, ModuleType)
     assert inspect.getdoc(first)
@@ -113,7 +113,7 @@ def test_starts_of_the_wrong_shape_are_refused() -> None:
 
 def test_settings_are_the_same_one_by_one_or_stacked() -> None:
     """A Setup that holds arrays is as many setups."""
-    from setupopt.pack import stack
+    from setupopt.evaluation.pack import stack
 
     model = Model(CAR)
     assert model.settings(stack([SETUP, SOFT])).tobytes() == model.settings([SETUP, SOFT]).tobytes()

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from project.good_folder import write_folder
 
-from setupopt.evaluation import evaluate
-from setupopt.limits_check import Broken, broken
+from setupopt.evaluation.limits_check import Broken, broken
+from setupopt.evaluation.model import evaluate
+from setupopt.evaluation.result import Result
 from setupopt.project import Project, load
 from setupopt.project.model import Arch, Axle, Car, ClearancePoint, Packaging
-from setupopt.result import Result
 from setupopt.units import DEG, MM
 
 NOTHING = Packaging(None, None, None, ())

@@ -10,9 +10,9 @@ import pytest
 from project.good_folder import write_folder
 
 import setupopt
-from setupopt.cases import CaseSet, sweep_cases
-from setupopt.evaluation import Model
-from setupopt.losses import _CAUSES, LossBudget, loss_budget
+from setupopt.evaluation.cases import CaseSet, sweep_cases
+from setupopt.evaluation.losses import _CAUSES, LossBudget, loss_budget
+from setupopt.evaluation.model import Model
 from setupopt.physics import sweep
 from setupopt.project import Project, load
 from setupopt.project.model import Attitude, Car

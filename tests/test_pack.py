@@ -9,7 +9,7 @@ import pytest
 from cars import CAR, PLAIN_SETUP, SETUP, SLICK, both_axles
 from scipy.special import beta
 
-from setupopt import pack
+from setupopt.evaluation import pack
 
 BODY, ELEMENTS, POINTS = pack.vehicle(CAR)
 

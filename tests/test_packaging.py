@@ -15,18 +15,18 @@ import tomli_w
 from cars import CAR, NOSE, SETUP
 
 import setupopt
-from setupopt import pack
-from setupopt.cases import sweep_cases
-from setupopt.evaluation import Model
-from setupopt.limits_check import Broken, broken
-from setupopt.packaging import Limit, LimitRows, PackagingLimits
+from setupopt.evaluation import pack
+from setupopt.evaluation.cases import sweep_cases
+from setupopt.evaluation.limits import Limit, LimitRows, PackagingLimits
+from setupopt.evaluation.limits_check import Broken, broken
+from setupopt.evaluation.model import Model
+from setupopt.evaluation.result import Result
+from setupopt.evaluation.variables import to_setup, variables_of
 from setupopt.physics.inputs import ANSWER, CASE
 from setupopt.project import Project
-from setupopt.project.floor import static_gap
 from setupopt.project.model import Arch, Axle, Car, Packaging, Setup
-from setupopt.result import Result
+from setupopt.project.underbody import static_gap
 from setupopt.units import MM
-from setupopt.variables import to_setup, variables_of
 
 SETUPS = Path(__file__).resolve().parents[1] / "setups"
 # What a random setup keeps here and breaks there, and what none can keep.

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 from cars import CAR, SETUP, set_both, solve, venue, with_downforce
 
-from setupopt.cases import sweep_cases
-from setupopt.evaluation import Model
+from setupopt.evaluation.cases import sweep_cases
+from setupopt.evaluation.model import Model
+from setupopt.evaluation.result import Result
 from setupopt.project.model import Attitude, Sweep
-from setupopt.result import Result
 
 WHEELS = ("fl", "fr", "rl", "rr")
 # The design's list of columns, which scripts rely on.

@@ -12,16 +12,16 @@ from cars import venue
 from click.testing import CliRunner
 
 import setupopt
-from setupopt.cases import CaseSet, level, sweep_at, sweep_cases
 from setupopt.cli.main import group
 from setupopt.errors import InputErrors
-from setupopt.evaluation import Model
+from setupopt.evaluation.assessment import assess
+from setupopt.evaluation.cases import CaseSet, level, sweep_at, sweep_cases
+from setupopt.evaluation.model import Model
+from setupopt.evaluation.summary import by_attitude
 from setupopt.project.model import Attitude, Sweep, Venue
 from setupopt.project.section import Section
 from setupopt.project.survey import read_survey
-from setupopt.report.assessment import assess
-from setupopt.report.assessment_text import text
-from setupopt.report.summary import by_attitude
+from setupopt.report.assess.text import text
 
 EXAMPLE = Path(setupopt.__file__).parents[1] / "setups" / "bore"
 RADIUS = 8.0

@@ -24,7 +24,7 @@ from drawn import drawn
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
-from setupopt.evaluation import Model
+from setupopt.evaluation.model import Model
 from setupopt.physics.inputs import Record
 from setupopt.project.model import Car, Setup
 

@@ -9,9 +9,16 @@ import numpy as np
 import pytest
 
 import setupopt
+from setupopt.evaluation.variables import (
+    Variable,
+    fixed_by_limits,
+    from_setup,
+    to_setup,
+    to_setups,
+    variables_of,
+)
 from setupopt.project import Project
 from setupopt.project.model import Range
-from setupopt.variables import Variable, fixed_by_limits, from_setup, to_setup, to_setups, variables_of
 
 SETUPS = Path(__file__).resolve().parents[1] / "setups"
 

@@ -13,9 +13,9 @@ from setupopt.cli.waiting import Progress, loading, say_compiling, writing
 from setupopt.errors import OutputError
 
 if TYPE_CHECKING:
-    from setupopt.cases import CaseSet
+    from setupopt.evaluation.assessment import Assessment
+    from setupopt.evaluation.cases import CaseSet
     from setupopt.project import Project
-    from setupopt.report.assessment import Assessment
 
 _FILES = {"cases": "cases.csv", "text": "assess.txt", "json": "assess.json", "picture": "assess.svg"}
 _WIDTH = 100  # of the text written to a file
@@ -69,7 +69,7 @@ def _targets(out: str | None, cases_out: str | None) -> dict[str, Path]:
 
 
 def _cases(cases_file: str | None, project: Project) -> CaseSet:
-    from setupopt.cases import sweep_cases, table_cases
+    from setupopt.evaluation.cases import sweep_cases, table_cases
 
     if cases_file is None:
         return sweep_cases(project.venue)
@@ -81,16 +81,16 @@ def _cases(cases_file: str | None, project: Project) -> CaseSet:
 def _assess(project: Project, cases: CaseSet, floor: float | None, quiet: bool) -> Assessment:
     say_compiling(quiet)
     with Progress(len(cases), quiet) as progress:
-        from setupopt.report.assessment import assess
+        from setupopt.evaluation.assessment import assess
 
         return assess(project, cases, floor, progress)
 
 
 def _write(targets: dict[str, Path], assessment: Assessment) -> None:
     """Write the files asked for, each whole or not at all."""
-    from setupopt.report.assessment import csv_text
-    from setupopt.report.assessment_picture import assessment_svg
-    from setupopt.report.assessment_text import text
+    from setupopt.evaluation.assessment import csv_text
+    from setupopt.report.assess.picture import assessment_svg
+    from setupopt.report.assess.text import text
 
     makers = {
         "cases": lambda: csv_text(assessment.result),
@@ -102,8 +102,8 @@ def _write(targets: dict[str, Path], assessment: Assessment) -> None:
 
 
 def _print(assessment: Assessment, as_json: bool, quiet: bool) -> None:
-    from setupopt.report.assessment_text import text
-    from setupopt.report.tables import screen_width
+    from setupopt.report.assess.text import text
+    from setupopt.report.shared.tables import screen_width
 
     if as_json:
         print_json(as_json_text(assessment.as_dict()), assessment.project.cautions, quiet)

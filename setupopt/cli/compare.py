@@ -18,7 +18,7 @@ from setupopt.files import resolved
 
 if TYPE_CHECKING:
     from setupopt.project import Project, Setup
-    from setupopt.report.comparison import JudgedComparison, Line
+    from setupopt.report.compare.fields import JudgedComparison, Line
 
 _TEXT, _JSON, _CELLS, _PICTURE = "compare.txt", "compare.json", "compare.csv", "compare.svg"
 # How a setup begins that compare has written, and may write again.
@@ -94,8 +94,8 @@ def _compare(
 ) -> JudgedComparison:  # fmt: skip
     say_compiling(quiet)
     with Saying(quiet, "loading") as progress:
-        from setupopt.report.comparison import JudgedComparison
-        from setupopt.search.comparing import compare
+        from setupopt.report.compare.fields import JudgedComparison
+        from setupopt.search.comparison import compare
 
         with options.crew(address) as crew:
             found = compare(project, setups, as_is, starts, progress, crew)
@@ -143,8 +143,8 @@ def _write(judged: JudgedComparison, answer: str, out: str | None) -> list[Path]
     if out is None:
         return []
     from setupopt.project.writing import setup_text
-    from setupopt.report.comparison_picture import comparison_svg
-    from setupopt.report.comparison_text import text
+    from setupopt.report.compare.picture import comparison_svg
+    from setupopt.report.compare.text import text
 
     texts = {_TEXT: text(judged, _WIDTH), _JSON: answer, _CELLS: judged.csv_text()}
     texts[_PICTURE] = comparison_svg(judged)
@@ -167,8 +167,8 @@ def _best_of_bodies(judged: JudgedComparison) -> Iterable[tuple[str | None, Line
 def _setup_head(judged: JudgedComparison, line: Line) -> str:
     """What stands on top of a setup: its margin and its caution."""
     from setupopt.project.bodies import body_words
-    from setupopt.report.assessment_text import CLOSING
-    from setupopt.report.tables import margin_words, paragraph
+    from setupopt.report.assess.text import CLOSING
+    from setupopt.report.shared.tables import margin_words, paragraph
 
     one = line.contender
     what = f"{_MARK} with the {body_words(one.setup.body)} at {judged.project.venue.name}"
@@ -178,8 +178,8 @@ def _setup_head(judged: JudgedComparison, line: Line) -> str:
 
 
 def _print(judged: JudgedComparison, answer: str, written: list[Path], as_json: bool, quiet: bool) -> None:
-    from setupopt.report.comparison_text import text
-    from setupopt.report.tables import screen_width
+    from setupopt.report.compare.text import text
+    from setupopt.report.shared.tables import screen_width
 
     if as_json:
         print_json(answer, judged.project.cautions, quiet)

@@ -101,7 +101,7 @@ def tyre(
 
 
 def _name(ctx: click.Context, name: str) -> str:
-    from setupopt.project.fields import NAME, is_plain
+    from setupopt.project.field_types import NAME, is_plain
 
     if not is_plain(name):
         raise click.BadParameter(f"found {name!r}, expected {NAME}", ctx, param_hint="--name")
@@ -143,7 +143,7 @@ def _fit(measured: str, rig: Rig, quiet: bool) -> TyreFit:
 
 
 def _json(fit: TyreFit, name: str) -> str:
-    from setupopt.report.fit_text import as_dict
+    from setupopt.report.fit_tyre.text import as_dict
 
     return as_json_text(as_dict(fit, name))
 
@@ -152,8 +152,8 @@ def _write(targets: dict[str, Path], fit: TyreFit, name: str, answer: str) -> No
     """The files asked for, each whole or not at all."""
     if not targets:
         return
-    from setupopt.report.fit_picture import picture
-    from setupopt.report.fit_text import fragment, text
+    from setupopt.report.fit_tyre.picture import picture
+    from setupopt.report.fit_tyre.text import fragment, text
 
     contents = {
         "tyre": fragment(fit, name), "text": text(fit, name, _WIDTH), "json": answer,
@@ -166,8 +166,8 @@ def _print(
     fit: TyreFit, name: str, answer: str, written: list[Path], as_json: bool, quiet: bool
 ) -> None:  # fmt: skip
     """The piece of car.toml too, where it is not written."""
-    from setupopt.report.fit_text import fragment, text
-    from setupopt.report.tables import screen_width
+    from setupopt.report.fit_tyre.text import fragment, text
+    from setupopt.report.shared.tables import screen_width
 
     if as_json:
         print_json(answer, fit.cautions, quiet)

@@ -14,8 +14,8 @@ from setupopt.cli.waiting import Saying, loading, say_compiling, writing
 from setupopt.units import PERCENT
 
 if TYPE_CHECKING:
-    from setupopt.fit.air import AirFits
-    from setupopt.fit.air_table import AirTable
+    from setupopt.fit.air.fits import AirFits
+    from setupopt.fit.air.table import AirTable
     from setupopt.project import Project
 
 _WIDTH = 100  # of the text written to a file
@@ -79,7 +79,7 @@ def command(
 
 
 def _read(table: str, project: Project, density: float) -> AirTable:
-    from setupopt.fit.air_table import read_air
+    from setupopt.fit.air.table import read_air
     from setupopt.project.bodies import dressed, own_body
 
     return read_air(table, dressed(project.car, own_body(project)), density)
@@ -88,7 +88,7 @@ def _read(table: str, project: Project, density: float) -> AirTable:
 def _fit(table: AirTable, project: Project, noise: float, quiet: bool) -> AirFits:
     say_compiling(quiet)
     with Saying(quiet, "loading") as progress:
-        from setupopt.fit.air import fit_air
+        from setupopt.fit.air.fits import fit_air
 
         return fit_air(table, project, noise, progress)
 
@@ -110,7 +110,7 @@ def _own_files(project: Project) -> list[str]:
 
 def _body_files(table: AirTable) -> dict[str, str]:
     """Names of the files of each body, by what they hold."""
-    from setupopt.fit.air_names import body_names
+    from setupopt.fit.air.names import body_names
     from setupopt.project.bodies import file_name
 
     names = body_names(table.rows).values()
@@ -119,7 +119,7 @@ def _body_files(table: AirTable) -> dict[str, str]:
 
 
 def _json(fits: AirFits) -> str:
-    from setupopt.report.fit_air_text import as_dict
+    from setupopt.report.fit_air.text import as_dict
 
     return as_json_text(as_dict(fits))
 
@@ -128,10 +128,10 @@ def _write(targets: dict[str, Path], fits: AirFits, answer: str) -> None:
     """The files asked for, each whole or not at all."""
     if not targets:
         return
-    from setupopt.fit.air_files import body_toml, raised_limits, spread_toml
+    from setupopt.fit.air.files import body_toml, raised_limits, spread_toml
     from setupopt.project.toml_file import read_toml
-    from setupopt.report.fit_air_picture import picture
-    from setupopt.report.fit_air_text import text
+    from setupopt.report.fit_air.picture import picture
+    from setupopt.report.fit_air.text import text
 
     contents = {"text": text(fits, _WIDTH), "json": answer, "spread": spread_toml(fits)}
     for fit in fits.fits:
@@ -142,8 +142,8 @@ def _write(targets: dict[str, Path], fits: AirFits, answer: str) -> None:
 
 
 def _print(fits: AirFits, answer: str, written: Collection[Path], as_json: bool, quiet: bool) -> None:
-    from setupopt.report.fit_air_text import cautions, text
-    from setupopt.report.tables import screen_width
+    from setupopt.report.fit_air.text import cautions, text
+    from setupopt.report.shared.tables import screen_width
 
     if as_json:
         print_json(answer, cautions(fits), quiet)

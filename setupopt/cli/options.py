@@ -12,7 +12,7 @@ import click
 from setupopt.cli import completing
 
 if TYPE_CHECKING:
-    from setupopt.robust.chunks import Crew
+    from setupopt.jobs.checkpointed_jobs import Crew
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -76,7 +76,7 @@ def by_name(
 def checked_address(ctx: click.Context, param: click.Parameter, address: str | None) -> str | None:
     """The address of a scheduler, refused before any work where it can be none."""
     if address is not None and not ctx.resilient_parsing:  # completing must not wait for it
-        from setupopt.robust.cluster import refuse_address
+        from setupopt.jobs.cluster import refuse_address
 
         refuse_address(address)
     return address
@@ -86,7 +86,7 @@ def crew(address: str | None) -> AbstractContextManager[Crew | None]:
     """The workers of the scheduler at an address; without one None, which is all local cores."""
     if address is None:
         return nullcontext()
-    from setupopt.robust.cluster import cluster
+    from setupopt.jobs.cluster import cluster
 
     return cluster(address)
 

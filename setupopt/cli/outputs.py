@@ -66,8 +66,8 @@ def as_json_text(answer: object) -> str:
 
 def print_json(text: str, cautions: Sequence[str], quiet: bool) -> None:
     """Only JSON on standard output; the cautions, which it holds as well, where a person sees them."""
-    from setupopt.report.assessment_text import cautions_text
-    from setupopt.report.tables import screen_width
+    from setupopt.report.assess.text import cautions_text
+    from setupopt.report.shared.tables import screen_width
 
     said = cautions_text(cautions, screen_width())
     if said and not quiet:

@@ -21,7 +21,7 @@ from setupopt.files import resolved
 
 if TYPE_CHECKING:
     from setupopt.project import Project, Setup
-    from setupopt.report.proposal import JudgedProposal
+    from setupopt.report.propose.fields import JudgedProposal
     from setupopt.search import Asked
 
 STOPPED = 130
@@ -115,7 +115,7 @@ def _propose(
 ) -> JudgedProposal:
     try:
         with Saying(quiet, "loading") as progress:
-            from setupopt.report.proposal import JudgedProposal
+            from setupopt.report.propose.fields import JudgedProposal
             from setupopt.search import propose
 
             with options.crew(address) as crew:
@@ -147,8 +147,8 @@ def _write(judged: JudgedProposal, answer: str, out: str | None) -> list[Path]:
 
 def _texts(judged: JudgedProposal, answer: str) -> dict[str, str]:
     """Report, answer and picture, by file."""
-    from setupopt.report.proposal_text import text
-    from setupopt.report.tradeoff_picture import tradeoff_svg
+    from setupopt.report.propose.picture import tradeoff_svg
+    from setupopt.report.propose.text import text
 
     report, picture = text(judged, _WIDTH), tradeoff_svg(judged.proposal)
     return {_FILES["text"]: report, _FILES["json"]: answer, _FILES["picture"]: picture}
@@ -169,8 +169,8 @@ def _head(judged: JudgedProposal) -> str:
 
 def _setup_head(judged: JudgedProposal, what: str, margin: float) -> str:
     """What stands on top of a setup: its margin and its caution."""
-    from setupopt.report.assessment_text import CLOSING
-    from setupopt.report.tables import margin_words, paragraph
+    from setupopt.report.assess.text import CLOSING
+    from setupopt.report.shared.tables import margin_words, paragraph
 
     holds = judged.proposal.holds
     short = "" if holds else "\nIT BREAKS A LIMIT OR A FLOOR, OR LOSES CONTACT: see what propose printed."
@@ -178,8 +178,8 @@ def _setup_head(judged: JudgedProposal, what: str, margin: float) -> str:
 
 
 def _print(judged: JudgedProposal, answer: str, written: list[Path], as_json: bool, quiet: bool) -> None:
-    from setupopt.report.proposal_text import text
-    from setupopt.report.tables import screen_width
+    from setupopt.report.propose.text import text
+    from setupopt.report.shared.tables import screen_width
 
     for stale in sorted(set(written[0].parent.glob("alternative-*.toml")) - set(written)):
         click.echo(f"not of this run: {stale}", err=True)

@@ -18,9 +18,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from setupopt.project import Project
-    from setupopt.report.proof import JudgedProof
-    from setupopt.robust.proving import Plan
-    from setupopt.robust.road import Tracks
+    from setupopt.report.prove.fields import JudgedProof
+    from setupopt.robust.road.spectrum import Tracks
+    from setupopt.robust.robustness import Plan
 
 STOPPED = 130
 _WIDTH = 100  # of the text written to a file
@@ -84,7 +84,7 @@ def command(
     """
     with loading(quiet):
         from setupopt.project import load
-        from setupopt.robust.proving import Plan
+        from setupopt.robust.robustness import Plan
 
         found = load(project, setup_file)
     targets = folder_targets(out, _FILES)
@@ -107,7 +107,7 @@ def _profile(file: str | None) -> Tracks | None:
     """The measured road, if one is given."""
     if file is None:
         return None
-    from setupopt.robust.profile import read_profile
+    from setupopt.robust.road.profile import read_profile
 
     return read_profile(file)
 
@@ -115,8 +115,8 @@ def _profile(file: str | None) -> Tracks | None:
 def _prove(ctx: click.Context, project: Project, plan: Plan, quiet: bool, address: str | None) -> JudgedProof:
     say_compiling(quiet)
     with loading(quiet):
-        from setupopt.report.proof import JudgedProof
-        from setupopt.robust.proving import prove
+        from setupopt.report.prove.fields import JudgedProof
+        from setupopt.robust.robustness import prove
 
     def watch(what: str, parts: int) -> AbstractContextManager[Callable[[int], object]]:
         return Progress(parts, quiet, what)
@@ -135,9 +135,9 @@ def _write(targets: dict[str, Path], judged: JudgedProof, answer: str) -> None:
     """Write the files asked for, each whole or not at all."""
     if not targets:
         return
-    from setupopt.report.proof import csv_text
-    from setupopt.report.proof_picture import bump_picture
-    from setupopt.report.proof_text import text
+    from setupopt.report.prove.fields import csv_text
+    from setupopt.report.prove.picture import bump_picture
+    from setupopt.report.prove.text import text
 
     contents = {
         "text": text(judged, _WIDTH), "json": answer, "cases": csv_text(judged),
@@ -148,7 +148,7 @@ def _write(targets: dict[str, Path], judged: JudgedProof, answer: str) -> None:
 
 def _keep(judged: JudgedProof, answer: str) -> None:
     """Leave the proof in the project, under the checksum of its setup, for the run card."""
-    from setupopt.project.kept_proof import proof_file
+    from setupopt.project.stored_proof import proof_file
 
     try:
         write_all({proof_file(judged.proof.project, judged.proof.setup): answer})
@@ -157,8 +157,8 @@ def _keep(judged: JudgedProof, answer: str) -> None:
 
 
 def _print(judged: JudgedProof, answer: str, as_json: bool, quiet: bool) -> None:
-    from setupopt.report.proof_text import text
-    from setupopt.report.tables import screen_width
+    from setupopt.report.prove.text import text
+    from setupopt.report.shared.tables import screen_width
 
     if as_json:
         print_json(answer, judged.proof.project.cautions, quiet)

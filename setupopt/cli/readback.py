@@ -68,20 +68,20 @@ def _write(targets: dict[str, Path], read: ReadBack) -> None:
     """Write the files asked for, each whole or not at all."""
     if not targets:
         return
-    from setupopt.report.readback_text import text
+    from setupopt.report.readback.text import text
 
     write_all({targets["text"]: text(read, _WIDTH), targets["json"]: _json(read)})
 
 
 def _json(read: ReadBack) -> str:
-    from setupopt.report.readback import as_dict
+    from setupopt.report.readback.fields import as_dict
 
     return as_json_text(as_dict(read))
 
 
 def _print(read: ReadBack, wanted: str, as_json: bool, quiet: bool) -> None:
-    from setupopt.report.readback_text import text
-    from setupopt.report.tables import screen_width
+    from setupopt.report.readback.text import text
+    from setupopt.report.shared.tables import screen_width
 
     if as_json:
         print_json(_json(read), read.cautions, quiet)

@@ -21,7 +21,7 @@ from setupopt.cli.waiting import Saying, loading, say_compiling, writing
 
 if TYPE_CHECKING:
     from setupopt.project import Project
-    from setupopt.report.page import Report
+    from setupopt.report.page.fields import Report
 
 FILE = "report.html"
 
@@ -63,22 +63,22 @@ def command(
 def _report(today: Project, proposed: Project | None, floor: float | None, quiet: bool) -> Report:
     day = datetime.datetime.now().astimezone().date().isoformat()
     with Saying(quiet, "cases of the sweep"):
-        from setupopt.report.page import report
+        from setupopt.report.page.fields import report
 
         return report(today, proposed, floor, day)
 
 
 def _write(made: Report, target: Path) -> None:
     """The page, whole or not at all."""
-    from setupopt.report.page_html import html
+    from setupopt.report.page.html import html
 
     write_all({target: html(made)})
 
 
 def _print(made: Report, target: Path, as_json: bool, quiet: bool) -> None:
     """The verdict on the setup that counts, and where the page is."""
-    from setupopt.report.assessment_text import text
-    from setupopt.report.tables import screen_width
+    from setupopt.report.assess.text import text
+    from setupopt.report.shared.tables import screen_width
 
     if as_json:
         print_json(as_json_text(made.as_dict()), made.cautions, quiet)

@@ -21,7 +21,7 @@ from setupopt.cli.waiting import Saying, loading, say_compiling, writing
 
 if TYPE_CHECKING:
     from setupopt.project import Project, Setup
-    from setupopt.report.sheet import Sheet
+    from setupopt.report.sheet.fields import Sheet
 
 FOLDER = "sheets"
 
@@ -83,7 +83,7 @@ def command(
 def _sheet(project: Project, today: Setup, floor: float, date: str, by: str) -> tuple[Sheet, bool]:
     """The sheet, and whether it is a new revision."""
     from setupopt.project.checksum import setup_checksum
-    from setupopt.report.sheet import Sheet
+    from setupopt.report.sheet.fields import Sheet
     from setupopt.sheet.card import run_card
     from setupopt.sheet.change_list import change_list
     from setupopt.sheet.revisions import next_revision
@@ -105,8 +105,8 @@ def _targets(
 
 def _write(sheet: Sheet, targets: dict[str, Path]) -> None:
     """All three files, each whole or not at all."""
-    from setupopt.report.sheet import table
-    from setupopt.report.sheet_pdf import pdf
+    from setupopt.report.sheet.fields import table
+    from setupopt.report.sheet.pdf import pdf
 
     write_all(
         {
@@ -119,7 +119,7 @@ def _write(sheet: Sheet, targets: dict[str, Path]) -> None:
 
 def _log(sheet: Sheet) -> None:
     """One more line in the project's revision log."""
-    from setupopt.report.sheet import revision
+    from setupopt.report.sheet.fields import revision
     from setupopt.sheet.revisions import append
 
     append(sheet.project.folder, revision(sheet))
@@ -131,8 +131,8 @@ def _holds(sheet: Sheet) -> bool:
 
 
 def _print(sheet: Sheet, targets: dict[str, Path], as_json: bool, quiet: bool) -> None:
-    from setupopt.report.sheet_text import text
-    from setupopt.report.tables import screen_width
+    from setupopt.report.shared.tables import screen_width
+    from setupopt.report.sheet.text import text
 
     if as_json:
         print_json(as_json_text(sheet.as_dict()), sheet.project.cautions, quiet)

@@ -13,7 +13,7 @@ from setupopt.cli.waiting import Progress, loading, say_compiling, writing
 
 if TYPE_CHECKING:
     from setupopt.project import Project
-    from setupopt.robust.speed_study import SpeedStudy
+    from setupopt.robust.speeds.study import SpeedStudy
 
 _WIDTH = 100  # of the text written to a file
 _FILES = {"text": "speeds.txt", "json": "speeds.json", "curve": "speeds.csv", "picture": "speeds.svg"}
@@ -53,7 +53,7 @@ def command(
 def _study(project: Project, floor: float, quiet: bool) -> SpeedStudy:
     say_compiling(quiet)
     with loading(quiet):
-        from setupopt.robust.speed_study import scanned_speeds, study_speeds
+        from setupopt.robust.speeds.study import scanned_speeds, study_speeds
 
     count = len(scanned_speeds(project.venue.sweep.speed))
     with Progress(count, quiet, "speeds") as progress:
@@ -61,7 +61,7 @@ def _study(project: Project, floor: float, quiet: bool) -> SpeedStudy:
 
 
 def _json(study: SpeedStudy) -> str:
-    from setupopt.report.speeds import as_dict
+    from setupopt.report.speeds.fields import as_dict
 
     return as_json_text(as_dict(study))
 
@@ -70,9 +70,9 @@ def _write(targets: dict[str, Path], study: SpeedStudy, answer: str) -> None:
     """Write the files asked for, each whole or not at all."""
     if not targets:
         return
-    from setupopt.report.speeds import csv_text
-    from setupopt.report.speeds_picture import speeds_picture
-    from setupopt.report.speeds_text import text
+    from setupopt.report.speeds.fields import csv_text
+    from setupopt.report.speeds.picture import speeds_picture
+    from setupopt.report.speeds.text import text
 
     contents = {
         "text": text(study, _WIDTH), "json": answer, "curve": csv_text(study),
@@ -82,8 +82,8 @@ def _write(targets: dict[str, Path], study: SpeedStudy, answer: str) -> None:
 
 
 def _print(study: SpeedStudy, answer: str, as_json: bool, quiet: bool) -> None:
-    from setupopt.report.speeds_text import text
-    from setupopt.report.tables import screen_width
+    from setupopt.report.shared.tables import screen_width
+    from setupopt.report.speeds.text import text
 
     if as_json:
         print_json(answer, study.project.cautions, quiet)

@@ -23,7 +23,7 @@ def _list(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
     """The examples, in the place of a copy."""
     if not wanted or ctx.resilient_parsing:
         return
-    from setupopt.report.tables import Column, screen_width, table
+    from setupopt.report.shared.tables import Column, screen_width, table
 
     found = examples()
     words = [words_of(folder) for folder in found.values()]

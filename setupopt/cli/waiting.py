@@ -67,7 +67,7 @@ class _Waiting:
             wait = _PERIOD
 
     def _draw(self) -> None:
-        from setupopt.report.tables import cut, shown_width
+        from setupopt.report.shared.tables import cut, shown_width
 
         words, far = self._told()
         most = _columns() - _TYPED - 1
@@ -116,7 +116,7 @@ class Progress(_Waiting):
         self._done += added
 
     def _told(self) -> tuple[str, str]:
-        from setupopt.report.tables import bar
+        from setupopt.report.shared.tables import bar
 
         share = self._done / self._total if self._total else 1.0
         words = f"{self._what}  [{bar(share, _BAR):.<{_BAR}}]"

@@ -12,9 +12,9 @@ import numpy as np
 
 from setupopt.errors import InputError, InputErrors
 from setupopt.physics.inputs import Floats
-from setupopt.project.csv_file import CsvTable, read_csv
-from setupopt.project.fields import Bounds
-from setupopt.project.lines import quoted
+from setupopt.project.csv_read import CsvTable, read_csv
+from setupopt.project.field_types import Bounds
+from setupopt.project.toml_positions import quoted
 
 _COMMA = re.compile(r"[-+]?\d+,\d+")
 _MOST_NAMED = 20  # lines in one note, and notes of one kind

@@ -11,7 +11,7 @@ import numpy as np
 from setupopt.errors import InputError, InputErrors
 from setupopt.fit.table import Column, Measurements, read_measurements
 from setupopt.physics.inputs import Floats
-from setupopt.project.fields import Bounds
+from setupopt.project.field_types import Bounds
 from setupopt.units import BAR, DEG, MM, MM2, PERCENT
 
 _LENGTHS = {"m": 1e3, "cm": 10.0, "in": 25.4}

@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from setupopt.errors import UserError
-from setupopt.project.lines import quoted
 from setupopt.project.model import Body, Car, Project
+from setupopt.project.toml_positions import quoted
 
 FOLDER = "bodies"
 OWN = "car.toml"  # how lists call the car's own body; no other one can have a dot in its name

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 from setupopt.errors import InputError
 from setupopt.project.bodies import FOLDER
-from setupopt.project.lines import quoted
 from setupopt.project.toml_file import TomlFile
+from setupopt.project.toml_positions import quoted
 
 if TYPE_CHECKING:
     from setupopt.project.schema import AirTable

@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setupopt.errors import InputError, InputErrors
-from setupopt.project.checks import ROOM
-from setupopt.project.csv_file import Column, CsvTable, read_csv
-from setupopt.project.fields import Bounds, Table
+from setupopt.project.consistency import ROOM
+from setupopt.project.csv_read import Column, CsvTable, read_csv
+from setupopt.project.field_types import Bounds, Table
 from setupopt.project.model import Car, Venue
-from setupopt.project.pad import plan_points
+from setupopt.project.static_checks import plan_points
 from setupopt.project.venue_schema import AttitudeTable, SweepTable, VenueTable
 from setupopt.units import DEG, MM
 

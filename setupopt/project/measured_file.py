@@ -12,13 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setupopt.errors import InputError, InputErrors
-from setupopt.project.csv_file import CsvTable, read_csv
-from setupopt.project.fields import Bounds
-from setupopt.project.lines import Loc, quoted
+from setupopt.project.csv_read import CsvTable, read_csv
+from setupopt.project.field_types import Bounds
 from setupopt.project.model import AXLES, WHEELS
 from setupopt.project.schema import AxleSetupTable
 from setupopt.project.settings import SETTINGS
 from setupopt.project.toml_file import TomlFile, read_toml, shown
+from setupopt.project.toml_positions import Loc, quoted
 
 WEIGHT = "corner_weight_kg"
 BODY = "body"  # no number: a name, in the column of the first wheel

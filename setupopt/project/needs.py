@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import TypeVar
 
 from setupopt.errors import InputError, InputErrors
-from setupopt.project.lines import nearest_line
 from setupopt.project.toml_file import read_toml
+from setupopt.project.toml_positions import nearest_line
 
 Value = TypeVar("Value")
 

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, TypeVar
 from setupopt.errors import InputError, InputErrors
 from setupopt.project.bodies import choices, file_name, with_body
 from setupopt.project.body_files import find_bodies, other_stations
-from setupopt.project.checks import Finding, refusals
+from setupopt.project.consistency import Finding, refusals
 from setupopt.project.model import Project, Setup
 from setupopt.project.toml_file import TomlFile, read_toml
 from setupopt.units import MM
 
 if TYPE_CHECKING:
     from setupopt.project import schema, venue_schema
-    from setupopt.project.fields import Table
+    from setupopt.project.field_types import Table
     from setupopt.project.survey import Surveyed
 
     File = TypeVar("File", bound=Table)
@@ -31,8 +31,9 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     A relative `setup_file` is looked for from where the user stands, then in the folder.
     Raises InputErrors with everything that is wrong.
     """
-    from setupopt.project import convert, schema, venue_schema
-    from setupopt.project.cautions import cautions
+    from setupopt.project import schema, venue_schema
+    from setupopt.project import to_si as convert
+    from setupopt.project.warnings import cautions
 
     home = Path(folder)
     _require_folder(home)
@@ -66,8 +67,9 @@ def survey_of(home: Path, file: venue_schema.VenueFile) -> Surveyed | None:
 
 def read_setup(path: str | Path) -> Setup:
     """A setup file on its own. Raises InputErrors."""
-    from setupopt.project import convert, schema
-    from setupopt.project.mistakes import checked
+    from setupopt.project import schema
+    from setupopt.project import to_si as convert
+    from setupopt.project.validation_errors import checked
 
     return convert.setup(checked(read_toml(Path(path)), schema.SetupFile))
 
@@ -80,7 +82,7 @@ class _Reader:
         self.errors: list[InputError] = []
 
     def read(self, name: str, path: Path, schema: type[File]) -> File | None:
-        from setupopt.project.mistakes import checked
+        from setupopt.project.validation_errors import checked
 
         try:
             self.files[name] = read_toml(path)

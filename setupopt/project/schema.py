@@ -11,7 +11,7 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from setupopt.project.fields import (
+from setupopt.project.field_types import (
     NAME,
     Name,
     OptionalPercent,

@@ -14,8 +14,8 @@ from pathlib import Path
 import numpy as np
 
 from setupopt.errors import InputErrors
-from setupopt.project.csv_file import Column, CsvTable, read_csv
-from setupopt.project.fields import Bounds
+from setupopt.project.csv_read import Column, CsvTable, read_csv
+from setupopt.project.field_types import Bounds
 from setupopt.project.section import Floats, Section
 from setupopt.units import MM
 

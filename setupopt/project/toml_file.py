@@ -11,7 +11,7 @@ from typing import Any
 
 from setupopt.errors import InputError, InputErrors
 from setupopt.files import reason
-from setupopt.project.lines import Loc, deep_key, key_at, key_lines, key_text, nearest_line, quoted
+from setupopt.project.toml_positions import Loc, deep_key, key_at, key_lines, key_text, nearest_line, quoted
 
 LARGEST = 300_000  # bytes; the examples have a few thousand
 _COMMA = re.compile(r"[^=#]*=\s*([-+]?\d+,\d+)\s*(?:#.*)?")

@@ -9,12 +9,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from setupopt.cases import CaseSet
+from setupopt.evaluation.cases import CaseSet
+from setupopt.jobs.chunk_ranges import Span, spans
 from setupopt.physics.inputs import ANSWER, Floats, Records
 from setupopt.physics.obstacle import crossing_margin, least_allowed, time_step
 from setupopt.project.model import Project, Setup
 from setupopt.robust.ride_model import RideModel
-from setupopt.robust.spans import Span, spans
 
 TRACKS = ("left", "right", "both")
 _SHARES = np.array([[1.0, 0.0], [0.0, 1.0], [1.0, 1.0]])

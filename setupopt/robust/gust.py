@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 from scipy.optimize import minimize_scalar
 
-from setupopt.cases import CaseSet, sweep_cases
+from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.physics.gust import gust_margin
 from setupopt.physics.inputs import ANSWER, Floats
 from setupopt.project.model import Project, Setup

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from setupopt.cases import CaseSet
-from setupopt.evaluation import Model
+from setupopt.evaluation.cases import CaseSet
+from setupopt.evaluation.model import Model
 from setupopt.physics.balance import WORK, balance
 from setupopt.physics.contacts import columns, find_contacts
 from setupopt.physics.inputs import ANSWER, STRIPS, Floats, Records
@@ -16,7 +16,7 @@ from setupopt.physics.ride import DAMPING, linear_matrices
 from setupopt.physics.ride_time import RIDE, ride_many
 from setupopt.project.model import Axle, Project, Setup
 from setupopt.project.needs import need
-from setupopt.robust.road import Contacts
+from setupopt.robust.road.spectrum import Contacts
 
 _PURPOSE = "prove needs it for the car's movement over bumps"
 

@@ -7,15 +7,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from setupopt.evaluation import Model
+from setupopt.evaluation.model import Model
 from setupopt.project.model import AXLES, Setup
-from setupopt.robust.build_study import BoxStudy
+from setupopt.robust.best_single_step import Change, best_change
+from setupopt.robust.builds.build_variation import SCALES
+from setupopt.robust.builds.study import BoxStudy
 from setupopt.robust.bump import TRACKS, BumpRides
 from setupopt.robust.gust import GustRides
-from setupopt.robust.proving import Proof
-from setupopt.robust.remedy import Change, best_change
-from setupopt.robust.road_answer import LinearRoad
-from setupopt.robust.tolerance import SCALES
+from setupopt.robust.road.linear_road_response import LinearRoad
+from setupopt.robust.robustness import Proof
 from setupopt.robust.wind import STRONGEST, with_wind
 from setupopt.units import DEG, MM
 

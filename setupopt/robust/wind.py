@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from setupopt.cases import CaseSet
-from setupopt.evaluation import Model
+from setupopt.evaluation.cases import CaseSet
+from setupopt.evaluation.model import Model
 from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import Setup
 

@@ -6,15 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from setupopt.limits_check import Broken
+from setupopt.evaluation.limits_check import Broken
+from setupopt.evaluation.result import Field, Result
+from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project, Setup
-from setupopt.result import Field, Result
-from setupopt.search.evidence import Gain
-from setupopt.search.goal import Goal
-from setupopt.search.parts_study import Chosen
-from setupopt.search.prices import Price
-from setupopt.variables import Variable
+from setupopt.search.global_bounds import Gain
+from setupopt.search.objective import Goal
+from setupopt.search.parts.branch_and_bound import Chosen
+from setupopt.search.shadow_prices import Price
 
 # Cases this close to the worst margin are told to the user as those that bind.
 _CLOSE = 0.003

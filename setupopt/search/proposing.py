@@ -7,16 +7,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from setupopt.errors import UserError
+from setupopt.jobs.checkpointed_jobs import Crew
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project
-from setupopt.robust.chunks import Crew
-from setupopt.search.choosing import choose_parts, refuse_storage
-from setupopt.search.goal import BODY, Goal, goal_of, pinned
+from setupopt.search.body_relaxations import RootSearch, roots_of
+from setupopt.search.objective import BODY, Goal, goal_of, pinned
+from setupopt.search.parts.discrete_choice import choose_parts, refuse_storage
 from setupopt.search.proposal import Proposal
-from setupopt.search.rooting import RootSearch, roots_of
-from setupopt.search.roots import Progress
+from setupopt.search.proposal_builder import Telling
+from setupopt.search.relaxation import Progress
 from setupopt.search.setup_problem import SetupProblem
-from setupopt.search.telling import Telling
 
 
 @dataclass(frozen=True)

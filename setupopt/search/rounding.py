@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats
-from setupopt.search.exchange import Exchange, worse_places
-from setupopt.search.maxmin import BatchFunction, merit
-from setupopt.search.places import Places, look, on
-from setupopt.search.solving import Solver
-from setupopt.variables import Variable
+from setupopt.search.engine.exchange import Exchange, worse_places
+from setupopt.search.engine.index_points import Places, look, on
+from setupopt.search.engine.maxmin import BatchFunction, merit
+from setupopt.search.solver import Solver
 
 _POLISH_ROUNDS, _PLACE_ROUNDS = 20, 8
 # Points asked at a time: what they bring back must fit in memory.

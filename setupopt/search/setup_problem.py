@@ -11,16 +11,16 @@ from typing import Any
 
 import numpy as np
 
-from setupopt.cases import CaseSet, placed_cases, sweep_at
-from setupopt.evaluation import Model
-from setupopt.packaging import LimitRows, PackagingLimits
+from setupopt.evaluation.cases import CaseSet, placed_cases, sweep_at
+from setupopt.evaluation.limits import LimitRows, PackagingLimits
+from setupopt.evaluation.model import Model
+from setupopt.evaluation.result import Result
+from setupopt.evaluation.variables import fixed_by_limits, from_setup, to_setup, to_setups, variables_of
 from setupopt.physics.inputs import ANSWER, Floats, Records
 from setupopt.project.model import Limits, Project, Setup
-from setupopt.result import Result
-from setupopt.robust.tolerance import BuildErrors
-from setupopt.search.goal import Goal, goal_of
-from setupopt.search.places import Index, PlacedAnswers, Places
-from setupopt.variables import fixed_by_limits, from_setup, to_setup, to_setups, variables_of
+from setupopt.robust.builds.build_variation import BuildErrors
+from setupopt.search.engine.index_points import Index, PlacedAnswers, Places
+from setupopt.search.objective import Goal, goal_of
 
 
 class SetupProblem:

@@ -11,15 +11,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from setupopt.cases import CaseSet
-from setupopt.evaluation import Model
+from setupopt.evaluation.cases import CaseSet
+from setupopt.evaluation.model import Model
+from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import AXLES, Project, Setup
 from setupopt.project.settings import SETTINGS
-from setupopt.search.places import Places
+from setupopt.search.engine.index_points import Places
 from setupopt.search.proposal import Proposal
 from setupopt.search.setup_problem import SetupProblem
-from setupopt.variables import Variable
 
 # How much a setting matters is told by a change of this share of its range.
 SHARE = 0.05

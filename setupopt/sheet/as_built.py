@@ -7,18 +7,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from setupopt.cases import CaseSet
-from setupopt.evaluation import Model
-from setupopt.pack import per_wheel
+from setupopt.evaluation.cases import CaseSet
+from setupopt.evaluation.model import Model
+from setupopt.evaluation.pack import per_wheel
+from setupopt.evaluation.result import Result
 from setupopt.physics import sweep
 from setupopt.physics.inputs import ANSWER, SETTING, Floats, Records
 from setupopt.physics.pad import set_penetration
 from setupopt.project.bodies import told
-from setupopt.project.lines import quoted
 from setupopt.project.measured_file import BODY, WEIGHT, Measured
 from setupopt.project.model import AXLES, Car, Setup
 from setupopt.project.settings import SETTINGS
-from setupopt.result import Result
+from setupopt.project.toml_positions import quoted
 from setupopt.units import MM
 
 # Bounds within which scales, tape and car file belong together; common practice, no source. Scales and fuel

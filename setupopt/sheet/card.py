@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from setupopt.evaluation import evaluate
+from setupopt.evaluation.model import evaluate
+from setupopt.evaluation.result import Field, Result
 from setupopt.project.bodies import with_body
-from setupopt.project.kept_proof import kept_proof
 from setupopt.project.model import Project, Setup
-from setupopt.result import Field, Result
-from setupopt.robust.speeds import SpeedWindow, speed_window
+from setupopt.project.stored_proof import kept_proof
+from setupopt.robust.speeds.at_speed import SpeedWindow, speed_window
 
 
 @dataclass(frozen=True)

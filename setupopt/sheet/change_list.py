@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from setupopt.evaluation import evaluate
+from setupopt.evaluation.model import evaluate
 from setupopt.physics.place import GRAVITY
 from setupopt.project.bodies import body_words, with_body
 from setupopt.project.model import AXLES, AxleSetup, Project, Setup

@@ -17,8 +17,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from setupopt import pack
 from setupopt.errors import UserError
+from setupopt.evaluation import pack
 from setupopt.physics import sweep
 from setupopt.physics.inputs import CASE, Floats, Records
 from setupopt.physics.place import GRAVITY

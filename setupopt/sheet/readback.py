@@ -8,15 +8,15 @@ from itertools import combinations
 
 import numpy as np
 
-from setupopt.cases import CaseSet, sweep_cases
-from setupopt.limits_check import Broken, Sense, broken
+from setupopt.evaluation.cases import CaseSet, sweep_cases
+from setupopt.evaluation.limits_check import Broken, Sense, broken
+from setupopt.evaluation.result import Result
 from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import with_body
 from setupopt.project.measured_file import Measured
 from setupopt.project.model import AXLES, WHEELS, AxleSetup, Project, Setup, Tolerance
 from setupopt.project.settings import SETTINGS, Setting
-from setupopt.result import Result
-from setupopt.robust.tolerance import build_errors, worst_build
+from setupopt.robust.builds.build_variation import build_errors, worst_build
 from setupopt.sheet.adjusters import axle_tools
 from setupopt.sheet.as_built import Built, BuiltModel, built, cautions, with_field
 from setupopt.sheet.wedge import wedge_words

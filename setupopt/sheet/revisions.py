@@ -12,7 +12,7 @@ from pathlib import Path
 
 from setupopt.errors import OutputError
 from setupopt.files import reason, undisturbed
-from setupopt.project.csv_text import csv_text
+from setupopt.project.csv_write import csv_text
 
 LOG = "revisions.csv"
 

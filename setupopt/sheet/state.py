@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from setupopt.pack import vehicle
+from setupopt.evaluation.pack import vehicle
 from setupopt.physics.place import GRAVITY
 from setupopt.project.model import AXLES, Project, Setup, Tolerance
 from setupopt.project.settings import SETTINGS, in_file_units

@@ -14,8 +14,8 @@ import plain_model
 from conftest import SETUPS
 from scipy.optimize import root
 
-from setupopt.cases import sweep_cases
-from setupopt.evaluation import Model
+from setupopt.evaluation.cases import sweep_cases
+from setupopt.evaluation.model import Model
 from setupopt.physics.balance import WORK, balance
 from setupopt.physics.inputs import STRIPS
 from setupopt.physics.place import FLOW, PLACE, prepare
@@ -25,7 +25,7 @@ _GROWTH = """
 import resource, sys, time
 import numpy as np
 import setupopt
-from setupopt.cases import sweep_cases
+from setupopt.evaluation.cases import sweep_cases
 project = setupopt.load(sys.argv[1])
 count = int(sys.argv[2])
 attitudes = len(project.venue.attitudes)

@@ -10,7 +10,7 @@ import numpy as np
 import setupopt
 from setupopt.project import Project
 from setupopt.project.model import Body
-from setupopt.search.comparing import Comparison, compare
+from setupopt.search.comparison import Comparison, compare
 
 BODIES, ATTITUDES, ANGLES = 40, 6, 37
 # "In seconds" and "in minutes", on two cores.

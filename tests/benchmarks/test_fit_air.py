@@ -8,7 +8,7 @@ import time
 import numpy as np
 from fit.air_tables import LIKE, another, attitudes, measured
 
-from setupopt.fit.air import fit_body
+from setupopt.fit.air.fits import fit_body
 
 TRIALS = int(os.environ.get("TRIALS", "200"))
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from setupopt.project.csv_file import MOST_CASES
+from setupopt.project.csv_read import MOST_CASES
 
 ROWS = 1_000_000
 MEMORY = 1_500_000_000  # bytes
@@ -19,7 +19,7 @@ import sys
 from pathlib import Path
 import setupopt
 from setupopt.errors import UserError
-from setupopt.cases import table_cases
+from setupopt.evaluation.cases import table_cases
 from setupopt.project.cases_file import read_cases
 project = setupopt.load(sys.argv[2])
 try:
@@ -30,7 +30,7 @@ print(next(line for line in open("/proc/self/status") if line.startswith("VmHWM"
 """
 _ROAD = """
 import sys
-from setupopt.robust.profile import fitted_road, read_profile, roughness_index, without_hills
+from setupopt.robust.road.profile import fitted_road, read_profile, roughness_index, without_hills
 tracks = without_hills(read_profile(sys.argv[1]))
 print(tracks.heights.size, "points,", fitted_road(tracks), roughness_index(tracks))
 print(next(line for line in open("/proc/self/status") if line.startswith("VmHWM")).split()[1] + "000")

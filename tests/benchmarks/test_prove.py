@@ -15,16 +15,16 @@ import numpy as np
 from conftest import SETUPS
 from scipy.integrate import solve_ivp
 
-from setupopt.cases import sweep_cases
+from setupopt.evaluation.cases import sweep_cases
+from setupopt.jobs.chunk_ranges import Span
 from setupopt.physics.contacts import put_road
 from setupopt.physics.place import prepare
 from setupopt.physics.ride import accelerations
 from setupopt.physics.ride_time import step
 from setupopt.project import Project
 from setupopt.robust.bump import BumpRides, BumpSearch
-from setupopt.robust.road import CLASSES, Road
-from setupopt.robust.road_rides import STEP, DrawnRoads, RideSums, RoadRides, ride_length
-from setupopt.robust.spans import Span
+from setupopt.robust.road.spectrum import CLASSES, Road
+from setupopt.robust.road.time_domain_road import STEP, DrawnRoads, RideSums, RoadRides, ride_length
 
 _ROAD = Road(CLASSES["A"].mean)
 

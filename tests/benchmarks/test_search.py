@@ -33,15 +33,15 @@ from scipy.optimize import Bounds, differential_evolution
 import setupopt
 from setupopt.physics.inputs import Floats
 from setupopt.project import Project
-from setupopt.search.choosing import choose_parts
-from setupopt.search.maxmin import merit
-from setupopt.search.parts import PartSpace
-from setupopt.search.parts_study import Chosen
-from setupopt.search.places import PlacedAnswers, Places, on
+from setupopt.search.engine.index_points import PlacedAnswers, Places, on
+from setupopt.search.engine.maxmin import merit
+from setupopt.search.parts.branch_and_bound import Chosen
+from setupopt.search.parts.discrete_choice import choose_parts
+from setupopt.search.parts.part_space import PartSpace
 from setupopt.search.proposing import Asked
-from setupopt.search.roots import Root, root_of
+from setupopt.search.relaxation import Root, root_of
 from setupopt.search.setup_problem import SetupProblem
-from setupopt.search.solving import Solver
+from setupopt.search.solver import Solver
 
 EXAMPLES = ("bore", "bank", "hill")
 # Cases that the others may solve, as multiples of ours; and seconds, for those that are slow by themselves.

@@ -14,9 +14,9 @@ import pytest
 from project.good_folder import LIMITS, SETUP
 
 from setupopt.cli import waiting
-from setupopt.evaluation import evaluate
+from setupopt.evaluation.model import evaluate
 from setupopt.project import load
-from setupopt.report.assessment_text import CLOSING
+from setupopt.report.assess.text import CLOSING
 
 from . import folders
 from .conftest import Run, installed

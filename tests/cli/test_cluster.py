@@ -19,7 +19,7 @@ from click.testing import CliRunner
 from dask_machines import Machines, killed_when, machines
 
 from setupopt.cli.main import group
-from setupopt.robust import cluster
+from setupopt.jobs import cluster
 
 from .conftest import Run
 

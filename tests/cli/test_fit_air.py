@@ -17,7 +17,7 @@ from project.good_folder import write_folder
 
 from setupopt.project import load
 from setupopt.project.bodies import with_body
-from setupopt.robust.tolerance import BuildErrors
+from setupopt.robust.builds.build_variation import BuildErrors
 
 from .conftest import Run
 

@@ -14,7 +14,7 @@ import pytest
 
 import setupopt
 import setupopt.search
-from setupopt.report import tradeoff_picture
+from setupopt.report.propose import picture as tradeoff_picture
 from setupopt.search import Asked, Proposal
 from setupopt.search.proposal import Alternative
 

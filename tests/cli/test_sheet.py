@@ -11,7 +11,7 @@ import pdfplumber
 import pytest
 
 from setupopt.project import load
-from setupopt.project.kept_proof import kept_proof, proof_file
+from setupopt.project.stored_proof import kept_proof, proof_file
 
 from .conftest import Run
 from .test_prove import project

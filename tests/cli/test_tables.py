@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from setupopt.report import tables
-from setupopt.report.tables import Column, cut, number, screen_width, shown_width, table, wrapped
+from setupopt.report.shared import tables
+from setupopt.report.shared.tables import Column, cut, number, screen_width, shown_width, table, wrapped
 
 NAMES = Column("name", ["a", "a rather long name"], numeric=False, least=8)
 LOADS = Column("load N", ["12.0", "-4143.5"])

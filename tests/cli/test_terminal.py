@@ -17,7 +17,7 @@ import pytest
 
 from setupopt.cli import waiting
 from setupopt.cli.waiting import Progress, Saying
-from setupopt.report.tables import shown_width
+from setupopt.report.shared.tables import shown_width
 
 pty = pytest.importorskip("pty", reason="no pseudo-terminals here")
 

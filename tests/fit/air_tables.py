@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from cars import CAR
 
-from setupopt.fit.air_rows import AirRows
+from setupopt.fit.air.rows import AirRows
 from setupopt.project.model import Air, Car
 
 # Mirrors the car of the tests: a wing and a floor that feel the ground, and a tail that does not

@@ -12,10 +12,10 @@ from project.good_folder import write_folder
 
 from fit.air_tables import LIKE, SMALL, another, as_csv, attitudes, measured
 from setupopt.errors import UserError
-from setupopt.fit.air import AirFits, fit_air, fit_body
-from setupopt.fit.air_fit import AirFit
-from setupopt.fit.air_odd import is_scattered
-from setupopt.fit.air_table import read_air
+from setupopt.fit.air.fit import AirFit
+from setupopt.fit.air.fits import AirFits, fit_air, fit_body
+from setupopt.fit.air.oddities import is_scattered
+from setupopt.fit.air.table import read_air
 from setupopt.project import load
 from setupopt.project.model import Car
 

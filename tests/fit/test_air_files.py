@@ -11,9 +11,9 @@ import pytest
 from project.good_folder import write_folder
 
 from fit.air_tables import as_csv, attitudes, measured
-from setupopt.fit.air import AirFits, fit_air
-from setupopt.fit.air_files import body_toml, spread_percent, spread_toml
-from setupopt.fit.air_table import read_air
+from setupopt.fit.air.files import body_toml, spread_percent, spread_toml
+from setupopt.fit.air.fits import AirFits, fit_air
+from setupopt.fit.air.table import read_air
 from setupopt.project import load
 from setupopt.project.bodies import with_body
 from setupopt.project.schema import LimitsFile

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from fit.air_tables import LIKE, SMALL, another, attitudes, measured, one_part
-from setupopt.fit.air import fit_body
-from setupopt.fit.air_fit import AirFit
-from setupopt.fit.air_ladder import folds_of
+from setupopt.fit.air.fit import AirFit
+from setupopt.fit.air.fits import fit_body
+from setupopt.fit.air.ladder import folds_of
 from setupopt.project.model import Car
 
 

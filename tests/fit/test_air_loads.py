@@ -9,9 +9,9 @@ import pytest
 from cars import CAR, SETUP, solve, venue
 
 from fit.air_tables import attitudes, measured
-from setupopt.fit.air_loads import Balance
-from setupopt.fit.air_rows import AirRows
-from setupopt.fit.air_terms import terms_of, with_terms
+from setupopt.fit.air.loads import Balance
+from setupopt.fit.air.rows import AirRows
+from setupopt.fit.air.terms import terms_of, with_terms
 
 
 def loads(rows: AirRows, share: float = 1.0) -> np.ndarray:

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from fit.air_tables import SMALL, another, attitudes, measured, one_part
-from setupopt.fit.air import fit_body
-from setupopt.fit.air_odd import is_doubtful, oddities
-from setupopt.fit.air_rows import AirRows
+from setupopt.fit.air.fits import fit_body
+from setupopt.fit.air.oddities import is_doubtful, oddities
+from setupopt.fit.air.rows import AirRows
 from setupopt.project.model import Car
 
 

@@ -11,9 +11,9 @@ import pytest
 from scipy.optimize import curve_fit
 
 from fit.air_tables import attitudes, one_part
-from setupopt.fit.air import fit_body
-from setupopt.fit.air_fit import AirFit
-from setupopt.fit.air_odd import oddities
+from setupopt.fit.air.fit import AirFit
+from setupopt.fit.air.fits import fit_body
+from setupopt.fit.air.oddities import oddities
 from setupopt.project.model import Car
 
 # Zerihan, PhD thesis, University of Southampton, 2001, figure 7a, single element, transition free, read off

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 
 from fit.air_tables import CSV_HEAD, as_csv, attitudes, measured
 from setupopt.errors import InputErrors
-from setupopt.fit.air_names import body_names
-from setupopt.fit.air_table import read_air
+from setupopt.fit.air.names import body_names
+from setupopt.fit.air.table import read_air
 from setupopt.project.body_files import find_bodies
 
 GOOD = "low,30,40,0.5,3,12000,50,3000,3500,1500,-90"

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from setupopt.errors import InputErrors
 from setupopt.fit.table import Column, Measurements, lines_text, read_measurements
-from setupopt.project.fields import Bounds
+from setupopt.project.field_types import Bounds
 
 COLUMNS = {
     "load_N": Column(Bounds(50, 200_000, "N"), is_needed=True, others={"kN": 1e3}),

@@ -15,20 +15,26 @@ from fit.tyre_tables import PROGRAMME, Invented, answers, noisy
 from fit.tyre_tables import write as write_tyre
 from project.good_folder import FILES, write_folder
 
-from setupopt.cases import CaseSet, sweep_cases, table_cases
 from setupopt.errors import InputError, InputErrors
-from setupopt.fit.air_table import read_air
+from setupopt.evaluation.assessment import assess, csv_text
+from setupopt.evaluation.cases import CaseSet, sweep_cases, table_cases
+from setupopt.fit.air.table import read_air
 from setupopt.fit.tyre_table import Rig, read_tyre_table
+from setupopt.jobs.checkpointed_jobs import Store
 from setupopt.project import Project, load
 from setupopt.project.cases_file import read_cases
-from setupopt.project.kept_proof import kept_proof, proof_file
 from setupopt.project.measured_file import read_measured
 from setupopt.project.reading import read_setup
-from setupopt.report.assessment import assess, csv_text
-from setupopt.report.assessment_text import text
-from setupopt.report.sheet import card_fields
-from setupopt.robust.chunks import Store
-from setupopt.robust.profile import fitted_road, published_index, read_profile, roughness_index, without_hills
+from setupopt.project.stored_proof import kept_proof, proof_file
+from setupopt.report.assess.text import text
+from setupopt.report.sheet.fields import card_fields
+from setupopt.robust.road.profile import (
+    fitted_road,
+    published_index,
+    read_profile,
+    roughness_index,
+    without_hills,
+)
 from setupopt.sheet.card import run_card
 from setupopt.sheet.readback import read_back
 from setupopt.sheet.revisions import LOG, Revision, append, next_revision

@@ -22,14 +22,14 @@ sys.path[:0] = [str(TESTS), str(TESTS / "reference"), str(TESTS.parent)]
 from fit.tyre_tables import PROGRAMME, Invented, answers, noisy, write  # noqa: E402
 
 import setupopt  # noqa: E402
-from setupopt.cases import sweep_cases  # noqa: E402
+from setupopt.evaluation.cases import sweep_cases  # noqa: E402
 from setupopt.fit.tyre import fit_tyre  # noqa: E402
 from setupopt.fit.tyre_table import Rig, read_tyre_table  # noqa: E402
+from setupopt.jobs.checkpointed_jobs import run_chunks  # noqa: E402
 from setupopt.project import Project  # noqa: E402
 from setupopt.robust.bump import BumpRides, BumpSearch  # noqa: E402
-from setupopt.robust.chunks import run_chunks  # noqa: E402
-from setupopt.robust.road import CLASSES, Road  # noqa: E402
-from setupopt.robust.road_rides import DrawnRoads, RoadRides, ride_length  # noqa: E402
+from setupopt.robust.road.spectrum import CLASSES, Road  # noqa: E402
+from setupopt.robust.road.time_domain_road import DrawnRoads, RoadRides, ride_length  # noqa: E402
 
 Numbers = dict[str, list[float]]
 # By the first word of a quantity, as a share of its list's largest number. One operation rounds by 1e-16. A

@@ -12,11 +12,11 @@ import pytest
 
 from setupopt.errors import InputErrors, OutputError
 from setupopt.project import load
-from setupopt.project.csv_file import Column, read_csv
-from setupopt.project.fields import Bounds
-from setupopt.project.kept_proof import kept_proof, proof_file
+from setupopt.project.csv_read import Column, read_csv
+from setupopt.project.field_types import Bounds
+from setupopt.project.stored_proof import kept_proof, proof_file
 from setupopt.project.toml_file import read_toml
-from setupopt.report.picture import drawing, svg
+from setupopt.report.shared.picture import drawing, svg
 from setupopt.sheet.revisions import LOG, next_revision
 
 from .inputs import kept_fields

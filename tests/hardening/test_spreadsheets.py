@@ -15,7 +15,7 @@ from click.testing import CliRunner, Result
 from project.good_folder import FILES
 
 from setupopt.cli.main import group
-from setupopt.project.csv_text import csv_text, frame_text
+from setupopt.project.csv_write import csv_text, frame_text
 
 from .apart import files_in, run_apart
 from .inputs import CASES, MEASURED

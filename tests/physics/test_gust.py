@@ -10,7 +10,7 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 
 import setupopt
-from setupopt.cases import CaseSet, sweep_cases
+from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.physics.balance import WORK
 from setupopt.physics.gust import gust_margin, gust_speed
 from setupopt.physics.inputs import ANSWER, STRIPS

@@ -17,8 +17,8 @@ import pytest
 from cars import CAR, SETUP, load_cases, venue
 
 import setupopt.physics
-from setupopt.cases import CaseSet
-from setupopt.evaluation import Model
+from setupopt.evaluation.cases import CaseSet
+from setupopt.evaluation.model import Model
 from setupopt.physics import jit, margin
 
 MODULES = sorted(m.name for m in pkgutil.iter_modules(setupopt.physics.__path__, "setupopt.physics."))

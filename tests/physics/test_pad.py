@@ -9,7 +9,7 @@ import pytest
 from cars import CAR, GRAVITY, SETUP, load_cases, set_both, venue
 from drawn import drawn
 
-from setupopt.evaluation import Model
+from setupopt.evaluation.model import Model
 from setupopt.physics import tyre
 
 ENDS = np.zeros(5)

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from cars import CAR, SETUP, load_cases, set_both, venue
 
-from setupopt.evaluation import Model
+from setupopt.evaluation.model import Model
+from setupopt.evaluation.result import Result
 from setupopt.physics.inputs import Floats, Records
 from setupopt.physics.point_gaps import point_gaps
 from setupopt.project.model import ClearancePoint, Setup
-from setupopt.result import Result
 
 POINTS = (
     ClearancePoint("nose", -0.8, 0.0, 0.005, 0.008),

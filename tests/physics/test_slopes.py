@@ -12,8 +12,8 @@ from at_trim import Bench
 from scipy.optimize._numdiff import approx_derivative
 
 import setupopt
-from setupopt.cases import sweep_cases
-from setupopt.evaluation import evaluate
+from setupopt.evaluation.cases import sweep_cases
+from setupopt.evaluation.model import evaluate
 from setupopt.physics.answer import read_off
 from setupopt.physics.balance import WORK, balance
 from setupopt.physics.contacts import columns, put_road

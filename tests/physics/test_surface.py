@@ -9,7 +9,7 @@ import cars
 import numpy as np
 import pytest
 
-from setupopt.cases import placed_cases
+from setupopt.evaluation.cases import placed_cases
 from setupopt.physics import surface
 from setupopt.physics.inputs import CASE
 from setupopt.project.model import Attitude

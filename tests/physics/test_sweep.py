@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from cars import CAR, SETUP, load_cases, set_both, starts_of, venue, with_downforce
 
-from setupopt.cases import CaseSet
-from setupopt.evaluation import Model
+from setupopt.evaluation.cases import CaseSet
+from setupopt.evaluation.model import Model
 from setupopt.physics import sweep
 from setupopt.physics.inputs import Records
 

@@ -32,12 +32,12 @@ from drawn import drawn, drawn_hard
 from scipy.optimize import root
 
 import setupopt
-from setupopt.cases import sweep_cases
-from setupopt.evaluation import Model
+from setupopt.evaluation.cases import sweep_cases
+from setupopt.evaluation.model import Model
+from setupopt.evaluation.result import Result
 from setupopt.physics.inputs import Record
 from setupopt.project.bodies import with_body
 from setupopt.project.model import AirElement, Car
-from setupopt.result import Result
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 

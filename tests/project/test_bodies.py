@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 
 from setupopt.errors import InputError, InputErrors, UserError
-from setupopt.evaluation import evaluate
-from setupopt.limits_check import broken
+from setupopt.evaluation.limits_check import broken
+from setupopt.evaluation.model import evaluate
 from setupopt.project import Project, load, read_setup, with_body
 from setupopt.project.checksum import project_checksum, setup_checksum
-from setupopt.project.kept_proof import kept_proof, proof_file
+from setupopt.project.stored_proof import kept_proof, proof_file
 from setupopt.units import MM
 
 from .broken_folders import broken_lines, with_line

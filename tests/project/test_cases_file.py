@@ -11,7 +11,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from setupopt.errors import InputErrors
-from setupopt.project import Project, csv_file, load
+from setupopt.project import Project, load
+from setupopt.project import csv_read as csv_file
 from setupopt.project.cases_file import CaseTable, read_cases
 
 from .good_folder import write_folder

@@ -10,7 +10,7 @@ import pytest
 from setupopt.errors import InputErrors
 from setupopt.project import load
 from setupopt.project.model import Tyre
-from setupopt.project.pad import penetration, reach
+from setupopt.project.static_checks import penetration, reach
 
 from .good_folder import FILES, write_folder
 

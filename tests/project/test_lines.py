@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from setupopt.project.lines import Loc, key_at, key_lines, key_text, nearest_line
+from setupopt.project.toml_positions import Loc, key_at, key_lines, key_text, nearest_line
 
 TEXT = '''\
 top = 1

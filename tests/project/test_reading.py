@@ -207,9 +207,9 @@ SECTION = {"start_deg", "part", "survey", "survey_error_mm", "sweep_deg", "width
 
 def test_fixtures_are_complete() -> None:
     """The good folder says every key there is, so that every key gets broken."""
-    from setupopt.project.fields import Table
-    from setupopt.project.mistakes import alias, table_in
+    from setupopt.project.field_types import Table
     from setupopt.project.schema import CarFile, LimitsFile, SetupFile
+    from setupopt.project.validation_errors import alias, table_in
     from setupopt.project.venue_schema import VenueFile
 
     def keys(table: type[Table]) -> set[str]:

@@ -6,7 +6,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from setupopt.robust.statistics import mean_peak_factor
+from setupopt.robust.level_crossings import mean_peak_factor
 
 # crossings of the mean: mean of the largest value, standard deviations
 PEAKS = {60: 3.06330, 600: 3.73823, 3600: 4.18953, 10_000: 4.42642}

@@ -11,7 +11,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.special import k1
 
-from setupopt.robust.road import Road
+from setupopt.robust.road.spectrum import Road
 
 
 @pytest.mark.parametrize("waviness", [1.6, 2.0, 2.5, 3.0])

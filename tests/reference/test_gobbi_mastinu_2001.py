@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
 
-from setupopt.robust.linear_ride import (
+from setupopt.robust.road.linear_ride import (
     LinearSystem,
     Output,
     frequency_response,

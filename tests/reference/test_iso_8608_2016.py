@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from setupopt.robust.road import BAND, CLASSES, N0, Road, class_letter
+from setupopt.robust.road.spectrum import BAND, CLASSES, N0, Road, class_letter
 
 # class: G_d(n0) lower, mean, upper, 1e-6 m3; the same of the velocity form, 1e-6 m. "-": none
 TABLE = {

@@ -10,9 +10,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from setupopt.robust.linear_ride import output, response_to_road, white_covariance
-from setupopt.robust.profile import BASE, SPEED, golden_quarter_car
-from setupopt.robust.road import CLASSES, Contacts, Road
+from setupopt.robust.road.linear_ride import output, response_to_road, white_covariance
+from setupopt.robust.road.profile import BASE, SPEED, golden_quarter_car
+from setupopt.robust.road.spectrum import CLASSES, Contacts, Road
 
 CAR = golden_quarter_car()
 TRAVEL_RATE = output(CAR, velocity=[1.0, -1.0])

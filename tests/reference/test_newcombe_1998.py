@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from setupopt.robust.statistics import clopper_pearson, wilson
+from setupopt.robust.level_crossings import clopper_pearson, wilson
 
 
 @pytest.mark.parametrize("method", [wilson, clopper_pearson])

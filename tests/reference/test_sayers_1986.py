@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
 
-from setupopt.robust.linear_ride import Transition, frequency_response, march, output, transition
-from setupopt.robust.profile import SPEED, golden_quarter_car, roughness_index
-from setupopt.robust.road import Tracks
+from setupopt.robust.road.linear_ride import Transition, frequency_response, march, output, transition
+from setupopt.robust.road.profile import SPEED, golden_quarter_car, roughness_index
+from setupopt.robust.road.spectrum import Tracks
 
 # step m: state transition of (zs, zs', zu, zu'), row by row, and partial response
 PUBLISHED = {

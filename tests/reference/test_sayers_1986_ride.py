@@ -16,15 +16,15 @@ from scipy.optimize import brentq
 from test_sayers_1986 import FIRST_ENTRY, GAIN, ORDER, PUBLISHED
 
 import setupopt
-from setupopt.cases import sweep_cases
+from setupopt.evaluation.cases import sweep_cases
 from setupopt.physics.balance import WORK
 from setupopt.physics.inputs import STRIPS
 from setupopt.physics.place import FLOW, GRAVITY, PLACE, prepare
 from setupopt.physics.ride_time import step
 from setupopt.project import Project
-from setupopt.robust.linear_ride import Transition, transition
-from setupopt.robust.profile import SPEED
 from setupopt.robust.ride_model import RideModel
+from setupopt.robust.road.linear_ride import Transition, transition
+from setupopt.robust.road.profile import SPEED
 
 BODY, WHEEL = 300.0, 45.0  # kg a corner: m_u / m_s = 0.15
 TYRE, SPRING, DAMPER = 653.0 * BODY, 63.3 * BODY, 6.0 * BODY

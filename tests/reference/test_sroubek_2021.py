@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from setupopt.robust.profile import fitted_road, read_profile, roughness_index
-from setupopt.robust.road import Tracks, class_letter
+from setupopt.robust.road.profile import fitted_road, read_profile, roughness_index
+from setupopt.robust.road.spectrum import Tracks, class_letter
 
 DATA = Path(__file__).parent / "data" / "road_profile" / "profile_1.txt"
 SEGMENTS = {

@@ -10,7 +10,7 @@ from typing import Any
 
 from setupopt.project import load, setup_as_dict
 from setupopt.project.checksum import project_checksum, setup_checksum
-from setupopt.project.kept_proof import proof_file
+from setupopt.project.stored_proof import proof_file
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 EVIL = "<script>alert(1)</script>"

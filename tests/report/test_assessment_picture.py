@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 import setupopt
+from setupopt.evaluation.assessment import assess
 from setupopt.project import Project
 from setupopt.project.section import Section
-from setupopt.report.assessment import assess
-from setupopt.report.assessment_picture import assessment_svg
+from setupopt.report.assess.picture import assessment_svg
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 PARTS = Section(0.0, (3.0, 8.0 * np.pi / 2), (0.0, 1 / 8.0))

@@ -14,10 +14,10 @@ import pytest
 import setupopt
 from setupopt.project import Project
 from setupopt.project.model import Body
-from setupopt.report.comparison import JudgedComparison
-from setupopt.report.comparison_picture import comparison_svg
-from setupopt.report.comparison_text import text
-from setupopt.search.comparing import compare
+from setupopt.report.compare.fields import JudgedComparison
+from setupopt.report.compare.picture import comparison_svg
+from setupopt.report.compare.text import text
+from setupopt.search.comparison import compare
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 ODD = r"=Car $\frac{1$ & <b>"

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from fit.air_tables import SMALL, another, attitudes, measured
 
-from setupopt.fit.air import fit_body
-from setupopt.fit.air_fit import AirFit
-from setupopt.report.fit_air_picture import _plain_curve, picture
-from setupopt.report.picture import WARNING
+from setupopt.fit.air.fit import AirFit
+from setupopt.fit.air.fits import fit_body
+from setupopt.report.fit_air.picture import _plain_curve, picture
+from setupopt.report.shared.picture import WARNING
 
 
 @pytest.fixture(scope="module")

@@ -12,7 +12,7 @@ from fit.tyre_tables import PROGRAMME, Invented, answers, noisy, write
 
 from setupopt.fit.tyre import TyreFit, fit_tyre
 from setupopt.fit.tyre_table import QUANTITIES, Rig, read_tyre_table
-from setupopt.report.fit_picture import picture
+from setupopt.report.fit_tyre.picture import picture
 
 ROWS = PROGRAMME[::3]  # one pressure: quick
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from setupopt.physics.tyre import contact, patch_in_tread
-from setupopt.report.page_patch import Patch, highest, patches_picture
+from setupopt.report.page.patch import Patch, highest, patches_picture
 
 PATCH = Patch(0.006, 0.03, 1 / 0.33, 1 / 1.5, 0.15, 2e7, 1.0)
 

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from setupopt.project import Project, load
-from setupopt.report.page import report
-from setupopt.report.page_prices import FILE, kept_prices
+from setupopt.report.page.fields import report
+from setupopt.report.page.prices import FILE, kept_prices
 
 from . import report_folders as folders
 

@@ -10,7 +10,7 @@ import pytest
 from cars import venue
 
 from setupopt.project.section import Section
-from setupopt.report.page_section import outline
+from setupopt.report.page.section import outline
 
 
 @pytest.mark.parametrize("degrees", [-60.0, 0.0, 37.0, 90.0, 180.0])

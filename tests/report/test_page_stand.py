@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from cars import CAR, SETUP, load_cases, on_tyres, set_both, venue
 
-from setupopt.evaluation import Model
+from setupopt.evaluation.model import Model
+from setupopt.evaluation.result import Result
 from setupopt.project.model import Car, Project, Setup
-from setupopt.report.page_stand import Stand, stand
-from setupopt.result import Result
+from setupopt.report.page.stand import Stand, stand
 
 PLACE = venue(curvature=1 / 8.0)
 

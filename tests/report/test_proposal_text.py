@@ -10,22 +10,22 @@ import numpy as np
 import pytest
 
 import setupopt
-from setupopt.cases import CaseSet
-from setupopt.limits_check import Broken
+from setupopt.evaluation.cases import CaseSet
+from setupopt.evaluation.limits_check import Broken
+from setupopt.evaluation.result import Result
 from setupopt.project import Project
 from setupopt.project.bodies import own_body
 from setupopt.project.model import Setup
-from setupopt.report.proposal import JudgedProposal
-from setupopt.report.proposal_text import text
-from setupopt.result import Result
-from setupopt.robust.tolerance import NAMES
+from setupopt.report.propose.fields import JudgedProposal
+from setupopt.report.propose.text import text
+from setupopt.robust.builds.build_variation import NAMES
 from setupopt.search import Asked, Proposal
-from setupopt.search.evidence import Gain
-from setupopt.search.goal import goal_of
-from setupopt.search.parts import Bounded, Box
-from setupopt.search.parts_study import Chosen
-from setupopt.search.prices import Price
+from setupopt.search.global_bounds import Gain
+from setupopt.search.objective import goal_of
+from setupopt.search.parts.branch_and_bound import Chosen
+from setupopt.search.parts.part_space import Bounded, Box
 from setupopt.search.proposal import Alternative, Evidence, Robustness, bindings_of
+from setupopt.search.shadow_prices import Price
 from setupopt.units import MM
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"

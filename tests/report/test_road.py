@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from setupopt.report.road import RoadLine
+from setupopt.report.prove.road import RoadLine
 
 
 def line(linear: float | None, rms: float, low: float, high: float) -> RoadLine:

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 import setupopt
-from setupopt.report.speeds_picture import speeds_picture
-from setupopt.robust.speed_study import SpeedStudy, study_speeds
+from setupopt.report.speeds.picture import speeds_picture
+from setupopt.robust.speeds.study import SpeedStudy, study_speeds
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 

@@ -10,13 +10,13 @@ from xml.etree import ElementTree
 import pytest
 
 import setupopt
+from setupopt.evaluation.variables import variables_of
 from setupopt.project import Project
 from setupopt.project.model import AXLES
 from setupopt.project.settings import SETTINGS
-from setupopt.report.tradeoff_picture import tradeoff_svg
+from setupopt.report.propose.picture import tradeoff_svg
 from setupopt.search import Asked, Proposal, propose
-from setupopt.search.goal import goal_of
-from setupopt.variables import variables_of
+from setupopt.search.objective import goal_of
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from setupopt.robust.linear_ride import LinearSystem, Output, output
-from setupopt.robust.road import Contacts
+from setupopt.robust.road.linear_ride import LinearSystem, Output, output
+from setupopt.robust.road.spectrum import Contacts
 
 FRONT, REAR, TRACK = 1.6, 1.4, 1.5  # m; invented
 BODY = np.array(  # height of the body over FL, FR, RL, RR per heave, pitch (nose down), roll (left up)

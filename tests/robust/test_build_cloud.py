@@ -10,11 +10,11 @@ import pytest
 from scipy.stats import binomtest
 
 import setupopt
-from setupopt.cases import sweep_cases
+from setupopt.evaluation.cases import sweep_cases
+from setupopt.jobs.chunk_ranges import spans
 from setupopt.project import Project
-from setupopt.robust.build_cloud import BuildCloud, Cloud
-from setupopt.robust.spans import spans
-from setupopt.robust.tolerance import build_errors
+from setupopt.robust.builds.build_variation import build_errors
+from setupopt.robust.builds.quasi_monte_carlo import BuildCloud, Cloud
 
 BIN = 1e-4
 

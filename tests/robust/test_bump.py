@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from setupopt.cases import CaseSet, sweep_cases
+from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.physics.obstacle import obstacle_height
 from setupopt.project import Project
 from setupopt.robust.bump import TRACKS, BumpAllowance, BumpRides, BumpSearch

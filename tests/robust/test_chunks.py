@@ -22,11 +22,11 @@ import numpy as np
 import pytest
 
 from setupopt.errors import OutputError
-from setupopt.evaluation import Model
+from setupopt.evaluation.model import Model
+from setupopt.jobs import checkpointed_jobs as chunks
+from setupopt.jobs.checkpointed_jobs import Crew, Here, Store, fingerprint, run_chunks
 from setupopt.physics.inputs import SETTING
 from setupopt.project import Project
-from setupopt.robust import chunks
-from setupopt.robust.chunks import Crew, Here, Store, fingerprint, run_chunks
 
 COUNT = 24
 STUDY = "0123456789abcdef"

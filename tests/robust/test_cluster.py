@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 from dask_machines import machines
 
-from setupopt.robust import cluster as rooms
-from setupopt.robust.chunks import Crew, run_chunks
-from setupopt.robust.cluster import ClusterError, cluster
+from setupopt.jobs import cluster as rooms
+from setupopt.jobs.checkpointed_jobs import Crew, run_chunks
+from setupopt.jobs.cluster import ClusterError, cluster
 
 
 @pytest.fixture(scope="module")

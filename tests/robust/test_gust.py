@@ -10,7 +10,7 @@ from functools import partial
 import numpy as np
 import pytest
 
-from setupopt.cases import CaseSet, sweep_cases
+from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.project import Project
 from setupopt.project.model import Attitude, Axle
 from setupopt.robust.gust import LONGEST, SHORTEST, GustLimit, GustRides, GustSearch

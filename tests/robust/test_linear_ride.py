@@ -9,7 +9,7 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.linalg import expm
 
-from setupopt.robust.linear_ride import (
+from setupopt.robust.road.linear_ride import (
     LinearSystem,
     Transition,
     frequency_response,
@@ -20,7 +20,7 @@ from setupopt.robust.linear_ride import (
     transition,
     white_covariance,
 )
-from setupopt.robust.road import Contacts, Road, synthesise
+from setupopt.robust.road.spectrum import Contacts, Road, synthesise
 
 from .rides import BODY, CONTACTS, TRAVEL, TYRE, WHEELS, car, random_system, seen, tyre_loads
 

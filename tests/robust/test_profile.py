@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from setupopt.errors import InputErrors
-from setupopt.robust.linear_ride import output, response_to_road
-from setupopt.robust.profile import (
+from setupopt.robust.road.linear_ride import output, response_to_road
+from setupopt.robust.road.profile import (
     SPEED,
     fitted_road,
     golden_quarter_car,
@@ -19,7 +19,7 @@ from setupopt.robust.profile import (
     spectrum,
     without_hills,
 )
-from setupopt.robust.road import Contacts, Road, Tracks, synthesise
+from setupopt.robust.road.spectrum import Contacts, Road, Tracks, synthesise
 
 Write = Callable[[str], Path]
 

@@ -13,7 +13,7 @@ import setupopt
 from setupopt.project import Project
 from setupopt.project.model import AxleLimits, Limits, Packaging, Range, Setup
 from setupopt.project.model import Project as Whole
-from setupopt.robust.remedy import Change, best_change
+from setupopt.robust.best_single_step import Change, best_change
 from setupopt.units import BAR, DEG, MM, N_PER_MM
 
 NO_RANGE = AxleLimits(None, None, None, None, None, None)

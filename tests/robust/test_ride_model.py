@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from setupopt.cases import sweep_cases
 from setupopt.errors import InputError
+from setupopt.evaluation.cases import sweep_cases
 from setupopt.physics.balance import WORK
 from setupopt.physics.contacts import put_road
 from setupopt.physics.inputs import STRIPS

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from setupopt.project import convert
-from setupopt.robust.road import CLASSES, Contacts, Road, Tracks, patch_gain, synthesise
+from setupopt.project import to_si as convert
+from setupopt.robust.road.spectrum import CLASSES, Contacts, Road, Tracks, patch_gain, synthesise
 
 ROAD = Road(64e-6)
 

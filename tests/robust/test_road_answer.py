@@ -11,8 +11,8 @@ import pytest
 from scipy.integrate import dblquad, quad
 from scipy.stats import multivariate_normal, norm
 
-from setupopt.cases import CaseSet, sweep_cases
-from setupopt.evaluation import evaluate
+from setupopt.evaluation.cases import CaseSet, sweep_cases
+from setupopt.evaluation.model import evaluate
 from setupopt.physics.answer import read_off
 from setupopt.physics.balance import balance
 from setupopt.physics.contacts import put_road
@@ -20,10 +20,9 @@ from setupopt.physics.inputs import ANSWER
 from setupopt.physics.place import prepare
 from setupopt.physics.slopes import OUTPUTS
 from setupopt.project import Project
-from setupopt.robust.linear_ride import LinearSystem, march, output, response_to_road, transition
 from setupopt.robust.ride_model import RideModel
-from setupopt.robust.road import CLASSES, Road, synthesise
-from setupopt.robust.road_answer import (
+from setupopt.robust.road.linear_ride import LinearSystem, march, output, response_to_road, transition
+from setupopt.robust.road.linear_road_response import (
     LINEAR,
     POINTS,
     LinearRoad,
@@ -34,6 +33,7 @@ from setupopt.robust.road_answer import (
     slopes,
     waves,
 )
+from setupopt.robust.road.spectrum import CLASSES, Road, synthesise
 
 Array = np.ndarray
 A, D = Road(CLASSES["A"].mean), Road(CLASSES["D"].mean)

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 from scipy.stats import bootstrap
 
-from setupopt.cases import CaseSet, sweep_cases
+from setupopt.evaluation.cases import CaseSet, sweep_cases
+from setupopt.jobs.chunk_ranges import Span, spans
 from setupopt.physics.ride_time import RIDE
 from setupopt.project import Project
-from setupopt.robust.road import CLASSES, Road, Tracks
-from setupopt.robust.road_rides import (
+from setupopt.robust.road.spectrum import CLASSES, Road, Tracks
+from setupopt.robust.road.time_domain_road import (
     QUANTITIES,
     DrawnRoads,
     MeasuredRoads,
@@ -19,7 +20,6 @@ from setupopt.robust.road_rides import (
     profile_seconds,
     ride_length,
 )
-from setupopt.robust.spans import Span, spans
 
 ROAD = Road(CLASSES["A"].mean)
 

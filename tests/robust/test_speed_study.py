@@ -10,17 +10,17 @@ import numpy as np
 import pytest
 from cars import GRAVITY, PLAIN_SETUP, STIFF_SETUP, plain_car, speed_for, stiffened, venue
 
-from setupopt.cases import sweep_cases
-from setupopt.evaluation import evaluate
-from setupopt.limits_check import broken
+from setupopt.evaluation.cases import sweep_cases
+from setupopt.evaluation.limits_check import broken
+from setupopt.evaluation.model import evaluate
+from setupopt.evaluation.result import Result
 from setupopt.project import Project
 from setupopt.project.model import Attitude, Car, Setup, Sweep
-from setupopt.result import Result
-from setupopt.robust.speed_study import ENDS_TO, FLOOR, POWER, SpeedStudy, _Speeds, study_speeds
-from setupopt.robust.speed_study_coast import coast
-from setupopt.robust.speed_study_motion import Path as Along
-from setupopt.robust.speed_study_motion import run_up, stretch
-from setupopt.robust.speeds import AtSpeed
+from setupopt.robust.speeds.at_speed import AtSpeed
+from setupopt.robust.speeds.coast import coast
+from setupopt.robust.speeds.motion import Path as Along
+from setupopt.robust.speeds.motion import run_up, stretch
+from setupopt.robust.speeds.study import ENDS_TO, FLOOR, POWER, SpeedStudy, _Speeds, study_speeds
 
 STRAIGHT = Attitude("straight", 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0, 0.0, 0.0, 0.0), None)
 MU = 1.4

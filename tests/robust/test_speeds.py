@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from setupopt.cases import sweep_cases
-from setupopt.evaluation import evaluate
+from setupopt.evaluation.cases import sweep_cases
+from setupopt.evaluation.model import evaluate
 from setupopt.project import Project
-from setupopt.robust.speeds import SpeedWindow, speed_window
+from setupopt.robust.speeds.at_speed import SpeedWindow, speed_window
 
 
 @pytest.fixture(scope="module")

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from setupopt.robust.road import Road, synthesise
-from setupopt.robust.statistics import chance_of_crossing, clopper_pearson, crossing_rate, wilson
+from setupopt.robust.level_crossings import chance_of_crossing, clopper_pearson, crossing_rate, wilson
+from setupopt.robust.road.spectrum import Road, synthesise
 
 
 @pytest.mark.parametrize("name", ["road", "statistics", "linear_ride", "profile"])

@@ -13,11 +13,11 @@ from cars import GRAVITY, STIFF_SETUP, load_cases, plain_car, stiffened, venue, 
 from project.good_folder import CAR, LIMITS, write_folder
 
 import setupopt
-from setupopt.cases import CaseSet, sweep_cases
 from setupopt.errors import InputError
+from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.project import Project
 from setupopt.project.model import Car, Setup, Spread, Tolerance
-from setupopt.robust.tolerance import (
+from setupopt.robust.builds.build_variation import (
     INPUTS,
     NAMES,
     BuildErrors,

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from setupopt.evaluation import evaluate
+from setupopt.evaluation.model import evaluate
 from setupopt.project import Project
-from setupopt.robust.proving import Plan, Proof, prove
+from setupopt.robust.robustness import Plan, Proof, prove
 from setupopt.robust.verdict import Verdict, verdicts
 from setupopt.robust.wind import with_wind
 

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 import setupopt
-from setupopt.cases import CaseSet, sweep_cases
-from setupopt.evaluation import Model
+from setupopt.evaluation.cases import CaseSet, sweep_cases
+from setupopt.evaluation.model import Model
 from setupopt.project import Project
 from setupopt.robust.wind import WindLimit, wind_limit, with_wind
 

@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 
 import setupopt
-from setupopt.cases import sweep_cases
-from setupopt.limits_check import broken
+from setupopt.evaluation.cases import sweep_cases
+from setupopt.evaluation.limits_check import broken
+from setupopt.evaluation.variables import from_setup
 from setupopt.project import Project
-from setupopt.search.alternatives import alternatives, reaches
+from setupopt.search.near_optimal import alternatives, reaches
 from setupopt.search.proposal import Alternative
-from setupopt.search.roots import CLOSE
+from setupopt.search.relaxation import CLOSE
 from setupopt.search.rounding import settable
-from setupopt.search.solving import Solver
-from setupopt.variables import from_setup
+from setupopt.search.solver import Solver
 
 from .conftest import problem_of
 

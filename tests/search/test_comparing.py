@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 
 import setupopt
-from setupopt.cases import sweep_cases
 from setupopt.errors import UserError
-from setupopt.evaluation import Model
-from setupopt.losses import LossBudget, loss_budget
+from setupopt.evaluation.cases import sweep_cases
+from setupopt.evaluation.losses import LossBudget, loss_budget
+from setupopt.evaluation.model import Model
 from setupopt.project import Project
 from setupopt.project.bodies import with_body
 from setupopt.project.model import AxleLimits, Body, Setup
 from setupopt.search import Asked
-from setupopt.search.comparing import Comparison, Contender, Reason, compare
+from setupopt.search.comparison import Comparison, Contender, Reason, compare
 
 from .conftest import coarse
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from setupopt.search.curvature import Curvature
+from setupopt.search.engine.bfgs import Curvature
 
 SIZE = 5
 

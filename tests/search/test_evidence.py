@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 
 import setupopt
-from setupopt.cases import sweep_cases
+from setupopt.evaluation.cases import sweep_cases
 from setupopt.project import Project
-from setupopt.search.evidence import gains, search_independently, upper_bound
-from setupopt.search.maxmin import merit
-from setupopt.search.places import on
-from setupopt.search.roots import CLOSE, TIGHT, root_of
-from setupopt.search.solving import Solver
-from setupopt.search.weights import weights_at
+from setupopt.search.engine.index_points import on
+from setupopt.search.engine.maxmin import merit
+from setupopt.search.engine.multipliers import weights_at
+from setupopt.search.global_bounds import gains, search_independently, upper_bound
+from setupopt.search.relaxation import CLOSE, TIGHT, root_of
+from setupopt.search.solver import Solver
 
 from .conftest import problem_of
 

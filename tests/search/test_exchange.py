@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 from semi_infinite_problems import APPROXIMATION, SEMI_INFINITE, ApproximationProblem, SemiInfiniteProblem
 
-from setupopt.search.exchange import Exchange, Exchanged, Oracle, exchange, worse_places
-from setupopt.search.inside import Inside
-from setupopt.search.linear_step import PENALTY
-from setupopt.search.maxmin import Rules
-from setupopt.search.places import Index, Looked, Placed, PlacedAnswers, Places, worst_places
+from setupopt.search.engine.exchange import Exchange, Exchanged, Oracle, exchange, worse_places
+from setupopt.search.engine.index_points import Index, Looked, Placed, PlacedAnswers, Places, worst_places
+from setupopt.search.engine.maxmin import Rules
+from setupopt.search.engine.subbox import Inside
+from setupopt.search.engine.trust_region_subproblem import PENALTY
 
 # Tight rules: these problems are asked for to 1e-6, more than a setup needs.
 TIGHT = Rules(least_gain=1e-9, least_rise=1e-8, least_radius=1e-8, most_steps=400, probe=1e-7)

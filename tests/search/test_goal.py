@@ -11,7 +11,7 @@ import pytest
 import setupopt
 from setupopt.errors import UserError
 from setupopt.project.model import Venue
-from setupopt.search.goal import goal_of, pinned
+from setupopt.search.objective import goal_of, pinned
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 

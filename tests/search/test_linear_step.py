@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from setupopt.search.linear_step import PENALTY, Rows, best_step
+from setupopt.search.engine.trust_region_subproblem import PENALTY, Rows, best_step
 
 
 def _random_rows(rng: np.random.Generator, count: int, variables: int, shift: float) -> Rows:

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from minimax_problems import MINIMAX, MinimaxProblem
 
-from setupopt.search.curvature import Curvature
-from setupopt.search.maxmin import Answers, BatchFunction, Outcome, Rules, climb
+from setupopt.search.engine.bfgs import Curvature
+from setupopt.search.engine.maxmin import Answers, BatchFunction, Outcome, Rules, climb
 
 # Tight rules: these problems are asked for to 1e-6, more than a setup needs.
 TIGHT = Rules(least_gain=1e-9, least_rise=1e-8, least_radius=1e-8, most_steps=400, probe=1e-7)

@@ -15,13 +15,13 @@ import numpy as np
 import optuna
 import pytest
 
+from setupopt.evaluation.variables import variables_of
+from setupopt.jobs.checkpointed_jobs import Crew
 from setupopt.project import Project
-from setupopt.robust.chunks import Crew
-from setupopt.search.opening import Body, BodyBoxes, Posed
-from setupopt.search.parts import Bounded, Box, PartSpace
-from setupopt.search.parts_study import Chosen, PartStudy
+from setupopt.search.parts.branch_and_bound import Chosen, PartStudy
+from setupopt.search.parts.node_solver import Body, BodyBoxes, Posed
+from setupopt.search.parts.part_space import Bounded, Box, PartSpace
 from setupopt.search.setup_problem import SetupProblem
-from setupopt.variables import variables_of
 
 from .test_parts import Toy, _toy, _url
 

@@ -14,12 +14,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from optuna.trial import TrialState
 
+from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Range
 from setupopt.project.settings import SETTINGS
-from setupopt.search.parts import Bounded, Box, PartSpace, is_part
-from setupopt.search.parts_study import Chosen, PartStudy
-from setupopt.variables import Variable
+from setupopt.search.parts.branch_and_bound import Chosen, PartStudy
+from setupopt.search.parts.part_space import Bounded, Box, PartSpace, is_part
 
 SPRING, CAMBER = SETTINGS[2], SETTINGS[0]
 

@@ -9,16 +9,16 @@ import numpy as np
 import pytest
 
 from setupopt.project import Project
-from setupopt.project.floor import static_gap
 from setupopt.project.model import Arch, Axle, ClearancePoint
-from setupopt.search.exchange import Exchanged
-from setupopt.search.goal import goal_of
-from setupopt.search.places import Places, on
-from setupopt.search.prices import Price, prices
-from setupopt.search.roots import CLOSE, TIGHT
+from setupopt.project.underbody import static_gap
+from setupopt.search.engine.exchange import Exchanged
+from setupopt.search.engine.index_points import Places, on
+from setupopt.search.engine.multipliers import weights_at
+from setupopt.search.objective import goal_of
+from setupopt.search.relaxation import CLOSE, TIGHT
 from setupopt.search.setup_problem import SetupProblem
-from setupopt.search.solving import Solver
-from setupopt.search.weights import weights_at
+from setupopt.search.shadow_prices import Price, prices
+from setupopt.search.solver import Solver
 
 from .conftest import problem_of
 

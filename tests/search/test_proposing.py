@@ -17,17 +17,17 @@ import optuna
 import pytest
 
 import setupopt
-from setupopt.cases import sweep_cases
 from setupopt.errors import UserError
+from setupopt.evaluation.cases import sweep_cases
+from setupopt.evaluation.variables import from_setup
+from setupopt.jobs.checkpointed_jobs import Store
 from setupopt.project import Project, read_setup, write_setup
 from setupopt.project.bodies import with_body
 from setupopt.project.model import AXLES, Range
 from setupopt.project.settings import SETTINGS
-from setupopt.robust.chunks import Store
 from setupopt.search import Asked, Proposal
-from setupopt.search.choosing import _storage
+from setupopt.search.parts.discrete_choice import _storage
 from setupopt.search.setup_problem import SetupProblem
-from setupopt.variables import from_setup
 
 from .conftest import SETUPS, coarse, problem_of
 

@@ -9,12 +9,12 @@ import pytest
 
 from setupopt.project import Project
 from setupopt.project.model import Range
-from setupopt.search.maxmin import climb, merit
-from setupopt.search.places import on
-from setupopt.search.roots import CLOSE
+from setupopt.search.engine.index_points import on
+from setupopt.search.engine.maxmin import climb, merit
+from setupopt.search.relaxation import CLOSE
 from setupopt.search.rounding import settable, to_steps
 from setupopt.search.setup_problem import SetupProblem
-from setupopt.search.solving import Solver
+from setupopt.search.solver import Solver
 
 from .conftest import problem_of
 

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 import setupopt
-from setupopt.cases import sweep_cases
+from setupopt.evaluation.cases import sweep_cases
 from setupopt.project import Project
-from setupopt.robust.tolerance import NAMES, BuildErrors
-from setupopt.search.goal import goal_of
-from setupopt.search.places import Places
+from setupopt.robust.builds.build_variation import NAMES, BuildErrors
+from setupopt.search.engine.index_points import Places
+from setupopt.search.objective import goal_of
 from setupopt.search.setup_problem import SetupProblem
 
 from .conftest import problem_of

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 import setupopt
-from setupopt.cases import sweep_cases
+from setupopt.evaluation.cases import sweep_cases
 from setupopt.project import Project
-from setupopt.robust.build_cloud import BuildCloud
-from setupopt.search.exchange import Exchanged
-from setupopt.search.roots import CLOSE, TIGHT
-from setupopt.search.solving import Solver
+from setupopt.robust.builds.quasi_monte_carlo import BuildCloud
+from setupopt.search.engine.exchange import Exchanged
+from setupopt.search.relaxation import CLOSE, TIGHT
+from setupopt.search.solver import Solver
 
 from .conftest import problem_of
 

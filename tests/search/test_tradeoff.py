@@ -8,17 +8,17 @@ import numpy as np
 import pytest
 
 import setupopt
-from setupopt.cases import join, sweep_at, sweep_cases
-from setupopt.limits_check import broken
+from setupopt.evaluation.cases import join, sweep_at, sweep_cases
+from setupopt.evaluation.limits_check import broken
+from setupopt.evaluation.result import Result
+from setupopt.evaluation.variables import Variable, variables_of
 from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import with_body
 from setupopt.project.model import AXLES, Limits, Project, Setup
 from setupopt.project.settings import SETTINGS
-from setupopt.result import Result
 from setupopt.search import Asked, Proposal, propose
-from setupopt.search.goal import goal_of
+from setupopt.search.objective import goal_of
 from setupopt.search.tradeoff import MarginMap, TradeOff, trade_off
-from setupopt.variables import Variable, variables_of
 
 from .conftest import coarse
 

@@ -7,8 +7,8 @@ import pytest
 from minimax_problems import MINIMAX
 
 from setupopt.physics.inputs import Floats
-from setupopt.search.maxmin import Answers, BatchFunction
-from setupopt.search.weights import weights_at
+from setupopt.search.engine.maxmin import Answers, BatchFunction
+from setupopt.search.engine.multipliers import weights_at
 
 EMPTY = (1, 0)
 

@@ -9,13 +9,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from setupopt.cases import CaseSet
+from setupopt.evaluation.cases import CaseSet
 from setupopt.physics.inputs import CASE
 from setupopt.project import Project
 from setupopt.project.measured_file import QUANTITIES, WEIGHT, Measured
 from setupopt.project.model import Arch, ClearancePoint, Packaging
-from setupopt.report.readback import as_dict
-from setupopt.report.readback_text import text
+from setupopt.report.readback.fields import as_dict
+from setupopt.report.readback.text import text
 from setupopt.sheet.as_built import BuiltModel, built
 from setupopt.sheet.readback import ReadBack, read_back
 from setupopt.units import BAR, DEG, MM, N_PER_MM

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from setupopt.evaluation import evaluate
+from setupopt.evaluation.model import evaluate
 from setupopt.project import Project, with_body
 from setupopt.sheet.card import run_card
 

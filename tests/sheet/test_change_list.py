@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from setupopt.evaluation import evaluate
+from setupopt.evaluation.model import evaluate
 from setupopt.project import Project, with_body
 from setupopt.project.model import Tolerance
 from setupopt.sheet.change_list import ChangeList, apply, change_list

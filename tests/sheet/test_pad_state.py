@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from setupopt.pack import vehicle
+from setupopt.evaluation.pack import vehicle
 from setupopt.physics.place import GRAVITY
 from setupopt.project import Project
 from setupopt.sheet.adjusters import with_change
@@ -99,7 +99,7 @@ def _tyre_rates(project: Project) -> np.ndarray:
     """
     from math import tan
 
-    from setupopt.evaluation import Model
+    from setupopt.evaluation.model import Model
     from setupopt.physics import tyre
 
     body = Model(project.car).packed[0][0]

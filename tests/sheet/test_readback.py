@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from setupopt.cases import sweep_cases
 from setupopt.errors import InputError
-from setupopt.evaluation import evaluate
+from setupopt.evaluation.cases import sweep_cases
+from setupopt.evaluation.model import evaluate
 from setupopt.project import Project, Setup, with_body
 from setupopt.project.measured_file import QUANTITIES, WEIGHT, Measured
 from setupopt.sheet.as_built import Built, BuiltModel, built, with_field

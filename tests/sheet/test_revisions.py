@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from setupopt.errors import OutputError
-from setupopt.project.csv_text import harmless
+from setupopt.project.csv_write import harmless
 from setupopt.sheet.revisions import LOG, Revision, append, next_revision
 
 

@@ -15,8 +15,8 @@ from scipy.optimize import brentq
 from test_abramowicz_szuszkiewicz_1993 import slowest
 from test_closed_forms import SETUP, margin_at, moments, point_mass, transfer
 
-from setupopt.robust.road import CLASSES, Road
-from setupopt.robust.statistics import crossing_rate, mean_peak_factor, peak_rate
+from setupopt.robust.level_crossings import crossing_rate, mean_peak_factor, peak_rate
+from setupopt.robust.road.spectrum import CLASSES, Road
 
 from .check import Check, half_digit, plain
 from .sources import OWN

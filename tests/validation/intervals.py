@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from setupopt.robust.statistics import clopper_pearson, wilson
+from setupopt.robust.level_crossings import clopper_pearson, wilson
 
 from .check import Check
 from .sources import NEWCOMBE

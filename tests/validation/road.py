@@ -13,8 +13,8 @@ import test_sayers_1986_ride as ride
 from scipy.optimize import brentq
 
 from setupopt.robust.gust import LONGEST
-from setupopt.robust.profile import golden_quarter_car
-from setupopt.robust.road import CLASSES, Road
+from setupopt.robust.road.profile import golden_quarter_car
+from setupopt.robust.road.spectrum import CLASSES, Road
 
 from .check import Check, half_digit, plain
 from .sources import GUST, ISO, KARAMIHAS, KROPAC, SAYERS, SROUBEK

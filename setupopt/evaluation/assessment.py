@@ -1,0 +1,101 @@
+"""An assessment: a result, judged. What is said of it as text stands in `assessment_text`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from setupopt.evaluation.cases import CaseSet, sweep_cases
+from setupopt.evaluation.limits_check import Broken, broken
+from setupopt.evaluation.losses import LossBudget, loss_budget
+from setupopt.evaluation.model import Model
+from setupopt.evaluation.result import Field, Result
+from setupopt.evaluation.summary import by_angle
+from setupopt.physics.inputs import Record
+from setupopt.project.csv_write import frame_text
+from setupopt.project.model import Project
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """One setup of a project in all its cases. `floor`: the least margin asked for, if one was."""
+
+    project: Project
+    result: Result
+    budget: LossBudget
+    broken: tuple[Broken, ...]
+    floor: float | None
+
+    @property
+    def worst(self) -> int:
+        """Row of the worst case; a lost one is worse than any other."""
+        return int(self.result.worst[0])
+
+    @cached_property
+    def worst_fields(self) -> Field:
+        """The worst case's row of the case table."""
+        return self.result.fields(self.worst)
+
+    @property
+    def worst_answer(self) -> Record:
+        """The worst case's ANSWER record."""
+        return self.result.answers[0][self.worst]
+
+    @property
+    def margin(self) -> float | None:
+        """Worst margin; None where contact is lost in any case."""
+        margin = float(self.result.worst_margin[0])
+        return margin if np.isfinite(margin) else None
+
+    @property
+    def is_under_floor(self) -> bool:
+        """Whether a floor was asked for and is not reached; a lost case reaches none."""
+        return self.floor is not None and (self.margin is None or self.margin < self.floor)
+
+    @property
+    def holds(self) -> bool:
+        """Whether every case holds, every limit is kept and the floor, if any, is reached."""
+        return self.margin is not None and not self.broken and not self.is_under_floor
+
+    def as_dict(self) -> Field:
+        """For scripts; plain Python values, None for what has no answer."""
+        return {
+            "worst": self.worst_fields,
+            "by_angle": by_angle(self.result),
+            "cases": len(self.result.cases),
+            "contact_lost": self.result.lost(),
+            "limits_broken": [asdict(limit) for limit in self.broken],
+            "cautions": list(self.project.cautions),
+            "losses": _losses(self.budget),
+            "floor": self.floor,
+        }
+
+
+def _losses(budget: LossBudget) -> list[dict[str, Any]]:
+    return [asdict(loss) for loss in budget.losses]
+
+
+def assess(
+    project: Project,
+    cases: CaseSet | None = None,
+    floor: float | None = None,
+    progress: Callable[[int], object] | None = None,
+) -> Assessment:
+    """The project's setup in `cases`, or in the venue's sweep. Raises UserError for impossible cases."""
+    model = Model(project.car)
+    settings = model.settings(project.setup)
+    asked = cases or sweep_cases(project.venue)
+    result = model.run(settings, asked, progress=progress)
+    budget = loss_budget(model, settings, asked, int(result.worst[0]))
+    return Assessment(project, result, budget, broken(project, project.setup, result), floor)
+
+
+def csv_text(result: Result) -> str:
+    """The case table as CSV: numbers in full, true or false, nothing where there is no answer."""
+    table = result.frame()
+    table["contact"] = np.where(table["contact"], "true", "false")
+    return frame_text(table)

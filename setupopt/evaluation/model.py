@@ -1,0 +1,87 @@
+"""Project, setups and cases in; a Result out. The one place where the physics meets the project."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from setupopt.errors import UserError
+from setupopt.evaluation import pack
+from setupopt.evaluation.cases import CaseSet, sweep_cases
+from setupopt.evaluation.result import Result
+from setupopt.physics import sweep
+from setupopt.physics.inputs import Floats, Records
+from setupopt.project.bodies import with_body
+from setupopt.project.model import Car, Project, Setup
+
+
+class Model:
+    """A car made ready once, for many evaluations."""
+
+    def __init__(self, car: Car) -> None:
+        self.car = car
+        self.packed = pack.vehicle(car)
+
+    def settings(self, setups: Setup | Sequence[Setup]) -> Records:
+        """SETTING records (setups). A Setup may hold arrays, as `pack.stack` makes it."""
+        whole = setups if isinstance(setups, Setup) else pack.stack(setups)
+        return pack.settings(self.car, self.packed[0], whole)
+
+    def run(
+        self,
+        settings: Records,
+        cases: CaseSet,
+        starts: Floats | None = None,
+        progress: Callable[[int], object] | None = None,
+    ) -> Result:
+        """Every setup in every case. `starts` (cases, 8): trim and press of a setup nearby."""
+        _refuse_beyond_section(self.packed, cases)
+        answers = sweep.run(self.packed, settings, cases.records, starts, progress)
+        body = self.packed[0]
+        shape = (settings.size, len(cases))
+        return Result(cases, answers.reshape(shape), body["bump_travel"][0], body["droop_travel"][0])
+
+
+def _refuse_beyond_section(packed: tuple[Records, Records, Records], cases: CaseSet) -> None:
+    """Wheels, floor and floor points must be inside the section that they are said to stand on."""
+    sine, cosine = np.sin(cases.records["heading"]), np.cos(cases.records["heading"])
+    reach = np.zeros(len(cases))
+    for x, y in _plan(packed):
+        np.maximum(reach, np.abs(x * sine + y * cosine), out=reach)
+    curvature = np.abs(cases.records["curvature"])
+    tight = np.flatnonzero(curvature * reach >= 0.95)
+    if tight.size:
+        raise UserError(
+            f"case {tight[0] + 1}: a section of {1.0 / curvature[tight[0]]:.3f} m radius is too tight for a "
+            f"car that reaches {reach[tight[0]]:.3f} m round it from its middle"
+        )
+
+
+def _plan(packed: tuple[Records, Records, Records]) -> set[tuple[float, float]]:
+    """Wheels, corners of the air elements' strips and floor points from the CG, m."""
+    body, elements, points = packed
+    found = {(float(x), float(y)) for x, y in zip(body["x"][0], body["y"][0], strict=True)}
+    found |= {(float(p["x"]), float(p["y"])) for p in points}
+    sides = [(i, j) for i in (-1.0, 1.0) for j in (-2.0, 2.0)]
+    return found | {
+        (float(e["x"] + i * e["along"]), float(j * e["across"])) for e in elements for i, j in sides
+    }
+
+
+def evaluate(
+    project: Project,
+    setups: Setup | Sequence[Setup] | None = None,
+    cases: CaseSet | None = None,
+    progress: Callable[[int], object] | None = None,
+) -> Result:
+    """Grip margin and all that belongs to it, the car wearing the body of the setups.
+
+    `setups`: one, several of one body, or None for the one the car stands on today. `cases`: None for the
+    venue's own sweep. Raises UserError where a case cannot be put to this car, or there is no such body.
+    """
+    wanted = [project.setup] if setups is None else [setups] if isinstance(setups, Setup) else list(setups)
+    model = Model(with_body(project, wanted[0].body).car)
+    return model.run(
+        model.settings(wanted), sweep_cases(project.venue) if cases is None else cases, progress=progress
+    )

@@ -1,0 +1,156 @@
+"""What comes back from an evaluation: every field with its unit and shape, and a pandas view."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from setupopt import units
+from setupopt.evaluation.cases import CaseSet
+from setupopt.physics.inputs import Floats, Records
+from setupopt.project.model import AXLES, WHEELS
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Field = dict[str, Any]
+
+
+def _by_wheel(name: str, unit: str, values: Floats, factor: float) -> dict[str, Floats]:
+    """Four columns in file units from (n, wheels) in SI."""
+    return {f"{name}_{wheel}_{unit}": values[:, w] / factor for w, wheel in enumerate(WHEELS)}
+
+
+@dataclass(frozen=True)
+class Result:
+    """Answers of setups x cases, setups slowest.
+
+    `answers` is (setups, cases) of ANSWER records in SI; see `physics.inputs` for every field. The
+    properties below are (setups, cases) unless they say otherwise.
+    """
+
+    cases: CaseSet
+    answers: Records
+    bump_travel: Floats  # (wheels), m
+    droop_travel: Floats
+
+    @property
+    def contact(self) -> np.ndarray:
+        """Whether the car holds on the surface; no other number of a lost case may be trusted."""
+        return np.asarray(self.answers["contact"])
+
+    @property
+    def margin(self) -> Floats:
+        """Grip margin; not a number where contact is lost."""
+        return np.asarray(self.answers["margin"])
+
+    @property
+    def steer(self) -> Floats:
+        """The margin as a search climbs it: finite everywhere, with a slope towards contact where it is lost.
+
+        Bent below -1; of a lost case it says how far contact is, not how it compares with a slide.
+        """
+        return np.asarray(self.answers["steer"])
+
+    @cached_property
+    def travel_left(self) -> Floats:
+        """Least travel left to a bump or droop stop, m."""
+        travel = self.answers["travel"]
+        left = np.minimum(self.bump_travel - travel, travel + self.droop_travel)
+        return np.asarray(left.min(axis=-1))
+
+    @property
+    def worst(self) -> np.ndarray:
+        """Index of the worst case of each setup, (setups). A lost case is worse than any other."""
+        score = np.where(self.contact, self.margin, self.steer - 1e6)
+        return np.asarray(score.argmin(axis=1))
+
+    @property
+    def worst_margin(self) -> Floats:
+        """Margin of each setup's worst case, (setups); minus infinity where contact is lost anywhere."""
+        return np.asarray(np.where(self.contact, self.margin, -np.inf).min(axis=1))
+
+    def lost(self, setup: int = 0) -> int:
+        """How many cases of a setup lose contact."""
+        return int((~self.contact[setup]).sum())
+
+    def by_angle(self, setup: int = 0) -> list[Field]:
+        """Worst attitude at every roll angle of a sweep; margin None where contact is lost."""
+        angles = self.cases.angles
+        shape = (len(self.cases.attitudes), angles.size)
+        margin = np.where(self.contact[setup], self.margin[setup], -np.inf).reshape(shape)
+        rows = margin.argmin(axis=0)
+        return [
+            {
+                "roll_angle_deg": degrees(angle),
+                **self.cases.along(i),
+                "margin": float(margin[row, i]) if np.isfinite(margin[row, i]) else None,
+                "attitude": self.cases.attitudes[row],
+            }
+            for i, (angle, row) in enumerate(zip(angles, rows, strict=True))
+        ]
+
+    def columns(self, setup: int = 0) -> dict[str, Any]:
+        """The case table in file units, (cases) each, in its fixed order."""
+        a, c = self.answers[setup], self.cases.records
+        first = np.where(a["use"][:, 0] >= a["use"][:, 1], *AXLES)
+        point = np.isfinite(a["clearance"])
+        return {
+            "case": np.arange(1, len(self.cases) + 1),
+            "roll_angle_deg": np.round(c["roll_angle"] / units.DEG, 9),
+            **({"along_mm": np.round(c["along"] / units.MM, 6)} if self.cases.is_along else {}),
+            "attitude": np.array(self.cases.attitude, dtype=object),
+            "speed_m_s": c["speed"],
+            "contact": a["contact"],
+            "margin": a["margin"],
+            "use_front": a["use"][:, 0],
+            "use_rear": a["use"][:, 1],
+            "first_axle": first.astype(object),
+            **_by_wheel("load", "N", a["load"], 1.0),
+            **_by_wheel("grip", "N", a["grip"], 1.0),
+            **_by_wheel("inclination", "deg", a["inclination"], units.DEG),
+            **_by_wheel("patch", "mm2", a["patch"], units.MM2),
+            "front_gap_mm": a["ride_gap"][:, 0] / units.MM,
+            "rear_gap_mm": a["ride_gap"][:, 1] / units.MM,
+            "downforce_N": a["downforce"],
+            "drag_N": a["drag"],
+            "heave_mm": a["state"][:, 0] / units.MM,
+            "pitch_deg": a["state"][:, 1] / units.DEG,
+            "body_roll_deg": a["state"][:, 2] / units.DEG,
+            "least_clearance_mm": np.where(point, a["clearance"], np.nan) / units.MM,
+            "travel_left_mm": self.travel_left[setup] / units.MM,
+        }
+
+    def frame(self, setup: int = 0) -> pd.DataFrame:
+        """The case table as a pandas frame; whatever a lost case could not answer is missing."""
+        import pandas as pd
+
+        table = pd.DataFrame(self.columns(setup))
+        keep = ["case", "roll_angle_deg", "along_mm", "attitude", "speed_m_s", "contact"]
+        table.loc[~table["contact"], [name for name in table.columns if name not in keep]] = np.nan
+        return table
+
+    def fields(self, case: int, setup: int = 0) -> Field:
+        """One case's row of the table as plain Python values; None for what has no answer."""
+        row = self.frame(setup).iloc[case]
+        return {str(name): _plain(value) for name, value in row.items()}
+
+
+def degrees(angle: float) -> float:
+    """An angle that was asked for, in degrees, without the noise of the conversion."""
+    return round(float(angle / units.DEG), 9) + 0.0
+
+
+def finite(value: Any) -> float | None:
+    """A number as Python's own; None for one that is not finite."""
+    number = float(value)
+    return number if np.isfinite(number) else None
+
+
+def _plain(value: Any) -> Any:
+    """A NumPy scalar as Python's own; None for a missing number."""
+    value = value.item() if isinstance(value, np.generic) else value
+    return None if isinstance(value, float) and not np.isfinite(value) else value

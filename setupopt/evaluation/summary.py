@@ -1,0 +1,80 @@
+"""Cases summed up: the worst attitude at every roll angle, the worst roll angle of every attitude."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from setupopt.evaluation.result import Field, Result
+from setupopt.physics.inputs import Floats
+from setupopt.units import DEG
+
+
+@dataclass(frozen=True, slots=True)
+class AttitudeWorst:
+    """One attitude over all its cases; `margin` at its worst angle, None where contact is lost there."""
+
+    attitude: str
+    cases: int
+    lost: int
+    roll_angle_deg: float
+    margin: float | None
+    along_mm: float | None = None  # on a section of parts
+
+
+def by_angle(result: Result) -> list[Field]:
+    """As `Result.by_angle`; a list of cases is grouped by the roll angles it gives, in their order."""
+    if result.cases.attitudes:
+        return result.by_angle()
+    score = _score(result)
+    order = np.lexsort((score, result.cases.at))
+    angles = result.cases.at[order]
+    first = np.flatnonzero(np.r_[True, angles[1:] != angles[:-1]])
+    return [_at_angle(result, int(case)) for case in order[first]]
+
+
+def _at_angle(result: Result, case: int) -> Field:
+    return {
+        "roll_angle_deg": _angle(result, case),
+        **result.cases.along(case),
+        "margin": _margin(result, case),
+        "attitude": result.cases.attitude[case],
+    }
+
+
+def by_attitude(result: Result) -> list[AttitudeWorst]:
+    """Every attitude (or name in a list of cases), in the order of their first cases."""
+    score, contact = _score(result), result.contact[0]
+    names, which = np.unique(np.array(result.cases.attitude, dtype=object), return_inverse=True)
+    order = np.lexsort((score, which))
+    first = np.searchsorted(which[order], np.arange(names.size))
+    counts = np.bincount(which)
+    lost = np.bincount(which, weights=~contact)
+    earliest = np.full(names.size, which.size)
+    np.minimum.at(earliest, which, np.arange(which.size))
+    return [
+        AttitudeWorst(
+            str(names[i]),
+            int(counts[i]),
+            int(lost[i]),
+            _angle(result, worst),
+            _margin(result, worst),
+            **result.cases.along(worst),
+        )
+        for i in np.argsort(earliest)
+        for worst in [int(order[first[i]])]
+    ]
+
+
+def _score(result: Result) -> Floats:
+    """Margins of the first setup, lost cases below all others."""
+    return np.asarray(np.where(result.contact[0], result.margin[0], result.steer[0] - 1e3))
+
+
+def _angle(result: Result, case: int) -> float:
+    return round(float(result.cases.records["roll_angle"][case]) / DEG, 9) + 0.0
+
+
+def _margin(result: Result, case: int) -> float | None:
+    return float(result.margin[0, case]) if result.contact[0, case] else None

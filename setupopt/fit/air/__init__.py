@@ -1,0 +1,1 @@
+"""Air loads from tables of tunnel or CFD runs."""

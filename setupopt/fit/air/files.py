@@ -1,0 +1,159 @@
+"""Fitted bodies in the form of bodies/NAME.toml, and what to write into `[spread]` of limits.toml."""
+
+from __future__ import annotations
+
+import tomllib
+from math import ceil
+from typing import Any
+
+from setupopt.errors import UserError
+from setupopt.fit.air.fit import AirFit
+from setupopt.fit.air.fits import SPREADS, AirFits
+from setupopt.fit.air.oddities import oddities
+from setupopt.project.schema import SpreadTable
+from setupopt.units import MM, PERCENT
+
+_DIGITS = 5  # of a fitted number
+_Remarks = dict[tuple[int | None, str], str]  # by element and key
+_AIR = {
+    "drag_area_m2": ("drag_area", 1.0), "drag_height_mm": ("drag_height", MM),
+    "side_area_m2_per_rad": ("side_area", 1.0), "side_station_mm": ("side_station", MM),
+    "side_height_mm": ("side_height", MM), "front_ride_station_mm": ("front_ride_station", MM),
+    "rear_ride_station_mm": ("rear_ride_station", MM),
+}  # fmt: skip
+_ELEMENT = {
+    "station_mm": ("station", MM), "chord_mm": ("chord", MM), "span_mm": ("span", MM),
+    "offset_mm": ("offset", MM), "free_area_m2": ("free_area", 1.0), "ground_area_m2": ("ground_area", 1.0),
+    "peak_gap_mm": ("peak_gap", MM), "yaw_loss_per_rad2": ("yaw_loss", 1.0),
+}  # fmt: skip
+
+
+def body_as_dict(fit: AirFit) -> dict[str, Any]:
+    """The body by the keys and units of its file; geometry to 1e-6 of the unit, the rest to five digits."""
+    air = fit.air
+    parts = [{"name": element.name, **_entries(element, _ELEMENT)} for element in air.elements]
+    return {"air": {**_entries(air, _AIR), "element": parts}}
+
+
+def _entries(holder: object, keys: dict[str, tuple[str, float]]) -> dict[str, float]:
+    return {key: _rounded(key, getattr(holder, field) / unit) for key, (field, unit) in keys.items()}
+
+
+def _rounded(key: str, value: float) -> float:
+    is_fitted = "area" in key or key in ("peak_gap_mm", "yaw_loss_per_rad2")
+    return float(f"{value:.{_DIGITS}g}") if is_fitted else round(value, 6)
+
+
+def body_toml(fits: AirFits, fit: AirFit) -> str:
+    """The file of a body: on top where it comes from and what is odd, beside each number how sure it is."""
+    import tomlkit  # here, because only what writes files needs it
+
+    said, values = _remarks(fit), body_as_dict(fit)["air"]
+    document, air, parts = tomlkit.document(), tomlkit.table(), tomlkit.aot()
+    for line in _top(fits, fit):
+        document.add(tomlkit.comment(line))
+    document.add(tomlkit.nl())
+    _fill(air, {key: value for key, value in values.items() if key != "element"}, said, None)
+    for number, entries in enumerate(values["element"]):
+        part = tomlkit.table()
+        _fill(part, entries, said, number)
+        parts.append(part)
+    air.add("element", parts if values["element"] else [])
+    document.add("air", air)
+    return tomlkit.dumps(document)
+
+
+def _fill(table: Any, entries: dict[str, Any], said: _Remarks, number: int | None) -> None:
+    """Entries with what is said of them."""
+    for key, value in entries.items():
+        table.add(key, value)
+        if (number, key) in said:
+            table[key].comment(said[number, key])
+
+
+def _top(fits: AirFits, fit: AirFit) -> tuple[str, ...]:
+    table, like = _plain(fits.table.path.name), _plain(fits.project.car.name)
+    return (
+        f'Body from {len(fit.rows)} measured rows of {table}, configuration "{_plain(fit.label)}".',
+        f'Parts, their places and what is held: those of car.toml of the car "{like}".',
+        f"Rung {fit.rung + 1} of {len(fit.steps)}; +- is one standard error.",
+        *(f"! {_plain(said)}" for said in oddities(fit)),
+    )
+
+
+def _plain(text: str) -> str:
+    return "".join(letter if letter.isprintable() else " " for letter in text)
+
+
+def _remarks(fit: AirFit) -> _Remarks:
+    """How sure each number is, by element and key."""
+    factor = fit.common_factor
+    said = {}
+    for number in fit.numbers:
+        term = number.term
+        if number.error is not None:
+            words = f"+- {number.error / term.unit:.2g}"
+        elif term.is_area and factor is not None:
+            words = f"held at {factor[0]:.4g} times that of car.toml"
+        else:
+            words = "held as in car.toml"
+        said[term.element, term.key] = words
+    return said
+
+
+def spread_toml(fits: AirFits) -> str:
+    """The fragment for limits.toml: cross-validated errors in percent, rounded up to tenths."""
+    head = "# For [spread] of limits.toml: cross-validated, the largest of all bodies."
+    return "\n".join([head, "[spread]", *(_spread_line(fits, key) for key in SPREADS)]) + "\n"
+
+
+def _spread_line(fits: AirFits, key: str) -> str:
+    value, there = spread_percent(fits, key), limits_percent(fits, key)
+    if value is None:
+        return f"# {key}: the table does not tell"
+    if value > _most(key):
+        return f"# {key} = {value:g}: above what limits.toml takes; foretells nothing"
+    return f"{key} = {value:g}  # limits.toml has {'none' if there is None else f'{there:g}'}"
+
+
+def _most(key: str) -> float:
+    bounds = SpreadTable.bounds(key)
+    assert bounds is not None
+    return bounds.high
+
+
+def limits_percent(fits: AirFits, key: str) -> float | None:
+    """The same key as limits.toml of the project has it."""
+    limits = fits.project.limits
+    share = None if limits is None else getattr(limits.spread, key.removesuffix("_percent"), None)
+    return None if share is None else float(f"{share / PERCENT:.10g}")
+
+
+def raised_limits(fits: AirFits, text: str) -> str:
+    """The text of limits.toml with `[spread]` raised to what was found; all else as it was, comments too.
+
+    Raises UserError where its layout does not bear that.
+    """
+    import tomlkit
+
+    document: Any = tomlkit.parse(text)
+    wanted = tomllib.loads(text)
+    for values in (document, wanted):
+        _raise(fits, values.setdefault("spread", {}))
+    raised = tomlkit.dumps(document)
+    if tomllib.loads(raised) != wanted:
+        raise UserError("limits.toml is laid out so that its [spread] has to be changed by hand")
+    return raised
+
+
+def _raise(fits: AirFits, spread: dict[str, float]) -> None:
+    for key in SPREADS:
+        value = spread_percent(fits, key)
+        if value is not None and spread.get(key, -1.0) < value <= _most(key):
+            spread[key] = value
+
+
+def spread_percent(fits: AirFits, key: str) -> float | None:
+    """A key of `[spread]` in percent, up to the next tenth; None where the table does not tell."""
+    share = fits.spread(key)
+    return None if share is None else ceil(round(10.0 * share / PERCENT, 6)) / 10.0

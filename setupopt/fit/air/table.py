@@ -1,0 +1,99 @@
+"""Reads measured air loads: a row for every attitude of every body."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from setupopt.errors import InputError, InputErrors
+from setupopt.fit.air.rows import FORCES, AirRows
+from setupopt.fit.table import Column, Measurements, read_measurements
+from setupopt.project.consistency import ROOM
+from setupopt.project.field_types import Bounds
+from setupopt.project.model import Car
+from setupopt.project.schema import AxleSetupTable
+from setupopt.project.static_checks import plan_points, reach
+from setupopt.project.venue_schema import VenueTable
+from setupopt.units import DEG, MM
+
+DENSITY = 1.2  # kg/m3
+UNNAMED = "fitted"  # the only body of a table without names
+_NAMES, _RADIUS, _DENSITY = "configuration", "surface_radius_mm", "air_density_kg_m3"
+_RIDES = ("front_ride_height_mm", "rear_ride_height_mm")
+_LENGTHS = {"m": 1000.0, "in": 25.4}
+_LOADS = {"kN": 1000.0}
+
+
+@dataclass(frozen=True, eq=False)
+class AirTable:
+    """A table of measured air loads: the rows of each configuration by its name, in the names' order.
+
+    `density`: that of the air where the table names none, kg/m3; `notes`: what is odd about it.
+    """
+
+    path: Path
+    rows: dict[str, AirRows]
+    density: float
+    notes: tuple[str, ...]
+
+
+def read_air(path: str | Path, car: Car, density: float = DENSITY) -> AirTable:
+    """Read a table; its columns are explained in docs/nomenclature.md.
+
+    Raises InputErrors with every mistake, also where `car` does not fit into a section.
+    """
+    found = read_measurements(path, _columns(density), (_NAMES,))
+    errors = [*_unnamed(found), *_too_tight(found, car)]
+    if errors:
+        raise InputErrors(sorted(errors, key=lambda error: error.line or 0))
+    rows, names = _rows(found), np.array(found.names.get(_NAMES, [UNNAMED] * len(found)))
+    sorted_out = {str(name): rows.pick(names == name).in_order() for name in np.unique(names)}
+    return AirTable(Path(path), sorted_out, density, found.notes)
+
+
+def _columns(density: float) -> dict[str, Column]:
+    """Ranges as those of the same entries in the project; of angles and loads, what any car stays within."""
+    ride = AxleSetupTable.bounds("ride_height_mm")
+    radius, air = VenueTable.bounds("radius_mm"), VenueTable.bounds(_DENSITY)
+    assert ride and radius and air
+    return {
+        **{key: Column(ride, MM, is_needed=True, others=_LENGTHS) for key in _RIDES},
+        "body_roll_deg": Column(Bounds(-15, 15, "deg"), DEG, empty=0.0),
+        "yaw_deg": Column(Bounds(-45, 45, "deg"), DEG, empty=0.0),
+        _RADIUS: Column(radius, MM, empty=math.inf, others=_LENGTHS),
+        "speed_m_s": Column(Bounds(1, 200, "m/s"), is_needed=True, others={"km/h": 1 / 3.6}),
+        _DENSITY: Column(air, empty=density),
+        **{key: Column(_force_bounds(key), is_measured=True, others=_LOADS) for key in FORCES},
+    }
+
+
+def _force_bounds(key: str) -> Bounds:
+    return Bounds(0, 50_000, "N") if key == "drag_N" else Bounds(-100_000, 100_000, "N")
+
+
+def _rows(found: Measurements) -> AirRows:
+    get = found.values
+    return AirRows(
+        front_ride=get[_RIDES[0]], rear_ride=get[_RIDES[1]], body_roll=get["body_roll_deg"],
+        yaw=get["yaw_deg"], curvature=1.0 / get[_RADIUS], speed=get["speed_m_s"], density=get[_DENSITY],
+        forces=np.column_stack([get[key] for key in FORCES]), lines=found.lines,
+    )  # fmt: skip
+
+
+def _unnamed(found: Measurements) -> Iterator[InputError]:
+    """Rows without a name between rows that have one."""
+    for row, name in enumerate(found.names.get(_NAMES, [])):
+        if not name:
+            yield InputError(str(found.path), int(found.lines[row]), _NAMES, "an empty cell", "a name")
+
+
+def _too_tight(found: Measurements, car: Car) -> Iterator[InputError]:
+    """Rows whose section the car does not fit into."""
+    least = reach(plan_points(car), 0.0) / ROOM
+    for row in np.flatnonzero(found.values[_RADIUS] < least):
+        expected = f"at least {least / MM:.0f} mm, so that the car fits in"
+        yield found.error(int(row), _RADIUS, expected)

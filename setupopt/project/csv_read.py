@@ -1,0 +1,239 @@
+"""Reads a CSV table of numbers and names, every bad cell named with its line and column."""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import itertools
+import math
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import NamedTuple, TextIO
+
+import numpy as np
+from numpy.typing import NDArray
+
+from setupopt.errors import InputError, InputErrors
+from setupopt.files import reason
+from setupopt.project.field_types import NAME, Bounds, is_plain
+from setupopt.project.toml_positions import key_text, quoted
+
+MOST_ROWS = 2_000_000
+MOST_CASES = 400_000  # rows with names: the table of their answers takes 3 kB each
+MOST_TEXT_ROWS = 100_000  # of a table whose numbers are read as text: a rig's, a tunnel's, a sheet
+MOST_BYTES = 400_000_000
+_LONGEST_LINE = 1_000_000  # characters
+_MOST_COLUMNS = 1000
+_CHUNK = 50_000  # rows held as text at a time
+_ENOUGH = 100  # mistakes after which reading stops
+_COMMA = re.compile(r"[-+]?\d+,\d+")
+
+
+class Column(NamedTuple):
+    """What the cells of a column hold. An empty cell means `empty`, None where there must be a number;
+    where it means infinity (no turn, no curvature), "inf" says so too."""
+
+    bounds: Bounds
+    required: bool = False  # the column itself
+    empty: float | None = None
+
+    def __str__(self) -> str:
+        also = {None: "", math.inf: ", inf or nothing"}.get(self.empty, " or nothing")
+        return f"a number {self.bounds}{also}"
+
+    def instead_of(self, cell: str) -> str:
+        """What should stand in place of a cell."""
+        point = f", with a decimal point: {cell.replace(',', '.')}" if _COMMA.fullmatch(cell) else ""
+        return f"{self}{point}"
+
+
+@dataclass(frozen=True, eq=False)
+class CsvTable:
+    """The columns that the file has: numbers in the file's units, names, and each row's line."""
+
+    path: Path
+    numbers: dict[str, NDArray[np.float64]]
+    names: dict[str, list[str]]
+    lines: NDArray[np.int64]
+
+    def error(self, row: int, key: str, found: str, expected: str) -> InputError:
+        """A mistake in a row (from 0)."""
+        return InputError(str(self.path), int(self.lines[row]), key, found, expected)
+
+
+def read_csv(
+    path: Path, columns: Mapping[str, Column], names: Sequence[str] = (), unread: Sequence[str] = ()
+) -> CsvTable:
+    """The table of a file with a header line. Raises InputErrors.
+
+    Columns may stand in any order; `names` are the columns of text, all optional; `unread` may hold anything.
+    """
+    reading = _Reading(path, columns, names, unread)
+    try:
+        if path.exists() and not path.is_file():
+            raise OSError("it is not a file")
+        if path.stat().st_size > MOST_BYTES:
+            raise OSError(f"it has more than {MOST_BYTES} bytes")
+        with path.open(encoding="utf-8-sig", newline="") as stream:
+            return reading.table(stream)
+    except UnicodeDecodeError as error:
+        reading.say(reading.line + 1, "", f"the byte 0x{error.object[error.start]:02x}", "UTF-8 text")
+    except csv.Error as error:
+        reading.say(reading.line + 1, "", f"a mistake of form ({error})", "cells between commas")
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
+        reading.say(None, "", f"that it cannot be read ({reason(error)})", "a table to read")
+    raise reading.refused()
+
+
+class _Chunk(NamedTuple):
+    numbers: dict[str, NDArray[np.float64]]
+    names: dict[str, list[str]]
+    lines: list[int]
+
+
+class _Reading:
+    """One pass over a file, and the mistakes found on the way."""
+
+    def __init__(
+        self, path: Path, columns: Mapping[str, Column], names: Sequence[str], unread: Sequence[str]
+    ) -> None:
+        self.path = path
+        self.columns = columns
+        self.names = names
+        self.unread = unread
+        self.errors: list[InputError] = []
+        self.line = 0  # the last one read
+
+    def say(self, line: int | None, key: str, found: str, expected: str) -> None:
+        self.errors.append(InputError(str(self.path), line, key, found, expected))
+
+    def refused(self) -> InputErrors:
+        return InputErrors(sorted(self.errors, key=lambda error: error.line or 0))
+
+    def table(self, stream: TextIO) -> CsvTable:
+        rows = self.rows(stream)
+        header = self.header(next(rows, (None, [])))
+        whole = self.whole(rows, len(header))
+        most = (min(MOST_ROWS, MOST_CASES) if self.names else MOST_ROWS) if self.columns else MOST_TEXT_ROWS
+        chunks: list[_Chunk] = []
+        while len(self.errors) < _ENOUGH and (found := list(itertools.islice(whole, _CHUNK))):
+            if (len(chunks) + 1) * _CHUNK > most:
+                self.say(found[0][0], "", "more rows than that", f"at most {most} rows")
+                break
+            chunks.append(self.chunk(header, found))
+        if not chunks and not self.errors:
+            self.say(self.line, "", "no rows", "at least one row under the header")
+        if self.errors:
+            raise self.refused()
+        return self.joined(chunks)
+
+    def rows(self, stream: TextIO) -> Iterator[tuple[int, list[str]]]:
+        reader = csv.reader(_lines(stream), strict=True)
+        for row in reader:
+            self.line = reader.line_num
+            if row:  # a blank line is no row
+                yield self.line, row
+
+    def whole(self, rows: Iterator[tuple[int, list[str]]], width: int) -> Iterator[tuple[int, list[str]]]:
+        """The rows of as many cells as the header; no row is held that is not."""
+        for line, row in rows:
+            if len(row) == width:
+                yield line, row
+            elif len(self.errors) < _ENOUGH:
+                why = " (a decimal comma starts a new cell)" if len(row) > width else ""
+                self.say(line, "", f"{len(row)} cells", f"{width}, as in the header{why}")
+            else:
+                return
+
+    def header(self, found: tuple[int | None, list[str]]) -> list[str]:
+        line, header = found[0], [cell.strip() for cell in found[1]]
+        if not header:
+            self.say(None, "", "an empty file", "a header line with " + ", ".join(self.known()))
+        elif len(header) == 1 and (";" in header[0] or "\t" in header[0]):
+            self.say(line, "", quoted(header[0]), "commas between the columns, and points in the numbers")
+        elif len(header) > _MOST_COLUMNS:
+            self.say(line, "", f"{len(header)} columns", "some of " + ", ".join(self.known()))
+        else:
+            self.check_header(line, header)
+        if self.errors:
+            raise self.refused()
+        return header
+
+    def known(self) -> list[str]:
+        return [*self.columns, *self.names, *self.unread]
+
+    def check_header(self, line: int | None, header: list[str]) -> None:
+        for place, name in enumerate(header):
+            if name not in self.known():
+                near = difflib.get_close_matches(name[:80], self.known(), 1)
+                expected = near[0] if near else "one of " + ", ".join(self.known())
+                self.say(line, key_text((name,)), "an unknown column", expected)
+            elif name in header[:place]:
+                self.say(line, name, "it a second time", "every column once")
+        for name, column in self.columns.items():
+            if column.required and name not in header:
+                self.say(line, name, "no such column", str(column))
+
+    def chunk(self, header: list[str], found: list[tuple[int, list[str]]]) -> _Chunk:
+        lines = [line for line, _ in found]
+        cells = dict(zip(header, zip(*(row for _, row in found), strict=True), strict=True))
+        return _Chunk(
+            {key: self.numbers(key, cells[key], lines) for key in self.columns if key in cells},
+            {key: self.texts(key, cells[key], lines) for key in self.names if key in cells},
+            lines,
+        )
+
+    def numbers(self, key: str, cells: Sequence[str], lines: list[int]) -> NDArray[np.float64]:
+        column = self.columns[key]
+        values = _floats(cells, math.nan if column.empty is None else column.empty)
+        good = (values >= column.bounds.low) & (values <= column.bounds.high)
+        if column.empty == math.inf:
+            good |= values == math.inf
+        for row in np.flatnonzero(~good)[:_ENOUGH]:
+            cell = cells[row].strip()
+            self.say(lines[row], key, quoted(cell) if cell else "an empty cell", column.instead_of(cell))
+        return values
+
+    def texts(self, key: str, cells: Sequence[str], lines: list[int]) -> list[str]:
+        odd = [row for row, cell in enumerate(cells) if cell.strip() and not is_plain(cell)]
+        for row in odd[:_ENOUGH]:
+            self.say(lines[row], key, quoted(cells[row]), NAME)
+        return list(cells)
+
+    def joined(self, chunks: list[_Chunk]) -> CsvTable:
+        return CsvTable(
+            self.path,
+            {key: np.concatenate([chunk.numbers[key] for chunk in chunks]) for key in chunks[0].numbers},
+            {key: list(itertools.chain(*(chunk.names[key] for chunk in chunks))) for key in chunks[0].names},
+            np.array([line for chunk in chunks for line in chunk.lines], dtype=np.int64),
+        )
+
+
+def _lines(stream: TextIO) -> Iterator[str]:
+    """The lines; a file that has none is not taken into memory as a single one."""
+    while line := stream.readline(_LONGEST_LINE):
+        if len(line) == _LONGEST_LINE:
+            raise csv.Error(f"a line of over {_LONGEST_LINE} characters")
+        yield line
+
+
+def _floats(cells: Sequence[str], empty: float) -> NDArray[np.float64]:
+    """The cells as numbers, NaN for what is none."""
+    together = "".join(cells)
+    if together.isascii() and "_" not in together:  # Python reads 1_000 and digits of other scripts
+        try:
+            return np.array([float(cell) if cell else empty for cell in cells])
+        except ValueError:
+            pass
+    return np.array([_float(cell.strip(), empty) for cell in cells])
+
+
+def _float(cell: str, empty: float) -> float:
+    if not cell:
+        return empty
+    try:
+        return float(cell) if cell.isascii() and "_" not in cell else math.nan
+    except ValueError:
+        return math.nan

@@ -1,0 +1,196 @@
+"""The kinds of entry a project file has: numbers with unit and range, names, choices, ranges.
+
+Every field carries in one sentence what is expected of it, which is what a refusal says.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterator
+from typing import Annotated, Any, NamedTuple, Self
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Discriminator,
+    Field,
+    Tag,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
+from pydantic_core import PydanticCustomError
+
+from setupopt.project.toml_positions import Loc
+
+MOST_STEPS = 20_000
+LONGEST_NAME = 80
+
+
+class Bounds(NamedTuple):
+    """The plausible range of a number in its file unit."""
+
+    low: float
+    high: float
+    unit: str
+
+    def __str__(self) -> str:
+        return f"from {self.low:,.10g} to {self.high:,.10g} {self.unit}".replace(",", "").rstrip()
+
+
+def wrong(place: Loc, expected: str) -> PydanticCustomError:
+    """A mistake at `place` inside the validated value; an empty `expected` leaves the field's own."""
+    return PydanticCustomError("wrong", "expected {expected}", {"place": place, "expected": expected})
+
+
+class Table(BaseModel):
+    """A TOML table: known keys only, no conversions, finite numbers inside their range."""
+
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, allow_inf_nan=False)
+
+    @classmethod
+    def bounds(cls, key: str) -> Bounds | None:
+        """The range of the field, None for one that is no number."""
+        extra = cls.model_fields[key].json_schema_extra
+        found = extra.get("bounds") if isinstance(extra, dict) else None
+        return Bounds(*found) if isinstance(found, tuple) else None
+
+    @field_validator("*", mode="after")
+    @classmethod
+    def _inside_bounds(cls, value: Any, info: ValidationInfo) -> Any:
+        bounds = cls.bounds(info.field_name or "")
+        for place, number in _numbers(value) if bounds else ():
+            if bounds and not bounds.low <= number <= bounds.high:
+                raise wrong(place, f"a number {bounds}")
+        return value
+
+
+class Span(Table):
+    """Both ends of a range, without steps."""
+
+    from_: float = Field(alias="from", description="a number, the lower end")
+    to: float = Field(description="a number, the upper end")
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        if self.from_ > self.to:
+            raise wrong(("to",), "a number not below `from`")
+        return self
+
+
+class Steps(Span):
+    """A range that is walked in steps."""
+
+    step: float = Field(gt=0, description="a step above 0")
+
+    @model_validator(mode="after")
+    def _walkable(self) -> Self:
+        width = self.to - self.from_
+        if width > 0 and self.step > width * (1 + 1e-9):
+            raise wrong(("step",), "a step no larger than the range")
+        if width > MOST_STEPS * (1 + 1e-9) * self.step:
+            raise wrong(("step",), f"a step that makes at most {MOST_STEPS + 1} values")
+        return self
+
+
+def _numbers(value: object) -> Iterator[tuple[Loc, float]]:
+    if isinstance(value, float):
+        yield (), value
+    elif isinstance(value, Span):
+        yield ("from",), value.from_
+        yield ("to",), value.to
+    elif isinstance(value, list):
+        yield from (((index,), item) for index, item in enumerate(value) if isinstance(item, float))
+
+
+# The tags of a union show up in the place of a mistake; no name in a file can hold a control character
+_STEPS, _LIST = "\x01steps", "\x01list"
+UNION_TAGS = (_STEPS, _LIST)
+
+StepsOrList = Annotated[
+    Annotated[Steps, Tag(_STEPS)] | Annotated[list[float], Field(min_length=1), Tag(_LIST)],
+    Discriminator(lambda value: _STEPS if isinstance(value, dict | Steps) else _LIST),
+]
+
+
+def number(low: float, high: float, unit: str, **options: Any) -> Any:
+    """A number from `low` to `high`; `default=None` makes it optional."""
+    return _bounded("a number {}", low, high, unit, options)
+
+
+def percent(**options: Any) -> Any:
+    """A share in percent; a number below 1 is a share of one written by mistake."""
+    return _bounded("0, or a number from 1 to 100 %", 0, 100, "%", options)
+
+
+def numbers(low: float, high: float, unit: str, **options: Any) -> Any:
+    """A list of numbers, each from `low` to `high`."""
+    options.setdefault("min_length", 1)
+    return _bounded("a list of numbers {}", low, high, unit, options)
+
+
+def span(low: float, high: float, unit: str, **options: Any) -> Any:
+    """A range `{ from, to }` inside `low` to `high`."""
+    return _bounded("{{ from, to }} {}", low, high, unit, options)
+
+
+def steps(low: float, high: float, unit: str, **options: Any) -> Any:
+    """A range `{ from, to, step }` inside `low` to `high`."""
+    return _bounded("{{ from, to, step }} {}", low, high, unit, options)
+
+
+def steps_or_list(low: float, high: float, unit: str, **options: Any) -> Any:
+    """A range in steps, or the list of what there is, each inside `low` to `high`."""
+    return _bounded("{{ from, to, step }} or a list of numbers, {}", low, high, unit, options)
+
+
+def _bounded(said: str, low: float, high: float, unit: str, options: dict[str, Any]) -> Any:
+    bounds = Bounds(low, high, unit)
+    extra: Any = {"bounds": tuple(bounds), "unit": unit}
+    return Field(description=said.format(bounds), json_schema_extra=extra, **options)
+
+
+def choice(*names: str) -> Any:
+    """One of a few words."""
+    first, last = ", ".join(f'"{name}"' for name in names[:-1]), f'"{names[-1]}"'
+    return Field(description=f"{first} or {last}")
+
+
+def some(**options: Any) -> Any:
+    """A list of tables that may be left out."""
+    return Field(default_factory=list, **options)
+
+
+def not_a_share(value: float | None) -> float | None:
+    """Refuses 0.6 where 60 % is meant."""
+    if value is not None and 0 < value < 1:
+        raise wrong((), "")
+    return value
+
+
+def unique_names(tables: list[Any], place: Loc) -> None:
+    """Refuses a second table of the same name in the list at `place`."""
+    seen: set[str] = set()
+    for index, table in enumerate(tables):
+        if table.name in seen:
+            raise wrong((*place, index, "name"), "a name that is not used twice")
+        seen.add(table.name)
+
+
+def is_plain(name: str) -> bool:
+    """Whether a name is neither empty nor overlong and free of control characters and line ends."""
+    kinds = set() if name.isprintable() else {unicodedata.category(letter) for letter in name}
+    return bool(name.strip()) and len(name) <= LONGEST_NAME and kinds.isdisjoint(("Cc", "Zl", "Zp"))
+
+
+def _plain_name(name: str) -> str:
+    if not is_plain(name):
+        raise wrong((), NAME)
+    return name
+
+
+NAME = f"a name of 1 to {LONGEST_NAME} characters without control characters"
+Name = Annotated[str, Field(description=NAME), AfterValidator(_plain_name)]
+Percent = Annotated[float, AfterValidator(not_a_share)]
+OptionalPercent = Annotated[float | None, AfterValidator(not_a_share)]

@@ -1,0 +1,35 @@
+"""Which parts of the floor may stand lowest on the setup pad, and how high they stand there."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from setupopt.project.model import Car, ClearancePoint, Setup
+from setupopt.project.static_checks import floor_height
+
+
+class Underside(NamedTuple):
+    """A place on the underside of the car. `name`: of the axle, the floor point or the air element."""
+
+    name: str
+    station: float
+    offset: float  # above the floor line
+
+
+def undersides(car: Car) -> tuple[Underside, ...]:
+    """The ride-height points, every named point, and both ends of every air element.
+
+    The floor line is straight, so that no place between the ends of an element is lower than both.
+    """
+    air = car.air
+    found = [Underside("front", air.front_ride_station, 0.0), Underside("rear", air.rear_ride_station, 0.0)]
+    found += [Underside(point.name, point.station, point.offset) for point in car.clearance]
+    for element in air.elements:
+        for end in (-element.chord / 2.0, element.chord / 2.0):
+            found.append(Underside(element.name, element.station + end, element.offset))
+    return tuple(found)
+
+
+def static_gap(car: Car, setup: Setup, part: Underside | ClearancePoint) -> float:
+    """Gap of a place on the pad, m; (setups) for a setup of arrays."""
+    return floor_height(car.air, setup, part.station) + part.offset

@@ -1,0 +1,236 @@
+"""What is allowed but looks odd: said to the user, never refused."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+from itertools import product
+
+from setupopt.project.bodies import OWN, file_name
+from setupopt.project.model import (
+    AXLES,
+    Adjuster,
+    AxleLimits,
+    AxleSetup,
+    Body,
+    Car,
+    Limits,
+    Range,
+    Setup,
+    Venue,
+)
+from setupopt.project.settings import SETTINGS, Setting, in_file_units
+from setupopt.project.static_checks import (
+    GRAVITY,
+    axles,
+    corner_load,
+    floor_height,
+    penetration,
+    plan_points,
+    reach,
+    unsprung_mass,
+)
+from setupopt.project.underbody import static_gap, undersides
+from setupopt.units import MM, N_PER_MM, PERCENT
+
+DEEP = 0.15  # of a tyre's radius, pressed in at rest
+HARD = 0.003
+
+
+def cautions(
+    car: Car, venue: Venue, setup: Setup, limits: Limits | None, bodies: Sequence[Body] = ()
+) -> tuple[str, ...]:
+    """Everything worth a second look, in the order of the files; `bodies`: what `car` wears instead."""
+    found = [*_masses(car), *_suspension(car), *_tyres(car, setup), *_air(car, setup, OWN)]
+    found += [*_bodies(car, setup, bodies), *_venue(venue), *_beyond(car, venue), *_attitudes(venue)]
+    if limits is None:
+        return tuple(found)
+    found += [*_limits(setup, limits), *_out_of_reach(car, setup, limits, OWN)]
+    for body in bodies:
+        found += _out_of_reach(_beside(car, body), setup, limits, file_name(body.name))
+    return tuple(found)
+
+
+def _masses(car: Car) -> Iterator[str]:
+    narrow = min(car.front.track, car.rear.track)
+    if car.cg_height > narrow / 2.0:
+        yield f"car.toml car.cg_height_mm: {_mm(car.cg_height)} mm is above half the track"
+    if car.cg_height > car.wheelbase / 2.0:
+        yield f"car.toml car.cg_height_mm: {_mm(car.cg_height)} mm is above half the wheelbase"
+    if not 0.25 <= car.front_share <= 0.75:
+        yield f"car.toml car.front_weight_percent: {car.front_share / PERCENT:g} % is far from even"
+    share = unsprung_mass(car) / car.mass
+    if share > 0.4:
+        yield f"car.toml: the unsprung masses make {share / PERCENT:.0f} % of the car"
+
+
+def _suspension(car: Car) -> Iterator[str]:
+    for name, axle, _ in axles(car):
+        if axle.roll_centre_height > car.cg_height:
+            yield f"car.toml {name}.roll_centre_height_mm: the roll centre lies above the CG"
+        for key, travel in (("bump", axle.bump_travel), ("droop", axle.droop_travel)):
+            if travel == 0:
+                yield f"car.toml {name}.{key}_travel_mm: no {key} travel, the wheel stands on its stop"
+        if axle.stop_rate == 0:
+            yield f"car.toml {name}.stop_rate_N_per_mm: stops without a rate hold nothing"
+
+
+def _tyres(car: Car, setup: Setup) -> Iterator[str]:
+    for name, axle, share in axles(car):
+        stood: AxleSetup = getattr(setup, name)
+        tyre, load = axle.tyre, corner_load(car, share)
+        depth = penetration(tyre, load, stood.camber, stood.pressure)
+        if not HARD * tyre.radius <= depth <= DEEP * tyre.radius:
+            kind = "soft" if depth > tyre.radius * DEEP else "hard"
+            yield (
+                f"car.toml tyre.{tyre.name}: very {kind}, a {name} corner of {load:.0f} N "
+                f"presses it in by {_mm(depth)} mm"
+            )
+        if tyre.load_limit is not None and load > tyre.load_limit:
+            yield f"car.toml tyre.{tyre.name}.load_limit_N: a {name} corner stands on it with {load:.0f} N"
+        if load < axle.unsprung_mass * GRAVITY:
+            yield f"car.toml {name}.unsprung_mass_kg: the wheel is heavier than its corner of the car"
+
+
+def _air(car: Car, setup: Setup, file: str) -> Iterator[str]:
+    for element in car.air.elements:
+        if element.peak_gap > max(car.front.tyre.radius, car.rear.tyre.radius):
+            peak = _mm(element.peak_gap)
+            yield f"{file} air.element {element.name!r}: a peak gap of {peak} mm exceeds a tyre's radius"
+        gap = floor_height(car.air, setup, element.station) + element.offset
+        if gap <= 0:
+            yield f"{file} air.element {element.name!r}: touches the road at rest, gap {_mm(gap)} mm"
+    for point in car.clearance:
+        gap = floor_height(car.air, setup, point.station) + point.offset
+        if gap < point.least_gap - 1e-9:
+            yield (
+                f"{file} clearance {point.name!r}: {_mm(gap)} mm clear at rest, "
+                f"less than its least gap of {_mm(point.least_gap)} mm"
+            )
+
+
+def _bodies(car: Car, setup: Setup, bodies: Sequence[Body]) -> Iterator[str]:
+    for body in bodies:
+        yield from _air(_beside(car, body), setup, file_name(body.name))
+
+
+def _beside(car: Car, body: Body) -> Car:
+    """The car in another body, without the points that are the car's: they are told by its file."""
+    return replace(car, air=body.air, clearance=() if body.clearance == car.clearance else body.clearance)
+
+
+def _venue(venue: Venue) -> Iterator[str]:
+    if venue.surface_grip > 1.3:
+        yield f"venue.toml venue.surface_grip: {venue.surface_grip:g} is more grip than tyres are measured on"
+    slope = math.tan(venue.slope) / PERCENT
+    if abs(slope) > 30.0:
+        yield f"venue.toml venue.slope_percent: {slope:.4g} % is steep"
+
+
+def _beyond(car: Car, venue: Venue) -> Iterator[str]:
+    """Where the car reaches over the end of a section."""
+    section, sweep = venue.profile, venue.sweep
+    ends = None if section is None else sweep.along or section.stretch(sweep.start, sweep.stop)
+    if section is None or ends is None:
+        return
+    points = plan_points(car)
+    widest = max(reach(points, attitude.heading) for attitude in venue.attitudes)
+    over = [widest - ends[0], widest - (section.length - ends[1])]
+    for end, length in zip(("beginning", "end"), over, strict=True):
+        if length > 1e-3:
+            yield (
+                f"venue.toml section: swept to its {end}, where the car reaches {_mm(length)} mm beyond it; "
+                "the surface is taken to go on there as it ends"
+            )
+
+
+def _attitudes(venue: Venue) -> Iterator[str]:
+    for attitude in venue.attitudes:
+        speed = venue.sweep.speed if attitude.speed is None else attitude.speed
+        if speed + attitude.headwind < 0:
+            yield (
+                f"venue.toml attitude {attitude.name!r}: the wind from behind is faster than the car, "
+                "the air loads are not made for flow from behind"
+            )
+
+
+def _limits(setup: Setup, limits: Limits) -> Iterator[str]:
+    for name in AXLES:
+        yield from _axle_limits(name, getattr(setup, name), getattr(limits, name))
+        yield from _adjuster(name, getattr(setup, name), getattr(limits, f"adjuster_{name}"))
+    rake = setup.rear.ride_height - setup.front.ride_height
+    allowed = limits.packaging.rake
+    if allowed is not None and not _within(rake, *allowed):
+        yield (
+            f"setup.toml: a rake of {_mm(rake)} mm lies outside packaging.rake_mm of limits.toml, "
+            f"{_mm(allowed[0])} to {_mm(allowed[1])} mm"
+        )
+
+
+def _out_of_reach(car: Car, setup: Setup, limits: Limits, file: str) -> Iterator[str]:
+    """Limits of the floor on the pad that no ride heights inside limits.toml keep."""
+    if limits.front.ride_height is None and limits.rear.ride_height is None:
+        return
+    ends = product(_ends(setup.front, limits.front), _ends(setup.rear, limits.rear))
+    corners = [replace(setup, front=front, rear=rear) for front, rear in ends]
+    said = "is out of reach: with the ride heights of limits.toml"
+    for point in car.clearance:
+        most = max(static_gap(car, corner, point) for corner in corners)
+        if point.least_static_gap is not None and most < point.least_static_gap - 1e-9:
+            yield (
+                f"{file} clearance {point.name!r}: least_static_gap_mm {said} it comes no higher "
+                f"than {_mm(most)} mm"
+            )
+    least = limits.packaging.ground_clearance_least
+    reached = [(max(static_gap(car, c, part) for c in corners), part.name) for part in undersides(car)]
+    most, name = min(reached)
+    if least is not None and most < least - 1e-9:
+        yield (
+            f"{file}: packaging.ground_clearance_least_mm {said} {name!r} comes no higher than {_mm(most)} mm"
+        )
+
+
+def _ends(stood: AxleSetup, limits: AxleLimits) -> list[AxleSetup]:
+    """An axle at both ends of its ride height; as it stands where that has no range."""
+    span = limits.ride_height
+    return [stood] if span is None else [replace(stood, ride_height=end) for end in (span.lower, span.upper)]
+
+
+def _axle_limits(name: str, stood: AxleSetup, limits: AxleLimits) -> Iterator[str]:
+    for setting in SETTINGS:
+        allowed: Range | None = getattr(limits, setting.field, None)  # toe has no range
+        if allowed is None:
+            continue
+        value = getattr(stood, setting.field)
+        place = f"setup.toml {name}.{setting.key}: {in_file_units(stood, setting):g} {setting.unit}"
+        if allowed.choices is not None and not _among(value, allowed.choices):
+            yield f"{place} is none of the {_listed(allowed.choices, setting)} of limits.toml"
+        elif allowed.choices is None and not _within(value, allowed.lower, allowed.upper):
+            low, high = allowed.lower / setting.factor, allowed.upper / setting.factor
+            yield f"{place} lies outside limits.toml's {low:g} to {high:g} {setting.unit}"
+
+
+def _listed(values: Iterable[float], setting: Setting) -> str:
+    return ", ".join(f"{value / setting.factor:g}" for value in values) + f" {setting.unit}"
+
+
+def _adjuster(name: str, stood: AxleSetup, adjuster: Adjuster | None) -> Iterator[str]:
+    positions = adjuster.anti_roll_positions if adjuster else ()
+    if positions and not _among(stood.anti_roll, positions):
+        rate = stood.anti_roll / N_PER_MM
+        place = f"setup.toml {name}.anti_roll_N_per_mm"
+        yield f"{place}: {rate:g} N/mm is none of the positions of adjuster.{name} of limits.toml"
+
+
+def _within(value: float, low: float, high: float) -> bool:
+    slack = 1e-9 * max(abs(low), abs(high))
+    return low - slack <= value <= high + slack
+
+
+def _among(value: float, choices: Iterable[float]) -> bool:
+    return any(math.isclose(value, choice, rel_tol=1e-9, abs_tol=1e-12) for choice in choices)
+
+
+def _mm(length: float) -> str:
+    return f"{length / MM:.4g}"

@@ -1,0 +1,1 @@
+"""What `assess` prints and draws."""

@@ -1,0 +1,105 @@
+"""The picture of an assessment: margin against where the car stands, and the section that was surveyed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from setupopt.evaluation.assessment import Assessment
+from setupopt.evaluation.cases import CaseSet
+from setupopt.physics.inputs import Floats
+from setupopt.project.section import Section
+from setupopt.report.shared.picture import INK, QUIET, SECOND, WARNING, drawing, svg
+from setupopt.report.shared.tables import cut
+from setupopt.units import DEG, MM
+
+_LOWEST, _HIGHEST = -0.3, 0.1  # margins shown at least up to, at most down to: how fast it slides is not told
+_SMALL = 8.0  # points
+
+
+def assessment_svg(assessment: Assessment) -> str:
+    """SVG: margin of every case, the worst of all on top; below, what a section of parts is like."""
+    section = assessment.project.venue.profile if assessment.result.cases.is_along else None
+    panels = 1 if section is None else 3 if section.readings else 2
+    layout: Any = {"nrows": panels, "sharex": True, "height_ratios": [5, 2, 2][:panels]}
+    with drawing(7.6, 3.6 + 1.5 * panels, squeeze=False, **layout) as (figure, axes):
+        figure.suptitle(_title(assessment), fontsize=11, x=0.02, ha="left", parse_math=False)
+        _margins(assessment, axes[0, 0])
+        if section is not None:
+            _shape(section, axes[1, 0])
+        if section is not None and section.readings:
+            _readings(section, axes[2, 0])
+        axes[-1, 0].set_xlabel("roll angle deg" if section is None else "along the section mm")
+        return svg(figure)
+
+
+def _title(assessment: Assessment) -> str:
+    project = assessment.project
+    names = (cut(name, 44) for name in (project.car.name, project.venue.name))
+    return f"{' at '.join(names)}\nGrip margin by the model; no clearance to drive"
+
+
+# ---- margin ------------------------------------------------------------------------------------------------
+
+
+def _margins(assessment: Assessment, axes: Any) -> None:
+    """Each attitude, the worst of all, the floor, and where contact is lost."""
+    result = assessment.result
+    at, margin = _at(result.cases), np.where(result.contact[0], result.margin[0], np.nan)
+    for number, name in enumerate(dict.fromkeys(result.cases.attitude)):
+        own = np.array([label == name for label in result.cases.attitude])
+        _line(at[own], margin[own], axes, color=QUIET, lw=0.8, label="each attitude" if number == 0 else None)
+    _line(*_lowest(at, margin), axes, color=INK, lw=2.0, label="worst of all")
+    axes.axhline(
+        assessment.floor or 0.0, color=SECOND, lw=1.0, ls=":", label=f"floor {assessment.floor or 0.0:g}"
+    )
+    lost = np.isnan(margin)
+    if lost.any():
+        axes.plot(
+            at[lost], np.full(lost.sum(), _LOWEST), "x", color=WARNING, clip_on=False, label="contact lost"
+        )
+    lowest = float(np.nanmin(margin)) if not lost.all() else 0.0
+    axes.set_ylim(max(_LOWEST, min(lowest, 0.0) - 0.05), None)
+    axes.set_ylabel("margin")
+    axes.legend(frameon=False, fontsize=_SMALL, ncols=4, loc="lower left", bbox_to_anchor=(0.0, 1.0))
+
+
+def _at(cases: CaseSet) -> Floats:
+    return cases.at / (MM if cases.is_along else DEG)
+
+
+def _line(at: Floats, margin: Floats, axes: Any, **style: Any) -> None:
+    order = np.argsort(at, kind="stable")
+    axes.plot(at[order], margin[order], **style, marker="." if at.size < 2 else None)
+
+
+def _lowest(at: Floats, margin: Floats) -> tuple[Floats, Floats]:
+    """The least margin at every place; none where contact is lost."""
+    places, which = np.unique(at, return_inverse=True)
+    least = np.full(places.size, np.inf)
+    np.minimum.at(least, which, np.where(np.isnan(margin), -np.inf, margin))
+    return places, np.where(np.isfinite(least), least, np.nan)
+
+
+# ---- section -----------------------------------------------------------------------------------------------
+
+
+def _shape(section: Section, axes: Any) -> None:
+    """Roll angle, and the curvature by its radius, along the section."""
+    bends = np.repeat(section.curvatures, 2)
+    ends = np.repeat(section.ends, 2)[1:-1] / MM
+    axes.plot(ends, bends, color=INK, lw=1.2)
+    axes.set_ylim(1.15 * min(*bends, 0.0), 1.15 * max(*bends, 0.01))
+    axes.set_ylabel("curvature 1/m")
+    beside = axes.twinx()
+    beside.plot(section.ends / MM, section.end_angles / DEG, color=SECOND, lw=1.2, ls="--")
+    beside.set_ylabel("roll angle deg (dashed)", color=SECOND)
+
+
+def _readings(section: Section, axes: Any) -> None:
+    """How far the points of the survey lie off the smoothed section."""
+    along, off = np.array(section.readings).T / MM
+    axes.axhline(0.0, color=QUIET, lw=0.8)
+    axes.plot(along, off, ".", color=INK, ms=4.0)
+    axes.set_ylabel("points off mm")

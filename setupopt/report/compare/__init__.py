@@ -1,0 +1,1 @@
+"""What `compare` prints and draws."""

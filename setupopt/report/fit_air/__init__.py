@@ -1,0 +1,1 @@
+"""What `fit air` prints and draws."""

@@ -1,0 +1,1 @@
+"""What `fit tyre` prints and draws."""

@@ -1,0 +1,296 @@
+"""The drawings to scale of the report page: the section with the car in it, and the car from near.
+
+Everything is in mm as it is seen from behind: x to the right, y down, as SVG counts. Nothing is stretched.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from math import cos, sin
+from typing import NamedTuple
+
+import numpy as np
+
+from setupopt.evaluation.cases import sweep_at
+from setupopt.physics.inputs import Floats
+from setupopt.project.model import AXLES, Venue
+from setupopt.report.page.section import Outline, outline, places
+from setupopt.report.page.stand import Gap, Stand, Wheel
+from setupopt.units import MM
+
+_GROUND_POINTS = 241
+_MOST_OF_RADIUS = 0.97  # drawn from near at most; a circle ends at 1
+_FAR, _NEAR = 0.034, 0.0165  # letters as a share of a drawing's width
+NARROW = 2.1  # times as large in a near drawing on a narrow page: its labels leave room for that
+_ROW = 1.25  # letters from one row of labels to the next
+_ARROW, _LEVEL = 0.09, 4.0  # gravity, as a share of a drawing; half a level line, as often as that
+_WIDE = 0.62  # letters that a letter is wide, at most
+
+_Box = tuple[float, float, float, float]
+_Seen = tuple[str, Floats, bool, str]  # class, points, whether closed, name
+
+
+class Shape(NamedTuple):
+    """A path; `kind` is its class in the style sheet, `name` what it shows."""
+
+    kind: str
+    path: str
+    name: str = ""
+
+
+class Label(NamedTuple):
+    """Text at a place; `kind` is its class, `anchor` start, middle or end."""
+
+    kind: str
+    x: float
+    y: float
+    text: str
+    anchor: str = "middle"
+
+
+class Letter(NamedTuple):
+    """A gap that stands in a drawing under a letter, at `s`: beside others in the same place."""
+
+    letter: str
+    gap: Gap
+    s: float
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """One drawing: `box` is x, y, width and height, mm; `letter` the size of its letters on paper, mm."""
+
+    kind: str
+    title: str
+    box: _Box
+    letter: float
+    shapes: tuple[Shape, ...]
+    labels: tuple[Label, ...]
+    letters: tuple[Letter, ...] = ()
+
+    @property
+    def view(self) -> str:
+        """As the attribute viewBox."""
+        return " ".join(f"{number:.1f}" for number in self.box)
+
+
+def _path(points: Floats | Sequence[Sequence[float]], closed: bool = False) -> str:
+    """A path through points (n, 2) in m, y to the left and z up."""
+    drawn = np.atleast_2d(np.asarray(points, dtype=float)) * [-1.0 / MM, -1.0 / MM]
+    return "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in drawn) + ("Z" if closed else "")
+
+
+# ---- the section -------------------------------------------------------------------------------------------
+
+
+def section_drawing(venue: Venue, here: Stand, at: float) -> Drawing:
+    """The whole section with the car where `at` says, as `cases.sweep_at` counts."""
+    around = outline(venue, at)
+    shapes = [Shape("outline", _path(around.points, around.radius is not None))]
+    shapes += [Shape("swept", path) for path in _swept(venue)]
+    car = list(_car(here, (0, 1)))
+    box = _section_box(around, [_moved(points, around) for _, points, _, _ in car])
+    letter = _FAR * box[2]
+    marks = _marks(around, here, _ARROW * max(box[2:]) * MM)
+    labels = tuple(_section_labels(around, box, letter))
+    return Drawing(
+        "section", _section_title(around), box, letter, (*shapes, *_placed(car, around), *marks), labels
+    )
+
+
+def _section_title(around: Outline) -> str:
+    return f"Section with the car at {_degrees(around.tangent)} deg, to scale, seen from behind"
+
+
+def _degrees(angle: float) -> str:
+    return f"{round(np.degrees(angle), 6) + 0.0:.5g}"
+
+
+def _swept(venue: Venue) -> Iterable[str]:
+    """The part of a section that the sweep runs over."""
+    if venue.section != "flat":
+        at = sweep_at(venue)
+        yield _path(places(venue, np.linspace(at[0], at[-1], 181)))
+
+
+def _placed(shapes: Iterable[_Seen], around: Outline) -> Iterable[Shape]:
+    """What is seen in the plane under the car, where that plane lies in the section."""
+    for kind, points, closed, name in shapes:
+        yield Shape(kind, _path(_moved(points, around), closed), name)
+
+
+def _moved(points: Floats, around: Outline) -> Floats:
+    c, s = cos(around.tangent), sin(around.tangent)
+    return np.asarray(np.array(around.place) + points @ np.array([[c, s], [-s, c]]))
+
+
+def _section_box(around: Outline, car: Sequence[Floats]) -> _Box:
+    """Room for the section and the car, and for the words over it where it is no circle."""
+    points = np.vstack([around.points, *car]) / -MM
+    (left, top), (right, bottom) = points.min(axis=0), points.max(axis=0)
+    pad = 0.04 * (right - left)
+    words = 0.0 if around.radius is not None else 1.5 * pad
+    return left - pad, top - pad - words, right - left + 2.0 * pad, bottom - top + 2.0 * pad + words
+
+
+def _marks(around: Outline, here: Stand, size: float) -> Iterable[Shape]:
+    """The radius to the car, or the level line, and gravity at its centre of gravity, so many m long."""
+    if around.radius is not None:
+        yield Shape("guide", _path([(0.0, around.radius), around.place]))
+        yield Shape("guide", _path([(0.0, around.radius), (0.0, 0.0)]))
+    else:
+        (y, z), half = around.place, _LEVEL * size
+        yield Shape("guide", _path([(y - half, z), (y + half, z)]))
+    cg = _moved(np.array([here.cg]), around)[0]
+    tip, barb = cg - [0.0, size], 0.25 * size
+    yield Shape("pull", _path(np.array([cg, tip])))
+    barbs = np.array([[0.5 * barb, barb], [0.0, 0.0], [-0.5 * barb, barb]])
+    yield Shape("pull", _path(tip + barbs))
+
+
+def _section_labels(around: Outline, box: _Box, letter: float) -> Iterable[Label]:
+    """The roll angle; the radius, beside the line to the car."""
+    angle = f"{_degrees(around.tangent)} deg"
+    if around.radius is None:
+        yield Label("strong", box[0] + 0.5 * box[2], box[1] + 1.3 * letter, f"roll angle {angle}")
+        return
+    middle, free = -around.radius / MM, 1.0 if around.place[0] >= 0.0 else -1.0  # the side without the car
+    anchor = "start" if free > 0.0 else "end"
+    yield Label("strong", free * 0.6 * letter, middle + 0.4 * letter, angle, anchor)
+    yield Label("plain", free * 0.6 * letter, 0.5 * middle, f"radius {around.radius:.6g} m", anchor)
+
+
+# ---- the car -----------------------------------------------------------------------------------------------
+
+
+def _car(here: Stand, axles: Sequence[int]) -> Iterable[_Seen]:
+    """All that is drawn of the car on these axles, the front behind the rear."""
+    lost = "" if here.held else " lost"
+    for plate in here.plates:
+        if set(plate.axles) & set(axles):
+            yield f"plate{lost}", plate.corners, True, plate.name
+    for axle in sorted(axles):
+        pair = [wheel for wheel in here.wheels if wheel.axle == axle]
+        yield f"beam{lost}", np.array([wheel.hull.mean(axis=0) for wheel in pair]), False, AXLES[axle]
+        for wheel in pair:
+            yield f"wheel {AXLES[axle]}{lost}", wheel.hull, True, wheel.name
+        for wheel in pair:
+            if wheel.touch.size:
+                yield "patch", wheel.touch, False, wheel.name
+
+
+def near_drawing(here: Stand, axle: int) -> Drawing:
+    """One axle and the half of the car that stands nearer to it, with its gaps, on the surface under it."""
+    wheels = [wheel for wheel in here.wheels if wheel.axle == axle]
+    half = _half_width(here)
+    ground, letter = _ground(here, wheels, half), 2.0 * half / MM * _NEAR
+    letters = _letters([gap for gap in here.gaps if gap.axle == axle], 1.4 * letter * MM)
+    rows, lowest = _rows(letters, NARROW * letter), -float(ground[:, 1].min()) / MM
+    top = -max(float(wheel.hull[:, 1].max()) for wheel in here.wheels) / MM - 2.8 * NARROW * letter
+    deep = lowest + (0.7 + _ROW * (max(rows, default=-1) + 1)) * NARROW * letter
+    shapes = [*_near_shapes(here, axle, ground, deep), *_gap_shapes(here, letters, rows, lowest, letter)]
+    labels = [*_wheel_labels(wheels, letter), *_gap_labels(letters, rows, lowest, letter)]
+    box = (-half / MM, top, 2.0 * half / MM, deep - top)
+    title = f"{AXLES[axle].capitalize()} axle from near, to scale, seen from behind"
+    return Drawing("near", title, box, letter, tuple(shapes), tuple(labels), letters)
+
+
+def _half_width(here: Stand) -> float:
+    """Room for the widest part of the car, m, inside the section."""
+    parts = [*(wheel.hull for wheel in here.wheels), *(plate.corners for plate in here.plates)]
+    half = 1.1 * max(float(np.abs(points[:, 0]).max()) for points in parts)
+    return half if here.tightest == 0.0 else min(half, _MOST_OF_RADIUS / here.tightest)
+
+
+def _ground(here: Stand, wheels: Sequence[Wheel], half: float) -> Floats:
+    """The surface (n, 2), with the bumps under the wheels of this axle."""
+    s = np.linspace(-half, half, _GROUND_POINTS)
+    bumped = [wheel for wheel in wheels if wheel.bump]
+    edges = [(wheel, wheel.hull[:, 0].min(), wheel.hull[:, 0].max()) for wheel in bumped]
+    s = np.sort(np.concatenate([s, *([low - 1e-6, low, high, high + 1e-6] for _, low, high in edges)]))
+    z = here.height(s)
+    for wheel, low, high in edges:
+        z[(s >= low) & (s <= high)] += wheel.bump
+    return np.column_stack([s, z])
+
+
+def _near_shapes(here: Stand, axle: int, ground: Floats, deep: float) -> Iterable[Shape]:
+    """The car behind the ground that it presses into, its patches on top of that."""
+    car = list(_car(here, (axle,)))
+    yield from (Shape(kind, _path(p, closed), name) for kind, p, closed, name in car if kind != "patch")
+    left, right = ground[0, 0], ground[-1, 0]
+    yield Shape("ground", _path(np.vstack([ground, [[right, -deep * MM], [left, -deep * MM]]]), True))
+    yield Shape("surface", _path(ground))
+    yield from (Shape(kind, _path(p), name) for kind, p, _, name in car if kind == "patch")
+
+
+def _wheel_labels(wheels: Sequence[Wheel], letter: float) -> Iterable[Label]:
+    """Name and load of each wheel over it; without a load where contact is lost."""
+    for wheel in wheels:
+        x, y = -float(wheel.hull[:, 0].mean()) / MM, -float(wheel.hull[:, 1].max()) / MM - 0.6 * letter
+        yield Label("strong", x, y - 1.25 * NARROW * letter, wheel.name.upper())
+        yield Label("plain", x, y, _load_words(wheel.load))
+
+
+def _load_words(load: float | None) -> str:
+    if load is None:
+        return "no answer"
+    return f"{load:.0f} N" if load > 0.0 else "in the air"
+
+
+# ---- gaps --------------------------------------------------------------------------------------------------
+
+
+def _letters(gaps: Sequence[Gap], room: float) -> tuple[Letter, ...]:
+    """From left to right as seen from behind; gaps nearer to each other than `room` stand side by side."""
+    places: list[float] = []
+    ordered = sorted(gaps, key=lambda gap: -gap.s)
+    for gap in ordered:
+        s = gap.s
+        while any(abs(place - s) < 0.99 * room for place in places):
+            s -= room
+        places.append(s)
+    names = [chr(ord("A") + i % 26) + "'" * (i // 26) for i in range(len(ordered))]
+    return tuple(Letter(*one) for one in zip(names, ordered, places, strict=True))
+
+
+def _gap_text(one: Letter) -> str:
+    return f"{one.letter} {one.gap.gap / MM:.1f}"
+
+
+def _rows(letters: Sequence[Letter], letter: float) -> list[int]:
+    """The row of each label: the first one where it overlaps no other."""
+    ends: list[float] = []
+    rows = []
+    for one in letters:
+        half, x = 0.5 * _WIDE * letter * (len(_gap_text(one)) + 1), -one.s / MM
+        row = next((i for i, end in enumerate(ends) if end <= x - half), len(ends))
+        ends[row : row + 1] = [x + half]
+        rows.append(row)
+    return rows
+
+
+def _label_height(row: int, lowest: float, letter: float) -> float:
+    """Where a row of labels stands, mm below the plane."""
+    return lowest + (1.0 + _ROW * row) * NARROW * letter
+
+
+def _gap_shapes(
+    here: Stand, letters: Sequence[Letter], rows: Sequence[int], lowest: float, letter: float
+) -> Iterable[Shape]:
+    """Each gap as a line between two ticks, and a thin one down to its label."""
+    for one, row in zip(letters, rows, strict=True):
+        s, under, tick = one.s, one.gap.under, 0.35 * letter * MM
+        ground, foot = under - one.gap.gap, -(_label_height(row, lowest, letter) - NARROW * letter) * MM
+        yield Shape("leader", _path([(s, ground), (s, min(foot, ground))]))
+        yield Shape("gap", _path([(s, ground), (s, under)]), one.letter)
+        for z in (ground, under):
+            yield Shape("gap", _path([(s - tick, z), (s + tick, z)]))
+
+
+def _gap_labels(
+    letters: Sequence[Letter], rows: Sequence[int], lowest: float, letter: float
+) -> Iterable[Label]:
+    for one, row in zip(letters, rows, strict=True):
+        yield Label("gap", -one.s / MM, _label_height(row, lowest, letter), _gap_text(one))

@@ -1,0 +1,134 @@
+"""The report as one HTML page that needs nothing else: style and pictures inside, no script, no network."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from setupopt.project.bodies import worn_words
+from setupopt.project.checksum import project_checksum
+from setupopt.project.model import Venue
+from setupopt.report.assess.text import CLOSING
+from setupopt.report.page import tables as page_tables
+from setupopt.report.page.charts import PROPOSED, TODAY, loads_picture, margins_picture, top_load
+from setupopt.report.page.drawing import NARROW, near_drawing, section_drawing
+from setupopt.report.page.fields import Part, Report
+from setupopt.report.page.patch import Patch, highest, patches_picture
+from setupopt.report.shared.tables import angle
+from setupopt.units import DEG, MM
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+_HERE = Path(__file__).parent
+_LINES = {"today": TODAY, "proposed": PROPOSED}
+_REACH = 1.08  # of the largest patch or tread, to the edge of its picture
+
+
+def html(report: Report) -> str:
+    """The whole page; all text of the user is escaped."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from markupsafe import Markup
+
+    room = Environment(
+        loader=FileSystemLoader(_HERE), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True,
+    )  # fmt: skip
+    style = Markup((_HERE / "page.css").read_text(encoding="utf-8"))
+    return room.get_template("page.html").render(style=style, **_content(report))
+
+
+def _content(report: Report) -> dict[str, Any]:
+    """What the template asks for."""
+    project = report.today.project
+    pictures = _Pictures(report)
+    halves, group = page_tables.angles(report)
+    return {
+        "report": report,
+        "project": project,
+        "worn": _worn(report),
+        "folder": shlex.quote(str(project.folder)),
+        "checksum": project_checksum(project),
+        "tables": page_tables,
+        "angles": halves,
+        "group": group,
+        "margins": pictures.margins(),
+        "shown": [pictures.part(part) for part in report.parts],
+        "place": _place_words(report),
+        "closing": CLOSING,
+        "narrow": NARROW,
+    }
+
+
+def _worn(report: Report) -> str:
+    """The body, where all setups wear the same one; the verdict tells others."""
+    bodies = {part.project.setup.body for part in report.parts}
+    return worn_words(report.today.project, *bodies) if len(bodies) == 1 else ""
+
+
+def _place_words(report: Report) -> list[tuple[str, str]]:
+    """The venue in words: what it is called, and its value."""
+    venue = report.today.project.venue
+    sweep = venue.sweep
+    cases = report.today.assessment.result.cases
+    ends = " to ".join(f"{angle(round(end / DEG, 6))}" for end in (cases.angles.min(), cases.angles.max()))
+    return [
+        ("section", _section_words(venue)), ("surface grip", f"{venue.surface_grip:g}"),
+        ("air density", f"{venue.air_density:g} kg/m3"), ("speed of the sweep", f"{sweep.speed:g} m/s"),
+        ("roll angles", f"{ends} deg, at {cases.angles.size} places"),
+        ("attitudes", f"{len(cases.attitudes)}, which makes {len(cases)} cases"),
+    ]  # fmt: skip
+
+
+def _section_words(venue: Venue) -> str:
+    if venue.profile is not None:
+        count, length = len(venue.profile.lengths), venue.profile.length
+        return f"{venue.section}: {count} arcs and straights, {length:.6g} m in all"
+    return "flat" if venue.section == "flat" else f"{venue.section}, radius {1.0 / venue.curvature:.6g} m"
+
+
+class _Pictures:
+    """All pictures of a page: setups share their scales."""
+
+    def __init__(self, report: Report) -> None:
+        self.report = report
+        self.top = top_load([part.assessment for part in report.parts])
+        every = [patch for part in report.parts for patch in _patches(part)]
+        self.pressure = highest(every)
+        edges = [max(patch.half_width, patch.half_length) for patch in every]
+        self.reach = _REACH * max(edges, default=100.0 * MM)
+
+    def margins(self) -> Markup:
+        shown = [(part.role, _LINES[part.role], part.assessment) for part in self.report.parts]
+        return _inside(margins_picture(shown, self.report.today.assessment.floor), "margins")
+
+    def part(self, part: Part) -> dict[str, Any]:
+        """Drawings and pictures of one setup; no patches where contact is lost."""
+        assessment, stand = part.assessment, part.stand
+        at = float(assessment.result.cases.at[assessment.worst])
+        patches = _patches(part)
+        picture = patches_picture(patches, self.pressure, self.reach) if patches else None
+        return {
+            "part": part,
+            "fields": assessment.worst_fields,
+            "loads": _inside(loads_picture(assessment, self.top), f"loads-{part.role}"),
+            "section": section_drawing(part.project.venue, stand, at),
+            "near": [near_drawing(stand, axle) for axle in (1, 0)],
+            "patches": None if picture is None else _inside(picture, f"patches-{part.role}"),
+        }
+
+
+def _patches(part: Part) -> list[Patch]:
+    return [wheel.patch for wheel in part.stand.wheels if wheel.patch is not None]
+
+
+def _inside(svg: str, name: str) -> Markup:
+    """A picture to stand in a page: without its file's head, its names apart from other pictures'."""
+    from markupsafe import Markup
+
+    body = svg[svg.index("<svg") :]
+    body = re.sub(r"<metadata>.*?</metadata>", "", body, flags=re.DOTALL)
+    body = re.sub(r'\b(id="|href="#|url\(#)', rf"\g<1>{name}-", body)
+    return Markup(body)  # matplotlib escapes what is text

@@ -1,0 +1,101 @@
+"""The pressure in a contact patch, and the picture of all four on one scale (docs/model.md, tyres)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from setupopt.physics.inputs import Floats
+from setupopt.project.model import WHEELS
+from setupopt.report.shared.picture import INK, SECOND, drawing, svg
+from setupopt.units import MM
+
+KPA = 1e3
+_ACROSS, _ALONG = 121, 121  # points of a picture
+_LEVELS = 8
+_LIGHT = "#eef5f3"
+
+
+@dataclass(frozen=True)
+class Patch:
+    """A loaded tread on its elastic foundation, SI.
+
+    `depth`: penetration of the crown; `slant`: tangent of the inclination; `along`, `across`: curvature of
+    tyre against surface; `foundation`, N/m3; `side`: 1 on the left of the car, -1 on the right.
+    """
+
+    depth: float
+    slant: float
+    along: float
+    across: float
+    half_width: float
+    foundation: float
+    side: float
+
+    def depth_at(self, u: Floats) -> Floats:
+        """Penetration at `u`, m outboard of the tread's middle; negative where it hangs over the surface."""
+        return np.asarray(self.depth + u * (self.slant - 0.5 * self.across * u))
+
+    def pressure(self, u: Floats, x: Floats) -> Floats:
+        """Pressure, Pa, `u` outboard on the tread and `x` along it: foundation times penetration there."""
+        return self.foundation * np.maximum(0.0, self.depth_at(u) - 0.5 * self.along * x * x)
+
+    @property
+    def peak(self) -> float:
+        """Highest pressure, Pa; 0 for a wheel in the air."""
+        return float(self.pressure(np.linspace(-1.0, 1.0, 2001) * self.half_width, np.zeros(1)).max())
+
+    @property
+    def half_length(self) -> float:
+        """Half of its greatest length, m."""
+        return float(np.sqrt(2.0 * self.peak / self.foundation / self.along))
+
+
+def highest(patches: Sequence[Patch]) -> float:
+    """Top of a common scale, Pa: the highest pressure of all, rounded up to a plain number of kPa."""
+    most = max((patch.peak for patch in patches), default=0.0) / KPA
+    step = 10.0 ** np.floor(np.log10(most / 4.0)) if most > 0.0 else 1.0
+    step *= next((k for k in (1.0, 2.0, 2.5, 5.0) if k * step * _LEVELS >= most), 10.0)
+    return float(_LEVELS * step * KPA)
+
+
+def patches_picture(patches: Sequence[Patch], top: float, reach: float) -> str:
+    """SVG of FL, FR, RL, RR as seen from above, forwards up; `top` of the scale in Pa, `reach` shown in m."""
+    from matplotlib.colors import LinearSegmentedColormap
+
+    shades = LinearSegmentedColormap.from_list("pressure", [_LIGHT, SECOND, INK])
+    levels = np.linspace(0.0, top / KPA, _LEVELS + 1)
+    with drawing(3.8, 4.3, nrows=2, ncols=2, sharex=True, sharey=True) as (figure, axes):
+        for name, patch, one in zip(WHEELS, patches, axes.ravel(), strict=True):
+            shown = _panel(patch, name.upper(), one, levels, shades)
+            one.set(xlim=(-reach / MM, reach / MM), ylim=(-reach / MM, reach / MM), aspect="equal")
+        bar = figure.colorbar(shown, ax=axes, orientation="horizontal", shrink=0.9, aspect=28)
+        bar.set_label("contact pressure kPa", size=10)
+        bar.set_ticks(levels[::2].tolist())
+        axes[1, 0].set_ylabel("mm along, forwards up", y=1.05)
+        axes[1, 0].set_xlabel("mm across, left side of the car left", x=1.05)
+        return svg(figure)
+
+
+def _panel(patch: Patch, name: str, axes: Any, levels: Floats, shades: Any) -> Any:
+    """One wheel: filled steps of pressure with their lines, so that it reads without colour too."""
+    u = np.linspace(-patch.half_width, patch.half_width, _ACROSS)
+    x = np.linspace(-1.0, 1.0, _ALONG) * max(patch.half_length, 1e-3)
+    pressure = patch.pressure(u[None, :], x[:, None]) / KPA
+    across, along = -patch.side * u / MM, x / MM
+    inside = np.where(pressure > 0.0, pressure, np.nan)
+    filled = axes.contourf(across, along, inside, levels=levels, cmap=shades)
+    axes.set_title(_title(name, patch), fontsize=10)
+    for edge in (-1.0, 1.0):
+        axes.axvline(edge * patch.half_width / MM, color=INK, lw=0.8, ls="--")
+    if patch.peak > 0.0:
+        axes.contour(across, along, pressure, levels=levels[1:], colors=INK, linewidths=0.5)
+        axes.contour(across, along, pressure, levels=[1e-6], colors=INK, linewidths=1.0)
+    return filled
+
+
+def _title(name: str, patch: Patch) -> str:
+    return f"{name}: peak {patch.peak / KPA:.0f} kPa" if patch.peak > 0.0 else f"{name}: in the air"

@@ -1,0 +1,327 @@
+"""The tables of the report page as rows of cells, their numbers from assessments and kept answers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict
+from typing import Any, NamedTuple
+
+from setupopt.evaluation.assessment import Assessment
+from setupopt.evaluation.limits_check import Broken
+from setupopt.evaluation.result import Field
+from setupopt.evaluation.summary import AttitudeWorst, by_angle, by_attitude
+from setupopt.project.bodies import told
+from setupopt.project.model import WHEELS
+from setupopt.report.assess.text import NO_PRESS, press_words
+from setupopt.report.page.drawing import Letter
+from setupopt.report.page.fields import Part, Report
+from setupopt.report.page.patch import KPA
+from setupopt.report.shared.tables import along_words, angle, number, significant, thinned
+from setupopt.sheet.state import state_lines
+from setupopt.units import MM
+
+_MOST_ANGLES = 37  # rows; 0 to 180 deg in steps of 5
+LOST, NONE = "CONTACT LOST", "-"
+
+
+class Cell(NamedTuple):
+    """What stands in a cell, and smaller under it; `bad` is told by more than colour."""
+
+    text: str
+    under: str = ""
+    bad: bool = False
+
+
+Row = Sequence[Cell | str]
+
+
+class Grid(NamedTuple):
+    """Heads and rows; from the column `numeric` on cells stand to the right."""
+
+    heads: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    numeric: int = 1
+
+
+def _grid(heads: Iterable[str], rows: Iterable[Row], numeric: int = 1) -> Grid:
+    cells = [tuple(cell if isinstance(cell, Cell) else Cell(cell) for cell in row) for row in rows]
+    return Grid(tuple(heads), tuple(cells), numeric)
+
+
+def place(row: Field) -> str:
+    """Where and how a case is driven."""
+    return f"{angle(row['roll_angle_deg'])} deg, {along_words(row)}{row['attitude']}"
+
+
+def margin_cell(margin: float | None, under: str = "") -> Cell:
+    """A margin, or that there is none; below zero the car slides."""
+    if margin is None:
+        return Cell(LOST, under, True)
+    words = [*(["slides"] if margin < 0.0 else []), *([under] if under else [])]
+    return Cell(number(margin, 3), "; ".join(words), margin < 0.0)
+
+
+# ---- the verdict -------------------------------------------------------------------------------------------
+
+
+def verdict(report: Report) -> Grid:
+    """What matters most of each setup."""
+    parts = report.parts
+    rows: list[Row] = [
+        [
+            "worst margin",
+            *(margin_cell(p.assessment.margin, place(p.assessment.worst_fields)) for p in parts),
+        ],
+        ["cases that lose contact", *(_lost_cell(p.assessment) for p in parts)],
+        ["limits broken", *(_count_cell(len(p.assessment.broken)) for p in parts)],
+        *_floor_row(parts),
+        ["proved against bumps, wind, road, build error", *(_proof_cell(p.proof) for p in parts)],
+        ["setup", *(Cell(p.project.setup.name, f"checksum {p.checksum}") for p in parts)],
+    ]
+    if report.today.project.bodies:
+        rows.append(["body", *(told(p.project.setup.body) for p in parts)])
+    return _grid(["", *(p.role for p in parts)], rows)
+
+
+def _lost_cell(a: Assessment) -> Cell:
+    lost = a.result.lost()
+    return Cell(f"{lost} of {len(a.result.cases)}", "", lost > 0)
+
+
+def _count_cell(count: int) -> Cell:
+    return Cell(f"{count} BROKEN" if count else "none", "", count > 0)
+
+
+def _floor_row(parts: Sequence[Part]) -> Iterator[list[Cell | str]]:
+    floor = parts[0].assessment.floor
+    if floor is not None:
+        cells = [p.assessment.is_under_floor for p in parts]
+        yield [
+            f"floor asked for, {floor:g}",
+            *(Cell("NOT REACHED" if under else "reached", "", under) for under in cells),
+        ]
+
+
+def _proof_cell(proof: dict[str, Any] | None) -> Cell:
+    if proof is None:
+        return Cell("not proved")
+    return (
+        Cell("all stood", f"at a floor of {proof['floor']:g}")
+        if proof["holds"]
+        else Cell("NOT STOOD", "", True)
+    )
+
+
+# ---- margins -----------------------------------------------------------------------------------------------
+
+
+def angles(report: Report) -> tuple[list[Grid], int]:
+    """The worst attitude at each roll angle, in two halves; of how many neighbours a row tells the worst."""
+    rows = [by_angle(part.assessment.result) for part in report.parts]
+    group = -(-len(rows[0]) // _MOST_ANGLES)
+    shown = thinned(list(zip(*rows, strict=True)), _MOST_ANGLES, lambda row: min(map(_sort_margin, row)))
+    cells: list[Row] = [
+        [_angle_cell(row[0]), *(margin_cell(one["margin"], one["attitude"]) for one in row)] for row in shown
+    ]
+    heads, half = ["roll angle deg", *(part.role for part in report.parts)], -(-len(cells) // 2)
+    return [_grid(heads, rows) for rows in (cells[:half], cells[half:]) if rows], group
+
+
+def _angle_cell(row: Field) -> Cell:
+    """A roll angle, and on a section of parts which of its places."""
+    return Cell(angle(row["roll_angle_deg"]), along_words(row).rstrip(", "))
+
+
+def _sort_margin(row: Field) -> float:
+    return -1e9 if row["margin"] is None else float(row["margin"])
+
+
+def attitudes(report: Report) -> Grid:
+    """Each attitude at its worst roll angle."""
+    columns = [by_attitude(part.assessment.result) for part in report.parts]
+    rows: list[Row] = [[row[0].attitude, *map(_attitude_cell, row)] for row in zip(*columns, strict=True)]
+    return _grid(["attitude", *(part.role for part in report.parts)], rows)
+
+
+def _attitude_cell(row: AttitudeWorst) -> Cell:
+    lost = f", contact lost in {row.lost} of {row.cases}" if row.lost else ""
+    at = f"at {angle(row.roll_angle_deg)} deg, {along_words(asdict(row))}".rstrip(", ")
+    return margin_cell(row.margin, at + lost)
+
+
+def lost_cases(a: Assessment) -> Grid | None:
+    """Where contact is lost: of every attitude the stretches of the sweep; None where it is kept."""
+    if not a.result.lost():
+        return None
+    cases, contact = a.result.cases, a.result.contact[0].reshape(len(a.result.cases.attitudes), -1)
+    key, unit = ("along_mm", "mm along") if cases.is_along else ("roll_angle_deg", "deg")
+    at = [row[key] for row in by_angle(a.result)]
+    rows: list[Row] = [
+        [name, _stretches(at, ~held), f"{int((~held).sum())} of {held.size}"]
+        for name, held in zip(cases.attitudes, contact, strict=True)
+        if not held.all()
+    ]
+    return _grid(["attitude", f"contact lost at {unit}", "cases"], rows)
+
+
+def _stretches(degrees: Sequence[float], lost: Any) -> str:
+    """Neighbouring angles as one stretch.
+
+    >>> _stretches([0, 5, 10, 15], [True, True, False, True])
+    '0 to 5, 15'
+    """
+    found: list[list[float]] = []
+    for i, one in enumerate(degrees):
+        if lost[i] and i and lost[i - 1]:
+            found[-1][1:] = [one]
+        elif lost[i]:
+            found.append([one])
+    return ", ".join(" to ".join(angle(end) for end in ends) for ends in found)
+
+
+# ---- the worst case ----------------------------------------------------------------------------------------
+
+
+def wheels(part: Part) -> Grid:
+    """The four wheels in the worst case."""
+    fields, travel = part.assessment.worst_fields, part.assessment.worst_answer["travel"]
+    peaks = [None if wheel.patch is None else wheel.patch.peak / KPA for wheel in part.stand.wheels]
+    held = fields["contact"]
+    rows: list[Row] = [
+        ["load N", *_four(fields, "load", "N", 0)],
+        ["grip it can give N", *_four(fields, "grip", "N", 0)],
+        ["inclination to the surface deg", *_four(fields, "inclination", "deg", 2)],
+        ["patch area mm2", *_four(fields, "patch", "mm2", 0)],
+        ["highest pressure kPa", *(number(peak, 0) for peak in peaks)],
+        ["bump travel mm", *(number(float(one) / MM if held else None, 1) for one in travel)],
+    ]
+    return _grid(["", *(wheel.upper() for wheel in WHEELS)], rows)
+
+
+def _four(fields: Field, name: str, unit: str, digits: int) -> list[str]:
+    return [number(fields[f"{name}_{wheel}_{unit}"], digits) for wheel in WHEELS]
+
+
+def car(part: Part) -> Grid:
+    """The rest of the worst case."""
+    fields = part.assessment.worst_fields
+    rows: list[Row] = [
+        ["grip used by the front axle", number(fields["use_front"], 3)],
+        ["grip used by the rear axle", number(fields["use_rear"], 3)],
+        ["the axle that goes first", fields["first_axle"] or NONE],
+        ["least clearance of the floor points mm", number(fields["least_clearance_mm"])],
+        ["travel left to a stop mm", number(fields["travel_left_mm"])],
+        ["downforce N", number(fields["downforce_N"], 0)],
+        ["drag N", number(fields["drag_N"], 0)],
+    ]
+    return _grid(["the car there", ""], rows)
+
+
+def lost_words(a: Assessment) -> str:
+    """How much is missing to contact in a worst case that is lost."""
+    return press_words(a) or NO_PRESS.capitalize()
+
+
+def losses(a: Assessment) -> Grid:
+    """The loss budget of the worst case."""
+    rows: list[Row] = [
+        [loss.cause, margin_cell(loss.margin_without)._replace(bad=False), number(loss.gain, 3, sign=True)]
+        for loss in a.budget.losses
+        if loss.in_case
+    ]
+    return _grid(["without", "margin", "gain"], rows)
+
+
+def gaps(letters: Sequence[Letter]) -> Grid:
+    """What the letters of the drawings mean."""
+    rows: list[Row] = [[one.letter, one.gap.name, _gap_cell(one), _least(one)] for one in letters]
+    return _grid(["", "gap", "mm", "needs mm"], rows, 2)
+
+
+def _gap_cell(one: Letter) -> Cell:
+    short = one.gap.least is not None and one.gap.gap < one.gap.least - 1e-9
+    return Cell(number(one.gap.gap / MM), "TOO LITTLE" if short else "", short)
+
+
+def _least(one: Letter) -> str:
+    return NONE if one.gap.least is None else f"{one.gap.least / MM:g}"
+
+
+# ---- limits, prices, proof, settings -----------------------------------------------------------------------
+
+
+def broken(a: Assessment) -> Grid:
+    """The broken limits."""
+    rows: list[Row] = [
+        [
+            Cell(limit.limit, limit.where), Cell(number(limit.value, 2), limit.unit, True),
+            Cell(f"{limit.sense} {limit.required:g}", limit.unit), _limit_place(limit),
+        ]
+        for limit in a.broken
+    ]  # fmt: skip
+    return _grid(["limit", "found", "required", "worst at"], rows, 4)
+
+
+def _limit_place(limit: Broken) -> str:
+    return "at rest" if limit.roll_angle_deg is None else place(asdict(limit))
+
+
+def prices(proposal: dict[str, Any]) -> Grid:
+    """What one unit more of each limit is worth."""
+    rows: list[Row] = [
+        [
+            Cell(row["limit"], row["key"]), Cell(significant(row["margin_per_unit"]), f"per {row['unit']}"),
+            Cell(significant(row["solved_again"]), "" if row["agrees"] else "DIFFERS", not row["agrees"]),
+        ]
+        for row in proposal["limit_prices"]
+    ]  # fmt: skip
+    return _grid(["limit", "margin", "solved again"], rows)
+
+
+def proof(kept: dict[str, Any]) -> Grid | None:
+    """One row for each thing to stand; None where the kept answer is not in the form of `prove`."""
+    try:
+        rows: list[Row] = [[_stood(row), Cell(row["what"], row["how"]), _found(row), _proof_place(row)]
+                for row in kept["verdicts"]]  # fmt: skip
+    except (KeyError, TypeError, ValueError, AttributeError):
+        return None
+    return _grid(["", "what", "found", "breaks first at"], rows, 4)
+
+
+def _stood(row: Field) -> Cell:
+    return Cell({None: "told", True: "holds", False: "BROKEN"}[row["holds"]], "", row["holds"] is False)
+
+
+def _found(row: Field) -> Cell:
+    """A chance is asked to be at most so much, everything else at least."""
+    missing = "none" if row["what"] == "margin as set" else "all tried"
+    value = missing if row["found"] is None else f"{row['found']:.3g} {row['unit']}"
+    if row["asked"] is None:
+        return Cell(value)
+    sense = "at most" if row["unit"] == "% of runs" else "at least"
+    return Cell(value, f"{sense} {row['asked']:.3g} asked")
+
+
+def _proof_place(row: Field) -> str:
+    return NONE if row["roll_angle_deg"] is None else place(row)
+
+
+def settings(report: Report) -> Grid:
+    """Every setting front and rear, with what it changes to."""
+    columns = [state_lines(part.project, part.project.setup) for part in report.parts]
+    lines = {line.quantity: line for column in reversed(columns) for line in column}
+    found = [{line.quantity: line for line in column} for column in columns]
+    rows: list[Row] = [
+        [Cell(f"{line.words} {line.unit}", line.tolerance and f"± {line.tolerance}"),
+         *(_setting_cell(found, line.quantity, wheel, line.digits) for wheel in (0, 2))]
+        for line in lines.values()
+    ]  # fmt: skip
+    return _grid(["setting", "front", "rear"], rows)
+
+
+def _setting_cell(found: Sequence[dict[str, Any]], quantity: str, wheel: int, digits: int) -> Cell:
+    """Today's value, and the proposed one where it is another."""
+    values = [
+        number(column[quantity].values[wheel] if quantity in column else 0.0, digits) for column in found
+    ]
+    return Cell(values[0]) if len(set(values)) == 1 else Cell(f"{values[0]} → {values[1]}", "change")

@@ -1,0 +1,1 @@
+"""What `propose` prints and draws."""

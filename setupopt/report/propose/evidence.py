@@ -1,0 +1,173 @@
+"""How far to trust a proposal, in words: what else was tried, what it can be worth at most, build errors."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import isfinite, isinf, isnan
+
+from setupopt.project.model import WHEELS, Tolerance
+from setupopt.report.propose.fields import JudgedProposal
+from setupopt.report.shared.tables import INDENT, Column, number, paragraph, significant, table
+from setupopt.search.proposal import Robustness
+from setupopt.units import BAR, DEG, MM, PERCENT
+
+# Ends of starts further apart than this are told as a disagreement.
+_AGREE = 0.002
+# A climb from the independent search that ends so much above all starts says that they are too few.
+_BETTER = 2e-4
+# Bounds of boxes of parts that were passed by more than this are told.
+_PASSED = 2e-5
+
+
+def counted_words(judged: JudgedProposal) -> str:
+    """Which margin the search raised."""
+    weighed = not (judged.proposal.goal.weights == 1.0).all()
+    built = judged.proposal.robustness is not None
+    return f"{'weighed ' if weighed else ''}worst margin{' with build errors' if built else ''}"
+
+
+def trust(judged: JudgedProposal, width: int) -> str:
+    """What was tried besides, what a better setup could bring, and what the work cost."""
+    lines = [_what_is_counted(judged), _starts(judged), _independent(judged), _bound(judged)]
+    lines += [_parts(judged), _rounding(judged), _cost(judged)]
+    return "\n".join(["How far to trust it", *(paragraph(line, width, INDENT) for line in lines if line)])
+
+
+def _what_is_counted(judged: JudgedProposal) -> str:
+    words = counted_words(judged)
+    penalty = ", less what broken limits and floors cost the search" if not judged.proposal.holds else ""
+    return f"Numbers here: {words}{penalty}." if penalty or words != "worst margin" else ""
+
+
+def _exact(judged: JudgedProposal) -> str:
+    return " without build errors" if judged.proposal.robustness is not None else ""
+
+
+def _starts(judged: JudgedProposal) -> str:
+    e = judged.proposal.evidence
+    best, least = number(e.ends_of_starts[0], 4), number(e.ends_of_starts[-1], 4)
+    if len(e.ends_of_starts) == 1:
+        return f"One start ended{_exact(judged)} at {best}: ask for more --starts to see whether they agree."
+    agree = "agree" if e.spread_of_starts < _AGREE else "DISAGREE: other starts may find a better setup still"
+    return f"{len(e.ends_of_starts)} starts ended{_exact(judged)} between {least} and {best}: they {agree}."
+
+
+def _independent(judged: JudgedProposal) -> str:
+    e = judged.proposal.evidence
+    better = e.climbed > e.ends_of_starts[0] + _BETTER
+    told = ", HIGHER than every start: ask for more --starts" if better else ""
+    return (
+        f"An independent search of the whole box found{_exact(judged)} {number(e.searched, 4)} with "
+        f"{e.searched_points} points; a climb from there ended at {number(e.climbed, 4)}{told}."
+    )
+
+
+def _bound(judged: JudgedProposal) -> str:
+    e = judged.proposal.evidence
+    return (
+        f"No setup inside the limits can be worth more than {number(e.bound, 4)}, as far as climbs tell, "
+        "even with parts and steps of any value."
+    )
+
+
+def _parts(judged: JudgedProposal) -> str:
+    parts = judged.proposal.evidence.parts
+    if parts is None:
+        return ""
+    left = parts.bound - parts.sets[0].bound
+    more = "0.0001" if left < 1e-4 else number(left, 4)
+    how = "none of the others is" if parts.is_finished else "NOT FINISHED: one of the others may be"
+    less = "more than" if parts.is_finished else "up to"
+    passed = f" Bounds were passed by up to {significant(parts.overshoot, 2)}."
+    return (
+        f"Parts: {len(parts.sets)} of {parts.count} sets solved; {how} {less} {more} better, as far as "
+        f"climbs tell.{passed if parts.overshoot > _PASSED else ''}"
+    )
+
+
+def _rounding(judged: JudgedProposal) -> str:
+    e = judged.proposal.evidence
+    parts = "" if e.parts is None else f"with parts from the shelf {number(e.with_parts, 4)}, "
+    return (
+        f"With parts and steps of any value {number(e.continuous, 4)}, {parts}"
+        f"as proposed {number(judged.proposal.counted, 4)}."
+    )
+
+
+def _cost(judged: JudgedProposal) -> str:
+    e = judged.proposal.evidence
+    return f"{e.steps} steps, {e.evaluations} cases solved, {e.seconds:.1f} s."
+
+
+# ---- build errors ------------------------------------------------------------------------------------------
+
+
+def build_errors(judged: JudgedProposal, width: int) -> str:
+    """What reckoning with build errors costs and brings; empty where it was not asked for."""
+    r = judged.proposal.robustness
+    if r is None:
+        return ""
+    head = "Build errors within [tolerance] of limits.toml, and what reckoning with them costs and brings"
+    lines = [paragraph(line, width, INDENT) for line in (*_bargain(judged, r), *_built(r))]
+    return "\n".join([paragraph(head, width), *lines, _worst_build(judged, r, width)])
+
+
+def _bargain(judged: JudgedProposal, r: Robustness) -> Iterator[str]:
+    """Price and gain; of what does not hold they mean nothing."""
+    if not judged.proposal.holds:
+        return
+    yield (
+        f"Price: {_difference(r.price)} of the margin without build errors, from {_four(r.exact_margin)} to "
+        f"{_four(r.robust_margin)}."
+    )
+    yield (
+        f"Gain: {_difference(r.gain)} in the worst build that was found, from {_four(r.exact_built)} to "
+        f"{_four(r.robust_built)}; both with parts and steps of any value."
+    )
+
+
+def _built(r: Robustness) -> Iterator[str]:
+    """What the proposed setup is worth as it may be built."""
+    yield (
+        f"The proposed setup: {_four(r.margin)} without build errors, {_four(r.built)} in the worst build "
+        f"that was found, {_four(r.cloud_least)} in the worst of {r.cloud_count} builds spread over the "
+        "tolerance."
+    )
+    if r.cloud_least < r.built:
+        yield "One of those is WORSE than the build that the search found: trust the lower number."
+
+
+def _four(margin: float) -> str:
+    return number(margin, 4) if isfinite(margin) else "contact lost"
+
+
+def _difference(value: float) -> str:
+    """What one margin is above another; contact alone where only one of them has it."""
+    if isnan(value):
+        return "none"
+    if isinf(value):
+        return "contact"
+    return "less than 0.0001" if 0.0 <= value < 1e-4 else number(value, 4)
+
+
+def _worst_build(judged: JudgedProposal, r: Robustness, width: int) -> str:
+    limits = judged.project.limits
+    if limits is None or limits.tolerance is None:
+        return ""
+    rows = list(_deviations(r.worst_errors, limits.tolerance))
+    columns = [Column("off by", [name for name, _ in rows], numeric=False)]
+    columns += [Column(w.upper(), [f"{off[i]:+g}" for _, off in rows]) for i, w in enumerate(WHEELS)]
+    return f"{INDENT}The worst build that was found\n{table(columns, width)}"
+
+
+def _deviations(errors: dict[str, float], t: Tolerance) -> Iterator[tuple[str, list[float]]]:
+    """What deviates, and by how much at each wheel; ride heights deviate by axle."""
+    bounds = {
+        "camber deg": t.camber / DEG,
+        "spring %": t.spring_share / PERCENT,
+        "pressure bar": t.pressure / BAR,
+    }
+    for name, bound in bounds.items():
+        yield name, [round(bound * errors[f"{name.split()[0]} {wheel}"], 6) for wheel in WHEELS]
+    by_axle = [errors["ride height front"]] * 2 + [errors["ride height rear"]] * 2
+    yield "ride height mm", [round(t.ride_height / MM * error, 6) for error in by_axle]

@@ -1,0 +1,1 @@
+"""What `prove` prints and draws."""

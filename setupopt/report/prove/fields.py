@@ -1,0 +1,187 @@
+"""A proof, judged, for scripts and for words; its text stands in `proof_text`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from functools import cached_property
+
+import numpy as np
+
+from setupopt.evaluation.result import Field, degrees, finite
+from setupopt.project.checksum import setup_checksum
+from setupopt.project.csv_write import frame_text
+from setupopt.report.prove.road import RoadTable, road_tables
+from setupopt.robust.best_single_step import Change
+from setupopt.robust.builds.build_variation import WorstBuild
+from setupopt.robust.builds.quasi_monte_carlo import Cloud
+from setupopt.robust.bump import TRACKS
+from setupopt.robust.road.profile import published_index, roughness_index
+from setupopt.robust.road.spectrum import class_letter
+from setupopt.robust.robustness import Proof
+from setupopt.robust.verdict import Verdict, verdicts
+from setupopt.units import MM, ROUGHNESS
+
+PERCENTILES = (0.01, 0.05, 0.5)
+
+
+@dataclass(frozen=True)
+class JudgedProof:
+    """A proof with its verdicts."""
+
+    proof: Proof
+
+    @cached_property
+    def verdicts(self) -> tuple[Verdict, ...]:
+        """One row for each thing to stand, the broken ones first."""
+        return verdicts(self.proof)
+
+    @property
+    def holds(self) -> bool:
+        """Whether everything that was asked for is stood."""
+        return all(verdict.holds is not False for verdict in self.verdicts)
+
+    @cached_property
+    def roads(self) -> tuple[RoadTable, ...]:
+        """Linear and nonlinear answers side by side, for each case that was ridden."""
+        return road_tables(self.proof)
+
+    @cached_property
+    def indices(self) -> tuple[tuple[float, float], ...]:
+        """Roughness index of each measured track, mm/m: by the own step, and by the published matrices."""
+        profile = self.proof.plan.profile
+        if profile is None:
+            return ()
+        own, published = roughness_index(profile)[:, 0], published_index(profile)
+        return tuple(
+            (1e3 * float(one), 1e3 * float(other)) for one, other in zip(own, published, strict=True)
+        )
+
+    def place(self, row: int | None) -> Field:
+        """Number, roll angle and attitude of a case; None where there is none."""
+        if row is None or row < 0:
+            return {"case": None, "roll_angle_deg": None, "attitude": None}
+        cases = self.proof.steady.cases
+        angle = degrees(cases.records["roll_angle"][row])
+        place = {"case": row + 1, "roll_angle_deg": angle, **cases.along(row)}
+        return {**place, "attitude": cases.attitude[row]}
+
+    def as_dict(self) -> Field:
+        """For scripts; plain Python values, None for what has no answer."""
+        p = self.proof
+        return {
+            "holds": self.holds,
+            "floor": p.plan.floor,
+            "setup": {"name": p.setup.name, "checksum": setup_checksum(p.project, p.setup)},
+            "verdicts": [self._verdict(verdict) for verdict in self.verdicts],
+            "worst": p.steady.fields(int(p.steady.worst[0])),
+            "contact_lost": p.steady.lost(),
+            "cases": list(self.cases()),
+            "wind": list(self.winds()),
+            "road": self._road(),
+            "build": self._build(),
+            "cautions": list(p.project.cautions),
+        }
+
+    def _verdict(self, verdict: Verdict) -> Field:
+        return {
+            "what": verdict.what, "found": verdict.found, "asked": verdict.asked, "unit": verdict.unit,
+            "holds": verdict.holds, **self.place(verdict.row), "how": verdict.how,
+            "change": None if verdict.change is None else change_fields(verdict.change),
+        }  # fmt: skip
+
+    def cases(self) -> Iterator[Field]:
+        """Every case with its bump allowance and its linear answer on the road."""
+        p, allowed = self.proof, self.proof.bump.allowance
+        for row in range(len(p.steady.cases)):
+            found = np.isfinite(allowed.length[row])
+            yield {
+                **self.place(row),
+                "margin": finite(p.steady.margin[0, row]),
+                "bump_mm": finite(allowed.height[row] / MM),
+                "bump_length_m": finite(allowed.length[row]),
+                "bump_track": TRACKS[int(allowed.track[row])] if found else None,
+                **self._linear(row),
+            }
+
+    def _linear(self, row: int) -> Field:
+        names = ("mean_margin", "sigma_margin", "crossing_rate", "chance")
+        if self.proof.road is None:
+            return {f"road_{name}": None for name in names}
+        return {f"road_{name}": finite(self.proof.road.linear[name][row]) for name in names}
+
+    def winds(self) -> Iterator[Field]:
+        """Gust and steady wind by direction."""
+        gust, wind = self.proof.gust, self.proof.gust.steady
+        for i, direction in enumerate(gust.direction):
+            yield {
+                "from_deg": degrees(direction),
+                "gust_m_s": finite(gust.speed[i]),
+                "gust_length_m": finite(gust.length[i]),
+                **self.place(int(gust.case[i])),
+                "steady_m_s": finite(wind.speed[i]),
+                "steady_case": int(wind.case[i]) + 1 if wind.case[i] >= 0 else None,
+            }
+
+    def _road(self) -> Field | None:
+        study = self.proof.road
+        if study is None:
+            return None
+        road = study.plan.road
+        return {
+            "coefficient_1e-6m3": road.coefficient / ROUGHNESS,
+            "class": class_letter(road.coefficient),
+            "waviness": road.waviness,
+            "measured": study.plan.profile is not None,
+            "roughness_index_mm_per_m": [own for own, _ in self.indices],
+            "roughness_index_published_mm_per_m": [published for _, published in self.indices],
+            "run_seconds": study.plan.seconds,
+            "rides": [{**self.place(table.row), **table.as_dict()} for table in self.roads],
+        }
+
+    def _build(self) -> Field:
+        build = self.proof.build
+        boxes = {"tolerance": build.build, "inputs": build.inputs}
+        found: Field = {
+            name: None if box is None else {"stands": box.stands, **self._worst(box.worst)}
+            for name, box in boxes.items()
+        }
+        found["both"] = None if build.both is None else self._worst(build.both)
+        return {**found, "cloud": cloud_fields(build.cloud, self.proof.plan.floor)}
+
+    def _worst(self, worst: WorstBuild) -> Field:
+        return {
+            "margin": finite(worst.margin),
+            **self.place(worst.case),
+            "errors": {name: error for name, error in worst.errors.items() if error},
+            "costs": [
+                {"error": cost.name, "times": cost.error, "loss": finite(cost.loss)} for cost in worst.costs
+            ],
+        }
+
+
+def cloud_fields(cloud: Cloud, floor: float) -> Field:
+    """What is kept of a cloud of builds."""
+    share = cloud.share_under(floor)
+    return {
+        "builds": cloud.count,
+        "contact_lost": cloud.lost,
+        "least_margin": finite(cloud.least),
+        "percentiles": {f"{100 * share:g}": finite(cloud.percentile(share)) for share in PERCENTILES},
+        "under_floor_percent": [round(100.0 * value, 6) for value in share],
+    }
+
+
+def change_fields(change: Change) -> Field:
+    """A single step of a setting."""
+    fields = asdict(change)
+    del fields["setup"]
+    fields["from"] = fields.pop("from_")
+    return {name: finite(value) if isinstance(value, float) else value for name, value in fields.items()}
+
+
+def csv_text(judged: JudgedProof) -> str:
+    """One row for every case: margin, bump allowance, linear answer on the road."""
+    import pandas as pd
+
+    return frame_text(pd.DataFrame(list(judged.cases())))

@@ -1,0 +1,173 @@
+"""Linear and nonlinear answers on a rough road side by side, and why they differ where they do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+
+import numpy as np
+
+from setupopt.evaluation.result import Field, finite
+from setupopt.physics.inputs import Floats
+from setupopt.project.model import AXLES, WHEELS
+from setupopt.robust.road.study import Ridden, RoadStudy
+from setupopt.robust.road.time_domain_road import QUANTITIES, Spread
+from setupopt.robust.robustness import Proof
+from setupopt.units import MM
+
+CLOSE = 0.03  # relative; a larger difference wants a reason
+_SHIFT = 0.1  # of an rms
+_HEAVY = 0.25  # rms of a wheel's load over its load at rest
+_UNITS = {"margin": ("", 1.0), "load": ("N", 1.0), "gap": ("mm", MM), "travel": ("mm", MM)}
+
+
+@dataclass(frozen=True)
+class RoadLine:
+    """One quantity: rms by the linear answer, and in the rides with its interval at 95 %, in `unit`."""
+
+    quantity: str
+    unit: str
+    smooth: float | None  # on a smooth road
+    mean: float | None  # in the rides
+    linear_rms: float | None
+    rms: float | None
+    low: float | None
+    high: float | None
+
+    @property
+    def difference(self) -> float | None:
+        """Linear over nonlinear rms, less one."""
+        if not self.rms or self.linear_rms is None:
+            return None
+        return self.linear_rms / self.rms - 1.0
+
+    @property
+    def differs(self) -> bool:
+        """Whether the linear rms is more than 3 % off, and outside what chance allows."""
+        if self.linear_rms is None or self.low is None or self.high is None or self.difference is None:
+            return self.rms is not None
+        return abs(self.difference) > CLOSE and not self.low <= self.linear_rms <= self.high
+
+
+@dataclass(frozen=True)
+class RoadTable:
+    """One ridden case."""
+
+    row: int
+    lines: tuple[RoadLine, ...]
+    ridden: Ridden
+    linear_chance: float
+    why: tuple[str, ...]
+
+    def as_dict(self) -> Field:
+        """For scripts."""
+        sums = self.ridden.sums
+        share, low, high = sums.chance_under()
+        return {
+            "rides": sums.rides, "lost": sums.lost, "seconds": sums.seconds,
+            "least_margin": finite(sums.least_margin), "least_load_N": finite(sums.least_load.min()),
+            "spare_clearance_mm": finite(sums.least_clearance / MM),
+            "chance_linear": self.linear_chance, "chance": share, "chance_low": low, "chance_high": high,
+            "time_under_floor": sums.share_under, "time_off_surface": sums.share_off_surface,
+            "time_on_stop": sums.share_on_stop,
+            "quantities": [{**asdict(line), "differs": line.differs} for line in self.lines],
+            "why": list(self.why),
+        }  # fmt: skip
+
+
+def road_tables(proof: Proof) -> tuple[RoadTable, ...]:
+    """One table for each case that was ridden."""
+    return () if proof.road is None else tuple(_table(proof, proof.road, r) for r in proof.road.ridden)
+
+
+def _table(proof: Proof, study: RoadStudy, ridden: Ridden) -> RoadTable:
+    lines = tuple(_lines(proof, study, ridden))
+    chance = float(study.linear["chance"][ridden.row])
+    return RoadTable(ridden.row, lines, ridden, chance, tuple(_why(proof, lines, ridden)))
+
+
+def _lines(proof: Proof, study: RoadStudy, ridden: Ridden) -> Iterator[RoadLine]:
+    smooth, sigma = _smooth(proof, ridden.row), _sigmas(study, ridden.row)
+    for place, quantity in enumerate(QUANTITIES):
+        unit, factor = _UNITS[quantity.split()[0]]
+        spread = Spread(*(value / factor for value in ridden.sums.spread(quantity)))
+        yield RoadLine(
+            quantity, unit, finite(smooth[place] / factor), finite(spread.mean),
+            finite(sigma[place] / factor), *(finite(value) for value in spread[1:]),
+        )  # fmt: skip
+
+
+def _smooth(proof: Proof, row: int) -> Floats:
+    """The quantities without road."""
+    a = proof.steady.answers[0, row]
+    return np.concatenate([[a["margin"]], a["load"], a["ride_gap"], a["travel"]])
+
+
+def _sigmas(study: RoadStudy, row: int) -> Floats:
+    """The quantities' linear rms."""
+    a = study.linear[row]
+    return np.concatenate([[a["sigma_margin"]], a["sigma_load"], a["sigma_gap"], a["sigma_travel"]])
+
+
+# ---- why ---------------------------------------------------------------------------------------------------
+
+
+def _why(proof: Proof, lines: tuple[RoadLine, ...], ridden: Ridden) -> Iterator[str]:
+    """Reasons why linear and nonlinear answers differ, as far as the rides tell them."""
+    off = [line.quantity for line in lines if line.differs]
+    if ridden.sums.rides == 0:
+        yield "The car left the surface in every ride: there is no rms, and the linear answer means nothing."
+        return
+    yield from _lifts_and_stops(ridden)
+    if not off:
+        yield "Linear and nonlinear rms agree within 3 % or within chance."
+        return
+    yield f"Linear and nonlinear differ in {', '.join(off)}."
+    if proof.plan.profile is not None:
+        yield (
+            "The rides go over the profile as it was measured, a few times; the linear answer takes the "
+            "power law that fits its spectrum, on an endless road."
+        )
+    yield from _bends(proof, lines)
+
+
+def _lifts_and_stops(ridden: Ridden) -> Iterator[str]:
+    sums = ridden.sums
+    if sums.lost:
+        yield f"{sums.lost} of {sums.rides + sums.lost} rides left the surface for good and count for no rms."
+    if sums.share_off_surface > 0.0:
+        yield (
+            f"A wheel is off the surface for {100 * sums.share_off_surface:.2g} % of the time: the linear "
+            "tyre would pull there, the real one lets go. A margin below -1 counts as -1 in the rms."
+        )
+    if sums.share_on_stop > 0.0:
+        share = 100 * sums.share_on_stop
+        yield f"A wheel stands on a stop for {share:.2g} % of the time; the linear answer knows no stops."
+    if not sums.share_off_surface and not sums.share_on_stop:
+        yield "No wheel leaves the surface and no stop is met."
+
+
+def _bends(proof: Proof, lines: tuple[RoadLine, ...]) -> Iterator[str]:
+    """Forces that are no straight lines."""
+    car = proof.project.car
+    uneven = [name for name, axle in zip(AXLES, (car.front, car.rear), strict=True)
+              if axle.damper_bump != axle.damper_rebound]  # fmt: skip
+    shift = max((abs(line.mean - line.smooth) / line.rms for line in lines
+                 if line.rms and line.mean is not None and line.smooth is not None), default=0.0)  # fmt: skip
+    if uneven and shift > _SHIFT:
+        yield (
+            f"Bump and rebound rates of the {' and '.join(uneven)} dampers differ: on a rough road the "
+            "mean ride height moves, and the linear answer takes the mean of both rates."
+        )
+    if car.differential == "open":
+        yield (
+            "The differential is open: a driven wheel that goes light takes the whole axle's limit with it, "
+            "which no slope at rest tells; the linear rms of the margin then comes out too low."
+        )
+    loads = lines[1 : 1 + len(WHEELS)]
+    heavy = max((line.rms / line.smooth for line in loads if line.rms and line.smooth), default=0.0)
+    if heavy > _HEAVY:
+        yield (
+            f"Wheel loads swing by {100 * heavy:.0f} % rms of the load at rest: a tyre's stiffness and the "
+            "grip left over change with the load, which a straight line cannot follow."
+        )

@@ -1,0 +1,1 @@
+"""Tables, words and pictures that several commands share."""

@@ -1,0 +1,211 @@
+"""The sheet for the mechanics as plain values: for the PDF, for JSON, and as a table that is read back."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from setupopt.evaluation.result import Field, finite
+from setupopt.evaluation.summary import by_angle
+from setupopt.physics.place import GRAVITY
+from setupopt.project.bodies import body_words, told
+from setupopt.project.checksum import project_checksum, setup_checksum
+from setupopt.project.csv_write import csv_text
+from setupopt.project.measured_file import BODY
+from setupopt.project.model import AXLES, WHEELS, Project, Setup
+from setupopt.report.assess.text import CLOSING
+from setupopt.report.shared.tables import thinned
+from setupopt.sheet.card import RunCard
+from setupopt.sheet.change_list import ChangeList, Step
+from setupopt.sheet.pad_state import PadReading
+from setupopt.sheet.revisions import Revision
+from setupopt.sheet.state import Line, state_lines
+from setupopt.units import DEG, MM
+
+_BODY_WHERE = "the one on the car"
+_MOST_ANGLES = 13  # rows of the run card
+COLUMNS = (
+    "quantity", "unit", *WHEELS, *(f"target_{wheel}" for wheel in WHEELS), "tolerance", "where", "note",
+    "initials",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Everything that is put on paper. `date` as YYYY-MM-DD; `made_by` may be empty."""
+
+    project: Project
+    changes: ChangeList
+    card: RunCard
+    revision: int
+    date: str
+    made_by: str
+
+    @property
+    def target(self) -> Setup:
+        """The setup that the car is to stand on."""
+        return self.changes.target
+
+    @property
+    def file_name(self) -> str:
+        """Safe on any file system: letters, digits, and the setup's checksum."""
+        plain = re.sub(r"[^A-Za-z0-9]+", "-", self.target.name).strip("-").lower()[:40].strip("-")
+        return f"sheet-{self.revision:03d}-{plain or 'setup'}-{setup_checksum(self.project, self.target)}"
+
+    def as_dict(self) -> Field:
+        """For scripts and for the printed page; plain Python values."""
+        p, c = self.project, self.changes
+        return {
+            "car": p.car.name,
+            "bodies": [body.name for body in p.bodies],
+            "venue": p.venue.name,
+            "revision": self.revision,
+            "date": self.date,
+            "made_by": self.made_by,
+            "project_checksum": project_checksum(p),
+            "today": self._state(c.today),
+            "target": self._state(c.target),
+            "margins": {
+                "today": finite(c.margin_today), "target": finite(c.margin_target),
+                "as_set": finite(c.margin_landed), "lost_to_rounding": finite(c.lost_to_rounding),
+            },
+            "plan": self._plan(),
+            "steps": [_step(step) for step in c.steps],
+            "left_alone": list(c.left_alone),
+            "run_card": card_fields(self.card),
+            "cautions": list(p.cautions),
+            "closing": CLOSING,
+        }  # fmt: skip
+
+    def _state(self, setup: Setup) -> Field:
+        return {
+            "name": setup.name,
+            "body": setup.body,
+            "checksum": setup_checksum(self.project, setup),
+            "lines": [_line(line) for line in state_lines(self.project, setup)],
+        }
+
+    def _plan(self) -> Field:
+        """The car from above, mm behind the front axle line and to the left."""
+        car = self.project.car
+        return {
+            "wheelbase_mm": _round(car.wheelbase / MM),
+            "track_mm": [_round(axle.track / MM) for axle in (car.front, car.rear)],
+            "tread_mm": [_round(axle.tyre.tread_width / MM) for axle in (car.front, car.rear)],
+            "wheel_mm": [_round(2.0 * axle.tyre.radius / MM) for axle in (car.front, car.rear)],
+            "stations_mm": [
+                _round(car.air.front_ride_station / MM), _round(car.air.rear_ride_station / MM),
+            ],
+        }  # fmt: skip
+
+
+def _line(line: Line) -> Field:
+    values = dict(zip(WHEELS, line.values, strict=True))
+    return {
+        "quantity": line.quantity, "words": line.words, "unit": line.unit, "digits": line.digits,
+        "values": values, "tolerance": line.tolerance, "where": line.where,
+    }  # fmt: skip
+
+
+def _step(step: Step) -> Field:
+    return {
+        "number": step.number, "job": step.job, "where": step.where, "what": step.what,
+        "amount": step.amount, "unit": step.unit, "exact": step.exact, "too_small": step.too_small,
+        "shims_mm": [[size, count] for size, count in step.shims],
+        "reading": reading_fields(step.reading),
+    }  # fmt: skip
+
+
+def reading_fields(reading: PadReading) -> Field:
+    """What the pad shows, in the units of the files."""
+    return {
+        "ride_height_mm": dict(zip(AXLES, _rounded(reading.ride_height / MM), strict=True)),
+        "camber_deg": dict(zip(WHEELS, _rounded(reading.camber / DEG), strict=True)),
+        "corner_weight_kg": dict(zip(WHEELS, _rounded(reading.load / GRAVITY), strict=True)),
+        "cross_weight_percent": _round(100.0 * reading.cross_share),
+    }
+
+
+def card_fields(card: RunCard) -> Field:
+    """The run card; figures of a proof are None where exactly this setup has none."""
+    window, proof = card.speeds, card.proof
+    return {
+        "floor": card.floor,
+        "margin": card.margin,
+        "contact_lost": card.result.lost(),
+        "worst": card.worst,
+        "attitudes": list(card.result.cases.attitudes),
+        "roll_angles_deg": [_round(angle / DEG) for angle in card.result.cases.angles[[0, -1]]],
+        "by_angle": _angles(card),
+        "speeds_m_s": None if window is None else [window.low, window.high],
+        "speed_ends": None if window is None else [window.below, window.above],
+        "driven_m_s": card.project.venue.sweep.speed,
+        "proved": proof is not None,
+        "proof_holds": None if proof is None else proof["holds"],
+        "proof_floor": None if proof is None else proof["floor"],
+        "broken": [] if proof is None else [v["what"] for v in proof["verdicts"] if v["holds"] is False],
+        "bump": _picked(card.bump, "bump_mm", "bump_length_m", "bump_track", "roll_angle_deg", "attitude"),
+        "gust": _picked(card.gust, "gust_m_s", "from_deg", "roll_angle_deg", "attitude"),
+        "wind": _picked(card.wind, "steady_m_s", "from_deg"),
+        "stop_rules": list(card.stop_rules()),
+    }
+
+
+def _picked(row: Field | None, *names: str) -> Field | None:
+    return None if row is None else {name: row[name] for name in names}
+
+
+def _angles(card: RunCard) -> list[Field]:
+    """Margin and bump allowance by roll angle: of neighbouring angles the worst."""
+    rows = by_angle(card.result)
+    bumps: dict[float, float] = {}
+    for case in [] if card.proof is None else card.proof["cases"]:
+        height = -1.0 if case["bump_mm"] is None else case["bump_mm"]
+        bumps[case["roll_angle_deg"]] = min(height, bumps.get(case["roll_angle_deg"], np.inf))
+    found = [{**row, "bump_mm": bumps.get(row["roll_angle_deg"])} for row in rows]
+    return thinned(found, _MOST_ANGLES, lambda row: -1e9 if row["margin"] is None else row["margin"])
+
+
+def revision(sheet: Sheet) -> Revision:
+    """The sheet's line in the revision log: what differs from today's setup, and the margin of the target."""
+    c = sheet.changes
+    pairs = zip(state_lines(sheet.project, c.today), state_lines(sheet.project, c.target), strict=False)
+    changed = [
+        f"{line.words} {axle} {before:g} -> {after:g} {line.unit}"
+        for old, line in pairs
+        for axle, before, after in (
+            ("front", old.values[0], line.values[0]),
+            ("rear", old.values[2], line.values[2]),
+        )
+        if old.quantity == line.quantity and before is not None and after is not None and before != after
+    ]
+    if c.today.body != c.target.body:
+        changed.insert(0, f"{body_words(c.today.body)} -> {body_words(c.target.body)}")
+    margin = f"{c.margin_target:.4f}" if np.isfinite(c.margin_target) else "contact lost"
+    checksum = setup_checksum(sheet.project, c.target)
+    return Revision(
+        sheet.revision, sheet.date, sheet.made_by, c.target.name, checksum, margin, "; ".join(changed)
+    )
+
+
+def table(sheet: Sheet) -> str:
+    """CSV with empty cells for what was found; filled in, `readback` reads it."""
+    rows = []
+    if sheet.project.bodies:
+        rows.append([BODY, "", "", "", "", "", told(sheet.target.body), "", "", "", "", _BODY_WHERE, "", ""])
+    for line in state_lines(sheet.project, sheet.target):
+        targets = ["" if value is None else f"{value:g}" for value in line.values]
+        rows.append([line.quantity, line.unit, "", "", "", "", *targets, line.tolerance, line.where, "", ""])
+    return csv_text(COLUMNS, rows)
+
+
+def _rounded(values: Any) -> list[float]:
+    return [_round(float(value)) for value in values]
+
+
+def _round(value: float) -> float:
+    """Without the noise of the conversion from SI."""
+    return round(float(value), 6) + 0.0

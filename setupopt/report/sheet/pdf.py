@@ -1,0 +1,33 @@
+"""The sheet as a PDF of A4 pages."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from pathlib import Path
+
+from setupopt.report.sheet.fields import Sheet
+
+_TEMPLATE = Path(__file__).with_name("sheet.typ")
+
+
+def pdf(sheet: Sheet) -> bytes:
+    """Pages: target, change list, today's state, run card; the same bytes for the same sheet."""
+    import typst
+
+    data = json.dumps(sheet.as_dict(), allow_nan=False)
+    return typst.compile(
+        _TEMPLATE, format="pdf", font_paths=[_fonts()], ignore_system_fonts=True, sys_inputs={"data": data},
+        timestamp=_midnight(sheet.date),
+    )  # fmt: skip
+
+
+def _fonts() -> Path:
+    """Folder of DejaVu Sans, which comes with matplotlib, and its licence beside it."""
+    import matplotlib as mpl
+
+    return Path(mpl.get_data_path()) / "fonts" / "ttf"
+
+
+def _midnight(date: str) -> datetime.datetime:
+    return datetime.datetime.fromisoformat(date).replace(tzinfo=datetime.UTC)

@@ -1,0 +1,98 @@
+"""The sheet in words, for the one who prints it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from setupopt.project.bodies import worn_words
+from setupopt.report.assess.text import CLOSING, cautions_text
+from setupopt.report.shared.tables import INDENT, Column, margin_words, number, paragraph, table
+from setupopt.report.sheet.fields import Sheet
+from setupopt.sheet.change_list import Step
+from setupopt.units import DEG, MM
+
+
+def text(sheet: Sheet, width: int, short: bool = False) -> str:
+    """Change list, margins and what the run card lacks; with `short` without the steps."""
+    parts = [_head(sheet, width), cautions_text(sheet.project.cautions, width), _margins(sheet, width)]
+    if not short:
+        parts.append(_steps(sheet, width))
+    parts += [_left_alone(sheet, width), _card(sheet, width), paragraph(CLOSING, width)]
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _head(sheet: Sheet, width: int) -> str:
+    c = sheet.changes
+    car = f"{sheet.project.car.name}{worn_words(sheet.project, sheet.target.body)}"
+    return paragraph(
+        f"{car} at {sheet.project.venue.name}, revision {sheet.revision}: "
+        f'from "{c.today.name}" to "{c.target.name}"',
+        width,
+    )
+
+
+def _margins(sheet: Sheet, width: int) -> str:
+    c = sheet.changes
+    words = ", ".join(
+        f"{name} {margin_words(margin)}"
+        for name, margin in (
+            ("today", c.margin_today),
+            ("target", c.margin_target),
+            ("as set", c.margin_landed),
+        )
+    )
+    lost = f"; lost to rounding {c.lost_to_rounding:.4f}" if np.isfinite(c.lost_to_rounding) else ""
+    return paragraph(f"Worst margin: {words}{lost}", width)
+
+
+def _steps(sheet: Sheet, width: int) -> str:
+    """Every step, and what the pad reads after it."""
+    lines = ["Change list, in order of work"]
+    for step in sheet.changes.steps:
+        small = " (too small for the adjuster, left as it is)" if step.too_small else ""
+        lines.append(paragraph(f"{step.what}{small}", width, f"{step.number:>4}  "))
+    return "\n".join(
+        [*lines, "", "What the pad reads after each step that moves the car", _readings(sheet, width)]
+    )
+
+
+def _readings(sheet: Sheet, width: int) -> str:
+    steps = [step for step in sheet.changes.steps if step.amount is not None] or list(
+        sheet.changes.steps[-1:]
+    )
+    columns = [
+        Column("step", [str(step.number) for step in steps]),
+        Column("front mm", [number(step.reading.ride_height[0] / MM) for step in steps]),
+        Column("rear mm", [number(step.reading.ride_height[1] / MM) for step in steps]),
+        Column("front camber deg", [_camber(step, 0) for step in steps]),
+        Column("rear camber deg", [_camber(step, 2) for step in steps]),
+        Column("cross %", [number(100.0 * step.reading.cross_share) for step in steps], rank=1),
+    ]
+    return table(columns, width)
+
+
+def _camber(step: Step, left: int) -> str:
+    """Mean of an axle's two wheels."""
+    return number(float(step.reading.camber[left : left + 2].mean()) / DEG, 2)
+
+
+def _left_alone(sheet: Sheet, width: int) -> str:
+    if not sheet.changes.left_alone:
+        return ""
+    lines = [paragraph(words, width, f"{INDENT}- ") for words in sheet.changes.left_alone]
+    return "\n".join(["Not set, and why", *lines])
+
+
+def _card(sheet: Sheet, width: int) -> str:
+    """What the run card says that must not be overlooked."""
+    card = sheet.card
+    if card.proof is None:
+        words = (
+            "Run card: NOT PROVED. `setupopt prove` has not been run for exactly this setup; the card says "
+            "so and leaves bumps, gusts and wind open."
+        )
+        return paragraph(words, width)
+    if card.proof["holds"]:
+        return "Run card: with the figures of the proof of exactly this setup."
+    broken = ", ".join(verdict["what"] for verdict in card.proof["verdicts"] if verdict["holds"] is False)
+    return paragraph(f"Run card: NOT STOOD, as proved: {broken}.", width)

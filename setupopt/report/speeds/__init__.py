@@ -1,0 +1,1 @@
+"""What `speeds` prints and draws."""

@@ -1,0 +1,158 @@
+"""A study of speeds for scripts; its text stands in `speeds_text`, its picture in `speeds_picture`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict
+
+import numpy as np
+
+from setupopt.evaluation.limits_check import Broken
+from setupopt.evaluation.result import Field, degrees, finite
+from setupopt.project.checksum import setup_checksum
+from setupopt.project.csv_write import frame_text
+from setupopt.robust.speeds.motion import RunUp
+from setupopt.robust.speeds.study import ENDS_TO, SpeedStudy, WindowEnd
+
+
+def as_dict(study: SpeedStudy) -> Field:
+    """Plain Python values, None for what has no answer."""
+    return {
+        "holds": study.holds,
+        "floor": study.floor,
+        "setup": {"name": study.setup.name, "checksum": setup_checksum(study.project, study.setup)},
+        "speed_m_s": study.driven,
+        "cases": study.cases,
+        "looked_at_m_s": [float(study.speeds[0]), float(study.speeds[-1])],
+        "ends_to_m_s": ENDS_TO,
+        "windows": [{"low": _end(window.low), "high": _end(window.high)} for window in study.windows],
+        "breaks": [_limit(limit) for limit in study.at_driven],
+        "breaks_at_rest": [_limit(limit) for limit in study.at_rest],
+        "curve": list(curve(study)),
+        "by_attitude": list(by_attitude(study)),
+        "by_limit": list(by_limit(study)),
+        "missing": study.missing or None,
+        "run_up": None if study.run_up is None else _run_up(study.run_up),
+        "coasting": _coasting(study),
+        "cautions": list(study.project.cautions),
+    }
+
+
+def _end(end: WindowEnd) -> Field:
+    return {"speed_m_s": end.speed, "beyond": [_limit(limit) for limit in end.beyond]}
+
+
+def _limit(limit: Broken) -> Field:
+    return {name: finite(v) if isinstance(v, float) else v for name, v in asdict(limit).items()}
+
+
+def curve(study: SpeedStudy) -> Iterator[Field]:
+    """For every speed the worst margin of all attitudes, where it is, and the keys of what breaks."""
+    for row, speed in enumerate(study.speeds):
+        worst = int(study.margin[row].argmin())
+        yield {
+            "speed_m_s": float(speed), **_margin(study, row, worst), "attitude": study.attitudes[worst],
+            "breaks": [limit.limit for limit in study.broken[row]],
+        }  # fmt: skip
+
+
+def _margin(study: SpeedStudy, row: int, column: int) -> Field:
+    """One speed and attitude; no margin where contact is lost."""
+    angle = degrees(study.angle[row, column])
+    return {"margin": finite(study.margin[row, column]), "roll_angle_deg": angle}
+
+
+def by_attitude(study: SpeedStudy) -> Iterator[Field]:
+    """Each attitude at the sweep's speed, and the scanned speeds around it at which it keeps the floor."""
+    at = int(np.abs(study.speeds - study.driven).argmin())
+    for column, name in enumerate(study.attitudes):
+        under = np.flatnonzero(study.margin[:, column] < study.floor)
+        first, last = under[under < at].max(initial=-1) + 1, under[under > at].min(initial=len(study.speeds))
+        keeps = at not in under
+        yield {
+            "attitude": name, **_margin(study, at, column),
+            "keeps_from_m_s": float(study.speeds[first]) if keeps else None,
+            "keeps_to_m_s": float(study.speeds[last - 1]) if keeps else None,
+        }  # fmt: skip
+
+
+def by_limit(study: SpeedStudy) -> Iterator[Field]:
+    """For all that breaks anywhere: the next speeds of the scan at which it does, down and up, and where."""
+    names = dict.fromkeys(limit.limit for found in study.broken for limit in found)
+    for name in names:
+        told = [_told(name, found) for found in study.broken]
+        under = [i for i, one in enumerate(told) if one and study.speeds[i] < study.driven]
+        over = [i for i, one in enumerate(told) if one and study.speeds[i] >= study.driven]
+        yield {
+            "limit": name,
+            "down": _where(study, told, under[-1] if under else None),
+            "up": _where(study, told, over[0] if over else None),
+        }
+
+
+def _told(name: str, found: Sequence[Broken]) -> Broken | None:
+    """The first of a name."""
+    return next((limit for limit in found if limit.limit == name), None)
+
+
+def _where(study: SpeedStudy, told: Sequence[Broken | None], row: int | None) -> Field | None:
+    limit = None if row is None else told[row]
+    if row is None or limit is None:
+        return None
+    return {
+        "speed_m_s": float(study.speeds[row]), "roll_angle_deg": limit.roll_angle_deg,
+        "attitude": limit.attitude,
+    }  # fmt: skip
+
+
+def _run_up(found: RunUp) -> Field:
+    columns = {
+        "speed_m_s": found.speed, "metres": found.metres, "seconds": found.seconds,
+        "acceleration_m_s2": found.acceleration,
+    }  # fmt: skip
+    points = [{name: float(column[i]) for name, column in columns.items()} for i in range(found.speed.size)]
+    return {
+        "target_m_s": found.target,
+        "reached": found.is_reached,
+        "top_m_s": found.top,
+        "metres": float(found.metres[-1]),
+        "seconds": float(found.seconds[-1]),
+        "doubt_m": found.doubt_m,
+        "doubt_s": found.doubt_s,
+        "grip_until_m_s": found.grip_until,
+        "curve": points,
+    }
+
+
+def _coasting(study: SpeedStudy) -> Field:
+    """The least of all, and of every roll angle."""
+    worst = study.coasting.worst
+    return {
+        "worst": None if worst is None else coast_fields(study, worst),
+        "by_angle": [coast_fields(study, row) for row in study.coasting.least_by_angle()],
+    }
+
+
+def coast_fields(study: SpeedStudy, row: int) -> Field:
+    """One case that coasts; None where the floor is kept all the way."""
+    c = study.coasting
+    return {
+        "roll_angle_deg": degrees(c.cases.records["roll_angle"][row]),
+        "attitude": c.cases.attitude[row],
+        "from_m_s": float(c.cases.records["speed"][row]),
+        "seconds": finite(c.seconds[row]),
+        "metres": finite(c.metres[row]),
+        "to_m_s": finite(c.speed[row]),
+    }
+
+
+def csv_text(study: SpeedStudy) -> str:
+    """One row for every speed and attitude: margin (empty: contact lost), its roll angle, whether safe."""
+    import pandas as pd
+
+    rows = [
+        {"speed_m_s": float(speed), "attitude": name, **_margin(study, i, j), "safe": not study.broken[i]}
+        for i, speed in enumerate(study.speeds)
+        for j, name in enumerate(study.attitudes)
+    ]
+    return frame_text(pd.DataFrame(rows))

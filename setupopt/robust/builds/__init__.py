@@ -1,0 +1,1 @@
+"""Build error: what the car as it may be built loses."""

@@ -1,0 +1,114 @@
+"""A cloud of builds spread evenly over the box of errors: chunk by chunk, and what is kept of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from scipy.stats import qmc
+
+from setupopt.evaluation.cases import CaseSet
+from setupopt.jobs.chunk_ranges import Span
+from setupopt.physics.inputs import Floats
+from setupopt.robust.builds.build_variation import BuildErrors
+from setupopt.robust.level_crossings import clopper_pearson
+
+# Builds solved at a time: all their answers are held at once.
+_AT_ONCE = 64
+# Margins are counted in bins so many to one, from _LEAST up; the last is for 1 alone, the most there can be.
+_PER_ONE, _LEAST = 10_000, -2
+_BINS = (1 - _LEAST) * _PER_ONE + 1
+
+
+# ---- the samples -------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class BuildCloud:
+    """A cloud of builds: `cloud(job)` gives the worst margins of a chunk of it, (count,).
+
+    The samples are those of one scrambled Sobol sequence (I. M. Sobol, USSR Comput. Math. Math. Phys. 7
+    (1967) 86-112) over the whole box, uniform in every error: the same cloud however it is cut into chunks.
+    Minus infinity where contact is lost. At most 2^30 samples.
+    """
+
+    build: BuildErrors
+    cases: CaseSet
+    seed: int = 0
+
+    def errors(self, job: Span | tuple[int, int]) -> Floats:
+        """Errors of the builds of a chunk, (count, names), -1 to 1."""
+        first, count = job
+        sequence = qmc.Sobol(len(self.build.names), seed=self.seed)
+        if first > 0:
+            sequence.fast_forward(first)
+        whole = sequence.random(1 << (count - 1).bit_length())  # it warns of all but powers of two
+        return np.asarray(2.0 * whole[:count] - 1.0)
+
+    def __call__(self, job: Span | tuple[int, int]) -> Floats:
+        errors = self.errors(job)
+        pieces = [errors[at : at + _AT_ONCE] for at in range(0, len(errors), _AT_ONCE)]
+        return np.concatenate([self.build.result(piece, self.cases).worst_margin for piece in pieces])
+
+
+# ---- what is kept of them ----------------------------------------------------------------------------------
+
+
+class Share(NamedTuple):
+    """A share of the samples, and the interval that the share of all builds lies in at 95 %."""
+
+    share: float
+    low: float
+    high: float
+
+
+class Cloud:
+    """Worst margins of any number of samples in little memory: counts in bins of 1e-4 from -2 to 1.
+
+    `count` samples, `lost` of them out of contact, `least` their exact minimum: minus infinity where
+    contact is lost, infinite before the first sample.
+    """
+
+    def __init__(self) -> None:
+        self.count = self.lost = self.below = 0
+        self.least = np.inf
+        self._least_held = np.inf
+        self._bins = np.zeros(_BINS, dtype=np.int64)
+
+    def add(self, margins: Floats | Sequence[float]) -> None:
+        """Count some more; what is no finite number is lost."""
+        given = np.asarray(margins, dtype=float)
+        held = given[np.isfinite(given)]
+        place = np.floor(held * _PER_ONE).astype(np.int64) - _LEAST * _PER_ONE
+        self.count, self.lost = self.count + given.size, self.lost + given.size - held.size
+        self.below += int((place < 0).sum())
+        self._bins += np.bincount(np.minimum(place[place >= 0], _BINS - 1), minlength=_BINS)
+        self._least_held = min(self._least_held, float(held.min(initial=np.inf)))
+        self.least = -np.inf if self.lost else self._least_held
+
+    def percentile(self, share: float) -> float:
+        """Margin that at least 1 - `share` (0 to 1) of the samples reach: the lower edge of its bin.
+
+        Below -2 it is the least margin, minus infinity in the lost share; not a number without samples.
+        """
+        if self.count == 0:
+            return np.nan
+        rank = int(np.floor(share * (self.count - 1) + 1e-9))
+        if rank < self.lost + self.below:
+            return -np.inf if rank < self.lost else self._least_held
+        bin_ = int(np.searchsorted(np.cumsum(self._bins), rank - self.lost - self.below, side="right"))
+        return (bin_ + _LEAST * _PER_ONE) / _PER_ONE
+
+    def share_under(self, floor: float) -> Share:
+        """Share of the samples under `floor`, from -2 to 1; a bin that the floor cuts counts whole.
+
+        The interval is Clopper and Pearson's, for samples drawn apart from each other. These are spread
+        more evenly, so as a rule it is on the wide side. From 0 to 1 without samples.
+        """
+        edges = int(np.ceil((floor - _LEAST) * _PER_ONE - 1e-6))
+        under = self.lost + self.below + int(self._bins[: max(0, edges)].sum())
+        if self.count == 0:
+            return Share(np.nan, 0.0, 1.0)
+        return Share(under / self.count, *clopper_pearson(under, self.count))

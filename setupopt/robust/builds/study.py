@@ -1,0 +1,51 @@
+"""All about build error and uncertain inputs: worst builds, how large a box is stood, and a cloud."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from setupopt.evaluation.cases import CaseSet
+from setupopt.jobs.chunk_ranges import Chunks, spans
+from setupopt.robust.builds.build_variation import BuildErrors, WorstBuild, stands, worst_build
+from setupopt.robust.builds.quasi_monte_carlo import BuildCloud, Cloud
+
+_BUILDS_A_CHUNK = 256
+
+
+@dataclass(frozen=True)
+class BoxStudy:
+    """One box of errors: the worst build found in it, and how many times the box the setup stands."""
+
+    errors: BuildErrors
+    worst: WorstBuild
+    stands: float
+
+
+@dataclass(frozen=True)
+class BuildStudy:
+    """What the mechanics can hold, what is uncertain, and both together as a cloud of builds.
+
+    `inputs` and `both` are None where limits.toml calls no input uncertain.
+    """
+
+    build: BoxStudy
+    inputs: BoxStudy | None
+    both: WorstBuild | None
+    cloud: Cloud
+
+
+def study_build(
+    errors: BuildErrors, cases: CaseSet, floor: float, samples: int, seed: int, chunks: Chunks
+) -> BuildStudy:
+    """Everything about one setup's errors. `errors` holds a tolerance; `seed` that of the cloud."""
+    cloud, do = Cloud(), BuildCloud(errors, cases, seed)
+    for margins in chunks("builds", "builds", do, spans(samples, _BUILDS_A_CHUNK)):
+        cloud.add(margins)
+    build = _box(errors.build_alone(), cases, floor)
+    if not errors.shares:
+        return BuildStudy(build, None, None, cloud)
+    return BuildStudy(build, _box(errors.inputs_alone(), cases, floor), worst_build(errors, cases), cloud)
+
+
+def _box(errors: BuildErrors, cases: CaseSet, floor: float) -> BoxStudy:
+    return BoxStudy(errors, worst_build(errors, cases), stands(errors, cases, floor))

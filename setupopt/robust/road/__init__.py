@@ -1,0 +1,1 @@
+"""Rough roads: spectra, measured profiles, linear answers and rides in time."""

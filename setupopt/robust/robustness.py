@@ -1,0 +1,154 @@
+"""The proof of a setup: what it stands of bumps, wind, rough road and build error, each to its floor."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager, nullcontext
+from dataclasses import dataclass
+
+import numpy as np
+
+from setupopt.evaluation.cases import CaseSet, sweep_cases
+from setupopt.evaluation.model import evaluate
+from setupopt.evaluation.result import Result
+from setupopt.jobs.checkpointed_jobs import Crew, Store, fingerprint, run_chunks
+from setupopt.physics.inputs import Floats, Records
+from setupopt.project.model import Project, Setup
+from setupopt.project.needs import need
+from setupopt.robust.builds.build_variation import BuildErrors, build_errors
+from setupopt.robust.builds.study import BuildStudy, study_build
+from setupopt.robust.bump import BumpAllowance, BumpRides, BumpSearch
+from setupopt.robust.gust import GustLimit, GustSearch
+from setupopt.robust.road.profile import fitted_road, without_hills
+from setupopt.robust.road.spectrum import Road, Tracks
+from setupopt.robust.road.study import RoadPlan, RoadStudy, study_road
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What a proof is to look at, and what is asked of the setup; SI.
+
+    `seconds`: of one run, at every roll angle and attitude alike. `chance`: share of runs on the road that
+    may go under the floor. `bump`, `gust`, `wind`: what must be stood, None where nothing is asked.
+    """
+
+    floor: float = 0.0
+    seconds: float = 10.0
+    seeds: int = 40
+    ride_cases: int = 2
+    builds: int = 1024
+    directions: int = 16
+    seed: int = 0
+    chance: float = 0.05
+    bump: float | None = None
+    gust: float | None = None
+    wind: float | None = None
+    profile: Tracks | None = None
+
+    def road(self, project: Project) -> RoadPlan:
+        """What is to be looked at on the road."""
+        smooth = None if self.profile is None else without_hills(self.profile)
+        road = Road(project.venue.roughness or 0.0) if smooth is None else fitted_road(smooth)
+        return RoadPlan(road, smooth, self.seconds, self.seeds, self.ride_cases, self.seed, self.floor)
+
+
+@dataclass(frozen=True)
+class BumpStudy:
+    """Bump allowance of all cases, and the worst case's crossing at it and at one and a half times it.
+
+    A trace is (looks, 5): time, margin, least wheel load, spare clearance, travel left.
+    """
+
+    allowance: BumpAllowance
+    traces: tuple[Floats, ...]
+
+
+@dataclass(frozen=True)
+class Proof:
+    """All that was found about one setup."""
+
+    project: Project
+    setup: Setup
+    plan: Plan
+    steady: Result
+    bump: BumpStudy
+    gust: GustLimit
+    road: RoadStudy | None  # None where every case loses contact
+    build: BuildStudy
+
+
+Progress = Callable[[int], object]
+# Called with what is being done and in how many parts; gives a context that counts them.
+Watch = Callable[[str, int], AbstractContextManager[Progress]]
+
+
+def unwatched(_what: str, _parts: int) -> AbstractContextManager[Progress]:
+    """Nobody looks."""
+    return nullcontext(lambda added: None)
+
+
+@dataclass(frozen=True)
+class Shop:
+    """Where the studies are worked on: all cores or a crew, finished chunks kept for the next start."""
+
+    store: Store
+    watch: Watch
+    crew: Crew | None = None
+
+    def chunks(self, name: str, what: str, do: Callable[..., Records], jobs: Sequence) -> Iterator[Records]:
+        """Results of all jobs in their order; `what` tells the user."""
+        with self.watch(what, len(jobs)) as progress:
+            yield from run_chunks(name, do, jobs, store=self.store, pool=self.crew, progress=progress)
+
+
+def prove(
+    project: Project, plan: Plan | None = None, watch: Watch = unwatched, crew: Crew | None = None
+) -> Proof:
+    """Everything about the project's setup. Raises InputError where an entry is missing that this needs.
+
+    The chunks are worked on by `crew`, if one is given, to the same numbers.
+
+    Stopped and started again with the same inputs, it goes on where it was and ends at the same numbers.
+    """
+    asked, cases, setup = plan or Plan(), sweep_cases(project.venue), project.setup
+    errors = _required(project, asked)
+    steady = evaluate(project, setup, cases)
+    store = Store.open(fingerprint("prove", project.car, project.venue, setup, project.limits, asked))
+    shop = Shop(store, watch, crew)
+    bump = _bumps(project, cases, asked, shop)
+    gust = _gusts(project, cases, asked, shop)
+    road = study_road(project, cases, asked.road(project), shop.chunks)
+    build = study_build(errors, cases, asked.floor, asked.builds, asked.seed, shop.chunks)
+    store.finish()
+    return Proof(project, setup, asked, steady, bump, gust, road, build)
+
+
+def _required(project: Project, plan: Plan) -> BuildErrors:
+    """The errors of a build; refused is what lacks an entry that only this command needs."""
+    if plan.profile is None:
+        purpose = "prove needs it for the random road; or give a measured profile"
+        need(project.venue.roughness, project.folder / "venue.toml", "venue.roughness", purpose)
+    BumpRides(project, project.setup, sweep_cases(project.venue).pick([0]))  # refuses missing dampers
+    limits, purpose = project.folder / "limits.toml", "prove needs it for the build error"
+    need(project.limits and project.limits.tolerance, limits, "tolerance", purpose)
+    return need(build_errors(project), limits, "tolerance", purpose)
+
+
+def _bumps(project: Project, cases: CaseSet, plan: Plan, shop: Shop) -> BumpStudy:
+    search = BumpSearch(project, project.setup, cases, plan.floor)
+    allowance = search.allowance(shop.chunks("bumps", "bumps", search, search.jobs()))
+    return BumpStudy(allowance, tuple(_traces(search.rides, allowance)))
+
+
+def _traces(rides: BumpRides, allowance: BumpAllowance) -> Iterator[Floats]:
+    """The worst case's crossing, at its allowance and beyond; none where it has no worst bump."""
+    row = allowance.worst
+    length, track = float(allowance.length[row]), int(allowance.track[row])
+    if np.isfinite(length):
+        for share in (1.0, 1.5):
+            yield rides.trace(row, share * float(allowance.height[row]), length, track)
+
+
+def _gusts(project: Project, cases: CaseSet, plan: Plan, shop: Shop) -> GustLimit:
+    search = GustSearch(project, project.setup, plan.floor, cases)
+    return search.limit(shop.chunks("gusts", "wind, by direction", search, search.jobs(plan.directions)))

@@ -1,0 +1,1 @@
+"""Which speeds are safe, the run-up, and coasting."""

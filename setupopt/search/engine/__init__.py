@@ -1,0 +1,1 @@
+"""The max-min engine: knows arrays and functions only."""
