@@ -14,16 +14,16 @@ if TYPE_CHECKING:
     from setupopt.evaluation.model import evaluate
     from setupopt.evaluation.result import Result
     from setupopt.project import Project, Setup, load
-    from setupopt.search import Asked, Proposal, propose
+    from setupopt.search import Proposal, ProposalOptions, propose
     from setupopt.search.comparison import Comparison, compare
 
 __version__ = "0.1.0"
 __all__ = [
-    "Asked",
     "CaseSet",
     "Comparison",
     "Project",
     "Proposal",
+    "ProposalOptions",
     "Result",
     "Setup",
     "compare",
@@ -34,14 +34,14 @@ __all__ = [
 ]
 
 _HOMES = {
-    "Asked": "setupopt.search",
+    "ProposalOptions": "setupopt.search",
     "CaseSet": "setupopt.evaluation.cases",
-    "Comparison": "setupopt.search.comparing",
+    "Comparison": "setupopt.search.comparison",
     "Project": "setupopt.project",
     "Proposal": "setupopt.search",
     "Result": "setupopt.evaluation.result",
     "Setup": "setupopt.project",
-    "compare": "setupopt.search.comparing",
+    "compare": "setupopt.search.comparison",
     "evaluate": "setupopt.evaluation.model",
     "load": "setupopt.project",
     "propose": "setupopt.search",

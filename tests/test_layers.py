@@ -57,26 +57,19 @@ BELOW: dict[str, set[str]] = {
     "errors": set(),
     "units": set(),
     "files": {"errors"},
-    "project": {"errors", "units", "files"},
     "physics": {"errors"},
-    "pack": {"physics", "project", "units"},
-    "cases": {"physics", "project", "units", "errors"},
-    "result": {"physics", "project", "units", "cases"},
-    "evaluation": {"errors", "pack", "cases", "result", "physics", "project"},
+    "project": {"errors", "units", "files"},
 }
-MIDDLE = set(BELOW)  # all that a study of a setup may stand on
-BELOW["limits_check"] = MIDDLE
-BELOW["losses"] = MIDDLE
-BELOW["packaging"] = BELOW["variables"] = MIDDLE
-STUDIES = {"search", "robust", "fit"}
-ASKED = MIDDLE | {"limits_check", "losses", "packaging", "variables"}
-for study in STUDIES:
-    BELOW[study] = ASKED
-BELOW["search"] = ASKED | {"robust"}
-TOLD = ASKED | STUDIES
-BELOW["sheet"] = TOLD
-BELOW["report"] = TOLD | {"sheet"}
-BELOW["cli"] = TOLD | {"report", "sheet"}
+BASE = set(BELOW)
+BELOW["jobs"] = {"errors", "files", "physics"}
+BELOW["evaluation"] = BASE
+for study in ("robust", "fit"):
+    BELOW[study] = BASE | {"jobs", "evaluation"}
+BELOW["search"] = BASE | {"jobs", "evaluation", "robust"}
+ANSWERS = BASE | {"jobs", "evaluation", "robust", "fit", "search"}
+BELOW["sheet"] = ANSWERS
+BELOW["report"] = ANSWERS | {"sheet"}
+BELOW["cli"] = ANSWERS | {"sheet", "report"}
 
 
 @pytest.mark.parametrize("name", ROOMS)
@@ -186,7 +179,7 @@ def test_only_the_command_line_prints(name: str) -> None:
 
 def test_the_search_for_imports_sees_them() -> None:
     """Late imports, imports under `if`, and names taken from a package all count."""
-    source = "def f():\n    from setupopt import cases\nif 1:\n    import click.testing as t\n"
-    assert set(imported(ast.parse(source))) == {"setupopt", "setupopt.evaluation.cases", "click.testing"}
+    source = "def f():\n    from setupopt import evaluation\nif 1:\n    import click.testing as t\n"
+    assert set(imported(ast.parse(source))) == {"setupopt", "setupopt.evaluation", "click.testing"}
     assert "setupopt.physics.tyre" in imports_of("setupopt.physics.pad")
     assert len(MODULES) > 30

@@ -137,7 +137,7 @@ def test_more_surface_grip_is_more_margin(case: Case, grip: float, differential:
     assert low.state == pytest.approx(high.state, abs=0.0)
     assume(low.use.max() < 100.0)
     assert low.use == pytest.approx(1.5 * high.use, rel=1e-12)
-    assert high.steer > low.steer or low.use.max() == 0.0
+    assert high.search_margin > low.search_margin or low.use.max() == 0.0
 
 
 @QUICK

@@ -80,9 +80,9 @@ def command(
 
 def _read(table: str, project: Project, density: float) -> AirTable:
     from setupopt.fit.air.table import read_air
-    from setupopt.project.bodies import dressed, own_body
+    from setupopt.project.bodies import own_body, with_bodywork
 
-    return read_air(table, dressed(project.car, own_body(project)), density)
+    return read_air(table, with_bodywork(project.car, own_body(project)), density)
 
 
 def _fit(table: AirTable, project: Project, noise: float, quiet: bool) -> AirFits:

@@ -12,7 +12,7 @@ import click
 from setupopt.cli import completing
 
 if TYPE_CHECKING:
-    from setupopt.jobs.checkpointed_jobs import Crew
+    from setupopt.jobs.checkpointed_jobs import WorkerPool
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -82,7 +82,7 @@ def checked_address(ctx: click.Context, param: click.Parameter, address: str | N
     return address
 
 
-def crew(address: str | None) -> AbstractContextManager[Crew | None]:
+def crew(address: str | None) -> AbstractContextManager[WorkerPool | None]:
     """The workers of the scheduler at an address; without one None, which is all local cores."""
     if address is None:
         return nullcontext()

@@ -22,7 +22,7 @@ from setupopt.files import resolved
 if TYPE_CHECKING:
     from setupopt.project import Project, Setup
     from setupopt.report.propose.fields import JudgedProposal
-    from setupopt.search import Asked
+    from setupopt.search import ProposalOptions
 
 STOPPED = 130
 FILE = "proposed.toml"
@@ -78,14 +78,14 @@ def command(
     """
     with loading(quiet):
         from setupopt.project import load
-        from setupopt.search import Asked
+        from setupopt.search import ProposalOptions
 
         found = load(project, setup_file)
         _refuse_targets(found, out, setup_file)
     say_compiling(quiet)
 
     own = {name: least for name, least in floors.items() if name is not None}
-    asked = Asked(starts, seed, weights, own, keep, robust, loss, study)
+    asked = ProposalOptions(starts, seed, weights, own, keep, robust, loss, study)
     judged = _propose(ctx, found, asked, floors.get(None), quiet, cluster)
     with writing(quiet):
         answer = as_json_text(judged.as_dict())
@@ -111,7 +111,12 @@ def _alternative(number: int) -> str:
 
 
 def _propose(
-    ctx: click.Context, project: Project, asked: Asked, floor: float | None, quiet: bool, address: str | None
+    ctx: click.Context,
+    project: Project,
+    asked: ProposalOptions,
+    floor: float | None,
+    quiet: bool,
+    address: str | None,
 ) -> JudgedProposal:
     try:
         with Saying(quiet, "loading") as progress:

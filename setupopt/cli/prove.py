@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from setupopt.project import Project
-    from setupopt.report.prove.fields import JudgedProof
+    from setupopt.report.prove.fields import JudgedReport
     from setupopt.robust.road.spectrum import Tracks
     from setupopt.robust.robustness import Plan
 
@@ -112,10 +112,12 @@ def _profile(file: str | None) -> Tracks | None:
     return read_profile(file)
 
 
-def _prove(ctx: click.Context, project: Project, plan: Plan, quiet: bool, address: str | None) -> JudgedProof:
+def _prove(
+    ctx: click.Context, project: Project, plan: Plan, quiet: bool, address: str | None
+) -> JudgedReport:
     say_compiling(quiet)
     with loading(quiet):
-        from setupopt.report.prove.fields import JudgedProof
+        from setupopt.report.prove.fields import JudgedReport
         from setupopt.robust.robustness import prove
 
     def watch(what: str, parts: int) -> AbstractContextManager[Callable[[int], object]]:
@@ -123,7 +125,7 @@ def _prove(ctx: click.Context, project: Project, plan: Plan, quiet: bool, addres
 
     try:
         with options.crew(address) as crew, Saying(quiet, "what breaks first"):
-            judged = JudgedProof(prove(project, plan, watch, crew))
+            judged = JudgedReport(prove(project, plan, watch, crew))
             judged.verdicts  # noqa: B018 - the last of the work, while it can be stopped
     except KeyboardInterrupt:
         click.echo("stopped; what is finished is kept, the same command goes on from there", err=True)
@@ -131,7 +133,7 @@ def _prove(ctx: click.Context, project: Project, plan: Plan, quiet: bool, addres
     return judged
 
 
-def _write(targets: dict[str, Path], judged: JudgedProof, answer: str) -> None:
+def _write(targets: dict[str, Path], judged: JudgedReport, answer: str) -> None:
     """Write the files asked for, each whole or not at all."""
     if not targets:
         return
@@ -146,7 +148,7 @@ def _write(targets: dict[str, Path], judged: JudgedProof, answer: str) -> None:
     write_all({targets[kind]: content for kind, content in contents.items() if content is not None})
 
 
-def _keep(judged: JudgedProof, answer: str) -> None:
+def _keep(judged: JudgedReport, answer: str) -> None:
     """Leave the proof in the project, under the checksum of its setup, for the run card."""
     from setupopt.project.stored_proof import proof_file
 
@@ -156,7 +158,7 @@ def _keep(judged: JudgedProof, answer: str) -> None:
         click.echo(f"not kept for the run card: {error}", err=True)
 
 
-def _print(judged: JudgedProof, answer: str, as_json: bool, quiet: bool) -> None:
+def _print(judged: JudgedReport, answer: str, as_json: bool, quiet: bool) -> None:
     from setupopt.report.prove.text import text
     from setupopt.report.shared.tables import screen_width
 

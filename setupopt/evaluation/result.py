@@ -48,12 +48,12 @@ class Result:
         return np.asarray(self.answers["margin"])
 
     @property
-    def steer(self) -> Floats:
+    def search_margin(self) -> Floats:
         """The margin as a search climbs it: finite everywhere, with a slope towards contact where it is lost.
 
         Bent below -1; of a lost case it says how far contact is, not how it compares with a slide.
         """
-        return np.asarray(self.answers["steer"])
+        return np.asarray(self.answers["search_margin"])
 
     @cached_property
     def travel_left(self) -> Floats:
@@ -65,7 +65,7 @@ class Result:
     @property
     def worst(self) -> np.ndarray:
         """Index of the worst case of each setup, (setups). A lost case is worse than any other."""
-        score = np.where(self.contact, self.margin, self.steer - 1e6)
+        score = np.where(self.contact, self.margin, self.search_margin - 1e6)
         return np.asarray(score.argmin(axis=1))
 
     @property

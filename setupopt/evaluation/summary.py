@@ -69,7 +69,7 @@ def by_attitude(result: Result) -> list[AttitudeWorst]:
 
 def _score(result: Result) -> Floats:
     """Margins of the first setup, lost cases below all others."""
-    return np.asarray(np.where(result.contact[0], result.margin[0], result.steer[0] - 1e3))
+    return np.asarray(np.where(result.contact[0], result.margin[0], result.search_margin[0] - 1e3))
 
 
 def _angle(result: Result, case: int) -> float:

@@ -32,7 +32,7 @@ _NOTHING = 1e-6  # share of a direction below which it is the noise of differenc
 
 
 @dataclass(frozen=True)
-class Untold:
+class NotIdentifiable:
     """A parameter that the data cannot tell, and why: its `bound`, or what it cannot be told apart `from_`.
 
     Neither: no measured value depends on it enough.
@@ -56,7 +56,7 @@ class Fitted:
     values: Floats
     standard_errors: Floats
     correlation: Floats
-    untold: tuple[Untold, ...]
+    untold: tuple[NotIdentifiable, ...]
     residuals: Floats
     scores: Floats  # residuals over what they would be by noise alone; 0 where nothing checks one
     rows: np.ndarray  # row of the table of each residual
@@ -334,7 +334,9 @@ def _correlation(directions: Floats, spreads: Floats, is_told: np.ndarray) -> Fl
     return np.where(np.outer(is_told, is_told), unit @ unit.T, np.nan)
 
 
-def _untold(linear: _Linear, names: Sequence[str], x: Floats, is_told: np.ndarray) -> tuple[Untold, ...]:
+def _untold(
+    linear: _Linear, names: Sequence[str], x: Floats, is_told: np.ndarray
+) -> tuple[NotIdentifiable, ...]:
     """Why each parameter is not told."""
     blind = linear.directions[:, linear.spreads > 1.0]
     size = np.linalg.norm(linear.directions, axis=1)
@@ -344,5 +346,5 @@ def _untold(linear: _Linear, names: Sequence[str], x: Floats, is_told: np.ndarra
     for i in np.flatnonzero(~is_told):
         others = [j for j in np.flatnonzero(shared[i] & ~is_told & ~is_silent & linear.is_free) if j != i]
         from_ = () if is_silent[i] or not linear.is_free[i] else tuple(names[int(j)] for j in others)
-        found.append(Untold(names[int(i)], None if linear.is_free[i] else float(x[i]), from_))
+        found.append(NotIdentifiable(names[int(i)], None if linear.is_free[i] else float(x[i]), from_))
     return tuple(found)

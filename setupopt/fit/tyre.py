@@ -13,7 +13,7 @@ import numpy as np
 from scipy.special import beta
 from scipy.stats import qmc
 
-from setupopt.fit.least_squares import Fitted, Untold, fit
+from setupopt.fit.least_squares import Fitted, NotIdentifiable, fit
 from setupopt.fit.table import Measurements, unfit_text
 from setupopt.fit.tyre_rig import READING, TYRE, read_off
 from setupopt.fit.tyre_table import NOISE, QUANTITIES, Rig, reading_noise
@@ -80,7 +80,7 @@ class Finding:
     value: float | None
     standard_error: float | None
     given: bool = False
-    untold: Untold | None = None
+    untold: NotIdentifiable | None = None
 
 
 @dataclass(frozen=True, eq=False)

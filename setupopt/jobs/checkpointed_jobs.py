@@ -185,7 +185,7 @@ def _from_npy(raw: bytes) -> np.ndarray:
 # ---- who does it -------------------------------------------------------------------------------------------
 
 
-class Crew(Executor):
+class WorkerPool(Executor):
     """An executor that tells how many jobs it does at once: `threads`."""
 
     @property
@@ -194,7 +194,7 @@ class Crew(Executor):
         raise NotImplementedError
 
 
-class Here(Crew):
+class SerialExecutor(WorkerPool):
     """Does every job at once, in the thread that asks; what goes wrong comes out of `submit`."""
 
     @property
@@ -259,9 +259,9 @@ def run_chunks(
 
 def _most_ahead(pool: Executor | None) -> int:
     """How many jobs may be begun before their turn: enough that no worker waits for a slow one."""
-    if isinstance(pool, Here):
+    if isinstance(pool, SerialExecutor):
         return 1
-    return _AHEAD * (max(1, pool.threads) if isinstance(pool, Crew) else workers())
+    return _AHEAD * (max(1, pool.threads) if isinstance(pool, WorkerPool) else workers())
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from setupopt.errors import UserError
-from setupopt.jobs.checkpointed_jobs import Crew, program
+from setupopt.jobs.checkpointed_jobs import WorkerPool, program
 
 _CONNECT = 4.0  # seconds in which a scheduler must answer
 _FIRST_WORKER = 10.0  # seconds to wait for the first worker
@@ -46,7 +46,7 @@ def refuse_address(address: str) -> None:
 
 
 @contextmanager
-def cluster(address: str) -> Iterator[Crew]:
+def cluster(address: str) -> Iterator[WorkerPool]:
     """The workers of a Dask scheduler as an executor.
 
     TLS and timeouts are those of dask's own configuration. Raises ClusterError where the address is none, the
@@ -137,7 +137,7 @@ def _do(expected: dict[str, str], do: Callable[..., Any], *args: Any) -> Any:
     return do(*args)
 
 
-class _Machines(Crew):
+class _Machines(WorkerPool):
     """The workers of a scheduler. A thread of its own sees to it that nobody waits for ever."""
 
     def __init__(self, address: str, client: Any) -> None:

@@ -90,10 +90,10 @@ def read_off(
     for axle in range(2):
         use = axle_use(car, place, axle, answer, work)
         answer.use[axle] = use
-        answer.axle_steer[axle] = grip_margin.steering_value(1.0 - use, press, lift)
+        answer.axle_search_margin[axle] = grip_margin.search_value(1.0 - use, press, lift)
     value = 1.0 - max(answer.use[0], answer.use[1])
     answer.contact, answer.press = press == 0.0, press
-    answer.steer = min(answer.axle_steer[0], answer.axle_steer[1])
+    answer.search_margin = min(answer.axle_search_margin[0], answer.axle_search_margin[1])
     answer.margin = value if press == 0.0 else np.nan
     answer.downforce, answer.drag = work.lift[0], place.drag
     gaps(car, points, setup, case, place, answer)

@@ -76,13 +76,13 @@ CASE = layout(
 )
 
 # An answer. state: heave, pitch, body roll, rise of the wheel centres. press: extra press in g that
-# would hold a lost case, else 0. margin: not a number where contact is lost; steer: the margin, or a
-# finite value with a slope towards contact; axle_steer: the same for each axle alone. clearance: least
-# gap of the named points, infinite without points; spare_clearance: least of gap minus the gap asked
-# for. effort: Newton steps.
+# would hold a lost case, else 0. margin: not a number where contact is lost; search_margin: the margin, or
+# a finite value with a slope towards contact; axle_search_margin: the same for each axle alone. clearance:
+# least gap of the named points, infinite without points; spare_clearance: least of gap minus the gap
+# required. effort: Newton steps.
 ANSWER = layout(
-    one="margin steer press clearance spare_clearance downforce drag",
-    axles="use axle_steer ride_gap",
+    one="margin search_margin press clearance spare_clearance downforce drag",
+    axles="use axle_search_margin ride_gap",
     wheels="load grip inclination patch travel",
     more=(("state", "f8", (7,)), ("contact", "?"), ("effort", "i8")),
 )

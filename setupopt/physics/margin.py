@@ -57,7 +57,7 @@ def axle_use(lateral: float, along: float, left: float, right: float, is_open: f
 
 
 @kernel
-def steering_value(margin: float, press: float, lift: float) -> float:
+def search_value(margin: float, press: float, lift: float) -> float:
     """What a search climbs: the margin, bent below -1, less what is missing to contact.
 
     `press`: what a lost case needs to be held, g; `lift`: how high an axle hangs, m. Near the end

@@ -20,12 +20,12 @@ def with_body(project: Project, name: str | None) -> Project:
     Raises UserError where there is no such body.
     """
     own = own_body(project)
-    car = dressed(project.car, own if name is None else _named(project, name))
+    car = with_bodywork(project.car, own if name is None else _named(project, name))
     setup, kept = replace(project.setup, body=name), None if name is None else own
     return replace(project, car=car, setup=setup, own_body=kept)
 
 
-def dressed(car: Car, body: Body) -> Car:
+def with_bodywork(car: Car, body: Body) -> Car:
     """The car in a body."""
     return replace(car, air=body.air, clearance=body.clearance)
 

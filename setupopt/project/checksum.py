@@ -7,7 +7,7 @@ import json
 from dataclasses import asdict
 from typing import Any
 
-from setupopt.project.bodies import dressed, own_body
+from setupopt.project.bodies import own_body, with_bodywork
 from setupopt.project.model import Project, Setup
 
 _DIGITS = 12
@@ -20,7 +20,7 @@ def project_checksum(project: Project) -> str:
 
     Which body the car wears does not count.
     """
-    car, limits = dressed(project.car, own_body(project)), project.limits
+    car, limits = with_bodywork(project.car, own_body(project)), project.limits
     return _digits(*map(_entries, (car, project.venue, limits, *project.bodies)))
 
 

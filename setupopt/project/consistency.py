@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from setupopt.project.bodies import dressed, file_name
+from setupopt.project.bodies import file_name, with_bodywork
 from setupopt.project.model import AxleSetup, Body, Car, Setup, Venue
 from setupopt.project.static_checks import axles, corner_load, penetration, plan_points, reach, unsprung_mass
 from setupopt.project.toml_positions import Loc
@@ -28,7 +28,7 @@ def refusals(car: Car, venue: Venue, setup: Setup, bodies: Sequence[Body] = ()) 
     found = [*_masses(car), *_tyres(car, setup), *_room_in_section(car, venue, "the car")]
     found += _sweep_on_section(venue)
     for body in bodies:
-        found += _room_in_section(dressed(car, body), venue, f"the car with {file_name(body.name)}")
+        found += _room_in_section(with_bodywork(car, body), venue, f"the car with {file_name(body.name)}")
     return found
 
 

@@ -18,7 +18,7 @@ def proof_file(project: Project, setup: Setup) -> Path:
     return project.folder / "proved" / f"{setup_checksum(project, setup)}.json"
 
 
-def kept_proof(project: Project, setup: Setup) -> dict[str, Any] | None:
+def stored_proof(project: Project, setup: Setup) -> dict[str, Any] | None:
     """The proof of exactly this setup, or None: missing, damaged, or of another setup."""
     try:
         found: dict[str, Any] = json.loads(proof_file(project, setup).read_text(encoding="utf-8"))

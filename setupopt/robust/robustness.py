@@ -11,7 +11,7 @@ import numpy as np
 from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.evaluation.model import evaluate
 from setupopt.evaluation.result import Result
-from setupopt.jobs.checkpointed_jobs import Crew, Store, fingerprint, run_chunks
+from setupopt.jobs.checkpointed_jobs import Store, WorkerPool, fingerprint, run_chunks
 from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import Project, Setup
 from setupopt.project.needs import need
@@ -64,7 +64,7 @@ class BumpStudy:
 
 
 @dataclass(frozen=True)
-class Proof:
+class RobustnessReport:
     """All that was found about one setup."""
 
     project: Project
@@ -88,12 +88,12 @@ def unwatched(_what: str, _parts: int) -> AbstractContextManager[Progress]:
 
 
 @dataclass(frozen=True)
-class Shop:
+class StudyRunner:
     """Where the studies are worked on: all cores or a crew, finished chunks kept for the next start."""
 
     store: Store
     watch: Watch
-    crew: Crew | None = None
+    crew: WorkerPool | None = None
 
     def chunks(self, name: str, what: str, do: Callable[..., Records], jobs: Sequence) -> Iterator[Records]:
         """Results of all jobs in their order; `what` tells the user."""
@@ -102,8 +102,8 @@ class Shop:
 
 
 def prove(
-    project: Project, plan: Plan | None = None, watch: Watch = unwatched, crew: Crew | None = None
-) -> Proof:
+    project: Project, plan: Plan | None = None, watch: Watch = unwatched, crew: WorkerPool | None = None
+) -> RobustnessReport:
     """Everything about the project's setup. Raises InputError where an entry is missing that this needs.
 
     The chunks are worked on by `crew`, if one is given, to the same numbers.
@@ -114,13 +114,13 @@ def prove(
     errors = _required(project, asked)
     steady = evaluate(project, setup, cases)
     store = Store.open(fingerprint("prove", project.car, project.venue, setup, project.limits, asked))
-    shop = Shop(store, watch, crew)
+    shop = StudyRunner(store, watch, crew)
     bump = _bumps(project, cases, asked, shop)
     gust = _gusts(project, cases, asked, shop)
     road = study_road(project, cases, asked.road(project), shop.chunks)
     build = study_build(errors, cases, asked.floor, asked.builds, asked.seed, shop.chunks)
     store.finish()
-    return Proof(project, setup, asked, steady, bump, gust, road, build)
+    return RobustnessReport(project, setup, asked, steady, bump, gust, road, build)
 
 
 def _required(project: Project, plan: Plan) -> BuildErrors:
@@ -134,7 +134,7 @@ def _required(project: Project, plan: Plan) -> BuildErrors:
     return need(build_errors(project), limits, "tolerance", purpose)
 
 
-def _bumps(project: Project, cases: CaseSet, plan: Plan, shop: Shop) -> BumpStudy:
+def _bumps(project: Project, cases: CaseSet, plan: Plan, shop: StudyRunner) -> BumpStudy:
     search = BumpSearch(project, project.setup, cases, plan.floor)
     allowance = search.allowance(shop.chunks("bumps", "bumps", search, search.jobs()))
     return BumpStudy(allowance, tuple(_traces(search.rides, allowance)))
@@ -149,6 +149,6 @@ def _traces(rides: BumpRides, allowance: BumpAllowance) -> Iterator[Floats]:
             yield rides.trace(row, share * float(allowance.height[row]), length, track)
 
 
-def _gusts(project: Project, cases: CaseSet, plan: Plan, shop: Shop) -> GustLimit:
+def _gusts(project: Project, cases: CaseSet, plan: Plan, shop: StudyRunner) -> GustLimit:
     search = GustSearch(project, project.setup, plan.floor, cases)
     return search.limit(shop.chunks("gusts", "wind, by direction", search, search.jobs(plan.directions)))

@@ -15,7 +15,7 @@ from setupopt.robust.builds.study import BoxStudy
 from setupopt.robust.bump import TRACKS, BumpRides
 from setupopt.robust.gust import GustRides
 from setupopt.robust.road.linear_road_response import LinearRoad
-from setupopt.robust.robustness import Proof
+from setupopt.robust.robustness import RobustnessReport
 from setupopt.robust.wind import STRONGEST, with_wind
 from setupopt.units import DEG, MM
 
@@ -42,19 +42,19 @@ class Verdict:
     is_chance: bool = False
 
 
-def verdicts(proof: Proof) -> tuple[Verdict, ...]:
+def verdicts(proof: RobustnessReport) -> tuple[Verdict, ...]:
     """Every row, the broken ones first."""
     makers = (_as_set, _build, _inputs, _road, _bump, _gust, _wind)
     rows = [verdict for make in makers if (verdict := make(proof)) is not None]
     return tuple(sorted(rows, key=lambda verdict: verdict.holds is not False))
 
 
-def _change(proof: Proof, measure: Callable[[Setup], float]) -> Change | None:
+def _change(proof: RobustnessReport, measure: Callable[[Setup], float]) -> Change | None:
     """The single step that mends a situation best."""
     return best_change(proof.project, proof.setup, measure, proof.plan.floor)
 
 
-def _axle(proof: Proof, row: int) -> str:
+def _axle(proof: RobustnessReport, row: int) -> str:
     """Which axle goes first in a steady case."""
     if not proof.steady.contact[0, row]:
         return "contact is lost"
@@ -65,13 +65,13 @@ def _axle(proof: Proof, row: int) -> str:
 # ---- as set, build, inputs ---------------------------------------------------------------------------------
 
 
-def _as_set(proof: Proof) -> Verdict:
+def _as_set(proof: RobustnessReport) -> Verdict:
     row, floor = int(proof.steady.worst[0]), proof.plan.floor
     margin = float(proof.steady.worst_margin[0])
     model, case = Model(proof.project.car), proof.steady.cases.pick([row])
 
     def measure(setup: Setup) -> float:
-        return float(model.run(model.settings(setup), case).steer[0, 0])
+        return float(model.run(model.settings(setup), case).search_margin[0, 0])
 
     stands = margin if np.isfinite(margin) else None
     return Verdict(
@@ -80,22 +80,22 @@ def _as_set(proof: Proof) -> Verdict:
     )  # fmt: skip
 
 
-def _build(proof: Proof) -> Verdict:
+def _build(proof: RobustnessReport) -> Verdict:
     return _box(proof, "build error", "times", proof.build.build)
 
 
-def _inputs(proof: Proof) -> Verdict | None:
+def _inputs(proof: RobustnessReport) -> Verdict | None:
     study = proof.build.inputs
     return None if study is None else _box(proof, "uncertain inputs", "times", study)
 
 
-def _box(proof: Proof, what: str, unit: str, study: BoxStudy) -> Verdict:
+def _box(proof: RobustnessReport, what: str, unit: str, study: BoxStudy) -> Verdict:
     """A box of errors; its worst corner must keep the floor."""
     worst, case = study.worst, proof.steady.cases.pick([study.worst.case])
 
     def measure(setup: Setup) -> float:
         errors = np.array(list(worst.errors.values()))
-        return float(replace(study.errors, setup=setup).result(errors, case).steer[0, 0])
+        return float(replace(study.errors, setup=setup).result(errors, case).search_margin[0, 0])
 
     costly = ", ".join(f"{cost.name} {cost.error:+g}" for cost in worst.costs[:2])
     how = f"worst margin {worst.margin:.3f}" if np.isfinite(worst.margin) else "contact is lost"
@@ -109,7 +109,7 @@ def _box(proof: Proof, what: str, unit: str, study: BoxStudy) -> Verdict:
 # ---- road --------------------------------------------------------------------------------------------------
 
 
-def _road(proof: Proof) -> Verdict | None:
+def _road(proof: RobustnessReport) -> Verdict | None:
     """Chance of going under the floor in a run: of the rides where there are any, linear in other cases."""
     study = proof.road
     if study is None:
@@ -135,7 +135,7 @@ def _road(proof: Proof) -> Verdict | None:
 # ---- bump and wind -----------------------------------------------------------------------------------------
 
 
-def _bump(proof: Proof) -> Verdict:
+def _bump(proof: RobustnessReport) -> Verdict:
     allowance = proof.bump.allowance
     row, asked = allowance.worst, proof.plan.bump
     height, length = float(allowance.height[row]), float(allowance.length[row])
@@ -156,7 +156,7 @@ def _bump(proof: Proof) -> Verdict:
     return _verdict(proof, "bump", "mm", height / MM, asked, MM, row, how, measure)
 
 
-def _beside(proof: Proof) -> str:
+def _beside(proof: RobustnessReport) -> str:
     """What else happens when a bump beyond the allowance takes the margin under the floor."""
     trace = proof.bump.traces[-1]
     fallen = trace[trace[:, 1] < proof.plan.floor]
@@ -169,7 +169,7 @@ def _beside(proof: Proof) -> str:
     return f"; then {' and '.join(said)}" if said else ""
 
 
-def _gust(proof: Proof) -> Verdict:
+def _gust(proof: RobustnessReport) -> Verdict:
     gust = proof.gust
     at, asked = gust.worst, proof.plan.gust
     speed, row, length = float(gust.speed[at]), int(gust.case[at]), float(gust.length[at])
@@ -191,7 +191,7 @@ def _gust(proof: Proof) -> Verdict:
     return _verdict(proof, "gust", "m/s", speed, asked, 1.0, row, how, measure)
 
 
-def _wind(proof: Proof) -> Verdict:
+def _wind(proof: RobustnessReport) -> Verdict:
     wind, asked = proof.gust.steady, proof.plan.wind
     at = wind.worst
     speed, row, direction = float(wind.speed[at]), int(wind.case[at]), float(wind.direction[at])
@@ -206,14 +206,14 @@ def _wind(proof: Proof) -> Verdict:
     return _verdict(proof, "steady wind", "m/s", speed, asked, 1.0, row, how, measure)
 
 
-def _windy(proof: Proof, setup: Setup, row: int, speed: float, direction: float) -> float:
+def _windy(proof: RobustnessReport, setup: Setup, row: int, speed: float, direction: float) -> float:
     """How a setup stands one case in a steady wind."""
     model, case = Model(proof.project.car), with_wind(proof.steady.cases.pick([row]), speed, direction)
-    return float(model.run(model.settings(setup), case).steer[0, 0])
+    return float(model.run(model.settings(setup), case).search_margin[0, 0])
 
 
 def _verdict(
-    proof: Proof, what: str, unit: str, stands: float | None, asked: float | None, factor: float,
+    proof: RobustnessReport, what: str, unit: str, stands: float | None, asked: float | None, factor: float,
     row: int | None, how: str, measure: Callable[[Setup], float] | None,
 ) -> Verdict:  # fmt: skip
     """A row for which something may have been asked, in SI."""

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
-from setupopt.jobs.checkpointed_jobs import Crew
+from setupopt.jobs.checkpointed_jobs import WorkerPool
 from setupopt.physics.inputs import Floats
-from setupopt.search.parts.node_solver import Posed, one_at_a_time
-from setupopt.search.relaxation import Progress, Root, root_of
+from setupopt.search.parts.node_solver import ProblemSpec, one_at_a_time
+from setupopt.search.relaxation import Progress, RelaxedOptimum, root_of
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.solver import Solver
 
@@ -23,10 +23,10 @@ class _Found:
     builds: tuple[Floats, ...]
     solved: int
 
-    def at(self, problem: SetupProblem) -> Root:
+    def at(self, problem: SetupProblem) -> RelaxedOptimum:
         """The root, of the same problem here, which learns what was found out there."""
         problem.builds, problem.solved = list(self.builds), problem.solved + self.solved
-        return Root(solver=Solver(problem, self.robust), **self.answers)
+        return RelaxedOptimum(solver=Solver(problem, self.robust), **self.answers)
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ class RootSearch:
     starts: int
     seed: int
 
-    def __call__(self, posed: Posed) -> _Found:
+    def __call__(self, posed: ProblemSpec) -> _Found:
         with one_at_a_time:
             root = root_of(posed.problem(), self.robust, self.starts, self.seed)
         answers = {f.name: getattr(root, f.name) for f in fields(root) if f.name != "solver"}
@@ -46,12 +46,12 @@ class RootSearch:
 
 
 def roots_of(
-    problems: Sequence[SetupProblem], search: RootSearch, progress: Progress | None, crew: Crew | None
-) -> list[Root]:
+    problems: Sequence[SetupProblem], search: RootSearch, progress: Progress | None, crew: WorkerPool | None
+) -> list[RelaxedOptimum]:
     """The roots of all problems, in their order; the same to the last bit whoever finds them."""
     if crew is None:
         return [root_of(p, search.robust, search.starts, search.seed, progress) for p in problems]
-    found = [crew.submit(search, Posed.of(problem)) for problem in problems]
+    found = [crew.submit(search, ProblemSpec.of(problem)) for problem in problems]
     roots = []
     for number, (problem, future) in enumerate(zip(problems, found, strict=True), 1):
         if progress is not None:

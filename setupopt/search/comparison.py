@@ -16,7 +16,7 @@ from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.losses import LossBudget, loss_budget
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result, degrees
-from setupopt.jobs.checkpointed_jobs import Crew, Here, Store, fingerprint, run_chunks
+from setupopt.jobs.checkpointed_jobs import SerialExecutor, Store, WorkerPool, fingerprint, run_chunks
 from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import told, with_body
 from setupopt.project.model import Project, Setup
@@ -111,7 +111,7 @@ class Comparison:
 
 def compare(
     project: Project, setups: Sequence[Setup] = (), as_is: bool = False, starts: int = 2,
-    progress: Progress | None = None, crew: Crew | None = None,
+    progress: Progress | None = None, crew: WorkerPool | None = None,
 ) -> Comparison:  # fmt: skip
     """Every body of a project with its own best setup, and `setups` as they are; the worst margin decides.
 
@@ -153,8 +153,8 @@ def _bodies(project: Project) -> list[str | None]:
 def _wanted(project: Project, setups: Sequence[Setup], as_is: bool) -> tuple[list[str | None], list[Setup]]:
     """Bodies whose best setup is to be found, and setups as they are, each with its body."""
     if as_is:
-        dressed = product(setups or [project.setup], _bodies(project))
-        return [], [replace(setup, body=body) for setup, body in dressed]
+        with_bodywork = product(setups or [project.setup], _bodies(project))
+        return [], [replace(setup, body=body) for setup, body in with_bodywork]
     if project.limits is None:
         raise UserError(
             f"{project.folder / 'limits.toml'} is missing: compare needs it to give each body its own best "
@@ -201,7 +201,7 @@ class BestPoint:
 
 
 def _searched(
-    project: Project, bodies: Sequence[str | None], best: BestPoint, crew: Crew | None
+    project: Project, bodies: Sequence[str | None], best: BestPoint, crew: WorkerPool | None
 ) -> list[Contender]:
     """The best setup of every body. A body is a chunk, kept until all are there."""
     p, say, jobs = project, best.say, [_Body(number, name) for number, name in enumerate(bodies, 1)]
@@ -214,7 +214,7 @@ def _searched(
         if say is not None:
             say(f"{next(finished)} of {best.total} finished")
 
-    do, pool = (best, Here()) if crew is None else (replace(best, say=None), crew)
+    do, pool = (best, SerialExecutor()) if crew is None else (replace(best, say=None), crew)
     points = list(run_chunks("best", do, jobs, store=store, pool=pool, progress=progress))
     store.finish()
     setups = [
@@ -226,10 +226,10 @@ def _searched(
 
 def _evaluated(project: Project, setup: Setup, is_own_best: bool) -> Contender:
     """A setup on the body it names."""
-    dressed = with_body(project, setup.body)
-    model, cases = Model(dressed.car), sweep_cases(project.venue)
+    with_bodywork = with_body(project, setup.body)
+    model, cases = Model(with_bodywork.car), sweep_cases(project.venue)
     result = model.run(model.settings(setup), cases)
-    return Contender(dressed, setup, is_own_best, result, broken(dressed, setup, result))
+    return Contender(with_bodywork, setup, is_own_best, result, broken(with_bodywork, setup, result))
 
 
 # ---- why ---------------------------------------------------------------------------------------------------

@@ -14,9 +14,9 @@ from setupopt.evaluation.model import Model
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Car, Project, Setup
 from setupopt.robust.builds.build_variation import varied_car
-from setupopt.search.engine.exchange import Exchanged
-from setupopt.search.engine.index_points import Places, on
-from setupopt.search.engine.maxmin import Answers, Rules, climb, merit
+from setupopt.search.engine.exchange import ExchangeResult
+from setupopt.search.engine.index_points import IndexPoints, on
+from setupopt.search.engine.maxmin import Evaluation, TrustRegionOptions, maximise_worst, merit
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.units import MM
 
@@ -25,7 +25,7 @@ _CROWD, _BREEDS = 4, 24
 
 
 @dataclass(frozen=True)
-class Searched:
+class GlobalSearchResult:
     """Best point that an independent global search found, on the places it was given."""
 
     point: Floats
@@ -33,12 +33,12 @@ class Searched:
     points_asked: int
 
 
-def search_independently(problem: SetupProblem, places: Places, seed: int) -> Searched:
+def search_independently(problem: SetupProblem, places: IndexPoints, seed: int) -> GlobalSearchResult:
     """Differential evolution (R. Storn and K. Price, J. Global Optim. 11 (1997) 341-359; SciPy's) over the
     whole box, which knows nothing of slopes, starts or climbs."""
     function, asked, size = on(problem, places), 0, problem.start.size
     if size == 0:
-        return Searched(problem.start, -np.inf, 0)
+        return GlobalSearchResult(problem.start, -np.inf, 0)
 
     def cost(points: Floats, /) -> Any:
         nonlocal asked
@@ -51,10 +51,12 @@ def search_independently(problem: SetupProblem, places: Places, seed: int) -> Se
         cost, Bounds(np.zeros(size), np.ones(size)), popsize=_CROWD, maxiter=_BREEDS, tol=0.0, polish=False,
         init="sobol", vectorized=True, updating="deferred", rng=np.random.default_rng(seed),
     )  # fmt: skip
-    return Searched(np.asarray(found.x), -float(found.fun), asked)
+    return GlobalSearchResult(np.asarray(found.x), -float(found.fun), asked)
 
 
-def upper_bound(problem: SetupProblem, best: Exchanged, weights: Floats, starts: Sequence[Floats]) -> float:
+def upper_bound(
+    problem: SetupProblem, best: ExchangeResult, weights: Floats, starts: Sequence[Floats]
+) -> float:
     """What no setup in the box can be worth more than, as far as climbs find the best of a weighed sum.
 
     The worst of many margins is no more than their mean with any weights; with the `weights` of the binding
@@ -62,27 +64,30 @@ def upper_bound(problem: SetupProblem, best: Exchanged, weights: Floats, starts:
     """
     rows = on(problem, best.places)
 
-    def weighed(points: Floats, memory: Any = None) -> Answers:
+    def weighed(points: Floats, memory: Any = None) -> Evaluation:
         answers = rows(points, memory)
-        return Answers((answers.values @ weights)[:, None], answers.limits, answers.memory)
+        return Evaluation((answers.values @ weights)[:, None], answers.limits, answers.memory)
 
-    ends = [climb(weighed, start, Rules(most_steps=40)).merit for start in (best.outcome.point, *starts)]
+    ends = [
+        maximise_worst(weighed, start, TrustRegionOptions(most_steps=40)).merit
+        for start in (best.outcome.point, *starts)
+    ]
     return max(best.merit, *ends)
 
 
 @dataclass(frozen=True)
-class Gain:
+class Sensitivity:
     """A change outside the setup, and what it alone would add to the worst margin of the proposed setup."""
 
     what: str
     gain: float
 
 
-def gains(project: Project, setup: Setup, cases: CaseSet) -> tuple[Gain, ...]:
+def gains(project: Project, setup: Setup, cases: CaseSet) -> tuple[Sensitivity, ...]:
     """Changes of car, place and run by what each alone would bring, the best first; none that harms."""
     before = _worst(project.car, setup, cases)
     changed = _changes(project.car, cases)
-    found = [Gain(what, _worst(car, setup, varied) - before) for what, car, varied in changed]
+    found = [Sensitivity(what, _worst(car, setup, varied) - before) for what, car, varied in changed]
     worth = [gain for gain in found if np.isfinite(gain.gain) and gain.gain > 0.0]
     return tuple(sorted(worth, key=lambda gain: -gain.gain))
 

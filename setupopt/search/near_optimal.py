@@ -11,16 +11,16 @@ import numpy as np
 from setupopt.evaluation.limits_check import broken
 from setupopt.physics.inputs import Floats
 from setupopt.search.engine.exchange import Exchange
-from setupopt.search.engine.index_points import Places, on
-from setupopt.search.engine.maxmin import Answers, Rules, climb
+from setupopt.search.engine.index_points import IndexPoints, on
+from setupopt.search.engine.maxmin import Evaluation, TrustRegionOptions, maximise_worst
 from setupopt.search.proposal import Alternative
-from setupopt.search.relaxation import Root
+from setupopt.search.relaxation import RelaxedOptimum
 from setupopt.search.rounding import settable
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.solver import Solver
 
 # A pushed setting needs no exactness: few steps, and rounding finds the rest.
-_PUSHING = Rules(most_steps=12, least_gain=1e-3, least_rise=1e-2, least_radius=5e-3)
+_PUSHING = TrustRegionOptions(most_steps=12, least_gain=1e-3, least_rise=1e-2, least_radius=5e-3)
 # The size of a broken margin that counts as one in the search.
 _SCALE = 0.02
 # Setups are clearly different where some setting differs by this share of its range.
@@ -30,7 +30,7 @@ _ROUNDING = Exchange(notice=1e-5, touch=1e-6)
 
 
 @dataclass(frozen=True)
-class Reach:
+class FeasibleRange:
     """How far one setting may go, all others following, before the worst margin falls by the loss allowed.
 
     `low` and `high` in shares of its range; `ends`: the points (2, variables) where it is there.
@@ -47,31 +47,35 @@ class Reach:
         return self.high - self.low
 
 
-def reaches(problem: SetupProblem, point: Floats, places: Places, least: float) -> tuple[Reach, ...]:
+def reaches(
+    problem: SetupProblem, point: Floats, places: IndexPoints, least: float
+) -> tuple[FeasibleRange, ...]:
     """How far every setting may go while the margin, as it counts, stays above `least` at the places."""
     return tuple(_reach(problem, point, places, least, j) for j in range(point.size))
 
 
-def _reach(problem: SetupProblem, point: Floats, places: Places, least: float, j: int) -> Reach:
+def _reach(problem: SetupProblem, point: Floats, places: IndexPoints, least: float, j: int) -> FeasibleRange:
     ends = np.array([_pushed(problem, point, places, least, j, sign) for sign in (-1.0, 1.0)])
-    return Reach(j, float(ends[0, j]), float(ends[1, j]), ends)
+    return FeasibleRange(j, float(ends[0, j]), float(ends[1, j]), ends)
 
 
 def _pushed(
-    problem: SetupProblem, point: Floats, places: Places, least: float, j: int, sign: float
+    problem: SetupProblem, point: Floats, places: IndexPoints, least: float, j: int, sign: float
 ) -> Floats:
     """Where one setting stands when it is pushed as far as the others let it."""
     rows = on(problem, places)
 
-    def pushed(points: Floats, memory: Any = None) -> Answers:
+    def pushed(points: Floats, memory: Any = None) -> Evaluation:
         answers = rows(points, memory)
         spare = (answers.values - least) / _SCALE
-        return Answers(sign * points[:, [j]], np.concatenate([answers.limits, spare], axis=1), answers.memory)
+        return Evaluation(
+            sign * points[:, [j]], np.concatenate([answers.limits, spare], axis=1), answers.memory
+        )
 
-    return climb(pushed, point, _PUSHING).point
+    return maximise_worst(pushed, point, _PUSHING).point
 
 
-def alternatives(solver: Solver, point: Floats, places: Places, least: float) -> tuple[Alternative, ...]:
+def alternatives(solver: Solver, point: Floats, places: IndexPoints, least: float) -> tuple[Alternative, ...]:
     """Up to three settable setups whose worst margin, as it counts, is at least `least`, clearly different
     from the point (variables) and from each other, the most different first.
     """
@@ -92,7 +96,7 @@ def _is_clearly(point: Floats, other: Floats) -> bool:
 
 
 def _tried(
-    solver: Solver, end: Floats, places: Places, enough: float, least: float
+    solver: Solver, end: Floats, places: IndexPoints, enough: float, least: float
 ) -> tuple[Floats, float, float] | None:
     """The settable point near an end, its worst margin, and that as it counts; no steps on from `enough`.
 
@@ -114,7 +118,7 @@ def _told(
     return Alternative(setup, margin, counted, problem.variables[most].name)
 
 
-def other_bodies(roots: Sequence[Root], chosen: int, least: float) -> tuple[Alternative, ...]:
+def other_bodies(roots: Sequence[RelaxedOptimum], chosen: int, least: float) -> tuple[Alternative, ...]:
     """The best setup near the continuous best of every body but the `chosen` one, worth at least `least`."""
     found = []
     for body, root in enumerate(roots):

@@ -11,10 +11,10 @@ from setupopt.evaluation.result import Field, Result
 from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project, Setup
-from setupopt.search.global_bounds import Gain
+from setupopt.search.global_bounds import Sensitivity
 from setupopt.search.objective import Goal
-from setupopt.search.parts.branch_and_bound import Chosen
-from setupopt.search.shadow_prices import Price
+from setupopt.search.parts.branch_and_bound import BranchAndBoundResult
+from setupopt.search.shadow_prices import ShadowPrice
 
 # Cases this close to the worst margin are told to the user as those that bind.
 _CLOSE = 0.003
@@ -36,7 +36,7 @@ class Evidence:
     bound: float
     continuous: float
     with_parts: float
-    parts: Chosen | None  # None where there was nothing to choose
+    parts: BranchAndBoundResult | None  # None where there was nothing to choose
     steps: int
     evaluations: int  # cases solved
     seconds: float
@@ -78,7 +78,7 @@ class Robustness:
 
 
 @dataclass(frozen=True)
-class Binding:
+class ActiveCase:
     """A case that holds the margin down; `weight`: its share in doing so, all of them one."""
 
     fields: Field
@@ -117,9 +117,9 @@ class Proposal:
     start_counted: float
     broken: tuple[Broken, ...]  # limits that the proposed setup breaks
     floors_broken: tuple[str, ...]  # attitudes whose own floor is not kept
-    bindings: tuple[Binding, ...]  # worst first
-    prices: tuple[Price, ...]
-    gains: tuple[Gain, ...]
+    bindings: tuple[ActiveCase, ...]  # worst first
+    prices: tuple[ShadowPrice, ...]
+    gains: tuple[Sensitivity, ...]
     alternatives: tuple[Alternative, ...]
     robustness: Robustness | None
     evidence: Evidence
@@ -167,14 +167,16 @@ def _held(result: Result) -> Floats:
     return np.where(result.contact[0], result.margin[0], -np.inf)
 
 
-def bindings_of(between: Result, goal: Goal, weights: dict[tuple[str, float], float]) -> tuple[Binding, ...]:
+def bindings_of(
+    between: Result, goal: Goal, weights: dict[tuple[str, float], float]
+) -> tuple[ActiveCase, ...]:
     """Cases within a whisker of the worst, as they count, among the dips of a setup, with their weights."""
     attitude = np.array([goal.names.index(name) for name in between.cases.attitude], dtype=int)
     counted = np.where(goal.weights[attitude] > 0.0, goal.counts(attitude, _held(between)), np.inf)
     near = [row for row in np.argsort(counted, kind="stable") if counted[row] <= counted.min() + _CLOSE]
     rows = list({_place(between, int(row)): int(row) for row in reversed(near)}.values())[::-1]
     shares = _shares(between, rows, weights)
-    return tuple(Binding(_told(between, row), share) for row, share in zip(rows, shares, strict=True))
+    return tuple(ActiveCase(_told(between, row), share) for row, share in zip(rows, shares, strict=True))
 
 
 def _place(between: Result, row: int) -> tuple[str, float]:

@@ -16,7 +16,7 @@ from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project, Setup
 from setupopt.robust.builds.quasi_monte_carlo import BuildCloud
 from setupopt.search.engine.index_points import on
-from setupopt.search.engine.multipliers import Weights, weights_at
+from setupopt.search.engine.multipliers import Multipliers, multipliers_at
 from setupopt.search.global_bounds import gains, upper_bound
 from setupopt.search.near_optimal import alternatives, other_bodies
 from setupopt.search.objective import Goal
@@ -29,9 +29,9 @@ from setupopt.search.proposal import (
     bindings_of,
     worst_by_attitude,
 )
-from setupopt.search.relaxation import CLOSE, TIGHT, Root, starts_of
+from setupopt.search.relaxation import CLOSE, TIGHT, RelaxedOptimum, starts_of
 from setupopt.search.setup_problem import SetupProblem
-from setupopt.search.shadow_prices import Price, prices
+from setupopt.search.shadow_prices import ShadowPrice, prices
 from setupopt.search.solver import DENSER, Solver
 
 # Builds of the cloud that a robust proposal is checked on.
@@ -41,16 +41,16 @@ _FLOOR_NOTICE = 1e-6
 
 
 @dataclass(frozen=True)
-class Telling:
+class ProposalBuilder:
     """Everything that is told of a choice among bodies; `roots` are theirs, `today` wears its own."""
 
     today: Project
     goal: Goal
-    roots: Sequence[Root]
+    roots: Sequence[RelaxedOptimum]
     choice: Choice
 
     @property
-    def root(self) -> Root:
+    def root(self) -> RelaxedOptimum:
         """That of the body chosen."""
         return self.roots[self.choice.body]
 
@@ -82,7 +82,7 @@ class Telling:
             self.choice.point[None, :], self.problem.cases(exact.look(self.choice.point, exact.dense).places)
         )
 
-    def prices(self) -> tuple[Price, ...]:
+    def prices(self) -> tuple[ShadowPrice, ...]:
         """Of the limits, where every part may have any value; none where the limits cannot be kept."""
         if not self.holds:
             return ()
@@ -126,7 +126,7 @@ class Telling:
         )  # fmt: skip
 
     def proposal(
-        self, priced: tuple[Price, ...], others: tuple[Alternative, ...], robustness: Robustness | None,
+        self, priced: tuple[ShadowPrice, ...], others: tuple[Alternative, ...], robustness: Robustness | None,
         evidence: Evidence,
     ) -> Proposal:  # fmt: skip
         """All of it."""
@@ -173,7 +173,7 @@ class Telling:
     def _shares(self) -> dict[tuple[str, float], float]:
         """Weights of the binding places before the steps, by attitude and where they stand."""
         end, problem = self.choice.end, self.problem
-        held = weights_at(on(problem, end.places), end.outcome.point)
+        held = multipliers_at(on(problem, end.places), end.outcome.point)
         rows = problem(end.outcome.point[None, :], end.places).value_place
         weights = np.bincount(rows, weights=held.values, minlength=len(end.places))
         cases = problem.cases(end.places)
@@ -184,10 +184,10 @@ class Telling:
         return found
 
 
-def _weights(root: Root) -> Weights:
+def _weights(root: RelaxedOptimum) -> Multipliers:
     """Of all rows and borders at a root's best, where every part may have any value."""
-    return weights_at(on(root.solver.problem, root.best.places), root.best.outcome.point)
+    return multipliers_at(on(root.solver.problem, root.best.places), root.best.outcome.point)
 
 
-def _bound(root: Root, starts: Sequence[Floats]) -> float:
+def _bound(root: RelaxedOptimum, starts: Sequence[Floats]) -> float:
     return upper_bound(root.solver.problem, root.best, _weights(root).values, starts)

@@ -7,20 +7,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from setupopt.errors import UserError
-from setupopt.jobs.checkpointed_jobs import Crew
+from setupopt.jobs.checkpointed_jobs import WorkerPool
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project
 from setupopt.search.body_relaxations import RootSearch, roots_of
 from setupopt.search.objective import BODY, Goal, goal_of, pinned
 from setupopt.search.parts.discrete_choice import choose_parts, refuse_storage
 from setupopt.search.proposal import Proposal
-from setupopt.search.proposal_builder import Telling
+from setupopt.search.proposal_builder import ProposalBuilder
 from setupopt.search.relaxation import Progress
 from setupopt.search.setup_problem import SetupProblem
 
 
 @dataclass(frozen=True)
-class Asked:
+class ProposalOptions:
     """What is asked of a proposal.
 
     `starts` of every body, by `seed`. `weights` and `floors` by attitude, see `goal.Goal`. `keep`: settings
@@ -40,7 +40,10 @@ class Asked:
 
 
 def propose(
-    project: Project, asked: Asked | None = None, progress: Progress | None = None, crew: Crew | None = None
+    project: Project,
+    asked: ProposalOptions | None = None,
+    progress: Progress | None = None,
+    crew: WorkerPool | None = None,
 ) -> Proposal:
     """The setup inside `limits.toml` whose worst margin over all roll angles and attitudes is highest.
 
@@ -49,7 +52,7 @@ def propose(
     its angles. Bodies and boxes are solved by `crew`, if one is given, to the same numbers. Raises UserError
     without `limits.toml`, or where nothing may change.
     """
-    began, asked = time.perf_counter(), asked or Asked()
+    began, asked = time.perf_counter(), asked or ProposalOptions()
     goal, problems = _problems(project, asked)
     if asked.study is not None:
         refuse_storage(asked.study)
@@ -58,7 +61,7 @@ def propose(
     choice = choose_parts(project, roots, asked.study, decisive, progress, crew)
     say = progress or (lambda text: None)
     say("prices and bounds")
-    told = Telling(project, goal, roots, choice)
+    told = ProposalBuilder(project, goal, roots, choice)
     priced, bound = told.prices(), told.bound(asked.seed)
     say("alternatives")
     others = told.alternatives(asked.loss)
@@ -70,7 +73,7 @@ def propose(
     return told.proposal(priced, others, robustness, replace(evidence, evaluations=solved, seconds=seconds))
 
 
-def _problems(project: Project, asked: Asked) -> tuple[Goal, list[SetupProblem]]:
+def _problems(project: Project, asked: ProposalOptions) -> tuple[Goal, list[SetupProblem]]:
     """A problem for every body, the one worn today first."""
     if project.limits is None:
         raise UserError(
@@ -82,8 +85,8 @@ def _problems(project: Project, asked: Asked) -> tuple[Goal, list[SetupProblem]]
         raise UserError("limits.toml has no [tolerance]: --robust needs to know what the mechanics can hold")
     worn = project.setup.body
     others = [] if BODY in kept else [b for b in (None, *(b.name for b in project.bodies)) if b != worn]
-    dressed = [with_body(project, body) for body in (worn, *others)]
-    problems = [SetupProblem(one, project.limits, goal, kept) for one in dressed]
+    with_bodywork = [with_body(project, body) for body in (worn, *others)]
+    problems = [SetupProblem(one, project.limits, goal, kept) for one in with_bodywork]
     if not problems[0].variables and len(problems) == 1:
         free = "limits.toml leaves no setting free: give at least one range with from < to"
         raise UserError("--keep leaves no setting free" if kept else free)

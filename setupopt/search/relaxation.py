@@ -9,25 +9,25 @@ import numpy as np
 from scipy.stats import qmc
 
 from setupopt.physics.inputs import Floats
-from setupopt.search.engine.exchange import Exchange, Exchanged
+from setupopt.search.engine.exchange import Exchange, ExchangeResult
 from setupopt.search.engine.index_points import on
-from setupopt.search.engine.maxmin import Rules, climb
-from setupopt.search.global_bounds import Searched, search_independently
+from setupopt.search.engine.maxmin import TrustRegionOptions, maximise_worst
+from setupopt.search.global_bounds import GlobalSearchResult, search_independently
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.solver import Solver
 
 # What a proposal and its prices rest on is solved to this.
-TIGHT = Rules(least_gain=1e-8, least_rise=1e-7, least_radius=1e-6, probe=1e-6)
+TIGHT = TrustRegionOptions(least_gain=1e-8, least_rise=1e-7, least_radius=1e-6, probe=1e-6)
 CLOSE = Exchange(notice=1e-7, touch=1e-7)
 # A quick climb, to see whether the other side of a setting is worth a thorough one.
-_QUICK = Rules(most_steps=25, least_gain=1e-5, least_rise=1e-3)
+_QUICK = TrustRegionOptions(most_steps=25, least_gain=1e-5, least_rise=1e-3)
 _NOTICE = 1e-5
 # Told in words how far the work is.
 Progress = Callable[[str], object]
 
 
 @dataclass(frozen=True)
-class Root:
+class RelaxedOptimum:
     """The best of a body's whole box, and how sure that is.
 
     `ends`: merits where the starts ended, best first, before anything else was tried. `searched`: what the
@@ -36,10 +36,10 @@ class Root:
     """
 
     solver: Solver
-    best: Exchanged
-    exact: Exchanged
+    best: ExchangeResult
+    exact: ExchangeResult
     ends: tuple[float, ...]
-    searched: Searched
+    searched: GlobalSearchResult
     searched_merit: float  # over the whole index
     climbed: float
     steps: int
@@ -56,7 +56,7 @@ def starts_of(problem: SetupProblem, count: int, seed: int) -> list[Floats]:
 
 def root_of(
     exact: SetupProblem, robust: bool, starts: int, seed: int, progress: Progress | None = None
-) -> Root:
+) -> RelaxedOptimum:
     """Solve a body's whole box; with `robust`, from its best point on with build errors."""
     solver, begun = Solver(exact), starts_of(exact, starts, seed)
     ends = []
@@ -74,10 +74,10 @@ def root_of(
     merits = tuple(sorted((end.merit for end in ends), reverse=True))
     steps = sum(end.steps for end in (*ends, climbed, sharp)) + (held.steps if robust else 0)
     found = min(searched.merit, float(seen.value.min(initial=np.inf)))
-    return Root(Solver(exact, robust), held, sharp, merits, searched, found, climbed.merit, steps)
+    return RelaxedOptimum(Solver(exact, robust), held, sharp, merits, searched, found, climbed.merit, steps)
 
 
-def _other_sides(solver: Solver, best: Exchanged, progress: Progress | None) -> Exchanged:
+def _other_sides(solver: Solver, best: ExchangeResult, progress: Progress | None) -> ExchangeResult:
     """The best after every setting in turn was put to the other side of its range, and climbed from there.
 
     A margin may have several tops, such as much camber with little bump travel and the other way round.
@@ -86,13 +86,15 @@ def _other_sides(solver: Solver, best: Exchanged, progress: Progress | None) -> 
         start = best.outcome.point.copy()
         start[j] = 0.0 if start[j] > 0.5 else 1.0
         told = _telling(progress, f"the other side of {variable.name}")
-        quick = climb(on(solver.problem, best.places), start, _QUICK, told)
+        quick = maximise_worst(on(solver.problem, best.places), start, _QUICK, told)
         if quick.merit > best.merit + _NOTICE:
             best = max(best, solver.solve(solver.box, quick.point, best.places), key=lambda end: end.merit)
     return best
 
 
-def _with_builds(problem: SetupProblem, sharp: Exchanged, told: Callable[[int], object] | None) -> Exchanged:
+def _with_builds(
+    problem: SetupProblem, sharp: ExchangeResult, told: Callable[[int], object] | None
+) -> ExchangeResult:
     """From the best exact point on, with every build that hurts."""
     solver = Solver(problem, robust=True, climbing=TIGHT)
     end = solver.solve(solver.box, sharp.outcome.point, None, CLOSE, told)

@@ -7,7 +7,7 @@ import numpy as np
 from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats
 from setupopt.search.engine.exchange import Exchange, worse_places
-from setupopt.search.engine.index_points import Places, look, on
+from setupopt.search.engine.index_points import IndexPoints, look, on
 from setupopt.search.engine.maxmin import BatchFunction, merit
 from setupopt.search.solver import Solver
 
@@ -75,8 +75,8 @@ def to_steps(
 
 
 def settable(
-    solver: Solver, point: Floats, places: Places, rules: Exchange, enough: float = np.inf
-) -> tuple[Floats, float, Places]:
+    solver: Solver, point: Floats, places: IndexPoints, rules: Exchange, enough: float = np.inf
+) -> tuple[Floats, float, IndexPoints]:
     """The settable point near `point`, its merit over the dense index, and the places that hold it down.
 
     Places where a rounded point is worse than was known are added, and the rounding is done again.

@@ -19,7 +19,7 @@ from setupopt.evaluation.variables import fixed_by_limits, from_setup, to_setup,
 from setupopt.physics.inputs import ANSWER, Floats, Records
 from setupopt.project.model import Limits, Project, Setup
 from setupopt.robust.builds.build_variation import BuildErrors
-from setupopt.search.engine.index_points import Index, PlacedAnswers, Places
+from setupopt.search.engine.index_points import Index, IndexPoints, SemiInfiniteEvaluation
 from setupopt.search.objective import Goal, goal_of
 
 
@@ -46,7 +46,7 @@ class SetupProblem:
         self.index = Index(self.attitudes, sweep_at(project.venue))
         self.builds: list[Floats] = []  # errors of added builds, see robust.tolerance.NAMES
         self.solved = 0
-        self._cases: tuple[Places, CaseSet] | None = None
+        self._cases: tuple[IndexPoints, CaseSet] | None = None
 
     # ---- points and places ------------------------------------------------------------------------------
 
@@ -65,7 +65,7 @@ class SetupProblem:
             self.builds.append(errors)
         return self.attitudes * (1 + (known[0] if known else len(self.builds) - 1))
 
-    def cases(self, places: Places) -> CaseSet:
+    def cases(self, places: IndexPoints) -> CaseSet:
         """The load cases at places."""
         if self._cases is None or self._cases[0] is not places:
             found = placed_cases(self.project.venue, places.family % self.attitudes, places.at)
@@ -79,7 +79,7 @@ class SetupProblem:
         self.solved += len(points) * len(cases)
         return self.model.run(self.model.settings(self.setups(points)), cases, memory)
 
-    def answers(self, points: Floats, places: Places, memory: Floats | None = None) -> Records:
+    def answers(self, points: Floats, places: IndexPoints, memory: Floats | None = None) -> Records:
         """ANSWER records (points, places)."""
         build, cases = places.family // self.attitudes, self.cases(places)
         if not build.any():
@@ -100,21 +100,21 @@ class SetupProblem:
         errors = BuildErrors(self.project.car, whole, self.limits.tolerance)
         return errors.settings(self.builds[build - 1][None, :], self.model)
 
-    def __call__(self, points: Floats, places: Places, memory: Any = None) -> PlacedAnswers:
+    def __call__(self, points: Floats, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
         answers = self.answers(points, places, memory)
         values, value_place = self._values(answers, places)
         limits = self.limit_rows(points, places, answers)
-        return PlacedAnswers(values, limits.rows, _memory(answers[0]), value_place, limits.case)
+        return SemiInfiniteEvaluation(values, limits.rows, _memory(answers[0]), value_place, limits.case)
 
-    def _values(self, answers: Records, places: Places) -> tuple[Floats, np.ndarray]:
+    def _values(self, answers: Records, places: IndexPoints) -> tuple[Floats, np.ndarray]:
         """Margins as they count, both axles of the places whose attitude counts, and their places."""
         attitude = places.family % self.attitudes
         counted = np.flatnonzero(self.goal.weights[attitude] > 0.0)
-        axles = answers["axle_steer"][:, counted]
+        axles = answers["axle_search_margin"][:, counted]
         values = self.goal.counts(attitude[counted][:, None], axles)
         return values.reshape(len(answers), 2 * counted.size), np.repeat(counted, 2)
 
-    def limit_rows(self, points: Floats, places: Places, answers: Records) -> LimitRows:
+    def limit_rows(self, points: Floats, places: IndexPoints, answers: Records) -> LimitRows:
         """Packaging limits of the car as it should be, then floors of all builds; `case` is the place."""
         packed, floors = self._packed(points, places, answers), self._floors(places, answers)
         return LimitRows(
@@ -123,7 +123,7 @@ class SetupProblem:
             np.concatenate([packed.case, floors.case]),
         )
 
-    def _packed(self, points: Floats, places: Places, answers: Records) -> LimitRows:
+    def _packed(self, points: Floats, places: IndexPoints, answers: Records) -> LimitRows:
         exact = np.flatnonzero(places.family < self.attitudes)
         if exact.size == 0:
             return LimitRows(np.empty((len(answers), 0)), exact, exact)
@@ -132,10 +132,10 @@ class SetupProblem:
         found = self.packaging.rows(whole, self.model.settings(whole), cases, own)
         return replace(found, case=np.where(found.case >= 0, exact[found.case], -1))
 
-    def _floors(self, places: Places, answers: Records) -> LimitRows:
+    def _floors(self, places: IndexPoints, answers: Records) -> LimitRows:
         attitude = places.family % self.attitudes
         held = np.flatnonzero(np.isfinite(self.goal.floors[attitude]))
-        spare = (answers["steer"][:, held] - self.goal.floors[attitude[held]]) / self.floor_scale
+        spare = (answers["search_margin"][:, held] - self.goal.floors[attitude[held]]) / self.floor_scale
         return LimitRows(spare, len(self.packaging.limits) + attitude[held], held)
 
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from setupopt.physics.inputs import Floats
-from setupopt.search.engine.exchange import Exchange, Exchanged
-from setupopt.search.engine.multipliers import Weights
+from setupopt.search.engine.exchange import Exchange, ExchangeResult
+from setupopt.search.engine.multipliers import Multipliers
 from setupopt.search.solver import Solver
 
 # A limit is loosened so far that the price promises this much, a thousand times what solving again is exact
@@ -25,7 +25,7 @@ _NOTICE = 4e-5
 
 
 @dataclass(frozen=True)
-class Price:
+class ShadowPrice:
     """A limit that binds: loosening it by one `unit` raises the worst margin by `margin_per_unit`.
 
     `solved_again`: the same, from solving again with the limit loosened by `by` units. `key`: where the user
@@ -57,7 +57,9 @@ class _Weighed:
     solve: Callable[[float], float]
 
 
-def prices(solver: Solver, best: Exchanged, weights: Weights, rules: Exchange) -> tuple[Price, ...]:
+def prices(
+    solver: Solver, best: ExchangeResult, weights: Multipliers, rules: Exchange
+) -> tuple[ShadowPrice, ...]:
     """Every limit that binds at a continuous optimum of the whole box, dearest first by share of its range.
 
     `weights`: those of the rows at the best places, and of the borders.
@@ -73,13 +75,15 @@ def prices(solver: Solver, best: Exchanged, weights: Weights, rules: Exchange) -
     return tuple(_checked(w, best.merit) for w in worth)
 
 
-def _checked(w: _Weighed, merit: float) -> Price:
+def _checked(w: _Weighed, merit: float) -> ShadowPrice:
     by = float(np.clip(_PROMISE / w.weight, _LEAST, _MOST))
     again = (w.solve(by) - merit) / by
-    return Price(w.limit, float(w.weight / w.size), w.unit, w.key, float(again / w.size), by * w.size)
+    return ShadowPrice(w.limit, float(w.weight / w.size), w.unit, w.key, float(again / w.size), by * w.size)
 
 
-def _ranges(solver: Solver, best: Exchanged, weights: Weights, rules: Exchange) -> Iterator[_Weighed]:
+def _ranges(
+    solver: Solver, best: ExchangeResult, weights: Multipliers, rules: Exchange
+) -> Iterator[_Weighed]:
     """Ends of ranges that the best point leans on."""
     for j, variable in enumerate(solver.problem.variables):
         size = variable.width / variable.setting.factor
@@ -90,7 +94,7 @@ def _ranges(solver: Solver, best: Exchanged, weights: Weights, rules: Exchange) 
 
 
 def _beyond(
-    solver: Solver, best: Exchanged, rules: Exchange, variable: int, end: str
+    solver: Solver, best: ExchangeResult, rules: Exchange, variable: int, end: str
 ) -> Callable[[float], float]:
     """Solves again with one range longer at one end; what lies beyond the unit box goes on in a line."""
 
@@ -105,14 +109,14 @@ def _beyond(
     return again
 
 
-def _packaging(solver: Solver, best: Exchanged, shares: Floats, rules: Exchange) -> Iterator[_Weighed]:
+def _packaging(solver: Solver, best: ExchangeResult, shares: Floats, rules: Exchange) -> Iterator[_Weighed]:
     """Packaging limits that the best point leans on."""
     for place, limit in enumerate(solver.problem.packaging.limits):
         size, again = limit.scale / limit.factor, _loosened(solver, best, rules, place, limit.scale)
         yield _Weighed(limit.name, limit.key, limit.unit, size, float(shares[place]), again)
 
 
-def _shares(solver: Solver, best: Exchanged, weights: Floats) -> Floats:
+def _shares(solver: Solver, best: ExchangeResult, weights: Floats) -> Floats:
     """Weight of every packaging limit, then of every attitude's floor."""
     problem, at = solver.problem, best.outcome.point[None, :]
     owner = problem.limit_rows(at, best.places, problem.answers(at, best.places)).owner
@@ -121,7 +125,7 @@ def _shares(solver: Solver, best: Exchanged, weights: Floats) -> Floats:
 
 
 def _loosened(
-    solver: Solver, best: Exchanged, rules: Exchange, place: int, scale: float
+    solver: Solver, best: ExchangeResult, rules: Exchange, place: int, scale: float
 ) -> Callable[[float], float]:
     """Solves again with one packaging limit looser."""
 
@@ -133,7 +137,7 @@ def _loosened(
     return again
 
 
-def _floors(solver: Solver, best: Exchanged, shares: Floats, rules: Exchange) -> Iterator[_Weighed]:
+def _floors(solver: Solver, best: ExchangeResult, shares: Floats, rules: Exchange) -> Iterator[_Weighed]:
     """Floors of attitudes that the best point leans on."""
     problem = solver.problem
     for number, name in enumerate(problem.goal.names):
@@ -142,7 +146,7 @@ def _floors(solver: Solver, best: Exchanged, shares: Floats, rules: Exchange) ->
         yield _Weighed(f'floor of "{name}"', f"--floor {name}", "1", size, weight, again)
 
 
-def _lowered(solver: Solver, best: Exchanged, rules: Exchange, number: int) -> Callable[[float], float]:
+def _lowered(solver: Solver, best: ExchangeResult, rules: Exchange, number: int) -> Callable[[float], float]:
     """Solves again with one floor lower."""
 
     def again(by: float) -> float:

@@ -14,11 +14,24 @@ import numpy as np
 
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.physics.inputs import Floats
-from setupopt.robust.builds.build_variation import NAMES, BuildErrors, WorstBuild, likely_builds, worst_build
-from setupopt.search.engine.exchange import Exchange, Exchanged, exchange
-from setupopt.search.engine.index_points import Index, Looked, Places, join_looked, low_places, worst_places
-from setupopt.search.engine.maxmin import Rules
-from setupopt.search.engine.subbox import Inside
+from setupopt.robust.builds.build_variation import (
+    NAMES,
+    BuildErrors,
+    WorstBuild,
+    candidate_corners,
+    worst_build,
+)
+from setupopt.search.engine.exchange import Exchange, ExchangeResult, exchange
+from setupopt.search.engine.index_points import (
+    Index,
+    IndexPoints,
+    OracleResult,
+    coarse_oracle,
+    join_results,
+    separation_oracle,
+)
+from setupopt.search.engine.maxmin import TrustRegionOptions
+from setupopt.search.engine.subbox import Subbox
 from setupopt.search.setup_problem import SetupProblem
 
 # Dips so much above the worst are seen too; limits with less room than this, over their scales.
@@ -36,8 +49,10 @@ DENSER = 6
 class Solver:
     """Solves a SetupProblem over its whole index."""
 
-    def __init__(self, problem: SetupProblem, robust: bool = False, climbing: Rules | None = None) -> None:
-        self.problem, self.robust, self.climbing = problem, robust, climbing or Rules()
+    def __init__(
+        self, problem: SetupProblem, robust: bool = False, climbing: TrustRegionOptions | None = None
+    ) -> None:
+        self.problem, self.robust, self.climbing = problem, robust, climbing or TrustRegionOptions()
         index = problem.index
         between = np.linspace(0.0, 1.0, DENSER, endpoint=False)
         fine = (index.grid[:-1, None] + np.diff(index.grid)[:, None] * between).ravel()
@@ -49,11 +64,11 @@ class Solver:
         return np.zeros(self.problem.start.size), np.ones(self.problem.start.size)
 
     def solve(
-        self, borders: tuple[Floats, Floats], start: Floats, places: Places | None = None,
+        self, borders: tuple[Floats, Floats], start: Floats, places: IndexPoints | None = None,
         rules: Exchange | None = None, progress: Callable[[int], object] | None = None,
-    ) -> Exchanged:  # fmt: skip
+    ) -> ExchangeResult:  # fmt: skip
         """Exchange inside borders (variables) from the point next to `start`; answers in all variables."""
-        inside = Inside(*borders)
+        inside = Subbox(*borders)
         if places is None and not self.robust:
             places = self._begin(inside.whole(inside.own(start)))
         end = exchange(
@@ -63,15 +78,15 @@ class Solver:
         return replace(end, outcome=replace(end.outcome, point=inside.whole(end.outcome.point)))
 
     def best_of(
-        self, borders: tuple[Floats, Floats], starts: Sequence[Floats], places: Places | None = None
-    ) -> Exchanged:
+        self, borders: tuple[Floats, Floats], starts: Sequence[Floats], places: IndexPoints | None = None
+    ) -> ExchangeResult:
         """The best end of several starts."""
         ends = [self.solve(borders, start, places) for start in starts]
         return max(ends, key=lambda end: end.merit)
 
     def verified(
-        self, borders: tuple[Floats, Floats], end: Exchanged, rules: Exchange | None = None
-    ) -> Exchanged:
+        self, borders: tuple[Floats, Floats], end: ExchangeResult, rules: Exchange | None = None
+    ) -> ExchangeResult:
         """An end that the thorough search for the worst build finds no worse; climbs on where it does."""
         for _ in range(_CHECKS if self.robust else 0):
             found = self.worst_build(end.outcome.point)
@@ -87,30 +102,30 @@ class Solver:
         """The worst build of the setup at a point that a search of the corners finds, on the sweep."""
         return worst_build(self.errors(point), sweep_cases(self.problem.project.venue))
 
-    def look(self, point: Floats, index: Index) -> Looked:
+    def look(self, point: Floats, index: Index) -> OracleResult:
         """Where a point stands worst: angles refined between those of the index, and, if asked, builds."""
-        exact = worst_places(self.problem, index, point, _BAND, _ROOM)
+        exact = separation_oracle(self.problem, index, point, _BAND, _ROOM)
         if not self.robust or len(exact.places) == 0:
             return exact
         built = [self._as_built(errors, index, point) for errors in self._builds(point, exact)]
-        return join_looked([exact, *built])
+        return join_results([exact, *built])
 
-    def _begin(self, point: Floats) -> Places:
+    def _begin(self, point: Floats) -> IndexPoints:
         """The low places of a thinned index: a full look would cost as much as the first programs."""
         index = self.problem.index
-        return low_places(self.problem, replace(index, grid=index.grid[::_THINNED]), point, _BAND, _ROOM)
+        return coarse_oracle(self.problem, replace(index, grid=index.grid[::_THINNED]), point, _BAND, _ROOM)
 
     def errors(self, point: Floats) -> BuildErrors:
         """The box of build errors round the setup at a point."""
         problem = self.problem
         return BuildErrors(problem.project.car, problem.setup(point, ""), problem.limits.tolerance)
 
-    def _builds(self, point: Floats, exact: Looked) -> Floats:
+    def _builds(self, point: Floats, exact: OracleResult) -> Floats:
         """Builds that may be the worst of a point, (builds, NAMES)."""
         low = np.flatnonzero(np.isfinite(exact.value))[:_DIPS]
-        return likely_builds(self.errors(point), self.problem.cases(exact.places.pick(low)))
+        return candidate_corners(self.errors(point), self.problem.cases(exact.places.pick(low)))
 
-    def _as_built(self, errors: Floats, index: Index, point: Floats) -> Looked:
+    def _as_built(self, errors: Floats, index: Index, point: Floats) -> OracleResult:
         """Where a point stands worst as one build."""
         own = replace(index, first=self.problem.add_build(errors))
-        return worst_places(self.problem, own, point, _BAND, _ROOM)
+        return separation_oracle(self.problem, own, point, _BAND, _ROOM)

@@ -17,7 +17,7 @@ from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import AXLES, Project, Setup
 from setupopt.project.settings import SETTINGS
-from setupopt.search.engine.index_points import Places
+from setupopt.search.engine.index_points import IndexPoints
 from setupopt.search.proposal import Proposal
 from setupopt.search.setup_problem import SetupProblem
 
@@ -122,13 +122,13 @@ def _problem(proposal: Proposal, free: Collection[Variable]) -> SetupProblem:
     return SetupProblem(at_proposal, proposal.project.limits, proposal.goal, kept)
 
 
-def _places(proposal: Proposal, problem: SetupProblem) -> Places:
+def _places(proposal: Proposal, problem: SetupProblem) -> IndexPoints:
     """The whole sweep, and what is known to be worst between its angles."""
     start = proposal.start_result
 
-    def at(cases: CaseSet) -> Places:
+    def at(cases: CaseSet) -> IndexPoints:
         families = np.array([proposal.goal.names.index(name) for name in cases.attitude], dtype=int)
-        return Places(families, cases.at)
+        return IndexPoints(families, cases.at)
 
     return problem.index.places().join(at(proposal.between.cases)).join(at(start.cases.pick(start.worst)))
 
@@ -136,7 +136,7 @@ def _places(proposal: Proposal, problem: SetupProblem) -> Places:
 # ---- the map -----------------------------------------------------------------------------------------------
 
 
-def _map(proposal: Proposal, places: Places) -> MarginMap | None:
+def _map(proposal: Proposal, places: IndexPoints) -> MarginMap | None:
     """All points of the map, some setups at a time."""
     axes = _axes(proposal, places)
     if len(axes) < 2:
@@ -154,7 +154,7 @@ def _map(proposal: Proposal, places: Places) -> MarginMap | None:
 
 
 def _told(
-    problem: SetupProblem, points: Floats, places: Places
+    problem: SetupProblem, points: Floats, places: IndexPoints
 ) -> tuple[Floats, np.ndarray, Floats, np.ndarray]:
     """Worst margin, contact, room and the nearest limit of points (points, 2); (points) each."""
     answers = problem.answers(points, places)
@@ -166,7 +166,7 @@ def _told(
     return answers["margin"].min(axis=1), contact.all(axis=1), rows.min(axis=1), nearest
 
 
-def _axes(proposal: Proposal, places: Places) -> tuple[MapAxis, ...]:
+def _axes(proposal: Proposal, places: IndexPoints) -> tuple[MapAxis, ...]:
     """The two dearest variables in the order of the files, or all where there are fewer."""
     variables = proposal.free
     costs = _costs(proposal, variables, places)
@@ -184,7 +184,7 @@ def _axis(proposal: Proposal, variable: Variable, cost: float) -> MapAxis:
     return MapAxis(variable, values, proposed, today, told)
 
 
-def _costs(proposal: Proposal, variables: tuple[Variable, ...], places: Places) -> Floats:
+def _costs(proposal: Proposal, variables: tuple[Variable, ...], places: IndexPoints) -> Floats:
     """Worst margin that a change of `SHARE` of each range costs, the dearer way, (variables)."""
     at = np.array([_share(v, _value(v, proposal.setup)) for v in variables])
     steps = SHARE * np.concatenate([np.zeros((1, at.size)), np.eye(at.size), -np.eye(at.size)])
@@ -197,7 +197,7 @@ def _costs(proposal: Proposal, variables: tuple[Variable, ...], places: Places) 
 
 def _scores(answers: Records) -> Floats:
     """Margins; of a lost case how far contact is, under every margin."""
-    return np.where(answers["contact"], answers["margin"], answers["steer"] - _LOST)
+    return np.where(answers["contact"], answers["margin"], answers["search_margin"] - _LOST)
 
 
 def _value(variable: Variable, setup: Setup) -> float:

@@ -9,7 +9,7 @@ from setupopt.evaluation.model import evaluate
 from setupopt.evaluation.result import Field, Result
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project, Setup
-from setupopt.project.stored_proof import kept_proof
+from setupopt.project.stored_proof import stored_proof
 from setupopt.robust.speeds.at_speed import SpeedWindow, speed_window
 
 
@@ -72,7 +72,7 @@ def run_card(project: Project, setup: Setup, floor: float = 0.0) -> RunCard:
     project = with_body(project, setup.body)
     window = speed_window(project, setup, floor)
     return RunCard(
-        project, setup, floor, evaluate(project, setup), window, kept_proof(project, setup)
+        project, setup, floor, evaluate(project, setup), window, stored_proof(project, setup)
     )  # fmt: skip
 
 

@@ -85,7 +85,7 @@ def with_close_bodies(project: Project) -> Project:
     return replace(project, bodies=(body("more floor", 1.001, 0.998), body("more wing", 0.999, 1.002)))
 
 
-def dressed(project: Project) -> list[Project]:
+def with_bodywork(project: Project) -> list[Project]:
     """The project in each of its bodies, its own first."""
     return [with_body(project, name) for name in (None, *(body.name for body in project.bodies))]
 

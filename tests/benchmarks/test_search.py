@@ -18,13 +18,13 @@ from conftest import (
     all_in_pieces,
     close_bodies,
     coarse,
-    dressed,
     few_free,
     limits_of,
     opened,
     pieces,
     proposing,
     thinned,
+    with_bodywork,
     with_shelf,
 )
 from optuna.distributions import FloatDistribution
@@ -33,13 +33,13 @@ from scipy.optimize import Bounds, differential_evolution
 import setupopt
 from setupopt.physics.inputs import Floats
 from setupopt.project import Project
-from setupopt.search.engine.index_points import PlacedAnswers, Places, on
+from setupopt.search.engine.index_points import IndexPoints, SemiInfiniteEvaluation, on
 from setupopt.search.engine.maxmin import merit
-from setupopt.search.parts.branch_and_bound import Chosen
+from setupopt.search.parts.branch_and_bound import BranchAndBoundResult
 from setupopt.search.parts.discrete_choice import choose_parts
 from setupopt.search.parts.part_space import PartSpace
-from setupopt.search.proposing import Asked
-from setupopt.search.relaxation import Root, root_of
+from setupopt.search.proposing import ProposalOptions
+from setupopt.search.relaxation import RelaxedOptimum, root_of
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.solver import Solver
 
@@ -71,14 +71,14 @@ class Watched(SetupProblem):
     def __init__(self, project: Project) -> None:
         super().__init__(project, limits_of(project))
         self.began, self.best = time.perf_counter(), list[Best]()
-        self._asked: Places | None = None
+        self._asked: IndexPoints | None = None
 
     @property
     def seconds(self) -> float:
         """Since it was made."""
         return time.perf_counter() - self.began
 
-    def __call__(self, points: Floats, places: Places, memory: Any = None) -> PlacedAnswers:
+    def __call__(self, points: Floats, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
         answers = super().__call__(points, places, memory)
         merits = merit(answers.values, answers.limits)
         top = int(merits.argmax())
@@ -183,7 +183,7 @@ def checked(solver: Solver, point: Floats) -> float:
 
 def ours(project: Project, judge: Solver) -> Row:
     """As `propose` solves a body: all starts, its own independent search, and the sharp end."""
-    problem, asked = Watched(project), Asked()
+    problem, asked = Watched(project), ProposalOptions()
     best = root_of(problem, False, asked.starts, asked.seed).best
     cases, seconds = problem.solved, problem.seconds
     return Row("ours", problem, cases, seconds, checked(judge, best.outcome.point))
@@ -241,19 +241,21 @@ def test_no_other_search_beats_ours(example: Callable[[str], Project], name: str
 # ---- parts -------------------------------------------------------------------------------------------------
 
 
-def roots_of(project: Project) -> list[Root]:
+def roots_of(project: Project) -> list[RelaxedOptimum]:
     """Every body of a project solved with parts of any value, its own first."""
-    problems = [SetupProblem(one, limits_of(one)) for one in dressed(project)]
+    problems = [SetupProblem(one, limits_of(one)) for one in with_bodywork(project)]
     return [root_of(problem, False, 4, 0) for problem in problems]
 
 
-def space_of(roots: list[Root]) -> PartSpace:
+def space_of(roots: list[RelaxedOptimum]) -> PartSpace:
     """All sets of the bodies solved."""
     problems = [root.solver.problem for root in roots]
     return PartSpace([problem.project.setup.body for problem in problems], problems[0].variables)
 
 
-def every_set(space: PartSpace, roots: list[Root]) -> Iterator[tuple[float, dict[str, str | float]]]:
+def every_set(
+    space: PartSpace, roots: list[RelaxedOptimum]
+) -> Iterator[tuple[float, dict[str, str | float]]]:
     """Merit of every set that there is, the better of two climbs, and its words."""
     rng = np.random.default_rng(3)
     for body, root in enumerate(roots):
@@ -264,14 +266,14 @@ def every_set(space: PartSpace, roots: list[Root]) -> Iterator[tuple[float, dict
             yield end.merit, space.words(body, pieces_)
 
 
-def studied(project: Project, roots: list[Root], tmp_path: Path) -> Chosen:
+def studied(project: Project, roots: list[RelaxedOptimum], tmp_path: Path) -> BranchAndBoundResult:
     """The choice of parts as `propose` makes it."""
     choice = choose_parts(project, roots, f"sqlite:///{tmp_path}/parts.db", (), None)
     assert choice.study is not None and choice.study.is_finished
     return choice.study
 
 
-def show_study(what: str, space: PartSpace, study: Chosen) -> None:
+def show_study(what: str, space: PartSpace, study: BranchAndBoundResult) -> None:
     """What a study found and how much it solved."""
     best, share = study.sets[0], 100 * study.solves / study.count
     print(f"\n{what}: {study.count} sets; {study.solves} solves are {share:.2f} %")

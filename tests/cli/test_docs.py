@@ -178,7 +178,7 @@ def test_the_python_of_the_readme_runs(
     (block,) = (content for kind, _, content in FENCE.findall(README.read_text()) if kind == "python")
     asked = []
 
-    def propose(project: setupopt.Project, wanted: setupopt.Asked) -> SimpleNamespace:
+    def propose(project: setupopt.Project, wanted: setupopt.ProposalOptions) -> SimpleNamespace:
         asked.append(wanted.keep)
         return SimpleNamespace(margin=0.5, result=setupopt.evaluate(project))
 

@@ -15,7 +15,7 @@ import pytest
 import setupopt
 import setupopt.search
 from setupopt.report.propose import picture as tradeoff_picture
-from setupopt.search import Asked, Proposal
+from setupopt.search import Proposal, ProposalOptions
 from setupopt.search.proposal import Alternative
 
 from .conftest import Run
@@ -66,7 +66,7 @@ def own(hill: Path, tmp_path: Path) -> Path:
 @pytest.fixture(scope="module")
 def found(hill: Path) -> Proposal:
     """A proposal for it, for tests of what is done with one."""
-    return setupopt.propose(setupopt.load(hill), Asked(starts=1, loss=0.0))
+    return setupopt.propose(setupopt.load(hill), ProposalOptions(starts=1, loss=0.0))
 
 
 def known(monkeypatch: pytest.MonkeyPatch, found: Proposal, **changes: object) -> None:

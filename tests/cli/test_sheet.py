@@ -11,7 +11,7 @@ import pdfplumber
 import pytest
 
 from setupopt.project import load
-from setupopt.project.stored_proof import kept_proof, proof_file
+from setupopt.project.stored_proof import proof_file, stored_proof
 
 from .conftest import Run
 from .test_prove import project
@@ -212,9 +212,9 @@ def test_proved_setup_shows_the_figures_of_its_proof(folder: Path, run: Run, tmp
         assert part in text
     assert "NOT PROVED" not in text
     file.write_text(json.dumps(proof | {"setup": {"checksum": "0" * 12}}))
-    assert kept_proof(loaded, loaded.setup) is None
+    assert stored_proof(loaded, loaded.setup) is None
     file.write_text(json.dumps(proof)[:-9])
-    assert kept_proof(loaded, loaded.setup) is None
+    assert stored_proof(loaded, loaded.setup) is None
     shutil.rmtree(file.parent)
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import linregress
 
-from setupopt.fit.least_squares import Fitted, Untold, fit
+from setupopt.fit.least_squares import Fitted, NotIdentifiable, fit
 
 X = np.linspace(0.0, 3.0, 40)
 
@@ -141,7 +141,7 @@ def test_what_no_value_depends_on_is_untold() -> None:
         "abc",
         np.ones(3),
     )
-    assert found.untold == (Untold("c"),)
+    assert found.untold == (NotIdentifiable("c"),)
     assert not np.isfinite(found.standard_error("c"))
     assert np.isnan(found.correlation[2]).all()
     assert found.degrees_of_freedom == 38
@@ -154,7 +154,7 @@ def test_a_sum_is_told_though_its_terms_are_not() -> None:
         lambda p: (y - p[0] - 1.6 * p[1] - p[2] * X) / 0.1, np.zeros(3), np.full(3, -9.0), np.full(3, 9.0),
         "abc", np.ones(3),
     )  # fmt: skip
-    assert found.untold == (Untold("a", from_=("b",)), Untold("b", from_=("a",)))
+    assert found.untold == (NotIdentifiable("a", from_=("b",)), NotIdentifiable("b", from_=("a",)))
     assert found.values @ [1.0, 1.6, 0.0] == pytest.approx(line(y).value("intercept"), abs=1e-4)
     alone = line(y).standard_error("intercept")
     assert found.error_of(np.array([1.0, 1.6, 0.0])) == pytest.approx(alone, rel=1e-3)
@@ -168,11 +168,11 @@ def test_what_stands_at_its_bound_is_untold() -> None:
         lambda p: (y - p[0] - p[1] * X) / 0.1, np.zeros(2), np.full(2, -9.0), np.array([9.0, 2.0]), "ab",
         np.ones(2),
     )  # fmt: skip
-    assert found.untold == (Untold("b", bound=2.0),)
+    assert found.untold == (NotIdentifiable("b", bound=2.0),)
     assert found.value("b") == 2.0
     assert np.isfinite(found.standard_error("a"))
     everything = fit(lambda p: 5.0 - p[:1], [0.0], [0.0], [1.0], "a", [1.0])
-    assert everything.untold == (Untold("a", bound=1.0),)
+    assert everything.untold == (NotIdentifiable("a", bound=1.0),)
 
 
 def test_an_error_as_large_as_the_scale_is_no_finding() -> None:

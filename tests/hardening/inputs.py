@@ -25,7 +25,7 @@ from setupopt.project import Project, load
 from setupopt.project.cases_file import read_cases
 from setupopt.project.measured_file import read_measured
 from setupopt.project.reading import read_setup
-from setupopt.project.stored_proof import kept_proof, proof_file
+from setupopt.project.stored_proof import proof_file, stored_proof
 from setupopt.report.assess.text import text
 from setupopt.report.sheet.fields import card_fields
 from setupopt.robust.road.profile import (
@@ -161,7 +161,7 @@ def _kept(home: Path, project: Project) -> list[Input]:
 
     return [
         Input(
-            str(proof.relative_to(home)), proof.read_bytes(), lambda _: kept_proof(project, project.setup),
+            str(proof.relative_to(home)), proof.read_bytes(), lambda _: stored_proof(project, project.setup),
             card,
         ),
         Input(LOG, (home / LOG).read_bytes(), log),

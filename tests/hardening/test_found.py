@@ -14,7 +14,7 @@ from setupopt.errors import InputErrors, OutputError
 from setupopt.project import load
 from setupopt.project.csv_read import Column, read_csv
 from setupopt.project.field_types import Bounds
-from setupopt.project.stored_proof import kept_proof, proof_file
+from setupopt.project.stored_proof import proof_file, stored_proof
 from setupopt.project.toml_file import read_toml
 from setupopt.report.shared.picture import drawing, svg
 from setupopt.sheet.revisions import LOG, next_revision
@@ -55,7 +55,7 @@ def test_a_damaged_proof_is_none(home: Path, path: tuple[str | int, ...], value:
     file = proof_file(project, project.setup)
     fields = kept_fields(file.stem)
     file.write_text(json.dumps(fields))
-    assert kept_proof(project, project.setup) == fields
+    assert stored_proof(project, project.setup) == fields
     *way, last = path
     place: object = fields
     for part in way:
@@ -64,7 +64,7 @@ def test_a_damaged_proof_is_none(home: Path, path: tuple[str | int, ...], value:
         return  # a text for a text is no damage that shows
     place[last] = value  # type: ignore[index]
     file.write_text(json.dumps(fields))
-    assert kept_proof(project, project.setup) is None
+    assert stored_proof(project, project.setup) is None
 
 
 @pytest.fixture(scope="module")
@@ -81,7 +81,7 @@ def test_a_proof_nested_too_deep_is_none(home: Path) -> None:
     """Python's own reader gives up on it in a way of its own."""
     project = load(home)
     proof_file(project, project.setup).write_text("[" * 100_000)
-    assert kept_proof(project, project.setup) is None
+    assert stored_proof(project, project.setup) is None
 
 
 def test_a_log_that_cannot_be_read_is_refused(tmp_path: Path) -> None:

@@ -41,7 +41,18 @@ def numbers() -> dict[str, Any]:
     """Every number of every answer, as lists."""
     model = Model(CAR)
     a = model.run(model.settings([SETUP]), some_cases()).answers[0]
-    names = ("margin", "steer", "press", "state", "load", "grip", "use", "patch", "downforce", "effort")
+    names = (
+        "margin",
+        "search_margin",
+        "press",
+        "state",
+        "load",
+        "grip",
+        "use",
+        "patch",
+        "downforce",
+        "effort",
+    )
     return {name: np.nan_to_num(a[name], nan=-1e9).tolist() for name in names}
 
 

@@ -223,7 +223,7 @@ def test_steering_value_has_no_step_where_contact_is_lost(angle_deg: float, head
     low, high = loss(angle_deg, heading)
     lost, held = with_share(low, angle_deg, heading), with_share(high, angle_deg, heading)
     assert lost.press < 1e-3
-    assert lost.steer == pytest.approx(held.steer, abs=1e-3)
+    assert lost.search_margin == pytest.approx(held.search_margin, abs=1e-3)
 
 
 @pytest.mark.parametrize(
@@ -245,7 +245,7 @@ def test_steering_value_of_lost_cases_climbs_towards_contact(angle_deg: float, h
 
     def steps(count: int) -> Floats:
         shares = np.linspace(0.0, low, count + 1)
-        return np.diff([with_share(float(s), angle_deg, heading).steer for s in shares])
+        return np.diff([with_share(float(s), angle_deg, heading).search_margin for s in shares])
 
     coarse, fine = steps(16), steps(32)
     assert np.concatenate([coarse, fine]).min() > 0.0
@@ -277,7 +277,7 @@ def steer_of_drawn(seed: int, share: float, angle_deg: float) -> Record:
 
 def test_drawn_car_that_peels_off_is_steered_back() -> None:
     """Braking on a wall with too little downforce: less downforce must not be worth more."""
-    steer = [steer_of_drawn(12, share, 117.0).steer for share in np.linspace(0.1, 0.8, 15)]
+    steer = [steer_of_drawn(12, share, 117.0).search_margin for share in np.linspace(0.1, 0.8, 15)]
     assert np.diff(steer).min() > 0.0
 
 
@@ -287,8 +287,8 @@ def test_steering_value_is_always_a_number() -> None:
     for seed in range(60):
         for share in (0.0, 0.3):
             answer = steer_of_drawn(seed, share, 3.0 * seed)
-            assert np.isfinite(answer.steer)
-            assert np.isfinite(answer.axle_steer).all()
+            assert np.isfinite(answer.search_margin)
+            assert np.isfinite(answer.axle_search_margin).all()
             assert np.isnan(answer.margin) == (not answer.contact) == (answer.press > 0.0)
             lost += not answer.contact
     assert lost > 30
@@ -299,7 +299,7 @@ def test_lost_case_is_worth_less_than_any_that_grips() -> None:
     solved = partial(solve, with_downforce(CAR, 0.2), SETUP, BORE, speed=60.0)
     result = solved(roll_angle=np.radians(np.arange(0.0, 361.0, 5.0)))
     assert 5 < result.lost() < 70
-    assert result.steer[~result.contact].max() < 0.0
+    assert result.search_margin[~result.contact].max() < 0.0
 
 
 def test_a_car_on_two_wheels_comes_down_on_a_third() -> None:

@@ -13,7 +13,7 @@ from setupopt.evaluation.limits_check import broken
 from setupopt.evaluation.model import evaluate
 from setupopt.project import Project, load, read_setup, with_body
 from setupopt.project.checksum import project_checksum, setup_checksum
-from setupopt.project.stored_proof import kept_proof, proof_file
+from setupopt.project.stored_proof import proof_file, stored_proof
 from setupopt.units import MM
 
 from .broken_folders import broken_lines, with_line
@@ -297,10 +297,10 @@ def test_checksum_of_a_setup_asks_what_it_wears(project: Project) -> None:
     setups = [replace(project.setup, body=name) for name in (None, "keeled", "low drag")]
     sums = [setup_checksum(project, setup) for setup in setups]
     assert len(set(sums)) == 3
-    dressed = with_body(project, "keeled")
-    assert [setup_checksum(dressed, setup) for setup in setups] == sums
-    assert proof_file(dressed, dressed.setup).stem == sums[1]
-    assert kept_proof(dressed, dressed.setup) is None
+    with_bodywork = with_body(project, "keeled")
+    assert [setup_checksum(with_bodywork, setup) for setup in setups] == sums
+    assert proof_file(with_bodywork, with_bodywork.setup).stem == sums[1]
+    assert stored_proof(with_bodywork, with_bodywork.setup) is None
 
 
 def test_checksum_without_bodies_stays(tmp_path: Path) -> None:

@@ -255,9 +255,9 @@ def apparent_acceleration(case: Table, slope_percent: float, radius: float, heig
     turn_radius = case.get("turn_radius_m")
     turn = speed**2 / turn_radius if turn_radius else 0.0
     around += turn * cos(phi)  # minus the turn's own acceleration, which points to the low side
-    climb = 0.0 if radius == inf else (speed * sin(psi)) ** 2 * (radius - height) / radius**2
+    maximise_worst = 0.0 if radius == inf else (speed * sin(psi)) ** 2 * (radius - height) / radius**2
     return (
         around * sin(psi) + along * cos(psi) - case.get("acceleration_m_s2", 0.0),
         around * cos(psi) - along * sin(psi) - speed**2 * case.get("path_curvature_per_m", 0.0),
-        -GRAVITY * cos(phi) * cos(alpha) - climb - turn * sin(phi),
+        -GRAVITY * cos(phi) * cos(alpha) - maximise_worst - turn * sin(phi),
     )

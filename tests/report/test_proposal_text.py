@@ -19,18 +19,18 @@ from setupopt.project.model import Setup
 from setupopt.report.propose.fields import JudgedProposal
 from setupopt.report.propose.text import text
 from setupopt.robust.builds.build_variation import NAMES
-from setupopt.search import Asked, Proposal
-from setupopt.search.global_bounds import Gain
+from setupopt.search import Proposal, ProposalOptions
+from setupopt.search.global_bounds import Sensitivity
 from setupopt.search.objective import goal_of
-from setupopt.search.parts.branch_and_bound import Chosen
-from setupopt.search.parts.part_space import Bounded, Box
+from setupopt.search.parts.branch_and_bound import BranchAndBoundResult
+from setupopt.search.parts.part_space import BoundedNode, Node
 from setupopt.search.proposal import Alternative, Evidence, Robustness, bindings_of
-from setupopt.search.shadow_prices import Price
+from setupopt.search.shadow_prices import ShadowPrice
 from setupopt.units import MM
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 # Of margins that were made up: the text must say these numbers and no others.
-PARTS = Chosen((Bounded(Box(0, (0,), (0,)), 0.29, np.zeros(1)),), 0.29, 0.0, 4, 2058, True)
+PARTS = BranchAndBoundResult((BoundedNode(Node(0, (0,), (0,)), 0.29, np.zeros(1)),), 0.29, 0.0, 4, 2058, True)
 EVIDENCE = Evidence((0.3, 0.2995), 0.28, 0.3, 1600, 0.31, 0.3, 0.29, PARTS, 55, 12345, 6.7)
 ROBUST = Robustness(
     0.3, 0.22, 0.29, 0.24, 0.285, 0.235, dict.fromkeys(NAMES, -1.0) | {"camber fr": 1.0}, 0.25, 512
@@ -55,8 +55,8 @@ def made(project: Project) -> Proposal:
     return Proposal(
         project, project, setup, (), goal_of(project.venue), result, near, start, 0.3, 0.2, (), (),
         bindings_of(near, goal_of(project.venue), {}),
-        (Price("rake, most", 0.00002, "mm", "rake_mm.to", 0.0000201, 0.2),),
-        (Gain("1 % less mass", 0.0034),), (), None, EVIDENCE,
+        (ShadowPrice("rake, most", 0.00002, "mm", "rake_mm.to", 0.0000201, 0.2),),
+        (Sensitivity("1 % less mass", 0.0034),), (), None, EVIDENCE,
     )  # fmt: skip
 
 
@@ -68,10 +68,10 @@ def _few(result: Result, count: int) -> Result:
 
 
 def said(
-    project: Project, proposal: Proposal, width: int = 80, asked: Asked | None = None, **more: Any
+    project: Project, proposal: Proposal, width: int = 80, asked: ProposalOptions | None = None, **more: Any
 ) -> str:
     """The text, in one line where it was broken for the width."""
-    judged = JudgedProposal(project, asked or Asked(), proposal, more.pop("floor", None))
+    judged = JudgedProposal(project, asked or ProposalOptions(), proposal, more.pop("floor", None))
     lines = text(judged, width, **more).splitlines()
     assert max(map(len, lines)) <= width
     return " ".join(" ".join(lines).split())
@@ -97,7 +97,7 @@ def test_margins_and_what_to_change_come_first(project: Project, made: Proposal)
     assert f"Worst margin: {start:.3f} today, {margin:.3f} proposed" in words
     worst = made.worst
     assert f"Worst at {worst['roll_angle_deg']:g} deg, {worst['attitude']}; the" in words
-    table = text(JudgedProposal(project, Asked(), made, None), 80)
+    table = text(JudgedProposal(project, ProposalOptions(), made, None), 80)
     assert [line for line in table.splitlines() if line.endswith("*") or "  * " in line] == [
         "  ride height  mm             52        50  *          62        62"
     ]
@@ -128,7 +128,7 @@ def test_lost_contact_is_never_hidden(project: Project, made: Proposal) -> None:
 def _lost(result: Result) -> Result:
     """The first case without contact."""
     answers = result.answers.copy()
-    answers["contact"][0, 0], answers["margin"][0, 0], answers["steer"][0, 0] = False, np.nan, -2.0
+    answers["contact"][0, 0], answers["margin"][0, 0], answers["search_margin"][0, 0] = False, np.nan, -2.0
     return replace(result, answers=answers)
 
 
@@ -145,7 +145,7 @@ def test_broken_limits_are_never_hidden(project: Project, made: Proposal) -> Non
     ):
         assert expected in words
     assert "learly different" not in words
-    assert JudgedProposal(project, Asked(), broken, None).as_dict()["alternatives"] == []
+    assert JudgedProposal(project, ProposalOptions(), broken, None).as_dict()["alternatives"] == []
     assert "LIMITS BROKEN" in said(project, broken, short=True)
 
 
@@ -182,7 +182,7 @@ def test_floors_and_weights_are_shown_by_attitude(project: Project, made: Propos
     """Each attitude with what was asked of it, and whether its floor is kept."""
     first, second, *_ = made.goal.names
     goal = goal_of(project.venue, {second: 1.5}, {first: 0.1})
-    judged = JudgedProposal(project, Asked(), replace(made, goal=goal), 0.05)
+    judged = JudgedProposal(project, ProposalOptions(), replace(made, goal=goal), 0.05)
     rows = {line.attitude: line for line in judged.attitudes}
     assert (rows[first].weight, rows[first].floor, rows[first].is_kept) == (0.0, 0.1, True)
     assert (rows[second].weight, rows[second].floor, rows[second].is_kept) == (1.5, None, None)
@@ -197,7 +197,9 @@ def test_floors_and_weights_are_shown_by_attitude(project: Project, made: Propos
 
 def test_worst_margin_of_an_attitude_counts_between_the_angles(project: Project, made: Proposal) -> None:
     """The lower of sweep and dips: here a dip that was made 0.02 deeper than the sweep."""
-    judged = JudgedProposal(project, Asked(), replace(made, between=_moved(made.between, -0.02)), None)
+    judged = JudgedProposal(
+        project, ProposalOptions(), replace(made, between=_moved(made.between, -0.02)), None
+    )
     found = {line.attitude: line.margin for line in judged.attitudes}
     name, dip = made.between.cases.attitude[0], made.between.margin[0, 0]
     assert found[name] == pytest.approx(dip - 0.02, abs=1e-12)
@@ -208,14 +210,16 @@ def test_floor_for_all_leaves_out_attitudes_with_their_own(project: Project, mad
     worst = made.worst["attitude"]
     others = min(line[1] for line in made.by_attitude() if line[0] != worst)
     floor = 0.5 * (made.margin + others)
-    assert JudgedProposal(project, Asked(), made, floor).is_under_floor
+    assert JudgedProposal(project, ProposalOptions(), made, floor).is_under_floor
     own = replace(made, goal=goal_of(project.venue, None, {worst: 0.0}))
-    assert not JudgedProposal(project, Asked(), own, floor).is_under_floor
+    assert not JudgedProposal(project, ProposalOptions(), own, floor).is_under_floor
 
 
 def test_what_is_kept_is_said(project: Project, made: Proposal) -> None:
     """So that a slip of the keys is seen."""
-    assert "Kept as asked: camber_deg, body." in said(project, made, asked=Asked(keep=("camber_deg", "body")))
+    assert "Kept as asked: camber_deg, body." in said(
+        project, made, asked=ProposalOptions(keep=("camber_deg", "body"))
+    )
 
 
 # ---- tables ------------------------------------------------------------------------------------------------
@@ -240,7 +244,7 @@ def test_key_of_a_limit_is_shown_where_there_is_room(project: Project, made: Pro
 
 def test_only_the_best_gains_are_shown(project: Project, made: Proposal) -> None:
     """Five of them."""
-    many = tuple(Gain(f"change {n}", 0.01 - 0.001 * n) for n in range(7))
+    many = tuple(Sensitivity(f"change {n}", 0.01 - 0.001 * n) for n in range(7))
     words = said(project, replace(made, gains=many))
     assert "change 4 +0.0060" in words
     assert "change 5" not in words
@@ -262,9 +266,9 @@ def test_alternatives_stand_side_by_side(project: Project, made: Proposal, width
 def test_no_alternative_is_told_too(project: Project, made: Proposal) -> None:
     """Where some were asked for."""
     assert "No clearly different setup was found that loses at most 0.02." in said(
-        project, made, asked=Asked(loss=0.02)
+        project, made, asked=ProposalOptions(loss=0.02)
     )
-    assert "learly different" not in said(project, made, asked=Asked(loss=0.0))
+    assert "learly different" not in said(project, made, asked=ProposalOptions(loss=0.0))
 
 
 # ---- trust -------------------------------------------------------------------------------------------------
@@ -292,7 +296,7 @@ def test_starts_that_disagree_are_told_loudly(project: Project, made: Proposal) 
 
 def test_bounds_of_parts_that_were_passed_are_told(project: Project, made: Proposal) -> None:
     """A bound that a set passed is none; noise of the climbs is not told."""
-    passed = evidence(made, parts=replace(PARTS, overshoot=0.0012))
+    passed = evidence(made, parts=replace(PARTS, bound_violation=0.0012))
     assert "Bounds were passed by up to 0.0012." in said(project, passed)
     assert "Bounds were passed" not in said(project, made)
 
@@ -327,7 +331,7 @@ def test_contact_that_build_errors_cost_is_told(project: Project, made: Proposal
     words = said(project, lost)
     assert "With build errors: contact lost proposed" in words
     assert "Gain: contact in the worst build that was found, from contact lost to 0.2400" in words
-    told = JudgedProposal(project, Asked(), lost, None).as_dict()["robustness"]
+    told = JudgedProposal(project, ProposalOptions(), lost, None).as_dict()["robustness"]
     assert (told["exact_built"], told["gain"], told["price"]) == (None, None, pytest.approx(0.01))
 
 

@@ -15,7 +15,7 @@ from setupopt.project import Project
 from setupopt.project.model import AXLES
 from setupopt.project.settings import SETTINGS
 from setupopt.report.propose.picture import tradeoff_svg
-from setupopt.search import Asked, Proposal, propose
+from setupopt.search import Proposal, ProposalOptions, propose
 from setupopt.search.objective import goal_of
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
@@ -31,7 +31,7 @@ def coarse(name: str, times: float) -> Project:
 @pytest.fixture(scope="module")
 def proposal() -> Proposal:
     """That of the hill from one start."""
-    return propose(coarse("hill", 5.0), Asked(starts=1, loss=0.0))
+    return propose(coarse("hill", 5.0), ProposalOptions(starts=1, loss=0.0))
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,7 @@ import pytest
 
 from setupopt.evaluation.model import evaluate
 from setupopt.project import Project
-from setupopt.robust.robustness import Plan, Proof, prove
+from setupopt.robust.robustness import Plan, RobustnessReport, prove
 from setupopt.robust.verdict import Verdict, verdicts
 from setupopt.robust.wind import with_wind
 
@@ -18,7 +18,7 @@ PLAN = Plan(seconds=2.0, seeds=4, ride_cases=1, builds=16, directions=4, bump=0.
 
 
 @pytest.fixture(scope="module")
-def proof(bore: Project, tmp_path_factory: pytest.TempPathFactory) -> Proof:
+def proof(bore: Project, tmp_path_factory: pytest.TempPathFactory) -> RobustnessReport:
     """Three roll angles, straight and in a crosswind."""
     venue = replace(
         bore.venue,
@@ -31,19 +31,19 @@ def proof(bore: Project, tmp_path_factory: pytest.TempPathFactory) -> Proof:
 
 
 @pytest.fixture(scope="module")
-def rows(proof: Proof) -> dict[str, Verdict]:
+def rows(proof: RobustnessReport) -> dict[str, Verdict]:
     """By what they speak of."""
     return {verdict.what: verdict for verdict in verdicts(proof)}
 
 
-def test_margin_as_set_is_the_evaluation(proof: Proof, rows: dict[str, Verdict]) -> None:
+def test_margin_as_set_is_the_evaluation(proof: RobustnessReport, rows: dict[str, Verdict]) -> None:
     """Worst margin and its case."""
     plain = evaluate(proof.project)
     assert rows["margin as set"].found == pytest.approx(float(plain.worst_margin[0]), abs=1e-12)
     assert rows["margin as set"].row == int(plain.worst[0])
 
 
-def test_changes_do_what_they_say(proof: Proof, rows: dict[str, Verdict]) -> None:
+def test_changes_do_what_they_say(proof: RobustnessReport, rows: dict[str, Verdict]) -> None:
     """Worst steady margin before and after each change, by plain evaluations; none falls under the floor."""
     changes = [verdict.change for verdict in rows.values() if verdict.change is not None]
     assert changes
@@ -54,7 +54,9 @@ def test_changes_do_what_they_say(proof: Proof, rows: dict[str, Verdict]) -> Non
         assert change.gain > 0
 
 
-def test_steady_wind_is_held_and_a_little_more_is_not(proof: Proof, rows: dict[str, Verdict]) -> None:
+def test_steady_wind_is_held_and_a_little_more_is_not(
+    proof: RobustnessReport, rows: dict[str, Verdict]
+) -> None:
     """In the case and from the direction that it tells."""
     wind = proof.gust.steady
     direction, speed = float(wind.direction[wind.worst]), rows["steady wind"].found
@@ -72,7 +74,7 @@ def test_what_is_asked_is_judged(rows: dict[str, Verdict]) -> None:
     assert next(iter(rows.values())).holds is False
 
 
-def test_rides_lead_where_there_are_any(proof: Proof, rows: dict[str, Verdict]) -> None:
+def test_rides_lead_where_there_are_any(proof: RobustnessReport, rows: dict[str, Verdict]) -> None:
     """The chance told is that of the rides in the ridden case, or the linear one of another case."""
     assert proof.road is not None
     (ridden,) = proof.road.ridden
@@ -81,7 +83,7 @@ def test_rides_lead_where_there_are_any(proof: Proof, rows: dict[str, Verdict]) 
     assert rows["rough road"].found == pytest.approx(100.0 * expected)
 
 
-def test_same_again(proof: Proof, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_same_again(proof: RobustnessReport, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A second proof has the same numbers to the last bit."""
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
     again = prove(proof.project, PLAN)

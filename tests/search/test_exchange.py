@@ -10,14 +10,21 @@ import numpy as np
 import pytest
 from semi_infinite_problems import APPROXIMATION, SEMI_INFINITE, ApproximationProblem, SemiInfiniteProblem
 
-from setupopt.search.engine.exchange import Exchange, Exchanged, Oracle, exchange, worse_places
-from setupopt.search.engine.index_points import Index, Looked, Placed, PlacedAnswers, Places, worst_places
-from setupopt.search.engine.maxmin import Rules
-from setupopt.search.engine.subbox import Inside
+from setupopt.search.engine.exchange import Exchange, ExchangeResult, Oracle, exchange, worse_places
+from setupopt.search.engine.index_points import (
+    Index,
+    IndexPoints,
+    OracleResult,
+    SemiInfiniteEvaluation,
+    SemiInfiniteFunction,
+    separation_oracle,
+)
+from setupopt.search.engine.maxmin import TrustRegionOptions
+from setupopt.search.engine.subbox import Subbox
 from setupopt.search.engine.trust_region_subproblem import PENALTY
 
 # Tight rules: these problems are asked for to 1e-6, more than a setup needs.
-TIGHT = Rules(least_gain=1e-9, least_rise=1e-8, least_radius=1e-8, most_steps=400, probe=1e-7)
+TIGHT = TrustRegionOptions(least_gain=1e-9, least_rise=1e-8, least_radius=1e-8, most_steps=400, probe=1e-7)
 CLOSE = Exchange(notice=1e-8, touch=1e-8)
 # Most places that matter at the optima lie between the points of this grid. 0 is one of them for |t|: next to
 # a kink a place is known less well than in a smooth dip.
@@ -29,26 +36,26 @@ PROBLEMS = SEMI_INFINITE | APPROXIMATION
 BOTH = pytest.mark.parametrize("start", ["start", "second_start"])
 
 
-def _limited(problem: SemiInfiniteProblem) -> Placed:
+def _limited(problem: SemiInfiniteProblem) -> SemiInfiniteFunction:
     """An objective without a place, and a limit at every place, over the unit box."""
 
-    def answers(points: np.ndarray, places: Places, memory: Any = None) -> PlacedAnswers:
+    def answers(points: np.ndarray, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
         real = _real(problem, points)
         limits = -np.array([problem.limit(x, places.at) for x in real])
         values = -np.array([[problem.objective(x)] for x in real])
-        return PlacedAnswers(values, limits, None, np.array([-1]), np.arange(len(places)))
+        return SemiInfiniteEvaluation(values, limits, None, np.array([-1]), np.arange(len(places)))
 
     return answers
 
 
-def _fitted(problem: ApproximationProblem) -> Placed:
+def _fitted(problem: ApproximationProblem) -> SemiInfiniteFunction:
     """Errors over the unit box; those too high are one family, those too low another."""
 
-    def answers(points: np.ndarray, places: Places, memory: Any = None) -> PlacedAnswers:
+    def answers(points: np.ndarray, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
         sign = np.where(places.family == 0, -1.0, 1.0)
         values = np.array([sign * problem.residual(x, places.at) for x in _real(problem, points)])
         none = np.empty((len(points), 0))
-        return PlacedAnswers(values, none, None, np.arange(len(places)), np.empty(0, dtype=int))
+        return SemiInfiniteEvaluation(values, none, None, np.arange(len(places)), np.empty(0, dtype=int))
 
     return answers
 
@@ -65,7 +72,7 @@ def _real(problem: Problem, points: np.ndarray) -> np.ndarray:
     return low + points * (high - low)
 
 
-def _posed(problem: Problem) -> tuple[Placed, Index]:
+def _posed(problem: Problem) -> tuple[SemiInfiniteFunction, Index]:
     """The function and its index."""
     grid = np.linspace(*problem.interval, GRID)
     if isinstance(problem, SemiInfiniteProblem):
@@ -73,8 +80,8 @@ def _posed(problem: Problem) -> tuple[Placed, Index]:
     return _fitted(problem), Index(2, grid)
 
 
-def _oracle(function: Placed, index: Index) -> Oracle:
-    return lambda x: worst_places(function, index, x, band=0.1, room=0.01)
+def _oracle(function: SemiInfiniteFunction, index: Index) -> Oracle:
+    return lambda x: separation_oracle(function, index, x, band=0.1, room=0.01)
 
 
 def _start(problem: Problem, start: str = "start") -> np.ndarray:
@@ -82,7 +89,9 @@ def _start(problem: Problem, start: str = "start") -> np.ndarray:
     return (getattr(problem, start) - low) / (high - low)
 
 
-def _solve(name: str, start: str = "start", climbing: Rules = TIGHT, rules: Exchange = CLOSE) -> Exchanged:
+def _solve(
+    name: str, start: str = "start", climbing: TrustRegionOptions = TIGHT, rules: Exchange = CLOSE
+) -> ExchangeResult:
     """An exchange on a published problem."""
     function, index = _posed(PROBLEMS[name])
     return exchange(function, _oracle(function, index), _start(PROBLEMS[name], start), None, climbing, rules)
@@ -91,7 +100,7 @@ def _solve(name: str, start: str = "start", climbing: Rules = TIGHT, rules: Exch
 _solved = cache(_solve)
 
 
-def _error(name: str, end: Exchanged) -> float:
+def _error(name: str, end: ExchangeResult) -> float:
     """Largest error of an approximation, on a grid a thousand times finer."""
     problem = APPROXIMATION[name]
     fine = np.linspace(*problem.interval, 1000 * (GRID - 1) + 1)
@@ -141,8 +150,8 @@ def test_few_places(name: str, start: str) -> None:
 @pytest.mark.parametrize("name", APPROXIMATION)
 def test_settings_of_their_own(name: str) -> None:
     """Off by no more than its own settings allow: what it may overlook, and what is too little to gain."""
-    end = _solved(name, climbing=Rules(), rules=Exchange())
-    allowed = Exchange().notice + Rules().least_gain
+    end = _solved(name, climbing=TrustRegionOptions(), rules=Exchange())
+    allowed = Exchange().notice + TrustRegionOptions().least_gain
     assert _error(name, end) == pytest.approx(APPROXIMATION[name].optimum, rel=0, abs=allowed)
 
 
@@ -174,8 +183,10 @@ def test_limits_elsewhere_count_when_cut_short() -> None:
 def test_what_cannot_be_kept_is_missed_by_least() -> None:
     """x >= t for t up to 2, x up to 1: broken by 1 at 2, though every bit of x costs a bit of the value."""
 
-    def beyond(points: np.ndarray, places: Places, memory: Any = None) -> PlacedAnswers:
-        return PlacedAnswers(-points, points - places.at, None, np.array([-1]), np.arange(len(places)))
+    def beyond(points: np.ndarray, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
+        return SemiInfiniteEvaluation(
+            -points, points - places.at, None, np.array([-1]), np.arange(len(places))
+        )
 
     end = exchange(
         beyond, _oracle(beyond, Index(1, np.linspace(0.0, 2.0, 5))), np.array([0.2]), None, TIGHT, CLOSE
@@ -189,7 +200,7 @@ def test_places_to_begin_with() -> None:
     """Places that the caller gives are kept, before those that are found; few lead to the same optimum."""
     name = "e^t by a line"
     function, index = _posed(APPROXIMATION[name])
-    first = Places(np.array([1, 0]), np.array([0.3, 0.9]))
+    first = IndexPoints(np.array([1, 0]), np.array([0.3, 0.9]))
     end = exchange(function, _oracle(function, index), _start(APPROXIMATION[name]), first, TIGHT, CLOSE)
     assert end.places.at[:2].tolist() == [0.3, 0.9]
     assert end.places.family[:2].tolist() == [1, 0]
@@ -203,8 +214,8 @@ def test_same_start_same_end() -> None:
     assert ends[0].places.at.tolist() == ends[1].places.at.tolist()
 
 
-SEEN = Looked(
-    Places(np.arange(6), np.linspace(0.0, 1.0, 6)),
+SEEN = OracleResult(
+    IndexPoints(np.arange(6), np.linspace(0.0, 1.0, 6)),
     value=np.array([0.88, 1.0, 0.5, 0.99, np.inf, np.inf]),
     limit=np.array([np.inf, np.inf, np.inf, 0.2, -0.3, -0.08]),
 )
@@ -234,8 +245,8 @@ def test_progress_counts_all_steps() -> None:
 
 def test_join_drops_what_is_there() -> None:
     """A place is worked with once; the same angle of another attitude is another place."""
-    some = Places(np.array([0, 1]), np.array([0.5, 0.25]))
-    both = some.join(Places(np.array([1, 0, 1]), np.array([0.5, 0.5, 0.25])))
+    some = IndexPoints(np.array([0, 1]), np.array([0.5, 0.25]))
+    both = some.join(IndexPoints(np.array([1, 0, 1]), np.array([0.5, 0.5, 0.25])))
     assert list(zip(both.family, both.at, strict=True)) == [(0, 0.5), (1, 0.25), (1, 0.5)]
 
 
@@ -247,23 +258,25 @@ NEAR = 1 / 8 / 4**4 / 2
 RISE = (2 * np.pi * NEAR) ** 2 / 2
 
 
-def _wave(places: Places) -> np.ndarray:
+def _wave(places: IndexPoints) -> np.ndarray:
     """One dip to -1 + LIFT a family, a row for one point."""
     return (LIFT[places.family] - np.cos(2 * np.pi * (places.at - LEAST_AT[places.family])))[None, :]
 
 
-def _valued(points: np.ndarray, places: Places, memory: Any = None) -> PlacedAnswers:
+def _valued(points: np.ndarray, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
     none = np.empty((1, 0))
-    return PlacedAnswers(_wave(places), none, None, np.arange(len(places)), np.empty(0, dtype=int))
+    return SemiInfiniteEvaluation(_wave(places), none, None, np.arange(len(places)), np.empty(0, dtype=int))
 
 
-def _bounded(points: np.ndarray, places: Places, memory: Any = None) -> PlacedAnswers:
-    return PlacedAnswers(np.zeros((1, 1)), _wave(places), None, np.array([-1]), np.arange(len(places)))
+def _bounded(points: np.ndarray, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
+    return SemiInfiniteEvaluation(
+        np.zeros((1, 1)), _wave(places), None, np.array([-1]), np.arange(len(places))
+    )
 
 
 def test_dip_between_grid_points() -> None:
     """Dips of cosines lie where they must, deeper than any point of the grid; the least comes first."""
-    seen = worst_places(_valued, WAVES, np.zeros(1), band=2.0, room=0.0)
+    seen = separation_oracle(_valued, WAVES, np.zeros(1), band=2.0, room=0.0)
     assert seen.places.family[:2].tolist() == [0, 1]
     np.testing.assert_allclose(seen.places.at[:2], LEAST_AT[:2], rtol=0, atol=1.001 * NEAR)
     np.testing.assert_allclose(seen.value[:2], LIFT[:2] - 1.0, rtol=0, atol=1.001 * RISE)
@@ -272,13 +285,13 @@ def test_dip_between_grid_points() -> None:
 
 def test_band_leaves_out_what_is_not_worst() -> None:
     """A dip .6 above the least is left out by a band of .3, the one .05 above is not."""
-    seen = worst_places(_valued, WAVES, np.zeros(1), band=0.3, room=0.0)
+    seen = separation_oracle(_valued, WAVES, np.zeros(1), band=0.3, room=0.0)
     assert seen.places.family.tolist() == [0, 1]
 
 
 def test_dips_of_limits() -> None:
     """Limits are looked at by themselves: dips under `room`, here -1 and -.95 but not -.4."""
-    seen = worst_places(_bounded, WAVES, np.zeros(1), band=2.0, room=-0.5)
+    seen = separation_oracle(_bounded, WAVES, np.zeros(1), band=2.0, room=-0.5)
     assert seen.places.family.tolist() == [0, 1]
     np.testing.assert_allclose(seen.places.at, LEAST_AT[:2], rtol=0, atol=1.001 * NEAR)
     assert np.isinf(seen.value).all()
@@ -286,17 +299,17 @@ def test_dips_of_limits() -> None:
 
 def test_no_dip_at_all() -> None:
     """Where every limit is kept with room to spare and no value has a place, nothing is worst."""
-    assert len(worst_places(_bounded, WAVES, np.zeros(1), band=2.0, room=-2.0).places) == 0
+    assert len(separation_oracle(_bounded, WAVES, np.zeros(1), band=2.0, room=-2.0).places) == 0
 
 
 def test_level_floor() -> None:
     """A dip with a level floor is one place, on the floor."""
 
-    def flat(points: np.ndarray, places: Places, memory: Any = None) -> PlacedAnswers:
+    def flat(points: np.ndarray, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
         values, none = np.maximum(np.abs(places.at - 0.5), 0.2)[None, :], np.empty((1, 0))
-        return PlacedAnswers(values, none, None, np.arange(len(places)), np.empty(0, dtype=int))
+        return SemiInfiniteEvaluation(values, none, None, np.arange(len(places)), np.empty(0, dtype=int))
 
-    seen = worst_places(flat, Index(1, np.linspace(0.0, 1.0, 21)), np.zeros(1), band=0.25, room=0.0)
+    seen = separation_oracle(flat, Index(1, np.linspace(0.0, 1.0, 21)), np.zeros(1), band=0.25, room=0.0)
     assert seen.value.tolist() == [0.2]
 
 
@@ -304,17 +317,17 @@ def test_level_floor() -> None:
 def test_worst_at_an_end(slope: float) -> None:
     """A curve that only falls or only rises is worst at an end of the index, exactly there."""
 
-    def ramp(points: np.ndarray, places: Places, memory: Any = None) -> PlacedAnswers:
+    def ramp(points: np.ndarray, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
         values, none = slope * places.at[None, :], np.empty((1, 0))
-        return PlacedAnswers(values, none, None, np.arange(len(places)), np.empty(0, dtype=int))
+        return SemiInfiniteEvaluation(values, none, None, np.arange(len(places)), np.empty(0, dtype=int))
 
-    seen = worst_places(ramp, Index(1, np.linspace(2.0, 3.0, 6)), np.zeros(1), band=9.0, room=0.0)
+    seen = separation_oracle(ramp, Index(1, np.linspace(2.0, 3.0, 6)), np.zeros(1), band=9.0, room=0.0)
     assert seen.places.at.tolist() == [2.0 if slope > 0.0 else 3.0]
 
 
 # --- a part of the box ------------------------------------------------------------------------
 
-PART = Inside(np.array([0.2, 0.4, 0.0]), np.array([0.6, 0.4, 1.0]))
+PART = Subbox(np.array([0.2, 0.4, 0.0]), np.array([0.6, 0.4, 1.0]))
 
 
 def test_inside_and_back() -> None:
@@ -342,7 +355,7 @@ def test_exchange_in_a_part() -> None:
     """|t| by a + b t, the square held at 0: the best is the constant 1/2, wrong by 1/2 at -1, 0 and 1."""
     problem = APPROXIMATION["|t| by quadratics"]
     function, index = _posed(problem)
-    part = Inside(np.array([0.0, 0.0, 0.5]), np.array([1.0, 1.0, 0.5]))
+    part = Subbox(np.array([0.0, 0.0, 0.5]), np.array([1.0, 1.0, 0.5]))
     inside, start = part.of(function), part.own(_start(problem, "second_start"))
     end = exchange(inside, _oracle(inside, index), start, None, TIGHT, CLOSE)
     assert -end.merit == pytest.approx(0.5, abs=1e-6)

@@ -7,10 +7,16 @@ import pytest
 from minimax_problems import MINIMAX, MinimaxProblem
 
 from setupopt.search.engine.bfgs import Curvature
-from setupopt.search.engine.maxmin import Answers, BatchFunction, Outcome, Rules, climb
+from setupopt.search.engine.maxmin import (
+    BatchFunction,
+    Evaluation,
+    Outcome,
+    TrustRegionOptions,
+    maximise_worst,
+)
 
 # Tight rules: these problems are asked for to 1e-6, more than a setup needs.
-TIGHT = Rules(least_gain=1e-9, least_rise=1e-8, least_radius=1e-8, most_steps=400, probe=1e-7)
+TIGHT = TrustRegionOptions(least_gain=1e-9, least_rise=1e-8, least_radius=1e-8, most_steps=400, probe=1e-7)
 STARTS = ["start", "second_start"]
 
 
@@ -19,19 +25,19 @@ def _posed(problem: MinimaxProblem) -> BatchFunction:
     low, high = np.array(problem.low, dtype=float), np.array(problem.high, dtype=float)
     slopes = np.reshape(problem.slopes, (-1, low.size))
 
-    def answers(points: np.ndarray, memory: object = None) -> Answers:
+    def answers(points: np.ndarray, memory: object = None) -> Evaluation:
         real = low + points * (high - low)
         values = -np.array([problem.functions(x) for x in real])
-        return Answers(values, real @ slopes.T - np.array(problem.least))
+        return Evaluation(values, real @ slopes.T - np.array(problem.least))
 
     return answers
 
 
-def _climbed(name: str, start: str, rules: Rules = TIGHT) -> Outcome:
+def _climbed(name: str, start: str, rules: TrustRegionOptions = TIGHT) -> Outcome:
     """A climb on a published problem."""
     problem = MINIMAX[name]
     low, high = np.array(problem.low, dtype=float), np.array(problem.high, dtype=float)
-    return climb(_posed(problem), (getattr(problem, start) - low) / (high - low), rules)
+    return maximise_worst(_posed(problem), (getattr(problem, start) - low) / (high - low), rules)
 
 
 @pytest.mark.parametrize("start", STARTS)
@@ -53,8 +59,10 @@ def test_settings_as_they_come(name: str, start: str) -> None:
 
     One problem stops early unless trust is renewed, one creeps unless a step allows for the bend of the rows.
     """
-    end, optimum = _climbed(name, start, Rules()), MINIMAX[name].optimum
-    assert -end.merit == pytest.approx(optimum, rel=0, abs=10 * Rules().least_gain * max(1.0, abs(optimum)))
+    end, optimum = _climbed(name, start, TrustRegionOptions()), MINIMAX[name].optimum
+    assert -end.merit == pytest.approx(
+        optimum, rel=0, abs=10 * TrustRegionOptions().least_gain * max(1.0, abs(optimum))
+    )
 
 
 def _steps_to(end: Outcome, optimum: float) -> int:
@@ -78,10 +86,10 @@ def test_bend_is_learned(start: str, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_limit_is_kept_and_used() -> None:
     """Highest x + y with x^2 + y^2 <= 1/2 in the unit box: 1 at (1/2, 1/2), by symmetry."""
 
-    def circle(points: np.ndarray, memory: object = None) -> Answers:
-        return Answers(points.sum(axis=1)[:, None], 0.5 - (points**2).sum(axis=1)[:, None])
+    def circle(points: np.ndarray, memory: object = None) -> Evaluation:
+        return Evaluation(points.sum(axis=1)[:, None], 0.5 - (points**2).sum(axis=1)[:, None])
 
-    end = climb(circle, np.array([0.9, 0.1]), TIGHT)
+    end = maximise_worst(circle, np.array([0.9, 0.1]), TIGHT)
     np.testing.assert_allclose(end.point, [0.5, 0.5], atol=1e-3)
     assert end.limits.min() > -1e-7
     assert end.merit == pytest.approx(1.0, abs=1e-5)
@@ -90,10 +98,10 @@ def test_limit_is_kept_and_used() -> None:
 def test_unmeetable_limit_ends_at_its_best() -> None:
     """Where a limit cannot be kept the climb still ends, and says by how much it is missed."""
 
-    def impossible(points: np.ndarray, memory: object = None) -> Answers:
-        return Answers(points, points[:, :1] - 1.5)
+    def impossible(points: np.ndarray, memory: object = None) -> Evaluation:
+        return Evaluation(points, points[:, :1] - 1.5)
 
-    end = climb(impossible, np.array([0.2]), TIGHT)
+    end = maximise_worst(impossible, np.array([0.2]), TIGHT)
     assert end.point[0] == pytest.approx(1.0, abs=1e-6)
     assert end.limits[0] == pytest.approx(-0.5, abs=1e-6)
 
@@ -101,10 +109,10 @@ def test_unmeetable_limit_ends_at_its_best() -> None:
 def test_where_a_program_fails_the_climb_ends_where_it_stands() -> None:
     """Rows that turn into no numbers stop the climb with a reason; what was reached stays."""
 
-    def breaking(points: np.ndarray, memory: object = None) -> Answers:
-        return Answers(np.where(points > 0.6, np.nan, points), np.empty((len(points), 0)))
+    def breaking(points: np.ndarray, memory: object = None) -> Evaluation:
+        return Evaluation(np.where(points > 0.6, np.nan, points), np.empty((len(points), 0)))
 
-    end = climb(breaking, np.array([0.59999999]), TIGHT)
+    end = maximise_worst(breaking, np.array([0.59999999]), TIGHT)
     assert end.why not in ("", "no gain left")
     assert end.merit == pytest.approx(0.6, abs=1e-6)
 
@@ -113,11 +121,11 @@ def test_memory_of_the_place_is_handed_on() -> None:
     """The function gets the memory of the place it is asked around, never of a rejected point."""
     seen: list[object] = []
 
-    def remembering(points: np.ndarray, memory: object = None) -> Answers:
+    def remembering(points: np.ndarray, memory: object = None) -> Evaluation:
         seen.append(memory)
-        return Answers(-((points - 0.3) ** 2), np.empty((len(points), 0)), memory=points[0].copy())
+        return Evaluation(-((points - 0.3) ** 2), np.empty((len(points), 0)), memory=points[0].copy())
 
-    end = climb(remembering, np.array([0.9]))
+    end = maximise_worst(remembering, np.array([0.9]))
     assert seen[0] is None
     assert all(memory is not None for memory in seen[1:])
     assert end.point[0] == pytest.approx(0.3, abs=0.02)
@@ -125,6 +133,6 @@ def test_memory_of_the_place_is_handed_on() -> None:
 
 def test_same_start_same_end() -> None:
     """The climb is deterministic."""
-    ends = [climb(_posed(MINIMAX["DEM"]), np.array([0.9, 0.2]), TIGHT) for _ in range(2)]
+    ends = [maximise_worst(_posed(MINIMAX["DEM"]), np.array([0.9, 0.2]), TIGHT) for _ in range(2)]
     assert ends[0].point.tolist() == ends[1].point.tolist()
     assert ends[0].points_asked == ends[1].points_asked

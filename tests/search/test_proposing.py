@@ -18,6 +18,7 @@ import pytest
 
 import setupopt
 from setupopt.errors import UserError
+from setupopt.evaluation import limits_check
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.variables import from_setup
 from setupopt.jobs.checkpointed_jobs import Store
@@ -25,46 +26,46 @@ from setupopt.project import Project, read_setup, write_setup
 from setupopt.project.bodies import with_body
 from setupopt.project.model import AXLES, Range
 from setupopt.project.settings import SETTINGS
-from setupopt.search import Asked, Proposal
+from setupopt.search import Proposal, ProposalOptions
 from setupopt.search.parts.discrete_choice import _storage
 from setupopt.search.setup_problem import SetupProblem
 
 from .conftest import SETUPS, coarse, problem_of
 
-QUICK = Asked(starts=1, loss=0.0)
+QUICK = ProposalOptions(starts=1, loss=0.0)
 
 
 @pytest.fixture(scope="module")
 def proposal(hill: Project) -> Proposal:
     """The hill's proposal, with alternatives."""
-    return setupopt.propose(hill, Asked(starts=2))
+    return setupopt.propose(hill, ProposalOptions(starts=2))
 
 
 @pytest.fixture(scope="module")
-def dressed(bore: Project) -> Proposal:
+def with_bodywork(bore: Project) -> Proposal:
     """The bore's, which has three bodies."""
     return setupopt.propose(bore, replace(QUICK, loss=0.06))
 
 
-def test_it_beats_the_present_setup_clearly(proposal: Proposal, dressed: Proposal) -> None:
+def test_it_beats_the_present_setup_clearly(proposal: Proposal, with_bodywork: Proposal) -> None:
     """The job: a worst margin higher by more than any rounding or noise."""
-    for found in (proposal, dressed):
+    for found in (proposal, with_bodywork):
         assert found.margin > found.start_margin + 0.02
         assert found.holds
 
 
-def test_its_margin_holds_on_a_sweep_denser_still(bore: Project, dressed: Proposal) -> None:
+def test_its_margin_holds_on_a_sweep_denser_still(bore: Project, with_bodywork: Proposal) -> None:
     """Between the angles that were checked nothing is worse: 1e-5 is a hundredth of what steps cost."""
     angles = np.linspace(bore.venue.sweep.start, bore.venue.sweep.stop, 1801)
-    finer = setupopt.evaluate(bore, dressed.setup, sweep_cases(bore.venue, angles))
-    assert finer.worst_margin[0] == pytest.approx(dressed.margin, abs=1e-5)
+    finer = setupopt.evaluate(bore, with_bodywork.setup, sweep_cases(bore.venue, angles))
+    assert finer.worst_margin[0] == pytest.approx(with_bodywork.margin, abs=1e-5)
 
 
-def test_every_setting_can_be_set(bore: Project, dressed: Proposal) -> None:
+def test_every_setting_can_be_set(bore: Project, with_bodywork: Proposal) -> None:
     """Steps and parts: mechanics get no value between two shims or springs."""
     assert bore.limits is not None
     for axle in AXLES:
-        ranges, chosen = getattr(bore.limits, axle), getattr(dressed.setup, axle)
+        ranges, chosen = getattr(bore.limits, axle), getattr(with_bodywork.setup, axle)
         for setting in SETTINGS:
             span: Range | None = getattr(ranges, setting.field, None)
             if span is not None:
@@ -97,30 +98,32 @@ def test_no_single_step_is_better(hill: Project, proposal: Proposal) -> None:
     angles = np.linspace(hill.venue.sweep.start, hill.venue.sweep.stop, 41)
     setups = [problem.setup(point, "") for point in around]
     result = setupopt.evaluate(hill, setups, sweep_cases(hill.venue, angles))
-    kept = [not setupopt.limits_check.broken(hill, s, result, row) for row, s in enumerate(setups)]
+    kept = [not limits_check.broken(hill, s, result, row) for row, s in enumerate(setups)]
     assert kept[0]
     assert result.worst_margin[kept].max() < result.worst_margin[0] + 1e-6
 
 
-def test_written_and_read_it_is_the_same_setup(bore: Project, dressed: Proposal, tmp_path: Path) -> None:
+def test_written_and_read_it_is_the_same_setup(
+    bore: Project, with_bodywork: Proposal, tmp_path: Path
+) -> None:
     """The margin told is the margin of the file, the body in it: the file's digits change nothing."""
-    write_setup(tmp_path / "proposed.toml", dressed.setup)
-    again = setupopt.evaluate(bore, read_setup(tmp_path / "proposed.toml"), dressed.between.cases)
-    assert again.worst_margin[0] == pytest.approx(dressed.margin, abs=1e-9)
+    write_setup(tmp_path / "proposed.toml", with_bodywork.setup)
+    again = setupopt.evaluate(bore, read_setup(tmp_path / "proposed.toml"), with_bodywork.between.cases)
+    assert again.worst_margin[0] == pytest.approx(with_bodywork.margin, abs=1e-9)
 
 
 def test_same_seed_same_proposal(hill: Project, proposal: Proposal) -> None:
     """Two runs give the same setup, the same alternatives, the same prices."""
-    again = setupopt.propose(hill, Asked(starts=2))
+    again = setupopt.propose(hill, ProposalOptions(starts=2))
     assert again.setup == proposal.setup
     assert again.margin == proposal.margin
     assert again.alternatives == proposal.alternatives
     assert again.prices == proposal.prices
 
 
-def test_evidence_is_in_order(proposal: Proposal, dressed: Proposal) -> None:
+def test_evidence_is_in_order(proposal: Proposal, with_bodywork: Proposal) -> None:
     """Steps cost no less than nothing, parts neither; nothing is above the bound; all prices are checked."""
-    for found in (proposal, dressed):
+    for found in (proposal, with_bodywork):
         told = found.evidence
         assert found.counted <= told.with_parts + 1e-6
         assert told.with_parts <= told.continuous + 1e-4
@@ -132,16 +135,16 @@ def test_evidence_is_in_order(proposal: Proposal, dressed: Proposal) -> None:
         assert sum(binding.weight for binding in found.bindings) == pytest.approx(1.0, abs=1e-6)
 
 
-def test_the_best_body_is_chosen(bore: Project, dressed: Proposal) -> None:
+def test_the_best_body_is_chosen(bore: Project, with_bodywork: Proposal) -> None:
     """No other body alone is worth more; today's body is an alternative, for it loses less than was asked."""
     alone = {
         body: setupopt.propose(with_body(bore, body), replace(QUICK, keep=("body",)))
         for body in (None, "low-drag")
     }
-    assert dressed.setup.body == "long-floor"
+    assert with_bodywork.setup.body == "long-floor"
     assert all(found.setup.body == body for body, found in alone.items())
-    assert dressed.margin > max(found.margin for found in alone.values()) + 0.01
-    other = next(a for a in dressed.alternatives if a.setup.body is None)
+    assert with_bodywork.margin > max(found.margin for found in alone.values()) + 0.01
+    other = next(a for a in with_bodywork.alternatives if a.setup.body is None)
     assert other.margin == pytest.approx(alone[None].margin, abs=2e-3)
 
 

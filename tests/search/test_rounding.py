@@ -10,7 +10,7 @@ import pytest
 from setupopt.project import Project
 from setupopt.project.model import Range
 from setupopt.search.engine.index_points import on
-from setupopt.search.engine.maxmin import climb, merit
+from setupopt.search.engine.maxmin import maximise_worst, merit
 from setupopt.search.relaxation import CLOSE
 from setupopt.search.rounding import settable, to_steps
 from setupopt.search.setup_problem import SetupProblem
@@ -36,7 +36,7 @@ def test_steps_against_brute_force(bore: Project) -> None:
     function = on(problem, problem.index.places())
     answers = function(np.array([(a, b) for a in grid for b in grid]))
     best = merit(answers.values, answers.limits).max()
-    _, reached = to_steps(function, problem.variables, climb(function, problem.start).point)
+    _, reached = to_steps(function, problem.variables, maximise_worst(function, problem.start).point)
     assert reached == pytest.approx(best, abs=1e-8)
 
 

@@ -11,7 +11,7 @@ import setupopt
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.project import Project
 from setupopt.robust.builds.build_variation import NAMES, BuildErrors
-from setupopt.search.engine.index_points import Places
+from setupopt.search.engine.index_points import IndexPoints
 from setupopt.search.objective import goal_of
 from setupopt.search.setup_problem import SetupProblem
 
@@ -48,7 +48,7 @@ def test_values_are_the_margins_of_both_axles(problem: SetupProblem, bore: Proje
 
 def test_between_the_angles_places_are_cases_too(problem: SetupProblem, bore: Project) -> None:
     """An attitude at any roll angle, as if it had been typed."""
-    places, point = Places(np.array([3, 0]), np.radians([33.3, 151.7])), problem.start
+    places, point = IndexPoints(np.array([3, 0]), np.radians([33.3, 151.7])), problem.start
     cases = sweep_cases(bore.venue, places.at)
     margins = setupopt.evaluate(bore, problem.setup(point, ""), cases).margin[0].reshape(-1, 2)
     seen = problem(point[None, :], places).values.reshape(2, 2).min(axis=1)
@@ -63,7 +63,7 @@ def test_builds_are_families_of_their_own(problem: SetupProblem, bore: Project) 
     first = problem.add_build(errors)
     assert problem.add_build(errors.copy()) == first
     angles = np.radians([60.0, 150.0])
-    places = Places(np.array([first + 3, 3]), angles)
+    places = IndexPoints(np.array([first + 3, 3]), angles)
     point = _points(problem)[0]
     build = BuildErrors(bore.car, problem.setup(point, ""), bore.limits.tolerance)
     cases = sweep_cases(bore.venue, angles)
@@ -121,5 +121,5 @@ def test_cases_are_counted(bore: Project) -> None:
     problem(problem.start[None, :], places)
     assert problem.solved == len(places)
     family = problem.add_build(np.ones(len(NAMES)))
-    problem(np.vstack([problem.start] * 2), Places(np.array([0, family]), np.zeros(2)))
+    problem(np.vstack([problem.start] * 2), IndexPoints(np.array([0, family]), np.zeros(2)))
     assert problem.solved == len(places) + 4

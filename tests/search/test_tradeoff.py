@@ -16,7 +16,7 @@ from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import with_body
 from setupopt.project.model import AXLES, Limits, Project, Setup
 from setupopt.project.settings import SETTINGS
-from setupopt.search import Asked, Proposal, propose
+from setupopt.search import Proposal, ProposalOptions, propose
 from setupopt.search.objective import goal_of
 from setupopt.search.tradeoff import MarginMap, TradeOff, trade_off
 
@@ -31,7 +31,7 @@ DIP = 1e-3
 @pytest.fixture(scope="module")
 def proposal(hill: Project) -> Proposal:
     """That of the hill from one start."""
-    return propose(hill, Asked(starts=1, loss=0.0))
+    return propose(hill, ProposalOptions(starts=1, loss=0.0))
 
 
 @pytest.fixture(scope="module")

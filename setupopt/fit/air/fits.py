@@ -16,7 +16,7 @@ from setupopt.fit.air.names import body_names
 from setupopt.fit.air.oddities import is_doubtful
 from setupopt.fit.air.rows import DOWNFORCE, DRAG, SIDE, AirRows
 from setupopt.fit.air.table import AirTable
-from setupopt.project.bodies import dressed, own_body
+from setupopt.project.bodies import own_body, with_bodywork
 from setupopt.project.model import Car, Project
 
 NOISE = 0.02
@@ -53,7 +53,7 @@ def fit_air(
     `noise`: share of a force's size, one standard deviation, where there are too few rows to tell it.
     `progress` is told what is being fitted. Raises UserError where the rows of a body tell nothing.
     """
-    like = dressed(project.car, own_body(project))
+    like = with_bodywork(project.car, own_body(project))
     names = body_names(table.rows)
     fits = tuple(
         fit_body(names[label], label, like, rows, noise, progress) for label, rows in table.rows.items()

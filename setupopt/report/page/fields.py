@@ -10,7 +10,7 @@ from setupopt.evaluation.assessment import Assessment, assess
 from setupopt.evaluation.result import Field
 from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.model import Project
-from setupopt.project.stored_proof import kept_proof
+from setupopt.project.stored_proof import stored_proof
 from setupopt.project.writing import setup_as_dict
 from setupopt.report.assess.text import CLOSING
 from setupopt.report.page.patch import KPA
@@ -138,5 +138,5 @@ def _checksum(project: Project) -> str:
 
 
 def _part(role: str, project: Project, floor: float | None) -> Part:
-    kept = kept_proof(project, project.setup)
+    kept = stored_proof(project, project.setup)
     return Part(role, assess(project, None, floor), kept if is_plain(kept) else None)

@@ -78,10 +78,10 @@ def _parts(judged: JudgedProposal) -> str:
     more = "0.0001" if left < 1e-4 else number(left, 4)
     how = "none of the others is" if parts.is_finished else "NOT FINISHED: one of the others may be"
     less = "more than" if parts.is_finished else "up to"
-    passed = f" Bounds were passed by up to {significant(parts.overshoot, 2)}."
+    passed = f" Bounds were passed by up to {significant(parts.bound_violation, 2)}."
     return (
         f"Parts: {len(parts.sets)} of {parts.count} sets solved; {how} {less} {more} better, as far as "
-        f"climbs tell.{passed if parts.overshoot > _PASSED else ''}"
+        f"climbs tell.{passed if parts.bound_violation > _PASSED else ''}"
     )
 
 

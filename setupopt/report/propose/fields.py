@@ -11,7 +11,7 @@ import numpy as np
 from setupopt.evaluation.result import Field, finite
 from setupopt.project import Project, setup_as_dict
 from setupopt.project.checksum import project_checksum
-from setupopt.search import Asked, Proposal
+from setupopt.search import Proposal, ProposalOptions
 from setupopt.search.proposal import Alternative
 
 
@@ -30,7 +30,7 @@ class JudgedProposal:
     """A proposal for a project, and what was asked of it. `floor`: that of attitudes without their own."""
 
     project: Project
-    asked: Asked
+    asked: ProposalOptions
     proposal: Proposal
     floor: float | None
 
@@ -171,7 +171,7 @@ class JudgedProposal:
             "solved": len(chosen.sets),
             "solves": chosen.solves,
             "bound": finite(chosen.bound),
-            "overshoot": finite(chosen.overshoot),
+            "overshoot": finite(chosen.bound_violation),
             "finished": chosen.is_finished,
         }
 

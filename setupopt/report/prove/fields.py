@@ -14,11 +14,11 @@ from setupopt.project.csv_write import frame_text
 from setupopt.report.prove.road import RoadTable, road_tables
 from setupopt.robust.best_single_step import Change
 from setupopt.robust.builds.build_variation import WorstBuild
-from setupopt.robust.builds.quasi_monte_carlo import Cloud
+from setupopt.robust.builds.quasi_monte_carlo import MarginDistribution
 from setupopt.robust.bump import TRACKS
 from setupopt.robust.road.profile import published_index, roughness_index
 from setupopt.robust.road.spectrum import class_letter
-from setupopt.robust.robustness import Proof
+from setupopt.robust.robustness import RobustnessReport
 from setupopt.robust.verdict import Verdict, verdicts
 from setupopt.units import MM, ROUGHNESS
 
@@ -26,10 +26,10 @@ PERCENTILES = (0.01, 0.05, 0.5)
 
 
 @dataclass(frozen=True)
-class JudgedProof:
+class JudgedReport:
     """A proof with its verdicts."""
 
-    proof: Proof
+    proof: RobustnessReport
 
     @cached_property
     def verdicts(self) -> tuple[Verdict, ...]:
@@ -160,7 +160,7 @@ class JudgedProof:
         }
 
 
-def cloud_fields(cloud: Cloud, floor: float) -> Field:
+def cloud_fields(cloud: MarginDistribution, floor: float) -> Field:
     """What is kept of a cloud of builds."""
     share = cloud.share_under(floor)
     return {
@@ -180,7 +180,7 @@ def change_fields(change: Change) -> Field:
     return {name: finite(value) if isinstance(value, float) else value for name, value in fields.items()}
 
 
-def csv_text(judged: JudgedProof) -> str:
+def csv_text(judged: JudgedReport) -> str:
     """One row for every case: margin, bump allowance, linear answer on the road."""
     import pandas as pd
 

@@ -10,14 +10,14 @@ from setupopt.evaluation.result import degrees
 from setupopt.report.shared.picture import INK, QUIET, SECOND, WARNING, drawing, svg
 from setupopt.report.shared.tables import angle
 from setupopt.robust.bump import TRACKS
-from setupopt.robust.robustness import Proof
+from setupopt.robust.robustness import RobustnessReport
 from setupopt.units import MM
 
 _SHARES = (1.0, 1.5)  # of the allowance, as the traces of a BumpStudy
 _LOWEST = -1.0  # margins below it are drawn there: the car slides or flies
 
 
-def bump_picture(proof: Proof) -> str | None:
+def bump_picture(proof: RobustnessReport) -> str | None:
     """SVG; None where there is no worst bump, because contact is lost or every bump is stood."""
     if not proof.bump.traces:
         return None
@@ -28,7 +28,7 @@ def bump_picture(proof: Proof) -> str | None:
         return svg(figure)
 
 
-def _title(proof: Proof) -> str:
+def _title(proof: RobustnessReport) -> str:
     allowance, cases = proof.bump.allowance, proof.steady.cases
     row = allowance.worst
     where = f"{angle(degrees(cases.records['roll_angle'][row]))} deg, {cases.attitude[row]}"
@@ -40,7 +40,7 @@ def _tracks(track: str) -> str:
     return "under both tracks" if track == "both" else f"under the {track} track"
 
 
-def _margins(proof: Proof, axes: Any) -> None:
+def _margins(proof: RobustnessReport, axes: Any) -> None:
     """Margin at the allowance and beyond, with the floor."""
     height = float(proof.bump.allowance.height[proof.bump.allowance.worst])
     for trace, share, colour, style in zip(
@@ -56,7 +56,7 @@ def _margins(proof: Proof, axes: Any) -> None:
     axes.legend(frameon=False, loc="lower right")
 
 
-def _loads(proof: Proof, axes: Any) -> None:
+def _loads(proof: RobustnessReport, axes: Any) -> None:
     """Load of the least loaded wheel."""
     for trace, colour, style in zip(proof.bump.traces, (SECOND, WARNING), ("-", "--"), strict=True):
         axes.plot(1e3 * trace[:, 0], trace[:, 2], style, color=colour, lw=1.2)

@@ -12,7 +12,7 @@ from setupopt.physics.inputs import Floats
 from setupopt.project.model import AXLES, WHEELS
 from setupopt.robust.road.study import Ridden, RoadStudy
 from setupopt.robust.road.time_domain_road import QUANTITIES, Spread
-from setupopt.robust.robustness import Proof
+from setupopt.robust.robustness import RobustnessReport
 from setupopt.units import MM
 
 CLOSE = 0.03  # relative; a larger difference wants a reason
@@ -75,18 +75,18 @@ class RoadTable:
         }  # fmt: skip
 
 
-def road_tables(proof: Proof) -> tuple[RoadTable, ...]:
+def road_tables(proof: RobustnessReport) -> tuple[RoadTable, ...]:
     """One table for each case that was ridden."""
     return () if proof.road is None else tuple(_table(proof, proof.road, r) for r in proof.road.ridden)
 
 
-def _table(proof: Proof, study: RoadStudy, ridden: Ridden) -> RoadTable:
+def _table(proof: RobustnessReport, study: RoadStudy, ridden: Ridden) -> RoadTable:
     lines = tuple(_lines(proof, study, ridden))
     chance = float(study.linear["chance"][ridden.row])
     return RoadTable(ridden.row, lines, ridden, chance, tuple(_why(proof, lines, ridden)))
 
 
-def _lines(proof: Proof, study: RoadStudy, ridden: Ridden) -> Iterator[RoadLine]:
+def _lines(proof: RobustnessReport, study: RoadStudy, ridden: Ridden) -> Iterator[RoadLine]:
     smooth, sigma = _smooth(proof, ridden.row), _sigmas(study, ridden.row)
     for place, quantity in enumerate(QUANTITIES):
         unit, factor = _UNITS[quantity.split()[0]]
@@ -97,7 +97,7 @@ def _lines(proof: Proof, study: RoadStudy, ridden: Ridden) -> Iterator[RoadLine]
         )  # fmt: skip
 
 
-def _smooth(proof: Proof, row: int) -> Floats:
+def _smooth(proof: RobustnessReport, row: int) -> Floats:
     """The quantities without road."""
     a = proof.steady.answers[0, row]
     return np.concatenate([[a["margin"]], a["load"], a["ride_gap"], a["travel"]])
@@ -112,7 +112,7 @@ def _sigmas(study: RoadStudy, row: int) -> Floats:
 # ---- why ---------------------------------------------------------------------------------------------------
 
 
-def _why(proof: Proof, lines: tuple[RoadLine, ...], ridden: Ridden) -> Iterator[str]:
+def _why(proof: RobustnessReport, lines: tuple[RoadLine, ...], ridden: Ridden) -> Iterator[str]:
     """Reasons why linear and nonlinear answers differ, as far as the rides tell them."""
     off = [line.quantity for line in lines if line.differs]
     if ridden.sums.rides == 0:
@@ -147,7 +147,7 @@ def _lifts_and_stops(ridden: Ridden) -> Iterator[str]:
         yield "No wheel leaves the surface and no stop is met."
 
 
-def _bends(proof: Proof, lines: tuple[RoadLine, ...]) -> Iterator[str]:
+def _bends(proof: RobustnessReport, lines: tuple[RoadLine, ...]) -> Iterator[str]:
     """Forces that are no straight lines."""
     car = proof.project.car
     uneven = [name for name, axle in zip(AXLES, (car.front, car.rear), strict=True)

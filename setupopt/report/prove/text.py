@@ -9,7 +9,7 @@ import numpy as np
 from setupopt.evaluation.result import Field
 from setupopt.project.bodies import worn_words
 from setupopt.report.assess.text import CLOSING, cautions_text
-from setupopt.report.prove.fields import PERCENTILES, JudgedProof
+from setupopt.report.prove.fields import PERCENTILES, JudgedReport
 from setupopt.report.prove.road import RoadLine, RoadTable
 from setupopt.report.shared.tables import (
     INDENT,
@@ -31,7 +31,7 @@ _MOST_ANGLES = 37
 _MOST_COSTS = 6
 
 
-def text(judged: JudgedProof, width: int, short: bool = False) -> str:
+def text(judged: JudgedReport, width: int, short: bool = False) -> str:
     """The whole report, or with `short` the verdict alone; lines of at most `width`."""
     project = judged.proof.project
     parts = [_head(judged, width), cautions_text(project.cautions, width), _verdict(judged, width),
@@ -42,7 +42,7 @@ def text(judged: JudgedProof, width: int, short: bool = False) -> str:
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
-def _head(judged: JudgedProof, width: int) -> str:
+def _head(judged: JudgedReport, width: int) -> str:
     p, cases = judged.proof, judged.proof.steady.cases
     return paragraph(
         f'{p.project.car.name}{worn_words(p.project, p.setup.body)}, setup "{p.setup.name}", '
@@ -55,7 +55,7 @@ def _head(judged: JudgedProof, width: int) -> str:
 # ---- verdict -----------------------------------------------------------------------------------------------
 
 
-def _verdict(judged: JudgedProof, width: int) -> str:
+def _verdict(judged: JudgedReport, width: int) -> str:
     rows, places = judged.verdicts, [judged.place(verdict.row) for verdict in judged.verdicts]
     lost = judged.proof.steady.lost()
     lines = [f"CONTACT LOST in {lost} of {len(judged.proof.steady.cases)} cases even as set."] if lost else []
@@ -101,7 +101,7 @@ def _degrees(place: Field) -> str:
     return angle(place["roll_angle_deg"]) + along
 
 
-def _changes(judged: JudgedProof, width: int) -> str:
+def _changes(judged: JudgedReport, width: int) -> str:
     """What to change for each row, by single steps inside limits.toml."""
     lines = [
         paragraph(f"{verdict.what}: {_change_words(verdict.change)}.", width, INDENT)
@@ -126,7 +126,7 @@ def _change_words(change: Change | None) -> str:
 # ---- bumps and wind ----------------------------------------------------------------------------------------
 
 
-def _bumps(judged: JudgedProof, width: int) -> str:
+def _bumps(judged: JudgedReport, width: int) -> str:
     rows = thinned(_least_by_angle(list(judged.cases())), _MOST_ANGLES, _least)
     columns = [
         Column("roll angle deg", [_degrees(row) for row in rows]),
@@ -157,7 +157,7 @@ def _least_by_angle(rows: list[Field]) -> list[Field]:
     return [least[degrees] for degrees in sorted(least)]
 
 
-def _winds(judged: JudgedProof, width: int) -> str:
+def _winds(judged: JudgedReport, width: int) -> str:
     rows = list(judged.winds())
     columns = [
         Column("from deg", [angle(row["from_deg"]) for row in rows]),
@@ -187,7 +187,7 @@ def _length_words(row: Field) -> str:
 # ---- road --------------------------------------------------------------------------------------------------
 
 
-def _road(judged: JudgedProof, width: int) -> str:
+def _road(judged: JudgedReport, width: int) -> str:
     study = judged.proof.road
     if study is None:
         return "Rough road: every case loses contact, nothing was ridden."
@@ -200,7 +200,7 @@ def _road(judged: JudgedProof, width: int) -> str:
     return "\n".join([*parts, *(_ride_table(judged, one, width) for one in judged.roads)])
 
 
-def _indices(judged: JudgedProof, width: int) -> Iterator[str]:
+def _indices(judged: JudgedReport, width: int) -> Iterator[str]:
     """Roughness index of a measured profile, by this program's own step and by the published matrices."""
     for side, (own, published) in zip(("left", "right"), judged.indices, strict=False):
         track = f"{side} track" if len(judged.indices) > 1 else "the one track, which serves both sides"
@@ -211,7 +211,7 @@ def _indices(judged: JudgedProof, width: int) -> Iterator[str]:
         )  # fmt: skip
 
 
-def _ride_table(judged: JudgedProof, road: RoadTable, width: int) -> str:
+def _ride_table(judged: JudgedReport, road: RoadTable, width: int) -> str:
     place, sums = judged.place(road.row), road.ridden.sums
     share, low, high = sums.chance_under()
     head = (
@@ -245,7 +245,7 @@ def _off(line: RoadLine) -> str:
 # ---- build -------------------------------------------------------------------------------------------------
 
 
-def _build(judged: JudgedProof, width: int) -> str:
+def _build(judged: JudgedReport, width: int) -> str:
     build = judged.proof.build
     lines = ["Build error and uncertain inputs"]
     lines.append(_box_words(judged, "tolerance", build.build.stands, build.build.worst, width))
@@ -258,7 +258,7 @@ def _build(judged: JudgedProof, width: int) -> str:
     return "\n".join([*lines, _costs(build.both or build.build.worst, width), _cloud_words(judged, width)])
 
 
-def _box_words(judged: JudgedProof, box: str, stands: float | None, worst: WorstBuild, width: int) -> str:
+def _box_words(judged: JudgedReport, box: str, stands: float | None, worst: WorstBuild, width: int) -> str:
     place = judged.place(worst.case)
     times = "" if stands is None else f"; stands {_times(stands)} the {box}"
     where = f"at {_degrees(place)} deg, {place['attitude']}"
@@ -286,7 +286,7 @@ def _costs(worst: WorstBuild, width: int) -> str:
     return f"{INDENT}Which costs most there, each alone\n{table(columns, width)}"
 
 
-def _cloud_words(judged: JudgedProof, width: int) -> str:
+def _cloud_words(judged: JudgedReport, width: int) -> str:
     cloud, floor = judged.proof.build.cloud, judged.proof.plan.floor
     share, low, high = cloud.share_under(floor)
     marks = ", ".join(f"{100 * one:g} % {margin_words(cloud.percentile(one))}" for one in PERCENTILES)

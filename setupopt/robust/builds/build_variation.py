@@ -250,7 +250,7 @@ class _Search:
     def each(self, errors: Floats) -> Floats:
         """How builds stand each case, (builds, cases)."""
         found = self.build.result(errors, self.cases)
-        return np.where(found.contact, found.margin, found.steer - _LOST)
+        return np.where(found.contact, found.margin, found.search_margin - _LOST)
 
     def worst(self, errors: Floats) -> Floats:
         """How builds stand their worst case, (builds)."""
@@ -287,7 +287,7 @@ class _Search:
         return errors
 
 
-def likely_builds(build: BuildErrors, cases: CaseSet) -> Floats:
+def candidate_corners(build: BuildErrors, cases: CaseSet) -> Floats:
     """Builds that may be the worst, (builds, names), each error -1, 0 or 1.
 
     For each of the cases that fall lowest if losses add up, the levels that it likes least of every error

@@ -64,7 +64,7 @@ class Share(NamedTuple):
     high: float
 
 
-class Cloud:
+class MarginDistribution:
     """Worst margins of any number of samples in little memory: counts in bins of 1e-4 from -2 to 1.
 
     `count` samples, `lost` of them out of contact, `least` their exact minimum: minus infinity where

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from setupopt.evaluation.cases import CaseSet
 from setupopt.jobs.chunk_ranges import Chunks, spans
 from setupopt.robust.builds.build_variation import BuildErrors, WorstBuild, stands, worst_build
-from setupopt.robust.builds.quasi_monte_carlo import BuildCloud, Cloud
+from setupopt.robust.builds.quasi_monte_carlo import BuildCloud, MarginDistribution
 
 _BUILDS_A_CHUNK = 256
 
@@ -31,14 +31,14 @@ class BuildStudy:
     build: BoxStudy
     inputs: BoxStudy | None
     both: WorstBuild | None
-    cloud: Cloud
+    cloud: MarginDistribution
 
 
 def study_build(
     errors: BuildErrors, cases: CaseSet, floor: float, samples: int, seed: int, chunks: Chunks
 ) -> BuildStudy:
     """Everything about one setup's errors. `errors` holds a tolerance; `seed` that of the cloud."""
-    cloud, do = Cloud(), BuildCloud(errors, cases, seed)
+    cloud, do = MarginDistribution(), BuildCloud(errors, cases, seed)
     for margins in chunks("builds", "builds", do, spans(samples, _BUILDS_A_CHUNK)):
         cloud.add(margins)
     build = _box(errors.build_alone(), cases, floor)

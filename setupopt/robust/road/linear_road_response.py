@@ -106,7 +106,7 @@ def waves(road: Road, track: float, points: int) -> Waves:
 def road_moments(
     system: LinearSystem, slopes: Slopes, road: Waves, contacts: Contacts, speed: float
 ) -> tuple[Floats, Floats]:
-    """Moments m0 and m2 (robust/statistics.py) of the outputs at a speed in m/s, each (OUTPUTS + 1,).
+    """Moments m0 and m2 (robust/level_crossings.py) of the outputs at a speed in m/s, each (OUTPUTS + 1,).
 
     The last is that of the real cross spectrum of the two uses: in m0 their covariance. The same as
     `response_to_road` for contacts on two tracks, without asking for the coherence again in every case.

@@ -143,7 +143,7 @@ class _Speeds(AtSpeed):
             results = self.results([float(v) for v in speeds[first : first + _AT_ONCE]])
             for result in results:
                 rows.append(np.where(result.contact[0], result.margin[0], -np.inf).reshape(shape))
-                score = np.where(result.contact[0], result.margin[0], result.steer[0] - _LOST)
+                score = np.where(result.contact[0], result.margin[0], result.search_margin[0] - _LOST)
                 worst.append(score.reshape(shape).argmin(axis=1))
                 found.append(self._broken(result))
             if progress is not None:

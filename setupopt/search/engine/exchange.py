@@ -13,12 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from setupopt.physics.inputs import Floats
-from setupopt.search.engine.index_points import Looked, Placed, Places, on
-from setupopt.search.engine.maxmin import Outcome, Rules, climb
+from setupopt.search.engine.index_points import IndexPoints, OracleResult, SemiInfiniteFunction, on
+from setupopt.search.engine.maxmin import Outcome, TrustRegionOptions, maximise_worst
 from setupopt.search.engine.trust_region_subproblem import PENALTY
 
 # Finds where a point stands worst.
-Oracle = Callable[[Floats], Looked]
+Oracle = Callable[[Floats], OracleResult]
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ class Exchange:
 
 
 @dataclass(frozen=True)
-class Exchanged:
+class ExchangeResult:
     """Where an exchange ended.
 
     `outcome` is the last climb on `places`; `merit` is what its point is worth over the whole index, as
@@ -45,7 +45,7 @@ class Exchanged:
     """
 
     outcome: Outcome
-    places: Places
+    places: IndexPoints
     merit: float
     lag: float
     settled: bool
@@ -53,14 +53,14 @@ class Exchanged:
     steps: int
 
 
-def worse_places(level: float, room: float, seen: Looked, rules: Exchange) -> Places:
+def worse_places(level: float, room: float, seen: OracleResult, rules: Exchange) -> IndexPoints:
     """The places seen that are worse than the least value and the least limit known, the worst first."""
     short = np.maximum(level - seen.value - rules.notice, min(0.0, room) - seen.limit - rules.touch)
     order = np.argsort(-short, kind="stable")
     return seen.places.pick(order[short[order] > 0.0][: rules.added])
 
 
-def _merit(end: Outcome, seen: Looked) -> float:
+def _merit(end: Outcome, seen: OracleResult) -> float:
     """What a point is worth with the places seen as well."""
     level = min(float(end.values.min()), float(seen.value.min(initial=np.inf)))
     broken = np.maximum(0.0, -end.limits).sum()
@@ -69,14 +69,14 @@ def _merit(end: Outcome, seen: Looked) -> float:
 
 
 def exchange(
-    function: Placed,
+    function: SemiInfiniteFunction,
     oracle: Oracle,
     start: Floats,
-    places: Places | None = None,
-    climbing: Rules | None = None,
+    places: IndexPoints | None = None,
+    climbing: TrustRegionOptions | None = None,
     rules: Exchange | None = None,
     progress: Callable[[int], object] | None = None,
-) -> Exchanged:
+) -> ExchangeResult:
     """Raise the worst value over the whole index from `start` (variables), in the unit box.
 
     `places` to begin with, those where the start stands worst unless given. Deterministic.
@@ -86,11 +86,11 @@ def exchange(
     working = oracle(at).places if places is None else places
     for count in range(1, rules.rounds + 1):
         told = None if progress is None else (lambda step, done=steps: progress(done + step))
-        end = climb(on(function, working), at, climbing, told)
+        end = maximise_worst(on(function, working), at, climbing, told)
         steps, at, seen = steps + end.steps, end.point, oracle(end.point)
         worse = worse_places(float(end.values.min()), float(end.limits.min(initial=0.0)), seen, rules)
         if len(worse) == 0 or count == rules.rounds:
             break
         working = working.join(worse)
     true = _merit(end, seen)
-    return Exchanged(end, working, true, end.merit - true, len(worse) == 0, count, steps)
+    return ExchangeResult(end, working, true, end.merit - true, len(worse) == 0, count, steps)

@@ -14,7 +14,13 @@ import numpy as np
 
 from setupopt.physics.inputs import Floats
 from setupopt.search.engine.bfgs import Curvature
-from setupopt.search.engine.trust_region_subproblem import PENALTY, NoAnswerError, Rows, Step, best_step
+from setupopt.search.engine.trust_region_subproblem import (
+    PENALTY,
+    LinearModel,
+    Step,
+    SubproblemError,
+    best_step,
+)
 
 # A step that brings this share of the predicted gain needs no second program; one that brings less than
 # the other is not taken.
@@ -22,7 +28,7 @@ _GOOD, _TAKEN = 0.4, 0.05
 
 
 @dataclass(frozen=True)
-class Answers:
+class Evaluation:
     """values (points, rows) and limits (points, limit rows); `memory` helps at nearby points."""
 
     values: Floats
@@ -33,11 +39,11 @@ class Answers:
 class BatchFunction(Protocol):
     """Answers for points (points, variables); `memory` is that of a point nearby, or None."""
 
-    def __call__(self, points: Floats, memory: Any = None) -> Answers: ...
+    def __call__(self, points: Floats, memory: Any = None) -> Evaluation: ...
 
 
 @dataclass(frozen=True)
-class Rules:
+class TrustRegionOptions:
     """When the search takes a step, and when it ends. Radii are shares of the box.
 
     Where nothing more is to be gained within the radius, trust is renewed to `second_radius`, until
@@ -76,19 +82,21 @@ def merit(values: Floats, limits: Floats) -> Floats:
     return np.asarray(values.min(axis=-1) - PENALTY * broken)
 
 
-_Slopes = tuple[Rows, Rows]
+_Slopes = tuple[LinearModel, LinearModel]
 
 
-def _slopes(function: BatchFunction, at: Floats, here: Answers, probe: float) -> _Slopes:
+def _slopes(function: BatchFunction, at: Floats, here: Evaluation, probe: float) -> _Slopes:
     """Values and limits linearised by one-sided differences, away from the nearer border."""
     signs = np.where(at > 0.5, -probe, probe)
     around = function(at + np.diag(signs), here.memory)
     value_slope = ((around.values - here.values) / signs[:, None]).T
     limit_slope = ((around.limits - here.limits) / signs[:, None]).T
-    return Rows(here.values[0], value_slope), Rows(here.limits[0], limit_slope)
+    return LinearModel(here.values[0], value_slope), LinearModel(here.limits[0], limit_slope)
 
 
-def _next_radius(radius: Floats, ratio: float, move: Floats, last: Floats, rules: Rules) -> Floats:
+def _next_radius(
+    radius: Floats, ratio: float, move: Floats, last: Floats, rules: TrustRegionOptions
+) -> Floats:
     """Each variable's own trust: less where it turned back, more where it goes on; less for all
     where the linear program was far from the truth. Without this one curved direction would hold
     back all the straight ones.
@@ -104,14 +112,14 @@ class _Place(NamedTuple):
     """A point, its answers and its merit."""
 
     point: Floats
-    answers: Answers
+    answers: Evaluation
     merit: float
 
 
 class _Climb:
     """Where a climb stands: the point, its answers and slopes, the trust, and what has been asked."""
 
-    def __init__(self, function: BatchFunction, start: Floats, rules: Rules) -> None:
+    def __init__(self, function: BatchFunction, start: Floats, rules: TrustRegionOptions) -> None:
         self.function, self.rules = function, rules
         self.at = np.clip(np.asarray(start, dtype=float), 0.0, 1.0)
         self.here = function(self.at[None, :])
@@ -124,7 +132,7 @@ class _Climb:
         self.left: tuple[Floats, _Slopes] | None = None  # the place before this one
         self.checked = -np.inf  # best value when the trust was last renewed
 
-    def ask(self, points: Floats) -> tuple[Answers, Floats]:
+    def ask(self, points: Floats) -> tuple[Evaluation, Floats]:
         """Answers and merits of points around here."""
         self.asked += len(points)
         answers = self.function(points, self.here.memory)
@@ -169,7 +177,7 @@ class _Climb:
         if first.merit - self.best > _GOOD * step.gain:
             return first
         rows = (first.answers.values[0], first.answers.limits[0])
-        bent = [Rows(row - s.slope @ step.move, s.slope) for row, s in zip(rows, slopes, strict=True)]
+        bent = [LinearModel(row - s.slope @ step.move, s.slope) for row, s in zip(rows, slopes, strict=True)]
         better = best_step(bent[0], bent[1], self.at, self.radius, self.curvature.root())
         second = self.look(np.clip(self.at + better.move, 0.0, 1.0))
         return second if second.merit > first.merit else first
@@ -209,17 +217,17 @@ def _weighed(slopes: _Slopes, step: Step) -> Floats:
     return np.asarray(step.value_weights @ values.slope + step.limit_weights @ limits.slope)
 
 
-def _why(step: Step, radius: Floats, rules: Rules) -> str:
+def _why(step: Step, radius: Floats, rules: TrustRegionOptions) -> str:
     """Why to stop; empty to go on."""
     if step.gain < rules.least_gain:
         return "no gain left"
     return "steps became too short to set" if radius.max() < rules.least_radius else ""
 
 
-def climb(
+def maximise_worst(
     function: BatchFunction,
     start: Floats,
-    rules: Rules | None = None,
+    rules: TrustRegionOptions | None = None,
     progress: Callable[[int], object] | None = None,
 ) -> Outcome:
     """Raise the worst value from `start` (variables), in the unit box.
@@ -228,16 +236,16 @@ def climb(
     bend that the slopes have told of, and is taken only if the worst value, checked on the real function,
     rises. Deterministic. Where a program has no answer the climb ends where it stands.
     """
-    rules = rules or Rules()
-    climb = _Climb(function, start, rules)
-    for _ in range(rules.most_steps if climb.at.size else 0):
-        taken = len(climb.trail)
+    rules = rules or TrustRegionOptions()
+    maximise_worst = _Climb(function, start, rules)
+    for _ in range(rules.most_steps if maximise_worst.at.size else 0):
+        taken = len(maximise_worst.trail)
         try:
-            why = climb.advance()
-        except NoAnswerError as failed:
+            why = maximise_worst.advance()
+        except SubproblemError as failed:
             why = str(failed)
         if why:
-            return climb.outcome(why)
-        if progress is not None and len(climb.trail) > taken:
-            progress(len(climb.trail) - 1)
-    return climb.outcome("steps")
+            return maximise_worst.outcome(why)
+        if progress is not None and len(maximise_worst.trail) > taken:
+            progress(len(maximise_worst.trail) - 1)
+    return maximise_worst.outcome("steps")

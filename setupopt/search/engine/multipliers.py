@@ -24,7 +24,7 @@ _HEAVY = 100.0
 
 
 @dataclass(frozen=True)
-class Weights:
+class Multipliers:
     """Weights of values (rows), which make one; of limits (rows) and borders (variables), value per unit.
 
     `slack`: what they leave of the slope, per width of the box; small at a best point.
@@ -37,13 +37,13 @@ class Weights:
     slack: float
 
 
-def weights_at(function: BatchFunction, point: Floats) -> Weights:
+def multipliers_at(function: BatchFunction, point: Floats) -> Multipliers:
     """Weights at a best point (variables) of the unit box."""
     here = function(point[None, :])
     values, limits = here.values[0], here.limits[0]
     if point.size == 0:
         none = np.zeros(0)
-        return Weights(_spread(1.0, values.argmin(), values.size), np.zeros(limits.size), none, none, 0.0)
+        return Multipliers(_spread(1.0, values.argmin(), values.size), np.zeros(limits.size), none, none, 0.0)
     rows = np.flatnonzero(values <= values.min() + _VALUE)
     held = np.flatnonzero(limits <= _LIMIT)
     value_slope, limit_slope = _slopes(function, point, here.memory, rows, held)
@@ -52,7 +52,7 @@ def weights_at(function: BatchFunction, point: Floats) -> Weights:
     columns = np.hstack([value_slope, limit_slope, borders[:, low], -borders[:, high]])
     found, slack = _nearest(columns, rows.size)
     split = np.split(found, np.cumsum([rows.size, held.size, low.size]))
-    return Weights(
+    return Multipliers(
         _spread(split[0], rows, values.size), _spread(split[1], held, limits.size),
         _spread(split[2], low, point.size), _spread(split[3], high, point.size), slack,
     )  # fmt: skip

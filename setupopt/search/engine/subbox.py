@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 
 from setupopt.physics.inputs import Floats
-from setupopt.search.engine.index_points import Placed, PlacedAnswers, Places
+from setupopt.search.engine.index_points import IndexPoints, SemiInfiniteEvaluation, SemiInfiniteFunction
 
 
 @dataclass(frozen=True)
-class Inside:
+class Subbox:
     """Points between `low` and `high`, (variables), told by their free variables, from 0 to 1."""
 
     low: Floats
@@ -35,10 +35,10 @@ class Inside:
         low, high = self.low[self.free], self.high[self.free]
         return np.asarray((np.clip(point[self.free], low, high) - low) / (high - low))
 
-    def of(self, function: Placed) -> Placed:
+    def of(self, function: SemiInfiniteFunction) -> SemiInfiniteFunction:
         """The function, asked inside."""
 
-        def asked(points: Floats, places: Places, memory: Any = None) -> PlacedAnswers:
+        def asked(points: Floats, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
             return function(self.whole(points), places, memory)
 
         return asked

@@ -18,7 +18,7 @@ PENALTY = 10.0
 
 
 @dataclass(frozen=True)
-class Rows:
+class LinearModel:
     """Linearised rows at a point: level (rows) and slope (rows, variables)."""
 
     level: Floats
@@ -28,9 +28,9 @@ class Rows:
         """How much each row can change inside the trust region, (rows)."""
         return np.asarray(np.abs(self.slope) @ radius)
 
-    def pick(self, rows: np.ndarray) -> Rows:
+    def pick(self, rows: np.ndarray) -> LinearModel:
         """Some of the rows."""
-        return Rows(self.level[rows], self.slope[rows])
+        return LinearModel(self.level[rows], self.slope[rows])
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,7 @@ class Step:
     limit_weights: Floats  # (limit rows), value lost per unit of the limit
 
 
-class NoAnswerError(RuntimeError):
+class SubproblemError(RuntimeError):
     """The solver gave no step, or the rows were no numbers."""
 
 
@@ -78,7 +78,7 @@ def _program(
     return problem, given, {**rules, "move": move}
 
 
-def _padded(rows: Rows, spare: float) -> Rows:
+def _padded(rows: LinearModel, spare: float) -> LinearModel:
     """Rows filled up to a power of two with rows that cannot bind, so that few sizes are compiled."""
     count = rows.level.size
     if count == 0:
@@ -87,7 +87,7 @@ def _padded(rows: Rows, spare: float) -> Rows:
     level = np.full(size, spare)
     slope = np.zeros((size, rows.slope.shape[1]))
     level[:count], slope[:count] = rows.level, rows.slope
-    return Rows(level, slope)
+    return LinearModel(level, slope)
 
 
 def _spread(weights: Floats, rows: np.ndarray, total: int) -> Floats:
@@ -109,12 +109,14 @@ def _solve(problem: Any) -> None:
     try:
         problem.solve(solver="CLARABEL", warm_start=False)
     except (SolverError, ValueError) as error:  # ValueError: rows that are no numbers
-        raise NoAnswerError(f"no program: {error}") from None
+        raise SubproblemError(f"no program: {error}") from None
     if problem.status not in ("optimal", "optimal_inaccurate"):
-        raise NoAnswerError(f"the program ended {problem.status}")
+        raise SubproblemError(f"the program ended {problem.status}")
 
 
-def best_step(values: Rows, limits: Rows, at: Floats, radius: Floats, root: Floats | None = None) -> Step:
+def best_step(
+    values: LinearModel, limits: LinearModel, at: Floats, radius: Floats, root: Floats | None = None
+) -> Step:
     """Solve the program at `at` in the unit box; `radius` (variables) bounds each variable's move.
 
     `root` (variables, variables): a matrix R such that the binding rows, weighed, fall by |R move|^2 / 2

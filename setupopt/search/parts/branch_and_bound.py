@@ -27,15 +27,15 @@ from optuna.trial import FrozenTrial, Trial, TrialState
 from sqlalchemy.exc import IntegrityError, OperationalError
 
 from setupopt.errors import UserError
-from setupopt.jobs.checkpointed_jobs import Crew, Here
-from setupopt.search.parts.node_solver import Opened, Opener, Opening, Solve
-from setupopt.search.parts.part_space import Bounded, Box, PartSpace
+from setupopt.jobs.checkpointed_jobs import SerialExecutor, WorkerPool
+from setupopt.search.parts.node_solver import ExpandTask, Expansion, NodeExpander, Solve
+from setupopt.search.parts.part_space import BoundedNode, Node, PartSpace
 
 Made = TypeVar("Made")
 
 
 @dataclass(frozen=True)
-class Chosen:
+class BranchAndBoundResult:
     """What a study found.
 
     `sets`: the sets that were solved, best first. `bound`: no set is worth more, as far as climbs find the
@@ -44,9 +44,9 @@ class Chosen:
     run solved for them, ahead of their turn or not.
     """
 
-    sets: tuple[Bounded, ...]
+    sets: tuple[BoundedNode, ...]
     bound: float
-    overshoot: float
+    bound_violation: float
     solves: int
     count: int
     is_finished: bool
@@ -57,27 +57,27 @@ class Chosen:
 class _Kept:
     """What a finished trial keeps of the box it opened."""
 
-    opened: Bounded
-    solved: Bounded
-    halves: tuple[Bounded, ...]
+    opened: BoundedNode
+    solved: BoundedNode
+    halves: tuple[BoundedNode, ...]
     solves: int
 
     @classmethod
     def of(cls, trial: FrozenTrial) -> _Kept:
         """As the study keeps it."""
         kept = trial.user_attrs
-        halves = tuple(Bounded.from_dict(half) for half in kept["halves"])
-        opened, solved = Bounded.from_dict(kept["opened"]), Bounded.from_dict(kept["solved"])
+        halves = tuple(BoundedNode.from_dict(half) for half in kept["halves"])
+        opened, solved = BoundedNode.from_dict(kept["opened"]), BoundedNode.from_dict(kept["solved"])
         return cls(opened, solved, halves, int(kept["solves"]))
 
 
 class _Frontier:
     """Boxes still open after some were opened. Worth opening: those better than the best set by `near`."""
 
-    def __init__(self, roots: Sequence[Bounded], near: float) -> None:
+    def __init__(self, roots: Sequence[BoundedNode], near: float) -> None:
         self.near, self.open = near, {root.box: root for root in roots}
-        self.solved: dict[Box, Bounded] = {}
-        self.best, self.overshoot, self.solves, self.opened = -np.inf, 0.0, len(roots), 0
+        self.solved: dict[Node, BoundedNode] = {}
+        self.best, self.bound_violation, self.solves, self.opened = -np.inf, 0.0, len(roots), 0
 
     def copy(self) -> _Frontier:
         """The same, to go on from."""
@@ -85,12 +85,12 @@ class _Frontier:
         other.__dict__.update(self.__dict__, open=dict(self.open), solved=dict(self.solved))
         return other
 
-    def advance(self, kept: dict[Box, _Kept], most: float = np.inf) -> None:
+    def advance(self, kept: dict[Node, _Kept], most: float = np.inf) -> None:
         """Take in what was opened, the most promising box first, up to one that was not."""
         while (worth := self.worth()) and worth[0].box in kept and self.opened < most:
             self._take_in(kept[worth[0].box])
 
-    def advance_all(self, kept: dict[Box, _Kept]) -> None:
+    def advance_all(self, kept: dict[Node, _Kept]) -> None:
         """Take in all that was opened and is worth it, in no order."""
         while found := next((kept[box.box] for box in self.worth() if box.box in kept), None):
             self._take_in(found)
@@ -100,10 +100,10 @@ class _Frontier:
         self.solved[kept.solved.box], self.opened = kept.solved, self.opened + 1
         self.solves, self.best = self.solves + kept.solves, max(self.best, kept.solved.bound)
         better = (found.bound - kept.opened.bound for found in (kept.solved, *kept.halves))
-        self.overshoot = max([self.overshoot, *better])
+        self.bound_violation = max([self.bound_violation, *better])
         self.open.update((half.box, half) for half in kept.halves)
 
-    def worth(self) -> list[Bounded]:
+    def worth(self) -> list[BoundedNode]:
         """Boxes worth opening, the most promising first."""
         found = [box for box in self.open.values() if box.bound > self.best + self.near]
         return sorted(found, key=lambda f: (-f.bound, f.box.body, f.box.low))
@@ -118,7 +118,7 @@ class _Sampler(optuna.samplers.BaseSampler):
 
     def __init__(self, space: PartSpace) -> None:
         self.space = space
-        self.next: Bounded | None = None
+        self.next: BoundedNode | None = None
 
     def infer_relative_search_space(
         self, study: optuna.Study, trial: FrozenTrial
@@ -192,19 +192,21 @@ class PartStudy:
     """
 
     def __init__(
-        self, space: PartSpace, solve: Solve, roots: Sequence[Bounded], near: float,
-        storage: str | None = None, name: str | None = None, crew: Crew | None = None,
+        self, space: PartSpace, solve: Solve, roots: Sequence[BoundedNode], near: float,
+        storage: str | None = None, name: str | None = None, crew: WorkerPool | None = None,
     ) -> None:  # fmt: skip
         optuna.logging.set_verbosity(optuna.logging.ERROR)
-        self.space, self.opener, self.crew = space, Opener(solve), crew or Here()
+        self.space, self.opener, self.crew = space, NodeExpander(solve), crew or SerialExecutor()
         self.frontier, self.sampler = _Frontier(roots, near), _Sampler(space)
         self.study = _opened(storage, name, self.sampler)
-        self.kept: dict[Box, _Kept] = {}
-        self.begun: dict[Future[Opened], tuple[Trial, Opening]] = {}
+        self.kept: dict[Node, _Kept] = {}
+        self.begun: dict[Future[Expansion], tuple[Trial, ExpandTask]] = {}
         self.cases = 0
         self._seen: set[int] = set()
 
-    def run(self, most: int, progress: Callable[[int, float, float], object] | None = None) -> Chosen:
+    def run(
+        self, most: int, progress: Callable[[int, float, float], object] | None = None
+    ) -> BranchAndBoundResult:
         """Open at most `most` boxes in all; `progress` is told of boxes opened, the best and the bound."""
         try:
             self._learn(most)
@@ -240,14 +242,14 @@ class PartStudy:
         while len(self.begun) < threads and (found := self._next()) is not None:
             self._begin(found)
 
-    def _next(self) -> Bounded | None:
+    def _next(self) -> BoundedNode | None:
         """The box whose turn it is, or one ahead of its turn, that nobody works at; None to wait for a box.
 
         Where others work at all that is left, the same work twice does no harm; waiting for a worker that
         was lost would.
         """
         trials = self.study.get_trials(deepcopy=False)
-        busy = {Bounded.from_dict(t.user_attrs["opened"]).box for t in trials if _is_worked_at(t)}
+        busy = {BoundedNode.from_dict(t.user_attrs["opened"]).box for t in trials if _is_worked_at(t)}
         ahead = self.frontier.copy()
         ahead.advance_all(self.kept)
         own = {job.found.box for _, job in self.begun.values()}
@@ -255,7 +257,7 @@ class PartStudy:
         free = next((found for found in left if found.box not in busy), None)
         return left[0] if free is None and left and not own else free
 
-    def _begin(self, found: Bounded) -> None:
+    def _begin(self, found: BoundedNode) -> None:
         """Give a box to the crew, in a trial that tells the others."""
         space, self.sampler.next = self.space, found
         trial = self.study.ask()
@@ -265,7 +267,7 @@ class PartStudy:
         trial.set_user_attr("opened", found.as_dict())
         single = space.single(found.box.body, space.nearest(found))
         known = next((kept.solved for kept in self.kept.values() if kept.solved.box == single), None)
-        job = Opening(found, single, known, tuple(space.split(found)))
+        job = ExpandTask(found, single, known, tuple(space.split(found)))
         try:
             self.begun[self.crew.submit(self.opener, job)] = trial, job
         except BaseException:
@@ -294,7 +296,9 @@ class PartStudy:
         with suppress(Exception):  # what ended the work may be the storage itself
             self.study.tell(trial, state=TrialState.FAIL)
 
-    def _chosen(self) -> Chosen:
+    def _chosen(self) -> BranchAndBoundResult:
         f, count = self.frontier, self.space.sets
         sets = sorted(f.solved.values(), key=lambda s: (-s.bound, s.box.body, s.box.low))
-        return Chosen(tuple(sets), f.bound(), f.overshoot, f.solves, count, not f.worth(), self.cases)
+        return BranchAndBoundResult(
+            tuple(sets), f.bound(), f.bound_violation, f.solves, count, not f.worth(), self.cases
+        )

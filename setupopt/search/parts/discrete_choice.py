@@ -13,15 +13,15 @@ from sqlalchemy.engine import URL
 
 from setupopt.errors import OutputError, UserError
 from setupopt.files import write_whole
-from setupopt.jobs.checkpointed_jobs import Crew, Store, fingerprint
+from setupopt.jobs.checkpointed_jobs import Store, WorkerPool, fingerprint
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project
-from setupopt.search.engine.exchange import Exchanged
-from setupopt.search.engine.index_points import Places
-from setupopt.search.parts.branch_and_bound import Chosen, PartStudy, is_alive, patiently
+from setupopt.search.engine.exchange import ExchangeResult
+from setupopt.search.engine.index_points import IndexPoints
+from setupopt.search.parts.branch_and_bound import BranchAndBoundResult, PartStudy, is_alive, patiently
 from setupopt.search.parts.node_solver import Body, BodyBoxes
-from setupopt.search.parts.part_space import Bounded, PartSpace
-from setupopt.search.relaxation import CLOSE, TIGHT, Progress, Root
+from setupopt.search.parts.part_space import BoundedNode, PartSpace
+from setupopt.search.relaxation import CLOSE, TIGHT, Progress, RelaxedOptimum
 from setupopt.search.rounding import settable
 from setupopt.search.solver import Solver
 
@@ -40,17 +40,17 @@ class Choice:
     """
 
     body: int
-    end: Exchanged
+    end: ExchangeResult
     point: Floats
     merit: float
-    places: Places
-    study: Chosen | None
+    places: IndexPoints
+    study: BranchAndBoundResult | None
     steps: int
 
 
 def choose_parts(
-    project: Project, roots: Sequence[Root], storage: str | None, decisive: object,
-    progress: Progress | None, crew: Crew | None = None,
+    project: Project, roots: Sequence[RelaxedOptimum], storage: str | None, decisive: object,
+    progress: Progress | None, crew: WorkerPool | None = None,
 ) -> Choice:  # fmt: skip
     """The best body, parts and steps. `decisive`: whatever else, besides the project, decides the numbers.
 
@@ -58,7 +58,7 @@ def choose_parts(
     """
     bodies = [root.solver.problem.project.setup.body for root in roots]
     space = PartSpace(bodies, roots[0].solver.problem.variables)
-    bounded = [Bounded(space.root(b), r.best.merit, r.best.outcome.point) for b, r in enumerate(roots)]
+    bounded = [BoundedNode(space.root(b), r.best.merit, r.best.outcome.point) for b, r in enumerate(roots)]
     name = _name(project, decisive)
     study = _studied(space, roots, bounded, storage, name, progress, crew) if space.sets > 1 else None
     sets = bounded if study is None else list(study.sets)
@@ -69,7 +69,9 @@ def choose_parts(
     return max(choices, key=lambda choice: choice.merit)
 
 
-def _to_steps(root: Root, space: PartSpace, found: Bounded, study: Chosen | None) -> Choice:
+def _to_steps(
+    root: RelaxedOptimum, space: PartSpace, found: BoundedNode, study: BranchAndBoundResult | None
+) -> Choice:
     """One set solved sharply, and brought to steps."""
     solver = Solver(root.solver.problem, root.solver.robust, TIGHT)
     borders = space.borders(found.box)
@@ -80,9 +82,9 @@ def _to_steps(root: Root, space: PartSpace, found: Bounded, study: Chosen | None
 
 
 def _studied(
-    space: PartSpace, roots: Sequence[Root], bounded: Sequence[Bounded], storage: str | None, name: str,
-    progress: Progress | None, crew: Crew | None,
-) -> Chosen:  # fmt: skip
+    space: PartSpace, roots: Sequence[RelaxedOptimum], bounded: Sequence[BoundedNode],
+    storage: str | None, name: str, progress: Progress | None, crew: WorkerPool | None,
+) -> BranchAndBoundResult:  # fmt: skip
     """Boxes opened until none is worth it, in a study that is kept."""
     solve = BodyBoxes(space, tuple(Body.of(root) for root in roots))
 
@@ -90,7 +92,7 @@ def _studied(
         if progress is not None:
             progress(f"parts, {opened} sets of {space.sets} solved, {best:.4f}, at most {bound:.4f}")
 
-    def chosen(url: str | None) -> Chosen:
+    def chosen(url: str | None) -> BranchAndBoundResult:
         return PartStudy(space, solve, bounded, _NEAR, url, name, crew).run(_MOST_BOXES, told)
 
     with _storage(storage, name) as url, _told_clearly(storage):

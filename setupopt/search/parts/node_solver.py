@@ -9,28 +9,28 @@ from threading import RLock
 from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Limits, Project, Setup
-from setupopt.search.engine.index_points import Places
+from setupopt.search.engine.index_points import IndexPoints
 from setupopt.search.objective import Goal
-from setupopt.search.parts.part_space import Bounded, Box, PartSpace
-from setupopt.search.relaxation import Root
+from setupopt.search.parts.part_space import BoundedNode, Node, PartSpace
+from setupopt.search.relaxation import RelaxedOptimum
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.solver import Solver
 
 # Solves a box from some points of all variables: its best merit and where.
-Solve = Callable[[Box, Sequence[Floats]], Bounded]
+Solve = Callable[[Node, Sequence[Floats]], BoundedNode]
 # Compiled programs are shared by all threads of a process, and hold the numbers of one search at a time.
 one_at_a_time = RLock()
 
 
 @dataclass(frozen=True)
-class Solved(Bounded):
+class Solved(BoundedNode):
     """A box solved just now, in so many load cases."""
 
     cases: int = 0
 
 
 @dataclass(frozen=True)
-class Posed:
+class ProblemSpec:
     """A setup problem as plain data, to be sent to other machines; `builds`: those that are known."""
 
     project: Project
@@ -42,7 +42,7 @@ class Posed:
     builds: tuple[Floats, ...]
 
     @classmethod
-    def of(cls, p: SetupProblem) -> Posed:
+    def of(cls, p: SetupProblem) -> ProblemSpec:
         """The problem as it stands."""
         return cls(p.project, p.limits, p.goal, p.variables, p.base, p.start, tuple(p.builds))
 
@@ -58,14 +58,14 @@ class Posed:
 class Body:
     """A body's problem with the builds of its root, and the places that held the root down."""
 
-    posed: Posed
+    posed: ProblemSpec
     is_robust: bool
-    places: Places
+    places: IndexPoints
 
     @classmethod
-    def of(cls, root: Root) -> Body:
+    def of(cls, root: RelaxedOptimum) -> Body:
         """As the body's whole box was solved."""
-        return cls(Posed.of(root.solver.problem), root.solver.robust, root.best.places)
+        return cls(ProblemSpec.of(root.solver.problem), root.solver.robust, root.best.places)
 
     def solver(self) -> Solver:
         """A solver of its own."""
@@ -79,7 +79,7 @@ class BodyBoxes:
     space: PartSpace
     bodies: tuple[Body, ...]
 
-    def __call__(self, box: Box, starts: Sequence[Floats]) -> Solved:
+    def __call__(self, box: Node, starts: Sequence[Floats]) -> Solved:
         body = self.bodies[box.body]
         with one_at_a_time:
             solver = body.solver()
@@ -88,32 +88,32 @@ class BodyBoxes:
 
 
 @dataclass(frozen=True)
-class Opening:
+class ExpandTask:
     """A box to open: its set `single` next to the bound, with its answer if it is known, and its halves."""
 
-    found: Bounded
-    single: Box
-    known: Bounded | None
-    halves: tuple[Box, ...]
+    found: BoundedNode
+    single: Node
+    known: BoundedNode | None
+    halves: tuple[Node, ...]
 
 
 @dataclass(frozen=True)
-class Opened:
+class Expansion:
     """The set and the halves of a box, solved; in so many load cases."""
 
-    solved: Bounded
-    halves: tuple[Bounded, ...]
+    solved: BoundedNode
+    halves: tuple[BoundedNode, ...]
     cases: int
 
 
 @dataclass(frozen=True)
-class Opener:
+class NodeExpander:
     """Opens boxes: what they answer depends on nothing but the box and the point of its bound."""
 
     solve: Solve
 
-    def __call__(self, job: Opening) -> Opened:
+    def __call__(self, job: ExpandTask) -> Expansion:
         solved = job.known or self.solve(job.single, [job.found.point])
         halves = tuple(self.solve(half, [job.found.point, solved.point]) for half in job.halves)
         new = halves if job.known else (solved, *halves)
-        return Opened(solved, halves, sum(one.cases for one in new if isinstance(one, Solved)))
+        return Expansion(solved, halves, sum(one.cases for one in new if isinstance(one, Solved)))

@@ -29,7 +29,7 @@ def is_part(variable: Variable) -> bool:
 
 
 @dataclass(frozen=True)
-class Box:
+class Node:
     """Sets of one body whose parts lie between two pieces each, by number, both included."""
 
     body: int
@@ -38,10 +38,10 @@ class Box:
 
 
 @dataclass(frozen=True)
-class Bounded:
+class BoundedNode:
     """A box, the highest merit with parts of any value in it, and the point (variables) that has it."""
 
-    box: Box
+    box: Node
     bound: float
     point: Floats
 
@@ -53,9 +53,9 @@ class Bounded:
         }  # fmt: skip
 
     @classmethod
-    def from_dict(cls, kept: dict[str, Any]) -> Bounded:
+    def from_dict(cls, kept: dict[str, Any]) -> BoundedNode:
         """What `as_dict` told of."""
-        box = Box(int(kept["body"]), tuple(kept["low"]), tuple(kept["high"]))
+        box = Node(int(kept["body"]), tuple(kept["low"]), tuple(kept["high"]))
         return cls(box, float(kept["bound"]), np.array(kept["point"]))
 
 
@@ -72,18 +72,18 @@ class PartSpace:
         """How many sets of parts there are."""
         return len(self.bodies) * int(np.prod([grid.size for grid in self.grids], dtype=np.int64))
 
-    def root(self, body: int) -> Box:
+    def root(self, body: int) -> Node:
         """All sets of a body."""
-        return Box(body, (0,) * len(self.parts), tuple(grid.size - 1 for grid in self.grids))
+        return Node(body, (0,) * len(self.parts), tuple(grid.size - 1 for grid in self.grids))
 
-    def borders(self, box: Box) -> tuple[Floats, Floats]:
+    def borders(self, box: Node) -> tuple[Floats, Floats]:
         """Lowest and highest value of all variables inside a box, (variables)."""
         low, high = np.zeros(len(self.variables)), np.ones(len(self.variables))
         for j, grid, first, last in zip(self.parts, self.grids, box.low, box.high, strict=True):
             low[j], high[j] = grid[first], grid[last]
         return low, high
 
-    def nearest(self, found: Bounded) -> tuple[int, ...]:
+    def nearest(self, found: BoundedNode) -> tuple[int, ...]:
         """The set of a box next to its point, by number."""
         return tuple(
             first + int(np.abs(grid[first : last + 1] - found.point[j]).argmin())
@@ -92,11 +92,11 @@ class PartSpace:
             )
         )
 
-    def single(self, body: int, pieces: tuple[int, ...]) -> Box:
+    def single(self, body: int, pieces: tuple[int, ...]) -> Node:
         """The box of one set."""
-        return Box(body, pieces, pieces)
+        return Node(body, pieces, pieces)
 
-    def split(self, found: Bounded) -> tuple[Box, ...]:
+    def split(self, found: BoundedNode) -> tuple[Node, ...]:
         """The box in two, between the pieces round the part that lies furthest from one; none of one set.
 
         Where every part lies on a piece, the widest is split: the climb may have missed a better one.
@@ -114,7 +114,7 @@ class PartSpace:
         cut = min(max(below, low[at]), high[at] - 1)
         first, second = list(high), list(low)
         first[at], second[at] = cut, cut + 1
-        return Box(found.box.body, low, tuple(first)), Box(found.box.body, tuple(second), high)
+        return Node(found.box.body, low, tuple(first)), Node(found.box.body, tuple(second), high)
 
     def words(self, body: int, pieces: tuple[int, ...]) -> dict[str, str | float]:
         """A set as the files say it: the body, where there are several, and the settings by name."""

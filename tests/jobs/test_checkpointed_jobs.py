@@ -24,7 +24,7 @@ import pytest
 from setupopt.errors import OutputError
 from setupopt.evaluation.model import Model
 from setupopt.jobs import checkpointed_jobs as chunks
-from setupopt.jobs.checkpointed_jobs import Crew, Here, Store, fingerprint, run_chunks
+from setupopt.jobs.checkpointed_jobs import SerialExecutor, Store, WorkerPool, fingerprint, run_chunks
 from setupopt.physics.inputs import SETTING
 from setupopt.project import Project
 
@@ -73,7 +73,7 @@ def raw(results: Iterator[np.ndarray]) -> list[bytes]:
 def own_process(script: str, **environment: str) -> subprocess.Popen[str]:
     """Lines of Python in a process of their own, with this file as `t`."""
     paths = os.pathsep.join(str(Path(__file__).parents[i]) for i in (1, 2))
-    command = [sys.executable, "-c", f"import robust.test_chunks as t\n{script}"]
+    command = [sys.executable, "-c", f"import jobs.test_checkpointed_jobs as t\n{script}"]
     env = os.environ | {"PYTHONPATH": paths} | environment
     return subprocess.Popen(command, env=env, stdout=subprocess.PIPE, text=True)
 
@@ -157,7 +157,7 @@ def test_few_jobs_are_begun_before_their_turn(ahead: int | None) -> None:
     assert 2 <= jobs.most <= (ahead or 8)
 
 
-class Threads(Crew):
+class Threads(WorkerPool):
     """A crew of threads."""
 
     def __init__(self, count: int) -> None:
@@ -184,13 +184,16 @@ def test_a_crew_says_how_many_are_begun_before_their_turn() -> None:
 
 def test_what_is_done_here_is_done_in_turn_and_at_once(tmp_path: Path) -> None:
     """One job when it is asked for, in the thread that asks; an error comes out of where it was made."""
-    log, results = tmp_path / "log", run_chunks("a", Do(str(tmp_path / "log")), range(COUNT), pool=Here())
+    log, results = (
+        tmp_path / "log",
+        run_chunks("a", Do(str(tmp_path / "log")), range(COUNT), pool=SerialExecutor()),
+    )
     for job in range(3):
         next(results)
         assert asked(log) == list(range(job + 1))
     with pytest.raises(ZeroDivisionError):
-        Here().submit(divmod, 1, 0)
-    assert Here().submit(threading.current_thread).result() is threading.current_thread()
+        SerialExecutor().submit(divmod, 1, 0)
+    assert SerialExecutor().submit(threading.current_thread).result() is threading.current_thread()
 
 
 def test_memory_does_not_grow_with_the_number_of_chunks() -> None:

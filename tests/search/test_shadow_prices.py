@@ -11,13 +11,13 @@ import pytest
 from setupopt.project import Project
 from setupopt.project.model import Arch, Axle, ClearancePoint
 from setupopt.project.underbody import static_gap
-from setupopt.search.engine.exchange import Exchanged
-from setupopt.search.engine.index_points import Places, on
-from setupopt.search.engine.multipliers import weights_at
+from setupopt.search.engine.exchange import ExchangeResult
+from setupopt.search.engine.index_points import IndexPoints, on
+from setupopt.search.engine.multipliers import multipliers_at
 from setupopt.search.objective import goal_of
 from setupopt.search.relaxation import CLOSE, TIGHT
 from setupopt.search.setup_problem import SetupProblem
-from setupopt.search.shadow_prices import Price, prices
+from setupopt.search.shadow_prices import ShadowPrice, prices
 from setupopt.search.solver import Solver
 
 from .conftest import problem_of
@@ -25,25 +25,25 @@ from .conftest import problem_of
 MM = 1e-3
 
 
-def _solved(problem: SetupProblem) -> tuple[Solver, Exchanged]:
+def _solved(problem: SetupProblem) -> tuple[Solver, ExchangeResult]:
     solver = Solver(problem, climbing=TIGHT)
     return solver, solver.solve(solver.box, problem.start, rules=CLOSE)
 
 
-def _prices(problem: SetupProblem) -> dict[str, Price]:
+def _prices(problem: SetupProblem) -> dict[str, ShadowPrice]:
     solver, best = _solved(problem)
-    weights = weights_at(on(problem, best.places), best.outcome.point)
+    weights = multipliers_at(on(problem, best.places), best.outcome.point)
     return {price.limit: price for price in prices(solver, best, weights, CLOSE)}
 
 
 @pytest.fixture(scope="module")
-def free(hill: Project) -> tuple[SetupProblem, Exchanged]:
+def free(hill: Project) -> tuple[SetupProblem, ExchangeResult]:
     """The hill's best point with the limits it has."""
     problem = problem_of(hill)
     return problem, _solved(problem)[1]
 
 
-Tightened = Callable[[Project, SetupProblem, Exchanged], Project]
+Tightened = Callable[[Project, SetupProblem, ExchangeResult], Project]
 
 
 def _packed(project: Project, **changed: object) -> Project:
@@ -52,27 +52,27 @@ def _packed(project: Project, **changed: object) -> Project:
     return replace(project, limits=replace(project.limits, packaging=packaging))
 
 
-def _answers(problem: SetupProblem, best: Exchanged) -> np.ndarray:
+def _answers(problem: SetupProblem, best: ExchangeResult) -> np.ndarray:
     return problem.answers(best.outcome.point[None, :], problem.index.places())[0]
 
 
-def _rake_least(project: Project, problem: SetupProblem, best: Exchanged) -> Project:
+def _rake_least(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
     setup = problem.setup(best.outcome.point, "")
     rake = setup.rear.ride_height - setup.front.ride_height
     return _packed(project, rake=(rake + 24 * MM, rake + 30 * MM))
 
 
-def _rake_most(project: Project, problem: SetupProblem, best: Exchanged) -> Project:
+def _rake_most(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
     setup = problem.setup(best.outcome.point, "")
     rake = setup.rear.ride_height - setup.front.ride_height
     return _packed(project, rake=(rake - 20 * MM, rake - 3 * MM))
 
 
-def _wheel_load(project: Project, problem: SetupProblem, best: Exchanged) -> Project:
+def _wheel_load(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
     return _packed(project, wheel_load_least=float(_answers(problem, best)["load"].min()) + 20.0)
 
 
-def _travel(project: Project, problem: SetupProblem, best: Exchanged) -> Project:
+def _travel(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
     travel = _answers(problem, best)["travel"]
     axles = (project.car.front, project.car.rear)
     left = min(
@@ -82,14 +82,14 @@ def _travel(project: Project, problem: SetupProblem, best: Exchanged) -> Project
     return _packed(project, travel_left_least=left + 1 * MM)
 
 
-def _arch(project: Project, problem: SetupProblem, best: Exchanged) -> Project:
+def _arch(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
     """Bump and camber together: less room the more the wheel leans."""
     travel, setup = _answers(problem, best)["travel"][:, :2].max(), problem.setup(best.outcome.point, "")
     slope = 0.05
     return _packed(project, arches=(Arch("front", travel - slope * setup.front.camber - 1 * MM, slope),))
 
 
-def _ground_clearance(project: Project, problem: SetupProblem, best: Exchanged) -> Project:
+def _ground_clearance(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
     setup = problem.setup(best.outcome.point, "")
     return _packed(
         project, ground_clearance_least=min(setup.front.ride_height, setup.rear.ride_height) + 2 * MM
@@ -101,13 +101,13 @@ def _point(project: Project) -> ClearancePoint:
     return ClearancePoint("edge", project.car.wheelbase - 0.3, 0.4, 0.0, 1 * MM, None)
 
 
-def _static_gap(project: Project, problem: SetupProblem, best: Exchanged) -> Project:
+def _static_gap(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
     point, setup = _point(project), problem.setup(best.outcome.point, "")
     least = float(static_gap(project.car, setup, point)) + 2 * MM
     return replace(project, car=replace(project.car, clearance=(replace(point, least_static_gap=least),)))
 
 
-def _moving_gap(project: Project, problem: SetupProblem, best: Exchanged) -> Project:
+def _moving_gap(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
     """The gap of the point where the car squats most, and 6 mm more."""
     with_point = replace(project, car=replace(project.car, clearance=(_point(project),)))
     gap = float(_answers(problem_of(with_point), best)["clearance"].min())
@@ -115,7 +115,7 @@ def _moving_gap(project: Project, problem: SetupProblem, best: Exchanged) -> Pro
     return replace(project, car=replace(project.car, clearance=(point,)))
 
 
-def _tyre_load(project: Project, problem: SetupProblem, best: Exchanged) -> Project:
+def _tyre_load(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
     most = float(_answers(problem, best)["load"][:, :2].max())
     front: Axle = replace(project.car.front, tyre=replace(project.car.front.tyre, load_limit=most - 20.0))
     return replace(project, car=replace(project.car, front=front))
@@ -136,7 +136,7 @@ KINDS: dict[str, tuple[str, Tightened]] = {
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_kind_of_limit_gets_its_price(
-    kind: str, hill: Project, free: tuple[SetupProblem, Exchanged]
+    kind: str, hill: Project, free: tuple[SetupProblem, ExchangeResult]
 ) -> None:
     """Tightened until it binds, each kind of limit has a price, and solving again confirms it to 10 %."""
     name, tighten = KINDS[kind]
@@ -147,14 +147,16 @@ def test_every_kind_of_limit_gets_its_price(
         assert price.agrees, price
 
 
-def test_prices_of_ranges(free: tuple[SetupProblem, Exchanged]) -> None:
+def test_prices_of_ranges(free: tuple[SetupProblem, ExchangeResult]) -> None:
     """Ends of ranges: every price told agrees with solving again; the tyre pressure is among them."""
     found = _prices(free[0])
     assert "front.pressure_bar.from" in found
     assert all(price.agrees for price in found.values()), found
 
 
-def test_solving_again_is_what_a_user_would_do(hill: Project, free: tuple[SetupProblem, Exchanged]) -> None:
+def test_solving_again_is_what_a_user_would_do(
+    hill: Project, free: tuple[SetupProblem, ExchangeResult]
+) -> None:
     """The price of the lower pressure limit against limits.toml typed with 0.01 bar less: within a tenth."""
     price = _prices(free[0])["front.pressure_bar.from"]
     assert hill.limits is not None
@@ -165,12 +167,12 @@ def test_solving_again_is_what_a_user_would_do(hill: Project, free: tuple[SetupP
     assert again - free[1].merit == pytest.approx(0.01 * price.margin_per_unit, rel=0.1)
 
 
-def test_a_floor_has_a_price(hill: Project, free: tuple[SetupProblem, Exchanged]) -> None:
+def test_a_floor_has_a_price(hill: Project, free: tuple[SetupProblem, ExchangeResult]) -> None:
     """An attitude that is not the worst asked for more than it has: the others pay, by the price told."""
     problem, best = free
     name = "left-hander over a kerb"
     family = problem.goal.names.index(name) + np.zeros_like(problem.index.grid, dtype=int)
-    has = problem(best.outcome.point[None, :], Places(family, problem.index.grid)).values.min()
+    has = problem(best.outcome.point[None, :], IndexPoints(family, problem.index.grid)).values.min()
     goal = goal_of(hill.venue, None, {name: has + 0.002})
     assert hill.limits is not None
     price = _prices(SetupProblem(hill, hill.limits, goal))[f'floor of "{name}"']

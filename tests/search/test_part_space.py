@@ -18,8 +18,8 @@ from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Range
 from setupopt.project.settings import SETTINGS
-from setupopt.search.parts.branch_and_bound import Chosen, PartStudy
-from setupopt.search.parts.part_space import Bounded, Box, PartSpace, is_part
+from setupopt.search.parts.branch_and_bound import BranchAndBoundResult, PartStudy
+from setupopt.search.parts.part_space import BoundedNode, Node, PartSpace, is_part
 
 SPRING, CAMBER = SETTINGS[2], SETTINGS[0]
 
@@ -54,21 +54,21 @@ class Toy:
     space: PartSpace
     tops: Floats  # (bodies, parts)
     stops: int = 10**9
-    asked: list[Box] = field(default_factory=list)
+    asked: list[Node] = field(default_factory=list)
 
     def value(self, body: int, parts: Floats) -> float:
         weights = 1.0 + np.arange(parts.size)
         return float(1.0 - 0.1 * body - weights @ (parts - self.tops[body]) ** 2)
 
-    def solve(self, box: Box, starts: Sequence[Floats]) -> Bounded:
+    def solve(self, box: Node, starts: Sequence[Floats]) -> BoundedNode:
         if len(self.asked) >= self.stops:
             raise KeyboardInterrupt
         self.asked.append(box)
         low, high = self.space.borders(box)
         point = np.clip(np.append(self.tops[box.body], 0.3), low, high)
-        return Bounded(box, self.value(box.body, point[:-1]), point)
+        return BoundedNode(box, self.value(box.body, point[:-1]), point)
 
-    def roots(self) -> list[Bounded]:
+    def roots(self) -> list[BoundedNode]:
         return [self.solve(self.space.root(body), []) for body in range(len(self.space.bodies))]
 
     def study(self, url: str | None = None) -> PartStudy:
@@ -105,13 +105,13 @@ def test_splitting_loses_no_set(sizes: list[int], where: list[float]) -> None:
     """The halves hold every set of a box once, whatever point they are split at; down to single sets."""
     space = _space(sizes)
 
-    def sets(box: Box) -> list[tuple[int, ...]]:
+    def sets(box: Node) -> list[tuple[int, ...]]:
         return list(product(*(range(a, b + 1) for a, b in zip(box.low, box.high, strict=True))))
 
     left = [space.root(0)]
     while left:
         box = left.pop()
-        halves = space.split(Bounded(box, 0.0, np.array([*where[: len(sizes)], 0.5])))
+        halves = space.split(BoundedNode(box, 0.0, np.array([*where[: len(sizes)], 0.5])))
         if len(sets(box)) == 1:
             assert halves == ()
         else:
@@ -129,7 +129,7 @@ def test_same_as_trying_every_set_at_a_fraction_of_the_work(seed: int) -> None:
     assert chosen.is_finished
     assert chosen.bound == pytest.approx(chosen.sets[0].bound, abs=1e-9)
     assert chosen.solves < 0.02 * chosen.count
-    assert chosen.overshoot <= 1e-12  # what is concave keeps its bounds
+    assert chosen.bound_violation <= 1e-12  # what is concave keeps its bounds
 
 
 def test_an_unfinished_study_says_so_and_keeps_its_bound() -> None:
@@ -144,7 +144,7 @@ def _url(folder: Path) -> str:
     return f"sqlite:///{folder / 'parts.db'}"
 
 
-def _same(one: Chosen, other: Chosen) -> bool:
+def _same(one: BranchAndBoundResult, other: BranchAndBoundResult) -> bool:
     first, second = one.sets[0], other.sets[0]
     return first.box == second.box and first.bound == second.bound and (first.point == second.point).all()
 
@@ -195,7 +195,7 @@ def test_two_workers_share_a_study(tmp_path: Path) -> None:
             break
     assert chosen.sets[0].bound == pytest.approx(first.best(), abs=1e-9)
     trials = one.study.get_trials(states=(TrialState.COMPLETE,))
-    opened = [Bounded.from_dict(trial.user_attrs["opened"]).box for trial in trials]
+    opened = [BoundedNode.from_dict(trial.user_attrs["opened"]).box for trial in trials]
     assert len(opened) == len(set(opened))
     assert min(len(first.asked), len(second.asked)) > 0
 

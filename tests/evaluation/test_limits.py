@@ -28,7 +28,7 @@ from setupopt.project.model import Arch, Axle, Car, Packaging, Setup
 from setupopt.project.underbody import static_gap
 from setupopt.units import MM
 
-SETUPS = Path(__file__).resolve().parents[1] / "setups"
+SETUPS = Path(__file__).resolve().parents[2] / "setups"
 # What a random setup keeps here and breaks there, and what none can keep.
 MILD, HARSH = 1.0, 20.0
 

@@ -7,8 +7,8 @@ import pytest
 from minimax_problems import MINIMAX
 
 from setupopt.physics.inputs import Floats
-from setupopt.search.engine.maxmin import Answers, BatchFunction
-from setupopt.search.engine.multipliers import weights_at
+from setupopt.search.engine.maxmin import BatchFunction, Evaluation
+from setupopt.search.engine.multipliers import multipliers_at
 
 EMPTY = (1, 0)
 
@@ -19,9 +19,9 @@ def _rosen_suzuki() -> tuple[BatchFunction, Floats]:
     assert problem.point is not None
     low, high = np.asarray(problem.low, dtype=float), np.asarray(problem.high, dtype=float)
 
-    def answers(points: Floats, memory: object = None) -> Answers:
+    def answers(points: Floats, memory: object = None) -> Evaluation:
         values = -np.array([problem.functions(low + point * (high - low)) for point in points])
-        return Answers(values, np.empty((len(points), 0)))
+        return Evaluation(values, np.empty((len(points), 0)))
 
     return answers, (np.asarray(problem.point) - low) / (high - low)
 
@@ -30,7 +30,7 @@ def test_rosen_suzuki() -> None:
     """grad f + 1 grad g1 + 0 grad g2 + 2 grad g3 = 0 at (0, 1, 2, -1), by hand; with rows f + 10 g that is
     .1, 0 and .2, and what is left of one for f."""
     function, at = _rosen_suzuki()
-    found = weights_at(function, at)
+    found = multipliers_at(function, at)
     np.testing.assert_allclose(found.values, [0.7, 0.1, 0.0, 0.2], atol=1e-5)
     assert found.slack < 1e-4
 
@@ -39,10 +39,10 @@ def test_borders_and_limits_are_priced() -> None:
     """Highest x + 2 y + 3 z with x <= 1 (border), y + z <= 1/2: prices 1 of the border, 3 of the limit, and
     1 of y's lower border (a unit of y there costs 3 and brings 2): linear programming, by hand."""
 
-    def linear(points: Floats, memory: object = None) -> Answers:
-        return Answers((points @ [1.0, 2.0, 3.0])[:, None], 0.5 - points[:, [1]] - points[:, [2]])
+    def linear(points: Floats, memory: object = None) -> Evaluation:
+        return Evaluation((points @ [1.0, 2.0, 3.0])[:, None], 0.5 - points[:, [1]] - points[:, [2]])
 
-    found = weights_at(linear, np.array([1.0, 0.0, 0.5]))
+    found = multipliers_at(linear, np.array([1.0, 0.0, 0.5]))
     np.testing.assert_allclose(found.limits, [3.0], atol=1e-6)
     np.testing.assert_allclose(found.upper, [1.0, 0.0, 0.0], atol=1e-6)
     np.testing.assert_allclose(found.lower, [0.0, 1.0, 0.0], atol=1e-6)
@@ -52,7 +52,7 @@ def test_borders_and_limits_are_priced() -> None:
 def test_slack_tells_that_a_point_is_not_best() -> None:
     """Half-way up a slope nothing holds the point down: what is left is the slope itself."""
 
-    def slope(points: Floats, memory: object = None) -> Answers:
-        return Answers(points.sum(axis=1)[:, None], np.empty((len(points), 0)))
+    def slope(points: Floats, memory: object = None) -> Evaluation:
+        return Evaluation(points.sum(axis=1)[:, None], np.empty((len(points), 0)))
 
-    assert weights_at(slope, np.array([0.5, 0.5])).slack == pytest.approx(np.sqrt(2.0), rel=1e-6)
+    assert multipliers_at(slope, np.array([0.5, 0.5])).slack == pytest.approx(np.sqrt(2.0), rel=1e-6)

@@ -13,7 +13,7 @@ import pytest
 from dask_machines import machines
 
 from setupopt.jobs import cluster as rooms
-from setupopt.jobs.checkpointed_jobs import Crew, run_chunks
+from setupopt.jobs.checkpointed_jobs import WorkerPool, run_chunks
 from setupopt.jobs.cluster import ClusterError, cluster
 
 
@@ -26,13 +26,13 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 
 
 @pytest.fixture
-def crew(address: str) -> Iterator[Crew]:
+def crew(address: str) -> Iterator[WorkerPool]:
     """The worker."""
     with cluster(address) as found:
         yield found
 
 
-def test_chunks_come_in_order_to_the_last_bit(crew: Crew) -> None:
+def test_chunks_come_in_order_to_the_last_bit(crew: WorkerPool) -> None:
     """The same sines and square roots as here, record for record; one thread is told."""
     assert crew.threads == 1
     angles = [np.linspace(0.0, number, 7) for number in range(20)]
@@ -40,20 +40,20 @@ def test_chunks_come_in_order_to_the_last_bit(crew: Crew) -> None:
     assert [one.tobytes() for one in found] == [np.sin(one).tobytes() for one in angles]
 
 
-def test_a_jobs_own_error_comes_out(crew: Crew) -> None:
+def test_a_jobs_own_error_comes_out(crew: WorkerPool) -> None:
     """As it was raised there, and the crew goes on."""
     with pytest.raises(ZeroDivisionError):
         crew.submit(divmod, 1, 0).result(timeout=30)
     assert crew.submit(divmod, 7, 2).result(timeout=30) == (3, 1)
 
 
-def test_what_cannot_be_sent_is_an_error_of_the_job(crew: Crew) -> None:
+def test_what_cannot_be_sent_is_an_error_of_the_job(crew: WorkerPool) -> None:
     """Not taken for a scheduler that was lost."""
     with pytest.raises(TypeError, match="serialize"):
         crew.submit(len, threading.Lock()).result(timeout=30)
 
 
-def test_a_job_that_is_cancelled_is_not_begun(crew: Crew, tmp_path: Path) -> None:
+def test_a_job_that_is_cancelled_is_not_begun(crew: WorkerPool, tmp_path: Path) -> None:
     """One worker is busy; what waits behind it and is cancelled leaves no trace."""
     busy: Future[None] = crew.submit(time.sleep, 0.5)
     behind = [crew.submit(Path.touch, tmp_path / f"{number}") for number in range(5)]

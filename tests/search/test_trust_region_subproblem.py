@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from setupopt.search.engine.trust_region_subproblem import PENALTY, Rows, best_step
+from setupopt.search.engine.trust_region_subproblem import PENALTY, LinearModel, best_step
 
 
-def _random_rows(rng: np.random.Generator, count: int, variables: int, shift: float) -> Rows:
-    return Rows(rng.normal(size=count) + shift, rng.normal(size=(count, variables)))
+def _random_rows(rng: np.random.Generator, count: int, variables: int, shift: float) -> LinearModel:
+    return LinearModel(rng.normal(size=count) + shift, rng.normal(size=(count, variables)))
 
 
-def _by_simplex(values: Rows, limits: Rows, at: np.ndarray, radius: np.ndarray) -> float:
+def _by_simplex(values: LinearModel, limits: LinearModel, at: np.ndarray, radius: np.ndarray) -> float:
     """The same program through scipy's HiGHS: the best merit, level included."""
     n, m, k = at.size, values.level.size, limits.level.size
     cost = np.r_[np.zeros(n), -1.0, np.full(k, PENALTY)]
@@ -27,7 +27,7 @@ def _by_simplex(values: Rows, limits: Rows, at: np.ndarray, radius: np.ndarray) 
     return float(-solved.fun)
 
 
-def _merit(rows: Rows, limits: Rows, move: np.ndarray) -> float:
+def _merit(rows: LinearModel, limits: LinearModel, move: np.ndarray) -> float:
     broken = np.maximum(0.0, -(limits.level + limits.slope @ move)).sum()
     return float((rows.level + rows.slope @ move).min() - PENALTY * broken)
 
@@ -52,15 +52,18 @@ def test_step_stays_in_box_and_trust_region() -> None:
     """A step may leave neither the box nor the trust region."""
     at, radius = np.array([0.05, 0.9]), np.array([0.2, 0.2])
     step = best_step(
-        Rows(np.zeros(1), np.array([[-1.0, 1.0]])), Rows(np.empty(0), np.empty((0, 2))), at, radius
+        LinearModel(np.zeros(1), np.array([[-1.0, 1.0]])),
+        LinearModel(np.empty(0), np.empty((0, 2))),
+        at,
+        radius,
     )
     np.testing.assert_allclose(step.move, [-0.05, 0.1], atol=1e-7)
 
 
 def test_limit_weight_is_its_price() -> None:
     """A limit 1 - x >= 0.6 in a climb along x: widening it by one is worth the slope, 3."""
-    rows = Rows(np.zeros(1), np.array([[3.0]]))
-    limit = Rows(np.array([0.1]), np.array([[-1.0]]))
+    rows = LinearModel(np.zeros(1), np.array([[3.0]]))
+    limit = LinearModel(np.array([0.1]), np.array([[-1.0]]))
     step = best_step(rows, limit, np.array([0.3]), np.array([0.3]))
     assert step.move[0] == pytest.approx(0.1, abs=1e-6)
     assert step.limit_weights[0] == pytest.approx(3.0, abs=1e-4)

@@ -12,7 +12,7 @@ from setupopt.evaluation.cases import sweep_cases
 from setupopt.project import Project
 from setupopt.search.engine.index_points import on
 from setupopt.search.engine.maxmin import merit
-from setupopt.search.engine.multipliers import weights_at
+from setupopt.search.engine.multipliers import multipliers_at
 from setupopt.search.global_bounds import gains, search_independently, upper_bound
 from setupopt.search.relaxation import CLOSE, TIGHT, root_of
 from setupopt.search.solver import Solver
@@ -36,7 +36,7 @@ def test_nothing_in_the_box_beats_the_bound(hill: Project) -> None:
     problem = problem_of(hill)
     solver = Solver(problem, climbing=TIGHT)
     best = solver.solve(solver.box, problem.start, rules=CLOSE)
-    weights = weights_at(on(problem, best.places), best.outcome.point).values
+    weights = multipliers_at(on(problem, best.places), best.outcome.point).values
     bound = upper_bound(problem, best, weights, [problem.start])
     points = np.random.default_rng(0).random((2000, problem.start.size))
     answers = on(problem, best.places)(points)

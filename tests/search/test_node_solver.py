@@ -16,19 +16,19 @@ import optuna
 import pytest
 
 from setupopt.evaluation.variables import variables_of
-from setupopt.jobs.checkpointed_jobs import Crew
+from setupopt.jobs.checkpointed_jobs import WorkerPool
 from setupopt.project import Project
-from setupopt.search.parts.branch_and_bound import Chosen, PartStudy
-from setupopt.search.parts.node_solver import Body, BodyBoxes, Posed
-from setupopt.search.parts.part_space import Bounded, Box, PartSpace
+from setupopt.search.parts.branch_and_bound import BranchAndBoundResult, PartStudy
+from setupopt.search.parts.node_solver import Body, BodyBoxes, ProblemSpec
+from setupopt.search.parts.part_space import BoundedNode, Node, PartSpace
 from setupopt.search.setup_problem import SetupProblem
 
-from .test_parts import Toy, _toy, _url
+from .test_part_space import Toy, _toy, _url
 
 SIZES = (12, 12, 7, 7)
 
 
-class Uneven(Crew):
+class Uneven(WorkerPool):
     """Threads whose jobs take a while, some long after others that were begun later."""
 
     def __init__(self, threads: int, seed: int) -> None:
@@ -56,15 +56,15 @@ def crew(request: pytest.FixtureRequest) -> Iterator[Uneven]:
     found.pool.shutdown()
 
 
-def study(toy: Toy, url: str | None = None, crew: Crew | None = None) -> PartStudy:
+def study(toy: Toy, url: str | None = None, crew: WorkerPool | None = None) -> PartStudy:
     """The toy's study, opened by a crew."""
     return PartStudy(toy.space, toy.solve, Toy(toy.space, toy.tops).roots(), 1e-9, url, "toy", crew)
 
 
-def told(chosen: Chosen) -> tuple[object, ...]:
+def told(chosen: BranchAndBoundResult) -> tuple[object, ...]:
     """All that a study answers, to the last bit."""
     sets = [(one.box, one.bound, one.point.tobytes()) for one in chosen.sets]
-    return sets, chosen.bound, chosen.overshoot, chosen.solves, chosen.is_finished
+    return sets, chosen.bound, chosen.bound_violation, chosen.solves, chosen.is_finished
 
 
 @pytest.mark.parametrize("crew", [2, 5], indirect=True)
@@ -105,7 +105,7 @@ def test_a_box_of_a_worker_that_was_killed_is_taken_up_at_once(tmp_path: Path) -
 def test_a_crews_error_comes_out_and_leaves_its_boxes_to_others(tmp_path: Path) -> None:
     """Machines lost in the middle of two boxes: no trial stays as if it were worked at."""
 
-    class Lost(Crew):
+    class Lost(WorkerPool):
         threads = 2  # type: ignore[assignment]
 
         def submit(self, do: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
@@ -136,7 +136,7 @@ def body_of(problem: SetupProblem) -> Body:
     """A body that reckons with builds, of which none is known yet."""
     p = problem
     thin = p.index.places().pick(np.arange(0, len(p.index.places()), 4))
-    return Body(Posed.of(problem), True, thin)
+    return Body(ProblemSpec.of(problem), True, thin)
 
 
 def test_a_box_is_solved_alike_whatever_was_solved_before(hill: Project) -> None:
@@ -144,9 +144,9 @@ def test_a_box_is_solved_alike_whatever_was_solved_before(hill: Project) -> None
     problem = springs_of(hill)
     space = PartSpace([None], problem.variables)
     boxes, root = BodyBoxes(space, (body_of(problem),)), space.root(0)
-    low, high = space.split(Bounded(root, 0.0, problem.start))
+    low, high = space.split(BoundedNode(root, 0.0, problem.start))
 
-    def solved(boxes: BodyBoxes, box: Box) -> tuple[float, bytes, int]:
+    def solved(boxes: BodyBoxes, box: Node) -> tuple[float, bytes, int]:
         found = boxes(box, [problem.start])
         assert found.cases > 0
         return found.bound, found.point.tobytes(), found.cases

@@ -15,7 +15,7 @@ from setupopt.evaluation.model import Model
 from setupopt.project import Project
 from setupopt.project.bodies import with_body
 from setupopt.project.model import AxleLimits, Body, Setup
-from setupopt.search import Asked
+from setupopt.search import ProposalOptions
 from setupopt.search.comparison import Comparison, Contender, Reason, compare
 
 from .conftest import coarse
@@ -95,7 +95,7 @@ def test_own_best_is_what_propose_finds_for_the_body(bore: Project, own_best: Co
     searched = {one.setup.body: one.margin for one in own_best.contenders if one.is_own_best}
     assert set(searched) == {None, "long-floor"}
     for body, margin in searched.items():
-        asked = Asked(starts=1, loss=0.0, keep=("body",))
+        asked = ProposalOptions(starts=1, loss=0.0, keep=("body",))
         proposed = setupopt.propose(with_body(bore, body), asked).setup
         assert proposed.body == body
         assert margin == pytest.approx(setupopt.evaluate(bore, proposed).worst_margin[0], abs=1e-3)

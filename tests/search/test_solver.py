@@ -9,7 +9,7 @@ import setupopt
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.project import Project
 from setupopt.robust.builds.quasi_monte_carlo import BuildCloud
-from setupopt.search.engine.exchange import Exchanged
+from setupopt.search.engine.exchange import ExchangeResult
 from setupopt.search.relaxation import CLOSE, TIGHT
 from setupopt.search.solver import Solver
 
@@ -17,21 +17,21 @@ from .conftest import problem_of
 
 
 @pytest.fixture(scope="module")
-def exact(hill: Project) -> tuple[Solver, Exchanged]:
+def exact(hill: Project) -> tuple[Solver, ExchangeResult]:
     """The best without build errors."""
     solver = Solver(problem_of(hill), climbing=TIGHT)
     return solver, solver.solve(solver.box, solver.problem.start, rules=CLOSE)
 
 
 @pytest.fixture(scope="module")
-def robust(hill: Project, exact: tuple[Solver, Exchanged]) -> tuple[Solver, Exchanged]:
+def robust(hill: Project, exact: tuple[Solver, ExchangeResult]) -> tuple[Solver, ExchangeResult]:
     """The best with them."""
     solver = Solver(problem_of(hill), robust=True, climbing=TIGHT)
     end = solver.solve(solver.box, exact[1].outcome.point, rules=CLOSE)
     return solver, solver.verified(solver.box, end, CLOSE)
 
 
-def test_few_places_hold_the_whole_sweep(hill: Project, exact: tuple[Solver, Exchanged]) -> None:
+def test_few_places_hold_the_whole_sweep(hill: Project, exact: tuple[Solver, ExchangeResult]) -> None:
     """The merit told is the worst margin on 200 times as many angles: 1e-5 is a hundredth of what rounding to
     steps costs."""
     solver, end = exact
@@ -43,7 +43,7 @@ def test_few_places_hold_the_whole_sweep(hill: Project, exact: tuple[Solver, Exc
     assert len(end.places) < len(solver.problem.index.places()) / 2
 
 
-def test_borders_hold(exact: tuple[Solver, Exchanged]) -> None:
+def test_borders_hold(exact: tuple[Solver, ExchangeResult]) -> None:
     """Inside borders the best is inside, no better than without them; a held setting does not move."""
     solver, whole = exact
     low, high = solver.box
@@ -55,7 +55,9 @@ def test_borders_hold(exact: tuple[Solver, Exchanged]) -> None:
     assert end.merit <= whole.merit + 1e-6
 
 
-def test_robust_by_corners(exact: tuple[Solver, Exchanged], robust: tuple[Solver, Exchanged]) -> None:
+def test_robust_by_corners(
+    exact: tuple[Solver, ExchangeResult], robust: tuple[Solver, ExchangeResult]
+) -> None:
     """What is told of the worst build is no more than the thorough search of corners finds, to its notice of
     1e-4; and that is better than what the best exact setup stands."""
     solver, end = robust
@@ -64,14 +66,16 @@ def test_robust_by_corners(exact: tuple[Solver, Exchanged], robust: tuple[Solver
     assert built > solver.worst_build(exact[1].outcome.point).margin + 1e-4
 
 
-def test_robust_by_a_cloud(hill: Project, robust: tuple[Solver, Exchanged]) -> None:
+def test_robust_by_a_cloud(hill: Project, robust: tuple[Solver, ExchangeResult]) -> None:
     """No build of a cloud inside the tolerance box is under it."""
     solver, end = robust
     cloud = BuildCloud(solver.errors(end.outcome.point), sweep_cases(hill.venue))((0, 512))
     assert cloud.min() > end.merit - 1e-4
 
 
-def test_robustness_has_its_price(exact: tuple[Solver, Exchanged], robust: tuple[Solver, Exchanged]) -> None:
+def test_robustness_has_its_price(
+    exact: tuple[Solver, ExchangeResult], robust: tuple[Solver, ExchangeResult]
+) -> None:
     """Built exactly, the robust setup is no better than the exact one, and better than misbuilt."""
     alone = Solver(robust[0].problem)
     margin = alone.look(robust[1].outcome.point, alone.dense).value.min()
@@ -79,7 +83,7 @@ def test_robustness_has_its_price(exact: tuple[Solver, Exchanged], robust: tuple
     assert robust[1].merit < margin
 
 
-def test_the_dense_index_holds_the_sweep(exact: tuple[Solver, Exchanged]) -> None:
+def test_the_dense_index_holds_the_sweep(exact: tuple[Solver, ExchangeResult]) -> None:
     """Six times as many angles, those of the sweep among them, the last as well."""
     own, dense = exact[0].problem.index.grid, exact[0].dense.grid
     assert dense.size == 6 * (own.size - 1) + 1

@@ -20,7 +20,7 @@ from setupopt.evaluation.variables import (
 from setupopt.project import Project
 from setupopt.project.model import Range
 
-SETUPS = Path(__file__).resolve().parents[1] / "setups"
+SETUPS = Path(__file__).resolve().parents[2] / "setups"
 
 
 @pytest.fixture(scope="module", params=["bore", "bank", "hill"])

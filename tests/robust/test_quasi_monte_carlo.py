@@ -14,7 +14,7 @@ from setupopt.evaluation.cases import sweep_cases
 from setupopt.jobs.chunk_ranges import spans
 from setupopt.project import Project
 from setupopt.robust.builds.build_variation import build_errors
-from setupopt.robust.builds.quasi_monte_carlo import BuildCloud, Cloud
+from setupopt.robust.builds.quasi_monte_carlo import BuildCloud, MarginDistribution
 
 BIN = 1e-4
 
@@ -35,9 +35,9 @@ def drawn(count: int) -> np.ndarray:
     return margins
 
 
-def kept(margins: np.ndarray) -> Cloud:
+def kept(margins: np.ndarray) -> MarginDistribution:
     """A cloud of these margins, added in pieces."""
-    cloud = Cloud()
+    cloud = MarginDistribution()
     for piece in np.array_split(margins, 5):
         cloud.add(piece)
     return cloud
@@ -108,7 +108,7 @@ def test_percentiles_are_those_of_the_margins(count: int) -> None:
 def test_counts_are_exact() -> None:
     """Samples, lost ones, and the least of all; nothing depends on how they were added."""
     margins = drawn(1000)
-    cloud, held = kept(margins), Cloud()
+    cloud, held = kept(margins), MarginDistribution()
     assert (cloud.count, cloud.lost, cloud.least) == (1000, np.isinf(margins).sum(), -np.inf)
     held.add(margins[np.isfinite(margins)])
     assert (held.lost, held.least) == (0, margins[np.isfinite(margins)].min())
@@ -135,7 +135,7 @@ def test_floor_inside_a_bin_counts_it_whole() -> None:
 def test_memory_does_not_grow() -> None:
     """A hundred times as many samples take the same room."""
 
-    def room(cloud: Cloud) -> int:
+    def room(cloud: MarginDistribution) -> int:
         return sum(np.asarray(part).nbytes for part in vars(cloud).values())
 
     assert room(kept(drawn(1000))) == room(kept(drawn(100_000))) < 1e6
@@ -143,7 +143,7 @@ def test_memory_does_not_grow() -> None:
 
 def test_empty_cloud_says_nothing() -> None:
     """No sample: no percentile, and a share that may be anything."""
-    cloud = Cloud()
+    cloud = MarginDistribution()
     cloud.add(np.empty(0))
     assert np.isnan(cloud.percentile(0.05))
     assert cloud.share_under(0.0)[1:] == (0.0, 1.0)
