@@ -1,186 +1,291 @@
 """Forces on the car in a trial trim, what is left over, and how that changes: residual and Jacobian.
 
-Unknowns: heave z, pitch theta (nose down), body roll phi (left side up), rise of the wheel centres
-w FL, FR, RL, RR. Rows: heave force, pitch moment, roll moment, the four wheels' normal forces;
-in newtons and newton metres, all zero in equilibrium.
+Unknowns: see `inputs.UNKNOWNS`. Rows, over the weight (moments over weight times a metre): heave force, pitch and
+roll moment of the body, normal force of the four wheels, side force, yaw moment, longitudinal slip of the four
+wheels, lateral force of the axles. All zero in equilibrium. Docs/model.md, trim.
 """
 
 from __future__ import annotations
 
-from math import tan
+from math import cos, sin
 
-from setupopt.physics import air, suspension, tyre
-from setupopt.physics.inputs import Floats, Record, Records, layout
+from setupopt.physics import air, suspension, wheel
+from setupopt.physics.case_state import set_heading
+from setupopt.physics.inputs import KAPPA, RISE, SIDESLIP, TAU, UNKNOWNS, Floats, Record, Records, layout
 from setupopt.physics.jit import kernel
-from setupopt.physics.place import GRAVITY
+from setupopt.units import GRAVITY
 
-# Scratch of one thread for one trial trim. slant: tan(inclination); depth: crown penetration; shift:
-# how much less of it carries the same load per slant; moment: of the normal force about the tread's
-# middle. across: lateral force over the surface's normal, T = tau N; lateral, vertical: force along the
-# car's y and z; body: force up on the body, suspension and links. Slopes: load and moment by heave,
-# pitch, roll, own wheel's rise; lateral and vertical by own and other wheel's load; body, side and
-# wheel by heave, pitch, roll, own and other wheel's rise. forces_only: true where nobody asks for slopes, as
-# in a step in time; they are then left as they are.
+SIDE = 7
+YAW = 8
+SLIP = 9
+AXLES = 13
+# The friction factor is the last column.
+FACTOR = UNKNOWNS
+COLUMNS = UNKNOWNS + 1
+
+# Scratch of one thread for one trial trim. body: force up on the body at a wheel, suspension and links; lateral,
+# vertical: tyre forces along the car's y and z; forward: normal and tyre force along x. demand: force along that the
+# tyres of an axle must give. loads: of the air. matrix, pivots: a Jacobian with the factor's column and one row more,
+# factored. tangent, null: along the path of trims, and the left null vector.
 WORK = layout(
-    axles="tau",
-    wheels="travel inclination slant shift depth load moment patch across lateral vertical body",
+    axles="demand",
+    wheels="body lateral vertical forward",
     more=(
-        ("state", "f8", (7,)), ("trial", "f8", (7,)), ("last", "f8", (7,)), ("step", "f8", (7,)),
-        ("residual", "f8", (7,)), ("jacobian", "f8", (7, 7)), ("body_matrix", "f8", (3, 3)),
-        ("body_right", "f8", (3,)),
-        ("load_slope", "f8", (4, 4)), ("moment_slope", "f8", (4, 4)),
-        ("lateral_slope", "f8", (4, 2)), ("vertical_slope", "f8", (4, 2)),
-        ("body_slope", "f8", (4, 5)), ("side_slope", "f8", (4, 5)), ("wheel_slope", "f8", (4, 5)),
-        ("lift", "f8", (3,)), ("air_slope", "f8", (3, 3)), ("ends", "f8", (5,)), ("forces_only", "?"),
+        ("x", "f8", (COLUMNS,)), ("trial", "f8", (COLUMNS,)), ("last", "f8", (COLUMNS,)),
+        ("step", "f8", (COLUMNS,)), ("tangent", "f8", (COLUMNS,)), ("null", "f8", (COLUMNS,)),
+        ("residual", "f8", (COLUMNS,)), ("jacobian", "f8", (COLUMNS, COLUMNS)),
+        ("matrix", "f8", (COLUMNS, COLUMNS)), ("pivots", "i8", (COLUMNS,)),
+        ("inverse", "f8", (3, 3)), ("column", "f8", (COLUMNS,)), ("row", "f8", (COLUMNS,)), ("kept", "f8", (COLUMNS,)),
+        ("loads", "f8", (air.LOADS, air.COLUMNS)), ("demand_slope", "f8", (COLUMNS,)),
+        ("lateral_slope", "f8", (4, wheel.COLUMNS)), ("vertical_slope", "f8", (4, wheel.COLUMNS)),
+        ("forward_slope", "f8", (4, wheel.COLUMNS)), ("body_slope", "f8", (4, wheel.COLUMNS)),
+        ("wheels", wheel.WHEELS),
     ),
 )  # fmt: skip
 
 
 @kernel
-def _tyres(car: Record, setup: Record, place: Record, x: Floats, work: Record) -> None:
-    """Normal force of every tyre and its slopes."""
-    for w in range(4):
-        side = car.side[w]
-        gain, lean, cos_tilt = car.camber_gain[w], place.lean, place.cos_tilt[w]
-        travel = x[3 + w] - (x[0] - car.x[w] * x[1] + car.y[w] * x[2])
-        eps = lean * (setup.camber[w] + gain * travel + side * (place.tilt[w] - x[2]))
-        crown = car.radius[w] - setup.penetration[w] + x[3 + w] - place.rise[w]
-        depth, t, k = car.radius[w] - crown * cos_tilt, tan(eps), setup.foundation[w]
-        n, m, s0, s1, s2 = tyre.contact(
-            depth, t, place.curve_along[w], place.curve_across[w], car.half_width[w], k, work.ends
-        )
-        work.travel[w], work.inclination[w], work.slant[w], work.depth[w] = travel, eps, t, depth
-        work.load[w], work.moment[w], work.patch[w] = n, m, s0 / k
-        work.shift[w] = s1 / s0 if s0 > 0.0 else 0.0
-        if work.forces_only:
-            continue
-        turn = lean * (1.0 + t * t)
-        for c in range(4):
-            by = gain * (-1.0 if c == 0 else car.x[w] if c == 1 else -car.y[w] if c == 2 else 1.0)
-            by = turn * (by - side if c == 2 else by)
-            work.load_slope[w, c], work.moment_slope[w, c] = s1 * by, s2 * by
-        work.load_slope[w, 3] -= s0 * cos_tilt
-        work.moment_slope[w, 3] -= s1 * cos_tilt
+def _turn_forces(state: Record, w: int, work: Record) -> None:
+    """Forces of a wheel along the car's axes: the surface is tilted across the car, and leans along it."""
+    wheels = work.wheels
+    c = cos(state.tilt[w])
+    s = sin(state.tilt[w])
+    lean = state.lean[w] * c
+    load = wheels.load[w]
+    across = wheels.across[w]
+    work.lateral[w] = across * c - load * s
+    work.vertical[w] = load * c + across * s
+    work.forward[w] = wheels.along[w] - load * lean
+    for j in range(wheel.COLUMNS):
+        grown = wheels.load_slope[w, j] if j < wheel.LOAD_COLUMNS else 0.0
+        slope = wheels.across_slope[w, j]
+        work.lateral_slope[w, j] = slope * c - grown * s
+        work.vertical_slope[w, j] = grown * c + slope * s
+        work.forward_slope[w, j] = wheels.along_slope[w, j] - grown * lean
+    tilt = state.tilt_slope[w]
+    j = wheel.BY_SIDESLIP
+    work.lateral_slope[w, j] -= work.vertical[w] * tilt
+    work.vertical_slope[w, j] += work.lateral[w] * tilt
+    work.forward_slope[w, j] -= load * (state.lean_slope[w] * c - state.lean[w] * s * tilt)
 
 
 @kernel
-def _share_lateral(place: Record, axle: int, work: Record) -> None:
-    """Share the axle's lateral force in proportion to load; nothing where the axle is in the air."""
-    i, o = 2 * axle, 2 * axle + 1
-    work.lateral_slope[i : o + 1] = 0.0
-    work.vertical_slope[i : o + 1] = 0.0
-    down = work.load[i] * place.cos_tilt[i] + work.load[o] * place.cos_tilt[o]
-    lean = work.load[i] * place.sin_tilt[i] + work.load[o] * place.sin_tilt[o]
-    tau = (place.axle_side[axle] + lean) / down if down > 0.0 else 0.0
-    work.tau[axle] = tau
-    for w in range(i, o + 1):
-        c, s, other = place.cos_tilt[w], place.sin_tilt[w], i + o - w
-        work.across[w] = tau * work.load[w]
-        work.lateral[w], work.vertical[w] = work.load[w] * (tau * c - s), work.load[w] * (c + tau * s)
-        if down > 0.0 and not work.forces_only:
-            own = work.load[w] * (s - tau * c) / down
-            cross = work.load[w] * (place.sin_tilt[other] - tau * place.cos_tilt[other]) / down
-            work.lateral_slope[w, 0], work.lateral_slope[w, 1] = tau * c - s + own * c, cross * c
-            work.vertical_slope[w, 0], work.vertical_slope[w, 1] = c + tau * s + own * s, cross * s
-
-
-@kernel
-def _suspension(car: Record, setup: Record, place: Record, w: int, work: Record) -> None:
-    """Force up on the body at one wheel, and the slopes of all that hangs on this wheel."""
-    axle, other = w // 2, w + 1 - 2 * (w % 2)
+def _hang(car: Record, setup: Record, case: Record, w: int, work: Record) -> None:
+    """Force up on the body at one wheel: springs, stops and links."""
+    wheels = work.wheels
+    axle = w // 2
+    other = w + 1 - 2 * (w % 2)
     force, own, cross = suspension.spring_force(
-        work.travel[w], work.travel[other], setup.wheel_rate[w], setup.anti_roll[axle],
-        setup.third[axle],
-    )  # fmt: skip
+        wheels.travel[w], wheels.travel[other], setup.wheel_rate[w], setup.anti_roll[axle], setup.third[axle]
+    )
     stop, rate = suspension.stop_force(
-        work.travel[w], car.bump_travel[w], car.droop_travel[w], car.stop_rate[w]
+        wheels.travel[w], car.bump_travel[w], car.droop_travel[w], car.stop_rate[w]
     )
     own += rate
+    link = case.transfer * car.link[w]
     rest = car.static_load[w] - car.unsprung_mass[w] * GRAVITY
-    link = place.transfer * car.link[w]
-    work.body[w] = rest + force + stop + link * work.lateral[w] + car.anti[w] * place.wheel_drive[w]
-    if work.forces_only:
-        return
-    spring_0, spring_1 = -(own + cross), car.x[w] * own + car.x[other] * cross
-    spring_2 = -(car.y[w] * own + car.y[other] * cross)
-    for c in range(5):
-        mine = work.load_slope[w, min(c, 3)] if c < 4 else 0.0
-        its = work.load_slope[other, min(c, 3)] if c != 3 else 0.0
-        spring = (
-            spring_0 if c == 0 else spring_1 if c == 1 else spring_2 if c == 2 else own if c == 3 else cross
-        )
-        side = work.lateral_slope[w, 0] * mine + work.lateral_slope[w, 1] * its
-        work.side_slope[w, c] = side
-        work.body_slope[w, c] = spring + link * side
-        vertical = work.vertical_slope[w, 0] * mine + work.vertical_slope[w, 1] * its
-        work.wheel_slope[w, c] = vertical - work.body_slope[w, c]
+    work.body[w] = rest + force + stop + link * work.lateral[w] + car.anti[w] * wheels.along[w]
+    for j in range(wheel.COLUMNS):
+        mine = wheels.travel_slope[w, j] if j < wheel.LOAD_COLUMNS else 0.0
+        its = wheels.travel_slope[other, j] if j < 3 else 1.0 if j == wheel.OTHER else 0.0
+        spring = own * mine + cross * its
+        slip = link * work.lateral_slope[w, j] + car.anti[w] * wheels.along_slope[w, j]
+        work.body_slope[w, j] = spring + slip
 
 
 @kernel
-def _body_rows(car: Record, place: Record, x: Floats, work: Record) -> None:
-    """Heave, pitch and roll of the body: weight, inertia and air; the wheels come on top."""
-    bx, by, bz = place.pull[0], place.transfer * place.pull[1], place.pull[2]
-    ms, hs, r, jac = car.sprung_mass, car.sprung_height, work.residual, work.jacobian
-    drag, side = place.drag, place.transfer * place.side_force
-    r[0] = ms * bz - work.lift[0]
-    r[1] = (hs + x[0]) * ms * bx - hs * x[1] * ms * bz + work.lift[2] - car.drag_height * drag
-    r[2] = -(hs + x[0]) * ms * by - hs * x[2] * ms * bz + work.lift[1] - car.side_height * side
-    if work.forces_only:
-        return
-    for c in range(3):
-        jac[0, c] = -work.air_slope[0, c]
-        jac[1, c] = work.air_slope[2, c]
-        jac[2, c] = work.air_slope[1, c]
+def _body_rows(car: Record, case: Record, state: Record, x: Floats, work: Record) -> None:
+    """Weight, inertia and air in all rows; the wheels come on top."""
+    bx = state.pull[0]
+    by = case.transfer * state.pull[1]
+    bz = state.pull[2]
+    bx_slope = state.pull_slope[0]
+    by_slope = case.transfer * state.pull_slope[1]
+    ms = car.sprung_mass
+    hs = car.sprung_height
+    side = air.side_force(car, state)
+    side_slope = -case.crab * state.pressure * car.side_area
+    r = work.residual
+    jac = work.jacobian
+    loads = work.loads
+    r[0] = ms * bz - loads[0, 0]
+    r[1] = (hs + x[0]) * ms * bx - hs * x[1] * ms * bz + loads[2, 0] - car.drag_height * state.drag
+    r[1] -= state.gyro[1]
+    r[2] = -(hs + x[0]) * ms * by - hs * x[2] * ms * bz + loads[1, 0]
+    r[2] -= car.side_height * case.transfer * side + state.gyro[0]
+    r[SIDE] = car.mass * state.pull[1] + side
+    r[YAW] = car.side_x * side - state.gyro[2]
+    for c in range(4):
+        column = c if c < 3 else SIDESLIP
+        jac[0, column] = -loads[0, 1 + c]
+        jac[1, column] = loads[2, 1 + c]
+        jac[2, column] = loads[1, 1 + c]
     jac[1, 0] += ms * bx
     jac[1, 1] -= hs * ms * bz
     jac[2, 0] -= ms * by
     jac[2, 2] -= hs * ms * bz
+    jac[1, SIDESLIP] += (hs + x[0]) * ms * bx_slope - state.gyro_slope[1]
+    jac[2, SIDESLIP] -= (hs + x[0]) * ms * by_slope + car.side_height * case.transfer * side_slope
+    jac[2, SIDESLIP] -= state.gyro_slope[0]
+    jac[SIDE, SIDESLIP] = car.mass * state.pull_slope[1] + side_slope
+    jac[YAW, SIDESLIP] = car.side_x * side_slope - state.gyro_slope[2]
 
 
 @kernel
-def _wheel_rows(car: Record, place: Record, x: Floats, w: int, work: Record) -> None:
+def _wheel_rows(car: Record, case: Record, state: Record, x: Floats, w: int, work: Record) -> None:
     """Add one wheel to every row.
 
     The sprung mass's own CG stands ahead of or behind the car's where the unsprung masses do not
     balance; `x m_u b_z` carries that into the pitch moment, so that the pad is an equilibrium.
     """
-    bx, by, bz = place.pull[0], place.transfer * place.pull[1], place.pull[2]
-    mu, up, rise = car.unsprung_mass[w], car.unsprung_height[w] + x[3 + w], place.rise[w]
-    arm = place.transfer * rise
+    bx = state.pull[0]
+    by = case.transfer * state.pull[1]
+    bz = state.pull[2]
+    mu = car.unsprung_mass[w]
+    up = car.unsprung_height[w] + x[RISE + w]
+    rise = state.ground[w] + state.rise[w]
+    arm = case.transfer * rise
     side = car.side[w]
-    r, jac = work.residual, work.jacobian
+    at = car.x[w]
+    y = car.y[w]
+    wheels = work.wheels
+    r = work.residual
+    jac = work.jacobian
     r[0] += work.body[w]
-    r[1] += -car.x[w] * (work.body[w] - mu * bz) + up * mu * bx + rise * place.wheel_drive[w]
-    r[2] += car.y[w] * work.body[w] - up * mu * by - arm * work.lateral[w] + side * work.moment[w]
-    r[3 + w] = work.vertical[w] - work.body[w] + mu * bz
-    if work.forces_only:
+    r[1] += -at * (work.body[w] - mu * bz) + up * mu * bx + rise * work.forward[w]
+    r[2] += y * work.body[w] - up * mu * by - arm * work.lateral[w] + side * wheels.moment[w]
+    r[RISE + w] = work.vertical[w] - work.body[w] + mu * bz
+    r[SIDE] += work.lateral[w]
+    r[YAW] += at * work.lateral[w] - y * work.forward[w] + wheels.aligning[w]
+    for j in range(wheel.COLUMNS):
+        column = wheel.global_column(w, j)
+        body = work.body_slope[w, j]
+        jac[0, column] += body
+        jac[1, column] += rise * work.forward_slope[w, j] - at * body
+        jac[2, column] += y * body - arm * work.lateral_slope[w, j]
+        if j < wheel.LOAD_COLUMNS:
+            jac[2, column] += side * wheels.moment_slope[w, j]
+        jac[RISE + w, column] = work.vertical_slope[w, j] - body
+        jac[SIDE, column] += work.lateral_slope[w, j]
+        jac[YAW, column] += at * work.lateral_slope[w, j] - y * work.forward_slope[w, j]
+        jac[YAW, column] += wheels.aligning_slope[w, j]
+    jac[1, RISE + w] += mu * bx
+    jac[2, RISE + w] -= mu * by
+    jac[1, SIDESLIP] += up * mu * state.pull_slope[0] + state.ground_slope[w] * work.forward[w]
+    jac[2, SIDESLIP] -= case.transfer * (
+        up * mu * state.pull_slope[1] + state.ground_slope[w] * work.lateral[w]
+    )
+
+
+@kernel
+def _demand(car: Record, state: Record, work: Record) -> float:
+    """Force along that the tyres must give, N, with its slopes; the surface's own push is taken off."""
+    slope = work.demand_slope
+    for j in range(COLUMNS):
+        slope[j] = 0.0
+    total = state.drag - car.mass * state.pull[0]
+    slope[SIDESLIP] = -car.mass * state.pull_slope[0]
+    for w in range(4):
+        total -= work.forward[w] - work.wheels.along[w]
+        for j in range(wheel.LOAD_COLUMNS):
+            push = work.forward_slope[w, j] - work.wheels.along_slope[w, j]
+            slope[wheel.global_column(w, j)] -= push
+    return total
+
+
+@kernel
+def _slip_rows(car: Record, x: Floats, axle: int, demand: float, work: Record) -> None:
+    """How the wheels of an axle share the force along: alike, at one speed, or under the driver's brakes."""
+    left = 2 * axle
+    wheels = work.wheels
+    r = work.residual
+    jac = work.jacobian
+    share = car.drive[axle] if demand > 0.0 else car.brake[axle]
+    work.demand[axle] = share * demand
+    weight = car.mass * GRAVITY
+    if demand > 0.0 and car.is_locked[axle] == 0.0:
+        for w in (left, left + 1):
+            r[SLIP + w] = wheels.along[w] - 0.5 * share * demand
+            _add_along(w, SLIP + w, 0.5 * share, work)
+            if wheels.load[w] <= 0.0:  # a wheel in the air rolls as it likes
+                r[SLIP + w] += weight * x[KAPPA + w]
+                jac[SLIP + w, KAPPA + w] += weight
         return
-    for c in range(5):
-        column = c if c < 3 else 3 + w if c == 3 else 4 + w - 2 * (w % 2)
-        jac[0, column] += work.body_slope[w, c]
-        jac[1, column] -= car.x[w] * work.body_slope[w, c]
-        jac[2, column] += car.y[w] * work.body_slope[w, c] - arm * work.side_slope[w, c]
-        jac[3 + w, column] = work.wheel_slope[w, c]
-        if c < 4:
-            jac[2, column] += side * work.moment_slope[w, c]
-    jac[1, 3 + w] += mu * bx
-    jac[2, 3 + w] -= mu * by
+    row = SLIP + left
+    r[row] = wheels.along[left] + wheels.along[left + 1] - share * demand
+    _add_along(left, row, share, work)
+    _add_along(left + 1, row, 0.0, work)
+    row += 1
+    if demand > 0.0:
+        ahead = wheels.step[left]
+        beside = wheels.step[left + 1]
+        r[row] = weight * ((1.0 + x[KAPPA + left + 1]) * beside - (1.0 + x[KAPPA + left]) * ahead)
+        jac[row, KAPPA + left] = -weight * ahead
+        jac[row, KAPPA + left + 1] = weight * beside
+        jac[row, SIDESLIP] = weight * sin(x[SIDESLIP]) * (x[KAPPA + left] - x[KAPPA + left + 1])
+    else:
+        r[row] = weight * (x[KAPPA + left + 1] - x[KAPPA + left])
+        jac[row, KAPPA + left] = -weight
+        jac[row, KAPPA + left + 1] = weight
+
+
+@kernel
+def _add_along(w: int, row: int, share: float, work: Record) -> None:
+    """Slopes of a wheel's force along, less a share of the demand's."""
+    for j in range(wheel.COLUMNS):
+        work.jacobian[row, wheel.global_column(w, j)] += work.wheels.along_slope[w, j]
+    if share != 0.0:
+        for j in range(COLUMNS):
+            work.jacobian[row, j] -= share * work.demand_slope[j]
+
+
+@kernel
+def _axle_row(car: Record, x: Floats, axle: int, work: Record) -> None:
+    """Lateral force of an axle: what its two tyres give."""
+    row = AXLES + axle
+    weight = car.mass * GRAVITY
+    work.residual[row] = -weight * x[TAU + axle]
+    work.jacobian[row, TAU + axle] = -weight
+    for w in (2 * axle, 2 * axle + 1):
+        work.residual[row] += work.wheels.across[w]
+        for j in range(wheel.COLUMNS):
+            work.jacobian[row, wheel.global_column(w, j)] += work.wheels.across_slope[w, j]
 
 
 @kernel
 def balance(
-    car: Record, elements: Records, setup: Record, place: Record, flow: Records, x: Floats, work: Record
-) -> None:
-    """Residual and (unless `work.forces_only`) Jacobian at state `x`, into `work`; every force on the way."""
-    _tyres(car, setup, place, x, work)
-    _share_lateral(place, 0, work)
-    _share_lateral(place, 1, work)
-    slopes = not work.forces_only
-    lift, roll, pitch = air.downforce(elements, flow, x[0], x[1], x[2], slopes, work.air_slope)
-    work.lift[0], work.lift[1], work.lift[2] = lift, roll, pitch
-    if slopes:
-        work.jacobian[:, :] = 0.0
-    _body_rows(car, place, x, work)
+    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
+    work: Record,
+) -> None:  # fmt: skip
+    """Residual and Jacobian at `x` (COLUMNS), the friction factor last, into `work`; every force on the way."""
+    set_heading(car, case, x[SIDESLIP], state)
+    wheels = work.wheels
     for w in range(4):
-        _suspension(car, setup, place, w, work)
-        _wheel_rows(car, place, x, w, work)
+        wheel.set_load(car, setup, case, state, x, w, wheels)
+    for w in range(4):
+        wheel.set_forces(car, setup, case, state, x, w, x[FACTOR], wheels)
+    air.downforce(car, elements, setup, case, state, road, x, work.loads)
+    work.jacobian[:, :] = 0.0
+    _body_rows(car, case, state, x, work)
+    for w in range(4):
+        _turn_forces(state, w, work)
+    for w in range(4):
+        _hang(car, setup, case, w, work)
+        _wheel_rows(car, case, state, x, w, work)
+    demand = _demand(car, state, work)
+    for axle in range(2):
+        _slip_rows(car, x, axle, demand, work)
+        _axle_row(car, x, axle, work)
+    _per_weight(car, x, work)
+
+
+@kernel
+def _per_weight(car: Record, x: Floats, work: Record) -> None:
+    """Rows over the weight; the last column by the factor instead of its logarithm."""
+    share = 1.0 / (car.mass * GRAVITY)
+    per_factor = 1.0 / x[FACTOR]
+    for row in range(UNKNOWNS):
+        work.residual[row] *= share
+        for j in range(COLUMNS):
+            work.jacobian[row, j] *= share
+        work.jacobian[row, FACTOR] *= per_factor

@@ -10,8 +10,7 @@ from __future__ import annotations
 
 from math import sqrt
 
-from setupopt.physics import air
-from setupopt.physics.inputs import STRIPS, Floats, Record, Records
+from setupopt.physics.inputs import Floats, Record, Records
 from setupopt.physics.jit import kernel
 
 WHEELS = 4
@@ -24,50 +23,50 @@ def columns(elements: Records) -> int:
 
 
 @kernel
-def patch_length(place: Record, work: Record, w: int) -> float:
+def patch_length(state: Record, work: Record, w: int) -> float:
     """Length of a wheel's patch under its crown, m; 0 where the crown is off the surface."""
-    return 2.0 * sqrt(2.0 * max(work.depth[w], 0.0) / place.curve_along[w])
+    return 2.0 * sqrt(2.0 * max(work.wheels.depth[w], 0.0) / state.curve_along[w])
 
 
 @kernel
 def find_contacts(
-    car: Record, elements: Records, place: Record, work: Record, behind: Floats, length: Floats
+    car: Record, elements: Records, state: Record, work: Record, behind: Floats, length: Floats
 ) -> None:
     """For each column: how far behind the front axle it stands, and over what length it takes the mean, m."""
     for w in range(WHEELS):
-        behind[w], length[w] = car.to_front - car.x[w], patch_length(place, work, w)
+        behind[w] = car.to_front - car.x[w]
+        length[w] = patch_length(state, work, w)
     for n in range(elements.size):
         for column in range(WHEELS + 2 * n, WHEELS + 2 * n + 2):
-            behind[column], length[column] = car.to_front - elements[n].x, 3.0 * elements[n].along
+            behind[column] = car.to_front - elements[n].x
+            length[column] = 3.0 * elements[n].along
 
 
 @kernel
 def put_road(
-    car: Record, elements: Records, before: Floats, after: Floats, share: float, place: Record, flow: Records
+    car: Record, elements: Records, before: Floats, after: Floats, share: float, state: Record, road: Records
 ) -> None:
     """Put the road under wheels and air elements, `share` of the way between two moments."""
     for w in range(WHEELS):
-        place.rise[w] = place.ground[w] + before[w] + share * (after[w] - before[w])
+        state.rise[w] = before[w] + share * (after[w] - before[w])
     for n in range(elements.size):
-        if elements[n].ground == 0.0:  # it does not feel its gap
-            continue
         i = WHEELS + 2 * n
         left = before[i] + share * (after[i] - before[i])
         right = before[i + 1] + share * (after[i + 1] - before[i + 1])
-        slope = (left - right) / (car.y[0] - car.y[1])
-        air.raise_surface(elements[n], 0.5 * (left + right), slope, flow[STRIPS * n : STRIPS * (n + 1)])
+        road[n].height = 0.5 * (left + right)
+        road[n].slope = (left - right) / (car.y[0] - car.y[1])
 
 
 @kernel
-def road_plane(car: Record, place: Record) -> tuple[float, float, float]:
+def road_plane(car: Record, state: Record) -> tuple[float, float, float]:
     """Plane through the road's unevenness under the wheels: height at the CG, slope forwards, to the left.
 
     By least squares, which splits into the means of the axles along the car and the sides across it.
     """
-    rise = place.rise - place.ground
-    front, rear = 0.5 * (rise[0] + rise[1]), 0.5 * (rise[2] + rise[3])
+    rise = state.rise
+    front = 0.5 * (rise[0] + rise[1])
+    rear = 0.5 * (rise[2] + rise[3])
     forwards = (front - rear) / car.wheelbase
-    y_front, y_rear = car.y[0], car.y[2]
-    across = (rise[0] - rise[1]) * y_front + (rise[2] - rise[3]) * y_rear
-    left = across / (2.0 * (y_front * y_front + y_rear * y_rear))
+    across = (rise[0] - rise[1]) * car.y[0] + (rise[2] - rise[3]) * car.y[2]
+    left = across / (2.0 * (car.y[0] * car.y[0] + car.y[2] * car.y[2]))
     return rear + forwards * car.to_rear, forwards, left

@@ -10,16 +10,18 @@ is one of another length. The driver holds the speed, so that drive or brake fol
 
 from __future__ import annotations
 
-from math import cos, pi, sin
+from math import cos, hypot, pi, sin
 
 import numpy as np
 
+from setupopt.physics import air
+from setupopt.physics.balance import COLUMNS
+from setupopt.physics.case_state import set_wind
 from setupopt.physics.contacts import columns
-from setupopt.physics.inputs import Floats, Record, Records
+from setupopt.physics.inputs import SIDESLIP, Floats, Record, Records
 from setupopt.physics.jit import kernel
 from setupopt.physics.obstacle import THROWN, look
-from setupopt.physics.place import prepare, set_demand, set_wind
-from setupopt.physics.ride_time import has_left, step
+from setupopt.physics.ride_time import begin, has_left, step
 
 # Time the car is followed after the gust has passed, s, a swing or two of the body; steps between two looks.
 _AFTER = 0.3
@@ -37,43 +39,63 @@ def gust_speed(s: float, peak: float, length: float) -> float:
 
 
 @kernel
-def _blow(
-    car: Record, elements: Records, case: Record, wind: float, direction: float, place: Record, flow: Records
-) -> None:
-    """A wind on top of the case's own, m/s, from `direction`; the tyres hold speed and path against it."""
+def _blow(car: Record, case: Record, wind: float, direction: float, state: Record) -> None:
+    """A wind on top of the case's own, m/s, from `direction`."""
     headwind = case.headwind + wind * cos(direction)
     crosswind = case.crosswind + wind * sin(direction)
-    set_wind(car, elements, case, headwind, crosswind, place, flow)
-    set_demand(car, place)
+    set_wind(car, case, headwind, crosswind, state)
+
+
+@kernel
+def _pushed(car: Record, rest: Floats, work: Record, state: Record, demand: Floats) -> None:
+    """What the axles must pass with the gust's push on top of the trim's; the driver holds speed and path.
+
+    `rest`: side force, yaw moment and force along that the trim's wind asks of the tyres; `demand` (2): the axles'.
+    """
+    side = air.side_force(car, state) - rest[0]
+    along = state.drag - rest[1]
+    for axle in range(2):
+        arm = car.to_rear + car.side_x if axle == 0 else car.to_front - car.side_x
+        share = car.drive[axle] if work.demand[axle] > 0.0 else car.brake[axle]
+        grown = hypot(side * arm / car.wheelbase, along * share)
+        state.demand[axle] = demand[axle] + grown
 
 
 @kernel
 def gust_margin(
     car: Record, elements: Records, points: Records, setup: Record, case: Record, damping: Record,
-    place: Record, flow: Records, trim: Floats, peak: float, length: float, direction: float, dt: float,
+    base: Record, state: Record, bed: Records, peak: float, length: float, direction: float, dt: float,
     floor: float, work: Record, scratch: Floats, answer: Record, trace: Floats,
 ) -> float:  # fmt: skip
-    """Least margin while a gust passes, and for 0.3 s after; stops early under `floor`.
+    """Least margin at any instant while a gust passes, and for 0.3 s after; stops early under `floor`.
 
     `direction`, rad: where it comes from, 0 from ahead, 90 deg from the left. Over a step of `dt` the wind
-    is that of its middle. `trace` (looks, 5) takes time and what `look` sees. A car thrown off the surface
-    has `THROWN`.
+    is that of its middle. The push of the gust is added to what the axles pass already, whichever way it acts.
+    `trace` (looks, 5) takes time and what `look` sees. A car thrown off the surface has `THROWN`.
     """
-    prepare(car, elements, setup, case, place, flow)
-    x, v, seen, smooth = trim.copy(), np.zeros(7), np.zeros(4), np.zeros(columns(elements))
-    least = look(car, elements, points, setup, case, place, flow, x, work, answer, seen)
+    x = np.zeros(COLUMNS)
+    v = np.zeros(COLUMNS)
+    begin(car, case, base, state, x)
+    seen = np.zeros(4)
+    smooth = np.zeros(columns(elements))
+    least = look(car, elements, points, setup, case, state, bed, x, work, answer, seen)
+    demand = state.demand.copy()
+    rest = np.array([air.side_force(car, state), state.drag])
     for i in range(int((length / case.speed + _AFTER) / dt) + 1):
         wind = gust_speed(case.speed * (i + 0.5) * dt, peak, length)
-        _blow(car, elements, case, wind, direction, place, flow)
-        step(car, elements, setup, damping, place, flow, smooth, smooth, dt, x, v, work, scratch)
+        _blow(car, case, wind, direction, state)
+        step(car, elements, setup, case, damping, state, bed, smooth, smooth, dt, x, v, work, scratch)
         if (i + 1) % _EVERY > 0:
             continue
         wind = gust_speed(case.speed * (i + 1) * dt, peak, length)
-        _blow(car, elements, case, wind, direction, place, flow)
-        margin = look(car, elements, points, setup, case, place, flow, x, work, answer, seen)
-        least = min(least, THROWN if has_left(x, trim, smooth) else margin)
+        _blow(car, case, wind, direction, state)
+        state.flow = state.air_angle + case.crab * x[SIDESLIP]
+        _pushed(car, rest, work, state, demand)
+        margin = look(car, elements, points, setup, case, state, bed, x, work, answer, seen)
+        least = min(least, THROWN if has_left(x, base, smooth) else margin)
         if i // _EVERY < trace.shape[0]:
-            trace[i // _EVERY, 0], trace[i // _EVERY, 1:] = (i + 1) * dt, seen
+            trace[i // _EVERY, 0] = (i + 1) * dt
+            trace[i // _EVERY, 1:] = seen
         if least < floor or least <= THROWN:
             break
     return least

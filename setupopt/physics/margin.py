@@ -8,13 +8,12 @@ from setupopt.physics.jit import kernel
 
 # An axle in the air, or a driven wheel in the air with an open differential.
 MOST_USE = 100.0
-# Value lost per metre that an axle hangs over the surface, and per g of press that is missing.
-_LIFT_PRICE = 10.0
+# Value lost per g of press that is missing.
 _PRESS_PRICE = 10.0
 
 
 @kernel
-def _capped(demand: float, capacity: float) -> float:
+def capped(demand: float, capacity: float) -> float:
     """Demand over capacity, held below `MOST_USE`."""
     return MOST_USE if demand >= MOST_USE * capacity else demand / capacity
 
@@ -26,7 +25,7 @@ def pair_use(lateral: float, along: float, left: float, right: float) -> float:
     >>> round(pair_use(300.0, 400.0, 400.0, 600.0), 3)
     0.5
     """
-    return _capped(hypot(lateral, along), left + right)
+    return capped(hypot(lateral, along), left + right)
 
 
 @kernel
@@ -39,13 +38,13 @@ def open_use(lateral: float, along: float, left: float, right: float) -> float:
     """
     half, side = 0.5 * along, abs(lateral)
     weak, strong = min(left, right), max(left, right)
-    limit = _capped(half, weak)
+    limit = capped(half, weak)
     if limit >= MOST_USE or sqrt(strong * strong - weak * weak) >= side * weak / half:
         return limit
     k, t2, total = half * half, side * side, weak * weak + strong * strong
     difference = (strong - weak) * (strong + weak)
     root = sqrt(max(0.0, total * total - difference * difference * (1.0 + 4.0 * k / t2)))
-    return _capped(sqrt(t2 + 4.0 * k), sqrt(total + root))
+    return capped(sqrt(t2 + 4.0 * k), sqrt(total + root))
 
 
 @kernel
@@ -57,12 +56,12 @@ def axle_use(lateral: float, along: float, left: float, right: float, is_open: f
 
 
 @kernel
-def search_value(margin: float, press: float, lift: float) -> float:
-    """What a search climbs: the margin, bent below -1, less what is missing to contact.
+def search_value(margin: float, press: float) -> float:
+    """What a search raises: the margin, bent below -1, less what is missing to contact.
 
-    `press`: what a lost case needs to be held, g; `lift`: how high an axle hangs, m. Near the end
-    of contact the use of grip runs away as one over the load; its logarithm still says which way
-    contact lies, without drowning everything else.
+    `press`: what a lost case needs to be held at the most friction that is tried, g. Near the end of
+    contact the friction factor runs away as one over the load; its logarithm still says which way contact
+    lies, without drowning everything else.
     """
     bent = margin if margin >= -1.0 else -1.0 - log(-margin)
-    return bent - _PRESS_PRICE * press - _LIFT_PRICE * lift
+    return bent - _PRESS_PRICE * press

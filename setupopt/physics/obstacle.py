@@ -10,13 +10,11 @@ from math import cos, pi, sin
 
 import numpy as np
 
-from setupopt.physics.answer import axle_use, gaps, grip
-from setupopt.physics.balance import balance
+from setupopt.physics.balance import COLUMNS, balance
 from setupopt.physics.contacts import columns, find_contacts
 from setupopt.physics.inputs import Floats, Record, Records
 from setupopt.physics.jit import kernel
-from setupopt.physics.place import prepare
-from setupopt.physics.ride_time import has_left, step
+from setupopt.physics.ride_time import begin, has_left, look_around, step
 
 # Time the car is followed after its rear wheels have left, s, and the steps between two looks.
 _AFTER = 0.25
@@ -58,14 +56,6 @@ def obstacle_height(s: float, height: float, length: float, patch: float) -> flo
 
 
 @kernel
-def _margin(car: Record, setup: Record, case: Record, place: Record, work: Record, answer: Record) -> float:
-    """Grip margin of the forces in `work`."""
-    for w in range(4):
-        answer.grip[w] = grip(car, setup, case.surface_grip, place, w, work)
-    return 1.0 - max(axle_use(car, place, 0, answer, work), axle_use(car, place, 1, answer, work))
-
-
-@kernel
 def _road_at(
     front: float, height: float, length: float, left: float, right: float, behind: Floats, mean: Floats,
     out: Floats,
@@ -81,51 +71,61 @@ def _road_at(
 
 @kernel
 def look(
-    car: Record, elements: Records, points: Records, setup: Record, case: Record, place: Record,
-    flow: Records, x: Floats, work: Record, answer: Record, seen: Floats,
+    car: Record, elements: Records, points: Records, setup: Record, case: Record, state: Record,
+    bed: Records, x: Floats, work: Record, answer: Record, seen: Floats,
 ) -> float:  # fmt: skip
-    """Margin in motion at `x`; `seen` (4): it, the least wheel load, spare clearance, travel left."""
-    balance(car, elements, setup, place, flow, x, work)
-    answer.state[:] = x
-    margin = _margin(car, setup, case, place, work, answer)
-    gaps(car, points, setup, case, place, answer)
-    load = travel = np.inf
+    """Margin at this instant; `seen` (4): it, the least wheel load, spare clearance, travel left."""
+    balance(car, elements, setup, case, state, bed, x, work)
+    margin = look_around(car, points, setup, case, state, x, work, answer)
+    load = np.inf
+    travel = np.inf
     for w in range(4):
-        load = min(load, work.load[w])
-        travel = min(travel, car.bump_travel[w] - work.travel[w], car.droop_travel[w] + work.travel[w])
-    seen[0], seen[1], seen[2], seen[3] = margin, load, answer.spare_clearance, travel
+        load = min(load, answer.load[w])
+        travel = min(travel, car.bump_travel[w] - answer.travel[w], car.droop_travel[w] + answer.travel[w])
+    seen[0] = margin
+    seen[1] = load
+    seen[2] = answer.spare_clearance
+    seen[3] = travel
     return margin
 
 
 @kernel
 def crossing_margin(
     car: Record, elements: Records, points: Records, setup: Record, case: Record, damping: Record,
-    place: Record, flow: Records, trim: Floats, height: float, length: float, left: float, right: float,
+    base: Record, state: Record, bed: Records, height: float, length: float, left: float, right: float,
     dt: float, floor: float, work: Record, scratch: Floats, answer: Record, trace: Floats,
 ) -> float:  # fmt: skip
-    """Least margin while crossing; stops early under `floor`.
+    """Least margin at any instant while crossing; stops early under `floor`.
 
     `left`, `right`: share of the height under each track. `trace` (looks, 5) takes time and what `look`
     sees. A car thrown off the surface has `THROWN`.
     """
-    prepare(car, elements, setup, case, place, flow)
-    balance(car, elements, setup, place, flow, trim, work)
-    x, v, seen, wide = trim.copy(), np.zeros(7), np.zeros(4), columns(elements)
-    behind, mean, before, after = np.zeros(wide), np.zeros(wide), np.zeros(wide), np.zeros(wide)
-    find_contacts(car, elements, place, work, behind, mean)
-    ahead, way = np.max(0.5 * mean - behind), np.max(0.5 * mean + behind) + length
+    x = np.zeros(COLUMNS)
+    v = np.zeros(COLUMNS)
+    begin(car, case, base, state, x)
+    balance(car, elements, setup, case, state, bed, x, work)
+    seen = np.zeros(4)
+    wide = columns(elements)
+    behind = np.zeros(wide)
+    mean = np.zeros(wide)
+    before = np.zeros(wide)
+    after = np.zeros(wide)
+    find_contacts(car, elements, state, work, behind, mean)
+    ahead = np.max(0.5 * mean - behind)
+    way = np.max(0.5 * mean + behind) + length
     steps = int(((ahead + way) / case.speed + _AFTER) / dt) + 1
     least = 1.0
     for i in range(steps):
         front = case.speed * (i + 1) * dt - ahead
         _road_at(front, height, length, left, right, behind, mean, after)
-        step(car, elements, setup, damping, place, flow, before, after, dt, x, v, work, scratch)
+        step(car, elements, setup, case, damping, state, bed, before, after, dt, x, v, work, scratch)
         before[:] = after
         if i % _EVERY == 0:
-            margin = look(car, elements, points, setup, case, place, flow, x, work, answer, seen)
-            least = min(least, THROWN if has_left(x, trim, after) else margin)
+            margin = look(car, elements, points, setup, case, state, bed, x, work, answer, seen)
+            least = min(least, THROWN if has_left(x, base, after) else margin)
             if i // _EVERY < trace.shape[0]:
-                trace[i // _EVERY, 0], trace[i // _EVERY, 1:] = (i + 1) * dt, seen
+                trace[i // _EVERY, 0] = (i + 1) * dt
+                trace[i // _EVERY, 1:] = seen
             if least < floor or least <= THROWN:
                 break
     return least
@@ -134,7 +134,7 @@ def crossing_margin(
 @kernel
 def allowed_height(
     car: Record, elements: Records, points: Records, setup: Record, case: Record, damping: Record,
-    place: Record, flow: Records, trim: Floats, rest: float, length: float, left: float, right: float,
+    base: Record, state: Record, bed: Records, rest: float, length: float, left: float, right: float,
     floor: float, most: float, work: Record, scratch: Floats, answer: Record,
 ) -> float:  # fmt: skip
     """Highest obstacle, m, whose crossing keeps the margin at `floor` or above; `most` where that does.
@@ -145,7 +145,7 @@ def allowed_height(
     """
     none, low, high, dt = np.empty((0, 5)), 0.0, most, time_step(case.speed, length)
     over, under = rest - floor, crossing_margin(
-        car, elements, points, setup, case, damping, place, flow, trim, most, length, left, right, dt, floor,
+        car, elements, points, setup, case, damping, base, state, bed, most, length, left, right, dt, floor,
         work, scratch, answer, none,
     ) - floor  # fmt: skip
     if over < 0.0 or under >= 0.0:
@@ -155,7 +155,7 @@ def allowed_height(
         if high - low <= _EXACT * high + _FINE:
             break
         found = crossing_margin(
-            car, elements, points, setup, case, damping, place, flow, trim, tried, length, left, right, dt,
+            car, elements, points, setup, case, damping, base, state, bed, tried, length, left, right, dt,
             -np.inf, work, scratch, answer, none,
         ) - floor  # fmt: skip
         if found >= 0.0:
@@ -172,8 +172,8 @@ def allowed_height(
 @kernel
 def least_allowed(
     cars: Records, elements: Records, points: Records, setups: Records, cases: Records,
-    dampings: Records, trim: Floats, rest: float, lengths: Floats, tracks: Floats, floor: float,
-    most: float, places: Records, flow: Records, works: Records, scratch: Floats, answers: Records,
+    dampings: Records, bases: Records, rest: float, lengths: Floats, tracks: Floats, floor: float,
+    most: float, states: Records, bed: Records, works: Records, scratch: Floats, answers: Records,
 ) -> tuple[float, int, int]:  # fmt: skip
     """The least `allowed_height` over lengths and tracks (tracks, 2: shares left, right), and which.
 
@@ -184,7 +184,7 @@ def least_allowed(
     for j in range(lengths.size):
         for k in range(tracks.shape[0]):
             height = allowed_height(
-                cars[0], elements, points, setups[0], cases[0], dampings[0], places[0], flow, trim, rest,
+                cars[0], elements, points, setups[0], cases[0], dampings[0], bases[0], states[0], bed, rest,
                 lengths[j], tracks[k, 0], tracks[k, 1], floor, best, works[0], scratch, answers[0],
             )  # fmt: skip
             if height < best:

@@ -13,17 +13,20 @@ from setupopt.physics.jit import kernel
 
 @kernel
 def _penetration(cars: Records, setups: Records) -> None:
-    """Fill in the crown penetration that carries each corner load."""
-    ends, car = np.zeros(5), cars[0]
+    """Fill in the crown penetration that carries each corner load, of tread and carcass together."""
+    ends = np.zeros(5)
+    car = cars[0]
     for s in range(setups.size):
         setup = setups[s]
         for w in range(4):
-            setup.penetration[w] = tyre.depth_for_load(
+            tread = tyre.depth_for_load(
                 car.static_load[w], 0.01, tan(setup.camber[w]), 1.0 / car.radius[w], car.crown[w],
                 car.half_width[w], setup.foundation[w], ends,
             )  # fmt: skip
+            carcass = setup.carcass[w]
+            setup.penetration[w] = tread + (car.static_load[w] / carcass if carcass > 0.0 else 0.0)
 
 
 def set_penetration(cars: Records, setups: Records) -> None:
-    """Fill `setups.penetration`, m, from camber, foundation and the static corner loads."""
+    """Fill `setups.penetration`, m, from camber, foundation, carcass and the static corner loads."""
     _penetration(cars, setups)

@@ -7,71 +7,62 @@ a car in motion: forces of tyres and springs without damping, so that speeds hav
 
 from __future__ import annotations
 
-from math import hypot
-
 import numpy as np
 
-from setupopt.physics.answer import read_off
-from setupopt.physics.balance import balance
+from setupopt.physics.balance import COLUMNS, balance
 from setupopt.physics.contacts import columns, put_road
-from setupopt.physics.inputs import Floats, Record, Records
+from setupopt.physics.inputs import RIDE_STATES, Floats, Record, Records
 from setupopt.physics.jit import kernel
+from setupopt.physics.ride_time import begin, look_around
 
 OUTPUTS = 14
 _PROBE = 1e-6  # m and rad, of the differences
 
 
 @kernel
-def axle_capacity(place: Record, axle: int, answer: Record, work: Record) -> float:
-    """Resultant force of an axle at full use, N, were its lateral and longitudinal force to grow alike."""
-    left, right = 2 * axle, 2 * axle + 1
-    if answer.use[axle] == 0.0:
-        return answer.grip[left] + answer.grip[right]
-    return hypot(work.across[left] + work.across[right], place.axle_drive[axle]) / answer.use[axle]
-
-
-@kernel
 def outputs(
-    car: Record, elements: Records, points: Records, setup: Record, case: Record, place: Record,
-    flow: Records, x: Floats, work: Record, answer: Record, out: Floats,
+    car: Record, elements: Records, points: Records, setup: Record, case: Record, state: Record,
+    bed: Records, x: Floats, work: Record, answer: Record, out: Floats,
 ) -> None:  # fmt: skip
-    """Outputs at state `x` on the road that lies in `place` and `flow`, into `out` (OUTPUTS)."""
-    balance(car, elements, setup, place, flow, x, work)
-    answer.state[:] = x
-    read_off(car, points, setup, case, place, 0.0, answer, work)
+    """Outputs at state `x` on the road that lies in `state` and `bed`, into `out` (OUTPUTS)."""
+    balance(car, elements, setup, case, state, bed, x, work)
+    look_around(car, points, setup, case, state, x, work, answer)
     for axle in range(2):
-        out[axle], out[6 + axle] = answer.use[axle], answer.ride_gap[axle]
-        out[12 + axle] = axle_capacity(place, axle, answer, work)
+        out[axle] = answer.use[axle]
+        out[6 + axle] = answer.ride_gap[axle]
+        out[12 + axle] = answer.grip[2 * axle] + answer.grip[2 * axle + 1]
     for w in range(4):
-        out[2 + w], out[8 + w] = answer.load[w], answer.travel[w]
+        out[2 + w] = answer.load[w]
+        out[8 + w] = answer.travel[w]
 
 
 @kernel
 def output_slopes(
-    car: Record, elements: Records, points: Records, setup: Record, case: Record, place: Record,
-    flow: Records, trim: Floats, work: Record, answer: Record, out: Floats, by_state: Floats,
-    by_road: Floats,
+    car: Record, elements: Records, points: Records, setup: Record, case: Record, base: Record, state: Record,
+    bed: Records, work: Record, answer: Record, out: Floats, by_state: Floats, by_road: Floats,
 ) -> None:  # fmt: skip
-    """Outputs at `trim` (7), into `out`, and their slopes there by central differences.
+    """Outputs at the trim of `base`, into `out`, and their slopes there by central differences.
 
-    `by_state` (OUTPUTS, 7), per m and rad; `by_road` (OUTPUTS, columns; physics/contacts.py), per m.
-    `place` and `flow` as `prepare` leaves them. At a bend the slope is the mean of both sides: the use
-    |T| / C of an axle that has nothing to hold, neither along nor across, has a slope of nothing.
+    `by_state` (OUTPUTS, 7), per m and rad; `by_road` (OUTPUTS, columns; physics/contacts.py), per m. At a bend
+    the slope is the mean of both sides.
     """
-    x, road = trim.copy(), np.zeros(columns(elements))
+    x = np.zeros(COLUMNS)
+    begin(car, case, base, state, x)
+    road = np.zeros(columns(elements))
     by_state[:, :] = 0.0
     by_road[:, :] = 0.0
     for probe in (_PROBE, -_PROBE):
-        for j in range(7):
-            x[j] = trim[j] + probe
-            outputs(car, elements, points, setup, case, place, flow, x, work, answer, out)
+        for j in range(RIDE_STATES):
+            rest = x[j]
+            x[j] = rest + probe
+            outputs(car, elements, points, setup, case, state, bed, x, work, answer, out)
             by_state[:, j] += out / (2.0 * probe)
-            x[j] = trim[j]
+            x[j] = rest
         for c in range(road.size):
             road[c] = probe
-            put_road(car, elements, road, road, 0.0, place, flow)
-            outputs(car, elements, points, setup, case, place, flow, x, work, answer, out)
+            put_road(car, elements, road, road, 0.0, state, bed)
+            outputs(car, elements, points, setup, case, state, bed, x, work, answer, out)
             by_road[:, c] += out / (2.0 * probe)
             road[c] = 0.0
-        put_road(car, elements, road, road, 0.0, place, flow)
-    outputs(car, elements, points, setup, case, place, flow, x, work, answer, out)
+        put_road(car, elements, road, road, 0.0, state, bed)
+    outputs(car, elements, points, setup, case, state, bed, x, work, answer, out)

@@ -27,14 +27,19 @@ def onwards(height: float, sine: float, bend: float, step: float) -> tuple[float
 @kernel
 def stand(case: Record, curvature: float, left: float, right: float, s: float) -> tuple[float, float]:
     """Height over the tangent plane, m, and sine of the slope, with so many of the case's joints in sight."""
-    side, joints = (0, int(left)) if s >= 0.0 else (1, int(right))
-    height, sine, at, bend = 0.0, 0.0, 0.0, curvature
+    side = 0 if s >= 0.0 else 1
+    joints = int(left) if s >= 0.0 else int(right)
+    height = 0.0
+    sine = 0.0
+    at = 0.0
+    bend = curvature
     for j in range(joints):
         joint = case.joint[side, j]
         if abs(s) <= abs(joint):
             break
         height, sine = onwards(height, sine, bend, joint - at)
-        at, bend = joint, case.beyond[side, j]
+        at = joint
+        bend = case.beyond[side, j]
     return onwards(height, sine, bend, s - at)
 
 
@@ -46,9 +51,10 @@ def under_wheel(case: Record, s: float) -> tuple[float, float]:
 
 
 @kernel
-def under_floor(case: Record, s: float) -> float:
-    """Height over the tangent plane under a point of the floor, m."""
-    return stand(case, case.floor_curvature, case.floor_joints[0], case.floor_joints[1], s)[0]
+def under_floor(case: Record, s: float) -> tuple[float, float]:
+    """Height over the tangent plane, m, and slope under a point of the floor."""
+    height, sine = stand(case, case.floor_curvature, case.floor_joints[0], case.floor_joints[1], s)
+    return height, sine / sqrt(1.0 - sine * sine)
 
 
 @kernel

@@ -8,48 +8,136 @@ from concurrent.futures import Executor, ThreadPoolExecutor
 
 import numpy as np
 
-from setupopt.physics.answer import read_off
-from setupopt.physics.balance import WORK
-from setupopt.physics.inputs import ANSWER, CASE, STRIPS, Floats, Records
+from setupopt.physics import friction_path, trim
+from setupopt.physics.answer import read_end, read_trim, set_margin
+from setupopt.physics.balance import FACTOR, WORK, balance
+from setupopt.physics.case_state import CASE_STATE, ROADBED, prepare
+from setupopt.physics.inputs import ANSWER, CASE, UNKNOWNS, Record, Records
 from setupopt.physics.jit import kernel
-from setupopt.physics.place import FLOW, PLACE, prepare, stands_alike, turn_to
-from setupopt.physics.trim import find_trim, find_trim_nearby
 
 # Answers of one task: long enough to hide the hand-over, short enough for progress and for a stop.
-CHUNK = 512
+CHUNK = 128
 # So few answers are found sooner than threads are started.
-_FEW = 300
+_FEW = 20
+_NO_STARTS = np.zeros(0, ANSWER)
+
+
+@kernel
+def _solve_lost(
+    car: Record, elements: Records, points: Records, setup: Record, case: Record, state: Record,
+    road: Records, start: Record, has_start: bool, work: Record, answer: Record,
+) -> None:  # fmt: skip
+    """Answer of a case that has no trim: the least press that would hold it at the most friction tried."""
+    x = work.x
+    found = False
+    press = 0.0
+    if has_start and start.press > 0.0:
+        found, press, steps = trim.press_nearby(car, elements, setup, case, state, road, start, x, work)
+        answer.effort += steps
+    if not found:
+        press, steps = trim.press_until_held(car, elements, setup, case, state, road, x, work)
+        answer.effort += steps
+        press, steps = trim.release_press(
+            car, elements, setup, case, state, road, x, work, press, 0.25 * press
+        )
+        answer.effort += steps
+    balance(car, elements, setup, case, state, road, x, work)
+    read_trim(car, points, setup, case, state, x, answer, work)
+    work.null[:] = 0.0
+    read_end(car, setup, case, state, x, answer, work)
+    set_margin(max(press, 1e-12), answer)
+
+
+@kernel
+def _solve(
+    car: Record, elements: Records, points: Records, setup: Record, case: Record, part: Record, state: Record,
+    road: Records, start: Record, has_start: bool, work: Record, answer: Record,
+) -> None:  # fmt: skip
+    """Answer of one setup in one case: the trim, then the least friction that holds it."""
+    x = work.x
+    prepare(car, case, 0.0, state)
+    found = False
+    if has_start and start.contact:
+        found, steps = trim.find_trim_nearby(car, elements, setup, case, state, road, start, x, work)
+        answer.effort += steps
+    if not found:
+        found, steps = trim.find_trim(car, elements, setup, case, part, state, road, x, work)
+        answer.effort += steps
+    if not found:
+        _solve_lost(car, elements, points, setup, case, state, road, start, has_start, work, answer)
+        return
+    balance(car, elements, setup, case, state, road, x, work)
+    read_trim(car, points, setup, case, state, x, answer, work)
+    if x[FACTOR] <= 1.0:
+        end, steps = friction_path.follow(
+            car, elements, setup, case, state, road, x, friction_path.LEAST_FACTOR, work
+        )
+        answer.effort += steps
+        if end == friction_path.BROKEN:
+            balance(car, elements, setup, case, state, road, x, work)
+    read_end(car, setup, case, state, x, answer, work)
+    set_margin(0.0, answer)
+
+
+@kernel
+def _solve_by_slope(
+    car: Record, elements: Records, points: Records, setup: Record, case: Record, state: Record,
+    road: Records, start: Record, work: Record, answer: Record,
+) -> bool:  # fmt: skip
+    """Answer of a setup a small step away from that of `start`, by the slope of the friction factor there.
+
+    Whether it could be had: not of a case that is lost or whose path broke off.
+    """
+    if not start.contact or start.null[0] == 0.0:
+        return False
+    x = work.x
+    prepare(car, case, 0.0, state)
+    for j in range(UNKNOWNS):
+        x[j] = start.fold[j]
+    x[FACTOR] = start.friction_factor
+    balance(car, elements, setup, case, state, road, x, work)
+    grown = 0.0
+    for j in range(UNKNOWNS):
+        grown += start.null[j] * work.residual[j]
+    if not start.slides:
+        found, steps = trim.find_trim_nearby(car, elements, setup, case, state, road, start, x, work)
+        answer.effort += steps
+        if not found:
+            return False
+    read_trim(car, points, setup, case, state, x, answer, work)
+    answer.fold[:] = start.fold
+    answer.null[:] = start.null
+    answer.limiting = start.limiting
+    answer.friction_factor = start.friction_factor - grown
+    set_margin(0.0, answer)
+    answer.effort += 1
+    return True
 
 
 @kernel
 def run_chunk(
-    cars: Records, elements: Records, points: Records, setups: Records, cases: Records, starts: Floats,
-    first: int, last: int, parts: Records, places: Records, flow: Records, works: Records,
+    cars: Records, elements: Records, points: Records, setups: Records, cases: Records, starts: Records,
+    by_slope: bool, first: int, last: int, parts: Records, states: Records, road: Records, works: Records,
     answers: Records,
 ) -> None:  # fmt: skip
     """Solve answers `first` to `last`, setups slowest, cases fastest.
 
-    `starts` (cases, 8): trim and press of a setup nearby, tried first where they are numbers; or empty.
-    `cars`, `parts`, `places`, `works` hold one record each.
+    `starts` (cases): answers of a setup nearby, or empty. `cars`, `parts`, `states`, `works` hold one record each.
     """
-    car, part, place, work = cars[0], parts[0], places[0], works[0]
+    has_start = starts.shape[0] > 0
     for row in range(first, last):
-        setup, i = setups[row // cases.size], row % cases.size
-        if row > first and i > 0 and stands_alike(cases[i], cases[i - 1]):
-            turn_to(car, cases[i], cases[i].roll_angle, 0.0, place)
-        else:
-            prepare(car, elements, setup, cases[i], place, flow)
-        found, press, effort = False, 0.0, 0
-        if starts.shape[0] > 0:
-            found, press, effort = find_trim_nearby(
-                car, elements, setup, cases[i], place, flow, work.state, work, starts[i]
-            )
-        if not found:
-            press, steps = find_trim(car, elements, setup, cases[i], part, place, flow, work.state, work)
-            effort += steps
-        answers[row].state[:] = work.state
-        answers[row].effort = effort
-        read_off(car, points, setup, cases[i], place, press, answers[row], work)
+        i = row % cases.size
+        setup = setups[row // cases.size]
+        start = starts[i] if has_start else answers[row]
+        if by_slope and has_start:
+            if _solve_by_slope(
+                cars[0], elements, points, setup, cases[i], states[0], road, start, works[0], answers[row]
+            ):
+                continue
+        _solve(
+            cars[0], elements, points, setup, cases[i], parts[0], states[0], road, start, has_start, works[0],
+            answers[row],
+        )  # fmt: skip
 
 
 def workers() -> int:
@@ -70,24 +158,30 @@ def run(
     car: tuple[Records, Records, Records],
     setups: Records,
     cases: Records,
-    starts: Floats | None = None,
+    starts: Records | None = None,
     progress: Callable[[int], object] | None = None,
     pool: Executor | None = None,
+    by_slope: bool = False,
 ) -> Records:
     """Answers (setups x cases) of every setup in every case. `car`: as `pack.vehicle` makes it.
 
-    The kernels hold no interpreter lock, so plain threads use all cores; `pool` may bring its own.
-    `progress` is told how many answers were added.
+    `starts` (cases): answers of a setup nearby; with `by_slope` the setups are small steps from it, and their
+    margins come from its slopes. The kernels hold no interpreter lock, so plain threads use all cores; `pool` may
+    bring its own. `progress` is called with how many answers were added.
     """
     answers = np.zeros(setups.size * cases.size, dtype=ANSWER)
-    guess = np.empty((0, 8)) if starts is None else np.ascontiguousarray(starts, dtype=float)
-    if guess.shape not in ((0, 8), (cases.size, 8)):
-        raise ValueError(f"starts must be ({cases.size}, 8), not {guess.shape}")
+    nearby = _NO_STARTS if starts is None else np.ascontiguousarray(starts)
+    if nearby.size not in (0, cases.size):
+        raise ValueError(f"starts must be ({cases.size}), not {nearby.shape}")
 
     def task(span: tuple[int, int]) -> int:
-        flow = np.zeros(car[1].size * STRIPS, FLOW)
-        scratch = np.zeros(1, CASE), np.zeros(1, PLACE), flow, np.zeros(1, WORK)
-        run_chunk(*car, setups, cases, guess, *span, *scratch, answers)
+        scratch = (
+            np.zeros(1, CASE),
+            np.zeros(1, CASE_STATE),
+            np.zeros(car[1].size, ROADBED),
+            np.zeros(1, WORK),
+        )
+        run_chunk(*car, setups, cases, nearby, by_slope, *span, *scratch, answers)
         return span[1] - span[0]
 
     if pool is None and answers.size <= _FEW:

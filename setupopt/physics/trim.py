@@ -1,90 +1,186 @@
-"""Finding the trim: from a plain start, by paths towards it, then the press that would hold the car on."""
+"""Finding the trim and the least friction that holds it; then the press that would hold a lost car on."""
 
 from __future__ import annotations
 
-import numpy as np
-
-from setupopt.physics.balance import balance
-from setupopt.physics.inputs import Floats, Record, Records
+from setupopt.physics import friction_path as path
+from setupopt.physics.balance import FACTOR
+from setupopt.physics.case_state import prepare, set_heading
+from setupopt.physics.inputs import RISE, UNKNOWNS, Floats, Record, Records
 from setupopt.physics.jit import kernel
 from setupopt.physics.newton import STEPS, both_axles_carry, let_fall, newton, set_start
-from setupopt.physics.place import prepare, turn_to
 
 # Most steps from a point nearby.
 PATH_STEPS = 10
+# The most friction tried, and what is tried before it.
+MOST_FACTOR = 4.0
+_FACTORS = (1.0, 1.5, MOST_FACTOR)
 # Error of the press in g, most points of a path, and the most press tried.
 _SHORTEST = 1e-8
 _PATH_POINTS = 120
 _LEAST_PRESS = 0.004
 # How far down the body is put to look for a trim on the bump stops, in bump travels.
 _DEPTHS = (1.0, 1.2, 2.0, 3.5)
-# How much more than a nearby setup's press is tried first: a share of it, and g.
-_MARGIN_OF_PRESS = (1.02, 1e-3)
 _MOST_PRESS = 256.0
+# From a setup nearby: how much more friction than a sliding case had, and more press than a lost one (share, g).
+_MORE_FRICTION = 1.03
+_MORE_PRESS = (1.02, 1e-3)
 
 
 @kernel
-def _scale_case(case: Record, share: float, part: Record) -> None:
+def scale_case(case: Record, share: float, part: Record) -> None:
     """Case on the way from the flat straight road (share 0) to the real one (share 1), same speed."""
-    part.heading, part.speed, part.slope = case.heading, case.speed, case.slope
-    part.surface_grip, part.air_density = case.surface_grip, case.air_density
-    part.surface_heading, part.lean = case.surface_heading, case.lean
+    part.along = case.along
+    part.heading = case.heading
+    part.speed = case.speed
+    part.slope = case.slope
+    part.surface_grip = case.surface_grip
+    part.air_density = case.air_density
+    part.surface_heading = case.surface_heading
+    part.lean = case.lean
     part.transfer = case.transfer
-    part.roll_angle, part.acceleration = share * case.roll_angle, share * case.acceleration
-    part.path_curvature, part.turn_curvature = share * case.path_curvature, share * case.turn_curvature
-    part.headwind, part.crosswind = share * case.headwind, share * case.crosswind
-    part.curvature, part.floor_curvature = share * case.curvature, share * case.floor_curvature
+    part.crab = case.crab
+    part.roll_angle = share * case.roll_angle
+    part.acceleration = share * case.acceleration
+    part.path_curvature = share * case.path_curvature
+    part.turn_curvature = share * case.turn_curvature
+    part.yaw_acceleration = share * case.yaw_acceleration
+    part.headwind = share * case.headwind
+    part.crosswind = share * case.crosswind
+    part.curvature = share * case.curvature
+    part.floor_curvature = share * case.floor_curvature
     for side in range(2):
-        part.joints[side], part.floor_joints[side] = case.joints[side], case.floor_joints[side]
+        part.joints[side] = case.joints[side]
+        part.floor_joints[side] = case.floor_joints[side]
         for j in range(int(case.joints[side])):
-            part.joint[side, j], part.beyond[side, j] = case.joint[side, j], share * case.beyond[side, j]
+            part.joint[side, j] = case.joint[side, j]
+            part.beyond[side, j] = share * case.beyond[side, j]
     for w in range(4):
         part.bump[w] = share * case.bump[w]
 
 
 @kernel
 def _walk_case(
-    car: Record, elements: Records, setup: Record, case: Record, part: Record, place: Record,
-    flow: Records, x: Floats, work: Record,
+    car: Record, elements: Records, setup: Record, case: Record, part: Record, state: Record, road: Records,
+    x: Floats, work: Record,
 ) -> tuple[bool, int]:  # fmt: skip
     """Path from the flat straight road to the case, roll angle and all the rest together.
 
-    Each point starts from the last one's trim; `place` ends on the case itself.
+    Each point starts from the last one's trim; `state` ends on the case itself.
     """
-    done, share, effort, found = 0.0, 0.25, 0, True
+    done = 0.0
+    share = 0.25
+    effort = 0
     for _ in range(_PATH_POINTS):
         goal = min(1.0, done + share) if effort > 0 else 0.0
-        _scale_case(case, goal, part)
-        prepare(car, elements, setup, part, place, flow)
+        scale_case(case, goal, part)
+        prepare(car, part, 0.0, state)
         if effort == 0:
-            set_start(car, place, x)
-        work.last[:] = x
-        found, steps = newton(car, elements, setup, place, flow, x, work, PATH_STEPS)
+            set_heading(car, part, 0.0, state)
+            set_start(car, part, state, x)
+        work.kept[:] = x
+        found, steps = newton(car, elements, setup, part, state, road, x, work, PATH_STEPS)
         effort += steps + 1
         if found and goal >= 1.0:
+            prepare(car, case, 0.0, state)
             return True, effort
         if found:
-            done, share = goal, 1.5 * share
+            done = goal
+            share *= 1.5
         else:
-            x[:] = work.last
+            x[:] = work.kept
             share *= 0.4
         if share < 1e-3 or (goal == 0.0 and not found):
             break
-    prepare(car, elements, setup, case, place, flow)
+    prepare(car, case, 0.0, state)
     return False, effort
 
 
 @kernel
-def _press_until_held(
-    car: Record, elements: Records, setup: Record, case: Record, place: Record, flow: Records,
+def _try_low(
+    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
+    work: Record,
+) -> tuple[bool, int]:  # fmt: skip
+    """Starts with the body down on its bump stops, or deeper: there suction may hold it."""
+    travel = 0.25 * (car.bump_travel[0] + car.bump_travel[1] + car.bump_travel[2] + car.bump_travel[3])
+    effort = 0
+    for depth in _DEPTHS:
+        _plain_start(car, case, state, x)
+        x[0] -= depth * travel
+        for w in range(4):
+            x[RISE + w] -= 0.2 * depth * setup.penetration[w]
+        found, steps = newton(car, elements, setup, case, state, road, x, work, STEPS)
+        effort += steps
+        if found and both_axles_carry(work):
+            return True, effort
+    return False, effort
+
+
+@kernel
+def _plain_start(car: Record, case: Record, state: Record, x: Floats) -> None:
+    set_heading(car, case, 0.0, state)
+    set_start(car, case, state, x)
+
+
+@kernel
+def _cold(
+    car: Record, elements: Records, setup: Record, case: Record, part: Record, state: Record, road: Records,
+    x: Floats, work: Record, factor: float, thorough: bool,
+) -> tuple[bool, int]:  # fmt: skip
+    """Trim at one friction factor without a start nearby: plainly, along a path, low on the stops, by a fall."""
+    x[FACTOR] = factor
+    _plain_start(car, case, state, x)
+    found, effort = newton(car, elements, setup, case, state, road, x, work, STEPS)
+    if found and both_axles_carry(work):
+        return True, effort
+    if not thorough:
+        return False, effort
+    found, steps = _walk_case(car, elements, setup, case, part, state, road, x, work)
+    effort += steps
+    if found:
+        return True, effort
+    found, steps = _try_low(car, elements, setup, case, state, road, x, work)
+    effort += steps
+    if found:
+        return True, effort
+    found, steps = let_fall(car, elements, setup, case, state, road, x, work)
+    return found, effort + steps
+
+
+@kernel
+def find_trim(
+    car: Record, elements: Records, setup: Record, case: Record, part: Record, state: Record, road: Records,
     x: Floats, work: Record,
+) -> tuple[bool, int]:  # fmt: skip
+    """A trim at full friction, or at the least factor above it that a path from more friction reaches.
+
+    Whether there is one, and the evaluations. `x` is the trim, its last entry the factor. `part` is room for a case.
+    """
+    effort = 0
+    for factor in _FACTORS:
+        thorough = factor != _FACTORS[1]
+        found, steps = _cold(car, elements, setup, case, part, state, road, x, work, factor, thorough)
+        effort += steps
+        if found:
+            if factor > 1.0:
+                _, steps = path.follow(car, elements, setup, case, state, road, x, 1.0, work)
+                effort += steps
+            return True, effort
+    return False, effort
+
+
+@kernel
+def press_until_held(
+    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
+    work: Record,
 ) -> tuple[float, int]:  # fmt: skip
-    """Press, in g, with which a plain start finds a trim: little at first, doubled until it does."""
-    press, effort = _LEAST_PRESS, 0
+    """Press, in g, with which a plain start finds a trim at the most friction: little at first, then doubled."""
+    press = _LEAST_PRESS
+    effort = 0
+    x[FACTOR] = MOST_FACTOR
     while press <= _MOST_PRESS:
-        turn_to(car, case, case.roll_angle, press, place)
-        set_start(car, place, x)
-        found, steps = newton(car, elements, setup, place, flow, x, work, STEPS)
+        prepare(car, case, press, state)
+        _plain_start(car, case, state, x)
+        found, steps = newton(car, elements, setup, case, state, road, x, work, STEPS)
         effort += steps
         if found and both_axles_carry(work):
             break
@@ -94,8 +190,8 @@ def _press_until_held(
 
 @kernel
 def release_press(
-    car: Record, elements: Records, setup: Record, case: Record, place: Record, flow: Records,
-    x: Floats, work: Record, press: float, step: float,
+    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
+    work: Record, press: float, step: float,
 ) -> tuple[float, int]:  # fmt: skip
     """Let go of a press, in g, under which `x` is a trim, as far as the car still holds.
 
@@ -103,102 +199,59 @@ def release_press(
     holds it. `x` is the trim there. Steps grow until one fails; then they are halved until they
     are too short to matter.
     """
-    effort, growth = 0, 1.5
+    effort = 0
+    growth = 1.5
     for _ in range(_PATH_POINTS):
-        work.last[:] = x
+        work.kept[:] = x
         goal = max(0.0, press - step)
-        turn_to(car, case, case.roll_angle, goal, place)
-        found, steps = newton(car, elements, setup, place, flow, x, work, PATH_STEPS)
+        prepare(car, case, goal, state)
+        found, steps = newton(car, elements, setup, case, state, road, x, work, PATH_STEPS)
         effort += steps
         if found:
             press = goal
             step *= growth
         else:
-            x[:] = work.last
-            step, growth = 0.5 * step, 1.0
+            x[:] = work.kept
+            step *= 0.5
+            growth = 1.0
         if press == 0.0 or step < _SHORTEST:
             break
-    turn_to(car, case, case.roll_angle, press, place)
-    balance(car, elements, setup, place, flow, x, work)
+    prepare(car, case, press, state)
     return press, effort
 
 
 @kernel
-def _try_low(
-    car: Record, elements: Records, setup: Record, place: Record, flow: Records, x: Floats, work: Record
-) -> tuple[bool, int]:
-    """Starts with the body down on its bump stops, or deeper: there suction may hold it."""
-    travel, effort = 0.25 * np.sum(car.bump_travel), 0
-    for depth in _DEPTHS:
-        set_start(car, place, x)
-        x[0] -= depth * travel
-        for w in range(4):
-            x[3 + w] -= 0.2 * depth * setup.penetration[w]
-        found, steps = newton(car, elements, setup, place, flow, x, work, STEPS)
-        effort += steps
-        if found and both_axles_carry(work):
-            return True, effort
-    return False, effort
-
-
-@kernel
-def find_trim(
-    car: Record, elements: Records, setup: Record, case: Record, part: Record, place: Record,
-    flow: Records, x: Floats, work: Record,
-) -> tuple[float, int]:  # fmt: skip
-    """Trim of a prepared case, into `x`; `work` holds its forces. Returns press in g and effort.
-
-    Press 0: the car holds. Press above 0: contact is lost, and `x` is the trim in which that much
-    extra press towards the surface would just hold it. `part` is room for a case. A trim with an
-    axle in the air is only taken where no path leads to a better one.
-    """
-    set_start(car, place, x)
-    found, effort = newton(car, elements, setup, place, flow, x, work, STEPS)
-    if found and both_axles_carry(work):
-        return 0.0, effort
-    walked, steps = _walk_case(car, elements, setup, case, part, place, flow, x, work)
-    effort += steps
-    if walked:
-        return 0.0, effort
-    low, steps = _try_low(car, elements, setup, place, flow, x, work)
-    effort += steps
-    if low:
-        return 0.0, effort
-    fallen, steps = let_fall(car, elements, setup, place, flow, x, work)
-    effort += steps
-    if fallen:
-        return 0.0, effort
-    if found:
-        set_start(car, place, x)
-        newton(car, elements, setup, place, flow, x, work, STEPS)
-        return 0.0, effort
-    press, steps = _press_until_held(car, elements, setup, case, place, flow, x, work)
-    effort += steps
-    if press > _MOST_PRESS:
-        return press, effort
-    press, steps = release_press(car, elements, setup, case, place, flow, x, work, press, 0.25 * press)
-    return press, effort + steps
-
-
-@kernel
 def find_trim_nearby(
-    car: Record, elements: Records, setup: Record, case: Record, place: Record, flow: Records,
-    x: Floats, work: Record, start: Floats,
-) -> tuple[bool, float, int]:  # fmt: skip
-    """Trim from that of a setup nearby: `start` (8), its state and its press; not a number, none.
+    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, start: Record,
+    x: Floats, work: Record,
+) -> tuple[bool, int]:  # fmt: skip
+    """Trim from the answer of a setup nearby that had one; as `find_trim`."""
+    source = start.fold if start.slides else start.state
+    for j in range(UNKNOWNS):
+        x[j] = source[j]
+    x[FACTOR] = _MORE_FRICTION * start.friction_factor if start.slides else 1.0
+    found, effort = newton(car, elements, setup, case, state, road, x, work, PATH_STEPS)
+    if not found or not both_axles_carry(work):
+        return False, effort
+    if x[FACTOR] > 1.0:
+        _, steps = path.follow(car, elements, setup, case, state, road, x, 1.0, work)
+        effort += steps
+    return True, effort
 
-    Returns whether it was found this way, the press in g and the effort.
-    """
-    press = start[7]
-    if press != press:
-        return False, 0.0, 0
-    x[:] = start[:7]
-    if press > 0.0:
-        press = _MARGIN_OF_PRESS[0] * press + _MARGIN_OF_PRESS[1]
-        turn_to(car, case, case.roll_angle, press, place)
-    found, effort = newton(car, elements, setup, place, flow, x, work, PATH_STEPS)
-    if press > 0.0 and found:
-        press, steps = release_press(car, elements, setup, case, place, flow, x, work, press, 0.5 * press)
-        return True, press, effort + steps
-    turn_to(car, case, case.roll_angle, 0.0, place)
-    return found and both_axles_carry(work), 0.0, effort
+
+@kernel
+def press_nearby(
+    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, start: Record,
+    x: Floats, work: Record,
+) -> tuple[bool, float, int]:  # fmt: skip
+    """Least press of a lost case from the answer of a setup nearby that was lost too; whether it was found."""
+    for j in range(UNKNOWNS):
+        x[j] = start.state[j]
+    x[FACTOR] = MOST_FACTOR
+    press = _MORE_PRESS[0] * start.press + _MORE_PRESS[1]
+    prepare(car, case, press, state)
+    found, effort = newton(car, elements, setup, case, state, road, x, work, PATH_STEPS)
+    if not found:
+        return False, press, effort
+    press, steps = release_press(car, elements, setup, case, state, road, x, work, press, 0.5 * press)
+    return True, press, effort + steps

@@ -1,4 +1,4 @@
-"""Contact patch and grip of one tyre: an elastic foundation under a crowned, tilted tread.
+"""Contact patch of one tyre: an elastic foundation under a crowned, tilted tread.
 
 Penetration across the tread, outboard positive, is `d + y t - c y^2 / 2` with `t` the tangent of the
 inclination and `c` the effective curvature across. Support acts only where it is positive and only
@@ -10,7 +10,7 @@ curvatures along and across, 1/m; `w` half the tread width; `k` foundation stiff
 
 from __future__ import annotations
 
-from math import atan2, cos, exp, log, pi, sin, sqrt
+from math import atan2, pi, sqrt
 
 import numpy as np
 
@@ -19,10 +19,6 @@ from setupopt.physics.jit import kernel
 # Below this curvature the closed form loses digits to cancellation, and quadrature takes over.
 _CROWNED = 0.05
 _NODES, _WEIGHTS = (np.ascontiguousarray(a) for a in np.polynomial.legendre.leggauss(16))
-# A cosine that rounds to nothing, for the logarithm.
-_TINY = 1e-300
-# Positive half of a twelve-node rule: 3e-8 relative on the smooth integrals of a crowned tread.
-_HALF_NODES, _HALF_WEIGHTS = (np.ascontiguousarray(a[6:]) for a in np.polynomial.legendre.leggauss(12))
 
 
 @kernel
@@ -106,8 +102,17 @@ def _node(lower: float, upper: float, root: float, j: int) -> tuple[float, float
 def _pieces(d: float, t: float, c: float, w: float, ends: np.ndarray) -> tuple[float, float]:
     """Cut the tread into pieces at the roots and at its middle; `ends` (5) takes the borders, sorted."""
     near, far = roots(d, t, c)
-    ends[0], ends[1], ends[2], ends[3], ends[4] = -w, 0.0, min(max(near, -w), w), min(max(far, -w), w), w
-    ends.sort()
+    ends[0] = -w
+    ends[1] = 0.0
+    ends[2] = min(max(near, -w), w)
+    ends[3] = min(max(far, -w), w)
+    ends[4] = w
+    for i in range(1, 5):
+        for j in range(i, 0, -1):
+            if ends[j] < ends[j - 1]:
+                kept = ends[j]
+                ends[j] = ends[j - 1]
+                ends[j - 1] = kept
     return near, far
 
 
@@ -153,36 +158,6 @@ def contact(
 
 
 @kernel
-def _depth_integral(d: float, t: float, c: float, w: float, power: float, ends: np.ndarray) -> float:
-    """Integral of penetration to `power` across the touching tread; `power` at least 0.5."""
-    total = 0.0
-    if c >= _CROWNED:
-        _, rho, s1, c1, s2, c2 = _window(d, t, c, w)
-        if rho == 0.0:
-            return 0.0
-        first, last = atan2(s1, c1), atan2(s2, c2)
-        half, mean = 0.5 * (last - first), 0.5 * (last + first)
-        sin_mean, cos_mean, over = sin(mean), cos(mean), 2.0 * power + 1.0
-        for j in range(_HALF_NODES.size):
-            a, b = cos_mean * cos(half * _HALF_NODES[j]), sin_mean * sin(half * _HALF_NODES[j])
-            # a touch so slight that a cosine rounds to nothing must not become a logarithm of nothing
-            below, above = max(a - b, _TINY), max(a + b, _TINY)
-            total += _HALF_WEIGHTS[j] * (exp(over * log(below)) + exp(over * log(above)))
-        return total * half * rho * (0.5 * c * rho * rho) ** power
-    near, far = _pieces(d, t, c, w, ends)
-    for i in range(4):
-        lower, upper = ends[i], ends[i + 1]
-        middle = 0.5 * (lower + upper)
-        if upper <= lower or d + middle * (t - 0.5 * c * middle) <= 0.0:
-            continue
-        root = _piece_root(lower, upper, near, far)
-        for j in range(_NODES.size):
-            y, weight = _node(lower, upper, root, j)
-            total += weight * max(0.0, d + y * (t - 0.5 * c * y)) ** power
-    return total
-
-
-@kernel
 def deepest(d: float, t: float, c: float, w: float) -> float:
     """Penetration where the tread is pressed in most, m; negative where it hangs over the surface."""
     edges = max(d + w * (t - 0.5 * c * w), d - w * (t + 0.5 * c * w))
@@ -209,19 +184,6 @@ def depth_for_load(
         if abs(step) < 1e-7 * abs(d):  # the step just taken leaves the square of that
             break
     return d
-
-
-@kernel
-def grip_capacity(
-    d: float, t: float, c_x: float, c: float, w: float, k: float,
-    friction: float, pressure: float, exponent: float, beta: float, ends: np.ndarray,
-) -> float:  # fmt: skip
-    """Largest force the patch can pass, N: the integral of mu (p/p_ref)^-n p over it.
-
-    `beta` is the Euler beta function B(1/2, 2 - n), which the length of the patch brings in.
-    """
-    depth = _depth_integral(d, t, c, w, 1.5 - exponent, ends)
-    return friction * pressure**exponent * k ** (1.0 - exponent) * beta * sqrt(2.0 / c_x) * depth
 
 
 @kernel
