@@ -6,14 +6,13 @@ x along its plane, y to the left.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from itertools import pairwise
 from math import inf, pi, sin, tan
 
 import numpy as np
 from plain_tyre import beta_function, first_touch, quadratic_roots
-from scipy.optimize import brentq
 
 Array = np.ndarray
 NODES = 40  # Gauss points over each stretch of tread
@@ -128,9 +127,12 @@ def strip_friction(tyre: BrushTyre, penetration: Array) -> Array:
     return tyre.friction * (tyre.friction_pressure / pressure) ** n * 0.75 * beta_function(0.5, 2 - n)
 
 
-def bed_at_load(tyre: BrushTyre, load: float, tilt: float, along: float, across: float) -> Bed:
-    """The bed that carries a load above zero."""
-    return bed_where(lambda bed: load, tyre, tilt, along, across)
+def bed_at_load(
+    tyre: BrushTyre, load: float, tilt: float, along: float, across: float, above: float = 4e-3
+) -> Bed:
+    """The bed that carries a load above zero; `above` the first touch a first guess, m."""
+    depth = first_touch(tyre, tilt, across) + above
+    return bed_where(lambda _: load, 0.0, Bed(tyre, depth, tilt, along, across))
 
 
 def bed_in_series(tyre: BrushTyre, depth: float, tilt: float, along: float, across: float) -> Bed:
@@ -138,35 +140,26 @@ def bed_in_series(tyre: BrushTyre, depth: float, tilt: float, along: float, acro
     bed = Bed(tyre, depth, tilt, along, across)
     if tyre.carcass == inf or bed.load <= 0:
         return bed
-    return bed_where(lambda part: tyre.carcass * (depth - part.depth), tyre, tilt, along, across, depth)
+    return bed_where(lambda tread: tyre.carcass * (depth - tread), -tyre.carcass, bed)
 
 
-def bed_where(
-    wanted: Callable[[Bed], float],
-    tyre: BrushTyre,
-    tilt: float,
-    along: float,
-    across: float,
-    most: float | None = None,
-) -> Bed:
-    """The bed whose load is the wanted one; the load wanted may not rise with the depth.
+def bed_where(wanted: Callable[[float], float], wanted_slope: float, start: Bed) -> Bed:
+    """The bed whose load is the one wanted at its depth, by Newton's method.
 
-    The load is zero at the first touch and its slope grows from there: Newton from the deep side
-    comes down to the root without passing it.
+    The load is zero up to the first touch and its slope grows from there, so that Newton's steps end up
+    on the deep side and come down to the root without passing it.
     """
-
-    def excess(depth: float) -> float:
-        bed = Bed(tyre, depth, tilt, along, across)
-        return bed.load - wanted(bed)
-
-    least = first_touch(tyre, tilt, across)
-    span = 2e-3
-    while most is None:
-        if excess(least + span) > 0:
-            most = least + span
-        span *= 2
-    depth = brentq(excess, least, most, xtol=1e-16, rtol=1e-14)
-    return Bed(tyre, depth, tilt, along, across)
+    least = first_touch(start.tyre, start.tilt, start.across)
+    bed = start
+    for _ in range(100):
+        step = (bed.load - wanted(bed.depth)) / (bed.load_slope - wanted_slope)
+        depth = bed.depth - step
+        if depth <= least:
+            depth = (bed.depth + least) / 2
+        bed = replace(bed, depth=depth)
+        if abs(step) <= 1e-14 * abs(depth - least):
+            break
+    return bed
 
 
 @dataclass(frozen=True)
@@ -242,4 +235,5 @@ def leaned_bed(bed: Bed, sigma: float, side: float) -> Bed:
     if bed.load <= 0 or bed.tyre.compliance == 0:
         return bed
     tilt = bed.tilt - sigma * bed.tyre.compliance * side
-    return bed_at_load(bed.tyre, bed.load, tilt, bed.along, bed.across)
+    above = bed.depth - first_touch(bed.tyre, bed.tilt, bed.across)
+    return bed_at_load(bed.tyre, bed.load, tilt, bed.along, bed.across, above)

@@ -64,7 +64,7 @@ def stiffness(bed: Bed) -> float:
 
 @pytest.mark.parametrize("share", [0.0, 0.05, 0.25, 0.5, 0.9, 1.0])
 def test_published_cubic(share: float) -> None:
-    """Pacejka, Tyre and Vehicle Dynamics, ch. 3 (from memory): F = C s - C^2 s^2/(3 mu N) + C^3 s^3/(27 mu^2 N^2)."""
+    """Pacejka, ch. 3 (from memory): F = C s - C^2 s^2/(3 mu N) + C^3 s^3/(27 mu^2 N^2)."""
     bed = uniform()
     c, mu, load = stiffness(bed), 1.5, bed.load
     s = share * 3 * mu * load / c
@@ -173,7 +173,7 @@ def test_least_pressure_holds_the_friction_down() -> None:
 
 
 def test_worked_tread_and_carcass() -> None:
-    """0.137 N/mm3 in series with 240 N/mm at 1,300 N: 198 N/mm, 160 kPa, 8,135 mm2 (worked for this project)."""
+    """0.137 N/mm3 in series with 240 N/mm at 1,300 N: 198 N/mm, 160 kPa, 8,135 mm2 (worked here)."""
     t = tyre(foundation=1.37e8, carcass=2.4e5)
     tread = bed_at_load(t, 1300.0, UPRIGHT, 1 / t.radius, 1 / t.crown)
     depth = tread.depth + 1300.0 / t.carcass
