@@ -60,6 +60,7 @@ class SlipCase:
     radius: float  # m, inf on the flat
     slope: float  # rad, of the venue's axis
     air_density: float  # kg/m3
+    sideslip_rate: float = 0.0  # rad/s, beta'; zero in a trim
 
     @property
     def curvature(self) -> float:
@@ -74,6 +75,11 @@ class SlipCase:
     @property
     def path_yaw_rate(self) -> float:
         return self.speed * self.path_curvature
+
+    @property
+    def course_rate(self) -> float:
+        """chi', rad/s."""
+        return self.path_yaw_rate + self.sideslip_rate
 
     def yaw_rate(self) -> float:
         """r of the wheels' velocities: along the path, and that of a horizontal turn."""
@@ -176,7 +182,7 @@ def course_acceleration(case: SlipCase, height: float) -> Point:
     the surface, m/s2."""
     chi, v, k = case.course, case.speed, case.curvature
     hk = height * k
-    turning = v * case.path_yaw_rate
+    turning = v * case.course_rate
     a_t = case.acceleration * (cos(chi) ** 2 + (1 - hk) * sin(chi) ** 2) - hk * turning * sin(chi) * cos(chi)
     a_n = turning * (1 - hk * cos(chi) ** 2) - hk * case.acceleration * sin(chi) * cos(chi)
     a_z = (1 - hk) * k * (v * sin(chi)) ** 2
@@ -228,7 +234,7 @@ def rotation_rate(case: SlipCase, psi: float) -> Point:
     """(p', q', r'), rad/s2; r of the path alone in p' and q'."""
     v, chi, r = case.speed, case.course, case.path_yaw_rate
     phi_rate = case.climb_rate()
-    phi_rate_2 = case.curvature * (case.acceleration * sin(chi) + v * r * cos(chi))
+    phi_rate_2 = case.curvature * (case.acceleration * sin(chi) + v * case.course_rate * cos(chi))
     return (
         phi_rate_2 * cos(psi) - phi_rate * r * sin(psi),
         -phi_rate_2 * sin(psi) - phi_rate * r * cos(psi),
