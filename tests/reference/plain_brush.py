@@ -3,8 +3,7 @@
 SI. A strip of tread of half length l has the pressure p = k c_x (l^2 - x^2)/2. A bristle enters at x = l and
 is carried back; at the way w = l - x its foot has moved sideways to sx w, its tip stays on the ground.
 Turning about the up axis (spin phi) bends it by phi (l^2 - x^2)/2 besides. It sticks until its force meets
-mu p and
-keeps from there the force mu p in the direction that it had then.
+mu p and keeps from there the force mu p in the direction that it had then.
 """
 
 from dataclasses import dataclass

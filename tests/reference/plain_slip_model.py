@@ -235,6 +235,19 @@ def bound(problem: Problem, at: Point, direction: np.ndarray, length: float) -> 
     return reached
 
 
+def friction_slope_of(
+    problem: Problem, end: np.ndarray, least: float, changed: Problem, change: float
+) -> float:
+    """d lambda / d p at a fold, p an input that `changed` has larger by `change`.
+
+    The rows' left null vector w takes the unknowns out: w . (dr/dp dp + dr/dlambda dlambda) = 0.
+    """
+    w = np.linalg.svd(problem.slopes(end, least))[0][:, -1]
+    by_input = (changed.missing(end, least) - problem.missing(end, least)) / change
+    by_friction = problem.friction_slope(end, least) / FRICTION_UNIT
+    return float(-(w @ by_input) / (w @ by_friction))
+
+
 # --- starts ---------------------------------------------------------------------------------------
 
 LED = ("roll_angle", "crosswind", "headwind", "course", "acceleration", "path_curvature", "turn_curvature")
@@ -256,7 +269,7 @@ def led_up(car: SlipCar, case: SlipCase, friction: float) -> np.ndarray | None:
     if x is None:
         x = from_rest(car, case, friction)
     done, step = 0.0, 0.1
-    while x is not None and done < 1 and step > 0.004:
+    while x is not None and done < 1 and step > 0.01:
         share = min(1.0, done + step)
         found = Problem(car, eased(case, share)).settle(x, friction)
         if found is None:
