@@ -41,6 +41,7 @@ class SlipCar(Car):
     yaw_inertia: float  # kgm2, whole car
     pitch_inertia: float  # kgm2, sprung mass
     roll_inertia: float
+    drive_in_wheel_planes: bool = False  # else the axles' shares are forces along the car
 
 
 @dataclass(frozen=True)

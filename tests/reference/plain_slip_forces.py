@@ -189,10 +189,15 @@ class Scene:
         return self.needed > 0
 
     @property
+    def parts(self) -> tuple[float, float]:
+        """Shares of the front and the rear axle in the tractive force."""
+        front, rear = (end.drive_share if self.driving else end.brake_share for end in self.car.ends)
+        return front, rear
+
+    @property
     def tractive(self) -> tuple[float, float]:
         """X of the front and the rear axle."""
-        parts = [end.drive_share if self.driving else end.brake_share for end in self.car.ends]
-        return parts[0] * self.needed, parts[1] * self.needed
+        return self.parts[0] * self.needed, self.parts[1] * self.needed
 
 
 def missing(car: SlipCar, case: SlipCase, unknowns: np.ndarray, friction: float) -> np.ndarray:
@@ -204,8 +209,8 @@ def missing(car: SlipCar, case: SlipCase, unknowns: np.ndarray, friction: float)
     rows = [row / weight for row in ride_rows(scene, moments)]
     rows.append(side_row(scene) / weight)
     rows.append(yaw_row(scene, moments[2]) / weight)
-    for axle in (0, 1):
-        rows.extend(along_rows(scene, axle, weight))
+    share = along_rows_in_wheel_planes if car.drive_in_wheel_planes else along_rows
+    rows.extend(share(scene, weight))
     for pair, side in zip(scene.pairs, state.sides, strict=True):
         rows.append((sum(wheel.side for wheel in pair) - side) / weight)
     return np.array(rows)
@@ -264,18 +269,45 @@ def yaw_row(scene: Scene, moment_asked: float) -> float:
     return moment
 
 
-def along_rows(scene: Scene, axle: int, weight: float) -> list[float]:
+def along_rows(scene: Scene, weight: float) -> list[float]:
     """Two rows an axle: how the tractive force is shared, and how the wheels' speeds are tied."""
-    left, right = scene.pairs[axle]
-    asked = scene.tractive[axle]
-    end = scene.car.ends[axle]
-    if scene.driving and (scene.car.open_differential or not end.driven):
-        return [free_row(left, asked / 2, weight), free_row(right, asked / 2, weight)]
-    total = (left.fx + right.fx - asked) / weight
+    rows = []
+    for pair, asked, end in zip(scene.pairs, scene.tractive, scene.car.ends, strict=True):
+        if free_to_turn(scene, end):
+            rows.extend(free_row(wheel, asked / 2, weight) for wheel in pair)
+        else:
+            rows.append((pair[0].fx + pair[1].fx - asked) / weight)
+            rows.append(tie(scene, pair))
+    return rows
+
+
+def along_rows_in_wheel_planes(scene: Scene, weight: float) -> list[float]:
+    """The same with the shares on the forces in the wheels' planes, in which the torques act."""
+    parts = scene.parts
+    pulls = [sum(wheel.brush.fx for wheel in pair) for pair in scene.pairs]
+    rows = [
+        (parts[1] * pulls[0] - parts[0] * pulls[1]) / weight,
+        (sum(wheel.fx for wheel in scene.wheels) - scene.needed) / weight,
+    ]
+    for pair, end in zip(scene.pairs, scene.car.ends, strict=True):
+        if free_to_turn(scene, end):
+            rows.append((pair[0].brush.fx - pair[1].brush.fx) / weight)
+        else:
+            rows.append(tie(scene, pair))
+    return rows
+
+
+def free_to_turn(scene: Scene, end: SlipAxle) -> bool:
+    """Whether the wheels of an axle turn as they like, each under its half of the axle's force."""
+    return scene.driving and (scene.car.open_differential or not end.driven)
+
+
+def tie(scene: Scene, pair: list[SlipWheel]) -> float:
+    """A locked axle has one speed, the brakes of an axle one slip."""
+    left, right = pair
     if scene.driving:
-        speeds = [(1 + w.kappa) * w.speed_along for w in (left, right)]
-        return [total, (speeds[0] - speeds[1]) / scene.way.speed]
-    return [total, left.kappa - right.kappa]
+        return ((1 + left.kappa) * left.speed_along - (1 + right.kappa) * right.speed_along) / scene.way.speed
+    return left.kappa - right.kappa
 
 
 def free_row(wheel: SlipWheel, asked: float, weight: float) -> float:

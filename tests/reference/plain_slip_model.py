@@ -312,19 +312,36 @@ def chosen(found: list[Branch]) -> Branch | None:
 # --- what is told ---------------------------------------------------------------------------------
 
 
-def solve_slip_case(car: Table, venue: Table, setup: Table, case: Table, every_start: bool = False) -> Table:
+def solve_slip_case(
+    car: Table,
+    venue: Table,
+    setup: Table,
+    case: Table,
+    *,
+    every_start: bool = False,
+    drive_in_wheel_planes: bool = False,
+) -> Table:
     """One load case in file units: kind ("held", "slides", "lost"), margin, lambda and the trim's numbers.
 
-    The search ends with the first start that leads to a trim at full friction, unless `every_start`.
+    The search ends with the first start that leads to a trim at full friction, or with the second one that
+    ends at the same friction, unless `every_start`.
     """
     si_car = read_slip_car(car, setup, venue["venue"]["surface_grip"])
+    si_car = replace(si_car, drive_in_wheel_planes=drive_in_wheel_planes)
     problem = Problem(si_car, read_slip_case(venue, case))
     found: list[Branch] = []
     for friction in STARTS:
         found += branches(problem, (friction,))
-        if found and found[-1].at_full is not None and not every_start:
+        if enough(found) and not every_start:
             break
     return told(problem, found)
+
+
+def enough(found: list[Branch]) -> bool:
+    if not found:
+        return False
+    again = any(abs(other.least - found[-1].least) < 1e-6 for other in found[:-1])
+    return again or found[-1].at_full is not None
 
 
 def told(problem: Problem, found: list[Branch]) -> Table:

@@ -447,3 +447,12 @@ def test_front_axle_slides_without_a_fold() -> None:
     assert branch.ended == "slip"
     assert uses(problem.scene(branch.end, branch.least))[0] == pytest.approx(1.0, abs=1e-4)
     assert branch.least == pytest.approx(0.48429, abs=1e-4)
+
+
+def test_a_fold_where_the_wheels_planes_share_the_drive() -> None:
+    """Torque acts in the wheel's plane, so steering on costs side force: the front axle's slide folds."""
+    problem = problem_of(bore_project(True), bore_case(roll_angle_deg=90.0))
+    turned = Problem(replace(problem.car, drive_in_wheel_planes=True), problem.case)
+    branch = follow(turned, led_up(turned.car, turned.case, 1.0), 1.0)
+    assert branch.ended == "fold"
+    assert 1 - branch.least == pytest.approx(0.520155, abs=5e-6)
