@@ -271,7 +271,7 @@ def yaw_row(scene: Scene, moment_asked: float) -> float:
 
 def along_rows(scene: Scene, weight: float) -> list[float]:
     """Two rows an axle: how the tractive force is shared, and how the wheels' speeds are tied."""
-    rows = []
+    rows: list[float] = []
     for pair, asked, end in zip(scene.pairs, scene.tractive, scene.car.ends, strict=True):
         if free_to_turn(scene, end):
             rows.extend(free_row(wheel, asked / 2, weight) for wheel in pair)

@@ -250,8 +250,17 @@ def friction_slope_of(
 
 # --- starts ---------------------------------------------------------------------------------------
 
-LED = ("roll_angle", "crosswind", "headwind", "course", "acceleration", "path_curvature", "turn_curvature")
-LED += ("yaw_acceleration", "slope")
+LED = (
+    "roll_angle",
+    "crosswind",
+    "headwind",
+    "course",
+    "acceleration",
+    "path_curvature",
+    "turn_curvature",
+    "yaw_acceleration",
+    "slope",
+)
 STARTS = (1.0, 1.5, 2.5, 4.0)  # frictions
 
 

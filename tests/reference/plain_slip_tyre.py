@@ -12,7 +12,7 @@ from itertools import pairwise
 from math import inf, pi, sin, tan
 
 import numpy as np
-from plain_tyre import beta_function, first_touch, quadratic_roots
+from plain_tyre import Tyre, beta_function, first_touch, quadratic_roots
 
 Array = np.ndarray
 NODES = 40  # Gauss points over each stretch of tread
@@ -20,20 +20,12 @@ LARGEST_SPIN = 0.999  # share of the friction that the spin alone may take
 
 
 @dataclass(frozen=True)
-class BrushTyre:
-    """A tyre at its pressure on one surface: `friction` includes the surface's grip factor."""
+class BrushTyre(Tyre):
+    """A tyre at its pressure on one surface, as before, with what slip adds."""
 
-    radius: float  # m, unloaded
-    width: float  # m, of the tread
-    crown: float  # m
-    foundation: float  # N/m3, k
-    friction: float
-    friction_pressure: float  # Pa
-    friction_exponent: float
-    compliance: float  # rad/N, lean per side force
     shear: float  # N/m3, c_t: shear_per_foundation x k
     camber_share: float = 0.5  # f_g
-    least_pressure: float = 0.0  # Pa, mean over a strip
+    least_pressure: float = 0.0  # Pa, mean over a strip, under which friction grows no more
     carcass: float = inf  # N/m, K_c
 
 
