@@ -12,7 +12,7 @@ import click
 from setupopt.cli import completing
 
 if TYPE_CHECKING:
-    from setupopt.jobs.checkpointed_jobs import WorkerPool
+    from setupopt.jobs.pool import WorkerPool
 
 F = TypeVar("F", bound=Callable[..., Any])
 

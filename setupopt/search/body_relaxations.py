@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
-from setupopt.jobs.checkpointed_jobs import WorkerPool
+from setupopt.jobs.pool import WorkerPool
 from setupopt.physics.inputs import Floats
 from setupopt.search.parts.node_solver import ProblemSpec, one_at_a_time
 from setupopt.search.relaxation import Progress, RelaxedOptimum, root_of

@@ -16,7 +16,10 @@ from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.losses import LossBudget, loss_budget
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result, degrees
-from setupopt.jobs.checkpointed_jobs import SerialExecutor, Store, WorkerPool, fingerprint, run_chunks
+from setupopt.jobs.fingerprint import fingerprint
+from setupopt.jobs.pool import SerialExecutor, WorkerPool
+from setupopt.jobs.run import run_chunks
+from setupopt.jobs.store import Store
 from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import told, with_body
 from setupopt.project.model import Project, Setup

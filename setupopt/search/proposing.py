@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from setupopt.errors import UserError
-from setupopt.jobs.checkpointed_jobs import WorkerPool
+from setupopt.jobs.pool import WorkerPool
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project
 from setupopt.search.body_relaxations import RootSearch, roots_of

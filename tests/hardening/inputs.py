@@ -20,7 +20,7 @@ from setupopt.evaluation.assessment import assess, csv_text
 from setupopt.evaluation.cases import CaseSet, sweep_cases, table_cases
 from setupopt.fit.air.table import read_air
 from setupopt.fit.tyre_table import Rig, read_tyre_table
-from setupopt.jobs.checkpointed_jobs import Store
+from setupopt.jobs.store import Store
 from setupopt.project import Project, load
 from setupopt.project.cases_file import read_cases
 from setupopt.project.measured_file import read_measured

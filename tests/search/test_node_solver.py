@@ -16,7 +16,7 @@ import optuna
 import pytest
 
 from setupopt.evaluation.variables import variables_of
-from setupopt.jobs.checkpointed_jobs import WorkerPool
+from setupopt.jobs.pool import WorkerPool
 from setupopt.project import Project
 from setupopt.search.parts.branch_and_bound import BranchAndBoundResult, PartStudy
 from setupopt.search.parts.node_solver import Body, BodyBoxes, ProblemSpec

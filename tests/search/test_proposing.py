@@ -21,7 +21,7 @@ from setupopt.errors import UserError
 from setupopt.evaluation import limits_check
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.variables import from_setup
-from setupopt.jobs.checkpointed_jobs import Store
+from setupopt.jobs.store import Store
 from setupopt.project import Project, read_setup, write_setup
 from setupopt.project.bodies import with_body
 from setupopt.project.model import AXLES, Range

@@ -27,7 +27,7 @@ from optuna.trial import FrozenTrial, Trial, TrialState
 from sqlalchemy.exc import IntegrityError, OperationalError
 
 from setupopt.errors import UserError
-from setupopt.jobs.checkpointed_jobs import SerialExecutor, WorkerPool
+from setupopt.jobs.pool import SerialExecutor, WorkerPool
 from setupopt.search.parts.node_solver import ExpandTask, Expansion, NodeExpander, Solve
 from setupopt.search.parts.part_space import BoundedNode, Node, PartSpace
 

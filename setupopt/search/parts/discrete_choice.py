@@ -13,7 +13,9 @@ from sqlalchemy.engine import URL
 
 from setupopt.errors import OutputError, UserError
 from setupopt.files import write_whole
-from setupopt.jobs.checkpointed_jobs import Store, WorkerPool, fingerprint
+from setupopt.jobs.fingerprint import fingerprint
+from setupopt.jobs.pool import WorkerPool
+from setupopt.jobs.store import Store
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project
 from setupopt.search.engine.exchange import ExchangeResult
