@@ -158,6 +158,21 @@ def test_physics_opens_no_file(name: str) -> None:
     assert not called & (files | {"print", "input"})
 
 
+@pytest.mark.parametrize("name", [m for m in MODULES if m.startswith("setupopt.report")])
+def test_the_report_computes_nothing(name: str) -> None:
+    """It formats and draws. Of the physics it knows the types of arrays; it starts no evaluation."""
+    used = set(imported(tree_of(name)))
+    physics = {other for other in used if other.startswith("setupopt.physics.")}
+    assert all(other.startswith("setupopt.physics.inputs") for other in physics), sorted(physics)
+    assert not used & {
+        "setupopt.evaluation.assessment.assess",
+        "setupopt.evaluation.drawn_state.drawn_state",
+        "setupopt.evaluation.model.Model",
+        "setupopt.evaluation.model.evaluate",
+        "setupopt.evaluation.report_data.report",
+    }
+
+
 @pytest.mark.parametrize("name", MODULES)
 def test_nothing_is_run_or_unpacked_blindly(name: str) -> None:
     """No eval, exec or compile of text, and no pickle, which runs what it reads."""

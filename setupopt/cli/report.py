@@ -20,8 +20,8 @@ from setupopt.cli.outputs import (
 from setupopt.cli.waiting import Saying, loading, say_compiling, writing
 
 if TYPE_CHECKING:
+    from setupopt.evaluation.report_data import Report
     from setupopt.project import Project
-    from setupopt.report.page.fields import Report
 
 FILE = "report.html"
 
@@ -63,7 +63,7 @@ def command(
 def _report(today: Project, proposed: Project | None, floor: float | None, quiet: bool) -> Report:
     day = datetime.datetime.now().astimezone().date().isoformat()
     with Saying(quiet, "cases of the sweep"):
-        from setupopt.report.page.fields import report
+        from setupopt.evaluation.report_data import report
 
         return report(today, proposed, floor, day)
 
@@ -78,10 +78,11 @@ def _write(made: Report, target: Path) -> None:
 def _print(made: Report, target: Path, as_json: bool, quiet: bool) -> None:
     """The verdict on the setup that counts, and where the page is."""
     from setupopt.report.assess.text import text
+    from setupopt.report.page.fields import as_dict
     from setupopt.report.shared.tables import screen_width
 
     if as_json:
-        print_json(as_json_text(made.as_dict()), made.cautions, quiet)
+        print_json(as_json_text(as_dict(made)), made.cautions, quiet)
         return
     click.echo(text(made.target.assessment, screen_width(), short=True), nl=False)
     click.echo(f"\nwritten: {target}")

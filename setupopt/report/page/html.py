@@ -7,6 +7,8 @@ import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from setupopt.evaluation.drawn_state import Patch
+from setupopt.evaluation.report_data import Part, Report
 from setupopt.project.bodies import worn_words
 from setupopt.project.checksum import project_checksum
 from setupopt.project.model import Venue
@@ -14,8 +16,7 @@ from setupopt.report.assess.text import CLOSING
 from setupopt.report.page import tables as page_tables
 from setupopt.report.page.charts import PROPOSED, TODAY, loads_picture, margins_picture, top_load
 from setupopt.report.page.drawing import NARROW, near_drawing, section_drawing
-from setupopt.report.page.fields import Part, Report
-from setupopt.report.page.patch import Patch, highest, patches_picture
+from setupopt.report.page.patch import highest, patches_picture
 from setupopt.report.shared.tables import angle
 from setupopt.units import DEG, MM
 
@@ -106,7 +107,8 @@ class _Pictures:
 
     def part(self, part: Part) -> dict[str, Any]:
         """Drawings and pictures of one setup; no patches where contact is lost."""
-        assessment, stand = part.assessment, part.stand
+        assessment = part.assessment
+        state = part.drawn
         at = float(assessment.result.cases.at[assessment.worst])
         patches = _patches(part)
         picture = patches_picture(patches, self.pressure, self.reach) if patches else None
@@ -114,14 +116,14 @@ class _Pictures:
             "part": part,
             "fields": assessment.worst_fields,
             "loads": _inside(loads_picture(assessment, self.top), f"loads-{part.role}"),
-            "section": section_drawing(part.project.venue, stand, at),
-            "near": [near_drawing(stand, axle) for axle in (1, 0)],
+            "section": section_drawing(part.project.venue, state, at),
+            "near": [near_drawing(state, axle) for axle in (1, 0)],
             "patches": None if picture is None else _inside(picture, f"patches-{part.role}"),
         }
 
 
 def _patches(part: Part) -> list[Patch]:
-    return [wheel.patch for wheel in part.stand.wheels if wheel.patch is not None]
+    return [wheel.patch for wheel in part.drawn.wheels if wheel.patch is not None]
 
 
 def _inside(svg: str, name: str) -> Markup:

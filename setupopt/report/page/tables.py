@@ -8,14 +8,14 @@ from typing import Any, NamedTuple
 
 from setupopt.evaluation.assessment import Assessment
 from setupopt.evaluation.limits_check import Broken
+from setupopt.evaluation.report_data import Part, Report
 from setupopt.evaluation.result import Field
 from setupopt.evaluation.summary import AttitudeWorst, by_angle, by_attitude
 from setupopt.project.bodies import told
 from setupopt.project.model import WHEELS
 from setupopt.report.assess.text import NO_PRESS, press_words
 from setupopt.report.page.drawing import Letter
-from setupopt.report.page.fields import Part, Report
-from setupopt.report.page.patch import KPA
+from setupopt.report.page.fields import peak_kpa
 from setupopt.report.shared.tables import along_words, angle, number, significant, thinned
 from setupopt.sheet.state import state_lines
 from setupopt.units import MM
@@ -185,7 +185,7 @@ def _stretches(degrees: Sequence[float], lost: Any) -> str:
 def wheels(part: Part) -> Grid:
     """The four wheels in the worst case."""
     fields, travel = part.assessment.worst_fields, part.assessment.worst_answer["travel"]
-    peaks = [None if wheel.patch is None else wheel.patch.peak / KPA for wheel in part.stand.wheels]
+    peaks = [peak_kpa(wheel) for wheel in part.drawn.wheels]
     held = fields["contact"]
     rows: list[Row] = [
         ["load N", *_four(fields, "load", "N", 0)],

@@ -10,7 +10,6 @@ import numpy as np
 
 from setupopt.evaluation.result import Field, finite
 from setupopt.evaluation.summary import by_angle
-from setupopt.physics.place import GRAVITY
 from setupopt.project.bodies import body_words, told
 from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.csv_write import csv_text
@@ -23,7 +22,7 @@ from setupopt.sheet.change_list import ChangeList, Step
 from setupopt.sheet.pad_state import PadReading
 from setupopt.sheet.revisions import Revision
 from setupopt.sheet.state import Line, state_lines
-from setupopt.units import DEG, MM
+from setupopt.units import DEG, GRAVITY, MM
 
 _BODY_WHERE = "the one on the car"
 _MOST_ANGLES = 13  # rows of the run card
