@@ -14,10 +14,10 @@ from setupopt import units
 from setupopt.evaluation import pack
 from setupopt.evaluation.pack import per_wheel
 from setupopt.physics.inputs import Floats, Records
-from setupopt.physics.place import GRAVITY
 from setupopt.physics.point_gaps import point_gaps
 from setupopt.project.model import AXLES, WHEELS, Arch, Car, ClearancePoint, Packaging, Setup
 from setupopt.project.underbody import static_gap, undersides
+from setupopt.units import GRAVITY
 
 
 @dataclass(frozen=True)

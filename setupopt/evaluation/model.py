@@ -38,9 +38,8 @@ class Model:
         """Every setup in every case. `starts` (cases, 8): trim and press of a setup nearby."""
         _refuse_beyond_section(self.packed, cases)
         answers = sweep.run(self.packed, settings, cases.records, starts, progress)
-        body = self.packed[0]
         shape = (settings.size, len(cases))
-        return Result(cases, answers.reshape(shape), body["bump_travel"][0], body["droop_travel"][0])
+        return Result(cases, answers.reshape(shape), self.packed[0][0])
 
 
 def _refuse_beyond_section(packed: tuple[Records, Records, Records], cases: CaseSet) -> None:

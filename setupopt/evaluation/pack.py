@@ -19,9 +19,9 @@ from setupopt.physics.inputs import (
     Records,
 )
 from setupopt.physics.pad import set_penetration
-from setupopt.physics.place import GRAVITY
 from setupopt.project.model import Air, Axle, AxleSetup, Car, Setup, Tyre
 from setupopt.project.settings import SETTINGS
+from setupopt.units import GRAVITY
 
 _SIDE = np.array([1.0, -1.0, 1.0, -1.0])
 

@@ -12,7 +12,7 @@ from math import tan
 from setupopt.physics import air, suspension, tyre
 from setupopt.physics.inputs import Floats, Record, Records, layout
 from setupopt.physics.jit import kernel
-from setupopt.physics.place import GRAVITY
+from setupopt.units import GRAVITY
 
 # Scratch of one thread for one trial trim. slant: tan(inclination); depth: crown penetration; shift:
 # how much less of it carries the same load per slant; moment: of the normal force about the tread's

@@ -9,7 +9,7 @@ from setupopt.physics.balance import balance
 from setupopt.physics.inputs import Floats, Record, Records
 from setupopt.physics.jit import kernel
 from setupopt.physics.linear import newton_step
-from setupopt.physics.place import GRAVITY
+from setupopt.units import GRAVITY
 
 # Largest residual of an accepted trim, as a share of the weight (forces) or weight times metre.
 TOLERANCE = 1e-10

@@ -7,9 +7,7 @@ from math import atan, cos, sin
 from setupopt.physics import air, surface
 from setupopt.physics.inputs import STRIPS, STRIPS_ACROSS, STRIPS_ALONG, Record, Records, layout
 from setupopt.physics.jit import kernel
-
-GRAVITY = 9.80665
-
+from setupopt.units import GRAVITY
 
 # Scratch of one thread, filled anew for every case. pull: gravity minus the CG's acceleration, by
 # x, y, z. ground, tilt: surface height and angle across the car under each wheel; rise: that height with

@@ -7,8 +7,8 @@ import math
 from collections.abc import Iterable, Iterator
 
 from setupopt.project.model import Air, Axle, Car, Setup, Tyre
+from setupopt.units import GRAVITY
 
-GRAVITY = 9.80665  # m/s2
 _STRIPS = 60  # across the tread; a per cent is more than a check needs
 
 

@@ -22,7 +22,6 @@ from setupopt.project.model import (
 )
 from setupopt.project.settings import SETTINGS, Setting, in_file_units
 from setupopt.project.static_checks import (
-    GRAVITY,
     axles,
     corner_load,
     floor_height,
@@ -32,7 +31,7 @@ from setupopt.project.static_checks import (
     unsprung_mass,
 )
 from setupopt.project.underbody import static_gap, undersides
-from setupopt.units import MM, N_PER_MM, PERCENT
+from setupopt.units import GRAVITY, MM, N_PER_MM, PERCENT
 
 DEEP = 0.15  # of a tyre's radius, pressed in at rest
 HARD = 0.003

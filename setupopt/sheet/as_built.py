@@ -182,7 +182,7 @@ class BuiltModel:
             settings = self._settings(body, [builds[i] for i in places])
             found = sweep.run((body, *self.model.packed[1:]), settings, cases.records)
             answers[places] = found.reshape(len(places), len(cases))
-        return Result(cases, answers, own["bump_travel"][0], own["droop_travel"][0])
+        return Result(cases, answers, own[0])
 
     def alone(self, build: Built, point: int, cases: CaseSet) -> Floats:
         """Gap of one floor point of a build, (cases) m; an answer otherwise tells the least of all points."""

@@ -7,12 +7,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from setupopt.evaluation.model import evaluate
-from setupopt.physics.place import GRAVITY
 from setupopt.project.bodies import body_words, with_body
 from setupopt.project.model import AXLES, AxleSetup, Project, Setup
 from setupopt.sheet.adjusters import AxleTools, axle_tools, with_change
 from setupopt.sheet.pad_state import Pad, PadReading, Stance
-from setupopt.units import BAR, DEG, MM, N_PER_MM
+from setupopt.units import BAR, DEG, GRAVITY, MM, N_PER_MM
 
 
 @dataclass(frozen=True, eq=False)

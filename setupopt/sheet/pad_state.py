@@ -21,8 +21,8 @@ from setupopt.errors import UserError
 from setupopt.evaluation import pack
 from setupopt.physics import sweep
 from setupopt.physics.inputs import CASE, Floats, Records
-from setupopt.physics.place import GRAVITY
 from setupopt.project.model import AxleSetup, Project, Setup
+from setupopt.units import GRAVITY
 
 _ACROSS = [1, 0, 3, 2]  # the wheel on the other side
 

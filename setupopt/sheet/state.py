@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from setupopt.evaluation.pack import vehicle
-from setupopt.physics.place import GRAVITY
 from setupopt.project.model import AXLES, Project, Setup, Tolerance
 from setupopt.project.settings import SETTINGS, in_file_units
-from setupopt.units import BAR, DEG, MM, PERCENT
+from setupopt.units import BAR, DEG, GRAVITY, MM, PERCENT
 
 _PER_AXLE = ("toe", "anti_roll", "third")
 

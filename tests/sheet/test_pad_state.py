@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from setupopt.evaluation.pack import vehicle
-from setupopt.physics.place import GRAVITY
 from setupopt.project import Project
 from setupopt.sheet.adjusters import with_change
 from setupopt.sheet.pad_state import Pad, Stance
+from setupopt.units import GRAVITY
 
 from .conftest import EXAMPLES, few
 

@@ -12,6 +12,7 @@ from setupopt.evaluation.result import Field
 from setupopt.evaluation.summary import AttitudeWorst, by_angle, by_attitude
 from setupopt.project.bodies import worn_words
 from setupopt.project.model import WHEELS
+from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import (
     INDENT,
     Column,
@@ -70,7 +71,7 @@ def _cautions(a: Assessment, width: int) -> str:
 
 
 def _verdict(a: Assessment, width: int) -> str:
-    lines = [_contact(a), f"Worst margin: {_margin_words(a)}"]
+    lines = [*_contact(a), f"Worst margin: {_margin_words(a)}"]
     if a.floor is not None:
         reached = "not reached" if a.is_under_floor else "reached"
         lines.append(f"Floor asked for: {a.floor:g}, {reached}")
@@ -80,11 +81,14 @@ def _verdict(a: Assessment, width: int) -> str:
     return "\n".join(paragraph(line, width) for line in lines)
 
 
-def _contact(a: Assessment) -> str:
-    count, lost = len(a.result.cases), a.result.lost()
+def _contact(a: Assessment) -> list[str]:
+    """What becomes of contact, then the wheels in the air if there are any."""
+    count = len(a.result.cases)
+    lost = a.result.lost()
+    contact = f"Contact is kept in {'the only case' if count == 1 else f'all {count} cases'}."
     if lost:
-        return f"CONTACT LOST in {lost} of {count} cases: there the car comes off the surface."
-    return f"Contact is kept in {'the only case' if count == 1 else f'all {count} cases'}."
+        contact = f"CONTACT LOST in {lost} of {count} cases: there the car comes off the surface."
+    return [line for line in (contact, in_air_words(a.result)) if line]
 
 
 def _margin_words(a: Assessment) -> str:

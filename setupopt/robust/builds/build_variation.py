@@ -132,8 +132,7 @@ class BuildErrors:
             for number, values in enumerate(kinds):
                 alike = kind == number
                 answers[alike] = self._answers(built[alike], values, cases, pool)
-        body = Model(self.car).packed[0]
-        return Result(cases, answers, body["bump_travel"][0], body["droop_travel"][0])
+        return Result(cases, answers, Model(self.car).packed[0][0])
 
     def _answers(self, built: Floats, inputs: Floats, cases: CaseSet, pool: Executor) -> Records:
         """ANSWER records (builds, cases) of builds with the same inputs."""

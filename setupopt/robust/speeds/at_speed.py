@@ -78,10 +78,7 @@ class AtSpeed:
         every = CaseSet(records, self.cases.attitude * len(sweeps), np.empty(0), ())
         whole = self.model.run(self.settings, every)
         answers = whole.answers.reshape(len(sweeps), 1, len(self.cases))
-        return [
-            Result(sweep, own, whole.bump_travel, whole.droop_travel)
-            for sweep, own in zip(sweeps, answers, strict=True)
-        ]
+        return [Result(sweep, own, whole.car) for sweep, own in zip(sweeps, answers, strict=True)]
 
 
 class _Search(AtSpeed):
