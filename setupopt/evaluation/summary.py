@@ -98,13 +98,14 @@ def wheels_in_air(result: Result, setup: int = 0) -> tuple[WheelsInAir, ...]:
 
 def _lifted(result: Result, in_air: np.ndarray, chosen: np.ndarray) -> WheelsInAir:
     """The chosen cases (cases) of one attitude."""
-    cases = np.flatnonzero(chosen)
-    wheels = tuple(name for name, up in zip(WHEELS, in_air[cases].any(axis=0), strict=True) if up)
+    cases = np.flatnonzero(chosen).tolist()
+    ever = np.flatnonzero(np.any(in_air[cases], axis=0))
+    wheels = tuple(WHEELS[w] for w in ever)
     angles = [_angle(result, case) for case in cases]
     along = [place for case in cases for place in result.cases.along(case).values()]
     ends = {"from_mm": min(along), "to_mm": max(along)} if along else {}
     attitude = result.cases.attitude[cases[0]]
-    return WheelsInAir(attitude, cases.size, wheels, min(angles), max(angles), **ends)
+    return WheelsInAir(attitude, len(cases), wheels, min(angles), max(angles), **ends)
 
 
 def _score(result: Result) -> Floats:
