@@ -44,6 +44,15 @@ class Broken:
     attitude: str | None
     along_mm: float | None = None
 
+    @property
+    def words(self) -> str:
+        """Limit, value, what is required and the case, in one line."""
+        name = f"{self.limit} {self.where}".strip()
+        case = "at rest"
+        if self.case is not None:
+            case = f"in case {self.case}, {self.roll_angle_deg:g} deg, {self.attitude}"
+        return f"{name}: {self.value:.4g} {self.unit}, {self.sense} {self.required:g} {self.unit}, {case}"
+
 
 def broken(project: Project, setup: Setup, result: Result, row: int = 0) -> tuple[Broken, ...]:
     """Every limit that `setup` breaks; `row` is its place among the setups of `result`."""

@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.model import evaluate
 from setupopt.evaluation.result import Field, Result
+from setupopt.evaluation.summary import by_attitude
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project, Setup
 from setupopt.project.stored_proof import stored_proof
@@ -23,12 +25,27 @@ class RunCard:
     result: Result
     speeds: SpeedWindow | None
     proof: dict[str, Any] | None
+    broken: tuple[Broken, ...]
 
     @property
     def margin(self) -> float | None:
         """Worst steady margin; None where contact is lost."""
         margin = float(self.result.worst_margin[0])
         return margin if self.result.lost() == 0 else None
+
+    @property
+    def do_not_run(self) -> tuple[str, ...]:
+        """Why nobody may drive this setup, each reason in a line; empty where the model finds none."""
+        reasons = [f"Limit broken: {limit.words}" for limit in self.broken]
+        lost = [f"{row.attitude} ({row.lost} of {row.cases})" for row in by_attitude(self.result) if row.lost]
+        if lost:
+            count = f"{self.result.lost()} of {len(self.result.cases)} cases"
+            reasons.append(f"Contact lost in {count}: {', '.join(lost)}")
+        if self.margin is not None and self.margin < self.floor:
+            reasons.append(f"Margin under the minimum: {self.margin:.3f}, at least {self.floor:g}")
+        if self.speeds is None:
+            reasons.append("No safe speed: the sweep's own speed breaks the minimum margin or a limit")
+        return tuple(reasons)
 
     @property
     def worst(self) -> Field:
@@ -71,9 +88,9 @@ def run_card(project: Project, setup: Setup, floor: float = 0.0) -> RunCard:
     """The card of a setup in its body, with the proof that its project keeps of it."""
     project = with_body(project, setup.body)
     window = speed_window(project, setup, floor)
-    return RunCard(
-        project, setup, floor, evaluate(project, setup), window, stored_proof(project, setup)
-    )  # fmt: skip
+    result = evaluate(project, setup)
+    limits_broken = broken(project, setup, result)
+    return RunCard(project, setup, floor, result, window, stored_proof(project, setup), limits_broken)
 
 
 def _least(key: str, missing: float = float("inf")) -> Any:
