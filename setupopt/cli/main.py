@@ -72,8 +72,8 @@ class LazyGroup(click.Group):
         except UserError as refused:
             click.echo(str(refused), err=True)
             ctx.exit(REFUSED)
-        except KeyboardInterrupt:
-            click.echo("stopped; nothing was written", err=True)
+        except KeyboardInterrupt as stop:
+            click.echo("; ".join(["stopped", str(stop) or "nothing was written"]), err=True)
             ctx.exit(STOPPED)
         except OSError as error:
             ctx.exit(_after_os_error(error))

@@ -25,7 +25,7 @@ from setupopt.fit.tyre import (
     fit_tyre,
 )
 from setupopt.fit.tyre_table import NOISE, QUANTITIES, Rig, read_tyre_table, reading_noise
-from setupopt.report.fit_tyre.text import file_value
+from setupopt.report.fit_tyre.fields import file_value
 
 from .tyre_tables import PROGRAMME, Invented, Row, answers, noisy, write
 

@@ -25,18 +25,13 @@ from setupopt.report.shared.tables import (
     table,
     thinned,
 )
+from setupopt.report.shared.words import CLOSING, cautions_text
 from setupopt.units import MM
 
 _MOST_ANGLES = 37  # rows; 0 to 180 deg in steps of 5
 _MOST_ATTITUDES = 20
 _MOST_PRESS = 256.0  # g, the most that a lost case is tried with
 NO_PRESS = "no press towards the surface was found that would hold the car."
-
-CLOSING = (
-    "This is a model's result, no clearance to drive. It is as good as the numbers in the files and the "
-    "assumptions in docs/model.md. Local rules, licensed engineers and an independent check of this "
-    "result come before any run."
-)
 
 
 def text(assessment: Assessment, width: int, short: bool = False) -> str:
@@ -47,14 +42,6 @@ def text(assessment: Assessment, width: int, short: bool = False) -> str:
         parts += [_angles(a, width), _attitudes(a, width), _worst(a, width), _losses(a, width)]
     parts += [_broken(a, width), paragraph(CLOSING, width)]
     return "\n\n".join(part for part in parts if part) + "\n"
-
-
-def cautions_text(cautions: Sequence[str], width: int) -> str:
-    """Cautions about the input, one a line; empty where there is none."""
-    if not cautions:
-        return ""
-    head = f"CAUTIONS ({len(cautions)}), to be read before the numbers"
-    return "\n".join([head, *(paragraph(caution, width, "  ! ") for caution in cautions)])
 
 
 def _head(a: Assessment, width: int) -> str:

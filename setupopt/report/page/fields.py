@@ -7,7 +7,7 @@ from setupopt.evaluation.report_data import PROPOSED, TODAY, Part, Report
 from setupopt.evaluation.result import Field
 from setupopt.project.checksum import project_checksum
 from setupopt.project.writing import setup_as_dict
-from setupopt.report.assess.text import CLOSING
+from setupopt.report.shared.words import CLOSING
 from setupopt.units import KPA, MM
 
 

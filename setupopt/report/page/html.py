@@ -12,12 +12,12 @@ from setupopt.evaluation.report_data import Part, Report
 from setupopt.project.bodies import worn_words
 from setupopt.project.checksum import project_checksum
 from setupopt.project.model import Venue
-from setupopt.report.assess.text import CLOSING
 from setupopt.report.page import tables as page_tables
 from setupopt.report.page.charts import PROPOSED, TODAY, loads_picture, margins_picture, top_load
 from setupopt.report.page.drawing import NARROW, near_drawing, section_drawing
 from setupopt.report.page.patch import highest, patches_picture
 from setupopt.report.shared.tables import angle
+from setupopt.report.shared.words import CLOSING
 from setupopt.units import DEG, MM
 
 if TYPE_CHECKING:

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from setupopt.project.bodies import body_words
 from setupopt.project.model import AXLES, Setup
 from setupopt.project.settings import SETTINGS, Setting, in_file_units
-from setupopt.report.assess.text import CLOSING, cautions_text
 from setupopt.report.propose.evidence import build_errors, counted_words, trust
 from setupopt.report.propose.fields import JudgedProposal
 from setupopt.report.shared.tables import (
@@ -22,6 +21,7 @@ from setupopt.report.shared.tables import (
     significant,
     table,
 )
+from setupopt.report.shared.words import CLOSING, cautions_text
 
 _MOST_GAINS = 5
 # Places that the settings, and each alternative beside them, take.

@@ -8,7 +8,6 @@ import numpy as np
 
 from setupopt.evaluation.result import Field
 from setupopt.project.bodies import worn_words
-from setupopt.report.assess.text import CLOSING, cautions_text
 from setupopt.report.prove.fields import PERCENTILES, JudgedReport
 from setupopt.report.prove.road import RoadLine, RoadTable
 from setupopt.report.shared.tables import (
@@ -21,6 +20,7 @@ from setupopt.report.shared.tables import (
     table,
     thinned,
 )
+from setupopt.report.shared.words import CLOSING, cautions_text
 from setupopt.robust.best_single_step import Change
 from setupopt.robust.builds.build_variation import SCALES, WorstBuild
 from setupopt.robust.road.spectrum import class_letter

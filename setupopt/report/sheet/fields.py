@@ -15,8 +15,8 @@ from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.csv_write import csv_text
 from setupopt.project.measured_file import BODY
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
-from setupopt.report.assess.text import CLOSING
 from setupopt.report.shared.tables import thinned
+from setupopt.report.shared.words import CLOSING
 from setupopt.sheet.card import RunCard
 from setupopt.sheet.change_list import ChangeList, Step
 from setupopt.sheet.pad_state import PadReading

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from setupopt.project.bodies import worn_words
-from setupopt.report.assess.text import CLOSING, cautions_text
 from setupopt.report.shared.tables import INDENT, Column, margin_words, number, paragraph, table
+from setupopt.report.shared.words import CLOSING, cautions_text
 from setupopt.report.sheet.fields import Sheet
 from setupopt.sheet.change_list import Step
 from setupopt.units import DEG, MM

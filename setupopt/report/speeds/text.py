@@ -10,7 +10,6 @@ import numpy as np
 from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.result import Field
 from setupopt.project.bodies import worn_words
-from setupopt.report.assess.text import CLOSING, cautions_text
 from setupopt.report.shared.tables import (
     INDENT,
     Column,
@@ -21,6 +20,7 @@ from setupopt.report.shared.tables import (
     table,
     thinned,
 )
+from setupopt.report.shared.words import CLOSING, cautions_text
 from setupopt.report.speeds.fields import by_attitude, by_limit, coast_fields, curve
 from setupopt.robust.speeds.at_speed import STEP
 from setupopt.robust.speeds.motion import RunUp
