@@ -83,7 +83,7 @@ def command(common: options.Common, today_file: str | None, by: str, day: str | 
         compute=lambda _: _sheet(project, today, common.floor or 0.0, date, " ".join(by.split())),
         text=text,
         as_dict=Sheet.as_dict,
-        passes=lambda sheet: sheet.changes.margin_landed >= sheet.card.floor,
+        passes=lambda sheet: sheet.passes,
         cautions=lambda sheet: project.cautions,
         others=others,
         setup=common.setup_words(project, target),

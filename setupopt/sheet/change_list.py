@@ -121,7 +121,7 @@ class _Work:
         self.check(
             "pad", "Pad flat and level, steering straight; tyres at their pressure as run for all of this"
         )
-        self.by_axle("pressure", "tyre pressure, as run,", "bar", BAR, 2)
+        self.by_axle("pressure", "tyre hot pressure, as run,", "bar", BAR, 2)
         self.check("driver", "Driver or ballast and the usual fuel aboard; roll the car and let it settle")
         self.connected_off("bars off", "anti-roll bar", self.stance.anti_roll)
         self.connected_off("third off", "third spring", self.stance.third)

@@ -43,13 +43,13 @@ def state_lines(project: Project, setup: Setup) -> tuple[Line, ...]:
 
 
 _WORDS = {
-    "pressure": ("pressure, as run", 2),
+    "pressure": ("hot pressure", 2),
     "spring": ("spring", 0),
     "ride_height": ("ride height", 1),
     "camber": ("camber", 2),
     "toe": ("toe", 1),
     "anti_roll": ("anti-roll bar, at the wheel", 0),
-    "third": ("third spring", 0),
+    "third": ("third spring (heave spring)", 0),
 }
 
 
@@ -77,7 +77,7 @@ def _where(project: Project, field: str) -> str:
     air = project.car.air
     front, rear = air.front_ride_station / MM, air.rear_ride_station / MM
     places = {
-        "pressure": "gauge; note the cold value that warms up to it",
+        "pressure": "gauge, as run; note the cold value that warms up to it",
         "spring": "rate stamped on the spring",
         "ride_height": f"floor line, {front:g} mm and {rear:g} mm behind the front axle line",
         "camber": "gauge on the wheel, car level on the pad",

@@ -15,6 +15,7 @@ from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.csv_write import csv_text
 from setupopt.project.measured_file import BODY
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
+from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import thinned
 from setupopt.report.shared.words import CLOSING
 from setupopt.sheet.card import RunCard
@@ -49,6 +50,21 @@ class Sheet:
         return self.changes.target
 
     @property
+    def do_not_run(self) -> tuple[str, ...]:
+        """Reasons against a run of the target, the banner of every page; empty where there is none."""
+        return self.card.do_not_run
+
+    @property
+    def passes(self) -> bool:
+        """Whether the target may be driven, and keeps the minimum margin as the steps leave it."""
+        return not self.do_not_run and self.changes.margin_landed >= self.card.floor
+
+    @property
+    def wheels_in_air(self) -> str:
+        """Cases in which a wheel of the target carries nothing, in words; empty where there is none."""
+        return in_air_words(self.card.result)
+
+    @property
     def file_name(self) -> str:
         """Safe on any file system: letters, digits, and the setup's checksum."""
         plain = re.sub(r"[^A-Za-z0-9]+", "-", self.target.name).strip("-").lower()[:40].strip("-")
@@ -74,6 +90,7 @@ class Sheet:
             "plan": self._plan(),
             "steps": [_step(step) for step in c.steps],
             "left_alone": list(c.left_alone),
+            "do_not_run": list(self.do_not_run),
             "run_card": card_fields(self.card),
             "cautions": list(p.cautions),
             "closing": CLOSING,
@@ -151,6 +168,20 @@ def card_fields(card: RunCard) -> Field:
         "wind": _picked(card.wind, "steady_m_s", "from_deg"),
         "stop_rules": list(card.stop_rules()),
     }
+
+
+def proof_effort(card: RunCard) -> str:
+    """How much the shown proof tried, in words; empty where there is none, or where it does not say."""
+    try:
+        proof = card.proof or {}
+        road = proof["road"]
+        rides = [ride["rides"] + ride["lost"] for ride in road["rides"]]
+        return (
+            f"{max(rides)} seeds of the road, {sum(rides)} rides of {road['run_seconds']:g} s, "
+            f"{len(proof['wind'])} directions of the wind, {proof['build']['cloud']['builds']} builds"
+        )
+    except (KeyError, TypeError, ValueError):
+        return ""
 
 
 def _picked(row: Field | None, *names: str) -> Field | None:
