@@ -28,11 +28,12 @@ def command(common: options.Common) -> None:
         from setupopt.report.speeds.fields import as_dict, csv_text
         from setupopt.report.speeds.picture import speeds_picture
         from setupopt.report.speeds.text import text
-        from setupopt.robust.speeds.study import scanned_speeds, study_speeds
+        from setupopt.robust.speeds.at_speed import scanned_speeds
+        from setupopt.robust.speeds.study import SpeedOptions, study_speeds
 
     task = Task(
         progress=Progress(len(scanned_speeds(project.venue.sweep.speed)), common.quiet, "speeds"),
-        compute=lambda progress: study_speeds(project, project.setup, common.floor or 0.0, progress),
+        compute=lambda progress: study_speeds(project, SpeedOptions(common.floor or 0.0), progress),
         text=text,
         as_dict=as_dict,
         passes=lambda study: study.holds,

@@ -22,7 +22,7 @@ def study() -> SpeedStudy:
     bore = setupopt.load(SETUPS / "bore")
     sweep = replace(bore.venue.sweep, step=np.radians(45.0), speed=52.0)
     few = replace(bore, venue=replace(bore.venue, sweep=sweep, attitudes=bore.venue.attitudes[:2]))
-    return study_speeds(few, few.setup)
+    return study_speeds(few)
 
 
 def words(svg: str) -> str:

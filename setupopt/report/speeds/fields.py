@@ -12,7 +12,8 @@ from setupopt.evaluation.result import Field, degrees, finite
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import frame_text
 from setupopt.robust.speeds.motion import RunUp
-from setupopt.robust.speeds.study import ENDS_TO, SpeedStudy, WindowEnd
+from setupopt.robust.speeds.study import SpeedStudy
+from setupopt.robust.speeds.window import ENDS_TO, WindowEnd
 
 
 def as_dict(study: SpeedStudy) -> Field:

@@ -12,7 +12,8 @@ from setupopt.report.shared.picture import INK, QUIET, SECOND, WARNING, drawing,
 from setupopt.report.shared.tables import angle, cut, number
 from setupopt.report.speeds.text import limit_words
 from setupopt.robust.speeds.motion import RunUp
-from setupopt.robust.speeds.study import SpeedStudy, WindowEnd
+from setupopt.robust.speeds.study import SpeedStudy
+from setupopt.robust.speeds.window import WindowEnd
 
 _LOWEST, _HIGHEST = -0.3, 0.1  # margins shown at least up to, at most down to: how fast it slides is not told
 _SMALL = 8.0  # points

@@ -24,7 +24,8 @@ from setupopt.report.shared.words import CLOSING, cautions_text
 from setupopt.report.speeds.fields import by_attitude, by_limit, coast_fields, curve
 from setupopt.robust.speeds.at_speed import STEP
 from setupopt.robust.speeds.motion import RunUp
-from setupopt.robust.speeds.study import CONTACT, ENDS_TO, FLOOR, POWER, SafeWindow, SpeedStudy, WindowEnd
+from setupopt.robust.speeds.study import SpeedStudy
+from setupopt.robust.speeds.window import CONTACT, ENDS_TO, FLOOR, POWER, SafeWindow, WindowEnd
 
 _MOST_SPEEDS, _MOST_ANGLES = 25, 19
 _RUN_UP_LINES = 10
