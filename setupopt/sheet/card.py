@@ -59,7 +59,9 @@ class RunCard:
         if self.margin is not None and self.margin < self.floor:
             reasons.append(f"Margin under the minimum: {self.margin:.3f}, at least {self.floor:g}")
         if self.speeds is None:
-            reasons.append("No safe speed: the sweep's own speed breaks the minimum margin, a limit or the power")
+            reasons.append(
+                "No safe speed: the sweep's own speed breaks the minimum margin, a limit or the power"
+            )
         return tuple(reasons)
 
     @property
