@@ -57,7 +57,7 @@ BELOW: dict[str, set[str]] = {
     "errors": set(),
     "units": set(),
     "files": {"errors"},
-    "physics": {"errors", "units"},
+    "physics": {"errors", "units", "files"},
     "project": {"errors", "units", "files"},
 }
 BASE = set(BELOW)

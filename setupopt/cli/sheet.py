@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -58,10 +59,9 @@ def command(common: options.Common, today_file: str | None, by: str, day: str | 
         project = common.load(target)
 
         from setupopt.project import load
-        from setupopt.report.sheet.fields import Sheet, revision, table
+        from setupopt.report.sheet.fields import Sheet, table
         from setupopt.report.sheet.pdf import pdf
         from setupopt.report.sheet.text import text
-        from setupopt.sheet.revisions import append
 
         today = load(home, today_file).setup
     date = day or datetime.datetime.now().astimezone().date().isoformat()
@@ -74,10 +74,6 @@ def command(common: options.Common, today_file: str | None, by: str, day: str | 
         contents: list[str | bytes] = [pdf(sheet), table(sheet), as_json_text(sheet.as_dict())]
         return dict(zip(targets.values(), contents, strict=True))
 
-    def log(sheet: Sheet) -> None:
-        if _revision(project)[1]:
-            append(project.folder, revision(sheet))
-
     task = Task(
         progress=Saying(common.quiet, "change list and run card"),
         compute=lambda _: _sheet(project, today, common.floor or 0.0, date, " ".join(by.split())),
@@ -87,23 +83,17 @@ def command(common: options.Common, today_file: str | None, by: str, day: str | 
         cautions=lambda sheet: project.cautions,
         others=others,
         setup=common.setup_words(project, target),
-        after=log,
     )
     run(common, task)
 
 
 def _sheet(project: Project, today: Setup, floor: float, date: str, by: str) -> Sheet:
-    from setupopt.report.sheet.fields import Sheet
+    """The sheet under its number, which is in the revision log before any file is written."""
+    from setupopt.report.sheet.fields import Sheet, revision
     from setupopt.sheet.card import run_card
     from setupopt.sheet.change_list import change_list
+    from setupopt.sheet.revisions import reserve
 
     changes = change_list(project, today, project.setup)
-    return Sheet(project, changes, run_card(project, project.setup, floor), _revision(project)[0], date, by)
-
-
-def _revision(project: Project) -> tuple[int, bool]:
-    """Number of the revision of the project's setup, and whether it is a new one."""
-    from setupopt.project.checksum import setup_checksum
-    from setupopt.sheet.revisions import next_revision
-
-    return next_revision(project.folder, setup_checksum(project, project.setup))
+    draft = Sheet(project, changes, run_card(project, project.setup, floor), 0, date, by)
+    return replace(draft, revision=reserve(project.folder, revision(draft)).revision)

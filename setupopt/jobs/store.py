@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from setupopt.errors import OutputError
-from setupopt.files import write_whole
+from setupopt.files import cache_home, write_whole
 from setupopt.physics import jit
 
 _KEPT_SECONDS = 30 * 24 * 3600  # of a study that nobody resumes
@@ -34,14 +34,12 @@ class Store:
 
     @classmethod
     def open(cls, study: str) -> Store:
-        """The chunks of the study with this fingerprint, in the user's cache, or in a temporary folder where
-        the cache cannot be written. Removes studies that were not used for 30 days."""
-        user = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
-        for base in (user, Path(tempfile.gettempdir())):
-            folder = base / "setupopt" / jit.UNFINISHED / study
-            if _mark_used(folder):
-                _remove_old(folder.parent)
-                break
+        """The chunks of the study with this fingerprint, in the user's cache, or in a folder of this run where
+        there is none that only the user can write to. Removes studies that were not used for 30 days."""
+        home = cache_home("XDG_CACHE_HOME") or Path(tempfile.mkdtemp(prefix="setupopt-"))
+        folder = home / jit.UNFINISHED / study
+        if _mark_used(folder):
+            _remove_old(folder.parent)
         return cls(folder)
 
     def read(self, name: str) -> np.ndarray | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import difflib
+import io
 import itertools
 import math
 import re
@@ -16,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setupopt.errors import InputError, InputErrors
-from setupopt.files import reason
+from setupopt.files import open_regular, reason
 from setupopt.project.field_types import NAME, Bounds, is_plain
 from setupopt.project.toml_positions import key_text, quoted
 
@@ -72,12 +73,8 @@ def read_csv(
     """
     reading = _Reading(path, columns, names, unread)
     try:
-        if path.exists() and not path.is_file():
-            raise OSError("it is not a file")
-        if path.stat().st_size > MOST_BYTES:
-            raise OSError(f"it has more than {MOST_BYTES} bytes")
-        with path.open(encoding="utf-8-sig", newline="") as stream:
-            return reading.table(stream)
+        with open_regular(path, MOST_BYTES) as file:
+            return reading.table(io.TextIOWrapper(file, encoding="utf-8-sig", newline=""))
     except UnicodeDecodeError as error:
         reading.say(reading.line + 1, "", f"the byte 0x{error.object[error.start]:02x}", "UTF-8 text")
     except csv.Error as error:

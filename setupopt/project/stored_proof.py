@@ -7,9 +7,11 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+from setupopt.files import read_regular
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.model import Project, Setup
 
+MOST_BYTES = 20_000_000  # of a proof; one of the examples has a few thousand
 _HUGE = 1e12  # no figure of a proof; not a number is not below it either
 
 
@@ -21,7 +23,7 @@ def proof_file(project: Project, setup: Setup) -> Path:
 def stored_proof(project: Project, setup: Setup) -> dict[str, Any] | None:
     """The proof of exactly this setup, or None: missing, damaged, or of another setup."""
     try:
-        found: dict[str, Any] = json.loads(proof_file(project, setup).read_text(encoding="utf-8"))
+        found: dict[str, Any] = json.loads(read_regular(proof_file(project, setup), MOST_BYTES))
         same = found["setup"]["checksum"] == setup_checksum(project, setup)
         return found if same and _is_sound(found) else None
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):

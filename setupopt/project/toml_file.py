@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from setupopt.errors import InputError, InputErrors
-from setupopt.files import reason
+from setupopt.files import read_regular, reason
 from setupopt.project.toml_positions import Loc, deep_key, key_at, key_lines, key_text, nearest_line, quoted
 
 LARGEST = 300_000  # bytes; the examples have a few thousand
@@ -67,17 +67,12 @@ def read_text(path: Path, largest: int) -> str:
 
 def _read_bytes(path: Path, largest: int) -> bytes:
     try:
-        if not path.is_file():
-            found = "something that is not a file" if path.exists() else "no such file"
-            raise _refused(path, None, "", found, "a file to read")
-        size = path.stat().st_size
-        if size > largest:
-            raise _refused(path, None, "", f"{size} bytes", f"at most {largest} bytes")
-        return path.read_bytes()
+        return read_regular(path, largest)
+    except FileNotFoundError:
+        found = "no such file"
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
-        raise _refused(
-            path, None, "", f"that it cannot be read ({reason(error)})", "a file to read"
-        ) from None
+        found = f"that it cannot be read ({reason(error)})"
+    raise _refused(path, None, "", found, "a file to read")
 
 
 _PLACE = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)$")

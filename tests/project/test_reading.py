@@ -153,7 +153,7 @@ def test_files_of_other_systems_are_read(tmp_path: Path) -> None:
         ("a = " + "[" * 5000, "lists or tables nested too deep"),
         ("[setup]\nname = " + "9" * 5000, "a mistake of syntax (Exceeds"),
         ("[setup]\nname = 0x" + "f" * 9000, "a huge integer"),
-        ("# " + "x" * 5_000_001, "5000003 bytes"),
+        ("# " + "x" * 5_000_001, "that it cannot be read (it has more than 300000 bytes)"),
         ("[setup]\nname = 'x", "a mistake of syntax"),
         ("[setup]\nname = 3 4", "a mistake of syntax"),
     ],
@@ -167,7 +167,7 @@ def test_extreme_files_are_refused(tmp_path: Path, text: str, found: str) -> Non
 def test_folder_in_place_of_a_file_is_refused(tmp_path: Path) -> None:
     """A directory called setup.toml is no file."""
     (write_folder(tmp_path, setup=None) / "setup.toml").mkdir()
-    assert errors_of(tmp_path)[0].found == "something that is not a file"
+    assert errors_of(tmp_path)[0].found == "that it cannot be read (it is not a file)"
 
 
 def test_thousands_of_mistakes_are_cut_short(tmp_path: Path) -> None:
