@@ -5,6 +5,7 @@ Every field carries in one sentence what is expected of it, which is what a refu
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterator
 from typing import Annotated, Any, NamedTuple, Self
@@ -23,7 +24,40 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from setupopt.project.toml_positions import Loc
+from setupopt.units import (
+    BAR,
+    DEG,
+    DEG_PER_KN,
+    DEG_PER_MM,
+    KPA,
+    KW,
+    MM,
+    MM_PER_DEG,
+    N_PER_MM,
+    N_PER_MM3,
+    N_PER_MM3_PER_BAR,
+    NS_PER_MM,
+    PERCENT,
+)
 
+# A value in a unit of the files times this is in SI; a unit that is not here is one of SI.
+FACTORS = {
+    "mm": MM,
+    "deg": DEG,
+    "%": PERCENT,
+    "bar": BAR,
+    "kPa": KPA,
+    "kW": KW,
+    "N/mm": N_PER_MM,
+    "N s/mm": NS_PER_MM,
+    "N/mm3": N_PER_MM3,
+    "N/mm3 per bar": N_PER_MM3_PER_BAR,
+    "deg/mm": DEG_PER_MM,
+    "deg/kN": DEG_PER_KN,
+    "mm/deg": MM_PER_DEG,
+}
+# The unit at the end of a key
+UNIT = re.compile(r"_(mm|m|m2|deg|kg|kgm2|N|Ns|kW|kPa|bar|percent|per)(_.*)?$")
 MOST_STEPS = 20_000
 LONGEST_NAME = 80
 
@@ -55,6 +89,19 @@ class Table(BaseModel):
         extra = cls.model_fields[key].json_schema_extra
         found = extra.get("bounds") if isinstance(extra, dict) else None
         return Bounds(*found) if isinstance(found, tuple) else None
+
+    @classmethod
+    def factor(cls, key: str) -> float:
+        """A value of the field times this is in SI; 1 for what is no number."""
+        bounds = cls.bounds(key)
+        return FACTORS.get(bounds.unit, 1.0) if bounds else 1.0
+
+    @classmethod
+    def si_name(cls, key: str) -> str:
+        """The name of the field in `project.model`: its own, or the key without its unit."""
+        extra = cls.model_fields[key].json_schema_extra
+        own = extra.get("si_name") if isinstance(extra, dict) else None
+        return own if isinstance(own, str) else UNIT.sub("", key)
 
     @field_validator("*", mode="after")
     @classmethod
@@ -115,7 +162,10 @@ StepsOrList = Annotated[
 
 
 def number(low: float, high: float, unit: str, **options: Any) -> Any:
-    """A number from `low` to `high`; `default=None` makes it optional."""
+    """A number from `low` to `high`; `default=None` makes it optional.
+
+    `si_name`, here and below: its name in `project.model` where that is not the key without its unit.
+    """
     return _bounded("a number {}", low, high, unit, options)
 
 
@@ -147,7 +197,7 @@ def steps_or_list(low: float, high: float, unit: str, **options: Any) -> Any:
 
 def _bounded(said: str, low: float, high: float, unit: str, options: dict[str, Any]) -> Any:
     bounds = Bounds(low, high, unit)
-    extra: Any = {"bounds": tuple(bounds), "unit": unit}
+    extra: Any = {"bounds": tuple(bounds), "unit": unit, "si_name": options.pop("si_name", None)}
     return Field(description=said.format(bounds), json_schema_extra=extra, **options)
 
 
