@@ -207,9 +207,9 @@ def read_regular(path: Path, most: int) -> bytes:
 def cache_home(*variables: str) -> Path | None:
     """The program's own folder in the cache; None where there is no private one, so that nothing is kept.
 
-    `variables`: names in the environment, the first one set decides; else ~/.cache. Where that cannot be used,
-    a folder of the user in the temporary directory. Kernels are read with pickle, which can run what it
-    reads: another user must not be able to write here.
+    `variables`: names in the environment, of which the first one set decides; else ~/.cache. Where that
+    cannot be used, a folder of the user in the temporary directory. Kernels are read with pickle, which can
+    run what it reads: another user must not be able to write here.
     """
     named = next((os.environ[name] for name in variables if os.environ.get(name)), None)
     if _is_private(folder := _user_cache(named)):
@@ -231,7 +231,7 @@ def _user_cache(named: str | None) -> Path | None:
 def _is_private(folder: Path | None) -> bool:
     """Whether a folder is there, or can be made, belongs to the user and is open to nobody else.
 
-    One that others can read is closed to them. One that others can write to is not used: it may hold anything.
+    One that others can read is closed to them. One that others can write to is not used.
     """
     if folder is None:
         return False

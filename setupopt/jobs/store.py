@@ -34,8 +34,8 @@ class Store:
 
     @classmethod
     def open(cls, study: str) -> Store:
-        """The chunks of the study with this fingerprint, in the user's cache, or in a folder of this run where
-        there is none that only the user can write to. Removes studies that were not used for 30 days."""
+        """The chunks of the study with this fingerprint, in the user's private cache, or in a new temporary
+        folder where there is no such cache. Removes studies that were not used for 30 days."""
         home = cache_home("XDG_CACHE_HOME") or Path(tempfile.mkdtemp(prefix="setupopt-"))
         folder = home / jit.UNFINISHED / study
         if _mark_used(folder):

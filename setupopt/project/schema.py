@@ -274,7 +274,9 @@ class AdjusterTable(Table):
 
     camber_deg_per_mm_shim: float | None = number(-5, 5, "deg/mm", default=None, si_name="camber_per_shim")
     shims_mm: list[float] = numbers(0.01, 100, "mm", default=[])
-    ride_height_mm_per_turn: float | None = number(-50, 50, "mm", default=None, si_name="ride_height_per_turn")
+    ride_height_mm_per_turn: float | None = number(
+        -50, 50, "mm", default=None, si_name="ride_height_per_turn"
+    )
     anti_roll_positions_N_per_mm: list[float] = numbers(0, 5000, "N/mm", default=[])
 
     @model_validator(mode="after")

@@ -1,4 +1,4 @@
-"""What stands where a file is to be written, and what stands where something is kept, as other users leave it."""
+"""Targets that are no regular files, and folders that other users can write to."""
 
 from __future__ import annotations
 
@@ -249,7 +249,11 @@ def unknown(uid): raise KeyError(uid)
 pwd.getpwuid = unknown
 os.environ.pop("HOME", None)
 """
-PLANTED = 'os.mkdir(f"{sys.argv[1]}/setupopt-{os.getuid()}"); os.chmod(f"{sys.argv[1]}/setupopt-{os.getuid()}", 0o777)'
+PLANTED = """
+planted = f"{sys.argv[1]}/setupopt-{os.getuid()}"
+os.mkdir(planted)
+os.chmod(planted, 0o777)
+"""
 
 
 @pytest.mark.skipif(bool(os.environ.get("NUMBA_DISABLE_JIT")), reason="nothing is compiled")
