@@ -23,10 +23,9 @@ class Model:
         self.car = car
         self.packed = pack.vehicle(car)
 
-    def settings(self, setups: Setup | Sequence[Setup]) -> Records:
-        """SETTING records (setups). A Setup may hold arrays, as `pack.stack` makes it."""
-        whole = setups if isinstance(setups, Setup) else pack.stack(setups)
-        return pack.settings(self.car, self.packed[0], whole)
+    def settings(self, setups: Setup | Sequence[Setup] | Records) -> Records:
+        """SETTING records (setups), of setups of a file or of SETUP records."""
+        return pack.settings(self.car, self.packed[0], pack.by_wheel(setups))
 
     def run(
         self,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from math import gamma, pi, sqrt
 
 import numpy as np
@@ -16,10 +17,12 @@ from setupopt.physics.inputs import (
     STRIPS_ALONG,
     VEHICLE,
     Floats,
+    Record,
     Records,
+    layout,
 )
 from setupopt.physics.pad import set_penetration
-from setupopt.project.model import Air, Axle, AxleSetup, Car, Setup, Tyre
+from setupopt.project.model import AXLES, Air, Axle, AxleSetup, Car, Setup, Tyre
 from setupopt.project.settings import SETTINGS
 from setupopt.units import GRAVITY
 
@@ -146,39 +149,52 @@ def vehicle(car: Car) -> tuple[Records, Records, Records]:
     return whole, _elements(car.air, to_front), _points(car, to_front)
 
 
-def stack(setups: Sequence[Setup]) -> Setup:
-    """Many setups as one whose settings are arrays (setups). Raises ValueError where they wear two bodies."""
-    fields, bodies = [setting.field for setting in SETTINGS], {setup.body for setup in setups}
-    if len(bodies) > 1:
-        raise ValueError("setups that are solved together must wear the same body")
-
-    def axle(of: Callable[[Setup], AxleSetup]) -> AxleSetup:
-        columns = {name: np.array([getattr(of(s), name) for s in setups], dtype=float) for name in fields}
-        return AxleSetup(**columns)  # type: ignore[arg-type]
-
-    return Setup("", axle(lambda s: s.front), axle(lambda s: s.rear), *bodies)
+# Setups wheel by wheel, SI: what may differ from side to side has a value for every wheel, the rest one for
+# each axle. Fields are those of SETTINGS.
+SETUP = layout(
+    axles=" ".join(s.field for s in SETTINGS if s.per == "axle"),
+    wheels=" ".join(s.field for s in SETTINGS if s.per == "wheel"),
+)
+_AS_SET = tuple(name for name in SETTING.names if name in SETUP.names)
 
 
-def _pair(setup: Setup, name: str) -> Floats:
-    """A setting of both axles, (setups, axles)."""
-    return np.stack([getattr(setup.front, name), getattr(setup.rear, name)], axis=-1).reshape(-1, 2)
+def by_wheel(setups: Setup | Sequence[Setup] | Records) -> Records:
+    """SETUP records (setups) of setups as files give them, left and right alike; records stay as they are.
 
-
-def settings(car: Car, body: Records, setup: Setup) -> Records:
-    """Setups ready for the kernels, SETTING (setups); `setup` as `stack` makes it, or a single one.
-
-    `body` is the VEHICLE record. Wheel rate is the spring's times the motion ratio squared.
+    Raises ValueError where two bodies are worn.
     """
-    ratio = np.array([car.front.motion_ratio, car.rear.motion_ratio])
-    tyres = (car.front.tyre, car.rear.tyre)
-    base = np.array([t.foundation for t in tyres])
-    rise = np.array([t.foundation_per_pressure for t in tyres])
-    camber = _pair(setup, "camber")
-    rows = np.zeros(camber.shape[0], dtype=SETTING)
-    rows["camber"] = np.repeat(camber, 2, axis=1)
-    rows["wheel_rate"] = np.repeat(_pair(setup, "spring") * ratio**2, 2, axis=1)
-    rows["foundation"] = np.repeat(base + rise * _pair(setup, "pressure"), 2, axis=1)
-    for name in ("anti_roll", "third", "ride_height"):
-        rows[name] = _pair(setup, name)
-    set_penetration(body, rows)
+    if isinstance(setups, np.ndarray):
+        return setups
+    many = [setups] if isinstance(setups, Setup) else list(setups)
+    if len({setup.body for setup in many}) > 1:
+        raise ValueError("setups that are solved together must wear the same body")
+    rows = np.zeros(len(many), SETUP)
+    for setting in SETTINGS:
+        for axle, name in enumerate(AXLES):
+            values = [getattr(getattr(setup, name), setting.field) for setup in many]
+            rows[setting.field][:, setting.slots(axle)] = np.array(values, dtype=float)[:, None]
+    return rows
+
+
+def as_setup(row: Record, like: Setup) -> Setup:
+    """A SETUP record as a file gives it, with name and body of another setup; the mean of left and right."""
+    axles = {}
+    for axle, name in enumerate(AXLES):
+        values = {s.field: float(row[s.field][s.slots(axle)].mean()) for s in SETTINGS}
+        axles[name] = AxleSetup(**values)
+    return replace(like, front=axles["front"], rear=axles["rear"])
+
+
+def settings(car: Car, vehicle: Records, setups: Records) -> Records:
+    """SETTING records (setups) from SETUP records: the one place where a setup is made ready for the kernels.
+
+    `vehicle` is the VEHICLE record. Wheel rate is the spring's times the motion ratio squared.
+    """
+    rows = np.zeros(setups.size, dtype=SETTING)
+    for name in _AS_SET:
+        rows[name] = setups[name]
+    rows["wheel_rate"] = setups["spring"] * per_wheel(car, lambda a: a.motion_ratio) ** 2
+    by_pressure = _per_tyre(car, lambda t: t.foundation_per_pressure) * setups["pressure"]
+    rows["foundation"] = _per_tyre(car, lambda t: t.foundation) + by_pressure
+    set_penetration(vehicle, rows)
     return rows

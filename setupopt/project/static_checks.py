@@ -5,8 +5,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
+from typing import Any
 
-from setupopt.project.model import Air, Axle, Car, Setup, Tyre
+from setupopt.project.model import Air, Axle, Car, Tyre
 from setupopt.units import GRAVITY
 
 _STRIPS = 60  # across the tread; a per cent is more than a check needs
@@ -54,10 +55,11 @@ def _carried(tyre: Tyre, deepest: float, camber: float, pressure: float) -> floa
     return total
 
 
-def floor_height(air: Air, setup: Setup, station: float) -> float:
-    """Height of the floor line at a station, m: straight through both ride-height points."""
+def floor_height(air: Air, ride_heights: tuple[Any, Any], station: float) -> Any:
+    """Height of the floor line at a station, m: straight through both ride heights, numbers or arrays."""
+    front, rear = ride_heights
     along = (station - air.front_ride_station) / (air.rear_ride_station - air.front_ride_station)
-    return setup.front.ride_height + along * (setup.rear.ride_height - setup.front.ride_height)
+    return front + along * (rear - front)
 
 
 def plan_points(car: Car) -> list[tuple[float, float]]:

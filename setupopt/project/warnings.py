@@ -97,11 +97,11 @@ def _air(car: Car, setup: Setup, file: str) -> Iterator[str]:
         if element.peak_gap > max(car.front.tyre.radius, car.rear.tyre.radius):
             peak = _mm(element.peak_gap)
             yield f"{file} air.element {element.name!r}: a peak gap of {peak} mm exceeds a tyre's radius"
-        gap = floor_height(car.air, setup, element.station) + element.offset
+        gap = floor_height(car.air, setup.ride_heights, element.station) + element.offset
         if gap <= 0:
             yield f"{file} air.element {element.name!r}: touches the road at rest, gap {_mm(gap)} mm"
     for point in car.clearance:
-        gap = floor_height(car.air, setup, point.station) + point.offset
+        gap = floor_height(car.air, setup.ride_heights, point.station) + point.offset
         if gap < point.least_gap - 1e-9:
             yield (
                 f"{file} clearance {point.name!r}: {_mm(gap)} mm clear at rest, "
@@ -175,14 +175,16 @@ def _out_of_reach(car: Car, setup: Setup, limits: Limits, file: str) -> Iterator
     corners = [replace(setup, front=front, rear=rear) for front, rear in ends]
     said = "is out of reach: with the ride heights of limits.toml"
     for point in car.clearance:
-        most = max(static_gap(car, corner, point) for corner in corners)
+        most = max(static_gap(car, corner.ride_heights, point) for corner in corners)
         if point.least_static_gap is not None and most < point.least_static_gap - 1e-9:
             yield (
                 f"{file} clearance {point.name!r}: least_static_gap_mm {said} it comes no higher "
                 f"than {_mm(most)} mm"
             )
     least = limits.packaging.ground_clearance_least
-    reached = [(max(static_gap(car, c, part) for c in corners), part.name) for part in undersides(car)]
+    reached = [
+        (max(static_gap(car, c.ride_heights, part) for c in corners), part.name) for part in undersides(car)
+    ]
     most, name = min(reached)
     if least is not None and most < least - 1e-9:
         yield (

@@ -54,8 +54,8 @@ class SetupProblem:
         """The setup at a point (variables)."""
         return to_setup(self.variables, point, self.base, name)
 
-    def setups(self, points: Floats) -> Setup:
-        """The setups at points (points, variables), as one of arrays."""
+    def setups(self, points: Floats) -> Records:
+        """SETUP records of the setups at points (points, variables)."""
         return to_setups(self.variables, np.atleast_2d(points), self.base)
 
     def add_build(self, errors: Floats) -> int:
@@ -93,7 +93,7 @@ class SetupProblem:
         self.solved += answers.size
         return answers
 
-    def _settings(self, whole: Setup, build: int) -> Records:
+    def _settings(self, whole: Records, build: int) -> Records:
         """SETTING records of setups as one of the builds."""
         if build == 0 or self.limits.tolerance is None:
             return self.model.settings(whole)

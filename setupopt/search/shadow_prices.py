@@ -113,7 +113,7 @@ def _packaging(solver: Solver, best: ExchangeResult, shares: Floats, rules: Exch
     """Packaging limits that the best point leans on."""
     for place, limit in enumerate(solver.problem.packaging.limits):
         size, again = limit.scale / limit.factor, _loosened(solver, best, rules, place, limit.scale)
-        yield _Weighed(limit.name, limit.key, limit.unit, size, float(shares[place]), again)
+        yield _Weighed(limit.name, limit.typed_at, limit.unit, size, float(shares[place]), again)
 
 
 def _shares(solver: Solver, best: ExchangeResult, weights: Floats) -> Floats:

@@ -78,7 +78,7 @@ class Pad:
         self.project, self.reference = project, reference
         self._body, elements, points = pack.vehicle(project.car)
         self._no_air = elements[:0], points[:0]
-        self._settings = pack.settings(project.car, self._body, reference)
+        self._settings = pack.settings(project.car, self._body, pack.by_wheel(reference))
         self._case = np.zeros(1, dtype=CASE)
         self._case["surface_grip"] = self._case["lean"] = self._case["transfer"] = 1.0
         self._ratio2 = pack.per_wheel(project.car, lambda axle: axle.motion_ratio) ** 2

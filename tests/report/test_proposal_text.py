@@ -55,7 +55,7 @@ def made(project: Project) -> Proposal:
     return Proposal(
         project, project, setup, (), goal_of(project.venue), result, near, start, 0.3, 0.2, (), (),
         bindings_of(near, goal_of(project.venue), {}),
-        (ShadowPrice("rake, most", 0.00002, "mm", "rake_mm.to", 0.0000201, 0.2),),
+        (ShadowPrice("packaging.rake_mm.to", 0.00002, "mm", "rake_mm.to", 0.0000201, 0.2),),
         (Sensitivity("1 % less mass", 0.0034),), (), None, EVIDENCE,
     )  # fmt: skip
 

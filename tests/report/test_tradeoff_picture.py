@@ -96,7 +96,7 @@ def test_a_broken_limit_is_hatched_and_named(proposal: Proposal, picture: str) -
     assert hatches(picture) == 0 and "limit broken" not in words(picture)
     heights = tradeoff_svg(only(proposal, "front.ride_height_mm", "rear.ride_height_mm"))
     assert hatches(heights) >= 2  # in the map, and its sign beside it
-    for wanted in ("limit broken", "rake, least", "rake, most"):
+    for wanted in ("limit broken", "packaging.rake_mm.from", "packaging.rake_mm.to"):
         assert wanted in words(heights)
 
 

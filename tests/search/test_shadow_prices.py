@@ -103,7 +103,7 @@ def _point(project: Project) -> ClearancePoint:
 
 def _static_gap(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
     point, setup = _point(project), problem.setup(best.outcome.point, "")
-    least = float(static_gap(project.car, setup, point)) + 2 * MM
+    least = float(static_gap(project.car, setup.ride_heights, point)) + 2 * MM
     return replace(project, car=replace(project.car, clearance=(replace(point, least_static_gap=least),)))
 
 
@@ -122,15 +122,15 @@ def _tyre_load(project: Project, problem: SetupProblem, best: ExchangeResult) ->
 
 
 KINDS: dict[str, tuple[str, Tightened]] = {
-    "rake, least": ("rake, least", _rake_least),
-    "rake, most": ("rake, most", _rake_most),
-    "least wheel load": ("least wheel load", _wheel_load),
-    "travel left": ("travel left to a stop", _travel),
-    "wheel arch": ("room in the front wheel arch", _arch),
-    "rule-book ground clearance": ("ground clearance at rest, least", _ground_clearance),
-    "static gap": ("static gap of edge", _static_gap),
-    "moving gap": ("clearance of edge", _moving_gap),
-    "tyre load": ("tyre load limit, front", _tyre_load),
+    "rake, least": ("packaging.rake_mm.from", _rake_least),
+    "rake, most": ("packaging.rake_mm.to", _rake_most),
+    "least wheel load": ("packaging.wheel_load_least_N", _wheel_load),
+    "travel left": ("packaging.travel_left_least_mm", _travel),
+    "wheel arch": ("packaging.arch[1].room_mm", _arch),
+    "rule-book ground clearance": ("packaging.ground_clearance_least_mm", _ground_clearance),
+    "static gap": ("clearance.least_static_gap_mm edge", _static_gap),
+    "moving gap": ("clearance.least_gap_mm edge", _moving_gap),
+    "tyre load": (".load_limit_N front", _tyre_load),
 }
 
 

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from evaluation.limits_oracle import broken
 
 import setupopt
 from setupopt.evaluation.cases import join, sweep_at, sweep_cases
-from setupopt.evaluation.limits_check import broken
 from setupopt.evaluation.result import Result
 from setupopt.evaluation.variables import Variable, variables_of
 from setupopt.physics.inputs import Floats
@@ -217,7 +217,7 @@ def test_limits_are_those_of_the_limits_check(proposal: Proposal) -> None:
     wide = heights(proposal)
     found = map_of(wide)
     assert found.is_kept.any() and not found.is_kept.all()
-    assert set(found.broken) == {"rake, least", "rake, most"}
+    assert set(found.broken) == {"packaging.rake_mm.from", "packaging.rake_mm.to"}
     for row, column in spots(found):
         setup = setup_at(wide, found, row, column)
         assert found.is_kept[row, column] == (not broken(wide.project, setup, known(wide, setup)))
