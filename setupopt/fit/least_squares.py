@@ -141,8 +141,11 @@ def fit(
     errors after Huber, Robust Statistics, 1981, section 7.6 (from memory). The same answer every time.
     """
     first = np.atleast_2d(np.asarray(start, dtype=float))[0]
-    box = (np.asarray(given, dtype=float) for given in (lower, upper, scales))
-    problem = _Problem(residuals, *box, first if anchor is None else anchor)
+    box = (
+        np.asarray(given, dtype=float)
+        for given in (lower, upper, scales, first if anchor is None else anchor)
+    )
+    problem = _Problem(residuals, *box)
     count = problem.weighted(first).size
     ends = [
         problem.solve(x, is_rough=True)
@@ -241,12 +244,12 @@ def _deepest(problem: _Problem, best: Any) -> Any:
 def _lowest_along(problem: _Problem, x: Floats) -> Iterator[Floats]:
     """The lowest point along each parameter on which nothing depends at x: on a coarse grid over its range,
     then on a fine one around the coarse one's lowest and around where the flat stretch ends."""
-    for i in np.flatnonzero(_linear(problem, x).is_silent):
+    for i in map(int, np.flatnonzero(_linear(problem, x).is_silent)):
         coarse = np.linspace(problem.lower[i], problem.upper[i], _COARSE)
         costs = _costs_along(problem, x, i, coarse)
         is_flat = np.abs(costs - problem.cost(x)) < _LOWER
         edges = {*np.flatnonzero(np.diff(is_flat)), max(int(costs.argmin()) - 1, 0)}
-        fine = np.concatenate([np.linspace(*coarse[[k, k + 1]], _FINE) for k in sorted(edges)])
+        fine = np.concatenate([np.linspace(coarse[k], coarse[k + 1], _FINE) for k in sorted(edges)])
         yield _moved(x, i, fine[_costs_along(problem, x, i, fine).argmin()])
 
 
