@@ -118,11 +118,23 @@ def _profile(file: str | None) -> Tracks | None:
 
 
 def _keep(judged: JudgedReport) -> None:
-    """Leave the proof in the project, under the checksum of its setup, for the run card."""
-    from setupopt.project.stored_proof import proof_file
+    """Leave the proof in the project, under the checksum of its setup, for the run card.
 
+    A coarser proof does not replace a finer one: its figures would look better only because it tried less.
+    """
+    from setupopt.project.stored_proof import is_coarser, proof_extent, proof_file, stored_proof
+
+    project, setup = judged.proof.project, judged.proof.setup
+    answer = judged.as_dict()
+    kept = stored_proof(project, setup)
+    if kept is not None and is_coarser(answer, kept):
+        click.echo(
+            f"not kept for the run card: the proof in {proof_file(project, setup)} tried more "
+            f"({proof_extent(kept)}) than this one ({proof_extent(answer)})",
+            err=True,
+        )
+        return
     try:
-        target = proof_file(judged.proof.project, judged.proof.setup)
-        write_all({target: as_json_text(judged.as_dict())})
+        write_all({proof_file(project, setup): as_json_text(answer)})
     except OutputError as error:
         click.echo(f"not kept for the run card: {error}", err=True)

@@ -15,6 +15,7 @@ from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.csv_write import csv_text
 from setupopt.project.measured_file import BODY
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
+from setupopt.project.stored_proof import proof_extent
 from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import thinned
 from setupopt.report.shared.words import CLOSING
@@ -172,16 +173,8 @@ def card_fields(card: RunCard) -> Field:
 
 def proof_effort(card: RunCard) -> str:
     """How much the shown proof tried, in words; empty where there is none, or where it does not say."""
-    try:
-        proof = card.proof or {}
-        road = proof["road"]
-        rides = [ride["rides"] + ride["lost"] for ride in road["rides"]]
-        return (
-            f"{max(rides)} seeds of the road, {sum(rides)} rides of {road['run_seconds']:g} s, "
-            f"{len(proof['wind'])} directions of the wind, {proof['build']['cloud']['builds']} builds"
-        )
-    except (KeyError, TypeError, ValueError):
-        return ""
+    extent = None if card.proof is None else proof_extent(card.proof)
+    return "" if extent is None else str(extent)
 
 
 def _picked(row: Field | None, *names: str) -> Field | None:
