@@ -138,7 +138,7 @@ def test_quick_proof_leaves_a_finer_one(tmp_path: Path, capsys: pytest.CaptureFi
 def test_text_fits_and_says_what_matters(answer: tuple[dict, Path]) -> None:
     """Verdict, what breaks, what to change, both rms, cautions; within the width of the file."""
     text = (answer[1] / "prove.txt").read_text()
-    for words in ("What breaks first there", "What to change", "in rides", "no clearance to drive"):
+    for words in ("What fails first there", "What to change", "in rides", "no clearance to drive"):
         assert words in text
     assert max(len(line) for line in text.splitlines()) <= 100
 

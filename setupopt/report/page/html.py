@@ -16,6 +16,7 @@ from setupopt.report.page import tables as page_tables
 from setupopt.report.page.charts import PROPOSED, TODAY, loads_picture, margins_picture, top_load
 from setupopt.report.page.drawing import NARROW, near_drawing, section_drawing
 from setupopt.report.page.patch import highest, patches_picture
+from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import angle
 from setupopt.report.shared.words import CLOSING
 from setupopt.units import DEG, MM
@@ -34,9 +35,12 @@ def html(report: Report) -> str:
     from markupsafe import Markup
 
     room = Environment(
-        loader=FileSystemLoader(_HERE), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        loader=FileSystemLoader(_HERE),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
         lstrip_blocks=True,
-    )  # fmt: skip
+    )
     style = Markup((_HERE / "page.css").read_text(encoding="utf-8"))
     return room.get_template("page.html").render(style=style, **_content(report))
 
@@ -60,6 +64,7 @@ def _content(report: Report) -> dict[str, Any]:
         "place": _place_words(report),
         "closing": CLOSING,
         "narrow": NARROW,
+        "in_air_words": in_air_words,
     }
 
 
@@ -76,11 +81,13 @@ def _place_words(report: Report) -> list[tuple[str, str]]:
     cases = report.today.assessment.result.cases
     ends = " to ".join(f"{angle(round(end / DEG, 6))}" for end in (cases.angles.min(), cases.angles.max()))
     return [
-        ("section", _section_words(venue)), ("surface grip", f"{venue.surface_grip:g}"),
-        ("air density", f"{venue.air_density:g} kg/m3"), ("speed of the sweep", f"{sweep.speed:g} m/s"),
+        ("section", _section_words(venue)),
+        ("surface grip", f"{venue.surface_grip:g}"),
+        ("air density", f"{venue.air_density:g} kg/m3"),
+        ("speed of the sweep", f"{sweep.speed:g} m/s"),
         ("roll angles", f"{ends} deg, at {cases.angles.size} places"),
         ("attitudes", f"{len(cases.attitudes)}, which makes {len(cases)} cases"),
-    ]  # fmt: skip
+    ]
 
 
 def _section_words(venue: Venue) -> str:

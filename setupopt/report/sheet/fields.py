@@ -29,9 +29,15 @@ from setupopt.units import DEG, GRAVITY, MM
 _BODY_WHERE = "the one on the car"
 _MOST_ANGLES = 13  # rows of the run card
 COLUMNS = (
-    "quantity", "unit", *WHEELS, *(f"target_{wheel}" for wheel in WHEELS), "tolerance", "where", "note",
+    "quantity",
+    "unit",
+    *WHEELS,
+    *(f"target_{wheel}" for wheel in WHEELS),
+    "tolerance",
+    "where",
+    "note",
     "initials",
-)  # fmt: skip
+)
 
 
 @dataclass(frozen=True)
@@ -85,8 +91,10 @@ class Sheet:
             "today": self._state(c.today),
             "target": self._state(c.target),
             "margins": {
-                "today": finite(c.margin_today), "target": finite(c.margin_target),
-                "as_set": finite(c.margin_landed), "lost_to_rounding": finite(c.lost_to_rounding),
+                "today": finite(c.margin_today),
+                "target": finite(c.margin_target),
+                "as_set": finite(c.margin_landed),
+                "lost_to_rounding": finite(c.lost_to_rounding),
             },
             "plan": self._plan(),
             "steps": [_step(step) for step in c.steps],
@@ -95,7 +103,7 @@ class Sheet:
             "run_card": card_fields(self.card),
             "cautions": list(p.cautions),
             "closing": CLOSING,
-        }  # fmt: skip
+        }
 
     def _state(self, setup: Setup) -> Field:
         return {
@@ -114,26 +122,38 @@ class Sheet:
             "tread_mm": [_round(axle.tyre.tread_width / MM) for axle in (car.front, car.rear)],
             "wheel_mm": [_round(2.0 * axle.tyre.radius / MM) for axle in (car.front, car.rear)],
             "stations_mm": [
-                _round(car.air.front_ride_station / MM), _round(car.air.rear_ride_station / MM),
+                _round(car.air.front_ride_station / MM),
+                _round(car.air.rear_ride_station / MM),
             ],
-        }  # fmt: skip
+        }
 
 
 def _line(line: Line) -> Field:
     values = dict(zip(WHEELS, line.values, strict=True))
     return {
-        "quantity": line.quantity, "words": line.words, "unit": line.unit, "digits": line.digits,
-        "values": values, "tolerance": line.tolerance, "where": line.where,
-    }  # fmt: skip
+        "quantity": line.quantity,
+        "words": line.words,
+        "unit": line.unit,
+        "digits": line.digits,
+        "values": values,
+        "tolerance": line.tolerance,
+        "where": line.where,
+    }
 
 
 def _step(step: Step) -> Field:
     return {
-        "number": step.number, "job": step.job, "where": step.where, "what": step.what,
-        "amount": step.amount, "unit": step.unit, "exact": step.exact, "too_small": step.too_small,
+        "number": step.number,
+        "job": step.job,
+        "where": step.where,
+        "what": step.what,
+        "amount": step.amount,
+        "unit": step.unit,
+        "exact": step.exact,
+        "too_small": step.too_small,
         "shims_mm": [[size, count] for size, count in step.shims],
         "reading": reading_fields(step.reading),
-    }  # fmt: skip
+    }
 
 
 def reading_fields(reading: PadReading) -> Field:

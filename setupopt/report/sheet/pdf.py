@@ -18,9 +18,13 @@ def pdf(sheet: Sheet) -> bytes:
     words = {"wheels_in_air": sheet.wheels_in_air, "proof_effort": proof_effort(sheet.card)}
     data = json.dumps(sheet.as_dict() | words, allow_nan=False)
     return typst.compile(
-        _TEMPLATE, format="pdf", font_paths=[_fonts()], ignore_system_fonts=True, sys_inputs={"data": data},
+        _TEMPLATE,
+        format="pdf",
+        font_paths=[_fonts()],
+        ignore_system_fonts=True,
+        sys_inputs={"data": data},
         timestamp=_midnight(sheet.date),
-    )  # fmt: skip
+    )
 
 
 def _fonts() -> Path:
