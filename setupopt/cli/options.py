@@ -156,11 +156,15 @@ out_option = click.option(
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Only JSON on standard output.")
 quiet_option = click.option("--quiet", is_flag=True, help="No notes and no progress; only the essential.")
+_MARGINS = (-10.0, 10.0)  # no margin is beyond these
 floor_option = click.option(
-    "--floor", type=Finite(), metavar="MARGIN", help="Minimum margin; exit status 1 when it is not reached."
+    "--floor",
+    type=Finite(*_MARGINS),
+    metavar="MARGIN",
+    help="Minimum margin; exit status 1 when it is not reached.",
 )
 floors_option = click.option(
-    "--floor", "floors", type=Named(Finite(), bare=True), multiple=True, callback=by_name,
+    "--floor", "floors", type=Named(Finite(*_MARGINS), bare=True), multiple=True, callback=by_name,
     metavar="[NAME=]MARGIN", help="Minimum margin; exit status 1 when it is not reached. With the NAME of an "
     "attitude: the minimum of this attitude alone. May be repeated.",
 )  # fmt: skip

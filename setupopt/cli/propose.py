@@ -11,6 +11,7 @@ from setupopt.cli import completing, options
 from setupopt.cli.outputs import refuse_bodies_folder
 from setupopt.cli.runner import Task, run
 from setupopt.cli.waiting import Saying, loading
+from setupopt.errors import printable
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -128,4 +129,4 @@ def _warn_of_stale(folder: Path, written: int) -> None:
     """Name the alternatives in the folder that an earlier run has written."""
     for stale in sorted(folder.glob("alternative-*.toml")):
         if stale.name not in _ALTERNATIVES[:written]:
-            click.echo(f"not of this run: {stale}", err=True)
+            click.echo(printable(f"not of this run: {stale}"), err=True)

@@ -41,7 +41,7 @@ def command(common: options.Common) -> None:
 
         proposed = None if proposed_file is None else load(common.project, name)
     page = Path(common.out or common.project) / FILE
-    day = datetime.datetime.now().astimezone().date().isoformat()
+    day = datetime.date.today().isoformat()
     words = common.setup_words(today)
     task = Task(
         progress=Saying(common.quiet, "cases of the sweep"),

@@ -14,6 +14,7 @@ import click
 
 from setupopt.cli.outputs import as_json_text, folder_targets, refuse_inputs, write_all
 from setupopt.cli.waiting import Progress, Saying, say_compiling, writing
+from setupopt.errors import printable
 
 if TYPE_CHECKING:
     from setupopt.cli.options import Common
@@ -123,10 +124,10 @@ def _print(
     if common.as_json:
         cautions = cautions_text(task.cautions(answer), width)
         if cautions and not common.quiet:
-            click.echo(cautions, err=True)
+            click.echo(printable(cautions), err=True)
         click.echo(answer_json, nl=False)
         return
-    click.echo(_text(task, answer, width, common.quiet), nl=False)
+    click.echo(printable(_text(task, answer, width, common.quiet)), nl=False)
     lines = [f"written: {path}" for path in written]
     if lines:
-        click.echo("\n".join(["", *lines]))
+        click.echo(printable("\n".join(["", *lines])))

@@ -34,13 +34,28 @@ class Day(click.ParamType):
             self.fail(f"found {value!r}, expected a date as 2026-01-31", param, ctx)
 
 
+class Maker(click.ParamType):
+    """The name of a person, on one line; it may be empty."""
+
+    name = "name"
+
+    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """The name; a usage error for what cannot be printed."""
+        from setupopt.project.field_types import NAME, is_plain
+
+        line = " ".join(value.split())
+        if line and not is_plain(line):
+            self.fail(f"found {value!r}, expected {NAME}", param, ctx)
+        return line
+
+
 @click.command("sheet")
 @options.common
 @click.option(
     "--today", "today_file", metavar="FILE", type=completing.SETUP,
     help="What the car stands on; default setup.toml.",
 )  # fmt: skip
-@click.option("--by", default="", metavar="NAME", help="Who made the sheet.")
+@click.option("--by", default="", type=Maker(), metavar="NAME", help="Who made the sheet.")
 @click.option("--date", "day", type=Day(), metavar="YYYY-MM-DD", help="Date on the sheet; default today's.")
 def command(common: options.Common, today_file: str | None, by: str, day: str | None) -> None:
     """Setup sheet, change list and run card of PROJECT for the mechanics.
@@ -64,7 +79,7 @@ def command(common: options.Common, today_file: str | None, by: str, day: str | 
         from setupopt.report.sheet.text import text
 
         today = load(home, today_file).setup
-    date = day or datetime.datetime.now().astimezone().date().isoformat()
+    date = day or datetime.date.today().isoformat()
 
     def others(sheet: Sheet) -> dict[Path, str | bytes]:
         targets = folder_targets(
@@ -76,7 +91,7 @@ def command(common: options.Common, today_file: str | None, by: str, day: str | 
 
     task = Task(
         progress=Saying(common.quiet, "change list and run card"),
-        compute=lambda _: _sheet(project, today, common.floor or 0.0, date, " ".join(by.split())),
+        compute=lambda _: _sheet(project, today, common.floor or 0.0, date, by),
         text=text,
         as_dict=Sheet.as_dict,
         passes=lambda sheet: sheet.passes,

@@ -49,7 +49,8 @@ def test_message_says_place_found_and_expected(tmp_path: Path) -> None:
     folder = write_folder(tmp_path, car=CAR.replace("wheelbase_mm = 2600", "wheelbase_mm = 2.6"))
     (error,) = errors_of(folder)
     assert str(error) == (
-        f"{folder / 'car.toml'}, line 5, car.wheelbase_mm: found 2.6, expected a number from 500 to 6000 mm"
+        f"{folder / 'car.toml'}, line 5, car.wheelbase_mm: found 2.6, expected a number from 500 to 6000 mm "
+        "(it looks like m: 2600 mm)"
     )
 
 
