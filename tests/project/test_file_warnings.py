@@ -16,9 +16,9 @@ from .good_folder import FILES, write_folder
 
 # file, what is replaced, by what, what the one caution says
 ODD = {
-    "km/h": ("venue.toml", "speed_m_s = 60", "speed_m_s = 180", "180 m/s looks like km/h, which makes 50 m/s"),
+    "km/h": ("venue.toml", "speed_m_s = 60", "speed_m_s = 180", "180 m/s looks like km/h, which makes 50"),
     "radians": (
-        "venue.toml", "to = 180, step = 5", "to = 3.14, step = 0.5", "3.14 deg looks like radians, which makes"
+        "venue.toml", "to = 180, step = 5", "to = 3.14, step = 0.5", "3.14 deg looks like radians"
     ),
     "radians of a heading": ("venue.toml", "heading_deg = 8", "heading_deg = 1.5708", "which makes 90 deg"),
     "metres of a station": ("car.toml", "side_station_mm = 1500", "side_station_mm = 1.5", "makes 1500 mm"),
