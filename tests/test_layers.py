@@ -128,6 +128,28 @@ MAY_REACH = {
 }
 
 
+ENGINE = [m for m in MODULES if m.startswith("setupopt.search.engine")]
+
+
+@pytest.mark.parametrize("name", ENGINE)
+def test_the_engine_knows_arrays_and_functions_only(name: str) -> None:
+    """The max-min engine solves any batch function: it knows no car, no project and no file."""
+    used = imports_of(name)
+    assert {n for n in used if n.startswith("setupopt")} <= {"setupopt.errors", *ENGINE}
+    assert {n.split(".")[0] for n in used} - set(sys.stdlib_module_names) <= {
+        "numpy",
+        "scipy",
+        "cvxpy",
+        "setupopt",
+    }
+    assert not {n.split(".")[0] for n in used} & REACHING
+
+
+def test_the_engine_is_there() -> None:
+    """The test above has modules to look at."""
+    assert len(ENGINE) > 5
+
+
 @pytest.mark.parametrize("name", KERNELS)
 def test_physics_knows_numbers_only(name: str) -> None:
     """Outside the standard library numpy, scipy and numba; of the package itself, errors, units; no files."""

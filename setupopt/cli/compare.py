@@ -61,11 +61,11 @@ def command(
         from setupopt.report.compare.fields import JudgedComparison
         from setupopt.report.compare.picture import comparison_svg
         from setupopt.report.compare.text import text
-        from setupopt.search.comparison import compare
+        from setupopt.search.comparison import ComparisonOptions, compare
 
     def compute(progress: Callable[[str], object]) -> JudgedComparison:
         with options.worker_pool(cluster) as pool:
-            compared = compare(project, setups, as_is, starts, progress, pool)
+            compared = compare(project, setups, ComparisonOptions(as_is, starts), progress, pool)
         return JudgedComparison(compared, as_is, starts, common.floor)
 
     task = Task(

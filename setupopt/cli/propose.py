@@ -74,7 +74,7 @@ def command(
         from setupopt.search import ProposalOptions, propose
 
     own = {name: least for name, least in floors.items() if name is not None}
-    asked = ProposalOptions(floors=own, **given)
+    asked = ProposalOptions(minimum_margins=own, **given)
     folder = project.folder if common.out is None else Path(common.out)
 
     def compute(progress: Callable[[str], object]) -> JudgedProposal:

@@ -56,6 +56,11 @@ class Result:
         return np.asarray(self.answers["margin"])
 
     @property
+    def safe_margin(self) -> Floats:
+        """The margin; minus infinity where contact is lost."""
+        return np.where(self.contact, self.margin, -np.inf)
+
+    @property
     def search_margin(self) -> Floats:
         """The margin as a search climbs it: finite everywhere, with a slope towards contact where it is lost.
 
@@ -90,7 +95,7 @@ class Result:
     @property
     def worst_margin(self) -> Floats:
         """Margin of each setup's worst case, (setups); minus infinity where contact is lost anywhere."""
-        return np.asarray(np.where(self.contact, self.margin, -np.inf).min(axis=1))
+        return np.asarray(self.safe_margin.min(axis=1))
 
     def lost(self, setup: int = 0) -> int:
         """How many cases of a setup lose contact."""

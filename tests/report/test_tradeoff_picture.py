@@ -16,7 +16,7 @@ from setupopt.project.model import AXLES
 from setupopt.project.settings import SETTINGS
 from setupopt.report.propose.picture import tradeoff_svg
 from setupopt.search import Proposal, ProposalOptions, propose
-from setupopt.search.objective import goal_of
+from setupopt.search.objective import objective_of
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 
@@ -57,8 +57,8 @@ def slow_bore(proposal: Proposal) -> Proposal:
     bore = replace(bore, venue=replace(bore.venue, sweep=replace(bore.venue.sweep, speed=46.7)))
     result = setupopt.evaluate(bore)
     driven = replace(
-        proposal, project=bore, today=bore, setup=bore.setup, goal=goal_of(bore.venue), result=result,
-        between=result, start_result=result,
+        proposal, project=bore, today=bore, setup=bore.setup, objective=objective_of(bore.venue),
+        result=result, between=result, start_result=result,
     )  # fmt: skip
     return only(driven, "rear.ride_height_mm", "rear.spring_N_per_mm")
 
