@@ -7,10 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from setupopt.evaluation.model import evaluate
+from setupopt.evaluation.pack import as_setup
+from setupopt.physics.inputs import Record
 from setupopt.project.bodies import body_words, with_body
-from setupopt.project.model import AXLES, AxleSetup, Project, Setup
-from setupopt.sheet.adjusters import AxleTools, axle_tools, with_change
-from setupopt.sheet.pad_state import Pad, PadReading, Stance
+from setupopt.project.model import AXLES, Project, Setup
+from setupopt.sheet.adjusters import AxleTools, axle_tools
+from setupopt.sheet.build import as_written, changed, with_change
+from setupopt.sheet.pad_state import Pad, PadReading
 from setupopt.units import BAR, DEG, GRAVITY, MM, N_PER_MM
 
 
@@ -54,17 +57,17 @@ class ChangeList:
         return self.margin_target - self.margin_landed
 
 
-def apply(pad: Pad, step: Step, stance: Stance) -> Stance:
+def apply(pad: Pad, step: Step, stance: Record) -> Record:
     """The stance after a step is done on it; a check changes nothing."""
     if step.job in ("bars off", "third off"):
-        return replace(stance, **{_FIELDS[step.job]: np.zeros(2)})
+        return changed(stance, **{_FIELDS[step.job]: np.zeros(2)})
     if step.amount is None or step.job not in _FIELDS:
         return stance
     axle = AXLES.index(step.where)
     if step.job in ("bars on", "third on"):
         free = stance.free_travel.copy()
         free[2 * axle : 2 * axle + 2] = pad.reading(stance).travel[2 * axle : 2 * axle + 2]
-        stance = replace(stance, free_travel=free)
+        stance = changed(stance, free_travel=free)
     by = step.amount * axle_tools(pad.project, axle).per_unit(step.unit)
     return with_change(stance, _FIELDS[step.job], axle, by)
 
@@ -99,7 +102,7 @@ def _worst_margin(project: Project, setup: Setup) -> float:
     return float(evaluate(with_body(project, setup.body), setup).worst_margin[0])
 
 
-def _raised(stance: Stance, moves: np.ndarray) -> Stance:
+def _raised(stance: Record, moves: np.ndarray) -> Record:
     """A stance with both axles' perches moved, m."""
     return with_change(with_change(stance, "perch", 0, moves[0]), "perch", 1, moves[1])
 
@@ -110,7 +113,7 @@ class _Work:
     def __init__(self, project: Project, today: Setup, target: Setup) -> None:
         self.pad, self.today, self.target = Pad(project, today), today, target
         self.tools = [axle_tools(project, axle) for axle in (0, 1)]
-        self.stance = Stance.of(today)
+        self.stance = as_written(today)
         self.reading = self.pad.reading(self.stance)
         self.steps: list[Step] = []
         self.left_alone: list[str] = []
@@ -246,7 +249,7 @@ class _Work:
             self.leave(f"{name} ride height: {words}")
         self.add(job, name, what, None, tools.perch_unit, tools.in_units(exact), too_small=too_small)
 
-    def perch_moves(self, start: Stance) -> np.ndarray:
+    def perch_moves(self, start: Record) -> np.ndarray:
         """Moves of both axles' perches, m, that bring both ride heights to the target's, by Newton steps."""
         wanted = np.array([self.target.front.ride_height, self.target.rear.ride_height])
         moves, probe = np.zeros(2), 1e-4
@@ -334,14 +337,5 @@ class _Work:
 
     def landed(self) -> Setup:
         """The setup that the car stands on, as the pad reads it."""
-        reading, s = self.reading, self.stance
-        axles = [
-            AxleSetup(
-                camber=float(reading.camber[2 * axle : 2 * axle + 2].mean()),
-                ride_height=float(reading.ride_height[axle]), spring=float(s.spring[2 * axle]),
-                anti_roll=float(s.anti_roll[axle]), third=float(s.third[axle]),
-                pressure=float(s.pressure[2 * axle]), toe=float(s.toe[axle]),
-            )
-            for axle in (0, 1)
-        ]  # fmt: skip
-        return replace(self.target, front=axles[0], rear=axles[1])
+        read = changed(self.stance, camber=self.reading.camber, ride_height=self.reading.ride_height)
+        return as_setup(read, self.target)
