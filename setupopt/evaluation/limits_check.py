@@ -51,7 +51,8 @@ class Broken:
         name = f"{self.limit} {self.where}".strip()
         case = "at rest"
         if self.case is not None:
-            case = f"in case {self.case}, {self.roll_angle_deg:g} deg, {self.attitude}"
+            along = "" if self.along_mm is None else f"{self.along_mm:.0f} mm along, "
+            case = f"in case {self.case}, {self.roll_angle_deg:g} deg, {along}{self.attitude}"
         return f"{name}: {self.value:.4g} {self.unit}, {self.sense} {self.required:g} {self.unit}, {case}"
 
 

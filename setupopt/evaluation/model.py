@@ -43,7 +43,8 @@ class Model:
 
 def _refuse_beyond_section(packed: tuple[Records, Records, Records], cases: CaseSet) -> None:
     """Wheels, floor and floor points must be inside the section that they are said to stand on."""
-    sine, cosine = np.sin(cases.records["heading"]), np.cos(cases.records["heading"])
+    sine = np.sin(cases.records["heading"])
+    cosine = np.cos(cases.records["heading"])
     reach = np.zeros(len(cases))
     for x, y in _plan(packed):
         np.maximum(reach, np.abs(x * sine + y * cosine), out=reach)

@@ -119,7 +119,8 @@ class Result:
 
     def columns(self, setup: int = 0) -> dict[str, Any]:
         """The case table in file units, (cases) each, in its fixed order."""
-        a, c = self.answers[setup], self.cases.records
+        a = self.answers[setup]
+        c = self.cases.records
         first = np.where(a["use"][:, 0] >= a["use"][:, 1], *AXLES)
         point = np.isfinite(a["clearance"])
         return {

@@ -46,7 +46,8 @@ def _at_angle(result: Result, case: int) -> Field:
 
 def by_attitude(result: Result) -> list[AttitudeWorst]:
     """Every attitude (or name in a list of cases), in the order of their first cases."""
-    score, contact = _score(result), result.contact[0]
+    score = _score(result)
+    contact = result.contact[0]
     names, which = np.unique(np.array(result.cases.attitude, dtype=object), return_inverse=True)
     order = np.lexsort((score, which))
     first = np.searchsorted(which[order], np.arange(names.size))

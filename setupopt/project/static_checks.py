@@ -31,7 +31,8 @@ def unsprung_mass(car: Car) -> float:
 
 def penetration(tyre: Tyre, load: float, camber: float, pressure: float) -> float:
     """How deep a static load presses the tread in where it is deepest, m; at most half the tyre's radius."""
-    low, high = 0.0, tyre.radius / 2.0
+    low = 0.0
+    high = tyre.radius / 2.0
     for _ in range(30):
         middle = (low + high) / 2.0
         if _carried(tyre, middle, camber, pressure) < load:
@@ -44,7 +45,9 @@ def penetration(tyre: Tyre, load: float, camber: float, pressure: float) -> floa
 def _carried(tyre: Tyre, deepest: float, camber: float, pressure: float) -> float:
     """Load at a penetration, N: an elastic foundation under the crowned, leaning tread."""
     stiffness = tyre.foundation + tyre.foundation_per_pressure * pressure
-    half, lean, total = tyre.tread_width / 2.0, math.tan(camber), 0.0
+    half = tyre.tread_width / 2.0
+    lean = math.tan(camber)
+    total = 0.0
     lowest = min(max(lean * tyre.crown_radius, -half), half)  # where the tread comes down furthest
     strip = tyre.tread_width / _STRIPS
     for index in range(_STRIPS):

@@ -57,7 +57,8 @@ def built(target: Setup, measured: Measured, car: Car) -> Record:
 def _mean(values: Floats) -> Floats:
     """Of both sides, or of the one that there is."""
     sides = values.reshape(2, 2)
-    left, right = sides[:, 0], sides[:, 1]
+    left = sides[:, 0]
+    right = sides[:, 1]
     both = np.where(np.isnan(left), right, np.where(np.isnan(right), left, 0.5 * (left + right)))
     return np.asarray(both)
 
@@ -75,7 +76,8 @@ def check_heights(measured: Measured, car: Car) -> None:
     fl, fr, rl, rr = measured.get("ride_height_mm")
     if np.isnan([fl, fr, rl, rr]).any():
         return
-    front, rear = (fl - fr) / car.front.track, (rl - rr) / car.rear.track
+    front = (fl - fr) / car.front.track
+    rear = (rl - rr) / car.rear.track
     twist = abs(front - rear) * 0.5 * (car.front.track + car.rear.track)
     if twist > TWIST:
         raise measured.error(
@@ -130,7 +132,8 @@ def cautions(measured: Measured, car: Car) -> Iterator[str]:
 def _mismatches(weights: Floats, car: Car) -> list[tuple[str, str]]:
     """Why scales and car cannot belong together: what was found, what is expected."""
     fl, fr, rl, rr = weights
-    total, said = weights.sum(), []
+    total = weights.sum()
+    said = []
     if abs(total - car.mass) > TOTAL * car.mass:
         said.append((f"{total:.1f} kg in all", f"{car.mass:g} kg within {100 * TOTAL:g} %, as car.toml says"))
     front = (fl + fr) / total

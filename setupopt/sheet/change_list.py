@@ -73,7 +73,8 @@ def apply(pad: Pad, step: Step, stance: Record) -> Record:
 
 
 # Less than tape and camber gauge tell is no difference.
-_TAPE, _GAUGE = 5e-5, 0.005 * DEG  # m, rad
+_TAPE = 5e-5
+_GAUGE = 0.005 * DEG  # m, rad
 _FIELDS = {
     "pressure": "pressure", "bars off": "anti_roll", "third off": "third", "spring": "spring",
     "ride height": "perch", "camber": "camber", "toe": "toe", "bars on": "anti_roll", "third on": "third",
@@ -111,7 +112,9 @@ class _Work:
     """The steps so far, and the car as it stands after them."""
 
     def __init__(self, project: Project, today: Setup, target: Setup) -> None:
-        self.pad, self.today, self.target = Pad(project, today), today, target
+        self.pad = Pad(project, today)
+        self.today = today
+        self.target = target
         self.tools = [axle_tools(project, axle) for axle in (0, 1)]
         self.stance = as_written(today)
         self.reading = self.pad.reading(self.stance)
@@ -143,7 +146,8 @@ class _Work:
     def body(self) -> None:
         """Another body goes on before anything is measured."""
         if self.today.body != self.target.body:
-            on, off = body_words(self.target.body), body_words(self.today.body)
+            on = body_words(self.target.body)
+            off = body_words(self.today.body)
             self.check("body", f"Fit the {on} in place of the {off}")
 
     # ---- single steps -------------------------------------------------------------------------------------
@@ -222,7 +226,8 @@ class _Work:
         """Perches or push-rods of both axles, so that both ride heights read as wanted."""
         moves = self.perch_moves(self.stance)
         for axle, name in enumerate(AXLES):
-            tools, exact = self.tools[axle], float(moves[axle])
+            tools = self.tools[axle]
+            exact = float(moves[axle])
             amount = tools.perch_amount(exact)
             if amount == 0.0:
                 self.small_height(name, exact, tools, job)
@@ -242,7 +247,8 @@ class _Work:
         """A ride height that needs nothing, or less than can be turned; named where it was not set at all."""
         if job != "re-check":
             return
-        too_small, least = abs(exact) > _TAPE, "a flat" if tools.turn else "0.1 mm"
+        too_small = abs(exact) > _TAPE
+        least = "a flat" if tools.turn else "0.1 mm"
         words = f"{exact / MM:+.2f} mm wanted, less than half of {least}"
         what = f"Re-check the {name} ride height: {words if too_small else 'it needs no turn'}"
         if too_small and not any((step.job, step.where) == ("ride height", name) for step in self.steps):
@@ -252,7 +258,8 @@ class _Work:
     def perch_moves(self, start: Record) -> np.ndarray:
         """Moves of both axles' perches, m, that bring both ride heights to the target's, by Newton steps."""
         wanted = np.array([self.target.front.ride_height, self.target.rear.ride_height])
-        moves, probe = np.zeros(2), 1e-4
+        moves = np.zeros(2)
+        probe = 1e-4
         for _ in range(4):
             stance = _raised(start, moves)
             height = self.pad.reading(stance).ride_height
@@ -267,7 +274,8 @@ class _Work:
 
     def camber(self, axle: int) -> None:
         """Shims of one axle, so that the gauge reads as wanted at the target's ride heights."""
-        name, tools = AXLES[axle], self.tools[axle]
+        name = AXLES[axle]
+        tools = self.tools[axle]
         wanted = float(getattr(self.target, name).camber)
         exact = self.camber_move(axle, wanted)
         shims = tools.shims_for(exact)
@@ -303,7 +311,8 @@ class _Work:
     def toe_check(self) -> None:
         """Shims and ride heights move the toe, and the model cannot say how far."""
         if any(step.job in ("camber", "ride height") for step in self.steps):
-            front, rear = self.target.front.toe / MM, self.target.rear.toe / MM
+            front = self.target.front.toe / MM
+            rear = self.target.rear.toe / MM
             self.check("toe", f"Toe {front:.4g} mm front, {rear:.4g} mm rear: check, shims and turns move it")
 
     # ---- ends ---------------------------------------------------------------------------------------------

@@ -103,7 +103,8 @@ def read_back(project: Project, target: Setup, measured: Measured, floor: float 
     mechanics can hold needs no correction.
     """
     project = with_body(project, target.body)
-    cases, model = sweep_cases(project.venue), BuiltModel(project.car)
+    cases = sweep_cases(project.venue)
+    model = BuiltModel(project.car)
     study = _Study(model, cases, as_written(target), built(target, measured, project.car))
     result = model.result([study.found], cases)
     wanted = float(study.worst([study.target])[0])
@@ -134,7 +135,10 @@ class _Study:
     """Builds between the target and what was found."""
 
     def __init__(self, model: BuiltModel, cases: CaseSet, target: Record, found: Record) -> None:
-        self.model, self.cases, self.target, self.found = model, cases, target, found
+        self.model = model
+        self.cases = cases
+        self.target = target
+        self.found = found
 
     def worst(self, builds: Sequence[Record]) -> Floats:
         """Worst margins."""
@@ -198,13 +202,15 @@ class _Study:
         self, chosen: tuple[Deviation, ...], margin: float, deviations: tuple[Deviation, ...], floor: float
     ) -> tuple[tuple[Deviation, ...], float, bool]:
         """One more correction after another, each the best, until the floor is reached or none is left."""
-        best, reached = chosen, margin
+        best = chosen
+        reached = margin
         while reached < floor and len(chosen) < len(deviations):
             sets = [(*chosen, one) for one in deviations if one not in chosen]
             margins = self.worst([self._righted(one) for one in sets])
             chosen = sets[int(margins.argmax())]
             if margins.max() > reached:
-                best, reached = chosen, float(margins.max())
+                best = chosen
+                reached = float(margins.max())
         return best, reached, False
 
     def _righted(self, chosen: Sequence[Deviation]) -> Record:
@@ -235,7 +241,8 @@ def _differing(target: Record, found: Record) -> Iterator[tuple[str, str, tuple[
             yield from ((f"{AXLES[a]} {words}", field, (a,)) for a in (0, 1) if differs[a])
             continue
         for axle in (0, 1):
-            left, right = 2 * axle, 2 * axle + 1
+            left = 2 * axle
+            right = 2 * axle + 1
             if differs[left] and differs[right] and abs(off[left] - off[right]) <= _ALIKE * setting.factor:
                 yield f"{AXLES[axle]} {words}", field, (left, right)
             else:

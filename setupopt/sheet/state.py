@@ -37,7 +37,8 @@ def state_lines(project: Project, setup: Setup) -> tuple[Line, ...]:
             continue
         side = (None, None) if field in _PER_AXLE else (front, rear)
         values = (front, side[0], rear, side[1])
-        tolerance, where = _tolerance(field, held), _where(project, field)
+        tolerance = _tolerance(field, held)
+        where = _where(project, field)
         lines.append(Line(setting.key, words, setting.unit, digits, values, tolerance, where))
     return (*lines, _weights(project))
 
@@ -75,7 +76,8 @@ def _tolerance(field: str, held: Tolerance | None) -> str:
 
 def _where(project: Project, field: str) -> str:
     air = project.car.air
-    front, rear = air.front_ride_station / MM, air.rear_ride_station / MM
+    front = air.front_ride_station / MM
+    rear = air.rear_ride_station / MM
     places = {
         "pressure": "gauge, as run; note the cold value that warms up to it",
         "spring": "rate stamped on the spring",

@@ -1,4 +1,4 @@
-"""The continuation walks every field of a case: one that it forgets would be solved as it is on a flat road."""
+"""The continuation walks every field of a case: a field that it forgets would stay that of the start."""
 
 from __future__ import annotations
 
