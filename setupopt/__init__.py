@@ -15,12 +15,13 @@ if TYPE_CHECKING:
     from setupopt.evaluation.result import Result
     from setupopt.project import Project, Setup, load
     from setupopt.search import Proposal, ProposalOptions, propose
-    from setupopt.search.comparison import Comparison, compare
+    from setupopt.search.comparison import Comparison, ComparisonOptions, compare
 
 __version__ = "0.1.0"
 __all__ = [
     "CaseSet",
     "Comparison",
+    "ComparisonOptions",
     "Project",
     "Proposal",
     "ProposalOptions",
@@ -37,6 +38,7 @@ _HOMES = {
     "ProposalOptions": "setupopt.search",
     "CaseSet": "setupopt.evaluation.cases",
     "Comparison": "setupopt.search.comparison",
+    "ComparisonOptions": "setupopt.search.comparison",
     "Project": "setupopt.project",
     "Proposal": "setupopt.search",
     "Result": "setupopt.evaluation.result",

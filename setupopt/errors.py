@@ -2,9 +2,31 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterable
 
 SHOWN = 20  # mistakes printed at once; a file of the wrong kind can hold thousands
+
+
+# Categories of characters that are not to be seen: control, writing direction, half a letter, line ends
+HIDDEN = frozenset(("Cc", "Cf", "Cs", "Zl", "Zp"))
+
+
+def printable(text: str) -> str:
+    """A text whose hidden characters, but for line feeds, are written as escapes: a terminal obeys none.
+
+    >>> print(printable("\\x1b[2Jname\\n\\u202e"))
+    \\x1b[2Jname
+    \\u202e
+    """
+    if text.isprintable():
+        return text
+    return "".join(map(_visible, text))
+
+
+def _visible(letter: str) -> str:
+    is_hidden = letter != "\n" and unicodedata.category(letter) in HIDDEN
+    return letter.encode("unicode_escape").decode() if is_hidden else letter
 
 
 class UserError(Exception):
@@ -24,8 +46,8 @@ class InputError(UserError):
 
     def __str__(self) -> str:
         line = "" if self.line is None else f"line {self.line}"
-        place = ", ".join(part for part in (self.file, line, self.key) if part)
-        return f"{place}: found {self.found}, expected {self.expected}"
+        where = ", ".join(part for part in (self.file, line, self.key) if part)
+        return f"{where}: found {self.found}, expected {self.expected}"
 
 
 class InputErrors(UserError):  # noqa: N818 - several of them

@@ -1,47 +1,108 @@
-"""Files written whole or not at all."""
+"""Files written whole or not at all, regular files read, and folders that nobody else can write to."""
 
 from __future__ import annotations
 
+import errno
+import fcntl
 import os
+import re
+import select
 import signal
+import stat
+import tempfile
 import threading
 from collections.abc import Iterator, Mapping
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
+from typing import BinaryIO
 
 from setupopt.errors import OutputError
 
 # The interrupt first: from then on nothing is raised between two lines of ours.
 _ENDING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
+_SPARE = re.compile(r"\..*\.[0-9a-f]{12}\.setupopt\.tmp", re.DOTALL)
+_PATIENCE = 30.0  # s that the reader of a FIFO may take nothing
+_KINDS = ((stat.S_ISDIR, "a folder"), (stat.S_ISSOCK, "a socket"), (stat.S_ISBLK, "a disk"))
+
+
+# ---- writing -----------------------------------------------------------------------------------------------
 
 
 def write_whole(path: str | Path, data: str | bytes) -> None:
     """Write `data` (text as UTF-8) to `path`: readers see the old file or the new one, never a part.
 
     Half a letter, which names of files may hold, is written as its number. What asks the run to end waits
-    until the file stands. Raises OutputError when the place cannot be written; the old file then stays.
+    until the file is there. Raises OutputError when `path` cannot be written; the old file then stays.
     """
     write_together({Path(path): data})
 
 
 def write_together(contents: Mapping[Path, str | bytes]) -> None:
-    """Write several files as `write_whole` does: none of them where one cannot be written."""
+    """Write several files as `write_whole` does: none of them where one cannot be written.
+
+    A file that is written again keeps its mode, a link stays a link. A FIFO or a device is written into; a
+    folder, a disk or a socket is refused before anything is written.
+    """
+    raw = {path: _encoded(data) for path, data in contents.items()}
     with undisturbed(), ExitStack() as spares:
-        ready = [(path, *_beside(path, data, spares)) for path, data in contents.items()]
+        modes = {path: _old_mode(path) for path in contents}
+        streams = [path for path, mode in modes.items() if mode is not None and not stat.S_ISREG(mode)]
+        ready = [
+            (path, *_beside(path, raw[path], mode, spares))
+            for path, mode in modes.items()
+            if path not in streams
+        ]
+        for path in streams:
+            with _as_output_error(path):
+                _write_stream(path, raw[path])
         for path, spare, target in ready:
-            with _told(path):
+            with _as_output_error(path):
                 spare.replace(target)
+
+
+def _encoded(data: str | bytes) -> bytes:
+    return data.encode("utf-8", "backslashreplace") if isinstance(data, str) else data
+
+
+def _old_mode(path: Path) -> int | None:
+    """Kind and mode of what `path` leads to; None where there is nothing. Refuses what cannot be written."""
+    with _as_output_error(path):
+        try:
+            mode = path.stat().st_mode
+        except FileNotFoundError:
+            return None
+        for is_kind, name in _KINDS:
+            if is_kind(mode):
+                raise OSError(f"it is {name}")
+    return mode
+
+
+def _write_stream(path: Path, raw: bytes) -> None:
+    """Write into a FIFO or a device, which need a reader that takes something every half minute."""
+    handle = os.open(path, os.O_WRONLY | os.O_NONBLOCK | os.O_NOCTTY)
+    try:
+        _write_all(handle, raw)
+    finally:
+        os.close(handle)
+
+
+def _write_all(handle: int, raw: bytes) -> None:
+    left = memoryview(raw)
+    while left:
+        if not select.select([], [handle], [], _PATIENCE)[1]:
+            raise OSError(errno.ETIMEDOUT, "nothing reads from it")
+        left = left[os.write(handle, left) :]
 
 
 def resolved(path: Path) -> Path:
     """Where a path leads, links followed. Raises OutputError."""
-    with _told(path):
+    with _as_output_error(path):
         return path.resolve()
 
 
 @contextmanager
-def _told(path: Path) -> Iterator[None]:
-    """What the disk says as one error."""
+def _as_output_error(path: Path) -> Iterator[None]:
+    """Errors of the system become one kind."""
     try:
         yield
     except (OSError, ValueError, RuntimeError) as error:  # a NUL in the name; links in a circle
@@ -55,7 +116,7 @@ def undisturbed() -> Iterator[None]:
         yield
         return
     came: list[int] = []
-    before = {number: signal.signal(number, lambda told, _: came.append(told)) for number in _ENDING}
+    before = {number: signal.signal(number, lambda got, _: came.append(got)) for number in _ENDING}
     try:
         yield
     finally:
@@ -75,17 +136,114 @@ def short(name: str) -> str:
     return os.fsdecode(os.fsencode(name)[:100]) if len(os.fsencode(name)) > 100 else name
 
 
-def _beside(path: Path, data: str | bytes, spares: ExitStack) -> tuple[Path, Path]:
-    """The data in a file beside its target, taken away if it is there at the end; and that target."""
-    raw = data.encode("utf-8", "backslashreplace") if isinstance(data, str) else data
+def _beside(path: Path, raw: bytes, mode: int | None, spares: ExitStack) -> tuple[Path, Path]:
+    """The data in a spare file beside its target; and that target. The stack takes away what is left.
+
+    The spare file is locked until the stack ends, so that no other run takes it for one of a killed run.
+    """
     target = resolved(path)  # a link stays a link, its target is replaced
-    with _told(path):
-        spare = target.with_name(f".{short(target.name)}.{os.urandom(6).hex()}.tmp")
+    with _as_output_error(path):
+        _remove_abandoned(target.parent)
+        spare = target.with_name(f".{short(target.name)}.{os.urandom(6).hex()}.setupopt.tmp")
         spares.callback(spare.unlink, missing_ok=True)
         # os.open, because tempfile makes files that only their owner can read
-        handle = os.open(spare, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o644)
-        with os.fdopen(handle, "wb") as file:
-            file.write(raw)
-            file.flush()
-            os.fsync(file.fileno())
+        permissions = 0o644 if mode is None else stat.S_IMODE(mode)
+        handle = os.open(spare, os.O_WRONLY | os.O_CREAT | os.O_EXCL, permissions & 0o777)
+        spares.callback(os.close, handle)
+        _lock_if_possible(handle)
+        _write_all(handle, raw)
+        if mode is not None:
+            os.fchmod(handle, permissions)
+        os.fsync(handle)
     return spare, target
+
+
+def _lock_if_possible(handle: int) -> bool:
+    """Lock an open file; False where another run has it, or the disk knows no locks."""
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
+
+
+def _remove_abandoned(folder: Path) -> None:
+    """Remove the spare files of killed runs: nobody holds the lock of one that has some content."""
+    for spare in [path for path in folder.iterdir() if _SPARE.fullmatch(path.name)]:
+        with suppress(OSError):
+            handle = os.open(spare, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
+            try:
+                # An empty one may have been made just now, and not be locked yet
+                if os.fstat(handle).st_size and _lock_if_possible(handle):
+                    spare.unlink()
+            finally:
+                os.close(handle)
+
+
+# ---- reading -----------------------------------------------------------------------------------------------
+
+
+def open_regular(path: Path, most: int) -> BinaryIO:
+    """A regular file of at most `most` bytes. Raises OSError, also for a FIFO, a device or a folder."""
+    handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK)  # a FIFO would wait for a writer
+    found = os.fstat(handle)
+    kind = "it is not a file" if not stat.S_ISREG(found.st_mode) else ""
+    fault = kind or (f"it has more than {most} bytes" if found.st_size > most else "")
+    if fault:
+        os.close(handle)
+        raise OSError(fault)
+    return os.fdopen(handle, "rb")
+
+
+def read_regular(path: Path, most: int) -> bytes:
+    """All that `open_regular` opens."""
+    with open_regular(path, most) as file:
+        return file.read(most)
+
+
+# ---- folders -----------------------------------------------------------------------------------------------
+
+
+def cache_home(*variables: str) -> Path | None:
+    """The program's own folder in the cache; None where there is no private one, so that nothing is kept.
+
+    `variables`: names in the environment, of which the first one set decides; else ~/.cache. Where that
+    cannot be used, a folder of the user in the temporary directory. Kernels are read with pickle, which can
+    run what it reads: another user must not be able to write here.
+    """
+    named = next((os.environ[name] for name in variables if os.environ.get(name)), None)
+    if _is_private(folder := _user_cache(named)):
+        return folder
+    with suppress(OSError):  # no temporary directory at all
+        own = Path(tempfile.gettempdir()) / f"setupopt-{os.getuid()}"
+        return own if _is_private(own) else None
+    return None
+
+
+def _user_cache(named: str | None) -> Path | None:
+    if named is not None:
+        return Path(named) / "setupopt"
+    with suppress(RuntimeError):  # no HOME, and no entry of the user in the list of passwords
+        return Path.home() / ".cache" / "setupopt"
+    return None
+
+
+def _is_private(folder: Path | None) -> bool:
+    """Whether a folder is there, or can be made, belongs to the user and is open to nobody else.
+
+    One that others can read is closed to them. One that others can write to is not used.
+    """
+    if folder is None:
+        return False
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        with suppress(FileExistsError):
+            folder.mkdir(mode=0o700)
+        found = folder.lstat()
+        if not stat.S_ISDIR(found.st_mode) or found.st_uid != os.geteuid() or found.st_mode & 0o022:
+            return False
+        if found.st_mode & 0o077:
+            folder.chmod(0o700)
+    except (OSError, ValueError):
+        return False
+    return os.access(folder, os.W_OK)

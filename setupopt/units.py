@@ -1,4 +1,4 @@
-"""The only conversion factors: a value in the named unit times its factor is the value in SI.
+"""The only conversion factors, and standard gravity. A value in the named unit times its factor is in SI.
 
 >>> 35.0 * MM
 0.035
@@ -9,6 +9,8 @@
 from __future__ import annotations
 
 import math
+
+GRAVITY = 9.80665  # m/s2, standard gravity; exact by definition
 
 DEG = math.pi / 180.0  # rad
 PERCENT = 0.01

@@ -57,7 +57,7 @@ BELOW: dict[str, set[str]] = {
     "errors": set(),
     "units": set(),
     "files": {"errors"},
-    "physics": {"errors"},
+    "physics": {"errors", "units", "files"},
     "project": {"errors", "units", "files"},
 }
 BASE = set(BELOW)
@@ -128,9 +128,31 @@ MAY_REACH = {
 }
 
 
+ENGINE = [m for m in MODULES if m.startswith("setupopt.search.engine")]
+
+
+@pytest.mark.parametrize("name", ENGINE)
+def test_the_engine_knows_arrays_and_functions_only(name: str) -> None:
+    """The max-min engine solves any batch function: it knows no car, no project and no file."""
+    used = imports_of(name)
+    assert {n for n in used if n.startswith("setupopt")} <= {"setupopt.errors", *ENGINE}
+    assert {n.split(".")[0] for n in used} - set(sys.stdlib_module_names) <= {
+        "numpy",
+        "scipy",
+        "cvxpy",
+        "setupopt",
+    }
+    assert not {n.split(".")[0] for n in used} & REACHING
+
+
+def test_the_engine_is_there() -> None:
+    """The test above has modules to look at."""
+    assert len(ENGINE) > 5
+
+
 @pytest.mark.parametrize("name", KERNELS)
 def test_physics_knows_numbers_only(name: str) -> None:
-    """Outside the standard library numpy, scipy and numba; of the package itself and errors; no files."""
+    """Outside the standard library numpy, scipy and numba; of the package itself, errors, units; no files."""
     used = {other.split(".")[0] for other in imports_of(name)}
     assert used - set(sys.stdlib_module_names) <= {"numpy", "scipy", "numba", "setupopt"}
     assert used & REACHING <= MAY_REACH.get(name, set())
@@ -156,6 +178,21 @@ def test_physics_opens_no_file(name: str) -> None:
         "savetxt",
     }
     assert not called & (files | {"print", "input"})
+
+
+@pytest.mark.parametrize("name", [m for m in MODULES if m.startswith("setupopt.report")])
+def test_the_report_computes_nothing(name: str) -> None:
+    """It formats and draws. Of the physics it knows the types of arrays; it starts no evaluation."""
+    used = set(imported(tree_of(name)))
+    physics = {other for other in used if other.startswith("setupopt.physics.")}
+    assert all(other.startswith("setupopt.physics.inputs") for other in physics), sorted(physics)
+    assert not used & {
+        "setupopt.evaluation.assessment.assess",
+        "setupopt.evaluation.drawn_state.drawn_state",
+        "setupopt.evaluation.model.Model",
+        "setupopt.evaluation.model.evaluate",
+        "setupopt.evaluation.report_data.report",
+    }
 
 
 @pytest.mark.parametrize("name", MODULES)

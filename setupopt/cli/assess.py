@@ -8,17 +8,13 @@ from typing import TYPE_CHECKING
 import click
 
 from setupopt.cli import completing, options
-from setupopt.cli.outputs import as_json_text, folder_targets, print_json, refuse_inputs, write_all
-from setupopt.cli.waiting import Progress, loading, say_compiling, writing
+from setupopt.cli.runner import Files, Task, run
+from setupopt.cli.waiting import Progress, loading
 from setupopt.errors import OutputError
 
 if TYPE_CHECKING:
-    from setupopt.evaluation.assessment import Assessment
     from setupopt.evaluation.cases import CaseSet
     from setupopt.project import Project
-
-_FILES = {"cases": "cases.csv", "text": "assess.txt", "json": "assess.json", "picture": "assess.svg"}
-_WIDTH = 100  # of the text written to a file
 
 
 @click.command("assess")
@@ -31,11 +27,7 @@ _WIDTH = 100  # of the text written to a file
     "--cases-out", metavar="FILE.csv", type=completing.TABLE,
     help="Write a table with one row for every case.",
 )  # fmt: skip
-@click.pass_context
-def command(
-    ctx: click.Context, project: str, setup_file: str | None, out: str | None, as_json: bool,
-    quiet: bool, floor: float | None, cases_file: str | None, cases_out: str | None,
-) -> None:  # fmt: skip
+def command(common: options.Common, cases_file: str | None, cases_out: str | None) -> None:
     """Grip margin at every roll angle and attitude of PROJECT, the worst one and why.
 
     With --out, assess.txt, assess.json, cases.csv and a picture are written to DIR.
@@ -44,28 +36,43 @@ def command(
     Example: setupopt assess my-car --floor 0.1
       the margin of today's setup; exit status 1 where it is under 0.1
     """
-    with loading(quiet):
-        from setupopt.project import load
+    with loading(common.quiet):
+        project = common.load()
+        table = _table(cases_out)
+        cases = _cases(cases_file, project)
 
-        found = load(project, setup_file)
-        targets = _targets(out, cases_out)
-        refuse_inputs(targets, Path(project), setup_file, cases_file)
-        cases = _cases(cases_file, found)
-    assessment = _assess(found, cases, floor, quiet)
-    with writing(quiet):
-        _write(targets, assessment)
-    _print(assessment, as_json, quiet)
-    ctx.exit(0 if assessment.holds else 1)
+        from setupopt.evaluation.assessment import Assessment, assess, csv_text
+        from setupopt.report.assess.picture import assessment_svg
+        from setupopt.report.assess.text import text
+
+    def cases_text(found: Assessment) -> str:
+        return csv_text(found.result)
+
+    svg: Files[Assessment] = {"assess.svg": assessment_svg}
+    task = Task(
+        progress=Progress(len(cases), common.quiet),
+        compute=lambda progress: assess(project, cases, common.floor, progress),
+        text=text,
+        as_dict=Assessment.as_dict,
+        passes=lambda found: found.holds,
+        cautions=lambda found: project.cautions,
+        name="assess",
+        files=svg if table else {**svg, "cases.csv": cases_text},
+        others=lambda found: {path: cases_text(found) for path in table},
+        reserved=table,
+        reads=[cases_file],
+        setup=common.setup_words(project),
+    )
+    run(common, task)
 
 
-def _targets(out: str | None, cases_out: str | None) -> dict[str, Path]:
-    """The files to write, by what they hold. Raises OutputError where there is no room for one."""
-    found = folder_targets(out, _FILES)
-    if cases_out is not None:
-        found["cases"] = Path(cases_out)
-        if not found["cases"].parent.is_dir():
-            raise OutputError(cases_out, "its folder does not exist")
-    return found
+def _table(cases_out: str | None) -> list[Path]:
+    """The file of --cases-out, if it is given. Raises OutputError where its folder does not exist."""
+    if cases_out is None:
+        return []
+    if not Path(cases_out).parent.is_dir():
+        raise OutputError(cases_out, "its folder does not exist")
+    return [Path(cases_out)]
 
 
 def _cases(cases_file: str | None, project: Project) -> CaseSet:
@@ -76,36 +83,3 @@ def _cases(cases_file: str | None, project: Project) -> CaseSet:
     from setupopt.project.cases_file import read_cases
 
     return table_cases(read_cases(cases_file, project.venue, project.car), project.venue)
-
-
-def _assess(project: Project, cases: CaseSet, floor: float | None, quiet: bool) -> Assessment:
-    say_compiling(quiet)
-    with Progress(len(cases), quiet) as progress:
-        from setupopt.evaluation.assessment import assess
-
-        return assess(project, cases, floor, progress)
-
-
-def _write(targets: dict[str, Path], assessment: Assessment) -> None:
-    """Write the files asked for, each whole or not at all."""
-    from setupopt.evaluation.assessment import csv_text
-    from setupopt.report.assess.picture import assessment_svg
-    from setupopt.report.assess.text import text
-
-    makers = {
-        "cases": lambda: csv_text(assessment.result),
-        "text": lambda: text(assessment, _WIDTH),
-        "json": lambda: as_json_text(assessment.as_dict()),
-        "picture": lambda: assessment_svg(assessment),
-    }
-    write_all({target: makers[kind]() for kind, target in targets.items()})
-
-
-def _print(assessment: Assessment, as_json: bool, quiet: bool) -> None:
-    from setupopt.report.assess.text import text
-    from setupopt.report.shared.tables import screen_width
-
-    if as_json:
-        print_json(as_json_text(assessment.as_dict()), assessment.project.cautions, quiet)
-        return
-    click.echo(text(assessment, screen_width(), short=quiet), nl=False)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,36 +11,33 @@ from typing import TYPE_CHECKING
 import click
 
 from setupopt.cli import completing, options
-from setupopt.cli.outputs import as_json_text, folder_targets, print_json, refuse_inputs, write_all
-from setupopt.cli.waiting import Saying, loading, say_compiling, writing
+from setupopt.cli.outputs import folder_targets, refuse_bodies_folder, refuse_inputs
+from setupopt.cli.runner import Task, run
+from setupopt.cli.waiting import Saying, loading
 from setupopt.errors import OutputError
-from setupopt.files import resolved
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from setupopt.project import Project, Setup
     from setupopt.report.compare.fields import JudgedComparison, Line
 
-_TEXT, _JSON, _CELLS, _PICTURE = "compare.txt", "compare.json", "compare.csv", "compare.svg"
-# How a setup begins that compare has written, and may write again.
+# The first words of a setup that compare has written, and may write again.
 _MARK = "Best of compare"
-_WIDTH = 100  # of the text written to a file
 
 
 @click.command("compare")
-@options.project_argument
+@options.common
 @click.argument("setup_files", metavar="[SETUP_FILE]...", nargs=-1, type=completing.SETUP)
-@options.without_project
 @click.option("--as-is", is_flag=True, help="Search nothing: every body with every setup as it is.")
 @click.option(
     "--starts", type=click.IntRange(1, 1000), default=2, show_default=True, metavar="N",
     help="Setups to start each body's search from.",
 )  # fmt: skip
 @options.cluster_option
-@click.pass_context
 def command(
-    ctx: click.Context, project: str, setup_files: tuple[str, ...], setup_file: str | None, out: str | None,
-    as_json: bool, quiet: bool, floor: float | None, as_is: bool, starts: int, cluster: str | None,
-) -> None:  # fmt: skip
+    common: options.Common, setup_files: tuple[str, ...], as_is: bool, starts: int, cluster: str | None
+) -> None:
     """Every body of PROJECT with its own best setup inside limits.toml, and each SETUP_FILE as it is, ranked
     by worst margin; and why each loses to the first.
 
@@ -54,27 +51,43 @@ def command(
     """
     if as_is and cluster is not None:
         raise click.UsageError("--cluster: with --as-is nothing is searched that other machines could do")
-    with loading(quiet):
-        from setupopt.project import load
+    with loading(common.quiet):
+        found = common.load()
+        refuse_bodies_folder(common.out, found.folder)
+        reads = [path for name in setup_files for path in (name, str(found.folder / name))]
+        own = _own_targets(found, common, reads)
+        project, setups = _with_setups(found, setup_files)
 
-        found = load(project, setup_file)
-        _refuse_targets(found, out, setup_file, setup_files)
-        whole, setups = _with_setups(found, setup_files)
-    judged = _compare(whole, setups, as_is, starts, floor, quiet, cluster)
-    with writing(quiet):
-        answer = as_json_text(judged.as_dict())
-        written = _write(judged, answer, out)
-    _print(judged, answer, written, as_json, quiet)
-    ctx.exit(0 if judged.holds else 1)
+        from setupopt.report.compare.fields import JudgedComparison
+        from setupopt.report.compare.picture import comparison_svg
+        from setupopt.report.compare.text import text
+        from setupopt.search.comparison import ComparisonOptions, compare
 
+    def compute(progress: Callable[[str], object]) -> JudgedComparison:
+        with options.worker_pool(cluster) as pool:
+            compared = compare(project, setups, ComparisonOptions(as_is, starts), progress, pool)
+        return JudgedComparison(compared, as_is, starts, common.floor)
 
-# ---- what is read ------------------------------------------------------------------------------------------
+    task = Task(
+        progress=Saying(common.quiet, "loading"),
+        compute=compute,
+        text=text,
+        as_dict=JudgedComparison.as_dict,
+        passes=lambda judged: judged.holds,
+        cautions=lambda judged: project.cautions,
+        name="compare",
+        files={"compare.csv": JudgedComparison.csv_text, "compare.svg": comparison_svg},
+        others=lambda judged: _best_setups(judged, own),
+        reads=reads,
+        setup=common.setup_words(found),
+    )
+    run(common, task)
 
 
 def _with_setups(project: Project, files: Sequence[str]) -> tuple[Project, list[Setup]]:
-    """The setups to compare, checked against the project, which takes over the cautions about them.
+    """The project with the cautions about all files, and the setups to compare.
 
-    Setups of the same name are told apart by their files.
+    A name that several setups have is preceded by the file.
     """
     from setupopt.project import load
 
@@ -88,37 +101,17 @@ def _with_setups(project: Project, files: Sequence[str]) -> tuple[Project, list[
     return replace(project, cautions=tuple(cautions)), setups
 
 
-def _compare(
-    project: Project, setups: Sequence[Setup], as_is: bool, starts: int, floor: float | None, quiet: bool,
-    address: str | None,
-) -> JudgedComparison:  # fmt: skip
-    say_compiling(quiet)
-    with Saying(quiet, "loading") as progress:
-        from setupopt.report.compare.fields import JudgedComparison
-        from setupopt.search.comparison import compare
-
-        with options.crew(address) as crew:
-            found = compare(project, setups, as_is, starts, progress, crew)
-        return JudgedComparison(found, as_is, starts, floor)
+# ---- the best setup of each body ---------------------------------------------------------------------------
 
 
-# ---- files -------------------------------------------------------------------------------------------------
-
-
-def _refuse_targets(
-    project: Project, out: str | None, setup_file: str | None, setup_files: Sequence[str]
-) -> None:
-    """Raises OutputError where a file cannot be written, or is not to be, before any work is done."""
-    from setupopt.project.bodies import FOLDER
-
-    setups = [_setup_name(project, body) for body in (None, *(body.name for body in project.bodies))]
-    targets = folder_targets(out, {name: name for name in (_TEXT, _JSON, _CELLS, _PICTURE, *setups)})
-    given = [path for name in setup_files for path in (name, str(project.folder / name))]
-    refuse_inputs(targets, project.folder, setup_file, *given)
-    if out is not None and resolved(Path(out)) == resolved(project.folder / FOLDER):
-        raise OutputError(out, "every setup there would be read as a body")
-    for name in setups if targets else ():
-        _refuse_other(targets[name])
+def _own_targets(project: Project, common: options.Common, reads: Sequence[str]) -> dict[str, Path]:
+    """Where the best setups go, by file name. Raises OutputError where another file would be lost."""
+    bodies = [None, *(body.name for body in project.bodies)]
+    targets = folder_targets(common.out, [_setup_name(project, body) for body in bodies])
+    refuse_inputs(targets.values(), project.folder, common.setup_file, *reads)
+    for target in targets.values():
+        _refuse_foreign(target)
+    return targets
 
 
 def _setup_name(project: Project, body: str | None) -> str:
@@ -129,61 +122,38 @@ def _setup_name(project: Project, body: str | None) -> str:
     return f"setup-{'car' if body is None and not taken else told(body)}.toml"
 
 
-def _refuse_other(target: Path) -> None:
+def _refuse_foreign(target: Path) -> None:
     """A setup that somebody else wrote is not overwritten."""
-    if not target.exists():
+    if not target.is_file():
         return
     with target.open(encoding="utf-8", errors="replace") as file:
         if not file.readline().startswith(f"# {_MARK}"):
             raise OutputError(str(target), "a setup that compare has not written stands there")
 
 
-def _write(judged: JudgedComparison, answer: str, out: str | None) -> list[Path]:
-    """Everything that was asked for, all of it or nothing; all is made before any is written."""
-    if out is None:
-        return []
+def _best_setups(judged: JudgedComparison, targets: dict[str, Path]) -> dict[Path, str | bytes]:
+    """Every body's best setup: its own best, where that was searched for, else the first given."""
     from setupopt.project.writing import setup_text
-    from setupopt.report.compare.picture import comparison_svg
-    from setupopt.report.compare.text import text
 
-    texts = {_TEXT: text(judged, _WIDTH), _JSON: answer, _CELLS: judged.csv_text()}
-    texts[_PICTURE] = comparison_svg(judged)
-    for body, line in _best_of_bodies(judged):
-        head = _setup_head(judged, line)
-        texts[_setup_name(judged.project, body)] = setup_text(line.contender.setup, None, head)
-    written = {Path(out) / name: content for name, content in texts.items()}
-    write_all(written)
-    return list(written)
-
-
-def _best_of_bodies(judged: JudgedComparison) -> Iterable[tuple[str | None, Line]]:
-    """The line of every body's best setup: its own best, where it was searched for, else the first given."""
-    found: dict[str | None, Line] = {}
+    if not targets:
+        return {}
+    best: dict[str | None, Line] = {}
     for line in sorted(judged.lines, key=lambda line: not line.contender.is_own_best):
-        found.setdefault(line.contender.setup.body, line)
-    return found.items()
+        best.setdefault(line.contender.setup.body, line)
+    return {
+        targets[_setup_name(judged.project, body)]: setup_text(
+            line.contender.setup, None, _setup_head(judged, line)
+        )
+        for body, line in best.items()
+    }
 
 
 def _setup_head(judged: JudgedComparison, line: Line) -> str:
-    """What stands on top of a setup: its margin and its caution."""
+    """The comment on top of a setup: its margin and its caution."""
     from setupopt.project.bodies import body_words
-    from setupopt.report.assess.text import CLOSING
-    from setupopt.report.shared.tables import margin_words, paragraph
+    from setupopt.report.shared.words import setup_comment
 
     one = line.contender
     what = f"{_MARK} with the {body_words(one.setup.body)} at {judged.project.venue.name}"
-    short = "" if one.holds else "\nIT BREAKS A LIMIT OR LOSES CONTACT: see what compare printed."
-    first = f"{what}; worst margin {margin_words(one.margin)} by the model."
-    return f"{paragraph(first, 90)}{short}\n{paragraph(CLOSING, 90)}"
-
-
-def _print(judged: JudgedComparison, answer: str, written: list[Path], as_json: bool, quiet: bool) -> None:
-    from setupopt.report.compare.text import text
-    from setupopt.report.shared.tables import screen_width
-
-    if as_json:
-        print_json(answer, judged.project.cautions, quiet)
-        return
-    click.echo(text(judged, screen_width(), short=quiet), nl=False)
-    if written:
-        click.echo("\n" + "\n".join(f"written: {target}" for target in written))
+    warning = "" if one.holds else "IT BREAKS A LIMIT OR LOSES CONTACT: see what compare printed."
+    return setup_comment(what, one.margin, warning)

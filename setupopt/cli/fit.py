@@ -3,33 +3,33 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
+from functools import partial
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from setupopt.cli import completing, options
-from setupopt.cli.outputs import as_json_text, folder_targets, print_json, refuse_inputs, write_all
-from setupopt.cli.waiting import Saying, loading, say_compiling, writing
+from setupopt.cli.runner import Task, run
+from setupopt.cli.waiting import Saying, loading
 from setupopt.units import MM
 
 if TYPE_CHECKING:
     from setupopt.fit.tyre import TyreFit
     from setupopt.fit.tyre_table import Rig
 
-_WIDTH = 100  # of the text written to a file
-
 
 class _Fits(click.Group):
-    """Its other command is imported on use."""
+    """The command `air` is imported on use."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """In the order of use."""
         return [*super().list_commands(ctx), "air"]
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """The command; None for a name that is none."""
+        """The command; None for an unknown name."""
         if cmd_name != "air":
             return super().get_command(ctx, cmd_name)
         other: click.Command = import_module("setupopt.cli.fit_air").command
@@ -61,28 +61,25 @@ def command() -> None:
 )  # fmt: skip
 @click.option(
     "--deflection-from", type=click.Choice(["radius", "touch"]), default="radius", show_default=True,
-    help="Deflection counts from the unloaded radius, or from the first touch of the leaning tread.",
+    help="Deflection counts from the unloaded radius, or from the first touch of the inclined tread.",
 )  # fmt: skip
 @click.option(
     "--noise", type=options.Named(options.Finite(0.0, 1e5)), multiple=True, callback=options.by_name,
     metavar="COLUMN=NUMBER", help="Noise of one reading, in the column's unit (deflection_mm=0.2) or as a "
     "share of it (deflection_percent=1). May be repeated.",
 )  # fmt: skip
-@options.out_option
-@options.json_option
-@options.quiet_option
+@options.output
 @click.pass_context
 def tyre(
-    ctx: click.Context, measured: str, name: str | None, radius_mm: float | None,
+    ctx: click.Context, common: options.Common, measured: str, name: str | None, radius_mm: float | None,
     tread_width_mm: float | None, surface_grip: float, deflection_from: str, noise: dict[str, float],
-    out: str | None, as_json: bool, quiet: bool,
 ) -> None:  # fmt: skip
     """A [tyre.NAME] of car.toml from TABLE.csv: what was measured on a rig, a press, with a tape.
 
     Columns load_N, inclination_deg, pressure_bar, and any of deflection_mm, patch_length_mm, patch_width_mm,
     patch_area_mm2, peak_lateral_N. With --out, tyre-NAME.toml, fit.txt, fit.json and fit.svg are written to
-    DIR; without, the piece of car.toml is printed. Exit status 1: something is not told, or over a tenth of
-    the measured values do not fit.
+    DIR; without, the piece of car.toml is printed. Exit status 1: a parameter is not identifiable, or over a
+    tenth of the measured values do not fit.
 
     \b
     Example: setupopt fit tyre press.csv --name "front slick" --radius-mm 320
@@ -90,14 +87,32 @@ def tyre(
     """
     named = _name(ctx, name or Path(measured).stem)
     rig = _rig(ctx, radius_mm, tread_width_mm, surface_grip, deflection_from == "touch", noise)
-    targets = folder_targets(out, _files(named))
-    refuse_inputs(targets, Path(measured).parent, None, measured)
-    fit = _fit(measured, rig, quiet)
-    with writing(quiet):
-        answer = _json(fit, named)
-        _write(targets, fit, named, answer)
-    _print(fit, named, answer, list(targets.values()), as_json, quiet)
-    ctx.exit(0 if fit.is_whole else 1)
+    with loading(common.quiet):
+        from setupopt.fit.tyre import fit_tyre
+        from setupopt.fit.tyre_table import read_tyre_table
+        from setupopt.report.fit_tyre.fields import as_dict
+        from setupopt.report.fit_tyre.picture import picture
+        from setupopt.report.fit_tyre.text import fragment, text
+
+        table = read_tyre_table(measured, rig)
+
+    def words(fit: TyreFit, width: int, short: bool) -> str:
+        """The text; and the piece of car.toml, where it is not written."""
+        said = text(fit, named, width, short)
+        return said if common.out else f"{said}\n{fragment(fit, named)}"
+
+    task = Task(
+        progress=Saying(common.quiet, "the tyre"),
+        compute=lambda _: fit_tyre(table, rig),
+        text=words,
+        as_dict=partial(as_dict, name=named),
+        passes=lambda fit: fit.is_whole,
+        cautions=lambda fit: fit.cautions,
+        name="fit",
+        files={_file(named): partial(fragment, name=named), "fit.svg": partial(picture, name=named)},
+        reads=[measured],
+    )
+    run(replace(common, project=str(Path(measured).parent)), task)
 
 
 def _name(ctx: click.Context, name: str) -> str:
@@ -108,10 +123,10 @@ def _name(ctx: click.Context, name: str) -> str:
     return name
 
 
-def _files(name: str) -> dict[str, str]:
-    """What is written; letters that a file's name may not hold everywhere become dashes."""
+def _file(name: str) -> str:
+    """File of the tyre; letters that are not allowed in a file's name everywhere become dashes."""
     plain = re.sub(r"[^A-Za-z0-9 _-]", "-", name)[:40].strip()
-    return {"tyre": f"tyre-{plain}.toml", "text": "fit.txt", "json": "fit.json", "picture": "fit.svg"}
+    return f"tyre-{plain}.toml"
 
 
 def _rig(
@@ -125,53 +140,10 @@ def _rig(
         raise click.BadParameter(f"found {unknown[0]!r}, expected one of {', '.join(NOISE)}", ctx)
     if silent := noiseless(noise):
         raise click.BadParameter(f"found no noise of {silent}, expected some", ctx, param_hint="--noise")
-    taped: dict[str, Any] = {"radius": radius, "tread_width": width}
-    known = {key: None if value is None else value * MM for key, value in taped.items()}
-    return Rig(surface_grip=grip, from_touch=from_touch, noise=noise, **known)
-
-
-def _fit(measured: str, rig: Rig, quiet: bool) -> TyreFit:
-    with loading(quiet):
-        from setupopt.fit.tyre_table import read_tyre_table
-
-        table = read_tyre_table(measured, rig)
-    say_compiling(quiet)
-    with Saying(quiet, "the tyre"):
-        from setupopt.fit.tyre import fit_tyre
-
-        return fit_tyre(table, rig)
-
-
-def _json(fit: TyreFit, name: str) -> str:
-    from setupopt.report.fit_tyre.text import as_dict
-
-    return as_json_text(as_dict(fit, name))
-
-
-def _write(targets: dict[str, Path], fit: TyreFit, name: str, answer: str) -> None:
-    """The files asked for, each whole or not at all."""
-    if not targets:
-        return
-    from setupopt.report.fit_tyre.picture import picture
-    from setupopt.report.fit_tyre.text import fragment, text
-
-    contents = {
-        "tyre": fragment(fit, name), "text": text(fit, name, _WIDTH), "json": answer,
-        "picture": picture(fit, name),
-    }  # fmt: skip
-    write_all({targets[kind]: content for kind, content in contents.items()})
-
-
-def _print(
-    fit: TyreFit, name: str, answer: str, written: list[Path], as_json: bool, quiet: bool
-) -> None:  # fmt: skip
-    """The piece of car.toml too, where it is not written."""
-    from setupopt.report.fit_tyre.text import fragment, text
-    from setupopt.report.shared.tables import screen_width
-
-    if as_json:
-        print_json(answer, fit.cautions, quiet)
-        return
-    click.echo(text(fit, name, screen_width(), short=quiet), nl=False)
-    files = "".join(f"written: {target}\n" for target in written)
-    click.echo("\n" + (files or fragment(fit, name)), nl=False)
+    return Rig(
+        surface_grip=grip,
+        from_touch=from_touch,
+        noise=noise,
+        radius=None if radius is None else radius * MM,
+        tread_width=None if width is None else width * MM,
+    )

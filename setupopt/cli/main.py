@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from setupopt import __version__
-from setupopt.errors import UserError
+from setupopt.errors import UserError, printable
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
@@ -69,11 +69,13 @@ class LazyGroup(click.Group):
         """Run the command; what ends it early becomes a message and an exit status."""
         try:
             return super().invoke(ctx)
+        except click.UsageError as misused:
+            raise click.UsageError(printable(misused.format_message()), misused.ctx) from None
         except UserError as refused:
-            click.echo(str(refused), err=True)
+            click.echo(printable(str(refused)), err=True)
             ctx.exit(REFUSED)
-        except KeyboardInterrupt:
-            click.echo("stopped; nothing was written", err=True)
+        except KeyboardInterrupt as stop:
+            click.echo("; ".join(["stopped", str(stop) or "nothing was written"]), err=True)
             ctx.exit(STOPPED)
         except OSError as error:
             ctx.exit(_after_os_error(error))
@@ -84,7 +86,7 @@ def _after_os_error(error: OSError) -> int:
     if isinstance(error, BrokenPipeError):
         _silence(sys.stdout)
         return UNREAD
-    click.echo(f"{error.filename or 'output'}: {error.strerror or error}", err=True)
+    click.echo(printable(f"{error.filename or 'output'}: {error.strerror or error}"), err=True)
     _silence(sys.stdout)
     return REFUSED
 
@@ -117,6 +119,9 @@ def group(ctx: click.Context) -> None:
 
 def main() -> None:
     """Entry point of the installed command."""
+    if sys.stdout is None:  # a file opened next would take its place, and be printed into
+        click.echo("standard output is closed; > /dev/null leaves it open and shows nothing", err=True)
+        sys.exit(REFUSED)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # names may hold letters that the terminal has not
             stream.reconfigure(errors="backslashreplace")

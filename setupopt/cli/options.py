@@ -2,28 +2,64 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable, Iterable
 from contextlib import AbstractContextManager, nullcontext
-from typing import TYPE_CHECKING, Any, TypeVar
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from setupopt.cli import completing
 
 if TYPE_CHECKING:
-    from setupopt.jobs.checkpointed_jobs import WorkerPool
+    from setupopt.jobs.pool import WorkerPool
+    from setupopt.project import Project
 
-F = TypeVar("F", bound=Callable[..., Any])
+
+@dataclass(frozen=True)
+class Common:
+    """Values of the options that most commands have."""
+
+    project: str = ""
+    setup_file: str | None = None
+    out: str | None = None
+    as_json: bool = False
+    quiet: bool = False
+    floor: float | None = None
+
+    def load(self, setup_file: str | None = None) -> Project:
+        """The project on the setup of --setup, or else on `setup_file`, or on setup.toml.
+
+        Raises InputErrors.
+        """
+        from setupopt.project import load
+
+        return load(self.project, self.setup_file or setup_file)
+
+    def proposed(self) -> str | None:
+        """The proposed setup of the project, where there is one: the target of sheet and readback."""
+        name = "proposed.toml"
+        return name if (Path(self.project) / name).is_file() else None
+
+    def setup_words(self, project: Project, setup_file: str | None = None) -> str:
+        """Which setup a command takes, with the file that `load` has read: the line that is printed."""
+        from setupopt.project.reading import setup_path
+
+        path = setup_path(project.folder, self.setup_file or setup_file)
+        return f"Setup: {project.setup.name} ({path})"
 
 
 class Finite(click.ParamType):
-    """A number that is one: Python also reads "nan" and "inf". It may have to lie between two others."""
+    """A finite number, if wanted between two others. Python also reads "nan" and "inf", which are refused."""
 
     name = "number"
 
     def __init__(self, least: float = -math.inf, most: float = math.inf) -> None:
-        self.least, self.most = least, most
+        self.least = least
+        self.most = most
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """The number; a usage error for anything else."""
@@ -40,15 +76,16 @@ class Finite(click.ParamType):
 
 
 class Named(click.ParamType):
-    """A number with a name, NAME=NUMBER, as (name, number): the name is all before the last "=".
+    """A number with a name, NAME=NUMBER, as (name, number). The name ends at the last "=".
 
-    With `bare` a number alone will do as well; its name is None.
+    With `bare` a number alone is taken too; its name is None.
     """
 
     name = "number by name"
 
     def __init__(self, number: Finite, bare: bool = False) -> None:
-        self.number, self.bare = number, bare
+        self.number = number
+        self.bare = bare
 
     def convert(
         self, value: str, param: click.Parameter | None, ctx: click.Context | None
@@ -64,7 +101,7 @@ class Named(click.ParamType):
 def by_name(
     ctx: click.Context, param: click.Parameter, pairs: Iterable[tuple[Any, float]]
 ) -> dict[Any, float]:
-    """What a repeated `Named` option gives, by name; a usage error where one comes twice."""
+    """The numbers of a repeated `Named` option by name; a usage error where a name comes twice."""
     found: dict[Any, float] = {}
     for name, number in pairs:
         if name in found:
@@ -74,7 +111,7 @@ def by_name(
 
 
 def checked_address(ctx: click.Context, param: click.Parameter, address: str | None) -> str | None:
-    """The address of a scheduler, refused before any work where it can be none."""
+    """The address of a scheduler; one of a wrong form is refused before any work."""
     if address is not None and not ctx.resilient_parsing:  # completing must not wait for it
         from setupopt.jobs.cluster import refuse_address
 
@@ -82,8 +119,8 @@ def checked_address(ctx: click.Context, param: click.Parameter, address: str | N
     return address
 
 
-def crew(address: str | None) -> AbstractContextManager[WorkerPool | None]:
-    """The workers of the scheduler at an address; without one None, which is all local cores."""
+def worker_pool(address: str | None) -> AbstractContextManager[WorkerPool | None]:
+    """The workers of the scheduler at an address. Without an address None, which means all local cores."""
     if address is None:
         return nullcontext()
     from setupopt.jobs.cluster import cluster
@@ -91,52 +128,53 @@ def crew(address: str | None) -> AbstractContextManager[WorkerPool | None]:
     return cluster(address)
 
 
+def collected(*params: Callable[..., Any]) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """A decorator with these options, whose values the command gets as one `Common`, its first argument."""
+    names = [field.name for field in fields(Common)]
+
+    def decorate(command: Callable[..., Any]) -> Callable[..., Any]:
+        @functools.wraps(command)
+        def call(**given: Any) -> Any:
+            values = {name: given.pop(name) for name in names if name in given}
+            return command(Common(**values), **given)
+
+        for param in reversed(params):
+            call = param(call)
+        return call
+
+    return decorate
+
+
 project_argument = click.argument("project", metavar="PROJECT", type=completing.FOLDER)
 setup_option = click.option(
     "--setup", "setup_file", metavar="FILE", type=completing.SETUP,
-    help="Setup to stand on, instead of the project's setup.toml.",
+    help="Setup to take; a NAME is looked for in PROJECT first. Default setup.toml; for sheet and readback "
+    "proposed.toml where there is one.",
 )  # fmt: skip
 out_option = click.option(
     "--out", metavar="DIR", type=completing.FOLDER, help="Folder for the files written; made if missing."
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Only JSON on standard output.")
 quiet_option = click.option("--quiet", is_flag=True, help="No notes and no progress; only the essential.")
+_MARGINS = (-10.0, 10.0)  # no margin is beyond these
 floor_option = click.option(
-    "--floor", type=Finite(), metavar="MARGIN", help="Least margin; exit status 1 when it is not reached."
+    "--floor",
+    type=Finite(*_MARGINS),
+    metavar="MARGIN",
+    help="Minimum margin; exit status 1 when it is not reached.",
 )
 floors_option = click.option(
-    "--floor", "floors", type=Named(Finite(), bare=True), multiple=True, callback=by_name,
-    metavar="[NAME=]MARGIN", help="Least margin; exit status 1 when it is not reached. With the NAME of an "
-    "attitude: all that this one needs. May be repeated.",
+    "--floor", "floors", type=Named(Finite(*_MARGINS), bare=True), multiple=True, callback=by_name,
+    metavar="[NAME=]MARGIN", help="Minimum margin; exit status 1 when it is not reached. With the NAME of an "
+    "attitude: the minimum of this attitude alone. May be repeated.",
 )  # fmt: skip
 
 cluster_option = click.option(
-    "--cluster", metavar="ADDRESS", callback=checked_address, help="Dask scheduler whose workers do it, such "
-    "as tcp://10.0.0.5:8786; same numbers. Needs the extra `cluster`.",
+    "--cluster", metavar="ADDRESS", callback=checked_address, help="Dask scheduler whose workers do the "
+    "work, such as tcp://10.0.0.5:8786; same numbers. Needs the extra `cluster`.",
 )  # fmt: skip
 
-_COMMON = (project_argument, setup_option, out_option, json_option, quiet_option, floor_option)
-
-
-def without_project(command: F) -> F:
-    """All of `common` but PROJECT, for a command with more arguments."""
-    for option in reversed(_COMMON[1:]):
-        command = option(command)
-    return command
-
-
-def common(command: F) -> F:
-    """PROJECT and the options --setup, --out, --json, --quiet and --floor.
-
-    Their arguments are `project`, `setup_file`, `out`, `as_json`, `quiet` and `floor`.
-    """
-    for option in reversed(_COMMON):
-        command = option(command)
-    return command
-
-
-def with_floors(command: F) -> F:
-    """As `common`, but --floor may name attitudes: `floors` is a dict, None the name of all of them."""
-    for option in (floors_option, *reversed(_COMMON[:-1])):
-        command = option(command)
-    return command
+_OUTPUT = (out_option, json_option, quiet_option)
+output = collected(*_OUTPUT)
+with_floors = collected(project_argument, setup_option, *_OUTPUT, floors_option)
+common = collected(project_argument, setup_option, *_OUTPUT, floor_option)

@@ -1,13 +1,11 @@
-"""What a command gives: files that overwrite nothing that is read, each of them whole; and JSON."""
+"""Files that a command writes: none replaces a file that is read, and each is written whole."""
 
 from __future__ import annotations
 
 import json
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from pathlib import Path
-
-import click
 
 from setupopt.errors import OutputError
 from setupopt.files import resolved, write_together
@@ -15,22 +13,25 @@ from setupopt.files import resolved, write_together
 _INPUTS = ("car.toml", "venue.toml", "setup.toml", "limits.toml")
 
 
-def folder_targets(out: str | None, names: Mapping[str, str]) -> dict[str, Path]:
-    """The files to write into a folder, by what they hold; none without one. Raises OutputError."""
+def folder_targets(out: str | None, names: Iterable[str]) -> dict[str, Path]:
+    """Paths in the folder `out` by name; none without a folder. Raises OutputError."""
     if out is None:
         return {}
     if Path(out).exists() and not Path(out).is_dir():
         raise OutputError(out, "it is not a folder")
-    return {kind: Path(out) / name for kind, name in names.items()}
+    return {name: Path(out) / name for name in names}
 
 
-def refuse_inputs(targets: Mapping[str, Path], home: Path, setup_file: str | None, *more: str | None) -> None:
-    """No file that is read may be overwritten. A setup is looked for in the project too."""
+def refuse_inputs(targets: Iterable[Path], home: Path, setup_file: str | None, *more: str | None) -> None:
+    """Raises OutputError where a target is a file that is read, or a folder.
+
+    `home` is the folder of the project; `setup_file` may lie in it.
+    """
     read = [home / name for name in (*_INPUTS, *_survey(home))]
     read += [Path(name) for name in more if name is not None]
     read += [] if setup_file is None else [Path(setup_file), home / setup_file]
     inputs = {resolved(path) for path in read}
-    for target in targets.values():
+    for target in targets:
         if resolved(target) in inputs:
             raise OutputError(str(target), "it is one of the files that are read")
         if target.is_dir():
@@ -46,37 +47,31 @@ def _survey(home: Path) -> list[str]:
         return []
 
 
-def default_target(home: Path) -> str | None:
-    """The proposed setup of a project, where there is one: what the car is to stand on."""
-    return "proposed.toml" if (home / "proposed.toml").is_file() else None
+def refuse_bodies_folder(out: str | None, home: Path) -> None:
+    """Raises OutputError where setups would be written among the bodies of a project."""
+    from setupopt.project.bodies import FOLDER
+
+    if resolved(Path(out or home)) == resolved(home / FOLDER):
+        raise OutputError(str(out), "every setup there would be read as a body")
 
 
-def make_folder(folder: Path) -> None:
-    """The folder, if it is missing. Raises OutputError."""
+def as_json_text(answer: object) -> str:
+    """An answer as JSON; raises ValueError for numbers that JSON does not have."""
+    return json.dumps(answer, indent=2, allow_nan=False) + "\n"
+
+
+def write_all(contents: Mapping[Path, str | bytes]) -> None:
+    """Write every file and make its folder if it is missing; none is written where one cannot be.
+
+    Raises OutputError.
+    """
+    for target in contents:
+        _make_folder(target.parent)
+    write_together(contents)
+
+
+def _make_folder(folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(str(folder), error.strerror or str(error)) from None
-
-
-def as_json_text(answer: object) -> str:
-    """An answer as JSON, without what JSON has no word for."""
-    return json.dumps(answer, indent=2, allow_nan=False) + "\n"
-
-
-def print_json(text: str, cautions: Sequence[str], quiet: bool) -> None:
-    """Only JSON on standard output; the cautions, which it holds as well, where a person sees them."""
-    from setupopt.report.assess.text import cautions_text
-    from setupopt.report.shared.tables import screen_width
-
-    said = cautions_text(cautions, screen_width())
-    if said and not quiet:
-        click.echo(said, err=True)
-    click.echo(text, nl=False)
-
-
-def write_all(contents: Mapping[Path, str | bytes]) -> None:
-    """Every file into its folder, which is made if it is missing; none where one cannot be written."""
-    for target in contents:
-        make_folder(target.parent)
-    write_together(contents)

@@ -3,21 +3,16 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from setupopt.cli import completing, options
-from setupopt.cli.outputs import (
-    as_json_text,
-    default_target,
-    folder_targets,
-    print_json,
-    refuse_inputs,
-    write_all,
-)
-from setupopt.cli.waiting import Saying, loading, say_compiling, writing
+from setupopt.cli.outputs import as_json_text, folder_targets, refuse_inputs
+from setupopt.cli.runner import Task, run
+from setupopt.cli.waiting import Saying, loading
 
 if TYPE_CHECKING:
     from setupopt.project import Project, Setup
@@ -39,19 +34,30 @@ class Day(click.ParamType):
             self.fail(f"found {value!r}, expected a date as 2026-01-31", param, ctx)
 
 
+class Maker(click.ParamType):
+    """The name of a person, on one line; it may be empty."""
+
+    name = "name"
+
+    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """The name; a usage error for what cannot be printed."""
+        from setupopt.project.field_types import NAME, is_plain
+
+        line = " ".join(value.split())
+        if line and not is_plain(line):
+            self.fail(f"found {value!r}, expected {NAME}", param, ctx)
+        return line
+
+
 @click.command("sheet")
 @options.common
 @click.option(
     "--today", "today_file", metavar="FILE", type=completing.SETUP,
     help="What the car stands on; default setup.toml.",
 )  # fmt: skip
-@click.option("--by", default="", metavar="NAME", help="Who made the sheet.")
+@click.option("--by", default="", type=Maker(), metavar="NAME", help="Who made the sheet.")
 @click.option("--date", "day", type=Day(), metavar="YYYY-MM-DD", help="Date on the sheet; default today's.")
-@click.pass_context
-def command(
-    ctx: click.Context, project: str, setup_file: str | None, out: str | None, as_json: bool, quiet: bool,
-    floor: float | None, today_file: str | None, by: str, day: str | None,
-) -> None:  # fmt: skip
+def command(common: options.Common, today_file: str | None, by: str, day: str | None) -> None:
     """Setup sheet, change list and run card of PROJECT for the mechanics.
 
     The target is the setup given with --setup, or proposed.toml where the project has one, or setup.toml.
@@ -62,81 +68,47 @@ def command(
     Example: setupopt sheet my-car --by "A. Nother"
       the sheets that take the car from today's setup to the proposed one
     """
-    with loading(quiet):
+    target = common.proposed()
+    home = Path(common.project)
+    with loading(common.quiet):
+        project = common.load(target)
+
         from setupopt.project import load
+        from setupopt.report.sheet.fields import Sheet, table
+        from setupopt.report.sheet.pdf import pdf
+        from setupopt.report.sheet.text import text
 
-        found = load(project, setup_file or default_target(Path(project)))
-        today = load(project, today_file).setup
-    say_compiling(quiet)
-    date = day or datetime.datetime.now().astimezone().date().isoformat()
-    with Saying(quiet, "change list and run card"):
-        sheet, is_new = _sheet(found, today, floor or 0.0, date, " ".join(by.split()))
-    targets = _targets(sheet, out, Path(project), setup_file, today_file)
-    with writing(quiet):
-        _write(sheet, targets)
-    if is_new:
-        _log(sheet)
-    _print(sheet, targets, as_json, quiet)
-    ctx.exit(0 if _holds(sheet) else 1)
+        today = load(home, today_file).setup
+    date = day or datetime.date.today().isoformat()
+
+    def others(sheet: Sheet) -> dict[Path, str | bytes]:
+        targets = folder_targets(
+            common.out or str(home / FOLDER), [f"{sheet.file_name}.{kind}" for kind in ("pdf", "csv", "json")]
+        )
+        refuse_inputs(targets.values(), home, common.setup_file, today_file)
+        contents: list[str | bytes] = [pdf(sheet), table(sheet), as_json_text(sheet.as_dict())]
+        return dict(zip(targets.values(), contents, strict=True))
+
+    task = Task(
+        progress=Saying(common.quiet, "change list and run card"),
+        compute=lambda _: _sheet(project, today, common.floor or 0.0, date, by),
+        text=text,
+        as_dict=Sheet.as_dict,
+        passes=lambda sheet: sheet.passes,
+        cautions=lambda sheet: project.cautions,
+        others=others,
+        setup=common.setup_words(project, target),
+    )
+    run(common, task)
 
 
-def _sheet(project: Project, today: Setup, floor: float, date: str, by: str) -> tuple[Sheet, bool]:
-    """The sheet, and whether it is a new revision."""
-    from setupopt.project.checksum import setup_checksum
-    from setupopt.report.sheet.fields import Sheet
+def _sheet(project: Project, today: Setup, floor: float, date: str, by: str) -> Sheet:
+    """The sheet under its number, which is in the revision log before any file is written."""
+    from setupopt.report.sheet.fields import Sheet, revision
     from setupopt.sheet.card import run_card
     from setupopt.sheet.change_list import change_list
-    from setupopt.sheet.revisions import next_revision
+    from setupopt.sheet.revisions import reserve
 
     changes = change_list(project, today, project.setup)
-    number, is_new = next_revision(project.folder, setup_checksum(project, project.setup))
-    return Sheet(project, changes, run_card(project, project.setup, floor), number, date, by), is_new
-
-
-def _targets(
-    sheet: Sheet, out: str | None, home: Path, setup_file: str | None, today_file: str | None
-) -> dict[str, Path]:
-    """The files to write, by kind. Raises OutputError where they cannot be."""
-    names = {kind: f"{sheet.file_name}.{kind}" for kind in ("pdf", "csv", "json")}
-    targets = folder_targets(str(home / FOLDER) if out is None else out, names)
-    refuse_inputs(targets, home, setup_file, today_file)
-    return targets
-
-
-def _write(sheet: Sheet, targets: dict[str, Path]) -> None:
-    """All three files, each whole or not at all."""
-    from setupopt.report.sheet.fields import table
-    from setupopt.report.sheet.pdf import pdf
-
-    write_all(
-        {
-            targets["pdf"]: pdf(sheet),
-            targets["csv"]: table(sheet),
-            targets["json"]: as_json_text(sheet.as_dict()),
-        }
-    )
-
-
-def _log(sheet: Sheet) -> None:
-    """One more line in the project's revision log."""
-    from setupopt.report.sheet.fields import revision
-    from setupopt.sheet.revisions import append
-
-    append(sheet.project.folder, revision(sheet))
-
-
-def _holds(sheet: Sheet) -> bool:
-    """Whether the setup as it will be set keeps contact and floor."""
-    return sheet.changes.margin_landed >= sheet.card.floor
-
-
-def _print(sheet: Sheet, targets: dict[str, Path], as_json: bool, quiet: bool) -> None:
-    from setupopt.report.shared.tables import screen_width
-    from setupopt.report.sheet.text import text
-
-    if as_json:
-        print_json(as_json_text(sheet.as_dict()), sheet.project.cautions, quiet)
-        return
-    click.echo(text(sheet, screen_width(), short=quiet), nl=False)
-    for target in targets.values():
-        click.echo(f"written: {target}")
+    draft = Sheet(project, changes, run_card(project, project.setup, floor), 0, date, by)
+    return replace(draft, revision=reserve(project.folder, revision(draft)).revision)

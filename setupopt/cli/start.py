@@ -15,7 +15,7 @@ import click
 import setupopt
 from setupopt.cli import completing, options
 from setupopt.cli.outputs import as_json_text
-from setupopt.errors import OutputError, UserError
+from setupopt.errors import OutputError, UserError, printable
 from setupopt.files import resolved, undisturbed
 
 
@@ -62,9 +62,9 @@ def command(folder: str, example: str, as_json: bool) -> None:
         answer = {"folder": folder, "example": example, "files": names, "what": words_of(source)}
         click.echo(as_json_text(answer), nl=False)
         return
-    click.echo(f'{folder}: a copy of the example "{example}" ({", ".join(names)})')
+    click.echo(printable(f'{folder}: a copy of the example "{example}" ({", ".join(names)})'))
     click.echo(f"{words_of(source)}: put in your own numbers")
-    click.echo(f"next: setupopt assess {shlex.quote(folder)}")
+    click.echo(printable(f"next: setupopt assess {shlex.quote(folder)}"))
 
 
 # What commands leave in a project: no part of an example that somebody tried out in its place.

@@ -14,7 +14,7 @@ from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.losses import LossBudget, loss_budget
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Field, Result
-from setupopt.evaluation.summary import by_angle
+from setupopt.evaluation.summary import by_angle, wheels_in_air
 from setupopt.physics.inputs import Record
 from setupopt.project.csv_write import frame_text
 from setupopt.project.model import Project
@@ -68,6 +68,7 @@ class Assessment:
             "by_angle": by_angle(self.result),
             "cases": len(self.result.cases),
             "contact_lost": self.result.lost(),
+            "wheels_in_air": [asdict(row) for row in wheels_in_air(self.result)],
             "limits_broken": [asdict(limit) for limit in self.broken],
             "cautions": list(self.project.cautions),
             "losses": _losses(self.budget),

@@ -66,7 +66,8 @@ def join(first: CaseSet, second: CaseSet) -> CaseSet:
 def sweep_at(venue: Venue, refine: int = 1) -> Floats:
     """Where the sweep looks: roll angles, rad, on a section of parts places along it, m; `refine` times as
     dense. The last is always among them."""
-    section, sweep = venue.profile, venue.sweep
+    section = venue.profile
+    sweep = venue.sweep
     if section is None:
         return _steps(sweep.start, sweep.stop, sweep.step / refine)
     if sweep.along is not None:
@@ -112,12 +113,15 @@ def _attitude_columns(attitude: Attitude, venue: Venue) -> dict[str, float | Seq
 def _complete(columns: dict[str, Floats], venue: Venue) -> Records:
     """CASE records: the columns given, and what the venue gives to every case."""
     records = np.zeros(columns["speed"].size, dtype=CASE)
-    records["slope"], records["surface_grip"] = venue.slope, venue.surface_grip
-    records["air_density"], records["lean"] = venue.air_density, 1.0
+    records["slope"] = venue.slope
+    records["surface_grip"] = venue.surface_grip
+    records["air_density"] = venue.air_density
+    records["lean"] = 1.0
     records["transfer"] = 1.0
     for name, column in columns.items():
         records[name] = column
-    records["floor_curvature"], records["surface_heading"] = records["curvature"], records["heading"]
+    records["floor_curvature"] = records["curvature"]
+    records["surface_heading"] = records["heading"]
     return records
 
 
@@ -127,10 +131,12 @@ def put(records: Records, venue: Venue, at: Floats) -> None:
         records["roll_angle"] = at
         return
     seen = venue.profile.surroundings(at, JOINTS)
-    records["along"], records["roll_angle"] = at, venue.profile.angle(at)
+    records["along"] = at
+    records["roll_angle"] = venue.profile.angle(at)
     records["curvature"] = records["floor_curvature"] = seen.curvature
     records["joints"] = records["floor_joints"] = seen.joints
-    records["joint"], records["beyond"] = seen.joint, seen.beyond
+    records["joint"] = seen.joint
+    records["beyond"] = seen.beyond
 
 
 def sweep_cases(venue: Venue, at: Floats | None = None) -> CaseSet:

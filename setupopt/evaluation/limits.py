@@ -1,12 +1,17 @@
-"""Limits that hold in every case or on the pad, as rows that must not be negative."""
+"""The table of limits: what the user asks of a setup at rest and in every case.
+
+Search, check and read-back of a setup all read this table. A new limit is one more entry in `_on_pad` or
+`_in_cases`.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from copy import copy
 from dataclasses import dataclass
+from functools import partial
 from math import prod
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -14,25 +19,93 @@ from setupopt import units
 from setupopt.evaluation import pack
 from setupopt.evaluation.pack import per_wheel
 from setupopt.physics.inputs import Floats, Records
-from setupopt.physics.place import GRAVITY
 from setupopt.physics.point_gaps import point_gaps
-from setupopt.project.model import AXLES, WHEELS, Arch, Car, ClearancePoint, Packaging, Setup
+from setupopt.project.model import AXLES, WHEELS, Arch, Car, Packaging
 from setupopt.project.underbody import static_gap, undersides
+
+Sense = Literal["at least", "at most"]
+AT_LEAST: Sense = "at least"
+AT_MOST: Sense = "at most"
+
+_FACTORS = {"mm": units.MM, "N": 1.0}
+_LENGTH_SCALE = 0.01  # m
+_NO_PACKAGING = Packaging(None, None, None, ())
+_NONE = np.empty(0, dtype=int)
+
+
+@dataclass(frozen=True)
+class Evaluated:
+    """SETUP records (setups), their ANSWER records (setups, cases), gaps (setups, cases, floor points), m."""
+
+    setups: Records
+    answers: Records
+    gaps: Floats
+
+
+Values = Callable[[Evaluated], Floats]
 
 
 @dataclass(frozen=True)
 class Limit:
-    """One limit. `key`: where the user types it; `sense`: +1 where a larger number there loosens it, else -1.
+    """One limit.
 
-    `factor` is the unit of the files in SI, `scale` the size in SI that counts as one in the search.
+    `key`: as JSON and screens name it; `end` follows it in the file. `part`: wheel, axle or floor point that
+    it belongs to, empty for the whole car. `values`: in SI, (setups, cases, places), of a limit at rest
+    (setups, 1, places); `required` likewise, or one number. `where`: the places, those of `part` unless
+    given. `reported_for`: limits of one key and one such name are one row of a report. `scale`: the size in
+    SI that counts as one in the search.
     """
 
-    name: str
     key: str
-    sense: int
-    unit: str
-    factor: float
-    scale: float
+    sense: Sense
+    required: float | Values
+    values: Values
+    part: str = ""
+    where: tuple[str, ...] = ()
+    end: str = ""
+    is_at_rest: bool = False
+    unit: str = "mm"
+    scale: float = _LENGTH_SCALE
+    reported_for: str | None = None
+
+    @property
+    def name(self) -> str:
+        """A name that no other limit of the car has, "packaging.rake_mm.to"."""
+        return f"{self.key}{self.end} {self.part}".strip()
+
+    @property
+    def typed_at(self) -> str:
+        """File and key where the user types it."""
+        table, _, key = self.key.partition(".")
+        if table == "clearance":
+            return f"car.toml clearance '{self.part}' {key}"
+        return f"{'limits' if table == 'packaging' else 'car'}.toml {self.key}{self.end}"
+
+    @property
+    def factor(self) -> float:
+        """The unit of the files in SI."""
+        return _FACTORS[self.unit]
+
+    @property
+    def group(self) -> tuple[str, str, str]:
+        """The same for limits that are reported together, by the worst of them."""
+        part = self.part if self.reported_for is None else self.reported_for
+        return self.key, self.sense, part
+
+    @property
+    def places(self) -> tuple[str, ...]:
+        """Name of each place of `values`."""
+        return self.where or (self.part,)
+
+    def required_of(self, evaluated: Evaluated) -> Any:
+        """What is required, SI; a number, or by setup and place."""
+        return self.required(evaluated) if callable(self.required) else self.required
+
+    def room(self, evaluated: Evaluated) -> Floats:
+        """Room left in SI, as `values`; negative where the limit is broken."""
+        values = self.values(evaluated)
+        required = self.required_of(evaluated)
+        return values - required if self.sense == AT_LEAST else required - values
 
 
 @dataclass(frozen=True)
@@ -47,177 +120,140 @@ class LimitRows:
     case: np.ndarray
 
 
-@dataclass(frozen=True)
-class _Asked:
-    """Setups (arrays), their answers (setups, cases), and the gaps of the named points there."""
-
-    setup: Setup
-    answers: Records
-    gaps: Floats  # (setups, cases, points)
-
-
-# Room left in SI: (setups, cases, ...); of a limit at rest (setups, 1, ...).
-Room = Callable[[_Asked], Floats]
-_Stated = tuple[Limit, Room]
-
-_LENGTH_SCALE = 0.01  # m
-_NONE = np.empty(0, dtype=int)
-
-
 class PackagingLimits:
-    """The limits of a project that its user stated, asked of answers; `limits` in a fixed order."""
+    """The limits of a car and of its packaging, evaluated for many setups; `limits` in a fixed order."""
 
-    def __init__(self, car: Car, packaging: Packaging) -> None:
-        at_rest = [*_rake(packaging), *_ground_clearance(car, packaging), *_static_gaps(car)]
-        driven = [*_wheel_loads(car, packaging), *_travel(car, packaging), *_arches(packaging)]
-        stated = [*at_rest, *driven, *_gaps(car), *_tyre_loads(car)]
-        self.limits = tuple(limit for limit, _ in stated)
-        self._rooms = tuple(room for _, room in stated)
-        self._at_rest = len(at_rest)
+    def __init__(self, car: Car, packaging: Packaging | None) -> None:
+        stated = packaging or _NO_PACKAGING
+        self.limits = (*_on_pad(car, stated), *_in_cases(car, stated))
+        self.car = car
         self._vehicle = pack.vehicle(car)
-        self._slack = np.zeros(len(stated))
+        self._slack = np.zeros(len(self.limits))
 
-    def widened(self, place: int, by: float) -> PackagingLimits:
-        """The same limits with number `place` looser by `by`, in SI: its price can be tried out."""
+    def widened(self, number: int, by: float) -> PackagingLimits:
+        """The same limits with limit `number` looser by `by`, in SI: its price can be tried out."""
         other = copy(self)
         other._slack = self._slack.copy()
-        other._slack[place] += by
+        other._slack[number] += by
         return other
 
-    def rows(self, setup: Setup, settings: Records, cases: Records, answers: Records) -> LimitRows:
-        """All limits of setups (arrays) in cases: `settings` (setups), answers (setups, cases)."""
-        asked = _Asked(setup, answers, point_gaps(self._vehicle, settings, cases, answers))
-        count, every_case = answers.shape[0], np.arange(answers.shape[1])
-        pieces, owner, case = [np.empty((count, 0))], [_NONE], [_NONE]
-        for place, (limit, room_of) in enumerate(zip(self.limits, self._rooms, strict=True)):
-            room = (room_of(asked) + self._slack[place]) / limit.scale
-            cases_of = np.repeat(every_case if place >= self._at_rest else [-1], prod(room.shape[2:]))
+    def evaluated(self, setups: Records, settings: Records, cases: Records, answers: Records) -> Evaluated:
+        """What the limits ask: SETUP and SETTING records (setups), answers (setups, cases)."""
+        return Evaluated(setups, answers, point_gaps(self._vehicle, settings, cases, answers))
+
+    def rows(self, setups: Records, settings: Records, cases: Records, answers: Records) -> LimitRows:
+        """All limits of setups in cases; the arguments are those of `evaluated`."""
+        evaluated = self.evaluated(setups, settings, cases, answers)
+        count = answers.shape[0]
+        every_case = np.arange(answers.shape[1])
+        pieces = [np.empty((count, 0))]
+        owner = [_NONE]
+        case = [_NONE]
+        for number, limit in enumerate(self.limits):
+            room = (limit.room(evaluated) + self._slack[number]) / limit.scale
+            cases_of = np.repeat([-1] if limit.is_at_rest else every_case, prod(room.shape[2:]))
             pieces.append(room.reshape(count, cases_of.size))
-            owner.append(np.full(cases_of.size, place))
+            owner.append(np.full(cases_of.size, number))
             case.append(cases_of)
         return LimitRows(np.concatenate(pieces, axis=1), np.concatenate(owner), np.concatenate(case))
-
-
-def _length(name: str, key: str, sense: int) -> Limit:
-    return Limit(name, key, sense, "mm", units.MM, _LENGTH_SCALE)
-
-
-def _load(car: Car, name: str, key: str, sense: int) -> Limit:
-    return Limit(name, key, sense, "N", 1.0, car.mass * GRAVITY / 4)
 
 
 # ---- on the pad --------------------------------------------------------------------------------------------
 
 
-def _rake(packaging: Packaging) -> Iterator[_Stated]:
-    """Rear minus front ride height, from and to."""
-    if packaging.rake is None:
-        return
-    least, most = packaging.rake
-    yield _length("rake, least", "limits.toml packaging.rake_mm.from", -1), lambda a: _raked(a) - least
-    yield _length("rake, most", "limits.toml packaging.rake_mm.to", 1), lambda a: most - _raked(a)
-
-
-def _raked(asked: _Asked) -> Floats:
-    rear, front = np.asarray(asked.setup.rear.ride_height), np.asarray(asked.setup.front.ride_height)
-    return (rear - front)[:, None]
-
-
-def _ground_clearance(car: Car, packaging: Packaging) -> Iterator[_Stated]:
-    """Every underside of the car over the pad."""
-    least = packaging.ground_clearance_least
-    if least is None:
-        return
-    parts = undersides(car)
-
-    def room(a: _Asked) -> Floats:
-        return np.stack([static_gap(car, a.setup, part) for part in parts], axis=-1)[:, None] - least
-
-    key = "limits.toml packaging.ground_clearance_least_mm"
-    yield _length("ground clearance at rest, least", key, -1), room
-
-
-def _static_gaps(car: Car) -> Iterator[_Stated]:
-    """Each named point over the pad."""
+def _on_pad(car: Car, packaging: Packaging) -> Iterator[Limit]:
+    """Limits of the car at rest: rake, every underside, each named point with a static gap."""
+    at_rest = partial(Limit, is_at_rest=True)
+    if packaging.rake is not None:
+        least, most = packaging.rake
+        yield at_rest("packaging.rake_mm", AT_LEAST, least, _rake, end=".from")
+        yield at_rest("packaging.rake_mm", AT_MOST, most, _rake, end=".to")
+    if packaging.ground_clearance_least is not None:
+        parts = undersides(car)
+        yield at_rest(
+            "packaging.ground_clearance_least_mm",
+            AT_LEAST,
+            packaging.ground_clearance_least,
+            partial(_static_gaps, car, parts),
+            where=tuple(part.name for part in parts),
+        )
     for point in car.clearance:
         if point.least_static_gap is not None:
-            limit = _length(
-                f"static gap of {point.name}", f"car.toml clearance '{point.name}' least_static_gap_mm", -1
-            )
-            yield limit, _static_room(car, point, point.least_static_gap)
+            gap = partial(_static_gaps, car, (point,))
+            key = "clearance.least_static_gap_mm"
+            yield at_rest(key, AT_LEAST, point.least_static_gap, gap, part=point.name)
 
 
-def _static_room(car: Car, point: ClearancePoint, least: float) -> Room:
-    return lambda a: np.asarray(static_gap(car, a.setup, point))[:, None] - least
+def _rake(evaluated: Evaluated) -> Floats:
+    """Rear minus front ride height."""
+    front, rear = evaluated.setups["ride_height"].T
+    return np.asarray((rear - front)[:, None, None])
+
+
+def _static_gaps(car: Car, parts: Sequence[Any], evaluated: Evaluated) -> Floats:
+    """Gaps of parts of the floor."""
+    front, rear = evaluated.setups["ride_height"].T
+    gaps = [static_gap(car, (front, rear), part) for part in parts]
+    return np.stack(gaps, axis=-1)[:, None, :]
 
 
 # ---- in every case -----------------------------------------------------------------------------------------
 
 
-def _wheel_loads(car: Car, packaging: Packaging) -> Iterator[_Stated]:
-    """Load of each wheel above the least."""
-    least = packaging.wheel_load_least
-    if least is None:
-        return
-    key = "limits.toml packaging.wheel_load_least_N"
-    for wheel, name in enumerate(WHEELS):
-        yield _load(car, f"least wheel load, {name}", key, -1), _load_room(wheel, least)
-
-
-def _load_room(wheel: int, least: float) -> Room:
-    return lambda a: a.answers["load"][:, :, wheel] - least
-
-
-def _travel(car: Car, packaging: Packaging) -> Iterator[_Stated]:
-    """Travel to the bump and to the droop stops above the least, all wheels."""
-    least = packaging.travel_left_least
-    if least is None:
-        return
-    bump, droop = per_wheel(car, lambda a: a.bump_travel), per_wheel(car, lambda a: a.droop_travel)
-
-    def room(a: _Asked) -> Floats:
-        travel = a.answers["travel"]
-        return np.concatenate([bump - travel, droop + travel], axis=-1) - least
-
-    yield _length("travel left to a stop", "limits.toml packaging.travel_left_least_mm", -1), room
-
-
-def _arches(packaging: Packaging) -> Iterator[_Stated]:
-    """Bump travel left under each wheel arch, both wheels."""
+def _in_cases(car: Car, packaging: Packaging) -> Iterator[Limit]:
+    """Limits of every case: wheel loads, travel, wheel arches, tyre loads, gaps of the named points."""
+    load = partial(Limit, unit="N", scale=car.mass * units.GRAVITY / 4)
+    if packaging.wheel_load_least is not None:
+        for w, wheel in enumerate(WHEELS):
+            values = partial(_of_wheels, "load", slice(w, w + 1))
+            key = "packaging.wheel_load_least_N"
+            yield load(key, AT_LEAST, packaging.wheel_load_least, values, part=wheel, reported_for="")
+    if packaging.travel_left_least is not None:
+        values = partial(_travel_left, car)
+        where = ("",) * 8
+        key = "packaging.travel_left_least_mm"
+        yield Limit(key, AT_LEAST, packaging.travel_left_least, values, where=where)
     for number, arch in enumerate(packaging.arches, start=1):
-        key = f"limits.toml packaging.arch[{number}].room_mm"
-        yield _length(f"room in the {arch.axle} wheel arch", key, 1), _arch_room(arch)
-
-
-def _arch_room(arch: Arch) -> Room:
-    at = 2 * AXLES.index(arch.axle)
-
-    def room(a: _Asked) -> Floats:
-        allowed = arch.room + arch.room_per_camber * np.asarray(getattr(a.setup, arch.axle).camber)
-        return np.asarray(allowed[:, None, None] - a.answers["travel"][:, :, at : at + 2])
-
-    return room
-
-
-def _gaps(car: Car) -> Iterator[_Stated]:
-    """Each named point over the surface."""
-    for place, point in enumerate(car.clearance):
-        key = f"car.toml clearance '{point.name}' least_gap_mm"
-        yield _length(f"clearance of {point.name}", key, -1), _gap_room(place, point.least_gap)
-
-
-def _gap_room(place: int, least: float) -> Room:
-    return lambda a: a.gaps[:, :, place] - least
-
-
-def _tyre_loads(car: Car) -> Iterator[_Stated]:
-    """Both wheels of each axle under what their tyre may carry."""
+        wheels = _wheels(arch.axle)
+        values = partial(_of_wheels, "travel", wheels)
+        room = partial(_arch_room, arch)
+        key = f"packaging.arch[{number}]"
+        yield Limit(key, AT_MOST, room, values, where=WHEELS[wheels], end=".room_mm")
     for name, axle in zip(AXLES, (car.front, car.rear), strict=True):
         if axle.tyre.load_limit is not None:
-            key = f"car.toml tyre.{axle.tyre.name}.load_limit_N"
-            yield _load(car, f"tyre load limit, {name}", key, 1), _tyre_room(name, axle.tyre.load_limit)
+            wheels = _wheels(name)
+            values = partial(_of_wheels, "load", wheels)
+            key = f"tyre.{axle.tyre.name}.load_limit_N"
+            yield load(key, AT_MOST, axle.tyre.load_limit, values, part=name, where=WHEELS[wheels])
+    for number, point in enumerate(car.clearance):
+        values = partial(_gap, number)
+        yield Limit("clearance.least_gap_mm", AT_LEAST, point.least_gap, values, part=point.name)
 
 
-def _tyre_room(axle: Literal["front", "rear"], most: float) -> Room:
-    at = 2 * AXLES.index(axle)
-    return lambda a: most - a.answers["load"][:, :, at : at + 2]
+def _wheels(axle: Literal["front", "rear"]) -> slice:
+    first = 2 * AXLES.index(axle)
+    return slice(first, first + 2)
+
+
+def _of_wheels(field: str, wheels: slice, evaluated: Evaluated) -> Floats:
+    """A field of the answers at some wheels."""
+    return np.asarray(evaluated.answers[field][:, :, wheels])
+
+
+def _travel_left(car: Car, evaluated: Evaluated) -> Floats:
+    """Travel to the bump stops, then to the droop stops, of all wheels."""
+    travel = evaluated.answers["travel"]
+    to_bump = per_wheel(car, lambda a: a.bump_travel) - travel
+    to_droop = per_wheel(car, lambda a: a.droop_travel) + travel
+    return np.concatenate([to_bump, to_droop], axis=-1)
+
+
+def _arch_room(arch: Arch, evaluated: Evaluated) -> Floats:
+    """Bump travel that a wheel arch has room for, by the camber of each wheel."""
+    camber = evaluated.setups["camber"][:, None, _wheels(arch.axle)]
+    return np.asarray(arch.room + arch.room_per_camber * camber)
+
+
+def _gap(number: int, evaluated: Evaluated) -> Floats:
+    """Gap of one named point."""
+    return evaluated.gaps[:, :, number : number + 1]

@@ -125,7 +125,8 @@ def _flatten_floor(car: Record, setup: Record, case: Record) -> None:
     """
     around = car["x"] * sin(case["surface_heading"]) + car["y"] * cos(case["surface_heading"])
     rise = [surface.under_floor(case, s) for s in around]
-    front, rear = 0.5 * (rise[0] + rise[1]), 0.5 * (rise[2] + rise[3])
+    front = 0.5 * (rise[0] + rise[1])
+    rear = 0.5 * (rise[2] + rise[3])
     share = (car["ride_x"] + car["to_rear"]) / car["wheelbase"]
     setup["ride_height"] -= rear + (front - rear) * share
     _clear(case, "floor_curvature floor_joints")

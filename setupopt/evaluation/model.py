@@ -23,10 +23,9 @@ class Model:
         self.car = car
         self.packed = pack.vehicle(car)
 
-    def settings(self, setups: Setup | Sequence[Setup]) -> Records:
-        """SETTING records (setups). A Setup may hold arrays, as `pack.stack` makes it."""
-        whole = setups if isinstance(setups, Setup) else pack.stack(setups)
-        return pack.settings(self.car, self.packed[0], whole)
+    def settings(self, setups: Setup | Sequence[Setup] | Records) -> Records:
+        """SETTING records (setups), of setups of a file or of SETUP records."""
+        return pack.settings(self.car, self.packed[0], pack.by_wheel(setups))
 
     def run(
         self,
@@ -38,14 +37,14 @@ class Model:
         """Every setup in every case. `starts` (cases, 8): trim and press of a setup nearby."""
         _refuse_beyond_section(self.packed, cases)
         answers = sweep.run(self.packed, settings, cases.records, starts, progress)
-        body = self.packed[0]
         shape = (settings.size, len(cases))
-        return Result(cases, answers.reshape(shape), body["bump_travel"][0], body["droop_travel"][0])
+        return Result(cases, answers.reshape(shape), self.packed[0][0])
 
 
 def _refuse_beyond_section(packed: tuple[Records, Records, Records], cases: CaseSet) -> None:
     """Wheels, floor and floor points must be inside the section that they are said to stand on."""
-    sine, cosine = np.sin(cases.records["heading"]), np.cos(cases.records["heading"])
+    sine = np.sin(cases.records["heading"])
+    cosine = np.cos(cases.records["heading"])
     reach = np.zeros(len(cases))
     for x, y in _plan(packed):
         np.maximum(reach, np.abs(x * sine + y * cosine), out=reach)

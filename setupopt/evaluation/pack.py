@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import fields, replace
 from math import gamma, pi, sqrt
+from operator import attrgetter
+from typing import Any
 
 import numpy as np
 
@@ -16,25 +19,33 @@ from setupopt.physics.inputs import (
     STRIPS_ALONG,
     VEHICLE,
     Floats,
+    Record,
     Records,
+    layout,
 )
 from setupopt.physics.pad import set_penetration
-from setupopt.physics.place import GRAVITY
-from setupopt.project.model import Air, Axle, AxleSetup, Car, Setup, Tyre
+from setupopt.project.model import AXLES, Air, Axle, AxleSetup, Car, Setup, Tyre
 from setupopt.project.settings import SETTINGS
+from setupopt.units import GRAVITY
 
 _SIDE = np.array([1.0, -1.0, 1.0, -1.0])
 
 
 def per_wheel(car: Car, value: Callable[[Axle], float]) -> Floats:
     """(wheels) from an axle's entry."""
-    front, rear = value(car.front), value(car.rear)
+    front = value(car.front)
+    rear = value(car.rear)
     return np.array([front, front, rear, rear], dtype=float)
 
 
 def _per_tyre(car: Car, value: Callable[[Tyre], float]) -> Floats:
     """(wheels) from a tyre's entry."""
     return per_wheel(car, lambda axle: value(axle.tyre))
+
+
+def _copied(part: type) -> tuple[str, ...]:
+    """Entries of a part of the car that the VEHICLE record has under the same name."""
+    return tuple(field.name for field in fields(part) if field.name in VEHICLE.names)
 
 
 def _beta(exponent: float) -> float:
@@ -46,10 +57,14 @@ def _elements(air: Air, to_front: float) -> Records:
     """Air elements about the CG, each cut into equal strips."""
     rows = np.zeros(len(air.elements), dtype=ELEMENT)
     for row, e in zip(rows, air.elements, strict=True):
-        row["x"], row["offset"] = to_front - e.station, e.offset
-        row["along"], row["across"] = e.chord / STRIPS_ALONG, e.span / STRIPS_ACROSS
-        row["free"], row["ground"] = e.free_area / STRIPS, e.ground_area / STRIPS
-        row["peak"], row["yaw_loss"] = e.peak_gap, e.yaw_loss
+        row["x"] = to_front - e.station
+        row["offset"] = e.offset
+        row["along"] = e.chord / STRIPS_ALONG
+        row["across"] = e.span / STRIPS_ACROSS
+        row["free"] = e.free_area / STRIPS
+        row["ground"] = e.ground_area / STRIPS
+        row["peak"] = e.peak_gap
+        row["yaw_loss"] = e.yaw_loss
     return rows
 
 
@@ -57,7 +72,10 @@ def _points(car: Car, to_front: float) -> Records:
     """Named floor points about the CG."""
     points = np.zeros(len(car.clearance), dtype=POINT)
     for row, p in zip(points, car.clearance, strict=True):
-        row["x"], row["y"], row["offset"], row["least"] = to_front - p.station, p.side, p.offset, p.least_gap
+        row["x"] = to_front - p.station
+        row["y"] = p.side
+        row["offset"] = p.offset
+        row["least"] = p.least_gap
     return points
 
 
@@ -70,46 +88,32 @@ def _masses(car: Car) -> dict[str, object]:
     sprung = car.mass - unsprung.sum()
     share = np.array([car.front_share, car.front_share, 1 - car.front_share, 1 - car.front_share])
     return {
-        "mass": car.mass,
         "sprung_mass": float(sprung),
         "sprung_height": float((car.mass * car.cg_height - unsprung @ height) / sprung),
-        "cg_height": car.cg_height,
-        "wheelbase": car.wheelbase,
         "to_front": to_front,
         "to_rear": to_rear,
         "x": np.array([to_front, to_front, -to_rear, -to_rear]),
         "side": _SIDE,
         "y": 0.5 * _SIDE * per_wheel(car, lambda a: a.track),
-        "unsprung_mass": unsprung,
-        "unsprung_height": height,
         "static_load": 0.5 * car.mass * GRAVITY * share,
     }
 
 
-def _suspension(car: Car) -> dict[str, Floats]:
-    """Travel, stops and links of every wheel."""
+def _links(car: Car) -> dict[str, Floats]:
+    """Links of every wheel."""
     anti = per_wheel(car, lambda a: a.anti_slope) * np.array([-1.0, -1.0, 1.0, 1.0])
     return {
-        "camber_gain": per_wheel(car, lambda a: a.camber_gain),
-        "bump_travel": per_wheel(car, lambda a: a.bump_travel),
-        "droop_travel": per_wheel(car, lambda a: a.droop_travel),
-        "stop_rate": per_wheel(car, lambda a: a.stop_rate),
         "link": -_SIDE * per_wheel(car, lambda a: 2.0 * a.roll_centre_height / a.track),
         "anti": anti,
     }
 
 
 def _tyres(car: Car) -> dict[str, Floats]:
-    """Tyre of every wheel."""
+    """What a case asks of the tyre of every wheel."""
     return {
-        "radius": _per_tyre(car, lambda t: t.radius),
         "half_width": 0.5 * _per_tyre(car, lambda t: t.tread_width),
         "crown": 1.0 / _per_tyre(car, lambda t: t.crown_radius),
-        "friction": _per_tyre(car, lambda t: t.friction),
-        "friction_pressure": _per_tyre(car, lambda t: t.friction_pressure),
-        "friction_exponent": _per_tyre(car, lambda t: t.friction_exponent),
         "friction_beta": _per_tyre(car, lambda t: _beta(t.friction_exponent)),
-        "compliance": _per_tyre(car, lambda t: t.compliance),
     }
 
 
@@ -127,11 +131,7 @@ def _drive(car: Car) -> dict[str, Floats]:
 def _air(air: Air, to_front: float) -> dict[str, object]:
     """Drag, side force and the stations of the ride heights, about the CG."""
     return {
-        "drag_area": air.drag_area,
-        "drag_height": air.drag_height,
-        "side_area": air.side_area,
         "side_x": to_front - air.side_station,
-        "side_height": air.side_height,
         "ride_x": to_front - np.array([air.front_ride_station, air.rear_ride_station]),
     }
 
@@ -139,46 +139,69 @@ def _air(air: Air, to_front: float) -> dict[str, object]:
 def vehicle(car: Car) -> tuple[Records, Records, Records]:
     """The car without its setup: VEHICLE (1), ELEMENT (elements), POINT (points)."""
     to_front = car.wheelbase * (1.0 - car.front_share)
-    entries = {**_masses(car), **_suspension(car), **_tyres(car), **_drive(car), **_air(car.air, to_front)}
+    entries: dict[str, Any] = {
+        **{name: getattr(car, name) for name in _copied(Car)},
+        **{name: getattr(car.air, name) for name in _copied(Air)},
+        **{name: per_wheel(car, attrgetter(name)) for name in _copied(Axle)},
+        **{name: _per_tyre(car, attrgetter(name)) for name in _copied(Tyre)},
+        **_masses(car),
+        **_links(car),
+        **_tyres(car),
+        **_drive(car),
+        **_air(car.air, to_front),
+    }
     whole = np.zeros(1, dtype=VEHICLE)
     for name in whole.dtype.names or ():
         whole[name][0] = entries[name]
     return whole, _elements(car.air, to_front), _points(car, to_front)
 
 
-def stack(setups: Sequence[Setup]) -> Setup:
-    """Many setups as one whose settings are arrays (setups). Raises ValueError where they wear two bodies."""
-    fields, bodies = [setting.field for setting in SETTINGS], {setup.body for setup in setups}
-    if len(bodies) > 1:
-        raise ValueError("setups that are solved together must wear the same body")
-
-    def axle(of: Callable[[Setup], AxleSetup]) -> AxleSetup:
-        columns = {name: np.array([getattr(of(s), name) for s in setups], dtype=float) for name in fields}
-        return AxleSetup(**columns)  # type: ignore[arg-type]
-
-    return Setup("", axle(lambda s: s.front), axle(lambda s: s.rear), *bodies)
+# Setups wheel by wheel, SI: what may differ from side to side has a value for every wheel, the rest one for
+# each axle. Fields are those of SETTINGS.
+SETUP = layout(
+    axles=" ".join(s.field for s in SETTINGS if s.per == "axle"),
+    wheels=" ".join(s.field for s in SETTINGS if s.per == "wheel"),
+)
+_AS_SET = tuple(name for name in SETTING.names if name in SETUP.names)
 
 
-def _pair(setup: Setup, name: str) -> Floats:
-    """A setting of both axles, (setups, axles)."""
-    return np.stack([getattr(setup.front, name), getattr(setup.rear, name)], axis=-1).reshape(-1, 2)
+def by_wheel(setups: Setup | Sequence[Setup] | Records) -> Records:
+    """SETUP records (setups) of setups as files give them, left and right alike; records stay as they are.
 
-
-def settings(car: Car, body: Records, setup: Setup) -> Records:
-    """Setups ready for the kernels, SETTING (setups); `setup` as `stack` makes it, or a single one.
-
-    `body` is the VEHICLE record. Wheel rate is the spring's times the motion ratio squared.
+    Raises ValueError where two bodies are worn.
     """
-    ratio = np.array([car.front.motion_ratio, car.rear.motion_ratio])
-    tyres = (car.front.tyre, car.rear.tyre)
-    base = np.array([t.foundation for t in tyres])
-    rise = np.array([t.foundation_per_pressure for t in tyres])
-    camber = _pair(setup, "camber")
-    rows = np.zeros(camber.shape[0], dtype=SETTING)
-    rows["camber"] = np.repeat(camber, 2, axis=1)
-    rows["wheel_rate"] = np.repeat(_pair(setup, "spring") * ratio**2, 2, axis=1)
-    rows["foundation"] = np.repeat(base + rise * _pair(setup, "pressure"), 2, axis=1)
-    for name in ("anti_roll", "third", "ride_height"):
-        rows[name] = _pair(setup, name)
-    set_penetration(body, rows)
+    if isinstance(setups, np.ndarray):
+        return setups
+    many = [setups] if isinstance(setups, Setup) else list(setups)
+    if len({setup.body for setup in many}) > 1:
+        raise ValueError("setups that are solved together must wear the same body")
+    rows = np.zeros(len(many), SETUP)
+    for setting in SETTINGS:
+        for axle, name in enumerate(AXLES):
+            values = [getattr(getattr(setup, name), setting.field) for setup in many]
+            rows[setting.field][:, setting.slots(axle)] = np.array(values, dtype=float)[:, None]
+    return rows
+
+
+def as_setup(row: Record, like: Setup) -> Setup:
+    """A SETUP record as a file gives it, with name and body of another setup; the mean of left and right."""
+    axles = {}
+    for axle, name in enumerate(AXLES):
+        values = {s.field: float(row[s.field][s.slots(axle)].mean()) for s in SETTINGS}
+        axles[name] = AxleSetup(**values)
+    return replace(like, front=axles["front"], rear=axles["rear"])
+
+
+def settings(car: Car, vehicle: Records, setups: Records) -> Records:
+    """SETTING records (setups) from SETUP records: the one place where a setup is made ready for the kernels.
+
+    `vehicle` is the VEHICLE record. Wheel rate is the spring's times the motion ratio squared.
+    """
+    rows = np.zeros(setups.size, dtype=SETTING)
+    for name in _AS_SET:
+        rows[name] = setups[name]
+    rows["wheel_rate"] = setups["spring"] * per_wheel(car, lambda a: a.motion_ratio) ** 2
+    by_pressure = _per_tyre(car, lambda t: t.foundation_per_pressure) * setups["pressure"]
+    rows["foundation"] = _per_tyre(car, lambda t: t.foundation) + by_pressure
+    set_penetration(vehicle, rows)
     return rows

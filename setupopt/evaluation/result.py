@@ -10,13 +10,22 @@ import numpy as np
 
 from setupopt import units
 from setupopt.evaluation.cases import CaseSet
-from setupopt.physics.inputs import Floats, Records
+from setupopt.physics.inputs import Floats, Record, Records
 from setupopt.project.model import AXLES, WHEELS
 
 if TYPE_CHECKING:
     import pandas as pd
 
 Field = dict[str, Any]
+
+
+IN_AIR = 0.01  # of m g / 4
+
+
+def _wheel_names(wheels: np.ndarray) -> np.ndarray:
+    """Names of the chosen wheels (n, wheels), "fl rr"; empty where there is none."""
+    names = [" ".join(np.array(WHEELS)[row]) for row in wheels]
+    return np.array(names, dtype=object)
 
 
 def _by_wheel(name: str, unit: str, values: Floats, factor: float) -> dict[str, Floats]:
@@ -28,14 +37,13 @@ def _by_wheel(name: str, unit: str, values: Floats, factor: float) -> dict[str, 
 class Result:
     """Answers of setups x cases, setups slowest.
 
-    `answers` is (setups, cases) of ANSWER records in SI; see `physics.inputs` for every field. The
-    properties below are (setups, cases) unless they say otherwise.
+    `answers` is (setups, cases) of ANSWER records in SI, `car` the VEHICLE record; `physics.inputs` explains
+    every field. The properties below are (setups, cases) unless they say otherwise.
     """
 
     cases: CaseSet
     answers: Records
-    bump_travel: Floats  # (wheels), m
-    droop_travel: Floats
+    car: Record
 
     @property
     def contact(self) -> np.ndarray:
@@ -46,6 +54,11 @@ class Result:
     def margin(self) -> Floats:
         """Grip margin; not a number where contact is lost."""
         return np.asarray(self.answers["margin"])
+
+    @property
+    def safe_margin(self) -> Floats:
+        """The margin; minus infinity where contact is lost."""
+        return np.where(self.contact, self.margin, -np.inf)
 
     @property
     def search_margin(self) -> Floats:
@@ -59,8 +72,19 @@ class Result:
     def travel_left(self) -> Floats:
         """Least travel left to a bump or droop stop, m."""
         travel = self.answers["travel"]
-        left = np.minimum(self.bump_travel - travel, travel + self.droop_travel)
+        to_bump = self.car["bump_travel"] - travel
+        to_droop = travel + self.car["droop_travel"]
+        left = np.minimum(to_bump, to_droop)
         return np.asarray(left.min(axis=-1))
+
+    @cached_property
+    def in_air(self) -> np.ndarray:
+        """Wheels that stand in the air while the car keeps contact, (setups, cases, wheels).
+
+        Such a wheel carries less than `IN_AIR` of the weight on a wheel of the car, m g / 4, on average.
+        """
+        least = IN_AIR * self.car["mass"] * units.GRAVITY / len(WHEELS)
+        return np.asarray(self.contact[..., None] & (self.answers["load"] < least))
 
     @property
     def worst(self) -> np.ndarray:
@@ -71,7 +95,7 @@ class Result:
     @property
     def worst_margin(self) -> Floats:
         """Margin of each setup's worst case, (setups); minus infinity where contact is lost anywhere."""
-        return np.asarray(np.where(self.contact, self.margin, -np.inf).min(axis=1))
+        return np.asarray(self.safe_margin.min(axis=1))
 
     def lost(self, setup: int = 0) -> int:
         """How many cases of a setup lose contact."""
@@ -95,7 +119,8 @@ class Result:
 
     def columns(self, setup: int = 0) -> dict[str, Any]:
         """The case table in file units, (cases) each, in its fixed order."""
-        a, c = self.answers[setup], self.cases.records
+        a = self.answers[setup]
+        c = self.cases.records
         first = np.where(a["use"][:, 0] >= a["use"][:, 1], *AXLES)
         point = np.isfinite(a["clearance"])
         return {
@@ -122,6 +147,7 @@ class Result:
             "body_roll_deg": a["state"][:, 2] / units.DEG,
             "least_clearance_mm": np.where(point, a["clearance"], np.nan) / units.MM,
             "travel_left_mm": self.travel_left[setup] / units.MM,
+            "wheels_in_air": _wheel_names(self.in_air[setup]),
         }
 
     def frame(self, setup: int = 0) -> pd.DataFrame:

@@ -8,6 +8,7 @@ import numpy as np
 
 from setupopt.evaluation.result import Field, Result
 from setupopt.physics.inputs import Floats
+from setupopt.project.model import WHEELS
 from setupopt.units import DEG
 
 
@@ -45,7 +46,8 @@ def _at_angle(result: Result, case: int) -> Field:
 
 def by_attitude(result: Result) -> list[AttitudeWorst]:
     """Every attitude (or name in a list of cases), in the order of their first cases."""
-    score, contact = _score(result), result.contact[0]
+    score = _score(result)
+    contact = result.contact[0]
     names, which = np.unique(np.array(result.cases.attitude, dtype=object), return_inverse=True)
     order = np.lexsort((score, which))
     first = np.searchsorted(which[order], np.arange(names.size))
@@ -65,6 +67,46 @@ def by_attitude(result: Result) -> list[AttitudeWorst]:
         for i in np.argsort(earliest)
         for worst in [int(order[first[i]])]
     ]
+
+
+@dataclass(frozen=True, slots=True)
+class WheelsInAir:
+    """The cases of one attitude in which a wheel stands in the air (`Result.in_air`) and contact is kept.
+
+    `wheels`: names, each in the air in one of these cases at least. `from_deg`, `to_deg`: least and largest
+    roll angle of these cases; `from_mm`, `to_mm`: the same along a section of parts.
+    """
+
+    attitude: str
+    cases: int
+    wheels: tuple[str, ...]
+    from_deg: float
+    to_deg: float
+    from_mm: float | None = None
+    to_mm: float | None = None
+
+
+def wheels_in_air(result: Result, setup: int = 0) -> tuple[WheelsInAir, ...]:
+    """Every attitude (or name in a list of cases) with a wheel in the air, in the order of first cases.
+
+    The sum of `cases` is the number of such cases; empty where all wheels carry load.
+    """
+    in_air = result.in_air[setup]
+    names = np.array(result.cases.attitude, dtype=object)
+    lifted = in_air.any(axis=1)
+    return tuple(_lifted(result, in_air, lifted & (names == name)) for name in dict.fromkeys(names[lifted]))
+
+
+def _lifted(result: Result, in_air: np.ndarray, chosen: np.ndarray) -> WheelsInAir:
+    """The chosen cases (cases) of one attitude."""
+    cases = np.flatnonzero(chosen).tolist()
+    ever = np.flatnonzero(np.any(in_air[cases], axis=0))
+    wheels = tuple(WHEELS[w] for w in ever)
+    angles = [_angle(result, case) for case in cases]
+    along = [place for case in cases for place in result.cases.along(case).values()]
+    ends = {"from_mm": min(along), "to_mm": max(along)} if along else {}
+    attitude = result.cases.attitude[cases[0]]
+    return WheelsInAir(attitude, len(cases), wheels, min(angles), max(angles), **ends)
 
 
 def _score(result: Result) -> Floats:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
-from setupopt.physics.inputs import Floats
-from setupopt.project.model import AXLES, AxleSetup, Limits, Range, Setup
+from setupopt.evaluation.pack import as_setup, by_wheel
+from setupopt.physics.inputs import Floats, Records
+from setupopt.project.model import AXLES, Limits, Range, Setup
 from setupopt.project.settings import SETTINGS, Setting
 
 
@@ -16,7 +18,7 @@ from setupopt.project.settings import SETTINGS, Setting
 class Variable:
     """One setting of one axle and the range it may move in."""
 
-    axle: str
+    axle: Literal["front", "rear"]
     setting: Setting
     range: Range
 
@@ -72,23 +74,16 @@ def fixed_by_limits(setup: Setup, limits: Limits, kept: Collection[str] = ()) ->
     return replace(setup, front=axles["front"], rear=axles["rear"])
 
 
-def to_setups(variables: tuple[Variable, ...], points: Floats, base: Setup) -> Setup:
-    """Points (points, variables) as one Setup of arrays; what does not vary comes from `base`."""
-    columns: dict[str, dict[str, Floats]] = {
-        axle: {s.field: np.full(len(points), getattr(getattr(base, axle), s.field)) for s in SETTINGS}
-        for axle in AXLES
-    }
-    for j, v in enumerate(variables):
-        columns[v.axle][v.setting.field] = v.range.lower + points[:, j] * v.width
-    front, rear = (AxleSetup(**columns[axle]) for axle in AXLES)  # type: ignore[arg-type]
-    return replace(base, front=front, rear=rear)
+def to_setups(variables: tuple[Variable, ...], points: Floats, base: Setup) -> Records:
+    """Points (points, variables) as SETUP records (points); what does not vary comes from `base`."""
+    rows = np.repeat(by_wheel(base), len(points))
+    for column, variable in zip(points.T, variables, strict=True):
+        setting = variable.setting
+        slots = setting.slots(AXLES.index(variable.axle))
+        rows[setting.field][:, slots] = (variable.range.lower + column * variable.width)[:, None]
+    return rows
 
 
 def to_setup(variables: tuple[Variable, ...], point: Floats, base: Setup, name: str) -> Setup:
-    """One point as a setup with plain numbers."""
-    whole = to_setups(variables, point[None, :], base)
-    front, rear = (
-        AxleSetup(**{s.field: float(getattr(getattr(whole, axle), s.field)[0]) for s in SETTINGS})
-        for axle in AXLES
-    )
-    return replace(base, name=name, front=front, rear=rear)
+    """One point as a setup of a file."""
+    return as_setup(to_setups(variables, point[None, :], base)[0], replace(base, name=name))

@@ -6,7 +6,7 @@ count in `scales`: an error as large as its scale means that nothing was learned
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -23,12 +23,22 @@ _BEND = 1.5
 _NORMAL_MAD = 0.67449  # median of |z| of a standard normal
 OUTLYING = 3.5  # Iglewicz and Hoaglin, How to Detect and Handle Outliers, ASQC, 1993: of the modified score
 CORRELATED = 0.95
-_ENOUGH = 8.0  # degrees of freedom from which residuals tell their own noise; common practice, no source
+# Degrees of freedom from which residuals tell their own noise; common practice, no source. Shares of them add
+# up to whole numbers but for rounding, on which nothing may hang.
+_ENOUGH = 8.0 - 1e-6
 _LEAST_NOISE = 0.1  # of what was told: no instrument is better than that by ten times
 _ROUNDS = 12
 _AS_GOOD = 4.5  # cost that three standard errors of one parameter are worth: half their square
 _AT_BOUND = 1e-4  # of the scale
 _NOTHING = 1e-6  # share of a direction below which it is the noise of differences
+# Weight of the pull towards the anchor, in noise a scale: a parameter that is known to a standard error of s
+# scales moves by s^2 millionths of its distance; one that the residuals do not determine ends at the anchor,
+# not where rounding happens to stop the search.
+_PULL = 1e-3
+_LOOKS = 3
+_LOWER = 0.01  # of the cost: a tenth of an error less, half its square; as good below
+_COARSE = 61  # values of a parameter over its whole range
+_FINE = 41  # and between two of these
 
 
 @dataclass(frozen=True)
@@ -116,26 +126,33 @@ def fit(
     quantities: Sequence[str] | None = None,
     starts: int = 5,
     seed: int = 0,
+    anchor: Floats | None = None,
 ) -> Fitted:
     """Parameters between `lower` and `upper` that bring the residuals closest to zero.
 
     `residuals` takes (parameters) and gives (residuals), measured minus model over the noise, all finite.
     `start`: one (parameters), to which others within `scales` of it are added, `starts` in all; or several
     (starts, parameters). `scales` (parameters): an error as large means that nothing was learned. `rows` and
-    `quantities` (residuals): where each stands in the table, and what was measured.
+    `quantities` (residuals): where each stands in the table, and what was measured. `anchor` (parameters):
+    where a parameter is put that the residuals do not determine; the first start where it is not given.
 
     The loss is soft_l1. Where a quantity has enough residuals, or several have them together, they tell the
     noise (their rms without outlying ones), by which all is weighed again, until nothing changes. Standard
     errors after Huber, Robust Statistics, 1981, section 7.6 (from memory). The same answer every time.
     """
-    box = (np.asarray(given, dtype=float) for given in (lower, upper, scales))
+    first = np.atleast_2d(np.asarray(start, dtype=float))[0]
+    box = (
+        np.asarray(given, dtype=float)
+        for given in (lower, upper, scales, first if anchor is None else anchor)
+    )
     problem = _Problem(residuals, *box)
+    count = problem.weighted(first).size
     ends = [
         problem.solve(x, is_rough=True)
         for x in _starts(problem, np.asarray(start, dtype=float), starts, seed)
     ]
-    best = problem.solve(min(ends, key=lambda end: float(end.cost)).x)
-    what = ("",) * best.fun.size if quantities is None else tuple(quantities)
+    best = _deepest(problem, problem.solve(min(ends, key=lambda end: float(end.cost)).x))
+    what = ("",) * count if quantities is None else tuple(quantities)
     values, linear, noise = _weighed(problem, best.x, what)
     errors = np.array([_error(row, linear.directions, linear.spreads) for row in np.eye(values.size)])
     errors[~linear.is_free] = np.inf
@@ -144,7 +161,7 @@ def fit(
         names=tuple(names), values=values, standard_errors=errors,
         correlation=_correlation(linear.directions, linear.spreads, is_told),
         untold=_untold(linear, names, values, is_told), residuals=linear.residuals, scores=linear.scores,
-        rows=np.arange(best.fun.size) if rows is None else np.asarray(rows), quantities=what, noise=noise,
+        rows=np.arange(count) if rows is None else np.asarray(rows), quantities=what, noise=noise,
         degrees_of_freedom=linear.degrees_of_freedom, rival=_rival(problem, ends, best, errors),
         directions=linear.directions, spreads=linear.spreads,
     )  # fmt: skip
@@ -158,18 +175,28 @@ class _Problem:
     lower: Floats
     upper: Floats
     scales: Floats
+    anchor: Floats
     weights: Floats | float = 1.0
 
     def weighted(self, x: Floats) -> Floats:
         """Residuals in the noise found."""
         return self.weights * self.residuals(x)
 
+    def _pulled(self, x: Floats) -> Floats:
+        """Residuals in the noise found, and the pull towards the anchor."""
+        return np.append(self.weighted(x), _PULL * (x - self.anchor) / self.scales)
+
+    def cost(self, x: Floats) -> float:
+        """What the search makes least."""
+        squares = (self._pulled(x) / _BEND) ** 2
+        return float(_BEND**2 * (np.sqrt(1.0 + squares) - 1.0).sum())
+
     def solve(self, start: Floats, is_rough: bool = False) -> Any:
         """Scipy's answer from a start, in units of the scales, by which its differences take their steps;
         what ends next to a bound is put on it. `is_rough`: near enough to see which start is best."""
 
         def scaled(x: Floats) -> Floats:
-            return self.weighted(x * self.scales)
+            return self._pulled(x * self.scales)
 
         tolerance, most = (1e-5, 60) if is_rough else (1e-10, 400)
         end: Any = least_squares(
@@ -200,9 +227,45 @@ def _starts(problem: _Problem, start: Floats, count: int, seed: int) -> list[Flo
     return [start, *(start + (2.0 * cube - 1.0) * problem.scales)]
 
 
+def _deepest(problem: _Problem, best: Any) -> Any:
+    """The best end, after a look along each parameter on which nothing depends where the search ended.
+
+    Such a parameter may matter elsewhere: a tread wider than every patch may be any width, but one that
+    cuts the patches may fit better. The search from a lower point cannot come back.
+    """
+    for _ in range(_LOOKS):
+        lower = [x for x in _lowest_along(problem, best.x) if problem.cost(x) < float(best.cost) - _LOWER]
+        if not lower:
+            break
+        best = problem.solve(min(lower, key=problem.cost))
+    return best
+
+
+def _lowest_along(problem: _Problem, x: Floats) -> Iterator[Floats]:
+    """The lowest point along each parameter on which nothing depends at x: on a coarse grid over its range,
+    then on a fine one around the coarse one's lowest and around where the flat stretch ends."""
+    for i in map(int, np.flatnonzero(_linear(problem, x).is_silent)):
+        coarse = np.linspace(problem.lower[i], problem.upper[i], _COARSE)
+        costs = _costs_along(problem, x, i, coarse)
+        is_flat = np.abs(costs - problem.cost(x)) < _LOWER
+        edges = {*np.flatnonzero(np.diff(is_flat)), max(int(costs.argmin()) - 1, 0)}
+        fine = np.concatenate([np.linspace(coarse[k], coarse[k + 1], _FINE) for k in sorted(edges)])
+        yield _moved(x, i, fine[_costs_along(problem, x, i, fine).argmin()])
+
+
+def _costs_along(problem: _Problem, x: Floats, i: int, values: Floats) -> Floats:
+    return np.array([problem.cost(_moved(x, i, value)) for value in values])
+
+
+def _moved(x: Floats, i: int, value: float) -> Floats:
+    moved = x.copy()
+    moved[i] = value
+    return moved
+
+
 def _rival(problem: _Problem, ends: Sequence[Any], best: Any, errors: Floats) -> Floats | None:
     """Another end whose cost is no reason to drop it, beyond three standard errors of the best; or None."""
-    limit = float(best.cost) + _AS_GOOD * max(1.0, 2.0 * float(best.cost) / best.fun.size)
+    limit = float(best.cost) + _AS_GOOD * max(1.0, 2.0 * float(best.cost) / (best.fun.size - best.x.size))
 
     def is_other(end: Any) -> bool:
         return bool(end.cost < limit and (np.abs(end.x - best.x) > 3.0 * errors).any())
@@ -222,6 +285,11 @@ class _Linear:
     directions: Floats  # (parameters, directions), and how far each may be wrong
     spreads: Floats
     degrees_of_freedom: int
+
+    @property
+    def is_silent(self) -> np.ndarray:
+        """(parameters) Whether no residual depends on it enough."""
+        return self.is_free & (self.weights < 1.0)
 
     @property
     def scores(self) -> Floats:
@@ -341,7 +409,7 @@ def _untold(
     blind = linear.directions[:, linear.spreads > 1.0]
     size = np.linalg.norm(linear.directions, axis=1)
     shared = np.abs(blind @ blind.T) > 0.01 * np.outer(size, size)
-    is_silent = linear.is_free & (linear.weights < 1.0)
+    is_silent = linear.is_silent
     found = []
     for i in np.flatnonzero(~is_told):
         others = [j for j in np.flatnonzero(shared[i] & ~is_told & ~is_silent & linear.is_free) if j != i]

@@ -27,6 +27,7 @@ STARTS = 16
 FEW = 8  # values to spare; with fewer, other tyres fit as well; common practice, no source
 MISFIT = 4.0  # times the noise told, found in a whole column; common practice, no source
 _TURNED = 0.7  # of what lateral forces are off by, with the other sign; common practice, no source
+_WIDE = 0.5  # m, a tread that no patch reaches across
 UPRIGHT = 1.0 * DEG  # no further off counts as upright
 
 
@@ -284,13 +285,18 @@ class _Search:
         }  # fmt: skip
         return np.array([guess[parameter.key] for parameter in self.free])
 
+    def anchor(self) -> Floats:
+        """The plain tyre, with a tread wider than its patches: what the table does not tell is put there."""
+        is_width = np.array([parameter.key == WIDTH for parameter in self.free])
+        return np.where(is_width, _WIDE, self.plain())
+
     def fit(self, starts: Floats) -> Fitted:
         """Where the residuals are least; `starts` (starts, parameters)."""
         lower, upper = np.array([parameter.bounds for parameter in self.free]).T
         return fit(
             self.residuals, starts, lower, upper, [p.key for p in self.free],
             np.array([p.scale for p in self.free]), rows=self.rows,
-            quantities=[QUANTITIES[column] for column in self.columns],
+            quantities=[QUANTITIES[column] for column in self.columns], anchor=self.anchor(),
         )  # fmt: skip
 
     def done(self, fitted: Fitted) -> TyreFit:

@@ -1,1 +1,1 @@
-"""Long studies as small jobs: kept on disk, taken up again, on all cores or many machines."""
+"""Long studies as small jobs: kept on disk, resumable, on all cores or on many machines."""

@@ -1,4 +1,4 @@
-"""Long studies in pieces, whose size never depends on who does them."""
+"""A study divided into ranges of items whose size does not depend on the number of workers."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from typing import NamedTuple
 
 from setupopt.physics.inputs import Records
 
-# Gives the results of all jobs in order: name of the chunks, words for the user, the work, its jobs.
+# Yields the results of all jobs in their order, from: name of the chunks, label for the user, function, jobs.
 Chunks = Callable[[str, str, Callable[..., Records], Sequence], Iterator[Records]]
 
 
-class Span(NamedTuple):
+class ChunkRange(NamedTuple):
     """The items `first` to `first + size` of a study."""
 
     first: int
@@ -23,10 +23,10 @@ class Span(NamedTuple):
         return range(self.first, self.first + self.size)
 
 
-def spans(total: int, size: int) -> list[Span]:
-    """All of `total` items in pieces of `size`, the last perhaps smaller.
+def chunk_ranges(total: int, size: int) -> list[ChunkRange]:
+    """All of `total` items in ranges of `size`, the last perhaps smaller.
 
-    >>> [list(span.items) for span in spans(5, 2)]
+    >>> [list(part.items) for part in chunk_ranges(5, 2)]
     [[0, 1], [2, 3], [4]]
     """
-    return [Span(first, min(size, total - first)) for first in range(0, total, size)]
+    return [ChunkRange(first, min(size, total - first)) for first in range(0, total, size)]

@@ -19,7 +19,8 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from setupopt.errors import UserError
-from setupopt.jobs.checkpointed_jobs import WorkerPool, program
+from setupopt.jobs.fingerprint import program
+from setupopt.jobs.pool import WorkerPool
 
 _CONNECT = 4.0  # seconds in which a scheduler must answer
 _FIRST_WORKER = 10.0  # seconds to wait for the first worker

@@ -8,20 +8,21 @@ old number would come back from a new program.
 from __future__ import annotations
 
 import hashlib
-import os
 import platform
 import shutil
-import tempfile
 from collections.abc import Callable
-from functools import cache
+from contextlib import suppress
+from functools import cache, partial
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import numba
 
+from setupopt.files import cache_home
+
 # Versions whose compiled kernels are kept besides the present one.
 _KEPT = 3
-# Beside them in the cache: studies that were broken off, which are nobody's old kernels.
+# Beside them in the cache: unfinished studies, which are no old kernels.
 UNFINISHED = "unfinished"
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -36,15 +37,6 @@ def fingerprint() -> str:
     return digest.hexdigest()[:16]
 
 
-def _is_usable(folder: Path) -> bool:
-    """Whether the folder is there, or can be made, and can be written."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError:
-        return False
-    return os.access(folder, os.W_OK)
-
-
 def _forget_old(home: Path) -> None:
     """Remove compiled kernels of other versions, but for the three used last."""
     kept = (fingerprint(), UNFINISHED)
@@ -54,46 +46,64 @@ def _forget_old(home: Path) -> None:
 
 
 @cache
-def cache_folder() -> Path:
-    """Folder of the compiled kernels: the user's cache, or a temporary one where that is read-only."""
-    base = os.environ.get("NUMBA_CACHE_DIR") or os.environ.get("XDG_CACHE_HOME")
-    wanted = Path(base) if base else Path.home() / ".cache"
-    folder = wanted / "setupopt" / fingerprint()
-    is_new = not folder.exists()
-    if not _is_usable(folder):
-        return Path(tempfile.gettempdir()) / "setupopt" / fingerprint()
-    if is_new:
-        _forget_old(folder.parent)
+def cache_folder() -> Path | None:
+    """Folder of the compiled kernels, the user's alone; None where there is none, so that nothing is kept."""
+    home = cache_home("NUMBA_CACHE_DIR", "XDG_CACHE_HOME")
+    if home is None:
+        return None
+    folder = home / fingerprint()
+    try:
+        is_new = not folder.exists()
+        folder.mkdir(exist_ok=True)
+        if is_new:
+            _forget_old(home)
+    except OSError:
+        return None
     return folder
 
 
 def kernel(function: F) -> F:
     """Compile `function` at its first call, and keep the result for later runs."""
-    config: Any = numba.config
-    before, config.CACHE_DIR = config.CACHE_DIR, str(cache_folder())
-    try:
-        compiled: Any = numba.njit(cache=True, nogil=True, error_model="numpy")(function)
-    finally:
-        config.CACHE_DIR = before
-    if hasattr(compiled, "_cache"):  # not where nothing is compiled
-        compiled._cache.load_overload = _or_anew(compiled._cache)
+    compiled = _compiler(function, cache_folder())
+    cache = getattr(compiled, "_cache", None)  # not where nothing is compiled
+    if cache is not None:
+        cache.load_overload = _forgiving(cache.load_overload, cache.flush)
+        cache.save_overload = _forgiving(cache.save_overload)
     return cast(F, compiled)
 
 
-def _or_anew(cache: Any) -> Callable[..., Any]:
-    """Loads what was compiled before; what is damaged is taken away, and compiled anew."""
-    load = cache.load_overload
+def _compiler(function: Callable[..., Any], folder: Path | None) -> Any:
+    """The function as numba compiles it, kept in a folder."""
+    config: Any = numba.config
+    before = config.CACHE_DIR
+    config.CACHE_DIR = "" if folder is None else str(folder)
+    compiler = partial(numba.njit, nogil=True, error_model="numpy")
+    try:
+        return compiler(cache=folder is not None)(function)
+    except (OSError, RuntimeError):  # the folder takes no file: the disk is full
+        return compiler()(function)
+    finally:
+        config.CACHE_DIR = before
 
-    def loaded(*asked: Any) -> Any:
+
+def _forgiving(action: Callable[..., Any], after: Callable[[], object] = lambda: None) -> Callable[..., Any]:
+    """Does something with what is kept on disk. Where that fails nothing is kept: `after` clears up.
+
+    Reading a damaged file may raise anything; writing to a full disk raises OSError.
+    """
+
+    def tried(*args: Any) -> Any:
         try:
-            return load(*asked)
-        except Exception:  # whatever reading a damaged file raises
-            cache.flush()
+            return action(*args)
+        except Exception:
+            with suppress(OSError):
+                after()
             return None
 
-    return loaded
+    return tried
 
 
 def is_compiled_already() -> bool:
     """Whether an earlier run left compiled kernels, so that the first sweep need not wait."""
-    return any(cache_folder().rglob("*.nbi"))
+    folder = cache_folder()
+    return folder is not None and any(folder.rglob("*.nbi"))

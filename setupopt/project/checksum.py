@@ -20,7 +20,8 @@ def project_checksum(project: Project) -> str:
 
     Which body the car wears does not count.
     """
-    car, limits = with_bodywork(project.car, own_body(project)), project.limits
+    car = with_bodywork(project.car, own_body(project))
+    limits = project.limits
     return _digits(*map(_entries, (car, project.venue, limits, *project.bodies)))
 
 

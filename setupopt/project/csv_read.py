@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import difflib
+import io
 import itertools
 import math
 import re
@@ -16,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setupopt.errors import InputError, InputErrors
-from setupopt.files import reason
+from setupopt.files import open_regular, reason
 from setupopt.project.field_types import NAME, Bounds, is_plain
 from setupopt.project.toml_positions import key_text, quoted
 
@@ -29,6 +30,7 @@ _MOST_COLUMNS = 1000
 _CHUNK = 50_000  # rows held as text at a time
 _ENOUGH = 100  # mistakes after which reading stops
 _COMMA = re.compile(r"[-+]?\d+,\d+")
+_OTHER_MINUS = re.compile(r"[\u2010-\u2014\u2212\ufe63\uff0d]\d+\.?\d*")
 
 
 class Column(NamedTuple):
@@ -44,9 +46,13 @@ class Column(NamedTuple):
         return f"a number {self.bounds}{also}"
 
     def instead_of(self, cell: str) -> str:
-        """What should stand in place of a cell."""
-        point = f", with a decimal point: {cell.replace(',', '.')}" if _COMMA.fullmatch(cell) else ""
-        return f"{self}{point}"
+        """What should be in place of a cell."""
+        if _COMMA.fullmatch(cell):
+            return f"{self}, with a decimal point: {cell.replace(',', '.')}"
+        if _OTHER_MINUS.fullmatch(cell):
+            return f"{self}, with the minus sign of the keyboard: -{cell[1:]}"
+        number = _float(cell, math.nan)
+        return f"{self}{self.bounds.hint(number)}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,12 +78,8 @@ def read_csv(
     """
     reading = _Reading(path, columns, names, unread)
     try:
-        if path.exists() and not path.is_file():
-            raise OSError("it is not a file")
-        if path.stat().st_size > MOST_BYTES:
-            raise OSError(f"it has more than {MOST_BYTES} bytes")
-        with path.open(encoding="utf-8-sig", newline="") as stream:
-            return reading.table(stream)
+        with open_regular(path, MOST_BYTES) as file:
+            return reading.table(io.TextIOWrapper(file, encoding="utf-8-sig", newline=""))
     except UnicodeDecodeError as error:
         reading.say(reading.line + 1, "", f"the byte 0x{error.object[error.start]:02x}", "UTF-8 text")
     except csv.Error as error:
@@ -152,7 +154,8 @@ class _Reading:
         if not header:
             self.say(None, "", "an empty file", "a header line with " + ", ".join(self.known()))
         elif len(header) == 1 and (";" in header[0] or "\t" in header[0]):
-            self.say(line, "", quoted(header[0]), "commas between the columns, and points in the numbers")
+            found_marks = "tabs" if "\t" in header[0] else "semicolons"
+            self.say(line, "", found_marks, "commas between the columns, and points in the numbers")
         elif len(header) > _MOST_COLUMNS:
             self.say(line, "", f"{len(header)} columns", "some of " + ", ".join(self.known()))
         else:
@@ -161,13 +164,21 @@ class _Reading:
             raise self.refused()
         return header
 
+    def near(self, name: str) -> list[str]:
+        """The known column that a name is or may be meant for, if there is one."""
+        return difflib.get_close_matches(name[:80], self.known(), 1)
+
     def known(self) -> list[str]:
         return [*self.columns, *self.names, *self.unread]
 
     def check_header(self, line: int | None, header: list[str]) -> None:
+        if self.known() and not any(self.near(name) for name in header):
+            # A file of another kind, whose text is nobody's business here
+            self.say(line, "", "no column that is known", "some of " + ", ".join(self.known()))
+            return
         for place, name in enumerate(header):
             if name not in self.known():
-                near = difflib.get_close_matches(name[:80], self.known(), 1)
+                near = self.near(name)
                 expected = near[0] if near else "one of " + ", ".join(self.known())
                 self.say(line, key_text((name,)), "an unknown column", expected)
             elif name in header[:place]:

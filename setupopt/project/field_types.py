@@ -5,6 +5,7 @@ Every field carries in one sentence what is expected of it, which is what a refu
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterator
 from typing import Annotated, Any, NamedTuple, Self
@@ -22,8 +23,53 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
+from setupopt.errors import HIDDEN
 from setupopt.project.toml_positions import Loc
+from setupopt.units import (
+    BAR,
+    DEG,
+    DEG_PER_KN,
+    DEG_PER_MM,
+    KPA,
+    KW,
+    MM,
+    MM_PER_DEG,
+    N_PER_MM,
+    N_PER_MM3,
+    N_PER_MM3_PER_BAR,
+    NS_PER_MM,
+    PERCENT,
+)
 
+# A value in a unit of the files times this is in SI; a unit that is not here is one of SI.
+FACTORS = {
+    "mm": MM,
+    "deg": DEG,
+    "%": PERCENT,
+    "bar": BAR,
+    "kPa": KPA,
+    "kW": KW,
+    "N/mm": N_PER_MM,
+    "N s/mm": NS_PER_MM,
+    "N/mm3": N_PER_MM3,
+    "N/mm3 per bar": N_PER_MM3_PER_BAR,
+    "deg/mm": DEG_PER_MM,
+    "deg/kN": DEG_PER_KN,
+    "mm/deg": MM_PER_DEG,
+}
+KMH = 1.0 / 3.6  # m/s
+# By unit of the files: units that are often written by mistake, and what their values are multiplied by
+OTHER_UNITS = {
+    "mm": {"m": 1000.0},
+    "bar": {"kPa": 0.01, "Pa": 1e-5},
+    "kPa": {"Pa": 1e-3, "bar": 100.0},
+    "kW": {"W": 1e-3},
+    "m/s": {"km/h": KMH},
+    "N/mm": {"N/m": 1e-3},
+}
+# The unit at the end of a key
+UNIT = re.compile(r"_(mm|m|m2|deg|kg|kgm2|N|Ns|kW|kPa|bar|percent|per)(_.*)?$")
+_BLANKS = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u2800\u3164\uffa0")  # letters that nobody sees
 MOST_STEPS = 20_000
 LONGEST_NAME = 80
 
@@ -37,6 +83,18 @@ class Bounds(NamedTuple):
 
     def __str__(self) -> str:
         return f"from {self.low:,.10g} to {self.high:,.10g} {self.unit}".replace(",", "").rstrip()
+
+    def hint(self, number: float) -> str:
+        """What a number outside the range looks like, for the end of a sentence; often empty.
+
+        >>> Bounds(500, 6000, "mm").hint(2.6)
+        ' (it looks like m: 2600 mm)'
+        """
+        for other, factor in OTHER_UNITS.get(self.unit, {}).items():
+            meant = number * factor
+            if meant and self.low <= meant <= self.high:
+                return f" (it looks like {other}: {meant:.6g} {self.unit})"
+        return ""
 
 
 def wrong(place: Loc, expected: str) -> PydanticCustomError:
@@ -56,13 +114,26 @@ class Table(BaseModel):
         found = extra.get("bounds") if isinstance(extra, dict) else None
         return Bounds(*found) if isinstance(found, tuple) else None
 
+    @classmethod
+    def factor(cls, key: str) -> float:
+        """A value of the field times this is in SI; 1 for what is no number."""
+        bounds = cls.bounds(key)
+        return FACTORS.get(bounds.unit, 1.0) if bounds else 1.0
+
+    @classmethod
+    def si_name(cls, key: str) -> str:
+        """The name of the field in `project.model`: its own, or the key without its unit."""
+        extra = cls.model_fields[key].json_schema_extra
+        own = extra.get("si_name") if isinstance(extra, dict) else None
+        return own if isinstance(own, str) else UNIT.sub("", key)
+
     @field_validator("*", mode="after")
     @classmethod
     def _inside_bounds(cls, value: Any, info: ValidationInfo) -> Any:
         bounds = cls.bounds(info.field_name or "")
-        for place, number in _numbers(value) if bounds else ():
+        for inner, number in numbers_in(value) if bounds else ():
             if bounds and not bounds.low <= number <= bounds.high:
-                raise wrong(place, f"a number {bounds}")
+                raise wrong(inner, f"a number {bounds}{bounds.hint(number)}")
         return value
 
 
@@ -94,7 +165,8 @@ class Steps(Span):
         return self
 
 
-def _numbers(value: object) -> Iterator[tuple[Loc, float]]:
+def numbers_in(value: object) -> Iterator[tuple[Loc, float]]:
+    """The numbers of an entry, a number itself, a range or a list, each with its place inside."""
     if isinstance(value, float):
         yield (), value
     elif isinstance(value, Span):
@@ -115,7 +187,10 @@ StepsOrList = Annotated[
 
 
 def number(low: float, high: float, unit: str, **options: Any) -> Any:
-    """A number from `low` to `high`; `default=None` makes it optional."""
+    """A number from `low` to `high`; `default=None` makes it optional.
+
+    `si_name`, here and below: its name in `project.model` where that is not the key without its unit.
+    """
     return _bounded("a number {}", low, high, unit, options)
 
 
@@ -147,7 +222,7 @@ def steps_or_list(low: float, high: float, unit: str, **options: Any) -> Any:
 
 def _bounded(said: str, low: float, high: float, unit: str, options: dict[str, Any]) -> Any:
     bounds = Bounds(low, high, unit)
-    extra: Any = {"bounds": tuple(bounds), "unit": unit}
+    extra: Any = {"bounds": tuple(bounds), "unit": unit, "si_name": options.pop("si_name", None)}
     return Field(description=said.format(bounds), json_schema_extra=extra, **options)
 
 
@@ -179,9 +254,14 @@ def unique_names(tables: list[Any], place: Loc) -> None:
 
 
 def is_plain(name: str) -> bool:
-    """Whether a name is neither empty nor overlong and free of control characters and line ends."""
+    """Whether a name is neither empty nor overlong, and every letter of it is to be seen in its order.
+
+    Refused are control characters, line ends, marks of the writing direction and letters without a width:
+    two names that differ by them look the same.
+    """
     kinds = set() if name.isprintable() else {unicodedata.category(letter) for letter in name}
-    return bool(name.strip()) and len(name) <= LONGEST_NAME and kinds.isdisjoint(("Cc", "Zl", "Zp"))
+    is_short = bool(name.strip()) and len(name) <= LONGEST_NAME
+    return is_short and kinds.isdisjoint(HIDDEN) and _BLANKS.isdisjoint(name)
 
 
 def _plain_name(name: str) -> str:
@@ -190,7 +270,7 @@ def _plain_name(name: str) -> str:
     return name
 
 
-NAME = f"a name of 1 to {LONGEST_NAME} characters without control characters"
+NAME = f"a name of 1 to {LONGEST_NAME} characters without control or invisible characters"
 Name = Annotated[str, Field(description=NAME), AfterValidator(_plain_name)]
 Percent = Annotated[float, AfterValidator(not_a_share)]
 OptionalPercent = Annotated[float | None, AfterValidator(not_a_share)]

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from setupopt.project.section import Section
 
 AXLES: tuple[Literal["front", "rear"], ...] = ("front", "rear")
-WHEELS = ("fl", "fr", "rl", "rr")
+WHEELS: tuple[str, ...] = ("fl", "fr", "rl", "rr")
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +194,11 @@ class Setup:
     front: AxleSetup
     rear: AxleSetup
     body: str | None = None  # name of the body worn; None: the one of car.toml
+
+    @property
+    def ride_heights(self) -> tuple[float, float]:
+        """At the front and rear ride-height stations, m."""
+        return self.front.ride_height, self.rear.ride_height
 
 
 @dataclass(frozen=True, slots=True)

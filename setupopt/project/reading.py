@@ -28,11 +28,12 @@ if TYPE_CHECKING:
 def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     """The project in `folder`, standing on `setup_file` (its own setup.toml unless given), in its body.
 
-    A relative `setup_file` is looked for from where the user stands, then in the folder.
+    A relative `setup_file` is looked for in the folder, then in the current one.
     Raises InputErrors with everything that is wrong.
     """
     from setupopt.project import schema, venue_schema
     from setupopt.project import to_si as convert
+    from setupopt.project.file_warnings import file_cautions
     from setupopt.project.warnings import cautions
 
     home = Path(folder)
@@ -40,7 +41,7 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     reader = _Reader()
     car_file = reader.read("car", home / "car.toml", schema.CarFile)
     venue_file = reader.read("venue", home / "venue.toml", venue_schema.VenueFile)
-    setup_read = reader.read("setup", _setup_path(home, setup_file), schema.SetupFile)
+    setup_read = reader.read("setup", setup_path(home, setup_file), schema.SetupFile)
     limits_path = home / "limits.toml"
     limits_file = reader.read("limits", limits_path, schema.LimitsFile) if lexists(limits_path) else None
     body_files = reader.bodies(home, car_file, setup_read)
@@ -52,7 +53,10 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     limits = None if limits_file is None else convert.limits(limits_file)
     bodies = tuple(convert.body(name, file, car) for name, file in body_files.items())
     reader.refuse(refusals(car, venue, setup, bodies))
-    odd = cautions(car, venue, setup, limits, bodies) + (() if surveyed is None else surveyed.cautions)
+    tables = {"car.toml": car_file, "venue.toml": venue_file, "setup.toml": setup_read}
+    tables |= {file_name(name): file for name, file in body_files.items()}
+    odd = tuple(caution for name, table in tables.items() for caution in file_cautions(name, table))
+    odd += cautions(car, venue, setup, limits, bodies) + (() if surveyed is None else surveyed.cautions)
     return with_body(Project(home, car, venue, setup, limits, odd, bodies=bodies), setup.body)
 
 
@@ -124,11 +128,10 @@ def _require_folder(home: Path) -> None:
         raise InputErrors([InputError(str(home), None, "", found, expected)])
 
 
-def _setup_path(home: Path, given: str | Path | None) -> Path:
-    if given is None:
-        return home / "setup.toml"
-    path = Path(given)
-    return home / path if not _holds(path.is_file) and _holds((home / path).is_file) else path
+def setup_path(home: Path, given: str | Path | None) -> Path:
+    """The file that `load` reads as the setup of the project in `home`."""
+    inside = home / (given or "setup.toml")
+    return inside if given is None or _holds(inside.is_file) else Path(given)
 
 
 def _holds(test: Callable[[], bool]) -> bool:

@@ -42,7 +42,7 @@ class CarTable(Table):
     name: Name
     mass_kg: float = number(50, 5000, "kg")
     wheelbase_mm: float = number(500, 6000, "mm")
-    front_weight_percent: float = number(1, 99, "%")
+    front_weight_percent: float = number(1, 99, "%", si_name="front_share")
     cg_height_mm: float = number(20, 2500, "mm")
     driven: Literal["front", "rear", "all"] = choice("front", "rear", "all")
     drive_front_percent: OptionalPercent = percent(default=None)
@@ -87,11 +87,11 @@ class TyreTable(Table):
     tread_width_mm: float = number(30, 1000, "mm")
     crown_radius_mm: float = number(50, 1_000_000, "mm")
     foundation_N_per_mm3: float = number(0, 10, "N/mm3")
-    foundation_per_bar_N_per_mm3: float = number(0, 10, "N/mm3 per bar")
+    foundation_per_bar_N_per_mm3: float = number(0, 10, "N/mm3 per bar", si_name="foundation_per_pressure")
     friction: float = number(0.1, 5, "")
     friction_pressure_kPa: float = number(10, 5000, "kPa")
     friction_exponent: float = number(0, 0.9, "")
-    inclination_compliance_deg_per_kN: float = number(0, 10, "deg/kN")
+    inclination_compliance_deg_per_kN: float = number(0, 10, "deg/kN", si_name="compliance")
     load_limit_N: float | None = number(100, 200_000, "N", default=None)
     damping_Ns_per_mm: float | None = number(0, 20, "N s/mm", default=None)
 
@@ -225,7 +225,7 @@ class AxleLimitsTable(Table):
 
     camber_deg: Steps | None = steps(-15, 15, "deg", default=None)
     ride_height_mm: Steps | None = steps(1, 1000, "mm", default=None)
-    springs_N_per_mm: list[float] | None = numbers(1, 2000, "N/mm", default=None)
+    springs_N_per_mm: list[float] | None = numbers(1, 2000, "N/mm", default=None, si_name="spring")
     anti_roll_N_per_mm: StepsOrList | None = steps_or_list(0, 5000, "N/mm", default=None)
     third_N_per_mm: StepsOrList | None = steps_or_list(0, 5000, "N/mm", default=None)
     pressure_bar: Steps | None = steps(0.2, 6, "bar", default=None)
@@ -236,7 +236,7 @@ class ArchTable(Table):
 
     axle: Literal["front", "rear"] = choice("front", "rear")
     room_mm: float = number(-500, 1000, "mm")
-    room_mm_per_deg: float = number(-100, 100, "mm/deg")
+    room_mm_per_deg: float = number(-100, 100, "mm/deg", si_name="room_per_camber")
 
 
 class PackagingTable(Table):
@@ -254,7 +254,7 @@ class ToleranceTable(Table):
 
     camber_deg: float = number(0, 5, "deg")
     ride_height_mm: float = number(0, 100, "mm")
-    spring_percent: float = number(0, 50, "%")
+    spring_percent: float = number(0, 50, "%", si_name="spring_share")
     pressure_bar: float = number(0, 2, "bar")
 
 
@@ -272,9 +272,11 @@ class SpreadTable(Table):
 class AdjusterTable(Table):
     """`[adjuster.front]` and `[adjuster.rear]`."""
 
-    camber_deg_per_mm_shim: float | None = number(-5, 5, "deg/mm", default=None)
+    camber_deg_per_mm_shim: float | None = number(-5, 5, "deg/mm", default=None, si_name="camber_per_shim")
     shims_mm: list[float] = numbers(0.01, 100, "mm", default=[])
-    ride_height_mm_per_turn: float | None = number(-50, 50, "mm", default=None)
+    ride_height_mm_per_turn: float | None = number(
+        -50, 50, "mm", default=None, si_name="ride_height_per_turn"
+    )
     anti_roll_positions_N_per_mm: list[float] = numbers(0, 5000, "N/mm", default=[])
 
     @model_validator(mode="after")

@@ -1,8 +1,8 @@
-"""The settings of an axle: their field in the model, their key in the files, their unit."""
+"""The table of settings: field in the model, key in the files, unit, and whether each wheel has its own."""
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from setupopt.project.model import AxleSetup
 from setupopt.units import BAR, DEG, MM, N_PER_MM
@@ -15,16 +15,22 @@ class Setting(NamedTuple):
     key: str
     unit: str
     factor: float
+    per: Literal["wheel", "axle"]  # a file gives one value for an axle, which counts for both its wheels
+
+    def slots(self, axle: int) -> slice:
+        """Where the values of an axle, 0 front, 1 rear, stand among those of all wheels or axles."""
+        count = 2 if self.per == "wheel" else 1
+        return slice(count * axle, count * (axle + 1))
 
 
 SETTINGS = (
-    Setting("camber", "camber_deg", "deg", DEG),
-    Setting("ride_height", "ride_height_mm", "mm", MM),
-    Setting("spring", "spring_N_per_mm", "N/mm", N_PER_MM),
-    Setting("anti_roll", "anti_roll_N_per_mm", "N/mm", N_PER_MM),
-    Setting("third", "third_N_per_mm", "N/mm", N_PER_MM),
-    Setting("pressure", "pressure_bar", "bar", BAR),
-    Setting("toe", "toe_mm", "mm", MM),
+    Setting("camber", "camber_deg", "deg", DEG, "wheel"),
+    Setting("ride_height", "ride_height_mm", "mm", MM, "axle"),
+    Setting("spring", "spring_N_per_mm", "N/mm", N_PER_MM, "wheel"),
+    Setting("anti_roll", "anti_roll_N_per_mm", "N/mm", N_PER_MM, "axle"),
+    Setting("third", "third_N_per_mm", "N/mm", N_PER_MM, "axle"),
+    Setting("pressure", "pressure_bar", "bar", BAR, "wheel"),
+    Setting("toe", "toe_mm", "mm", MM, "wheel"),
 )
 
 

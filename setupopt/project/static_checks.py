@@ -5,10 +5,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
+from typing import Any
 
-from setupopt.project.model import Air, Axle, Car, Setup, Tyre
+from setupopt.project.model import Air, Axle, Car, Tyre
+from setupopt.units import GRAVITY
 
-GRAVITY = 9.80665  # m/s2
 _STRIPS = 60  # across the tread; a per cent is more than a check needs
 
 
@@ -30,7 +31,8 @@ def unsprung_mass(car: Car) -> float:
 
 def penetration(tyre: Tyre, load: float, camber: float, pressure: float) -> float:
     """How deep a static load presses the tread in where it is deepest, m; at most half the tyre's radius."""
-    low, high = 0.0, tyre.radius / 2.0
+    low = 0.0
+    high = tyre.radius / 2.0
     for _ in range(30):
         middle = (low + high) / 2.0
         if _carried(tyre, middle, camber, pressure) < load:
@@ -43,7 +45,9 @@ def penetration(tyre: Tyre, load: float, camber: float, pressure: float) -> floa
 def _carried(tyre: Tyre, deepest: float, camber: float, pressure: float) -> float:
     """Load at a penetration, N: an elastic foundation under the crowned, leaning tread."""
     stiffness = tyre.foundation + tyre.foundation_per_pressure * pressure
-    half, lean, total = tyre.tread_width / 2.0, math.tan(camber), 0.0
+    half = tyre.tread_width / 2.0
+    lean = math.tan(camber)
+    total = 0.0
     lowest = min(max(lean * tyre.crown_radius, -half), half)  # where the tread comes down furthest
     strip = tyre.tread_width / _STRIPS
     for index in range(_STRIPS):
@@ -54,10 +58,11 @@ def _carried(tyre: Tyre, deepest: float, camber: float, pressure: float) -> floa
     return total
 
 
-def floor_height(air: Air, setup: Setup, station: float) -> float:
-    """Height of the floor line at a station, m: straight through both ride-height points."""
+def floor_height(air: Air, ride_heights: tuple[Any, Any], station: float) -> Any:
+    """Height of the floor line at a station, m: straight through both ride heights, numbers or arrays."""
+    front, rear = ride_heights
     along = (station - air.front_ride_station) / (air.rear_ride_station - air.front_ride_station)
-    return setup.front.ride_height + along * (setup.rear.ride_height - setup.front.ride_height)
+    return front + along * (rear - front)
 
 
 def plan_points(car: Car) -> list[tuple[float, float]]:

@@ -1,16 +1,18 @@
-"""The answer of `prove` that stands in a project for exactly one setup."""
+"""The answer of `prove` that a project keeps for exactly one setup."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
+from setupopt.files import read_regular
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.model import Project, Setup
 
-_HUGE = 1e12  # no figure of a proof; not a number is not below it either
+MOST_BYTES = 20_000_000  # of a proof; one of 259 cases has 0.2 million
+_HUGE = 1e12  # above any figure of a proof; NaN is not below it either
 
 
 def proof_file(project: Project, setup: Setup) -> Path:
@@ -21,11 +23,69 @@ def proof_file(project: Project, setup: Setup) -> Path:
 def stored_proof(project: Project, setup: Setup) -> dict[str, Any] | None:
     """The proof of exactly this setup, or None: missing, damaged, or of another setup."""
     try:
-        found: dict[str, Any] = json.loads(proof_file(project, setup).read_text(encoding="utf-8"))
+        found: dict[str, Any] = json.loads(read_regular(proof_file(project, setup), MOST_BYTES))
         same = found["setup"]["checksum"] == setup_checksum(project, setup)
         return found if same and _is_sound(found) else None
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None
+
+
+# ---- how much a proof tried --------------------------------------------------------------------------------
+
+
+class ProofExtent(NamedTuple):
+    """How much a proof tried: the more of each, the finer the proof. `seconds`: of each ride."""
+
+    directions: int
+    builds: int
+    seeds: int
+    rides: int
+    seconds: float
+
+    def __str__(self) -> str:
+        return (
+            f"{self.directions} directions of the wind, {self.builds} builds, "
+            f"{self.seeds} seeds of the road, {self.rides} rides of {self.seconds:g} s"
+        )
+
+
+def proof_extent(proof: Mapping[str, Any]) -> ProofExtent | None:
+    """What the answer of `prove` says about its extent; None where it does not say. No rides where every case
+    loses contact."""
+    try:
+        road = proof["road"] or {"rides": [], "run_seconds": 0.0}
+        rides = [int(ride["rides"] + ride["lost"]) for ride in road["rides"]]
+        return ProofExtent(
+            directions=len(proof["wind"]),
+            builds=int(proof["build"]["cloud"]["builds"]),
+            seeds=max(rides, default=0),
+            rides=sum(rides),
+            seconds=float(road["run_seconds"]),
+        )
+    except (KeyError, TypeError, ValueError):
+        return None
+
+
+def is_coarser(proof: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    """Whether a proof tried less of anything than another one of the same setup.
+
+    A proof on a measured road and one on random roads are compared by wind and builds alone.
+    """
+    mine = proof_extent(proof)
+    others = proof_extent(other)
+    if mine is None or others is None:
+        return mine is None and others is not None
+    pairs = list(zip(mine, others, strict=True))
+    if _is_measured(proof) != _is_measured(other):
+        pairs = pairs[:2]
+    return any(tried < before for tried, before in pairs)
+
+
+def _is_measured(proof: Mapping[str, Any]) -> bool:
+    return bool((proof["road"] or {}).get("measured"))
+
+
+# ---- whether a stored proof is whole -----------------------------------------------------------------------
 
 
 def _is_sound(proof: dict[str, Any]) -> bool:
@@ -51,7 +111,7 @@ def _is_text(value: Any) -> bool:
     return isinstance(value, str)
 
 
-_PLACE = {"roll_angle_deg": _is_number, "attitude": _is_text}
-_CASE = _PLACE | {"bump_mm": _is_number, "bump_length_m": _is_number, "bump_track": _is_text}
-_WIND = _PLACE | {"gust_m_s": _is_number, "steady_m_s": _is_number}
+_CASE_NAME = {"roll_angle_deg": _is_number, "attitude": _is_text}
+_CASE = _CASE_NAME | {"bump_mm": _is_number, "bump_length_m": _is_number, "bump_track": _is_text}
+_WIND = _CASE_NAME | {"gust_m_s": _is_number, "steady_m_s": _is_number}
 _VERDICT = {"what": _is_text, "holds": lambda value: isinstance(value, bool)}

@@ -10,11 +10,14 @@ from pathlib import Path
 from typing import Any
 
 from setupopt.errors import InputError, InputErrors
-from setupopt.files import reason
+from setupopt.files import read_regular, reason
 from setupopt.project.toml_positions import Loc, deep_key, key_at, key_lines, key_text, nearest_line, quoted
 
 LARGEST = 300_000  # bytes; the examples have a few thousand
-_COMMA = re.compile(r"[^=#]*=\s*([-+]?\d+,\d+)\s*(?:#.*)?")
+_MINUS = "\u2010\u2011\u2012\u2013\u2014\u2212\ufe63\uff0d"  # what word processors put for the minus sign
+# A number behind "=", or in a list behind "[" or ",", up to the next mark
+_COMMA = re.compile(rf"=\s*([-+{_MINUS}]?\d+,\d+)\s*(?=[,}}#]|$)")
+_OTHER_MINUS = re.compile(rf"[=\[,]\s*([{_MINUS}]\s*\d[\d.,]*(?<!,))")
 
 
 @dataclass(frozen=True)
@@ -67,17 +70,12 @@ def read_text(path: Path, largest: int) -> str:
 
 def _read_bytes(path: Path, largest: int) -> bytes:
     try:
-        if not path.is_file():
-            found = "something that is not a file" if path.exists() else "no such file"
-            raise _refused(path, None, "", found, "a file to read")
-        size = path.stat().st_size
-        if size > largest:
-            raise _refused(path, None, "", f"{size} bytes", f"at most {largest} bytes")
-        return path.read_bytes()
+        return read_regular(path, largest)
+    except FileNotFoundError:
+        found = "no such file"
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
-        raise _refused(
-            path, None, "", f"that it cannot be read ({reason(error)})", "a file to read"
-        ) from None
+        found = f"that it cannot be read ({reason(error)})"
+    raise _refused(path, None, "", found, "a file to read")
 
 
 _PLACE = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)$")
@@ -90,19 +88,23 @@ def _syntax(path: Path, text: str, message: str) -> InputErrors:
     line = int(place[1]) if place and place[1] else text.count("\n") + 1 if place else None
     key = key_at(text, line) if line else ()
     said = message[: place.start()] if place else message
-    if comma := _decimal_comma(text, line):
-        expected = f"a number with a decimal point: {comma.replace(',', '.')}"
-        return _refused(path, line, key_text(key), comma, expected)
+    if mistake := _odd_number(text, line):
+        return _refused(path, line, key_text(key), *mistake)
     if said.startswith(_TWICE):
         return _refused(path, line, key_text(key), "it a second time", "every key and table once")
     return _refused(path, line, key_text(key), f"a mistake of syntax ({said})", "valid TOML")
 
 
-def _decimal_comma(text: str, line: int | None) -> str:
-    """The number that stands on a line with a decimal comma; empty where there is none."""
+def _odd_number(text: str, line: int | None) -> tuple[str, str] | None:
+    """A number with a decimal comma or another minus sign on a line, and what is expected instead."""
     lines = text.splitlines()
-    found = _COMMA.fullmatch(lines[line - 1]) if line and line <= len(lines) else None
-    return found[1] if found else ""
+    content = lines[line - 1] if line and line <= len(lines) else ""
+    if found := _OTHER_MINUS.search(content):
+        plain = "-" + found[1].lstrip(_MINUS + " ").replace(",", ".")
+        return found[1], f"a number with the minus sign of the keyboard: {plain}"
+    if found := _COMMA.search(content):
+        return found[1], f"a number with a decimal point: {found[1].replace(',', '.')}"
+    return None
 
 
 def _refused(path: Path, line: int | None, key: str, found: str, expected: str) -> InputErrors:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
-from setupopt.project.model import Car, ClearancePoint, Setup
+from setupopt.project.model import Car, ClearancePoint
 from setupopt.project.static_checks import floor_height
 
 
@@ -30,6 +30,6 @@ def undersides(car: Car) -> tuple[Underside, ...]:
     return tuple(found)
 
 
-def static_gap(car: Car, setup: Setup, part: Underside | ClearancePoint) -> float:
-    """Gap of a place on the pad, m; (setups) for a setup of arrays."""
-    return floor_height(car.air, setup, part.station) + part.offset
+def static_gap(car: Car, ride_heights: tuple[Any, Any], part: Underside | ClearancePoint) -> Any:
+    """Gap of a place on the pad, m; as many as there are ride heights, front and rear."""
+    return floor_height(car.air, ride_heights, part.station) + part.offset

@@ -10,13 +10,14 @@ from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
 from setupopt.errors import InputError, InputErrors
-from setupopt.project.field_types import UNION_TAGS, Table
+from setupopt.project.field_types import UNION_TAGS, UNIT, Table
 from setupopt.project.toml_file import TomlFile, look_up, shown
 from setupopt.project.toml_positions import Loc, key_text
 
 File = TypeVar("File", bound=Table)
 
-MOST = 1000  # mistakes told of one file; it is then of another kind altogether
+MOST = 1000  # mistakes reported of one file; it is then of another kind altogether
+_NEAR = 0.75  # share of letters in common, as difflib counts it: "caster" and "camber" have 0.67
 
 
 def checked(file: TomlFile, schema: type[File]) -> File:
@@ -56,7 +57,12 @@ def _unknown_key(file: TomlFile, schema: type[Table], loc: Loc) -> tuple[str, In
 
 
 def _nearest(key: str, known: list[str]) -> list[str]:
-    return difflib.get_close_matches(key[:80], known, 1)
+    """The known key that may be meant, if one is near: the units at their ends do not make two keys alike."""
+    stems = {UNIT.sub("", name): name for name in known}
+    stem = UNIT.sub("", key[:80])
+    longer = [name for name in stems if name.startswith(stem) or stem.startswith(name)]
+    near = difflib.get_close_matches(stem, stems, 1, _NEAR) or longer[:1]
+    return [stems[name] for name in near]
 
 
 def describe(schema: type[Table], loc: Loc) -> str:

@@ -22,7 +22,6 @@ from setupopt.project.model import (
 )
 from setupopt.project.settings import SETTINGS, Setting, in_file_units
 from setupopt.project.static_checks import (
-    GRAVITY,
     axles,
     corner_load,
     floor_height,
@@ -32,10 +31,11 @@ from setupopt.project.static_checks import (
     unsprung_mass,
 )
 from setupopt.project.underbody import static_gap, undersides
-from setupopt.units import MM, N_PER_MM, PERCENT
+from setupopt.units import GRAVITY, MM, N_PER_MM, PERCENT
 
 DEEP = 0.15  # of a tyre's radius, pressed in at rest
 HARD = 0.003
+MOST_LISTED = 12  # values in one caution
 
 
 def cautions(
@@ -94,19 +94,40 @@ def _tyres(car: Car, setup: Setup) -> Iterator[str]:
 
 
 def _air(car: Car, setup: Setup, file: str) -> Iterator[str]:
+    yield from _stations(car, file)
     for element in car.air.elements:
-        if element.peak_gap > max(car.front.tyre.radius, car.rear.tyre.radius):
+        if element.ground_area > 0.0 and element.peak_gap > max(car.front.tyre.radius, car.rear.tyre.radius):
             peak = _mm(element.peak_gap)
             yield f"{file} air.element {element.name!r}: a peak gap of {peak} mm exceeds a tyre's radius"
-        gap = floor_height(car.air, setup, element.station) + element.offset
+        gap = floor_height(car.air, setup.ride_heights, element.station) + element.offset
         if gap <= 0:
             yield f"{file} air.element {element.name!r}: touches the road at rest, gap {_mm(gap)} mm"
     for point in car.clearance:
-        gap = floor_height(car.air, setup, point.station) + point.offset
+        gap = floor_height(car.air, setup.ride_heights, point.station) + point.offset
         if gap < point.least_gap - 1e-9:
             yield (
                 f"{file} clearance {point.name!r}: {_mm(gap)} mm clear at rest, "
                 f"less than its least gap of {_mm(point.least_gap)} mm"
+            )
+
+
+def _stations(car: Car, file: str) -> Iterator[str]:
+    """Parts of a body that are not where the sign of their station, or their name, says."""
+    air, half = car.air, car.wheelbase / 2.0
+    named = [
+        ("air.front_ride_station_mm", air.front_ride_station),
+        ("air.rear_ride_station_mm", air.rear_ride_station),
+    ]
+    named += [(f"air.element {element.name!r}", element.station) for element in air.elements]
+    named += [(f"clearance {point.name!r}", point.station) for point in car.clearance]
+    for label, station in named:
+        ahead = station < -half or ("rear" in label.lower() and station < half)
+        behind = station > 3.0 * half or ("front" in label.lower() and station > half)
+        if ahead or behind:
+            side = "ahead" if ahead else "behind"
+            yield (
+                f"{file} {label}: a station of {_mm(station)} mm lies far {side}; "
+                "it is measured behind the front axle, ahead of it negative"
             )
 
 
@@ -176,14 +197,16 @@ def _out_of_reach(car: Car, setup: Setup, limits: Limits, file: str) -> Iterator
     corners = [replace(setup, front=front, rear=rear) for front, rear in ends]
     said = "is out of reach: with the ride heights of limits.toml"
     for point in car.clearance:
-        most = max(static_gap(car, corner, point) for corner in corners)
+        most = max(static_gap(car, corner.ride_heights, point) for corner in corners)
         if point.least_static_gap is not None and most < point.least_static_gap - 1e-9:
             yield (
                 f"{file} clearance {point.name!r}: least_static_gap_mm {said} it comes no higher "
                 f"than {_mm(most)} mm"
             )
     least = limits.packaging.ground_clearance_least
-    reached = [(max(static_gap(car, c, part) for c in corners), part.name) for part in undersides(car)]
+    reached = [
+        (max(static_gap(car, c.ride_heights, part) for c in corners), part.name) for part in undersides(car)
+    ]
     most, name = min(reached)
     if least is not None and most < least - 1e-9:
         yield (
@@ -211,7 +234,10 @@ def _axle_limits(name: str, stood: AxleSetup, limits: AxleLimits) -> Iterator[st
             yield f"{place} lies outside limits.toml's {low:g} to {high:g} {setting.unit}"
 
 
-def _listed(values: Iterable[float], setting: Setting) -> str:
+def _listed(values: Sequence[float], setting: Setting) -> str:
+    if len(values) > MOST_LISTED:
+        low, high = min(values) / setting.factor, max(values) / setting.factor
+        return f"{len(values)} values from {low:g} to {high:g} {setting.unit}"
     return ", ".join(f"{value / setting.factor:g}" for value in values) + f" {setting.unit}"
 
 

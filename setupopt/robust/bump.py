@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from setupopt.evaluation.cases import CaseSet
-from setupopt.jobs.chunk_ranges import Span, spans
+from setupopt.jobs.chunk_ranges import ChunkRange, chunk_ranges
 from setupopt.physics.inputs import ANSWER, Floats, Records
 from setupopt.physics.obstacle import crossing_margin, least_allowed, time_step
 from setupopt.project.model import Project, Setup
@@ -135,11 +135,11 @@ class BumpSearch:
         """Every case about its trim."""
         return BumpRides(self.project, self.setup, self.cases)
 
-    def jobs(self) -> list[Span]:
+    def jobs(self) -> list[ChunkRange]:
         """All cases, a few seconds' work each."""
-        return spans(len(self.cases), _CASES_A_CHUNK)
+        return chunk_ranges(len(self.cases), _CASES_A_CHUNK)
 
-    def __call__(self, job: Span) -> Records:
+    def __call__(self, job: ChunkRange) -> Records:
         found, hint = np.zeros(job.size, dtype=BUMP), Worst(np.nan, np.nan, 0)
         for place, row in enumerate(job.items):
             worst = hint = self.rides.worst_of(row, self.floor, hint)

@@ -11,7 +11,10 @@ import numpy as np
 from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.evaluation.model import evaluate
 from setupopt.evaluation.result import Result
-from setupopt.jobs.checkpointed_jobs import Store, WorkerPool, fingerprint, run_chunks
+from setupopt.jobs.fingerprint import fingerprint
+from setupopt.jobs.pool import WorkerPool
+from setupopt.jobs.run import run_chunks
+from setupopt.jobs.store import Store
 from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import Project, Setup
 from setupopt.project.needs import need

@@ -1,4 +1,4 @@
-"""Bodies and setups against each other: ranked by worst margin, with the reason why each loses."""
+"""Bodies and setups compared: ranked by worst margin, with the reason why each loses to the best."""
 
 from __future__ import annotations
 
@@ -16,24 +16,40 @@ from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.losses import LossBudget, loss_budget
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result, degrees
-from setupopt.jobs.checkpointed_jobs import SerialExecutor, Store, WorkerPool, fingerprint, run_chunks
+from setupopt.jobs.pool import SerialExecutor, WorkerPool
+from setupopt.jobs.run import run_chunks
+from setupopt.jobs.store import Store
 from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import told, with_body
 from setupopt.project.model import Project, Setup
+from setupopt.search.objective import objective_of
 from setupopt.search.parts.discrete_choice import choose_parts
-from setupopt.search.parts.node_solver import one_at_a_time
-from setupopt.search.relaxation import Progress, root_of
+from setupopt.search.relaxation import Progress, relaxed_optimum
 from setupopt.search.setup_problem import SetupProblem
+from setupopt.search.solver import one_at_a_time
+from setupopt.search.study_name import study_name
 
 # Margins closer than this are a tie: trims are found to 1e-9.
 _TIE = 1e-9
 
 
 @dataclass(frozen=True)
-class Contender:
-    """A setup on a body. `is_own_best`: searched for that body; else as it was given.
+class ComparisonOptions:
+    """Options of `compare`.
 
-    `project` wears the body; `result` is of the venue's sweep.
+    `as_is`: search nothing, but evaluate every body with every setup. `starts`: setups from which the best
+    setup of every body is searched, the first of them today's.
+    """
+
+    as_is: bool = False
+    starts: int = 2
+
+
+@dataclass(frozen=True)
+class Contender:
+    """A setup with a body. `is_own_best`: searched for that body; otherwise as it was given.
+
+    `project` has the body; `result` is of the venue's sweep.
     """
 
     project: Project
@@ -55,22 +71,29 @@ class Contender:
     @property
     def by_attitude(self) -> Floats:
         """Worst margin of every attitude, (attitudes); minus infinity where contact is lost."""
-        held = np.where(self.result.contact[0], self.result.margin[0], -np.inf)
-        return np.asarray(held.reshape(len(self.result.cases.attitudes), -1).min(axis=1))
+        attitudes = len(self.result.cases.attitudes)
+        return np.asarray(self.result.safe_margin[0].reshape(attitudes, -1).min(axis=1))
 
     @property
     def holds(self) -> bool:
         """Whether contact is kept in every case and no limit is broken."""
         return not self.result.lost() and not self.broken
 
+    @property
+    def rank(self) -> tuple[object, ...]:
+        """Sorts lost contact last, then broken limits, then the margin; equals by body, name and settings."""
+        s = self.setup
+        fails = (self.result.lost(), len(self.broken) > 0)
+        return *fails, -self.margin, s.body or "", s.name, astuple(s.front), astuple(s.rear)
+
 
 @dataclass(frozen=True)
 class Reason:
-    """Why a contender loses to the best: in its worst case `cause` takes `more` margin than from the best.
+    """Why a contender loses to the best: in its worst case, `cause` takes `more` margin than from the best.
 
-    `behind`: by how much it lies behind the best in that case; negative: ahead of it. `more` and `behind` are
-    None where the contender loses contact; `cause` is then what taken away would hold it, if one would.
-    `cause` and `more` are None where no single cause takes more.
+    `behind`: how much less margin than the best it has in that case; negative: more margin. Where the
+    contender loses contact, `more` and `behind` are None, and `cause` is the one whose removal would keep
+    contact, if one would. `cause` and `more` are None where no single cause takes more.
     """
 
     roll_angle_deg: float
@@ -94,9 +117,9 @@ class Comparison:
 
     @cached_property
     def is_best(self) -> np.ndarray:
-        """Where each is the best, (contenders, attitudes): of those that break no limit, ties count for all.
+        """Where each is the best, (contenders, attitudes), among those that break no limit.
 
-        Where every contender breaks a limit, it is the best of all.
+        A tie counts for all in it. Where every contender breaks a limit, the best of all.
         """
         margins = np.array([one.by_attitude for one in self.contenders])
         kept = np.array([not one.broken for one in self.contenders])
@@ -110,59 +133,54 @@ class Comparison:
 
 
 def compare(
-    project: Project, setups: Sequence[Setup] = (), as_is: bool = False, starts: int = 2,
-    progress: Progress | None = None, crew: WorkerPool | None = None,
-) -> Comparison:  # fmt: skip
-    """Every body of a project with its own best setup, and `setups` as they are; the worst margin decides.
+    project: Project,
+    setups: Sequence[Setup] = (),
+    options: ComparisonOptions | None = None,
+    progress: Progress | None = None,
+    pool: WorkerPool | None = None,
+) -> Comparison:
+    """Every body of a project with its own best setup, and `setups` as they are, ranked by worst margin.
 
-    `as_is`: nothing is searched; every body with every setup, today's where none is given. In which order
-    bodies and setups are listed changes nothing. Raises UserError where there is nothing to compare, a setup
-    names a body that there is not, or limits.toml is missing for a search.
-
-    Bodies are searched by `crew`, if one is given, to the same numbers; those that are finished are kept
-    until all are.
+    With `options.as_is` nothing is searched: every body is evaluated with every setup, or with today's where
+    none is given. The order of bodies and setups changes nothing. `progress` gets the state of the work in
+    words. Bodies are searched by `pool`, if one is given, to the same numbers; those that are finished are
+    kept until all are. Margins have no unit; setups are in SI. Raises UserError where there is nothing to
+    compare, for a setup whose body does not exist, and where limits.toml is missing for a search.
     """
-    searched, given = _wanted(project, setups, as_is)
-    total, say = len(searched) + len(given), progress or (lambda text: None)
+    options = options or ComparisonOptions()
+    report = progress or (lambda text: None)
+    bodies, given = _wanted(project, setups, options.as_is)
+    total = len(bodies) + len(given)
     if total < 2:
         raise UserError(
             "nothing to compare: one body and one setup; put bodies in bodies/, or name setup files"
         )
-    found = _searched(project, searched, BestPoint(project, starts, total, say), crew) if searched else []
-    for number, setup in enumerate(given, len(searched) + 1):
-        say(f"{number} of {total}")
-        found.append(_evaluated(project, setup, False))
-    ranked = sorted(found, key=_rank)
+    best = BestPoint(project, options, total, report)
+    found = [_contender(project, setup, True) for setup in _best_setups(bodies, best, pool)]
+    for number, setup in enumerate(given, len(bodies) + 1):
+        report(f"{number} of {total}")
+        found.append(_contender(project, setup, False))
+    ranked = sorted(found, key=lambda contender: contender.rank)
     return Comparison(project, tuple(ranked), tuple(_reason(ranked[0], one) for one in ranked))
-
-
-def _rank(contender: Contender) -> tuple[object, ...]:
-    """Lost contact last, then broken limits, then the margin; equals however they were listed."""
-    s = contender.setup
-    names = s.body or "", s.name, astuple(s.front), astuple(s.rear)
-    return contender.result.lost(), len(contender.broken) > 0, -contender.margin, *names
 
 
 # ---- contenders --------------------------------------------------------------------------------------------
 
 
-def _bodies(project: Project) -> list[str | None]:
-    return [None, *(body.name for body in project.bodies)]
-
-
 def _wanted(project: Project, setups: Sequence[Setup], as_is: bool) -> tuple[list[str | None], list[Setup]]:
     """Bodies whose best setup is to be found, and setups as they are, each with its body."""
+    bodies = [None, *(body.name for body in project.bodies)]
     if as_is:
-        with_bodywork = product(setups or [project.setup], _bodies(project))
-        return [], [replace(setup, body=body) for setup, body in with_bodywork]
+        pairs = product(setups or [project.setup], bodies)
+        return [], [replace(setup, body=body) for setup, body in pairs]
     if project.limits is None:
         raise UserError(
             f"{project.folder / 'limits.toml'} is missing: compare needs it to give each body its own best "
             "setup; with --as-is it does without"
         )
     for setup in setups:
-        with_body(project, setup.body)  # a body that there is not is refused before the search
-    return _bodies(project), list(setups)
+        with_body(project, setup.body)  # a body that does not exist is refused before the search
+    return bodies, list(setups)
 
 
 class _Body(NamedTuple):
@@ -176,60 +194,60 @@ class _Body(NamedTuple):
 class BestPoint:
     """The search for a body's best setup, called with a body: as `propose` finds it with that body alone.
 
-    It answers with a point (variables). `say` is for this process; other machines are sent none.
+    The answer is a point (variables). `report` is for this process; other machines get none.
     """
 
     project: Project
-    starts: int
+    options: ComparisonOptions
     total: int = 1
-    say: Progress | None = None
+    report: Progress | None = None
 
     def problem(self, body: str | None) -> SetupProblem:
-        """What is solved for a body."""
-        assert self.project.limits is not None
-        return SetupProblem(with_body(self.project, body), self.project.limits)
+        """The problem of a body."""
+        return SetupProblem(with_body(self.project, body), objective_of(self.project.venue))
 
     def __call__(self, body: _Body) -> Floats:
-        problem, say = self.problem(body.name), self._telling(body)
+        problem = self.problem(body.name)
+        report = self._report(body)
         with one_at_a_time:
-            root = root_of(problem, False, self.starts, 0, say)
-            return choose_parts(problem.project, [root], None, ("compare", self.starts), say).point
+            root = relaxed_optimum(problem, False, self.options.starts, 0, report)
+            name = study_name(problem.project, self.options)
+            return choose_parts(name, [root], None, report).point
 
-    def _telling(self, body: _Body) -> Progress | None:
-        say, head = self.say, f"{body.number} of {self.total}: {told(body.name)}"
-        return None if say is None else lambda text: say(f"{head}: {text}")
+    def _report(self, body: _Body) -> Progress | None:
+        report = self.report
+        head = f"{body.number} of {self.total}: {told(body.name)}"
+        return None if report is None else lambda text: report(f"{head}: {text}")
 
 
-def _searched(
-    project: Project, bodies: Sequence[str | None], best: BestPoint, crew: WorkerPool | None
-) -> list[Contender]:
+def _best_setups(bodies: Sequence[str | None], best: BestPoint, pool: WorkerPool | None) -> list[Setup]:
     """The best setup of every body. A body is a chunk, kept until all are there."""
-    p, say, jobs = project, best.say, [_Body(number, name) for number, name in enumerate(bodies, 1)]
-    store = Store.open(
-        fingerprint("compare", p.car, p.venue, p.setup, p.limits, p.bodies, p.own_body, best.starts)
-    )
-    finished = iter(range(1, len(jobs) + 1))
+    if not bodies:
+        return []
+    jobs = [_Body(number, name) for number, name in enumerate(bodies, 1)]
+    store = Store.open(study_name(best.project, best.options))
+    finished = iter(jobs)
 
     def progress(_: int) -> None:
-        if say is not None:
-            say(f"{next(finished)} of {best.total} finished")
+        if best.report is not None:
+            best.report(f"{next(finished).number} of {best.total} finished")
 
-    do, pool = (best, SerialExecutor()) if crew is None else (replace(best, say=None), crew)
-    points = list(run_chunks("best", do, jobs, store=store, pool=pool, progress=progress))
-    store.finish()
+    search = best if pool is None else replace(best, report=None)
+    points = run_chunks("best", search, jobs, store=store, pool=pool or SerialExecutor(), progress=progress)
     setups = [
         best.problem(body).setup(point, f"Best with {told(body)}")
         for body, point in zip(bodies, points, strict=True)
     ]
-    return [_evaluated(project, setup, True) for setup in setups]
+    store.finish()
+    return setups
 
 
-def _evaluated(project: Project, setup: Setup, is_own_best: bool) -> Contender:
-    """A setup on the body it names."""
-    with_bodywork = with_body(project, setup.body)
-    model, cases = Model(with_bodywork.car), sweep_cases(project.venue)
-    result = model.run(model.settings(setup), cases)
-    return Contender(with_bodywork, setup, is_own_best, result, broken(with_bodywork, setup, result))
+def _contender(project: Project, setup: Setup, is_own_best: bool) -> Contender:
+    """A setup evaluated with the body it names."""
+    own = with_body(project, setup.body)
+    model = Model(own.car)
+    result = model.run(model.settings(setup), sweep_cases(own.venue))
+    return Contender(own, setup, is_own_best, result, broken(own, setup, result))
 
 
 # ---- why ---------------------------------------------------------------------------------------------------
@@ -239,13 +257,18 @@ def _reason(best: Contender, loser: Contender) -> Reason | None:
     """Why a contender loses, by the loss budgets of both in its worst case; None for the best itself."""
     if loser is best:
         return None
-    cases, row = loser.result.cases, loser.worst
-    own, other = _budget(loser, cases, row), _budget(best, cases, row)
-    place = degrees(cases.records["roll_angle"][row]), cases.attitude[row]
-    along = cases.along(row).get("along_mm")
+    cases = loser.result.cases
+    row = loser.worst
+    own = _budget(loser, cases, row)
+    other = _budget(best, cases, row)
     if own.margin is None or other.margin is None:
-        return Reason(*place, own.regaining[0] if own.regaining else None, None, None, along)
-    return Reason(*place, *_extra(own, other), other.margin - own.margin, along)
+        cause = own.regaining[0] if own.regaining else None
+        more = behind = None
+    else:
+        cause, more = _largest_difference(own, other)
+        behind = other.margin - own.margin
+    angle = degrees(cases.records["roll_angle"][row])
+    return Reason(angle, cases.attitude[row], cause, more, behind, **cases.along(row))
 
 
 def _budget(contender: Contender, cases: CaseSet, row: int) -> LossBudget:
@@ -253,16 +276,17 @@ def _budget(contender: Contender, cases: CaseSet, row: int) -> LossBudget:
     return loss_budget(model, model.settings(contender.setup), cases, row)
 
 
-def _extra(own: LossBudget, other: LossBudget) -> tuple[str | None, float | None]:
-    """The cause that takes most more from one than from the other; one that acts on it alone takes all more.
+def _largest_difference(own: LossBudget, other: LossBudget) -> tuple[str | None, float | None]:
+    """The cause that takes more from one than from the other, by the most, and how much more.
 
-    Left out are causes whose removal costs one of the two its contact: what they take is not known.
+    A cause that acts on one alone takes all of it more. A cause whose removal costs one of the two its
+    contact is left out: what it takes is not known.
     """
-    spared = {loss.cause: 0.0 if not loss.in_case else loss.gain for loss in other.losses}
-    extra = {
-        loss.cause: loss.gain - taken
-        for loss in own.losses
-        if loss.gain is not None and (taken := spared[loss.cause]) is not None
-    }
+    spared = {loss.cause: loss.gain if loss.in_case else 0.0 for loss in other.losses}
+    extra = {}
+    for loss in own.losses:
+        less = spared[loss.cause]
+        if loss.gain is not None and less is not None:
+            extra[loss.cause] = loss.gain - less
     worst = max(extra, key=lambda cause: extra[cause], default=None)
     return (None, None) if worst is None or extra[worst] <= 0.0 else (worst, extra[worst])

@@ -1,4 +1,4 @@
-"""What is asked: how much each attitude counts, the least margin it must have, and what is to stay."""
+"""What is raised: the weight of each attitude, the minimum margin it must have, and which settings stay."""
 
 from __future__ import annotations
 
@@ -13,69 +13,72 @@ from setupopt.physics.inputs import Floats
 from setupopt.project.model import AXLES, Venue
 from setupopt.project.settings import SETTINGS
 
-# What keeps the body that the car wears.
+# This name among the settings to keep fixes the body that the car wears.
 BODY = "body"
 
 
 @dataclass(frozen=True)
-class Goal:
-    """Weights and floors of the attitudes of a venue, in their order.
+class Objective:
+    """Weights and minimum margins of the attitudes of a venue, (attitudes), in its order.
 
-    An attitude of weight w counts as if the share of grip it uses were w times as large: a margin m counts
-    as 1 - w (1 - m). Weight 0 leaves it out of what is raised; its floor, if it has one, holds all the
-    same. Floors are margins; minus infinity where there is none.
+    The weighted margin of a margin m is 1 - w (1 - m), as if the share of grip that is used were w times as
+    large. An attitude of weight 0 is not raised; its minimum margin counts all the same. A minimum margin is
+    minus infinity where there is none.
     """
 
     names: tuple[str, ...]
     weights: Floats
-    floors: Floats
+    minimum_margins: Floats
 
-    def counts(self, attitude: np.ndarray, margin: Floats) -> Floats:
-        """Margins as they count; `attitude` (...) by number, `margin` (...)."""
+    def weighted(self, attitude: np.ndarray, margin: Floats) -> Floats:
+        """Weighted margins; `attitude` (...) by number, `margin` (...)."""
         return np.asarray(1.0 - self.weights[attitude] * (1.0 - margin))
 
     @property
     def is_plain(self) -> bool:
-        """Whether every attitude counts alike, and none has a floor of its own."""
-        return bool((self.weights == 1.0).all() and np.isneginf(self.floors).all())
+        """Whether every attitude has weight 1 and none has a minimum margin of its own."""
+        return bool((self.weights == 1.0).all() and np.isneginf(self.minimum_margins).all())
+
+    def numbers(self, names: Sequence[str]) -> np.ndarray:
+        """Attitudes by number."""
+        return np.array([self.names.index(name) for name in names], dtype=int)
 
 
-def goal_of(
-    venue: Venue, weights: Mapping[str, float] | None = None, floors: Mapping[str, float] | None = None
-) -> Goal:
-    """The goal for a venue; attitudes that are not named count once.
+def objective_of(
+    venue: Venue,
+    weights: Mapping[str, float] | None = None,
+    minimum_margins: Mapping[str, float] | None = None,
+) -> Objective:
+    """The objective for a venue. An attitude that is not named has weight 1.
 
-    An attitude with a floor and no weight needs its floor only. Raises UserError for a name that the venue
-    does not have, and where no attitude is left to be raised.
+    An attitude with a minimum margin and no weight has weight 0. Raises UserError for an attitude that the
+    venue does not have, and where all weights are 0.
     """
     names = tuple(attitude.name for attitude in venue.attitudes)
-    given, least = dict(weights or {}), dict(floors or {})
-    for name in (*given, *least):
-        _require(name, names)
-    whole = dict.fromkeys(least, 0.0) | given
-    heavy = np.array([whole.get(name, 1.0) for name in names])
-    if not (heavy > 0.0).any():
+    least = dict(minimum_margins or {})
+    given = dict.fromkeys(least, 0.0) | dict(weights or {})
+    for name in given:
+        if name not in names:
+            near = get_close_matches(name, names, len(names), 0.0)
+            known = ", ".join(f'"{one}"' for one in near)
+            raise UserError(f'no attitude "{name}" in venue.toml; there are {known}')
+    every = np.array([given.get(name, 1.0) for name in names])
+    if not (every > 0.0).any():
         raise UserError("every attitude has a floor alone or no weight: leave one to be raised")
-    return Goal(names, heavy, np.array([least.get(name, -np.inf) for name in names]))
+    return Objective(names, every, np.array([least.get(name, -np.inf) for name in names]))
 
 
-def _require(name: str, names: tuple[str, ...]) -> None:
-    if name not in names:
-        near = get_close_matches(name, names, len(names), 0.0)
-        known = ", ".join(f'"{one}"' for one in near)
-        raise UserError(f'no attitude "{name}" in venue.toml; there are {known}')
+def fixed_settings(keep: Sequence[str]) -> frozenset[str]:
+    """Names of the settings that stay, such as "front.camber_deg"; a key without an axle means both axles.
 
-
-def pinned(keep: Sequence[str]) -> frozenset[str]:
-    """Names of the variables that are to stay, "front.camber_deg"; a key without an axle means both.
-
-    "body" stays as it is. Raises UserError for what no setting is called.
+    The name "body" fixes the body. Raises UserError for a name that is no setting.
     """
-    known = {f"{axle}.{setting.key}": (f"{axle}.{setting.key}",) for axle in AXLES for setting in SETTINGS}
-    both = {setting.key: tuple(f"{axle}.{setting.key}" for axle in AXLES) for setting in SETTINGS}
-    whole = {**known, **both, BODY: (BODY,)}
+    known = {BODY: [BODY]}
+    for setting in SETTINGS:
+        both = [f"{axle}.{setting.key}" for axle in AXLES]
+        known |= {name: [name] for name in both} | {setting.key: both}
     for name in keep:
-        if name not in whole:
-            near = ", ".join(get_close_matches(name, whole, 4, 0.0))
+        if name not in known:
+            near = ", ".join(get_close_matches(name, known, 4, 0.0))
             raise UserError(f'no setting "{name}" to keep; nearest are {near}')
-    return frozenset(one for name in keep for one in whole[name])
+    return frozenset(one for name in keep for one in known[name])

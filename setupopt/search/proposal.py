@@ -1,37 +1,65 @@
-"""A proposal with its evidence."""
+"""A proposal with its evidence, and the options of the search for it."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from setupopt.evaluation.limits_check import Broken
+from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.result import Field, Result
 from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project, Setup
 from setupopt.search.global_bounds import Sensitivity
-from setupopt.search.objective import Goal
+from setupopt.search.objective import Objective
 from setupopt.search.parts.branch_and_bound import BranchAndBoundResult
 from setupopt.search.shadow_prices import ShadowPrice
 
-# Cases this close to the worst margin are told to the user as those that bind.
+# Cases this close to the worst weighted margin are active.
 _CLOSE = 0.003
+# A minimum margin missed by less is reached: the search satisfies limits to about this.
+_TOLERANCE = 1e-6
+# What the user sees of an active case.
+_SHOWN = ("roll_angle_deg", "along_mm", "attitude", "margin", "first_axle")
+
+
+@dataclass(frozen=True)
+class ProposalOptions:
+    """Options of `propose`.
+
+    `starts`: setups from which every body is searched, the first of them today's; `seed`: of the others.
+    `weights`: by attitude, without unit, 1 unless given; weight 0 leaves an attitude out. `minimum_margins`:
+    by attitude, without unit; such an attitude has weight 0 unless given. `keep`: settings that stay as they
+    are, "front.camber_deg", or "camber_deg" for both axles, or "body". `robust`: raise the worst margin of
+    the worst build within the tolerance of limits.toml. `loss`: worst margin that alternatives may lose; 0
+    for no alternatives. `study`: an Optuna storage URL that keeps the choice of parts; None: a file in the
+    user's cache until the work is done.
+    """
+
+    starts: int = 4
+    seed: int = 0
+    weights: Mapping[str, float] | None = None
+    minimum_margins: Mapping[str, float] | None = None
+    keep: Sequence[str] = ()
+    robust: bool = False
+    loss: float = 0.01
+    study: str | None = None
 
 
 @dataclass(frozen=True)
 class Evidence:
-    """How good the proposal is, as merits: worst margins as they count.
+    """How good the proposal is, as merits: weighted worst margins.
 
-    `continuous`: with parts and steps of any value; `with_parts`: with parts from the shelf; `bound`: what no
-    setup can be worth more than, as far as climbs tell. `searched`: what an independent search found by
-    itself, over the whole index, and `climbed`: where a climb from there ended.
+    `continuous`: with parts and steps of any value; `with_parts`: with parts from the shelf; `bound`: the
+    merit that no setup exceeds, as far as local searches find. `searched`: the end of an independent search,
+    over the whole index, and `searched_end`: the end of a local search from there.
     """
 
     ends_of_starts: tuple[float, ...]  # best first
     searched: float
-    climbed: float
+    searched_end: float
     searched_points: int
     bound: float
     continuous: float
@@ -49,11 +77,11 @@ class Evidence:
 
 @dataclass(frozen=True)
 class Robustness:
-    """What reckoning with build errors costs and brings, at the continuous optima; and the proposed setup's.
+    """What a robust search costs and brings, at the continuous optima; and the proposed setup's margins.
 
-    Worst margins of all attitudes, whatever they count; minus infinity where contact is lost. `margin`: of
-    the exact car; `built`: of the worst build that a search of corners finds. `cloud_least`: the least of
-    `cloud_count` builds spread over the box round the proposed setup.
+    Worst margins of all attitudes, without weights; minus infinity where contact is lost. `margin`: of the
+    exact car; `built`: of the worst build that a search of corners finds. `cloud_least`: the least of
+    `cloud_count` builds spread over the tolerance of the proposed setup.
     """
 
     exact_margin: float  # of the setup that is best without build errors
@@ -79,7 +107,7 @@ class Robustness:
 
 @dataclass(frozen=True)
 class ActiveCase:
-    """A case that holds the margin down; `weight`: its share in doing so, all of them one."""
+    """A case that limits the margin; `weight`: its share in this, 1 for all of them together."""
 
     fields: Field
     weight: float
@@ -87,52 +115,38 @@ class ActiveCase:
 
 @dataclass(frozen=True)
 class Alternative:
-    """A clearly different setup that loses little: its worst margin, and that as it counts.
+    """A clearly different setup that loses little: its worst margin, and its weighted worst margin.
 
-    `differs`: the setting that differs most, by its name.
+    `differs`: the name of the setting that differs most.
     """
 
     setup: Setup
     margin: float
-    counted: float
+    weighted_margin: float
     differs: str
 
 
 @dataclass(frozen=True)
-class Proposal:
-    """A proposed setup. `project` wears its body, `today` that of today; `free`: settings that could change.
+class CheckedSetup:
+    """A setup, checked. This judges whether a proposal passes.
 
-    Results are of the dense sweep and of what lies between its angles.
+    `project` has the body of the setup. `result`: of the dense sweep; `between`: of the worst roll angles
+    between those of that sweep. `broken`: limits that the setup breaks. `missed_minimums`: attitudes under
+    their own minimum margin.
     """
 
     project: Project
-    today: Project
     setup: Setup
-    free: tuple[Variable, ...]
-    goal: Goal
-    result: Result  # of the proposed setup on the dense sweep
-    between: Result  # of it where it stands worst between those angles
-    start_result: Result  # of today's setup on the dense sweep
-    counted: float  # worst margin as it counts
-    start_counted: float
-    broken: tuple[Broken, ...]  # limits that the proposed setup breaks
-    floors_broken: tuple[str, ...]  # attitudes whose own floor is not kept
-    bindings: tuple[ActiveCase, ...]  # worst first
-    prices: tuple[ShadowPrice, ...]
-    gains: tuple[Sensitivity, ...]
-    alternatives: tuple[Alternative, ...]
-    robustness: Robustness | None
-    evidence: Evidence
+    objective: Objective
+    result: Result
+    between: Result
+    broken: tuple[Broken, ...]
+    missed_minimums: tuple[str, ...]
 
     @property
     def margin(self) -> float:
         """Worst margin of all attitudes, between the angles too; minus infinity where contact is lost."""
         return float(min(self.result.worst_margin[0], self.between.worst_margin[0]))
-
-    @property
-    def start_margin(self) -> float:
-        """The same of today's setup, on the dense sweep."""
-        return float(self.start_result.worst_margin[0])
 
     @property
     def worst(self) -> Field:
@@ -143,59 +157,97 @@ class Proposal:
 
     @property
     def holds(self) -> bool:
-        """Whether every case has a trim, and every limit and every attitude's floor is kept."""
-        return bool(np.isfinite(self.margin)) and not self.broken and not self.floors_broken
+        """Whether contact is kept in every case, and every limit and minimum margin is satisfied."""
+        return bool(np.isfinite(self.margin)) and not self.broken and not self.missed_minimums
 
     def by_attitude(self) -> list[tuple[str, float, float, float]]:
-        """Name, worst margin, weight and floor of every attitude, in the order of the venue."""
-        worst = worst_by_attitude(self.result, self.between)
-        asked = self.goal.weights.tolist(), self.goal.floors.tolist()
-        return list(zip(self.goal.names, worst.tolist(), *asked, strict=True))
+        """Name, worst margin, weight and minimum margin of every attitude, in the order of the venue."""
+        o = self.objective
+        worst = _by_attitude(o, self.result, self.between)
+        return list(zip(o.names, worst.tolist(), o.weights.tolist(), o.minimum_margins.tolist(), strict=True))
 
 
-def worst_by_attitude(result: Result, between: Result) -> Floats:
-    """Worst margin of every attitude of a sweep and of what lies between; minus infinity if lost."""
-    names = result.cases.attitudes
-    worst = _held(result).reshape(len(names), -1).min(axis=1)
-    places = np.array([names.index(name) for name in between.cases.attitude], dtype=int)
-    np.minimum.at(worst, places, _held(between))
+@dataclass(frozen=True)
+class Proposal(CheckedSetup):
+    """A proposed setup. `today`: the project with today's body; `free`: settings that could change."""
+
+    today: Project
+    free: tuple[Variable, ...]
+    start_result: Result  # of today's setup on the dense sweep
+    weighted_margin: float  # weighted worst margin
+    start_weighted_margin: float
+    active_cases: tuple[ActiveCase, ...]  # worst first
+    prices: tuple[ShadowPrice, ...]
+    gains: tuple[Sensitivity, ...]
+    alternatives: tuple[Alternative, ...]
+    robustness: Robustness | None
+    evidence: Evidence
+
+    @property
+    def start_margin(self) -> float:
+        """The worst margin of today's setup, on the dense sweep."""
+        return float(self.start_result.worst_margin[0])
+
+
+def checked(
+    project: Project, setup: Setup, objective: Objective, result: Result, between: Result
+) -> CheckedSetup:
+    """A setup with its result on the dense sweep and between its angles, checked against all limits."""
+    limits: dict[tuple[str, str], Broken] = {}
+    for one in (*broken(project, setup, result), *broken(project, setup, between)):
+        limits.setdefault((one.limit, one.where), one)
+    worst = _by_attitude(objective, result, between)
+    missed = np.flatnonzero(worst < objective.minimum_margins - _TOLERANCE)
+    names = tuple(objective.names[i] for i in missed)
+    return CheckedSetup(project, setup, objective, result, between, tuple(limits.values()), names)
+
+
+def _by_attitude(objective: Objective, *results: Result) -> Floats:
+    """Worst margin of every attitude over all results, (attitudes); minus infinity where contact is lost."""
+    worst = np.full(len(objective.names), np.inf)
+    for result in results:
+        np.minimum.at(worst, objective.numbers(result.cases.attitude), result.safe_margin[0])
     return worst
 
 
-def _held(result: Result) -> Floats:
-    """Margins of the first setup, (cases); minus infinity where contact is lost."""
-    return np.where(result.contact[0], result.margin[0], -np.inf)
+def weighted_worst_margin(objective: Objective, result: Result) -> float:
+    """Weighted worst margin of the first setup; minus infinity where contact is lost."""
+    return float(_weighted(objective, result).min())
 
 
-def bindings_of(
-    between: Result, goal: Goal, weights: dict[tuple[str, float], float]
-) -> tuple[ActiveCase, ...]:
-    """Cases within a whisker of the worst, as they count, among the dips of a setup, with their weights."""
-    attitude = np.array([goal.names.index(name) for name in between.cases.attitude], dtype=int)
-    counted = np.where(goal.weights[attitude] > 0.0, goal.counts(attitude, _held(between)), np.inf)
-    near = [row for row in np.argsort(counted, kind="stable") if counted[row] <= counted.min() + _CLOSE]
-    rows = list({_place(between, int(row)): int(row) for row in reversed(near)}.values())[::-1]
-    shares = _shares(between, rows, weights)
-    return tuple(ActiveCase(_told(between, row), share) for row, share in zip(rows, shares, strict=True))
+def _weighted(objective: Objective, result: Result) -> Floats:
+    """Weighted margins of the first setup, (cases); infinite where the attitude has no weight."""
+    attitude = objective.numbers(result.cases.attitude)
+    raised = objective.weights[attitude] > 0.0
+    weighted = np.full(attitude.size, np.inf)
+    weighted[raised] = objective.weighted(attitude[raised], result.safe_margin[0][raised])
+    return weighted
 
 
-def _place(between: Result, row: int) -> tuple[str, float]:
-    """Attitude and where it stands; a dip of the margin and one of a limit may be the same place."""
-    return between.cases.attitude[row], round(float(between.cases.at[row]), 9)
+# Multipliers of index points, by attitude and where they are.
+PointWeights = Mapping[tuple[str, float], float]
 
 
-def _told(between: Result, row: int) -> Field:
-    fields = between.fields(row)
-    kept = ("roll_angle_deg", "along_mm", "attitude", "margin", "first_axle")
-    return {name: fields[name] for name in kept if name in fields}
+def active_cases(between: Result, objective: Objective, weights: PointWeights) -> tuple[ActiveCase, ...]:
+    """The cases within 0.003 of the worst weighted margin, among the worst ones of a setup.
 
-
-def _shares(between: Result, rows: list[int], weights: dict[tuple[str, float], float]) -> list[float]:
-    """Every weight goes to the nearest of the rows with its attitude."""
-    shares, cases = np.zeros(len(rows)), between.cases
+    Every weight goes to the nearest of these cases with its attitude.
+    """
+    weighted = _weighted(objective, between)
+    order = np.argsort(weighted, kind="stable")
+    near = order[weighted[order] <= weighted.min() + _CLOSE]
+    # The minimum of a margin and that of a limit may be the same case: it counts once.
+    cases = between.cases
+    first = {(cases.attitude[row], round(float(cases.at[row]), 9)): int(row) for row in near[::-1]}
+    rows = list(first.values())[::-1]
+    shares = dict.fromkeys(rows, 0.0)
     for (attitude, at), weight in weights.items():
-        near = [i for i, row in enumerate(rows) if cases.attitude[row] == attitude]
-        if near:
-            away = [abs(cases.at[rows[i]] - at) for i in near]
-            shares[near[int(np.argmin(away))]] += weight
-    return [float(share) for share in shares]
+        same = [row for row in rows if cases.attitude[row] == attitude]
+        if same:
+            shares[min(same, key=lambda row: abs(cases.at[row] - at))] += weight
+    return tuple(ActiveCase(_shown(between, row), share) for row, share in shares.items())
+
+
+def _shown(between: Result, row: int) -> Field:
+    fields = between.fields(row)
+    return {name: fields[name] for name in _SHOWN if name in fields}

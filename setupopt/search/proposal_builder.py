@@ -1,7 +1,8 @@
-"""What is told of the setup that was chosen: results, prices, bounds, alternatives, what build errors do."""
+"""The proposal of the setup that was chosen: its check, prices, bounds, alternatives and robustness."""
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -9,185 +10,184 @@ from functools import cached_property
 import numpy as np
 
 from setupopt.evaluation.cases import CaseSet, sweep_at, sweep_cases
-from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.model import Model
-from setupopt.evaluation.result import Result
 from setupopt.physics.inputs import Floats
-from setupopt.project.model import Project, Setup
+from setupopt.project.model import Project
 from setupopt.robust.builds.quasi_monte_carlo import BuildCloud
-from setupopt.search.engine.index_points import on
+from setupopt.search.engine.index_points import restricted
 from setupopt.search.engine.multipliers import Multipliers, multipliers_at
-from setupopt.search.global_bounds import gains, upper_bound
+from setupopt.search.global_bounds import sensitivities, upper_bound
 from setupopt.search.near_optimal import alternatives, other_bodies
-from setupopt.search.objective import Goal
+from setupopt.search.objective import Objective
 from setupopt.search.parts.discrete_choice import Choice
 from setupopt.search.proposal import (
     Alternative,
+    CheckedSetup,
     Evidence,
+    PointWeights,
     Proposal,
+    ProposalOptions,
     Robustness,
-    bindings_of,
-    worst_by_attitude,
+    active_cases,
+    checked,
+    weighted_worst_margin,
 )
-from setupopt.search.relaxation import CLOSE, TIGHT, RelaxedOptimum, starts_of
+from setupopt.search.relaxation import CLOSE, TIGHT, Progress, RelaxedOptimum, starts_of
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.shadow_prices import ShadowPrice, prices
 from setupopt.search.solver import DENSER, Solver
 
 # Builds of the cloud that a robust proposal is checked on.
 _CLOUD = 512
-# A floor missed by less is kept: the search holds limits to about this.
-_FLOOR_NOTICE = 1e-6
+# Starts of the local searches for the upper bound.
+_BOUND_STARTS = 2
+# Index points with a smaller multiplier are not active.
+_SMALL = 1e-6
+_NAME_LENGTH = 80
 
 
 @dataclass(frozen=True)
 class ProposalBuilder:
-    """Everything that is told of a choice among bodies; `roots` are theirs, `today` wears its own."""
+    """The proposal of a choice among bodies; `roots` are theirs, `today` has today's body."""
 
     today: Project
-    goal: Goal
+    objective: Objective
     roots: Sequence[RelaxedOptimum]
     choice: Choice
 
+    def proposal(self, options: ProposalOptions, progress: Progress) -> Proposal:
+        """All of it, but for the seconds of the whole work."""
+        progress("prices and bounds")
+        priced = self._prices()
+        bound = max(_bound(root, options.seed) for root in self.roots)
+        progress("alternatives")
+        others = self._alternatives(options.loss)
+        progress("build errors" if options.robust else "checks")
+        robustness = self._robustness() if options.robust else None
+        evidence = self._evidence(bound)
+        check = self.check
+        start = Model(self.today.car)
+        today = start.run(start.settings(self.today.setup), self._dense)
+        return Proposal(
+            **vars(check),
+            today=self.today,
+            free=self._problem.variables,
+            start_result=today,
+            weighted_margin=self.choice.merit,
+            start_weighted_margin=weighted_worst_margin(self.objective, today),
+            active_cases=active_cases(check.between, self.objective, self._point_weights()),
+            prices=priced,
+            gains=sensitivities(check.project, check.setup, sweep_cases(check.project.venue)),
+            alternatives=others,
+            robustness=robustness,
+            evidence=evidence,
+        )
+
     @property
-    def root(self) -> RelaxedOptimum:
+    def _root(self) -> RelaxedOptimum:
         """That of the body chosen."""
         return self.roots[self.choice.body]
 
     @property
-    def problem(self) -> SetupProblem:
+    def _problem(self) -> SetupProblem:
         """That of the body chosen."""
-        return self.root.solver.problem
+        return self.choice.solver.problem
 
     @cached_property
-    def setup(self) -> Setup:
-        """The proposed setup."""
-        return self.problem.setup(self.choice.point, f"Proposed from {self.today.setup.name}"[:80])
-
-    @cached_property
-    def result(self) -> Result:
-        """Of the proposed setup on the dense sweep."""
-        return self.problem.result(self.choice.point[None, :], self.dense)
-
-    @cached_property
-    def dense(self) -> CaseSet:
-        """The sweep of the check."""
+    def _dense(self) -> CaseSet:
+        """The dense sweep."""
         return sweep_cases(self.today.venue, sweep_at(self.today.venue, DENSER))
 
     @cached_property
-    def between(self) -> Result:
-        """Of the proposed setup in its dips, between the angles of the dense sweep too."""
-        exact = Solver(self.problem)
-        return self.problem.result(
-            self.choice.point[None, :], self.problem.cases(exact.look(self.choice.point, exact.dense).places)
-        )
+    def check(self) -> CheckedSetup:
+        """The proposed setup on the dense sweep, and at its local minima between the angles of that."""
+        problem = self._problem
+        point = self.choice.point
+        exact = Solver(problem)
+        minima = problem.cases(exact.look(point, exact.dense).index_points)
+        setup = problem.setup(point, f"Proposed from {self.today.setup.name}"[:_NAME_LENGTH])
+        result = problem.result(point[None, :], self._dense)
+        between = problem.result(point[None, :], minima)
+        return checked(problem.project, setup, self.objective, result, between)
 
-    def prices(self) -> tuple[ShadowPrice, ...]:
-        """Of the limits, where every part may have any value; none where the limits cannot be kept."""
-        if not self.holds:
+    def _prices(self) -> tuple[ShadowPrice, ...]:
+        """Of the limits, where every part may have any value; none where the check fails."""
+        if not self.check.holds:
             return ()
-        solver = Solver(self.problem, self.root.solver.robust, TIGHT)
-        return prices(solver, self.root.best, _weights(self.root), CLOSE)
+        root = self._root
+        return prices(root.solver(TIGHT), root.best, _multipliers(root), CLOSE)
 
-    def bound(self, seed: int) -> float:
-        """What no setup on any of the bodies can be worth more than."""
-        return max(_bound(root, starts_of(root.solver.problem, 2, seed)) for root in self.roots)
-
-    def alternatives(self, loss: float) -> tuple[Alternative, ...]:
+    def _alternatives(self, loss: float) -> tuple[Alternative, ...]:
         """Clearly different setups, those with another body first."""
-        if loss <= 0.0 or not self.holds:
+        if loss <= 0.0 or not self.check.holds:
             return ()
-        least = self.choice.merit - loss
-        bodies = other_bodies(self.roots, self.choice.body, least)
-        return (*bodies, *alternatives(self.root.solver, self.choice.point, self.choice.places, least))
+        choice = self.choice
+        least = choice.merit - loss
+        bodies = other_bodies(self.roots, choice.body, least)
+        return (*bodies, *alternatives(choice.solver, choice.point, choice.index_points, least))
 
-    def robustness(self) -> Robustness:
-        """What reckoning with build errors costs and brings."""
-        solver, point = self.root.solver, self.choice.point
-        exact, best = (end.outcome.point for end in (self.root.exact, self.root.best))
+    def _robustness(self) -> Robustness:
+        """What the robust search costs and brings."""
+        solver = self.choice.solver
+        point = self.choice.point
+        exact = self._root.exact.outcome.point
+        best = self._root.best.outcome.point
         final = solver.worst_build(point)
         cloud = BuildCloud(solver.errors(point), sweep_cases(self.today.venue))((0, _CLOUD))
         return Robustness(
-            self._margin(exact), solver.worst_build(exact).margin, self._margin(best),
-            solver.worst_build(best).margin, self._margin(point), final.margin, final.errors,
-            float(cloud.min()), _CLOUD,
-        )  # fmt: skip
+            exact_margin=self._margin(exact),
+            exact_built=solver.worst_build(exact).margin,
+            robust_margin=self._margin(best),
+            robust_built=solver.worst_build(best).margin,
+            margin=self._margin(point),
+            built=final.margin,
+            worst_errors=final.errors,
+            cloud_least=float(cloud.min()),
+            cloud_count=_CLOUD,
+        )
 
     def _margin(self, point: Floats) -> float:
         """Worst margin of the exact car on the dense sweep."""
-        return float(self.problem.result(point[None, :], self.dense).worst_margin[0])
+        return float(self._problem.result(point[None, :], self._dense).worst_margin[0])
 
-    def evidence(self, bound: float, steps: int) -> Evidence:
-        """Without the counts of the whole work."""
-        root, choice = self.root, self.choice
+    def _evidence(self, bound: float) -> Evidence:
+        root = self._root
+        choice = self.choice
+        solved = sum(one.problem.counter.count for one in self.roots)
         return Evidence(
-            root.ends, root.searched_merit, root.climbed, root.searched.points_asked, bound, root.best.merit,
-            choice.end.merit, choice.study, steps, 0, 0.0,
-        )  # fmt: skip
+            ends_of_starts=root.ends,
+            searched=root.searched_merit,
+            searched_end=root.searched_end,
+            searched_points=root.searched.evaluations,
+            bound=bound,
+            continuous=root.best.merit,
+            with_parts=choice.end.merit,
+            parts=choice.study,
+            steps=sum(one.steps for one in self.roots) + choice.end.steps,
+            evaluations=solved + (choice.study.cases if choice.study else 0),
+            seconds=0.0,
+        )
 
-    def proposal(
-        self, priced: tuple[ShadowPrice, ...], others: tuple[Alternative, ...], robustness: Robustness | None,
-        evidence: Evidence,
-    ) -> Proposal:  # fmt: skip
-        """All of it."""
-        model = Model(self.today.car)
-        start = model.run(model.settings(self.today.setup), self.dense)
-        project, setup = self.problem.project, self.setup
-        return Proposal(
-            project=project, today=self.today, setup=setup, free=self.problem.variables,
-            goal=self.goal, result=self.result, between=self.between, start_result=start,
-            counted=self.choice.merit, start_counted=self._counted(start), broken=self.broken,
-            floors_broken=self.floors_broken, prices=priced, alternatives=others,
-            bindings=bindings_of(self.between, self.goal, self._shares()),
-            gains=gains(project, setup, sweep_cases(project.venue)), robustness=robustness,
-            evidence=evidence,
-        )  # fmt: skip
-
-    def _counted(self, result: Result) -> float:
-        """Worst margin of a result on the dense sweep, as it counts."""
-        attitude = np.repeat(np.arange(len(self.goal.names)), len(self.dense) // len(self.goal.names))
-        held = np.where(result.contact[0], result.margin[0], -np.inf)[self.goal.weights[attitude] > 0.0]
-        return float(self.goal.counts(attitude[self.goal.weights[attitude] > 0.0], held).min())
-
-    @cached_property
-    def floors_broken(self) -> tuple[str, ...]:
-        """Attitudes under their own floor."""
-        worst = worst_by_attitude(self.result, self.between)
-        held_by = zip(self.goal.names, worst, self.goal.floors, strict=True)
-        return tuple(name for name, margin, floor in held_by if margin < floor - _FLOOR_NOTICE)
-
-    @cached_property
-    def broken(self) -> tuple[Broken, ...]:
-        """Limits that the proposed setup breaks, between the angles too."""
-        project, found = self.problem.project, list(broken(self.problem.project, self.setup, self.result))
-        known = {(limit.limit, limit.where) for limit in found}
-        more = broken(project, self.setup, self.between)
-        return (*found, *(limit for limit in more if (limit.limit, limit.where) not in known))
-
-    @cached_property
-    def holds(self) -> bool:
-        """Whether contact holds everywhere, and every limit and floor is kept."""
-        lost = self.result.lost() + self.between.lost()
-        return lost == 0 and not self.broken and not self.floors_broken
-
-    def _shares(self) -> dict[tuple[str, float], float]:
-        """Weights of the binding places before the steps, by attitude and where they stand."""
-        end, problem = self.choice.end, self.problem
-        held = multipliers_at(on(problem, end.places), end.outcome.point)
-        rows = problem(end.outcome.point[None, :], end.places).value_place
-        weights = np.bincount(rows, weights=held.values, minlength=len(end.places))
-        cases = problem.cases(end.places)
-        found: dict[tuple[str, float], float] = {}
-        for place in np.flatnonzero(weights > 1e-6):
-            key = (cases.attitude[place], float(end.places.at[place]))
-            found[key] = found.get(key, 0.0) + float(weights[place])
-        return found
+    def _point_weights(self) -> PointWeights:
+        """Multipliers of the active index points before rounding, by attitude and where they are."""
+        end = self.choice.end
+        index_points = end.index_points
+        found = multipliers_at(restricted(self._problem, index_points), end.outcome.point)
+        owner = self._problem(end.outcome.point[None, :], index_points).value_index
+        weights = np.bincount(owner, weights=found.values, minlength=len(index_points))
+        attitude = self._problem.cases(index_points).attitude
+        shares: defaultdict[tuple[str, float], float] = defaultdict(float)
+        for number in np.flatnonzero(weights > _SMALL):
+            shares[attitude[number], float(index_points.at[number])] += float(weights[number])
+        return shares
 
 
-def _weights(root: RelaxedOptimum) -> Multipliers:
-    """Of all rows and borders at a root's best, where every part may have any value."""
-    return multipliers_at(on(root.solver.problem, root.best.places), root.best.outcome.point)
+def _multipliers(root: RelaxedOptimum) -> Multipliers:
+    """Of all values, limits and bounds at a root's best point, where every part may have any value."""
+    return multipliers_at(restricted(root.problem, root.best.index_points), root.best.outcome.point)
 
 
-def _bound(root: RelaxedOptimum, starts: Sequence[Floats]) -> float:
-    return upper_bound(root.solver.problem, root.best, _weights(root).values, starts)
+def _bound(root: RelaxedOptimum, seed: int) -> float:
+    """The merit that no setup on a body exceeds."""
+    starts = starts_of(root.problem, _BOUND_STARTS, seed)
+    return upper_bound(root.problem, root.best, _multipliers(root).values, starts)

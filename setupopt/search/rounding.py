@@ -1,23 +1,31 @@
-"""From the best point to one that mechanics can set: rounded, then walked step by step while it gains."""
+"""From the best point to a settable one: rounded to steps, then moved step by step while the merit rises."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import combinations
 
 import numpy as np
 
 from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats
-from setupopt.search.engine.exchange import Exchange, worse_places
-from setupopt.search.engine.index_points import IndexPoints, look, on
-from setupopt.search.engine.maxmin import BatchFunction, merit
+from setupopt.search.engine.batch import BatchFunction, merit
+from setupopt.search.engine.exchange import ExchangeOptions, worse_points
+from setupopt.search.engine.index_points import IndexPoints, evaluate_at, restricted
 from setupopt.search.solver import Solver
 
-_POLISH_ROUNDS, _PLACE_ROUNDS = 20, 8
-# Points asked at a time: what they bring back must fit in memory.
+_MOST_MOVES = 20
+_MOST_ROUNDS = 8
+# A move must raise the merit by more.
+_LEAST_GAIN = 1e-9
+# Points evaluated at a time: their answers must fit in memory.
 _AT_ONCE = 256
 
+_Change = tuple[int, float]
 
-def nearest(variables: tuple[Variable, ...], point: Floats) -> Floats:
-    """The settable point next to `point`."""
+
+def nearest(variables: Sequence[Variable], point: Floats) -> Floats:
+    """The settable point next to `point` (variables)."""
     settable = point.copy()
     for j, variable in enumerate(variables):
         grid = variable.grid()
@@ -27,66 +35,67 @@ def nearest(variables: tuple[Variable, ...], point: Floats) -> Floats:
 
 
 def _merits(function: BatchFunction, points: Floats) -> Floats:
-    """Merit of many points."""
+    """Merits of many points, (points)."""
     found = []
     for first in range(0, len(points), _AT_ONCE):
-        answers = function(points[first : first + _AT_ONCE])
-        found.append(merit(answers.values, answers.limits))
+        piece = function(points[first : first + _AT_ONCE])
+        found.append(merit(piece.values, piece.limits))
     return np.concatenate(found)
 
 
-def _moves(variables: tuple[Variable, ...], point: Floats) -> Floats:
-    """Every settable point one or two single steps away (points, variables)."""
-    ones: list[tuple[int, float]] = []
+def _neighbours(variables: Sequence[Variable], point: Floats) -> Floats:
+    """Every settable point one or two single steps away, (points, variables)."""
+    singles: list[_Change] = []
     for j, variable in enumerate(variables):
         grid = variable.grid()
         if grid is not None:
             at = int(np.abs(grid - point[j]).argmin())
-            ones += [(j, float(grid[i])) for i in (at - 1, at + 1) if 0 <= i < grid.size]
-    pairs = [(a, b) for i, a in enumerate(ones) for b in ones[i + 1 :] if a[0] != b[0]]
-    moves = []
-    for change in [(one,) for one in ones] + pairs:
-        moved = point.copy()
+            singles += [(j, float(grid[i])) for i in (at - 1, at + 1) if 0 <= i < grid.size]
+    pairs = [(a, b) for a, b in combinations(singles, 2) if a[0] != b[0]]
+    changes: list[tuple[_Change, ...]] = [*((one,) for one in singles), *pairs]
+    points = np.tile(point, (len(changes), 1))
+    for moved, change in zip(points, changes, strict=True):
         for j, value in change:
             moved[j] = value
-        moves.append(moved)
-    return np.array(moves).reshape(len(moves), point.size)
+    return points
 
 
 def to_steps(
-    function: BatchFunction, variables: tuple[Variable, ...], point: Floats, enough: float = np.inf
+    function: BatchFunction, variables: Sequence[Variable], point: Floats, enough: float = np.inf
 ) -> tuple[Floats, float]:
-    """Round every setting to its steps, then walk single and double steps while the worst value rises.
+    """Round every setting to its steps, then take single and double steps while the merit rises.
 
-    Returns the settable point and its merit; no step is taken from one that is worth `enough`.
+    Returns the settable point and its merit. No step is taken from a point whose merit is `enough`.
     """
     point = nearest(variables, point)
     reached = float(_merits(function, point[None, :])[0])
-    for _ in range(_POLISH_ROUNDS):
-        moves = _moves(variables, point) if reached < enough else np.empty(0)
+    for _ in range(_MOST_MOVES):
+        moves = _neighbours(variables, point) if reached < enough else np.empty(0)
         if moves.size == 0:
             break
         merits = _merits(function, moves)
         top = int(merits.argmax())
-        if merits[top] <= reached + 1e-9:
+        if merits[top] <= reached + _LEAST_GAIN:
             break
-        point, reached = moves[top], float(merits[top])
+        point = moves[top]
+        reached = float(merits[top])
     return point, reached
 
 
 def settable(
-    solver: Solver, point: Floats, places: IndexPoints, rules: Exchange, enough: float = np.inf
+    solver: Solver, point: Floats, index_points: IndexPoints, options: ExchangeOptions, enough: float = np.inf
 ) -> tuple[Floats, float, IndexPoints]:
-    """The settable point near `point`, its merit over the dense index, and the places that hold it down.
+    """The settable point near `point`, its merit over the dense index, and its active index points.
 
-    Places where a rounded point is worse than was known are added, and the rounding is done again.
+    Index points where a rounded point is worse than was known are added, and the rounding is done again.
     """
-    problem = solver.problem
-    for _ in range(_PLACE_ROUNDS):
-        rounded, reached = to_steps(on(problem, places), problem.variables, point, enough)
-        known, seen = look(problem, rounded, places), solver.look(rounded, solver.dense)
-        worse = worse_places(float(known.value.min()), float(known.limit.min()), seen, rules)
+    variables = solver.problem.variables
+    for _ in range(_MOST_ROUNDS):
+        rounded, reached = to_steps(restricted(solver, index_points), variables, point, enough)
+        known = evaluate_at(solver, rounded, index_points)
+        seen = solver.look(rounded, solver.dense)
+        worse = worse_points(float(known.value.min()), float(known.limit.min()), seen, options)
         if len(worse) == 0:
             break
-        places = places.join(worse)
-    return rounded, min(reached, float(seen.value.min())), places
+        index_points = index_points.join(worse)
+    return rounded, min(reached, float(seen.value.min())), index_points

@@ -1,12 +1,13 @@
-"""The setup as a max-min problem: a point of the unit box in, margins and limits of every place out.
+"""The setup as a max-min problem: points of the unit box in, margins and limits at index points out.
 
-A place is an attitude at a roll angle, of the car as it should be or as it may be built.
+An index point is an attitude at a roll angle, of the exact car or of one with build errors.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import dataclass, field, fields, replace
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -15,130 +16,184 @@ from setupopt.evaluation.cases import CaseSet, placed_cases, sweep_at
 from setupopt.evaluation.limits import LimitRows, PackagingLimits
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
-from setupopt.evaluation.variables import fixed_by_limits, from_setup, to_setup, to_setups, variables_of
+from setupopt.evaluation.variables import (
+    Variable,
+    fixed_by_limits,
+    from_setup,
+    to_setup,
+    to_setups,
+    variables_of,
+)
 from setupopt.physics.inputs import ANSWER, Floats, Records
 from setupopt.project.model import Limits, Project, Setup
 from setupopt.robust.builds.build_variation import BuildErrors
 from setupopt.search.engine.index_points import Index, IndexPoints, SemiInfiniteEvaluation
-from setupopt.search.objective import Goal, goal_of
+from setupopt.search.objective import Objective
+
+# A minimum margin missed by this much counts as one in the search.
+MINIMUM_MARGIN_SCALE = 0.1
 
 
+@dataclass
+class CaseCounter:
+    """How many load cases were solved."""
+
+    count: int = 0
+
+
+@dataclass(frozen=True, eq=False)
 class SetupProblem:
-    """A placed function of the engine. Counts the cases it solves in `solved`.
+    """A semi-infinite function for the engine, changed by `replace`.
 
-    Each axle of each case is a value of its own: their lesser has a bend that no slope can tell of.
-    Families are attitudes, first of the car as it should be, then of every build that was added.
+    Each axle of each case is a value of its own: the lesser of the two has a kink that slopes do not show.
+    Families are the attitudes of the exact car, then those of each build. `builds`: errors of each build, in
+    the order of build_variation.NAMES. `loosened`: the number of a packaging limit, and by how much it is
+    looser, in SI. `counter` counts the cases solved, and is shared with problems made by `replace`.
     """
 
-    floor_scale = 0.1  # the size of a broken floor that counts as one in the search
+    project: Project
+    objective: Objective
+    fixed_settings: frozenset[str] = frozenset()
+    builds: tuple[Floats, ...] = ()
+    loosened: tuple[int, float] | None = None
+    counter: CaseCounter = field(default_factory=CaseCounter)
 
-    def __init__(
-        self, project: Project, limits: Limits, goal: Goal | None = None, kept: Iterable[str] = ()
-    ) -> None:
-        pinned = set(kept)
-        self.project, self.goal = project, goal or goal_of(project.venue)
-        self.model, self.limits = Model(project.car), limits
-        self.variables = tuple(v for v in variables_of(limits) if v.name not in pinned)
-        self.base = fixed_by_limits(project.setup, limits, pinned)
-        self.packaging = PackagingLimits(project.car, limits.packaging)
-        self.start = from_setup(self.variables, project.setup)
-        self.attitudes = len(project.venue.attitudes)
-        self.index = Index(self.attitudes, sweep_at(project.venue))
-        self.builds: list[Floats] = []  # errors of added builds, see robust.tolerance.NAMES
-        self.solved = 0
-        self._cases: tuple[IndexPoints, CaseSet] | None = None
+    def __getstate__(self) -> dict[str, Any]:
+        """The fields alone: what is derived from them is derived again on another machine."""
+        return {one.name: getattr(self, one.name) for one in fields(self)}
 
-    # ---- points and places ------------------------------------------------------------------------------
+    @property
+    def limits(self) -> Limits:
+        """Ranges and packaging limits of the project, which must have some."""
+        assert self.project.limits is not None
+        return self.project.limits
+
+    @cached_property
+    def model(self) -> Model:
+        """The car, packed for the kernels."""
+        return Model(self.project.car)
+
+    @cached_property
+    def variables(self) -> tuple[Variable, ...]:
+        """The settings that may change."""
+        return tuple(v for v in variables_of(self.limits) if v.name not in self.fixed_settings)
+
+    @cached_property
+    def base(self) -> Setup:
+        """A setup with the settings that may not change."""
+        return fixed_by_limits(self.project.setup, self.limits, self.fixed_settings)
+
+    @cached_property
+    def packaging(self) -> PackagingLimits:
+        """The packaging limits."""
+        limits = PackagingLimits(self.project.car, self.limits.packaging)
+        return limits if self.loosened is None else limits.widened(*self.loosened)
+
+    @cached_property
+    def start(self) -> Floats:
+        """Today's setup, (variables)."""
+        return from_setup(self.variables, self.project.setup)
+
+    @property
+    def attitudes(self) -> int:
+        """How many attitudes the venue has."""
+        return len(self.objective.names)
+
+    @cached_property
+    def index(self) -> Index:
+        """The sweep of the exact car."""
+        return Index(self.attitudes, sweep_at(self.project.venue))
+
+    @cached_property
+    def cases(self) -> Callable[[IndexPoints], CaseSet]:
+        """The load cases at index points; those of the last ones are kept."""
+        venue = self.project.venue
+        return lru_cache(1)(lambda points: placed_cases(venue, points.family % self.attitudes, points.at))
 
     def setup(self, point: Floats, name: str) -> Setup:
         """The setup at a point (variables)."""
         return to_setup(self.variables, point, self.base, name)
 
-    def setups(self, points: Floats) -> Setup:
-        """The setups at points (points, variables), as one of arrays."""
+    def setups(self, points: Floats) -> Records:
+        """SETUP records of the setups at points (points, variables)."""
         return to_setups(self.variables, np.atleast_2d(points), self.base)
 
-    def add_build(self, errors: Floats) -> int:
-        """A build to reckon with; the number of its first family."""
-        known = [i for i, build in enumerate(self.builds) if np.array_equal(build, errors)]
-        if not known:
-            self.builds.append(errors)
-        return self.attitudes * (1 + (known[0] if known else len(self.builds) - 1))
+    def with_build(self, errors: Floats) -> tuple[SetupProblem, int]:
+        """The problem with one more build, unless it is known; and the number of the build's first family."""
+        known = [number for number, build in enumerate(self.builds) if np.array_equal(build, errors)]
+        if known:
+            return self, self.attitudes * (1 + known[0])
+        return replace(self, builds=(*self.builds, errors)), self.attitudes * (1 + len(self.builds))
 
-    def cases(self, places: IndexPoints) -> CaseSet:
-        """The load cases at places."""
-        if self._cases is None or self._cases[0] is not places:
-            found = placed_cases(self.project.venue, places.family % self.attitudes, places.at)
-            self._cases = places, found
-        return self._cases[1]
+    # ---- evaluation -------------------------------------------------------------------------------------
 
-    # ---- answers ----------------------------------------------------------------------------------------
+    def result(self, points: Floats, cases: CaseSet, warm_start: Floats | None = None) -> Result:
+        """Points (points, variables) of the exact car in any cases; `warm_start`: trims nearby."""
+        self.counter.count += len(points) * len(cases)
+        return self.model.run(self.model.settings(self.setups(points)), cases, warm_start)
 
-    def result(self, points: Floats, cases: CaseSet, memory: Floats | None = None) -> Result:
-        """Points (points, variables) as they should be built, in any cases; `memory`: trims nearby."""
-        self.solved += len(points) * len(cases)
-        return self.model.run(self.model.settings(self.setups(points)), cases, memory)
-
-    def answers(self, points: Floats, places: IndexPoints, memory: Floats | None = None) -> Records:
-        """ANSWER records (points, places)."""
-        build, cases = places.family // self.attitudes, self.cases(places)
+    def answers(self, points: Floats, index_points: IndexPoints, warm_start: Floats | None = None) -> Records:
+        """ANSWER records (points, index points)."""
+        build = index_points.family // self.attitudes
+        cases = self.cases(index_points)
         if not build.any():
-            return self.result(points, cases, memory).answers
-        answers, whole = np.zeros((len(points), len(places)), ANSWER), self.setups(points)
+            return self.result(points, cases, warm_start).answers
+        answers = np.zeros((len(points), len(index_points)), ANSWER)
+        whole = self.setups(points)
         for number in np.unique(build):
             own = np.flatnonzero(build == number)
-            known = None if memory is None else memory[own]
-            found = self.model.run(self._settings(whole, int(number)), cases.pick(own), known)
+            starts = None if warm_start is None else warm_start[own]
+            found = self.model.run(self._settings(whole, int(number)), cases.pick(own), starts)
             answers[:, own] = found.answers
-        self.solved += answers.size
+        self.counter.count += answers.size
         return answers
 
-    def _settings(self, whole: Setup, build: int) -> Records:
-        """SETTING records of setups as one of the builds."""
+    def _settings(self, whole: Records, build: int) -> Records:
+        """SETTING records of setups; build 0 is the exact car."""
         if build == 0 or self.limits.tolerance is None:
             return self.model.settings(whole)
         errors = BuildErrors(self.project.car, whole, self.limits.tolerance)
         return errors.settings(self.builds[build - 1][None, :], self.model)
 
-    def __call__(self, points: Floats, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
-        answers = self.answers(points, places, memory)
-        values, value_place = self._values(answers, places)
-        limits = self.limit_rows(points, places, answers)
-        return SemiInfiniteEvaluation(values, limits.rows, _memory(answers[0]), value_place, limits.case)
+    def __call__(
+        self, points: Floats, index_points: IndexPoints, warm_start: Any = None
+    ) -> SemiInfiniteEvaluation:
+        """Weighted margins of both axles at the index points whose attitude has a weight, and all limits."""
+        answers = self.answers(points, index_points, warm_start)
+        attitude = index_points.family % self.attitudes
+        raised = np.flatnonzero(self.objective.weights[attitude] > 0.0)
+        axles = answers["axle_search_margin"][:, raised]
+        values = self.objective.weighted(attitude[raised][:, None], axles)
+        limits = self.limit_rows(points, index_points, answers)
+        trims = np.column_stack([answers[0]["state"], answers[0]["press"]])
+        return SemiInfiniteEvaluation(
+            values.reshape(len(answers), 2 * raised.size), limits.rows, trims, np.repeat(raised, 2),
+            limits.case,
+        )  # fmt: skip
 
-    def _values(self, answers: Records, places: IndexPoints) -> tuple[Floats, np.ndarray]:
-        """Margins as they count, both axles of the places whose attitude counts, and their places."""
-        attitude = places.family % self.attitudes
-        counted = np.flatnonzero(self.goal.weights[attitude] > 0.0)
-        axles = answers["axle_search_margin"][:, counted]
-        values = self.goal.counts(attitude[counted][:, None], axles)
-        return values.reshape(len(answers), 2 * counted.size), np.repeat(counted, 2)
-
-    def limit_rows(self, points: Floats, places: IndexPoints, answers: Records) -> LimitRows:
-        """Packaging limits of the car as it should be, then floors of all builds; `case` is the place."""
-        packed, floors = self._packed(points, places, answers), self._floors(places, answers)
+    def limit_rows(self, points: Floats, index_points: IndexPoints, answers: Records) -> LimitRows:
+        """Packaging limits of the exact car, then minimum margins of all builds; cases are index points."""
+        packed = self._packaging_rows(points, index_points, answers)
+        minimums = self._minimum_margin_rows(index_points, answers)
         return LimitRows(
-            np.concatenate([packed.rows, floors.rows], axis=1),
-            np.concatenate([packed.owner, floors.owner]),
-            np.concatenate([packed.case, floors.case]),
+            np.concatenate([packed.rows, minimums.rows], axis=1),
+            np.concatenate([packed.owner, minimums.owner]),
+            np.concatenate([packed.case, minimums.case]),
         )
 
-    def _packed(self, points: Floats, places: IndexPoints, answers: Records) -> LimitRows:
-        exact = np.flatnonzero(places.family < self.attitudes)
+    def _packaging_rows(self, points: Floats, index_points: IndexPoints, answers: Records) -> LimitRows:
+        exact = np.flatnonzero(index_points.family < self.attitudes)
         if exact.size == 0:
             return LimitRows(np.empty((len(answers), 0)), exact, exact)
-        whole, cases = self.setups(points), self.cases(places).records[exact]
+        whole = self.setups(points)
+        cases = self.cases(index_points).records[exact]
         own = np.ascontiguousarray(answers[:, exact])
         found = self.packaging.rows(whole, self.model.settings(whole), cases, own)
         return replace(found, case=np.where(found.case >= 0, exact[found.case], -1))
 
-    def _floors(self, places: IndexPoints, answers: Records) -> LimitRows:
-        attitude = places.family % self.attitudes
-        held = np.flatnonzero(np.isfinite(self.goal.floors[attitude]))
-        spare = (answers["search_margin"][:, held] - self.goal.floors[attitude[held]]) / self.floor_scale
-        return LimitRows(spare, len(self.packaging.limits) + attitude[held], held)
-
-
-def _memory(answers: Records) -> Floats:
-    """Trim and press of the places, (places, 8)."""
-    return np.column_stack([answers["state"], answers["press"]])
+    def _minimum_margin_rows(self, index_points: IndexPoints, answers: Records) -> LimitRows:
+        attitude = index_points.family % self.attitudes
+        least = self.objective.minimum_margins[attitude]
+        own = np.flatnonzero(np.isfinite(least))
+        spare = (answers["search_margin"][:, own] - least[own]) / MINIMUM_MARGIN_SCALE
+        return LimitRows(spare, len(self.packaging.limits) + attitude[own], own)

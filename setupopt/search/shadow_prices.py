@@ -1,27 +1,31 @@
-"""What a limit costs: how much worst margin one unit more of it is worth.
+"""The shadow price of a limit: how much worst margin one unit more of it brings.
 
-The price is the weight of the limit at the best point, in margin as it counts (see `goal`). It is checked by
-solving again with the limit loosened a little.
+The price is the multiplier of the limit at the best point, in weighted margin. It is checked by solving again
+with the limit loosened a little.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import cached_property, partial
+from typing import Any
 
 import numpy as np
 
 from setupopt.physics.inputs import Floats
-from setupopt.search.engine.exchange import Exchange, ExchangeResult
+from setupopt.search.engine.exchange import ExchangeOptions, ExchangeResult
 from setupopt.search.engine.multipliers import Multipliers
-from setupopt.search.solver import Solver
+from setupopt.search.setup_problem import MINIMUM_MARGIN_SCALE
+from setupopt.search.solver import Bounds, Solver
 
-# A limit is loosened so far that the price promises this much, a thousand times what solving again is exact
-# to, but by no more than these shares of a range, or of the size that counts as one.
-_PROMISE, _LEAST, _MOST = 1e-5, 2e-4, 0.02
-# A price that brings less than this for a tenth of the range is not worth telling.
-_NOTICE = 4e-5
+# A limit is loosened so far that its price predicts this much more margin, a thousand times the accuracy of
+# solving again; but not by more or less than these shares of a range, or of the size that counts as one.
+_PREDICTED = 1e-5
+_LEAST = 2e-4
+_MOST = 0.02
+# A price that brings less than this for a tenth of the range is not reported.
+_SMALL = 4e-5
 
 
 @dataclass(frozen=True)
@@ -46,127 +50,106 @@ class ShadowPrice:
 
 
 @dataclass(frozen=True)
-class _Weighed:
-    """A limit with its weight, in margin per unit of the search, and how to solve with it loosened."""
+class _Candidate:
+    """A limit with its multiplier, in margin per unit of the search."""
 
     limit: str
     key: str
     unit: str
     size: float  # one unit of the search, in units of the file
-    weight: float
-    solve: Callable[[float], float]
+    multiplier: float
+    solve: Callable[[float], float]  # the merit with the limit loosened by so many units of the search
+
+    def price(self, merit: float) -> ShadowPrice:
+        """The price, checked against solving again; `merit` is that of the limit as it is."""
+        by = float(np.clip(_PREDICTED / self.multiplier, _LEAST, _MOST))
+        again = float((self.solve(by) - merit) / by / self.size)
+        return ShadowPrice(
+            self.limit, float(self.multiplier / self.size), self.unit, self.key, again, by * self.size
+        )
 
 
 def prices(
-    solver: Solver, best: ExchangeResult, weights: Multipliers, rules: Exchange
+    solver: Solver, best: ExchangeResult, multipliers: Multipliers, options: ExchangeOptions
 ) -> tuple[ShadowPrice, ...]:
-    """Every limit that binds at a continuous optimum of the whole box, dearest first by share of its range.
-
-    `weights`: those of the rows at the best places, and of the borders.
-    """
-    shares = _shares(solver, best, weights.limits)
-    stated = len(solver.problem.packaging.limits)
-    found = [
-        *_ranges(solver, best, weights, rules),
-        *_packaging(solver, best, shares[:stated], rules),
-        *_floors(solver, best, shares[stated:], rules),
-    ]
-    worth = sorted((w for w in found if w.weight * 0.1 > _NOTICE), key=lambda w: -w.weight)
-    return tuple(_checked(w, best.merit) for w in worth)
+    """Every limit that binds at the best point of the whole box, the largest by share of its range first."""
+    priced = _Priced(solver, best, multipliers, options)
+    found = (*priced.ranges(), *priced.packaging(), *priced.minimum_margins())
+    worth = sorted((c for c in found if c.multiplier * 0.1 > _SMALL), key=lambda c: -c.multiplier)
+    return tuple(candidate.price(best.merit) for candidate in worth)
 
 
-def _checked(w: _Weighed, merit: float) -> ShadowPrice:
-    by = float(np.clip(_PROMISE / w.weight, _LEAST, _MOST))
-    again = (w.solve(by) - merit) / by
-    return ShadowPrice(w.limit, float(w.weight / w.size), w.unit, w.key, float(again / w.size), by * w.size)
+@dataclass(frozen=True)
+class _Priced:
+    """A best point whose limits get prices."""
 
+    solver: Solver
+    best: ExchangeResult
+    multipliers: Multipliers
+    options: ExchangeOptions
 
-def _ranges(
-    solver: Solver, best: ExchangeResult, weights: Multipliers, rules: Exchange
-) -> Iterator[_Weighed]:
-    """Ends of ranges that the best point leans on."""
-    for j, variable in enumerate(solver.problem.variables):
-        size = variable.width / variable.setting.factor
-        for end, held in (("from", weights.lower), ("to", weights.upper)):
-            name = f"{variable.name}.{end}"
-            again = _beyond(solver, best, rules, j, end)
-            yield _Weighed(name, f"limits.toml {name}", variable.setting.unit, size, float(held[j]), again)
+    def ranges(self) -> Iterator[_Candidate]:
+        """Both ends of every range."""
+        for j, variable in enumerate(self.solver.problem.variables):
+            size = variable.width / variable.setting.factor
+            for end, own in (("from", self.multipliers.lower), ("to", self.multipliers.upper)):
+                name = f"{variable.name}.{end}"
+                solve = partial(self._with_range, j, end)
+                yield _Candidate(
+                    name, f"limits.toml {name}", variable.setting.unit, size, float(own[j]), solve
+                )
 
+    def packaging(self) -> Iterator[_Candidate]:
+        """Every packaging limit."""
+        shares = self._by_limit
+        for number, limit in enumerate(self.solver.problem.packaging.limits):
+            solve = partial(self._with_packaging, number, limit.scale)
+            size = limit.scale / limit.factor
+            yield _Candidate(limit.name, limit.typed_at, limit.unit, size, float(shares[number]), solve)
 
-def _beyond(
-    solver: Solver, best: ExchangeResult, rules: Exchange, variable: int, end: str
-) -> Callable[[float], float]:
-    """Solves again with one range longer at one end; what lies beyond the unit box goes on in a line."""
+    def minimum_margins(self) -> Iterator[_Candidate]:
+        """Every attitude's minimum margin."""
+        problem = self.solver.problem
+        shares = self._by_limit[len(problem.packaging.limits) :]
+        for number, name in enumerate(problem.objective.names):
+            yield _Candidate(
+                f'minimum margin of "{name}"', f"--floor {name}", "1", MINIMUM_MARGIN_SCALE,
+                float(shares[number]), partial(self._with_minimum_margin, number),
+            )  # fmt: skip
 
-    def again(by: float) -> float:
-        low, high = solver.box
+    @cached_property
+    def _by_limit(self) -> Floats:
+        """Multiplier of every packaging limit, then of every attitude's minimum margin."""
+        problem = self.solver.problem
+        point = self.best.outcome.point[None, :]
+        index_points = self.best.index_points
+        owner = problem.limit_rows(point, index_points, problem.answers(point, index_points)).owner
+        count = len(problem.packaging.limits) + problem.attitudes
+        return np.asarray(np.bincount(owner, weights=self.multipliers.limits, minlength=count))
+
+    def _merit(self, bounds: Bounds | None = None, **changed: Any) -> float:
+        """Solve again, with other bounds or with fields of the problem changed."""
+        problem = replace(self.solver.problem, **changed)
+        again = Solver(problem, self.solver.robust, self.solver.trust_region)
+        start = self.best.outcome.point
+        return again.solve(bounds or again.box, start, self.best.index_points, self.options).merit
+
+    def _with_range(self, variable: int, end: str, by: float) -> float:
+        """One range longer at one end; the setting goes on in proportion outside the unit box."""
+        low, high = self.solver.box
         if end == "from":
             low[variable] -= by
         else:
             high[variable] += by
-        return solver.solve((low, high), best.outcome.point, best.places, rules).merit
+        return self._merit((low, high))
 
-    return again
+    def _with_packaging(self, number: int, scale: float, by: float) -> float:
+        """One packaging limit looser."""
+        return self._merit(loosened=(number, by * scale))
 
-
-def _packaging(solver: Solver, best: ExchangeResult, shares: Floats, rules: Exchange) -> Iterator[_Weighed]:
-    """Packaging limits that the best point leans on."""
-    for place, limit in enumerate(solver.problem.packaging.limits):
-        size, again = limit.scale / limit.factor, _loosened(solver, best, rules, place, limit.scale)
-        yield _Weighed(limit.name, limit.key, limit.unit, size, float(shares[place]), again)
-
-
-def _shares(solver: Solver, best: ExchangeResult, weights: Floats) -> Floats:
-    """Weight of every packaging limit, then of every attitude's floor."""
-    problem, at = solver.problem, best.outcome.point[None, :]
-    owner = problem.limit_rows(at, best.places, problem.answers(at, best.places)).owner
-    count = len(problem.packaging.limits) + problem.attitudes
-    return np.asarray(np.bincount(owner, weights=weights, minlength=count))
-
-
-def _loosened(
-    solver: Solver, best: ExchangeResult, rules: Exchange, place: int, scale: float
-) -> Callable[[float], float]:
-    """Solves again with one packaging limit looser."""
-
-    def again(by: float) -> float:
-        problem = solver.problem
-        with _with(problem, packaging=problem.packaging.widened(place, by * scale)):
-            return solver.solve(solver.box, best.outcome.point, best.places, rules).merit
-
-    return again
-
-
-def _floors(solver: Solver, best: ExchangeResult, shares: Floats, rules: Exchange) -> Iterator[_Weighed]:
-    """Floors of attitudes that the best point leans on."""
-    problem = solver.problem
-    for number, name in enumerate(problem.goal.names):
-        again = _lowered(solver, best, rules, number)
-        size, weight = problem.floor_scale, float(shares[number])
-        yield _Weighed(f'floor of "{name}"', f"--floor {name}", "1", size, weight, again)
-
-
-def _lowered(solver: Solver, best: ExchangeResult, rules: Exchange, number: int) -> Callable[[float], float]:
-    """Solves again with one floor lower."""
-
-    def again(by: float) -> float:
-        problem = solver.problem
-        floors = problem.goal.floors.copy()
-        floors[number] -= by * problem.floor_scale
-        with _with(problem, goal=replace(problem.goal, floors=floors)):
-            return solver.solve(solver.box, best.outcome.point, best.places, rules).merit
-
-    return again
-
-
-@contextmanager
-def _with(problem: object, **changed: object) -> Iterator[None]:
-    """The problem with something changed, for a while."""
-    kept = {name: getattr(problem, name) for name in changed}
-    try:
-        for name, value in changed.items():
-            setattr(problem, name, value)
-        yield
-    finally:
-        for name, value in kept.items():
-            setattr(problem, name, value)
+    def _with_minimum_margin(self, number: int, by: float) -> float:
+        """One minimum margin lower."""
+        objective = self.solver.problem.objective
+        least = objective.minimum_margins.copy()
+        least[number] -= by * MINIMUM_MARGIN_SCALE
+        return self._merit(objective=replace(objective, minimum_margins=least))

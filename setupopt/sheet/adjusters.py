@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from setupopt.project.model import AXLES, WHEELS, Adjuster, Project
-from setupopt.sheet.pad_state import Stance
+from setupopt.project.model import AXLES, Adjuster, Project
 from setupopt.sheet.shims import shim_combination
 from setupopt.units import BAR, DEG, MM, N_PER_MM
 
@@ -123,11 +122,3 @@ def axle_tools(project: Project, axle: int) -> AxleTools:
     """The tools of one axle, 0 front, 1 rear."""
     limits = project.limits
     return AxleTools(None if limits is None else getattr(limits, f"adjuster_{AXLES[axle]}"))
-
-
-def with_change(stance: Stance, field: str, axle: int, by: float) -> Stance:
-    """A stance with one thing on one axle changed by so much, both sides alike."""
-    values = getattr(stance, field).copy()
-    places = slice(2 * axle, 2 * axle + 2) if values.size == len(WHEELS) else axle
-    values[places] += by
-    return replace(stance, **{field: values})

@@ -3,59 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
 
+from setupopt.evaluation import pack
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
-from setupopt.evaluation.pack import per_wheel
 from setupopt.evaluation.result import Result
 from setupopt.physics import sweep
-from setupopt.physics.inputs import ANSWER, SETTING, Floats, Records
-from setupopt.physics.pad import set_penetration
+from setupopt.physics.inputs import ANSWER, Floats, Record
 from setupopt.project.bodies import told
 from setupopt.project.measured_file import BODY, WEIGHT, Measured
 from setupopt.project.model import AXLES, Car, Setup
 from setupopt.project.settings import SETTINGS
 from setupopt.project.toml_positions import quoted
+from setupopt.sheet.build import BUILD, as_written, changed
 from setupopt.units import MM
 
 # Bounds within which scales, tape and car file belong together; common practice, no source. Scales and fuel
 # differ by so much; more is another car, or a pad that is not level.
-TOTAL, SIDES = 0.02, 0.02  # of the car's weight
+TOTAL = 0.02  # of the car's weight
+SIDES = 0.02
 FRONT = 0.01  # of the weight, front share
 TWIST = 0.002  # m at the wheels: a floor bends by less
 _LEAN = 0.001  # m; sides that differ by more are told. Common practice, no source
 _EVEN = 1e-5  # of the weight on a diagonal: a printed sheet rounds to that
 
 
-@dataclass(frozen=True, eq=False)
-class Built:
-    """One build, SI: wheels (4), axles (2); `load` (4) N on the pad, None for the even ones of the car."""
-
-    camber: Floats
-    spring: Floats
-    pressure: Floats
-    ride_height: Floats  # (2)
-    anti_roll: Floats  # (2)
-    third: Floats  # (2)
-    load: Floats | None
-
-    @classmethod
-    def of(cls, setup: Setup) -> Built:
-        """A setup exactly as it is written."""
-
-        def pair(name: str) -> Floats:
-            return np.array([getattr(setup.front, name), getattr(setup.rear, name)], dtype=float)
-
-        camber, spring, pressure = (np.repeat(pair(name), 2) for name in ("camber", "spring", "pressure"))
-        ride_height, anti_roll, third = (pair(name) for name in ("ride_height", "anti_roll", "third"))
-        return cls(camber, spring, pressure, ride_height, anti_roll, third, None)
-
-
-def built(target: Setup, measured: Measured, car: Car) -> Built:
-    """The target with everything that was measured put into it. Raises InputError where it cannot be.
+def built(target: Setup, measured: Measured, car: Car) -> Record:
+    """BUILD record: the target with all that was measured put into it. Raises InputError where it cannot be.
 
     Ride heights count by the mean of both sides. Of what the scales show the cross weight is taken; how much
     stands in front and on the left, and the sum, are checked and then the car's own: with anything else the
@@ -63,22 +39,26 @@ def built(target: Setup, measured: Measured, car: Car) -> Built:
     """
     check_body(measured, target)
     check_heights(measured, car)
-    whole = Built.of(target)
-    found = {}
+    whole = as_written(target)
     for setting in SETTINGS:
-        values = measured.get(setting.key)
-        if setting.field in ("camber", "spring", "pressure"):
-            found[setting.field] = np.where(np.isnan(values), getattr(whole, setting.field), values)
-        elif setting.field in ("ride_height", "anti_roll", "third"):
-            own = values.reshape(2, 2)[:, 0] if setting.field != "ride_height" else _mean(values)
-            found[setting.field] = np.where(np.isnan(own), getattr(whole, setting.field), own)
-    return Built(**found, load=_loads(measured, car))
+        name = setting.field
+        values: Floats = measured.get(setting.key)
+        if name == "toe":  # no answer depends on it
+            continue
+        if name == "ride_height":
+            values = _mean(values)
+        elif setting.per == "axle":
+            values = values[::2]
+        whole[name] = np.where(np.isnan(values), whole[name], values)
+    whole["wedge"] = _wedge(measured, car)
+    return whole
 
 
 def _mean(values: Floats) -> Floats:
     """Of both sides, or of the one that there is."""
     sides = values.reshape(2, 2)
-    left, right = sides[:, 0], sides[:, 1]
+    left = sides[:, 0]
+    right = sides[:, 1]
     both = np.where(np.isnan(left), right, np.where(np.isnan(right), left, 0.5 * (left + right)))
     return np.asarray(both)
 
@@ -96,7 +76,8 @@ def check_heights(measured: Measured, car: Car) -> None:
     fl, fr, rl, rr = measured.get("ride_height_mm")
     if np.isnan([fl, fr, rl, rr]).any():
         return
-    front, rear = (fl - fr) / car.front.track, (rl - rr) / car.rear.track
+    front = (fl - fr) / car.front.track
+    rear = (rl - rr) / car.rear.track
     twist = abs(front - rear) * 0.5 * (car.front.track + car.rear.track)
     if twist > TWIST:
         raise measured.error(
@@ -106,26 +87,27 @@ def check_heights(measured: Measured, car: Car) -> None:
         )
 
 
-def _loads(measured: Measured, car: Car) -> Floats | None:
-    """Corner loads, N, of the car's own weight; None where the scales were not read at all four wheels."""
+def _wedge(measured: Measured, car: Car) -> Floats:
+    """Wedge of a build by the scales (4), N; none where they were not read at all four wheels."""
     weights = measured.get(WEIGHT)
     if np.isnan(weights).any():
-        return None
+        return np.zeros(4)
     for found, expected in _mismatches(weights, car):
         raise measured.error(WEIGHT, found, expected)
     cross = float((weights[1] + weights[2]) / weights.sum())
-    return None if abs(cross - 0.5) < _EVEN else wedged(car, cross)
+    return np.zeros(4) if abs(cross - 0.5) < _EVEN else wedge(car, cross)
 
 
-def wedged(car: Car, cross_share: float) -> Floats:
-    """Corner loads (4), N, with so much of the weight on front right and rear left.
+def wedge(car: Car, cross_share: float) -> Floats:
+    """Loads (4) above the even ones, N, that put so much of the weight on front right and rear left.
 
     A wedge loads one diagonal and relieves the other. It rolls the car over by nothing where its share on an
     axle goes as 1 over the track.
     """
-    body = Model(car).packed[0]
-    loads, wedge = body["static_load"][0], np.array([1.0, -1.0, -1.0, 1.0]) / np.abs(body["y"][0])
-    return np.asarray(loads + (0.5 - cross_share) * loads.sum() * wedge / (wedge[0] + wedge[3]))
+    vehicle = Model(car).packed[0]
+    weight = vehicle["static_load"][0].sum()
+    shape = np.array([1.0, -1.0, -1.0, 1.0]) / np.abs(vehicle["y"][0])
+    return np.asarray((0.5 - cross_share) * weight * shape / (shape[0] + shape[3]))
 
 
 def cautions(measured: Measured, car: Car) -> Iterator[str]:
@@ -150,7 +132,8 @@ def cautions(measured: Measured, car: Car) -> Iterator[str]:
 def _mismatches(weights: Floats, car: Car) -> list[tuple[str, str]]:
     """Why scales and car cannot belong together: what was found, what is expected."""
     fl, fr, rl, rr = weights
-    total, said = weights.sum(), []
+    total = weights.sum()
+    said = []
     if abs(total - car.mass) > TOTAL * car.mass:
         said.append((f"{total:.1f} kg in all", f"{car.mass:g} kg within {100 * TOTAL:g} %, as car.toml says"))
     front = (fl + fr) / total
@@ -170,52 +153,29 @@ class BuiltModel:
     def __init__(self, car: Car) -> None:
         self.model = Model(car)
 
-    def result(self, builds: Sequence[Built], cases: CaseSet) -> Result:
-        """Every build in every case; builds with the same corner loads are solved together."""
-        answers = np.zeros((len(builds), len(cases)), ANSWER)
-        own = self.model.packed[0]
-        for load in {id(build.load): build.load for build in builds}.values():
-            places = [i for i, build in enumerate(builds) if build.load is load]
-            body = own.copy()
-            if load is not None:
-                body["static_load"][0] = load
-            settings = self._settings(body, [builds[i] for i in places])
-            found = sweep.run((body, *self.model.packed[1:]), settings, cases.records)
-            answers[places] = found.reshape(len(places), len(cases))
-        return Result(cases, answers, own["bump_travel"][0], own["droop_travel"][0])
+    def result(self, builds: Sequence[Record], cases: CaseSet) -> Result:
+        """Every build, a BUILD record, in every case; builds with the same wedge are solved together."""
+        every = np.array(builds, BUILD)
+        answers = np.zeros((len(every), len(cases)), ANSWER)
+        vehicle, *air = self.model.packed
+        wedges, kinds = np.unique(every["wedge"], axis=0, return_inverse=True)
+        for kind, wedge_of_kind in enumerate(wedges):
+            alike = kinds.ravel() == kind
+            own = vehicle.copy()
+            own["static_load"] += wedge_of_kind
+            settings = pack.settings(self.model.car, own, every[alike])
+            found = sweep.run((own, *air), settings, cases.records)
+            answers[alike] = found.reshape(-1, len(cases))
+        return Result(cases, answers, vehicle[0])
 
-    def alone(self, build: Built, point: int, cases: CaseSet) -> Floats:
-        """Gap of one floor point of a build, (cases) m; an answer otherwise tells the least of all points."""
-        body, elements, points = self.model.packed
-        body = body.copy()
-        if build.load is not None:
-            body["static_load"][0] = build.load
-        car = body, elements, points[point : point + 1]
-        return np.asarray(sweep.run(car, self._settings(body, [build]), cases.records)["clearance"])
-
-    def _settings(self, body: Records, builds: Sequence[Built]) -> Records:
-        """SETTING (builds), wheel by wheel."""
-        car = self.model.car
-        ratio = per_wheel(car, lambda axle: axle.motion_ratio)
-        rise = per_wheel(car, lambda axle: axle.tyre.foundation_per_pressure)
-        base = per_wheel(car, lambda axle: axle.tyre.foundation)
-        rows = np.zeros(len(builds), SETTING)
-        for row, build in zip(rows, builds, strict=True):
-            row["camber"], row["wheel_rate"] = build.camber, build.spring * ratio**2
-            row["foundation"] = base + rise * build.pressure
-            row["ride_height"], row["anti_roll"], row["third"] = (
-                build.ride_height,
-                build.anti_roll,
-                build.third,
-            )
-        set_penetration(body, rows)
-        return rows
+    def cross_share(self, build: Record) -> float:
+        """Share of the weight on front right and rear left."""
+        load = self.model.packed[0]["static_load"][0] + build["wedge"]
+        return float((load[1] + load[2]) / load.sum())
 
 
-def with_field(build: Built, field: str, places: list[int], source: Built) -> Built:
-    """A build with some places of one field taken from another; a load always as a whole."""
-    if field == "load":
-        return replace(build, load=source.load)
-    values = getattr(build, field).copy()
-    values[places] = getattr(source, field)[places]
-    return replace(build, **{field: values})
+def with_field(build: Record, field: str, places: Sequence[int], source: Record) -> Record:
+    """A build with some places of one field taken from another."""
+    values = build[field].copy()
+    values[list(places)] = source[field][list(places)]
+    return changed(build, **{field: values})

@@ -2,15 +2,32 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import ceil
+from math import floor as whole_part
 from typing import Any
 
+from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.model import evaluate
 from setupopt.evaluation.result import Field, Result
+from setupopt.evaluation.summary import by_attitude
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project, Setup
 from setupopt.project.stored_proof import stored_proof
-from setupopt.robust.speeds.at_speed import SpeedWindow, speed_window
+from setupopt.robust.speeds.window import CONTACT, FLOOR, POWER, SafeWindow, WindowEnd, safe_window
+
+
+@dataclass(frozen=True)
+class SpeedRange:
+    """Lowest and highest allowed speed, m/s, in steps of 0.1 m/s and never outside the window of `speeds`.
+
+    `below`, `above`: what breaks at lower and at higher speeds; empty where none was computed.
+    """
+
+    low: float
+    high: float
+    below: str
+    above: str
 
 
 @dataclass(frozen=True)
@@ -21,14 +38,31 @@ class RunCard:
     setup: Setup
     floor: float
     result: Result
-    speeds: SpeedWindow | None
+    speeds: SpeedRange | None  # None where the sweep's own speed is not safe
     proof: dict[str, Any] | None
+    broken: tuple[Broken, ...]
 
     @property
     def margin(self) -> float | None:
         """Worst steady margin; None where contact is lost."""
         margin = float(self.result.worst_margin[0])
         return margin if self.result.lost() == 0 else None
+
+    @property
+    def do_not_run(self) -> tuple[str, ...]:
+        """Why nobody may drive this setup, each reason in a line; empty where the model finds none."""
+        reasons = [f"Limit broken: {limit.words}" for limit in self.broken]
+        lost = [f"{row.attitude} ({row.lost} of {row.cases})" for row in by_attitude(self.result) if row.lost]
+        if lost:
+            count = f"{self.result.lost()} of {len(self.result.cases)} cases"
+            reasons.append(f"Contact lost in {count}: {', '.join(lost)}")
+        if self.margin is not None and self.margin < self.floor:
+            reasons.append(f"Margin under the minimum: {self.margin:.3f}, at least {self.floor:g}")
+        if self.speeds is None:
+            reasons.append(
+                "No safe speed: the sweep's own speed breaks the minimum margin, a limit or the power"
+            )
+        return tuple(reasons)
 
     @property
     def worst(self) -> Field:
@@ -70,10 +104,26 @@ _ALWAYS = (
 def run_card(project: Project, setup: Setup, floor: float = 0.0) -> RunCard:
     """The card of a setup in its body, with the proof that its project keeps of it."""
     project = with_body(project, setup.body)
-    window = speed_window(project, setup, floor)
-    return RunCard(
-        project, setup, floor, evaluate(project, setup), window, stored_proof(project, setup)
-    )  # fmt: skip
+    window = safe_window(replace(project, setup=setup), floor)
+    speeds = None if window is None else _rounded_inwards(window, project.venue.sweep.speed)
+    result = evaluate(project, setup)
+    limits_broken = broken(project, setup, result)
+    return RunCard(project, setup, floor, result, speeds, stored_proof(project, setup), limits_broken)
+
+
+def _rounded_inwards(window: SafeWindow, driven: float) -> SpeedRange:
+    """The window in steps of 0.1 m/s; the sweep's own speed stays inside."""
+    low = min(ceil(10.0 * window.low.speed) / 10.0, driven)
+    high = max(whole_part(10.0 * window.high.speed) / 10.0, driven)
+    return SpeedRange(low, high, _first_broken(window.low), _first_broken(window.high))
+
+
+_PLAIN = {CONTACT: "contact lost", FLOOR: "the minimum margin", POWER: "the power"}
+
+
+def _first_broken(end: WindowEnd) -> str:
+    """What breaks first beyond an end, in words; a limit of the project by its key."""
+    return _PLAIN.get(end.beyond[0].limit, end.beyond[0].limit) if end.beyond else ""
 
 
 def _least(key: str, missing: float = float("inf")) -> Any:

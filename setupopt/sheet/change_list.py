@@ -7,12 +7,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from setupopt.evaluation.model import evaluate
-from setupopt.physics.place import GRAVITY
+from setupopt.evaluation.pack import as_setup
+from setupopt.physics.inputs import Record
 from setupopt.project.bodies import body_words, with_body
-from setupopt.project.model import AXLES, AxleSetup, Project, Setup
-from setupopt.sheet.adjusters import AxleTools, axle_tools, with_change
-from setupopt.sheet.pad_state import Pad, PadReading, Stance
-from setupopt.units import BAR, DEG, MM, N_PER_MM
+from setupopt.project.model import AXLES, Project, Setup
+from setupopt.sheet.adjusters import AxleTools, axle_tools
+from setupopt.sheet.build import as_written, changed, with_change
+from setupopt.sheet.pad_state import Pad, PadReading
+from setupopt.units import BAR, DEG, GRAVITY, MM, N_PER_MM
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,23 +57,24 @@ class ChangeList:
         return self.margin_target - self.margin_landed
 
 
-def apply(pad: Pad, step: Step, stance: Stance) -> Stance:
+def apply(pad: Pad, step: Step, stance: Record) -> Record:
     """The stance after a step is done on it; a check changes nothing."""
     if step.job in ("bars off", "third off"):
-        return replace(stance, **{_FIELDS[step.job]: np.zeros(2)})
+        return changed(stance, **{_FIELDS[step.job]: np.zeros(2)})
     if step.amount is None or step.job not in _FIELDS:
         return stance
     axle = AXLES.index(step.where)
     if step.job in ("bars on", "third on"):
         free = stance.free_travel.copy()
         free[2 * axle : 2 * axle + 2] = pad.reading(stance).travel[2 * axle : 2 * axle + 2]
-        stance = replace(stance, free_travel=free)
+        stance = changed(stance, free_travel=free)
     by = step.amount * axle_tools(pad.project, axle).per_unit(step.unit)
     return with_change(stance, _FIELDS[step.job], axle, by)
 
 
 # Less than tape and camber gauge tell is no difference.
-_TAPE, _GAUGE = 5e-5, 0.005 * DEG  # m, rad
+_TAPE = 5e-5
+_GAUGE = 0.005 * DEG  # m, rad
 _FIELDS = {
     "pressure": "pressure", "bars off": "anti_roll", "third off": "third", "spring": "spring",
     "ride height": "perch", "camber": "camber", "toe": "toe", "bars on": "anti_roll", "third on": "third",
@@ -100,7 +103,7 @@ def _worst_margin(project: Project, setup: Setup) -> float:
     return float(evaluate(with_body(project, setup.body), setup).worst_margin[0])
 
 
-def _raised(stance: Stance, moves: np.ndarray) -> Stance:
+def _raised(stance: Record, moves: np.ndarray) -> Record:
     """A stance with both axles' perches moved, m."""
     return with_change(with_change(stance, "perch", 0, moves[0]), "perch", 1, moves[1])
 
@@ -109,9 +112,11 @@ class _Work:
     """The steps so far, and the car as it stands after them."""
 
     def __init__(self, project: Project, today: Setup, target: Setup) -> None:
-        self.pad, self.today, self.target = Pad(project, today), today, target
+        self.pad = Pad(project, today)
+        self.today = today
+        self.target = target
         self.tools = [axle_tools(project, axle) for axle in (0, 1)]
-        self.stance = Stance.of(today)
+        self.stance = as_written(today)
         self.reading = self.pad.reading(self.stance)
         self.steps: list[Step] = []
         self.left_alone: list[str] = []
@@ -122,7 +127,7 @@ class _Work:
         self.check(
             "pad", "Pad flat and level, steering straight; tyres at their pressure as run for all of this"
         )
-        self.by_axle("pressure", "tyre pressure, as run,", "bar", BAR, 2)
+        self.by_axle("pressure", "tyre hot pressure, as run,", "bar", BAR, 2)
         self.check("driver", "Driver or ballast and the usual fuel aboard; roll the car and let it settle")
         self.connected_off("bars off", "anti-roll bar", self.stance.anti_roll)
         self.connected_off("third off", "third spring", self.stance.third)
@@ -141,7 +146,8 @@ class _Work:
     def body(self) -> None:
         """Another body goes on before anything is measured."""
         if self.today.body != self.target.body:
-            on, off = body_words(self.target.body), body_words(self.today.body)
+            on = body_words(self.target.body)
+            off = body_words(self.today.body)
             self.check("body", f"Fit the {on} in place of the {off}")
 
     # ---- single steps -------------------------------------------------------------------------------------
@@ -220,7 +226,8 @@ class _Work:
         """Perches or push-rods of both axles, so that both ride heights read as wanted."""
         moves = self.perch_moves(self.stance)
         for axle, name in enumerate(AXLES):
-            tools, exact = self.tools[axle], float(moves[axle])
+            tools = self.tools[axle]
+            exact = float(moves[axle])
             amount = tools.perch_amount(exact)
             if amount == 0.0:
                 self.small_height(name, exact, tools, job)
@@ -240,17 +247,19 @@ class _Work:
         """A ride height that needs nothing, or less than can be turned; named where it was not set at all."""
         if job != "re-check":
             return
-        too_small, least = abs(exact) > _TAPE, "a flat" if tools.turn else "0.1 mm"
+        too_small = abs(exact) > _TAPE
+        least = "a flat" if tools.turn else "0.1 mm"
         words = f"{exact / MM:+.2f} mm wanted, less than half of {least}"
         what = f"Re-check the {name} ride height: {words if too_small else 'it needs no turn'}"
         if too_small and not any((step.job, step.where) == ("ride height", name) for step in self.steps):
             self.leave(f"{name} ride height: {words}")
         self.add(job, name, what, None, tools.perch_unit, tools.in_units(exact), too_small=too_small)
 
-    def perch_moves(self, start: Stance) -> np.ndarray:
+    def perch_moves(self, start: Record) -> np.ndarray:
         """Moves of both axles' perches, m, that bring both ride heights to the target's, by Newton steps."""
         wanted = np.array([self.target.front.ride_height, self.target.rear.ride_height])
-        moves, probe = np.zeros(2), 1e-4
+        moves = np.zeros(2)
+        probe = 1e-4
         for _ in range(4):
             stance = _raised(start, moves)
             height = self.pad.reading(stance).ride_height
@@ -265,7 +274,8 @@ class _Work:
 
     def camber(self, axle: int) -> None:
         """Shims of one axle, so that the gauge reads as wanted at the target's ride heights."""
-        name, tools = AXLES[axle], self.tools[axle]
+        name = AXLES[axle]
+        tools = self.tools[axle]
         wanted = float(getattr(self.target, name).camber)
         exact = self.camber_move(axle, wanted)
         shims = tools.shims_for(exact)
@@ -301,7 +311,8 @@ class _Work:
     def toe_check(self) -> None:
         """Shims and ride heights move the toe, and the model cannot say how far."""
         if any(step.job in ("camber", "ride height") for step in self.steps):
-            front, rear = self.target.front.toe / MM, self.target.rear.toe / MM
+            front = self.target.front.toe / MM
+            rear = self.target.rear.toe / MM
             self.check("toe", f"Toe {front:.4g} mm front, {rear:.4g} mm rear: check, shims and turns move it")
 
     # ---- ends ---------------------------------------------------------------------------------------------
@@ -335,14 +346,5 @@ class _Work:
 
     def landed(self) -> Setup:
         """The setup that the car stands on, as the pad reads it."""
-        reading, s = self.reading, self.stance
-        axles = [
-            AxleSetup(
-                camber=float(reading.camber[2 * axle : 2 * axle + 2].mean()),
-                ride_height=float(reading.ride_height[axle]), spring=float(s.spring[2 * axle]),
-                anti_roll=float(s.anti_roll[axle]), third=float(s.third[axle]),
-                pressure=float(s.pressure[2 * axle]), toe=float(s.toe[axle]),
-            )
-            for axle in (0, 1)
-        ]  # fmt: skip
-        return replace(self.target, front=axles[0], rear=axles[1])
+        read = changed(self.stance, camber=self.reading.camber, ride_height=self.reading.ride_height)
+        return as_setup(read, self.target)

@@ -12,7 +12,6 @@ what camber does to the ride height is what the tyre's penetration does.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,43 +19,11 @@ import numpy as np
 from setupopt.errors import UserError
 from setupopt.evaluation import pack
 from setupopt.physics import sweep
-from setupopt.physics.inputs import CASE, Floats, Records
-from setupopt.physics.place import GRAVITY
-from setupopt.project.model import AxleSetup, Project, Setup
+from setupopt.physics.inputs import CASE, Floats, Record, Records
+from setupopt.project.model import Project, Setup
+from setupopt.units import GRAVITY
 
 _ACROSS = [1, 0, 3, 2]  # the wheel on the other side
-
-
-@dataclass(frozen=True, eq=False)
-class Stance:
-    """What is fitted and turned, SI; wheels FL, FR, RL, RR, axles front, rear."""
-
-    spring: Floats  # (4,) N/m at the spring
-    anti_roll: Floats  # (2,) N/m at the wheel; 0 where the bar is disconnected
-    third: Floats  # (2,) N/m of the wheel pair; 0 where it is disconnected
-    pressure: Floats  # (4,) Pa
-    camber: Floats  # (4,) rad at zero travel: what shims change
-    perch: Floats  # (4,) m, seat or push-rod moved, as height at the wheel; positive raises the car
-    toe: Floats  # (2,) m, carried along
-    free_travel: Floats  # (4,) m, travel at which bars and third springs carry nothing
-
-    @classmethod
-    def of(cls, setup: Setup) -> Stance:
-        """A setup as it is written: nothing turned, bars and third springs connected without load."""
-
-        def pair(value: Callable[[AxleSetup], float]) -> Floats:
-            return np.array([value(setup.front), value(setup.rear)], dtype=float)
-
-        return cls(
-            spring=np.repeat(pair(lambda a: a.spring), 2),
-            anti_roll=pair(lambda a: a.anti_roll),
-            third=pair(lambda a: a.third),
-            pressure=np.repeat(pair(lambda a: a.pressure), 2),
-            camber=np.repeat(pair(lambda a: a.camber), 2),
-            perch=np.zeros(4),
-            toe=pair(lambda a: a.toe),
-            free_travel=np.zeros(4),
-        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,21 +42,23 @@ class Pad:
     """The car on the pad. `reference`: the setup it stands on today, which is its own reading."""
 
     def __init__(self, project: Project, reference: Setup) -> None:
-        self.project, self.reference = project, reference
+        self.project = project
+        self.reference = reference
         self._body, elements, points = pack.vehicle(project.car)
         self._no_air = elements[:0], points[:0]
-        self._settings = pack.settings(project.car, self._body, reference)
+        self._settings = pack.settings(project.car, self._body, pack.by_wheel(reference))
         self._case = np.zeros(1, dtype=CASE)
         self._case["surface_grip"] = self._case["lean"] = self._case["transfer"] = 1.0
         self._ratio2 = pack.per_wheel(project.car, lambda axle: axle.motion_ratio) ** 2
 
-    def reading(self, stance: Stance) -> PadReading:
-        """What the pad shows in a stance. Raises UserError where the car cannot stand in it."""
+    def reading(self, stance: Record) -> PadReading:
+        """What the pad shows in a stance, a BUILD record. Raises UserError where the car cannot stand so."""
         car = self._preloaded(stance), *self._no_air
         answer = sweep.run(car, self._setting(stance), self._case)[0]
         if not answer["contact"]:
             raise UserError("the car cannot stand on the setup pad with these springs and perches")
-        ride, load = answer["ride_gap"].copy(), answer["load"].copy()
+        ride = answer["ride_gap"].copy()
+        load = answer["load"].copy()
         return PadReading(
             ride_height=ride,
             side_height=np.repeat(ride, 2) + self._body["y"][0] * answer["state"][2],
@@ -99,28 +68,27 @@ class Pad:
             travel=answer["travel"].copy(),
         )
 
-    def _preloaded(self, stance: Stance) -> Records:
+    def _preloaded(self, stance: Record) -> Records:
         """VEHICLE (1) whose springs carry at zero travel what they would there, and without stops.
 
         A spring that carries S0 at the reference is compressed by S0 / k0 there. One of the same free
         length carries k (S0 / k0 + perch) at zero travel; all at the wheel.
         """
-        car, k0 = self._body.copy(), self._settings["wheel_rate"][0]
+        car = self._body.copy()
+        k0 = self._settings["wheel_rate"][0]
         unsprung = car["unsprung_mass"][0] * GRAVITY
         compression = (car["static_load"][0] - unsprung) / k0 + stance.perch
-        free, across = stance.free_travel, stance.free_travel[_ACROSS]
+        free = stance.free_travel
+        across = free[_ACROSS]
         links = np.repeat(stance.anti_roll, 2) * (free - across)
         links += 0.25 * np.repeat(stance.third, 2) * (free + across)
         car["static_load"][0] = unsprung + stance.spring * self._ratio2 * compression - links
         car["stop_rate"] = 0.0
         return car
 
-    def _setting(self, stance: Stance) -> Records:
+    def _setting(self, stance: Record) -> Records:
         """SETTING (1) of a stance; ride height and penetration stay the reference's, from which we count."""
-        car, row = self.project.car, self._settings.copy()
-        base = pack.per_wheel(car, lambda axle: axle.tyre.foundation)
-        rise = pack.per_wheel(car, lambda axle: axle.tyre.foundation_per_pressure)
-        row["wheel_rate"][0], row["camber"][0] = stance.spring * self._ratio2, stance.camber
-        row["foundation"][0] = base + rise * stance.pressure
-        row["anti_roll"][0], row["third"][0] = stance.anti_roll, stance.third
+        row = pack.settings(self.project.car, self._body, np.reshape(stance, 1))
+        for name in ("ride_height", "penetration"):
+            row[name] = self._settings[name]
         return row

@@ -3,28 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 
 from setupopt.evaluation.cases import CaseSet, sweep_cases
-from setupopt.evaluation.limits_check import Broken, Sense, broken
+from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.result import Result
-from setupopt.physics.inputs import Floats
+from setupopt.physics.inputs import Floats, Record
 from setupopt.project.bodies import with_body
 from setupopt.project.measured_file import Measured
-from setupopt.project.model import AXLES, WHEELS, AxleSetup, Project, Setup, Tolerance
+from setupopt.project.model import AXLES, WHEELS, Project, Setup, Tolerance
 from setupopt.project.settings import SETTINGS, Setting
 from setupopt.robust.builds.build_variation import build_errors, worst_build
 from setupopt.sheet.adjusters import axle_tools
-from setupopt.sheet.as_built import Built, BuiltModel, built, cautions, with_field
+from setupopt.sheet.as_built import BuiltModel, built, cautions, with_field
+from setupopt.sheet.build import as_written
 from setupopt.sheet.wedge import wedge_words
-from setupopt.units import DEG, MM
 
 _SAME = 1e-5  # of a setting's own size: a printed sheet shows six digits
 _ALIKE = 1e-6  # of the file's unit, left against right
-_NOISE = 1e-9  # m
 _ROOM = 0.005  # of margin, where no tolerance tells what the mechanics can hold
 _MOST_SETS = 4096
 _AT_ONCE = 256  # builds solved together
@@ -104,8 +103,9 @@ def read_back(project: Project, target: Setup, measured: Measured, floor: float 
     mechanics can hold needs no correction.
     """
     project = with_body(project, target.body)
-    cases, model = sweep_cases(project.venue), BuiltModel(project.car)
-    study = _Study(model, cases, Built.of(target), built(target, measured, project.car))
+    cases = sweep_cases(project.venue)
+    model = BuiltModel(project.car)
+    study = _Study(model, cases, as_written(target), built(target, measured, project.car))
     result = model.result([study.found], cases)
     wanted = float(study.worst([study.target])[0])
     least = _floor(project, target, cases, wanted) if floor is None else floor
@@ -115,7 +115,7 @@ def read_back(project: Project, target: Setup, measured: Measured, floor: float 
     return ReadBack(
         project, target, least, result, float(result.worst_margin[0]), wanted, deviations,
         tuple(Correction(d, _how(project, target, d), d in chosen) for d in (*chosen, *outside)), after,
-        is_smallest, tuple(_broken(project, target, study, result)),
+        is_smallest, broken(project, np.reshape(study.found, 1), result),
         (*project.cautions, *cautions(measured, project.car)),
     )  # fmt: skip
 
@@ -131,61 +131,16 @@ def _floor(project: Project, target: Setup, cases: CaseSet, margin: float) -> fl
     return worst if np.isfinite(worst) else margin - _ROOM
 
 
-def _broken(project: Project, target: Setup, study: _Study, result: Result) -> Iterator[Broken]:
-    """Limits that the build breaks. Arches and floor points are asked with the wheels as they are."""
-    limits, answers = project.limits, result.answers.copy()
-    answers["spare_clearance"] = np.inf
-    if limits is not None:
-        limits = replace(limits, packaging=replace(limits.packaging, arches=()))
-    common = replace(project, limits=limits)
-    yield from broken(common, _as_setup(target, study.found), replace(result, answers=answers))
-    for number, arch in enumerate(project.limits.packaging.arches if project.limits else (), start=1):
-        for wheel in (first := 2 * AXLES.index(arch.axle), first + 1):
-            room = arch.room + arch.room_per_camber * float(study.found.camber[wheel])
-            travel, limit = result.answers["travel"][0, :, wheel], f"packaging.arch[{number}]"
-            yield from _worst(limit, WHEELS[wheel], travel, "at most", room, result)
-    if (result.answers["spare_clearance"][0] < 0.0).any():
-        for place, point in enumerate(project.car.clearance):
-            gaps = study.model.alone(study.found, place, result.cases)
-            yield from _worst("clearance.least_gap_mm", point.name, gaps, "at least", point.least_gap, result)
-
-
-def _worst(
-    limit: str, where: str, values: Floats, sense: Sense, required: float, result: Result
-) -> Iterator[Broken]:
-    """The case in which `values` (cases), m, break a limit most, if one does."""
-    over = np.where(result.contact[0], values - required, -np.inf)
-    if sense == "at least":
-        over = np.where(result.contact[0], required - values, -np.inf)
-    case = int(over.argmax())
-    if over[case] > _NOISE:
-        angle = _plain(float(result.cases.records["roll_angle"][case]) / DEG)
-        yield Broken(
-            limit, where, _plain(float(values[case]) / MM), sense, _plain(required / MM), "mm", case + 1,
-            angle, result.cases.attitude[case], **result.cases.along(case),
-        )  # fmt: skip
-
-
-def _as_setup(target: Setup, build: Built) -> Setup:
-    """The build with both sides alike, for limits that know no sides."""
-    axles = [
-        AxleSetup(
-            float(build.camber[2 * a : 2 * a + 2].mean()), float(build.ride_height[a]),
-            float(build.spring[2 * a : 2 * a + 2].mean()), float(build.anti_roll[a]), float(build.third[a]),
-            float(build.pressure[2 * a : 2 * a + 2].mean()), getattr(target, AXLES[a]).toe,
-        )
-        for a in (0, 1)
-    ]  # fmt: skip
-    return replace(target, front=axles[0], rear=axles[1])
-
-
 class _Study:
     """Builds between the target and what was found."""
 
-    def __init__(self, model: BuiltModel, cases: CaseSet, target: Built, found: Built) -> None:
-        self.model, self.cases, self.target, self.found = model, cases, target, found
+    def __init__(self, model: BuiltModel, cases: CaseSet, target: Record, found: Record) -> None:
+        self.model = model
+        self.cases = cases
+        self.target = target
+        self.found = found
 
-    def worst(self, builds: Sequence[Built]) -> Floats:
+    def worst(self, builds: Sequence[Record]) -> Floats:
         """Worst margins."""
         parts = [builds[first : first + _AT_ONCE] for first in range(0, len(builds), _AT_ONCE)]
         return np.concatenate([self.model.result(part, self.cases).worst_margin for part in parts])
@@ -195,8 +150,8 @@ class _Study:
         differing = list(_differing(self.target, self.found))
         if not differing:
             return ()
-        righted = [with_field(self.found, field, list(places), self.target) for _, field, places in differing]
-        alone = [with_field(self.target, field, list(places), self.found) for _, field, places in differing]
+        righted = [with_field(self.found, field, places, self.target) for _, field, places in differing]
+        alone = [with_field(self.target, field, places, self.found) for _, field, places in differing]
         margins = self.worst([self.found, self.target, *righted, *alone])
         gains, losses = np.split(margins[2:], 2)
         rows = zip(differing, _lost(gains, margins[0]), _lost(margins[1], losses), strict=True)
@@ -207,12 +162,11 @@ class _Study:
         self, project: Project, name: str, field: str, places: tuple[int, ...], gain: float, loss: float
     ) -> Deviation:
         """One deviation in the units of the files; corner weights by the share on one diagonal."""
-        if field == "load":
-            assert self.found.load is not None
-            cross = float((self.found.load[1] + self.found.load[2]) / self.found.load.sum())
+        if field == "wedge":
+            cross = self.model.cross_share(self.found)
             return Deviation(name, field, places, "% cross weight", 50.0, 100.0 * cross, None, gain, loss)
         setting = _setting(field)
-        target, found = (float(getattr(b, field)[places[0]]) for b in (self.target, self.found))
+        target, found = (float(build[field][places[0]]) for build in (self.target, self.found))
         held = _tolerance(project.limits.tolerance if project.limits else None, field, target)
         tolerance = None if held is None else held / setting.factor
         return Deviation(
@@ -248,20 +202,22 @@ class _Study:
         self, chosen: tuple[Deviation, ...], margin: float, deviations: tuple[Deviation, ...], floor: float
     ) -> tuple[tuple[Deviation, ...], float, bool]:
         """One more correction after another, each the best, until the floor is reached or none is left."""
-        best, reached = chosen, margin
+        best = chosen
+        reached = margin
         while reached < floor and len(chosen) < len(deviations):
             sets = [(*chosen, one) for one in deviations if one not in chosen]
             margins = self.worst([self._righted(one) for one in sets])
             chosen = sets[int(margins.argmax())]
             if margins.max() > reached:
-                best, reached = chosen, float(margins.max())
+                best = chosen
+                reached = float(margins.max())
         return best, reached, False
 
-    def _righted(self, chosen: Sequence[Deviation]) -> Built:
+    def _righted(self, chosen: Sequence[Deviation]) -> Record:
         """The build with some deviations put right."""
         build = self.found
         for deviation in chosen:
-            build = with_field(build, deviation.field, list(deviation.places), self.target)
+            build = with_field(build, deviation.field, deviation.places, self.target)
         return build
 
 
@@ -272,28 +228,29 @@ def _lost(before: Floats, after: Floats) -> Floats:
         return np.where(np.isneginf(before) & np.isneginf(after), 0.0, before - after)
 
 
-def _differing(target: Built, found: Built) -> Iterator[tuple[str, str, tuple[int, ...]]]:
+def _differing(target: Record, found: Record) -> Iterator[tuple[str, str, tuple[int, ...]]]:
     """Name, field and places of everything that differs; both wheels of an axle together where alike."""
     for setting in SETTINGS:
         field = setting.field
-        if not hasattr(target, field):
+        if field == "toe":
             continue
         words = field.replace("_", " ")
-        off = getattr(found, field) - getattr(target, field)
-        differs = np.abs(off) > _SAME * np.maximum(np.abs(getattr(target, field)), setting.factor)
+        off = found[field] - target[field]
+        differs = np.abs(off) > _SAME * np.maximum(np.abs(target[field]), setting.factor)
         if field in _AXLE_FIELDS:
             yield from ((f"{AXLES[a]} {words}", field, (a,)) for a in (0, 1) if differs[a])
             continue
         for axle in (0, 1):
-            left, right = 2 * axle, 2 * axle + 1
+            left = 2 * axle
+            right = 2 * axle + 1
             if differs[left] and differs[right] and abs(off[left] - off[right]) <= _ALIKE * setting.factor:
                 yield f"{AXLES[axle]} {words}", field, (left, right)
             else:
                 yield from (
                     (f"{words} {WHEELS[w].upper()}", field, (w,)) for w in (left, right) if differs[w]
                 )
-    if found.load is not None:
-        yield "corner weights", "load", (0, 1, 2, 3)
+    if found["wedge"].any():
+        yield "corner weights", "wedge", (0, 1, 2, 3)
 
 
 def _setting(field: str) -> Setting:
@@ -313,7 +270,7 @@ def _tolerance(held: Tolerance | None, field: str, target: float) -> float | Non
 
 def _how(project: Project, target: Setup, deviation: Deviation) -> str:
     """What to turn."""
-    if deviation.field == "load":
+    if deviation.field == "wedge":
         return wedge_words(project, target, deviation.found / 100.0)
     move = (deviation.target - deviation.found) * _setting(deviation.field).factor
     axle = deviation.places[0] if deviation.field in _AXLE_FIELDS else deviation.places[0] // 2

@@ -39,7 +39,8 @@ def shim_combination(
 
 def _sums(thick: list[int], top: int, most: int) -> list[int]:
     """For no shim, one, two ... the sums up to `top` that just so many make: bit s stands for the sum s."""
-    kept, levels = (1 << (top + 1)) - 1, [1]
+    kept = (1 << (top + 1)) - 1
+    levels = [1]
     while levels[-1] and len(levels) <= most:
         following = 0
         for part in thick:
@@ -53,7 +54,8 @@ def _nearest(levels: list[int], wanted: int, unit: int) -> tuple[int, int]:
     best = (wanted, 0, 0)
     for count, sums in enumerate(levels):
         split = wanted // unit
-        under, over = sums & ((1 << (split + 1)) - 1), sums >> (split + 1)
+        under = sums & ((1 << (split + 1)) - 1)
+        over = sums >> (split + 1)
         if under:
             total = under.bit_length() - 1
             best = min(best, (wanted - total * unit, count, total))

@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from setupopt.evaluation.pack import vehicle
-from setupopt.physics.place import GRAVITY
 from setupopt.project.model import AXLES, Project, Setup, Tolerance
 from setupopt.project.settings import SETTINGS, in_file_units
-from setupopt.units import BAR, DEG, MM, PERCENT
+from setupopt.units import BAR, DEG, GRAVITY, MM, PERCENT
 
 _PER_AXLE = ("toe", "anti_roll", "third")
 
@@ -38,19 +37,20 @@ def state_lines(project: Project, setup: Setup) -> tuple[Line, ...]:
             continue
         side = (None, None) if field in _PER_AXLE else (front, rear)
         values = (front, side[0], rear, side[1])
-        tolerance, where = _tolerance(field, held), _where(project, field)
+        tolerance = _tolerance(field, held)
+        where = _where(project, field)
         lines.append(Line(setting.key, words, setting.unit, digits, values, tolerance, where))
     return (*lines, _weights(project))
 
 
 _WORDS = {
-    "pressure": ("pressure, as run", 2),
+    "pressure": ("hot pressure", 2),
     "spring": ("spring", 0),
     "ride_height": ("ride height", 1),
     "camber": ("camber", 2),
     "toe": ("toe", 1),
     "anti_roll": ("anti-roll bar, at the wheel", 0),
-    "third": ("third spring", 0),
+    "third": ("third spring (heave spring)", 0),
 }
 
 
@@ -76,9 +76,10 @@ def _tolerance(field: str, held: Tolerance | None) -> str:
 
 def _where(project: Project, field: str) -> str:
     air = project.car.air
-    front, rear = air.front_ride_station / MM, air.rear_ride_station / MM
+    front = air.front_ride_station / MM
+    rear = air.rear_ride_station / MM
     places = {
-        "pressure": "gauge; note the cold value that warms up to it",
+        "pressure": "gauge, as run; note the cold value that warms up to it",
         "spring": "rate stamped on the spring",
         "ride_height": f"floor line, {front:g} mm and {rear:g} mm behind the front axle line",
         "camber": "gauge on the wheel, car level on the pad",

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import AXLES, Project, Setup
 from setupopt.sheet.adjusters import axle_tools
-from setupopt.sheet.pad_state import Pad, Stance
+from setupopt.sheet.build import as_written, changed
+from setupopt.sheet.pad_state import Pad
 
 # Perches that raise the cross share: front right and rear left up, the others down.
 PATTERN = np.array([-1.0, 1.0, 1.0, -1.0])
@@ -18,8 +17,9 @@ _PROBE = 1e-3  # m
 
 def perch_moves(project: Project, target: Setup, cross_share: float) -> Floats:
     """Moves of the perches (4), m, that take a car from a cross share to even, bars off, on the pad model."""
-    pad, stance = Pad(project, target), replace(Stance.of(target), anti_roll=np.zeros(2))
-    probed = pad.reading(replace(stance, perch=_PROBE * PATTERN)).cross_share
+    pad = Pad(project, target)
+    stance = changed(as_written(target), anti_roll=np.zeros(2))
+    probed = pad.reading(changed(stance, perch=_PROBE * PATTERN)).cross_share
     per_metre = (probed - pad.reading(stance).cross_share) / _PROBE
     return (0.5 - cross_share) / per_metre * PATTERN
 
@@ -31,7 +31,8 @@ def wedge_words(project: Project, target: Setup, cross_share: float) -> str:
     amounts = [tool.perch_amount(abs(float(moves[2 * axle]))) for axle, tool in enumerate(tools)]
     if not any(amounts):
         return "less than half a flat on each perch"
-    up, down = ("FR and RL", "FL and RR") if moves[1] > 0.0 else ("FL and RR", "FR and RL")
+    diagonals = ["FL and RR", "FR and RL"]
+    up, down = reversed(diagonals) if moves[1] > 0.0 else diagonals
     turns = ", ".join(
         f"{name} {tool.perch_words(amount) if amount else 'nothing'}"
         for name, tool, amount in zip(AXLES, tools, amounts, strict=True)

@@ -10,7 +10,7 @@ import numpy as np
 import setupopt
 from setupopt.project import Project
 from setupopt.project.model import Body
-from setupopt.search.comparison import Comparison, compare
+from setupopt.search.comparison import Comparison, ComparisonOptions, compare
 
 BODIES, ATTITUDES, ANGLES = 40, 6, 37
 # "In seconds" and "in minutes", on two cores.
@@ -35,7 +35,7 @@ def many_bodies(bore: Project) -> Project:
 def timed(project: Project, **asked: object) -> tuple[Comparison, float]:
     """A comparison and its seconds."""
     began = time.perf_counter()
-    return compare(project, **asked), time.perf_counter() - began  # type: ignore[arg-type]
+    return compare(project, options=ComparisonOptions(**asked)), time.perf_counter() - began  # type: ignore[arg-type]
 
 
 def show(what: str, found: Comparison, seconds: float) -> None:

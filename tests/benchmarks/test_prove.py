@@ -16,7 +16,7 @@ from conftest import SETUPS
 from scipy.integrate import solve_ivp
 
 from setupopt.evaluation.cases import sweep_cases
-from setupopt.jobs.chunk_ranges import Span
+from setupopt.jobs.chunk_ranges import ChunkRange
 from setupopt.physics.contacts import put_road
 from setupopt.physics.place import prepare
 from setupopt.physics.ride import accelerations
@@ -38,9 +38,9 @@ def _rides(bore: Project, seeds: int, seconds: float) -> RoadRides:
 def _kernel_rate(bore: Project) -> float:
     """Run-seconds a second on one core, reading off margins included."""
     rides = _rides(bore, 6, 10.0)
-    rides(Span(0, 1))
+    rides(ChunkRange(0, 1))
     start, sums = time.perf_counter(), RideSums()
-    sums.add(rides(Span(1, 5)))
+    sums.add(rides(ChunkRange(1, 5)))
     return sums.seconds / (time.perf_counter() - start)
 
 
@@ -49,7 +49,7 @@ class _Motion:
 
     def __init__(self, bore: Project) -> None:
         rides = _rides(bore, 1, 2.0)
-        road = rides._heights(Span(0, 1))[0][3000:4001]
+        road = rides._heights(ChunkRange(0, 1))[0][3000:4001]
         self.model, self.road = rides.model, road - road[0]
         self.rates, self.out = np.diff(self.road, axis=0) / STEP, np.zeros(7)
         (bodies, self.elements, _), (places, self.flow, works) = self.model.model.packed, self.model.scratch()

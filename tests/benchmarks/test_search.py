@@ -6,7 +6,7 @@ import json
 import subprocess
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import product
 from pathlib import Path
 from typing import Any
@@ -19,7 +19,6 @@ from conftest import (
     close_bodies,
     coarse,
     few_free,
-    limits_of,
     opened,
     pieces,
     proposing,
@@ -33,13 +32,14 @@ from scipy.optimize import Bounds, differential_evolution
 import setupopt
 from setupopt.physics.inputs import Floats
 from setupopt.project import Project
-from setupopt.search.engine.index_points import IndexPoints, SemiInfiniteEvaluation, on
-from setupopt.search.engine.maxmin import merit
+from setupopt.search.engine.batch import merit
+from setupopt.search.engine.index_points import IndexPoints, SemiInfiniteEvaluation, restricted
+from setupopt.search.objective import objective_of
 from setupopt.search.parts.branch_and_bound import BranchAndBoundResult
 from setupopt.search.parts.discrete_choice import choose_parts
-from setupopt.search.parts.part_space import PartSpace
-from setupopt.search.proposing import ProposalOptions
-from setupopt.search.relaxation import RelaxedOptimum, root_of
+from setupopt.search.parts.part_space import Node, PartSpace
+from setupopt.search.proposal import ProposalOptions
+from setupopt.search.relaxation import RelaxedOptimum, relaxed_optimum
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.solver import Solver
 
@@ -65,25 +65,49 @@ class Best:
     point: Floats
 
 
-class Watched(SetupProblem):
-    """A setup problem that keeps every point better than all before it on the same places."""
+@dataclass
+class Record:
+    """Every point better than all before it on the same index points."""
 
-    def __init__(self, project: Project) -> None:
-        super().__init__(project, limits_of(project))
-        self.began, self.best = time.perf_counter(), list[Best]()
-        self._asked: IndexPoints | None = None
+    began: float = field(default_factory=time.perf_counter)
+    best: list[Best] = field(default_factory=list)
+    index_points: IndexPoints | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Watched(SetupProblem):
+    """A setup problem that keeps a record."""
+
+    record: Record = field(default_factory=Record)
+
+    @classmethod
+    def of(cls, project: Project) -> Watched:
+        """Of the present body, every attitude with weight 1."""
+        return cls(project, objective_of(project.venue))
+
+    @property
+    def best(self) -> list[Best]:
+        """The points kept."""
+        return self.record.best
+
+    @property
+    def solved(self) -> int:
+        """Cases solved."""
+        return self.counter.count
 
     @property
     def seconds(self) -> float:
         """Since it was made."""
-        return time.perf_counter() - self.began
+        return time.perf_counter() - self.record.began
 
-    def __call__(self, points: Floats, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
-        answers = super().__call__(points, places, memory)
+    def __call__(
+        self, points: Floats, index_points: IndexPoints, warm_start: Any = None
+    ) -> SemiInfiniteEvaluation:
+        answers = super().__call__(points, index_points, warm_start)
         merits = merit(answers.values, answers.limits)
         top = int(merits.argmax())
-        if places is not self._asked or merits[top] > self.best[-1].merit:
-            self._asked = places
+        if index_points is not self.record.index_points or merits[top] > self.best[-1].merit:
+            self.record.index_points = index_points
             self.best.append(Best(self.seconds, self.solved, float(merits[top]), points[top].copy()))
         return answers
 
@@ -92,7 +116,7 @@ class Contest:
     """The sweep's own grid as the objective of one of the others, until its cases or its time are spent."""
 
     def __init__(self, problem: Watched, budget: int) -> None:
-        self.problem, self.budget, self.places = problem, budget, problem.index.places()
+        self.problem, self.budget, self.places = problem, budget, problem.index.grid_points()
         self.size, self.names = problem.start.size, [v.name for v in problem.variables]
 
     def __call__(self, points: Floats) -> Floats:
@@ -177,21 +201,21 @@ class Row:
 def checked(solver: Solver, point: Floats) -> float:
     """Worst margin, less what broken limits cost, between the angles of the dense sweep too."""
     seen = solver.look(point, solver.dense)
-    answers = solver.problem(point[None, :], seen.places)
+    answers = solver.problem(point[None, :], seen.index_points)
     return float(merit(answers.values, answers.limits)[0])
 
 
 def ours(project: Project, judge: Solver) -> Row:
     """As `propose` solves a body: all starts, its own independent search, and the sharp end."""
-    problem, asked = Watched(project), ProposalOptions()
-    best = root_of(problem, False, asked.starts, asked.seed).best
+    problem, asked = Watched.of(project), ProposalOptions()
+    best = relaxed_optimum(problem, False, asked.starts, asked.seed).best
     cases, seconds = problem.solved, problem.seconds
     return Row("ours", problem, cases, seconds, checked(judge, best.outcome.point))
 
 
 def contested(name: str, project: Project, judge: Solver, budget: int) -> Row:
     """One of the others with the cases it may solve."""
-    problem = Watched(project)
+    problem = Watched.of(project)
     CONTESTANTS[name](Contest(problem, budget))
     cases, seconds = problem.solved, problem.seconds
     return Row(name, problem, cases, seconds, checked(judge, problem.best[-1].point))
@@ -222,7 +246,7 @@ def test_no_other_search_beats_ours(example: Callable[[str], Project], name: str
     """With 50 times the cases nobody finds a higher margin; to come near takes 20 times our time."""
     optuna.logging.set_verbosity(optuna.logging.ERROR)
     project = example(name)
-    judge = Solver(SetupProblem(project, limits_of(project)))
+    judge = Solver(SetupProblem(project, objective_of(project.venue)))
     ours(project, judge)  # all begin warm: compiled, imported, programs built once
     for other in CONTESTANTS:
         contested(other, project, judge, 1)
@@ -243,13 +267,13 @@ def test_no_other_search_beats_ours(example: Callable[[str], Project], name: str
 
 def roots_of(project: Project) -> list[RelaxedOptimum]:
     """Every body of a project solved with parts of any value, its own first."""
-    problems = [SetupProblem(one, limits_of(one)) for one in with_bodywork(project)]
-    return [root_of(problem, False, 4, 0) for problem in problems]
+    problems = [SetupProblem(one, objective_of(one.venue)) for one in with_bodywork(project)]
+    return [relaxed_optimum(problem, False, 4, 0) for problem in problems]
 
 
 def space_of(roots: list[RelaxedOptimum]) -> PartSpace:
     """All sets of the bodies solved."""
-    problems = [root.solver.problem for root in roots]
+    problems = [root.problem for root in roots]
     return PartSpace([problem.project.setup.body for problem in problems], problems[0].variables)
 
 
@@ -259,16 +283,16 @@ def every_set(
     """Merit of every set that there is, the better of two climbs, and its words."""
     rng = np.random.default_rng(3)
     for body, root in enumerate(roots):
-        starts = root.best.outcome.point, rng.random(root.solver.problem.start.size)
+        starts = root.best.outcome.point, rng.random(root.problem.start.size)
         for pieces_ in product(*(range(grid.size) for grid in space.grids)):
-            borders = space.borders(space.single(body, pieces_))
-            end = root.solver.best_of(borders, starts, root.best.places)
-            yield end.merit, space.words(body, pieces_)
+            node = Node(body, pieces_, pieces_)
+            end = root.solver().best_of(space.bounds(node), starts, root.best.index_points)
+            yield end.merit, space.labels(node)
 
 
 def studied(project: Project, roots: list[RelaxedOptimum], tmp_path: Path) -> BranchAndBoundResult:
     """The choice of parts as `propose` makes it."""
-    choice = choose_parts(project, roots, f"sqlite:///{tmp_path}/parts.db", (), None)
+    choice = choose_parts("study", roots, f"sqlite:///{tmp_path}/parts.db")
     assert choice.study is not None and choice.study.is_finished
     return choice.study
 
@@ -277,7 +301,7 @@ def show_study(what: str, space: PartSpace, study: BranchAndBoundResult) -> None
     """What a study found and how much it solved."""
     best, share = study.sets[0], 100 * study.solves / study.count
     print(f"\n{what}: {study.count} sets; {study.solves} solves are {share:.2f} %")
-    print(f"  ours {best.bound:.6f} {space.words(best.box.body, best.box.low)}, at most {study.bound:.6f}")
+    print(f"  ours {best.bound:.6f} {space.labels(best.node)}, at most {study.bound:.6f}")
 
 
 @pytest.mark.usefixtures("one_thread")
@@ -297,15 +321,15 @@ def test_no_set_of_all_is_better(made: Callable[[Project], Project], bore: Proje
 def test_no_setup_of_all_is_better(bore: Project, tmp_path: Path) -> None:
     """Where all comes in pieces, each of 72,900 setups is evaluated, without a climb: none is worth more."""
     project = all_in_pieces(thinned(bore, np.radians(30), 7))
-    problem = SetupProblem(project, limits_of(project))
-    roots = [root_of(problem, False, 4, 0)]
+    problem = SetupProblem(project, objective_of(project.venue))
+    roots = [relaxed_optimum(problem, False, 4, 0)]
     study, space = studied(project, roots, tmp_path), space_of(roots)
     points = np.stack([axis.ravel() for axis in np.meshgrid(*space.grids, indexing="ij")], axis=-1)
-    grid = on(problem, problem.index.places())
+    grid = restricted(problem, problem.index.grid_points())
     answers = (grid(few) for few in np.array_split(points, len(points) // 256))
     merits = np.concatenate([merit(found.values, found.limits) for found in answers])
     high = points[merits > study.sets[0].bound - 2e-5]  # on the grid; between its angles they are worth less
-    best = max(checked(roots[0].solver, point) for point in high)
+    best = max(checked(roots[0].solver(), point) for point in high)
     show_study("all in pieces", space, study)
     print(f"  best {best:.6f} of all, {len(high)} of them no worse on the grid")
     assert abs(study.sets[0].bound - best) < 2e-5
@@ -382,7 +406,7 @@ def test_cost_of_a_proposal(bore: Project) -> None:
 def test_ten_random_starts(example: Callable[[str], Project], name: str) -> None:
     """From ten random starts the worst margins agree within 0.002."""
     project = example(name)
-    solver, rng = Solver(SetupProblem(project, limits_of(project))), np.random.default_rng(20)
+    solver, rng = Solver(SetupProblem(project, objective_of(project.venue))), np.random.default_rng(20)
     found = [solver.solve(solver.box, rng.random(solver.problem.start.size)).merit for _ in range(10)]
     print(f"\n{name}: " + " ".join(f"{value:.5f}" for value in sorted(found)))
     print(f"spread {max(found) - min(found):.5f}")

@@ -16,7 +16,7 @@ from project.good_folder import LIMITS, SETUP
 from setupopt.cli import waiting
 from setupopt.evaluation.model import evaluate
 from setupopt.project import load
-from setupopt.report.assess.text import CLOSING
+from setupopt.report.shared.words import CLOSING
 
 from . import folders
 from .conftest import Run, installed
@@ -27,7 +27,7 @@ case,roll_angle_deg,attitude,speed_m_s,contact,margin,use_front,use_rear,first_a
 load_fl_N,load_fr_N,load_rl_N,load_rr_N,grip_fl_N,grip_fr_N,grip_rl_N,grip_rr_N,
 inclination_fl_deg,inclination_fr_deg,inclination_rl_deg,inclination_rr_deg,
 patch_fl_mm2,patch_fr_mm2,patch_rl_mm2,patch_rr_mm2,front_gap_mm,rear_gap_mm,
-downforce_N,drag_N,heave_mm,pitch_deg,body_roll_deg,least_clearance_mm,travel_left_mm
+downforce_N,drag_N,heave_mm,pitch_deg,body_roll_deg,least_clearance_mm,travel_left_mm,wheels_in_air
 """.replace("\n", "").split(",")
 KEYS = ["worst", "by_angle", "cases", "contact_lost", "limits_broken", "cautions", "losses", "floor"]
 
@@ -268,6 +268,22 @@ def test_another_setup_changes_the_numbers(run: Run, held: Path, tmp_path: Path)
     assert run("assess", held, "--setup", tmp_path / "none.toml").exit_code == 2
 
 
+def test_a_setup_by_its_name_is_that_of_the_project(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A file of the same name in the current folder is another car's; the file that was read is printed."""
+    folder = folders.held(tmp_path / "project")
+    (folder / "other.toml").write_text(SETUP.replace("baseline", "of the project"))
+    (tmp_path / "other.toml").write_text(SETUP.replace("baseline", "of the current folder"))
+    monkeypatch.chdir(tmp_path)
+    shown = run("assess", "project", "--setup", "other.toml").stdout
+    assert shown.startswith("Setup: of the project (project/other.toml)\n")
+    assert "of the current folder" not in shown
+    (folder / "other.toml").unlink()
+    shown = run("assess", "project", "--setup", "other.toml").stdout
+    assert shown.startswith("Setup: of the current folder (other.toml)\n")
+
+
 # --- the text ---------------------------------------------------------------------------------------
 
 
@@ -410,7 +426,7 @@ def test_body_is_told_where_there_are_several(run: Run, tmp_path: Path) -> None:
     """In the head, by its name; a project with one body says nothing. The margin is that of the body worn."""
     folder = folders.held(tmp_path)
     air = folders.HELD_CAR[folders.HELD_CAR.index("[air]") :]
-    assert "body" not in run("assess", folder).stdout
+    assert "in the body" not in run("assess", folder).stdout
     margin = answer(run, folder)["worst"]["margin"]
     (folder / "bodies").mkdir()
     (folder / "bodies" / "half floor.toml").write_text(

@@ -14,7 +14,7 @@ import pytest
 from click.testing import CliRunner
 
 import setupopt
-from setupopt.cli import assess, main
+from setupopt.cli import main
 from setupopt.cli.main import COMMANDS, group
 from setupopt.errors import OutputError, UserError
 
@@ -119,10 +119,10 @@ def test_unknown_command_and_option_are_refused(run: Run) -> None:
 
 
 def _ending_with(monkeypatch: pytest.MonkeyPatch, error: BaseException) -> None:
-    def fail(*args: object) -> None:
+    def fail(*args: object, **more: object) -> None:
         raise error
 
-    monkeypatch.setattr(assess, "_assess", fail)
+    monkeypatch.setattr("setupopt.evaluation.assessment.assess", fail)
 
 
 @pytest.mark.parametrize(

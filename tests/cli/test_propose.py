@@ -191,8 +191,8 @@ def test_what_does_not_hold_is_status_one(
 ) -> None:
     """A broken floor of an attitude: said on top of the file too, and no file is an alternative to it."""
     one = Alternative(found.setup, found.margin, found.margin, "body")
-    goal = replace(found.goal, floors=np.array([0.9, -np.inf, -np.inf]))
-    known(monkeypatch, found, goal=goal, floors_broken=(LEFT,), alternatives=(one,))
+    objective = replace(found.objective, minimum_margins=np.array([0.9, -np.inf, -np.inf]))
+    known(monkeypatch, found, objective=objective, missed_minimums=(LEFT,), alternatives=(one,))
     result = run("propose", own, "--out", own)
     assert result.exit_code == 1
     assert f'Floor of "{LEFT}": 0.9, NOT REACHED' in result.stdout

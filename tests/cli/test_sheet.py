@@ -178,6 +178,38 @@ def test_long_names_and_extreme_values_keep_the_pages(folder: Path, tmp_path: Pa
     assert "Ag" * 20 in pages[0]
 
 
+def test_a_setup_that_must_not_run_says_so_on_every_page(folder: Path, run: Run, tmp_path: Path) -> None:
+    """Contact lost at low speed: the reason on top of each page and in the terminal, status 1."""
+    home = tmp_path / "project"
+    shutil.copytree(folder, home)
+    venue = home / "venue.toml"
+    slow = venue.read_text().replace("speed_m_s = 50", "speed_m_s = 30")
+    assert slow != venue.read_text()
+    venue.write_text(slow)
+    done = run("sheet", home, "--out", tmp_path / "out", "--quiet")
+    assert done.exit_code == 1
+    assert "DO NOT RUN" in done.stdout
+    reasons = json.loads(one(tmp_path / "out", "json").read_text())["do_not_run"]
+    assert reasons[-2].startswith("Contact lost in")
+    assert reasons[-1].startswith("No safe speed")
+    with pdfplumber.open(one(tmp_path / "out", "pdf")) as pdf:
+        pages = [words(page) for page in pdf.pages]
+    assert len(pages) >= 4
+    for page in pages:
+        assert page.startswith("DO NOT RUN")
+    for reason in reasons:
+        assert reason.replace(" ", "") in pages[-1].replace(" ", "")
+
+
+def test_the_margin_is_not_the_largest_thing_without_a_proof(made: Path, answer: dict) -> None:
+    """The words NOT PROVED are read first; the margin is set no larger than the text."""
+    with pdfplumber.open(one(made, "pdf")) as pdf:
+        found = pdf.pages[3].extract_words(extra_attrs=["size"])
+    margin = [word["size"] for word in found if word["text"] == shown(answer["run_card"]["margin"], 3)]
+    assert margin
+    assert max(margin) < 12.0 < max(word["size"] for word in found if word["text"] == "PROVED")
+
+
 def test_unproved_setup_says_so_in_large_letters(made: Path, answer: dict) -> None:
     """No figure for bump, gust or wind is invented."""
     with pdfplumber.open(one(made, "pdf")) as pdf:

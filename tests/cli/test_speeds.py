@@ -66,7 +66,7 @@ def test_status_tells_an_unsafe_sweep(folder: Path, run: Run) -> None:
     """A floor that the sweep's speed misses: 1, and words for it."""
     done = run("speeds", folder, "--floor", "0.9")
     assert done.exit_code == 1
-    assert "UNSAFE: The sweep's 52 m/s breaks the floor of the margin" in done.stdout.replace("\n", " ")
+    assert "UNSAFE: The sweep's 52 m/s fails the minimum margin" in done.stdout.replace("\n", " ")
 
 
 @pytest.mark.parametrize("width", ["80", "160"])

@@ -141,12 +141,10 @@ def test_no_escapes_where_they_are_unwanted(environment: dict[str, str]) -> None
 def test_interrupt_leaves_the_terminal_clean() -> None:
     """Control-C while waiting: the line is taken away, and one word said instead."""
     code = f"""
-from setupopt.cli import assess, waiting
+from setupopt.cli import waiting
+from setupopt.evaluation import assessment
 waiting._PATIENCE = waiting._PERIOD = 0.02
-def _assess(*args):
-    with waiting.Progress(10, False, "cases"):
-        waiting.time.sleep(60)
-assess._assess = _assess
+assessment.assess = lambda *args: waiting.time.sleep(60)
 {COMMAND}
 """
     from setupopt.cli.start import examples_folder

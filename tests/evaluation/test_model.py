@@ -113,8 +113,8 @@ def test_starts_of_the_wrong_shape_are_refused() -> None:
 
 def test_settings_are_the_same_one_by_one_or_stacked() -> None:
     """A Setup that holds arrays is as many setups."""
-    from setupopt.evaluation.pack import stack
+    from setupopt.evaluation.pack import by_wheel
 
     model = Model(CAR)
-    assert model.settings(stack([SETUP, SOFT])).tobytes() == model.settings([SETUP, SOFT]).tobytes()
+    assert model.settings(by_wheel([SETUP, SOFT])).tobytes() == model.settings([SETUP, SOFT]).tobytes()
     assert model.settings(SETUP).size == 1

@@ -10,6 +10,7 @@ from cars import CAR, PLAIN_SETUP, SETUP, SLICK, both_axles
 from scipy.special import beta
 
 from setupopt.evaluation import pack
+from setupopt.project.settings import SETTINGS, Setting
 
 BODY, ELEMENTS, POINTS = pack.vehicle(CAR)
 
@@ -71,7 +72,7 @@ def test_strips_share_an_element() -> None:
 
 def test_wheel_rate_and_foundation() -> None:
     """Spring times motion ratio squared; foundation at the set pressure."""
-    row = pack.settings(CAR, BODY, SETUP)[0]
+    row = pack.settings(CAR, BODY, pack.by_wheel(SETUP))[0]
     assert row["wheel_rate"] == pytest.approx([140e3 * 0.81] * 2 + [160e3 * 0.7225] * 2, rel=1e-14)
     assert row["foundation"] == pytest.approx([8e6 + 120 * 1.4e5] * 2 + [8e6 + 120 * 1.3e5] * 2, rel=1e-14)
     assert row["camber"].tolist() == [-0.044, -0.044, -0.035, -0.035]
@@ -80,15 +81,36 @@ def test_wheel_rate_and_foundation() -> None:
 
 def test_stacked_setups_are_the_single_ones() -> None:
     """A stack gives the rows that each setup gives alone, bit for bit."""
-    rows = pack.settings(CAR, BODY, pack.stack([SETUP, PLAIN_SETUP]))
-    alone = [pack.settings(CAR, BODY, setup) for setup in (SETUP, PLAIN_SETUP)]
+    rows = pack.settings(CAR, BODY, pack.by_wheel([SETUP, PLAIN_SETUP]))
+    alone = [pack.settings(CAR, BODY, pack.by_wheel(setup)) for setup in (SETUP, PLAIN_SETUP)]
     assert rows.tobytes() == np.concatenate(alone).tobytes()
 
 
-def test_setups_of_two_bodies_are_not_stacked() -> None:
-    """They are solved on one car, which wears one body; where all wear the same it is kept."""
-    worn = [replace(setup, body="low drag") for setup in (SETUP, PLAIN_SETUP)]
-    assert pack.stack(worn).body == "low drag"
-    assert pack.stack([SETUP]).body is None
+def test_setups_of_two_bodies_are_not_taken_together() -> None:
+    """They are solved on one car, which wears one body."""
+    worn = replace(PLAIN_SETUP, body="low drag")
     with pytest.raises(ValueError, match="same body"):
-        pack.stack([SETUP, worn[1]])
+        pack.by_wheel([SETUP, worn])
+
+
+def test_a_setup_comes_back_from_its_wheels() -> None:
+    """Every setting, bit for bit; a record that differs from side to side comes back as the mean."""
+    record = pack.by_wheel(SETUP)[0]
+    assert pack.as_setup(record, SETUP) == SETUP
+    record["camber"] = [-0.05, -0.03, -0.02, -0.02]
+    assert pack.as_setup(record, SETUP).front.camber == pytest.approx(-0.04, rel=1e-15)
+
+
+@pytest.mark.parametrize("setting", SETTINGS, ids=lambda setting: setting.field)
+def test_each_wheel_or_axle_reaches_its_own_place(setting: Setting) -> None:
+    """A setting of one wheel changes the kernels' record at that wheel alone; toe reaches no kernel yet."""
+    record = pack.by_wheel(SETUP)
+    before = pack.settings(CAR, BODY, record)[0]
+    for place in range(record[setting.field].shape[1]):
+        changed = record.copy()
+        changed[setting.field][0, place] *= 1.01
+        after = pack.settings(CAR, BODY, changed)[0]
+        moved = {n: np.flatnonzero(after[n] != before[n]).tolist() for n in before.dtype.names}
+        touched = {n: where for n, where in moved.items() if where}
+        assert bool(touched) == (setting.field != "toe")
+        assert all(where == [place] for where in touched.values())

@@ -22,7 +22,7 @@ COLUMNS = [
     "first_axle", *(f"load_{w}_N" for w in WHEELS), *(f"grip_{w}_N" for w in WHEELS),
     *(f"inclination_{w}_deg" for w in WHEELS), *(f"patch_{w}_mm2" for w in WHEELS), "front_gap_mm",
     "rear_gap_mm", "downforce_N", "drag_N", "heave_mm", "pitch_deg", "body_roll_deg", "least_clearance_mm",
-    "travel_left_mm",
+    "travel_left_mm", "wheels_in_air",
 ]  # fmt: skip
 KEPT = COLUMNS[:5]
 

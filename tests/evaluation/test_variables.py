@@ -14,7 +14,6 @@ from setupopt.evaluation.variables import (
     fixed_by_limits,
     from_setup,
     to_setup,
-    to_setups,
     variables_of,
 )
 from setupopt.project import Project
@@ -60,7 +59,6 @@ def test_body_stays(project: Project) -> None:
     assert project.limits is not None
     variables, worn = variables_of(project.limits), replace(project.setup, body="low drag")
     points = np.full((2, len(variables)), 0.5)
-    assert to_setups(variables, points, worn).body == "low drag"
     assert to_setup(variables, points[0], worn, "there").body == "low drag"
     assert fixed_by_limits(worn, project.limits).body == "low drag"
 

@@ -204,6 +204,46 @@ def test_a_second_answer_is_told() -> None:
     assert fit(lambda p: (y - p[0]) / 0.05, starts, [-9.0], [9.0], "a", [1.0]).rival is None
 
 
+def test_a_dip_at_the_end_of_a_flat_stretch_is_found() -> None:
+    """Beyond 1 nothing depends on the first parameter; the least misfit lies at 0.9, in a dip 0.2 wide.
+
+    Every start stands on the flat stretch, where no slope points to the dip.
+    """
+
+    def residuals(p: np.ndarray) -> np.ndarray:
+        short = max(1.0 - p[0], 0.0)
+        return np.array([1.5 - 10.0 * short + 50.0 * short**2, *(p[1] - X)]) / 0.5
+
+    starts = np.array([[2.0, 1.0], [4.0, 2.0]])
+    found = fit(residuals, starts, np.zeros(2), np.array([9.0, 9.0]), "ab", np.ones(2))
+    assert found.value("a") == pytest.approx(0.9, abs=1e-3)
+
+
+def test_what_nothing_determines_ends_at_the_anchor() -> None:
+    """Not where rounding stops the search: a lone parameter, and two of which only the sum is known."""
+    y = drawn(4)[1]
+    anchor = np.array([1.0, 3.0, 0.0, 4.0])
+    found = fit(
+        lambda p: (y - p[0] - p[1] - p[2] * X) / 0.1, np.zeros(4), np.full(4, -9.0), np.full(4, 9.0), "abcd",
+        np.ones(4), anchor=anchor,
+    )  # fmt: skip
+    assert found.value("d") == pytest.approx(4.0, abs=1e-3)
+    assert found.value("b") - found.value("a") == pytest.approx(2.0, abs=1e-3)
+    assert found.value("a") + found.value("b") == pytest.approx(line(y).value("intercept"), abs=1e-4)
+
+
+def test_eight_spare_residuals_tell_their_noise_whatever_rounding_does() -> None:
+    """Nine readings of one number leave eight to spare; their leverages add up to 1 but for rounding.
+
+    The noise is three times what was told: it is found each time, never left as told.
+    """
+    for seed in range(40):
+        scales = np.random.default_rng(seed).uniform(0.5, 2.0, 9)
+        y = 3.0 * np.random.default_rng(seed).normal(size=9)
+        found = fit(lambda p, y=y, s=scales: (y - p[0]) * s, [0.0], [-9.0], [9.0], "a", [3.0], starts=1)
+        assert found.noise[""] != 1.0
+
+
 def test_the_same_answer_every_time() -> None:
     """Starts are drawn, but always the same."""
     y = drawn(7)[1]

@@ -20,7 +20,7 @@ from setupopt.evaluation.assessment import assess, csv_text
 from setupopt.evaluation.cases import CaseSet, sweep_cases, table_cases
 from setupopt.fit.air.table import read_air
 from setupopt.fit.tyre_table import Rig, read_tyre_table
-from setupopt.jobs.checkpointed_jobs import Store
+from setupopt.jobs.store import Store
 from setupopt.project import Project, load
 from setupopt.project.cases_file import read_cases
 from setupopt.project.measured_file import read_measured
@@ -37,7 +37,7 @@ from setupopt.robust.road.profile import (
 )
 from setupopt.sheet.card import run_card
 from setupopt.sheet.readback import read_back
-from setupopt.sheet.revisions import LOG, Revision, append, next_revision
+from setupopt.sheet.revisions import LOG, Revision, reserve
 
 BODY = "bodies/tall wing.toml"
 FEW = 8  # cases of an assessment
@@ -145,7 +145,7 @@ def _kept(home: Path, project: Project) -> list[Input]:
     proof = proof_file(project, project.setup)
     proof.parent.mkdir()
     proof.write_text(json.dumps(kept_fields(proof.stem)))
-    append(home, Revision(1, "2026-01-31", "A. Nobody", "baseline", "0" * 12, "0.1", "nothing"))
+    reserve(home, Revision(0, "2026-01-31", "A. Nobody", "baseline", "0" * 12, "0.1", "nothing"))
     Store(home / "study").write("ride-00000", np.arange(40.0))
     few = sweep_cases(project.venue).angles[[0, -1]]
 
@@ -157,7 +157,7 @@ def _kept(home: Path, project: Project) -> list[Input]:
         assert chunk is None or np.array_equal(chunk, np.arange(40.0))
 
     def log(folder: Path) -> Any:
-        return next_revision(folder, "0" * 12)
+        return reserve(folder, Revision(0, "2026-01-31", "", "baseline", "0" * 12, "0.1", ""))
 
     return [
         Input(

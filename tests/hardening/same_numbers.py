@@ -25,7 +25,7 @@ import setupopt  # noqa: E402
 from setupopt.evaluation.cases import sweep_cases  # noqa: E402
 from setupopt.fit.tyre import fit_tyre  # noqa: E402
 from setupopt.fit.tyre_table import Rig, read_tyre_table  # noqa: E402
-from setupopt.jobs.checkpointed_jobs import run_chunks  # noqa: E402
+from setupopt.jobs.run import run_chunks  # noqa: E402
 from setupopt.project import Project  # noqa: E402
 from setupopt.robust.bump import BumpRides, BumpSearch  # noqa: E402
 from setupopt.robust.road.spectrum import CLASSES, Road  # noqa: E402

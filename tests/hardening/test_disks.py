@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 from random import Random
 
@@ -19,12 +20,12 @@ from setupopt.cli.main import group
 from setupopt.errors import OutputError
 from setupopt.files import undisturbed, write_whole
 from setupopt.sheet import revisions
-from setupopt.sheet.revisions import LOG, Revision, append
+from setupopt.sheet.revisions import LOG, Revision, reserve
 
 from .apart import files_in, run_apart
 
 DAY = ("--date", "2026-01-31")
-LINE = Revision(1, "2026-01-31", "A. Nobody", "baseline", "0" * 12, "0.1", "nothing")
+LINE = Revision(0, "2026-01-31", "A. Nobody", "baseline", "0" * 12, "0.1", "nothing")
 
 
 @pytest.fixture
@@ -73,12 +74,12 @@ def test_a_full_disk_leaves_whole_files_or_none(held: Path, tmp_path: Path) -> N
 
 def test_a_line_of_the_log_is_whole_or_not_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A disk that takes half a line: refused, and the half is taken back."""
-    append(tmp_path, LINE)
+    reserve(tmp_path, LINE)
     before = (tmp_path / LOG).read_bytes()
     write = os.write
     monkeypatch.setattr(revisions.os, "write", lambda handle, raw: write(handle, raw[: len(raw) // 2]))
     with pytest.raises(OutputError, match="No space left"):
-        append(tmp_path, LINE)
+        reserve(tmp_path, replace(LINE, checksum="1" * 12))
     assert (tmp_path / LOG).read_bytes() == before
 
 

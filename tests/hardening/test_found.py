@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import warnings
 from pathlib import Path
 from xml.etree import ElementTree
@@ -17,10 +18,11 @@ from setupopt.project.field_types import Bounds
 from setupopt.project.stored_proof import proof_file, stored_proof
 from setupopt.project.toml_file import read_toml
 from setupopt.report.shared.picture import drawing, svg
-from setupopt.sheet.revisions import LOG, next_revision
+from setupopt.sheet.revisions import LOG, MOST_BYTES, Revision, reserve
 
 from .inputs import kept_fields
 
+LINE = Revision(0, "2026-01-31", "A. Nobody", "baseline", "0" * 12, "0.1", "nothing")
 # Each took minutes, or all memory: work that grows with the square of the length
 ENDLESS = {
     "text never closed": 'name = """' + '\\"""' * 50_000,
@@ -43,12 +45,18 @@ def test_endless_texts_are_refused(tmp_path: Path, text: str) -> None:
     assert len(str(refused.value)) < len(str(path)) + 400
 
 
+PLACES: list[tuple[str | int, ...]] = [
+    ("floor",), ("holds",), ("cases", 0, "bump_mm"), ("wind", 0, "from_deg"), ("wind", 0, "gust_m_s"),
+    ("cases",), ("wind",), ("verdicts", 0, "what"), ("cases", 0, "attitude"),
+]  # fmt: skip
+DAMAGE: list[object] = [10**400, float("nan"), "3", [], {"a": 1}]
+TEXTS = (("verdicts", 0, "what"), ("cases", 0, "attitude"))  # a text in their place is no damage that shows
+
+
 @pytest.mark.parametrize(
-    "path",
-    [("floor",), ("holds",), ("cases", 0, "bump_mm"), ("wind", 0, "from_deg"), ("wind", 0, "gust_m_s"),
-     ("cases",), ("wind",), ("verdicts", 0, "what"), ("cases", 0, "attitude")],
-)  # fmt: skip
-@pytest.mark.parametrize("value", [10**400, float("nan"), "3", [], {"a": 1}])
+    ("path", "value"),
+    [(path, value) for path in PLACES for value in DAMAGE if not (path in TEXTS and isinstance(value, str))],
+)
 def test_a_damaged_proof_is_none(home: Path, path: tuple[str | int, ...], value: object) -> None:
     """No figure of it comes onto a run card; an undamaged one does."""
     project = load(home)
@@ -57,12 +65,11 @@ def test_a_damaged_proof_is_none(home: Path, path: tuple[str | int, ...], value:
     file.write_text(json.dumps(fields))
     assert stored_proof(project, project.setup) == fields
     *way, last = path
-    place: object = fields
+    inner: object = fields
     for part in way:
-        place = place[part]  # type: ignore[index]
-    if isinstance(place[last], str) and isinstance(value, str):  # type: ignore[index]
-        return  # a text for a text is no damage that shows
-    place[last] = value  # type: ignore[index]
+        inner = inner[part]  # type: ignore[index]
+    assert inner[last] != value  # type: ignore[index]
+    inner[last] = value  # type: ignore[index]
     file.write_text(json.dumps(fields))
     assert stored_proof(project, project.setup) is None
 
@@ -88,7 +95,7 @@ def test_a_log_that_cannot_be_read_is_refused(tmp_path: Path) -> None:
     """A cell of more than the csv module takes; the log is named, not written over."""
     (tmp_path / LOG).write_text("revision,checksum\n1," + "x" * 200_000)
     with pytest.raises(OutputError, match=LOG):
-        next_revision(tmp_path, "0" * 12)
+        reserve(tmp_path, LINE)
 
 
 def test_a_header_of_thousands_of_columns_is_one_mistake(tmp_path: Path) -> None:
@@ -109,3 +116,29 @@ def test_any_name_can_be_drawn(name: str) -> None:
             text = svg(figure)
     told = {"".join(node.itertext()) for node in ElementTree.parse(io.StringIO(text)).iter()}
     assert any((name if name[0] not in "\udcff\uffff" else "\ufffd") in words for words in told)
+
+
+def made_endless(path: Path, kind: str) -> None:
+    """A FIFO that nobody writes to, or a link to a device without an end."""
+    path.unlink(missing_ok=True)
+    os.mkfifo(path) if kind == "fifo" else path.symlink_to("/dev/zero")
+
+
+@pytest.mark.parametrize("kind", ["fifo", "device"])
+def test_a_log_or_proof_without_an_end(home: Path, tmp_path: Path, kind: str) -> None:
+    """Once it was waited for, or read until the memory was full: the log is refused, the proof is none."""
+    made_endless(tmp_path / LOG, kind)
+    with pytest.raises(OutputError, match="not a file"):
+        reserve(tmp_path, LINE)
+    project = load(home)
+    made_endless(proof_file(project, project.setup), kind)
+    assert stored_proof(project, project.setup) is None
+    proof_file(project, project.setup).unlink()
+
+
+def test_a_log_of_very_many_bytes(tmp_path: Path) -> None:
+    """Refused, and not read."""
+    with (tmp_path / LOG).open("wb") as log:
+        log.truncate(MOST_BYTES + 1)
+    with pytest.raises(OutputError, match="more than"):
+        reserve(tmp_path, LINE)

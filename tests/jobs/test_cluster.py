@@ -13,8 +13,9 @@ import pytest
 from dask_machines import machines
 
 from setupopt.jobs import cluster as rooms
-from setupopt.jobs.checkpointed_jobs import WorkerPool, run_chunks
 from setupopt.jobs.cluster import ClusterError, cluster
+from setupopt.jobs.pool import WorkerPool
+from setupopt.jobs.run import run_chunks
 
 
 @pytest.fixture(scope="module")

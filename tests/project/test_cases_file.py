@@ -77,7 +77,7 @@ REFUSED = [
     ("roll_angle_deg\n1\n", 1, "speed_m_s", "no such column"),
     ("roll_angle_deg,speed_m_s,sped\n0,60,1\n", 1, "sped", "an unknown column"),
     ("roll_angle_deg,speed_m_s,speed_m_s\n0,60,1\n", 1, "speed_m_s", "it a second time"),
-    ("roll_angle_deg;speed_m_s\n0;60\n", 1, "", '"roll_angle_deg;speed_m_s"'),
+    ("roll_angle_deg;speed_m_s\n0;60\n", 1, "", "semicolons"),
     ("roll_angle_deg,speed_m_s,radius_mm\n0,60,-inf\n", 2, "radius_mm", '"-inf"'),
     ("roll_angle_deg,speed_m_s,radius_mm\n0,60,7.5\n", 2, "radius_mm", '"7.5"'),
     ("roll_angle_deg,speed_m_s,radius_mm,heading_deg\n0,60,,0\n0,60,2000,90\n", 3, "radius_mm", "2000"),

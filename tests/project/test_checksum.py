@@ -55,3 +55,20 @@ def test_entries_that_came_later_count_once_they_are_given(project: Project) -> 
         for gap in (None, 0.03)
     )
     assert project_checksum(bare) != project_checksum(held)
+
+
+EXAMPLES = {
+    "bore": ("d42ee6bef335", "49280d261d0f"),
+    "bank": ("fa547c9ec3ba", "dd3805bee00d"),
+    "hill": ("ea8ed233c303", "023f6cc0a6a2"),
+}
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_checksums_of_the_examples_stay(name: str) -> None:
+    """A regression test of our own output: sheets on paper carry these, and must still be found.
+
+    Where an example's numbers change, its checksums must; where only the code does, they must not.
+    """
+    example = load(Path(__file__).resolve().parents[2] / "setups" / name)
+    assert (project_checksum(example), setup_checksum(example, example.setup)) == EXAMPLES[name]

@@ -49,7 +49,7 @@ def test_missing_optional_entry_is_asked_for(tmp_path: Path) -> None:
         need(None, "car.toml", "car.power_kW", "the run-up needs it")
 
 
-@pytest.mark.parametrize("name", ["units", "project.lines", "project.toml_file", "project.settings"])
+@pytest.mark.parametrize("name", ["units", "project.toml_positions", "project.toml_file", "project.settings"])
 def test_examples_in_the_docs_run(name: str) -> None:
     """The doctests of this room."""
     result = doctest.testmod(importlib.import_module(f"setupopt.{name}"))

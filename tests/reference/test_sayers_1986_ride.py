@@ -19,12 +19,13 @@ import setupopt
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.physics.balance import WORK
 from setupopt.physics.inputs import STRIPS
-from setupopt.physics.place import FLOW, GRAVITY, PLACE, prepare
+from setupopt.physics.place import FLOW, PLACE, prepare
 from setupopt.physics.ride_time import step
 from setupopt.project import Project
 from setupopt.robust.ride_model import RideModel
 from setupopt.robust.road.linear_ride import Transition, transition
 from setupopt.robust.road.profile import SPEED
+from setupopt.units import GRAVITY
 
 BODY, WHEEL = 300.0, 45.0  # kg a corner: m_u / m_s = 0.15
 TYRE, SPRING, DAMPER = 653.0 * BODY, 63.3 * BODY, 6.0 * BODY

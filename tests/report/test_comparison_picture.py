@@ -17,7 +17,7 @@ from setupopt.project.model import Body
 from setupopt.report.compare.fields import JudgedComparison
 from setupopt.report.compare.picture import comparison_svg
 from setupopt.report.compare.text import text
-from setupopt.search.comparison import compare
+from setupopt.search.comparison import ComparisonOptions, compare
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 ODD = r"=Car $\frac{1$ & <b>"
@@ -33,7 +33,7 @@ def bore() -> Project:
 
 def judged(project: Project, floor: float | None = None) -> JudgedComparison:
     """Every body with today's setup."""
-    return JudgedComparison(compare(project, as_is=True), True, 2, floor)
+    return JudgedComparison(compare(project, options=ComparisonOptions(as_is=True)), True, 2, floor)
 
 
 def slowed(project: Project) -> Project:

@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from setupopt.evaluation.drawn_state import Patch
 from setupopt.physics.tyre import contact, patch_in_tread
-from setupopt.report.page.patch import Patch, highest, patches_picture
+from setupopt.report.page.patch import highest, patches_picture
 
 PATCH = Patch(0.006, 0.03, 1 / 0.33, 1 / 1.5, 0.15, 2e7, 1.0)
 

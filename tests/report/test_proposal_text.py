@@ -21,10 +21,10 @@ from setupopt.report.propose.text import text
 from setupopt.robust.builds.build_variation import NAMES
 from setupopt.search import Proposal, ProposalOptions
 from setupopt.search.global_bounds import Sensitivity
-from setupopt.search.objective import goal_of
+from setupopt.search.objective import objective_of
 from setupopt.search.parts.branch_and_bound import BranchAndBoundResult
 from setupopt.search.parts.part_space import BoundedNode, Node
-from setupopt.search.proposal import Alternative, Evidence, Robustness, bindings_of
+from setupopt.search.proposal import Alternative, Evidence, Robustness, active_cases
 from setupopt.search.shadow_prices import ShadowPrice
 from setupopt.units import MM
 
@@ -52,11 +52,14 @@ def made(project: Project) -> Proposal:
     setup = replace(project.setup, front=replace(project.setup.front, ride_height=50 * MM))
     result, start = setupopt.evaluate(project, setup), setupopt.evaluate(project)
     near = _few(result, 2)
+    objective = objective_of(project.venue)
     return Proposal(
-        project, project, setup, (), goal_of(project.venue), result, near, start, 0.3, 0.2, (), (),
-        bindings_of(near, goal_of(project.venue), {}),
-        (ShadowPrice("rake, most", 0.00002, "mm", "rake_mm.to", 0.0000201, 0.2),),
-        (Sensitivity("1 % less mass", 0.0034),), (), None, EVIDENCE,
+        project=project, today=project, setup=setup, free=(), objective=objective, result=result,
+        between=near, start_result=start, weighted_margin=0.3, start_weighted_margin=0.2, broken=(),
+        missed_minimums=(),
+        active_cases=active_cases(near, objective, {}),
+        prices=(ShadowPrice("packaging.rake_mm.to", 0.00002, "mm", "rake_mm.to", 0.0000201, 0.2),),
+        gains=(Sensitivity("1 % less mass", 0.0034),), alternatives=(), robustness=None, evidence=EVIDENCE,
     )  # fmt: skip
 
 
@@ -118,7 +121,9 @@ def test_lost_contact_is_never_hidden(project: Project, made: Proposal) -> None:
         project, lost, short=True
     )
     assert "contact lost proposed" in said(project, lost)
-    gone = replace(lost, bindings=bindings_of(_lost(made.between), made.goal, {}), robustness=ROBUST)
+    gone = replace(
+        lost, active_cases=active_cases(_lost(made.between), made.objective, {}), robustness=ROBUST
+    )
     assert f"{made.between.cases.attitude[0]} contact lost - " in said(project, gone)
     assert "Price" not in said(project, gone)
     between = replace(made, between=_lost(made.between))
@@ -180,17 +185,17 @@ def _moved(result: Result, by: float) -> Result:
 
 def test_floors_and_weights_are_shown_by_attitude(project: Project, made: Proposal) -> None:
     """Each attitude with what was asked of it, and whether its floor is kept."""
-    first, second, *_ = made.goal.names
-    goal = goal_of(project.venue, {second: 1.5}, {first: 0.1})
-    judged = JudgedProposal(project, ProposalOptions(), replace(made, goal=goal), 0.05)
+    first, second, *_ = made.objective.names
+    objective = objective_of(project.venue, {second: 1.5}, {first: 0.1})
+    judged = JudgedProposal(project, ProposalOptions(), replace(made, objective=objective), 0.05)
     rows = {line.attitude: line for line in judged.attitudes}
     assert (rows[first].weight, rows[first].floor, rows[first].is_kept) == (0.0, 0.1, True)
     assert (rows[second].weight, rows[second].floor, rows[second].is_kept) == (1.5, None, None)
-    words = said(project, replace(made, goal=goal), floor=0.05)
+    words = said(project, replace(made, objective=objective), floor=0.05)
     assert f'Floor of "{first}": 0.1, reached' in words
     assert "Floor asked for of attitudes without one of their own: 0.05, reached" in words
     assert "As the attitudes are weighed: 0.200 today, 0.300 proposed" in words
-    broken = replace(made, goal=goal, floors_broken=(first,))
+    broken = replace(made, objective=objective, missed_minimums=(first,))
     assert f'Floor of "{first}": 0.1, NOT REACHED' in said(project, broken, short=True)
     assert " 0 0.1 NO " in said(project, broken)
 
@@ -211,7 +216,7 @@ def test_floor_for_all_leaves_out_attitudes_with_their_own(project: Project, mad
     others = min(line[1] for line in made.by_attitude() if line[0] != worst)
     floor = 0.5 * (made.margin + others)
     assert JudgedProposal(project, ProposalOptions(), made, floor).is_under_floor
-    own = replace(made, goal=goal_of(project.venue, None, {worst: 0.0}))
+    own = replace(made, objective=objective_of(project.venue, None, {worst: 0.0}))
     assert not JudgedProposal(project, ProposalOptions(), own, floor).is_under_floor
 
 
@@ -290,7 +295,7 @@ def test_evidence_is_told_with_its_numbers(project: Project, made: Proposal) -> 
 def test_starts_that_disagree_are_told_loudly(project: Project, made: Proposal) -> None:
     """Ends 0.002 apart or more, a better end from the independent search, and one start alone."""
     assert "they DISAGREE" in said(project, evidence(made, ends_of_starts=(0.3, 0.298)))
-    assert "HIGHER than every start" in said(project, evidence(made, climbed=0.301))
+    assert "HIGHER than every start" in said(project, evidence(made, searched_end=0.301))
     assert "One start ended at 0.3000: ask for more" in said(project, evidence(made, ends_of_starts=(0.3,)))
 
 
@@ -340,10 +345,11 @@ def test_every_line_fits(project: Project, made: Proposal, width: int) -> None:
     """Even with all there is to say, and long names."""
     attitudes = tuple(replace(a, name=f"{a.name} {'and on ' * 12}") for a in project.venue.attitudes)
     long = replace(project, venue=replace(project.venue, name="n" * 60, attitudes=attitudes))
-    goal = goal_of(long.venue, {attitudes[0].name: 2.0}, {attitudes[1].name: 0.9})
+    objective = objective_of(long.venue, {attitudes[0].name: 2.0}, {attitudes[1].name: 0.9})
     result = setupopt.evaluate(long, made.setup)
     whole = replace(
-        made, result=result, between=_few(result, 3), goal=goal, floors_broken=(attitudes[1].name,),
-        robustness=ROBUST, bindings=bindings_of(_few(result, 3), goal, {}),
+        made, result=result, between=_few(result, 3), objective=objective,
+        missed_minimums=(attitudes[1].name,), robustness=ROBUST,
+        active_cases=active_cases(_few(result, 3), objective, {}),
     )  # fmt: skip
     said(long, whole, width, floor=0.2)

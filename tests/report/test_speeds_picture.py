@@ -22,7 +22,7 @@ def study() -> SpeedStudy:
     bore = setupopt.load(SETUPS / "bore")
     sweep = replace(bore.venue.sweep, step=np.radians(45.0), speed=52.0)
     few = replace(bore, venue=replace(bore.venue, sweep=sweep, attitudes=bore.venue.attitudes[:2]))
-    return study_speeds(few, few.setup)
+    return study_speeds(few)
 
 
 def words(svg: str) -> str:
@@ -40,7 +40,7 @@ def test_it_says_what_it_shows(study: SpeedStudy) -> None:
     assert study.run_up is not None
     for wanted in (
         study.project.venue.name, "by the model", "no clearance to drive", "speed of the sweep m/s",
-        f"{low.speed:.2f} m/s", "the floor of the margin", f"{high.speed:.2f} m/s", high.beyond[0].limit,
+        f"{low.speed:.2f} m/s", "the minimum margin", f"{high.speed:.2f} m/s", high.beyond[0].limit,
         "contact lost", "safe", "worst of all", "the sweep's 52 m/s", "metres from standstill",
         f"{study.run_up.metres[-1]:.1f} m, {study.run_up.seconds[-1]:.2f} s",
     ):  # fmt: skip

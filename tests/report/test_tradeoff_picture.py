@@ -16,7 +16,7 @@ from setupopt.project.model import AXLES
 from setupopt.project.settings import SETTINGS
 from setupopt.report.propose.picture import tradeoff_svg
 from setupopt.search import Proposal, ProposalOptions, propose
-from setupopt.search.objective import goal_of
+from setupopt.search.objective import objective_of
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 
@@ -57,8 +57,8 @@ def slow_bore(proposal: Proposal) -> Proposal:
     bore = replace(bore, venue=replace(bore.venue, sweep=replace(bore.venue.sweep, speed=46.7)))
     result = setupopt.evaluate(bore)
     driven = replace(
-        proposal, project=bore, today=bore, setup=bore.setup, goal=goal_of(bore.venue), result=result,
-        between=result, start_result=result,
+        proposal, project=bore, today=bore, setup=bore.setup, objective=objective_of(bore.venue),
+        result=result, between=result, start_result=result,
     )  # fmt: skip
     return only(driven, "rear.ride_height_mm", "rear.spring_N_per_mm")
 
@@ -96,7 +96,7 @@ def test_a_broken_limit_is_hatched_and_named(proposal: Proposal, picture: str) -
     assert hatches(picture) == 0 and "limit broken" not in words(picture)
     heights = tradeoff_svg(only(proposal, "front.ride_height_mm", "rear.ride_height_mm"))
     assert hatches(heights) >= 2  # in the map, and its sign beside it
-    for wanted in ("limit broken", "rake, least", "rake, most"):
+    for wanted in ("limit broken", "packaging.rake_mm.from", "packaging.rake_mm.to"):
         assert wanted in words(heights)
 
 

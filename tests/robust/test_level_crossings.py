@@ -14,7 +14,7 @@ from setupopt.robust.level_crossings import chance_of_crossing, clopper_pearson,
 from setupopt.robust.road.spectrum import Road, synthesise
 
 
-@pytest.mark.parametrize("name", ["road", "statistics", "linear_ride", "profile"])
+@pytest.mark.parametrize("name", ["level_crossings", "bisection", "road.spectrum", "road.linear_ride"])
 def test_examples_in_docstrings(name: str) -> None:
     """Every `>>>` runs and shows what it says; as many are found as the source holds."""
     module = importlib.import_module(f"setupopt.robust.{name}")

@@ -11,7 +11,7 @@ from scipy.stats import binomtest
 
 import setupopt
 from setupopt.evaluation.cases import sweep_cases
-from setupopt.jobs.chunk_ranges import spans
+from setupopt.jobs.chunk_ranges import chunk_ranges
 from setupopt.project import Project
 from setupopt.robust.builds.build_variation import build_errors
 from setupopt.robust.builds.quasi_monte_carlo import BuildCloud, MarginDistribution
@@ -55,7 +55,7 @@ def test_cutting_does_not_change_the_cloud(cloud: BuildCloud) -> None:
 def test_build_alone_is_cut_alike(cloud: BuildCloud) -> None:
     """So is a cloud whose builds share one car and are solved together."""
     built = BuildCloud(cloud.build.build_alone(), cloud.cases)
-    assert np.array_equal(built((0, 70)), np.concatenate([built(job) for job in spans(70, 9)]))
+    assert np.array_equal(built((0, 70)), np.concatenate([built(job) for job in chunk_ranges(70, 9)]))
 
 
 def test_samples_are_the_margins_of_their_errors(bore: Project, cloud: BuildCloud) -> None:

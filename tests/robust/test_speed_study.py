@@ -18,9 +18,9 @@ from setupopt.project import Project
 from setupopt.project.model import Attitude, Car, Setup, Sweep
 from setupopt.robust.speeds.at_speed import AtSpeed
 from setupopt.robust.speeds.coast import coast
-from setupopt.robust.speeds.motion import Path as Along
-from setupopt.robust.speeds.motion import run_up, stretch
-from setupopt.robust.speeds.study import ENDS_TO, FLOOR, POWER, SpeedStudy, _Speeds, study_speeds
+from setupopt.robust.speeds.motion import PathForces, distance_and_time, run_up
+from setupopt.robust.speeds.study import SpeedOptions, SpeedStudy, study_speeds
+from setupopt.robust.speeds.window import ENDS_TO, FLOOR, POWER, WindowSearch
 
 STRAIGHT = Attitude("straight", 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0, 0.0, 0.0, 0.0), None)
 MU = 1.4
@@ -52,7 +52,7 @@ REL = 1e-6  # the integration asks for 1e-8 of each step
 def test_constant_force() -> None:
     """dv/dt = a: t = v / a, x = v^2 / (2 a); from standstill, two at a time, and half way in speed."""
     a, v = np.array([3.0, 8.0]), np.array([50.0, 20.0])
-    metres, seconds = stretch(lambda speed: a + 0.0 * speed, np.zeros(2), v, np.array([0.5, 1.0]))
+    metres, seconds = distance_and_time(lambda speed: a + 0.0 * speed, np.zeros(2), v, np.array([0.5, 1.0]))
     assert seconds == pytest.approx(np.array([0.5 * v / a, v / a]), rel=REL)
     assert metres == pytest.approx(np.array([v**2 / (8.0 * a), v**2 / (2.0 * a)]), rel=REL)
 
@@ -60,7 +60,9 @@ def test_constant_force() -> None:
 def test_constant_power_without_drag() -> None:
     """P t = m v^2 / 2, and m v^2 dv = P dx: t = m v^2 / (2 P), x = m v^3 / (3 P)."""
     mass, power, v = 600.0, 3e5, 50.0
-    metres, seconds = stretch(lambda u: power / (mass * np.maximum(u, 1e-9)), np.zeros(1), np.array([v]))
+    metres, seconds = distance_and_time(
+        lambda u: power / (mass * np.maximum(u, 1e-9)), np.zeros(1), np.array([v])
+    )
     assert seconds[0, 0] == pytest.approx(mass * v**2 / (2.0 * power), rel=REL)
     assert metres[0, 0] == pytest.approx(mass * v**3 / (3.0 * power), rel=REL)
 
@@ -68,7 +70,7 @@ def test_constant_power_without_drag() -> None:
 def test_constant_power_against_drag() -> None:
     """m v^2 dv = (P - c v^3) dx: x = m / (3 c) ln((P - c u^3) / (P - c v^3))."""
     mass, power, c, u, v = 600.0, 3e5, 0.7, 20.0, 60.0
-    metres, _ = stretch(lambda w: (power / w - c * w**2) / mass, np.array([u]), np.array([v]))
+    metres, _ = distance_and_time(lambda w: (power / w - c * w**2) / mass, np.array([u]), np.array([v]))
     expected = mass / (3.0 * c) * log((power - c * u**3) / (power - c * v**3))
     assert metres[0, 0] == pytest.approx(expected, rel=REL)
 
@@ -76,8 +78,8 @@ def test_constant_power_against_drag() -> None:
 def test_coasting_by_drag_alone() -> None:
     """dv/dt = -k v^2: v = v0 / (1 + k v0 t), x = ln(v0 / v) / k, with k = rho Cd A / (2 m) of the model."""
     project = one_angle(point_mass(1.1), 60.0)
-    path = Along(project.car, sweep_cases(project.venue).records)
-    metres, seconds = stretch(lambda v: -path.slowing(v), np.array([60.0]), np.array([40.0]))
+    path = PathForces(project.car, sweep_cases(project.venue).records)
+    metres, seconds = distance_and_time(lambda v: -path.deceleration(v), np.array([60.0]), np.array([40.0]))
     k = 0.5 * 1.2 * 1.1 / project.car.mass
     assert 60.0 / (1.0 + k * 60.0 * seconds[0, 0]) == pytest.approx(40.0, rel=REL)
     assert metres[0, 0] == pytest.approx(log(60.0 / 40.0) / k, rel=REL)
@@ -90,8 +92,8 @@ def test_gravity_along_the_path(heading: float, slope: float, climb: float) -> N
     """What a path climbs per length slows by g: sin(slope) along the axis, sin phi sin psi round the wall."""
     project = one_angle(point_mass(), 30.0, 1.0, slope=slope)
     turned = replace(project.venue, attitudes=(replace(STRAIGHT, heading=heading),))
-    path = Along(project.car, sweep_cases(turned).records)
-    assert path.slowing(np.array([30.0]))[0] == pytest.approx(GRAVITY * climb, rel=1e-12)
+    path = PathForces(project.car, sweep_cases(turned).records)
+    assert path.deceleration(np.array([30.0]))[0] == pytest.approx(GRAVITY * climb, rel=1e-12)
     assert path.power(np.array([30.0]))[0] == pytest.approx(1000.0 * GRAVITY * climb * 30.0, rel=1e-12)
 
 
@@ -105,7 +107,7 @@ def test_run_up_on_grip() -> None:
     """
     mu, h, wheelbase, v = 1.2, 0.3, 2.6, 30.0
     car = stiffened(plain_car(cg_height=h, friction=mu, area=0.0))
-    found = run_up(one_angle(replace(car, power=1e9), v, curvature=0.0), STIFF_SETUP)
+    found = run_up(one_angle(replace(car, power=1e9), v, curvature=0.0))
     a = 0.5 * mu * GRAVITY / (1.0 - mu * h / wheelbase)
     assert found.is_reached
     assert found.by_grip.all()
@@ -118,17 +120,17 @@ def test_run_up_ends_where_drag_takes_all_power() -> None:
     power, area = 2e5, 1.3
     top = (2.0 * power / (1.2 * area)) ** (1.0 / 3.0)
     car = replace(point_mass(area), power=power)
-    found = run_up(one_angle(car, 1.05 * top), STIFF_SETUP)
+    found = run_up(one_angle(car, 1.05 * top))
     assert found.top == pytest.approx(top, rel=1e-6)
     assert not found.is_reached
     assert found.speed[-1] < top
-    assert run_up(one_angle(car, 0.95 * top), STIFF_SETUP).is_reached
+    assert run_up(one_angle(car, 0.95 * top)).is_reached
 
 
 def test_grip_first_then_power(bore: Project) -> None:
     """The curve is that of the lesser: power in motion never over what there is, and all of it in the end."""
     assert bore.car.power is not None
-    found = run_up(bore, bore.setup)
+    found = run_up(bore)
     path_force = found.acceleration + 0.5 * bore.venue.air_density * bore.car.air.drag_area * (
         found.speed**2 / bore.car.mass
     )
@@ -152,7 +154,7 @@ def few(bore: Project) -> Project:
 @pytest.fixture(scope="module")
 def study(few: Project) -> SpeedStudy:
     """Its study, at a floor of 0.05."""
-    return study_speeds(few, few.setup, 0.05)
+    return study_speeds(few, SpeedOptions(0.05))
 
 
 def at(project: Project, speed: float) -> Result:
@@ -168,7 +170,7 @@ def test_lowest_speed_of_a_point_mass() -> None:
     """
     car = point_mass()
     lowest = speed_for(car, NEED)
-    found = study_speeds(one_angle(car, 1.2 * lowest, WORST), STIFF_SETUP)
+    found = study_speeds(one_angle(car, 1.2 * lowest, WORST))
     assert found.window is not None
     assert 0.0 <= found.window.low.speed - lowest <= ENDS_TO
     first = found.window.low.beyond[0]
@@ -203,7 +205,7 @@ def test_power_ends_a_window() -> None:
     area, power = 1.3, 1.5e5
     top = (2.0 * power / (1.2 * area)) ** (1.0 / 3.0)
     car = replace(point_mass(area), power=power)
-    window = study_speeds(one_angle(car, 0.9 * top), STIFF_SETUP).window
+    window = study_speeds(one_angle(car, 0.9 * top)).window
     assert window is not None
     assert 0.0 <= top - window.high.speed <= ENDS_TO
     assert [limit.limit for limit in window.high.beyond] == [POWER]
@@ -211,19 +213,19 @@ def test_power_ends_a_window() -> None:
 
 def test_unsafe_sweep_has_no_window(few: Project) -> None:
     """A floor out of reach: nothing is safe, and what the sweep's own speed breaks is told."""
-    found = study_speeds(few, few.setup, 0.99)
+    found = study_speeds(few, SpeedOptions(0.99))
     assert (found.windows, found.window, found.holds) == ((), None, False)
     assert found.at_driven[0].limit == FLOOR
 
 
 def test_several_windows_are_told_apart(few: Project, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where something breaks from 20.3 to 30.6 m/s alone: two windows, ends within 0.05 m/s."""
-    search, (some,) = _Speeds(few, few.setup, 0.0), _a_break(few)
+    search, (some,) = WindowSearch(few, 0.0), _a_break(few)
 
     def moving(speed: float) -> tuple:
         return (some,) if 20.3 < speed < 30.6 else ()
 
-    monkeypatch.setattr(search, "_moving", moving)
+    monkeypatch.setattr(search, "_broken_driven", moving)
     speeds = np.arange(1.0, 51.0)
     first, second = search.windows(speeds, tuple(moving(float(v)) for v in speeds))
     ends = [first.low.speed, first.high.speed, second.low.speed, second.high.speed]
@@ -233,12 +235,12 @@ def test_several_windows_are_told_apart(few: Project, monkeypatch: pytest.Monkey
 
 def _a_break(project: Project) -> tuple:
     """Something that is broken, whatever."""
-    return study_speeds(project, project.setup, 0.99).at_driven[:1]
+    return study_speeds(project, SpeedOptions(0.99)).at_driven[:1]
 
 
 def test_missing_power_is_asked_for_and_the_rest_answers(few: Project) -> None:
     """By its key; windows and coasting stand."""
-    found = study_speeds(replace(few, car=replace(few.car, power=None)), few.setup)
+    found = study_speeds(replace(few, car=replace(few.car, power=None)))
     assert found.run_up is None
     assert "car.power_kW" in found.missing
     assert found.windows
@@ -249,7 +251,7 @@ def test_limit_on_the_pad_is_no_speed(few: Project) -> None:
     """A rake that is not allowed leaves the window as it is, but nothing is safe."""
     assert few.limits is not None
     tight = replace(few.limits, packaging=replace(few.limits.packaging, rake=(0.2, 0.3)))
-    found = study_speeds(replace(few, limits=tight), few.setup, 0.05)
+    found = study_speeds(replace(few, limits=tight), SpeedOptions(0.05))
     assert [limit.limit for limit in found.at_rest] == ["packaging.rake_mm"]
     assert found.window is not None
     assert not found.holds
@@ -266,7 +268,7 @@ def test_loss_of_drive_of_a_point_mass() -> None:
     car = point_mass(1.1)
     lowest, k = speed_for(car, NEED), 0.5 * 1.2 * 1.1 / car.mass
     start = 1.3 * lowest
-    found = coast(AtSpeed(one_angle(car, start, WORST), STIFF_SETUP), 0.0)
+    found = coast(AtSpeed(one_angle(car, start, WORST)), 0.0)
     assert found.worst == 0
     assert 0.0 <= found.speed[0] - lowest <= 0.01
     assert found.seconds[0] == pytest.approx((start / lowest - 1.0) / (k * start), abs=0.01 / (k * lowest**2))
@@ -278,7 +280,7 @@ def test_nothing_is_lost_on_the_flat_or_under_brakes() -> None:
     project = one_angle(point_mass(1.1), 30.0)
     braking = replace(STRAIGHT, name="braking", acceleration=-6.0)
     both = replace(project, venue=replace(project.venue, attitudes=(STRAIGHT, braking)))
-    found = coast(AtSpeed(both, STIFF_SETUP), 0.0)
+    found = coast(AtSpeed(both), 0.0)
     assert found.driven.tolist() == [True, False]
     assert found.seconds[0] == np.inf
     assert np.isnan(found.seconds[1])
@@ -288,7 +290,7 @@ def test_nothing_is_lost_on_the_flat_or_under_brakes() -> None:
 def test_under_the_floor_at_once_leaves_no_time() -> None:
     """Slower than the lowest speed already: 0 s, 0 m."""
     car = point_mass(1.1)
-    found = coast(AtSpeed(one_angle(car, 0.95 * speed_for(car, NEED), WORST), STIFF_SETUP), 0.0)
+    found = coast(AtSpeed(one_angle(car, 0.95 * speed_for(car, NEED), WORST)), 0.0)
     assert (found.seconds[0], found.metres[0]) == (0.0, 0.0)
 
 
@@ -300,6 +302,6 @@ def test_downhill_settles_or_breaks_on_the_way_up() -> None:
     car = replace(plain_car(friction=MU), air=replace(plain_car().air, drag_area=1.1))
     project = one_angle(car, 20.0, setup=PLAIN_SETUP, curvature=0.0, slope=-0.05)
     gaining = replace(project.venue, attitudes=(replace(STRAIGHT, acceleration=2.0),))
-    found = coast(AtSpeed(replace(project, venue=gaining), PLAIN_SETUP), 0.0)
+    found = coast(AtSpeed(replace(project, venue=gaining)), 0.0)
     assert found.driven.all()
     assert found.seconds[0] == np.inf

@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import bootstrap
 
 from setupopt.evaluation.cases import CaseSet, sweep_cases
-from setupopt.jobs.chunk_ranges import Span, spans
+from setupopt.jobs.chunk_ranges import ChunkRange, chunk_ranges
 from setupopt.physics.ride_time import RIDE
 from setupopt.project import Project
 from setupopt.robust.road.spectrum import CLASSES, Road, Tracks
@@ -39,17 +39,17 @@ def rides(bore: Project, case: CaseSet, seeds: int, seconds: float = 1.0, seed: 
 def test_cutting_into_chunks_changes_nothing(bore: Project, case: CaseSet) -> None:
     """Four roads in one piece, in two and in four: the very same records; seeds go by their number."""
     do = rides(bore, case, 4)
-    whole = do(Span(0, 4))
+    whole = do(ChunkRange(0, 4))
     for size in (1, 2):
-        assert (np.concatenate([do(span) for span in spans(4, size)]) == whole).all()
-    assert rides(bore, case, 1, seed=3)(Span(0, 1)) == whole[3:]
+        assert (np.concatenate([do(span) for span in chunk_ranges(4, size)]) == whole).all()
+    assert rides(bore, case, 1, seed=3)(ChunkRange(0, 1)) == whole[3:]
     assert len(np.unique(whole["margin"])) == 4
 
 
 def test_seconds_are_what_counts(bore: Project, case: CaseSet) -> None:
     """As many looks, 2 ms apart, as the seconds asked for hold; the run-in is not among them."""
     sums = RideSums()
-    sums.add(rides(bore, case, 2, 1.5)(Span(0, 2)))
+    sums.add(rides(bore, case, 2, 1.5)(ChunkRange(0, 2)))
     assert sums.seconds == pytest.approx(3.0, abs=0.01)
     assert (sums.rides, sums.lost) == (2, 0)
 
@@ -127,7 +127,7 @@ def test_measured_profile_is_driven_both_ways() -> None:
     """Forwards, backwards with the sides exchanged as a car turned round meets them, both again mirrored."""
     left, right = np.arange(5.0), np.arange(10.0, 15.0)
     roads = MeasuredRoads(Tracks(0.25, np.array([left, right])))
-    as_is, back, mirrored, both = (track.heights for track in roads.tracks(Span(0, 4)))
+    as_is, back, mirrored, both = (track.heights for track in roads.tracks(ChunkRange(0, 4)))
     assert len(roads) == 4
     assert (as_is == [left, right]).all()
     assert (back == [right[::-1], left[::-1]]).all()
@@ -145,7 +145,7 @@ def test_nothing_happens_on_a_smooth_road(bore: Project, case: CaseSet) -> None:
     """A profile without height: the steady margin all the way, no deviation, nothing under the floor."""
     smooth = MeasuredRoads(Tracks(0.25, np.zeros((1, 801))))
     do, sums = RoadRides(bore, bore.setup, case, smooth, 2.0), RideSums()
-    sums.add(do(Span(0, 2)))
+    sums.add(do(ChunkRange(0, 2)))
     assert sums.spread("margin").mean == pytest.approx(do.model.margin[0], abs=1e-9)
     assert sums.spread("load fl").rms == pytest.approx(0.0, abs=1e-3)
     assert sums.under == 0

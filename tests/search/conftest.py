@@ -9,6 +9,7 @@ import pytest
 
 import setupopt
 from setupopt.project import Project
+from setupopt.search.objective import objective_of
 from setupopt.search.setup_problem import SetupProblem
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
@@ -22,9 +23,8 @@ def coarse(name: str, times: float) -> Project:
 
 
 def problem_of(project: Project) -> SetupProblem:
-    """Its setup problem, of the body it wears."""
-    assert project.limits is not None
-    return SetupProblem(project, project.limits)
+    """The setup problem of its present body, every attitude with weight 1."""
+    return SetupProblem(project, objective_of(project.venue))
 
 
 @pytest.fixture(scope="session")

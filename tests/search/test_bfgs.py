@@ -32,7 +32,7 @@ def test_last_move_is_explained(seed: int) -> None:
     rng, curvature = np.random.default_rng(seed), Curvature(SIZE)
     hessian = _hessian(rng)
     for move in rng.normal(size=(SIZE, SIZE)):
-        curvature.learn(move, hessian @ move)
+        curvature.update(move, hessian @ move)
         np.testing.assert_allclose(curvature.matrix @ move, hessian @ move, rtol=0, atol=1e-12)
 
 
@@ -45,7 +45,7 @@ def test_quadratic_is_learned(seed: int) -> None:
     rng, curvature = np.random.default_rng(seed), Curvature(SIZE)
     hessian = _hessian(rng)
     for move in _conjugate(rng, hessian):
-        curvature.learn(move, hessian @ move)
+        curvature.update(move, hessian @ move)
     np.testing.assert_allclose(curvature.matrix, hessian, rtol=0, atol=1e-10)
 
 
@@ -58,7 +58,7 @@ def test_any_moves_lead_to_the_hessian() -> None:
     rng, curvature = np.random.default_rng(0), Curvature(SIZE)
     hessian = _hessian(rng)
     for move in rng.normal(size=(200, SIZE)):
-        curvature.learn(move, hessian @ move)
+        curvature.update(move, hessian @ move)
     np.testing.assert_allclose(curvature.matrix, hessian, rtol=0, atol=1e-3)
 
 
@@ -67,7 +67,7 @@ def test_stays_positive(seed: int) -> None:
     """Whatever the slopes tell, the program stays convex: no bend is negative, and R' R is the matrix."""
     rng, curvature, rounding = np.random.default_rng(seed), Curvature(SIZE), 0.0
     for _ in range(100):
-        curvature.learn(rng.normal(size=SIZE), 10.0 ** rng.uniform(-3, 3) * rng.normal(size=SIZE))
+        curvature.update(rng.normal(size=SIZE), 10.0 ** rng.uniform(-3, 3) * rng.normal(size=SIZE))
         bends, root = np.linalg.eigvalsh(curvature.matrix), curvature.root()
         rounding = max(rounding, 1e-13 * bends[-1])  # what the greatest bend so far has left behind
         assert bends[0] > -rounding
@@ -78,9 +78,9 @@ def test_stays_positive(seed: int) -> None:
 def test_damping() -> None:
     """Rows that bend the other way: along the move a fifth of the old bend is left, Powell's choice."""
     curvature, move = Curvature(SIZE), np.arange(1.0, SIZE + 1)
-    curvature.learn(np.ones(SIZE), np.full(SIZE, 3.0))
+    curvature.update(np.ones(SIZE), np.full(SIZE, 3.0))
     old = move @ curvature.matrix @ move
-    curvature.learn(move, -7.0 * move)
+    curvature.update(move, -7.0 * move)
     assert move @ curvature.matrix @ move == pytest.approx(0.2 * old)
 
 
@@ -88,5 +88,5 @@ def test_nothing_known() -> None:
     """Before the first move, and after one too short to tell of anything, the program stays linear."""
     curvature = Curvature(SIZE)
     assert curvature.root() is None
-    curvature.learn(np.full(SIZE, 1e-11), np.ones(SIZE))
+    curvature.update(np.full(SIZE, 1e-11), np.ones(SIZE))
     assert curvature.root() is None

@@ -16,9 +16,12 @@ from setupopt.project import Project
 from setupopt.project.bodies import with_body
 from setupopt.project.model import AxleLimits, Body, Setup
 from setupopt.search import ProposalOptions
-from setupopt.search.comparison import Comparison, Contender, Reason, compare
+from setupopt.search.comparison import Comparison, ComparisonOptions, Contender, Reason, compare
 
 from .conftest import coarse
+
+AS_IS = ComparisonOptions(as_is=True)
+ONE_START = ComparisonOptions(starts=1)
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +43,7 @@ def few(ranges: AxleLimits) -> AxleLimits:
 @pytest.fixture(scope="module")
 def own_best(bore: Project) -> Comparison:
     """Every body with its own best setup, and today's as it is."""
-    return compare(bore, [bore.setup], starts=1)
+    return compare(bore, [bore.setup], options=ONE_START)
 
 
 def scaled(project: Project, name: str, share: float) -> Body:
@@ -72,7 +75,7 @@ def told(found: Comparison) -> list[tuple[object, ...]]:
 def test_as_they_are_every_body_wears_every_setup(bore: Project) -> None:
     """Margins of each pair are those of setupopt.evaluate, to the last digit; the highest comes first."""
     setups = [bore.setup, settled(bore.setup, 5.0, "lower")]
-    found = compare(bore, setups, as_is=True).contenders
+    found = compare(bore, setups, options=AS_IS).contenders
     assert {(one.setup.name, one.setup.body) for one in found} == {
         (setup.name, body) for setup in setups for body in (None, "long-floor")
     }
@@ -108,13 +111,13 @@ def test_the_order_of_the_lists_changes_nothing(bore: Project, own_best: Compari
     bodies = (*bore.bodies, scaled(bore, "twin b", 0.97), scaled(bore, "twin a", 0.97))
     setups = [bore.setup, settled(bore.setup, 5.0, "lower")]
     whole = replace(bore, bodies=bodies)
-    found = compare(whole, setups, as_is=True)
-    turned = compare(replace(whole, bodies=bodies[::-1]), setups[::-1], as_is=True)
+    found = compare(whole, setups, options=AS_IS)
+    turned = compare(replace(whole, bodies=bodies[::-1]), setups[::-1], options=AS_IS)
     assert told(turned) == told(found)
     twins = [one.setup.body for one in found.contenders if (one.setup.body or "").startswith("twin")]
     assert twins == ["twin a", "twin b"] * 2
     other = replace(with_body(bore, "long-floor"), setup=replace(bore.setup, body="long-floor"))
-    assert told(compare(other, [bore.setup], starts=1)) == told(own_best)
+    assert told(compare(other, [bore.setup], options=ONE_START)) == told(own_best)
 
 
 # ---- why one loses -----------------------------------------------------------------------------------------
@@ -128,7 +131,7 @@ def budget(one: Contender, of: Contender) -> LossBudget:
 
 def test_the_reason_is_the_difference_of_two_budgets(own_best: Comparison) -> None:
     """In the loser's worst case: what takes most more from it, and how far it lies behind in all."""
-    given = compare(coarse("bore", 6.0), as_is=True)
+    given = compare(coarse("bore", 6.0), options=AS_IS)
     assert len({one.worst for one in given.contenders}) > 1  # it matters whose worst case is taken
     for found in (own_best, given):
         best = found.contenders[0]
@@ -151,14 +154,14 @@ def _is_difference(reason: Reason, loser: Contender, own: LossBudget, other: Los
 
 def test_a_weaker_copy_is_nowhere_best(bore: Project) -> None:
     """A twentieth less of all downforce at the same drag: less grip in every attitude, and it is told."""
-    found = compare(replace(bore, bodies=(scaled(bore, "weaker", 0.95),)), as_is=True)
+    found = compare(replace(bore, bodies=(scaled(bore, "weaker", 0.95),)), options=AS_IS)
     assert [one.setup.body for one in found.contenders] == [None, "weaker"]
     assert found.best_in == (4, 0)
 
 
 def test_ties_are_the_best_for_both(bore: Project) -> None:
     """The same body under another name: neither is called nowhere best."""
-    found = compare(replace(bore, bodies=(scaled(bore, "copy", 1.0),)), as_is=True)
+    found = compare(replace(bore, bodies=(scaled(bore, "copy", 1.0),)), options=AS_IS)
     assert found.best_in == (4, 4)
 
 
@@ -170,7 +173,7 @@ def test_lost_contact_comes_last_and_broken_limits_before_it(bore: Project) -> N
     low = replace(bore.setup.rear, ride_height=bore.setup.front.ride_height - 0.005)
     reversed_rake = replace(bore.setup, rear=low, name="reversed rake")
     empty = replace(limited, bodies=(scaled(bore, "no downforce", 0.0),))
-    found = compare(empty, [bore.setup, reversed_rake], as_is=True)
+    found = compare(empty, [bore.setup, reversed_rake], options=AS_IS)
     kinds = [(one.result.lost() > 0, len(one.broken) > 0) for one in found.contenders]
     assert kinds == [(False, False), (False, True), (True, False), (True, True)]
     assert [best > 0 for best in found.best_in][:2] == [True, False]
@@ -189,7 +192,7 @@ def test_nothing_to_compare_is_refused_before_the_search(bore: Project) -> None:
     with pytest.raises(UserError, match="nothing to compare"):
         compare(alone, progress=said.append)
     with pytest.raises(UserError, match="nothing to compare"):
-        compare(alone, as_is=True, progress=said.append)
+        compare(alone, options=AS_IS, progress=said.append)
     with pytest.raises(UserError, match='found "tall"'):
         compare(bore, [replace(bore.setup, body="tall")], progress=said.append)
     assert said == []
@@ -200,4 +203,4 @@ def test_a_search_needs_limits(bore: Project) -> None:
     bare = replace(bore, limits=None)
     with pytest.raises(UserError, match=r"limits\.toml is missing"):
         compare(bare)
-    assert len(compare(bare, as_is=True).contenders) == 2
+    assert len(compare(bare, options=AS_IS).contenders) == 2

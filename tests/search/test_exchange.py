@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 from semi_infinite_problems import APPROXIMATION, SEMI_INFINITE, ApproximationProblem, SemiInfiniteProblem
 
-from setupopt.search.engine.exchange import Exchange, ExchangeResult, Oracle, exchange, worse_places
+from setupopt.search.engine.batch import PENALTY
+from setupopt.search.engine.exchange import ExchangeOptions, ExchangeResult, Oracle, exchange, worse_points
 from setupopt.search.engine.index_points import (
     Index,
     IndexPoints,
@@ -21,16 +22,15 @@ from setupopt.search.engine.index_points import (
 )
 from setupopt.search.engine.maxmin import TrustRegionOptions
 from setupopt.search.engine.subbox import Subbox
-from setupopt.search.engine.trust_region_subproblem import PENALTY
 
 # Tight rules: these problems are asked for to 1e-6, more than a setup needs.
 TIGHT = TrustRegionOptions(least_gain=1e-9, least_rise=1e-8, least_radius=1e-8, most_steps=400, probe=1e-7)
-CLOSE = Exchange(notice=1e-8, touch=1e-8)
+CLOSE = ExchangeOptions(value_tolerance=1e-8, constraint_tolerance=1e-8)
 # Most places that matter at the optima lie between the points of this grid. 0 is one of them for |t|: next to
 # a kink a place is known less well than in a smooth dip.
 GRID = 23
-# What worst_places may overlook of a dip: half its last spacing, 1/512 of the grid's, under the sharpest bend
-# here, 4.5 in the monic polynomial of degree 6 at the tops next to its ends; 7e-8.
+# What separation_oracle may overlook of a local minimum: half its last spacing, 1/512 of the grid's, under
+# the sharpest bend here, 4.5 in the monic polynomial of degree 6 at the tops next to its ends; 7e-8.
 OVERLOOKED = 4.5 / 2 * (2 / (GRID - 1) / 512) ** 2
 PROBLEMS = SEMI_INFINITE | APPROXIMATION
 BOTH = pytest.mark.parametrize("start", ["start", "second_start"])
@@ -39,11 +39,11 @@ BOTH = pytest.mark.parametrize("start", ["start", "second_start"])
 def _limited(problem: SemiInfiniteProblem) -> SemiInfiniteFunction:
     """An objective without a place, and a limit at every place, over the unit box."""
 
-    def answers(points: np.ndarray, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
+    def answers(points: np.ndarray, index: IndexPoints, warm_start: Any = None) -> SemiInfiniteEvaluation:
         real = _real(problem, points)
-        limits = -np.array([problem.limit(x, places.at) for x in real])
+        limits = -np.array([problem.limit(x, index.at) for x in real])
         values = -np.array([[problem.objective(x)] for x in real])
-        return SemiInfiniteEvaluation(values, limits, None, np.array([-1]), np.arange(len(places)))
+        return SemiInfiniteEvaluation(values, limits, None, np.array([-1]), np.arange(len(index)))
 
     return answers
 
@@ -51,11 +51,11 @@ def _limited(problem: SemiInfiniteProblem) -> SemiInfiniteFunction:
 def _fitted(problem: ApproximationProblem) -> SemiInfiniteFunction:
     """Errors over the unit box; those too high are one family, those too low another."""
 
-    def answers(points: np.ndarray, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
-        sign = np.where(places.family == 0, -1.0, 1.0)
-        values = np.array([sign * problem.residual(x, places.at) for x in _real(problem, points)])
+    def answers(points: np.ndarray, index: IndexPoints, warm_start: Any = None) -> SemiInfiniteEvaluation:
+        sign = np.where(index.family == 0, -1.0, 1.0)
+        values = np.array([sign * problem.residual(x, index.at) for x in _real(problem, points)])
         none = np.empty((len(points), 0))
-        return SemiInfiniteEvaluation(values, none, None, np.arange(len(places)), np.empty(0, dtype=int))
+        return SemiInfiniteEvaluation(values, none, None, np.arange(len(index)), np.empty(0, dtype=int))
 
     return answers
 
@@ -90,11 +90,16 @@ def _start(problem: Problem, start: str = "start") -> np.ndarray:
 
 
 def _solve(
-    name: str, start: str = "start", climbing: TrustRegionOptions = TIGHT, rules: Exchange = CLOSE
+    name: str,
+    start: str = "start",
+    trust_region: TrustRegionOptions = TIGHT,
+    options: ExchangeOptions = CLOSE,
 ) -> ExchangeResult:
     """An exchange on a published problem."""
     function, index = _posed(PROBLEMS[name])
-    return exchange(function, _oracle(function, index), _start(PROBLEMS[name], start), None, climbing, rules)
+    return exchange(
+        function, _oracle(function, index), _start(PROBLEMS[name], start), None, trust_region, options
+    )
 
 
 _solved = cache(_solve)
@@ -126,7 +131,7 @@ def test_limit_holds_between_the_places(name: str, start: str) -> None:
     problem = SEMI_INFINITE[name]
     point = _real(problem, _solved(name, start).outcome.point)
     fine = np.linspace(*problem.interval, 1000 * (GRID - 1) + 1)
-    assert problem.limit(point, fine).max() < CLOSE.touch + OVERLOOKED
+    assert problem.limit(point, fine).max() < CLOSE.constraint_tolerance + OVERLOOKED
 
 
 @BOTH
@@ -144,14 +149,14 @@ def test_few_places(name: str, start: str) -> None:
 
     At most n + 1 bind in n variables (Chebyshev); five times that guards against regression, no source.
     """
-    assert len(_solved(name, start).places) <= 5 * (len(PROBLEMS[name].start) + 1)
+    assert len(_solved(name, start).index_points) <= 5 * (len(PROBLEMS[name].start) + 1)
 
 
 @pytest.mark.parametrize("name", APPROXIMATION)
 def test_settings_of_their_own(name: str) -> None:
     """Off by no more than its own settings allow: what it may overlook, and what is too little to gain."""
-    end = _solved(name, climbing=TrustRegionOptions(), rules=Exchange())
-    allowed = Exchange().notice + TrustRegionOptions().least_gain
+    end = _solved(name, trust_region=TrustRegionOptions(), options=ExchangeOptions())
+    allowed = ExchangeOptions().value_tolerance + TrustRegionOptions().least_gain
     assert _error(name, end) == pytest.approx(APPROXIMATION[name].optimum, rel=0, abs=allowed)
 
 
@@ -159,34 +164,32 @@ def test_settings_of_their_own(name: str) -> None:
 
 
 def test_merit_is_true_when_cut_short() -> None:
-    """Stopped after one round it says so, and its merit is that of the whole index, not of its few places."""
-    end = _solve("monic, degree 6", "second_start", rules=replace(CLOSE, rounds=1))
+    """Stopped after one round it says so, and its merit is that of the whole index, not of few points."""
+    end = _solve("monic, degree 6", "second_start", options=replace(CLOSE, most_rounds=1))
     assert (end.settled, end.rounds) == (False, 1)
     assert _error("monic, degree 6", end) == pytest.approx(
         -end.merit, abs=1e-6
     )  # far from level: wider bends
-    assert end.lag == pytest.approx(end.outcome.merit - end.merit)
-    assert end.lag > CLOSE.notice
+    assert end.gap == pytest.approx(end.outcome.merit - end.merit)
+    assert end.gap > CLOSE.value_tolerance
 
 
 def test_limits_elsewhere_count_when_cut_short() -> None:
     """Stopped after one round the merit pays for the limit where that is broken most, not at places alone."""
     problem = SEMI_INFINITE["S4, n=4"]
-    end = _solve("S4, n=4", rules=replace(CLOSE, rounds=1))
+    end = _solve("S4, n=4", options=replace(CLOSE, most_rounds=1))
     point = _real(problem, end.outcome.point)
     fine = np.linspace(*problem.interval, 1000 * (GRID - 1) + 1)
     told = -problem.objective(point) - PENALTY * problem.limit(point, fine).max()
     assert end.merit == pytest.approx(told, abs=1e-4)  # a penalty of 10 on what the last zoom overlooks
-    assert end.lag > PENALTY * CLOSE.touch
+    assert end.gap > PENALTY * CLOSE.constraint_tolerance
 
 
 def test_what_cannot_be_kept_is_missed_by_least() -> None:
     """x >= t for t up to 2, x up to 1: broken by 1 at 2, though every bit of x costs a bit of the value."""
 
-    def beyond(points: np.ndarray, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
-        return SemiInfiniteEvaluation(
-            -points, points - places.at, None, np.array([-1]), np.arange(len(places))
-        )
+    def beyond(points: np.ndarray, index: IndexPoints, warm_start: Any = None) -> SemiInfiniteEvaluation:
+        return SemiInfiniteEvaluation(-points, points - index.at, None, np.array([-1]), np.arange(len(index)))
 
     end = exchange(
         beyond, _oracle(beyond, Index(1, np.linspace(0.0, 2.0, 5))), np.array([0.2]), None, TIGHT, CLOSE
@@ -202,8 +205,8 @@ def test_places_to_begin_with() -> None:
     function, index = _posed(APPROXIMATION[name])
     first = IndexPoints(np.array([1, 0]), np.array([0.3, 0.9]))
     end = exchange(function, _oracle(function, index), _start(APPROXIMATION[name]), first, TIGHT, CLOSE)
-    assert end.places.at[:2].tolist() == [0.3, 0.9]
-    assert end.places.family[:2].tolist() == [1, 0]
+    assert end.index_points.at[:2].tolist() == [0.3, 0.9]
+    assert end.index_points.family[:2].tolist() == [1, 0]
     assert -end.merit == pytest.approx(APPROXIMATION[name].optimum, abs=1e-6)
 
 
@@ -211,7 +214,7 @@ def test_same_start_same_end() -> None:
     """The exchange is deterministic."""
     ends = [_solve("monic, degree 4", "second_start") for _ in range(2)]
     assert ends[0].outcome.point.tolist() == ends[1].outcome.point.tolist()
-    assert ends[0].places.at.tolist() == ends[1].places.at.tolist()
+    assert ends[0].index_points.at.tolist() == ends[1].index_points.at.tolist()
 
 
 SEEN = OracleResult(
@@ -223,11 +226,11 @@ SEEN = OracleResult(
 
 def test_what_counts_as_worse() -> None:
     """Values under the least known and limits under the most broken one, the worst first, few if asked."""
-    rules = Exchange(notice=0.05, touch=0.05)
-    assert worse_places(1.0, 0.0, SEEN, rules).family.tolist() == [2, 4, 0, 5]  # by .45, .25, .07, .03
-    assert worse_places(1.0, -0.2, SEEN, rules).family.tolist() == [2, 0, 4]  # by .45, .07, .05
-    assert worse_places(1.0, 0.3, SEEN, replace(rules, added=2)).family.tolist() == [2, 4]
-    assert len(worse_places(0.5, -0.3, SEEN, rules)) == 0
+    rules = ExchangeOptions(value_tolerance=0.05, constraint_tolerance=0.05)
+    assert worse_points(1.0, 0.0, SEEN, rules).family.tolist() == [2, 4, 0, 5]  # by .45, .25, .07, .03
+    assert worse_points(1.0, -0.2, SEEN, rules).family.tolist() == [2, 0, 4]  # by .45, .07, .05
+    assert worse_points(1.0, 0.3, SEEN, replace(rules, most_added=2)).family.tolist() == [2, 4]
+    assert len(worse_points(0.5, -0.3, SEEN, rules)) == 0
 
 
 def test_progress_counts_all_steps() -> None:
@@ -258,27 +261,25 @@ NEAR = 1 / 8 / 4**4 / 2
 RISE = (2 * np.pi * NEAR) ** 2 / 2
 
 
-def _wave(places: IndexPoints) -> np.ndarray:
+def _wave(index: IndexPoints) -> np.ndarray:
     """One dip to -1 + LIFT a family, a row for one point."""
-    return (LIFT[places.family] - np.cos(2 * np.pi * (places.at - LEAST_AT[places.family])))[None, :]
+    return (LIFT[index.family] - np.cos(2 * np.pi * (index.at - LEAST_AT[index.family])))[None, :]
 
 
-def _valued(points: np.ndarray, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
+def _valued(points: np.ndarray, index: IndexPoints, warm_start: Any = None) -> SemiInfiniteEvaluation:
     none = np.empty((1, 0))
-    return SemiInfiniteEvaluation(_wave(places), none, None, np.arange(len(places)), np.empty(0, dtype=int))
+    return SemiInfiniteEvaluation(_wave(index), none, None, np.arange(len(index)), np.empty(0, dtype=int))
 
 
-def _bounded(points: np.ndarray, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
-    return SemiInfiniteEvaluation(
-        np.zeros((1, 1)), _wave(places), None, np.array([-1]), np.arange(len(places))
-    )
+def _bounded(points: np.ndarray, index: IndexPoints, warm_start: Any = None) -> SemiInfiniteEvaluation:
+    return SemiInfiniteEvaluation(np.zeros((1, 1)), _wave(index), None, np.array([-1]), np.arange(len(index)))
 
 
 def test_dip_between_grid_points() -> None:
     """Dips of cosines lie where they must, deeper than any point of the grid; the least comes first."""
     seen = separation_oracle(_valued, WAVES, np.zeros(1), band=2.0, room=0.0)
-    assert seen.places.family[:2].tolist() == [0, 1]
-    np.testing.assert_allclose(seen.places.at[:2], LEAST_AT[:2], rtol=0, atol=1.001 * NEAR)
+    assert seen.index_points.family[:2].tolist() == [0, 1]
+    np.testing.assert_allclose(seen.index_points.at[:2], LEAST_AT[:2], rtol=0, atol=1.001 * NEAR)
     np.testing.assert_allclose(seen.value[:2], LIFT[:2] - 1.0, rtol=0, atol=1.001 * RISE)
     assert np.isinf(seen.limit).all()
 
@@ -286,28 +287,28 @@ def test_dip_between_grid_points() -> None:
 def test_band_leaves_out_what_is_not_worst() -> None:
     """A dip .6 above the least is left out by a band of .3, the one .05 above is not."""
     seen = separation_oracle(_valued, WAVES, np.zeros(1), band=0.3, room=0.0)
-    assert seen.places.family.tolist() == [0, 1]
+    assert seen.index_points.family.tolist() == [0, 1]
 
 
 def test_dips_of_limits() -> None:
     """Limits are looked at by themselves: dips under `room`, here -1 and -.95 but not -.4."""
     seen = separation_oracle(_bounded, WAVES, np.zeros(1), band=2.0, room=-0.5)
-    assert seen.places.family.tolist() == [0, 1]
-    np.testing.assert_allclose(seen.places.at, LEAST_AT[:2], rtol=0, atol=1.001 * NEAR)
+    assert seen.index_points.family.tolist() == [0, 1]
+    np.testing.assert_allclose(seen.index_points.at, LEAST_AT[:2], rtol=0, atol=1.001 * NEAR)
     assert np.isinf(seen.value).all()
 
 
 def test_no_dip_at_all() -> None:
     """Where every limit is kept with room to spare and no value has a place, nothing is worst."""
-    assert len(separation_oracle(_bounded, WAVES, np.zeros(1), band=2.0, room=-2.0).places) == 0
+    assert len(separation_oracle(_bounded, WAVES, np.zeros(1), band=2.0, room=-2.0).index_points) == 0
 
 
 def test_level_floor() -> None:
     """A dip with a level floor is one place, on the floor."""
 
-    def flat(points: np.ndarray, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
-        values, none = np.maximum(np.abs(places.at - 0.5), 0.2)[None, :], np.empty((1, 0))
-        return SemiInfiniteEvaluation(values, none, None, np.arange(len(places)), np.empty(0, dtype=int))
+    def flat(points: np.ndarray, index: IndexPoints, warm_start: Any = None) -> SemiInfiniteEvaluation:
+        values, none = np.maximum(np.abs(index.at - 0.5), 0.2)[None, :], np.empty((1, 0))
+        return SemiInfiniteEvaluation(values, none, None, np.arange(len(index)), np.empty(0, dtype=int))
 
     seen = separation_oracle(flat, Index(1, np.linspace(0.0, 1.0, 21)), np.zeros(1), band=0.25, room=0.0)
     assert seen.value.tolist() == [0.2]
@@ -317,12 +318,12 @@ def test_level_floor() -> None:
 def test_worst_at_an_end(slope: float) -> None:
     """A curve that only falls or only rises is worst at an end of the index, exactly there."""
 
-    def ramp(points: np.ndarray, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
-        values, none = slope * places.at[None, :], np.empty((1, 0))
-        return SemiInfiniteEvaluation(values, none, None, np.arange(len(places)), np.empty(0, dtype=int))
+    def ramp(points: np.ndarray, index: IndexPoints, warm_start: Any = None) -> SemiInfiniteEvaluation:
+        values, none = slope * index.at[None, :], np.empty((1, 0))
+        return SemiInfiniteEvaluation(values, none, None, np.arange(len(index)), np.empty(0, dtype=int))
 
     seen = separation_oracle(ramp, Index(1, np.linspace(2.0, 3.0, 6)), np.zeros(1), band=9.0, room=0.0)
-    assert seen.places.at.tolist() == [2.0 if slope > 0.0 else 3.0]
+    assert seen.index_points.at.tolist() == [2.0 if slope > 0.0 else 3.0]
 
 
 # --- a part of the box ------------------------------------------------------------------------
@@ -336,7 +337,7 @@ def test_inside_and_back() -> None:
     whole = PART.whole(own)
     assert (whole[:, 1] == 0.4).all()
     assert ((whole >= PART.low) & (whole <= PART.high)).all()
-    np.testing.assert_allclose([PART.own(point) for point in whole], own, rtol=0, atol=1e-15)
+    np.testing.assert_allclose([PART.nearest(point) for point in whole], own, rtol=0, atol=1e-15)
 
 
 def test_inside_has_the_corners_of_the_part() -> None:
@@ -348,7 +349,7 @@ def test_inside_has_the_corners_of_the_part() -> None:
 
 def test_start_outside_the_part() -> None:
     """A start outside is taken to the nearest point inside."""
-    np.testing.assert_array_equal(PART.own(np.array([0.9, 0.1, 0.3])), [1.0, 0.3])
+    np.testing.assert_array_equal(PART.nearest(np.array([0.9, 0.1, 0.3])), [1.0, 0.3])
 
 
 def test_exchange_in_a_part() -> None:
@@ -356,7 +357,7 @@ def test_exchange_in_a_part() -> None:
     problem = APPROXIMATION["|t| by quadratics"]
     function, index = _posed(problem)
     part = Subbox(np.array([0.0, 0.0, 0.5]), np.array([1.0, 1.0, 0.5]))
-    inside, start = part.of(function), part.own(_start(problem, "second_start"))
+    inside, start = part.inside(function), part.nearest(_start(problem, "second_start"))
     end = exchange(inside, _oracle(inside, index), start, None, TIGHT, CLOSE)
     assert -end.merit == pytest.approx(0.5, abs=1e-6)
     np.testing.assert_allclose(_real(problem, part.whole(end.outcome.point)), [0.5, 0.0, 0.0], atol=1e-6)

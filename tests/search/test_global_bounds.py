@@ -10,11 +10,11 @@ import pytest
 import setupopt
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.project import Project
-from setupopt.search.engine.index_points import on
-from setupopt.search.engine.maxmin import merit
+from setupopt.search.engine.batch import merit
+from setupopt.search.engine.index_points import restricted
 from setupopt.search.engine.multipliers import multipliers_at
-from setupopt.search.global_bounds import gains, search_independently, upper_bound
-from setupopt.search.relaxation import CLOSE, TIGHT, root_of
+from setupopt.search.global_bounds import search_independently, sensitivities, upper_bound
+from setupopt.search.relaxation import CLOSE, TIGHT, relaxed_optimum
 from setupopt.search.solver import Solver
 
 from .conftest import problem_of
@@ -23,33 +23,33 @@ from .conftest import problem_of
 def test_independent_search_repeats_and_tells_the_truth(hill: Project) -> None:
     """Same seed, same point; its merit is that of the point; better than any of the first crowd."""
     problem = problem_of(hill)
-    places = problem.index.places()
-    found, again = (search_independently(problem, places, 3) for _ in range(2))
+    index_points = problem.index.grid_points()
+    found, again = (search_independently(problem, index_points, 3) for _ in range(2))
     assert found.point.tolist() == again.point.tolist()
-    answers = on(problem, places)(found.point[None, :])
+    answers = restricted(problem, index_points)(found.point[None, :])
     assert merit(answers.values, answers.limits)[0] == pytest.approx(found.merit, abs=1e-8)
-    assert found.points_asked > 1000
+    assert found.evaluations > 1000
 
 
 def test_nothing_in_the_box_beats_the_bound(hill: Project) -> None:
     """The bound lies above the best, close to it, and above 2,000 random setups."""
     problem = problem_of(hill)
-    solver = Solver(problem, climbing=TIGHT)
-    best = solver.solve(solver.box, problem.start, rules=CLOSE)
-    weights = multipliers_at(on(problem, best.places), best.outcome.point).values
+    solver = Solver(problem, trust_region=TIGHT)
+    best = solver.solve(solver.box, problem.start, options=CLOSE)
+    weights = multipliers_at(restricted(problem, best.index_points), best.outcome.point).values
     bound = upper_bound(problem, best, weights, [problem.start])
     points = np.random.default_rng(0).random((2000, problem.start.size))
-    answers = on(problem, best.places)(points)
+    answers = restricted(problem, best.index_points)(points)
     assert merit(answers.values, answers.limits).max() < bound
     assert best.merit <= bound < best.merit + 0.005
 
 
 def test_root_is_the_best_of_what_was_tried(hill: Project) -> None:
     """No start, no independent search ends above it; starts are told best first."""
-    root = root_of(problem_of(hill), False, 3, 1)
-    assert root.best.merit >= max(*root.ends, root.climbed) - 1e-9
+    root = relaxed_optimum(problem_of(hill), False, 3, 1)
+    assert root.best.merit >= max(*root.ends, root.searched_end) - 1e-9
     assert list(root.ends) == sorted(root.ends, reverse=True)
-    assert root.climbed >= root.searched_merit - 1e-6
+    assert root.searched_end >= root.searched_merit - 1e-6
 
 
 def test_more_grip_gains_what_the_use_says(hill: Project) -> None:
@@ -63,14 +63,14 @@ def test_more_grip_gains_what_the_use_says(hill: Project) -> None:
     project = replace(hill, car=replace(car, **stiff))
     cases = sweep_cases(project.venue)
     margin = setupopt.evaluate(project).worst_margin[0]
-    found = {gain.what: gain.gain for gain in gains(project, project.setup, cases)}
+    found = {gain.what: gain.gain for gain in sensitivities(project, project.setup, cases)}
     expected = (1.0 - margin) * (1.0 - 1.0 / 1.01)
     assert found["1 % more grip, of tyres or surface"] == pytest.approx(expected, rel=1e-4)
 
 
 def test_only_what_helps_is_told_best_first(hill: Project) -> None:
     """No change that costs margin, and of two opposite ones at most one."""
-    found = gains(hill, hill.setup, sweep_cases(hill.venue))
+    found = sensitivities(hill, hill.setup, sweep_cases(hill.venue))
     values = [gain.gain for gain in found]
     assert values == sorted(values, reverse=True)
     assert min(values) > 0.0

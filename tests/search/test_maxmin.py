@@ -6,14 +6,9 @@ import numpy as np
 import pytest
 from minimax_problems import MINIMAX, MinimaxProblem
 
+from setupopt.search.engine.batch import BatchFunction, Evaluation
 from setupopt.search.engine.bfgs import Curvature
-from setupopt.search.engine.maxmin import (
-    BatchFunction,
-    Evaluation,
-    Outcome,
-    TrustRegionOptions,
-    maximise_worst,
-)
+from setupopt.search.engine.maxmin import Outcome, TrustRegionOptions, maximise_worst
 
 # Tight rules: these problems are asked for to 1e-6, more than a setup needs.
 TIGHT = TrustRegionOptions(least_gain=1e-9, least_rise=1e-8, least_radius=1e-8, most_steps=400, probe=1e-7)
@@ -25,7 +20,7 @@ def _posed(problem: MinimaxProblem) -> BatchFunction:
     low, high = np.array(problem.low, dtype=float), np.array(problem.high, dtype=float)
     slopes = np.reshape(problem.slopes, (-1, low.size))
 
-    def answers(points: np.ndarray, memory: object = None) -> Evaluation:
+    def answers(points: np.ndarray, warm_start: object = None) -> Evaluation:
         real = low + points * (high - low)
         values = -np.array([problem.functions(x) for x in real])
         return Evaluation(values, real @ slopes.T - np.array(problem.least))
@@ -86,7 +81,7 @@ def test_bend_is_learned(start: str, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_limit_is_kept_and_used() -> None:
     """Highest x + y with x^2 + y^2 <= 1/2 in the unit box: 1 at (1/2, 1/2), by symmetry."""
 
-    def circle(points: np.ndarray, memory: object = None) -> Evaluation:
+    def circle(points: np.ndarray, warm_start: object = None) -> Evaluation:
         return Evaluation(points.sum(axis=1)[:, None], 0.5 - (points**2).sum(axis=1)[:, None])
 
     end = maximise_worst(circle, np.array([0.9, 0.1]), TIGHT)
@@ -98,7 +93,7 @@ def test_limit_is_kept_and_used() -> None:
 def test_unmeetable_limit_ends_at_its_best() -> None:
     """Where a limit cannot be kept the climb still ends, and says by how much it is missed."""
 
-    def impossible(points: np.ndarray, memory: object = None) -> Evaluation:
+    def impossible(points: np.ndarray, warm_start: object = None) -> Evaluation:
         return Evaluation(points, points[:, :1] - 1.5)
 
     end = maximise_worst(impossible, np.array([0.2]), TIGHT)
@@ -109,7 +104,7 @@ def test_unmeetable_limit_ends_at_its_best() -> None:
 def test_where_a_program_fails_the_climb_ends_where_it_stands() -> None:
     """Rows that turn into no numbers stop the climb with a reason; what was reached stays."""
 
-    def breaking(points: np.ndarray, memory: object = None) -> Evaluation:
+    def breaking(points: np.ndarray, warm_start: object = None) -> Evaluation:
         return Evaluation(np.where(points > 0.6, np.nan, points), np.empty((len(points), 0)))
 
     end = maximise_worst(breaking, np.array([0.59999999]), TIGHT)
@@ -117,17 +112,17 @@ def test_where_a_program_fails_the_climb_ends_where_it_stands() -> None:
     assert end.merit == pytest.approx(0.6, abs=1e-6)
 
 
-def test_memory_of_the_place_is_handed_on() -> None:
-    """The function gets the memory of the place it is asked around, never of a rejected point."""
+def test_the_warm_start_of_the_iterate_is_passed_on() -> None:
+    """The function gets the warm start of the best iterate, never that of a rejected point."""
     seen: list[object] = []
 
-    def remembering(points: np.ndarray, memory: object = None) -> Evaluation:
-        seen.append(memory)
-        return Evaluation(-((points - 0.3) ** 2), np.empty((len(points), 0)), memory=points[0].copy())
+    def counting(points: np.ndarray, warm_start: object = None) -> Evaluation:
+        seen.append(warm_start)
+        return Evaluation(-((points - 0.3) ** 2), np.empty((len(points), 0)), warm_start=points[0].copy())
 
-    end = maximise_worst(remembering, np.array([0.9]))
+    end = maximise_worst(counting, np.array([0.9]))
     assert seen[0] is None
-    assert all(memory is not None for memory in seen[1:])
+    assert all(start is not None for start in seen[1:])
     assert end.point[0] == pytest.approx(0.3, abs=0.02)
 
 
@@ -135,4 +130,4 @@ def test_same_start_same_end() -> None:
     """The climb is deterministic."""
     ends = [maximise_worst(_posed(MINIMAX["DEM"]), np.array([0.9, 0.2]), TIGHT) for _ in range(2)]
     assert ends[0].point.tolist() == ends[1].point.tolist()
-    assert ends[0].points_asked == ends[1].points_asked
+    assert ends[0].evaluations == ends[1].evaluations

@@ -7,7 +7,7 @@ import pytest
 from minimax_problems import MINIMAX
 
 from setupopt.physics.inputs import Floats
-from setupopt.search.engine.maxmin import BatchFunction, Evaluation
+from setupopt.search.engine.batch import BatchFunction, Evaluation
 from setupopt.search.engine.multipliers import multipliers_at
 
 EMPTY = (1, 0)
@@ -19,7 +19,7 @@ def _rosen_suzuki() -> tuple[BatchFunction, Floats]:
     assert problem.point is not None
     low, high = np.asarray(problem.low, dtype=float), np.asarray(problem.high, dtype=float)
 
-    def answers(points: Floats, memory: object = None) -> Evaluation:
+    def answers(points: Floats, warm_start: object = None) -> Evaluation:
         values = -np.array([problem.functions(low + point * (high - low)) for point in points])
         return Evaluation(values, np.empty((len(points), 0)))
 
@@ -39,7 +39,7 @@ def test_borders_and_limits_are_priced() -> None:
     """Highest x + 2 y + 3 z with x <= 1 (border), y + z <= 1/2: prices 1 of the border, 3 of the limit, and
     1 of y's lower border (a unit of y there costs 3 and brings 2): linear programming, by hand."""
 
-    def linear(points: Floats, memory: object = None) -> Evaluation:
+    def linear(points: Floats, warm_start: object = None) -> Evaluation:
         return Evaluation((points @ [1.0, 2.0, 3.0])[:, None], 0.5 - points[:, [1]] - points[:, [2]])
 
     found = multipliers_at(linear, np.array([1.0, 0.0, 0.5]))
@@ -52,7 +52,7 @@ def test_borders_and_limits_are_priced() -> None:
 def test_slack_tells_that_a_point_is_not_best() -> None:
     """Half-way up a slope nothing holds the point down: what is left is the slope itself."""
 
-    def slope(points: Floats, memory: object = None) -> Evaluation:
+    def slope(points: Floats, warm_start: object = None) -> Evaluation:
         return Evaluation(points.sum(axis=1)[:, None], np.empty((len(points), 0)))
 
     assert multipliers_at(slope, np.array([0.5, 0.5])).slack == pytest.approx(np.sqrt(2.0), rel=1e-6)

@@ -10,7 +10,7 @@ from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.limits_check import broken
 from setupopt.evaluation.variables import from_setup
 from setupopt.project import Project
-from setupopt.search.near_optimal import alternatives, reaches
+from setupopt.search.near_optimal import alternatives, feasible_ranges
 from setupopt.search.proposal import Alternative
 from setupopt.search.relaxation import CLOSE
 from setupopt.search.rounding import settable
@@ -26,8 +26,8 @@ def solved(hill: Project) -> tuple[Solver, np.ndarray, float, tuple[Alternative,
     """The hill's best settable point, its merit, and the alternatives to it."""
     solver = Solver(problem_of(hill))
     end = solver.solve(solver.box, solver.problem.start)
-    point, merit, places = settable(solver, end.outcome.point, end.places, CLOSE)
-    return solver, point, merit, alternatives(solver, point, places, merit - LOSS)
+    point, merit, index_points = settable(solver, end.outcome.point, end.index_points, CLOSE)
+    return solver, point, merit, alternatives(solver, point, index_points, merit - LOSS)
 
 
 Solved = tuple[Solver, np.ndarray, float, tuple[Alternative, ...]]
@@ -60,8 +60,8 @@ def test_reach_holds_the_point_and_stays_within_the_loss(solved: Solved) -> None
     """A setting may stay where it is; at both ends of its reach the margin is what was allowed, to what quick
     climbs are exact to."""
     solver, point, merit, _ = solved
-    places = solver.dense.places()
-    for reach in reaches(solver.problem, point, places, merit - LOSS):
+    index_points = solver.dense.grid_points()
+    for reach in feasible_ranges(solver.problem, point, index_points, merit - LOSS):
         assert reach.low <= point[reach.variable] + 1e-9 <= reach.high + 2e-9
-        values = solver.problem(reach.ends, places).values.min(axis=1)
+        values = solver.problem(reach.ends, index_points).values.min(axis=1)
         assert values.min() > merit - LOSS - 1e-3

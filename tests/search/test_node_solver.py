@@ -15,14 +15,14 @@ import numpy as np
 import optuna
 import pytest
 
-from setupopt.evaluation.variables import variables_of
-from setupopt.jobs.checkpointed_jobs import WorkerPool
+from setupopt.jobs.pool import WorkerPool
 from setupopt.project import Project
 from setupopt.search.parts.branch_and_bound import BranchAndBoundResult, PartStudy
-from setupopt.search.parts.node_solver import Body, BodyBoxes, ProblemSpec
+from setupopt.search.parts.node_solver import BodyProblem, NodeSolver
 from setupopt.search.parts.part_space import BoundedNode, Node, PartSpace
 from setupopt.search.setup_problem import SetupProblem
 
+from .conftest import problem_of
 from .test_part_space import Toy, _toy, _url
 
 SIZES = (12, 12, 7, 7)
@@ -49,32 +49,32 @@ class Uneven(WorkerPool):
 
 
 @pytest.fixture
-def crew(request: pytest.FixtureRequest) -> Iterator[Uneven]:
+def pool(request: pytest.FixtureRequest) -> Iterator[Uneven]:
     """So many threads."""
     found = Uneven(request.param, request.param)
     yield found
     found.pool.shutdown()
 
 
-def study(toy: Toy, url: str | None = None, crew: WorkerPool | None = None) -> PartStudy:
-    """The toy's study, opened by a crew."""
-    return PartStudy(toy.space, toy.solve, Toy(toy.space, toy.tops).roots(), 1e-9, url, "toy", crew)
+def study(toy: Toy, url: str | None = None, pool: WorkerPool | None = None) -> PartStudy:
+    """The toy's study, opened by a pool."""
+    return PartStudy(toy.space, toy.solve, Toy(toy.space, toy.tops).roots(), 1e-9, url, "toy", pool)
 
 
 def told(chosen: BranchAndBoundResult) -> tuple[object, ...]:
     """All that a study answers, to the last bit."""
-    sets = [(one.box, one.bound, one.point.tobytes()) for one in chosen.sets]
+    sets = [(one.node, one.bound, one.point.tobytes()) for one in chosen.sets]
     return sets, chosen.bound, chosen.bound_violation, chosen.solves, chosen.is_finished
 
 
-@pytest.mark.parametrize("crew", [2, 5], indirect=True)
+@pytest.mark.parametrize("pool", [2, 5], indirect=True)
 @pytest.mark.parametrize("seed", range(3))
 @pytest.mark.parametrize("most", [3, 10_000])
-def test_any_crew_ends_as_one_alone(crew: Uneven, seed: int, most: int) -> None:
+def test_any_pool_ends_as_one_alone(pool: Uneven, seed: int, most: int) -> None:
     """Boxes opened ahead of their turn, in any order: the same sets, bound and count, finished or cut off."""
     alone, many = _toy(seed), _toy(seed)
     expected = study(alone).run(most)
-    assert told(study(many, crew=crew).run(most)) == told(expected)
+    assert told(study(many, pool=pool).run(most)) == told(expected)
     assert len(many.asked) >= len(alone.asked)
 
 
@@ -99,10 +99,10 @@ def test_a_box_of_a_worker_that_was_killed_is_taken_up_at_once(tmp_path: Path) -
     half_opened.set_user_attr("opened", roots[0].as_dict())
     found = study(_toy(4), url)
     found.run(1)
-    assert [kept.opened.box for kept in found.kept.values()] == [roots[0].box]
+    assert [kept.opened.node for kept in found.kept.values()] == [roots[0].node]
 
 
-def test_a_crews_error_comes_out_and_leaves_its_boxes_to_others(tmp_path: Path) -> None:
+def test_a_pools_error_comes_out_and_leaves_its_boxes_to_others(tmp_path: Path) -> None:
     """Machines lost in the middle of two boxes: no trial stays as if it were worked at."""
 
     class Lost(WorkerPool):
@@ -126,33 +126,30 @@ def test_a_crews_error_comes_out_and_leaves_its_boxes_to_others(tmp_path: Path) 
 
 def springs_of(project: Project) -> SetupProblem:
     """Springs alone may change, in two attitudes."""
-    assert project.limits is not None
-    few = replace(project, venue=replace(project.venue, attitudes=project.venue.attitudes[:2]))
-    others = (v.name for v in variables_of(project.limits) if "spring" not in v.name)
-    return SetupProblem(few, project.limits, kept=others)
+    few = problem_of(replace(project, venue=replace(project.venue, attitudes=project.venue.attitudes[:2])))
+    others = frozenset(v.name for v in few.variables if "spring" not in v.name)
+    return replace(few, fixed_settings=others)
 
 
-def body_of(problem: SetupProblem) -> Body:
+def body_of(problem: SetupProblem) -> BodyProblem:
     """A body that reckons with builds, of which none is known yet."""
-    p = problem
-    thin = p.index.places().pick(np.arange(0, len(p.index.places()), 4))
-    return Body(ProblemSpec.of(problem), True, thin)
+    whole = problem.index.grid_points()
+    return BodyProblem(problem, True, whole.pick(np.arange(0, len(whole), 4)))
 
 
 def test_a_box_is_solved_alike_whatever_was_solved_before(hill: Project) -> None:
     """With build errors, which a solver collects: after another box or sent elsewhere, to the last bit."""
     problem = springs_of(hill)
     space = PartSpace([None], problem.variables)
-    boxes, root = BodyBoxes(space, (body_of(problem),)), space.root(0)
+    boxes, root = NodeSolver(space, (body_of(problem),)), space.root(0)
     low, high = space.split(BoundedNode(root, 0.0, problem.start))
 
-    def solved(boxes: BodyBoxes, box: Node) -> tuple[float, bytes, int]:
+    def solved(boxes: NodeSolver, box: Node) -> tuple[float, bytes, int]:
         found = boxes(box, [problem.start])
         assert found.cases > 0
         return found.bound, found.point.tobytes(), found.cases
 
     sent = pickle.loads(pickle.dumps(boxes))
-    boxes.bodies[0].solver().problem.add_build(np.ones(8))
-    assert boxes.bodies[0].solver().problem.builds == []
+    assert problem.with_build(np.ones(8))[0].builds != problem.builds == ()
     solved(boxes, high)
     assert solved(boxes, low) == solved(sent, low)

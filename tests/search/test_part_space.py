@@ -64,7 +64,7 @@ class Toy:
         if len(self.asked) >= self.stops:
             raise KeyboardInterrupt
         self.asked.append(box)
-        low, high = self.space.borders(box)
+        low, high = self.space.bounds(box)
         point = np.clip(np.append(self.tops[box.body], 0.3), low, high)
         return BoundedNode(box, self.value(box.body, point[:-1]), point)
 
@@ -146,7 +146,7 @@ def _url(folder: Path) -> str:
 
 def _same(one: BranchAndBoundResult, other: BranchAndBoundResult) -> bool:
     first, second = one.sets[0], other.sets[0]
-    return first.box == second.box and first.bound == second.bound and (first.point == second.point).all()
+    return first.node == second.node and first.bound == second.bound and (first.point == second.point).all()
 
 
 @pytest.mark.parametrize("stop", [0, 1, 4, 7])
@@ -195,7 +195,7 @@ def test_two_workers_share_a_study(tmp_path: Path) -> None:
             break
     assert chosen.sets[0].bound == pytest.approx(first.best(), abs=1e-9)
     trials = one.study.get_trials(states=(TrialState.COMPLETE,))
-    opened = [BoundedNode.from_dict(trial.user_attrs["opened"]).box for trial in trials]
+    opened = [BoundedNode.from_dict(trial.user_attrs["opened"]).node for trial in trials]
     assert len(opened) == len(set(opened))
     assert min(len(first.asked), len(second.asked)) > 0
 

@@ -21,14 +21,13 @@ from setupopt.errors import UserError
 from setupopt.evaluation import limits_check
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.variables import from_setup
-from setupopt.jobs.checkpointed_jobs import Store
+from setupopt.jobs.store import Store
 from setupopt.project import Project, read_setup, write_setup
 from setupopt.project.bodies import with_body
 from setupopt.project.model import AXLES, Range
 from setupopt.project.settings import SETTINGS
 from setupopt.search import Proposal, ProposalOptions
 from setupopt.search.parts.discrete_choice import _storage
-from setupopt.search.setup_problem import SetupProblem
 
 from .conftest import SETUPS, coarse, problem_of
 
@@ -125,14 +124,14 @@ def test_evidence_is_in_order(proposal: Proposal, with_bodywork: Proposal) -> No
     """Steps cost no less than nothing, parts neither; nothing is above the bound; all prices are checked."""
     for found in (proposal, with_bodywork):
         told = found.evidence
-        assert found.counted <= told.with_parts + 1e-6
+        assert found.weighted_margin <= told.with_parts + 1e-6
         assert told.with_parts <= told.continuous + 1e-4
         assert told.continuous <= told.bound + 1e-9
         assert told.parts is not None
         assert told.parts.is_finished
         assert told.parts.solves < 0.02 * told.parts.count
         assert all(price.agrees for price in found.prices)
-        assert sum(binding.weight for binding in found.bindings) == pytest.approx(1.0, abs=1e-6)
+        assert sum(binding.weight for binding in found.active_cases) == pytest.approx(1.0, abs=1e-6)
 
 
 def test_the_best_body_is_chosen(bore: Project, with_bodywork: Proposal) -> None:
@@ -174,18 +173,18 @@ def test_only_the_body_left_free(bore: Project) -> None:
 def test_a_floor_is_kept_and_costs_the_others(hill: Project, proposal: Proposal) -> None:
     """An attitude asked for more than it has gets it; those that are raised pay."""
     name, has, *_ = proposal.by_attitude()[-1]
-    found = setupopt.propose(hill, replace(QUICK, floors={name: has + 0.005}))
+    found = setupopt.propose(hill, replace(QUICK, minimum_margins={name: has + 0.005}))
     margins = {attitude: margin for attitude, margin, *_ in found.by_attitude()}
     assert margins[name] >= has + 0.005 - 1e-6
-    assert found.counted < proposal.counted
-    assert found.floors_broken == ()
+    assert found.weighted_margin < proposal.weighted_margin
+    assert found.missed_minimums == ()
 
 
 def test_a_floor_out_of_reach_is_told(hill: Project) -> None:
     """Never hidden behind a margin: the attitude is named, and the proposal does not hold."""
     name = hill.venue.attitudes[0].name
-    found = setupopt.propose(hill, replace(QUICK, floors={name: 0.95}))
-    assert found.floors_broken == (name,)
+    found = setupopt.propose(hill, replace(QUICK, minimum_margins={name: 0.95}))
+    assert found.missed_minimums == (name,)
     assert not found.holds
 
 
@@ -195,7 +194,7 @@ def test_weights_move_the_worst_elsewhere(hill: Project, proposal: Proposal) -> 
     found = setupopt.propose(hill, replace(QUICK, weights={name: 1.15}))
     margins = {attitude: margin for attitude, margin, *_ in found.by_attitude()}
     assert margins[name] > has
-    assert found.counted == pytest.approx(
+    assert found.weighted_margin == pytest.approx(
         min(1 - w * (1 - margins[n]) for n, _, w, _ in found.by_attitude()), abs=1e-6
     )
 
@@ -317,9 +316,8 @@ def test_the_coarse_sweep_is_coarse() -> None:
 
 def test_problems_share_their_variables(bore: Project) -> None:
     """Every body is searched in the same settings, so that points of one mean the same for another."""
-    assert bore.limits is not None
     names = {
-        tuple(v.name for v in SetupProblem(with_body(bore, b), bore.limits).variables)
+        tuple(v.name for v in problem_of(with_body(bore, b)).variables)
         for b in (None, "low-drag", "long-floor")
     }
     assert len(names) == 1

@@ -12,9 +12,9 @@ from setupopt.project import Project
 from setupopt.project.model import Arch, Axle, ClearancePoint
 from setupopt.project.underbody import static_gap
 from setupopt.search.engine.exchange import ExchangeResult
-from setupopt.search.engine.index_points import IndexPoints, on
+from setupopt.search.engine.index_points import IndexPoints, restricted
 from setupopt.search.engine.multipliers import multipliers_at
-from setupopt.search.objective import goal_of
+from setupopt.search.objective import objective_of
 from setupopt.search.relaxation import CLOSE, TIGHT
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.shadow_prices import ShadowPrice, prices
@@ -26,13 +26,13 @@ MM = 1e-3
 
 
 def _solved(problem: SetupProblem) -> tuple[Solver, ExchangeResult]:
-    solver = Solver(problem, climbing=TIGHT)
-    return solver, solver.solve(solver.box, problem.start, rules=CLOSE)
+    solver = Solver(problem, trust_region=TIGHT)
+    return solver, solver.solve(solver.box, problem.start, options=CLOSE)
 
 
 def _prices(problem: SetupProblem) -> dict[str, ShadowPrice]:
     solver, best = _solved(problem)
-    weights = multipliers_at(on(problem, best.places), best.outcome.point)
+    weights = multipliers_at(restricted(problem, best.index_points), best.outcome.point)
     return {price.limit: price for price in prices(solver, best, weights, CLOSE)}
 
 
@@ -53,7 +53,7 @@ def _packed(project: Project, **changed: object) -> Project:
 
 
 def _answers(problem: SetupProblem, best: ExchangeResult) -> np.ndarray:
-    return problem.answers(best.outcome.point[None, :], problem.index.places())[0]
+    return problem.answers(best.outcome.point[None, :], problem.index.grid_points())[0]
 
 
 def _rake_least(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
@@ -103,7 +103,7 @@ def _point(project: Project) -> ClearancePoint:
 
 def _static_gap(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
     point, setup = _point(project), problem.setup(best.outcome.point, "")
-    least = float(static_gap(project.car, setup, point)) + 2 * MM
+    least = float(static_gap(project.car, setup.ride_heights, point)) + 2 * MM
     return replace(project, car=replace(project.car, clearance=(replace(point, least_static_gap=least),)))
 
 
@@ -122,15 +122,15 @@ def _tyre_load(project: Project, problem: SetupProblem, best: ExchangeResult) ->
 
 
 KINDS: dict[str, tuple[str, Tightened]] = {
-    "rake, least": ("rake, least", _rake_least),
-    "rake, most": ("rake, most", _rake_most),
-    "least wheel load": ("least wheel load", _wheel_load),
-    "travel left": ("travel left to a stop", _travel),
-    "wheel arch": ("room in the front wheel arch", _arch),
-    "rule-book ground clearance": ("ground clearance at rest, least", _ground_clearance),
-    "static gap": ("static gap of edge", _static_gap),
-    "moving gap": ("clearance of edge", _moving_gap),
-    "tyre load": ("tyre load limit, front", _tyre_load),
+    "rake, least": ("packaging.rake_mm.from", _rake_least),
+    "rake, most": ("packaging.rake_mm.to", _rake_most),
+    "least wheel load": ("packaging.wheel_load_least_N", _wheel_load),
+    "travel left": ("packaging.travel_left_least_mm", _travel),
+    "wheel arch": ("packaging.arch[1].room_mm", _arch),
+    "rule-book ground clearance": ("packaging.ground_clearance_least_mm", _ground_clearance),
+    "static gap": ("clearance.least_static_gap_mm edge", _static_gap),
+    "moving gap": ("clearance.least_gap_mm edge", _moving_gap),
+    "tyre load": (".load_limit_N front", _tyre_load),
 }
 
 
@@ -171,10 +171,9 @@ def test_a_floor_has_a_price(hill: Project, free: tuple[SetupProblem, ExchangeRe
     """An attitude that is not the worst asked for more than it has: the others pay, by the price told."""
     problem, best = free
     name = "left-hander over a kerb"
-    family = problem.goal.names.index(name) + np.zeros_like(problem.index.grid, dtype=int)
+    family = problem.objective.names.index(name) + np.zeros_like(problem.index.grid, dtype=int)
     has = problem(best.outcome.point[None, :], IndexPoints(family, problem.index.grid)).values.min()
-    goal = goal_of(hill.venue, None, {name: has + 0.002})
-    assert hill.limits is not None
-    price = _prices(SetupProblem(hill, hill.limits, goal))[f'floor of "{name}"']
+    objective = objective_of(hill.venue, None, {name: has + 0.002})
+    price = _prices(SetupProblem(hill, objective))[f'minimum margin of "{name}"']
     assert price.margin_per_unit > 0.0
     assert price.agrees

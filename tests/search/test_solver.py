@@ -19,15 +19,15 @@ from .conftest import problem_of
 @pytest.fixture(scope="module")
 def exact(hill: Project) -> tuple[Solver, ExchangeResult]:
     """The best without build errors."""
-    solver = Solver(problem_of(hill), climbing=TIGHT)
-    return solver, solver.solve(solver.box, solver.problem.start, rules=CLOSE)
+    solver = Solver(problem_of(hill), trust_region=TIGHT)
+    return solver, solver.solve(solver.box, solver.problem.start, options=CLOSE)
 
 
 @pytest.fixture(scope="module")
 def robust(hill: Project, exact: tuple[Solver, ExchangeResult]) -> tuple[Solver, ExchangeResult]:
     """The best with them."""
-    solver = Solver(problem_of(hill), robust=True, climbing=TIGHT)
-    end = solver.solve(solver.box, exact[1].outcome.point, rules=CLOSE)
+    solver = Solver(problem_of(hill), robust=True, trust_region=TIGHT)
+    end = solver.solve(solver.box, exact[1].outcome.point, options=CLOSE)
     return solver, solver.verified(solver.box, end, CLOSE)
 
 
@@ -40,7 +40,7 @@ def test_few_places_hold_the_whole_sweep(hill: Project, exact: tuple[Solver, Exc
     everywhere = setupopt.evaluate(hill, setup, sweep_cases(hill.venue, angles)).worst_margin[0]
     assert end.settled
     assert everywhere == pytest.approx(end.merit, abs=1e-5)
-    assert len(end.places) < len(solver.problem.index.places()) / 2
+    assert len(end.index_points) < len(solver.problem.index.grid_points()) / 2
 
 
 def test_borders_hold(exact: tuple[Solver, ExchangeResult]) -> None:
@@ -48,7 +48,7 @@ def test_borders_hold(exact: tuple[Solver, ExchangeResult]) -> None:
     solver, whole = exact
     low, high = solver.box
     low[0], high[1], low[2], high[2] = 0.7, 0.2, 0.5, 0.5
-    end = solver.solve((low, high), whole.outcome.point, whole.places, CLOSE)
+    end = solver.solve((low, high), whole.outcome.point, whole.index_points, CLOSE)
     assert (end.outcome.point >= low - 1e-12).all()
     assert (end.outcome.point <= high + 1e-12).all()
     assert end.outcome.point[2] == 0.5

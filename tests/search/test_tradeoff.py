@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from evaluation.limits_oracle import broken
 
 import setupopt
 from setupopt.evaluation.cases import join, sweep_at, sweep_cases
-from setupopt.evaluation.limits_check import broken
 from setupopt.evaluation.result import Result
 from setupopt.evaluation.variables import Variable, variables_of
 from setupopt.physics.inputs import Floats
@@ -17,7 +17,7 @@ from setupopt.project.bodies import with_body
 from setupopt.project.model import AXLES, Limits, Project, Setup
 from setupopt.project.settings import SETTINGS
 from setupopt.search import Proposal, ProposalOptions, propose
-from setupopt.search.objective import goal_of
+from setupopt.search.objective import objective_of
 from setupopt.search.tradeoff import MarginMap, TradeOff, trade_off
 
 from .conftest import coarse
@@ -106,7 +106,7 @@ def as_driven(project: Project, proposal: Proposal) -> Proposal:
     between = setupopt.evaluate(project, None, dense.cases.pick(dense.worst))
     return replace(
         proposal, project=project, today=project, setup=project.setup, free=free_of(project),
-        goal=goal_of(project.venue), result=result, between=between, start_result=result,
+        objective=objective_of(project.venue), result=result, between=between, start_result=result,
     )  # fmt: skip
 
 
@@ -217,7 +217,7 @@ def test_limits_are_those_of_the_limits_check(proposal: Proposal) -> None:
     wide = heights(proposal)
     found = map_of(wide)
     assert found.is_kept.any() and not found.is_kept.all()
-    assert set(found.broken) == {"rake, least", "rake, most"}
+    assert set(found.broken) == {"packaging.rake_mm.from", "packaging.rake_mm.to"}
     for row, column in spots(found):
         setup = setup_at(wide, found, row, column)
         assert found.is_kept[row, column] == (not broken(wide.project, setup, known(wide, setup)))
@@ -225,11 +225,11 @@ def test_limits_are_those_of_the_limits_check(proposal: Proposal) -> None:
 
 def test_a_floor_of_an_attitude_is_a_limit(proposal: Proposal) -> None:
     """A point where that attitude is under its floor is marked, and the floor named."""
-    name = proposal.goal.names[0]
-    asked = goal_of(proposal.project.venue, floors={name: proposal.margin - 0.01})
-    held = replace(proposal, goal=asked)
+    name = proposal.objective.names[0]
+    asked = objective_of(proposal.project.venue, minimum_margins={name: proposal.margin - 0.01})
+    held = replace(proposal, objective=asked)
     found = map_of(held)
-    assert found.is_kept.any() and found.broken == (f'floor of "{name}"',)
+    assert found.is_kept.any() and found.broken == (f'minimum margin of "{name}"',)
     for row, column in spots(found):
         result = known(held, setup_at(held, found, row, column))
         own = np.array([attitude == name for attitude in result.cases.attitude])
@@ -274,7 +274,7 @@ def test_lost_cases_break_no_limits(proposal: Proposal) -> None:
 
 
 def test_a_setting_kept_beyond_its_range_is_on_the_map(proposal: Proposal) -> None:
-    """The map reaches out to where it stands, and nobody moves it into its range."""
+    """The map feasible_ranges out to where it stands, and nobody moves it into its range."""
     assert proposal.project.limits is not None
     limits = free(proposal.project.limits, ("pressure",))
     assert limits.front.pressure is not None

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from setupopt.search.engine.trust_region_subproblem import PENALTY, LinearModel, best_step
+from setupopt.search.engine.batch import PENALTY
+from setupopt.search.engine.trust_region_subproblem import LinearModel, best_step
 
 
 def _random_rows(rng: np.random.Generator, count: int, variables: int, shift: float) -> LinearModel:

@@ -10,8 +10,9 @@ import pytest
 from setupopt.evaluation.model import evaluate
 from setupopt.project import Project, with_body
 from setupopt.project.model import Tolerance
+from setupopt.sheet.build import as_written
 from setupopt.sheet.change_list import ChangeList, apply, change_list
-from setupopt.sheet.pad_state import Pad, Stance
+from setupopt.sheet.pad_state import Pad
 from setupopt.units import DEG, MM
 
 from .conftest import EXAMPLES, few, proposed_like
@@ -27,7 +28,7 @@ def made(request: pytest.FixtureRequest) -> tuple[Project, ChangeList]:
 def test_steps_done_one_by_one_land_on_the_target(made: tuple[Project, ChangeList]) -> None:
     """Within the tolerance that limits.toml prints, on the pad's own reading; every reading told is met."""
     project, found = made
-    pad, stance = Pad(project, found.today), Stance.of(found.today)
+    pad, stance = Pad(project, found.today), as_written(found.today)
     for step in found.steps:
         stance = apply(pad, step, stance)
         reading = pad.reading(stance)

@@ -14,7 +14,8 @@ from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.model import evaluate
 from setupopt.project import Project, Setup, with_body
 from setupopt.project.measured_file import QUANTITIES, WEIGHT, Measured
-from setupopt.sheet.as_built import Built, BuiltModel, built, with_field
+from setupopt.sheet.as_built import BuiltModel, built, with_field
+from setupopt.sheet.build import as_written
 from setupopt.sheet.readback import read_back
 from setupopt.units import BAR, DEG, MM, N_PER_MM
 
@@ -110,12 +111,12 @@ def test_smallest_set_against_every_subset(bore: Project) -> None:
     floor = 0.5 * (base.margin + base.target_margin)
     read = read_back(bore, target, found, floor)
     model, cases = BuiltModel(bore.car), sweep_cases(bore.venue)
-    goal, start = Built.of(target), built(target, found, bore.car)
+    goal, start = as_written(target), built(target, found, bore.car)
 
     def margin(chosen: tuple) -> float:
         build = start
         for deviation in chosen:
-            build = with_field(build, deviation.field, list(deviation.places), goal)
+            build = with_field(build, deviation.field, deviation.places, goal)
         return float(model.result([build], cases).worst_margin[0])
 
     needed = [c.deviation for c in read.corrections if c.for_floor]
@@ -135,7 +136,7 @@ def test_even_weights_change_nothing_and_a_wedge_does(bore: Project) -> None:
     even = built(target, measured(**{WEIGHT: [front, front, rear, rear]}), car)
     wedge = built(target, measured(**{WEIGHT: [front - 8, front + 8, rear + 8, rear - 8]}), car)
     cases = sweep_cases(bore.venue, np.array([0.0])).pick([0])
-    loads = BuiltModel(car).result([Built.of(target), even, wedge], cases).answers["load"][:, 0]
+    loads = BuiltModel(car).result([as_written(target), even, wedge], cases).answers["load"][:, 0]
     assert loads[1] == pytest.approx(loads[0], abs=1e-6)
     assert np.sign(loads[2] - loads[0]).tolist() == [-1.0, 1.0, 1.0, -1.0]
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
 from setupopt.project import Project
-from setupopt.sheet.pad_state import Pad, Stance
+from setupopt.sheet.build import as_written, changed
+from setupopt.sheet.pad_state import Pad
 from setupopt.sheet.wedge import perch_moves, wedge_words
 
 
@@ -16,9 +15,9 @@ from setupopt.sheet.wedge import perch_moves, wedge_words
 def test_moves_take_the_wedge_out(bore: Project, share: float) -> None:
     """A car wedged by the opposite moves shows that very cross share; to a twentieth of the wedge, for tyres
     are no straight springs."""
-    pad, stance = Pad(bore, bore.setup), replace(Stance.of(bore.setup), anti_roll=np.zeros(2))
+    pad, stance = Pad(bore, bore.setup), changed(as_written(bore.setup), anti_roll=np.zeros(2))
     moves = perch_moves(bore, bore.setup, share)
-    wedged = pad.reading(replace(stance, perch=-moves)).cross_share
+    wedged = pad.reading(changed(stance, perch=-moves)).cross_share
     assert wedged - 0.5 == pytest.approx(share - 0.5, rel=0.05)
     assert moves.sum() == pytest.approx(0.0, abs=1e-12)
 

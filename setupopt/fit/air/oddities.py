@@ -11,7 +11,7 @@ from setupopt.fit.air.rows import DOWNFORCE, DRAG, FORCES, SIDE, AirRows
 from setupopt.fit.table import lines_text, unfit_text
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import AirElement
-from setupopt.units import MM, PERCENT
+from setupopt.units import GRAVITY, MM, PERCENT
 
 MANY_OUTLYING = 0.1  # of all that was measured
 FAR_OFF = 0.1  # of a force, foretold wrong; common practice, no source
@@ -22,7 +22,7 @@ _CLOSE = 1.7  # times off what a wrong unit would make of the project's body
 _PARTS = {"downforce": DOWNFORCE, "drag": (DRAG,), "side force": (SIDE,)}
 # What becomes of forces per dynamic pressure where another unit is typed
 _UNITS = {
-    "loads in kN": 1e-3, "loads in kgf": 1.0 / 9.80665, "loads in lbf": 1.0 / 4.44822,
+    "loads in kN": 1e-3, "loads in kgf": 1.0 / GRAVITY, "loads in lbf": 1.0 / 4.44822,
     "speeds in km/h": 1.0 / 3.6**2, "speeds in mph": 0.44704**2,
 }  # fmt: skip
 

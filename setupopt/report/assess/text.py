@@ -12,6 +12,7 @@ from setupopt.evaluation.result import Field
 from setupopt.evaluation.summary import AttitudeWorst, by_angle, by_attitude
 from setupopt.project.bodies import worn_words
 from setupopt.project.model import WHEELS
+from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import (
     INDENT,
     Column,
@@ -24,18 +25,13 @@ from setupopt.report.shared.tables import (
     table,
     thinned,
 )
+from setupopt.report.shared.words import CLOSING, cautions_text
 from setupopt.units import MM
 
 _MOST_ANGLES = 37  # rows; 0 to 180 deg in steps of 5
 _MOST_ATTITUDES = 20
 _MOST_PRESS = 256.0  # g, the most that a lost case is tried with
 NO_PRESS = "no press towards the surface was found that would hold the car."
-
-CLOSING = (
-    "This is a model's result, no clearance to drive. It is as good as the numbers in the files and the "
-    "assumptions in docs/model.md. Local rules, licensed engineers and an independent check of this "
-    "result come before any run."
-)
 
 
 def text(assessment: Assessment, width: int, short: bool = False) -> str:
@@ -46,14 +42,6 @@ def text(assessment: Assessment, width: int, short: bool = False) -> str:
         parts += [_angles(a, width), _attitudes(a, width), _worst(a, width), _losses(a, width)]
     parts += [_broken(a, width), paragraph(CLOSING, width)]
     return "\n\n".join(part for part in parts if part) + "\n"
-
-
-def cautions_text(cautions: Sequence[str], width: int) -> str:
-    """Cautions about the input, one a line; empty where there is none."""
-    if not cautions:
-        return ""
-    head = f"CAUTIONS ({len(cautions)}), to be read before the numbers"
-    return "\n".join([head, *(paragraph(caution, width, "  ! ") for caution in cautions)])
 
 
 def _head(a: Assessment, width: int) -> str:
@@ -70,7 +58,7 @@ def _cautions(a: Assessment, width: int) -> str:
 
 
 def _verdict(a: Assessment, width: int) -> str:
-    lines = [_contact(a), f"Worst margin: {_margin_words(a)}"]
+    lines = [*_contact(a), f"Worst margin: {_margin_words(a)}"]
     if a.floor is not None:
         reached = "not reached" if a.is_under_floor else "reached"
         lines.append(f"Floor asked for: {a.floor:g}, {reached}")
@@ -80,11 +68,14 @@ def _verdict(a: Assessment, width: int) -> str:
     return "\n".join(paragraph(line, width) for line in lines)
 
 
-def _contact(a: Assessment) -> str:
-    count, lost = len(a.result.cases), a.result.lost()
+def _contact(a: Assessment) -> list[str]:
+    """What becomes of contact, then the wheels in the air if there are any."""
+    count = len(a.result.cases)
+    lost = a.result.lost()
+    contact = f"Contact is kept in {'the only case' if count == 1 else f'all {count} cases'}."
     if lost:
-        return f"CONTACT LOST in {lost} of {count} cases: there the car comes off the surface."
-    return f"Contact is kept in {'the only case' if count == 1 else f'all {count} cases'}."
+        contact = f"CONTACT LOST in {lost} of {count} cases: there the car comes off the surface."
+    return [line for line in (contact, in_air_words(a.result)) if line]
 
 
 def _margin_words(a: Assessment) -> str:

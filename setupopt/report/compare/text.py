@@ -8,7 +8,6 @@ from itertools import islice
 
 from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.summary import AttitudeWorst
-from setupopt.report.assess.text import CLOSING, cautions_text
 from setupopt.report.compare.fields import JudgedComparison, Line
 from setupopt.report.shared.tables import (
     INDENT,
@@ -21,6 +20,7 @@ from setupopt.report.shared.tables import (
     paragraph,
     table,
 )
+from setupopt.report.shared.words import CLOSING, cautions_text
 
 # Places that the rank, body and setup of a contender, and each attitude beside them, take.
 _NAME_WIDTH, _ATTITUDE_WIDTH = 30, 9

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from setupopt.fit.air.files import body_as_dict, spread_percent, spread_toml
+from setupopt.fit.air.files import spread_toml
 from setupopt.fit.air.fit import HELD_ERROR, AirFit, Number
-from setupopt.fit.air.fits import SPREADS, AirFits
-from setupopt.fit.air.ladder import misses
-from setupopt.fit.air.oddities import is_scattered, oddities
+from setupopt.fit.air.fits import AirFits
+from setupopt.fit.air.oddities import is_scattered
 from setupopt.fit.air.rows import FORCES
 from setupopt.physics.inputs import Floats
-from setupopt.report.assess.text import cautions_text
+from setupopt.report.fit_air.fields import cautions, frees, miss
 from setupopt.report.shared.tables import INDENT, Column, angle, number, paragraph, significant, table
+from setupopt.report.shared.words import cautions_text
 from setupopt.units import DEG, MM, PERCENT
 
 _MOST_OUTLYING = 20
@@ -57,13 +55,6 @@ def _head(fits: AirFits, width: int) -> str:
         f"the table names none; noise {100 * fits.noise:g} % of a force where too few rows tell it."
     )
     return paragraph(said, width)
-
-
-def cautions(fits: AirFits) -> list[str]:
-    """What is odd about the table, then about each body."""
-    several = len(fits.fits) > 1
-    own = [(f"{fit.name}: " if several else "") + said for fit in fits.fits for said in oddities(fit)]
-    return [*fits.notes, *own]
 
 
 def _verdict(fit: AirFit, width: int) -> str:
@@ -154,21 +145,10 @@ def _ladder(fit: AirFit, width: int) -> str:
     numbers = range(len(fit.steps))
     columns = [
         Column("rung", [f"{place + 1}{' *' if place == fit.rung else ''}" for place in numbers]),
-        Column("frees", [_frees(fit, place) for place in numbers], numeric=False, least=20),
-        Column("mean error of downforce %", [_percent(_miss(fit, place), 2) for place in numbers]),
+        Column("frees", [frees(fit, place) for place in numbers], numeric=False, least=20),
+        Column("mean error of downforce %", [_percent(miss(fit, place), 2) for place in numbers]),
     ]
     return f"{paragraph('The ladder; * is the one taken', width)}\n{table(columns, width)}"
-
-
-def _frees(fit: AirFit, place: int) -> str:
-    before = fit.steps[place - 1].rung.names if place else ()
-    new = [name for name in fit.steps[place].rung.names if name not in before]
-    return ", ".join(new)
-
-
-def _miss(fit: AirFit, place: int) -> float | None:
-    errors = misses(fit.steps[place], fit.rows)
-    return float(errors.mean()) if errors.size else None
 
 
 def _outlying(fit: AirFit, width: int) -> str:
@@ -183,73 +163,3 @@ def _outlying(fit: AirFit, width: int) -> str:
     ]
     left = len(fit.outlying) - len(worst)
     return table(columns, width) + (f"\n{INDENT}and {left} more" if left else "")
-
-
-# ---- fields ------------------------------------------------------------------------------------------------
-
-
-def as_dict(fits: AirFits) -> dict[str, Any]:
-    """The same for a program; explained in docs/nomenclature.md."""
-    return {
-        "table": fits.table.path.name,
-        "car": fits.project.car.name,
-        "air_density_kg_m3": fits.table.density,
-        "noise_percent": _round(fits.noise / PERCENT),
-        "is_whole": fits.is_whole,
-        "cautions": cautions(fits),
-        "spread": {key: spread_percent(fits, key) for key in SPREADS},
-        "bodies": [_body(fit) for fit in fits.fits],
-    }
-
-
-def _body(fit: AirFit) -> dict[str, Any]:
-    return {
-        "name": fit.name,
-        "configuration": fit.label,
-        "rows": len(fit.rows),
-        "rung": fit.rung + 1,
-        "rungs": [_rung(fit, place) for place in range(len(fit.steps))],
-        "common_factor": _factor(fit),
-        "numbers": [_number(one) for one in fit.numbers],
-        "errors": {key: _force(fit, place) for place, key in enumerate(FORCES)},
-        "correlated": [[*pair[:2], _round(pair[2])] for pair in fit.fitted.correlated],
-        "outlying": [{"line": a, "force": b, "score": _round(c)} for a, b, c in fit.outlying],
-        "body": body_as_dict(fit),
-    }
-
-
-def _rung(fit: AirFit, place: int) -> dict[str, Any]:
-    miss = _miss(fit, place)
-    return {"frees": _frees(fit, place), "error_percent": None if miss is None else _round(miss / PERCENT)}
-
-
-def _factor(fit: AirFit) -> dict[str, float] | None:
-    if fit.common_factor is None:
-        return None
-    value, error = fit.common_factor
-    return {"value": _round(value), "standard_error": _round(error)}
-
-
-def _number(one: Number) -> dict[str, Any]:
-    unit, term = one.term.unit, one.term
-    return {
-        "element": term.part or None,
-        "key": term.key,
-        "value": _round(one.value / unit),
-        "standard_error": None if one.error is None else _round(one.error / unit),
-        "like": _round(term.like / unit),
-    }
-
-
-def _force(fit: AirFit, place: int) -> dict[str, Any]:
-    error, explained = fit.error(place), fit.explained(place)
-    return {
-        "values": int(fit.rows.counts[:, place].sum()),
-        "error_percent": None if error is None else _round(error / PERCENT),
-        "explained_percent": None if explained is None else _round(explained / PERCENT),
-    }
-
-
-def _round(value: float) -> float:
-    """Six digits: the rest is noise."""
-    return float(f"{value:.6g}")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterator
-from typing import Any
 
 import numpy as np
 
@@ -22,10 +21,11 @@ from setupopt.fit.tyre import (
     Finding,
     TyreFit,
 )
-from setupopt.fit.tyre_table import COLUMNS, NOISE, QUANTITIES, percent_key
-from setupopt.report.assess.text import cautions_text
+from setupopt.fit.tyre_table import COLUMNS, NOISE, percent_key
+from setupopt.report.fit_tyre.fields import by_quantity, digits, file_value, outlying_values, reason
 from setupopt.report.shared.tables import INDENT, Column, number, paragraph, significant, table
-from setupopt.units import BAR, KPA, N_PER_MM3, PERCENT
+from setupopt.report.shared.words import cautions_text
+from setupopt.units import BAR, KPA, N_PER_MM3
 
 _MOST_OUTLYING = 20
 _TAPE = {RADIUS: "--radius-mm", WIDTH: "--tread-width-mm"}
@@ -86,13 +86,7 @@ def _parameters(fit: TyreFit, width: int) -> str:
 def _value(one: Finding) -> str:
     if one.value is None:
         return "-"
-    return f"{one.value:.6g}" if one.standard_error is None else number(one.value, _digits(one) - 1)
-
-
-def _digits(one: Finding) -> int:
-    """Decimals down to a hundredth of the standard error."""
-    assert one.standard_error is not None
-    return max(0, 2 - math.floor(math.log10(max(one.standard_error, 1e-12))))
+    return f"{one.value:.6g}" if one.standard_error is None else number(one.value, digits(one) - 1)
 
 
 def _error(one: Finding) -> str:
@@ -121,16 +115,7 @@ def _untold_words(one: Finding) -> str:
     """The reason, and what to do about it; a tape where that helps."""
     group = (one.key, *one.untold.from_) if one.untold else ()
     taped = next((f"a tape tells: {option}" for key, option in _TAPE.items() if key in group), "")
-    return f"{one.key}: {_reason(one)}; {taped or _ADVICE[one.key]}"
-
-
-def _reason(one: Finding) -> str:
-    assert one.untold is not None
-    if one.untold.bound is not None:
-        return f"the rows ask for a value beyond {one.value:g}, which is as far as it may go"
-    if one.untold.from_:
-        return f"cannot be told apart from {', '.join(one.untold.from_)}"
-    return "no measured value depends on it enough"
+    return f"{one.key}: {reason(one)}; {taped or _ADVICE[one.key]}"
 
 
 def _together(fit: TyreFit) -> str:
@@ -153,7 +138,7 @@ def _correlated(fit: TyreFit, width: int) -> str:
 
 
 def _quantities(fit: TyreFit, width: int) -> str:
-    fields = list(_by_quantity(fit))
+    fields = list(by_quantity(fit))
     columns = [
         Column("measured", [one["quantity"] for one in fields], numeric=False),
         Column("values", [str(one["values"]) for one in fields]),
@@ -236,91 +221,3 @@ def _comment(one: Finding) -> str:
     if one.standard_error is not None:
         return f"  # +- {_error(one)}"
     return "  # as given" if one.given else "  # at the end of its range, not told"
-
-
-def file_value(one: Finding) -> float:
-    """The value to a hundredth of its standard error: further digits are noise."""
-    assert one.value is not None
-    return one.value if one.standard_error is None else round(one.value, _digits(one))
-
-
-# ---- fields ------------------------------------------------------------------------------------------------
-
-
-def as_dict(fit: TyreFit, name: str) -> dict[str, Any]:
-    """The same for a program; explained in docs/nomenclature.md."""
-    return {
-        "name": name,
-        "table": fit.table.path.name,
-        "rows": len(fit.table),
-        "is_whole": fit.is_whole,
-        "cautions": list(fit.cautions),
-        "tyre": {one.key: file_value(one) for one in fit.findings if one.value is not None}
-        | ({FRICTION_PRESSURE: fit.friction_pressure / KPA} if fit.has_friction else {}),
-        "parameters": [_parameter(one) for one in fit.findings],
-        "correlated": [[first, second, _round(value)] for first, second, value in fit.fitted.correlated],
-        "quantities": list(_by_quantity(fit)),
-        "outlying": outlying_values(fit),
-        "degrees_of_freedom": fit.fitted.degrees_of_freedom,
-        "surface_grip": fit.rig.surface_grip,
-        "deflection_from": "touch" if fit.rig.from_touch else "radius",
-    }
-
-
-def _parameter(one: Finding) -> dict[str, Any]:
-    return {
-        "key": one.key,
-        "value": None if one.value is None else _round(one.value),
-        "standard_error": None if one.standard_error is None else _round(one.standard_error),
-        "given": one.given,
-        "untold": None if one.untold is None else _reason(one),
-        "not_apart_from": list(one.untold.from_) if one.untold else [],
-    }
-
-
-def _by_quantity(fit: TyreFit) -> Iterator[dict[str, Any]]:
-    """What the fit leaves of each measured quantity, in the column's unit."""
-    for place, key in enumerate(QUANTITIES):
-        own = np.array(fit.fitted.quantities) == key
-        is_odd = fit.fitted.is_outlying[own]
-        if not own.any():
-            continue
-        rows = fit.fitted.rows[own]
-        measured = fit.table.values[key][rows]
-        left, factor = measured - fit.answers[rows, place], fit.fitted.noise[key]
-        yield {
-            "quantity": key,
-            "values": int(own.sum()),
-            "rms_residual": _rms(left[~is_odd] / COLUMNS[key].factor),
-            "rms_residual_percent": _rms((left / measured)[~is_odd] / PERCENT),
-            "noise_factor": None if factor == 1.0 else _round(factor),
-            "outlying": int(is_odd.sum()),
-        }
-
-
-def outlying_values(fit: TyreFit) -> list[dict[str, Any]]:
-    """The measured values that do not fit, by line of the file, the worst first."""
-    order = sorted(fit.outlying, key=lambda place: -abs(fit.fitted.scores[place]))
-    return [_outlying_value(fit, int(place)) for place in order]
-
-
-def _outlying_value(fit: TyreFit, place: int) -> dict[str, Any]:
-    row, key = int(fit.fitted.rows[place]), fit.fitted.quantities[place]
-    factor = COLUMNS[key].factor
-    return {
-        "line": int(fit.table.lines[row]),
-        "quantity": key,
-        "measured": _round(fit.table.values[key][row] / factor),
-        "model": _round(fit.answers[row, QUANTITIES.index(key)] / factor),
-        "score": _round(fit.fitted.scores[place]),
-    }
-
-
-def _rms(values: np.ndarray) -> float | None:
-    """None where there are none."""
-    return _round(float(np.sqrt((values**2).mean()))) if values.size else None
-
-
-def _round(value: float) -> float:
-    """Six digits: the rest is noise."""
-    return float(f"{value:.6g}")

@@ -13,13 +13,13 @@ from setupopt.physics.inputs import Floats
 from setupopt.project.model import WHEELS
 from setupopt.report.shared.picture import INK, SECOND, WARNING, drawing, svg
 
-_LOWEST = -1.0  # margins below it are drawn there: how fast it slides is not told
+_LOWEST = -1.0  # margins below it are drawn there: the page does not show how fast it slides
 _TEXT = "#4c545d"
 _BAND = "#b9d8d2"
 
 
 class Line(NamedTuple):
-    """How a setup is drawn: told apart without colour as well."""
+    """The line of a setup; setups differ by more than colour."""
 
     colour: str
     style: str
@@ -36,11 +36,18 @@ def margins_picture(shown: Sequence[tuple[str, Line, Assessment]], floor: float 
             _margin_line(label, line, assessment, place, axes)
         axes.axhline(0.0, color=WARNING, lw=1.0)
         axes.annotate(
-            "slides below", (1.0, 0.0), (-2, -2), xycoords=axes.get_yaxis_transform(), fontsize=9,
-            textcoords="offset points", ha="right", va="top", color=WARNING,
-        )  # fmt: skip
+            "slides below",
+            (1.0, 0.0),
+            (-2, -2),
+            xycoords=axes.get_yaxis_transform(),
+            fontsize=9,
+            textcoords="offset points",
+            ha="right",
+            va="top",
+            color=WARNING,
+        )
         if floor is not None:
-            axes.axhline(floor, color=INK, lw=1.0, ls=":", label=f"floor {floor:g}")
+            axes.axhline(floor, color=INK, lw=1.0, ls=":", label=f"minimum margin {floor:g}")
         axes.set(xlabel=_at_words(shown[0][2]), ylabel="grip margin, worst attitude")
         _angle_ticks(axes)
         axes.set_ylim(top=max(axes.get_ylim()[1], 0.1), bottom=min(axes.get_ylim()[0], -0.12))
@@ -71,15 +78,28 @@ def _margin_line(label: str, line: Line, assessment: Assessment, place: int, axe
     angles = _at(assessment)
     margin = np.array([np.nan if row["margin"] is None else row["margin"] for row in rows])
     axes.plot(
-        angles, np.maximum(margin, _LOWEST), line.style, color=line.colour, lw=1.6, marker=line.marker,
-        ms=3.0, markevery=max(1, len(rows) // 12), label=label,
-    )  # fmt: skip
+        angles,
+        np.maximum(margin, _LOWEST),
+        line.style,
+        color=line.colour,
+        lw=1.6,
+        marker=line.marker,
+        ms=3.0,
+        markevery=max(1, len(rows) // 12),
+        label=label,
+    )
     lost = np.isnan(margin)
     if lost.any():
         axes.plot(
-            angles[lost], np.full(lost.sum(), 0.03 + 0.05 * place), "x", ms=5, color=line.colour, mew=1.4,
-            transform=axes.get_xaxis_transform(), label=f"contact lost ({label})",
-        )  # fmt: skip
+            angles[lost],
+            np.full(lost.sum(), 0.03 + 0.05 * place),
+            "x",
+            ms=5,
+            color=line.colour,
+            mew=1.4,
+            transform=axes.get_xaxis_transform(),
+            label=f"contact lost ({label})",
+        )
     if not lost.all():
         worst = int(np.nanargmin(margin))
         axes.plot(angles[worst], max(margin[worst], _LOWEST), "o", ms=9, mfc="none", color=line.colour)
@@ -125,9 +145,14 @@ def _load_panel(assessment: Assessment, w: int, top: float, axes: Any) -> None:
     lost = ~assessment.result.contact[0].reshape(shape).all(axis=0)
     if lost.any():
         axes.plot(
-            angles[lost], np.full(lost.sum(), 0.04), "x", ms=4, color=WARNING, label="contact lost",
+            angles[lost],
+            np.full(lost.sum(), 0.04),
+            "x",
+            ms=4,
+            color=WARNING,
+            label="contact lost",
             transform=axes.get_xaxis_transform(),
-        )  # fmt: skip
+        )
 
 
 def _load_lines(assessment: Assessment, w: int, shape: tuple[int, int]) -> tuple[Floats, Floats, Floats]:

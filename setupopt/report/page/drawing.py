@@ -13,10 +13,10 @@ from typing import NamedTuple
 import numpy as np
 
 from setupopt.evaluation.cases import sweep_at
+from setupopt.evaluation.drawn_state import DrawnState, Gap, Wheel
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import AXLES, Venue
 from setupopt.report.page.section import Outline, outline, places
-from setupopt.report.page.stand import Gap, Stand, Wheel
 from setupopt.units import MM
 
 _GROUND_POINTS = 241
@@ -84,15 +84,15 @@ def _path(points: Floats | Sequence[Sequence[float]], closed: bool = False) -> s
 # ---- the section -------------------------------------------------------------------------------------------
 
 
-def section_drawing(venue: Venue, here: Stand, at: float) -> Drawing:
+def section_drawing(venue: Venue, state: DrawnState, at: float) -> Drawing:
     """The whole section with the car where `at` says, as `cases.sweep_at` counts."""
     around = outline(venue, at)
     shapes = [Shape("outline", _path(around.points, around.radius is not None))]
     shapes += [Shape("swept", path) for path in _swept(venue)]
-    car = list(_car(here, (0, 1)))
+    car = list(_car(state, (0, 1)))
     box = _section_box(around, [_moved(points, around) for _, points, _, _ in car])
     letter = _FAR * box[2]
-    marks = _marks(around, here, _ARROW * max(box[2:]) * MM)
+    marks = _marks(around, state, _ARROW * max(box[2:]) * MM)
     labels = tuple(_section_labels(around, box, letter))
     return Drawing(
         "section", _section_title(around), box, letter, (*shapes, *_placed(car, around), *marks), labels
@@ -134,7 +134,7 @@ def _section_box(around: Outline, car: Sequence[Floats]) -> _Box:
     return left - pad, top - pad - words, right - left + 2.0 * pad, bottom - top + 2.0 * pad + words
 
 
-def _marks(around: Outline, here: Stand, size: float) -> Iterable[Shape]:
+def _marks(around: Outline, state: DrawnState, size: float) -> Iterable[Shape]:
     """The radius to the car, or the level line, and gravity at its centre of gravity, so many m long."""
     if around.radius is not None:
         yield Shape("guide", _path([(0.0, around.radius), around.place]))
@@ -142,7 +142,7 @@ def _marks(around: Outline, here: Stand, size: float) -> Iterable[Shape]:
     else:
         (y, z), half = around.place, _LEVEL * size
         yield Shape("guide", _path([(y - half, z), (y + half, z)]))
-    cg = _moved(np.array([here.cg]), around)[0]
+    cg = _moved(np.array([state.cg]), around)[0]
     tip, barb = cg - [0.0, size], 0.25 * size
     yield Shape("pull", _path(np.array([cg, tip])))
     barbs = np.array([[0.5 * barb, barb], [0.0, 0.0], [-0.5 * barb, barb]])
@@ -164,60 +164,60 @@ def _section_labels(around: Outline, box: _Box, letter: float) -> Iterable[Label
 # ---- the car -----------------------------------------------------------------------------------------------
 
 
-def _car(here: Stand, axles: Sequence[int]) -> Iterable[_Seen]:
+def _car(state: DrawnState, axles: Sequence[int]) -> Iterable[_Seen]:
     """All that is drawn of the car on these axles, the front behind the rear."""
-    lost = "" if here.held else " lost"
-    for plate in here.plates:
+    lost = "" if state.has_contact else " lost"
+    for plate in state.plates:
         if set(plate.axles) & set(axles):
             yield f"plate{lost}", plate.corners, True, plate.name
     for axle in sorted(axles):
-        pair = [wheel for wheel in here.wheels if wheel.axle == axle]
-        yield f"beam{lost}", np.array([wheel.hull.mean(axis=0) for wheel in pair]), False, AXLES[axle]
+        pair = [wheel for wheel in state.wheels if wheel.axle == axle]
+        yield f"beam{lost}", np.array([wheel.outline.mean(axis=0) for wheel in pair]), False, AXLES[axle]
         for wheel in pair:
-            yield f"wheel {AXLES[axle]}{lost}", wheel.hull, True, wheel.name
+            yield f"wheel {AXLES[axle]}{lost}", wheel.outline, True, wheel.name
         for wheel in pair:
-            if wheel.touch.size:
-                yield "patch", wheel.touch, False, wheel.name
+            if wheel.contact_line.size:
+                yield "patch", wheel.contact_line, False, wheel.name
 
 
-def near_drawing(here: Stand, axle: int) -> Drawing:
+def near_drawing(state: DrawnState, axle: int) -> Drawing:
     """One axle and the half of the car that stands nearer to it, with its gaps, on the surface under it."""
-    wheels = [wheel for wheel in here.wheels if wheel.axle == axle]
-    half = _half_width(here)
-    ground, letter = _ground(here, wheels, half), 2.0 * half / MM * _NEAR
-    letters = _letters([gap for gap in here.gaps if gap.axle == axle], 1.4 * letter * MM)
+    wheels = [wheel for wheel in state.wheels if wheel.axle == axle]
+    half = _half_width(state)
+    ground, letter = _ground(state, wheels, half), 2.0 * half / MM * _NEAR
+    letters = _letters([gap for gap in state.gaps if gap.axle == axle], 1.4 * letter * MM)
     rows, lowest = _rows(letters, NARROW * letter), -float(ground[:, 1].min()) / MM
-    top = -max(float(wheel.hull[:, 1].max()) for wheel in here.wheels) / MM - 2.8 * NARROW * letter
+    top = -max(float(wheel.outline[:, 1].max()) for wheel in state.wheels) / MM - 2.8 * NARROW * letter
     deep = lowest + (0.7 + _ROW * (max(rows, default=-1) + 1)) * NARROW * letter
-    shapes = [*_near_shapes(here, axle, ground, deep), *_gap_shapes(here, letters, rows, lowest, letter)]
+    shapes = [*_near_shapes(state, axle, ground, deep), *_gap_shapes(state, letters, rows, lowest, letter)]
     labels = [*_wheel_labels(wheels, letter), *_gap_labels(letters, rows, lowest, letter)]
     box = (-half / MM, top, 2.0 * half / MM, deep - top)
     title = f"{AXLES[axle].capitalize()} axle from near, to scale, seen from behind"
     return Drawing("near", title, box, letter, tuple(shapes), tuple(labels), letters)
 
 
-def _half_width(here: Stand) -> float:
+def _half_width(state: DrawnState) -> float:
     """Room for the widest part of the car, m, inside the section."""
-    parts = [*(wheel.hull for wheel in here.wheels), *(plate.corners for plate in here.plates)]
+    parts = [*(wheel.outline for wheel in state.wheels), *(plate.corners for plate in state.plates)]
     half = 1.1 * max(float(np.abs(points[:, 0]).max()) for points in parts)
-    return half if here.tightest == 0.0 else min(half, _MOST_OF_RADIUS / here.tightest)
+    return half if state.tightest == 0.0 else min(half, _MOST_OF_RADIUS / state.tightest)
 
 
-def _ground(here: Stand, wheels: Sequence[Wheel], half: float) -> Floats:
+def _ground(state: DrawnState, wheels: Sequence[Wheel], half: float) -> Floats:
     """The surface (n, 2), with the bumps under the wheels of this axle."""
     s = np.linspace(-half, half, _GROUND_POINTS)
     bumped = [wheel for wheel in wheels if wheel.bump]
-    edges = [(wheel, wheel.hull[:, 0].min(), wheel.hull[:, 0].max()) for wheel in bumped]
+    edges = [(wheel, wheel.outline[:, 0].min(), wheel.outline[:, 0].max()) for wheel in bumped]
     s = np.sort(np.concatenate([s, *([low - 1e-6, low, high, high + 1e-6] for _, low, high in edges)]))
-    z = here.height(s)
+    z = state.height(s)
     for wheel, low, high in edges:
         z[(s >= low) & (s <= high)] += wheel.bump
     return np.column_stack([s, z])
 
 
-def _near_shapes(here: Stand, axle: int, ground: Floats, deep: float) -> Iterable[Shape]:
+def _near_shapes(state: DrawnState, axle: int, ground: Floats, deep: float) -> Iterable[Shape]:
     """The car behind the ground that it presses into, its patches on top of that."""
-    car = list(_car(here, (axle,)))
+    car = list(_car(state, (axle,)))
     yield from (Shape(kind, _path(p, closed), name) for kind, p, closed, name in car if kind != "patch")
     left, right = ground[0, 0], ground[-1, 0]
     yield Shape("ground", _path(np.vstack([ground, [[right, -deep * MM], [left, -deep * MM]]]), True))
@@ -228,7 +228,7 @@ def _near_shapes(here: Stand, axle: int, ground: Floats, deep: float) -> Iterabl
 def _wheel_labels(wheels: Sequence[Wheel], letter: float) -> Iterable[Label]:
     """Name and load of each wheel over it; without a load where contact is lost."""
     for wheel in wheels:
-        x, y = -float(wheel.hull[:, 0].mean()) / MM, -float(wheel.hull[:, 1].max()) / MM - 0.6 * letter
+        x, y = -float(wheel.outline[:, 0].mean()) / MM, -float(wheel.outline[:, 1].max()) / MM - 0.6 * letter
         yield Label("strong", x, y - 1.25 * NARROW * letter, wheel.name.upper())
         yield Label("plain", x, y, _load_words(wheel.load))
 
@@ -277,7 +277,7 @@ def _label_height(row: int, lowest: float, letter: float) -> float:
 
 
 def _gap_shapes(
-    here: Stand, letters: Sequence[Letter], rows: Sequence[int], lowest: float, letter: float
+    state: DrawnState, letters: Sequence[Letter], rows: Sequence[int], lowest: float, letter: float
 ) -> Iterable[Shape]:
     """Each gap as a line between two ticks, and a thin one down to its label."""
     for one, row in zip(letters, rows, strict=True):

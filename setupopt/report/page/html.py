@@ -7,16 +7,18 @@ import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from setupopt.evaluation.drawn_state import Patch
+from setupopt.evaluation.report_data import Part, Report
 from setupopt.project.bodies import worn_words
 from setupopt.project.checksum import project_checksum
 from setupopt.project.model import Venue
-from setupopt.report.assess.text import CLOSING
 from setupopt.report.page import tables as page_tables
 from setupopt.report.page.charts import PROPOSED, TODAY, loads_picture, margins_picture, top_load
 from setupopt.report.page.drawing import NARROW, near_drawing, section_drawing
-from setupopt.report.page.fields import Part, Report
-from setupopt.report.page.patch import Patch, highest, patches_picture
+from setupopt.report.page.patch import highest, patches_picture
+from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import angle
+from setupopt.report.shared.words import CLOSING
 from setupopt.units import DEG, MM
 
 if TYPE_CHECKING:
@@ -33,9 +35,12 @@ def html(report: Report) -> str:
     from markupsafe import Markup
 
     room = Environment(
-        loader=FileSystemLoader(_HERE), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        loader=FileSystemLoader(_HERE),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
         lstrip_blocks=True,
-    )  # fmt: skip
+    )
     style = Markup((_HERE / "page.css").read_text(encoding="utf-8"))
     return room.get_template("page.html").render(style=style, **_content(report))
 
@@ -59,6 +64,7 @@ def _content(report: Report) -> dict[str, Any]:
         "place": _place_words(report),
         "closing": CLOSING,
         "narrow": NARROW,
+        "in_air_words": in_air_words,
     }
 
 
@@ -75,11 +81,13 @@ def _place_words(report: Report) -> list[tuple[str, str]]:
     cases = report.today.assessment.result.cases
     ends = " to ".join(f"{angle(round(end / DEG, 6))}" for end in (cases.angles.min(), cases.angles.max()))
     return [
-        ("section", _section_words(venue)), ("surface grip", f"{venue.surface_grip:g}"),
-        ("air density", f"{venue.air_density:g} kg/m3"), ("speed of the sweep", f"{sweep.speed:g} m/s"),
+        ("section", _section_words(venue)),
+        ("surface grip", f"{venue.surface_grip:g}"),
+        ("air density", f"{venue.air_density:g} kg/m3"),
+        ("speed of the sweep", f"{sweep.speed:g} m/s"),
         ("roll angles", f"{ends} deg, at {cases.angles.size} places"),
         ("attitudes", f"{len(cases.attitudes)}, which makes {len(cases)} cases"),
-    ]  # fmt: skip
+    ]
 
 
 def _section_words(venue: Venue) -> str:
@@ -106,7 +114,8 @@ class _Pictures:
 
     def part(self, part: Part) -> dict[str, Any]:
         """Drawings and pictures of one setup; no patches where contact is lost."""
-        assessment, stand = part.assessment, part.stand
+        assessment = part.assessment
+        state = part.drawn
         at = float(assessment.result.cases.at[assessment.worst])
         patches = _patches(part)
         picture = patches_picture(patches, self.pressure, self.reach) if patches else None
@@ -114,14 +123,14 @@ class _Pictures:
             "part": part,
             "fields": assessment.worst_fields,
             "loads": _inside(loads_picture(assessment, self.top), f"loads-{part.role}"),
-            "section": section_drawing(part.project.venue, stand, at),
-            "near": [near_drawing(stand, axle) for axle in (1, 0)],
+            "section": section_drawing(part.project.venue, state, at),
+            "near": [near_drawing(state, axle) for axle in (1, 0)],
             "patches": None if picture is None else _inside(picture, f"patches-{part.role}"),
         }
 
 
 def _patches(part: Part) -> list[Patch]:
-    return [wheel.patch for wheel in part.stand.wheels if wheel.patch is not None]
+    return [wheel.patch for wheel in part.drawn.wheels if wheel.patch is not None]
 
 
 def _inside(svg: str, name: str) -> Markup:

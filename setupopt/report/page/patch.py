@@ -1,57 +1,21 @@
-"""The pressure in a contact patch, and the picture of all four on one scale (docs/model.md, tyres)."""
+"""The picture of the pressure in all four contact patches, on one scale (docs/model.md, tyres)."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from setupopt.evaluation.drawn_state import Patch
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import WHEELS
 from setupopt.report.shared.picture import INK, SECOND, drawing, svg
-from setupopt.units import MM
+from setupopt.units import KPA, MM
 
-KPA = 1e3
 _ACROSS, _ALONG = 121, 121  # points of a picture
 _LEVELS = 8
 _LIGHT = "#eef5f3"
-
-
-@dataclass(frozen=True)
-class Patch:
-    """A loaded tread on its elastic foundation, SI.
-
-    `depth`: penetration of the crown; `slant`: tangent of the inclination; `along`, `across`: curvature of
-    tyre against surface; `foundation`, N/m3; `side`: 1 on the left of the car, -1 on the right.
-    """
-
-    depth: float
-    slant: float
-    along: float
-    across: float
-    half_width: float
-    foundation: float
-    side: float
-
-    def depth_at(self, u: Floats) -> Floats:
-        """Penetration at `u`, m outboard of the tread's middle; negative where it hangs over the surface."""
-        return np.asarray(self.depth + u * (self.slant - 0.5 * self.across * u))
-
-    def pressure(self, u: Floats, x: Floats) -> Floats:
-        """Pressure, Pa, `u` outboard on the tread and `x` along it: foundation times penetration there."""
-        return self.foundation * np.maximum(0.0, self.depth_at(u) - 0.5 * self.along * x * x)
-
-    @property
-    def peak(self) -> float:
-        """Highest pressure, Pa; 0 for a wheel in the air."""
-        return float(self.pressure(np.linspace(-1.0, 1.0, 2001) * self.half_width, np.zeros(1)).max())
-
-    @property
-    def half_length(self) -> float:
-        """Half of its greatest length, m."""
-        return float(np.sqrt(2.0 * self.peak / self.foundation / self.along))
 
 
 def highest(patches: Sequence[Patch]) -> float:

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict
 from typing import Any, NamedTuple
 
 from setupopt.evaluation.assessment import Assessment
 from setupopt.evaluation.limits_check import Broken
+from setupopt.evaluation.report_data import Part, Report
 from setupopt.evaluation.result import Field
 from setupopt.evaluation.summary import AttitudeWorst, by_angle, by_attitude
 from setupopt.project.bodies import told
 from setupopt.project.model import WHEELS
 from setupopt.report.assess.text import NO_PRESS, press_words
 from setupopt.report.page.drawing import Letter
-from setupopt.report.page.fields import Part, Report
-from setupopt.report.page.patch import KPA
+from setupopt.report.page.fields import peak_kpa
+from setupopt.report.prove.text import verdict_word
 from setupopt.report.shared.tables import along_words, angle, number, significant, thinned
 from setupopt.sheet.state import state_lines
 from setupopt.units import MM
@@ -25,7 +26,7 @@ LOST, NONE = "CONTACT LOST", "-"
 
 
 class Cell(NamedTuple):
-    """What stands in a cell, and smaller under it; `bad` is told by more than colour."""
+    """Text of a cell, and smaller text under it; `bad` shows by more than colour."""
 
     text: str
     under: str = ""
@@ -36,7 +37,7 @@ Row = Sequence[Cell | str]
 
 
 class Grid(NamedTuple):
-    """Heads and rows; from the column `numeric` on cells stand to the right."""
+    """Heads and rows; from the column `numeric` on cells are aligned to the right."""
 
     heads: tuple[str, ...]
     rows: tuple[tuple[Cell, ...], ...]
@@ -66,57 +67,62 @@ def margin_cell(margin: float | None, under: str = "") -> Cell:
 
 def verdict(report: Report) -> Grid:
     """What matters most of each setup."""
-    parts = report.parts
-    rows: list[Row] = [
-        [
-            "worst margin",
-            *(margin_cell(p.assessment.margin, place(p.assessment.worst_fields)) for p in parts),
-        ],
-        ["cases that lose contact", *(_lost_cell(p.assessment) for p in parts)],
-        ["limits broken", *(_count_cell(len(p.assessment.broken)) for p in parts)],
-        *_floor_row(parts),
-        ["proved against bumps, wind, road, build error", *(_proof_cell(p.proof) for p in parts)],
-        ["setup", *(Cell(p.project.setup.name, f"checksum {p.checksum}") for p in parts)],
+    project = report.today.project
+    floor = report.today.assessment.floor
+    wanted: list[tuple[str, Callable[[Part], Cell]]] = [
+        ("worst margin", _worst_cell),
+        ("cases that lose contact", _lost_cell),
+        ("cases with a wheel in the air", _in_air_cell),
+        ("limits", _limits_cell),
+        *([] if floor is None else [(f"minimum margin {floor:g}", _minimum_cell)]),
+        ("proved against bumps, wind, road, build error", _proof_cell),
+        ("setup", lambda part: Cell(part.project.setup.name, f"checksum {part.checksum}")),
+        *([("body", lambda part: Cell(told(part.project.setup.body)))] if project.bodies else []),
     ]
-    if report.today.project.bodies:
-        rows.append(["body", *(told(p.project.setup.body) for p in parts)])
-    return _grid(["", *(p.role for p in parts)], rows)
+    rows: list[Row] = [[name, *map(cell, report.parts)] for name, cell in wanted]
+    return _grid(["", *(part.role for part in report.parts)], rows)
 
 
-def _lost_cell(a: Assessment) -> Cell:
-    lost = a.result.lost()
-    return Cell(f"{lost} of {len(a.result.cases)}", "", lost > 0)
+def _worst_cell(part: Part) -> Cell:
+    return margin_cell(part.assessment.margin, place(part.assessment.worst_fields))
 
 
-def _count_cell(count: int) -> Cell:
-    return Cell(f"{count} BROKEN" if count else "none", "", count > 0)
+def _lost_cell(part: Part) -> Cell:
+    result = part.assessment.result
+    lost = result.lost()
+    return Cell(f"{lost} of {len(result.cases)}", "", lost > 0)
 
 
-def _floor_row(parts: Sequence[Part]) -> Iterator[list[Cell | str]]:
-    floor = parts[0].assessment.floor
-    if floor is not None:
-        cells = [p.assessment.is_under_floor for p in parts]
-        yield [
-            f"floor asked for, {floor:g}",
-            *(Cell("NOT REACHED" if under else "reached", "", under) for under in cells),
-        ]
+def _in_air_cell(part: Part) -> Cell:
+    result = part.assessment.result
+    count = int(result.in_air[0].any(axis=1).sum())
+    return Cell(f"{count} of {len(result.cases)}", "", count > 0)
 
 
-def _proof_cell(proof: dict[str, Any] | None) -> Cell:
+def _limits_cell(part: Part) -> Cell:
+    count = len(part.assessment.broken)
+    return Cell(f"FAIL: {count} broken" if count else "pass", "", count > 0)
+
+
+def _minimum_cell(part: Part) -> Cell:
+    under = part.assessment.is_under_floor
+    return Cell("FAIL" if under else "pass", "", under)
+
+
+def _proof_cell(part: Part) -> Cell:
+    proof = part.proof
     if proof is None:
         return Cell("not proved")
-    return (
-        Cell("all stood", f"at a floor of {proof['floor']:g}")
-        if proof["holds"]
-        else Cell("NOT STOOD", "", True)
-    )
+    if not proof["holds"]:
+        return Cell("FAIL", "", True)
+    return Cell("pass", f"at a minimum margin of {proof['floor']:g}")
 
 
 # ---- margins -----------------------------------------------------------------------------------------------
 
 
 def angles(report: Report) -> tuple[list[Grid], int]:
-    """The worst attitude at each roll angle, in two halves; of how many neighbours a row tells the worst."""
+    """The worst attitude at each roll angle, in two halves; and of how many neighbours a row is the worst."""
     rows = [by_angle(part.assessment.result) for part in report.parts]
     group = -(-len(rows[0]) // _MOST_ANGLES)
     shown = thinned(list(zip(*rows, strict=True)), _MOST_ANGLES, lambda row: min(map(_sort_margin, row)))
@@ -185,7 +191,7 @@ def _stretches(degrees: Sequence[float], lost: Any) -> str:
 def wheels(part: Part) -> Grid:
     """The four wheels in the worst case."""
     fields, travel = part.assessment.worst_fields, part.assessment.worst_answer["travel"]
-    peaks = [None if wheel.patch is None else wheel.patch.peak / KPA for wheel in part.stand.wheels]
+    peaks = [peak_kpa(wheel) for wheel in part.drawn.wheels]
     held = fields["contact"]
     rows: list[Row] = [
         ["load N", *_four(fields, "load", "N", 0)],
@@ -218,7 +224,7 @@ def car(part: Part) -> Grid:
 
 
 def lost_words(a: Assessment) -> str:
-    """How much is missing to contact in a worst case that is lost."""
+    """The load that is missing to contact in a worst case that is lost."""
     return press_words(a) or NO_PRESS.capitalize()
 
 
@@ -254,11 +260,13 @@ def broken(a: Assessment) -> Grid:
     """The broken limits."""
     rows: list[Row] = [
         [
-            Cell(limit.limit, limit.where), Cell(number(limit.value, 2), limit.unit, True),
-            Cell(f"{limit.sense} {limit.required:g}", limit.unit), _limit_place(limit),
+            Cell(limit.limit, limit.where),
+            Cell(number(limit.value, 2), limit.unit, True),
+            Cell(f"{limit.sense} {limit.required:g}", limit.unit),
+            _limit_place(limit),
         ]
         for limit in a.broken
-    ]  # fmt: skip
+    ]
     return _grid(["limit", "found", "required", "worst at"], rows, 4)
 
 
@@ -267,39 +275,42 @@ def _limit_place(limit: Broken) -> str:
 
 
 def prices(proposal: dict[str, Any]) -> Grid:
-    """What one unit more of each limit is worth."""
+    """The gain of margin by one unit more of each limit."""
     rows: list[Row] = [
         [
-            Cell(row["limit"], row["key"]), Cell(significant(row["margin_per_unit"]), f"per {row['unit']}"),
+            Cell(row["limit"], row["key"]),
+            Cell(significant(row["margin_per_unit"]), f"per {row['unit']}"),
             Cell(significant(row["solved_again"]), "" if row["agrees"] else "DIFFERS", not row["agrees"]),
         ]
         for row in proposal["limit_prices"]
-    ]  # fmt: skip
+    ]
     return _grid(["limit", "margin", "solved again"], rows)
 
 
 def proof(kept: dict[str, Any]) -> Grid | None:
-    """One row for each thing to stand; None where the kept answer is not in the form of `prove`."""
+    """One row for each requirement; None where the kept answer is not in the form of `prove`."""
     try:
-        rows: list[Row] = [[_stood(row), Cell(row["what"], row["how"]), _found(row), _proof_place(row)]
-                for row in kept["verdicts"]]  # fmt: skip
+        rows: list[Row] = [
+            [_judged(row), Cell(row["what"], row["how"]), _found(row), _proof_place(row)]
+            for row in kept["verdicts"]
+        ]
     except (KeyError, TypeError, ValueError, AttributeError):
         return None
-    return _grid(["", "what", "found", "breaks first at"], rows, 4)
+    return _grid(["", "what", "found", "fails first at"], rows, 4)
 
 
-def _stood(row: Field) -> Cell:
-    return Cell({None: "told", True: "holds", False: "BROKEN"}[row["holds"]], "", row["holds"] is False)
+def _judged(row: Field) -> Cell:
+    return Cell(verdict_word(row["holds"]), "", row["holds"] is False)
 
 
 def _found(row: Field) -> Cell:
-    """A chance is asked to be at most so much, everything else at least."""
+    """A chance has an upper limit, everything else a lower one."""
     missing = "none" if row["what"] == "margin as set" else "all tried"
     value = missing if row["found"] is None else f"{row['found']:.3g} {row['unit']}"
     if row["asked"] is None:
         return Cell(value)
     sense = "at most" if row["unit"] == "% of runs" else "at least"
-    return Cell(value, f"{sense} {row['asked']:.3g} asked")
+    return Cell(value, f"{sense} {row['asked']:.3g} required")
 
 
 def _proof_place(row: Field) -> str:
@@ -312,10 +323,12 @@ def settings(report: Report) -> Grid:
     lines = {line.quantity: line for column in reversed(columns) for line in column}
     found = [{line.quantity: line for line in column} for column in columns]
     rows: list[Row] = [
-        [Cell(f"{line.words} {line.unit}", line.tolerance and f"± {line.tolerance}"),
-         *(_setting_cell(found, line.quantity, wheel, line.digits) for wheel in (0, 2))]
+        [
+            Cell(f"{line.words} {line.unit}", line.tolerance and f"± {line.tolerance}"),
+            *(_setting_cell(found, line.quantity, wheel, line.digits) for wheel in (0, 2)),
+        ]
         for line in lines.values()
-    ]  # fmt: skip
+    ]
     return _grid(["setting", "front", "rear"], rows)
 
 

@@ -21,7 +21,7 @@ _PASSED = 2e-5
 
 def counted_words(judged: JudgedProposal) -> str:
     """Which margin the search raised."""
-    weighed = not (judged.proposal.goal.weights == 1.0).all()
+    weighed = not (judged.proposal.objective.weights == 1.0).all()
     built = judged.proposal.robustness is not None
     return f"{'weighed ' if weighed else ''}worst margin{' with build errors' if built else ''}"
 
@@ -54,11 +54,11 @@ def _starts(judged: JudgedProposal) -> str:
 
 def _independent(judged: JudgedProposal) -> str:
     e = judged.proposal.evidence
-    better = e.climbed > e.ends_of_starts[0] + _BETTER
+    better = e.searched_end > e.ends_of_starts[0] + _BETTER
     told = ", HIGHER than every start: ask for more --starts" if better else ""
     return (
         f"An independent search of the whole box found{_exact(judged)} {number(e.searched, 4)} with "
-        f"{e.searched_points} points; a climb from there ended at {number(e.climbed, 4)}{told}."
+        f"{e.searched_points} points; a climb from there ended at {number(e.searched_end, 4)}{told}."
     )
 
 
@@ -90,7 +90,7 @@ def _rounding(judged: JudgedProposal) -> str:
     parts = "" if e.parts is None else f"with parts from the shelf {number(e.with_parts, 4)}, "
     return (
         f"With parts and steps of any value {number(e.continuous, 4)}, {parts}"
-        f"as proposed {number(judged.proposal.counted, 4)}."
+        f"as proposed {number(judged.proposal.weighted_margin, 4)}."
     )
 
 

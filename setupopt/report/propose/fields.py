@@ -47,15 +47,11 @@ class JudgedProposal:
     @cached_property
     def attitudes(self) -> tuple[AttitudeLine, ...]:
         """Every attitude in the order of the venue, between the angles of the check too."""
-        p, between = self.proposal, self.proposal.between
-        least = dict.fromkeys(p.goal.names, np.inf)
-        held = np.where(between.contact[0], between.margin[0], -np.inf)
-        for name, margin in zip(between.cases.attitude, held.tolist(), strict=True):
-            least[name] = min(least[name], margin)
+        p = self.proposal
         return tuple(
             AttitudeLine(
-                name, min(margin, least[name]), weight, finite(floor),
-                name not in p.floors_broken if np.isfinite(floor) else None,
+                name, margin, weight, finite(floor),
+                name not in p.missed_minimums if np.isfinite(floor) else None,
             )
             for name, margin, weight, floor in p.by_attitude()
         )  # fmt: skip
@@ -90,17 +86,17 @@ class JudgedProposal:
             "margin": self.margin,
             "start_margin": self.start_margin,
             "worst": p.worst,
-            "binding_cases": [{**binding.fields, "weight": binding.weight} for binding in p.bindings],
+            "binding_cases": [{**binding.fields, "weight": binding.weight} for binding in p.active_cases],
             "limit_prices": self._prices(),
             "evaluations": p.evidence.evaluations,
             "seconds": p.evidence.seconds,
             "project_checksum": project_checksum(p.project),
             "holds": self.holds,
             "limits_broken": [asdict(limit) for limit in p.broken],
-            "floors_broken": list(p.floors_broken),
+            "floors_broken": list(p.missed_minimums),
             "by_attitude": self._attitudes(),
-            "counted_margin": finite(p.counted),
-            "start_counted_margin": finite(p.start_counted),
+            "counted_margin": finite(p.weighted_margin),
+            "start_counted_margin": finite(p.start_weighted_margin),
             "alternatives": self._alternatives(),
             "robustness": self._robustness(),
             "evidence": self._evidence(),
@@ -134,7 +130,7 @@ class JudgedProposal:
         return [
             {
                 "margin": finite(one.margin),
-                "counted_margin": finite(one.counted),
+                "counted_margin": finite(one.weighted_margin),
                 "differs": one.differs,
                 "setup": setup_as_dict(one.setup),
             }
@@ -153,7 +149,7 @@ class JudgedProposal:
         return {
             "ends_of_starts": [finite(end) for end in e.ends_of_starts],
             "independent_search": {
-                "points": e.searched_points, "found": finite(e.searched), "climbed": finite(e.climbed),
+                "points": e.searched_points, "found": finite(e.searched), "climbed": finite(e.searched_end),
             },
             "bound": finite(e.bound),
             "continuous": finite(e.continuous),

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from setupopt.project.bodies import body_words
 from setupopt.project.model import AXLES, Setup
 from setupopt.project.settings import SETTINGS, Setting, in_file_units
-from setupopt.report.assess.text import CLOSING, cautions_text
 from setupopt.report.propose.evidence import build_errors, counted_words, trust
 from setupopt.report.propose.fields import JudgedProposal
 from setupopt.report.shared.tables import (
@@ -22,6 +21,7 @@ from setupopt.report.shared.tables import (
     significant,
     table,
 )
+from setupopt.report.shared.words import CLOSING, cautions_text
 
 _MOST_GAINS = 5
 # Places that the settings, and each alternative beside them, take.
@@ -90,11 +90,11 @@ def _lower(judged: JudgedProposal) -> str:
 
 def _counted(judged: JudgedProposal) -> str:
     p = judged.proposal
-    if (p.goal.weights == 1.0).all() or p.robustness is not None or not p.holds:
+    if (p.objective.weights == 1.0).all() or p.robustness is not None or not p.holds:
         return ""
     return (
-        f"As the attitudes are weighed: {margin_words(p.start_counted)} today, {margin_words(p.counted)} "
-        "proposed"
+        f"As the attitudes are weighed: {margin_words(p.start_weighted_margin)} today, "
+        f"{margin_words(p.weighted_margin)} proposed"
     )
 
 
@@ -195,7 +195,7 @@ def _broken(judged: JudgedProposal, width: int) -> str:
 
 def _attitudes(judged: JudgedProposal, width: int) -> str:
     """What was asked of every attitude, where they do not all count alike."""
-    if judged.proposal.goal.is_plain:
+    if judged.proposal.objective.is_plain:
         return ""
     rows = judged.attitudes
     columns = [
@@ -210,7 +210,7 @@ def _attitudes(judged: JudgedProposal, width: int) -> str:
 
 
 def _binding(judged: JudgedProposal, width: int) -> str:
-    rows = judged.proposal.bindings
+    rows = judged.proposal.active_cases
     if not rows:
         return ""
     columns = [
@@ -276,8 +276,8 @@ def _alternatives(judged: JudgedProposal, width: int) -> str:
     if not judged.alternatives:
         return paragraph(f"No clearly different setup was found that loses at most {loss:g}.", width)
     head = f"Clearly different setups that lose at most {loss:g} of the {counted_words(judged)}"
-    others = [(str(n), one.setup, one.counted) for n, one in enumerate(judged.alternatives, 1)]
-    tables = _side_by_side(("proposed", p.setup, p.counted), others, width)
+    others = [(str(n), one.setup, one.weighted_margin) for n, one in enumerate(judged.alternatives, 1)]
+    tables = _side_by_side(("proposed", p.setup, p.weighted_margin), others, width)
     return "\n".join([paragraph(head, width), *tables, *_other_bodies(judged, width)])
 
 

@@ -85,10 +85,15 @@ class JudgedReport:
 
     def _verdict(self, verdict: Verdict) -> Field:
         return {
-            "what": verdict.what, "found": verdict.found, "asked": verdict.asked, "unit": verdict.unit,
-            "holds": verdict.holds, **self.place(verdict.row), "how": verdict.how,
+            "what": verdict.what,
+            "found": verdict.found,
+            "asked": verdict.asked,
+            "unit": verdict.unit,
+            "holds": verdict.holds,
+            **self.place(verdict.row),
+            "how": verdict.how,
             "change": None if verdict.change is None else change_fields(verdict.change),
-        }  # fmt: skip
+        }
 
     def cases(self) -> Iterator[Field]:
         """Every case with its bump allowance and its linear answer on the road."""

@@ -50,7 +50,7 @@ def _margins(proof: RobustnessReport, axes: Any) -> None:
         axes.plot(
             1e3 * trace[:, 0], np.maximum(trace[:, 1], _LOWEST), style, color=colour, lw=1.6, label=label
         )
-    axes.axhline(proof.plan.floor, color=INK, lw=1.0, ls=":", label=f"floor {proof.plan.floor:g}")
+    axes.axhline(proof.plan.floor, color=INK, lw=1.0, ls=":", label=f"minimum margin {proof.plan.floor:g}")
     axes.set_ylabel("grip margin")
     axes.set_ylim(bottom=max(axes.get_ylim()[0], _LOWEST - 0.05))
     axes.legend(frameon=False, loc="lower right")

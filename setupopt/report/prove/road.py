@@ -64,15 +64,22 @@ class RoadTable:
         sums = self.ridden.sums
         share, low, high = sums.chance_under()
         return {
-            "rides": sums.rides, "lost": sums.lost, "seconds": sums.seconds,
-            "least_margin": finite(sums.least_margin), "least_load_N": finite(sums.least_load.min()),
+            "rides": sums.rides,
+            "lost": sums.lost,
+            "seconds": sums.seconds,
+            "least_margin": finite(sums.least_margin),
+            "least_load_N": finite(sums.least_load.min()),
             "spare_clearance_mm": finite(sums.least_clearance / MM),
-            "chance_linear": self.linear_chance, "chance": share, "chance_low": low, "chance_high": high,
-            "time_under_floor": sums.share_under, "time_off_surface": sums.share_off_surface,
+            "chance_linear": self.linear_chance,
+            "chance": share,
+            "chance_low": low,
+            "chance_high": high,
+            "time_under_floor": sums.share_under,
+            "time_off_surface": sums.share_off_surface,
             "time_on_stop": sums.share_on_stop,
             "quantities": [{**asdict(line), "differs": line.differs} for line in self.lines],
             "why": list(self.why),
-        }  # fmt: skip
+        }
 
 
 def road_tables(proof: RobustnessReport) -> tuple[RoadTable, ...]:
@@ -92,9 +99,13 @@ def _lines(proof: RobustnessReport, study: RoadStudy, ridden: Ridden) -> Iterato
         unit, factor = _UNITS[quantity.split()[0]]
         spread = Spread(*(value / factor for value in ridden.sums.spread(quantity)))
         yield RoadLine(
-            quantity, unit, finite(smooth[place] / factor), finite(spread.mean),
-            finite(sigma[place] / factor), *(finite(value) for value in spread[1:]),
-        )  # fmt: skip
+            quantity,
+            unit,
+            finite(smooth[place] / factor),
+            finite(spread.mean),
+            finite(sigma[place] / factor),
+            *(finite(value) for value in spread[1:]),
+        )
 
 
 def _smooth(proof: RobustnessReport, row: int) -> Floats:
@@ -150,10 +161,19 @@ def _lifts_and_stops(ridden: Ridden) -> Iterator[str]:
 def _bends(proof: RobustnessReport, lines: tuple[RoadLine, ...]) -> Iterator[str]:
     """Forces that are no straight lines."""
     car = proof.project.car
-    uneven = [name for name, axle in zip(AXLES, (car.front, car.rear), strict=True)
-              if axle.damper_bump != axle.damper_rebound]  # fmt: skip
-    shift = max((abs(line.mean - line.smooth) / line.rms for line in lines
-                 if line.rms and line.mean is not None and line.smooth is not None), default=0.0)  # fmt: skip
+    uneven = [
+        name
+        for name, axle in zip(AXLES, (car.front, car.rear), strict=True)
+        if axle.damper_bump != axle.damper_rebound
+    ]
+    shift = max(
+        (
+            abs(line.mean - line.smooth) / line.rms
+            for line in lines
+            if line.rms and line.mean is not None and line.smooth is not None
+        ),
+        default=0.0,
+    )
     if uneven and shift > _SHIFT:
         yield (
             f"Bump and rebound rates of the {' and '.join(uneven)} dampers differ: on a rough road the "

@@ -1,4 +1,4 @@
-"""A proof in words and plain tables, for people."""
+"""The robustness report in words and plain tables."""
 
 from __future__ import annotations
 
@@ -8,19 +8,21 @@ import numpy as np
 
 from setupopt.evaluation.result import Field
 from setupopt.project.bodies import worn_words
-from setupopt.report.assess.text import CLOSING, cautions_text
 from setupopt.report.prove.fields import PERCENTILES, JudgedReport
 from setupopt.report.prove.road import RoadLine, RoadTable
 from setupopt.report.shared.tables import (
     INDENT,
-    Column,
+    Key,
     angle,
+    decimals,
+    keyed_table,
     margin_words,
     number,
     paragraph,
-    table,
     thinned,
+    words,
 )
+from setupopt.report.shared.words import CLOSING, cautions_text
 from setupopt.robust.best_single_step import Change
 from setupopt.robust.builds.build_variation import SCALES, WorstBuild
 from setupopt.robust.road.spectrum import class_letter
@@ -29,13 +31,18 @@ from setupopt.units import ROUGHNESS
 
 _MOST_ANGLES = 37
 _MOST_COSTS = 6
+_RMS_DIGITS = {"": 4, "N": 1}
 
 
 def text(judged: JudgedReport, width: int, short: bool = False) -> str:
     """The whole report, or with `short` the verdict alone; lines of at most `width`."""
     project = judged.proof.project
-    parts = [_head(judged, width), cautions_text(project.cautions, width), _verdict(judged, width),
-             _changes(judged, width)]  # fmt: skip
+    parts = [
+        _head(judged, width),
+        cautions_text(project.cautions, width),
+        _verdict(judged, width),
+        _changes(judged, width),
+    ]
     if not short:
         parts += [_bumps(judged, width), _winds(judged, width), _road(judged, width), _build(judged, width)]
     parts.append(paragraph(CLOSING, width))
@@ -46,8 +53,8 @@ def _head(judged: JudgedReport, width: int) -> str:
     p, cases = judged.proof, judged.proof.steady.cases
     return paragraph(
         f'{p.project.car.name}{worn_words(p.project, p.setup.body)}, setup "{p.setup.name}", '
-        f"at {p.project.venue.name}: what it stands in "
-        f"{len(cases)} cases before the margin goes under {p.plan.floor:g}",
+        f"at {p.project.venue.name}: disturbances that it takes "
+        f"in {len(cases)} cases before the margin falls under {p.plan.floor:g}",
         width,
     )
 
@@ -56,28 +63,39 @@ def _head(judged: JudgedReport, width: int) -> str:
 
 
 def _verdict(judged: JudgedReport, width: int) -> str:
-    rows, places = judged.verdicts, [judged.place(verdict.row) for verdict in judged.verdicts]
+    rows = judged.verdicts
+    lines = [_summary(judged)]
     lost = judged.proof.steady.lost()
-    lines = [f"CONTACT LOST in {lost} of {len(judged.proof.steady.cases)} cases even as set."] if lost else []
-    broken = sum(verdict.holds is False for verdict in rows)
-    lines.append(
-        "Everything asked for is stood." if judged.holds else f"NOT STOOD: {broken} of what is asked."
-    )
-    columns = [
-        Column("verdict", [_word(verdict) for verdict in rows], numeric=False),
-        Column("what", [verdict.what for verdict in rows], numeric=False, least=10),
-        Column("found", [_found(verdict) for verdict in rows]),
-        Column("asked", [_asked(verdict) for verdict in rows]),
-        Column("unit", [verdict.unit for verdict in rows], numeric=False),
-        Column("at deg", [_degrees(place) for place in places]),
-        Column("attitude", [place["attitude"] or "-" for place in places], numeric=False, least=12),
+    if lost:
+        cases = len(judged.proof.steady.cases)
+        lines.insert(0, f"CONTACT LOST in {lost} of {cases} cases even without any disturbance.")
+    keys = [
+        words("verdict", "holds", verdict_word),
+        words("what", "what", least=10),
+        Key("found", shown=_found),
+        Key("required", shown=_required),
+        words("unit", "unit"),
+        Key("at deg", "row", lambda row: _degrees(judged.place(row))),
+        words("attitude", "row", lambda row: judged.place(row)["attitude"] or "-", least=12),
     ]
     how = [paragraph(f"{verdict.what}: {verdict.how}.", width, INDENT) for verdict in rows]
-    return "\n".join([*lines, table(columns, width), "What breaks first there", *how])
+    return "\n".join([*lines, keyed_table(rows, keys, width), "What fails first there", *how])
 
 
-def _word(verdict: Verdict) -> str:
-    return {None: "told", True: "holds", False: "BROKEN"}[verdict.holds]
+def _summary(judged: JudgedReport) -> str:
+    failed = sum(verdict.holds is False for verdict in judged.verdicts)
+    return f"FAIL: {failed} of the requirements." if failed else "pass: every requirement is met."
+
+
+def verdict_word(holds: bool | None) -> str:
+    """The verdict on a requirement; None: nothing is required.
+
+    >>> verdict_word(True), verdict_word(False), verdict_word(None)
+    ('pass', 'FAIL', 'for information')
+    """
+    if holds is None:
+        return "for information"
+    return "pass" if holds else "FAIL"
 
 
 def _found(verdict: Verdict) -> str:
@@ -88,7 +106,7 @@ def _found(verdict: Verdict) -> str:
     return "none" if verdict.what == "margin as set" else "all tried"
 
 
-def _asked(verdict: Verdict) -> str:
+def _required(verdict: Verdict) -> str:
     if verdict.asked is None:
         return "-"
     return f"at {'most' if verdict.is_chance else 'least'} {verdict.asked:.3g}"
@@ -128,15 +146,15 @@ def _change_words(change: Change | None) -> str:
 
 def _bumps(judged: JudgedReport, width: int) -> str:
     rows = thinned(_least_by_angle(list(judged.cases())), _MOST_ANGLES, _least)
-    columns = [
-        Column("roll angle deg", [_degrees(row) for row in rows]),
-        Column("bump mm", [_bump_words(row) for row in rows]),
-        Column("length m", [number(row["bump_length_m"], 2) for row in rows]),
-        Column("track", [row["bump_track"] or "-" for row in rows], numeric=False),
-        Column("attitude", [row["attitude"] for row in rows], numeric=False, least=12),
+    keys = [
+        Key("roll angle deg", shown=_degrees),
+        Key("bump mm", shown=_bump_words),
+        decimals("length m", "bump_length_m", 2),
+        words("track", "bump_track"),
+        words("attitude", "attitude", least=12),
     ]
-    head = "Bump allowance by roll angle: least of all attitudes, at its worst length and side"
-    return f"{paragraph(head, width)}\n{table(columns, width)}"
+    head = "Bump allowance by roll angle: the lowest of all attitudes, lengths and tracks"
+    return f"{paragraph(head, width)}\n{keyed_table(rows, keys, width)}"
 
 
 def _bump_words(row: Field) -> str:
@@ -158,20 +176,19 @@ def _least_by_angle(rows: list[Field]) -> list[Field]:
 
 
 def _winds(judged: JudgedReport, width: int) -> str:
-    rows = list(judged.winds())
-    columns = [
-        Column("from deg", [angle(row["from_deg"]) for row in rows]),
-        Column("gust m/s", [_speed_words(row["gust_m_s"]) for row in rows]),
-        Column("gust length m", [_length_words(row) for row in rows]),
-        Column("steady m/s", [_speed_words(row["steady_m_s"]) for row in rows]),
-        Column("at deg", [_degrees(row) for row in rows]),
-        Column("attitude", [row["attitude"] or "-" for row in rows], numeric=False, least=12),
+    keys = [
+        Key("from deg", "from_deg", angle),
+        Key("gust m/s", shown=lambda row: _speed_words(row["gust_m_s"])),
+        Key("gust length m", shown=_length_words),
+        Key("steady m/s", shown=lambda row: _speed_words(row["steady_m_s"])),
+        Key("at deg", shown=_degrees),
+        words("attitude", "attitude", least=12),
     ]
     head = (
-        "Wind at which the run must stop, by where it comes from along the car (0 ahead, 90 left), on top of "
-        "the attitudes' own winds; the least of all cases"
+        "Wind at which the run must stop, by its direction from the car (0 ahead, 90 left). It adds to "
+        "the wind of the attitude; the lowest of all cases"
     )
-    return f"{paragraph(head, width)}\n{table(columns, width)}"
+    return f"{paragraph(head, width)}\n{keyed_table(judged.winds(), keys, width)}"
 
 
 def _speed_words(speed: float | None) -> str:
@@ -190,7 +207,7 @@ def _length_words(row: Field) -> str:
 def _road(judged: JudgedReport, width: int) -> str:
     study = judged.proof.road
     if study is None:
-        return "Rough road: every case loses contact, nothing was ridden."
+        return "Rough road: every case loses contact, so no ride was computed."
     road, source = study.plan.road, "measured profile" if study.plan.profile is not None else "random road"
     head = (
         f"Rough road ({source}): {road.coefficient / ROUGHNESS:.3g} 1e-6 m3 at 0.1 cycles/m, ISO 8608 class "
@@ -203,12 +220,13 @@ def _road(judged: JudgedReport, width: int) -> str:
 def _indices(judged: JudgedReport, width: int) -> Iterator[str]:
     """Roughness index of a measured profile, by this program's own step and by the published matrices."""
     for side, (own, published) in zip(("left", "right"), judged.indices, strict=False):
-        track = f"{side} track" if len(judged.indices) > 1 else "the one track, which serves both sides"
+        track = f"{side} track" if len(judged.indices) > 1 else "the only track, used on both sides"
         yield paragraph(
             f"International Roughness Index, {track}: {own:.3f} mm/m; by the published 0.25 m matrices "
             f"{published:.3f} mm/m.",
-            width, INDENT,
-        )  # fmt: skip
+            width,
+            INDENT,
+        )
 
 
 def _ride_table(judged: JudgedReport, road: RoadTable, width: int) -> str:
@@ -216,30 +234,29 @@ def _ride_table(judged: JudgedReport, road: RoadTable, width: int) -> str:
     share, low, high = sums.chance_under()
     head = (
         f"Case {place['case']}, {_degrees(place)} deg, {place['attitude']}: {sums.rides + sums.lost} rides, "
-        f"{sums.seconds:.0f} s. Under the floor in {100 * share:.3g} % of the rides (95 %: {100 * low:.3g} "
-        f"to {100 * high:.3g} %), {100 * sums.share_under:.2g} % of the time; by the linear answer in "
-        f"{100 * road.linear_chance:.3g} % of the runs. Least margin {margin_words(sums.least_margin)}."
+        f"{sums.seconds:.0f} s. Under the minimum margin in {100 * share:.3g} % of the rides (95 %: "
+        f"{100 * low:.3g} to {100 * high:.3g} %), {100 * sums.share_under:.2g} % of the time; by the linear "
+        f"answer in {100 * road.linear_chance:.3g} % of the runs. "
+        f"Lowest margin {margin_words(sums.least_margin)}."
     )
-    lines = road.lines
-    columns = [
-        Column("rms of", [line.quantity for line in lines], numeric=False),
-        Column("linear", [_cell(line, line.linear_rms) for line in lines]),
-        Column("in rides", [_cell(line, line.rms) for line in lines]),
-        Column("95 % from", [_cell(line, line.low) for line in lines], rank=1),
-        Column("to", [_cell(line, line.high) for line in lines], rank=1),
-        Column("unit", [line.unit for line in lines], numeric=False),
-        Column("linear is off by %", [_off(line) for line in lines]),
+    keys = [
+        words("rms of", "quantity"),
+        _rms("linear", "linear_rms"),
+        _rms("in rides", "rms"),
+        _rms("95 % from", "low", rank=1),
+        _rms("to", "high", rank=1),
+        words("unit", "unit"),
+        Key("linear is off by %", "difference", lambda share: number(100.0 * share, 1, sign=True)),
     ]
     why = [paragraph(reason, width, INDENT) for reason in road.why]
-    return "\n".join(["", paragraph(head, width), table(columns, width), *why])
+    return "\n".join(["", paragraph(head, width), keyed_table(road.lines, keys, width), *why])
 
 
-def _cell(line: RoadLine, value: float | None) -> str:
-    return number(value, {"": 4, "N": 1}.get(line.unit, 3))
+def _rms(head: str, key: str, rank: int = 0) -> Key:
+    def shown(line: RoadLine) -> str:
+        return number(getattr(line, key), _RMS_DIGITS.get(line.unit, 3))
 
-
-def _off(line: RoadLine) -> str:
-    return "-" if line.difference is None else number(100.0 * line.difference, 1, sign=True)
+    return Key(head, shown=shown, rank=rank)
 
 
 # ---- build -------------------------------------------------------------------------------------------------
@@ -250,7 +267,7 @@ def _build(judged: JudgedReport, width: int) -> str:
     lines = ["Build error and uncertain inputs"]
     lines.append(_box_words(judged, "tolerance", build.build.stands, build.build.worst, width))
     if build.inputs is None or build.both is None:
-        missing = "No input is called uncertain: [spread] of limits.toml is empty or missing."
+        missing = "No input has an uncertainty: [spread] of limits.toml is empty or missing."
         lines.append(paragraph(missing, width, INDENT))
     else:
         lines.append(_box_words(judged, "spread", build.inputs.stands, build.inputs.worst, width))
@@ -260,7 +277,7 @@ def _build(judged: JudgedReport, width: int) -> str:
 
 def _box_words(judged: JudgedReport, box: str, stands: float | None, worst: WorstBuild, width: int) -> str:
     place = judged.place(worst.case)
-    times = "" if stands is None else f"; stands {_times(stands)} the {box}"
+    times = "" if stands is None else f"; the margin is kept up to {_times(stands)} the {box}"
     where = f"at {_degrees(place)} deg, {place['attitude']}"
     return paragraph(
         f"Worst within the {box}: margin {margin_words(worst.margin)} {where}{times}.", width, INDENT
@@ -272,18 +289,18 @@ def _times(stands: float) -> str:
 
 
 def _costs(worst: WorstBuild, width: int) -> str:
-    """Which deviation costs most."""
+    """The errors that cost most margin."""
     shown = worst.costs[:_MOST_COSTS]
     if not shown:
-        return paragraph("Contact is lost without any error: no deviation can be priced.", width, INDENT)
-    columns = [
-        Column("error", [cost.name for cost in shown], numeric=False),
-        Column("times its bound", [f"{cost.error:+g}" for cost in shown]),
-        Column(
-            "costs margin", [number(cost.loss, 4) if np.isfinite(cost.loss) else "contact" for cost in shown]
-        ),
+        return paragraph(
+            "Contact is lost without any error: the cost of an error cannot be computed.", width, INDENT
+        )
+    keys = [
+        words("error", "name"),
+        Key("times its bound", "error", "{:+g}".format),
+        Key("costs margin", "loss", lambda loss: number(loss, 4) if np.isfinite(loss) else "contact"),
     ]
-    return f"{INDENT}Which costs most there, each alone\n{table(columns, width)}"
+    return f"{INDENT}The errors that cost most there, each alone\n{keyed_table(shown, keys, width)}"
 
 
 def _cloud_words(judged: JudgedReport, width: int) -> str:
@@ -291,7 +308,8 @@ def _cloud_words(judged: JudgedReport, width: int) -> str:
     share, low, high = cloud.share_under(floor)
     marks = ", ".join(f"{100 * one:g} % {margin_words(cloud.percentile(one))}" for one in PERCENTILES)
     return paragraph(
-        f"Of {cloud.count} builds spread evenly over all of it {100 * share:.3g} % are under the floor "
-        f"(95 %: {100 * low:.2g} to {100 * high:.2g} %). Margin at percentiles: {marks}.",
-        width, INDENT,
-    )  # fmt: skip
+        f"Of {cloud.count} builds spread evenly over the whole range, {100 * share:.3g} % are under the "
+        f"minimum margin (95 %: {100 * low:.2g} to {100 * high:.2g} %). Margin at percentiles: {marks}.",
+        width,
+        INDENT,
+    )

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from setupopt.project.bodies import worn_words
-from setupopt.report.assess.text import CLOSING, cautions_text
 from setupopt.report.shared.tables import (
     INDENT,
     Column,
@@ -16,6 +15,7 @@ from setupopt.report.shared.tables import (
     paragraph,
     table,
 )
+from setupopt.report.shared.words import CLOSING, cautions_text
 from setupopt.sheet.readback import Correction, Deviation, ReadBack
 
 

@@ -13,10 +13,10 @@ import re
 import shutil
 import textwrap
 import unicodedata
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
-from typing import TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 NARROWEST, WIDEST = 80, 160
 INDENT = "  "
@@ -37,6 +37,51 @@ class Column:
     numeric: bool = True
     rank: int = 0
     least: int = 0
+
+
+class Key(NamedTuple):
+    """A column of the values of one key; `shown` puts a value in words. An empty key: the whole row."""
+
+    head: str
+    key: str = ""
+    shown: Callable[[Any], str] = str
+    numeric: bool = True
+    rank: int = 0
+    least: int = 0
+
+
+def keyed_table(rows: Iterable[Any], keys: Iterable[Key], width: int) -> str:
+    """A table of mappings or objects, one column for each key; a dash for a value of None.
+
+    >>> print(keyed_table([{"load": 4143.2}, {"load": None}], [decimals("load N", "load", 0)], 80))
+      load N
+        4143
+           -
+    """
+    known = list(rows)
+    return table([_keyed(known, key) for key in keys], width)
+
+
+def _keyed(rows: Sequence[Any], key: Key) -> Column:
+    cells = [_cell(row, key) for row in rows]
+    return Column(key.head, cells, key.numeric, key.rank, key.least)
+
+
+def _cell(row: Any, key: Key) -> str:
+    value = row
+    if key.key:
+        value = row[key.key] if isinstance(row, Mapping) else getattr(row, key.key)
+    return "-" if value is None else key.shown(value)
+
+
+def decimals(head: str, key: str, digits: int = 1, rank: int = 0) -> Key:
+    """A column of numbers with so many decimals."""
+    return Key(head, key, lambda value: number(value, digits), rank=rank)
+
+
+def words(head: str, key: str = "", shown: Callable[[Any], str] = str, least: int = 0, rank: int = 0) -> Key:
+    """A column of text, which may be broken into lines of `least` letters."""
+    return Key(head, key, shown, numeric=False, rank=rank, least=least)
 
 
 def screen_width() -> int:

@@ -10,27 +10,34 @@ import numpy as np
 
 from setupopt.evaluation.result import Field, finite
 from setupopt.evaluation.summary import by_angle
-from setupopt.physics.place import GRAVITY
 from setupopt.project.bodies import body_words, told
 from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.csv_write import csv_text
 from setupopt.project.measured_file import BODY
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
-from setupopt.report.assess.text import CLOSING
+from setupopt.project.stored_proof import proof_extent
+from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import thinned
+from setupopt.report.shared.words import CLOSING
 from setupopt.sheet.card import RunCard
 from setupopt.sheet.change_list import ChangeList, Step
 from setupopt.sheet.pad_state import PadReading
 from setupopt.sheet.revisions import Revision
 from setupopt.sheet.state import Line, state_lines
-from setupopt.units import DEG, MM
+from setupopt.units import DEG, GRAVITY, MM
 
 _BODY_WHERE = "the one on the car"
 _MOST_ANGLES = 13  # rows of the run card
 COLUMNS = (
-    "quantity", "unit", *WHEELS, *(f"target_{wheel}" for wheel in WHEELS), "tolerance", "where", "note",
+    "quantity",
+    "unit",
+    *WHEELS,
+    *(f"target_{wheel}" for wheel in WHEELS),
+    "tolerance",
+    "where",
+    "note",
     "initials",
-)  # fmt: skip
+)
 
 
 @dataclass(frozen=True)
@@ -48,6 +55,21 @@ class Sheet:
     def target(self) -> Setup:
         """The setup that the car is to stand on."""
         return self.changes.target
+
+    @property
+    def do_not_run(self) -> tuple[str, ...]:
+        """Reasons against a run of the target, the banner of every page; empty where there is none."""
+        return self.card.do_not_run
+
+    @property
+    def passes(self) -> bool:
+        """Whether the target may be driven, and keeps the minimum margin as the steps leave it."""
+        return not self.do_not_run and self.changes.margin_landed >= self.card.floor
+
+    @property
+    def wheels_in_air(self) -> str:
+        """Cases in which a wheel of the target carries nothing, in words; empty where there is none."""
+        return in_air_words(self.card.result)
 
     @property
     def file_name(self) -> str:
@@ -69,16 +91,19 @@ class Sheet:
             "today": self._state(c.today),
             "target": self._state(c.target),
             "margins": {
-                "today": finite(c.margin_today), "target": finite(c.margin_target),
-                "as_set": finite(c.margin_landed), "lost_to_rounding": finite(c.lost_to_rounding),
+                "today": finite(c.margin_today),
+                "target": finite(c.margin_target),
+                "as_set": finite(c.margin_landed),
+                "lost_to_rounding": finite(c.lost_to_rounding),
             },
             "plan": self._plan(),
             "steps": [_step(step) for step in c.steps],
             "left_alone": list(c.left_alone),
+            "do_not_run": list(self.do_not_run),
             "run_card": card_fields(self.card),
             "cautions": list(p.cautions),
             "closing": CLOSING,
-        }  # fmt: skip
+        }
 
     def _state(self, setup: Setup) -> Field:
         return {
@@ -97,26 +122,38 @@ class Sheet:
             "tread_mm": [_round(axle.tyre.tread_width / MM) for axle in (car.front, car.rear)],
             "wheel_mm": [_round(2.0 * axle.tyre.radius / MM) for axle in (car.front, car.rear)],
             "stations_mm": [
-                _round(car.air.front_ride_station / MM), _round(car.air.rear_ride_station / MM),
+                _round(car.air.front_ride_station / MM),
+                _round(car.air.rear_ride_station / MM),
             ],
-        }  # fmt: skip
+        }
 
 
 def _line(line: Line) -> Field:
     values = dict(zip(WHEELS, line.values, strict=True))
     return {
-        "quantity": line.quantity, "words": line.words, "unit": line.unit, "digits": line.digits,
-        "values": values, "tolerance": line.tolerance, "where": line.where,
-    }  # fmt: skip
+        "quantity": line.quantity,
+        "words": line.words,
+        "unit": line.unit,
+        "digits": line.digits,
+        "values": values,
+        "tolerance": line.tolerance,
+        "where": line.where,
+    }
 
 
 def _step(step: Step) -> Field:
     return {
-        "number": step.number, "job": step.job, "where": step.where, "what": step.what,
-        "amount": step.amount, "unit": step.unit, "exact": step.exact, "too_small": step.too_small,
+        "number": step.number,
+        "job": step.job,
+        "where": step.where,
+        "what": step.what,
+        "amount": step.amount,
+        "unit": step.unit,
+        "exact": step.exact,
+        "too_small": step.too_small,
         "shims_mm": [[size, count] for size, count in step.shims],
         "reading": reading_fields(step.reading),
-    }  # fmt: skip
+    }
 
 
 def reading_fields(reading: PadReading) -> Field:
@@ -152,6 +189,12 @@ def card_fields(card: RunCard) -> Field:
         "wind": _picked(card.wind, "steady_m_s", "from_deg"),
         "stop_rules": list(card.stop_rules()),
     }
+
+
+def proof_effort(card: RunCard) -> str:
+    """How much the shown proof tried, in words; empty where there is none, or where it does not say."""
+    extent = None if card.proof is None else proof_extent(card.proof)
+    return "" if extent is None else str(extent)
 
 
 def _picked(row: Field | None, *names: str) -> Field | None:

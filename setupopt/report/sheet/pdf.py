@@ -6,7 +6,7 @@ import datetime
 import json
 from pathlib import Path
 
-from setupopt.report.sheet.fields import Sheet
+from setupopt.report.sheet.fields import Sheet, proof_effort
 
 _TEMPLATE = Path(__file__).with_name("sheet.typ")
 
@@ -15,11 +15,16 @@ def pdf(sheet: Sheet) -> bytes:
     """Pages: target, change list, today's state, run card; the same bytes for the same sheet."""
     import typst
 
-    data = json.dumps(sheet.as_dict(), allow_nan=False)
+    words = {"wheels_in_air": sheet.wheels_in_air, "proof_effort": proof_effort(sheet.card)}
+    data = json.dumps(sheet.as_dict() | words, allow_nan=False)
     return typst.compile(
-        _TEMPLATE, format="pdf", font_paths=[_fonts()], ignore_system_fonts=True, sys_inputs={"data": data},
+        _TEMPLATE,
+        format="pdf",
+        font_paths=[_fonts()],
+        ignore_system_fonts=True,
+        sys_inputs={"data": data},
         timestamp=_midnight(sheet.date),
-    )  # fmt: skip
+    )
 
 
 def _fonts() -> Path:

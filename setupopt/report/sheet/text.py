@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from setupopt.project.bodies import worn_words
-from setupopt.report.assess.text import CLOSING, cautions_text
 from setupopt.report.shared.tables import INDENT, Column, margin_words, number, paragraph, table
+from setupopt.report.shared.words import CLOSING, cautions_text
 from setupopt.report.sheet.fields import Sheet
 from setupopt.sheet.change_list import Step
 from setupopt.units import DEG, MM
@@ -14,7 +14,12 @@ from setupopt.units import DEG, MM
 
 def text(sheet: Sheet, width: int, short: bool = False) -> str:
     """Change list, margins and what the run card lacks; with `short` without the steps."""
-    parts = [_head(sheet, width), cautions_text(sheet.project.cautions, width), _margins(sheet, width)]
+    parts = [
+        _head(sheet, width),
+        _do_not_run(sheet, width),
+        cautions_text(sheet.project.cautions, width),
+        _margins(sheet, width),
+    ]
     if not short:
         parts.append(_steps(sheet, width))
     parts += [_left_alone(sheet, width), _card(sheet, width), paragraph(CLOSING, width)]
@@ -31,6 +36,14 @@ def _head(sheet: Sheet, width: int) -> str:
     )
 
 
+def _do_not_run(sheet: Sheet, width: int) -> str:
+    """The reasons against a run, one a line; empty where there is none."""
+    if not sheet.do_not_run:
+        return ""
+    lines = [paragraph(reason, width, f"{INDENT}! ") for reason in sheet.do_not_run]
+    return "\n".join(["DO NOT RUN", *lines])
+
+
 def _margins(sheet: Sheet, width: int) -> str:
     c = sheet.changes
     words = ", ".join(
@@ -41,8 +54,11 @@ def _margins(sheet: Sheet, width: int) -> str:
             ("as set", c.margin_landed),
         )
     )
-    lost = f"; lost to rounding {c.lost_to_rounding:.4f}" if np.isfinite(c.lost_to_rounding) else ""
-    return paragraph(f"Worst margin: {words}{lost}", width)
+    rounding = ""
+    if np.isfinite(c.lost_to_rounding):
+        change = "gained" if c.lost_to_rounding < 0.0 else "lost"
+        rounding = f"; {change} by rounding {abs(c.lost_to_rounding):.4f}"
+    return paragraph(f"Worst margin: {words}{rounding}", width)
 
 
 def _steps(sheet: Sheet, width: int) -> str:

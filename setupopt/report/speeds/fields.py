@@ -12,7 +12,8 @@ from setupopt.evaluation.result import Field, degrees, finite
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import frame_text
 from setupopt.robust.speeds.motion import RunUp
-from setupopt.robust.speeds.study import ENDS_TO, SpeedStudy, WindowEnd
+from setupopt.robust.speeds.study import SpeedStudy
+from setupopt.robust.speeds.window import ENDS_TO, WindowEnd
 
 
 def as_dict(study: SpeedStudy) -> Field:
@@ -51,9 +52,11 @@ def curve(study: SpeedStudy) -> Iterator[Field]:
     for row, speed in enumerate(study.speeds):
         worst = int(study.margin[row].argmin())
         yield {
-            "speed_m_s": float(speed), **_margin(study, row, worst), "attitude": study.attitudes[worst],
+            "speed_m_s": float(speed),
+            **_margin(study, row, worst),
+            "attitude": study.attitudes[worst],
             "breaks": [limit.limit for limit in study.broken[row]],
-        }  # fmt: skip
+        }
 
 
 def _margin(study: SpeedStudy, row: int, column: int) -> Field:
@@ -70,10 +73,11 @@ def by_attitude(study: SpeedStudy) -> Iterator[Field]:
         first, last = under[under < at].max(initial=-1) + 1, under[under > at].min(initial=len(study.speeds))
         keeps = at not in under
         yield {
-            "attitude": name, **_margin(study, at, column),
+            "attitude": name,
+            **_margin(study, at, column),
             "keeps_from_m_s": float(study.speeds[first]) if keeps else None,
             "keeps_to_m_s": float(study.speeds[last - 1]) if keeps else None,
-        }  # fmt: skip
+        }
 
 
 def by_limit(study: SpeedStudy) -> Iterator[Field]:
@@ -100,16 +104,19 @@ def _where(study: SpeedStudy, told: Sequence[Broken | None], row: int | None) ->
     if row is None or limit is None:
         return None
     return {
-        "speed_m_s": float(study.speeds[row]), "roll_angle_deg": limit.roll_angle_deg,
+        "speed_m_s": float(study.speeds[row]),
+        "roll_angle_deg": limit.roll_angle_deg,
         "attitude": limit.attitude,
-    }  # fmt: skip
+    }
 
 
 def _run_up(found: RunUp) -> Field:
     columns = {
-        "speed_m_s": found.speed, "metres": found.metres, "seconds": found.seconds,
+        "speed_m_s": found.speed,
+        "metres": found.metres,
+        "seconds": found.seconds,
         "acceleration_m_s2": found.acceleration,
-    }  # fmt: skip
+    }
     points = [{name: float(column[i]) for name, column in columns.items()} for i in range(found.speed.size)]
     return {
         "target_m_s": found.target,

@@ -12,7 +12,8 @@ from setupopt.report.shared.picture import INK, QUIET, SECOND, WARNING, drawing,
 from setupopt.report.shared.tables import angle, cut, number
 from setupopt.report.speeds.text import limit_words
 from setupopt.robust.speeds.motion import RunUp
-from setupopt.robust.speeds.study import SpeedStudy, WindowEnd
+from setupopt.robust.speeds.study import SpeedStudy
+from setupopt.robust.speeds.window import WindowEnd
 
 _LOWEST, _HIGHEST = -0.3, 0.1  # margins shown at least up to, at most down to: how fast it slides is not told
 _SMALL = 8.0  # points
@@ -51,14 +52,20 @@ def _margins(study: SpeedStudy, axes: Any) -> None:
         label = "each attitude" if column == 0 else None
         axes.plot(study.speeds, _shown(study.margin[:, column]), color=QUIET, lw=0.8, label=label)
     axes.plot(study.speeds, _shown(worst), color=INK, lw=2.0, label="worst of all")
-    axes.axhline(study.floor, color=INK, lw=1.0, ls=":", label=f"floor {study.floor:g}")
+    axes.axhline(study.floor, color=INK, lw=1.0, ls=":", label=f"minimum margin {study.floor:g}")
     axes.axvline(study.driven, color=WARNING, lw=1.4, ls="--", label=f"the sweep's {study.driven:g} m/s")
     _lost(study, worst, axes)
     _windows(study, axes)
     axes.legend(
-        frameon=False, fontsize=_SMALL, ncols=6, loc="lower left", bbox_to_anchor=(0.0, 1.0),
-        columnspacing=1.2, handlelength=1.6, borderpad=0.0,
-    )  # fmt: skip
+        frameon=False,
+        fontsize=_SMALL,
+        ncols=6,
+        loc="lower left",
+        bbox_to_anchor=(0.0, 1.0),
+        columnspacing=1.2,
+        handlelength=1.6,
+        borderpad=0.0,
+    )
 
 
 def _shown(margin: Floats) -> Floats:
@@ -79,18 +86,29 @@ def _lost(study: SpeedStudy, worst: Floats, axes: Any) -> None:
     lost = ~np.isfinite(worst)
     if lost.any():
         axes.plot(
-            study.speeds[lost], np.full(lost.sum(), 0.03), "x", ms=4, color=WARNING, label="contact lost",
+            study.speeds[lost],
+            np.full(lost.sum(), 0.03),
+            "x",
+            ms=4,
+            color=WARNING,
+            label="contact lost",
             transform=axes.get_xaxis_transform(),
-        )  # fmt: skip
+        )
 
 
 def _windows(study: SpeedStudy, axes: Any) -> None:
     """Each safe window shaded, with its ends and what breaks beyond them."""
     for place, window in enumerate(study.windows):
         axes.axvspan(
-            window.low.speed, window.high.speed, facecolor=_SAFE, edgecolor=QUIET, hatch="..", lw=0.0,
-            zorder=0, label=None if place else "safe",
-        )  # fmt: skip
+            window.low.speed,
+            window.high.speed,
+            facecolor=_SAFE,
+            edgecolor=QUIET,
+            hatch="..",
+            lw=0.0,
+            zorder=0,
+            label=None if place else "safe",
+        )
         for end, side in ((window.low, -1), (window.high, 1)):
             if end.beyond:
                 axes.axvline(end.speed, color=SECOND, lw=1.4)
@@ -104,10 +122,18 @@ def _end_words(study: SpeedStudy, end: WindowEnd, side: int, axes: Any) -> None:
     outwards = side if room > _ROOM else -side
     height = (0.84 if side < 0 else 0.97) - (0.7 if _is_high(study, end.speed + 4.0 * outwards) else 0.0)
     axes.annotate(
-        f"{number(end.speed, 2)} m/s\n{_why(end.beyond[0])}", (end.speed, height), (6 * outwards, 0),
-        xycoords=axes.get_xaxis_transform(), textcoords="offset points", fontsize=_SMALL, va="top",
-        ha="left" if outwards > 0 else "right", parse_math=False, bbox=_BOX, zorder=6,
-    )  # fmt: skip
+        f"{number(end.speed, 2)} m/s\n{_why(end.beyond[0])}",
+        (end.speed, height),
+        (6 * outwards, 0),
+        xycoords=axes.get_xaxis_transform(),
+        textcoords="offset points",
+        fontsize=_SMALL,
+        va="top",
+        ha="left" if outwards > 0 else "right",
+        parse_math=False,
+        bbox=_BOX,
+        zorder=6,
+    )
 
 
 def _is_high(study: SpeedStudy, speed: float) -> bool:
@@ -135,9 +161,14 @@ def _run_up(found: RunUp, axes: Any) -> None:
     end = f"{number(found.metres[-1])} m, {number(found.seconds[-1], 2)} s"
     axes.plot([found.metres[-1]], [found.speed[-1]], "o", ms=6, color=INK)
     axes.annotate(
-        end, (found.metres[-1], found.speed[-1]), (4, -22), textcoords="offset points", ha="right", va="top",
+        end,
+        (found.metres[-1], found.speed[-1]),
+        (4, -22),
+        textcoords="offset points",
+        ha="right",
+        va="top",
         fontsize=9.0,
-    )  # fmt: skip
+    )
     if not found.is_reached:
         axes.axhline(found.target, color=WARNING, lw=1.2, ls="--", label=f"{found.target:g} m/s, not reached")
     axes.set(xlabel="metres from standstill, flat floor of the section", ylabel="speed m/s")

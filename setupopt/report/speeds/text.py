@@ -1,4 +1,4 @@
-"""A study of speeds in words and plain tables, for people."""
+"""The safe speeds in words and plain tables."""
 
 from __future__ import annotations
 
@@ -10,31 +10,38 @@ import numpy as np
 from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.result import Field
 from setupopt.project.bodies import worn_words
-from setupopt.report.assess.text import CLOSING, cautions_text
 from setupopt.report.shared.tables import (
     INDENT,
-    Column,
+    Key,
     along_words,
     angle,
+    decimals,
+    keyed_table,
     number,
     paragraph,
-    table,
     thinned,
+    words,
 )
+from setupopt.report.shared.words import CLOSING, cautions_text
 from setupopt.report.speeds.fields import by_attitude, by_limit, coast_fields, curve
 from setupopt.robust.speeds.at_speed import STEP
 from setupopt.robust.speeds.motion import RunUp
-from setupopt.robust.speeds.study import CONTACT, ENDS_TO, FLOOR, POWER, SafeWindow, SpeedStudy, WindowEnd
+from setupopt.robust.speeds.study import SpeedStudy
+from setupopt.robust.speeds.window import CONTACT, ENDS_TO, FLOOR, POWER, SafeWindow, WindowEnd
 
 _MOST_SPEEDS, _MOST_ANGLES = 25, 19
 _RUN_UP_LINES = 10
-_PLAIN = {CONTACT: "contact lost", FLOOR: "the floor of the margin", POWER: "the power"}
+_PLAIN = {CONTACT: "contact lost", FLOOR: "the minimum margin", POWER: "the power"}
 
 
 def text(study: SpeedStudy, width: int, short: bool = False) -> str:
     """The whole report, or with `short` the safe windows alone; lines of at most `width`."""
-    parts = [_head(study, width), cautions_text(study.project.cautions, width), _verdict(study, width),
-             _windows(study, width)]  # fmt: skip
+    parts = [
+        _head(study, width),
+        cautions_text(study.project.cautions, width),
+        _verdict(study, width),
+        _windows(study, width),
+    ]
     if not short:
         parts += [_curve(study, width), _attitudes(study, width), _run_up(study, width)]
         parts.append(_coasting(study, width))
@@ -43,7 +50,7 @@ def text(study: SpeedStudy, width: int, short: bool = False) -> str:
 
 
 def limit_words(limit: Broken) -> str:
-    """What breaks, as people say it."""
+    """A limit in words."""
     return _plain(limit.limit)
 
 
@@ -68,15 +75,15 @@ def _verdict(study: SpeedStudy, width: int) -> str:
     if window is not None:
         said = f"{driven} is inside the safe window, {_speed(window.low)} to {_speed(window.high)} m/s."
     else:
-        said = f"UNSAFE: {driven} breaks {_list(study.at_driven)}."
+        said = f"UNSAFE: {driven} fails {_list(study.at_driven)}."
     lines = [paragraph(said, width)]
     if study.at_rest:
-        lines.append(paragraph(f"UNSAFE at any speed, broken on the pad: {_list(study.at_rest)}.", width))
+        lines.append(paragraph(f"UNSAFE at any speed, already on the pad: {_list(study.at_rest)}.", width))
     return "\n".join(lines)
 
 
 def _list(limits: Sequence[Broken]) -> str:
-    """What breaks and where, in words."""
+    """Limits and cases in words."""
     return "; ".join(f"{limit_words(limit)}{_where_words(limit)}" for limit in limits)
 
 
@@ -93,12 +100,12 @@ def _speed(end: WindowEnd) -> str:
 
 def _windows(study: SpeedStudy, width: int) -> str:
     first, last = study.speeds[0], study.speeds[-1]
-    looked = f"looked at from {first:g} to {last:g} m/s in steps of {STEP:g} m/s"
+    looked = f"computed from {first:g} to {last:g} m/s in steps of {STEP:g} m/s"
     if not study.windows:
         head = f"No safe speed ({looked})"
     else:
         head = f"Safe windows, {looked}; ends to {ENDS_TO:g} m/s, on the safe side"
-    power = [paragraph(f"Power is not looked at. {study.missing}", width)] if study.missing else []
+    power = [paragraph(f"Power is not checked. {study.missing}", width)] if study.missing else []
     ends = [_window(window, width) for window in study.windows]
     return "\n".join([paragraph(head, width), *ends, *_limits(study, width), *power])
 
@@ -109,11 +116,13 @@ def _window(window: SafeWindow, width: int) -> str:
 
 
 def _end(end: WindowEnd, side: str) -> str:
-    """An end in words, and what breaks beyond it."""
+    """An end in words, and what fails beyond it."""
     if not end.beyond:
-        return f"{_speed(end)} m/s; nothing {side} was looked at"
-    told = "; ".join(f"{limit_words(limit)}{_where_words(limit)} ({_numbers(limit)})" for limit in end.beyond)
-    return f"{_speed(end)} m/s; {side} breaks {told}"
+        return f"{_speed(end)} m/s; nothing {side} was computed"
+    limits = "; ".join(
+        f"{limit_words(limit)}{_where_words(limit)} ({_numbers(limit)})" for limit in end.beyond
+    )
+    return f"{_speed(end)} m/s; {side} fails {limits}"
 
 
 def _numbers(limit: Broken) -> str:
@@ -123,28 +132,25 @@ def _numbers(limit: Broken) -> str:
 
 
 def _limits(study: SpeedStudy, width: int) -> list[str]:
-    """Each limit by itself; none where nothing breaks anywhere."""
+    """Each limit by itself; none where nothing fails at any speed."""
     rows = list(by_limit(study))
     if not rows:
         return []
-    columns = [
-        Column("broken next, from the sweep", [_plain(row["limit"]) for row in rows],
-               numeric=False),
-        *_sides(rows, "down", "down at m/s"),
-        *_sides(rows, "up", "up at m/s"),
-    ]  # fmt: skip
-    return [table(columns, width)]
+    keys = [
+        words("fails next, from the sweep", "limit", _plain),
+        *_sides("down", "down at m/s"),
+        *_sides("up", "up at m/s"),
+    ]
+    return [keyed_table(rows, keys, width)]
 
 
-def _sides(rows: list[Field], side: str, head: str) -> list[Column]:
-    """Speed and place on one side of the sweep's."""
-    places = [row[side] for row in rows]
+def _sides(side: str, head: str) -> list[Key]:
+    """Speed and case on one side of the sweep's."""
     return [
-        Column(head, [number(place["speed_m_s"]) if place else "-" for place in places]),
-        Column("deg", [angle(place["roll_angle_deg"]) if place else "-" for place in places], rank=1),
-        Column("attitude", [str(place["attitude"]) if place else "-" for place in places], numeric=False,
-               rank=2, least=12),
-    ]  # fmt: skip
+        Key(head, side, lambda found: number(found["speed_m_s"])),
+        Key("deg", side, lambda found: angle(found["roll_angle_deg"]), rank=1),
+        words("attitude", side, lambda found: str(found["attitude"]), least=12, rank=2),
+    ]
 
 
 # ---- margin against speed ----------------------------------------------------------------------------------
@@ -152,22 +158,22 @@ def _sides(rows: list[Field], side: str, head: str) -> list[Column]:
 
 def _curve(study: SpeedStudy, width: int) -> str:
     rows = thinned(list(curve(study)), _MOST_SPEEDS, lambda row: abs(row["speed_m_s"] - study.driven))
-    columns = [
-        Column("m/s", [number(row["speed_m_s"]) for row in rows]),
-        Column("worst margin", [_margin(row) for row in rows]),
-        Column("at deg", [angle(row["roll_angle_deg"]) for row in rows]),
-        Column("attitude", [row["attitude"] for row in rows], numeric=False, least=12),
-        Column("breaks", [_breaks(row["breaks"]) for row in rows], numeric=False, least=16),
+    keys = [
+        decimals("m/s", "speed_m_s"),
+        Key("worst margin", shown=_margin),
+        Key("at deg", "roll_angle_deg", angle),
+        words("attitude", "attitude", least=12),
+        words("fails", "breaks", _fails, least=16),
     ]
     head = "Margin against speed, the worst of all roll angles and attitudes"
-    return f"{paragraph(head, width)}\n{table(columns, width)}"
+    return f"{paragraph(head, width)}\n{keyed_table(rows, keys, width)}"
 
 
 def _margin(row: Field) -> str:
     return "contact lost" if row["margin"] is None else number(row["margin"], 3)
 
 
-def _breaks(names: Sequence[str]) -> str:
+def _fails(names: Sequence[str]) -> str:
     """The first, and how many more."""
     every = list(dict.fromkeys(names))
     more = f" +{len(every) - 1}" if len(every) > 1 else ""
@@ -175,18 +181,19 @@ def _breaks(names: Sequence[str]) -> str:
 
 
 def _attitudes(study: SpeedStudy, width: int) -> str:
-    rows = list(by_attitude(study))
-    columns = [
-        Column("attitude", [row["attitude"] for row in rows], numeric=False, least=12),
-        Column("margin", [_margin(row) for row in rows]),
-        Column("at deg", [angle(row["roll_angle_deg"]) for row in rows]),
-        Column("keeps the floor from m/s", [number(row["keeps_from_m_s"]) for row in rows]),
-        Column("to m/s", [number(row["keeps_to_m_s"]) for row in rows]),
+    keys = [
+        words("attitude", "attitude", least=12),
+        Key("margin", shown=_margin),
+        Key("at deg", "roll_angle_deg", angle),
+        decimals("minimum margin kept from m/s", "keeps_from_m_s"),
+        decimals("to m/s", "keeps_to_m_s"),
     ]
     head = f"By attitude: margin with the sweep at {study.driven:g} m/s, and the speeds around that"
-    own = any(attitude.speed is not None for attitude in study.project.venue.attitudes)
-    note = [paragraph("An attitude with a speed of its own keeps it at every speed of the sweep.", width)]
-    return "\n".join([paragraph(head, width), table(columns, width), *(note if own else [])])
+    lines = [paragraph(head, width), keyed_table(by_attitude(study), keys, width)]
+    if any(attitude.speed is not None for attitude in study.project.venue.attitudes):
+        note = "An attitude with its own speed keeps it at every speed of the sweep."
+        lines.append(paragraph(note, width))
+    return "\n".join(lines)
 
 
 # ---- run-up and coasting -----------------------------------------------------------------------------------
@@ -195,31 +202,31 @@ def _attitudes(study: SpeedStudy, width: int) -> str:
 def _run_up(study: SpeedStudy, width: int) -> str:
     found = study.run_up
     if found is None:
-        return paragraph(f"Run-up: not told. {study.missing}", width)
+        return paragraph(f"Run-up: not computed. {study.missing}", width)
     if found.top == 0.0:
         return paragraph("Run-up: the car does not get going on the flat floor of the section.", width)
-    places = np.linspace(0, found.speed.size - 1, _RUN_UP_LINES + 1).round().astype(int)[1:]
-    columns = [
-        Column("m/s", [number(found.speed[i]) for i in places]),
-        Column("metres", [number(found.metres[i]) for i in places]),
-        Column("seconds", [number(found.seconds[i], 2) for i in places]),
-        Column("gains m/s2", [number(found.acceleration[i], 2) for i in places]),
-        Column("held back by", ["grip" if found.by_grip[i] else "power" for i in places], numeric=False),
+    shown = np.linspace(0, found.speed.size - 1, _RUN_UP_LINES + 1).round().astype(int)[1:]
+    keys = [
+        Key("m/s", shown=lambda i: number(found.speed[i])),
+        Key("metres", shown=lambda i: number(found.metres[i])),
+        Key("seconds", shown=lambda i: number(found.seconds[i], 2)),
+        Key("gains m/s2", shown=lambda i: number(found.acceleration[i], 2)),
+        words("limited by", shown=lambda i: "grip" if found.by_grip[i] else "power"),
     ]
-    return f"{paragraph(_run_up_words(found), width)}\n{table(columns, width)}"
+    return f"{paragraph(_run_up_words(found), width)}\n{keyed_table(shown, keys, width)}"
 
 
 def _run_up_words(found: RunUp) -> str:
     done = f"{number(found.metres[-1])} m in {number(found.seconds[-1], 2)} s"
-    doubt = f"doubt of the sum {_doubt(found.doubt_m, 0.1)} m, {_doubt(found.doubt_s, 0.01)} s"
+    doubt = f"numerical error {_doubt(found.doubt_m, 0.1)} m, {_doubt(found.doubt_s, 0.01)} s"
     lead = "Run-up on the flat floor (roll angle 0, straight, no wind)"
     if found.top is not None:
         return (
-            f"{lead}: {found.target:g} m/s is NOT REACHED, nothing is left to gain at {number(found.top, 2)} "
-            f"m/s; {done} to 99 % of it ({doubt}). All the power there is, no time for shifts."
+            f"{lead}: {found.target:g} m/s is NOT REACHED: the acceleration ends at {number(found.top, 2)} "
+            f"m/s; {done} to 99 % of it ({doubt}). Full power, no time for gear changes."
         )
     grip = f"grip limits up to about {found.grip_until:.0f} m/s" if found.by_grip.any() else "power limits"
-    return f"{lead}: {done} to {found.target:g} m/s; {grip} ({doubt}). All the power, no time for shifts."
+    return f"{lead}: {done} to {found.target:g} m/s; {grip} ({doubt}). Full power, no time for gear changes."
 
 
 def _doubt(value: float, least: float) -> str:
@@ -229,7 +236,7 @@ def _doubt(value: float, least: float) -> str:
 def _coasting(study: SpeedStudy, width: int) -> str:
     c = study.coasting
     if not c.driven.any():
-        return paragraph("Loss of drive: no case is driven, so that none can be lost.", width)
+        return paragraph("Loss of drive: no case uses drive, so none can be lost.", width)
     return "\n".join([paragraph(_coast_words(study), width), *_coast_table(study, width)])
 
 
@@ -237,33 +244,32 @@ def _coast_words(study: SpeedStudy) -> str:
     worst, count = study.coasting.worst, int(study.coasting.driven.sum())
     lead = f"Loss of drive, coasting where the car is ({count} driven cases)"
     if worst is None:
-        return f"{lead}: every one keeps the margin at {study.floor:g} until it stands or slows no more."
+        return f"{lead}: every one keeps a margin of {study.floor:g} until the car stands or slows no more."
     row = coast_fields(study, worst)
     place = f"at {angle(row['roll_angle_deg'])} deg, {row['attitude']}"
     if row["seconds"] == 0.0:
         return f"{lead}: NO TIME, the margin is under {study.floor:g} at once {place}."
     speeds = f"from {row['from_m_s']:g} to {number(row['to_m_s'], 2)} m/s"
     return (
-        f"{lead}: the margin goes under {study.floor:g} after {number(row['seconds'], 2)} s and "
+        f"{lead}: the margin falls under {study.floor:g} after {number(row['seconds'], 2)} s and "
         f"{number(row['metres'])} m {place}, {speeds}."
     )
 
 
 def _coast_table(study: SpeedStudy, width: int) -> list[str]:
-    """The least time of every roll angle; none where every case stands it."""
+    """The least time of every roll angle; none where every case keeps the margin."""
     rows = [coast_fields(study, row) for row in study.coasting.least_by_angle()]
     if study.coasting.worst is None:
         return []
     rows = thinned(rows, _MOST_ANGLES, lambda row: np.inf if row["seconds"] is None else row["seconds"])
-    columns = [
-        Column("at deg", [angle(row["roll_angle_deg"]) for row in rows]),
-        Column("seconds", [_kept_or(row, "seconds", 2) for row in rows]),
-        Column("metres", [_kept_or(row, "metres", 1) for row in rows]),
-        Column("then m/s", [_kept_or(row, "to_m_s", 2) for row in rows]),
-        Column("attitude", [row["attitude"] if row["seconds"] is not None else "all" for row in rows],
-               numeric=False, least=12),
-    ]  # fmt: skip
-    return [table(columns, width)]
+    keys = [
+        Key("at deg", "roll_angle_deg", angle),
+        Key("seconds", shown=lambda row: _kept_or(row, "seconds", 2)),
+        Key("metres", shown=lambda row: _kept_or(row, "metres", 1)),
+        Key("then m/s", shown=lambda row: _kept_or(row, "to_m_s", 2)),
+        words("attitude", shown=lambda row: "all" if row["seconds"] is None else row["attitude"], least=12),
+    ]
+    return [keyed_table(rows, keys, width)]
 
 
 def _kept_or(row: Field, key: str, digits: int) -> str:

@@ -18,7 +18,7 @@ import numpy as np
 from setupopt.errors import InputError
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
-from setupopt.evaluation.pack import per_wheel
+from setupopt.evaluation.pack import by_wheel, per_wheel
 from setupopt.evaluation.result import Result
 from setupopt.physics import sweep
 from setupopt.physics.inputs import ANSWER, Floats, Records
@@ -107,7 +107,7 @@ class BuildErrors:
 
     def _misbuild(self, rows: Records, t: Tolerance, errors: Floats) -> None:
         """Put build errors (builds, NAMES) into settings, but for the penetration."""
-        pressure = _by_wheel(self.setup.front.pressure, self.setup.rear.pressure)
+        pressure = by_wheel(self.setup)["pressure"]
         rise = per_wheel(self.car, lambda axle: axle.tyre.foundation_per_pressure)
         rows["camber"] += t.camber * errors[:, 0:4]
         rows["wheel_rate"] *= np.maximum(_LEFT, 1.0 + t.spring_share * errors[:, 4:8])
@@ -132,8 +132,7 @@ class BuildErrors:
             for number, values in enumerate(kinds):
                 alike = kind == number
                 answers[alike] = self._answers(built[alike], values, cases, pool)
-        body = Model(self.car).packed[0]
-        return Result(cases, answers, body["bump_travel"][0], body["droop_travel"][0])
+        return Result(cases, answers, Model(self.car).packed[0][0])
 
     def _answers(self, built: Floats, inputs: Floats, cases: CaseSet, pool: Executor) -> Records:
         """ANSWER records (builds, cases) of builds with the same inputs."""
@@ -142,11 +141,6 @@ class BuildErrors:
         records["surface_grip"] *= factors.get("surface_grip", 1.0)
         answers = sweep.run(model.packed, self.settings(built, model), records, pool=pool)
         return answers.reshape(len(built), len(cases))
-
-
-def _by_wheel(front: Floats | float, rear: Floats | float) -> Floats:
-    """(..., wheels) from the axles' values, one or many."""
-    return np.stack([front, front, rear, rear], axis=-1)
 
 
 def varied_car(car: Car, factors: dict[str, float]) -> Car:

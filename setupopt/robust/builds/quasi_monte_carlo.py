@@ -10,7 +10,7 @@ import numpy as np
 from scipy.stats import qmc
 
 from setupopt.evaluation.cases import CaseSet
-from setupopt.jobs.chunk_ranges import Span
+from setupopt.jobs.chunk_ranges import ChunkRange
 from setupopt.physics.inputs import Floats
 from setupopt.robust.builds.build_variation import BuildErrors
 from setupopt.robust.level_crossings import clopper_pearson
@@ -38,7 +38,7 @@ class BuildCloud:
     cases: CaseSet
     seed: int = 0
 
-    def errors(self, job: Span | tuple[int, int]) -> Floats:
+    def errors(self, job: ChunkRange | tuple[int, int]) -> Floats:
         """Errors of the builds of a chunk, (count, names), -1 to 1."""
         first, count = job
         sequence = qmc.Sobol(len(self.build.names), seed=self.seed)
@@ -47,7 +47,7 @@ class BuildCloud:
         whole = sequence.random(1 << (count - 1).bit_length())  # it warns of all but powers of two
         return np.asarray(2.0 * whole[:count] - 1.0)
 
-    def __call__(self, job: Span | tuple[int, int]) -> Floats:
+    def __call__(self, job: ChunkRange | tuple[int, int]) -> Floats:
         errors = self.errors(job)
         pieces = [errors[at : at + _AT_ONCE] for at in range(0, len(errors), _AT_ONCE)]
         return np.concatenate([self.build.result(piece, self.cases).worst_margin for piece in pieces])

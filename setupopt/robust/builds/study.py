@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from setupopt.evaluation.cases import CaseSet
-from setupopt.jobs.chunk_ranges import Chunks, spans
+from setupopt.jobs.chunk_ranges import Chunks, chunk_ranges
 from setupopt.robust.builds.build_variation import BuildErrors, WorstBuild, stands, worst_build
 from setupopt.robust.builds.quasi_monte_carlo import BuildCloud, MarginDistribution
 
@@ -39,7 +39,7 @@ def study_build(
 ) -> BuildStudy:
     """Everything about one setup's errors. `errors` holds a tolerance; `seed` that of the cloud."""
     cloud, do = MarginDistribution(), BuildCloud(errors, cases, seed)
-    for margins in chunks("builds", "builds", do, spans(samples, _BUILDS_A_CHUNK)):
+    for margins in chunks("builds", "builds", do, chunk_ranges(samples, _BUILDS_A_CHUNK)):
         cloud.add(margins)
     build = _box(errors.build_alone(), cases, floor)
     if not errors.shares:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from setupopt.evaluation.cases import CaseSet
-from setupopt.jobs.chunk_ranges import Chunks, spans
+from setupopt.jobs.chunk_ranges import Chunks, chunk_ranges
 from setupopt.physics.inputs import Records
 from setupopt.project.model import Project
 from setupopt.robust.road.linear_road_response import LinearRoad
@@ -74,7 +74,7 @@ class RoadStudy:
 def study_road(project: Project, cases: CaseSet, plan: RoadPlan, chunks: Chunks) -> RoadStudy | None:
     """The project's setup on a road; None where every case loses contact."""
     do = LinearRoad(project, project.setup, cases, plan.road, plan.seconds, plan.floor)
-    jobs = [list(span.items) for span in spans(len(cases), _LINEAR_CHUNK)]
+    jobs = [list(span.items) for span in chunk_ranges(len(cases), _LINEAR_CHUNK)]
     linear = np.concatenate(list(chunks("linear", "rough road, all cases", do, jobs)))
     if np.isnan(linear["margin"]).all():
         return None

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.stats import t as student
 
 from setupopt.evaluation.cases import CaseSet
-from setupopt.jobs.chunk_ranges import Span, spans
+from setupopt.jobs.chunk_ranges import ChunkRange, chunk_ranges
 from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import Project, Setup
 from setupopt.robust.level_crossings import clopper_pearson
@@ -33,7 +33,7 @@ class Roads(Protocol):
 
     def __len__(self) -> int: ...
 
-    def tracks(self, job: Span) -> list[Tracks]:
+    def tracks(self, job: ChunkRange) -> list[Tracks]:
         """Some of the roads, each of two tracks."""
         ...
 
@@ -51,7 +51,7 @@ class DrawnRoads:
     def __len__(self) -> int:
         return self.seeds
 
-    def tracks(self, job: Span) -> list[Tracks]:
+    def tracks(self, job: ChunkRange) -> list[Tracks]:
         """The roads of some seeds; each depends on its own seed alone."""
         numbers = [self.seed + number for number in job.items]
         longest = max(self.length, 1.0 / self.road.band[0])
@@ -68,7 +68,7 @@ class MeasuredRoads:
     def __len__(self) -> int:
         return 2 * len(self.profile.heights)
 
-    def tracks(self, job: Span) -> list[Tracks]:
+    def tracks(self, job: ChunkRange) -> list[Tracks]:
         """As measured, backwards (which exchanges the sides), and both again with the sides exchanged."""
         return [self._variant(number) for number in job.items]
 
@@ -107,17 +107,17 @@ class RoadRides:
         """Seconds before anything counts."""
         return min(_RUN_IN, 0.25 * (self.seconds + _RUN_IN))
 
-    def jobs(self) -> list[Span]:
+    def jobs(self) -> list[ChunkRange]:
         """All roads, in pieces that bound the memory."""
         size = max(1, int(_CHUNK_SAMPLES * STEP / (self.seconds + _RUN_IN)))
-        return spans(len(self.roads), size)
+        return chunk_ranges(len(self.roads), size)
 
-    def __call__(self, job: Span) -> Records:
+    def __call__(self, job: ChunkRange) -> Records:
         heights = self._heights(job)
         skip = round(self.run_in / STEP)
         return self.model.ride(0, heights, STEP, _EVERY, skip, self.floor)
 
-    def _heights(self, job: Span) -> Floats:
+    def _heights(self, job: ChunkRange) -> Floats:
         """Roads as the case meets them, (rides, samples, columns), faded in."""
         contacts = self.model.contacts(0)
         time = np.arange(round((self.seconds + self.run_in) / STEP) + 1) * STEP

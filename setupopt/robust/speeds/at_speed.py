@@ -1,102 +1,51 @@
-"""Between which steady speeds every case keeps the floor and every limit."""
+"""The steady cases of a project's setup at any speed of the sweep."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from setupopt.evaluation.cases import CaseSet, sweep_cases
-from setupopt.evaluation.limits_check import broken
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
-from setupopt.physics.inputs import Records
-from setupopt.project.model import Project, Setup
+from setupopt.physics.inputs import Floats, Records
+from setupopt.project.model import Project
 
 STEP = 1.0  # m/s
 MOST = 2.0  # times the sweep's speed
 
 
-@dataclass(frozen=True)
-class SpeedWindow:
-    """Lowest and highest speed, m/s, around the sweep's own, `driven`. The ends were looked at themselves.
-
-    `below`, `above`: what breaks at the next lower and the next higher speed; nothing where there is none
-    that was looked at. Attitudes with a speed of their own keep it.
-    """
-
-    driven: float
-    low: float
-    high: float
-    below: str
-    above: str
-
-
-def speed_window(project: Project, setup: Setup, floor: float) -> SpeedWindow | None:
-    """The window in steps of 1 m/s; None where the sweep's own speed does not keep floor and limits."""
-    driven = project.venue.sweep.speed
-    search = _Search(project, setup, floor)
-    if search.breaks(driven):
-        return None
-    low, below = _end(search, driven, -STEP, STEP)
-    high, above = _end(search, driven, STEP, MOST * driven)
-    return SpeedWindow(driven, low, high, below, above)
-
-
-def _end(search: _Search, speed: float, step: float, last: float) -> tuple[float, str]:
-    """The last speed on one side that keeps everything, and what breaks at the next."""
-    while step * (last - speed - step) >= 0.0:
-        broken_there = search.breaks(speed + step)
-        if broken_there:
-            return speed, broken_there
-        speed += step
-    return speed, ""
+def scanned_speeds(driven: float) -> Floats:
+    """Speeds of the scan, m/s: in steps of 1 m/s from the sweep's own speed, up to twice that speed."""
+    below = int((driven - STEP) / STEP + 1e-9)
+    above = int((MOST - 1.0) * driven / STEP + 1e-9)
+    return np.asarray(driven + STEP * np.arange(-max(below, 0), above + 1))
 
 
 class AtSpeed:
-    """One setup's steady cases at any speed of the sweep. Attitudes with a speed of their own keep it."""
+    """The project's setup in all cases, at any speed. Attitudes with a speed of their own keep it."""
 
-    def __init__(self, project: Project, setup: Setup) -> None:
-        self.project, self.setup = project, setup
+    def __init__(self, project: Project) -> None:
+        self.project = project
         self.model = Model(project.car)
-        self.settings: Records = self.model.settings(setup)
+        self.settings: Records = self.model.settings(project.setup)
         self.cases = sweep_cases(project.venue)
         own = {attitude.name for attitude in project.venue.attitudes if attitude.speed is not None}
-        self.moves = np.array([name not in own for name in self.cases.attitude])
+        self.varies = np.array([name not in own for name in self.cases.attitude])
 
     def at(self, speed: float) -> CaseSet:
         """The cases with the sweep at a speed, m/s."""
         records = self.cases.records.copy()
-        records["speed"][self.moves] = speed
+        records["speed"][self.varies] = speed
         return replace(self.cases, records=records)
 
     def results(self, speeds: Sequence[float]) -> list[Result]:
-        """Answers at every speed, m/s, solved in one batch."""
+        """Results at every speed, m/s, solved in one batch."""
         sweeps = [self.at(speed) for speed in speeds]
         records = np.concatenate([sweep.records for sweep in sweeps])
         every = CaseSet(records, self.cases.attitude * len(sweeps), np.empty(0), ())
         whole = self.model.run(self.settings, every)
         answers = whole.answers.reshape(len(sweeps), 1, len(self.cases))
-        return [
-            Result(sweep, own, whole.bump_travel, whole.droop_travel)
-            for sweep, own in zip(sweeps, answers, strict=True)
-        ]
-
-
-class _Search(AtSpeed):
-    """What a speed breaks."""
-
-    def __init__(self, project: Project, setup: Setup, floor: float) -> None:
-        super().__init__(project, setup)
-        self.floor = floor
-
-    def breaks(self, speed: float) -> str:
-        """What a speed breaks first: contact, the floor, or a limit by its key; nothing where all is kept."""
-        (result,) = self.results([speed])
-        if result.lost():
-            return "contact"
-        if result.worst_margin[0] < self.floor:
-            return "the floor of the margin"
-        limits = broken(self.project, self.setup, result)
-        return limits[0].limit if limits else ""
+        return [Result(sweep, own, whole.car) for sweep, own in zip(sweeps, answers, strict=True)]

@@ -1,4 +1,4 @@
-"""Speed, way and time along the path: what slows a car without drive, and the run-up from standstill."""
+"""Speed, distance and time along the path: what slows a car without drive, and the run-up from standstill."""
 
 from __future__ import annotations
 
@@ -16,64 +16,68 @@ from setupopt.evaluation.model import Model
 from setupopt.physics.air import relative_wind
 from setupopt.physics.inputs import Floats, Records
 from setupopt.physics.place import gravity, path_acceleration
-from setupopt.project.model import Attitude, Car, Project, Setup
+from setupopt.project.model import Attitude, Car, Project
 from setupopt.project.needs import need
+from setupopt.robust.bisection import bisect
 
-# Speeds at which the grip's acceleration is solved, and halvings for each: 2 g / 2^36 is noise. An odd
-# number, so that every other one includes both ends.
-_NODES, _HALVINGS = 49, 36
-_POINTS = 101  # of the curve that is told
+# Speeds at which the acceleration that grip allows is solved: an odd number, so that every other one
+# includes both ends.
+_NODES = 49
+_HALVINGS = 36  # 2 g / 2^36 is below the noise of the solver
+_POINTS = 101  # of the reported curve
 _TOLERANCE = 1e-8  # relative and in SI, of each step of the integration
-# Of the top speed, which itself is never reached.
+# The run-up ends at this share of the top speed, which itself is never reached.
 _NEARLY = 0.99
 
 Acceleration = Callable[[Floats], Floats]
 
 
-class Path:
+class PathForces:
     """What acts along the path of cases, (cases) each."""
 
     def __init__(self, car: Car, cases: Records) -> None:
-        self.mass, self._drag_area, self._cases = car.mass, car.air.drag_area, cases
-        c = cases
-        self._gravity = _each(gravity, c["roll_angle"], c["heading"], c["slope"])
+        self.mass = car.mass
+        self._drag_area = car.air.drag_area
+        self._cases = cases
+        self._gravity = _each(gravity, cases["roll_angle"], cases["heading"], cases["slope"])
         # A horizontal turn asks for some of its acceleration along a car that heads across it; as v^2.
         self._turn = _each(
-            path_acceleration, 1.0, c["roll_angle"], c["heading"], 0.0, 0.0, c["turn_curvature"],
-            c["curvature"], car.cg_height,
+            path_acceleration, 1.0, cases["roll_angle"], cases["heading"], 0.0, 0.0, cases["turn_curvature"],
+            cases["curvature"], car.cg_height,
         )  # fmt: skip
 
-    def slowing(self, speed: Floats) -> Floats:
-        """Deceleration, m/s2, if the tyres give nothing along the car: by drag, and by gravity uphill."""
+    def deceleration(self, speed: Floats) -> Floats:
+        """Deceleration, m/s2, without force of the tyres along the car: by drag, and by gravity uphill."""
         c = self._cases
         pressure = _each(relative_wind, speed, c["headwind"], c["crosswind"], c["air_density"])
         return pressure * self._drag_area / self.mass - self._gravity + self._turn * speed**2
 
     def power(self, speed: Floats) -> Floats:
         """Power at the wheels, W, that holds a speed."""
-        return np.asarray(self.mass * self.slowing(speed) * speed)
+        return np.asarray(self.mass * self.deceleration(speed) * speed)
 
 
 def _each(kernel: Callable[..., Any], *arguments: Floats | float) -> Floats:
-    """The first of what a scalar kernel gives, by element; it may be none."""
+    """The first value that a scalar kernel returns, by element; no elements are allowed."""
     shaped = np.broadcast_arrays(*arguments)
     return np.array([kernel(*numbers)[0] for numbers in zip(*shaped, strict=True)], dtype=float)
 
 
-def stretch(
+def distance_and_time(
     acceleration: Acceleration, first: Floats, last: Floats, shares: Floats | None = None
 ) -> tuple[Floats, Floats]:
-    """Metres and seconds in which speeds (ways), m/s, go from `first` to `last`, (shares, ways) each.
+    """Metres and seconds in which the speeds of (runs), m/s, change from `first` to `last`.
 
-    `acceleration` takes and gives (ways), m/s2, with the sign of last - first all the way. `shares`
-    ascending from 0 to 1 of the change of speed; None: the whole of it. Speed is what is gone along:
-    dx/dv = v / a and dt/dv = 1 / a stay finite at standstill, where dv/dx = a / v does not.
+    Both are (shares, runs). `acceleration` takes and gives (runs), m/s2, with the sign of last - first all
+    the way. `shares` ascend from 0 to 1 of the change of speed; None: the whole change. The integration
+    variable is the speed: dx/dv = v / a and dt/dv = 1 / a stay finite at standstill, dv/dx = a / v does not.
     """
-    start, span = np.asarray(first, dtype=float), np.asarray(last, dtype=float) - first
+    start = np.asarray(first, dtype=float)
+    change = np.asarray(last, dtype=float) - first
 
     def rates(share: float, _: Floats) -> Floats:
-        speed = start + share * span
-        pace = span / acceleration(speed)
+        speed = start + share * change
+        pace = change / acceleration(speed)
         return np.concatenate([speed * pace, pace])
 
     wanted = np.array([1.0]) if shares is None else shares
@@ -91,9 +95,9 @@ def stretch(
 class RunUp:
     """From standstill on the flat floor of the section, straight, without wind; (points) each, SI.
 
-    `speed` ends at `target`, or, where it is never reached, just under the speed `top` at which
-    nothing is left to accelerate with; `by_grip`: the tyres limit there, else the power. `doubt_m` and
-    `doubt_s` of the last point: the difference to half as many speeds at which grip is solved.
+    `speed` ends at `target`, or, where that is never reached, just below the speed `top` at which the
+    acceleration is zero. `by_grip`: the tyres limit there, else the power. `doubt_m` and `doubt_s`: numerical
+    error of the last point, as the difference to a solution with half as many speeds.
     """
 
     target: float
@@ -108,7 +112,7 @@ class RunUp:
 
     @property
     def is_reached(self) -> bool:
-        """Whether it gets to the target at all."""
+        """Whether the target is reached."""
         return self.top is None
 
     @property
@@ -117,79 +121,80 @@ class RunUp:
         return float(self.speed[self.by_grip].max(initial=0.0))
 
 
-def run_up(project: Project, setup: Setup) -> RunUp:
+def run_up(project: Project) -> RunUp:
     """Run-up to the sweep's speed with all the power, or all the grip of the driven axles where that is less.
 
-    Raises InputError where the car's power is not given. The car wears its body already.
+    The project's car must have its body on. Raises InputError where the car's power is not given.
     """
-    file, purpose = project.folder / "car.toml", "power and the run-up hang on it"
-    power = need(project.car.power, file, "car.power_kW", purpose)
-    floor = _Floor(project, setup)
+    file = project.folder / "car.toml"
+    power = need(project.car.power, file, "car.power_kW", "the power check and the run-up need it")
+    floor = _FlatFloor(project)
     nodes = np.linspace(0.0, project.venue.sweep.speed, _NODES)
     limit = floor.grip_limit(nodes)
     fine, coarse = (floor.pushed(power, nodes[::n], limit[::n]) for n in (1, 2))
-    return _along(fine, coarse, PchipInterpolator(nodes, limit), project.venue.sweep.speed)
+    return _curve(fine, coarse, PchipInterpolator(nodes, limit), project.venue.sweep.speed)
 
 
-class _Floor:
+class _FlatFloor:
     """The flat floor of the section, driven straight along its axis."""
 
-    def __init__(self, project: Project, setup: Setup) -> None:
+    def __init__(self, project: Project) -> None:
         straight = Attitude("run-up", 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0, 0.0, 0.0, 0.0), None)
         self.case = sweep_cases(
             replace(project.venue, attitudes=(straight,)), np.array([level(project.venue)])
         )
         self.model = Model(project.car)
-        self.settings = self.model.settings(setup)
-        self.path = Path(project.car, self.case.records)
+        self.settings = self.model.settings(project.setup)
+        self.path = PathForces(project.car, self.case.records)
 
     def pushed(self, power: float, nodes: Floats, limit: Floats) -> Acceleration:
         """Acceleration by speed: the lesser of what the power and what the grip give."""
         by_grip = PchipInterpolator(nodes, limit)
 
         def acceleration(speed: Floats) -> Floats:
-            by_power = power / (self.path.mass * np.maximum(speed, 1e-9)) - self.path.slowing(speed)
+            by_power = power / (self.path.mass * np.maximum(speed, 1e-9)) - self.path.deceleration(speed)
             return np.minimum(by_power, by_grip(speed))
 
         return acceleration
 
     def grip_limit(self, speed: Floats) -> Floats:
-        """Largest acceleration, m/s2 (speeds), at which no driven axle slides and the car holds."""
-        low = -self.path.slowing(speed)
-        grip = self._answers(speed, low)["grip"].sum(axis=1)
-        high = low + 2.0 * grip / self.path.mass
-        for _ in range(_HALVINGS):
-            middle = 0.5 * (low + high)
-            answers = self._answers(speed, middle)
-            holds = answers["contact"] & (answers["margin"] > 0.0)
-            low, high = np.where(holds, middle, low), np.where(holds, high, middle)
-        return low
+        """Largest acceleration, m/s2 (speeds), at which no axle slides and contact is kept."""
+        coasting = -self.path.deceleration(speed)
+        grip = self._answers(speed, coasting)["grip"].sum(axis=1)
+
+        def keeps(acceleration: Floats) -> np.ndarray:
+            answers = self._answers(speed, acceleration)
+            return np.asarray(answers["contact"] & (answers["margin"] > 0.0))
+
+        return bisect(keeps, coasting, coasting + 2.0 * grip / self.path.mass, _HALVINGS)[0]
 
     def _answers(self, speed: Floats, acceleration: Floats) -> Records:
         records = np.repeat(self.case.records, speed.size)
-        records["speed"], records["acceleration"] = speed, acceleration
+        records["speed"] = speed
+        records["acceleration"] = acceleration
         cases = CaseSet(records, self.case.attitude * speed.size, np.empty(0), ())
         return self.model.run(self.settings, cases).answers[0]
 
 
-def _along(fine: Acceleration, coarse: Acceleration, by_grip: Acceleration, target: float) -> RunUp:
-    """The curve up to the target, or to just under the speed where the acceleration ends."""
+def _curve(fine: Acceleration, coarse: Acceleration, by_grip: Acceleration, target: float) -> RunUp:
+    """The curve up to the target, or to just below the speed where the acceleration ends."""
     top = _top(fine, target)
     last = target if top is None else _NEARLY * top
     shares = np.linspace(0.0, 1.0, _POINTS)
-    ends = np.zeros(1), np.array([last])
-    metres, seconds = (column[:, 0] for column in stretch(fine, *ends, shares))
-    other_m, other_s = (float(column[-1, 0]) for column in stretch(coarse, *ends))
+    standstill = np.zeros(1)
+    end = np.array([last])
+    metres, seconds = (column[:, 0] for column in distance_and_time(fine, standstill, end, shares))
+    coarse_m, coarse_s = (float(column[-1, 0]) for column in distance_and_time(coarse, standstill, end))
     speed = last * shares
-    gained = fine(speed)
+    acceleration = fine(speed)
     return RunUp(
-        target, top, speed, metres, seconds, gained, gained >= by_grip(speed),
-        abs(metres[-1] - other_m), abs(seconds[-1] - other_s),
+        target, top, speed, metres, seconds, acceleration, acceleration >= by_grip(speed),
+        abs(metres[-1] - coarse_m), abs(seconds[-1] - coarse_s),
     )  # fmt: skip
 
 
 def _top(acceleration: Acceleration, target: float) -> float | None:
-    """The first speed up to the target at which nothing is left; None where something always is."""
+    """The first speed up to the target at which the acceleration is zero; None where it never is."""
     speed = np.linspace(0.0, target, 20 * _NODES)
     ended = np.flatnonzero(acceleration(speed) <= 0.0)
     if ended.size == 0:

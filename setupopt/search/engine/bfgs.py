@@ -1,4 +1,4 @@
-"""How the weighed rows bend, learned from their slopes: damped BFGS.
+"""The Hessian of the weighted constraints, estimated from their slopes: damped BFGS.
 
 M. J. D. Powell, A fast algorithm for nonlinearly constrained optimization calculations, in: Numerical
 Analysis, Dundee 1977, Lecture Notes in Mathematics 630, Springer 1978.
@@ -8,18 +8,18 @@ from __future__ import annotations
 
 import numpy as np
 
-from setupopt.physics.inputs import Floats
+from setupopt.search.engine.batch import Floats
 
-# Powell's share of the old bend that is kept at least.
-_KEPT = 0.2
-# Moves shorter than this, in shares of the box, tell of noise only.
-_NOTICE = 1e-9
+# Powell's damping: the least share of the old curvature along a step that is kept.
+_DAMPING = 0.2
+# The slopes of shorter steps, in shares of the box, differ by noise only.
+_LEAST_STEP = 1e-9
 
 
 class Curvature:
-    """A positive semidefinite estimate of minus the Hessian of the weighed rows, (variables, variables).
+    """Minus the Hessian of the weighted constraints, (variables, variables), positive semidefinite.
 
-    Nothing is known of it before the first move: the first program is a linear one.
+    It is not known before the first step: the first subproblem is a linear program.
     """
 
     def __init__(self, variables: int) -> None:
@@ -27,28 +27,28 @@ class Curvature:
         self.known = False
 
     def root(self) -> Floats | None:
-        """R with R' R = the matrix; None while nothing is known."""
+        """R with R' R = the matrix; None while the matrix is not known."""
         if not self.known:
             return None
         values, vectors = np.linalg.eigh(self.matrix)
         return np.asarray((vectors * np.sqrt(np.maximum(values, 0.0))).T)
 
-    def learn(self, move: Floats, change: Floats) -> None:
-        """A move (variables) lowered the weighed slope by `change` (variables)."""
-        length, size = float(np.linalg.norm(move)), float(np.linalg.norm(change))
-        if length < _NOTICE:
+    def update(self, step: Floats, change: Floats) -> None:
+        """Take in a step (variables) along which the weighted slope fell by `change` (variables)."""
+        length = float(np.linalg.norm(step))
+        size = float(np.linalg.norm(change))
+        if length < _LEAST_STEP:
             return
         if not self.known and size > 0.0:
-            self.matrix, self.known = np.eye(move.size) * size / length, True
-        self._update(move, change)
-
-    def _update(self, move: Floats, change: Floats) -> None:
-        bent = self.matrix @ move
-        old, new = float(move @ bent), float(move @ change)
+            self.matrix = np.eye(step.size) * size / length
+            self.known = True
+        product = self.matrix @ step
+        old = float(step @ product)
         if old <= 0.0:
             return
-        share = 1.0 if new >= _KEPT * old else (1.0 - _KEPT) * old / (old - new)
-        damped = share * change + (1.0 - share) * bent
-        product = float(move @ damped)
-        if product > 0.0:
-            self.matrix += np.outer(damped, damped) / product - np.outer(bent, bent) / old
+        new = float(step @ change)
+        share = 1.0 if new >= _DAMPING * old else (1.0 - _DAMPING) * old / (old - new)
+        damped = share * change + (1.0 - share) * product
+        along = float(step @ damped)
+        if along > 0.0:
+            self.matrix += np.outer(damped, damped) / along - np.outer(product, product) / old

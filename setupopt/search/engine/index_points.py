@@ -1,25 +1,26 @@
-"""Places on a continuous index, such as roll angles, and where on it a function of the index is least.
+"""Points of a continuous index, such as roll angles, and where a function of the index is least.
 
-Families are curves over the same index: attitudes over the roll angle.
+Families are curves over the same index, such as attitudes over the roll angle.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
 
-from setupopt.physics.inputs import Floats
-from setupopt.search.engine.maxmin import BatchFunction, Evaluation
+from setupopt.search.engine.batch import BatchFunction, Evaluation, Floats
 
-# A bracket round a dip is looked at in so many places at once, so many times.
-_LOOKS, _ZOOMS = 7, 4
+# The bracket of a local minimum is divided by so many inner points, so many times.
+_INNER_POINTS = 7
+_REFINEMENTS = 4
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class IndexPoints:
-    """Which family, and where along the index, (places)."""
+    """The family of each index point, and where on the index it is; (index points)."""
 
     family: np.ndarray
     at: Floats
@@ -27,34 +28,39 @@ class IndexPoints:
     def __len__(self) -> int:
         return int(self.at.size)
 
-    def pick(self, rows: np.ndarray) -> IndexPoints:
-        """Some of them, in the order asked for."""
-        return IndexPoints(self.family[rows], self.at[rows])
+    def pick(self, numbers: np.ndarray) -> IndexPoints:
+        """Some of them, in the order given."""
+        return IndexPoints(self.family[numbers], self.at[numbers])
 
     def join(self, more: IndexPoints) -> IndexPoints:
-        """These, then those of `more` that are not among them, once each."""
-        known = set(zip(self.family.tolist(), self.at.tolist(), strict=True))
-        new: list[int] = []
-        for row, pair in enumerate(zip(more.family.tolist(), more.at.tolist(), strict=True)):
-            if pair not in known:
-                known.add(pair)
-                new.append(row)
-        added = more.pick(np.array(new, dtype=int))
-        return IndexPoints(np.concatenate([self.family, added.family]), np.concatenate([self.at, added.at]))
+        """These, then those of `more` that are not among them, each once."""
+        first = dict.fromkeys(self._pairs(), -1)
+        for number, pair in enumerate(more._pairs()):
+            first.setdefault(pair, number)
+        new = [number for number in first.values() if number >= 0]
+        return _concatenated([self, more.pick(np.array(new, dtype=int))])
+
+    def _pairs(self) -> Iterator[tuple[int, float]]:
+        return zip(self.family.tolist(), self.at.tolist(), strict=True)
+
+
+def _concatenated(pieces: Sequence[IndexPoints]) -> IndexPoints:
+    family = np.concatenate([piece.family for piece in pieces])
+    return IndexPoints(family, np.concatenate([piece.at for piece in pieces]))
 
 
 @dataclass(frozen=True)
 class Index:
-    """So many families, numbered from `first`, over the same `grid`, ascending.
+    """So many families, numbered from `first`, over the same ascending `grid`.
 
-    What lies between the points of the grid counts as well.
+    Index points between those of the grid count too.
     """
 
     families: int
     grid: Floats
     first: int = 0
 
-    def places(self) -> IndexPoints:
+    def grid_points(self) -> IndexPoints:
         """Every family at every point of the grid, families slowest."""
         numbers = np.arange(self.first, self.first + self.families)
         return IndexPoints(np.repeat(numbers, self.grid.size), np.tile(self.grid, self.families))
@@ -62,111 +68,124 @@ class Index:
 
 @dataclass(frozen=True)
 class SemiInfiniteEvaluation(Evaluation):
-    """Answers whose rows belong to places: their row among the places asked for, -1 for none, (rows)."""
+    """An evaluation that says to which index point each value and limit belongs.
 
-    value_place: np.ndarray = None  # type: ignore[assignment]
-    limit_place: np.ndarray = None  # type: ignore[assignment]
+    `value_index` (values) and `limit_index` (limits) number the index points given; -1 for none.
+    """
+
+    value_index: np.ndarray = None  # type: ignore[assignment]
+    limit_index: np.ndarray = None  # type: ignore[assignment]
 
 
 class SemiInfiniteFunction(Protocol):
-    """A batch function whose rows depend on places of an index too."""
+    """A batch function whose values and limits depend on index points too."""
 
-    def __call__(self, points: Floats, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation: ...
+    def __call__(
+        self, points: Floats, index_points: IndexPoints, warm_start: Any = None
+    ) -> SemiInfiniteEvaluation: ...
 
 
-def on(function: SemiInfiniteFunction, places: IndexPoints) -> BatchFunction:
-    """The function with its places fixed."""
-    return lambda points, memory=None: function(points, places, memory)
+def restricted(function: SemiInfiniteFunction, index_points: IndexPoints) -> BatchFunction:
+    """The function on fixed index points."""
+    return lambda points, warm_start=None: function(points, index_points, warm_start)
 
 
 @dataclass(frozen=True)
 class OracleResult:
-    """How a point stands at places: the least value and the least limit of each, (places).
+    """The least value and the least limit of a point at each index point, (index points).
 
-    Infinite where a place has no such row.
+    Infinite where an index point has no value or no limit.
     """
 
-    places: IndexPoints
+    index_points: IndexPoints
     value: Floats
     limit: Floats
 
-
-def look(function: SemiInfiniteFunction, point: Floats, places: IndexPoints) -> OracleResult:
-    """How one point stands at places."""
-    answers = function(point[None, :], places)
-    value, limit = np.full(len(places), np.inf), np.full(len(places), np.inf)
-    for least, rows, place in (
-        (value, answers.values[0], answers.value_place), (limit, answers.limits[0], answers.limit_place)
-    ):  # fmt: skip
-        own = place >= 0
-        np.minimum.at(least, place[own], rows[own])
-    return OracleResult(places, value, limit)
+    def pick(self, numbers: np.ndarray) -> OracleResult:
+        """Some of the index points, in the order given."""
+        return OracleResult(self.index_points.pick(numbers), self.value[numbers], self.limit[numbers])
 
 
-def _dips(curves: Floats, highest: float) -> np.ndarray:
-    """Local minima of curves (families, grid) that are no higher than `highest`; rows of a flat array.
+def evaluate_at(function: SemiInfiniteFunction, point: Floats, index_points: IndexPoints) -> OracleResult:
+    """One point (variables) at index points."""
+    found = function(point[None, :], index_points)
+    size = len(index_points)
+    value = _least(found.values[0], found.value_index, size)
+    return OracleResult(index_points, value, _least(found.limits[0], found.limit_index, size))
 
-    Of a level floor the first point counts.
+
+def _least(numbers: Floats, owner: np.ndarray, size: int) -> Floats:
+    """The least of the numbers that each of `size` index points owns."""
+    least = np.full(size, np.inf)
+    own = owner >= 0
+    np.minimum.at(least, owner[own], numbers[own])
+    return least
+
+
+def _local_minima(curves: Floats, families: int, highest: float) -> np.ndarray:
+    """Local minima of curves (families x grid), flat, that are no higher than `highest`; their numbers.
+
+    Of equal neighbours the first one counts.
     """
-    padded = np.pad(curves, ((0, 0), (1, 1)), constant_values=np.inf)
-    low = (curves < padded[:, :-2]) & (curves <= padded[:, 2:]) & (curves <= highest)
+    rows = curves.reshape(families, -1)
+    padded = np.pad(rows, ((0, 0), (1, 1)), constant_values=np.inf)
+    low = (rows < padded[:, :-2]) & (rows <= padded[:, 2:]) & (rows <= highest)
     return np.flatnonzero(low.ravel())
 
 
-def _zoom(
-    function: SemiInfiniteFunction, index: Index, point: Floats, rows: np.ndarray, of: str
+def _refined(
+    function: SemiInfiniteFunction, index: Index, point: Floats, numbers: np.ndarray, by_limit: bool
 ) -> OracleResult:
-    """The lowest place between the neighbours of each grid place, by "value" or "limit"."""
-    size, grid = index.grid.size, index.grid
-    family, at = index.first + rows // size, rows % size
-    low, high = grid[np.maximum(at - 1, 0)], grid[np.minimum(at + 1, size - 1)]
-    ranks = np.arange(rows.size)
-    for _ in range(_ZOOMS):
-        inside = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, _LOOKS + 2)
-        looked = look(function, point, IndexPoints(np.repeat(family, _LOOKS + 2), inside.ravel()))
-        best = getattr(looked, of).reshape(inside.shape).argmin(axis=1)
-        low = inside[ranks, np.maximum(best - 1, 0)]
-        high = inside[ranks, np.minimum(best + 1, _LOOKS + 1)]
-    flat = ranks * (_LOOKS + 2) + best
-    return OracleResult(looked.places.pick(flat), looked.value[flat], looked.limit[flat])
+    """The lowest index point between the neighbours of each grid point, by its value or by its limit."""
+    grid = index.grid
+    family = index.first + numbers // grid.size
+    at = numbers % grid.size
+    low = grid[np.maximum(at - 1, 0)]
+    high = grid[np.minimum(at + 1, grid.size - 1)]
+    brackets = np.arange(numbers.size)
+    last = _INNER_POINTS + 1
+    for _ in range(_REFINEMENTS):
+        inside = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, last + 1)
+        seen = evaluate_at(function, point, IndexPoints(np.repeat(family, last + 1), inside.ravel()))
+        curves = seen.limit if by_limit else seen.value
+        best = curves.reshape(inside.shape).argmin(axis=1)
+        low = inside[brackets, np.maximum(best - 1, 0)]
+        high = inside[brackets, np.minimum(best + 1, last)]
+    return seen.pick(brackets * (last + 1) + best)
 
 
 def coarse_oracle(
     function: SemiInfiniteFunction, index: Index, point: Floats, band: float, room: float
 ) -> IndexPoints:
-    """Where a point stands worst on the grid itself, unrefined: enough for a climb to begin with."""
-    grid, shape = look(function, point, index.places()), (index.families, index.grid.size)
-    rows = [
-        _dips(curve.reshape(shape), highest)
-        for curve, highest in ((grid.value, grid.value.min() + band), (grid.limit, room))
-    ]
-    return grid.places.pick(np.unique(np.concatenate(rows)))
+    """The worst index points of the grid itself, not refined: enough for a search to begin with."""
+    grid = evaluate_at(function, point, index.grid_points())
+    lowest = _local_minima(grid.value, index.families, grid.value.min() + band)
+    tightest = _local_minima(grid.limit, index.families, room)
+    return grid.index_points.pick(np.unique(np.concatenate([lowest, tightest])))
 
 
 def separation_oracle(
     function: SemiInfiniteFunction, index: Index, point: Floats, band: float, room: float
 ) -> OracleResult:
-    """Where a point stands worst: the dips of its values within `band` of the least, and those of its
-    limits under `room`, each refined between the points of the grid. The least value comes first.
+    """The worst index points of a point (variables), the least value first.
+
+    These are the local minima of its values within `band` of the least, and those of its limits under
+    `room`, each refined between the points of the grid.
     """
-    grid = look(function, point, index.places())
-    shape, found = (index.families, index.grid.size), []
-    for of, curve, highest in (
-        ("value", grid.value, grid.value.min() + band), ("limit", grid.limit, room)
+    grid = evaluate_at(function, point, index.grid_points())
+    found = [grid.pick(np.empty(0, dtype=int))]
+    for by_limit, curves, highest in (
+        (False, grid.value, grid.value.min() + band), (True, grid.limit, room)
     ):  # fmt: skip
-        rows = _dips(curve.reshape(shape), highest)
-        if rows.size:
-            found.append(_zoom(function, index, point, rows, of))
-    return (
-        join_results(found)
-        if found
-        else OracleResult(index.places().pick(np.empty(0, int)), *np.empty((2, 0)))
-    )
+        numbers = _local_minima(curves, index.families, highest)
+        if numbers.size:
+            found.append(_refined(function, index, point, numbers, by_limit))
+    return join_results(found)
 
 
-def join_results(found: list[OracleResult]) -> OracleResult:
+def join_results(found: Sequence[OracleResult]) -> OracleResult:
     """All of them, the least value first."""
-    family, at = (np.concatenate([getattr(f.places, name) for f in found]) for name in ("family", "at"))
-    value, limit = (np.concatenate([getattr(f, name) for f in found]) for name in ("value", "limit"))
-    order = np.argsort(value, kind="stable")
-    return OracleResult(IndexPoints(family, at).pick(order), value[order], limit[order])
+    value = np.concatenate([one.value for one in found])
+    limit = np.concatenate([one.limit for one in found])
+    whole = OracleResult(_concatenated([one.index_points for one in found]), value, limit)
+    return whole.pick(np.argsort(value, kind="stable"))

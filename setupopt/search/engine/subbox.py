@@ -1,4 +1,4 @@
-"""A piece of the unit box as a unit box of its own: variables between borders, those without width held."""
+"""A part of the unit box as a unit box of its own. A variable without width there is fixed."""
 
 from __future__ import annotations
 
@@ -8,20 +8,20 @@ from typing import Any
 
 import numpy as np
 
-from setupopt.physics.inputs import Floats
+from setupopt.search.engine.batch import Floats
 from setupopt.search.engine.index_points import IndexPoints, SemiInfiniteEvaluation, SemiInfiniteFunction
 
 
 @dataclass(frozen=True)
 class Subbox:
-    """Points between `low` and `high`, (variables), told by their free variables, from 0 to 1."""
+    """Points between `low` and `high`, (variables), given by their free variables, from 0 to 1."""
 
     low: Floats
     high: Floats
 
     @cached_property
     def free(self) -> np.ndarray:
-        """Variables that are not held, their numbers."""
+        """Numbers of the variables that are not fixed."""
         return np.flatnonzero(self.high > self.low)
 
     def whole(self, points: Floats) -> Floats:
@@ -30,15 +30,18 @@ class Subbox:
         found[..., self.free] += points * (self.high - self.low)[self.free]
         return found
 
-    def own(self, point: Floats) -> Floats:
-        """The nearest point inside to one of all variables, (free)."""
-        low, high = self.low[self.free], self.high[self.free]
+    def nearest(self, point: Floats) -> Floats:
+        """The point inside, (free), that is nearest to one of all variables."""
+        low = self.low[self.free]
+        high = self.high[self.free]
         return np.asarray((np.clip(point[self.free], low, high) - low) / (high - low))
 
-    def of(self, function: SemiInfiniteFunction) -> SemiInfiniteFunction:
-        """The function, asked inside."""
+    def inside(self, function: SemiInfiniteFunction) -> SemiInfiniteFunction:
+        """The function of the free variables."""
 
-        def asked(points: Floats, places: IndexPoints, memory: Any = None) -> SemiInfiniteEvaluation:
-            return function(self.whole(points), places, memory)
+        def evaluated(
+            points: Floats, index_points: IndexPoints, warm_start: Any = None
+        ) -> SemiInfiniteEvaluation:
+            return function(self.whole(points), index_points, warm_start)
 
-        return asked
+        return evaluated

@@ -1,11 +1,11 @@
-"""The choice of parts as a study that is kept: stopped and taken up again, alone or by several workers.
+"""The choice of parts as a study that is kept: stopped and continued, by one worker or by several.
 
-A trial opens one box of sets: it solves the set next to the box's bound, splits the box, and bounds both
-halves. All that the next trial needs stands in the trials themselves.
+A trial expands one node: it solves the set next to the node's bound, splits the node, and bounds both halves.
+The trials hold all that the next trial needs.
 
-What opening a box answers depends on the box alone, and the answers count in the order in which one worker
-alone would open the boxes; others, opened ahead of their turn, wait for it, and many are never asked for. So
-any number of workers, whichever of them are lost, end at the same numbers.
+The expansion of a node depends on the node alone, and expansions count in the order in which one worker alone
+would make them. Other nodes, expanded ahead of their turn, wait for it, and many are never needed. So any
+number of workers, whichever of them are lost, end at the same numbers.
 """
 
 from __future__ import annotations
@@ -13,9 +13,10 @@ from __future__ import annotations
 import os
 import socket
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from contextlib import suppress
+from copy import copy
 from dataclasses import dataclass
 from functools import partial
 from typing import Any, TypeVar
@@ -27,21 +28,24 @@ from optuna.trial import FrozenTrial, Trial, TrialState
 from sqlalchemy.exc import IntegrityError, OperationalError
 
 from setupopt.errors import UserError
-from setupopt.jobs.checkpointed_jobs import SerialExecutor, WorkerPool
+from setupopt.jobs.pool import SerialExecutor, WorkerPool
 from setupopt.search.parts.node_solver import ExpandTask, Expansion, NodeExpander, Solve
 from setupopt.search.parts.part_space import BoundedNode, Node, PartSpace
 
 Made = TypeVar("Made")
+
+# Seconds before each further attempt to open a storage.
+_PAUSES = (0.2, 0.5, 1.0)
 
 
 @dataclass(frozen=True)
 class BranchAndBoundResult:
     """What a study found.
 
-    `sets`: the sets that were solved, best first. `bound`: no set is worth more, as far as climbs find the
-    best of their boxes. `overshoot`: by how much a set or a half was better than the bound of its box, 0
-    where none was. `solves` of boxes and sets, of `count` sets that there are. `cases`: load cases that this
-    run solved for them, ahead of their turn or not.
+    `sets`: the sets that were solved, best first. `bound`: no set is worth more, as far as local searches
+    find the best of their boxes. `bound_violation`: by how much a set or a half was better than the bound of
+    its node, 0 where none was. `solves` of nodes and sets, of `count` sets that there are. `cases`: load
+    cases that this run solved for them, ahead of their turn or not.
     """
 
     sets: tuple[BoundedNode, ...]
@@ -54,8 +58,8 @@ class BranchAndBoundResult:
 
 
 @dataclass(frozen=True)
-class _Kept:
-    """What a finished trial keeps of the box it opened."""
+class _Record:
+    """What a finished trial keeps of the node it expanded."""
 
     opened: BoundedNode
     solved: BoundedNode
@@ -63,58 +67,65 @@ class _Kept:
     solves: int
 
     @classmethod
-    def of(cls, trial: FrozenTrial) -> _Kept:
+    def of(cls, trial: FrozenTrial) -> _Record:
         """As the study keeps it."""
         kept = trial.user_attrs
         halves = tuple(BoundedNode.from_dict(half) for half in kept["halves"])
-        opened, solved = BoundedNode.from_dict(kept["opened"]), BoundedNode.from_dict(kept["solved"])
-        return cls(opened, solved, halves, int(kept["solves"]))
+        opened = BoundedNode.from_dict(kept["opened"])
+        return cls(opened, BoundedNode.from_dict(kept["solved"]), halves, int(kept["solves"]))
 
 
 class _Frontier:
-    """Boxes still open after some were opened. Worth opening: those better than the best set by `near`."""
+    """Nodes that are still open. A node is worth expanding if its bound is over the best set by `near`."""
 
     def __init__(self, roots: Sequence[BoundedNode], near: float) -> None:
-        self.near, self.open = near, {root.box: root for root in roots}
+        self.near = near
+        self.open = {root.node: root for root in roots}
         self.solved: dict[Node, BoundedNode] = {}
-        self.best, self.bound_violation, self.solves, self.opened = -np.inf, 0.0, len(roots), 0
+        self.best = -np.inf
+        self.bound_violation = 0.0
+        self.solves = len(roots)
+        self.expanded = 0
 
     def copy(self) -> _Frontier:
         """The same, to go on from."""
-        other = _Frontier((), self.near)
-        other.__dict__.update(self.__dict__, open=dict(self.open), solved=dict(self.solved))
+        other = copy(self)
+        other.open = dict(self.open)
+        other.solved = dict(self.solved)
         return other
 
-    def advance(self, kept: dict[Node, _Kept], most: float = np.inf) -> None:
-        """Take in what was opened, the most promising box first, up to one that was not."""
-        while (worth := self.worth()) and worth[0].box in kept and self.opened < most:
-            self._take_in(kept[worth[0].box])
+    def advance(self, kept: Mapping[Node, _Record], most: float = np.inf) -> None:
+        """Take in expansions, the most promising node first, up to a node that was not expanded."""
+        while (worth := self.worth()) and worth[0].node in kept and self.expanded < most:
+            self._take_in(kept[worth[0].node])
 
-    def advance_all(self, kept: dict[Node, _Kept]) -> None:
-        """Take in all that was opened and is worth it, in no order."""
-        while found := next((kept[box.box] for box in self.worth() if box.box in kept), None):
+    def advance_all(self, kept: Mapping[Node, _Record]) -> None:
+        """Take in all expansions of nodes that are worth it, in no order."""
+        while found := next((kept[one.node] for one in self.worth() if one.node in kept), None):
             self._take_in(found)
 
-    def _take_in(self, kept: _Kept) -> None:
-        self.open.pop(kept.opened.box)
-        self.solved[kept.solved.box], self.opened = kept.solved, self.opened + 1
-        self.solves, self.best = self.solves + kept.solves, max(self.best, kept.solved.bound)
-        better = (found.bound - kept.opened.bound for found in (kept.solved, *kept.halves))
-        self.bound_violation = max([self.bound_violation, *better])
-        self.open.update((half.box, half) for half in kept.halves)
+    def _take_in(self, record: _Record) -> None:
+        del self.open[record.opened.node]
+        self.solved[record.solved.node] = record.solved
+        self.expanded += 1
+        self.solves += record.solves
+        self.best = max(self.best, record.solved.bound)
+        for found in (record.solved, *record.halves):
+            self.bound_violation = max(self.bound_violation, found.bound - record.opened.bound)
+        self.open.update((half.node, half) for half in record.halves)
 
     def worth(self) -> list[BoundedNode]:
-        """Boxes worth opening, the most promising first."""
-        found = [box for box in self.open.values() if box.bound > self.best + self.near]
-        return sorted(found, key=lambda f: (-f.bound, f.box.body, f.box.low))
+        """Nodes worth expanding, the most promising first."""
+        found = [one for one in self.open.values() if one.bound > self.best + self.near]
+        return sorted(found, key=lambda one: one.rank)
 
     def bound(self) -> float:
-        """What no set can be worth more than."""
-        return max([self.best, *(box.bound for box in self.open.values())])
+        """The merit that no set exceeds."""
+        return max([self.best, *(one.bound for one in self.open.values())])
 
 
 class _Sampler(optuna.samplers.BaseSampler):
-    """Suggests the set next to the bound of the box that is to be opened `next`."""
+    """Suggests the set next to the bound of the node that is expanded `next`."""
 
     def __init__(self, space: PartSpace) -> None:
         self.space = space
@@ -131,7 +142,7 @@ class _Sampler(optuna.samplers.BaseSampler):
     ) -> dict[str, Any]:
         """The set to solve."""
         assert self.next is not None
-        return dict(self.space.words(self.next.box.body, self.space.nearest(self.next)))
+        return dict(self.space.labels(self.space.nearest(self.next)))
 
     def sample_independent(
         self, study: optuna.Study, trial: FrozenTrial, param_name: str, param_distribution: BaseDistribution
@@ -142,16 +153,11 @@ class _Sampler(optuna.samplers.BaseSampler):
 
 def distributions(space: PartSpace) -> dict[str, CategoricalDistribution]:
     """The pieces of every part, by its name; the body first, where there are several."""
-    found: dict[str, CategoricalDistribution] = {}
-    if len(space.bodies) > 1:
-        found["body"] = CategoricalDistribution([body or "" for body in space.bodies])
-    for j in space.parts:
-        found[space.variables[j].name] = CategoricalDistribution(space.choices(j))
-    return found
+    return {name: CategoricalDistribution(values) for name, values in space.choices().items()}
 
 
-def _is_worked_at(trial: FrozenTrial) -> bool:
-    """Whether a trial that has begun is still worked at, as far as can be told from here."""
+def _is_in_progress(trial: FrozenTrial) -> bool:
+    """Whether a worker still expands the node of a trial, as far as this machine can know."""
     if trial.state != TrialState.RUNNING or "opened" not in trial.user_attrs:
         return False
     host, process = trial.user_attrs["worker"]
@@ -170,8 +176,8 @@ def is_alive(process: int) -> bool:
 
 
 def patiently(opened: Callable[[], Made]) -> Made:
-    """What opens a storage, tried again where another worker is just making its tables."""
-    for pause in (0.2, 0.5, 1.0):
+    """Open a storage; try again where another worker is just making its tables."""
+    for pause in _PAUSES:
         try:
             return opened()
         except (IntegrityError, OperationalError):
@@ -179,27 +185,25 @@ def patiently(opened: Callable[[], Made]) -> Made:
     return opened()
 
 
-def _opened(storage: str | None, name: str | None, sampler: _Sampler) -> optuna.Study:
-    """The study, made if need be."""
-    made = partial(optuna.create_study, storage=storage, study_name=name, sampler=sampler)
-    return patiently(lambda: made(direction="maximize", load_if_exists=True))
-
-
 class PartStudy:
-    """Opens box after box until none is worth it. `storage`: where the study `name` is kept, or None.
+    """Expands node after node until none is worth it. `storage`: where the study `name` is kept, or None.
 
-    The boxes are opened by `crew`, as many at once as it has threads; without one, here.
+    The nodes are expanded by `pool`, as many at once as it has threads; without a pool, here.
     """
 
     def __init__(
         self, space: PartSpace, solve: Solve, roots: Sequence[BoundedNode], near: float,
-        storage: str | None = None, name: str | None = None, crew: WorkerPool | None = None,
+        storage: str | None = None, name: str | None = None, pool: WorkerPool | None = None,
     ) -> None:  # fmt: skip
         optuna.logging.set_verbosity(optuna.logging.ERROR)
-        self.space, self.opener, self.crew = space, NodeExpander(solve), crew or SerialExecutor()
-        self.frontier, self.sampler = _Frontier(roots, near), _Sampler(space)
-        self.study = _opened(storage, name, self.sampler)
-        self.kept: dict[Node, _Kept] = {}
+        self.space = space
+        self.expander = NodeExpander(solve)
+        self.pool = pool or SerialExecutor()
+        self.frontier = _Frontier(roots, near)
+        self.sampler = _Sampler(space)
+        made = partial(optuna.create_study, storage=storage, study_name=name, sampler=self.sampler)
+        self.study = patiently(lambda: made(direction="maximize", load_if_exists=True))
+        self.kept: dict[Node, _Record] = {}
         self.begun: dict[Future[Expansion], tuple[Trial, ExpandTask]] = {}
         self.cases = 0
         self._seen: set[int] = set()
@@ -207,98 +211,91 @@ class PartStudy:
     def run(
         self, most: int, progress: Callable[[int, float, float], object] | None = None
     ) -> BranchAndBoundResult:
-        """Open at most `most` boxes in all; `progress` is told of boxes opened, the best and the bound."""
+        """Expand at most `most` nodes in all; `progress` gets the sets solved, the best and the bound."""
+        f = self.frontier
         try:
             self._learn(most)
-            while not self._is_done(most):
+            while f.worth() and f.expanded < most:
                 self._begin_more()
                 self._end_some()
                 self._learn(most)
                 if progress is not None:
-                    progress(len(self.frontier.solved), self.frontier.best, self.frontier.bound())
+                    progress(len(f.solved), f.best, f.bound())
         finally:
             self._give_up()
-        return self._chosen()
+        sets = tuple(sorted(f.solved.values(), key=lambda one: one.rank))
+        return BranchAndBoundResult(
+            sets, f.bound(), f.bound_violation, f.solves, self.space.sets, not f.worth(), self.cases
+        )
 
-    def _is_done(self, most: int) -> bool:
-        return not self.frontier.worth() or self.frontier.opened >= most
-
-    def _learn(self, most: int) -> Sequence[FrozenTrial]:
-        """Take in what has been finished since, by whomever; all trials."""
-        trials = self.study.get_trials(deepcopy=False)
-        for trial in trials:
+    def _learn(self, most: int) -> None:
+        """Take in what any worker has finished since."""
+        for trial in self.study.get_trials(deepcopy=False):
             if trial.state == TrialState.COMPLETE and trial.number not in self._seen:
                 self._seen.add(trial.number)
-                kept = _Kept.of(trial)
-                self.kept.setdefault(kept.opened.box, kept)
+                record = _Record.of(trial)
+                self.kept.setdefault(record.opened.node, record)
         self.frontier.advance(self.kept, most)
-        return trials
 
-    # ---- boxes to open ----------------------------------------------------------------------------------
+    # ---- nodes to expand --------------------------------------------------------------------------------
 
     def _begin_more(self) -> None:
-        """Begin boxes until nobody of the crew is idle, or there is none to begin."""
-        threads = max(1, self.crew.threads)
+        """Begin nodes until no thread of the pool is idle, or there is none to begin."""
+        threads = max(1, self.pool.threads)
         while len(self.begun) < threads and (found := self._next()) is not None:
             self._begin(found)
 
     def _next(self) -> BoundedNode | None:
-        """The box whose turn it is, or one ahead of its turn, that nobody works at; None to wait for a box.
+        """The node whose turn it is, or one ahead of its turn, that no worker has; None to wait for a node.
 
-        Where others work at all that is left, the same work twice does no harm; waiting for a worker that
-        was lost would.
+        Where other workers have all that is left, the same work twice does no harm; to wait for a worker
+        that was lost would.
         """
         trials = self.study.get_trials(deepcopy=False)
-        busy = {BoundedNode.from_dict(t.user_attrs["opened"]).box for t in trials if _is_worked_at(t)}
+        busy = {BoundedNode.from_dict(t.user_attrs["opened"]).node for t in trials if _is_in_progress(t)}
         ahead = self.frontier.copy()
         ahead.advance_all(self.kept)
-        own = {job.found.box for _, job in self.begun.values()}
-        left = [found for found in (*self.frontier.worth()[:1], *ahead.worth()) if found.box not in own]
-        free = next((found for found in left if found.box not in busy), None)
+        own = {task.found.node for _, task in self.begun.values()}
+        worth = (*self.frontier.worth()[:1], *ahead.worth())
+        left = [found for found in worth if found.node not in own]
+        free = next((found for found in left if found.node not in busy), None)
         return left[0] if free is None and left and not own else free
 
     def _begin(self, found: BoundedNode) -> None:
-        """Give a box to the crew, in a trial that tells the others."""
-        space, self.sampler.next = self.space, found
+        """Give a node to the pool, in a trial that shows it to the other workers."""
+        self.sampler.next = found
         trial = self.study.ask()
-        for name, distribution in distributions(space).items():
+        for name, distribution in distributions(self.space).items():
             trial.suggest_categorical(name, distribution.choices)
         trial.set_user_attr("worker", [socket.gethostname(), os.getpid()])
         trial.set_user_attr("opened", found.as_dict())
-        single = space.single(found.box.body, space.nearest(found))
-        known = next((kept.solved for kept in self.kept.values() if kept.solved.box == single), None)
-        job = ExpandTask(found, single, known, tuple(space.split(found)))
+        single = self.space.nearest(found)
+        known = next((kept.solved for kept in self.kept.values() if kept.solved.node == single), None)
+        task = ExpandTask(found, single, known, self.space.split(found))
         try:
-            self.begun[self.crew.submit(self.opener, job)] = trial, job
+            self.begun[self.pool.submit(self.expander, task)] = (trial, task)
         except BaseException:
             self._fail(trial)
             raise
 
     def _end_some(self) -> None:
-        """Wait for a box or more, and keep what they hold."""
+        """Wait for a node or more, and keep what they hold."""
         for future in wait(self.begun, return_when=FIRST_COMPLETED).done:
-            opened = future.result()
-            trial, job = self.begun.pop(future)
-            self.cases += opened.cases
-            trial.set_user_attr("solved", opened.solved.as_dict())
-            trial.set_user_attr("halves", [half.as_dict() for half in opened.halves])
-            trial.set_user_attr("solves", len(opened.halves) + (job.known is None))
-            self.study.tell(trial, opened.solved.bound)
+            expansion = future.result()
+            trial, task = self.begun.pop(future)
+            self.cases += expansion.cases
+            trial.set_user_attr("solved", expansion.solved.as_dict())
+            trial.set_user_attr("halves", [half.as_dict() for half in expansion.halves])
+            trial.set_user_attr("solves", len(expansion.halves) + (task.known is None))
+            self.study.tell(trial, expansion.solved.bound)
 
     def _give_up(self) -> None:
-        """Leave what is not finished, such as boxes whose turn never came, to whoever wants it."""
+        """Leave what is not finished, such as nodes whose turn never came, to any other worker."""
         for future, (trial, _) in self.begun.items():
             future.cancel()
             self._fail(trial)
         self.begun.clear()
 
     def _fail(self, trial: Trial) -> None:
-        with suppress(Exception):  # what ended the work may be the storage itself
+        with suppress(Exception):  # the storage itself may be what failed
             self.study.tell(trial, state=TrialState.FAIL)
-
-    def _chosen(self) -> BranchAndBoundResult:
-        f, count = self.frontier, self.space.sets
-        sets = sorted(f.solved.values(), key=lambda s: (-s.bound, s.box.body, s.box.low))
-        return BranchAndBoundResult(
-            tuple(sets), f.bound(), f.bound_violation, f.solves, count, not f.worth(), self.cases
-        )

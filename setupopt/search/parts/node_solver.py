@@ -1,95 +1,61 @@
-"""Boxes of part sets solved where they are sent: here, or on another machine."""
+"""Nodes of part sets solved where they are sent: here, or on another machine."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from threading import RLock
+from dataclasses import dataclass, replace
 
-from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats
-from setupopt.project.model import Limits, Project, Setup
 from setupopt.search.engine.index_points import IndexPoints
-from setupopt.search.objective import Goal
 from setupopt.search.parts.part_space import BoundedNode, Node, PartSpace
 from setupopt.search.relaxation import RelaxedOptimum
-from setupopt.search.setup_problem import SetupProblem
-from setupopt.search.solver import Solver
+from setupopt.search.setup_problem import CaseCounter, SetupProblem
+from setupopt.search.solver import Solver, one_at_a_time
 
-# Solves a box from some points of all variables: its best merit and where.
+# Solves a node from some points of all variables: its best merit and where.
 Solve = Callable[[Node, Sequence[Floats]], BoundedNode]
-# Compiled programs are shared by all threads of a process, and hold the numbers of one search at a time.
-one_at_a_time = RLock()
 
 
 @dataclass(frozen=True)
-class Solved(BoundedNode):
-    """A box solved just now, in so many load cases."""
+class SolvedNode(BoundedNode):
+    """A node solved just now, and the count of load cases that took."""
 
     cases: int = 0
 
 
 @dataclass(frozen=True)
-class ProblemSpec:
-    """A setup problem as plain data, to be sent to other machines; `builds`: those that are known."""
+class BodyProblem:
+    """A body's problem with the builds found with parts of any value, and the index points active there."""
 
-    project: Project
-    limits: Limits
-    goal: Goal
-    variables: tuple[Variable, ...]
-    base: Setup
-    start: Floats
-    builds: tuple[Floats, ...]
+    problem: SetupProblem
+    robust: bool
+    index_points: IndexPoints
 
     @classmethod
-    def of(cls, p: SetupProblem) -> ProblemSpec:
-        """The problem as it stands."""
-        return cls(p.project, p.limits, p.goal, p.variables, p.base, p.start, tuple(p.builds))
-
-    def problem(self) -> SetupProblem:
-        """A problem of its own: what was solved before must not change what comes after."""
-        problem = SetupProblem(self.project, self.limits, self.goal)
-        problem.variables, problem.base, problem.start = self.variables, self.base, self.start
-        problem.builds = list(self.builds)
-        return problem
+    def of(cls, root: RelaxedOptimum) -> BodyProblem:
+        """The problem of a body that was solved with parts of any value."""
+        return cls(root.problem, root.robust, root.best.index_points)
 
 
 @dataclass(frozen=True)
-class Body:
-    """A body's problem with the builds of its root, and the places that held the root down."""
-
-    posed: ProblemSpec
-    is_robust: bool
-    places: IndexPoints
-
-    @classmethod
-    def of(cls, root: RelaxedOptimum) -> Body:
-        """As the body's whole box was solved."""
-        return cls(ProblemSpec.of(root.solver.problem), root.solver.robust, root.best.places)
-
-    def solver(self) -> Solver:
-        """A solver of its own."""
-        return Solver(self.posed.problem(), self.is_robust)
-
-
-@dataclass(frozen=True)
-class BodyBoxes:
-    """Solves boxes of all bodies."""
+class NodeSolver:
+    """Solves nodes of all bodies. What was solved before changes nothing in the numbers."""
 
     space: PartSpace
-    bodies: tuple[Body, ...]
+    bodies: tuple[BodyProblem, ...]
 
-    def __call__(self, box: Node, starts: Sequence[Floats]) -> Solved:
-        body = self.bodies[box.body]
+    def __call__(self, node: Node, starts: Sequence[Floats]) -> SolvedNode:
+        body = self.bodies[node.body]
+        counter = CaseCounter()
         with one_at_a_time:
-            solver = body.solver()
-            end = solver.best_of(self.space.borders(box), starts, body.places)
-        return Solved(box, end.merit, end.outcome.point, solver.problem.solved)
+            solver = Solver(replace(body.problem, counter=counter), body.robust)
+            end = solver.best_of(self.space.bounds(node), starts, body.index_points)
+        return SolvedNode(node, end.merit, end.outcome.point, counter.count)
 
 
 @dataclass(frozen=True)
 class ExpandTask:
-    """A box to open: its set `single` next to the bound, with its answer if it is known, and its halves."""
+    """A node to expand: its set `single` next to the bound, solved if it is `known`, and its halves."""
 
     found: BoundedNode
     single: Node
@@ -99,7 +65,7 @@ class ExpandTask:
 
 @dataclass(frozen=True)
 class Expansion:
-    """The set and the halves of a box, solved; in so many load cases."""
+    """The set and the halves of a node, solved, and the count of load cases that took."""
 
     solved: BoundedNode
     halves: tuple[BoundedNode, ...]
@@ -108,12 +74,12 @@ class Expansion:
 
 @dataclass(frozen=True)
 class NodeExpander:
-    """Opens boxes: what they answer depends on nothing but the box and the point of its bound."""
+    """Expands nodes. The answer depends only on the node and on the point of its bound."""
 
     solve: Solve
 
-    def __call__(self, job: ExpandTask) -> Expansion:
-        solved = job.known or self.solve(job.single, [job.found.point])
-        halves = tuple(self.solve(half, [job.found.point, solved.point]) for half in job.halves)
-        new = halves if job.known else (solved, *halves)
-        return Expansion(solved, halves, sum(one.cases for one in new if isinstance(one, Solved)))
+    def __call__(self, task: ExpandTask) -> Expansion:
+        solved = task.known or self.solve(task.single, [task.found.point])
+        halves = tuple(self.solve(half, [task.found.point, solved.point]) for half in task.halves)
+        new = halves if task.known else (solved, *halves)
+        return Expansion(solved, halves, sum(one.cases for one in new if isinstance(one, SolvedNode)))

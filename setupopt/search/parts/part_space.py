@@ -1,14 +1,14 @@
-"""Which parts: boxes of part sets, bounded by letting the parts take any value between, and split.
+"""Sets of parts: nodes of a branch-and-bound tree, bounded with parts of any value in between, and split.
 
-A set of parts is a body and one value for each setting that comes in pieces. Branch and bound: A. H. Land
+A set of parts is a body, and one piece for each setting that comes in pieces. Branch and bound: A. H. Land
 and A. G. Doig, An automatic method of solving discrete programming problems, Econometrica 28 (1960) 497-520.
-The bound of a box is a climb, good as far as climbs find the best of their box.
+The bound of a node comes from local searches: it is right as far as they find the best of the node's box.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
@@ -16,21 +16,21 @@ import numpy as np
 from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats
 
-# A range with no more steps than these comes in parts; what is finer is left to the last.
+# A range with at most so many steps comes in pieces; finer steps are left to the rounding.
 _FEW = 12
-# A part closer to a piece than this is on it.
+# A part closer to a piece than this, in shares of its range, is on it.
 _ON = 1e-6
 
 
 def is_part(variable: Variable) -> bool:
-    """Whether a setting comes in pieces too coarse to be left to the last."""
+    """Whether a setting comes in pieces, too coarse to be left to the rounding."""
     grid = variable.grid()
     return grid is not None and (variable.range.choices is not None or grid.size <= _FEW)
 
 
 @dataclass(frozen=True)
 class Node:
-    """Sets of one body whose parts lie between two pieces each, by number, both included."""
+    """Sets of one body. Each part is between two of its pieces, by number, both included."""
 
     body: int
     low: tuple[int, ...]
@@ -39,31 +39,34 @@ class Node:
 
 @dataclass(frozen=True)
 class BoundedNode:
-    """A box, the highest merit with parts of any value in it, and the point (variables) that has it."""
+    """A node, the highest merit in its box, and the point (variables) that has it."""
 
-    box: Node
+    node: Node
     bound: float
     point: Floats
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values, to be kept in a study."""
-        low, high = list(self.box.low), list(self.box.high)
-        return {
-            "body": self.box.body, "low": low, "high": high, "bound": self.bound, "point": self.point.tolist()
-        }  # fmt: skip
+        return {**asdict(self.node), "bound": self.bound, "point": self.point.tolist()}
 
     @classmethod
     def from_dict(cls, kept: dict[str, Any]) -> BoundedNode:
-        """What `as_dict` told of."""
-        box = Node(int(kept["body"]), tuple(kept["low"]), tuple(kept["high"]))
-        return cls(box, float(kept["bound"]), np.array(kept["point"]))
+        """The inverse of `as_dict`."""
+        node = Node(int(kept["body"]), tuple(kept["low"]), tuple(kept["high"]))
+        return cls(node, float(kept["bound"]), np.array(kept["point"]))
+
+    @property
+    def rank(self) -> tuple[float, int, tuple[int, ...]]:
+        """Sorts the most promising node first."""
+        return -self.bound, self.node.body, self.node.low
 
 
 class PartSpace:
-    """All sets of parts: the bodies, and the variables among all that come in pieces."""
+    """All sets of parts: the bodies, and those of the variables that come in pieces."""
 
     def __init__(self, bodies: Sequence[str | None], variables: Sequence[Variable]) -> None:
-        self.bodies, self.variables = tuple(bodies), tuple(variables)
+        self.bodies = tuple(bodies)
+        self.variables = tuple(variables)
         self.parts = tuple(j for j, variable in enumerate(variables) if is_part(variable))
         self.grids = tuple(g for j in self.parts if (g := variables[j].grid()) is not None)
 
@@ -76,32 +79,31 @@ class PartSpace:
         """All sets of a body."""
         return Node(body, (0,) * len(self.parts), tuple(grid.size - 1 for grid in self.grids))
 
-    def borders(self, box: Node) -> tuple[Floats, Floats]:
-        """Lowest and highest value of all variables inside a box, (variables)."""
-        low, high = np.zeros(len(self.variables)), np.ones(len(self.variables))
-        for j, grid, first, last in zip(self.parts, self.grids, box.low, box.high, strict=True):
-            low[j], high[j] = grid[first], grid[last]
+    def bounds(self, node: Node) -> tuple[Floats, Floats]:
+        """Lowest and highest value of all variables in a node's box, (variables)."""
+        low = np.zeros(len(self.variables))
+        high = np.ones(len(self.variables))
+        for j, grid, first, last in zip(self.parts, self.grids, node.low, node.high, strict=True):
+            low[j] = grid[first]
+            high[j] = grid[last]
         return low, high
 
-    def nearest(self, found: BoundedNode) -> tuple[int, ...]:
-        """The set of a box next to its point, by number."""
-        return tuple(
-            first + int(np.abs(grid[first : last + 1] - found.point[j]).argmin())
-            for j, grid, first, last in zip(
-                self.parts, self.grids, found.box.low, found.box.high, strict=True
-            )
-        )
-
-    def single(self, body: int, pieces: tuple[int, ...]) -> Node:
-        """The box of one set."""
-        return Node(body, pieces, pieces)
+    def nearest(self, found: BoundedNode) -> Node:
+        """The node of one set: the one next to the point of a node."""
+        node = found.node
+        pieces = []
+        for j, grid, first, last in zip(self.parts, self.grids, node.low, node.high, strict=True):
+            pieces.append(first + int(np.abs(grid[first : last + 1] - found.point[j]).argmin()))
+        return Node(node.body, tuple(pieces), tuple(pieces))
 
     def split(self, found: BoundedNode) -> tuple[Node, ...]:
-        """The box in two, between the pieces round the part that lies furthest from one; none of one set.
+        """The node in two, at the part whose value is furthest from a piece; none of one set.
 
-        Where every part lies on a piece, the widest is split: the climb may have missed a better one.
+        Where every part is on a piece, the widest part is split: the search may have missed a better one.
         """
-        low, high = found.box.low, found.box.high
+        node = found.node
+        low = node.low
+        high = node.high
         wide = [i for i in range(len(low)) if high[i] > low[i]]
         if not wide:
             return ()
@@ -109,23 +111,30 @@ class PartSpace:
             float(np.abs(self.grids[i][low[i] : high[i] + 1] - found.point[self.parts[i]]).min())
             for i in wide
         ]
-        at = wide[int(np.argmax(away))] if max(away) > _ON else max(wide, key=lambda i: high[i] - low[i])
+        furthest = wide[int(np.argmax(away))]
+        widest = max(wide, key=lambda i: high[i] - low[i])
+        at = furthest if max(away) > _ON else widest
         below = int(np.searchsorted(self.grids[at], found.point[self.parts[at]], side="right")) - 1
         cut = min(max(below, low[at]), high[at] - 1)
-        first, second = list(high), list(low)
-        first[at], second[at] = cut, cut + 1
-        return Node(found.box.body, low, tuple(first)), Node(found.box.body, tuple(second), high)
+        first = (*high[:at], cut, *high[at + 1 :])
+        second = (*low[:at], cut + 1, *low[at + 1 :])
+        return Node(node.body, low, first), Node(node.body, second, high)
 
-    def words(self, body: int, pieces: tuple[int, ...]) -> dict[str, str | float]:
-        """A set as the files say it: the body, where there are several, and the settings by name."""
-        values: dict[str, str | float] = {"body": self.bodies[body] or ""} if len(self.bodies) > 1 else {}
-        for j, piece in zip(self.parts, pieces, strict=True):
-            values[self.variables[j].name] = self.choices(j)[piece]
-        return values
+    def labels(self, node: Node) -> dict[str, str | float]:
+        """The first set of a node as the files say it, by the names of `choices`."""
+        pieces = (node.body, *node.low) if len(self.bodies) > 1 else node.low
+        named = zip(self.choices().items(), pieces, strict=True)
+        return {name: values[piece] for (name, values), piece in named}
 
-    def choices(self, variable: int) -> list[float]:
-        """The pieces of a variable in the unit of the files, without the noise of the conversion."""
-        one = self.variables[variable]
-        grid = one.grid()
-        assert grid is not None
-        return [round((one.range.lower + float(g) * one.width) / one.setting.factor, 6) for g in grid]
+    def choices(self) -> dict[str, Sequence[str | float]]:
+        """The pieces of every part by its name, in the unit of the files, rounded free of conversion noise.
+
+        The bodies come first, where there are several.
+        """
+        several = len(self.bodies) > 1
+        found: dict[str, Sequence[str | float]] = {"body": [b or "" for b in self.bodies]} if several else {}
+        for j, grid in zip(self.parts, self.grids, strict=True):
+            one = self.variables[j]
+            values = (one.range.lower + grid * one.width) / one.setting.factor
+            found[one.name] = [round(float(value), 6) for value in values]
+        return found

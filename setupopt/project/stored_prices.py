@@ -14,23 +14,23 @@ FILE = "proposal.json"
 _LARGEST = 5_000_000  # bytes
 
 
-class Prices(NamedTuple):
+class StoredPrices(NamedTuple):
     """`proposal`: the kept answer of `propose`, or None; then `why` tells what is missing."""
 
     proposal: dict[str, Any] | None
     why: str
 
 
-def kept_prices(proposed: Project | None) -> Prices:
+def stored_prices(proposed: Project | None) -> StoredPrices:
     """The prices of the proposed setup, `proposed` standing on it; None where there is none."""
     if proposed is None:
-        return Prices(None, "there is no proposed.toml, so no limit has a price yet")
+        return StoredPrices(None, "there is no proposed.toml, so no limit has a price yet")
     try:
         found = _read(proposed.folder / FILE)
     except FileNotFoundError:
-        return Prices(None, f"there is no {FILE} in this project")
+        return StoredPrices(None, f"there is no {FILE} in this project")
     except (OSError, ValueError, RecursionError):
-        return Prices(None, f"{FILE} could not be read")
+        return StoredPrices(None, f"{FILE} could not be read")
     return _judged(found, project_checksum(proposed), proposed.setup)
 
 
@@ -40,17 +40,17 @@ def _read(path: Path) -> Any:
     return json.loads(path.read_text(encoding="utf-8"))
 
 
-def _judged(found: Any, own: str, setup: Setup) -> Prices:
+def _judged(found: Any, own: str, setup: Setup) -> StoredPrices:
     kept = found.get("project_checksum") if isinstance(found, dict) else None
     if not isinstance(kept, str):
-        return Prices(None, f"{FILE} does not tell which inputs it belongs to")
+        return StoredPrices(None, f"{FILE} does not say which inputs it belongs to")
     if kept != own:
-        return Prices(None, f"{FILE} belongs to other inputs (checksum {kept[:12]})")
+        return StoredPrices(None, f"{FILE} belongs to other inputs (checksum {kept[:12]})")
     if _settings(found.get("setup")) != _settings(setup_as_dict(setup)):
-        return Prices(None, f"{FILE} belongs to another setup than proposed.toml")
+        return StoredPrices(None, f"{FILE} belongs to another setup than proposed.toml")
     if not (_is_whole(found) and is_plain(found)):
-        return Prices(None, f"{FILE} is not an answer of propose")
-    return Prices(found, "")
+        return StoredPrices(None, f"{FILE} is not an answer of propose")
+    return StoredPrices(found, "")
 
 
 def _settings(setup: Any) -> Any:

@@ -6,12 +6,11 @@ import json
 from pathlib import Path
 
 import pytest
+from report import report_folders as folders
 
+from setupopt.evaluation.report_data import report
 from setupopt.project import Project, load
-from setupopt.report.page.fields import report
-from setupopt.report.page.prices import FILE, kept_prices
-
-from . import report_folders as folders
+from setupopt.project.stored_prices import FILE, stored_prices
 
 
 @pytest.fixture
@@ -27,7 +26,7 @@ def proposed(folder: Path) -> Project:
 
 def test_prices_of_these_inputs_are_found(folder: Path) -> None:
     """As they were kept."""
-    found = kept_prices(proposed(folder))
+    found = stored_prices(proposed(folder))
     assert found.why == ""
     assert found.proposal["limit_prices"][0]["limit"] == "rear.pressure_bar.from"
 
@@ -44,7 +43,7 @@ def test_prices_of_these_inputs_are_found(folder: Path) -> None:
 def test_prices_of_other_inputs_are_not(folder: Path, file: str, before: str, after: str, why: str) -> None:
     """Any number of car, venue, limits or setup that is another one: no price, and why."""
     folders.changed(folder, file, before, after)
-    found = kept_prices(proposed(folder))
+    found = stored_prices(proposed(folder))
     assert found.proposal is None
     assert f"belongs to {why}" in found.why
 
@@ -54,7 +53,7 @@ def test_a_proposal_that_tells_no_inputs_is_not_believed(folder: Path) -> None:
     kept = json.loads((folder / FILE).read_text())
     del kept["project_checksum"]
     (folder / FILE).write_text(json.dumps(kept))
-    assert "does not tell which inputs" in kept_prices(proposed(folder)).why
+    assert "does not say which inputs" in stored_prices(proposed(folder)).why
 
 
 @pytest.mark.parametrize(
@@ -64,7 +63,7 @@ def test_a_proposal_that_tells_no_inputs_is_not_believed(folder: Path) -> None:
 def test_a_damaged_file_is_told(folder: Path, text: str) -> None:
     """No traceback, no price."""
     (folder / FILE).write_text(text, encoding="latin-1")
-    found = kept_prices(proposed(folder))
+    found = stored_prices(proposed(folder))
     assert found.proposal is None
     assert FILE in found.why
 
@@ -75,14 +74,14 @@ def test_a_damaged_file_is_told(folder: Path, text: str) -> None:
 def test_rows_in_another_form_are_not_shown(folder: Path, rows: object) -> None:
     """The right checksum alone does not make them prices."""
     folders.keep_prices(folder, limit_prices=rows)
-    assert kept_prices(proposed(folder)).why == f"{FILE} is not an answer of propose"
+    assert stored_prices(proposed(folder)).why == f"{FILE} is not an answer of propose"
 
 
 def test_missing_ones_say_what_is_missing(folder: Path) -> None:
     """No proposal, or none with prices."""
-    assert "no proposed.toml" in kept_prices(None).why
+    assert "no proposed.toml" in stored_prices(None).why
     (folder / FILE).unlink()
-    assert f"no {FILE}" in kept_prices(proposed(folder)).why
+    assert f"no {FILE}" in stored_prices(proposed(folder)).why
 
 
 def test_a_proof_with_numbers_that_are_none_is_left_out(folder: Path) -> None:

@@ -9,20 +9,20 @@ import numpy as np
 import pytest
 from cars import CAR, SETUP, load_cases, on_tyres, set_both, venue
 
+from setupopt.evaluation.drawn_state import DrawnState, drawn_state
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
 from setupopt.project.model import Car, Project, Setup
-from setupopt.report.page.stand import Stand, stand
 
 PLACE = venue(curvature=1 / 8.0)
 
 
-def solved(car: Car, setup: Setup, **columns: float) -> tuple[Stand, Result]:
+def solved(car: Car, setup: Setup, **columns: float) -> tuple[DrawnState, Result]:
     """How a car stands in one case, and the case's answer."""
     project = Project(None, car, PLACE, setup, None, ())  # type: ignore[arg-type]
     model = Model(car)
     result = model.run(model.settings([setup]), load_cases(PLACE, speed=60.0, **columns))
-    return stand(project, result, 0), result
+    return drawn_state(project, result, 0), result
 
 
 @pytest.mark.parametrize("heading", [0.0, 0.14, -0.2])
@@ -60,7 +60,7 @@ def test_a_turned_wheel_is_seen_wider() -> None:
     here, result = solved(flat, set_both(SETUP, camber=0.0), heading=heading)
     roll = abs(float(result.answers[0, 0]["state"][2]))
     for wheel in here.wheels:
-        width = float(np.ptp(wheel.hull[:, 0]))
+        width = float(np.ptp(wheel.outline[:, 0]))
         expected = 2 * 0.33 * math.sin(heading) + 0.30 * math.cos(heading)
         assert width == pytest.approx(expected, abs=2e-3 + 2 * 0.33 * roll)
 
@@ -69,16 +69,16 @@ def test_camber_leans_wheels_the_way_it_should() -> None:
     """Negative camber: the tops stand nearer to each other than the bottoms."""
     here, _ = solved(CAR, set_both(SETUP, camber=-0.08))
     for wheel in here.wheels:
-        middle = wheel.hull.mean(axis=0)
-        upper = wheel.hull[:, 1] > middle[1]
-        top, foot = (abs(wheel.hull[part, 0].mean()) for part in (upper, ~upper))
+        middle = wheel.outline.mean(axis=0)
+        upper = wheel.outline[:, 1] > middle[1]
+        top, foot = (abs(wheel.outline[part, 0].mean()) for part in (upper, ~upper))
         assert top < foot - 0.01
 
 
 def test_left_is_left() -> None:
     """Left wheels at positive s, which is drawn to the left; bumps under the wheels that have them."""
     here, _ = solved(CAR, SETUP, bump=[[0.004, 0.0, 0.0, 0.002]])
-    assert [np.sign(wheel.hull[:, 0].mean()) for wheel in here.wheels] == [1, -1, 1, -1]
+    assert [np.sign(wheel.outline[:, 0].mean()) for wheel in here.wheels] == [1, -1, 1, -1]
     assert [wheel.bump for wheel in here.wheels] == [0.004, 0.0, 0.0, 0.002]
 
 
@@ -88,8 +88,10 @@ def test_a_lost_case_has_no_answer_to_show() -> None:
     lost = model.run(model.settings([SETUP]), load_cases(PLACE, speed=5.0, roll_angle=math.pi))
     assert not lost.contact[0, 0]
     project = Project(None, CAR, PLACE, SETUP, None, ())  # type: ignore[arg-type]
-    here = stand(project, lost, 0)
-    assert not here.held
+    here = drawn_state(project, lost, 0)
+    assert not here.has_contact
     assert here.gaps == ()
-    assert all(wheel.patch is None and wheel.load is None and not wheel.touch.size for wheel in here.wheels)
+    assert all(
+        wheel.patch is None and wheel.load is None and not wheel.contact_line.size for wheel in here.wheels
+    )
     assert here.cg[1] == pytest.approx(CAR.cg_height)

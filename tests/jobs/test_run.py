@@ -23,8 +23,12 @@ import pytest
 
 from setupopt.errors import OutputError
 from setupopt.evaluation.model import Model
-from setupopt.jobs import checkpointed_jobs as chunks
-from setupopt.jobs.checkpointed_jobs import SerialExecutor, Store, WorkerPool, fingerprint, run_chunks
+from setupopt.jobs import fingerprint as fingerprints
+from setupopt.jobs import store as stores
+from setupopt.jobs.fingerprint import fingerprint
+from setupopt.jobs.pool import SerialExecutor, WorkerPool
+from setupopt.jobs.run import run_chunks
+from setupopt.jobs.store import Store
 from setupopt.physics.inputs import SETTING
 from setupopt.project import Project
 
@@ -73,7 +77,7 @@ def raw(results: Iterator[np.ndarray]) -> list[bytes]:
 def own_process(script: str, **environment: str) -> subprocess.Popen[str]:
     """Lines of Python in a process of their own, with this file as `t`."""
     paths = os.pathsep.join(str(Path(__file__).parents[i]) for i in (1, 2))
-    command = [sys.executable, "-c", f"import jobs.test_checkpointed_jobs as t\n{script}"]
+    command = [sys.executable, "-c", f"import jobs.test_run as t\n{script}"]
     env = os.environ | {"PYTHONPATH": paths} | environment
     return subprocess.Popen(command, env=env, stdout=subprocess.PIPE, text=True)
 
@@ -420,14 +424,14 @@ def test_study_runs_without_any_place_to_write(home: Path, monkeypatch: pytest.M
 
 def test_study_runs_on_when_the_disk_is_full(monkeypatch: pytest.MonkeyPatch) -> None:
     """The chunks that could be written are kept, the others are done again."""
-    store, whole = Store.open(STUDY), chunks.write_whole
+    store, whole = Store.open(STUDY), stores.write_whole
 
     def full(path: Path, data: bytes) -> None:
         if path.name >= "a-00004":
             raise OutputError(str(path), "No space left on device")
         whole(path, data)
 
-    monkeypatch.setattr(chunks, "write_whole", full)
+    monkeypatch.setattr(stores, "write_whole", full)
     assert raw(run_chunks("a", Do(), range(8), store=store)) == plainly(range(8))
     assert [store.read(f"a-{job:05d}") is not None for job in range(8)] == [True] * 4 + [False] * 4
 
@@ -612,15 +616,15 @@ def test_fingerprint_knows_the_program(monkeypatch: pytest.MonkeyPatch) -> None:
     """Other kernels, another numpy or another version of the package: another study."""
     told = {fingerprint(1)}
     for target, name, value in (
-        (chunks.jit, "fingerprint", lambda: "other"),
-        (chunks.np, "__version__", "0.0"),
-        (chunks.setupopt, "__version__", "0.0"),
+        (fingerprints.jit, "fingerprint", lambda: "other"),
+        (fingerprints.np, "__version__", "0.0"),
+        (fingerprints.setupopt, "__version__", "0.0"),
     ):
         with monkeypatch.context() as patch:
             patch.setattr(target, name, value)
-            chunks._program.cache_clear()
+            fingerprints._program_text.cache_clear()
             told.add(fingerprint(1))
-    chunks._program.cache_clear()
+    fingerprints._program_text.cache_clear()
     assert len(told) == 4
 
 

@@ -1,0 +1,282 @@
+"""The state of the car in one case, as a picture needs it: wheels, plates of the body, gaps, contact patches.
+
+The view is along the venue's axis from behind, in the plane that touches the surface under the centre of
+gravity: `s` round the section to the left, `z` off the surface, m (docs/model.md, the surface).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from math import cos, pi, sin
+from typing import Any
+
+import numpy as np
+
+from setupopt.evaluation.model import Model
+from setupopt.evaluation.result import Result
+from setupopt.physics import surface
+from setupopt.physics.balance import WORK, balance
+from setupopt.physics.inputs import POINT, STRIPS, Floats, Record
+from setupopt.physics.place import FLOW, PLACE, prepare
+from setupopt.physics.point_gaps import point_gaps
+from setupopt.project.model import AXLES, WHEELS, Car, Project
+
+_ROUND, _ACROSS = 48, 9  # points of a wheel's outline
+_CONTACT_POINTS = 201  # across a tread
+_Point = tuple[float, float, float]  # station, side and offset over the floor line, m
+
+
+@dataclass(frozen=True)
+class Patch:
+    """A loaded tread on its elastic foundation, SI (docs/model.md, tyres).
+
+    `depth`: penetration of the crown; `slant`: tangent of the inclination; `along`, `across`: curvature of
+    tyre against surface; `foundation`, N/m3; `side`: 1 on the left of the car, -1 on the right.
+    """
+
+    depth: float
+    slant: float
+    along: float
+    across: float
+    half_width: float
+    foundation: float
+    side: float
+
+    def depth_at(self, u: Floats) -> Floats:
+        """Penetration at `u`, m outboard of the tread's middle; negative where it hangs over the surface."""
+        return np.asarray(self.depth + u * (self.slant - 0.5 * self.across * u))
+
+    def pressure(self, u: Floats, x: Floats) -> Floats:
+        """Pressure, Pa, `u` outboard on the tread and `x` along it: foundation times penetration there."""
+        return self.foundation * np.maximum(0.0, self.depth_at(u) - 0.5 * self.along * x * x)
+
+    @property
+    def peak(self) -> float:
+        """Highest pressure, Pa; 0 for a wheel in the air."""
+        u = np.linspace(-self.half_width, self.half_width, 2001)
+        return float(self.pressure(u, np.zeros(1)).max())
+
+    @property
+    def half_length(self) -> float:
+        """Half of its greatest length, m."""
+        return float(np.sqrt(2.0 * self.peak / self.foundation / self.along))
+
+
+@dataclass(frozen=True)
+class Wheel:
+    """A wheel. `outline` (n, 2); `contact_line` (n, 2): its patch on the surface, empty if it is lifted.
+
+    `patch` and `load`, N, are None in a case without contact. `bump`: height of the bump under it, m.
+    """
+
+    name: str
+    axle: int
+    outline: Floats
+    contact_line: Floats
+    patch: Patch | None
+    load: float | None
+    bump: float
+
+
+@dataclass(frozen=True)
+class Plate:
+    """An air element as a plate of the given size: four corners (4, 2). `axles`: those that it is near to."""
+
+    name: str
+    axles: tuple[int, ...]
+    corners: Floats
+
+
+@dataclass(frozen=True)
+class Gap:
+    """A gap under the car: from the surface at `s` up to `under`. `least`: the required gap, or None."""
+
+    name: str
+    axle: int
+    s: float
+    under: float
+    gap: float
+    least: float | None
+
+
+@dataclass(frozen=True)
+class DrawnState:
+    """The car in one case. Without `has_contact` it is shown as it stands on the setup pad.
+
+    `cg`: centre of gravity, s and z.
+    """
+
+    has_contact: bool
+    case: Record
+    wheels: tuple[Wheel, ...]
+    plates: tuple[Plate, ...]
+    gaps: tuple[Gap, ...]
+    cg: tuple[float, float]
+
+    def height(self, s: Floats | float) -> Floats:
+        """Height of the surface at `s`, without bumps."""
+        return _height(self.case, s)
+
+    @property
+    def tightest(self) -> float:
+        """The largest curvature of the surface in sight, either way, 1/m."""
+        return float(max(abs(self.case["curvature"]), np.abs(self.case["beyond"]).max()))
+
+
+def drawn_state(project: Project, result: Result, row: int) -> DrawnState:
+    """How the project's car stands in case `row` of its result."""
+    case = _SolvedCase(project, result, row)
+    has_contact = case.has_contact
+    cg = (0.0, float(case.vehicle["cg_height"][0] + case.state[0]))
+    wheels = tuple(_wheel(case, w) for w in range(4))
+    gaps = tuple(_gaps(case)) if has_contact else ()
+    return DrawnState(has_contact, case.cases[0], wheels, tuple(_plates(case)), gaps, cg)
+
+
+class _SolvedCase:
+    """One case at its solved trim. Its forces come from the balance of the physics itself."""
+
+    def __init__(self, project: Project, result: Result, row: int) -> None:
+        model = Model(project.car)
+        self.car = project.car
+        self.vehicle, self.elements, _ = model.packed
+        self.settings = model.settings(project.setup)
+        self.cases = result.cases.records[row : row + 1]
+        self.answers = result.answers[:1, row : row + 1].copy()
+        self.has_contact = bool(self.answers["contact"][0, 0])
+        if not self.has_contact:
+            self.answers["state"] = 0.0
+        self.state = np.ascontiguousarray(self.answers["state"][0, 0])
+        self.place = np.zeros(1, PLACE)[0]
+        self.work = np.zeros(1, WORK)[0]  # stays empty of forces where contact is lost
+        self._balance()
+
+    def _balance(self) -> None:
+        flow = np.zeros(self.elements.size * STRIPS, FLOW)
+        inputs = (self.vehicle[0], self.elements, self.settings[0])
+        prepare(*inputs, self.cases[0], self.place, flow)
+        if self.has_contact:
+            balance(*inputs, self.place, flow, self.state, self.work)
+
+    def answer(self, name: str, w: int) -> float:
+        """A wheel's answer."""
+        return float(self.answers[name][0, 0, w])
+
+    def around(self, x: Any, y: Any) -> Floats:
+        """Coordinate round the section."""
+        heading = float(self.cases["surface_heading"][0])
+        return np.asarray(x * sin(heading) + y * cos(heading))
+
+    def axle(self, station: float) -> int:
+        """The axle that a station is nearer to."""
+        return int(station > 0.5 * self.car.wheelbase)
+
+
+def _height(case: Record, s: Floats | float) -> Floats:
+    return np.array([surface.under_wheel(case, one)[0] for one in np.atleast_1d(s)])
+
+
+# ---- wheels ------------------------------------------------------------------------------------------------
+
+
+def _wheel(case: _SolvedCase, w: int) -> Wheel:
+    if not case.has_contact:
+        return Wheel(WHEELS[w], w // 2, _outline(case, w), np.empty((0, 2)), None, None, 0.0)
+    patch = _patch(case, w)
+    bump = float(case.cases["bump"][0, w])
+    line = _contact_line(case, w, patch, bump)
+    return Wheel(WHEELS[w], w // 2, _outline(case, w), line, patch, case.answer("load", w), bump)
+
+
+def _patch(case: _SolvedCase, w: int) -> Patch:
+    return Patch(
+        depth=float(case.work.depth[w]),
+        slant=float(case.work.slant[w]),
+        along=float(case.place.curve_along[w]),
+        across=float(case.place.curve_across[w]),
+        half_width=float(case.vehicle["half_width"][0, w]),
+        foundation=float(case.settings["foundation"][0, w]),
+        side=float(case.vehicle["side"][0, w]),
+    )
+
+
+def _contact_line(case: _SolvedCase, w: int, patch: Patch, bump: float) -> Floats:
+    across = np.linspace(-patch.half_width, patch.half_width, _CONTACT_POINTS)
+    pressed = across[patch.depth_at(across) > 0.0]
+    s = _tread(case, w, pressed, np.array([-0.5 * pi]))[:, 0]
+    return np.column_stack([s, _height(case.cases[0], s) + bump])
+
+
+def _outline(case: _SolvedCase, w: int) -> Floats:
+    """Outline of the whole wheel."""
+    from scipy.spatial import ConvexHull
+
+    half = float(case.vehicle["half_width"][0, w])
+    around = np.linspace(0.0, 2.0 * pi, _ROUND, endpoint=False)
+    points = _tread(case, w, np.linspace(-half, half, _ACROSS), around)
+    return np.asarray(points[ConvexHull(points).vertices])
+
+
+def _tread(case: _SolvedCase, w: int, across: Floats, around: Floats) -> Floats:
+    """Points of the unloaded tread, (n, 2): `across` outboard, `around` from straight ahead upwards."""
+    car = case.vehicle[0]
+    lean = _lean(case, w)
+    u, angle = (grid.ravel() for grid in np.meshgrid(across, around))
+    radius = car["radius"][w] - 0.5 * car["crown"][w] * u * u
+    centre = car["radius"][w] - case.settings["penetration"][0, w] + case.state[3 + w]
+    up = radius * np.sin(angle)
+    x = car["x"][w] + radius * np.cos(angle)
+    y = car["y"][w] + car["side"][w] * (up * sin(lean) + u * cos(lean))
+    z = centre + up * cos(lean) - u * sin(lean)
+    return np.column_stack([case.around(x, y), z])
+
+
+def _lean(case: _SolvedCase, w: int) -> float:
+    """Inclination to the normal of the plane, top outwards positive, rad."""
+    if not case.has_contact:
+        return float(case.settings["camber"][0, w])
+    return float(case.answer("inclination", w) - case.vehicle["side"][0, w] * case.place.tilt[w])
+
+
+# ---- body --------------------------------------------------------------------------------------------------
+
+
+def _plates(case: _SolvedCase) -> Iterator[Plate]:
+    """Every air element, from its own corners."""
+    for element in case.car.air.elements:
+        half = 0.5 * element.span
+        ends = [element.station - 0.5 * element.chord, element.station + 0.5 * element.chord]
+        around = ((0, half), (0, -half), (1, -half), (1, half))
+        s, under, _ = _underside(case, [(ends[end], side, element.offset) for end, side in around])
+        axles = tuple(sorted({case.axle(end) for end in ends}))
+        yield Plate(element.name, axles, np.column_stack([s, under]))
+
+
+def _gaps(case: _SolvedCase) -> Iterator[Gap]:
+    """At the ride-height stations, under the elements near the surface, at the floor points."""
+    named = _gap_points(case.car)
+    rows = zip(named, *_underside(case, [point for _, point, _ in named]), strict=True)
+    for (name, point, least), s, under, gap in rows:
+        yield Gap(name, case.axle(point[0]), float(s), float(under), float(gap), least)
+
+
+def _underside(case: _SolvedCase, points: Sequence[_Point]) -> tuple[Floats, Floats, Floats]:
+    """s, z and gap of points on the underside."""
+    records = np.zeros(len(points), dtype=POINT)
+    station, records["y"], records["offset"] = np.array(points).T
+    records["x"] = case.vehicle["to_front"][0] - station
+    packed = (case.vehicle, case.elements, records)
+    gap = point_gaps(packed, case.settings, case.cases, case.answers)[0, 0]
+    s = case.around(records["x"], records["y"])
+    return s, gap + _height(case.cases[0], s), gap
+
+
+def _gap_points(car: Car) -> list[tuple[str, _Point, float | None]]:
+    """Name, point and least gap of all gaps that are reported."""
+    air = car.air
+    stations = zip(AXLES, (air.front_ride_station, air.rear_ride_station), strict=True)
+    lines = [(f"floor line, {axle} ride-height station", (at, 0.0, 0.0), None) for axle, at in stations]
+    near = [e for e in air.elements if e.ground_area > 0.0]
+    middles = [(f"{e.name}, middle", (e.station, 0.0, e.offset), None) for e in near]
+    return [*lines, *middles, *((p.name, (p.station, p.side, p.offset), p.least_gap) for p in car.clearance)]

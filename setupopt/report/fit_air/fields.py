@@ -1,0 +1,98 @@
+"""Fitted bodies as plain values, for scripts; explained in docs/nomenclature.md."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from setupopt.fit.air.files import body_as_dict, spread_percent
+from setupopt.fit.air.fit import AirFit, Number
+from setupopt.fit.air.fits import SPREADS, AirFits
+from setupopt.fit.air.ladder import misses
+from setupopt.fit.air.oddities import oddities
+from setupopt.fit.air.rows import FORCES
+from setupopt.units import PERCENT
+
+
+def cautions(fits: AirFits) -> list[str]:
+    """What is odd about the table, then about each body."""
+    several = len(fits.fits) > 1
+    own = [(f"{fit.name}: " if several else "") + said for fit in fits.fits for said in oddities(fit)]
+    return [*fits.notes, *own]
+
+
+def frees(fit: AirFit, place: int) -> str:
+    before = fit.steps[place - 1].rung.names if place else ()
+    new = [name for name in fit.steps[place].rung.names if name not in before]
+    return ", ".join(new)
+
+
+def miss(fit: AirFit, place: int) -> float | None:
+    errors = misses(fit.steps[place], fit.rows)
+    return float(errors.mean()) if errors.size else None
+
+
+def as_dict(fits: AirFits) -> dict[str, Any]:
+    """The same for a program; explained in docs/nomenclature.md."""
+    return {
+        "table": fits.table.path.name,
+        "car": fits.project.car.name,
+        "air_density_kg_m3": fits.table.density,
+        "noise_percent": _round(fits.noise / PERCENT),
+        "is_whole": fits.is_whole,
+        "cautions": cautions(fits),
+        "spread": {key: spread_percent(fits, key) for key in SPREADS},
+        "bodies": [_body(fit) for fit in fits.fits],
+    }
+
+
+def _body(fit: AirFit) -> dict[str, Any]:
+    return {
+        "name": fit.name,
+        "configuration": fit.label,
+        "rows": len(fit.rows),
+        "rung": fit.rung + 1,
+        "rungs": [_rung(fit, place) for place in range(len(fit.steps))],
+        "common_factor": _factor(fit),
+        "numbers": [_number(one) for one in fit.numbers],
+        "errors": {key: _force(fit, place) for place, key in enumerate(FORCES)},
+        "correlated": [[*pair[:2], _round(pair[2])] for pair in fit.fitted.correlated],
+        "outlying": [{"line": a, "force": b, "score": _round(c)} for a, b, c in fit.outlying],
+        "body": body_as_dict(fit),
+    }
+
+
+def _rung(fit: AirFit, place: int) -> dict[str, Any]:
+    error = miss(fit, place)
+    return {"frees": frees(fit, place), "error_percent": None if error is None else _round(error / PERCENT)}
+
+
+def _factor(fit: AirFit) -> dict[str, float] | None:
+    if fit.common_factor is None:
+        return None
+    value, error = fit.common_factor
+    return {"value": _round(value), "standard_error": _round(error)}
+
+
+def _number(one: Number) -> dict[str, Any]:
+    unit, term = one.term.unit, one.term
+    return {
+        "element": term.part or None,
+        "key": term.key,
+        "value": _round(one.value / unit),
+        "standard_error": None if one.error is None else _round(one.error / unit),
+        "like": _round(term.like / unit),
+    }
+
+
+def _force(fit: AirFit, place: int) -> dict[str, Any]:
+    error, explained = fit.error(place), fit.explained(place)
+    return {
+        "values": int(fit.rows.counts[:, place].sum()),
+        "error_percent": None if error is None else _round(error / PERCENT),
+        "explained_percent": None if explained is None else _round(explained / PERCENT),
+    }
+
+
+def _round(value: float) -> float:
+    """Six digits: the rest is noise."""
+    return float(f"{value:.6g}")

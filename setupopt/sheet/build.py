@@ -1,0 +1,42 @@
+"""One car as it stands: a setup wheel by wheel, what was turned on the pad, and what the scales add."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from setupopt.evaluation.pack import SETUP, by_wheel
+from setupopt.physics.inputs import Floats, Record, layout
+from setupopt.project.model import Setup
+from setupopt.project.settings import SETTINGS
+
+# A SETUP record, and for every wheel: perch (seat or push-rod moved, as height at the wheel, m; positive
+# raises the car), free_travel (travel at which bars and third springs carry nothing, m), and wedge (load on
+# the pad above that of the even car, N).
+BUILD = layout(
+    axles=" ".join(s.field for s in SETTINGS if s.per == "axle"),
+    wheels=" ".join(s.field for s in SETTINGS if s.per == "wheel") + " perch free_travel wedge",
+)
+
+
+def as_written(setup: Setup) -> Record:
+    """BUILD record of a setup exactly as the file gives it; bars and third springs connected without load."""
+    build = np.zeros(1, BUILD)[0]
+    for name in SETUP.names:
+        build[name] = by_wheel(setup)[name][0]
+    return build
+
+
+def changed(build: Record, **values: Floats) -> Record:
+    """A copy with other values of some fields."""
+    copied = build.copy()
+    for name, value in values.items():
+        copied[name] = value
+    return copied
+
+
+def with_change(build: Record, field: str, axle: int, by: float) -> Record:
+    """A copy with one thing on one axle changed by so much, both sides alike."""
+    values = build[field].copy()
+    count = values.size // 2
+    values[count * axle : count * (axle + 1)] += by
+    return changed(build, **{field: values})

@@ -1,0 +1,94 @@
+"""What stands on a terminal: no escape of a name gets there, and no odd surroundings end in a traceback."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from cli import folders
+
+from setupopt.errors import printable
+
+COMMAND = [sys.executable, "-c", "from setupopt.cli.main import main; main()"]
+ESCAPE = "\x1b[2J\x07\u202e"
+
+
+def run(
+    *words: str | bytes | Path, where: Path, shell_end: str = "", **environment: str
+) -> subprocess.CompletedProcess[bytes]:
+    """A command in a process of its own; `shell_end`: what a shell does with its output."""
+    line: list[str | bytes | Path] = [*COMMAND, *words]
+    if shell_end:
+        line = ["sh", "-c", f'exec "$@" {shell_end}', "sh", *line]
+    return subprocess.run(
+        [os.fspath(word) for word in line],
+        cwd=where, env=os.environ | environment, capture_output=True, timeout=300, check=False,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("assess", ESCAPE), ("assess", "--floor", ESCAPE, "."), (f"ass{ESCAPE}",), (f"--{ESCAPE}",),
+     ("assess", f"--{ESCAPE}", "."), ("assess", ".", "--setup", ESCAPE), ("sheet", ".", "--date", ESCAPE),
+     ("fit", "tyre", ESCAPE), ("start", ".", "--example", ESCAPE)],
+    ids=lambda words: " ".join(words).encode("unicode_escape").decode(),
+)  # fmt: skip
+def test_refusals_obey_no_escape(tmp_path: Path, words: tuple[str, ...]) -> None:
+    """Of folders, files, commands, options and their values: status 2, the name to be read."""
+    folders.held(tmp_path / "project")
+    done = run(*words, where=tmp_path / "project")
+    assert done.returncode == 2
+    text = (done.stdout + done.stderr).decode()
+    assert "Traceback" not in text
+    assert printable(text) == text
+    assert "\\x1b[2J" in text
+
+
+def test_answers_obey_no_escape(tmp_path: Path) -> None:
+    """A folder of such a name, from its making to an answer in it, on screen and on standard error."""
+    done = [run("start", ESCAPE, where=tmp_path), run("assess", ESCAPE, "--out", ESCAPE, where=tmp_path)]
+    for one in done:
+        text = (one.stdout + one.stderr).decode()
+        assert one.returncode in (0, 1), text
+        assert printable(text) == text
+        assert "\\x1b[2J" in text
+
+
+def test_a_maker_that_is_no_text(tmp_path: Path) -> None:
+    """Bytes that are no UTF-8, or marks that turn the writing direction: refused, no line in the log."""
+    home = folders.held(tmp_path / "project")
+    for by in (b"A. \xff Nother", "A. \u202eNother", "x" * 200):
+        done = run("sheet", "project", "--by", by, where=tmp_path)
+        assert done.returncode == 2
+        assert b"--by" in done.stderr and b"Traceback" not in done.stderr
+    assert not (home / "revisions.csv").exists()
+
+
+@pytest.mark.parametrize("zone", ["A-167", "No/Where", ":/dev/null", "\x1b[2J", "A" * 5000])
+def test_odd_time_zones(tmp_path: Path, zone: str) -> None:
+    """The date of a sheet is one, whatever TZ says."""
+    folders.held(tmp_path / "project")
+    done = run("sheet", "project", "--json", where=tmp_path, TZ=zone)
+    assert done.returncode in (0, 1), done.stderr
+    assert done.stderr == b""
+
+
+@pytest.mark.parametrize("end", [">&-", "</dev/null >&-"])
+def test_closed_standard_output(tmp_path: Path, end: str) -> None:
+    """Refused in words: a file opened next would take its place."""
+    folders.held(tmp_path / "project")
+    done = run("assess", "project", where=tmp_path, shell_end=end)
+    assert done.returncode == 2
+    assert done.stderr.startswith(b"standard output is closed")
+
+
+@pytest.mark.parametrize("floor", ["1e300", "-11", "10.5", "nan"])
+def test_floor_has_bounds(tmp_path: Path, floor: str) -> None:
+    """No margin is beyond them; 1e300 once came back in every sum."""
+    folders.held(tmp_path / "project")
+    done = run("assess", "project", f"--floor={floor}", where=tmp_path)
+    assert done.returncode == 2
+    assert b"--floor" in done.stderr
