@@ -27,10 +27,9 @@ NS_PER_MM = 1e3  # N s/m
 N_PER_MM3 = 1e9  # N/m3
 N_PER_MM3_PER_BAR = N_PER_MM3 / BAR  # N/m3 per Pa
 
-GRAVITY = 9.80665  # m/s2, standard gravity; exact by definition
-
 DEG_PER_MM = DEG / MM  # rad/m
 DEG_PER_KN = DEG / KN  # rad/N
+N_PER_MM_PER_BAR = N_PER_MM / BAR  # N/m per Pa
 MM_PER_DEG = MM / DEG  # m/rad
 
 ROUGHNESS = 1e-6  # m3, the files' unit of road roughness

@@ -102,6 +102,7 @@ def _attitude_columns(attitude: Attitude, venue: Venue) -> dict[str, float | Seq
         "speed": speed,
         "acceleration": attitude.acceleration,
         "path_curvature": attitude.path_curvature,
+        "yaw_acceleration": attitude.yaw_acceleration,
         "turn_curvature": 0.0 if attitude.turn_radius is None else 1.0 / attitude.turn_radius,
         "headwind": attitude.headwind,
         "crosswind": attitude.crosswind,
@@ -118,6 +119,7 @@ def _complete(columns: dict[str, Floats], venue: Venue) -> Records:
     records["air_density"] = venue.air_density
     records["lean"] = 1.0
     records["transfer"] = 1.0
+    records["crab"] = 1.0
     for name, column in columns.items():
         records[name] = column
     records["floor_curvature"] = records["curvature"]

@@ -17,8 +17,8 @@ from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
 from setupopt.physics import surface
 from setupopt.physics.balance import WORK, balance
-from setupopt.physics.inputs import POINT, STRIPS, Floats, Record
-from setupopt.physics.place import FLOW, PLACE, prepare
+from setupopt.physics.case_state import CASE_STATE, ROADBED, prepare, set_heading
+from setupopt.physics.inputs import POINT, SIDESLIP, UNKNOWNS, Floats, Record
 from setupopt.physics.point_gaps import point_gaps
 from setupopt.project.model import AXLES, WHEELS, Car, Project
 
@@ -148,16 +148,20 @@ class _SolvedCase:
         if not self.has_contact:
             self.answers["state"] = 0.0
         self.state = np.ascontiguousarray(self.answers["state"][0, 0])
-        self.place = np.zeros(1, PLACE)[0]
+        self.case_state = np.zeros(1, CASE_STATE)[0]
         self.work = np.zeros(1, WORK)[0]  # stays empty of forces where contact is lost
         self._balance()
 
     def _balance(self) -> None:
-        flow = np.zeros(self.elements.size * STRIPS, FLOW)
-        inputs = (self.vehicle[0], self.elements, self.settings[0])
-        prepare(*inputs, self.cases[0], self.place, flow)
+        road = np.zeros(self.elements.size, ROADBED)
+        prepare(self.vehicle[0], self.cases[0], 0.0, self.case_state)
+        set_heading(self.vehicle[0], self.cases[0], float(self.state[SIDESLIP]), self.case_state)
         if self.has_contact:
-            balance(*inputs, self.place, flow, self.state, self.work)
+            x = np.append(self.state, max(1.0, float(self.answers["friction_factor"][0, 0])))
+            if not self.answers["slides"][0, 0]:
+                x[UNKNOWNS] = 1.0
+            inputs = (self.vehicle[0], self.elements, self.settings[0], self.cases[0])
+            balance(*inputs, self.case_state, road, x, self.work)
 
     def answer(self, name: str, w: int) -> float:
         """A wheel's answer."""
@@ -165,7 +169,7 @@ class _SolvedCase:
 
     def around(self, x: Any, y: Any) -> Floats:
         """Coordinate round the section."""
-        heading = float(self.cases["surface_heading"][0])
+        heading = float(self.cases["surface_heading"][0]) - float(self.state[SIDESLIP])
         return np.asarray(x * sin(heading) + y * cos(heading))
 
     def axle(self, station: float) -> int:
@@ -191,10 +195,10 @@ def _wheel(case: _SolvedCase, w: int) -> Wheel:
 
 def _patch(case: _SolvedCase, w: int) -> Patch:
     return Patch(
-        depth=float(case.work.depth[w]),
-        slant=float(case.work.slant[w]),
-        along=float(case.place.curve_along[w]),
-        across=float(case.place.curve_across[w]),
+        depth=float(case.work.wheels.depth[w]),
+        slant=float(case.work.wheels.slant[w]),
+        along=float(case.case_state.curve_along[w]),
+        across=float(case.case_state.curve_across[w]),
         half_width=float(case.vehicle["half_width"][0, w]),
         foundation=float(case.settings["foundation"][0, w]),
         side=float(case.vehicle["side"][0, w]),
@@ -236,7 +240,7 @@ def _lean(case: _SolvedCase, w: int) -> float:
     """Inclination to the normal of the plane, top outwards positive, rad."""
     if not case.has_contact:
         return float(case.settings["camber"][0, w])
-    return float(case.answer("inclination", w) - case.vehicle["side"][0, w] * case.place.tilt[w])
+    return float(case.answer("inclination", w) - case.vehicle["side"][0, w] * case.case_state.tilt[w])
 
 
 # ---- body --------------------------------------------------------------------------------------------------

@@ -124,7 +124,7 @@ def _flatten_floor(car: Record, setup: Record, case: Record) -> None:
     lower by that rise, and nothing bulges up to it.
     """
     around = car["x"] * sin(case["surface_heading"]) + car["y"] * cos(case["surface_heading"])
-    rise = [surface.under_floor(case, s) for s in around]
+    rise = [surface.under_floor(case, s)[0] for s in around]
     front = 0.5 * (rise[0] + rise[1])
     rear = 0.5 * (rise[2] + rise[3])
     share = (car["ride_x"] + car["to_rear"]) / car["wheelbase"]
@@ -151,9 +151,10 @@ _CAUSES = (
     ),
     _Cause("camber mismatch", lambda car, case, own: True, lambda car, setup, case: _clear(case, "lean")),
     _Cause("load transfer", lambda car, case, own: True, lambda car, setup, case: _clear(case, "transfer")),
+    _Cause("crab angle", lambda car, case, own: True, lambda car, setup, case: _clear(case, "crab")),
     _Cause("heading twist", _is_twisted, lambda car, setup, case: _clear(case, "surface_heading")),
     _in_case("wind", "headwind crosswind"),
-    _in_case("acceleration", "acceleration path_curvature turn_curvature"),
+    _in_case("acceleration", "acceleration path_curvature turn_curvature yaw_acceleration"),
     _in_case("bump", "bump"),
     _Cause("stops", _is_on_stop, lambda car, setup, case: _clear(car, "stop_rate")),
 )

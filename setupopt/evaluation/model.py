@@ -31,12 +31,13 @@ class Model:
         self,
         settings: Records,
         cases: CaseSet,
-        starts: Floats | None = None,
+        starts: Records | None = None,
         progress: Callable[[int], object] | None = None,
+        by_slope: bool = False,
     ) -> Result:
-        """Every setup in every case. `starts` (cases, 8): trim and press of a setup nearby."""
+        """Every setup in every case. `starts` (cases): answers of a setup nearby, see `physics.sweep.run`."""
         _refuse_beyond_section(self.packed, cases)
-        answers = sweep.run(self.packed, settings, cases.records, starts, progress)
+        answers = sweep.run(self.packed, settings, cases.records, starts, progress, by_slope=by_slope)
         shape = (settings.size, len(cases))
         return Result(cases, answers.reshape(shape), self.packed[0][0])
 

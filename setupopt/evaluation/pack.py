@@ -114,17 +114,34 @@ def _tyres(car: Car) -> dict[str, Floats]:
         "half_width": 0.5 * _per_tyre(car, lambda t: t.tread_width),
         "crown": 1.0 / _per_tyre(car, lambda t: t.crown_radius),
         "friction_beta": _per_tyre(car, lambda t: _beta(t.friction_exponent)),
+        "friction_floor": 1.5 * _per_tyre(car, lambda t: t.friction_least_pressure),
+        "shear": _per_tyre(car, lambda t: t.shear_per_foundation),
+        "thrust": _per_tyre(car, lambda t: t.camber_thrust_share),
     }
 
 
 def _drive(car: Car) -> dict[str, Floats]:
     """How drive and brake forces are shared, and where a differential is open."""
     drive = np.array([car.drive_front, 1.0 - car.drive_front])
-    driven = (drive > 0.0) & (car.differential == "open")
+    driven = drive > 0.0
+    is_open = driven & (car.differential == "open")
     return {
         "drive": drive,
         "brake": np.array([car.brake_front, 1.0 - car.brake_front]),
-        "is_open": driven.astype(float),
+        "is_open": is_open.astype(float),
+        "is_locked": (driven & ~is_open).astype(float),
+    }
+
+
+def _inertia(car: Car) -> dict[str, object]:
+    """What turning the body and the wheels takes; zero where the project leaves it out."""
+    body = (car.roll_inertia, car.pitch_inertia, car.yaw_inertia)
+    whole = [0.0 if part is None else part for part in body]
+    spin = [axle.wheel_inertia or 0.0 for axle in (car.front, car.rear)]
+    radius = [axle.tyre.radius for axle in (car.front, car.rear)]
+    return {
+        "inertia": np.array([0.0, 0.0, 0.0] if None in body else whole),
+        "spin_inertia": sum(2.0 * inertia / r for inertia, r in zip(spin, radius, strict=True)),
     }
 
 
@@ -148,6 +165,7 @@ def vehicle(car: Car) -> tuple[Records, Records, Records]:
         **_links(car),
         **_tyres(car),
         **_drive(car),
+        **_inertia(car),
         **_air(car.air, to_front),
     }
     whole = np.zeros(1, dtype=VEHICLE)
@@ -162,7 +180,7 @@ SETUP = layout(
     axles=" ".join(s.field for s in SETTINGS if s.per == "axle"),
     wheels=" ".join(s.field for s in SETTINGS if s.per == "wheel"),
 )
-_AS_SET = tuple(name for name in SETTING.names if name in SETUP.names)
+_AS_SET = tuple(name for name in SETTING.names if name in SETUP.names and name != "toe")
 
 
 def by_wheel(setups: Setup | Sequence[Setup] | Records) -> Records:
@@ -203,5 +221,8 @@ def settings(car: Car, vehicle: Records, setups: Records) -> Records:
     rows["wheel_rate"] = setups["spring"] * per_wheel(car, lambda a: a.motion_ratio) ** 2
     by_pressure = _per_tyre(car, lambda t: t.foundation_per_pressure) * setups["pressure"]
     rows["foundation"] = _per_tyre(car, lambda t: t.foundation) + by_pressure
+    rows["toe"] = np.arcsin(setups["toe"] / per_wheel(car, lambda a: a.toe_over))
+    by_pressure = _per_tyre(car, lambda t: t.carcass_per_pressure) * setups["pressure"]
+    rows["carcass"] = _per_tyre(car, lambda t: t.carcass) + by_pressure
     set_penetration(vehicle, rows)
     return rows

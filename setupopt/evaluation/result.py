@@ -10,7 +10,7 @@ import numpy as np
 
 from setupopt import units
 from setupopt.evaluation.cases import CaseSet
-from setupopt.physics.inputs import Floats, Record, Records
+from setupopt.physics.inputs import SIDESLIP, STEER, Floats, Record, Records
 from setupopt.project.model import AXLES, WHEELS
 
 if TYPE_CHECKING:
@@ -121,7 +121,8 @@ class Result:
         """The case table in file units, (cases) each, in its fixed order."""
         a = self.answers[setup]
         c = self.cases.records
-        first = np.where(a["use"][:, 0] >= a["use"][:, 1], *AXLES)
+        first = np.where(a["limiting"] == 0.0, *AXLES)
+        held = np.where(a["slides"], np.nan, 1.0)  # what there is of a trim at full friction
         point = np.isfinite(a["clearance"])
         return {
             "case": np.arange(1, len(self.cases) + 1),
@@ -131,11 +132,11 @@ class Result:
             "speed_m_s": c["speed"],
             "contact": a["contact"],
             "margin": a["margin"],
-            "use_front": a["use"][:, 0],
-            "use_rear": a["use"][:, 1],
+            "use_front": held * a["use"][:, 0],
+            "use_rear": held * a["use"][:, 1],
             "first_axle": first.astype(object),
-            **_by_wheel("load", "N", a["load"], 1.0),
-            **_by_wheel("grip", "N", a["grip"], 1.0),
+            **_by_wheel("load", "N", held[:, None] * a["load"], 1.0),
+            **_by_wheel("grip", "N", held[:, None] * a["grip"], 1.0),
             **_by_wheel("inclination", "deg", a["inclination"], units.DEG),
             **_by_wheel("patch", "mm2", a["patch"], units.MM2),
             "front_gap_mm": a["ride_gap"][:, 0] / units.MM,
@@ -148,6 +149,11 @@ class Result:
             "least_clearance_mm": np.where(point, a["clearance"], np.nan) / units.MM,
             "travel_left_mm": self.travel_left[setup] / units.MM,
             "wheels_in_air": _wheel_names(self.in_air[setup]),
+            "sideslip_deg": a["state"][:, SIDESLIP] / units.DEG,
+            "steer_deg": a["state"][:, STEER] / units.DEG,
+            **_by_wheel("slip_angle", "deg", a["slip_angle"], units.DEG),
+            "lambda": a["friction_factor"],
+            "balance": held * a["balance"],
         }
 
     def frame(self, setup: int = 0) -> pd.DataFrame:

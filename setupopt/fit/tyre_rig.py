@@ -9,7 +9,7 @@ from math import sqrt, tan
 
 import numpy as np
 
-from setupopt.physics import tyre
+from setupopt.physics import brush, tyre
 from setupopt.physics.inputs import Floats, Record, Records, layout
 from setupopt.physics.jit import kernel
 
@@ -38,9 +38,8 @@ def _capacity(one: Record, row: Record, k: float, force: float, start: float, en
     t = tan(min(max(lean, -_STEEPEST), _STEEPEST))
     c_x, c = 1.0 / one.radius, 1.0 / one.crown_radius
     d = tyre.depth_for_load(row.load, start, t, c_x, c, one.half_width, k, ends)
-    return tyre.grip_capacity(
-        d, t, c_x, c, one.half_width, k, one.friction, one.friction_pressure, one.exponent, one.beta, ends
-    )
+    friction = 0.75 * one.beta * one.friction * one.friction_pressure**one.exponent
+    return brush.capacity(d, t, c_x, c, one.half_width, k, friction, one.exponent, 0.0)
 
 
 @kernel

@@ -151,11 +151,13 @@ def _touching(d: float, t: float, c: float, w: float) -> tuple[float, float]:
 
 
 @kernel
-def _borders(patch: Record, lower: float, upper: float) -> tuple[float, float]:
-    """Where the pressure passes the least one that the friction law takes; both `lower` where it takes any."""
-    if patch.exponent == 0.0 or patch.floor <= 0.0:
+def _borders(
+    d: float, t: float, c: float, depth: float, lower: float, upper: float
+) -> tuple[float, float]:
+    """Where the tread is pressed in by `depth`, at which the friction law begins; both `lower` where it is 0."""
+    if depth <= 0.0:
         return lower, lower
-    near, far = tyre.roots(patch.depth - patch.floor / patch.foundation, patch.slant, patch.across)
+    near, far = tyre.roots(d - depth, t, c)
     first = min(max(min(near, far), lower), upper)
     last = min(max(max(near, far), lower), upper)
     return first, last
@@ -166,7 +168,8 @@ def forces(patch: Record, table: Floats) -> None:
     """Forces of the wheel that `patch` (BRUSH) describes, and their slopes, into `table` (ROWS, COLUMNS)."""
     table[:, :] = 0.0
     lower, upper = _touching(patch.depth, patch.slant, patch.across, patch.half_width)
-    first, last = _borders(patch, lower, upper)
+    begin = patch.floor / patch.foundation if patch.exponent > 0.0 else 0.0
+    first, last = _borders(patch.depth, patch.slant, patch.across, begin, lower, upper)
     borders = (lower, first, last, upper)
     for i in range(3):
         if borders[i + 1] > borders[i]:
@@ -174,10 +177,13 @@ def forces(patch: Record, table: Floats) -> None:
 
 
 @kernel
-def capacity(patch: Record) -> float:
-    """Largest force that the patch can pass, N: friction times line load over the tread."""
-    lower, upper = _touching(patch.depth, patch.slant, patch.across, patch.half_width)
-    first, last = _borders(patch, lower, upper)
+def capacity(
+    d: float, t: float, along: float, c: float, w: float, k: float, friction: float, exponent: float,
+    floor: float,
+) -> float:  # fmt: skip
+    """Largest force that a patch can pass, N: friction times line load over the tread; arguments as in BRUSH."""
+    lower, upper = _touching(d, t, c, w)
+    first, last = _borders(d, t, c, floor / k if exponent > 0.0 else 0.0, lower, upper)
     borders = (lower, first, last, upper)
     total = 0.0
     for i in range(3):
@@ -186,13 +192,12 @@ def capacity(patch: Record) -> float:
             continue
         for j in range(_NODES):
             y = borders[i] + half * _PLACE[j]
-            depth = max(0.0, patch.depth + y * (patch.slant - 0.5 * patch.across * y))
-            pressure = patch.foundation * depth
-            mu = patch.friction
-            if patch.exponent != 0.0 and depth > 0.0:
-                mu *= max(pressure, patch.floor) ** -patch.exponent
-            total += half * _WEIGHT[j] * mu * 4.0 / 3.0 * sqrt(2.0 * depth / patch.along) * pressure
-    return total
+            depth = max(0.0, d + y * (t - 0.5 * c * y))
+            mu = friction
+            if exponent != 0.0 and depth > 0.0:
+                mu *= max(k * depth, floor) ** -exponent
+            total += half * _WEIGHT[j] * mu * sqrt(depth) * depth
+    return 4.0 / 3.0 * k * sqrt(2.0 / along) * total
 
 
 @kernel

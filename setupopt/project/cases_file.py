@@ -35,6 +35,7 @@ class CaseTable:
     acceleration: Numbers
     path_curvature: Numbers  # 1/m
     turn_curvature: Numbers  # 1/m of a horizontal turn, 0 for none
+    yaw_acceleration: Numbers  # rad/s2
     headwind: Numbers
     crosswind: Numbers
     bump: Numbers  # m; FL, FR, RL, RR
@@ -67,7 +68,14 @@ def _columns(venue: Venue) -> dict[str, Column]:
     """The columns with the ranges that the same entries have in venue.toml."""
     section = venue.profile
     along = {} if section is None else {"along_mm": Column(Bounds(0.0, section.length / MM, "mm"))}
-    driven = ("heading_deg", "acceleration_m_s2", "path_curvature_per_m", "headwind_m_s", "crosswind_m_s")
+    driven = (
+        "heading_deg",
+        "acceleration_m_s2",
+        "path_curvature_per_m",
+        "yaw_acceleration_rad_s2",
+        "headwind_m_s",
+        "crosswind_m_s",
+    )
     return {
         "roll_angle_deg": Column(_bounds(SweepTable, "roll_angles_deg"), required=section is None),
         "speed_m_s": Column(_bounds(SweepTable, "speed_m_s"), required=True),
@@ -98,6 +106,7 @@ def _cases(table: CsvTable, venue: Venue) -> CaseTable:
         acceleration=get["acceleration_m_s2"],
         path_curvature=get["path_curvature_per_m"],
         turn_curvature=turning,
+        yaw_acceleration=get["yaw_acceleration_rad_s2"],
         headwind=get["headwind_m_s"],
         crosswind=get["crosswind_m_s"],
         bump=np.column_stack([get[key] * MM for key in BUMPS]),

@@ -36,6 +36,7 @@ from setupopt.units import (
     MM_PER_DEG,
     N_PER_MM,
     N_PER_MM3,
+    N_PER_MM_PER_BAR,
     N_PER_MM3_PER_BAR,
     NS_PER_MM,
     PERCENT,
@@ -53,6 +54,7 @@ FACTORS = {
     "N s/mm": NS_PER_MM,
     "N/mm3": N_PER_MM3,
     "N/mm3 per bar": N_PER_MM3_PER_BAR,
+    "N/mm per bar": N_PER_MM_PER_BAR,
     "deg/mm": DEG_PER_MM,
     "deg/kN": DEG_PER_KN,
     "mm/deg": MM_PER_DEG,
@@ -189,7 +191,8 @@ StepsOrList = Annotated[
 def number(low: float, high: float, unit: str, **options: Any) -> Any:
     """A number from `low` to `high`; `default=None` makes it optional.
 
-    `si_name`, here and below: its name in `project.model` where that is not the key without its unit.
+    `si_name`, here and below: its name in `project.model` where that is not the key without its unit; `more`:
+    what a refusal adds.
     """
     return _bounded("a number {}", low, high, unit, options)
 
@@ -223,7 +226,8 @@ def steps_or_list(low: float, high: float, unit: str, **options: Any) -> Any:
 def _bounded(said: str, low: float, high: float, unit: str, options: dict[str, Any]) -> Any:
     bounds = Bounds(low, high, unit)
     extra: Any = {"bounds": tuple(bounds), "unit": unit, "si_name": options.pop("si_name", None)}
-    return Field(description=said.format(bounds), json_schema_extra=extra, **options)
+    more = options.pop("more", "")
+    return Field(description=said.format(bounds) + more, json_schema_extra=extra, **options)
 
 
 def choice(*names: str) -> Any:

@@ -32,6 +32,11 @@ class Tyre:
     friction_pressure: float  # Pa of contact pressure
     friction_exponent: float  # friction falls as contact pressure to minus this power
     compliance: float  # rad of lean per N of lateral force
+    shear_per_foundation: float  # tangential over radial stiffness of the tread
+    camber_thrust_share: float  # share of the geometric spin that the tread follows
+    friction_least_pressure: float  # Pa, mean contact pressure under which friction was not measured
+    carcass: float  # N/m at no pressure; rigid where this and the next are zero
+    carcass_per_pressure: float  # N/m per Pa
     load_limit: float | None
     damping: float | None  # N s/m
 
@@ -52,6 +57,8 @@ class Axle:
     anti_slope: float
     damper_bump: float | None  # N s/m at the damper
     damper_rebound: float | None
+    wheel_inertia: float | None  # of one wheel about its axle, kg m2
+    toe_over: float  # m; over this length toe is measured
     tyre: Tyre
 
 
@@ -120,6 +127,7 @@ class Car:
     differential: Literal["locked", "open"]
     pitch_inertia: float | None
     roll_inertia: float | None
+    yaw_inertia: float | None  # of the whole car
     power: float | None  # W
     front: Axle
     rear: Axle
@@ -150,6 +158,7 @@ class Attitude:
     heading: float
     acceleration: float
     path_curvature: float
+    yaw_acceleration: float
     turn_radius: float | None
     headwind: float
     crosswind: float

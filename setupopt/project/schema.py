@@ -33,6 +33,9 @@ from setupopt.project.field_types import (
     wrong,
 )
 
+# What a tyre without it is told
+_SHEAR = "; 1 to 3 for slicks, and `setupopt fit tyre` finds it from measured cornering stiffness"
+
 # --- car.toml ---------------------------------------------------------------------------------------
 
 
@@ -50,6 +53,7 @@ class CarTable(Table):
     differential: Literal["locked", "open"] = choice("locked", "open")
     pitch_inertia_kgm2: float | None = number(1, 50_000, "kg m2", default=None)
     roll_inertia_kgm2: float | None = number(1, 20_000, "kg m2", default=None)
+    yaw_inertia_kgm2: float | None = number(1, 50_000, "kg m2", default=None)
     power_kW: float | None = number(1, 3000, "kW", default=None)
 
     @model_validator(mode="after")
@@ -77,6 +81,8 @@ class AxleTable(Table):
     anti_slope: float = number(-2, 2, "")
     damper_bump_Ns_per_mm: float | None = number(0, 200, "N s/mm", default=None)
     damper_rebound_Ns_per_mm: float | None = number(0, 200, "N s/mm", default=None)
+    wheel_inertia_kgm2: float | None = number(0.01, 100, "kg m2", default=None)
+    toe_over_mm: float = number(50, 2000, "mm", default=330.0)
     tyre: Name
 
 
@@ -92,6 +98,13 @@ class TyreTable(Table):
     friction_pressure_kPa: float = number(10, 5000, "kPa")
     friction_exponent: float = number(0, 0.9, "")
     inclination_compliance_deg_per_kN: float = number(0, 10, "deg/kN", si_name="compliance")
+    shear_per_foundation: float = number(0.1, 20, "", more=_SHEAR, si_name="shear_per_foundation")
+    camber_thrust_share: float = number(0, 1, "", default=0.5)
+    friction_least_pressure_kPa: float = number(0, 5000, "kPa", default=0.0)
+    carcass_N_per_mm: float = number(0, 20_000, "N/mm", default=0.0)
+    carcass_per_bar_N_per_mm: float = number(
+        0, 20_000, "N/mm per bar", default=0.0, si_name="carcass_per_pressure"
+    )
     load_limit_N: float | None = number(100, 200_000, "N", default=None)
     damping_Ns_per_mm: float | None = number(0, 20, "N s/mm", default=None)
 

@@ -108,6 +108,7 @@ class AttitudeTable(Table):
     heading_deg: float = number(-180, 180, "deg", default=0.0)
     acceleration_m_s2: float = number(-50, 50, "m/s2", default=0.0)
     path_curvature_per_m: float = number(-1, 1, "1/m", default=0.0)
+    yaw_acceleration_rad_s2: float = number(-100, 100, "rad/s2", default=0.0, si_name="yaw_acceleration")
     turn_radius_m: float | None = number(1, 1_000_000, "m", default=None)
     headwind_m_s: float = number(-100, 100, "m/s", default=0.0)
     crosswind_m_s: float = number(-100, 100, "m/s", default=0.0)

@@ -124,8 +124,7 @@ def _steady(project: Project, limits: Limits, setups: list[Setup]) -> tuple[Floa
     model, cases = Model(project.car), sweep_cases(project.venue)
     settings = model.settings(setups)
     first = model.run(settings[:1], cases).answers[0]
-    starts = np.column_stack([first["state"], first["press"]])
-    result = model.run(settings, cases, starts)
+    result = model.run(settings, cases, first)
     room = _rooms(PackagingLimits(project.car, limits.packaging), setups, settings, result)
     return result.worst_margin, ((room >= _KEPT) | (room[0] < _KEPT)).all(axis=1)
 

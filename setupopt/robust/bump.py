@@ -11,6 +11,7 @@ import numpy as np
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.jobs.chunk_ranges import ChunkRange, chunk_ranges
+from setupopt.physics.balance import COLUMNS
 from setupopt.physics.inputs import ANSWER, Floats, Records
 from setupopt.physics.obstacle import crossing_margin, least_allowed, time_step
 from setupopt.project.model import Project, Setup
@@ -71,24 +72,26 @@ class BumpRides(RideModel):
         self, row: int, lengths: Floats, floor: float, most: float = MOST, tracks: Sequence[int] = (0, 1, 2)
     ) -> tuple[float, int, int]:
         """Least allowed height of one case over lengths and tracks, and which; -1 where all allow `most`."""
-        (bodies, elements, points), (places, flow, works) = self.model.packed, self.scratch()
+        bodies, elements, points = self.model.packed
         height, j, k = least_allowed(
             bodies, elements, points, self.settings, self.cases.records[row : row + 1], self.damping,
-            self.trim(row), float(self.margin[row]), lengths, _SHARES[list(tracks)], floor, most, places,
-            flow, works, np.zeros((7, 7)), np.zeros(1, ANSWER),
+            self.base(row), float(self.margin[row]), lengths, _SHARES[list(tracks)], floor, most,
+            *self.scratch(), np.zeros((7, COLUMNS)), np.zeros(1, ANSWER),
         )  # fmt: skip
         return height, j, tracks[k] if k >= 0 else -1
 
     def trace(self, row: int, height: float, length: float, track: int) -> Floats:
         """Time, margin, least wheel load, spare clearance and travel left (looks, 5) of one crossing."""
-        (bodies, elements, points), (places, flow, works) = self.model.packed, self.scratch()
-        (left, right), speed = _SHARES[track], float(self.cases.records["speed"][row])
+        bodies, elements, points = self.model.packed
+        states, bed, works = self.scratch()
+        left, right = _SHARES[track]
+        speed = float(self.cases.records["speed"][row])
         trace = np.full((4000, 5), np.nan)
         crossing_margin(
             bodies[0], elements, points, self.settings[0], self.cases.records[row], self.damping[0],
-            places[0], flow, self.trim(row), height, length, left, right,
+            self.base(row)[0], states[0], bed, height, length, left, right,
             time_step(speed, length), -np.inf, works[0],
-            np.zeros((7, 7)), np.zeros(1, ANSWER)[0], trace,
+            np.zeros((7, COLUMNS)), np.zeros(1, ANSWER)[0], trace,
         )  # fmt: skip
         return trace[~np.isnan(trace[:, 0])]
 
@@ -98,7 +101,7 @@ class BumpRides(RideModel):
         Not a number where contact is lost; no length where `MOST` is ridden over. `hint`: the worst of a
         case nearby, tried first, so that most others need one crossing.
         """
-        if np.isnan(self.trims[row, 0]):
+        if not self.rides(row):
             return Worst(np.nan, np.nan, 0)
         worst = Worst(MOST, np.nan, 0)
         if np.isfinite(hint.length):

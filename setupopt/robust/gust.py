@@ -16,6 +16,7 @@ import numpy as np
 from scipy.optimize import minimize_scalar
 
 from setupopt.evaluation.cases import CaseSet, sweep_cases
+from setupopt.physics.balance import COLUMNS
 from setupopt.physics.gust import gust_margin
 from setupopt.physics.inputs import ANSWER, Floats
 from setupopt.project.model import Project, Setup
@@ -91,11 +92,12 @@ class GustRides(RideModel):
         trace: Floats | None = None,
     ) -> float:  # fmt: skip
         """Least margin of a ride; one that is under `floor` is broken off there."""
-        (bodies, elements, points), (places, flow, works) = self.model.packed, self.scratch()
+        bodies, elements, points = self.model.packed
+        states, bed, works = self.scratch()
         least: float = gust_margin(
             bodies[0], elements, points, self.settings[0], self.cases.records[row], self.damping[0],
-            places[0], flow, self.trim(row), peak, length, direction, self.step, floor, works[0],
-            np.zeros((7, 7)), np.zeros(1, ANSWER)[0], np.empty((0, 5)) if trace is None else trace,
+            self.base(row)[0], states[0], bed, peak, length, direction, self.step, floor, works[0],
+            np.zeros((7, COLUMNS)), np.zeros(1, ANSWER)[0], np.empty((0, 5)) if trace is None else trace,
         )  # fmt: skip
         return least
 

@@ -8,12 +8,12 @@ import numpy as np
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
-from setupopt.physics.balance import WORK, balance
+from setupopt.physics.balance import COLUMNS, WORK, balance
 from setupopt.physics.contacts import columns, find_contacts
-from setupopt.physics.inputs import ANSWER, STRIPS, Floats, Records
-from setupopt.physics.place import FLOW, PLACE, prepare
+from setupopt.physics.case_state import CASE_STATE, ROADBED
+from setupopt.physics.inputs import ANSWER, Floats, Records
 from setupopt.physics.ride import DAMPING, linear_matrices
-from setupopt.physics.ride_time import RIDE, ride_many
+from setupopt.physics.ride_time import RIDE, begin, ride_many
 from setupopt.project.model import Axle, Project, Setup
 from setupopt.project.needs import need
 from setupopt.robust.road.spectrum import Contacts
@@ -60,17 +60,16 @@ def _rates(axle: Axle, name: str, file: str) -> dict[str, float]:
 class RideModel:
     """One setup in many cases, each about its trim. Raises InputError where dampers or inertias are missing.
 
-    `trims` (cases, 7) and `margin` (cases) are not a number where contact is lost: there is no ride about
-    such a case, and asking for one raises ValueError.
+    `margin` (cases) is not a number where contact is lost. There is no ride about such a case, nor about one that
+    slides: asking for one raises ValueError.
     """
 
     def __init__(self, project: Project, setup: Setup, cases: CaseSet) -> None:
-        self.model, self.cases = Model(project.car), cases
+        self.model = Model(project.car)
+        self.cases = cases
         self.settings = self.model.settings(setup)
         self.damping = damping_records(project, self.model.packed[0])
         self.result = self.model.run(self.settings, cases)
-        held = self.result.contact[0][:, None]
-        self.trims: Floats = np.where(held, self.result.answers["state"][0], np.nan)
         self.margin = self.result.margin[0]
 
     @property
@@ -79,35 +78,51 @@ class RideModel:
         return int(columns(self.model.packed[1]))
 
     def scratch(self) -> tuple[Records, Records, Records]:
-        """PLACE (1), FLOW (strips) and WORK (1) for one thread."""
+        """CASE_STATE (1), ROADBED (elements) and WORK (1) for one thread."""
         elements = self.model.packed[1]
-        return np.zeros(1, PLACE), np.zeros(elements.size * STRIPS, FLOW), np.zeros(1, WORK)
+        return np.zeros(1, CASE_STATE), np.zeros(elements.size, ROADBED), np.zeros(1, WORK)
+
+    def rides(self, row: int) -> bool:
+        """Whether there is a ride about a case: it keeps contact and does not slide."""
+        answer = self.result.answers[0, row]
+        return bool(answer["contact"] and not answer["slides"])
+
+    def base(self, row: int) -> Records:
+        """The steady answer (1) that a ride of one case starts from."""
+        if not self.rides(row):
+            raise ValueError("no ride about a case that slides or loses contact")
+        return np.ascontiguousarray(self.result.answers[0, row : row + 1])
 
     def trim(self, row: int) -> Floats:
-        """Trim (7) of one case."""
-        if np.isnan(self.trims[row, 0]):
-            raise ValueError("no ride about a case that loses contact")
-        return np.ascontiguousarray(self.trims[row])
+        """Trim (COLUMNS) of one case, at full friction."""
+        return np.append(self.base(row)["state"][0], 1.0)
 
     def contacts(self, row: int) -> Contacts:
         """Where this car feels a road in one case, column by column (physics/contacts.py)."""
-        (bodies, elements, _), (places, flow, works) = self.model.packed, self.scratch()
+        bodies, elements, _ = self.model.packed
+        states, bed, works = self.scratch()
         behind, length = np.zeros((2, self.columns))
-        prepare(bodies[0], elements, self.settings[0], self.cases.records[row], places[0], flow)
-        balance(bodies[0], elements, self.settings[0], places[0], flow, self.trim(row), works[0])
-        find_contacts(bodies[0], elements, places[0], works[0], behind, length)
+        case = self.cases.records[row]
+        x = np.zeros(COLUMNS)
+        begin(bodies[0], case, self.base(row)[0], states[0], x)
+        balance(bodies[0], elements, self.settings[0], case, states[0], bed, x, works[0])
+        find_contacts(bodies[0], elements, states[0], works[0], behind, length)
         half_track = float(bodies["y"][0, 0])
         side = np.where(np.arange(behind.size) % 2 == 0, half_track, -half_track)
         return Contacts(behind, side, length)
 
     def linear(self, row: int) -> LinearRide:
         """The linear equations of motion about the trim of one case."""
-        (bodies, elements, _), (places, flow, works) = self.model.packed, self.scratch()
-        square, road = np.zeros((2, 7, 7)), np.zeros((2, 7, self.columns))
-        prepare(bodies[0], elements, self.settings[0], self.cases.records[row], places[0], flow)
+        bodies, elements, _ = self.model.packed
+        states, bed, works = self.scratch()
+        square = np.zeros((2, 7, 7))
+        road = np.zeros((2, 7, self.columns))
+        case = self.cases.records[row]
+        x = np.zeros(COLUMNS)
+        begin(bodies[0], case, self.base(row)[0], states[0], x)
         linear_matrices(
-            bodies[0], elements, self.settings[0], self.damping[0], places[0], flow, self.trim(row),
-            works[0], square[0], road[0], square[1], road[1],
+            bodies[0], elements, self.settings[0], case, self.damping[0], states[0], bed, x, works[0],
+            square[0], road[0], square[1], road[1],
         )  # fmt: skip
         return LinearRide(self.damping["mass"][0].copy(), square[1], square[0], road[0], road[1])
 
@@ -116,10 +131,11 @@ class RideModel:
     ) -> Records:
         """RIDE records (rides) of one case over roads (rides, samples, columns) in m, `dt` seconds apart."""
         bodies, elements, points = self.model.packed
-        rides, (places, flow, works) = np.zeros(len(roads), dtype=RIDE), self.scratch()
+        rides = np.zeros(len(roads), dtype=RIDE)
+        states, bed, works = self.scratch()
         ride_many(
-            bodies, elements, points, self.settings, self.cases.records[row : row + 1], self.damping, places,
-            flow, self.trim(row), np.ascontiguousarray(roads), dt, every, skip, floor, works,
-            np.zeros((7, 7)), np.zeros(1, ANSWER), rides,
+            bodies, elements, points, self.settings, self.cases.records[row : row + 1], self.damping,
+            self.base(row), states, bed, np.ascontiguousarray(roads), dt, every, skip, floor, works,
+            np.zeros((7, COLUMNS)), np.zeros(1, ANSWER), rides,
         )  # fmt: skip
         return rides

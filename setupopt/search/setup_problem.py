@@ -45,7 +45,6 @@ class CaseCounter:
 class SetupProblem:
     """A semi-infinite function for the engine, changed by `replace`.
 
-    Each axle of each case is a value of its own: the lesser of the two has a kink that slopes do not show.
     Families are the attitudes of the exact car, then those of each build. `builds`: errors of each build, in
     the order of build_variation.NAMES. `loosened`: the number of a packaging limit, and by how much it is
     looser, in SI. `counter` counts the cases solved, and is shared with problems made by `replace`.
@@ -127,13 +126,19 @@ class SetupProblem:
 
     # ---- evaluation -------------------------------------------------------------------------------------
 
-    def result(self, points: Floats, cases: CaseSet, warm_start: Floats | None = None) -> Result:
-        """Points (points, variables) of the exact car in any cases; `warm_start`: trims nearby."""
+    def result(self, points: Floats, cases: CaseSet, warm_start: Records | None = None) -> Result:
+        """Points (points, variables) of the exact car in any cases; `warm_start`: see `answers`."""
         self.counter.count += len(points) * len(cases)
-        return self.model.run(self.model.settings(self.setups(points)), cases, warm_start)
+        settings = self.model.settings(self.setups(points))
+        return self.model.run(settings, cases, warm_start, by_slope=_are_steps(points, warm_start))
 
-    def answers(self, points: Floats, index_points: IndexPoints, warm_start: Floats | None = None) -> Records:
-        """ANSWER records (points, index points)."""
+    def answers(
+        self, points: Floats, index_points: IndexPoints, warm_start: Records | None = None
+    ) -> Records:
+        """ANSWER records (points, index points). `warm_start` (index points): answers of a point nearby.
+
+        Several points with a warm start are small steps from it: their margins come from its slopes.
+        """
         build = index_points.family // self.attitudes
         cases = self.cases(index_points)
         if not build.any():
@@ -143,7 +148,9 @@ class SetupProblem:
         for number in np.unique(build):
             own = np.flatnonzero(build == number)
             starts = None if warm_start is None else warm_start[own]
-            found = self.model.run(self._settings(whole, int(number)), cases.pick(own), starts)
+            settings = self._settings(whole, int(number))
+            by_slope = _are_steps(points, warm_start)
+            found = self.model.run(settings, cases.pick(own), starts, by_slope=by_slope)
             answers[:, own] = found.answers
         self.counter.count += answers.size
         return answers
@@ -158,18 +165,13 @@ class SetupProblem:
     def __call__(
         self, points: Floats, index_points: IndexPoints, warm_start: Any = None
     ) -> SemiInfiniteEvaluation:
-        """Weighted margins of both axles at the index points whose attitude has a weight, and all limits."""
+        """Weighted margins at the index points whose attitude has a weight, and all limits."""
         answers = self.answers(points, index_points, warm_start)
         attitude = index_points.family % self.attitudes
         raised = np.flatnonzero(self.objective.weights[attitude] > 0.0)
-        axles = answers["axle_search_margin"][:, raised]
-        values = self.objective.weighted(attitude[raised][:, None], axles)
+        values = self.objective.weighted(attitude[raised], answers["search_margin"][:, raised])
         limits = self.limit_rows(points, index_points, answers)
-        trims = np.column_stack([answers[0]["state"], answers[0]["press"]])
-        return SemiInfiniteEvaluation(
-            values.reshape(len(answers), 2 * raised.size), limits.rows, trims, np.repeat(raised, 2),
-            limits.case,
-        )  # fmt: skip
+        return SemiInfiniteEvaluation(values, limits.rows, answers[0], raised, limits.case)
 
     def limit_rows(self, points: Floats, index_points: IndexPoints, answers: Records) -> LimitRows:
         """Packaging limits of the exact car, then minimum margins of all builds; cases are index points."""
@@ -197,3 +199,8 @@ class SetupProblem:
         own = np.flatnonzero(np.isfinite(least))
         spare = (answers["search_margin"][:, own] - least[own]) / MINIMUM_MARGIN_SCALE
         return LimitRows(spare, len(self.packaging.limits) + attitude[own], own)
+
+
+def _are_steps(points: Floats, warm_start: Records | None) -> bool:
+    """Whether the points are small steps from the one whose answers are known."""
+    return warm_start is not None and len(points) > 1

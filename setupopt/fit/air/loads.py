@@ -13,9 +13,10 @@ from setupopt.evaluation.pack import vehicle
 from setupopt.fit.air.rows import FORCES, AirRows
 from setupopt.fit.air.terms import Term
 from setupopt.physics import air
-from setupopt.physics.inputs import CASE, SETTING, STRIPS, Floats, Record, Records
+from setupopt.physics.balance import COLUMNS
+from setupopt.physics.case_state import CASE_STATE, ROADBED, prepare, set_heading
+from setupopt.physics.inputs import CASE, SETTING, Floats, Record, Records
 from setupopt.physics.jit import kernel
-from setupopt.physics.place import FLOW, PLACE, prepare
 from setupopt.project.model import Car
 
 _PACKED = {"free_area": "free", "ground_area": "ground", "peak_gap": "peak"}  # others keep their name
@@ -23,22 +24,27 @@ _PACKED = {"free_area": "free", "ground_area": "ground", "peak_gap": "peak"}  # 
 
 @kernel
 def axle_loads(
-    car: Record, elements: Records, setups: Records, cases: Records, rolls: Floats, place: Record,
-    flow: Records, out: Floats,
+    car: Record, elements: Records, setups: Records, cases: Records, rolls: Floats, state: Record,
+    road: Records, out: Floats,
 ) -> None:  # fmt: skip
     """Loads in newtons into `out` (rows, forces): downforce on the front and rear axle, drag, side force.
 
     Forces on the body, moments about the line where the tyres touch the surface, so that drag takes load
     off the front axle and puts it on the rear one: the axle lifts of SAE J1594 (from memory), sign changed.
     """
-    slopes = np.zeros((3, 3))
+    loads = np.zeros((air.LOADS, air.COLUMNS))
+    x = np.zeros(COLUMNS)
     for i in range(cases.size):
-        prepare(car, elements, setups[i], cases[i], place, flow)
-        lift, _, pitch = air.downforce(elements, flow, 0.0, 0.0, rolls[i], False, slopes)
-        pitch -= car.drag_height * place.drag
+        prepare(car, cases[i], 0.0, state)
+        set_heading(car, cases[i], 0.0, state)
+        x[2] = rolls[i]
+        air.downforce(car, elements, setups[i], cases[i], state, road, x, loads)
+        lift = loads[0, 0]
+        pitch = loads[2, 0] - car.drag_height * state.drag
         out[i, 0] = (car.to_rear * lift + pitch) / car.wheelbase
         out[i, 1] = (car.to_front * lift - pitch) / car.wheelbase
-        out[i, 2], out[i, 3] = place.drag, place.side_force
+        out[i, 2] = state.drag
+        out[i, 3] = air.side_force(car, state)
 
 
 class Balance:
@@ -47,7 +53,7 @@ class Balance:
     def __init__(self, car: Car, terms: Sequence[Term], rows: AirRows) -> None:
         (self._car,), self._elements, _ = vehicle(car)
         self._setups, self._cases, self._rolls = _setups(rows), _cases(rows), rows.body_roll.copy()
-        self._place, self._flow = np.zeros(1, PLACE)[0], np.zeros(self._elements.size * STRIPS, FLOW)
+        self._state, self._road = np.zeros(1, CASE_STATE)[0], np.zeros(self._elements.size, ROADBED)
         self._like = np.array([term.like for term in terms])
         self._places = [self._packed(term) for term in terms]
         self._packed_like = np.array([float(record[field]) for record, field in self._places])
@@ -64,7 +70,7 @@ class Balance:
             record[field] = value
         out = np.empty((self._cases.size, len(FORCES)))
         axle_loads(
-            self._car, self._elements, self._setups, self._cases, self._rolls, self._place, self._flow, out
+            self._car, self._elements, self._setups, self._cases, self._rolls, self._state, self._road, out
         )
         return out
 

@@ -20,7 +20,6 @@ from scipy.stats import norm
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.physics.inputs import ANSWER, Floats, Records, layout
-from setupopt.physics.place import prepare
 from setupopt.physics.ride_time import SLID
 from setupopt.physics.slopes import OUTPUTS, output_slopes
 from setupopt.project.model import Project, Setup
@@ -67,13 +66,14 @@ def slopes(model: RideModel, row: int, floor: float) -> Slopes:
     The spare grip of an axle is (1 - floor) C - F, with capacity C and force F, N: nothing where its use
     F / C is 1 - floor.
     """
-    (bodies, elements, points), (places, flow, works) = model.model.packed, model.scratch()
-    case, setup, mean = model.cases.records[row], model.settings[0], np.zeros(OUTPUTS)
-    by_state, by_road = np.zeros((OUTPUTS, 7)), np.zeros((OUTPUTS, model.columns))
-    prepare(bodies[0], elements, setup, case, places[0], flow)
+    bodies, elements, points = model.model.packed
+    states, bed, works = model.scratch()
+    mean = np.zeros(OUTPUTS)
+    by_state = np.zeros((OUTPUTS, 7))
+    by_road = np.zeros((OUTPUTS, model.columns))
     output_slopes(
-        bodies[0], elements, points, setup, case, places[0], flow, model.trim(row), works[0],
-        np.zeros(1, ANSWER)[0], mean, by_state, by_road,
+        bodies[0], elements, points, model.settings[0], model.cases.records[row], model.base(row)[0],
+        states[0], bed, works[0], np.zeros(1, ANSWER)[0], mean, by_state, by_road,
     )  # fmt: skip
     left, capacity = 1.0 - floor - mean[_USE], mean[_GRIP].copy()
     mean[_GRIP] *= left

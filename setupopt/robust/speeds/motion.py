@@ -13,9 +13,8 @@ from scipy.optimize import brentq
 
 from setupopt.evaluation.cases import CaseSet, level, sweep_cases
 from setupopt.evaluation.model import Model
-from setupopt.physics.air import relative_wind
 from setupopt.physics.inputs import Floats, Records
-from setupopt.physics.place import gravity, path_acceleration
+from setupopt.physics.case_state import gravity, low_side
 from setupopt.project.model import Attitude, Car, Project
 from setupopt.project.needs import need
 from setupopt.robust.bisection import bisect
@@ -41,15 +40,13 @@ class PathForces:
         self._cases = cases
         self._gravity = _each(gravity, cases["roll_angle"], cases["heading"], cases["slope"])
         # A horizontal turn asks for some of its acceleration along a car that heads across it; as v^2.
-        self._turn = _each(
-            path_acceleration, 1.0, cases["roll_angle"], cases["heading"], 0.0, 0.0, cases["turn_curvature"],
-            cases["curvature"], car.cg_height,
-        )  # fmt: skip
+        turn = _each(low_side, cases["roll_angle"]) * cases["turn_curvature"]
+        self._turn = -turn * np.cos(cases["roll_angle"]) * np.sin(cases["heading"])
 
     def deceleration(self, speed: Floats) -> Floats:
         """Deceleration, m/s2, without force of the tyres along the car: by drag, and by gravity uphill."""
         c = self._cases
-        pressure = _each(relative_wind, speed, c["headwind"], c["crosswind"], c["air_density"])
+        pressure = 0.5 * c["air_density"] * ((speed + c["headwind"]) ** 2 + c["crosswind"] ** 2)
         return pressure * self._drag_area / self.mass - self._gravity + self._turn * speed**2
 
     def power(self, speed: Floats) -> Floats:
@@ -60,7 +57,8 @@ class PathForces:
 def _each(kernel: Callable[..., Any], *arguments: Floats | float) -> Floats:
     """The first value that a scalar kernel returns, by element; no elements are allowed."""
     shaped = np.broadcast_arrays(*arguments)
-    return np.array([kernel(*numbers)[0] for numbers in zip(*shaped, strict=True)], dtype=float)
+    found = [np.ravel(kernel(*numbers))[0] for numbers in zip(*shaped, strict=True)]
+    return np.array(found, dtype=float)
 
 
 def distance_and_time(
@@ -139,7 +137,7 @@ class _FlatFloor:
     """The flat floor of the section, driven straight along its axis."""
 
     def __init__(self, project: Project) -> None:
-        straight = Attitude("run-up", 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0, 0.0, 0.0, 0.0), None)
+        straight = Attitude("run-up", 0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0, 0.0, 0.0, 0.0), None)
         self.case = sweep_cases(
             replace(project.venue, attitudes=(straight,)), np.array([level(project.venue)])
         )
