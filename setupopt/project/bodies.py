@@ -21,7 +21,8 @@ def with_body(project: Project, name: str | None) -> Project:
     """
     own = own_body(project)
     car = with_bodywork(project.car, own if name is None else _named(project, name))
-    setup, kept = replace(project.setup, body=name), None if name is None else own
+    setup = replace(project.setup, body=name)
+    kept = None if name is None else own
     return replace(project, car=car, setup=setup, own_body=kept)
 
 
