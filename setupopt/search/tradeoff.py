@@ -153,7 +153,15 @@ def _map(proposal: Proposal, index_points: IndexPoints) -> MarginMap | None:
     margin, contact, room, nearest = (np.concatenate(pieces).reshape(shape) for pieces in fields)
     minimums = tuple(f'minimum margin of "{name}"' for name in problem.objective.names)
     limits = tuple(limit.name for limit in problem.packaging.limits) + minimums
-    return MarginMap(x, y, margin, contact, room, nearest, limits)
+    return MarginMap(
+        x,
+        y,
+        margin,
+        contact,
+        room,
+        nearest,
+        limits,
+    )
 
 
 def _map_fields(
@@ -187,7 +195,13 @@ def _axis(proposal: Proposal, variable: Variable, cost: float) -> MapAxis:
     if not np.isfinite(proposal.margin):
         cost = np.nan
     values = np.sort(np.append(others, proposed))
-    return MapAxis(variable, values, proposed, _value(variable, proposal.project.setup), cost)
+    return MapAxis(
+        variable,
+        values,
+        proposed,
+        _value(variable, proposal.project.setup),
+        cost,
+    )
 
 
 def _costs(proposal: Proposal, index_points: IndexPoints) -> Floats:
@@ -228,7 +242,12 @@ def _against_speed(project: Project, setup: Setup, cases: CaseSet) -> SpeedCurve
     count = _FACTORS.size
     records = np.tile(cases.records, count)
     records["speed"] *= np.repeat(_FACTORS, len(cases))
-    every = CaseSet(records, cases.attitude * count, np.empty(0), ())
+    every = CaseSet(
+        records,
+        cases.attitude * count,
+        np.empty(0),
+        (),
+    )
     answers = model.run(model.settings(setup), every).answers.reshape(count, len(cases))
     worst = np.round(_scores(answers), _TIE_DIGITS).argmin(axis=1)
     return SpeedCurve(answers["margin"].min(axis=1), tuple(cases.attitude[row] for row in worst))
