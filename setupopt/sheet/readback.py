@@ -61,7 +61,7 @@ class Deviation:
 
 @dataclass(frozen=True)
 class Correction:
-    """A deviation to put right, how it is turned, and whether the minimum margin needs it or the tolerance alone."""
+    """A deviation to put right, and how. `for_floor`: the minimum margin needs it, not just the tolerance."""
 
     deviation: Deviation
     how: str
