@@ -59,7 +59,7 @@ def file_name(name: str) -> str:
     return f"{FOLDER}/{name}.toml"
 
 
-def told(name: str | None) -> str:
+def body_label(name: str | None) -> str:
     """A body in a list of names."""
     return OWN if name is None else name
 

@@ -20,7 +20,7 @@ from setupopt.jobs.pool import SerialExecutor, WorkerPool
 from setupopt.jobs.run import run_chunks
 from setupopt.jobs.store import Store
 from setupopt.physics.inputs import Floats
-from setupopt.project.bodies import told, with_body
+from setupopt.project.bodies import body_label, with_body
 from setupopt.project.model import Project, Setup
 from setupopt.search.engine.batch import silent
 from setupopt.search.objective import objective_of
@@ -214,7 +214,7 @@ class BestPoint:
 
     def __call__(self, body: _Body) -> Floats:
         problem = self.problem(body.name)
-        head = f"{body.number} of {self.total}: {told(body.name)}"
+        head = f"{body.number} of {self.total}: {body_label(body.name)}"
 
         def report(text: str) -> None:
             self.report(f"{head}: {text}")
@@ -257,7 +257,7 @@ def _best_setups(bodies: Sequence[str | None], best: BestPoint, pool: WorkerPool
         progress=progress,
     )
     setups = [
-        best.problem(body).setup(point, f"Best with {told(body)}")
+        best.problem(body).setup(point, f"Best with {body_label(body)}")
         for body, point in zip(bodies, points, strict=True)
     ]
     store.finish()

@@ -12,7 +12,7 @@ from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
 from setupopt.physics import sweep
 from setupopt.physics.inputs import ANSWER, Floats, Record
-from setupopt.project.bodies import told
+from setupopt.project.bodies import body_label
 from setupopt.project.measured_file import BODY, WEIGHT, Measured
 from setupopt.project.model import AXLES, Car, Setup
 from setupopt.project.settings import SETTINGS
@@ -65,7 +65,7 @@ def _mean(values: Floats) -> Floats:
 
 def check_body(measured: Measured, target: Setup) -> None:
     """A body that was noted must be the target's: another one has other air loads."""
-    wanted = told(target.body)
+    wanted = body_label(target.body)
     if measured.body and measured.body != wanted:
         expected = f"{quoted(wanted)}, the body of the target; or another target, in the body that is on"
         raise measured.error(BODY, quoted(measured.body), expected)

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from setupopt.evaluation.result import Field, finite
 from setupopt.evaluation.summary import AttitudeWorst, by_attitude
 from setupopt.project import Project, setup_as_dict
-from setupopt.project.bodies import told
+from setupopt.project.bodies import body_label
 from setupopt.project.csv_write import csv_text
 from setupopt.search.comparison import Comparison, Contender, Reason
 
@@ -32,7 +32,7 @@ class Line(NamedTuple):
     @property
     def body(self) -> str:
         """As lists call it."""
-        return told(self.contender.setup.body)
+        return body_label(self.contender.setup.body)
 
     @property
     def best_in(self) -> int:

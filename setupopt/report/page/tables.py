@@ -11,7 +11,7 @@ from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.report_data import Part, Report
 from setupopt.evaluation.result import Field
 from setupopt.evaluation.summary import AttitudeWorst, by_angle, by_attitude
-from setupopt.project.bodies import told
+from setupopt.project.bodies import body_label
 from setupopt.project.model import WHEELS
 from setupopt.report.assess.text import NO_PRESS, press_words
 from setupopt.report.page.drawing import Letter
@@ -87,7 +87,7 @@ def verdict(report: Report) -> Grid:
             "setup",
             lambda part: Cell(part.project.setup.name, f"checksum {part.checksum}"),
         ),
-        *([("body", lambda part: Cell(told(part.project.setup.body)))] if project.bodies else []),
+        *([("body", lambda part: Cell(body_label(part.project.setup.body)))] if project.bodies else []),
     ]
     rows: list[Row] = [[name, *map(cell, report.parts)] for name, cell in wanted]
     return _grid(["", *(part.role for part in report.parts)], rows)

@@ -10,7 +10,7 @@ import numpy as np
 
 from setupopt.evaluation.result import Field, finite
 from setupopt.evaluation.summary import by_angle
-from setupopt.project.bodies import body_words, told
+from setupopt.project.bodies import body_label, body_words
 from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.csv_write import csv_text
 from setupopt.project.measured_file import BODY
@@ -269,7 +269,7 @@ def table(sheet: Sheet) -> str:
                 "",
                 "",
                 "",
-                told(sheet.target.body),
+                body_label(sheet.target.body),
                 "",
                 "",
                 "",
