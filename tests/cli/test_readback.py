@@ -54,7 +54,7 @@ def test_floor_decides_the_status(folder: Path, filled: Path, run: Run) -> None:
     """A floor that the car as built misses: exit status 1, and words for it."""
     done = run("readback", folder, filled, "--floor", "0.99")
     assert done.exit_code == 1
-    assert "NOT REACHED" in done.stdout
+    assert "Minimum margin 0.99: FAIL" in done.stdout
     assert "no clearance to drive" in done.stdout.replace("\n", " ")
 
 

@@ -9,14 +9,14 @@ import numpy as np
 
 from setupopt.physics.inputs import Floats
 from setupopt.report.compare.fields import JudgedComparison, Line
-from setupopt.report.shared.picture import INK, QUIET, drawing, svg
+from setupopt.report.shared.picture import INK, QUIET, at_venue, drawing, svg
 from setupopt.report.shared.tables import cut, number
 
 # One hue from white to a tone on which dark numbers still read: the same order in grey and to every eye.
 _FILL = ("#ffffff", "#6db5a6")
 _LOST = "////"
 _BOX = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
-_LOWEST = -0.3  # an axle slides; how fast is not told
+_LOWEST = -0.3  # an axle slides; how fast is not shown
 _ROW, _COLUMN = 0.24, 0.95  # of a cell, inches
 _AROUND = 4.6, 2.1  # inches that names, heads and legend take
 _NAME, _HEAD = 34, 12  # letters
@@ -27,8 +27,8 @@ def comparison_svg(judged: JudgedComparison) -> str:
     """SVG: rows are contenders, the best on top; columns the worst of all attitudes, then each of them."""
     margins = _margins(judged.lines)
     rows, columns = margins.shape
-    with drawing(_AROUND[0] + _COLUMN * columns, _AROUND[1] + _ROW * rows) as (figure, axes):
-        figure.suptitle(_title(judged), fontsize=11, x=0.01, ha="left", parse_math=False)
+    title = at_venue(judged.project, "Worst grip margin")
+    with drawing(_AROUND[0] + _COLUMN * columns, _AROUND[1] + _ROW * rows, title) as (figure, axes):
         _fill(margins, axes)
         _print(margins, axes)
         _frame_best(judged.lines, axes)
@@ -36,12 +36,6 @@ def comparison_svg(judged: JudgedComparison) -> str:
         _name_columns(judged, axes)
         _explain(margins, axes)
         return svg(figure)
-
-
-def _title(judged: JudgedComparison) -> str:
-    project = judged.project
-    names = (cut(name, 46) for name in (project.car.name, project.venue.name))
-    return f"{' at '.join(names)}\nWorst grip margin by the model; no clearance to drive"
 
 
 def _margins(lines: tuple[Line, ...]) -> Floats:
@@ -76,10 +70,11 @@ def _print(margins: Floats, axes: Any) -> None:
     """The margin in each cell; the worst of a row in bold."""
     for (row, column), margin in np.ndenumerate(margins):
         style: dict[str, Any] = {"weight": "bold"} if column == 0 else {}
-        told = number(float(margin), 3)
+        words = number(float(margin), 3)
         if np.isnan(margin):
-            told, style = "lost", {**style, "bbox": _BOX}
-        axes.text(column, row, told, ha="center", va="center", fontsize=_SMALL, zorder=4, **style)
+            words = "lost"
+            style["bbox"] = _BOX
+        axes.text(column, row, words, ha="center", va="center", fontsize=_SMALL, zorder=4, **style)
 
 
 def _frame_best(lines: tuple[Line, ...], axes: Any) -> None:

@@ -27,8 +27,7 @@ _MOST_NAMED = 12  # outlying values with their line
 
 def picture(fit: AirFit) -> str:
     """SVG: measured and fitted loads per dynamic pressure; below them the residuals row by row."""
-    with drawing(10.0, 7.2, nrows=2, height_ratios=[3, 2]) as (figure, (upper, lower)):
-        figure.suptitle(_title(fit), fontsize=11, x=0.02, ha="left", parse_math=False)
+    with drawing(10.0, 7.2, _title(fit), nrows=2, height_ratios=[3, 2]) as (figure, (upper, lower)):
         upper.set_axis_off()
         halves = [upper.inset_axes([0.0, 0.0, 0.46, 1.0]), upper.inset_axes([0.54, 0.0, 0.46, 1.0])]
         for axes, force in zip(halves, DOWNFORCE, strict=True):
@@ -41,8 +40,8 @@ def picture(fit: AirFit) -> str:
 
 
 def _title(fit: AirFit) -> str:
-    told = f"rung {fit.rung + 1} of {len(fit.steps)}, {len(fit.held)} numbers held"
-    return f'Body "{fit.name}" fitted to {len(fit.rows)} measured rows\n{cut(fit.like.name, 60)}; {told}'
+    numbers = f"rung {fit.rung + 1} of {len(fit.steps)}, {len(fit.held)} numbers held"
+    return f'Body "{fit.name}" fitted to {len(fit.rows)} measured rows\n{cut(fit.like.name, 60)}; {numbers}'
 
 
 # ---- downforce ---------------------------------------------------------------------------------------------

@@ -10,6 +10,7 @@ import numpy as np
 
 from setupopt.fit.tyre import FRICTION_PRESSURE, Finding, TyreFit
 from setupopt.fit.tyre_table import COLUMNS, QUANTITIES
+from setupopt.report.shared.plain import rounded
 from setupopt.units import KPA, PERCENT
 
 
@@ -45,7 +46,7 @@ def as_dict(fit: TyreFit, name: str) -> dict[str, Any]:
         "tyre": {one.key: file_value(one) for one in fit.findings if one.value is not None}
         | ({FRICTION_PRESSURE: fit.friction_pressure / KPA} if fit.has_friction else {}),
         "parameters": [_parameter(one) for one in fit.findings],
-        "correlated": [[first, second, _round(value)] for first, second, value in fit.fitted.correlated],
+        "correlated": [[first, second, rounded(value)] for first, second, value in fit.fitted.correlated],
         "quantities": list(by_quantity(fit)),
         "outlying": outlying_values(fit),
         "degrees_of_freedom": fit.fitted.degrees_of_freedom,
@@ -57,8 +58,8 @@ def as_dict(fit: TyreFit, name: str) -> dict[str, Any]:
 def _parameter(one: Finding) -> dict[str, Any]:
     return {
         "key": one.key,
-        "value": None if one.value is None else _round(one.value),
-        "standard_error": None if one.standard_error is None else _round(one.standard_error),
+        "value": rounded(one.value),
+        "standard_error": rounded(one.standard_error),
         "given": one.given,
         "untold": None if one.untold is None else reason(one),
         "not_apart_from": list(one.untold.from_) if one.untold else [],
@@ -80,7 +81,7 @@ def by_quantity(fit: TyreFit) -> Iterator[dict[str, Any]]:
             "values": int(own.sum()),
             "rms_residual": _rms(left[~is_odd] / COLUMNS[key].factor),
             "rms_residual_percent": _rms((left / measured)[~is_odd] / PERCENT),
-            "noise_factor": None if factor == 1.0 else _round(factor),
+            "noise_factor": None if factor == 1.0 else rounded(factor),
             "outlying": int(is_odd.sum()),
         }
 
@@ -97,17 +98,12 @@ def _outlying_value(fit: TyreFit, place: int) -> dict[str, Any]:
     return {
         "line": int(fit.table.lines[row]),
         "quantity": key,
-        "measured": _round(fit.table.values[key][row] / factor),
-        "model": _round(fit.answers[row, QUANTITIES.index(key)] / factor),
-        "score": _round(fit.fitted.scores[place]),
+        "measured": rounded(fit.table.values[key][row] / factor),
+        "model": rounded(fit.answers[row, QUANTITIES.index(key)] / factor),
+        "score": rounded(fit.fitted.scores[place]),
     }
 
 
 def _rms(values: np.ndarray) -> float | None:
     """None where there are none."""
-    return _round(float(np.sqrt((values**2).mean()))) if values.size else None
-
-
-def _round(value: float) -> float:
-    """Six digits: the rest is noise."""
-    return float(f"{value:.6g}")
+    return rounded(float(np.sqrt((values**2).mean()))) if values.size else None

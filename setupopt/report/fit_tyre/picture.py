@@ -27,20 +27,17 @@ def picture(fit: TyreFit, name: str) -> str:
     """SVG: a column for every quantity that was measured."""
     shown = [key for key in QUANTITIES if fit.table.is_measured(key).any()]
     width = max(2.6 * len(shown) + 0.9, 4.8)  # the signs need that much
-    with drawing(width, 6.0, nrows=2, ncols=len(shown), squeeze=False) as (figure, axes):
+    title = f'Tyre "{cut(name, 40)}" fitted to {cut(fit.table.path.name, 40)}'
+    with drawing(width, 6.0, title, nrows=2, ncols=len(shown), squeeze=False) as (figure, axes):
         for column, key in enumerate(shown):
             _agreement(fit, key, axes[0, column])
             _left(fit, key, axes[1, column])
         axes[0, 0].set_ylabel("model")
         axes[1, 0].set_ylabel("measured minus model,\ntimes its noise")
-        figure.suptitle(_title(fit, name), fontsize=11, x=0.02, ha="left", parse_math=False)
-        signs, across = _signs(), 4 if len(shown) > 2 else 2
-        figure.legend(handles=signs, loc="outside lower left", ncols=across, frameon=False, fontsize=9.0)
+        across = 4 if len(shown) > 2 else 2
+        style = {"loc": "outside lower left", "ncols": across, "frameon": False, "fontsize": 9.0}
+        figure.legend(handles=_signs(), **style)
         return svg(figure)
-
-
-def _title(fit: TyreFit, name: str) -> str:
-    return f'Tyre "{cut(name, 40)}" fitted to {cut(fit.table.path.name, 40)}'
 
 
 def _signs() -> list[Any]:

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 
 from setupopt.physics.inputs import Floats
-from setupopt.report.shared.picture import INK, QUIET, SECOND, WARNING, drawing, svg
+from setupopt.report.shared.picture import INK, QUIET, SECOND, WARNING, at_venue, drawing, svg
 from setupopt.report.shared.tables import cut, number
+from setupopt.report.shared.words import setting_words
 from setupopt.search.proposal import Proposal
 from setupopt.search.tradeoff import SHARE, MapAxis, MarginMap, SpeedCurve, TradeOff, trade_off
 
@@ -21,7 +22,7 @@ _LIMIT, _LOST = "///", "xxx"
 _FILL = ("#ffffff", "#a9d3cb")  # light: lines, hatches and points stand on it
 _BOX = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
 _SMALL, _TINY = 8.0, 7.0  # letters, points
-_LOWEST = -0.3  # an axle slides; how fast is not told
+_LOWEST = -0.3  # an axle slides; how fast is not shown
 _LEAST_HIGH = 0.1  # the axis of margins goes up to this at least
 _LETTERS = 84  # tiny ones side by side over one panel
 _LEAST_AREA, _MOST_AREAS = 0.04, 3  # of the map, worth a limit's name
@@ -31,19 +32,14 @@ _NAMED = slice(5, -6)  # speeds at which a curve's name has room on both sides
 def tradeoff_svg(proposal: Proposal) -> str:
     """SVG: on the left the map of worst margin, on the right worst margin against speed."""
     found = trade_off(proposal)
-    with drawing(11.0, 5.8, ncols=2) as (figure, (left, right)):
-        figure.suptitle(_title(proposal), fontsize=11, x=0.02, ha="left", parse_math=False)
+    title = at_venue(proposal.project, "Worst grip margin", 60)
+    with drawing(11.0, 5.8, title, ncols=2) as (figure, (left, right)):
         if found.map is None:
             _no_map(left)
         else:
             _draw_map(found.map, left)
         _draw_speeds(found, proposal.project.venue.sweep.speed, right)
         return svg(figure)
-
-
-def _title(proposal: Proposal) -> str:
-    names = (cut(name, 60) for name in (proposal.project.car.name, proposal.project.venue.name))
-    return f"{' at '.join(names)}\nWorst grip margin by the model; no clearance to drive"
 
 
 # ---- the map -----------------------------------------------------------------------------------------------
@@ -69,22 +65,21 @@ def _draw_map(found: MarginMap, axes: Any) -> None:
 def _axis_words(axis: MapAxis) -> str:
     """Setting and unit, and what makes it one of the two."""
     setting = axis.variable.setting
-    word = setting.key.removesuffix("_" + setting.unit.replace("/", "_per_")).replace("_", " ")
     costs = "can cost contact" if np.isinf(axis.cost) else f"costs up to {number(axis.cost, 4)}"
     why = "" if np.isnan(axis.cost) else f"\n{100 * SHARE:g} % of the range {costs}"
-    return f"{axis.variable.axle} {word} {setting.unit}{why}"
+    return f"{axis.variable.axle} {setting_words(setting)} {setting.unit}{why}"
 
 
 def _points(found: MarginMap, axes: Any) -> list[Any]:
     """Where both setups stand, and their signs; one beyond the map stands on its edge."""
     row, column = (int(np.abs(axis.values - axis.proposed).argmin()) for axis in (found.y, found.x))
     margin = found.margin[row, column]
-    told = f"proposed, {number(margin, 3)}" if np.isfinite(margin) else "proposed, contact lost"
+    margin_words = number(margin, 3) if np.isfinite(margin) else "contact lost"
     today, beyond = zip(*(_on_map(axis) for axis in (found.x, found.y)), strict=True)
     proposed = [axis.proposed / axis.variable.setting.factor for axis in (found.x, found.y)]
     words = "today's values, beyond the map" if any(beyond) else "today's values"
     (second,) = axes.plot(*today, label=words, clip_on=False, zorder=6, **_TODAY)
-    (first,) = axes.plot(*proposed, label=told, clip_on=False, zorder=7, **_PROPOSED)
+    (first,) = axes.plot(*proposed, label=f"proposed, {margin_words}", clip_on=False, zorder=7, **_PROPOSED)
     return [first, second]
 
 
