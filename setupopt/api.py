@@ -164,7 +164,7 @@ def speeds(project: Project, options: SpeedOptions | None = None) -> SpeedStudy:
     >>> found = setupopt.speeds(project)
     >>> found.margin.shape == (len(found.speeds), len(found.attitudes))
     True
-    >>> bool(found.window.low <= project.venue.sweep.speed <= found.window.high)
+    >>> bool(found.window.low.speed <= project.venue.sweep.speed <= found.window.high.speed)
     True
     """
     from setupopt.robust.speeds.study import study_speeds
