@@ -11,10 +11,10 @@ from typing import NamedTuple
 import numpy as np
 
 from setupopt.errors import UserError
-from setupopt.evaluation.cases import CaseSet, sweep_cases
+from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.losses import LossBudget, loss_budget
-from setupopt.evaluation.model import Model
+from setupopt.evaluation.model import Model, evaluate
 from setupopt.evaluation.result import Result, degrees
 from setupopt.jobs.pool import SerialExecutor, WorkerPool
 from setupopt.jobs.run import run_chunks
@@ -267,8 +267,7 @@ def _best_setups(bodies: Sequence[str | None], best: BestPoint, pool: WorkerPool
 def _contender(project: Project, setup: Setup, is_own_best: bool) -> Contender:
     """A setup evaluated with the body it names."""
     own = with_body(project, setup.body)
-    model = Model(own.car)
-    result = model.run(model.settings(setup), sweep_cases(own.venue))
+    result = evaluate(own, setup)
     return Contender(
         own,
         setup,

@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from setupopt.evaluation.cases import CaseSet, sweep_at, sweep_cases
-from setupopt.evaluation.model import Model
+from setupopt.evaluation.model import evaluate
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project
 from setupopt.robust.builds.quasi_monte_carlo import BuildCloud
@@ -66,8 +66,7 @@ class ProposalBuilder:
         robustness = self._robustness() if options.robust else None
         evidence = self._evidence(bound)
         check = self.check
-        start = Model(self.today.car)
-        today = start.run(start.settings(self.today.setup), self._dense)
+        today = evaluate(self.today, cases=self._dense)
         return Proposal(
             **vars(check),
             today=self.today,

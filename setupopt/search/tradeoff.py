@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from setupopt.evaluation.cases import CaseSet
-from setupopt.evaluation.model import Model
+from setupopt.evaluation.model import evaluate
 from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import AXLES, Project, Setup
@@ -238,7 +238,6 @@ def _share(variable: Variable, value: Floats | float) -> Floats:
 
 def _against_speed(project: Project, setup: Setup, cases: CaseSet) -> SpeedCurve:
     """The setup in all cases at all speeds, in one batch."""
-    model = Model(project.car)
     count = _FACTORS.size
     records = np.tile(cases.records, count)
     records["speed"] *= np.repeat(_FACTORS, len(cases))
@@ -248,6 +247,6 @@ def _against_speed(project: Project, setup: Setup, cases: CaseSet) -> SpeedCurve
         np.empty(0),
         (),
     )
-    answers = model.run(model.settings(setup), every).answers.reshape(count, len(cases))
+    answers = evaluate(project, setup, every).answers.reshape(count, len(cases))
     worst = np.round(_scores(answers), _TIE_DIGITS).argmin(axis=1)
     return SpeedCurve(answers["margin"].min(axis=1), tuple(cases.attitude[row] for row in worst))

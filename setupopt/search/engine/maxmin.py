@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -42,8 +42,7 @@ STANDARD = TrustRegionOptions()
 class Outcome:
     """The end of a local search: its `point` (variables), values and limits there, and the merit.
 
-    `evaluations`: of points. `why`: the reason to end. `step`: the solution of the last subproblem. `trail`:
-    the merit of the start and of the best point after each step.
+    `why`: the reason to end. `trail`: the merit of the start and of the best point after each step.
     """
 
     point: Floats
@@ -51,11 +50,8 @@ class Outcome:
     limits: Floats
     merit: float
     steps: int
-    evaluations: int
     why: str
-    step: Step | None
-    trail: list[float] = field(default_factory=list)
-    warm_start: Any = None
+    trail: list[float]
 
 
 _Slopes = tuple[LinearModel, LinearModel]
@@ -116,7 +112,6 @@ class _LocalSearch:
     ) -> None:
         self.function = function
         self.options = options
-        self.evaluations = 0
         self.best = self.evaluated(np.clip(np.asarray(start, dtype=float), 0.0, 1.0), None)
         size = self.best.point.size
         self.trail = [self.best.merit]
@@ -130,7 +125,6 @@ class _LocalSearch:
 
     def evaluated(self, point: Floats, warm_start: Any) -> _Iterate:
         """A point (variables) evaluated."""
-        self.evaluations += 1
         found = self.function(point[None, :], warm_start)
         return _Iterate(point, found, float(merit(found.values, found.limits)[0]))
 
@@ -160,7 +154,6 @@ class _LocalSearch:
         """All values and limits linearised at the best iterate; the curvature learns from the change."""
         if self.slopes is None:
             point = self.best.point
-            self.evaluations += point.size
             self.slopes = _slopes(
                 self.function,
                 point,
@@ -236,11 +229,8 @@ class _LocalSearch:
             found.limits[0],
             reached,
             len(self.trail) - 1,
-            self.evaluations,
             why,
-            self.step,
             self.trail,
-            found.warm_start,
         )
 
 
