@@ -208,28 +208,32 @@ def _stretches(degrees: Sequence[float], lost: Any) -> str:
 # ---- the worst case ----------------------------------------------------------------------------------------
 
 
+_WHEEL_ROWS = (
+    ("load N", "load_{}_N", 0),
+    ("grip it can give N", "grip_{}_N", 0),
+    ("inclination to the surface deg", "inclination_{}_deg", 2),
+    ("patch area mm2", "patch_{}_mm2", 0),
+)
+_CAR_ROWS = (
+    ("least clearance of the floor points mm", "least_clearance_mm", 1),
+    ("travel left to a stop mm", "travel_left_mm", 1),
+    ("downforce N", "downforce_N", 0),
+    ("drag N", "drag_N", 0),
+)
+
+
 def wheels(part: Part) -> Grid:
     """The four wheels in the worst case."""
     fields = part.assessment.worst_fields
-    travel = part.assessment.worst_answer["travel"]
-    peaks = [peak_kpa(wheel) for wheel in part.drawn.wheels]
-    held = fields["contact"]
     rows: list[Row] = [
-        ["load N", *_four(fields, "load", "N", 0)],
-        ["grip it can give N", *_four(fields, "grip", "N", 0)],
-        ["inclination to the surface deg", *_four(fields, "inclination", "deg", 2)],
-        ["patch area mm2", *_four(fields, "patch", "mm2", 0)],
-        ["highest pressure kPa", *(number(peak, 0) for peak in peaks)],
-        [
-            "bump travel mm",
-            *(number(float(one) / MM if held else None, 1) for one in travel),
-        ],
+        [head, *(number(fields[key.format(wheel)], digits) for wheel in WHEELS)]
+        for head, key, digits in _WHEEL_ROWS
     ]
+    peaks = [number(peak_kpa(wheel), 0) for wheel in part.drawn.wheels]
+    travel = part.assessment.worst_answer["travel"] / MM
+    shown = [number(float(one) if fields["contact"] else None) for one in travel]
+    rows += [["highest pressure kPa", *peaks], ["bump travel mm", *shown]]
     return _grid(["", *(wheel.upper() for wheel in WHEELS)], rows)
-
-
-def _four(fields: Field, name: str, unit: str, digits: int) -> list[str]:
-    return [number(fields[f"{name}_{wheel}_{unit}"], digits) for wheel in WHEELS]
 
 
 def car(part: Part) -> Grid:
@@ -238,16 +242,10 @@ def car(part: Part) -> Grid:
     rows: list[Row] = [
         ["grip used by the front axle", number(fields["use_front"], 3)],
         ["grip used by the rear axle", number(fields["use_rear"], 3)],
-        ["the axle that goes first", fields["first_axle"] or NONE],
-        [
-            "least clearance of the floor points mm",
-            number(fields["least_clearance_mm"]),
-        ],
-        ["travel left to a stop mm", number(fields["travel_left_mm"])],
-        ["downforce N", number(fields["downforce_N"], 0)],
-        ["drag N", number(fields["drag_N"], 0)],
+        ["the first axle to slide", fields["first_axle"] or NONE],
+        *([head, number(fields[key], digits)] for head, key, digits in _CAR_ROWS),
     ]
-    return _grid(["the car there", ""], rows)
+    return _grid(["the car in this case", ""], rows)
 
 
 def lost_words(a: Assessment) -> str:
