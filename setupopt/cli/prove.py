@@ -124,7 +124,8 @@ def _keep(judged: JudgedReport) -> None:
     """
     from setupopt.project.stored_proof import is_coarser, proof_extent, proof_file, stored_proof
 
-    project, setup = judged.proof.project, judged.proof.setup
+    project = judged.proof.project
+    setup = judged.proof.setup
     answer = judged.as_dict()
     kept = stored_proof(project, setup)
     if kept is not None and is_coarser(answer, kept):

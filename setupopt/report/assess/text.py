@@ -45,7 +45,11 @@ NO_PRESS = "no press towards the surface was found that would hold the car."
 def text(assessment: Assessment, width: int, short: bool = False) -> str:
     """The whole report, or with `short` the verdict without its tables; lines of at most `width`."""
     tables = () if short else (_angles, _attitudes, _worst, _losses)
-    return composed((_head, _cautions, _verdict, *tables, _broken), assessment, width)
+    return composed(
+        (_head, _cautions, _verdict, *tables, _broken),
+        assessment,
+        width,
+    )
 
 
 def _head(a: Assessment, width: int) -> str:
@@ -55,7 +59,10 @@ def _head(a: Assessment, width: int) -> str:
     if cases.attitudes:
         counts += f", {cases.angles.size} {cases.stands} x {len(cases.attitudes)} attitudes"
     car = f"{project.car.name}{worn_words(project, project.setup.body)}"
-    return paragraph(f'{car}, setup "{project.setup.name}", at {project.venue.name}: {counts}', width)
+    return paragraph(
+        f'{car}, setup "{project.setup.name}", at {project.venue.name}: {counts}',
+        width,
+    )
 
 
 def _cautions(a: Assessment, width: int) -> str:
@@ -106,7 +113,14 @@ def _angles(a: Assessment, width: int) -> str:
         Key("roll angle deg", "roll_angle_deg", angle),
         ALONG,
         decimals("margin", "margin", 3),
-        Key("", "margin", lambda margin: _bar(margin, length), numeric=False, rank=1, missing="CONTACT LOST"),
+        Key(
+            "",
+            "margin",
+            lambda margin: _bar(margin, length),
+            numeric=False,
+            rank=1,
+            missing="CONTACT LOST",
+        ),
         words("worst attitude", "attitude", least=20),
     )
     head = f"Margin by roll angle, with the worst attitude at each{some}"
@@ -138,7 +152,11 @@ def _attitudes(a: Assessment, width: int) -> str:
         Key("worst at deg", "roll_angle_deg", angle),
         ALONG,
         decimals("margin", "margin", 3),
-        Key("contact lost in", "", lambda row: f"{row.lost} of {row.cases}" if row.lost else "-"),
+        Key(
+            "contact lost in",
+            "",
+            lambda row: f"{row.lost} of {row.cases}" if row.lost else "-",
+        ),
     )
     return f"Each attitude at its worst roll angle{which}\n{keyed_table(shown, columns, width)}"
 
@@ -177,7 +195,13 @@ def _wheels(a: Assessment, width: int) -> str:
     fields = a.worst_fields
     columns = [Column("wheel", [wheel.upper() for wheel in WHEELS], numeric=False)]
     for head, key, digits, rank in _WHEELS:
-        columns.append(Column(head, [number(fields[key.format(w)], digits) for w in WHEELS], rank=rank))
+        columns.append(
+            Column(
+                head,
+                [number(fields[key.format(w)], digits) for w in WHEELS],
+                rank=rank,
+            )
+        )
     travel = [number(float(value) / MM) for value in a.worst_answer["travel"]]
     return table([*columns, Column("bump travel mm", travel, rank=2)], width)
 
@@ -208,7 +232,13 @@ def _losses(a: Assessment, width: int) -> str:
         "What the worst case loses: each cause is taken away alone (gains do not add up)",
         keyed_table(acting, columns[:2] if is_lost else columns, width),
         paragraph(_regain_words(budget.regaining), width, INDENT) if is_lost else "",
-        paragraph(f"Not in this case: {', '.join(budget.absent)}.", width, INDENT) if budget.absent else "",
+        paragraph(
+            f"Not in this case: {', '.join(budget.absent)}.",
+            width,
+            INDENT,
+        )
+        if budget.absent
+        else "",
     ]
     return "\n".join(part for part in parts if part)
 

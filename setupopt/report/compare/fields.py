@@ -61,7 +61,13 @@ class JudgedComparison:
         c = self.comparison
         rows = zip(c.contenders, c.reasons, c.is_best.tolist(), strict=True)
         return tuple(
-            Line(rank, one, reason, tuple(by_attitude(one.result)), tuple(best))
+            Line(
+                rank,
+                one,
+                reason,
+                tuple(by_attitude(one.result)),
+                tuple(best),
+            )
             for rank, (one, reason, best) in enumerate(rows, 1)
         )
 
@@ -91,12 +97,18 @@ class JudgedComparison:
             "cases": len(cases),
             "attitudes": list(cases.attitudes),
             "cautions": list(self.project.cautions),
-            "asked": {"as_is": self.as_is, "starts": None if self.as_is else self.starts},
+            "asked": {
+                "as_is": self.as_is,
+                "starts": None if self.as_is else self.starts,
+            },
         }
 
     def csv_text(self) -> str:
         """One row for every contender and attitude; no cell that a spreadsheet would run."""
-        return csv_text(_COLUMNS, (row for line in self.lines for row in _rows(line)))
+        return csv_text(
+            _COLUMNS,
+            (row for line in self.lines for row in _rows(line)),
+        )
 
 
 def _line_dict(line: Line) -> Field:
@@ -111,7 +123,16 @@ def _line_dict(line: Line) -> Field:
         "best_in": line.best_in,
         "nowhere_best": line.best_in == 0,
         "by_attitude": [
-            {**picked(a, "attitude", "margin", "roll_angle_deg", "along_mm"), "is_best": best}
+            {
+                **picked(
+                    a,
+                    "attitude",
+                    "margin",
+                    "roll_angle_deg",
+                    "along_mm",
+                ),
+                "is_best": best,
+            }
             for a, best in zip(line.attitudes, line.is_best, strict=True)
         ],
         "contact_lost": one.result.lost(),
@@ -125,5 +146,11 @@ def _rows(line: Line) -> Iterator[tuple[object, ...]]:
     one = line.contender
     head = (line.rank, line.body, one.setup.name, one.is_own_best)
     for a, best in zip(line.attitudes, line.is_best, strict=True):
-        worst = (a.attitude, a.margin, a.roll_angle_deg, a.lost, len(one.broken))
+        worst = (
+            a.attitude,
+            a.margin,
+            a.roll_angle_deg,
+            a.lost,
+            len(one.broken),
+        )
         yield (*head, *worst, best, line.best_in, line.best_in == 0)

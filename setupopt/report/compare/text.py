@@ -33,7 +33,8 @@ from setupopt.report.shared.words import (
 )
 
 # Places that the rank, body and setup of a contender, and each attitude beside them, take.
-_NAME_WIDTH, _ATTITUDE_WIDTH = 30, 9
+_NAME_WIDTH = 30
+_ATTITUDE_WIDTH = 9
 _MOST_BROKEN = 3  # limits named of a contender
 
 
@@ -167,7 +168,11 @@ def _reasons(judged: JudgedComparison, width: int) -> str:
     """One paragraph for each but the first."""
     wide = len(str(len(judged.lines)))
     reasons = [
-        paragraph(f"{line.body}, {_setup(line)}: {why(line)}", width, f"{INDENT}{line.rank:>{wide}}  ")
+        paragraph(
+            f"{line.body}, {_setup(line)}: {why(line)}",
+            width,
+            f"{INDENT}{line.rank:>{wide}}  ",
+        )
         for line in judged.lines[1:]
     ]
     head = "Why each loses to the first, by the loss budgets of both in its own worst case"
@@ -236,12 +241,26 @@ def _matrix(lines: Sequence[Line], first: int, many: int, width: int) -> str:
     """Some of the attitudes, from the one with the number `first`."""
     names = [
         Column("", [str(line.rank) for line in lines]),
-        Column("body", [cut(line.body, width // 5) for line in lines], numeric=False, least=8),
-        Column("setup", [cut(_setup(line), width // 5) for line in lines], numeric=False, least=8),
+        Column(
+            "body",
+            [cut(line.body, width // 5) for line in lines],
+            numeric=False,
+            least=8,
+        ),
+        Column(
+            "setup",
+            [cut(_setup(line), width // 5) for line in lines],
+            numeric=False,
+            least=8,
+        ),
     ]
     shown = range(len(lines[0].attitudes))[first : first + many]
     cells = [
-        Column(f"({i + 1}) ", [_marked(line.attitudes[i], line.is_best[i]) for line in lines]) for i in shown
+        Column(
+            f"({i + 1}) ",
+            [_marked(line.attitudes[i], line.is_best[i]) for line in lines],
+        )
+        for i in shown
     ]
     return table([*names, *cells], width)
 

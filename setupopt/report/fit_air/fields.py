@@ -63,14 +63,20 @@ def _body(fit: AirFit) -> dict[str, Any]:
 
 
 def _rung(fit: AirFit, place: int) -> dict[str, Any]:
-    return {"frees": frees(fit, place), "error_percent": rounded(miss(fit, place), PERCENT)}
+    return {
+        "frees": frees(fit, place),
+        "error_percent": rounded(miss(fit, place), PERCENT),
+    }
 
 
 def _factor(fit: AirFit) -> dict[str, float | None] | None:
     if fit.common_factor is None:
         return None
     value, error = fit.common_factor
-    return {"value": rounded(value), "standard_error": rounded(error)}
+    return {
+        "value": rounded(value),
+        "standard_error": rounded(error),
+    }
 
 
 def _number(one: Number) -> dict[str, Any]:

@@ -18,7 +18,13 @@ from setupopt.report.shared.tables import (
     significant,
     words,
 )
-from setupopt.report.shared.words import cautions_text, counted, headed, lines, outlying_table
+from setupopt.report.shared.words import (
+    cautions_text,
+    counted,
+    headed,
+    lines,
+    outlying_table,
+)
 from setupopt.units import DEG, MM, PERCENT
 
 CONVENTION = (
@@ -43,7 +49,10 @@ USE = (
 def text(fits: AirFits, width: int, short: bool = False) -> str:
     """All that was found, or with `short` the verdict without its tables; lines of at most `width`."""
     tables = () if short else (_numbers, _errors, _ladder, _outlying)
-    parts = [_head(fits, width), cautions_text(cautions(fits), width)]
+    parts = [
+        _head(fits, width),
+        cautions_text(cautions(fits), width),
+    ]
     parts += [] if short else [paragraph(CONVENTION, width)]
     parts += [part(fit, width) for fit in fits.fits for part in (_verdict, *tables)]
     parts += [] if short else [paragraph(MEANING, width), paragraph(USE, width)]
@@ -123,16 +132,33 @@ _NUMBERS = (
     words("number", "term.name", least=20),
     Key("value", "", lambda row: _in_unit(row.value, row, 4)),
     Key("+-", "", lambda row: _in_unit(row.error, row, 2)),
-    Key("in car.toml", "", lambda row: _in_unit(row.term.like, row, 4), rank=1),
+    Key(
+        "in car.toml",
+        "",
+        lambda row: _in_unit(row.term.like, row, 4),
+        rank=1,
+    ),
 )
 
 
 def _errors(fit: AirFit, width: int) -> str:
     columns = (
         words("left-out rows of", "", lambda force: FORCES[force]),
-        Key("values", "", lambda force: str(int(fit.rows.counts[:, force].sum()))),
-        Key("error %", "", lambda force: _percent(fit.error(force))),
-        Key("explained %", "", lambda force: _percent(fit.explained(force), 0)),
+        Key(
+            "values",
+            "",
+            lambda force: str(int(fit.rows.counts[:, force].sum())),
+        ),
+        Key(
+            "error %",
+            "",
+            lambda force: _percent(fit.error(force)),
+        ),
+        Key(
+            "explained %",
+            "",
+            lambda force: _percent(fit.explained(force), 0),
+        ),
     )
     return keyed_table(range(len(FORCES)), columns, width)
 
@@ -146,9 +172,17 @@ def _ladder(fit: AirFit, width: int) -> str:
     if len(fit.steps) == 1:
         return ""
     columns = (
-        Key("rung", "", lambda rung: f"{rung + 1}{' *' if rung == fit.rung else ''}"),
+        Key(
+            "rung",
+            "",
+            lambda rung: f"{rung + 1}{' *' if rung == fit.rung else ''}",
+        ),
         words("frees", "", lambda rung: frees(fit, rung), least=20),
-        Key("mean error of downforce %", "", lambda rung: _percent(miss(fit, rung), 2)),
+        Key(
+            "mean error of downforce %",
+            "",
+            lambda rung: _percent(miss(fit, rung), 2),
+        ),
     )
     rungs = keyed_table(range(len(fit.steps)), columns, width)
     return headed("The ladder of models; * is the rung taken", rungs, width)
@@ -156,11 +190,19 @@ def _ladder(fit: AirFit, width: int) -> str:
 
 def _outlying(fit: AirFit, width: int) -> str:
     """Which measured values do not fit, the worst first."""
-    return outlying_table(_OUTLYING, sorted(fit.outlying, key=lambda one: -abs(one[2])), width)
+    return outlying_table(
+        _OUTLYING,
+        sorted(fit.outlying, key=lambda one: -abs(one[2])),
+        width,
+    )
 
 
 _OUTLYING = (
     Key("line", "", lambda one: str(one[0])),
     words("does not fit", "", lambda one: one[1]),
-    Key("times its noise", "", lambda one: number(one[2], 1, sign=True)),
+    Key(
+        "times its noise",
+        "",
+        lambda one: number(one[2], 1, sign=True),
+    ),
 )

@@ -23,7 +23,10 @@ def file_value(one: Finding) -> float:
 def digits(one: Finding) -> int:
     """Decimals down to a hundredth of the standard error."""
     assert one.standard_error is not None
-    return max(0, 2 - math.floor(math.log10(max(one.standard_error, 1e-12))))
+    return max(
+        0,
+        2 - math.floor(math.log10(max(one.standard_error, 1e-12))),
+    )
 
 
 def reason(one: Finding) -> str:
@@ -75,7 +78,8 @@ def by_quantity(fit: TyreFit) -> Iterator[dict[str, Any]]:
             continue
         rows = fit.fitted.rows[own]
         measured = fit.table.values[key][rows]
-        left, factor = measured - fit.answers[rows, place], fit.fitted.noise[key]
+        left = measured - fit.answers[rows, place]
+        factor = fit.fitted.noise[key]
         yield {
             "quantity": key,
             "values": int(own.sum()),
@@ -88,12 +92,16 @@ def by_quantity(fit: TyreFit) -> Iterator[dict[str, Any]]:
 
 def outlying_values(fit: TyreFit) -> list[dict[str, Any]]:
     """The measured values that do not fit, by line of the file, the worst first."""
-    order = sorted(fit.outlying, key=lambda place: -abs(fit.fitted.scores[place]))
+    order = sorted(
+        fit.outlying,
+        key=lambda place: -abs(fit.fitted.scores[place]),
+    )
     return [_outlying_value(fit, int(place)) for place in order]
 
 
 def _outlying_value(fit: TyreFit, place: int) -> dict[str, Any]:
-    row, key = int(fit.fitted.rows[place]), fit.fitted.quantities[place]
+    row = int(fit.fitted.rows[place])
+    key = fit.fitted.quantities[place]
     factor = COLUMNS[key].factor
     return {
         "line": int(fit.table.lines[row]),

@@ -22,7 +22,13 @@ from setupopt.fit.tyre import (
     TyreFit,
 )
 from setupopt.fit.tyre_table import COLUMNS, NOISE, percent_key
-from setupopt.report.fit_tyre.fields import by_quantity, digits, file_value, outlying_values, reason
+from setupopt.report.fit_tyre.fields import (
+    by_quantity,
+    digits,
+    file_value,
+    outlying_values,
+    reason,
+)
 from setupopt.report.shared.tables import (
     INDENT,
     Key,
@@ -33,7 +39,14 @@ from setupopt.report.shared.tables import (
     significant,
     words,
 )
-from setupopt.report.shared.words import cautions_text, composed, counted, headed, lines, outlying_table
+from setupopt.report.shared.words import (
+    cautions_text,
+    composed,
+    counted,
+    headed,
+    lines,
+    outlying_table,
+)
 from setupopt.units import BAR, KPA, N_PER_MM3
 
 _TAPE = {RADIUS: "--radius-mm", WIDTH: "--tread-width-mm"}
@@ -91,7 +104,14 @@ def _parameters(fit: TyreFit, width: int) -> str:
         rows.append((one.key, _value(one), _error(one), _remark(one)))
         if one.key == FRICTION and fit.has_friction:
             pressure = number(fit.friction_pressure / KPA, 0)
-            rows.append((FRICTION_PRESSURE, pressure, "", "chosen: middle of the table"))
+            rows.append(
+                (
+                    FRICTION_PRESSURE,
+                    pressure,
+                    "",
+                    "chosen: middle of the table",
+                )
+            )
     columns = (
         words("parameter", "", lambda row: row[0]),
         Key("value", "", lambda row: row[1]),
@@ -123,13 +143,20 @@ def _open(fit: TyreFit, width: int) -> str:
     """What the table does not identify, why, and what would identify it."""
     reasons = [_reason_and_advice(one) for one in fit.findings if one.untold]
     head = f"NOT IDENTIFIABLE ({len(fit.fitted.untold)})"
-    return headed(head, lines([*reasons, _together(fit)], width, f"{INDENT}- "), width)
+    return headed(
+        head,
+        lines([*reasons, _together(fit)], width, f"{INDENT}- "),
+        width,
+    )
 
 
 def _reason_and_advice(one: Finding) -> str:
     """The reason, and what to do about it; a tape where that helps."""
     group = (one.key, *one.untold.from_) if one.untold else ()
-    taped = next((f"a tape shows it: {option}" for key, option in _TAPE.items() if key in group), "")
+    taped = next(
+        (f"a tape shows it: {option}" for key, option in _TAPE.items() if key in group),
+        "",
+    )
     return f"{one.key}: {reason(one)}; {taped or _ADVICE[one.key]}"
 
 
@@ -149,7 +176,10 @@ def _correlated(fit: TyreFit, width: int) -> str:
     pairs = [f"{first} and {second} ({value:+.3f})" for first, second, value in fit.fitted.correlated]
     if not pairs:
         return ""
-    return paragraph(f"Errors that go together (correlation): {'; '.join(pairs)}.", width)
+    return paragraph(
+        f"Errors that go together (correlation): {'; '.join(pairs)}.",
+        width,
+    )
 
 
 def _quantities(fit: TyreFit, width: int) -> str:
@@ -158,7 +188,12 @@ def _quantities(fit: TyreFit, width: int) -> str:
         Key("values", "values", str),
         Key("rms residual", "rms_residual", significant),
         decimals("in %", "rms_residual_percent", 2),
-        Key("noise given", "quantity", lambda key: _noise_words(fit, key), rank=2),
+        Key(
+            "noise given",
+            "quantity",
+            lambda key: _noise_words(fit, key),
+            rank=2,
+        ),
         Key("found", "noise_factor", "x {:.2f}".format, rank=1),
         Key("outlying", "outlying", str),
     )
@@ -167,7 +202,10 @@ def _quantities(fit: TyreFit, width: int) -> str:
 
 def _noise_words(fit: TyreFit, key: str) -> str:
     noise = {**NOISE, **fit.rig.noise}
-    sizes = {COLUMNS[key].bounds.unit: noise[key], "%": noise[percent_key(key)]}
+    sizes = {
+        COLUMNS[key].bounds.unit: noise[key],
+        "%": noise[percent_key(key)],
+    }
     return " and ".join(f"{size:g} {unit}" for unit, size in sizes.items() if size)
 
 
@@ -211,7 +249,17 @@ def fragment(fit: TyreFit, name: str) -> str:
     lines = [line for one in fit.findings for line in _toml_lines(fit, one)]
     together = _together(fit)
     tail = [f"# {together[0].upper()}{together[1:]}"] if together else []
-    return "\n".join([*head, f"[tyre.{json.dumps(name, ensure_ascii=False)}]", *lines, *tail]) + "\n"
+    return (
+        "\n".join(
+            [
+                *head,
+                f"[tyre.{json.dumps(name, ensure_ascii=False)}]",
+                *lines,
+                *tail,
+            ]
+        )
+        + "\n"
+    )
 
 
 def _toml_lines(fit: TyreFit, one: Finding) -> Iterator[str]:

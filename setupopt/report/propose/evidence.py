@@ -7,8 +7,19 @@ from math import isfinite, isinf, isnan
 
 from setupopt.project.model import WHEELS, Tolerance
 from setupopt.report.propose.fields import JudgedProposal
-from setupopt.report.shared.tables import INDENT, Column, number, significant, table
-from setupopt.report.shared.words import counted, gain_words, headed, lines
+from setupopt.report.shared.tables import (
+    INDENT,
+    Column,
+    number,
+    significant,
+    table,
+)
+from setupopt.report.shared.words import (
+    counted,
+    gain_words,
+    headed,
+    lines,
+)
 from setupopt.search.proposal import Robustness
 from setupopt.units import BAR, DEG, MM, PERCENT
 
@@ -29,8 +40,20 @@ def counted_words(judged: JudgedProposal) -> str:
 
 def trust(judged: JudgedProposal, width: int) -> str:
     """What was tried besides, what a better setup could bring, and what the work cost."""
-    parts = (_what_is_counted, _starts, _independent, _bound, _parts, _rounding, _cost)
-    return headed("How far to trust it", lines([part(judged) for part in parts], width, INDENT), width)
+    parts = (
+        _what_is_counted,
+        _starts,
+        _independent,
+        _bound,
+        _parts,
+        _rounding,
+        _cost,
+    )
+    return headed(
+        "How far to trust it",
+        lines([part(judged) for part in parts], width, INDENT),
+        width,
+    )
 
 
 def _what_is_counted(judged: JudgedProposal) -> str:
@@ -171,6 +194,12 @@ def _deviations(errors: dict[str, float], t: Tolerance) -> Iterator[tuple[str, l
         "pressure bar": t.pressure / BAR,
     }
     for name, bound in bounds.items():
-        yield name, [round(bound * errors[f"{name.split()[0]} {wheel}"], 6) for wheel in WHEELS]
+        yield (
+            name,
+            [round(bound * errors[f"{name.split()[0]} {wheel}"], 6) for wheel in WHEELS],
+        )
     by_axle = [errors["ride height front"]] * 2 + [errors["ride height rear"]] * 2
-    yield "ride height mm", [round(t.ride_height / MM * error, 6) for error in by_axle]
+    yield (
+        "ride height mm",
+        [round(t.ride_height / MM * error, 6) for error in by_axle],
+    )

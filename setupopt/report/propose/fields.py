@@ -98,7 +98,14 @@ class JudgedProposal:
             "limits_broken": plain(p.broken),
             "floors_broken": list(p.missed_minimums),
             "by_attitude": [
-                picked(line, "attitude", "margin", "weight", "floor", kept="is_kept")
+                picked(
+                    line,
+                    "attitude",
+                    "margin",
+                    "weight",
+                    "floor",
+                    kept="is_kept",
+                )
                 for line in self.attitudes
             ],
             "counted_margin": finite(p.weighted_margin),
@@ -112,11 +119,21 @@ class JudgedProposal:
             "contact_lost": self.contact_lost,
             "cases": len(p.result.cases),
             # Weights and floors stand with the attitudes
-            "asked": picked(self.asked, "starts", "seed", "keep", "robust", alternatives="loss"),
+            "asked": picked(
+                self.asked,
+                "starts",
+                "seed",
+                "keep",
+                "robust",
+                alternatives="loss",
+            ),
         }
 
     def _price(self, price: ShadowPrice) -> Field:
-        return {**asdict(price), **picked(price, "solved_again", "agrees")}
+        return {
+            **asdict(price),
+            **picked(price, "solved_again", "agrees"),
+        }
 
     def _alternative(self, one: Alternative) -> Field:
         fields = picked(one, "margin", "differs", counted_margin="weighted_margin")
@@ -129,15 +146,30 @@ class JudgedProposal:
     def _evidence(self) -> Field:
         e = self.proposal.evidence
         return {
-            **picked(e, "ends_of_starts", "bound", "continuous", "with_parts", "steps"),
+            **picked(
+                e,
+                "ends_of_starts",
+                "bound",
+                "continuous",
+                "with_parts",
+                "steps",
+            ),
             "independent_search": picked(
-                e, points="searched_points", found="searched", climbed="searched_end"
+                e,
+                points="searched_points",
+                found="searched",
+                climbed="searched_end",
             ),
             "parts": e.parts and self._parts(e.parts),
         }
 
     def _parts(self, chosen: BranchAndBoundResult) -> Field:
         fields = picked(
-            chosen, "solves", "bound", sets="count", overshoot="bound_violation", finished="is_finished"
+            chosen,
+            "solves",
+            "bound",
+            sets="count",
+            overshoot="bound_violation",
+            finished="is_finished",
         )
         return {**fields, "solved": len(chosen.sets)}

@@ -7,7 +7,11 @@ from collections.abc import Sequence
 from setupopt.project.bodies import body_words
 from setupopt.project.model import AXLES, Setup
 from setupopt.project.settings import SETTINGS, Setting, in_file_units
-from setupopt.report.propose.evidence import build_errors, counted_words, trust
+from setupopt.report.propose.evidence import (
+    build_errors,
+    counted_words,
+    trust,
+)
 from setupopt.report.propose.fields import JudgedProposal
 from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import (
@@ -40,13 +44,22 @@ from setupopt.report.shared.words import (
 
 _MOST_GAINS = 5
 # Places that the settings, and each alternative beside them, take.
-_SETTING_WIDTH, _ALTERNATIVE_WIDTH = 36, 10
+_SETTING_WIDTH = 36
+_ALTERNATIVE_WIDTH = 10
 
 
 def text(judged: JudgedProposal, width: int, short: bool = False) -> str:
     """The whole report, or with `short` the verdict and the setup; lines of at most `width`."""
     parts = (_head, _cautions, _verdict, _settings, _broken)
-    more = (_attitudes, _binding, _prices, _gains, _alternatives, build_errors, trust)
+    more = (
+        _attitudes,
+        _binding,
+        _prices,
+        _gains,
+        _alternatives,
+        build_errors,
+        trust,
+    )
     return composed(parts if short else (*parts, *more), judged, width)
 
 
@@ -167,8 +180,16 @@ def _unfinished(judged: JudgedProposal) -> str:
 
 def _settings(judged: JudgedProposal, width: int) -> str:
     columns = [
-        Column("setting", [setting_words(setting) for setting in SETTINGS], numeric=False),
-        Column("unit", [setting.unit for setting in SETTINGS], numeric=False),
+        Column(
+            "setting",
+            [setting_words(setting) for setting in SETTINGS],
+            numeric=False,
+        ),
+        Column(
+            "unit",
+            [setting.unit for setting in SETTINGS],
+            numeric=False,
+        ),
     ]
     for axle in AXLES:
         today = _values(judged.project.setup, axle)
@@ -228,7 +249,12 @@ def _binding(judged: JudgedProposal, width: int) -> str:
 
 _BINDING = (
     Key("roll angle deg", "fields.roll_angle_deg", angle),
-    Key("along mm", "fields.along_mm", lambda value: number(value, 0), optional=True),
+    Key(
+        "along mm",
+        "fields.along_mm",
+        lambda value: number(value, 0),
+        optional=True,
+    ),
     words("attitude", "fields.attitude", least=20),
     decimals("margin", "fields.margin", 4, missing="contact lost"),
     words("first axle", "fields.first_axle"),
@@ -287,7 +313,10 @@ def _alternatives(judged: JudgedProposal, width: int) -> str:
     if not p.holds or loss <= 0.0:
         return ""
     if not judged.alternatives:
-        return paragraph(f"No clearly different setup was found that loses at most {loss:g}.", width)
+        return paragraph(
+            f"No clearly different setup was found that loses at most {loss:g}.",
+            width,
+        )
     head = f"Clearly different setups that lose at most {loss:g} of the {counted_words(judged)}"
     others = [(str(n), one.setup, one.weighted_margin) for n, one in enumerate(judged.alternatives, 1)]
     tables = _side_by_side(("proposed", p.setup, p.weighted_margin), others, width)
@@ -305,7 +334,10 @@ def _side_by_side(first: _Shown, others: Sequence[_Shown], width: int) -> list[s
     ]
     names = [f"{axle} {setting_words(setting)}" for axle, setting in rows]
     units = [setting.unit for _, setting in rows]
-    columns = [Column("setting", ["margin", *names], False), Column("unit", ["", *units], False)]
+    columns = [
+        Column("setting", ["margin", *names], False),
+        Column("unit", ["", *units], False),
+    ]
     for head, setup, margin in (first, *others):
         values = [_value(setup, axle, setting) for axle, setting in rows]
         columns.append(Column(head, [number(margin, 4), *values]))
@@ -316,7 +348,11 @@ def _side_by_side(first: _Shown, others: Sequence[_Shown], width: int) -> list[s
 
 def _other_bodies(judged: JudgedProposal, width: int) -> list[str]:
     return [
-        paragraph(f"{number} wears the {body_words(one.setup.body)}.", width, INDENT)
+        paragraph(
+            f"{number} wears the {body_words(one.setup.body)}.",
+            width,
+            INDENT,
+        )
         for number, one in enumerate(judged.alternatives, 1)
         if one.setup.body != judged.proposal.setup.body
     ]

@@ -31,13 +31,20 @@ from setupopt.sheet.readback import Correction, Deviation, ReadBack
 def text(read: ReadBack, width: int, short: bool = False) -> str:
     """The whole report, or with `short` without the table of deviations; lines of at most `width`."""
     tables = () if short else (_deviations,)
-    return composed((_head, _cautions, _verdict, *tables, _corrections, _limits), read, width)
+    return composed(
+        (_head, _cautions, _verdict, *tables, _corrections, _limits),
+        read,
+        width,
+    )
 
 
 def _head(read: ReadBack, width: int) -> str:
     venue = read.project.venue.name
     body = worn_words(read.project, read.target.body)
-    return paragraph(f'{read.project.car.name}{body} as built for "{read.target.name}", at {venue}', width)
+    return paragraph(
+        f'{read.project.car.name}{body} as built for "{read.target.name}", at {venue}',
+        width,
+    )
 
 
 def _cautions(read: ReadBack, width: int) -> str:

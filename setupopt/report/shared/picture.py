@@ -61,7 +61,11 @@ def svg(figure: Any) -> str:
     buffer = BytesIO()
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", r"Glyph \d+ .* missing from")
-        figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": "setupopt"})
+        figure.savefig(
+            buffer,
+            format="svg",
+            metadata={"Date": None, "Creator": "setupopt"},
+        )
     return buffer.getvalue().decode("utf-8")
 
 

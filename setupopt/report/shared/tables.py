@@ -81,36 +81,68 @@ def _value(row: Any, key: str) -> Any:
     return row
 
 
-def decimals(head: str, key: str, digits: int = 1, rank: int = 0, missing: str = "-") -> Key:
+def decimals(
+    head: str,
+    key: str,
+    digits: int = 1,
+    rank: int = 0,
+    missing: str = "-",
+) -> Key:
     """A column of numbers with so many decimals."""
-    return Key(head, key, lambda value: number(value, digits), rank=rank, missing=missing)
+    return Key(
+        head,
+        key,
+        lambda value: number(value, digits),
+        rank=rank,
+        missing=missing,
+    )
 
 
-def words(head: str, key: str = "", shown: Callable[[Any], str] = str, least: int = 0, rank: int = 0) -> Key:
+def words(
+    head: str,
+    key: str = "",
+    shown: Callable[[Any], str] = str,
+    least: int = 0,
+    rank: int = 0,
+) -> Key:
     """A column of text, which may be broken into lines of `least` letters."""
     return Key(head, key, shown, numeric=False, rank=rank, least=least)
 
 
 def screen_width() -> int:
     """Columns to print in, from 80 to 160."""
-    return min(max(shutil.get_terminal_size((NARROWEST, 24)).columns, NARROWEST), WIDEST)
+    return min(
+        max(shutil.get_terminal_size((NARROWEST, 24)).columns, NARROWEST),
+        WIDEST,
+    )
 
 
 def table(columns: Sequence[Column], width: int) -> str:
     """The columns under their heads; lines are at most `width` long if text can be broken to fit."""
     kept = _fitting(columns, width)
     widths = _widths(kept, width)
-    rows = [[column.head for column in kept], *zip(*(column.cells for column in kept), strict=True)]
+    rows = [
+        [column.head for column in kept],
+        *zip(*(column.cells for column in kept), strict=True),
+    ]
     return "\n".join(line for row in rows for line in _lines(kept, widths, row))
 
 
-def _lines(columns: Sequence[Column], widths: Sequence[int], cells: Sequence[str]) -> list[str]:
+def _lines(
+    columns: Sequence[Column],
+    widths: Sequence[int],
+    cells: Sequence[str],
+) -> list[str]:
     """One row, in as many lines as its longest cell needs."""
     pieces = [wrapped(cell, width) for cell, width in zip(cells, widths, strict=True)]
     return [_line(columns, widths, line) for line in zip_longest(*pieces, fillvalue="")]
 
 
-def _line(columns: Sequence[Column], widths: Sequence[int], cells: Sequence[str]) -> str:
+def _line(
+    columns: Sequence[Column],
+    widths: Sequence[int],
+    cells: Sequence[str],
+) -> str:
     padded = [_padded(*entry) for entry in zip(columns, widths, cells, strict=True)]
     return (INDENT + _GAP.join(padded)).rstrip()
 
@@ -293,5 +325,9 @@ def bar(share: float, length: int) -> str:
 def paragraph(text: str, width: int, lead: str = "") -> str:
     """Text in lines of at most `width`; `lead` before the first, blanks before the others."""
     return textwrap.fill(
-        text, width, initial_indent=lead, subsequent_indent=" " * len(lead), break_on_hyphens=False
+        text,
+        width,
+        initial_indent=lead,
+        subsequent_indent=" " * len(lead),
+        break_on_hyphens=False,
     )

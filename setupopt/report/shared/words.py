@@ -21,7 +21,12 @@ from setupopt.report.shared.tables import (
 )
 
 Subject = TypeVar("Subject")
-ALONG = Key("along mm", "along_mm", lambda value: number(value, 0), optional=True)  # on a section of parts
+ALONG = Key(
+    "along mm",
+    "along_mm",
+    lambda value: number(value, 0),
+    optional=True,
+)  # on a section of parts
 CLOSING = (
     "This is a model's result, no clearance to drive. It is as good as the numbers in the files and the "
     "assumptions in docs/model.md. Local rules, licensed engineers and an independent check of this "
@@ -30,7 +35,10 @@ CLOSING = (
 
 
 def composed(
-    parts: Iterable[Callable[[Subject, int], str]], subject: Subject, width: int, closing: str = CLOSING
+    parts: Iterable[Callable[[Subject, int], str]],
+    subject: Subject,
+    width: int,
+    closing: str = CLOSING,
 ) -> str:
     """A text of the parts that have something to say about the subject, with the closing words."""
     texts = [part(subject, width) for part in parts]
@@ -107,7 +115,11 @@ _LIMITS = (
     words("limit", "limit", least=20),
     words("where", "where", least=8),
     decimals("value", "value", 1),
-    Key("required", "", lambda limit: f"{limit.sense} {limit.required:g} {limit.unit}"),
+    Key(
+        "required",
+        "",
+        lambda limit: f"{limit.sense} {limit.required:g} {limit.unit}",
+    ),
     Key("case", "case", missing="at rest"),
     words("at", "", _place_words, least=12),
 )
@@ -129,7 +141,10 @@ def outlying_table(columns: Sequence[Key], rows: Sequence[Any], width: int) -> s
 
 # ---- setups ------------------------------------------------------------------------------------------------
 
-_COMMON_NAMES = {"third": "third (heave spring)", "pressure": "pressure, hot"}
+_COMMON_NAMES = {
+    "third": "third (heave spring)",
+    "pressure": "pressure, hot",
+}
 
 
 def setting_words(setting: Setting) -> str:
