@@ -21,7 +21,15 @@ if TYPE_CHECKING:
     from setupopt.fit.tyre_table import Rig
 
 
-@click.group("fit")
+class _InOrder(click.Group):
+    """A group that lists its commands in the order of use; click sorts them by name."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names, as the commands were added."""
+        return list(self.commands)
+
+
+@click.group("fit", cls=_InOrder)
 def command() -> None:
     """Turn measurements into the numbers of car.toml and bodies, and say what they do not identify.
 

@@ -129,7 +129,7 @@ def test_cautions_come_first(patches: Path, run: Run) -> None:
         (["--noise", "deflection_mm=1", "--noise", "deflection_mm=2"], "given twice"),
         (["--radius-mm", "0.28"], "at least 100"),
         (["--surface-grip", "nan"], "expected a number"),
-        (["--name", "a\nb"], "control characters"),
+        (["--name", "a\nb"], "control or invisible characters"),
     ],
 )
 def test_options_that_cannot_be(table: Path, run: Run, options: list[str], said: str) -> None:
