@@ -140,8 +140,8 @@ def fit(
     noise (their rms without outlying ones), by which all is weighed again, until nothing changes. Standard
     errors after Huber, Robust Statistics, 1981, section 7.6 (from memory). The same answer every time.
     """
-    box = (np.asarray(given, dtype=float) for given in (lower, upper, scales))
-    problem = _Problem(residuals, *box, anchor=anchor)
+    low, high, sizes = (np.asarray(given, dtype=float) for given in (lower, upper, scales))
+    problem = _Problem(residuals, low, high, sizes, anchor=anchor)
     count = problem.weighted(np.atleast_2d(np.asarray(start, dtype=float))[0]).size
     ends = [
         problem.solve(x, is_rough=True)
