@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from setupopt.evaluation.result import Result
     from setupopt.fit.tyre_table import Rig
     from setupopt.project import Project, Setup, load
-    from setupopt.robust.robustness import Plan as ProveOptions
+    from setupopt.robust.robustness import RobustnessOptions as ProveOptions
     from setupopt.robust.speeds.study import SpeedOptions
     from setupopt.search import Proposal, ProposalOptions
     from setupopt.search.comparison import Comparison, ComparisonOptions
@@ -80,7 +80,7 @@ _HOMES = {
     "Project": "project.Project",
     "Proposal": "search.Proposal",
     "ProposalOptions": "search.ProposalOptions",
-    "ProveOptions": "robust.robustness.Plan",
+    "ProveOptions": "robust.robustness.RobustnessOptions",
     "Result": "evaluation.result.Result",
     "Rig": "fit.tyre_table.Rig",
     "Setup": "project.Setup",

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from setupopt.fit.tyre_table import Rig
     from setupopt.project.model import Project, Setup
     from setupopt.report.sheet.fields import Sheet
-    from setupopt.robust.robustness import Plan, RobustnessReport
+    from setupopt.robust.robustness import RobustnessOptions, RobustnessReport
     from setupopt.robust.speeds.study import SpeedOptions, SpeedStudy
     from setupopt.search import Proposal, ProposalOptions
     from setupopt.search.comparison import Comparison, ComparisonOptions
@@ -121,7 +121,7 @@ def propose(project: Project, options: ProposalOptions | None = None) -> Proposa
     return propose(project, options)
 
 
-def prove(project: Project, options: Plan | None = None) -> RobustnessReport:
+def prove(project: Project, options: RobustnessOptions | None = None) -> RobustnessReport:
     """How much bump, gust, steady wind, rough road and build error the project's setup stands.
 
     The road is the random one of ISO 8608 or a measured profile. Raises UserError also where an entry is
