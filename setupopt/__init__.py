@@ -2,59 +2,121 @@
 
 >>> import setupopt
 >>> project = setupopt.load("setups/bore")                  # doctest: +SKIP
->>> setupopt.evaluate(project).worst_margin                 # doctest: +SKIP
+>>> setupopt.assess(project).margin                         # doctest: +SKIP
 """
 
 from __future__ import annotations
 
+import sys
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from setupopt.api import (
+        AirFitOptions,
+        AssessOptions,
+        ReadbackOptions,
+        ReportOptions,
+        SheetOptions,
+        assess,
+        compare,
+        fit_air,
+        fit_tyre,
+        propose,
+        prove,
+        readback,
+        report,
+        sheet,
+        speeds,
+    )
     from setupopt.evaluation.cases import CaseSet, sweep_cases
     from setupopt.evaluation.model import evaluate
     from setupopt.evaluation.result import Result
+    from setupopt.fit.tyre_table import Rig
     from setupopt.project import Project, Setup, load
-    from setupopt.search import Proposal, ProposalOptions, propose
-    from setupopt.search.comparison import Comparison, ComparisonOptions, compare
+    from setupopt.robust.robustness import RobustnessOptions as ProveOptions
+    from setupopt.robust.speeds.study import SpeedOptions
+    from setupopt.search import Proposal, ProposalOptions
+    from setupopt.search.comparison import Comparison, ComparisonOptions
 
 __version__ = "0.1.0"
 __all__ = [
+    "AirFitOptions",
+    "AssessOptions",
     "CaseSet",
     "Comparison",
     "ComparisonOptions",
     "Project",
     "Proposal",
     "ProposalOptions",
+    "ProveOptions",
+    "ReadbackOptions",
+    "ReportOptions",
     "Result",
+    "Rig",
     "Setup",
+    "SheetOptions",
+    "SpeedOptions",
+    "assess",
     "compare",
     "evaluate",
+    "fit_air",
+    "fit_tyre",
     "load",
     "propose",
+    "prove",
+    "readback",
+    "report",
+    "sheet",
+    "speeds",
     "sweep_cases",
 ]
 
+# Module and name of what does not stand in `setupopt.api`.
 _HOMES = {
-    "ProposalOptions": "setupopt.search",
-    "CaseSet": "setupopt.evaluation.cases",
-    "Comparison": "setupopt.search.comparison",
-    "ComparisonOptions": "setupopt.search.comparison",
-    "Project": "setupopt.project",
-    "Proposal": "setupopt.search",
-    "Result": "setupopt.evaluation.result",
-    "Setup": "setupopt.project",
-    "compare": "setupopt.search.comparison",
-    "evaluate": "setupopt.evaluation.model",
-    "load": "setupopt.project",
-    "propose": "setupopt.search",
-    "sweep_cases": "setupopt.evaluation.cases",
+    "CaseSet": "evaluation.cases.CaseSet",
+    "Comparison": "search.comparison.Comparison",
+    "ComparisonOptions": "search.comparison.ComparisonOptions",
+    "Project": "project.Project",
+    "Proposal": "search.Proposal",
+    "ProposalOptions": "search.ProposalOptions",
+    "ProveOptions": "robust.robustness.RobustnessOptions",
+    "Result": "evaluation.result.Result",
+    "Rig": "fit.tyre_table.Rig",
+    "Setup": "project.Setup",
+    "SpeedOptions": "robust.speeds.study.SpeedOptions",
+    "evaluate": "evaluation.model.evaluate",
+    "load": "project.load",
+    "sweep_cases": "evaluation.cases.sweep_cases",
 }
 
 
 def __getattr__(name: str) -> Any:
     """Import on first use: asking for help must not wait for compilers and solvers."""
-    if name not in _HOMES:
+    if name not in __all__:
         raise AttributeError(f"module 'setupopt' has no attribute {name!r}")
     from importlib import import_module
 
-    return getattr(import_module(_HOMES[name]), name)
+    module, _, own = _HOMES.get(name, f"api.{name}").rpartition(".")
+    return getattr(import_module(f"setupopt.{module}"), own)
+
+
+class _Room(ModuleType):
+    """A package with the name of a function of the API: a call of it is a call of the function."""
+
+    def __call__(self, *args: Any, **options: Any) -> Any:
+        from setupopt import api
+
+        return getattr(api, self.__name__.rpartition(".")[2])(*args, **options)
+
+
+class _Package(ModuleType):
+    """Python puts a package that is imported in the place of a function of the same name."""
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        if name in ("report", "sheet") and isinstance(value, ModuleType):
+            value.__class__ = _Room
+        super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Package

@@ -1,4 +1,4 @@
-"""What is refused, and how it is said: file, line, key, what was found, what is expected."""
+"""What is refused, and the words for it: file, line, key, what was found, what is expected."""
 
 from __future__ import annotations
 
@@ -58,9 +58,9 @@ class InputErrors(UserError):  # noqa: N818 - several of them
         super().__init__(self.errors)
 
     def __str__(self) -> str:
-        said = [str(error) for error in self.errors[:SHOWN]]
+        lines = [str(error) for error in self.errors[:SHOWN]]
         left = len(self.errors) - SHOWN
-        return "\n".join([*said, f"and {left} more mistakes"] if left > 0 else said)
+        return "\n".join([*lines, f"and {left} more mistakes"] if left > 0 else lines)
 
 
 class OutputError(UserError):

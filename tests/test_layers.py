@@ -69,7 +69,8 @@ BELOW["search"] = BASE | {"jobs", "evaluation", "robust"}
 ANSWERS = BASE | {"jobs", "evaluation", "robust", "fit", "search"}
 BELOW["sheet"] = ANSWERS
 BELOW["report"] = ANSWERS | {"sheet"}
-BELOW["cli"] = ANSWERS | {"sheet", "report"}
+BELOW["api"] = ANSWERS | {"sheet", "report"}
+BELOW["cli"] = BELOW["api"] | {"api"}
 
 
 @pytest.mark.parametrize("name", ROOMS)

@@ -116,10 +116,10 @@ def _own_targets(project: Project, common: options.Common, reads: Sequence[str])
 
 def _setup_name(project: Project, body: str | None) -> str:
     """File of the best setup of a body; a body may be called "car" too."""
-    from setupopt.project.bodies import told
+    from setupopt.project.bodies import body_label
 
     taken = any(other.name.lower() == "car" for other in project.bodies)
-    return f"setup-{'car' if body is None and not taken else told(body)}.toml"
+    return f"setup-{'car' if body is None and not taken else body_label(body)}.toml"
 
 
 def _refuse_foreign(target: Path) -> None:

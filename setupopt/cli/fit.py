@@ -5,13 +5,13 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from functools import partial
-from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from setupopt.cli import completing, options
+from setupopt.cli.fit_air import command as air
 from setupopt.cli.runner import Task, run
 from setupopt.cli.waiting import Saying, loading
 from setupopt.units import MM
@@ -21,24 +21,17 @@ if TYPE_CHECKING:
     from setupopt.fit.tyre_table import Rig
 
 
-class _Fits(click.Group):
-    """The command `air` is imported on use."""
+class _InOrder(click.Group):
+    """A group that lists its commands in the order of use; click sorts them by name."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        """In the order of use."""
-        return [*super().list_commands(ctx), "air"]
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """The command; None for an unknown name."""
-        if cmd_name != "air":
-            return super().get_command(ctx, cmd_name)
-        other: click.Command = import_module("setupopt.cli.fit_air").command
-        return other
+        """Names, as the commands were added."""
+        return list(self.commands)
 
 
-@click.group("fit", cls=_Fits)
+@click.group("fit", cls=_InOrder)
 def command() -> None:
-    """Turn measurements into the numbers of car.toml and bodies, with what they cannot tell.
+    """Turn measurements into the numbers of car.toml and bodies, and say what they do not identify.
 
     \b
     Example: setupopt fit tyre press.csv
@@ -147,3 +140,6 @@ def _rig(
         radius=None if radius is None else radius * MM,
         tread_width=None if width is None else width * MM,
     )
+
+
+command.add_command(air)

@@ -1,7 +1,7 @@
 """The command `setupopt`: which commands there are, and how a run ends.
 
 Exit status: 0 done; 1 done, but a limit is broken or the margin is not what was asked for; 2 refused;
-130 stopped by the user; 141 the reader of the output went away.
+130 stopped by the user; 141 the reader of the output has gone.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ COMMANDS = {
     "assess": ("setupopt.cli.assess", "Grip margin at every roll angle and attitude, the worst and why."),
     "propose": ("setupopt.cli.propose", "The setup whose worst margin is highest."),
     "compare": ("setupopt.cli.compare", "Bodies and setups against each other, and why each loses."),
-    "prove": ("setupopt.cli.prove", "What a setup stands of bumps, wind, rough road and build error."),
+    "prove": ("setupopt.cli.prove", "How much bump, wind, rough road and build error a setup stands."),
     "speeds": ("setupopt.cli.speeds", "Safe speeds, the run-up, and what time a loss of drive leaves."),
     "report": ("setupopt.cli.report", "One page of all of it, for screen and paper, drawn to scale."),
     "sheet": ("setupopt.cli.sheet", "Setup sheets for the mechanics, change list and run card."),
@@ -39,14 +39,14 @@ COMMANDS = {
 
 
 class LazyGroup(click.Group):
-    """A group that imports a command when it is called, and ends every run in the house's way."""
+    """A group that imports a command when it is called, and turns what ends a run into an exit status."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """In the order of use."""
         return list(COMMANDS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """Import the command; None for a name that is none."""
+        """Import the command; None for an unknown name."""
         if cmd_name not in COMMANDS:
             return None
         command: click.Command = import_module(COMMANDS[cmd_name][0]).command
@@ -82,7 +82,7 @@ class LazyGroup(click.Group):
 
 
 def _after_os_error(error: OSError) -> int:
-    """The exit status after trouble with a disk or a pipe that nobody foresaw."""
+    """The exit status after an error of a disk or a pipe that was not expected."""
     if isinstance(error, BrokenPipeError):
         _silence(sys.stdout)
         return UNREAD
@@ -92,7 +92,7 @@ def _after_os_error(error: OSError) -> int:
 
 
 def _silence(stream: Any) -> None:
-    """Let what is still in the stream go nowhere; Python would complain of it at its end."""
+    """Drop what is still in the stream; Python would report it when it ends."""
     try:
         os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
     except (OSError, ValueError, AttributeError):  # no real file behind it

@@ -76,11 +76,11 @@ def command(common: options.Common, profile: str | None, cluster: str | None, **
         from setupopt.report.prove.fields import JudgedReport, csv_text
         from setupopt.report.prove.picture import bump_picture
         from setupopt.report.prove.text import text
-        from setupopt.robust.robustness import Plan, prove
+        from setupopt.robust.robustness import RobustnessOptions, prove
 
         given["chance"] *= PERCENT
         given["bump"] = None if given["bump"] is None else given["bump"] * MM
-        plan = Plan(floor=common.floor or 0.0, profile=_profile(profile), **given)
+        plan = RobustnessOptions(floor=common.floor or 0.0, profile=_profile(profile), **given)
 
     def watch(what: str, parts: int) -> AbstractContextManager[Callable[[int], object]]:
         return Progress(parts, common.quiet, what)
@@ -124,7 +124,8 @@ def _keep(judged: JudgedReport) -> None:
     """
     from setupopt.project.stored_proof import is_coarser, proof_extent, proof_file, stored_proof
 
-    project, setup = judged.proof.project, judged.proof.setup
+    project = judged.proof.project
+    setup = judged.proof.setup
     answer = judged.as_dict()
     kept = stored_proof(project, setup)
     if kept is not None and is_coarser(answer, kept):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,7 +14,6 @@ from setupopt.cli.runner import Task, run
 from setupopt.cli.waiting import Saying, loading
 
 if TYPE_CHECKING:
-    from setupopt.project import Project, Setup
     from setupopt.report.sheet.fields import Sheet
 
 FOLDER = "sheets"
@@ -73,13 +71,15 @@ def command(common: options.Common, today_file: str | None, by: str, day: str | 
     with loading(common.quiet):
         project = common.load(target)
 
+        from setupopt.api import SheetOptions
+        from setupopt.api import sheet as make_sheet
         from setupopt.project import load
         from setupopt.report.sheet.fields import Sheet, table
         from setupopt.report.sheet.pdf import pdf
         from setupopt.report.sheet.text import text
 
         today = load(home, today_file).setup
-    date = day or datetime.date.today().isoformat()
+    sheet_options = SheetOptions(today, common.floor or 0.0, day or "", by)
 
     def others(sheet: Sheet) -> dict[Path, str | bytes]:
         targets = folder_targets(
@@ -89,26 +89,20 @@ def command(common: options.Common, today_file: str | None, by: str, day: str | 
         contents: list[str | bytes] = [pdf(sheet), table(sheet), as_json_text(sheet.as_dict())]
         return dict(zip(targets.values(), contents, strict=True))
 
+    def warn(sheet: Sheet) -> None:
+        """The text says it on standard output, which holds nothing but JSON with --json."""
+        if common.as_json and sheet.do_not_run:
+            click.echo("\n! ".join(["DO NOT RUN", *sheet.do_not_run]), err=True)
+
     task = Task(
         progress=Saying(common.quiet, "change list and run card"),
-        compute=lambda _: _sheet(project, today, common.floor or 0.0, date, by),
+        compute=lambda _: make_sheet(project, sheet_options),
         text=text,
         as_dict=Sheet.as_dict,
         passes=lambda sheet: sheet.passes,
         cautions=lambda sheet: project.cautions,
         others=others,
         setup=common.setup_words(project, target),
+        after=warn,
     )
     run(common, task)
-
-
-def _sheet(project: Project, today: Setup, floor: float, date: str, by: str) -> Sheet:
-    """The sheet under its number, which is in the revision log before any file is written."""
-    from setupopt.report.sheet.fields import Sheet, revision
-    from setupopt.sheet.card import run_card
-    from setupopt.sheet.change_list import change_list
-    from setupopt.sheet.revisions import reserve
-
-    changes = change_list(project, today, project.setup)
-    draft = Sheet(project, changes, run_card(project, project.setup, floor), 0, date, by)
-    return replace(draft, revision=reserve(project.folder, revision(draft)).revision)

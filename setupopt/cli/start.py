@@ -20,7 +20,7 @@ from setupopt.files import resolved, undisturbed
 
 
 def _list(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
-    """The examples, in the place of a copy."""
+    """Print the examples, and copy none."""
     if not wanted or ctx.resilient_parsing:
         return
     from setupopt.report.shared.tables import Column, screen_width, table
@@ -67,7 +67,7 @@ def command(folder: str, example: str, as_json: bool) -> None:
     click.echo(printable(f"next: setupopt assess {shlex.quote(folder)}"))
 
 
-# What commands leave in a project: no part of an example that somebody tried out in its place.
+# What commands write into a project; an example that was tried out in its own folder may have it.
 _RESULTS = {
     "proposed.toml", "proposal.txt", "proposal.json", "tradeoff.svg", "proved", "sheets", "revisions.csv",
     "report.html",
@@ -88,7 +88,7 @@ def examples() -> dict[str, Path]:
 
 
 def words_of(example: Path) -> str:
-    """What an example is: the names that its car and its place have in the files."""
+    """What an example is: the names of its car and its venue in the files."""
     car, venue = (_name_in(example, kind) for kind in ("car", "venue"))
     return f"{car} at {venue}"
 
@@ -154,7 +154,7 @@ def _take_away(paths: list[Path]) -> None:
 
 
 def _copy(source: Path, place: Path) -> None:
-    """Copy beside the place, then put it there in one go."""
+    """Copy to a folder beside the target, then rename it."""
     there = place.is_dir()
     home = place if there else place.parent
     home.mkdir(parents=True, exist_ok=True)
@@ -180,7 +180,7 @@ def _copy_files(source: Path, target: Path) -> None:
 
 
 def _move_up(spare: Path, place: Path) -> None:
-    """Move a folder's content one up: the user may be standing in `place`, which must then stay itself."""
+    """Move a folder's content one up: the user may be in `place`, which must then stay the same folder."""
     moved: list[Path] = []
     try:
         for path in sorted(spare.iterdir()):

@@ -12,9 +12,8 @@ from typing import ClassVar, Self
 import click
 
 _PATIENCE = 1.0  # seconds before a line appears; shorter work needs none
-_PERIOD = 0.5  # seconds between two looks at the clock
+_PERIOD = 0.5  # seconds between two drawings
 _BAR = 20  # places
-_TYPED = 2  # places behind the line where a terminal shows the control-C that was pressed
 _TYPED = 2  # places behind the line where a terminal shows the control-C that was pressed
 
 
@@ -35,10 +34,10 @@ def say_compiling(quiet: bool) -> None:
 
 
 class _Waiting:
-    """One line on the terminal while work goes on, which is taken away after it.
+    """One line on the terminal while work goes on; it is removed at the end.
 
-    A thread draws it: the clock goes on where the work says nothing for long. Waits may stand inside each
-    other; the innermost is seen.
+    A thread draws it, so that the clock goes on while the work reports nothing. Waits may be nested; the
+    innermost is shown.
     """
 
     _open: ClassVar[list[_Waiting]] = []
@@ -54,8 +53,8 @@ class _Waiting:
     def _elapsed(self) -> float:
         return time.monotonic() - self._start
 
-    def _told(self) -> tuple[str, str]:
-        """What is done, which may be cut; how far it is, which may not."""
+    def _state(self) -> tuple[str, str]:
+        """What is done, which may be cut; the state of the work, which may not."""
         raise NotImplementedError
 
     def _draw_till_over(self) -> None:
@@ -69,9 +68,9 @@ class _Waiting:
     def _draw(self) -> None:
         from setupopt.report.shared.tables import cut, shown_width
 
-        words, far = self._told()
+        words, state = self._state()
         most = _columns() - _TYPED - 1
-        line = cut(f"{cut(words, max(most - len(far) - 2, 4))}  {far}", most)
+        line = cut(f"{cut(words, max(most - len(state) - 2, 4))}  {state}", most)
         blank = " " * (self._drawn - shown_width(line))
         _Waiting._drawn = shown_width(line)
         _put(f"\r{line}{blank}")
@@ -107,15 +106,16 @@ class Progress(_Waiting):
 
     def __init__(self, total: int, quiet: bool, what: str = "cases") -> None:
         super().__init__(quiet)
-        self._total, self._what = total, what
+        self._total = total
+        self._what = what
         self._done = 0
         self._mark: tuple[float, int] | None = None
 
     def __call__(self, added: int) -> None:
-        """Count `added`."""
+        """Count what was added."""
         self._done += added
 
-    def _told(self) -> tuple[str, str]:
+    def _state(self) -> tuple[str, str]:
         from setupopt.report.shared.tables import bar
 
         share = self._done / self._total if self._total else 1.0
@@ -123,9 +123,9 @@ class Progress(_Waiting):
         return words, f"{self._done} of {self._total}, {self._time()}"
 
     def _time(self) -> str:
-        """Time left, or since the start where nothing tells how long the rest will take.
+        """Time left, or the time since the start where the rest cannot be estimated yet.
 
-        What was done before the first look counts for nothing: it was kept from an earlier run.
+        What was done before the first look is not counted: it was kept from an earlier run.
         """
         elapsed = self._elapsed()
         if self._mark is None:
@@ -145,10 +145,10 @@ class Saying(_Waiting):
         self._words = words
 
     def __call__(self, words: str) -> None:
-        """Say other words."""
+        """Show other words."""
         self._words = words
 
-    def _told(self) -> tuple[str, str]:
+    def _state(self) -> tuple[str, str]:
         return self._words, _so_far(self._elapsed())
 
 
@@ -178,7 +178,7 @@ def _so_far(seconds: float) -> str:
 
 
 def _columns() -> int:
-    """Width of the terminal behind standard error; a longer line could not be taken away."""
+    """Width of the terminal behind standard error; a longer line could not be removed."""
     try:
         return os.get_terminal_size(sys.stderr.fileno()).columns or 80
     except (OSError, ValueError):
@@ -186,7 +186,7 @@ def _columns() -> int:
 
 
 def _put(text: str) -> None:
-    """Straight to standard error; where the terminal has gone, to nobody."""
+    """Write to standard error; do nothing where the terminal has gone."""
     try:
         sys.stderr.write(text)
         sys.stderr.flush()

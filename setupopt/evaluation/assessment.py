@@ -1,4 +1,4 @@
-"""An assessment: a result, judged. What is said of it as text stands in `assessment_text`."""
+"""An assessment: the result of one setup with its losses and broken limits. `report.assess` makes it text."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.losses import LossBudget, loss_budget
 from setupopt.evaluation.model import Model
-from setupopt.evaluation.result import Field, Result
+from setupopt.evaluation.result import Field, Result, finite
 from setupopt.evaluation.summary import by_angle, wheels_in_air
 from setupopt.physics.inputs import Record
 from setupopt.project.csv_write import frame_text
@@ -22,7 +22,7 @@ from setupopt.project.model import Project
 
 @dataclass(frozen=True)
 class Assessment:
-    """One setup of a project in all its cases. `floor`: the least margin asked for, if one was."""
+    """One setup of a project in all its cases. `floor`: the required minimum margin, None without one."""
 
     project: Project
     result: Result
@@ -48,17 +48,16 @@ class Assessment:
     @property
     def margin(self) -> float | None:
         """Worst margin; None where contact is lost in any case."""
-        margin = float(self.result.worst_margin[0])
-        return margin if np.isfinite(margin) else None
+        return finite(self.result.worst_margin[0])
 
     @property
     def is_under_floor(self) -> bool:
-        """Whether a floor was asked for and is not reached; a lost case reaches none."""
+        """Whether a minimum margin is required and not reached; a lost case reaches none."""
         return self.floor is not None and (self.margin is None or self.margin < self.floor)
 
     @property
     def holds(self) -> bool:
-        """Whether every case holds, every limit is kept and the floor, if any, is reached."""
+        """Whether every case keeps contact, every limit is kept and any minimum margin is reached."""
         return self.margin is not None and not self.broken and not self.is_under_floor
 
     def as_dict(self) -> Field:
@@ -89,9 +88,9 @@ def assess(
     """The project's setup in `cases`, or in the venue's sweep. Raises UserError for impossible cases."""
     model = Model(project.car)
     settings = model.settings(project.setup)
-    asked = cases or sweep_cases(project.venue)
-    result = model.run(settings, asked, progress=progress)
-    budget = loss_budget(model, settings, asked, int(result.worst[0]))
+    chosen = cases or sweep_cases(project.venue)
+    result = model.run(settings, chosen, progress=progress)
+    budget = loss_budget(model, settings, chosen, int(result.worst[0]))
     return Assessment(project, result, budget, broken(project, project.setup, result), floor)
 
 

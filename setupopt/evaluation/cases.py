@@ -24,7 +24,7 @@ _STRAIGHT = 10.0  # m; radius that makes a length of a step where a section has 
 class CaseSet:
     """Load cases with their names. `attitude` (cases); `angles` and `attitudes` of a sweep, else empty.
 
-    `is_along`: cases stand at places along a section of parts, of which several may have one roll angle.
+    `is_along`: cases lie at points along a section of parts; several points may have the same roll angle.
     """
 
     records: Records
@@ -37,23 +37,23 @@ class CaseSet:
         return len(self.attitude)
 
     def pick(self, rows: Sequence[int] | np.ndarray) -> CaseSet:
-        """Some of the cases, in the order asked for."""
+        """Some of the cases, in the given order."""
         index = np.asarray(rows, dtype=int)
         names = tuple(self.attitude[i] for i in index)
         return CaseSet(self.records[index], names, np.empty(0), (), self.is_along)
 
     def along(self, row: int) -> dict[str, float]:
-        """Where a case stands on a section of parts, {"along_mm": ...}; nothing on other sections."""
+        """Position of a case on a section of parts, {"along_mm": ...}; empty on other sections."""
         return {"along_mm": round(float(self.records["along"][row]) / MM, 6)} if self.is_along else {}
 
     @property
     def stands(self) -> str:
-        """What cases of a sweep differ in beside their attitudes, in words."""
+        """What the cases of a sweep vary beside their attitude, in words."""
         return "places" if self.is_along else "roll angles"
 
     @property
     def at(self) -> Floats:
-        """Where the cases stand: as `sweep_at` counts, (cases)."""
+        """Positions of the cases, (cases), in the measure of `sweep_at`."""
         return np.asarray(self.records["along" if self.is_along else "roll_angle"])
 
 
@@ -64,8 +64,10 @@ def join(first: CaseSet, second: CaseSet) -> CaseSet:
 
 
 def sweep_at(venue: Venue, refine: int = 1) -> Floats:
-    """Where the sweep looks: roll angles, rad, on a section of parts places along it, m; `refine` times as
-    dense. The last is always among them."""
+    """Positions of the sweep: roll angles, rad; on a section of parts positions along it, m.
+
+    `refine`: times as dense. The last position is always among them.
+    """
     section = venue.profile
     sweep = venue.sweep
     if section is None:
@@ -80,7 +82,7 @@ def sweep_at(venue: Venue, refine: int = 1) -> Floats:
 
 
 def level(venue: Venue) -> float:
-    """Where the section lies level, or most nearly so, as `sweep_at` counts."""
+    """Position where the section lies level, or most nearly so, in the measure of `sweep_at`."""
     section = venue.profile
     if section is None:
         return 0.0
@@ -128,7 +130,7 @@ def _complete(columns: dict[str, Floats], venue: Venue) -> Records:
 
 
 def put(records: Records, venue: Venue, at: Floats) -> None:
-    """Put cases to where `at` says, (cases), as `sweep_at` counts: roll angle, and the section as seen."""
+    """Move cases to positions `at`, (cases), in the measure of `sweep_at`: roll angle and section there."""
     if venue.profile is None:
         records["roll_angle"] = at
         return
@@ -142,7 +144,7 @@ def put(records: Records, venue: Venue, at: Floats) -> None:
 
 
 def sweep_cases(venue: Venue, at: Floats | None = None) -> CaseSet:
-    """The venue's sweep: attitudes slowest, roll angles fastest. `at` replaces what `sweep_at` says."""
+    """The venue's sweep: attitudes slowest, roll angles fastest. `at` replaces those of `sweep_at`."""
     around = sweep_at(venue) if at is None else np.asarray(at, dtype=float)
     rows = [_attitude_columns(attitude, venue) for attitude in venue.attitudes]
     columns = {
@@ -158,7 +160,7 @@ def sweep_cases(venue: Venue, at: Floats | None = None) -> CaseSet:
 
 
 def placed_cases(venue: Venue, attitude: np.ndarray, at: Floats) -> CaseSet:
-    """Single cases of a sweep: attitudes by number, each where `at` says, as `sweep_at` counts; (cases)."""
+    """Single cases of a sweep: attitudes by number, positions `at` in the measure of `sweep_at`; (cases)."""
     one = sweep_cases(venue, np.zeros(1))
     records = one.records[attitude]
     put(records, venue, at)

@@ -54,7 +54,7 @@ class Patch:
     @property
     def peak(self) -> float:
         """Highest pressure, Pa; 0 for a wheel in the air."""
-        u = np.linspace(-self.half_width, self.half_width, 2001)
+        u = np.linspace(-1.0, 1.0, 2001) * self.half_width
         return float(self.pressure(u, np.zeros(1)).max())
 
     @property
@@ -206,7 +206,7 @@ def _patch(case: _SolvedCase, w: int) -> Patch:
 
 
 def _contact_line(case: _SolvedCase, w: int, patch: Patch, bump: float) -> Floats:
-    across = np.linspace(-patch.half_width, patch.half_width, _CONTACT_POINTS)
+    across = np.linspace(-1.0, 1.0, _CONTACT_POINTS) * patch.half_width
     pressed = across[patch.depth_at(across) > 0.0]
     s = _tread(case, w, pressed, np.array([-0.5 * pi]))[:, 0]
     return np.column_stack([s, _height(case.cases[0], s) + bump])

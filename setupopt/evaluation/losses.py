@@ -52,7 +52,7 @@ class LossBudget:
 
     @property
     def regaining(self) -> tuple[str, ...]:
-        """Causes without which a lost case would hold; empty for a case that holds anyway."""
+        """Causes without which a lost case would keep contact; empty where the case keeps it anyway."""
         lost = self.margin is None
         return tuple(loss.cause for loss in self.losses if lost and loss.margin_without is not None)
 
@@ -77,19 +77,19 @@ def loss_budget(model: Model, settings: Records, cases: CaseSet, row: int) -> Lo
 def _loss(
     cause: _Cause, model: Model, settings: Records, case: Records, own: Record, margin: float | None
 ) -> Loss:
-    body = model.packed[0]
-    if not cause.acts(body[0], case[0], own):
+    vehicle = model.packed[0]
+    if not cause.acts(vehicle[0], case[0], own):
         return Loss(cause.name, False, None, None)
-    changed = body.copy(), settings.copy(), case.copy()
+    changed = vehicle.copy(), settings.copy(), case.copy()
     cause.remove(*(records[0] for records in changed))
     without = _margin(_answer(model, *changed))
     gain = None if without is None or margin is None else without - margin
     return Loss(cause.name, True, without, gain)
 
 
-def _answer(model: Model, body: Records, settings: Records, case: Records) -> Record:
-    """ANSWER of one case with another body."""
-    return sweep.run((body, *model.packed[1:]), settings, case)[0]
+def _answer(model: Model, vehicle: Records, settings: Records, case: Records) -> Record:
+    """ANSWER of one case with another VEHICLE record."""
+    return sweep.run((vehicle, *model.packed[1:]), settings, case)[0]
 
 
 def _margin(answer: Record) -> float | None:
@@ -120,8 +120,8 @@ def _in_case(name: str, fields: str) -> _Cause:
 def _flatten_floor(car: Record, setup: Record, case: Record) -> None:
     """Let the floor face the plane through the surface under the wheels.
 
-    In a bore the wheels stand up the sides and hold the floor off: without the curvature it is
-    lower by that rise, and nothing bulges up to it.
+    In a bore the wheels stand higher up the sides than the surface under the floor. Without the curvature the
+    floor is lower by that rise, and the surface under it is flat.
     """
     around = car["x"] * sin(case["surface_heading"]) + car["y"] * cos(case["surface_heading"])
     rise = [surface.under_floor(case, s)[0] for s in around]

@@ -43,7 +43,7 @@ class Model:
 
 
 def _refuse_beyond_section(packed: tuple[Records, Records, Records], cases: CaseSet) -> None:
-    """Wheels, floor and floor points must be inside the section that they are said to stand on."""
+    """Refuse cases whose section is too tight: wheels, floor and floor points must fit into it."""
     sine = np.sin(cases.records["heading"])
     cosine = np.cos(cases.records["heading"])
     reach = np.zeros(len(cases))
@@ -60,8 +60,8 @@ def _refuse_beyond_section(packed: tuple[Records, Records, Records], cases: Case
 
 def _plan(packed: tuple[Records, Records, Records]) -> set[tuple[float, float]]:
     """Wheels, corners of the air elements' strips and floor points from the CG, m."""
-    body, elements, points = packed
-    found = {(float(x), float(y)) for x, y in zip(body["x"][0], body["y"][0], strict=True)}
+    vehicle, elements, points = packed
+    found = {(float(x), float(y)) for x, y in zip(vehicle["x"][0], vehicle["y"][0], strict=True)}
     found |= {(float(p["x"]), float(p["y"])) for p in points}
     sides = [(i, j) for i in (-1.0, 1.0) for j in (-2.0, 2.0)]
     return found | {
@@ -75,10 +75,10 @@ def evaluate(
     cases: CaseSet | None = None,
     progress: Callable[[int], object] | None = None,
 ) -> Result:
-    """Grip margin and all that belongs to it, the car wearing the body of the setups.
+    """Grip margin and everything else of an answer, the car wearing the body of the setups.
 
     `setups`: one, several of one body, or None for the one the car stands on today. `cases`: None for the
-    venue's own sweep. Raises UserError where a case cannot be put to this car, or there is no such body.
+    venue's own sweep. Raises UserError where a section is too tight for this car, or there is no such body.
     """
     wanted = [project.setup] if setups is None else [setups] if isinstance(setups, Setup) else list(setups)
     model = Model(with_body(project, wanted[0].body).car)

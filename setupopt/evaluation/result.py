@@ -47,7 +47,7 @@ class Result:
 
     @property
     def contact(self) -> np.ndarray:
-        """Whether the car holds on the surface; no other number of a lost case may be trusted."""
+        """Whether the car keeps contact; no other number of a lost case is an answer."""
         return np.asarray(self.answers["contact"])
 
     @property
@@ -62,9 +62,9 @@ class Result:
 
     @property
     def search_margin(self) -> Floats:
-        """The margin as a search climbs it: finite everywhere, with a slope towards contact where it is lost.
+        """The margin for a search: finite everywhere, with a slope towards contact where contact is lost.
 
-        Bent below -1; of a lost case it says how far contact is, not how it compares with a slide.
+        Below -1 it is compressed. In a lost case it measures the distance to contact, not a slide.
         """
         return np.asarray(self.answers["search_margin"])
 
@@ -157,7 +157,7 @@ class Result:
         }
 
     def frame(self, setup: int = 0) -> pd.DataFrame:
-        """The case table as a pandas frame; whatever a lost case could not answer is missing."""
+        """The case table as a pandas frame; the answers of a lost case are missing."""
         import pandas as pd
 
         table = pd.DataFrame(self.columns(setup))
@@ -172,7 +172,7 @@ class Result:
 
 
 def degrees(angle: float) -> float:
-    """An angle that was asked for, in degrees, without the noise of the conversion."""
+    """An angle of the input, in degrees, without the noise of the conversion."""
     return round(float(angle / units.DEG), 9) + 0.0
 
 

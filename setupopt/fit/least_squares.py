@@ -134,19 +134,15 @@ def fit(
     `start`: one (parameters), to which others within `scales` of it are added, `starts` in all; or several
     (starts, parameters). `scales` (parameters): an error as large means that nothing was learned. `rows` and
     `quantities` (residuals): where each stands in the table, and what was measured. `anchor` (parameters):
-    where a parameter is put that the residuals do not determine; the first start where it is not given.
+    where a parameter is put that the residuals do not determine; else the search stops anywhere.
 
     The loss is soft_l1. Where a quantity has enough residuals, or several have them together, they tell the
     noise (their rms without outlying ones), by which all is weighed again, until nothing changes. Standard
     errors after Huber, Robust Statistics, 1981, section 7.6 (from memory). The same answer every time.
     """
-    first = np.atleast_2d(np.asarray(start, dtype=float))[0]
-    box = (
-        np.asarray(given, dtype=float)
-        for given in (lower, upper, scales, first if anchor is None else anchor)
-    )
-    problem = _Problem(residuals, *box)
-    count = problem.weighted(first).size
+    low, high, sizes = (np.asarray(given, dtype=float) for given in (lower, upper, scales))
+    problem = _Problem(residuals, low, high, sizes, anchor=anchor)
+    count = problem.weighted(np.atleast_2d(np.asarray(start, dtype=float))[0]).size
     ends = [
         problem.solve(x, is_rough=True)
         for x in _starts(problem, np.asarray(start, dtype=float), starts, seed)
@@ -175,15 +171,17 @@ class _Problem:
     lower: Floats
     upper: Floats
     scales: Floats
-    anchor: Floats
     weights: Floats | float = 1.0
+    anchor: Floats | None = None
 
     def weighted(self, x: Floats) -> Floats:
         """Residuals in the noise found."""
         return self.weights * self.residuals(x)
 
     def _pulled(self, x: Floats) -> Floats:
-        """Residuals in the noise found, and the pull towards the anchor."""
+        """Residuals in the noise found, and the pull towards the anchor where there is one."""
+        if self.anchor is None:
+            return self.weighted(x)
         return np.append(self.weighted(x), _PULL * (x - self.anchor) / self.scales)
 
     def cost(self, x: Floats) -> float:
@@ -265,7 +263,7 @@ def _moved(x: Floats, i: int, value: float) -> Floats:
 
 def _rival(problem: _Problem, ends: Sequence[Any], best: Any, errors: Floats) -> Floats | None:
     """Another end whose cost is no reason to drop it, beyond three standard errors of the best; or None."""
-    limit = float(best.cost) + _AS_GOOD * max(1.0, 2.0 * float(best.cost) / (best.fun.size - best.x.size))
+    limit = float(best.cost) + _AS_GOOD * max(1.0, 2.0 * float(best.cost) / problem.weighted(best.x).size)
 
     def is_other(end: Any) -> bool:
         return bool(end.cost < limit and (np.abs(end.x - best.x) > 3.0 * errors).any())

@@ -1,8 +1,8 @@
 """Studies on many machines: the jobs go to a Dask scheduler, by its address, as to any other executor.
 
 A job that was lost with its worker is done again by another. Jobs and answers travel as `distributed` packs
-them, which is by pickle: whoever reaches a scheduler can run code on its machines. Nothing of that is kept;
-what setupopt itself keeps on disk is never pickled.
+them, which is by pickle: whoever reaches a scheduler can run code on its machines. Nothing of that is kept on
+disk.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from setupopt.jobs.fingerprint import program
 from setupopt.jobs.pool import WorkerPool
 
 _CONNECT = 4.0  # seconds in which a scheduler must answer
+_LONGEST_GREETING = 1 << 20  # bytes
 _FIRST_WORKER = 10.0  # seconds to wait for the first worker
 _ALONE = 60.0  # seconds that a scheduler may be without workers in the middle of the work
 _LOOK = 1.0  # seconds between two looks at the scheduler
@@ -85,10 +86,28 @@ def _client(address: str) -> Any:
             "DASK_DISTRIBUTED__COMM__TLS__CA_FILE and those of the client"
         )
     try:
+        if address.startswith("tcp:"):
+            _require_greeting(address)
         return distributed.Client(address, timeout=_CONNECT, set_as_default=False)
     except Exception as error:  # whatever a wrong address, name, port or certificate brings
         reason = str(error).strip().splitlines()[:1] or [type(error).__name__]
         raise ClusterError(f"--cluster {address}: no Dask scheduler can be reached ({reason[0]})") from None
+
+
+def _require_greeting(address: str) -> None:
+    """Raises OSError unless a scheduler greets at the address, as dask's do before they are spoken to.
+
+    A greeting begins with its length, 8 bytes, the least first. Dask's own client waits without end at a port
+    where somebody listens and says nothing.
+    """
+    parts = urlsplit(address)
+    with socket.create_connection((parts.hostname or "", parts.port or 0), timeout=_CONNECT) as peer:
+        try:
+            greeting = peer.recv(8, socket.MSG_WAITALL)
+        except TimeoutError:
+            raise OSError(f"something listens there, but says nothing for {_CONNECT:g} s") from None
+    if len(greeting) < 8 or int.from_bytes(greeting, "little") > _LONGEST_GREETING:
+        raise OSError("what answers there is something else")
 
 
 @cache

@@ -151,9 +151,7 @@ def _touching(d: float, t: float, c: float, w: float) -> tuple[float, float]:
 
 
 @kernel
-def _borders(
-    d: float, t: float, c: float, depth: float, lower: float, upper: float
-) -> tuple[float, float]:
+def _borders(d: float, t: float, c: float, depth: float, lower: float, upper: float) -> tuple[float, float]:
     """Where the tread is pressed in by `depth`, at which the friction law begins; both `lower` where it is 0."""
     if depth <= 0.0:
         return lower, lower

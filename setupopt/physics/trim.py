@@ -157,7 +157,7 @@ def find_trim(
     """
     effort = 0
     for factor in _FACTORS:
-        thorough = factor != _FACTORS[1]
+        thorough = factor == MOST_FACTOR
         found, steps = _cold(car, elements, setup, case, part, state, road, x, work, factor, thorough)
         effort += steps
         if found:

@@ -21,7 +21,8 @@ def with_body(project: Project, name: str | None) -> Project:
     """
     own = own_body(project)
     car = with_bodywork(project.car, own if name is None else _named(project, name))
-    setup, kept = replace(project.setup, body=name), None if name is None else own
+    setup = replace(project.setup, body=name)
+    kept = None if name is None else own
     return replace(project, car=car, setup=setup, own_body=kept)
 
 
@@ -58,7 +59,7 @@ def file_name(name: str) -> str:
     return f"{FOLDER}/{name}.toml"
 
 
-def told(name: str | None) -> str:
+def body_label(name: str | None) -> str:
     """A body in a list of names."""
     return OWN if name is None else name
 

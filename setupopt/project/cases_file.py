@@ -22,7 +22,7 @@ Numbers = NDArray[np.float64]
 
 BUMPS = ("bump_fl_mm", "bump_fr_mm", "bump_rl_mm", "bump_rr_mm")
 LABELS = ("name", "attitude", "case")
-_ONE_PLACE = "a roll angle that the section has at one place, or a column along_mm in its stead"
+_ONE_POSITION = "a roll angle that the section has at one place, or a column along_mm in its stead"
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,7 +96,7 @@ def _bounds(table: type[Table], key: str) -> Bounds:
 def _cases(table: CsvTable, venue: Venue) -> CaseTable:
     count = len(table.lines)
     get = {key: np.zeros(count) for key in _columns(venue)} | table.numbers
-    along = _places(table, venue)
+    along = _along(table, venue)
     flat_or_bent = 1.0 / (get["radius_mm"] * MM) if "radius_mm" in table.numbers else venue.curvature
     turning = 1.0 / get["turn_radius_m"] if "turn_radius_m" in table.numbers else np.zeros(count)
     return CaseTable(
@@ -116,9 +116,10 @@ def _cases(table: CsvTable, venue: Venue) -> CaseTable:
     )
 
 
-def _places(table: CsvTable, venue: Venue) -> Numbers | None:
-    """Where along the venue's section of parts the cases stand, m; None on another section."""
-    section, one = venue.profile, {"along_mm", "roll_angle_deg"} & set(table.numbers)
+def _along(table: CsvTable, venue: Venue) -> Numbers | None:
+    """Where along the venue's section of parts the cases are, m; None on another section."""
+    section = venue.profile
+    one = {"along_mm", "roll_angle_deg"} & set(table.numbers)
     if section is not None and len(one) != 1:
         found = "both columns" if one else "neither"
         raise InputErrors([InputError(str(table.path), 1, "along_mm", found, "along_mm or roll_angle_deg")])
@@ -129,7 +130,7 @@ def _places(table: CsvTable, venue: Venue) -> Numbers | None:
     angles = table.numbers["roll_angle_deg"]
     stretches = [section.where(float(angle) * DEG) for angle in angles]
     wrong = [
-        table.error(row, "roll_angle_deg", f"{angles[row]:g}", _ONE_PLACE)
+        table.error(row, "roll_angle_deg", f"{angles[row]:g}", _ONE_POSITION)
         for row, ends in enumerate(stretches)
         if ends is None or ends[1] - ends[0] > MM
     ]
@@ -146,7 +147,8 @@ def _labels(table: CsvTable) -> list[str]:
 
 def _widest(cases: CaseTable, car: Car) -> Numbers:
     """How far the car reaches round the section in each case, m."""
-    sine, cosine = np.sin(cases.heading), np.cos(cases.heading)
+    sine = np.sin(cases.heading)
+    cosine = np.cos(cases.heading)
     widest = np.zeros(len(cases))
     for x, y in plan_points(car):
         np.maximum(widest, np.abs(x * sine + y * cosine), out=widest)

@@ -1,4 +1,4 @@
-"""A short checksum of what decides a result: so that a sheet, a proof and a project can be held together."""
+"""A short checksum of all that decides a result: sheet, proof and project can be matched by it."""
 
 from __future__ import annotations
 

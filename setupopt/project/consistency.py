@@ -11,7 +11,7 @@ from setupopt.project.static_checks import axles, corner_load, penetration, plan
 from setupopt.project.toml_positions import Loc
 from setupopt.units import DEG, MM
 
-ROOM = 0.9  # of the section's radius that the car may reach; beyond, the surface stands nearly upright
+ROOM = 0.9  # of the section's radius that the car may reach; beyond, the surface is nearly upright
 DEEPEST = 0.4  # of a tyre's radius, pressed in at rest: no tyre is that soft
 
 
@@ -47,9 +47,9 @@ def _masses(car: Car) -> Iterator[Finding]:
 
 def _tyres(car: Car, setup: Setup) -> Iterator[Finding]:
     for name, axle, share in axles(car):
-        stood: AxleSetup = getattr(setup, name)
+        today: AxleSetup = getattr(setup, name)
         load = corner_load(car, share)
-        if penetration(axle.tyre, load, stood.camber, stood.pressure) > DEEPEST * axle.tyre.radius:
+        if penetration(axle.tyre, load, today.camber, today.pressure) > DEEPEST * axle.tyre.radius:
             expected = f"a tyre that carries the {load:.0f} N of a {name} corner at the pressure of the setup"
             yield Finding("car", ("tyre", axle.tyre.name, "foundation_N_per_mm3"), expected)
 
@@ -70,7 +70,7 @@ def _room_in_section(car: Car, venue: Venue, who: str) -> Iterator[Finding]:
 
 
 def _tightest(venue: Venue) -> Loc:
-    """Where the radius stands that is too small."""
+    """The key of the radius that is too small."""
     if venue.profile is None:
         return ("venue", "radius_mm")
     if venue.section == "survey":
@@ -82,7 +82,8 @@ def _tightest(venue: Venue) -> Loc:
 
 def _sweep_on_section(venue: Venue) -> Iterator[Finding]:
     """What is swept must be there."""
-    section, sweep = venue.profile, venue.sweep
+    section = venue.profile
+    sweep = venue.sweep
     if section is None:
         return
     if sweep.along is not None and sweep.along[1] > section.length + 1e-6:
@@ -90,7 +91,8 @@ def _sweep_on_section(venue: Venue) -> Iterator[Finding]:
             "venue", ("sweep", "along_mm", "to"), f"at most {section.length / MM:.1f} mm, the section's end"
         )
     if sweep.along is None and section.stretch(sweep.start, sweep.stop) is None:
-        low, high = section.end_angles.min() / DEG, section.end_angles.max() / DEG
+        low = section.end_angles.min() / DEG
+        high = section.end_angles.max() / DEG
         yield Finding(
             "venue", ("sweep", "roll_angles_deg"), f"some of the section's {low:.4g} to {high:.4g} deg"
         )

@@ -74,18 +74,18 @@ def read_csv(
 ) -> CsvTable:
     """The table of a file with a header line. Raises InputErrors.
 
-    Columns may stand in any order; `names` are the columns of text, all optional; `unread` may hold anything.
+    Columns may come in any order; `names` are the columns of text, all optional; `unread` may hold anything.
     """
     reading = _Reading(path, columns, names, unread)
     try:
         with open_regular(path, MOST_BYTES) as file:
             return reading.table(io.TextIOWrapper(file, encoding="utf-8-sig", newline=""))
     except UnicodeDecodeError as error:
-        reading.say(reading.line + 1, "", f"the byte 0x{error.object[error.start]:02x}", "UTF-8 text")
+        reading.report(reading.line + 1, "", f"the byte 0x{error.object[error.start]:02x}", "UTF-8 text")
     except csv.Error as error:
-        reading.say(reading.line + 1, "", f"a mistake of form ({error})", "cells between commas")
+        reading.report(reading.line + 1, "", f"a mistake of form ({error})", "cells between commas")
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
-        reading.say(None, "", f"that it cannot be read ({reason(error)})", "a table to read")
+        reading.report(None, "", f"that it cannot be read ({reason(error)})", "a table to read")
     raise reading.refused()
 
 
@@ -108,7 +108,7 @@ class _Reading:
         self.errors: list[InputError] = []
         self.line = 0  # the last one read
 
-    def say(self, line: int | None, key: str, found: str, expected: str) -> None:
+    def report(self, line: int | None, key: str, found: str, expected: str) -> None:
         self.errors.append(InputError(str(self.path), line, key, found, expected))
 
     def refused(self) -> InputErrors:
@@ -122,11 +122,11 @@ class _Reading:
         chunks: list[_Chunk] = []
         while len(self.errors) < _ENOUGH and (found := list(itertools.islice(whole, _CHUNK))):
             if (len(chunks) + 1) * _CHUNK > most:
-                self.say(found[0][0], "", "more rows than that", f"at most {most} rows")
+                self.report(found[0][0], "", "more rows than that", f"at most {most} rows")
                 break
             chunks.append(self.chunk(header, found))
         if not chunks and not self.errors:
-            self.say(self.line, "", "no rows", "at least one row under the header")
+            self.report(self.line, "", "no rows", "at least one row under the header")
         if self.errors:
             raise self.refused()
         return self.joined(chunks)
@@ -145,19 +145,20 @@ class _Reading:
                 yield line, row
             elif len(self.errors) < _ENOUGH:
                 why = " (a decimal comma starts a new cell)" if len(row) > width else ""
-                self.say(line, "", f"{len(row)} cells", f"{width}, as in the header{why}")
+                self.report(line, "", f"{len(row)} cells", f"{width}, as in the header{why}")
             else:
                 return
 
     def header(self, found: tuple[int | None, list[str]]) -> list[str]:
-        line, header = found[0], [cell.strip() for cell in found[1]]
+        line = found[0]
+        header = [cell.strip() for cell in found[1]]
         if not header:
-            self.say(None, "", "an empty file", "a header line with " + ", ".join(self.known()))
+            self.report(None, "", "an empty file", "a header line with " + ", ".join(self.known()))
         elif len(header) == 1 and (";" in header[0] or "\t" in header[0]):
-            found_marks = "tabs" if "\t" in header[0] else "semicolons"
-            self.say(line, "", found_marks, "commas between the columns, and points in the numbers")
+            marks = "tabs" if "\t" in header[0] else "semicolons"
+            self.report(line, "", marks, "commas between the columns, and points in the numbers")
         elif len(header) > _MOST_COLUMNS:
-            self.say(line, "", f"{len(header)} columns", "some of " + ", ".join(self.known()))
+            self.report(line, "", f"{len(header)} columns", "some of " + ", ".join(self.known()))
         else:
             self.check_header(line, header)
         if self.errors:
@@ -174,18 +175,18 @@ class _Reading:
     def check_header(self, line: int | None, header: list[str]) -> None:
         if self.known() and not any(self.near(name) for name in header):
             # A file of another kind, whose text is nobody's business here
-            self.say(line, "", "no column that is known", "some of " + ", ".join(self.known()))
+            self.report(line, "", "no column that is known", "some of " + ", ".join(self.known()))
             return
-        for place, name in enumerate(header):
+        for index, name in enumerate(header):
             if name not in self.known():
                 near = self.near(name)
                 expected = near[0] if near else "one of " + ", ".join(self.known())
-                self.say(line, key_text((name,)), "an unknown column", expected)
-            elif name in header[:place]:
-                self.say(line, name, "it a second time", "every column once")
+                self.report(line, key_text((name,)), "an unknown column", expected)
+            elif name in header[:index]:
+                self.report(line, name, "it a second time", "every column once")
         for name, column in self.columns.items():
             if column.required and name not in header:
-                self.say(line, name, "no such column", str(column))
+                self.report(line, name, "no such column", str(column))
 
     def chunk(self, header: list[str], found: list[tuple[int, list[str]]]) -> _Chunk:
         lines = [line for line, _ in found]
@@ -204,13 +205,13 @@ class _Reading:
             good |= values == math.inf
         for row in np.flatnonzero(~good)[:_ENOUGH]:
             cell = cells[row].strip()
-            self.say(lines[row], key, quoted(cell) if cell else "an empty cell", column.instead_of(cell))
+            self.report(lines[row], key, quoted(cell) if cell else "an empty cell", column.instead_of(cell))
         return values
 
     def texts(self, key: str, cells: Sequence[str], lines: list[int]) -> list[str]:
         odd = [row for row, cell in enumerate(cells) if cell.strip() and not is_plain(cell)]
         for row in odd[:_ENOUGH]:
-            self.say(lines[row], key, quoted(cells[row]), NAME)
+            self.report(lines[row], key, quoted(cells[row]), NAME)
         return list(cells)
 
     def joined(self, chunks: list[_Chunk]) -> CsvTable:

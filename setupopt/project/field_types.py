@@ -99,9 +99,9 @@ class Bounds(NamedTuple):
         return ""
 
 
-def wrong(place: Loc, expected: str) -> PydanticCustomError:
-    """A mistake at `place` inside the validated value; an empty `expected` leaves the field's own."""
-    return PydanticCustomError("wrong", "expected {expected}", {"place": place, "expected": expected})
+def wrong(loc: Loc, expected: str) -> PydanticCustomError:
+    """A mistake at `loc` inside the validated value; an empty `expected` leaves the field's own."""
+    return PydanticCustomError("wrong", "expected {expected}", {"loc": loc, "expected": expected})
 
 
 class Table(BaseModel):
@@ -168,7 +168,7 @@ class Steps(Span):
 
 
 def numbers_in(value: object) -> Iterator[tuple[Loc, float]]:
-    """The numbers of an entry, a number itself, a range or a list, each with its place inside."""
+    """The numbers of an entry, a number itself, a range or a list, each with its location inside."""
     if isinstance(value, float):
         yield (), value
     elif isinstance(value, Span):
@@ -178,8 +178,9 @@ def numbers_in(value: object) -> Iterator[tuple[Loc, float]]:
         yield from (((index,), item) for index, item in enumerate(value) if isinstance(item, float))
 
 
-# The tags of a union show up in the place of a mistake; no name in a file can hold a control character
-_STEPS, _LIST = "\x01steps", "\x01list"
+# The tags of a union show up in the location of a mistake; no name in a file can hold a control character
+_STEPS = "\x01steps"
+_LIST = "\x01list"
 UNION_TAGS = (_STEPS, _LIST)
 
 StepsOrList = Annotated[
@@ -223,16 +224,17 @@ def steps_or_list(low: float, high: float, unit: str, **options: Any) -> Any:
     return _bounded("{{ from, to, step }} or a list of numbers, {}", low, high, unit, options)
 
 
-def _bounded(said: str, low: float, high: float, unit: str, options: dict[str, Any]) -> Any:
+def _bounded(words: str, low: float, high: float, unit: str, options: dict[str, Any]) -> Any:
     bounds = Bounds(low, high, unit)
     extra: Any = {"bounds": tuple(bounds), "unit": unit, "si_name": options.pop("si_name", None)}
     more = options.pop("more", "")
-    return Field(description=said.format(bounds) + more, json_schema_extra=extra, **options)
+    return Field(description=words.format(bounds) + more, json_schema_extra=extra, **options)
 
 
 def choice(*names: str) -> Any:
     """One of a few words."""
-    first, last = ", ".join(f'"{name}"' for name in names[:-1]), f'"{names[-1]}"'
+    first = ", ".join(f'"{name}"' for name in names[:-1])
+    last = f'"{names[-1]}"'
     return Field(description=f"{first} or {last}")
 
 
@@ -248,12 +250,12 @@ def not_a_share(value: float | None) -> float | None:
     return value
 
 
-def unique_names(tables: list[Any], place: Loc) -> None:
-    """Refuses a second table of the same name in the list at `place`."""
+def unique_names(tables: list[Any], loc: Loc) -> None:
+    """Refuses a second table of the same name in the list at `loc`."""
     seen: set[str] = set()
     for index, table in enumerate(tables):
         if table.name in seen:
-            raise wrong((*place, index, "name"), "a name that is not used twice")
+            raise wrong((*loc, index, "name"), "a name that is not used twice")
         seen.add(table.name)
 
 

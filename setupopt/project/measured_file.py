@@ -53,12 +53,12 @@ QUANTITIES[WEIGHT] = Quantity("kg", 1.0, Bounds(1, 5000, "kg"))
 class Measured:
     """What was found: by quantity, FL, FR, RL, RR in SI (corner weights in kg), not a number where nothing.
 
-    A value of an axle, or a ride height of the centre line, stands on the left wheel alone.
+    A value of an axle, or a ride height of the centre line, is given for the left wheel alone.
     """
 
     path: Path
     values: dict[str, NDArray[np.float64]]
-    places: dict[str, int | None]  # line of each quantity
+    lines: dict[str, int | None]  # line of each quantity
     body: str = ""  # as it was noted; empty: not noted
 
     def get(self, quantity: str) -> NDArray[np.float64]:
@@ -67,7 +67,7 @@ class Measured:
 
     def error(self, quantity: str, found: str, expected: str) -> InputError:
         """A mistake in a quantity."""
-        return InputError(str(self.path), self.places.get(quantity), quantity, found, expected)
+        return InputError(str(self.path), self.lines.get(quantity), quantity, found, expected)
 
 
 def read_measured(path: str | Path) -> Measured:
@@ -88,14 +88,14 @@ def _from_csv(path: Path) -> Measured:
         )
     errors: list[InputError] = []
     values: dict[str, NDArray[np.float64]] = {}
-    places: dict[str, int | None] = {}
+    lines: dict[str, int | None] = {}
     body = ""
     for row, name in enumerate(table.names["quantity"]):
         quantity = name.strip()
         if not any(column[row].strip() for column in table.names.values()):
             continue  # spreadsheets leave rows of commas
-        errors += _row_errors(table, row, quantity, quantity in places)
-        places[quantity] = int(table.lines[row])
+        errors += _row_errors(table, row, quantity, quantity in lines)
+        lines[quantity] = int(table.lines[row])
         if quantity == BODY:
             body = table.names[WHEELS[0]][row].strip().removeprefix("'")  # a sheet puts it before a "-"
         elif quantity in QUANTITIES:
@@ -103,7 +103,7 @@ def _from_csv(path: Path) -> Measured:
             errors += found
     if errors:
         raise InputErrors(errors)
-    return Measured(path, values, places, body)
+    return Measured(path, values, lines, body)
 
 
 def _row_errors(table: CsvTable, row: int, quantity: str, is_second: bool) -> Iterator[InputError]:
@@ -119,21 +119,22 @@ def _row_errors(table: CsvTable, row: int, quantity: str, is_second: bool) -> It
 
 def _row(table: CsvTable, row: int, quantity: str) -> tuple[NDArray[np.float64], list[InputError]]:
     """Values of a row in SI, and what is wrong with its cells."""
-    values, errors = np.full(4, np.nan), []
-    for place, wheel in enumerate(WHEELS):
+    values = np.full(4, np.nan)
+    errors = []
+    for index, wheel in enumerate(WHEELS):
         cell = table.names[wheel][row].strip()
         if not cell:
             continue
         if quantity in PER_AXLE and wheel in _RIGHT:
             errors.append(
-                table.error(row, wheel, quoted(cell), "nothing: an axle's value stands in fl or rl")
+                table.error(row, wheel, quoted(cell), "nothing: an axle's value belongs in fl or rl")
             )
             continue
         number = _number(cell)
         wrong = _wrong(quantity, number, cell)
         if wrong:
             errors.append(table.error(row, wheel, quoted(cell), wrong))
-        values[place] = number * QUANTITIES[quantity].factor
+        values[index] = number * QUANTITIES[quantity].factor
     return values, errors
 
 
@@ -173,15 +174,16 @@ def _from_toml(file: TomlFile) -> Measured:
             errors += _entry(file, (name, key), value, values)
     if errors:
         raise InputErrors(errors)
-    places = {key: _first_line(file, key) for key in (BODY, *QUANTITIES)}
-    return Measured(file.path, values, places, body)
+    lines = {key: _first_line(file, key) for key in (BODY, *QUANTITIES)}
+    return Measured(file.path, values, lines, body)
 
 
 def _entry(
     file: TomlFile, loc: Loc, value: Any, values: dict[str, NDArray[np.float64]]
 ) -> Iterator[InputError]:
     """Put one entry into `values`, or say what is wrong with it."""
-    table, key = str(loc[0]), str(loc[1])
+    table = str(loc[0])
+    key = str(loc[1])
     known = _keys(table)
     if key not in known:
         yield file.error(loc, "one of " + ", ".join(known), f"an unknown key ({shown(value)})")
@@ -190,22 +192,23 @@ def _entry(
     elif wrong := _wrong(key, float(value), str(value)):
         yield file.error(loc, wrong)
     else:
-        place = WHEELS.index(table) if table in WHEELS else 2 * AXLES.index(table)  # type: ignore[arg-type]
-        if not np.isnan(values[key][place]):
-            left, axle = WHEELS[place], AXLES[place // 2]
+        index = WHEELS.index(table) if table in WHEELS else 2 * AXLES.index(table)  # type: ignore[arg-type]
+        if not np.isnan(values[key][index]):
+            left = WHEELS[index]
+            axle = AXLES[index // 2]
             yield file.error(
                 loc, f"it once, in [{left}] or for the centre line in [{axle}]", "it a second time"
             )
-        values[key][place] = float(value) * QUANTITIES[key].factor
+        values[key][index] = float(value) * QUANTITIES[key].factor
 
 
 def _first_line(file: TomlFile, key: str) -> int | None:
-    """The line on which a quantity stands first."""
+    """The line on which a quantity comes first."""
     return min((line for loc, line in file.lines.items() if loc[-1] == key), default=None)
 
 
 def _keys(table: str) -> list[str]:
-    """What may stand in a table."""
+    """The keys of a table."""
     if table in WHEELS:
         return [key for key in QUANTITIES if key not in PER_AXLE]
     return [*PER_AXLE, _CENTRE_LINE]

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
-    """The project in `folder`, standing on `setup_file` (its own setup.toml unless given), in its body.
+    """The project in `folder`, with the setup `setup_file` (its own setup.toml unless given), in its body.
 
     A relative `setup_file` is looked for in the folder, then in the current one.
     Raises InputErrors with everything that is wrong.
@@ -49,7 +49,9 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
         raise InputErrors(reader.errors)
     surveyed = survey_of(home, venue_file)
     section = None if surveyed is None else surveyed.section
-    car, venue, setup = convert.car(car_file), convert.venue(venue_file, section), convert.setup(setup_read)
+    car = convert.car(car_file)
+    venue = convert.venue(venue_file, section)
+    setup = convert.setup(setup_read)
     limits = None if limits_file is None else convert.limits(limits_file)
     bodies = tuple(convert.body(name, file, car) for name, file in body_files.items())
     reader.refuse(refusals(car, venue, setup, bodies))
@@ -61,7 +63,7 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
 
 
 def survey_of(home: Path, file: venue_schema.VenueFile) -> Surveyed | None:
-    """The section that a survey in the folder tells; None where there is none. Raises InputErrors."""
+    """The section that a survey in the folder describes; None where there is none. Raises InputErrors."""
     from setupopt.project.survey import read_survey
 
     if file.section is None or file.section.survey is None:
@@ -122,8 +124,8 @@ class _Reader:
 
 
 def _require_folder(home: Path) -> None:
-    if not _holds(home.is_dir):
-        found = "a file" if _holds(home.is_file) else "no such folder"
+    if not _is_true(home.is_dir):
+        found = "a file" if _is_true(home.is_file) else "no such folder"
         expected = "a project folder with car.toml, venue.toml and setup.toml"
         raise InputErrors([InputError(str(home), None, "", found, expected)])
 
@@ -131,10 +133,10 @@ def _require_folder(home: Path) -> None:
 def setup_path(home: Path, given: str | Path | None) -> Path:
     """The file that `load` reads as the setup of the project in `home`."""
     inside = home / (given or "setup.toml")
-    return inside if given is None or _holds(inside.is_file) else Path(given)
+    return inside if given is None or _is_true(inside.is_file) else Path(given)
 
 
-def _holds(test: Callable[[], bool]) -> bool:
+def _is_true(test: Callable[[], bool]) -> bool:
     """Whether a question to the disk is answered with yes; no permission and absurd names are a no."""
     try:
         return test()

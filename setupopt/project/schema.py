@@ -1,7 +1,7 @@
 """The project files in their own units: keys, kinds, plausible ranges.
 
 Ranges are wide enough for any real car, and tight enough that a value in the wrong unit falls outside
-where a unit's magnitude allows it at all. What the keys mean is told by docs/nomenclature.md.
+where a unit's magnitude allows it at all. docs/nomenclature.md explains the keys.
 """
 
 # ruff: noqa: N815 - the fields are the keys of the files, units and all
@@ -194,9 +194,9 @@ class CarFile(Table):
     @model_validator(mode="after")
     def _tyres_exist(self) -> Self:
         known = ", ".join(f'"{name}"' for name in list(self.tyre)[:20])
-        for place, axle in (("front", self.front), ("rear", self.rear)):
+        for name, axle in (("front", self.front), ("rear", self.rear)):
             if axle.tyre not in self.tyre:
-                raise wrong((place, "tyre"), f"one of the tyres of this file: {known or 'there is none'}")
+                raise wrong((name, "tyre"), f"one of the tyres of this file: {known or 'there is none'}")
         return self
 
 
@@ -322,6 +322,6 @@ class LimitsFile(Table):
         least = self.packaging.ground_clearance_least_mm
         for axle, heights in (("front", self.front.ride_height_mm), ("rear", self.rear.ride_height_mm)):
             if least is not None and heights is not None and least > heights.to:
-                said = f"at most the {heights.to:g} mm that {axle}.ride_height_mm goes up to"
-                raise wrong(("packaging", "ground_clearance_least_mm"), said)
+                expected = f"at most the {heights.to:g} mm that {axle}.ride_height_mm goes up to"
+                raise wrong(("packaging", "ground_clearance_least_mm"), expected)
         return self

@@ -112,8 +112,10 @@ class Section:
 
     def _spans(self, lowest: float, highest: float) -> tuple[Floats, Floats]:
         """On every part that has such angles: the first and the last place with them."""
-        first, last = self.end_angles[:-1], self.end_angles[1:]
-        below, above = np.minimum(first, last), np.maximum(first, last)
+        first = self.end_angles[:-1]
+        last = self.end_angles[1:]
+        below = np.minimum(first, last)
+        above = np.maximum(first, last)
         has = (above >= lowest - _SAME) & (below <= highest + _SAME)
         bent = np.abs(last - first) > 0.0
         turn = np.where(bent, last - first, 1.0)
@@ -142,7 +144,8 @@ class Section:
     def _seen(self, along: Floats, joint: np.ndarray, beyond: int) -> tuple[Floats, Floats, Floats]:
         """Of joints (places, most), numbered from 0: how many count, where they lie, the curvature beyond."""
         end = np.clip(joint, 0, max(len(self.lengths) - 2, 0)) + 1
-        angle, over = self.angle(along)[:, None], self.end_points[end] - self.point(along)[:, None, :]
+        angle = self.angle(along)[:, None]
+        over = self.end_points[end] - self.point(along)[:, None, :]
         there = (joint >= 0) & (joint < len(self.lengths) - 1)
         there &= np.abs(self.end_angles[end] - angle) < _UPRIGHT
         there = np.logical_and.accumulate(there, axis=1)

@@ -19,15 +19,21 @@ from setupopt.project.field_types import Bounds
 from setupopt.project.section import Floats, Section
 from setupopt.units import MM
 
-_PIECE, _MOST_PIECES = 0.25, 160  # m; arcs
-_FEWEST, _MOST = 5, 5_000  # points
+_PIECE = 0.25  # m, length of an arc
+_MOST_PIECES = 160
+_FEWEST = 5  # points
+_MOST = 5_000
 _LEAST_STEP = 1e-3  # m between neighbours
 # Stiffness against changes of curvature, m2: from stiffer than any survey to none that counts.
-_STIFFEST, _SOFTEST, _HALVINGS = 1e3, 1e-5, 12
+_STIFFEST = 1e3
+_SOFTEST = 1e-5
+_HALVINGS = 12
 _NEARLY = 0.97  # of the error: stiff enough
 _FAR = 6.0  # times the error of the survey: no error of measurement any more
 _ROUND = 3  # neighbours on each side that tell whether a point strays
-_NUDGE, _STEPS_TO_FOOT, _MOST_STEPS = 1e-7, 6, 30
+_NUDGE = 1e-7
+_STEPS_TO_FOOT = 6
+_MOST_STEPS = 30
 
 
 @dataclass(frozen=True)
@@ -74,8 +80,8 @@ def _require_order(table: CsvTable, points: Floats) -> None:
 
 def _fitted(table: CsvTable, points: Floats, error: float) -> Surveyed:
     """Fitted to all points but those that lie far off."""
-    kept, far = _told_apart(points, error)
-    said = [
+    kept, far = _without_outliers(points, error)
+    cautions = [
         f"{table.path.name} line {table.lines[row]}: this point lies about {away / MM:.3g} mm off the "
         "line of its neighbours and was left out; measure it again"
         for row, away in sorted(far.items())
@@ -84,16 +90,17 @@ def _fitted(table: CsvTable, points: Floats, error: float) -> Surveyed:
     off = np.array([reading[1] for reading in section.readings])
     rms = float(np.sqrt(np.mean(off**2)))
     if rms > 1.5 * error:
-        said.append(
+        cautions.append(
             f"{table.path.name}: the points lie {rms / MM:.3g} mm off the smoothed section (root mean "
             f"square), more than survey_error_mm = {error / MM:g} lets expect"
         )
-    return Surveyed(section, tuple(said))
+    return Surveyed(section, tuple(cautions))
 
 
-def _told_apart(points: Floats, error: float) -> tuple[np.ndarray, dict[int, float]]:
+def _without_outliers(points: Floats, error: float) -> tuple[np.ndarray, dict[int, float]]:
     """Rows to keep, and those that stray with how far, m; the worst is taken out first, again and again."""
-    kept, far = np.arange(len(points)), dict[int, float]()
+    kept = np.arange(len(points))
+    far = dict[int, float]()
     while len(kept) > max(2 * _ROUND + 1, 0.75 * len(points)):
         stray = _strays(points[kept])
         worst = int(stray.argmax())
@@ -134,7 +141,8 @@ class _Curve:
         steps = np.diff(points, axis=0)
         ways = np.hypot(*steps.T)
         length = float(ways.sum())
-        self.points, self.pieces = points, int(np.clip(np.ceil(length / _PIECE), 2, _MOST_PIECES))
+        self.points = points
+        self.pieces = int(np.clip(np.ceil(length / _PIECE), 2, _MOST_PIECES))
         self.shares = np.concatenate([[0.0], np.cumsum(ways)]) / length
         angles = np.unwrap(np.arctan2(steps[:, 1], steps[:, 0]))
         middles = 0.5 * (self.shares[1:] + self.shares[:-1])
@@ -144,7 +152,9 @@ class _Curve:
 
     def smoothest(self, error: float) -> Section:
         """The stiffest curve whose points lie off by no more than the error, root mean square."""
-        low, high, at = np.log(_SOFTEST), np.log(_STIFFEST), self.first
+        low = np.log(_SOFTEST)
+        high = np.log(_STIFFEST)
+        at = self.first
         best = self._settle(at, np.exp(high))
         if self._rms(best) > error:
             best = self._settle(at, np.exp(low))
@@ -189,7 +199,8 @@ class _Curve:
         """How far the points lie ahead of their feet and off to the inside, m."""
         section = self._section(at)
         along = self.shares * section.length
-        angle, over = section.angle(along), self.points - at[:2] - section.point(along)
+        angle = section.angle(along)
+        over = self.points - at[:2] - section.point(along)
         ahead = over[:, 0] * np.cos(angle) + over[:, 1] * np.sin(angle)
         return ahead, over[:, 1] * np.cos(angle) - over[:, 0] * np.sin(angle)
 
@@ -201,9 +212,11 @@ class _Curve:
 
         What turns by a small angle about a place moves across by that angle times how far ahead it lies.
         """
-        section, (ahead, off) = self._section(at), self._from_feet(at)
+        section = self._section(at)
+        ahead, off = self._from_feet(at)
         along = self.shares * section.length
-        angle, foot = section.angle(along), section.point(along)
+        angle = section.angle(along)
+        foot = section.point(along)
         tangent = np.stack([np.cos(angle), np.sin(angle)], axis=1)
         normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
         turned, about = self._turns(section, along)
@@ -222,8 +235,10 @@ class _Curve:
         As the first angle grows: by 1 about the beginning; as a curvature grows: by as much as lies below
         them of the arc, about its mean.
         """
-        starts, length = section.ends[:-1], section.length / self.pieces
-        turned, own = np.clip(along[:, None] - starts, 0.0, length), section.part(along)
+        starts = section.ends[:-1]
+        length = section.length / self.pieces
+        turned = np.clip(along[:, None] - starts, 0.0, length)
+        own = section.part(along)
         about = np.tile(_mean(section, starts, np.full(starts.size, length)), (along.size, 1, 1))
         about[np.arange(along.size), own] = _mean(section, starts[own], along - starts[own])
         beginning = np.zeros((along.size, 1, 2))

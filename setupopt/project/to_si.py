@@ -94,8 +94,9 @@ def body(name: str, file: schema.BodyFile, car: model.Car) -> model.Body:
 
 
 def venue(file: venue_schema.VenueFile, surveyed: Section | None = None) -> model.Venue:
-    """venue.toml as a Venue; `surveyed`: the section that its survey tells."""
-    table, profile = file.venue, surveyed or section(file.section)
+    """venue.toml as a Venue; `surveyed`: the section of its survey."""
+    table = file.venue
+    profile = surveyed or section(file.section)
     curvature = 0.0 if table.radius_mm is None else 1.0 / (table.radius_mm * MM)
     return model.Venue(
         name=table.name,
@@ -130,7 +131,8 @@ def sweep(table: venue_schema.SweepTable, profile: Section | None) -> model.Swee
         angles = table.roll_angles_deg
         return model.Sweep(angles.from_ * DEG, angles.to * DEG, angles.step * DEG, table.speed_m_s)
     assert table.along_mm is not None and profile is not None  # the schema sees to it
-    walked, ends = table.along_mm, profile.end_angles
+    walked = table.along_mm
+    ends = profile.end_angles
     along = walked.from_ * MM, walked.to * MM, walked.step * MM
     return model.Sweep(float(ends.min()), float(ends.max()), 1.0, table.speed_m_s, along)
 

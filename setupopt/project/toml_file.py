@@ -22,7 +22,7 @@ _OTHER_MINUS = re.compile(rf"[=\[,]\s*([{_MINUS}]\s*\d[\d.,]*(?<!,))")
 
 @dataclass(frozen=True)
 class TomlFile:
-    """A file that is valid TOML; whether it says something sensible is for the schema."""
+    """A file that is valid TOML; the schema checks what it says."""
 
     path: Path
     text: str
@@ -35,8 +35,9 @@ class TomlFile:
 
     def error(self, loc: Loc, expected: str, found: str | None = None) -> InputError:
         """The mistake at `loc`; what was found is looked up unless it is given."""
-        said = shown(look_up(self.data, loc)) if found is None else found
-        return InputError(str(self.path), nearest_line(self.lines, loc), key_text(loc), said, expected)
+        if found is None:
+            found = shown(look_up(self.data, loc))
+        return InputError(str(self.path), nearest_line(self.lines, loc), key_text(loc), found, expected)
 
 
 def read_toml(path: Path) -> TomlFile:
@@ -78,21 +79,21 @@ def _read_bytes(path: Path, largest: int) -> bytes:
     raise _refused(path, None, "", found, "a file to read")
 
 
-_PLACE = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)$")
+_POSITION = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)$")
 
 _TWICE = ("Cannot overwrite", "Cannot declare", "Cannot mutate", "Cannot redefine", "Duplicate")
 
 
 def _syntax(path: Path, text: str, message: str) -> InputErrors:
-    place = _PLACE.search(message)
-    line = int(place[1]) if place and place[1] else text.count("\n") + 1 if place else None
+    position = _POSITION.search(message)
+    line = int(position[1]) if position and position[1] else text.count("\n") + 1 if position else None
     key = key_at(text, line) if line else ()
-    said = message[: place.start()] if place else message
+    fault = message[: position.start()] if position else message
     if mistake := _odd_number(text, line):
         return _refused(path, line, key_text(key), *mistake)
-    if said.startswith(_TWICE):
+    if fault.startswith(_TWICE):
         return _refused(path, line, key_text(key), "it a second time", "every key and table once")
-    return _refused(path, line, key_text(key), f"a mistake of syntax ({said})", "valid TOML")
+    return _refused(path, line, key_text(key), f"a mistake of syntax ({fault})", "valid TOML")
 
 
 def _odd_number(text: str, line: int | None) -> tuple[str, str] | None:

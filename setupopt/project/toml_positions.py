@@ -72,7 +72,8 @@ def key_at(text: str, line: int) -> Loc:
         if at > line:
             break
         if at > last_line:  # the first of its line, not what an inline table or list holds
-            last, last_line = loc, at
+            last = loc
+            last_line = at
     return last
 
 
@@ -103,7 +104,8 @@ def _name_text(name: str) -> str:
 
 
 def _tokens(text: str) -> Iterator[_Token]:
-    line, at = 1, 0
+    line = 1
+    at = 0
     for match in _TOKEN.finditer(text):
         line += text.count("\n", at, match.start())
         at = match.start()

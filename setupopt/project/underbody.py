@@ -1,4 +1,4 @@
-"""Which parts of the floor may stand lowest on the setup pad, and how high they stand there."""
+"""Parts of the floor that may be lowest on the setup pad, and their gaps there."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ class Underside(NamedTuple):
 def undersides(car: Car) -> tuple[Underside, ...]:
     """The ride-height points, every named point, and both ends of every air element.
 
-    The floor line is straight, so that no place between the ends of an element is lower than both.
+    The floor line is straight, so no point between the ends of an element is lower than both.
     """
     air = car.air
     found = [Underside("front", air.front_ride_station, 0.0), Underside("rear", air.rear_ride_station, 0.0)]

@@ -27,8 +27,8 @@ def checked(file: TomlFile, schema: type[File]) -> File:
     except ValidationError as error:
         details = error.errors(include_url=False)[:MOST]
         found = [_mistake(file, schema, dict(detail)) for detail in details]
-        corrected = {place for place, _ in found if place}
-        kept = [mistake for place, mistake in found if place or mistake.key not in corrected]
+        corrected = {meant for meant, _ in found if meant}
+        kept = [mistake for meant, mistake in found if meant or mistake.key not in corrected]
         raise InputErrors(sorted(kept, key=lambda mistake: mistake.line or 0)) from None
 
 
@@ -39,7 +39,8 @@ def _mistake(file: TomlFile, schema: type[Table], detail: dict[str, Any]) -> tup
         return _unknown_key(file, schema, loc)
     expected = ""
     if detail["type"] == "wrong":
-        loc, expected = (*loc, *detail["ctx"]["place"]), detail["ctx"]["expected"]
+        loc = (*loc, *detail["ctx"]["loc"])
+        expected = detail["ctx"]["expected"]
     elif detail["type"] == "finite_number":
         expected = "a finite number"
     return "", file.error(loc, expected or describe(schema, loc))

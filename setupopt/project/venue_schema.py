@@ -1,6 +1,6 @@
 """venue.toml in its own units: the place, its section, what is swept, how the car is driven.
 
-Ranges are chosen as in `project.schema`. What the keys mean is told by docs/nomenclature.md.
+Ranges are chosen as in `project.schema`. docs/nomenclature.md explains the keys.
 """
 
 from __future__ import annotations
@@ -126,7 +126,8 @@ class VenueFile(Table):
 
     @model_validator(mode="after")
     def _section(self) -> Self:
-        kind, table = self.venue.section, self.section
+        kind = self.venue.section
+        table = self.section
         because = f'because venue.section = "{kind}"'
         if kind in ("circle", "flat"):
             if table is not None:

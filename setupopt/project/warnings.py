@@ -1,4 +1,4 @@
-"""What is allowed but looks odd: said to the user, never refused."""
+"""What is allowed but looks odd: a caution to the user, never a refusal."""
 
 from __future__ import annotations
 
@@ -78,9 +78,10 @@ def _suspension(car: Car) -> Iterator[str]:
 
 def _tyres(car: Car, setup: Setup) -> Iterator[str]:
     for name, axle, share in axles(car):
-        stood: AxleSetup = getattr(setup, name)
-        tyre, load = axle.tyre, corner_load(car, share)
-        depth = penetration(tyre, load, stood.camber, stood.pressure)
+        today: AxleSetup = getattr(setup, name)
+        tyre = axle.tyre
+        load = corner_load(car, share)
+        depth = penetration(tyre, load, today.camber, today.pressure)
         if not HARD * tyre.radius <= depth <= DEEP * tyre.radius:
             kind = "soft" if depth > tyre.radius * DEEP else "hard"
             yield (
@@ -113,7 +114,8 @@ def _air(car: Car, setup: Setup, file: str) -> Iterator[str]:
 
 def _stations(car: Car, file: str) -> Iterator[str]:
     """Parts of a body that are not where the sign of their station, or their name, says."""
-    air, half = car.air, car.wheelbase / 2.0
+    air = car.air
+    half = car.wheelbase / 2.0
     named = [
         ("air.front_ride_station_mm", air.front_ride_station),
         ("air.rear_ride_station_mm", air.rear_ride_station),
@@ -137,7 +139,7 @@ def _bodies(car: Car, setup: Setup, bodies: Sequence[Body]) -> Iterator[str]:
 
 
 def _beside(car: Car, body: Body) -> Car:
-    """The car in another body, without the points that are the car's: they are told by its file."""
+    """The car in another body, without the points that are the car's: its file reports them."""
     return replace(car, air=body.air, clearance=() if body.clearance == car.clearance else body.clearance)
 
 
@@ -151,7 +153,8 @@ def _venue(venue: Venue) -> Iterator[str]:
 
 def _beyond(car: Car, venue: Venue) -> Iterator[str]:
     """Where the car reaches over the end of a section."""
-    section, sweep = venue.profile, venue.sweep
+    section = venue.profile
+    sweep = venue.sweep
     ends = None if section is None else sweep.along or section.stretch(sweep.start, sweep.stop)
     if section is None or ends is None:
         return
@@ -195,12 +198,12 @@ def _out_of_reach(car: Car, setup: Setup, limits: Limits, file: str) -> Iterator
         return
     ends = product(_ends(setup.front, limits.front), _ends(setup.rear, limits.rear))
     corners = [replace(setup, front=front, rear=rear) for front, rear in ends]
-    said = "is out of reach: with the ride heights of limits.toml"
+    fault = "is out of reach: with the ride heights of limits.toml"
     for point in car.clearance:
         most = max(static_gap(car, corner.ride_heights, point) for corner in corners)
         if point.least_static_gap is not None and most < point.least_static_gap - 1e-9:
             yield (
-                f"{file} clearance {point.name!r}: least_static_gap_mm {said} it comes no higher "
+                f"{file} clearance {point.name!r}: least_static_gap_mm {fault} it comes no higher "
                 f"than {_mm(most)} mm"
             )
     least = limits.packaging.ground_clearance_least
@@ -210,43 +213,46 @@ def _out_of_reach(car: Car, setup: Setup, limits: Limits, file: str) -> Iterator
     most, name = min(reached)
     if least is not None and most < least - 1e-9:
         yield (
-            f"{file}: packaging.ground_clearance_least_mm {said} {name!r} comes no higher than {_mm(most)} mm"
+            f"{file}: packaging.ground_clearance_least_mm {fault} {name!r} comes no higher "
+            f"than {_mm(most)} mm"
         )
 
 
-def _ends(stood: AxleSetup, limits: AxleLimits) -> list[AxleSetup]:
+def _ends(today: AxleSetup, limits: AxleLimits) -> list[AxleSetup]:
     """An axle at both ends of its ride height; as it stands where that has no range."""
     span = limits.ride_height
-    return [stood] if span is None else [replace(stood, ride_height=end) for end in (span.lower, span.upper)]
+    return [today] if span is None else [replace(today, ride_height=end) for end in (span.lower, span.upper)]
 
 
-def _axle_limits(name: str, stood: AxleSetup, limits: AxleLimits) -> Iterator[str]:
+def _axle_limits(name: str, today: AxleSetup, limits: AxleLimits) -> Iterator[str]:
     for setting in SETTINGS:
         allowed: Range | None = getattr(limits, setting.field, None)  # toe has no range
         if allowed is None:
             continue
-        value = getattr(stood, setting.field)
-        place = f"setup.toml {name}.{setting.key}: {in_file_units(stood, setting):g} {setting.unit}"
+        value = getattr(today, setting.field)
+        label = f"setup.toml {name}.{setting.key}: {in_file_units(today, setting):g} {setting.unit}"
         if allowed.choices is not None and not _among(value, allowed.choices):
-            yield f"{place} is none of the {_listed(allowed.choices, setting)} of limits.toml"
+            yield f"{label} is none of the {_listed(allowed.choices, setting)} of limits.toml"
         elif allowed.choices is None and not _within(value, allowed.lower, allowed.upper):
-            low, high = allowed.lower / setting.factor, allowed.upper / setting.factor
-            yield f"{place} lies outside limits.toml's {low:g} to {high:g} {setting.unit}"
+            low = allowed.lower / setting.factor
+            high = allowed.upper / setting.factor
+            yield f"{label} lies outside limits.toml's {low:g} to {high:g} {setting.unit}"
 
 
 def _listed(values: Sequence[float], setting: Setting) -> str:
     if len(values) > MOST_LISTED:
-        low, high = min(values) / setting.factor, max(values) / setting.factor
+        low = min(values) / setting.factor
+        high = max(values) / setting.factor
         return f"{len(values)} values from {low:g} to {high:g} {setting.unit}"
     return ", ".join(f"{value / setting.factor:g}" for value in values) + f" {setting.unit}"
 
 
-def _adjuster(name: str, stood: AxleSetup, adjuster: Adjuster | None) -> Iterator[str]:
+def _adjuster(name: str, today: AxleSetup, adjuster: Adjuster | None) -> Iterator[str]:
     positions = adjuster.anti_roll_positions if adjuster else ()
-    if positions and not _among(stood.anti_roll, positions):
-        rate = stood.anti_roll / N_PER_MM
-        place = f"setup.toml {name}.anti_roll_N_per_mm"
-        yield f"{place}: {rate:g} N/mm is none of the positions of adjuster.{name} of limits.toml"
+    if positions and not _among(today.anti_roll, positions):
+        rate = today.anti_roll / N_PER_MM
+        label = f"setup.toml {name}.anti_roll_N_per_mm"
+        yield f"{label}: {rate:g} N/mm is none of the positions of adjuster.{name} of limits.toml"
 
 
 def _within(value: float, low: float, high: float) -> bool:

@@ -28,7 +28,7 @@ from setupopt.robust.road.study import RoadPlan, RoadStudy, study_road
 
 
 @dataclass(frozen=True)
-class Plan:
+class RobustnessOptions:
     """What a proof is to look at, and what is asked of the setup; SI.
 
     `seconds`: of one run, at every roll angle and attitude alike. `chance`: share of runs on the road that
@@ -72,7 +72,7 @@ class RobustnessReport:
 
     project: Project
     setup: Setup
-    plan: Plan
+    plan: RobustnessOptions
     steady: Result
     bump: BumpStudy
     gust: GustLimit
@@ -105,7 +105,10 @@ class StudyRunner:
 
 
 def prove(
-    project: Project, plan: Plan | None = None, watch: Watch = unwatched, crew: WorkerPool | None = None
+    project: Project,
+    plan: RobustnessOptions | None = None,
+    watch: Watch = unwatched,
+    crew: WorkerPool | None = None,
 ) -> RobustnessReport:
     """Everything about the project's setup. Raises InputError where an entry is missing that this needs.
 
@@ -113,7 +116,7 @@ def prove(
 
     Stopped and started again with the same inputs, it goes on where it was and ends at the same numbers.
     """
-    asked, cases, setup = plan or Plan(), sweep_cases(project.venue), project.setup
+    asked, cases, setup = plan or RobustnessOptions(), sweep_cases(project.venue), project.setup
     errors = _required(project, asked)
     steady = evaluate(project, setup, cases)
     store = Store.open(fingerprint("prove", project.car, project.venue, setup, project.limits, asked))
@@ -126,7 +129,7 @@ def prove(
     return RobustnessReport(project, setup, asked, steady, bump, gust, road, build)
 
 
-def _required(project: Project, plan: Plan) -> BuildErrors:
+def _required(project: Project, plan: RobustnessOptions) -> BuildErrors:
     """The errors of a build; refused is what lacks an entry that only this command needs."""
     if plan.profile is None:
         purpose = "prove needs it for the random road; or give a measured profile"
@@ -137,7 +140,7 @@ def _required(project: Project, plan: Plan) -> BuildErrors:
     return need(build_errors(project), limits, "tolerance", purpose)
 
 
-def _bumps(project: Project, cases: CaseSet, plan: Plan, shop: StudyRunner) -> BumpStudy:
+def _bumps(project: Project, cases: CaseSet, plan: RobustnessOptions, shop: StudyRunner) -> BumpStudy:
     search = BumpSearch(project, project.setup, cases, plan.floor)
     allowance = search.allowance(shop.chunks("bumps", "bumps", search, search.jobs()))
     return BumpStudy(allowance, tuple(_traces(search.rides, allowance)))
@@ -152,6 +155,6 @@ def _traces(rides: BumpRides, allowance: BumpAllowance) -> Iterator[Floats]:
             yield rides.trace(row, share * float(allowance.height[row]), length, track)
 
 
-def _gusts(project: Project, cases: CaseSet, plan: Plan, shop: StudyRunner) -> GustLimit:
+def _gusts(project: Project, cases: CaseSet, plan: RobustnessOptions, shop: StudyRunner) -> GustLimit:
     search = GustSearch(project, project.setup, plan.floor, cases)
     return search.limit(shop.chunks("gusts", "wind, by direction", search, search.jobs(plan.directions)))

@@ -11,17 +11,18 @@ from typing import NamedTuple
 import numpy as np
 
 from setupopt.errors import UserError
-from setupopt.evaluation.cases import CaseSet, sweep_cases
+from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.losses import LossBudget, loss_budget
-from setupopt.evaluation.model import Model
+from setupopt.evaluation.model import Model, evaluate
 from setupopt.evaluation.result import Result, degrees
 from setupopt.jobs.pool import SerialExecutor, WorkerPool
 from setupopt.jobs.run import run_chunks
 from setupopt.jobs.store import Store
 from setupopt.physics.inputs import Floats
-from setupopt.project.bodies import told, with_body
+from setupopt.project.bodies import body_label, with_body
 from setupopt.project.model import Project, Setup
+from setupopt.search.engine.batch import silent
 from setupopt.search.objective import objective_of
 from setupopt.search.parts.discrete_choice import choose_parts
 from setupopt.search.relaxation import Progress, relaxed_optimum
@@ -148,14 +149,19 @@ def compare(
     compare, for a setup whose body does not exist, and where limits.toml is missing for a search.
     """
     options = options or ComparisonOptions()
-    report = progress or (lambda text: None)
+    report = progress or silent
     bodies, given = _wanted(project, setups, options.as_is)
     total = len(bodies) + len(given)
     if total < 2:
         raise UserError(
             "nothing to compare: one body and one setup; put bodies in bodies/, or name setup files"
         )
-    best = BestPoint(project, options, total, report)
+    best = BestPoint(
+        project,
+        options,
+        total,
+        report,
+    )
     found = [_contender(project, setup, True) for setup in _best_setups(bodies, best, pool)]
     for number, setup in enumerate(given, len(bodies) + 1):
         report(f"{number} of {total}")
@@ -200,7 +206,7 @@ class BestPoint:
     project: Project
     options: ComparisonOptions
     total: int = 1
-    report: Progress | None = None
+    report: Progress = silent
 
     def problem(self, body: str | None) -> SetupProblem:
         """The problem of a body."""
@@ -208,16 +214,26 @@ class BestPoint:
 
     def __call__(self, body: _Body) -> Floats:
         problem = self.problem(body.name)
-        report = self._report(body)
-        with one_at_a_time:
-            root = relaxed_optimum(problem, False, self.options.starts, 0, report)
-            name = study_name(problem.project, self.options)
-            return choose_parts(name, [root], None, report).point
+        head = f"{body.number} of {self.total}: {body_label(body.name)}"
 
-    def _report(self, body: _Body) -> Progress | None:
-        report = self.report
-        head = f"{body.number} of {self.total}: {told(body.name)}"
-        return None if report is None else lambda text: report(f"{head}: {text}")
+        def report(text: str) -> None:
+            self.report(f"{head}: {text}")
+
+        with one_at_a_time:
+            root = relaxed_optimum(
+                problem,
+                False,
+                self.options.starts,
+                0,
+                report,
+            )
+            name = study_name(problem.project, self.options)
+            return choose_parts(
+                name,
+                [root],
+                None,
+                report,
+            ).point
 
 
 def _best_setups(bodies: Sequence[str | None], best: BestPoint, pool: WorkerPool | None) -> list[Setup]:
@@ -229,13 +245,19 @@ def _best_setups(bodies: Sequence[str | None], best: BestPoint, pool: WorkerPool
     finished = iter(jobs)
 
     def progress(_: int) -> None:
-        if best.report is not None:
-            best.report(f"{next(finished).number} of {best.total} finished")
+        best.report(f"{next(finished).number} of {best.total} finished")
 
-    search = best if pool is None else replace(best, report=None)
-    points = run_chunks("best", search, jobs, store=store, pool=pool or SerialExecutor(), progress=progress)
+    search = best if pool is None else replace(best, report=silent)
+    points = run_chunks(
+        "best",
+        search,
+        jobs,
+        store=store,
+        pool=pool or SerialExecutor(),
+        progress=progress,
+    )
     setups = [
-        best.problem(body).setup(point, f"Best with {told(body)}")
+        best.problem(body).setup(point, f"Best with {body_label(body)}")
         for body, point in zip(bodies, points, strict=True)
     ]
     store.finish()
@@ -245,9 +267,14 @@ def _best_setups(bodies: Sequence[str | None], best: BestPoint, pool: WorkerPool
 def _contender(project: Project, setup: Setup, is_own_best: bool) -> Contender:
     """A setup evaluated with the body it names."""
     own = with_body(project, setup.body)
-    model = Model(own.car)
-    result = model.run(model.settings(setup), sweep_cases(own.venue))
-    return Contender(own, setup, is_own_best, result, broken(own, setup, result))
+    result = evaluate(own, setup)
+    return Contender(
+        own,
+        setup,
+        is_own_best,
+        result,
+        broken(own, setup, result),
+    )
 
 
 # ---- why ---------------------------------------------------------------------------------------------------
@@ -268,12 +295,24 @@ def _reason(best: Contender, loser: Contender) -> Reason | None:
         cause, more = _largest_difference(own, other)
         behind = other.margin - own.margin
     angle = degrees(cases.records["roll_angle"][row])
-    return Reason(angle, cases.attitude[row], cause, more, behind, **cases.along(row))
+    return Reason(
+        angle,
+        cases.attitude[row],
+        cause,
+        more,
+        behind,
+        **cases.along(row),
+    )
 
 
 def _budget(contender: Contender, cases: CaseSet, row: int) -> LossBudget:
     model = Model(contender.project.car)
-    return loss_budget(model, model.settings(contender.setup), cases, row)
+    return loss_budget(
+        model,
+        model.settings(contender.setup),
+        cases,
+        row,
+    )
 
 
 def _largest_difference(own: LossBudget, other: LossBudget) -> tuple[str | None, float | None]:

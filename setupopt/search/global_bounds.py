@@ -54,14 +54,25 @@ def search_independently(problem: SetupProblem, index_points: IndexPoints, seed:
         return -merit(found.values, found.limits)
 
     found = differential_evolution(
-        cost, Bounds(np.zeros(size), np.ones(size)), popsize=_POPULATION, maxiter=_GENERATIONS, tol=0.0,
-        polish=False, init="sobol", vectorized=True, updating="deferred", rng=np.random.default_rng(seed),
-    )  # fmt: skip
+        cost,
+        Bounds(np.zeros(size), np.ones(size)),
+        popsize=_POPULATION,
+        maxiter=_GENERATIONS,
+        tol=0.0,
+        polish=False,
+        init="sobol",
+        vectorized=True,
+        updating="deferred",
+        rng=np.random.default_rng(seed),
+    )
     return GlobalSearchResult(np.asarray(found.x), -float(found.fun), evaluations)
 
 
 def upper_bound(
-    problem: SetupProblem, best: ExchangeResult, multipliers: Floats, starts: Sequence[Floats]
+    problem: SetupProblem,
+    best: ExchangeResult,
+    multipliers: Floats,
+    starts: Sequence[Floats],
 ) -> float:
     """The merit that no setup in the box exceeds, as far as local searches find the best of a weighted sum.
 

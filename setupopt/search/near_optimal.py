@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -20,7 +20,12 @@ from setupopt.search.rounding import settable
 from setupopt.search.solver import Solver
 
 # A pushed setting needs no accuracy: few steps, and rounding finds the rest.
-_PUSHING = TrustRegionOptions(most_steps=12, least_gain=1e-3, least_rise=1e-2, least_radius=5e-3)
+_PUSHING = TrustRegionOptions(
+    most_steps=12,
+    least_gain=1e-3,
+    least_rise=1e-2,
+    least_radius=5e-3,
+)
 # The size of a missed margin that counts as one in the search.
 _SCALE = 0.02
 # Setups are clearly different where some setting differs by this share of its range.
@@ -29,33 +34,28 @@ _MOST = 3
 _NAME_LENGTH = 80
 
 
-@dataclass(frozen=True)
-class FeasibleRange:
-    """How far one setting may go, all others following, before the worst margin falls by the allowed loss.
+def feasible_ends(
+    function: SemiInfiniteFunction,
+    point: Floats,
+    index_points: IndexPoints,
+    least: float,
+) -> list[Floats]:
+    """Every setting in turn pushed down, then up, all others following, as far as the loss allows.
 
-    `low` and `high` in shares of its range; `ends`: the points (2, variables) where it is there.
+    The weighted margin at the index points stays above `least`. The points (variables) where each push ends.
     """
-
-    variable: int
-    low: float
-    high: float
-    ends: Floats
-
-    @property
-    def width(self) -> float:
-        """Share of the range within reach."""
-        return self.high - self.low
-
-
-def feasible_ranges(
-    function: SemiInfiniteFunction, point: Floats, index_points: IndexPoints, least: float
-) -> tuple[FeasibleRange, ...]:
-    """How far every setting may go while the weighted margin at the index points stays above `least`."""
-    found = []
-    for j in range(point.size):
-        ends = np.array([_pushed(function, point, index_points, least, j, sign) for sign in (-1.0, 1.0)])
-        found.append(FeasibleRange(j, float(ends[0, j]), float(ends[1, j]), ends))
-    return tuple(found)
+    pushes = product(range(point.size), (-1.0, 1.0))
+    return [
+        _pushed(
+            function,
+            point,
+            index_points,
+            least,
+            j,
+            sign,
+        )
+        for j, sign in pushes
+    ]
 
 
 def _pushed(
@@ -79,7 +79,10 @@ def _pushed(
 
 
 def alternatives(
-    solver: Solver, point: Floats, index_points: IndexPoints, least: float
+    solver: Solver,
+    point: Floats,
+    index_points: IndexPoints,
+    least: float,
 ) -> tuple[Alternative, ...]:
     """Up to three settable setups whose weighted worst margin is at least `least`.
 
@@ -87,12 +90,22 @@ def alternatives(
     """
     taken = [point]
     found = list[Alternative]()
-    ranges = feasible_ranges(solver, point, index_points, least)
-    left = [end for one in ranges for end in one.ends]
+    left = feasible_ends(
+        solver,
+        point,
+        index_points,
+        least,
+    )
     while left and len(found) < _MOST:
         away = [min(float(np.abs(end - other).sum()) for other in taken) for end in left]
         end = left.pop(int(np.argmax(away)))
-        tried = _tried(solver, end, index_points, least, least)
+        tried = _tried(
+            solver,
+            end,
+            index_points,
+            least,
+            least,
+        )
         if tried is not None and all(_is_clearly(tried[0], other) for other in taken):
             taken.append(tried[0])
             most = int(np.abs(tried[0] - point).argmax())
@@ -107,7 +120,13 @@ def other_bodies(roots: Sequence[RelaxedOptimum], chosen: int, least: float) -> 
         if body == chosen or root.best.merit < least:
             continue
         solver = root.solver()
-        tried = _tried(solver, root.best.outcome.point, root.best.index_points, np.inf, least)
+        tried = _tried(
+            solver,
+            root.best.outcome.point,
+            root.best.index_points,
+            np.inf,
+            least,
+        )
         if tried is not None:
             found.append(_alternative(solver, tried, "body"))
     return tuple(sorted(found, key=lambda alternative: -alternative.weighted_margin))
@@ -118,13 +137,23 @@ def _is_clearly(point: Floats, other: Floats) -> bool:
 
 
 def _tried(
-    solver: Solver, end: Floats, index_points: IndexPoints, enough: float, least: float
+    solver: Solver,
+    end: Floats,
+    index_points: IndexPoints,
+    enough: float,
+    least: float,
 ) -> tuple[Floats, float, float] | None:
     """The settable point near an end, its worst margin and its weighted one; no steps on from `enough`.
 
     None where the weighted one is under `least`, contact is lost or a limit is broken.
     """
-    point, merit, _ = settable(solver, end, index_points, ExchangeOptions(), enough)
+    point, merit, _ = settable(
+        solver,
+        end,
+        index_points,
+        ExchangeOptions(),
+        enough,
+    )
     problem = solver.problem
     result = problem.result(point[None, :], problem.cases(solver.dense.grid_points()))
     if merit < least or result.lost() or broken(problem.project, problem.setup(point, ""), result):
@@ -135,4 +164,9 @@ def _tried(
 def _alternative(solver: Solver, tried: tuple[Floats, float, float], differs: str) -> Alternative:
     problem = solver.problem
     name = f"Alternative to {problem.project.setup.name}"[:_NAME_LENGTH]
-    return Alternative(problem.setup(tried[0], name), tried[1], tried[2], differs)
+    return Alternative(
+        problem.setup(tried[0], name),
+        tried[1],
+        tried[2],
+        differs,
+    )

@@ -59,7 +59,12 @@ def objective_of(
     given = dict.fromkeys(least, 0.0) | dict(weights or {})
     for name in given:
         if name not in names:
-            near = get_close_matches(name, names, len(names), 0.0)
+            near = get_close_matches(
+                name,
+                names,
+                len(names),
+                0.0,
+            )
             known = ", ".join(f'"{one}"' for one in near)
             raise UserError(f'no attitude "{name}" in venue.toml; there are {known}')
     every = np.array([given.get(name, 1.0) for name in names])
@@ -79,6 +84,13 @@ def fixed_settings(keep: Sequence[str]) -> frozenset[str]:
         known |= {name: [name] for name in both} | {setting.key: both}
     for name in keep:
         if name not in known:
-            near = ", ".join(get_close_matches(name, known, 4, 0.0))
+            near = ", ".join(
+                get_close_matches(
+                    name,
+                    known,
+                    4,
+                    0.0,
+                )
+            )
             raise UserError(f'no setting "{name}" to keep; nearest are {near}')
     return frozenset(one for name in keep for one in known[name])

@@ -164,7 +164,15 @@ class CheckedSetup:
         """Name, worst margin, weight and minimum margin of every attitude, in the order of the venue."""
         o = self.objective
         worst = _by_attitude(o, self.result, self.between)
-        return list(zip(o.names, worst.tolist(), o.weights.tolist(), o.minimum_margins.tolist(), strict=True))
+        return list(
+            zip(
+                o.names,
+                worst.tolist(),
+                o.weights.tolist(),
+                o.minimum_margins.tolist(),
+                strict=True,
+            )
+        )
 
 
 @dataclass(frozen=True)
@@ -190,7 +198,11 @@ class Proposal(CheckedSetup):
 
 
 def checked(
-    project: Project, setup: Setup, objective: Objective, result: Result, between: Result
+    project: Project,
+    setup: Setup,
+    objective: Objective,
+    result: Result,
+    between: Result,
 ) -> CheckedSetup:
     """A setup with its result on the dense sweep and between its angles, checked against all limits."""
     limits: dict[tuple[str, str], Broken] = {}
@@ -199,7 +211,15 @@ def checked(
     worst = _by_attitude(objective, result, between)
     missed = np.flatnonzero(worst < objective.minimum_margins - _TOLERANCE)
     names = tuple(objective.names[i] for i in missed)
-    return CheckedSetup(project, setup, objective, result, between, tuple(limits.values()), names)
+    return CheckedSetup(
+        project,
+        setup,
+        objective,
+        result,
+        between,
+        tuple(limits.values()),
+        names,
+    )
 
 
 def _by_attitude(objective: Objective, *results: Result) -> Floats:

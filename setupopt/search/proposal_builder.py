@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from setupopt.evaluation.cases import CaseSet, sweep_at, sweep_cases
-from setupopt.evaluation.model import Model
+from setupopt.evaluation.model import evaluate
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project
 from setupopt.robust.builds.quasi_monte_carlo import BuildCloud
@@ -66,8 +66,7 @@ class ProposalBuilder:
         robustness = self._robustness() if options.robust else None
         evidence = self._evidence(bound)
         check = self.check
-        start = Model(self.today.car)
-        today = start.run(start.settings(self.today.setup), self._dense)
+        today = evaluate(self.today, cases=self._dense)
         return Proposal(
             **vars(check),
             today=self.today,
@@ -108,14 +107,25 @@ class ProposalBuilder:
         setup = problem.setup(point, f"Proposed from {self.today.setup.name}"[:_NAME_LENGTH])
         result = problem.result(point[None, :], self._dense)
         between = problem.result(point[None, :], minima)
-        return checked(problem.project, setup, self.objective, result, between)
+        return checked(
+            problem.project,
+            setup,
+            self.objective,
+            result,
+            between,
+        )
 
     def _prices(self) -> tuple[ShadowPrice, ...]:
         """Of the limits, where every part may have any value; none where the check fails."""
         if not self.check.holds:
             return ()
         root = self._root
-        return prices(root.solver(TIGHT), root.best, _multipliers(root), CLOSE)
+        return prices(
+            root.solver(TIGHT),
+            root.best,
+            _multipliers(root),
+            CLOSE,
+        )
 
     def _alternatives(self, loss: float) -> tuple[Alternative, ...]:
         """Clearly different setups, those with another body first."""
@@ -124,7 +134,15 @@ class ProposalBuilder:
         choice = self.choice
         least = choice.merit - loss
         bodies = other_bodies(self.roots, choice.body, least)
-        return (*bodies, *alternatives(choice.solver, choice.point, choice.index_points, least))
+        return (
+            *bodies,
+            *alternatives(
+                choice.solver,
+                choice.point,
+                choice.index_points,
+                least,
+            ),
+        )
 
     def _robustness(self) -> Robustness:
         """What the robust search costs and brings."""
@@ -190,4 +208,9 @@ def _multipliers(root: RelaxedOptimum) -> Multipliers:
 def _bound(root: RelaxedOptimum, seed: int) -> float:
     """The merit that no setup on a body exceeds."""
     starts = starts_of(root.problem, _BOUND_STARTS, seed)
-    return upper_bound(root.problem, root.best, _multipliers(root).values, starts)
+    return upper_bound(
+        root.problem,
+        root.best,
+        _multipliers(root).values,
+        starts,
+    )

@@ -9,6 +9,7 @@ from setupopt.errors import UserError
 from setupopt.jobs.pool import WorkerPool
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project
+from setupopt.search.engine.batch import silent
 from setupopt.search.objective import BODY, Objective, fixed_settings, objective_of
 from setupopt.search.parts.discrete_choice import choose_parts, refuse_storage
 from setupopt.search.proposal import Proposal, ProposalOptions
@@ -34,14 +35,32 @@ def propose(
     """
     began = time.perf_counter()
     options = options or ProposalOptions()
-    report = progress or (lambda text: None)
+    report = progress or silent
     objective, problems = _problems(project, options)
     if options.study is not None:
         refuse_storage(options.study)
-    roots = relaxed_optima(problems, options.robust, options.starts, options.seed, progress, pool)
+    roots = relaxed_optima(
+        problems,
+        options.robust,
+        options.starts,
+        options.seed,
+        report,
+        pool,
+    )
     name = study_name(project, objective, decisive(options))
-    choice = choose_parts(name, roots, options.study, progress, pool)
-    found = ProposalBuilder(project, objective, roots, choice).proposal(options, report)
+    choice = choose_parts(
+        name,
+        roots,
+        options.study,
+        report,
+        pool,
+    )
+    found = ProposalBuilder(
+        project,
+        objective,
+        roots,
+        choice,
+    ).proposal(options, report)
     seconds = time.perf_counter() - began
     return replace(found, evidence=replace(found.evidence, seconds=seconds))
 
@@ -53,7 +72,14 @@ def decisive(options: ProposalOptions) -> ProposalOptions:
     is kept and what alternatives may lose decide nothing. A new option counts unless it is named here.
     """
     keep = tuple(sorted(options.keep))
-    return replace(options, keep=keep, weights=None, minimum_margins=None, study=None, loss=0.0)
+    return replace(
+        options,
+        keep=keep,
+        weights=None,
+        minimum_margins=None,
+        study=None,
+        loss=0.0,
+    )
 
 
 def _problems(project: Project, options: ProposalOptions) -> tuple[Objective, list[SetupProblem]]:

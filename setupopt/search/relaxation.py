@@ -11,15 +11,21 @@ from scipy.stats import qmc
 
 from setupopt.jobs.pool import WorkerPool
 from setupopt.physics.inputs import Floats
+from setupopt.search.engine.batch import StepProgress, silent
 from setupopt.search.engine.exchange import ExchangeOptions, ExchangeResult
 from setupopt.search.engine.index_points import restricted
-from setupopt.search.engine.maxmin import TrustRegionOptions, maximise_worst
+from setupopt.search.engine.maxmin import STANDARD, TrustRegionOptions, maximise_worst
 from setupopt.search.global_bounds import GlobalSearchResult, search_independently
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.solver import Solver, one_at_a_time
 
 # A proposal and its shadow prices are solved to this accuracy.
-TIGHT = TrustRegionOptions(least_gain=1e-8, least_rise=1e-7, least_radius=1e-6, probe=1e-6)
+TIGHT = TrustRegionOptions(
+    least_gain=1e-8,
+    least_rise=1e-7,
+    least_radius=1e-6,
+    probe=1e-6,
+)
 CLOSE = ExchangeOptions(value_tolerance=1e-7, constraint_tolerance=1e-7)
 # A quick local search, to see whether the other side of a setting is worth a thorough one.
 _QUICK = TrustRegionOptions(most_steps=25, least_gain=1e-5, least_rise=1e-3)
@@ -47,7 +53,7 @@ class RelaxedOptimum:
     searched_end: float
     steps: int
 
-    def solver(self, trust_region: TrustRegionOptions | None = None) -> Solver:
+    def solver(self, trust_region: TrustRegionOptions = STANDARD) -> Solver:
         """A new solver of the same problem."""
         return Solver(self.problem, self.robust, trust_region)
 
@@ -62,7 +68,11 @@ def starts_of(problem: SetupProblem, count: int, seed: int) -> list[Floats]:
 
 
 def relaxed_optimum(
-    problem: SetupProblem, robust: bool, starts: int, seed: int, progress: Progress | None = None
+    problem: SetupProblem,
+    robust: bool,
+    starts: int,
+    seed: int,
+    progress: Progress = silent,
 ) -> RelaxedOptimum:
     """Solve a body's whole box; with `robust`, from its best point on with build errors."""
     with one_at_a_time:
@@ -81,38 +91,61 @@ def relaxed_optimum(
 
         tight = Solver(problem, trust_region=TIGHT)
         report = _step_report(progress, "best point")
-        exact = tight.solve(tight.box, best.outcome.point, best.index_points, CLOSE, report)
+        exact = tight.solve(
+            tight.box,
+            best.outcome.point,
+            best.index_points,
+            CLOSE,
+            report,
+        )
         final = exact
         steps = sum(end.steps for end in (*ends, climbed, exact))
         if robust:
             tight = Solver(problem, robust, TIGHT)
             report = _step_report(progress, "build errors")
-            final = tight.solve(tight.box, exact.outcome.point, None, CLOSE, report)
+            final = tight.solve(
+                tight.box,
+                exact.outcome.point,
+                None,
+                CLOSE,
+                report,
+            )
             final = tight.verified(tight.box, final, CLOSE)
             steps += final.steps
         return RelaxedOptimum(
-            tight.problem, robust, final, exact,
+            tight.problem,
+            robust,
+            final,
+            exact,
             ends=tuple(sorted((end.merit for end in ends), reverse=True)),
             searched=searched,
             searched_merit=min(searched.merit, float(seen.value.min(initial=np.inf))),
             searched_end=climbed.merit,
             steps=steps,
-        )  # fmt: skip
+        )
 
 
 def relaxed_optima(
-    problems: Sequence[SetupProblem], robust: bool, starts: int, seed: int,
-    progress: Progress | None, pool: WorkerPool | None,
-) -> list[RelaxedOptimum]:  # fmt: skip
+    problems: Sequence[SetupProblem],
+    robust: bool,
+    starts: int,
+    seed: int,
+    progress: Progress,
+    pool: WorkerPool | None,
+) -> list[RelaxedOptimum]:
     """The optima of all problems, in their order; the same to the last bit whoever finds them."""
-    solve = partial(relaxed_optimum, robust=robust, starts=starts, seed=seed)
+    solve = partial(
+        relaxed_optimum,
+        robust=robust,
+        starts=starts,
+        seed=seed,
+    )
     if pool is None:
         return [solve(problem, progress=progress) for problem in problems]
     futures = [pool.submit(solve, problem) for problem in problems]
     found = []
     for number, future in enumerate(futures, 1):
-        if progress is not None:
-            progress(f"body {number} of {len(problems)}, with parts of any value")
+        progress(f"body {number} of {len(problems)}, with parts of any value")
         found.append(future.result())
     return found
 
@@ -121,7 +154,7 @@ def _merit(end: ExchangeResult) -> float:
     return end.merit
 
 
-def _other_sides(solver: Solver, best: ExchangeResult, progress: Progress | None) -> ExchangeResult:
+def _other_sides(solver: Solver, best: ExchangeResult, progress: Progress) -> ExchangeResult:
     """The best after every setting in turn was put to the other side of its range, and solved from there.
 
     A margin may have several local maxima, such as much camber with little bump travel and the opposite.
@@ -130,12 +163,17 @@ def _other_sides(solver: Solver, best: ExchangeResult, progress: Progress | None
         start = best.outcome.point.copy()
         start[j] = 0.0 if start[j] > 0.5 else 1.0
         report = _step_report(progress, f"the other side of {variable.name}")
-        quick = maximise_worst(restricted(solver, best.index_points), start, _QUICK, report)
+        quick = maximise_worst(
+            restricted(solver, best.index_points),
+            start,
+            _QUICK,
+            report,
+        )
         if quick.merit > best.merit + _BETTER:
             best = max(best, solver.solve(solver.box, quick.point, best.index_points), key=_merit)
     return best
 
 
-def _step_report(progress: Progress | None, stage: str) -> Callable[[int], object] | None:
+def _step_report(progress: Progress, stage: str) -> StepProgress:
     """Reports the steps of one stage of the work."""
-    return None if progress is None else lambda step: progress(f"{stage}, step {step}")
+    return lambda step: progress(f"{stage}, step {step}")

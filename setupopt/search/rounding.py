@@ -61,7 +61,10 @@ def _neighbours(variables: Sequence[Variable], point: Floats) -> Floats:
 
 
 def to_steps(
-    function: BatchFunction, variables: Sequence[Variable], point: Floats, enough: float = np.inf
+    function: BatchFunction,
+    variables: Sequence[Variable],
+    point: Floats,
+    enough: float = np.inf,
 ) -> tuple[Floats, float]:
     """Round every setting to its steps, then take single and double steps while the merit rises.
 
@@ -83,7 +86,11 @@ def to_steps(
 
 
 def settable(
-    solver: Solver, point: Floats, index_points: IndexPoints, options: ExchangeOptions, enough: float = np.inf
+    solver: Solver,
+    point: Floats,
+    index_points: IndexPoints,
+    options: ExchangeOptions,
+    enough: float = np.inf,
 ) -> tuple[Floats, float, IndexPoints]:
     """The settable point near `point`, its merit over the dense index, and its active index points.
 
@@ -91,10 +98,20 @@ def settable(
     """
     variables = solver.problem.variables
     for _ in range(_MOST_ROUNDS):
-        rounded, reached = to_steps(restricted(solver, index_points), variables, point, enough)
+        rounded, reached = to_steps(
+            restricted(solver, index_points),
+            variables,
+            point,
+            enough,
+        )
         known = evaluate_at(solver, rounded, index_points)
         seen = solver.look(rounded, solver.dense)
-        worse = worse_points(float(known.value.min()), float(known.limit.min()), seen, options)
+        worse = worse_points(
+            float(known.value.min()),
+            float(known.limit.min()),
+            seen,
+            options,
+        )
         if len(worse) == 0:
             break
         index_points = index_points.join(worse)

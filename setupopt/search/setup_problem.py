@@ -111,7 +111,12 @@ class SetupProblem:
 
     def setup(self, point: Floats, name: str) -> Setup:
         """The setup at a point (variables)."""
-        return to_setup(self.variables, point, self.base, name)
+        return to_setup(
+            self.variables,
+            point,
+            self.base,
+            name,
+        )
 
     def setups(self, points: Floats) -> Records:
         """SETUP records of the setups at points (points, variables)."""
@@ -163,7 +168,10 @@ class SetupProblem:
         return errors.settings(self.builds[build - 1][None, :], self.model)
 
     def __call__(
-        self, points: Floats, index_points: IndexPoints, warm_start: Any = None
+        self,
+        points: Floats,
+        index_points: IndexPoints,
+        warm_start: Any = None,
     ) -> SemiInfiniteEvaluation:
         """Weighted margins at the index points whose attitude has a weight, and all limits."""
         answers = self.answers(points, index_points, warm_start)
@@ -173,7 +181,12 @@ class SetupProblem:
         limits = self.limit_rows(points, index_points, answers)
         return SemiInfiniteEvaluation(values, limits.rows, answers[0], raised, limits.case)
 
-    def limit_rows(self, points: Floats, index_points: IndexPoints, answers: Records) -> LimitRows:
+    def limit_rows(
+        self,
+        points: Floats,
+        index_points: IndexPoints,
+        answers: Records,
+    ) -> LimitRows:
         """Packaging limits of the exact car, then minimum margins of all builds; cases are index points."""
         packed = self._packaging_rows(points, index_points, answers)
         minimums = self._minimum_margin_rows(index_points, answers)
@@ -183,14 +196,24 @@ class SetupProblem:
             np.concatenate([packed.case, minimums.case]),
         )
 
-    def _packaging_rows(self, points: Floats, index_points: IndexPoints, answers: Records) -> LimitRows:
+    def _packaging_rows(
+        self,
+        points: Floats,
+        index_points: IndexPoints,
+        answers: Records,
+    ) -> LimitRows:
         exact = np.flatnonzero(index_points.family < self.attitudes)
         if exact.size == 0:
             return LimitRows(np.empty((len(answers), 0)), exact, exact)
         whole = self.setups(points)
         cases = self.cases(index_points).records[exact]
         own = np.ascontiguousarray(answers[:, exact])
-        found = self.packaging.rows(whole, self.model.settings(whole), cases, own)
+        found = self.packaging.rows(
+            whole,
+            self.model.settings(whole),
+            cases,
+            own,
+        )
         return replace(found, case=np.where(found.case >= 0, exact[found.case], -1))
 
     def _minimum_margin_rows(self, index_points: IndexPoints, answers: Records) -> LimitRows:

@@ -65,15 +65,28 @@ class _Candidate:
         by = float(np.clip(_PREDICTED / self.multiplier, _LEAST, _MOST))
         again = float((self.solve(by) - merit) / by / self.size)
         return ShadowPrice(
-            self.limit, float(self.multiplier / self.size), self.unit, self.key, again, by * self.size
+            self.limit,
+            float(self.multiplier / self.size),
+            self.unit,
+            self.key,
+            again,
+            by * self.size,
         )
 
 
 def prices(
-    solver: Solver, best: ExchangeResult, multipliers: Multipliers, options: ExchangeOptions
+    solver: Solver,
+    best: ExchangeResult,
+    multipliers: Multipliers,
+    options: ExchangeOptions,
 ) -> tuple[ShadowPrice, ...]:
     """Every limit that binds at the best point of the whole box, the largest by share of its range first."""
-    priced = _Priced(solver, best, multipliers, options)
+    priced = _Priced(
+        solver,
+        best,
+        multipliers,
+        options,
+    )
     found = (*priced.ranges(), *priced.packaging(), *priced.minimum_margins())
     worth = sorted((c for c in found if c.multiplier * 0.1 > _SMALL), key=lambda c: -c.multiplier)
     return tuple(candidate.price(best.merit) for candidate in worth)
@@ -96,7 +109,12 @@ class _Priced:
                 name = f"{variable.name}.{end}"
                 solve = partial(self._with_range, j, end)
                 yield _Candidate(
-                    name, f"limits.toml {name}", variable.setting.unit, size, float(own[j]), solve
+                    name,
+                    f"limits.toml {name}",
+                    variable.setting.unit,
+                    size,
+                    float(own[j]),
+                    solve,
                 )
 
     def packaging(self) -> Iterator[_Candidate]:
@@ -105,7 +123,14 @@ class _Priced:
         for number, limit in enumerate(self.solver.problem.packaging.limits):
             solve = partial(self._with_packaging, number, limit.scale)
             size = limit.scale / limit.factor
-            yield _Candidate(limit.name, limit.typed_at, limit.unit, size, float(shares[number]), solve)
+            yield _Candidate(
+                limit.name,
+                limit.typed_at,
+                limit.unit,
+                size,
+                float(shares[number]),
+                solve,
+            )
 
     def minimum_margins(self) -> Iterator[_Candidate]:
         """Every attitude's minimum margin."""
@@ -113,9 +138,13 @@ class _Priced:
         shares = self._by_limit[len(problem.packaging.limits) :]
         for number, name in enumerate(problem.objective.names):
             yield _Candidate(
-                f'minimum margin of "{name}"', f"--floor {name}", "1", MINIMUM_MARGIN_SCALE,
-                float(shares[number]), partial(self._with_minimum_margin, number),
-            )  # fmt: skip
+                f'minimum margin of "{name}"',
+                f"--floor {name}",
+                "1",
+                MINIMUM_MARGIN_SCALE,
+                float(shares[number]),
+                partial(self._with_minimum_margin, number),
+            )
 
     @cached_property
     def _by_limit(self) -> Floats:
@@ -132,9 +161,19 @@ class _Priced:
         problem = replace(self.solver.problem, **changed)
         again = Solver(problem, self.solver.robust, self.solver.trust_region)
         start = self.best.outcome.point
-        return again.solve(bounds or again.box, start, self.best.index_points, self.options).merit
+        return again.solve(
+            bounds or again.box,
+            start,
+            self.best.index_points,
+            self.options,
+        ).merit
 
-    def _with_range(self, variable: int, end: str, by: float) -> float:
+    def _with_range(
+        self,
+        variable: int,
+        end: str,
+        by: float,
+    ) -> float:
         """One range longer at one end; the setting goes on in proportion outside the unit box."""
         low, high = self.solver.box
         if end == "from":
@@ -143,7 +182,12 @@ class _Priced:
             high[variable] += by
         return self._merit((low, high))
 
-    def _with_packaging(self, number: int, scale: float, by: float) -> float:
+    def _with_packaging(
+        self,
+        number: int,
+        scale: float,
+        by: float,
+    ) -> float:
         """One packaging limit looser."""
         return self._merit(loosened=(number, by * scale))
 

@@ -7,7 +7,7 @@ optimization with pessimizing oracles, Optim. Methods Softw. 24 (2009) 381-406).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from threading import RLock
 from typing import Any
@@ -23,7 +23,8 @@ from setupopt.robust.builds.build_variation import (
     candidate_corners,
     worst_build,
 )
-from setupopt.search.engine.exchange import ExchangeOptions, ExchangeResult, exchange
+from setupopt.search.engine.batch import StepProgress, silent
+from setupopt.search.engine.exchange import EXCHANGE, ExchangeOptions, ExchangeResult, exchange
 from setupopt.search.engine.index_points import (
     Index,
     IndexPoints,
@@ -33,7 +34,7 @@ from setupopt.search.engine.index_points import (
     join_results,
     separation_oracle,
 )
-from setupopt.search.engine.maxmin import TrustRegionOptions
+from setupopt.search.engine.maxmin import STANDARD, TrustRegionOptions
 from setupopt.search.engine.subbox import Subbox
 from setupopt.search.setup_problem import SetupProblem
 
@@ -60,18 +61,29 @@ class Solver:
     """Solves a SetupProblem over its whole index. Its `problem` gains the builds that are found."""
 
     def __init__(
-        self, problem: SetupProblem, robust: bool = False, trust_region: TrustRegionOptions | None = None
+        self,
+        problem: SetupProblem,
+        robust: bool = False,
+        trust_region: TrustRegionOptions = STANDARD,
     ) -> None:
         self.problem = problem
         self.robust = robust
         self.trust_region = trust_region
         index = problem.index
-        between = np.linspace(0.0, 1.0, DENSER, endpoint=False)
+        between = np.linspace(
+            0.0,
+            1.0,
+            DENSER,
+            endpoint=False,
+        )
         fine = (index.grid[:-1, None] + np.diff(index.grid)[:, None] * between).ravel()
         self.dense = Index(index.families, np.append(fine, index.grid[-1]))
 
     def __call__(
-        self, points: Floats, index_points: IndexPoints, warm_start: Any = None
+        self,
+        points: Floats,
+        index_points: IndexPoints,
+        warm_start: Any = None,
     ) -> SemiInfiniteEvaluation:
         """The problem, with all builds that are known by now."""
         return self.problem(points, index_points, warm_start)
@@ -83,29 +95,44 @@ class Solver:
         return np.zeros(size), np.ones(size)
 
     def solve(
-        self, bounds: Bounds, start: Floats, index_points: IndexPoints | None = None,
-        options: ExchangeOptions | None = None, progress: Callable[[int], object] | None = None,
-    ) -> ExchangeResult:  # fmt: skip
+        self,
+        bounds: Bounds,
+        start: Floats,
+        index_points: IndexPoints | None = None,
+        options: ExchangeOptions = EXCHANGE,
+        progress: StepProgress = silent,
+    ) -> ExchangeResult:
         """Exchange inside the bounds from the point nearest to `start`; the result has all variables."""
         inside = Subbox(*bounds)
         begin = inside.nearest(start)
         if index_points is None and not self.robust:
             index_points = self._first_points(inside.whole(begin))
         end = exchange(
-            inside.inside(self), lambda point: self.look(inside.whole(point), self.problem.index), begin,
-            index_points, self.trust_region, options, progress,
-        )  # fmt: skip
+            inside.inside(self),
+            lambda point: self.look(inside.whole(point), self.problem.index),
+            begin,
+            index_points,
+            self.trust_region,
+            options,
+            progress,
+        )
         return replace(end, outcome=replace(end.outcome, point=inside.whole(end.outcome.point)))
 
     def best_of(
-        self, bounds: Bounds, starts: Sequence[Floats], index_points: IndexPoints | None = None
+        self,
+        bounds: Bounds,
+        starts: Sequence[Floats],
+        index_points: IndexPoints | None = None,
     ) -> ExchangeResult:
         """The best end of several starts."""
         ends = [self.solve(bounds, start, index_points) for start in starts]
         return max(ends, key=lambda end: end.merit)
 
     def verified(
-        self, bounds: Bounds, end: ExchangeResult, options: ExchangeOptions | None = None
+        self,
+        bounds: Bounds,
+        end: ExchangeResult,
+        options: ExchangeOptions = EXCHANGE,
     ) -> ExchangeResult:
         """An end that the thorough search for the worst build finds no worse; solved again where it does."""
         for _ in range(_CHECKS if self.robust else 0):
@@ -115,7 +142,12 @@ class Solver:
                 break
             errors = np.array([found.errors[name] for name in NAMES])
             built = self._as_built(errors, self.problem.index, point)
-            end = self.solve(bounds, point, end.index_points.join(built.index_points), options)
+            end = self.solve(
+                bounds,
+                point,
+                end.index_points.join(built.index_points),
+                options,
+            )
         return end
 
     def worst_build(self, point: Floats) -> WorstBuild:
@@ -124,7 +156,13 @@ class Solver:
 
     def look(self, point: Floats, index: Index) -> OracleResult:
         """The worst index points of a point, of the exact car and, if `robust`, of builds."""
-        exact = separation_oracle(self, index, point, _BAND, _ROOM)
+        exact = separation_oracle(
+            self,
+            index,
+            point,
+            _BAND,
+            _ROOM,
+        )
         if not self.robust or len(exact.index_points) == 0:
             return exact
         lowest = np.flatnonzero(np.isfinite(exact.value))[:_MINIMA]
@@ -140,9 +178,26 @@ class Solver:
     def _first_points(self, point: Floats) -> IndexPoints:
         """The worst points of a thinned grid: the full oracle would cost as much as the first programs."""
         index = self.problem.index
-        return coarse_oracle(self, replace(index, grid=index.grid[::_THINNED]), point, _BAND, _ROOM)
+        return coarse_oracle(
+            self,
+            replace(index, grid=index.grid[::_THINNED]),
+            point,
+            _BAND,
+            _ROOM,
+        )
 
-    def _as_built(self, errors: Floats, index: Index, point: Floats) -> OracleResult:
+    def _as_built(
+        self,
+        errors: Floats,
+        index: Index,
+        point: Floats,
+    ) -> OracleResult:
         """The worst index points of a point with one build."""
         self.problem, first = self.problem.with_build(errors)
-        return separation_oracle(self, replace(index, first=first), point, _BAND, _ROOM)
+        return separation_oracle(
+            self,
+            replace(index, first=first),
+            point,
+            _BAND,
+            _ROOM,
+        )

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from setupopt.evaluation.cases import CaseSet
-from setupopt.evaluation.model import Model
+from setupopt.evaluation.model import evaluate
 from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import AXLES, Project, Setup
@@ -153,7 +153,15 @@ def _map(proposal: Proposal, index_points: IndexPoints) -> MarginMap | None:
     margin, contact, room, nearest = (np.concatenate(pieces).reshape(shape) for pieces in fields)
     minimums = tuple(f'minimum margin of "{name}"' for name in problem.objective.names)
     limits = tuple(limit.name for limit in problem.packaging.limits) + minimums
-    return MarginMap(x, y, margin, contact, room, nearest, limits)
+    return MarginMap(
+        x,
+        y,
+        margin,
+        contact,
+        room,
+        nearest,
+        limits,
+    )
 
 
 def _map_fields(
@@ -187,7 +195,13 @@ def _axis(proposal: Proposal, variable: Variable, cost: float) -> MapAxis:
     if not np.isfinite(proposal.margin):
         cost = np.nan
     values = np.sort(np.append(others, proposed))
-    return MapAxis(variable, values, proposed, _value(variable, proposal.project.setup), cost)
+    return MapAxis(
+        variable,
+        values,
+        proposed,
+        _value(variable, proposal.project.setup),
+        cost,
+    )
 
 
 def _costs(proposal: Proposal, index_points: IndexPoints) -> Floats:
@@ -224,11 +238,15 @@ def _share(variable: Variable, value: Floats | float) -> Floats:
 
 def _against_speed(project: Project, setup: Setup, cases: CaseSet) -> SpeedCurve:
     """The setup in all cases at all speeds, in one batch."""
-    model = Model(project.car)
     count = _FACTORS.size
     records = np.tile(cases.records, count)
     records["speed"] *= np.repeat(_FACTORS, len(cases))
-    every = CaseSet(records, cases.attitude * count, np.empty(0), ())
-    answers = model.run(model.settings(setup), every).answers.reshape(count, len(cases))
+    every = CaseSet(
+        records,
+        cases.attitude * count,
+        np.empty(0),
+        (),
+    )
+    answers = evaluate(project, setup, every).answers.reshape(count, len(cases))
     worst = np.round(_scores(answers), _TIE_DIGITS).argmin(axis=1)
     return SpeedCurve(answers["margin"].min(axis=1), tuple(cases.attitude[row] for row in worst))

@@ -16,7 +16,7 @@ Shims = tuple[tuple[float, int], ...]
 
 @dataclass(frozen=True)
 class AxleTools:
-    """What the mechanics have on one axle; `adjuster` is None where limits.toml tells of none."""
+    """What the mechanics have on one axle; `adjuster` is None where limits.toml has none."""
 
     adjuster: Adjuster | None
 
@@ -27,7 +27,7 @@ class AxleTools:
 
     @property
     def per_shim(self) -> float | None:
-        """Camber per thickness of shims, rad/m; None where shims or their effect are not told."""
+        """Camber per thickness of shims, rad/m; None where shims or their effect are not given."""
         known = self.adjuster is not None and self.adjuster.shims
         return self.adjuster.camber_per_shim if self.adjuster and known else None
 
@@ -109,8 +109,8 @@ class AxleTools:
         positions = self.adjuster.anti_roll_positions if self.adjuster else ()
         if not positions:
             return rate, ""
-        place = int(np.abs(np.array(positions) - rate).argmin())
-        return positions[place], f" to position {place + 1} of {len(positions)}"
+        nearest = int(np.abs(np.array(positions) - rate).argmin())
+        return positions[nearest], f" to position {nearest + 1} of {len(positions)}"
 
 
 def thickness(shims: Shims) -> float:

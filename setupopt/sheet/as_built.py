@@ -12,7 +12,7 @@ from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
 from setupopt.physics import sweep
 from setupopt.physics.inputs import ANSWER, Floats, Record
-from setupopt.project.bodies import told
+from setupopt.project.bodies import body_label
 from setupopt.project.measured_file import BODY, WEIGHT, Measured
 from setupopt.project.model import AXLES, Car, Setup
 from setupopt.project.settings import SETTINGS
@@ -26,16 +26,16 @@ TOTAL = 0.02  # of the car's weight
 SIDES = 0.02
 FRONT = 0.01  # of the weight, front share
 TWIST = 0.002  # m at the wheels: a floor bends by less
-_LEAN = 0.001  # m; sides that differ by more are told. Common practice, no source
+_LEAN = 0.001  # m; sides that differ by more get a caution. Common practice, no source
 _EVEN = 1e-5  # of the weight on a diagonal: a printed sheet rounds to that
 
 
 def built(target: Setup, measured: Measured, car: Car) -> Record:
     """BUILD record: the target with all that was measured put into it. Raises InputError where it cannot be.
 
-    Ride heights count by the mean of both sides. Of what the scales show the cross weight is taken; how much
-    stands in front and on the left, and the sum, are checked and then the car's own: with anything else the
-    car would not be at rest on the pad on which it was measured.
+    Ride heights count by the mean of both sides. Of the scales' readings only the cross weight counts. Their
+    sum and their shares in front and on the left are checked; then the car's own are used, because the car
+    must be at rest on the pad on which it was measured.
     """
     check_body(measured, target)
     check_heights(measured, car)
@@ -65,7 +65,7 @@ def _mean(values: Floats) -> Floats:
 
 def check_body(measured: Measured, target: Setup) -> None:
     """A body that was noted must be the target's: another one has other air loads."""
-    wanted = told(target.body)
+    wanted = body_label(target.body)
     if measured.body and measured.body != wanted:
         expected = f"{quoted(wanted)}, the body of the target; or another target, in the body that is on"
         raise measured.error(BODY, quoted(measured.body), expected)
@@ -129,22 +129,21 @@ def cautions(measured: Measured, car: Car) -> Iterator[str]:
             yield f"The floor stands {abs(lean) / MM:.1f} mm higher {axle} {side}: the mean counts."
 
 
-def _mismatches(weights: Floats, car: Car) -> list[tuple[str, str]]:
+def _mismatches(weights: Floats, car: Car) -> Iterator[tuple[str, str]]:
     """Why scales and car cannot belong together: what was found, what is expected."""
     fl, fr, rl, rr = weights
     total = weights.sum()
-    said = []
     if abs(total - car.mass) > TOTAL * car.mass:
-        said.append((f"{total:.1f} kg in all", f"{car.mass:g} kg within {100 * TOTAL:g} %, as car.toml says"))
+        yield f"{total:.1f} kg in all", f"{car.mass:g} kg within {100 * TOTAL:g} %, as car.toml says"
     front = (fl + fr) / total
     if abs(front - car.front_share) > FRONT:
         expected = f"{100 * car.front_share:.1f} % within {100 * FRONT:g} points, as car.toml says"
-        said.append((f"{100 * front:.1f} % of it on the front axle", expected))
+        yield f"{100 * front:.1f} % of it on the front axle", expected
     side = (fl + rl - fr - rr) / total
     if abs(side) > SIDES:
-        found = f"the left side {100 * abs(side):.1f} % of the weight {'heavier' if side > 0 else 'lighter'}"
-        said.append((found, f"at most {100 * SIDES:g} %: the CG of the model lies on the centre line"))
-    return said
+        way = "heavier" if side > 0 else "lighter"
+        expected = f"at most {100 * SIDES:g} %: the CG of the model lies on the centre line"
+        yield f"the left side {100 * abs(side):.1f} % of the weight {way}", expected
 
 
 class BuiltModel:

@@ -9,7 +9,7 @@ from typing import Any
 
 from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.model import evaluate
-from setupopt.evaluation.result import Field, Result
+from setupopt.evaluation.result import Field, Result, finite
 from setupopt.evaluation.summary import by_attitude
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project, Setup
@@ -45,8 +45,7 @@ class RunCard:
     @property
     def margin(self) -> float | None:
         """Worst steady margin; None where contact is lost."""
-        margin = float(self.result.worst_margin[0])
-        return margin if self.result.lost() == 0 else None
+        return finite(self.result.worst_margin[0])
 
     @property
     def do_not_run(self) -> tuple[str, ...]:
@@ -134,7 +133,7 @@ def _least(key: str, missing: float = float("inf")) -> Any:
 def _speed_rule(card: RunCard) -> str:
     window = card.speeds
     if window is None:
-        return "Do not run: at the speed of the sweep the model keeps neither floor nor limits."
+        return "Do not run: at the speed of the sweep the minimum margin or a limit is not kept."
     ends = [f"under {window.low:g} m/s ({window.below})" if window.below else ""]
     ends.append(f"over {window.high:g} m/s ({window.above or 'not looked at'})")
     return f"Speed {' or '.join(end for end in ends if end)}."

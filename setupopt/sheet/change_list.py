@@ -72,9 +72,9 @@ def apply(pad: Pad, step: Step, stance: Record) -> Record:
     return with_change(stance, _FIELDS[step.job], axle, by)
 
 
-# Less than tape and camber gauge tell is no difference.
-_TAPE = 5e-5
-_GAUGE = 0.005 * DEG  # m, rad
+# A smaller difference than tape and camber gauge can read counts as none.
+_TAPE = 5e-5  # m
+_GAUGE = 0.005 * DEG  # rad
 _FIELDS = {
     "pressure": "pressure", "bars off": "anti_roll", "third off": "third", "spring": "spring",
     "ride height": "perch", "camber": "camber", "toe": "toe", "bars on": "anti_roll", "third on": "third",
@@ -309,7 +309,7 @@ class _Work:
         return by
 
     def toe_check(self) -> None:
-        """Shims and ride heights move the toe, and the model cannot say how far."""
+        """Shims and ride heights move the toe, and the model does not compute how far."""
         if any(step.job in ("camber", "ride height") for step in self.steps):
             front = self.target.front.toe / MM
             rear = self.target.rear.toe / MM
@@ -328,7 +328,7 @@ class _Work:
         )
 
     def name_misses(self, landed: Setup) -> None:
-        """Say so where the tools are too coarse, or run out, for the tolerance that is asked for."""
+        """Name what lands outside its tolerance, because the tools are too coarse or run out."""
         limits = self.pad.project.limits
         held = limits.tolerance if limits is not None else None
         for name in AXLES:

@@ -24,7 +24,7 @@ from setupopt.sheet.wedge import wedge_words
 
 _SAME = 1e-5  # of a setting's own size: a printed sheet shows six digits
 _ALIKE = 1e-6  # of the file's unit, left against right
-_ROOM = 0.005  # of margin, where no tolerance tells what the mechanics can hold
+_ROOM = 0.005  # of margin, where no tolerance is given
 _MOST_SETS = 4096
 _AT_ONCE = 256  # builds solved together
 _AXLE_FIELDS = ("ride_height", "anti_roll", "third")
@@ -61,7 +61,7 @@ class Deviation:
 
 @dataclass(frozen=True)
 class Correction:
-    """A deviation to put right, how it is turned, and whether the floor needs it or the tolerance alone."""
+    """A deviation to put right, and how. `for_floor`: the minimum margin needs it, not just the tolerance."""
 
     deviation: Deviation
     how: str
@@ -92,7 +92,7 @@ class ReadBack:
 
     @property
     def holds(self) -> bool:
-        """Whether the car as built keeps contact, floor and limits."""
+        """Whether the car as built keeps contact, the minimum margin and every limit."""
         return self.result.lost() == 0 and self.margin >= self.floor and not self.broken
 
 
@@ -181,7 +181,7 @@ class _Study:
         """The smallest set of corrections that reaches the floor, the best of its size; or the best of all.
 
         Sets are tried by size, the costliest deviations first, until one reaches the floor or 4096 were. Then
-        the best set goes on one correction at a time, and False says that it need not be the smallest.
+        the best set goes on one correction at a time, and False means that it may not be the smallest.
         """
         best: tuple[tuple[Deviation, ...], float] = ((), float(self.worst([self.found])[0]))
         tried = 0

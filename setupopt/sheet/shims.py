@@ -38,7 +38,7 @@ def shim_combination(
 
 
 def _sums(thick: list[int], top: int, most: int) -> list[int]:
-    """For no shim, one, two ... the sums up to `top` that just so many make: bit s stands for the sum s."""
+    """The sums up to `top` that exactly 0, 1, 2 ... shims make, an integer each: bit s is set for sum s."""
     kept = (1 << (top + 1)) - 1
     levels = [1]
     while levels[-1] and len(levels) <= most:

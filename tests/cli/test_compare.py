@@ -167,7 +167,7 @@ def test_status_says_whether_the_best_will_do(run: Run, own: Path) -> None:
     args = ("compare", own, "--as-is", "--quiet")
     assert run(*args).exit_code == 0
     under = run(*args, "--floor", "0.9")
-    assert under.exit_code == 1 and "Floor asked for: 0.9, NOT REACHED" in under.stdout
+    assert under.exit_code == 1 and "Minimum margin 0.9: FAIL" in under.stdout
     _change(own / "car.toml", "load_limit_N = 8200", "load_limit_N = 1000")
     broken = run(*args)
     assert broken.exit_code == 1 and "LIMITS BROKEN even by the best" in broken.stdout

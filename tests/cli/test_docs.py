@@ -186,5 +186,5 @@ def test_the_python_of_the_readme_runs(
     monkeypatch.setattr(setupopt, "propose", propose, raising=False)
     exec(block, {})
     assert asked == [["rear.spring_N_per_mm"]]
-    assert {"margin", "result"} <= {*Proposal.__dataclass_fields__, *vars(Proposal)}
+    assert {"margin", "result"} <= {*Proposal.__dataclass_fields__, *dir(Proposal)}
     assert " 0.5\n" in capsys.readouterr().out

@@ -68,10 +68,10 @@ def test_what_is_not_told_is_left_out_and_said(patches: Path, run: Run) -> None:
     done = run("fit", "tyre", patches)
     said = " ".join(done.stdout.split())
     assert done.exit_code == 1
-    assert "NOT WHOLE: 5 of 8 parameters are not told" in said
+    assert "INCOMPLETE: 5 of 8 parameters are not identifiable" in said
     assert "friction: no measured value depends on it enough; peak_lateral_N" in said
     assert "foundation_N_per_mm3: cannot be told apart from foundation_per_bar_N_per_mm3" in said
-    assert "the whole foundation at 1.5 bar is told: 0.0" in said
+    assert "the whole foundation at 1.5 bar is identified: 0.0" in said
     piece = done.stdout[done.stdout.index("# From") :]
     (tyre,) = tomllib.loads(piece)["tyre"].values()
     assert set(tyre) == {"radius_mm", "tread_width_mm", "crown_radius_mm"}
@@ -129,7 +129,7 @@ def test_cautions_come_first(patches: Path, run: Run) -> None:
         (["--noise", "deflection_mm=1", "--noise", "deflection_mm=2"], "given twice"),
         (["--radius-mm", "0.28"], "at least 100"),
         (["--surface-grip", "nan"], "expected a number"),
-        (["--name", "a\nb"], "control characters"),
+        (["--name", "a\nb"], "control or invisible characters"),
     ],
 )
 def test_options_that_cannot_be(table: Path, run: Run, options: list[str], said: str) -> None:
@@ -189,7 +189,7 @@ def test_extremes_that_may_be_give_no_traceback(tmp_path: Path, run: Run, row: s
     path.write_text(",".join((*HEAD, *QUANTITIES)) + f"\n{row}\n")
     done = run("fit", "tyre", path)
     assert done.exit_code == 1
-    assert "NOT WHOLE" in done.stdout
+    assert "INCOMPLETE" in done.stdout
     assert np.isfinite(json.loads(run("fit", "tyre", path, "--json", "--quiet").stdout)["rows"])
 
 

@@ -163,8 +163,8 @@ def test_floor_not_reached_is_status_one(run: Run, own: Path) -> None:
     keep = ("--keep", "camber_deg", "--keep", "rear.pressure_bar", "--keep", "body")
     result = run("propose", own, "--floor", "0.9", *keep, *QUICK)
     assert result.exit_code == 1
-    assert "Floor asked for: 0.9, NOT REACHED" in result.stdout
-    assert "Kept as asked: camber_deg, rear.pressure_bar, body." in result.stdout
+    assert "Minimum margin 0.9: FAIL" in result.stdout
+    assert "Kept as requested: camber_deg, rear.pressure_bar, body." in result.stdout
     today, proposed = (tomllib.loads((own / name).read_text()) for name in ("setup.toml", "proposed.toml"))
     for axle in ("front", "rear"):
         assert proposed[axle]["camber_deg"] == today[axle]["camber_deg"]
@@ -195,7 +195,7 @@ def test_what_does_not_hold_is_status_one(
     known(monkeypatch, found, objective=objective, missed_minimums=(LEFT,), alternatives=(one,))
     result = run("propose", own, "--out", own)
     assert result.exit_code == 1
-    assert f'Floor of "{LEFT}": 0.9, NOT REACHED' in result.stdout
+    assert f'Minimum margin of "{LEFT}" 0.9: FAIL' in result.stdout
     assert "IT BREAKS A LIMIT OR A FLOOR" in (own / "proposed.toml").read_text()
     assert not list(own.glob("alternative-*"))
 

@@ -21,7 +21,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def filled(folder: Path, run: Run, tmp_path: Path) -> Path:
     """The sheet's own table, filled in with its targets, but for half a degree on the rear axle."""
-    assert run("sheet", folder, "--setup", "setup.toml", "--out", tmp_path / "sheet").exit_code == 0
+    # at this speed the travel left to a stop is under its limit: the sheets say so
+    assert run("sheet", folder, "--setup", "setup.toml", "--out", tmp_path / "sheet").exit_code == 1
     (path,) = (tmp_path / "sheet").glob("*.csv")
     rows = list(csv.DictReader(path.read_text().splitlines()))
     for row in rows:
@@ -53,7 +54,7 @@ def test_floor_decides_the_status(folder: Path, filled: Path, run: Run) -> None:
     """A floor that the car as built misses: exit status 1, and words for it."""
     done = run("readback", folder, filled, "--floor", "0.99")
     assert done.exit_code == 1
-    assert "NOT REACHED" in done.stdout
+    assert "Minimum margin 0.99: FAIL" in done.stdout
     assert "no clearance to drive" in done.stdout.replace("\n", " ")
 
 

@@ -23,7 +23,7 @@ from setupopt.project.section import Section
 from setupopt.project.survey import read_survey
 from setupopt.report.assess.text import text
 
-EXAMPLE = Path(setupopt.__file__).parents[2] / "setups" / "bore"
+EXAMPLE = Path(setupopt.__file__).parents[1] / "setups" / "bore"
 RADIUS = 8.0
 STRAIGHT = Attitude("straight", 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0, 0.0, 0.0, 0.0), None)
 TURNED = replace(STRAIGHT, name="turned up", heading=radians(8))

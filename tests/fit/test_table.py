@@ -57,7 +57,7 @@ REFUSED = [
     ("load_N\n3000\n", 1, "", "nothing measured", "depth_mm, force_N"),
     ("load_N,depth_mm\n,\n", None, "", "no rows", "at least one row"),
     ("load_N,depth_mm\n", 1, "", "no rows", "at least one row"),
-    ("load_N;depth_mm\n3000;12\n", 1, "", '"load_N;depth_mm"', "commas"),
+    ("load_N;depth_mm\n3000;12\n", 1, "", "semicolons", "commas"),
     ("", None, "", "an empty file", "load_N"),
 ]
 

@@ -92,3 +92,13 @@ def test_floor_has_bounds(tmp_path: Path, floor: str) -> None:
     done = run("assess", "project", f"--floor={floor}", where=tmp_path)
     assert done.returncode == 2
     assert b"--floor" in done.stderr
+
+
+def test_the_page_sends_nothing_anywhere() -> None:
+    """Its policy allows no script, no form that is sent, and no other base for its addresses."""
+    from setupopt.report import page
+
+    text = (Path(next(iter(page.__path__))) / "page.html").read_text(encoding="utf-8")
+    policy = text.partition('Content-Security-Policy" content="')[2].partition('"')[0]
+    rules = dict(rule.split(maxsplit=1) for rule in policy.split(";") if rule.strip())
+    assert rules["default-src"] == rules["base-uri"] == rules["form-action"] == "'none'"

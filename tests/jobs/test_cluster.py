@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import socket
 import threading
 import time
 from collections.abc import Iterator
 from concurrent.futures import Future
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -82,3 +84,30 @@ def test_a_scheduler_without_workers_is_refused(tmp_path: Path, monkeypatch: pyt
         cluster(alone.address),
     ):
         pass
+
+
+@pytest.mark.parametrize(
+    "said", [b"", b"SSH-2.0-OpenSSH_9.2\r\n", b"HTTP/1.1 400 Bad Request\r\n\r\n", b"\xff" * 64]
+)
+def test_what_is_no_scheduler_ends_in_a_message(said: bytes, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A listener that says nothing, and ports of other programs: one message, after the time to connect.
+
+    Dask's own client waited for minutes at the first, and ended in tracebacks of its own at the others.
+    """
+    monkeypatch.setattr(rooms, "_CONNECT", 0.5)
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        address = f"tcp://127.0.0.1:{server.getsockname()[1]}"
+        held: list[socket.socket] = []
+
+        def greet() -> None:
+            with suppress(OSError):
+                held.append(server.accept()[0])
+                held[0].sendall(said)
+
+        threading.Thread(target=greet, daemon=True).start()
+        begun = time.monotonic()
+        with pytest.raises(ClusterError, match="no Dask scheduler can be reached"), cluster(address):
+            pass
+        assert time.monotonic() - begun < 30.0
+        for one in held:
+            one.close()

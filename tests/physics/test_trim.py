@@ -48,32 +48,46 @@ BORE = venue(1.0 / 7.5)
 # --- trims that hold ------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("seed", range(150))
-def test_held_trims_balance_and_are_stable(seed: int) -> None:
+def test_held_trims_balance_and_are_stable() -> None:
     """Left over: below 1e-9 of the weight. Pushed any way, the car is pushed back.
 
-    Every eigenvalue of minus the Jacobian has a positive real part, by numpy, from its own slopes.
+    Every eigenvalue of minus the Jacobian has a positive real part, by numpy, from its own slopes. Of 150
+    drawn cars and attitudes at least a hundred keep contact, so that as many are checked.
     """
-    d = (drawn, drawn_hard)[seed % 2](seed)
-    result, b = d.evaluated(), d.bench()
-    if result.contact[0, 0]:
+    checked = 0
+    for seed in range(150):
+        d = (drawn, drawn_hard)[seed % 2](seed)
+        result = d.evaluated()
+        if not result.contact[0, 0]:
+            continue
+        b = d.bench()
         state = result.answers[0, 0]["state"]
-        assert np.abs(b.residual(state)).max() < 1e-9 * b.car.mass * GRAVITY
-        assert np.linalg.eigvals(-b.jacobian(state)).real.min() > 0.0
+        assert np.abs(b.residual(state)).max() < 1e-9 * b.car.mass * GRAVITY, seed
+        assert np.linalg.eigvals(-b.jacobian(state)).real.min() > 0.0, seed
+        checked += 1
+    assert checked >= 100
 
 
-@pytest.mark.parametrize("seed", range(20))
-def test_two_starts_arrive_at_one_trim(seed: int) -> None:
-    """From 3 mm and 5 mrad beside the trim: the same state to a nanometre, the same margin to 1e-9."""
-    d = drawn(seed)
-    first = d.evaluated()
-    if first.contact[0, 0]:
+def test_two_starts_arrive_at_one_trim() -> None:
+    """From 3 mm and 5 mrad beside the trim: the same state to a nanometre, the same margin to 1e-9.
+
+    Of 20 drawn cars and attitudes at least fifteen keep contact, so that as many are checked.
+    """
+    checked = 0
+    for seed in range(20):
+        d = drawn(seed)
+        first = d.evaluated()
+        if not first.contact[0, 0]:
+            continue
         model = Model(d.project.car)
         aside = starts_of(first)
         aside += np.array([3e-3, -5e-3, 5e-3, 3e-3, -3e-3, 3e-3, 3e-3, 0.0])
         second = model.run(model.settings([d.project.setup]), d.cases, starts=aside)
-        assert second.answers[0, 0]["state"] == pytest.approx(first.answers[0, 0]["state"], abs=1e-9)
-        assert second.margin[0, 0] == pytest.approx(first.margin[0, 0], abs=1e-9)
+        found, expected = second.answers[0, 0], first.answers[0, 0]
+        assert found["state"] == pytest.approx(expected["state"], abs=1e-9), seed
+        assert second.margin[0, 0] == pytest.approx(first.margin[0, 0], abs=1e-9), seed
+        checked += 1
+    assert checked >= 15
 
 
 def winged(*areas: float) -> Car:

@@ -145,7 +145,7 @@ def test_texts_keep_to_their_width_and_say_what_is_lost(bore: Project, width: in
     lost = judged(slowed(many(bore, 40)), 0.1)
     told = text(lost, width)
     assert max(map(len, told.splitlines())) <= width
-    assert "CONTACT LOST" in told and "NOT REACHED" in told and "nowhere" in told
+    assert "CONTACT LOST" in told and ": FAIL" in told and "nowhere" in told
     reasons = told[told.index("Why each loses") : told.index("Worst margin of every")]
     assert sum(line.startswith("  ") and line[2:4].strip().isdigit() for line in reasons.splitlines()) == 39
 

@@ -102,7 +102,7 @@ def test_margins_and_what_to_change_come_first(project: Project, made: Proposal)
     assert f"Worst at {worst['roll_angle_deg']:g} deg, {worst['attitude']}; the" in words
     table = text(JudgedProposal(project, ProposalOptions(), made, None), 80)
     assert [line for line in table.splitlines() if line.endswith("*") or "  * " in line] == [
-        "  ride height  mm             52        50  *          62        62"
+        "  ride height           mm             52        50  *          62        62"
     ]
 
 
@@ -143,10 +143,10 @@ def test_broken_limits_are_never_hidden(project: Project, made: Proposal) -> Non
     broken = replace(made, broken=(limit,), alternatives=(alternative(made.setup),))
     words = said(project, broken)
     for expected in (
-        "1 limit is BROKEN",
-        "packaging.rake_mm : 25.00 mm, at most 20.00",
+        "Limits: FAIL, 1 limit is broken",
+        "packaging.rake_mm 25.0 at most 20 mm at rest",
         "Limits have no price",
-        "less what broken limits and floors cost",
+        "less the penalty for broken limits and minimum margins",
     ):
         assert expected in words
     assert "learly different" not in words
@@ -192,12 +192,12 @@ def test_floors_and_weights_are_shown_by_attitude(project: Project, made: Propos
     assert (rows[first].weight, rows[first].floor, rows[first].is_kept) == (0.0, 0.1, True)
     assert (rows[second].weight, rows[second].floor, rows[second].is_kept) == (1.5, None, None)
     words = said(project, replace(made, objective=objective), floor=0.05)
-    assert f'Floor of "{first}": 0.1, reached' in words
-    assert "Floor asked for of attitudes without one of their own: 0.05, reached" in words
-    assert "As the attitudes are weighed: 0.200 today, 0.300 proposed" in words
+    assert f'Minimum margin of "{first}" 0.1: pass' in words
+    assert "Minimum margin of attitudes without one of their own 0.05: pass" in words
+    assert "As the attitudes are weighted: 0.200 today, 0.300 proposed" in words
     broken = replace(made, objective=objective, missed_minimums=(first,))
-    assert f'Floor of "{first}": 0.1, NOT REACHED' in said(project, broken, short=True)
-    assert " 0 0.1 NO " in said(project, broken)
+    assert f'Minimum margin of "{first}" 0.1: FAIL' in said(project, broken, short=True)
+    assert " 0 0.1 FAIL " in said(project, broken)
 
 
 def test_worst_margin_of_an_attitude_counts_between_the_angles(project: Project, made: Proposal) -> None:
@@ -222,7 +222,7 @@ def test_floor_for_all_leaves_out_attitudes_with_their_own(project: Project, mad
 
 def test_what_is_kept_is_said(project: Project, made: Proposal) -> None:
     """So that a slip of the keys is seen."""
-    assert "Kept as asked: camber_deg, body." in said(
+    assert "Kept as requested: camber_deg, body." in said(
         project, made, asked=ProposalOptions(keep=("camber_deg", "body"))
     )
 
@@ -263,7 +263,7 @@ def test_alternatives_stand_side_by_side(project: Project, made: Proposal, width
     words = said(project, replace(made, alternatives=others), width)
     assert words.count("proposed 1") + words.count("proposed 5") + words.count("proposed 9") == tables
     assert words.count("margin 0.3000 0.2950") == tables
-    assert "front pressure bar 1.4 1 1.1 1.2 1.3" in words
+    assert "front pressure, hot bar 1.4 1 1.1 1.2 1.3" in words
     assert "rear pressure bar" not in words.split("Clearly different")[1].split("How far")[0]
     assert '9 wears the body "low drag".' in words
 
@@ -284,7 +284,7 @@ def test_evidence_is_told_with_its_numbers(project: Project, made: Proposal) -> 
     words = said(project, made)
     for expected in (
         "2 starts ended between 0.2995 and 0.3000: they agree.",
-        "found 0.2800 with 1600 points; a climb from there ended at 0.3000.",
+        "found 0.2800 with 1600 points; a local search from there ended at 0.3000.",
         "No setup inside the limits can be worth more than 0.3100",
         "With parts and steps of any value 0.3000, with parts from the shelf 0.2900, as proposed 0.3000.",
         "55 steps, 12345 cases solved, 6.7 s.",
@@ -296,14 +296,14 @@ def test_starts_that_disagree_are_told_loudly(project: Project, made: Proposal) 
     """Ends 0.002 apart or more, a better end from the independent search, and one start alone."""
     assert "they DISAGREE" in said(project, evidence(made, ends_of_starts=(0.3, 0.298)))
     assert "HIGHER than every start" in said(project, evidence(made, searched_end=0.301))
-    assert "One start ended at 0.3000: ask for more" in said(project, evidence(made, ends_of_starts=(0.3,)))
+    assert "One start ended at 0.3000: use more" in said(project, evidence(made, ends_of_starts=(0.3,)))
 
 
 def test_bounds_of_parts_that_were_passed_are_told(project: Project, made: Proposal) -> None:
     """A bound that a set passed is none; noise of the climbs is not told."""
     passed = evidence(made, parts=replace(PARTS, bound_violation=0.0012))
-    assert "Bounds were passed by up to 0.0012." in said(project, passed)
-    assert "Bounds were passed" not in said(project, made)
+    assert "Bounds were exceeded by up to 0.0012." in said(project, passed)
+    assert "Bounds were exceeded" not in said(project, made)
 
 
 def test_build_errors_tell_price_gain_and_the_worst_build(project: Project, made: Proposal) -> None:
@@ -311,8 +311,8 @@ def test_build_errors_tell_price_gain_and_the_worst_build(project: Project, made
     words = said(project, replace(made, robustness=ROBUST))
     for expected in (
         "With build errors: 0.235 proposed, the worst that was found",
-        "Price: 0.0100 of the margin without build errors, from 0.3000 to 0.2900.",
-        "Gain: 0.0200 in the worst build that was found, from 0.2200 to 0.2400",
+        "Without build errors it loses 0.0100, from 0.3000 to 0.2900.",
+        "In the worst build that was found it gains 0.0200, from 0.2200 to 0.2400",
         "0.2850 without build errors, 0.2350 in the worst build that was found, 0.2500 in the worst of 512",
         "camber deg -0.15 +0.15 -0.15 -0.15",
         "ride height mm -1 -1 -1 -1",
@@ -335,7 +335,7 @@ def test_contact_that_build_errors_cost_is_told(project: Project, made: Proposal
     lost = replace(made, robustness=replace(ROBUST, exact_built=-np.inf, built=-np.inf))
     words = said(project, lost)
     assert "With build errors: contact lost proposed" in words
-    assert "Gain: contact in the worst build that was found, from contact lost to 0.2400" in words
+    assert "In the worst build that was found it gains contact, from contact lost to 0.2400" in words
     told = JudgedProposal(project, ProposalOptions(), lost, None).as_dict()["robustness"]
     assert (told["exact_built"], told["gain"], told["price"]) == (None, None, pytest.approx(0.01))
 

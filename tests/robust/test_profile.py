@@ -10,16 +10,18 @@ import pytest
 
 from setupopt.errors import InputErrors
 from setupopt.robust.road.linear_ride import output, response_to_road
+from setupopt.robust.road.linear_road_response import waves
 from setupopt.robust.road.profile import (
     SPEED,
     fitted_road,
     golden_quarter_car,
+    published_index,
     read_profile,
     roughness_index,
     spectrum,
     without_hills,
 )
-from setupopt.robust.road.spectrum import Contacts, Road, Tracks, synthesise
+from setupopt.robust.road.spectrum import Contacts, Numbers, Road, Tracks, synthesise
 
 Write = Callable[[str], Path]
 
@@ -189,3 +191,57 @@ def test_index_of_drawn_roads() -> None:
     error = found.std() / np.sqrt(40)  # the two tracks of a road are not independent
     assert error < 0.01 * found.mean()
     assert found.mean() == pytest.approx(np.sqrt(2 / np.pi) * sigma, abs=4 * error)
+
+
+# ---- any finite profile ------------------------------------------------------------------------------------
+
+
+def _cobbles(rng: np.random.Generator) -> Numbers:
+    """Two tracks that move against each other, correlation -0.6, rms 15 to 30 mm, from point to point."""
+    left, other = rng.normal(size=(2, 1201)) * rng.uniform(0.015, 0.030)
+    return np.array([left, -0.6 * left + 0.8 * other])
+
+
+def _any_profile(rng: np.random.Generator) -> Numbers:
+    """One or two tracks: flat, sloped, sines, spikes, steps or noise, from 1 pm to 1 km."""
+    points = int(rng.integers(121, 1201))
+    x = np.linspace(0.0, 1.0, points)
+    spike = np.zeros(points)
+    spike[rng.integers(points)] = 1.0
+    kinds = (
+        0.0 * x, x, x**2, np.sin(2.0 * np.pi * rng.uniform(0.1, points) * x), spike,
+        1.0 * (x > rng.uniform()),
+        rng.normal(size=points), np.cumsum(rng.normal(size=points)), rng.integers(0, 2, points) - 0.5,
+        rng.standard_cauchy(points),
+    )  # fmt: skip
+    tracks = [kinds[i] for i in rng.integers(len(kinds), size=rng.integers(1, 3))]
+    return 10.0 ** rng.uniform(-12.0, 3.0) * np.array(tracks)
+
+
+@pytest.mark.parametrize("kind", [_cobbles, _any_profile])
+def test_any_finite_profile_has_a_road_and_waves(kind: Callable[[np.random.Generator], Numbers]) -> None:
+    """150 profiles of 120 m each: a finite power law, and waves whose squares add up to its spectrum.
+
+    Cobbles once had a negative waviness, for which the coherence of the tracks had no meaning and the size of
+    the waves no root.
+    """
+    for seed in range(150):
+        heights = kind(np.random.default_rng(seed))
+        tracks = Tracks(120.0 / (heights.shape[-1] - 1), heights)
+        road = fitted_road(without_hills(tracks))
+        assert np.isfinite([road.coefficient, road.waviness]).all(), seed
+        assert road.coefficient >= 0.0
+        found = waves(road, 1.5, 101)
+        assert np.square(found.size).sum(axis=2) == pytest.approx(
+            np.tile(road.psd(found.wavenumber)[:, None], 2), rel=1e-9
+        ), seed
+        assert np.isfinite(published_index(tracks)).all()
+        assert np.isfinite(roughness_index(tracks)).all()
+
+
+def test_coherence_falls_to_none_with_the_waviness() -> None:
+    """w <= 0 is the limit of small w: independent tracks, and a track is alike to itself."""
+    n = np.array([0.05, 0.5])
+    assert Road(1e-4, 1e-6).coherence(n, 1.5) == pytest.approx(0.0, abs=1e-5)
+    assert Road(1e-4, -0.3).coherence(n, 1.5).tolist() == [0.0, 0.0]
+    assert Road(1e-4, -0.3).coherence(n, 0.0).tolist() == [1.0, 1.0]

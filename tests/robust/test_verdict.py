@@ -10,11 +10,11 @@ import pytest
 
 from setupopt.evaluation.model import evaluate
 from setupopt.project import Project
-from setupopt.robust.robustness import Plan, RobustnessReport, prove
+from setupopt.robust.robustness import RobustnessOptions, RobustnessReport, prove
 from setupopt.robust.verdict import Verdict, verdicts
 from setupopt.robust.wind import with_wind
 
-PLAN = Plan(seconds=2.0, seeds=4, ride_cases=1, builds=16, directions=4, bump=0.5)
+PLAN = RobustnessOptions(seconds=2.0, seeds=4, ride_cases=1, builds=16, directions=4, bump=0.5)
 
 
 @pytest.fixture(scope="module")

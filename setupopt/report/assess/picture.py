@@ -10,11 +10,18 @@ from setupopt.evaluation.assessment import Assessment
 from setupopt.evaluation.cases import CaseSet
 from setupopt.physics.inputs import Floats
 from setupopt.project.section import Section
-from setupopt.report.shared.picture import INK, QUIET, SECOND, WARNING, drawing, svg
-from setupopt.report.shared.tables import cut
+from setupopt.report.shared.picture import (
+    INK,
+    QUIET,
+    SECOND,
+    WARNING,
+    at_venue,
+    drawing,
+    svg,
+)
 from setupopt.units import DEG, MM
 
-_LOWEST, _HIGHEST = -0.3, 0.1  # margins shown at least up to, at most down to: how fast it slides is not told
+_LOWEST = -0.3  # margins are shown down to this: how fast the car slides is not shown
 _SMALL = 8.0  # points
 
 
@@ -22,9 +29,13 @@ def assessment_svg(assessment: Assessment) -> str:
     """SVG: margin of every case, the worst of all on top; below, what a section of parts is like."""
     section = assessment.project.venue.profile if assessment.result.cases.is_along else None
     panels = 1 if section is None else 3 if section.readings else 2
-    layout: Any = {"nrows": panels, "sharex": True, "height_ratios": [5, 2, 2][:panels]}
-    with drawing(7.6, 3.6 + 1.5 * panels, squeeze=False, **layout) as (figure, axes):
-        figure.suptitle(_title(assessment), fontsize=11, x=0.02, ha="left", parse_math=False)
+    layout: Any = {
+        "nrows": panels,
+        "sharex": True,
+        "height_ratios": [5, 2, 2][:panels],
+    }
+    title = at_venue(assessment.project, "Grip margin", 44)
+    with drawing(7.6, 3.6 + 1.5 * panels, title, squeeze=False, **layout) as (figure, axes):
         _margins(assessment, axes[0, 0])
         if section is not None:
             _shape(section, axes[1, 0])
@@ -34,35 +45,53 @@ def assessment_svg(assessment: Assessment) -> str:
         return svg(figure)
 
 
-def _title(assessment: Assessment) -> str:
-    project = assessment.project
-    names = (cut(name, 44) for name in (project.car.name, project.venue.name))
-    return f"{' at '.join(names)}\nGrip margin by the model; no clearance to drive"
-
-
 # ---- margin ------------------------------------------------------------------------------------------------
 
 
 def _margins(assessment: Assessment, axes: Any) -> None:
-    """Each attitude, the worst of all, the floor, and where contact is lost."""
+    """Each attitude, the worst of all, the minimum margin, and where contact is lost."""
     result = assessment.result
-    at, margin = _at(result.cases), np.where(result.contact[0], result.margin[0], np.nan)
+    floor = assessment.floor or 0.0
+    at = _at(result.cases)
+    margin = np.where(result.contact[0], result.margin[0], np.nan)
     for number, name in enumerate(dict.fromkeys(result.cases.attitude)):
         own = np.array([label == name for label in result.cases.attitude])
-        _line(at[own], margin[own], axes, color=QUIET, lw=0.8, label="each attitude" if number == 0 else None)
-    _line(*_lowest(at, margin), axes, color=INK, lw=2.0, label="worst of all")
-    axes.axhline(
-        assessment.floor or 0.0, color=SECOND, lw=1.0, ls=":", label=f"floor {assessment.floor or 0.0:g}"
+        _line(
+            at[own],
+            margin[own],
+            axes,
+            color=QUIET,
+            lw=0.8,
+            label="each attitude" if number == 0 else None,
+        )
+    _line(
+        *_lowest(at, margin),
+        axes,
+        color=INK,
+        lw=2.0,
+        label="worst of all",
     )
+    axes.axhline(floor, color=SECOND, lw=1.0, ls=":", label=f"minimum {floor:g}")
     lost = np.isnan(margin)
     if lost.any():
         axes.plot(
-            at[lost], np.full(lost.sum(), _LOWEST), "x", color=WARNING, clip_on=False, label="contact lost"
+            at[lost],
+            np.full(lost.sum(), _LOWEST),
+            "x",
+            color=WARNING,
+            clip_on=False,
+            label="contact lost",
         )
     lowest = float(np.nanmin(margin)) if not lost.all() else 0.0
     axes.set_ylim(max(_LOWEST, min(lowest, 0.0) - 0.05), None)
     axes.set_ylabel("margin")
-    axes.legend(frameon=False, fontsize=_SMALL, ncols=4, loc="lower left", bbox_to_anchor=(0.0, 1.0))
+    axes.legend(
+        frameon=False,
+        fontsize=_SMALL,
+        ncols=4,
+        loc="lower left",
+        bbox_to_anchor=(0.0, 1.0),
+    )
 
 
 def _at(cases: CaseSet) -> Floats:
@@ -71,7 +100,12 @@ def _at(cases: CaseSet) -> Floats:
 
 def _line(at: Floats, margin: Floats, axes: Any, **style: Any) -> None:
     order = np.argsort(at, kind="stable")
-    axes.plot(at[order], margin[order], **style, marker="." if at.size < 2 else None)
+    axes.plot(
+        at[order],
+        margin[order],
+        **style,
+        marker="." if at.size < 2 else None,
+    )
 
 
 def _lowest(at: Floats, margin: Floats) -> tuple[Floats, Floats]:
@@ -93,7 +127,13 @@ def _shape(section: Section, axes: Any) -> None:
     axes.set_ylim(1.15 * min(*bends, 0.0), 1.15 * max(*bends, 0.01))
     axes.set_ylabel("curvature 1/m")
     beside = axes.twinx()
-    beside.plot(section.ends / MM, section.end_angles / DEG, color=SECOND, lw=1.2, ls="--")
+    beside.plot(
+        section.ends / MM,
+        section.end_angles / DEG,
+        color=SECOND,
+        lw=1.2,
+        ls="--",
+    )
     beside.set_ylabel("roll angle deg (dashed)", color=SECOND)
 
 

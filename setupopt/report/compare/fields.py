@@ -1,17 +1,18 @@
-"""A comparison judged, for scripts; what is said of it as text stands in `comparison_text`."""
+"""A comparison judged, for scripts; its words are in `text`."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
 from setupopt.evaluation.result import Field, finite
 from setupopt.evaluation.summary import AttitudeWorst, by_attitude
 from setupopt.project import Project, setup_as_dict
-from setupopt.project.bodies import told
+from setupopt.project.bodies import body_label
 from setupopt.project.csv_write import csv_text
+from setupopt.report.shared.plain import picked, plain
 from setupopt.search.comparison import Comparison, Contender, Reason
 
 _COLUMNS = (
@@ -32,7 +33,7 @@ class Line(NamedTuple):
     @property
     def body(self) -> str:
         """As lists call it."""
-        return told(self.contender.setup.body)
+        return body_label(self.contender.setup.body)
 
     @property
     def best_in(self) -> int:
@@ -60,7 +61,13 @@ class JudgedComparison:
         c = self.comparison
         rows = zip(c.contenders, c.reasons, c.is_best.tolist(), strict=True)
         return tuple(
-            Line(rank, one, reason, tuple(by_attitude(one.result)), tuple(best))
+            Line(
+                rank,
+                one,
+                reason,
+                tuple(by_attitude(one.result)),
+                tuple(best),
+            )
             for rank, (one, reason, best) in enumerate(rows, 1)
         )
 
@@ -90,12 +97,18 @@ class JudgedComparison:
             "cases": len(cases),
             "attitudes": list(cases.attitudes),
             "cautions": list(self.project.cautions),
-            "asked": {"as_is": self.as_is, "starts": None if self.as_is else self.starts},
+            "asked": {
+                "as_is": self.as_is,
+                "starts": None if self.as_is else self.starts,
+            },
         }
 
     def csv_text(self) -> str:
         """One row for every contender and attitude; no cell that a spreadsheet would run."""
-        return csv_text(_COLUMNS, (row for line in self.lines for row in _rows(line)))
+        return csv_text(
+            _COLUMNS,
+            (row for line in self.lines for row in _rows(line)),
+        )
 
 
 def _line_dict(line: Line) -> Field:
@@ -106,21 +119,24 @@ def _line_dict(line: Line) -> Field:
         "is_own_best": one.is_own_best,
         "margin": finite(one.margin),
         "worst": one.result.fields(one.worst),
-        "reason": None if line.reason is None else asdict(line.reason),
+        "reason": plain(line.reason),
         "best_in": line.best_in,
         "nowhere_best": line.best_in == 0,
         "by_attitude": [
             {
-                "attitude": a.attitude,
-                "margin": a.margin,
-                "roll_angle_deg": a.roll_angle_deg,
-                "along_mm": a.along_mm,
+                **picked(
+                    a,
+                    "attitude",
+                    "margin",
+                    "roll_angle_deg",
+                    "along_mm",
+                ),
                 "is_best": best,
             }
             for a, best in zip(line.attitudes, line.is_best, strict=True)
         ],
         "contact_lost": one.result.lost(),
-        "limits_broken": [asdict(limit) for limit in one.broken],
+        "limits_broken": plain(one.broken),
         "setup": setup_as_dict(one.setup),
     }
 
@@ -128,8 +144,13 @@ def _line_dict(line: Line) -> Field:
 def _rows(line: Line) -> Iterator[tuple[object, ...]]:
     """Its cells, in the order of the columns."""
     one = line.contender
+    head = (line.rank, line.body, one.setup.name, one.is_own_best)
     for a, best in zip(line.attitudes, line.is_best, strict=True):
-        yield (
-            line.rank, line.body, one.setup.name, one.is_own_best, a.attitude, a.margin, a.roll_angle_deg,
-            a.lost, len(one.broken), best, line.best_in, line.best_in == 0,
-        )  # fmt: skip
+        worst = (
+            a.attitude,
+            a.margin,
+            a.roll_angle_deg,
+            a.lost,
+            len(one.broken),
+        )
+        yield (*head, *worst, best, line.best_in, line.best_in == 0)

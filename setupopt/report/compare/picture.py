@@ -9,26 +9,35 @@ import numpy as np
 
 from setupopt.physics.inputs import Floats
 from setupopt.report.compare.fields import JudgedComparison, Line
-from setupopt.report.shared.picture import INK, QUIET, drawing, svg
+from setupopt.report.shared.picture import (
+    INK,
+    QUIET,
+    at_venue,
+    drawing,
+    svg,
+)
 from setupopt.report.shared.tables import cut, number
 
 # One hue from white to a tone on which dark numbers still read: the same order in grey and to every eye.
 _FILL = ("#ffffff", "#6db5a6")
 _LOST = "////"
 _BOX = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
-_LOWEST = -0.3  # an axle slides; how fast is not told
-_ROW, _COLUMN = 0.24, 0.95  # of a cell, inches
+_LOWEST = -0.3  # an axle slides; how fast is not shown
+_ROW = 0.24  # of a cell, inches
+_COLUMN = 0.95  # of a cell, inches
 _AROUND = 4.6, 2.1  # inches that names, heads and legend take
-_NAME, _HEAD = 34, 12  # letters
-_SMALL, _TINY = 8.0, 7.5  # letters, points
+_NAME = 34  # letters
+_HEAD = 12  # letters
+_SMALL = 8.0  # letters, points
+_TINY = 7.5  # letters, points
 
 
 def comparison_svg(judged: JudgedComparison) -> str:
     """SVG: rows are contenders, the best on top; columns the worst of all attitudes, then each of them."""
     margins = _margins(judged.lines)
     rows, columns = margins.shape
-    with drawing(_AROUND[0] + _COLUMN * columns, _AROUND[1] + _ROW * rows) as (figure, axes):
-        figure.suptitle(_title(judged), fontsize=11, x=0.01, ha="left", parse_math=False)
+    title = at_venue(judged.project, "Worst grip margin")
+    with drawing(_AROUND[0] + _COLUMN * columns, _AROUND[1] + _ROW * rows, title) as (figure, axes):
         _fill(margins, axes)
         _print(margins, axes)
         _frame_best(judged.lines, axes)
@@ -36,12 +45,6 @@ def comparison_svg(judged: JudgedComparison) -> str:
         _name_columns(judged, axes)
         _explain(margins, axes)
         return svg(figure)
-
-
-def _title(judged: JudgedComparison) -> str:
-    project = judged.project
-    names = (cut(name, 46) for name in (project.car.name, project.venue.name))
-    return f"{' at '.join(names)}\nWorst grip margin by the model; no clearance to drive"
 
 
 def _margins(lines: tuple[Line, ...]) -> Floats:
@@ -62,10 +65,27 @@ def _fill(margins: Floats, axes: Any) -> None:
     edges = np.arange(columns + 1) - 0.5, np.arange(rows + 1) - 0.5
     fill = LinearSegmentedColormap.from_list("margin", _FILL)
     high = max(float(np.nanmax(margins, initial=_LOWEST)), _LOWEST + 0.1)
-    low = min(max(float(np.nanmin(margins, initial=high)), _LOWEST), high - 0.1)
-    axes.pcolormesh(*edges, np.ma.masked_invalid(margins), cmap=fill, vmin=low, vmax=high, zorder=1)
+    low = min(
+        max(float(np.nanmin(margins, initial=high)), _LOWEST),
+        high - 0.1,
+    )
+    axes.pcolormesh(
+        *edges,
+        np.ma.masked_invalid(margins),
+        cmap=fill,
+        vmin=low,
+        vmax=high,
+        zorder=1,
+    )
     axes.hlines(edges[1], -0.5, columns - 0.5, color="white", lw=1.5, zorder=2)
-    axes.vlines(edges[0], -0.5, rows - 0.5, color="white", lw=[1.5, 6.0, *[1.5] * (columns - 1)], zorder=2)
+    axes.vlines(
+        edges[0],
+        -0.5,
+        rows - 0.5,
+        color="white",
+        lw=[1.5, 6.0, *[1.5] * (columns - 1)],
+        zorder=2,
+    )
     if np.isnan(margins).any():
         axes.patch.set(hatch=_LOST, edgecolor=QUIET)
     axes.set(xlim=(-0.5, columns - 0.5), ylim=(rows - 0.5, -0.5))
@@ -76,10 +96,20 @@ def _print(margins: Floats, axes: Any) -> None:
     """The margin in each cell; the worst of a row in bold."""
     for (row, column), margin in np.ndenumerate(margins):
         style: dict[str, Any] = {"weight": "bold"} if column == 0 else {}
-        told = number(float(margin), 3)
+        words = number(float(margin), 3)
         if np.isnan(margin):
-            told, style = "lost", {**style, "bbox": _BOX}
-        axes.text(column, row, told, ha="center", va="center", fontsize=_SMALL, zorder=4, **style)
+            words = "lost"
+            style["bbox"] = _BOX
+        axes.text(
+            column,
+            row,
+            words,
+            ha="center",
+            va="center",
+            fontsize=_SMALL,
+            zorder=4,
+            **style,
+        )
 
 
 def _frame_best(lines: tuple[Line, ...], axes: Any) -> None:
@@ -88,7 +118,17 @@ def _frame_best(lines: tuple[Line, ...], axes: Any) -> None:
 
     for row, column in np.argwhere([line.is_best for line in lines]).tolist():
         corner = column + 1 - 0.47, row - 0.44
-        axes.add_patch(Rectangle(corner, 0.94, 0.88, fill=False, edgecolor=INK, lw=1.8, zorder=5))
+        axes.add_patch(
+            Rectangle(
+                corner,
+                0.94,
+                0.88,
+                fill=False,
+                edgecolor=INK,
+                lw=1.8,
+                zorder=5,
+            )
+        )
 
 
 # ---- words -------------------------------------------------------------------------------------------------
@@ -103,7 +143,14 @@ def _name_rows(lines: tuple[Line, ...], axes: Any) -> None:
     for row, line in enumerate(lines):
         nowhere = line.best_in == 0
         style: dict[str, Any] = {"style": "italic", "color": "#5b6067"} if nowhere else {}
-        axes.text(right, row, _verdict(line), va="center", fontsize=_SMALL, **style)
+        axes.text(
+            right,
+            row,
+            _verdict(line),
+            va="center",
+            fontsize=_SMALL,
+            **style,
+        )
         axes.get_yticklabels()[row].set(**style)
 
 
@@ -130,11 +177,26 @@ def _explain(margins: Floats, axes: Any) -> None:
     from matplotlib.patches import Patch
 
     signs = [
-        Patch(facecolor="white", edgecolor=INK, lw=1.8, label="best in this attitude"),
-        Patch(facecolor=_FILL[1], label="the darker the more margin; negative: an axle slides"),
+        Patch(
+            facecolor="white",
+            edgecolor=INK,
+            lw=1.8,
+            label="best in this attitude",
+        ),
+        Patch(
+            facecolor=_FILL[1],
+            label="the darker the more margin; negative: an axle slides",
+        ),
     ]
     if np.isnan(margins).any():
-        signs.append(Patch(facecolor="white", edgecolor=QUIET, hatch=_LOST, label="contact lost"))
+        signs.append(
+            Patch(
+                facecolor="white",
+                edgecolor=QUIET,
+                hatch=_LOST,
+                label="contact lost",
+            )
+        )
     axes.legend(
         handles=signs, loc="upper left", bbox_to_anchor=(0.0, 0.0), ncols=len(signs), frameon=False,
         fontsize=_SMALL, borderpad=0.3,

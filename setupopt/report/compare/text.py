@@ -4,41 +4,53 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict
-from itertools import islice
 
 from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.summary import AttitudeWorst
 from setupopt.report.compare.fields import JudgedComparison, Line
+from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import (
     INDENT,
     Column,
-    along_column,
-    along_words,
+    Key,
     angle,
     cut,
+    keyed_table,
     number,
     paragraph,
     table,
+    words,
 )
-from setupopt.report.shared.words import CLOSING, cautions_text
+from setupopt.report.shared.words import (
+    ALONG,
+    cautions_text,
+    composed,
+    floor_words,
+    headed,
+    lines,
+    slides,
+    where_words,
+)
 
 # Places that the rank, body and setup of a contender, and each attitude beside them, take.
-_NAME_WIDTH, _ATTITUDE_WIDTH = 30, 9
-_MOST_BROKEN = 3  # limits told of a contender
+_NAME_WIDTH = 30
+_ATTITUDE_WIDTH = 9
+_MOST_BROKEN = 3  # limits named of a contender
 
 
 def text(judged: JudgedComparison, width: int, short: bool = False) -> str:
     """The whole report, or with `short` the verdict and the ranking; lines of at most `width`."""
-    parts = [_head(judged, width), cautions_text(judged.project.cautions, width)]
-    parts += [_verdict(judged, width), _ranking(judged, width)]
-    if not short:
-        parts += [_reasons(judged, width), _attitudes(judged, width)]
-    parts.append(paragraph(CLOSING, width))
-    return "\n\n".join(part for part in parts if part) + "\n"
+    more = () if short else (_reasons, _attitudes)
+    return composed((_head, _cautions, _verdict, _ranking, *more), judged, width)
+
+
+def _cautions(judged: JudgedComparison, width: int) -> str:
+    return cautions_text(judged.project.cautions, width)
 
 
 def _head(judged: JudgedComparison, width: int) -> str:
-    project, cases = judged.project, judged.best.result.cases
+    project = judged.project
+    cases = judged.best.result.cases
     setups = "every body with every setup as it is" if judged.as_is else "every body with its own best setup"
     counts = f"{cases.angles.size} {cases.stands} x {len(cases.attitudes)} attitudes"
     given = any(not line.contender.is_own_best for line in judged.lines)
@@ -54,8 +66,14 @@ def _head(judged: JudgedComparison, width: int) -> str:
 
 
 def _verdict(judged: JudgedComparison, width: int) -> str:
-    lines = [_best(judged), _state(judged), _floor(judged), _spared(judged)]
-    return "\n".join(paragraph(line, width) for line in lines if line)
+    sentences = [
+        _best(judged),
+        in_air_words(judged.best.result),
+        _state(judged),
+        floor_words(judged.floor, not judged.is_under_floor),
+        _spared(judged),
+    ]
+    return lines(sentences, width)
 
 
 def _best(judged: JudgedComparison) -> str:
@@ -64,62 +82,53 @@ def _best(judged: JudgedComparison) -> str:
     if first.contender.result.lost():
         return f"Best: {_name(first)}, which loses contact as all others do"
     ahead = f", {number(margin - second.contender.margin, 3)} ahead" if second.contender.holds else ""
-    slides = " (below zero: it slides)" if margin < 0.0 else ""
-    return f"Best: {_name(first)}: worst margin {number(margin, 3)}{slides}{ahead}"
+    return f"Best: {_name(first)}: worst margin {number(margin, 3)}{slides(margin)}{ahead}"
 
 
 def _name(line: Line) -> str:
-    """Body and setup; the name of a best setup only says its body again."""
+    """Body and setup; the name of a best setup only repeats its body."""
     own = line.contender.is_own_best
     return f"{line.body}, its own best setup" if own else f'{line.body}, setup "{line.contender.setup.name}"'
 
 
 def _state(judged: JudgedComparison) -> str:
-    """That even the first does not hold, or how many of the others do not."""
-    best, ranked = judged.best, judged.comparison.contenders
+    """Whether even the first fails, or how many of the others do."""
+    best = judged.best
+    ranked = judged.comparison.contenders
     if best.result.lost():
         return f"CONTACT LOST in {best.result.lost()} of {len(best.result.cases)} cases even by the best."
     if best.broken:
         return f"LIMITS BROKEN even by the best: {_broken_words(best.broken)}."
     lost = sum(one.result.lost() > 0 for one in ranked)
     broken = sum(len(one.broken) > 0 and not one.result.lost() for one in ranked)
-    told = [f"{lost} of {len(ranked)} lose contact"] * (lost > 0)
-    told += [f"{broken} of {len(ranked)} break a limit"] * (broken > 0)
-    return f"{' and '.join(told)}: they come last, whatever their margin." if told else ""
-
-
-def _floor(judged: JudgedComparison) -> str:
-    if judged.floor is None:
-        return ""
-    return f"Floor asked for: {judged.floor:g}, {'NOT REACHED' if judged.is_under_floor else 'reached'}"
+    counts = {"lose contact": lost, "break a limit": broken}
+    words = " and ".join(f"{count} of {len(ranked)} {what}" for what, count in counts.items() if count)
+    return f"{words}: they come last, whatever their margin." if words else ""
 
 
 def _spared(judged: JudgedComparison) -> str:
-    """Who need not be kept for any attitude."""
+    """How many contenders are the best in no attitude."""
     nowhere = sum(line.best_in == 0 for line in judged.lines)
-    told = f"{nowhere} of {len(judged.lines)} nowhere best: in every attitude another one has more margin."
-    return told if nowhere else ""
+    words = f"{nowhere} of {len(judged.lines)} nowhere best: in every attitude another one has more margin."
+    return words if nowhere else ""
 
 
 def _ranking(judged: JudgedComparison, width: int) -> str:
-    lines = judged.lines
-    worst = [line.contender.result.fields(line.contender.worst) for line in lines]
-    columns = [
-        Column("", [str(line.rank) for line in lines]),
-        Column("body", [line.body for line in lines], numeric=False, least=12),
-        Column("setup", [_setup(line) for line in lines], numeric=False, least=10),
-        Column("margin", [_cell(line.contender.margin) for line in lines]),
-        Column("at deg", [angle(row["roll_angle_deg"]) for row in worst]),
-        *along_column(worst),
-        Column("attitude", [row["attitude"] for row in worst], numeric=False, least=13),
-        Column("axle", [row["first_axle"] or "-" for row in worst], numeric=False, rank=1),
-        Column("best in", [_best_in(line) for line in lines], numeric=False),
+    rows = [
+        {
+            "line": line,
+            "setup": _setup(line),
+            "breaks": _mark(line),
+            **line.contender.result.fields(line.contender.worst),
+        }
+        for line in judged.lines
     ]
-    if not all(line.contender.holds for line in lines):
-        columns.append(Column("breaks", [_mark(line) for line in lines], numeric=False))
-    count = len(lines[0].attitudes)
+    columns = list(_RANKING)
+    if any(row["breaks"] for row in rows):
+        columns.append(words("breaks", "breaks"))
+    count = len(judged.lines[0].attitudes)
     head = f"Ranked by worst margin; where it is worst; in how many of {count} attitudes each is best"
-    return f"{paragraph(head, width)}\n{table(columns, width)}"
+    return headed(head, keyed_table(rows, columns, width), width)
 
 
 def _setup(line: Line) -> str:
@@ -139,18 +148,35 @@ def _mark(line: Line) -> str:
     return "CONTACT" if one.result.lost() else "LIMIT" if one.broken else ""
 
 
+_RANKING = (
+    Key("", "line.rank", str),
+    words("body", "line.body", least=12),
+    words("setup", "setup", least=10),
+    Key("margin", "line.contender.margin", _cell),
+    Key("at deg", "roll_angle_deg", angle),
+    ALONG,
+    words("attitude", "attitude", least=13),
+    words("axle", "first_axle", rank=1),
+    words("best in", "line", _best_in),
+)
+
+
 # ---- why ---------------------------------------------------------------------------------------------------
 
 
 def _reasons(judged: JudgedComparison, width: int) -> str:
     """One paragraph for each but the first."""
     wide = len(str(len(judged.lines)))
-    lines = [
-        paragraph(f"{line.body}, {_setup(line)}: {why(line)}", width, f"{INDENT}{line.rank:>{wide}}  ")
-        for line in judged.lines
+    reasons = [
+        paragraph(
+            f"{line.body}, {_setup(line)}: {why(line)}",
+            width,
+            f"{INDENT}{line.rank:>{wide}}  ",
+        )
+        for line in judged.lines[1:]
     ]
-    head = "Why each loses to the first, by the loss budgets of both where it stands worst"
-    return "\n".join([paragraph(head, width), *lines[1:]])
+    head = "Why each loses to the first, by the loss budgets of both in its own worst case"
+    return headed(head, "\n".join(reasons), width)
 
 
 def why(line: Line) -> str:
@@ -158,8 +184,8 @@ def why(line: Line) -> str:
     reason = line.reason
     if reason is None:
         return ""
-    along, broken = along_words(asdict(reason)), line.contender.broken
-    place = f"at {angle(reason.roll_angle_deg)} deg, {along}{reason.attitude}"
+    broken = line.contender.broken
+    place = f"at {where_words(asdict(reason))}"
     limits = f"; breaks {_broken_words(broken)}" if broken else ""
     if reason.behind is None:
         return f"{_lost(line)} {place}{_without(reason.cause)}{limits}"
@@ -172,7 +198,7 @@ def _lost(line: Line) -> str:
 
 
 def _without(cause: str | None) -> str:
-    return f", where it would hold without {cause}" if cause else ""
+    return f", where it would keep contact without {cause}" if cause else ""
 
 
 def _taken(cause: str | None, more: float | None) -> str:
@@ -188,13 +214,14 @@ def _behind(behind: float) -> str:
 
 def _broken_words(broken: Sequence[Broken]) -> str:
     """The first limits of a contender, and how many more there are."""
-    told = [
+    words = [
         f"{limit.limit}{limit.where and ' ' + limit.where} ({number(limit.value)} {limit.unit}, "
         f"{limit.sense} {limit.required:g})"
         for limit in broken[:_MOST_BROKEN]
     ]
-    more = [f"{len(broken) - _MOST_BROKEN} more"] * (len(broken) > _MOST_BROKEN)
-    return ", ".join([*told, *more])
+    if len(broken) > _MOST_BROKEN:
+        words.append(f"{len(broken) - _MOST_BROKEN} more")
+    return ", ".join(words)
 
 
 # ---- every attitude ----------------------------------------------------------------------------------------
@@ -214,18 +241,31 @@ def _matrix(lines: Sequence[Line], first: int, many: int, width: int) -> str:
     """Some of the attitudes, from the one with the number `first`."""
     names = [
         Column("", [str(line.rank) for line in lines]),
-        Column("body", [cut(line.body, width // 5) for line in lines], numeric=False, least=8),
-        Column("setup", [cut(_setup(line), width // 5) for line in lines], numeric=False, least=8),
+        Column(
+            "body",
+            [cut(line.body, width // 5) for line in lines],
+            numeric=False,
+            least=8,
+        ),
+        Column(
+            "setup",
+            [cut(_setup(line), width // 5) for line in lines],
+            numeric=False,
+            least=8,
+        ),
     ]
-    places = islice(range(len(lines[0].attitudes)), first, first + many)
+    shown = range(len(lines[0].attitudes))[first : first + many]
     cells = [
-        Column(f"({place + 1}) ", [_marked(line.attitudes[place], line.is_best[place]) for line in lines])
-        for place in places
+        Column(
+            f"({i + 1}) ",
+            [_marked(line.attitudes[i], line.is_best[i]) for line in lines],
+        )
+        for i in shown
     ]
     return table([*names, *cells], width)
 
 
 def _marked(worst: AttitudeWorst, is_best: bool) -> str:
     """Margin of a cell; a blank keeps the digits in line."""
-    told = "lost" if worst.margin is None else number(worst.margin, 3)
-    return f"{told}{'*' if is_best else ' '}"
+    words = "lost" if worst.margin is None else number(worst.margin, 3)
+    return f"{words}{'*' if is_best else ' '}"

@@ -10,6 +10,7 @@ from setupopt.fit.air.fits import SPREADS, AirFits
 from setupopt.fit.air.ladder import misses
 from setupopt.fit.air.oddities import oddities
 from setupopt.fit.air.rows import FORCES
+from setupopt.report.shared.plain import rounded
 from setupopt.units import PERCENT
 
 
@@ -37,7 +38,7 @@ def as_dict(fits: AirFits) -> dict[str, Any]:
         "table": fits.table.path.name,
         "car": fits.project.car.name,
         "air_density_kg_m3": fits.table.density,
-        "noise_percent": _round(fits.noise / PERCENT),
+        "noise_percent": rounded(fits.noise, PERCENT),
         "is_whole": fits.is_whole,
         "cautions": cautions(fits),
         "spread": {key: spread_percent(fits, key) for key in SPREADS},
@@ -55,44 +56,43 @@ def _body(fit: AirFit) -> dict[str, Any]:
         "common_factor": _factor(fit),
         "numbers": [_number(one) for one in fit.numbers],
         "errors": {key: _force(fit, place) for place, key in enumerate(FORCES)},
-        "correlated": [[*pair[:2], _round(pair[2])] for pair in fit.fitted.correlated],
-        "outlying": [{"line": a, "force": b, "score": _round(c)} for a, b, c in fit.outlying],
+        "correlated": [[*pair[:2], rounded(pair[2])] for pair in fit.fitted.correlated],
+        "outlying": [{"line": a, "force": b, "score": rounded(c)} for a, b, c in fit.outlying],
         "body": body_as_dict(fit),
     }
 
 
 def _rung(fit: AirFit, place: int) -> dict[str, Any]:
-    error = miss(fit, place)
-    return {"frees": frees(fit, place), "error_percent": None if error is None else _round(error / PERCENT)}
+    return {
+        "frees": frees(fit, place),
+        "error_percent": rounded(miss(fit, place), PERCENT),
+    }
 
 
-def _factor(fit: AirFit) -> dict[str, float] | None:
+def _factor(fit: AirFit) -> dict[str, float | None] | None:
     if fit.common_factor is None:
         return None
     value, error = fit.common_factor
-    return {"value": _round(value), "standard_error": _round(error)}
+    return {
+        "value": rounded(value),
+        "standard_error": rounded(error),
+    }
 
 
 def _number(one: Number) -> dict[str, Any]:
-    unit, term = one.term.unit, one.term
+    term = one.term
     return {
         "element": term.part or None,
         "key": term.key,
-        "value": _round(one.value / unit),
-        "standard_error": None if one.error is None else _round(one.error / unit),
-        "like": _round(term.like / unit),
+        "value": rounded(one.value, term.unit),
+        "standard_error": rounded(one.error, term.unit),
+        "like": rounded(term.like, term.unit),
     }
 
 
 def _force(fit: AirFit, place: int) -> dict[str, Any]:
-    error, explained = fit.error(place), fit.explained(place)
     return {
         "values": int(fit.rows.counts[:, place].sum()),
-        "error_percent": None if error is None else _round(error / PERCENT),
-        "explained_percent": None if explained is None else _round(explained / PERCENT),
+        "error_percent": rounded(fit.error(place), PERCENT),
+        "explained_percent": rounded(fit.explained(place), PERCENT),
     }
-
-
-def _round(value: float) -> float:
-    """Six digits: the rest is noise."""
-    return float(f"{value:.6g}")

@@ -11,7 +11,14 @@ from setupopt.fit.air.fit import AirFit
 from setupopt.fit.air.loads import Balance
 from setupopt.fit.air.rows import DOWNFORCE, FORCES
 from setupopt.physics.inputs import Floats
-from setupopt.report.shared.picture import INK, QUIET, SECOND, WARNING, drawing, svg
+from setupopt.report.shared.picture import (
+    INK,
+    QUIET,
+    SECOND,
+    WARNING,
+    drawing,
+    svg,
+)
 from setupopt.report.shared.tables import cut
 from setupopt.units import MM, PERCENT
 
@@ -27,22 +34,29 @@ _MOST_NAMED = 12  # outlying values with their line
 
 def picture(fit: AirFit) -> str:
     """SVG: measured and fitted loads per dynamic pressure; below them the residuals row by row."""
-    with drawing(10.0, 7.2, nrows=2, height_ratios=[3, 2]) as (figure, (upper, lower)):
-        figure.suptitle(_title(fit), fontsize=11, x=0.02, ha="left", parse_math=False)
+    with drawing(10.0, 7.2, _title(fit), nrows=2, height_ratios=[3, 2]) as (figure, (upper, lower)):
         upper.set_axis_off()
-        halves = [upper.inset_axes([0.0, 0.0, 0.46, 1.0]), upper.inset_axes([0.54, 0.0, 0.46, 1.0])]
+        halves = [
+            upper.inset_axes([0.0, 0.0, 0.46, 1.0]),
+            upper.inset_axes([0.54, 0.0, 0.46, 1.0]),
+        ]
         for axes, force in zip(halves, DOWNFORCE, strict=True):
             _draw_downforce(fit, force, axes)
         signs = {words: sign for axes in halves for sign, words in zip(*_signs(axes), strict=True)}
-        style = {"ncols": 4, "frameon": False, "fontsize": 8.5, "loc": "outside lower center"}
+        style = {
+            "ncols": 4,
+            "frameon": False,
+            "fontsize": 8.5,
+            "loc": "outside lower center",
+        }
         figure.legend(list(signs.values()), list(signs), **style)
         _draw_residuals(fit, lower)
         return svg(figure)
 
 
 def _title(fit: AirFit) -> str:
-    told = f"rung {fit.rung + 1} of {len(fit.steps)}, {len(fit.held)} numbers held"
-    return f'Body "{fit.name}" fitted to {len(fit.rows)} measured rows\n{cut(fit.like.name, 60)}; {told}'
+    numbers = f"rung {fit.rung + 1} of {len(fit.steps)}, {len(fit.held)} numbers held"
+    return f'Body "{fit.name}" fitted to {len(fit.rows)} measured rows\n{cut(fit.like.name, 60)}; {numbers}'
 
 
 # ---- downforce ---------------------------------------------------------------------------------------------
@@ -51,24 +65,69 @@ def _title(fit: AirFit) -> str:
 def _draw_downforce(fit: AirFit, force: int, axes: Any) -> None:
     """One axle: the plain curve at the usual rake, measured rows, and what the fit makes of each."""
     rows = fit.rows
-    ride, measured = rows.ride / MM, rows.areas[:, force]
+    ride = rows.ride / MM
+    measured = rows.areas[:, force]
     fitted = fit.loads[:, force] / rows.pressure
     known = ~np.isnan(measured)
-    axes.set_title(f"Downforce on the {_AXLES[force]} axle", fontsize=10, loc="left")
+    axes.set_title(
+        f"Downforce on the {_AXLES[force]} axle",
+        fontsize=10,
+        loc="left",
+    )
     axes.set(xlabel="ride height mm, mean of front and rear")
     axes.set(ylabel="force per dynamic pressure m2")
     along, curve = _plain_curve(fit, force)
-    axes.plot(along / MM, curve, "-", color=SECOND, lw=1.6, label=_curve_words(fit))
+    axes.plot(
+        along / MM,
+        curve,
+        "-",
+        color=SECOND,
+        lw=1.6,
+        label=_curve_words(fit),
+    )
     if not known.any():
-        axes.text(0.5, 0.9, "not measured", ha="center", transform=axes.transAxes)
+        axes.text(
+            0.5,
+            0.9,
+            "not measured",
+            ha="center",
+            transform=axes.transAxes,
+        )
         return
-    axes.vlines(ride[known], measured[known], fitted[known], color=QUIET, lw=0.8)
+    axes.vlines(
+        ride[known],
+        measured[known],
+        fitted[known],
+        color=QUIET,
+        lw=0.8,
+    )
     size = 5.0 if len(rows) <= _MANY else 2.5
-    for kind, fill, words in ((rows.is_plain, INK, "measured"), (~rows.is_plain, "white", _OTHER)):
+    for kind, fill, words in (
+        (rows.is_plain, INK, "measured"),
+        (~rows.is_plain, "white", _OTHER),
+    ):
         if (known & kind).any():
-            style = {"marker": "o", "ms": size, "color": INK, "mfc": fill, "ls": "none"}
-            axes.plot(ride[known & kind], measured[known & kind], label=words, **style)
-    axes.plot(ride[known], fitted[known], "x", ms=size, color=WARNING, label="fitted")
+            style = {
+                "marker": "o",
+                "ms": size,
+                "color": INK,
+                "mfc": fill,
+                "ls": "none",
+            }
+            axes.plot(
+                ride[known & kind],
+                measured[known & kind],
+                label=words,
+                **style,
+            )
+    axes.plot(
+        ride[known],
+        fitted[known],
+        "x",
+        ms=size,
+        color=WARNING,
+        label="fitted",
+    )
 
 
 def _signs(axes: Any) -> tuple[list[Any], list[str]]:
@@ -82,7 +141,12 @@ def _plain_curve(fit: AirFit, force: int) -> tuple[Floats, Floats]:
     ride = np.linspace(fit.rows.ride.min(), fit.rows.ride.max(), _POINTS)
     one = fit.rows.pick(np.zeros(_POINTS, dtype=int))
     still = {name: np.zeros(_POINTS) for name in ("body_roll", "yaw", "curvature")}
-    rows = replace(one, front_ride=ride - 0.5 * rake, rear_ride=ride + 0.5 * rake, **still)
+    rows = replace(
+        one,
+        front_ride=ride - 0.5 * rake,
+        rear_ride=ride + 0.5 * rake,
+        **still,
+    )
     loads = Balance(fit.like, fit.measured.terms, rows).loads(fit.step.values)
     return ride, loads[:, force] / rows.pressure
 
@@ -106,14 +170,32 @@ def _draw_residuals(fit: AirFit, axes: Any) -> None:
     for place, (key, shape, colour) in enumerate(zip(FORCES, _SHAPES, _COLOURS, strict=True)):
         counts = rows.counts[:, place]
         if counts.any():
-            style = {"marker": shape, "color": colour, "mfc": "white" if place % 2 else colour, "ls": "none"}
-            axes.plot(rows.lines[counts], shares[counts, place], ms=size, label=key, **style)
+            style = {
+                "marker": shape,
+                "color": colour,
+                "mfc": "white" if place % 2 else colour,
+                "ls": "none",
+            }
+            axes.plot(
+                rows.lines[counts],
+                shares[counts, place],
+                ms=size,
+                label=key,
+                **style,
+            )
     axes.axhline(0.0, color=INK, lw=0.8)
     axes.set_title("Left over: measured less fitted", fontsize=10, loc="left")
     axes.set(xlabel="line of the table", ylabel="% of the force's size")
     axes.margins(y=0.15)
     axes.xaxis.get_major_locator().set_params(integer=True)
-    axes.legend(frameon=False, fontsize=8, ncols=4, loc="lower right", bbox_to_anchor=(1.0, 1.0), borderpad=0)
+    axes.legend(
+        frameon=False,
+        fontsize=8,
+        ncols=4,
+        loc="lower right",
+        bbox_to_anchor=(1.0, 1.0),
+        borderpad=0,
+    )
     _name_outlying(fit, shares, axes)
 
 
@@ -121,4 +203,10 @@ def _name_outlying(fit: AirFit, shares: Floats, axes: Any) -> None:
     for line, key, _ in sorted(fit.outlying, key=lambda one: -abs(one[2]))[:_MOST_NAMED]:
         row = int(np.flatnonzero(fit.rows.lines == line)[0])
         at = line, shares[row, FORCES.index(key)]
-        axes.annotate(f"line {line}", at, (5, 3), textcoords="offset points", fontsize=8)
+        axes.annotate(
+            f"line {line}",
+            at,
+            (5, 3),
+            textcoords="offset points",
+            fontsize=8,
+        )

@@ -1,4 +1,4 @@
-"""Fitted bodies in words, tables and fields."""
+"""Fitted bodies in words and tables."""
 
 from __future__ import annotations
 
@@ -9,11 +9,24 @@ from setupopt.fit.air.oddities import is_scattered
 from setupopt.fit.air.rows import FORCES
 from setupopt.physics.inputs import Floats
 from setupopt.report.fit_air.fields import cautions, frees, miss
-from setupopt.report.shared.tables import INDENT, Column, angle, number, paragraph, significant, table
-from setupopt.report.shared.words import cautions_text
+from setupopt.report.shared.tables import (
+    Key,
+    angle,
+    keyed_table,
+    number,
+    paragraph,
+    significant,
+    words,
+)
+from setupopt.report.shared.words import (
+    cautions_text,
+    counted,
+    headed,
+    lines,
+    outlying_table,
+)
 from setupopt.units import DEG, MM, PERCENT
 
-_MOST_OUTLYING = 20
 CONVENTION = (
     "Forces on the body. Downforce of an axle is what air adds to its load, positive towards the surface; "
     "moments about the line where the tyres touch it, so that the drag is in it. Positive yaw: flow from the "
@@ -21,75 +34,75 @@ CONVENTION = (
 )
 MEANING = (
     f"+-: one standard error, of noise and of held numbers, each counted as {100 * HELD_ERROR:.0f} % unsure. "
-    "Error: what left-out rows miss by, rms over the rms measured; the number for [spread]. It is that of "
+    "Error: rms error of left-out rows over the rms measured; the number for [spread]. It is that of "
     "the best rung and so a little too good, by a fifth with six rows. Explained: share of the changes from "
-    "row to row that the fit foretells; 0 where the mean of the other rows does as well. Nothing checks the "
+    "row to row that the fit predicts; 0 where the mean of the other rows does as well. Nothing checks the "
     "fit outside of the ride heights, yaw and roll that were measured."
 )
 USE = (
-    "prove reckons with [spread] of limits.toml, for all bodies alike. What is below is how far the fit is "
-    "off the table; how far the table is off the road comes on top, and only you know it. --raise-spread "
-    "writes into limits.toml what is larger than what stands there, and lowers nothing."
+    "prove uses [spread] of limits.toml, for all bodies alike. The values below are the error of the fit "
+    "against the table. The error of the table against the road comes on top, and only you know it. "
+    "--raise-spread writes a value into limits.toml where it is larger than the one there; it lowers none."
 )
 
 
 def text(fits: AirFits, width: int, short: bool = False) -> str:
     """All that was found, or with `short` the verdict without its tables; lines of at most `width`."""
-    parts = [_head(fits, width), cautions_text(cautions(fits), width)]
-    if not short:
-        parts += [paragraph(CONVENTION, width)]
-    for fit in fits.fits:
-        parts += [_verdict(fit, width)]
-        if not short:
-            parts += [_numbers(fit, width), _errors(fit, width), _ladder(fit, width), _outlying(fit, width)]
-    meaning = [] if short else [paragraph(MEANING, width), paragraph(USE, width)]
-    parts += [*meaning, spread_toml(fits).rstrip()]
+    tables = () if short else (_numbers, _errors, _ladder, _outlying)
+    parts = [
+        _head(fits, width),
+        cautions_text(cautions(fits), width),
+    ]
+    parts += [] if short else [paragraph(CONVENTION, width)]
+    parts += [part(fit, width) for fit in fits.fits for part in (_verdict, *tables)]
+    parts += [] if short else [paragraph(MEANING, width), paragraph(USE, width)]
+    parts.append(spread_toml(fits).rstrip())
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
 def _head(fits: AirFits, width: int) -> str:
-    count = len(fits.fits)
-    said = (
+    words = (
         f"Air loads of {fits.table.path.name}, parts as on {fits.project.car.name}: "
-        f"{count} {'body' if count == 1 else 'bodies'}. Air density {fits.table.density:g} kg/m3 where "
-        f"the table names none; noise {100 * fits.noise:g} % of a force where too few rows tell it."
+        f"{counted(len(fits.fits), 'body', 'bodies')}. Air density {fits.table.density:g} kg/m3 where "
+        f"the table names none; noise {100 * fits.noise:g} % of a force where too few rows show it."
     )
-    return paragraph(said, width)
+    return paragraph(words, width)
 
 
 def _verdict(fit: AirFit, width: int) -> str:
-    """How much the rows tell of a body, and how well it foretells."""
-    held = [term.name for term in fit.held]
-    lines = [
-        f'Body "{fit.name}": {len(fit.rows)} row{"s" if len(fit.rows) > 1 else ""}, {_ranges(fit)}.',
-        f"Rung {fit.rung + 1} of {len(fit.steps)}: {_told_words(fit)}",
-        f"HELD ({len(held)}): {_held_words(fit)}" if held else "Every number has a value of its own.",
+    """How much the rows identify of a body, and how well it predicts."""
+    held = len(fit.held)
+    scattered = f"{len(fit.outlying)} measured values DO NOT FIT: more than a tenth."
+    sentences = [
+        f'Body "{fit.name}": {counted(len(fit.rows), "row")}, {_ranges(fit)}.',
+        f"Rung {fit.rung + 1} of {len(fit.steps)}: {_free_words(fit)}",
+        f"HELD ({held}): {_held_words(fit)}" if held else "Every number has a value of its own.",
+        scattered if is_scattered(fit) else "",
     ]
-    if is_scattered(fit):
-        lines.append(f"{len(fit.outlying)} measured values DO NOT FIT: more than a tenth.")
-    return "\n".join(paragraph(line, width) for line in lines)
+    return lines(sentences, width)
 
 
 def _ranges(fit: AirFit) -> str:
-    """Where was measured."""
+    """The ranges that were measured."""
     rows = fit.rows
-    said = [
+    ranges = [
         f"ride heights {_span(rows.front_ride / MM)} mm front, {_span(rows.rear_ride / MM)} mm rear",
         f"yaw {_span(rows.yaw / DEG)} deg",
         f"body roll {_span(rows.body_roll / DEG)} deg",
     ]
     curved = rows.curvature[rows.curvature > 0.0]
     if curved.size:
-        said.append(f"{curved.size} over a radius of {_span(1e-3 / curved / MM)} m")
-    return ", ".join(said)
+        ranges.append(f"{curved.size} over a radius of {_span(1e-3 / curved / MM)} m")
+    return ", ".join(ranges)
 
 
 def _span(values: Floats) -> str:
-    low, high = (angle(float(end)) for end in (values.min(), values.max()))
+    low = angle(float(values.min()))
+    high = angle(float(values.max()))
     return low if low == high else f"{low} to {high}"
 
 
-def _told_words(fit: AirFit) -> str:
+def _free_words(fit: AirFit) -> str:
     count = len(fit.step.rung.free)
     own = f"{count} of {len(fit.measured.terms)} numbers have a value of their own"
     if fit.common_factor is None:
@@ -103,35 +116,51 @@ def _held_words(fit: AirFit) -> str:
     areas = [term.name for term in fit.held if term.is_area]
     others = [term.name for term in fit.held if not term.is_area]
     how = "by the common factor" if fit.step.rung.common else "as in car.toml"
-    said = [f"{', '.join(areas)} ({how})"] if areas else []
-    said += [f"{', '.join(others)} (as in car.toml)"] if others else []
-    return "; ".join(said) + "."
+    groups = {how: areas, "as in car.toml": others} if how != "as in car.toml" else {how: areas + others}
+    return "; ".join(f"{', '.join(names)} ({how})" for how, names in groups.items() if names) + "."
 
 
 def _numbers(fit: AirFit, width: int) -> str:
-    rows = fit.numbers
-    columns = [
-        Column("number", [row.term.name for row in rows], numeric=False, least=20),
-        Column("value", [significant(row.value / row.term.unit, 4) for row in rows]),
-        Column("+-", [_error_words(row) for row in rows]),
-        Column("in car.toml", [significant(row.term.like / row.term.unit, 4) for row in rows], rank=1),
-    ]
-    return table(columns, width)
+    return keyed_table(fit.numbers, _NUMBERS, width)
 
 
-def _error_words(row: Number) -> str:
-    return "held" if row.error is None else significant(row.error / row.term.unit, 2)
+def _in_unit(value: float | None, row: Number, digits: int) -> str:
+    return "held" if value is None else significant(value / row.term.unit, digits)
+
+
+_NUMBERS = (
+    words("number", "term.name", least=20),
+    Key("value", "", lambda row: _in_unit(row.value, row, 4)),
+    Key("+-", "", lambda row: _in_unit(row.error, row, 2)),
+    Key(
+        "in car.toml",
+        "",
+        lambda row: _in_unit(row.term.like, row, 4),
+        rank=1,
+    ),
+)
 
 
 def _errors(fit: AirFit, width: int) -> str:
-    places = range(len(FORCES))
-    columns = [
-        Column("left-out rows of", FORCES, numeric=False),
-        Column("values", [str(int(fit.rows.counts[:, place].sum())) for place in places]),
-        Column("error %", [_percent(fit.error(place)) for place in places]),
-        Column("explained %", [_percent(fit.explained(place), 0) for place in places]),
-    ]
-    return table(columns, width)
+    columns = (
+        words("left-out rows of", "", lambda force: FORCES[force]),
+        Key(
+            "values",
+            "",
+            lambda force: str(int(fit.rows.counts[:, force].sum())),
+        ),
+        Key(
+            "error %",
+            "",
+            lambda force: _percent(fit.error(force)),
+        ),
+        Key(
+            "explained %",
+            "",
+            lambda force: _percent(fit.explained(force), 0),
+        ),
+    )
+    return keyed_table(range(len(FORCES)), columns, width)
 
 
 def _percent(share: float | None, digits: int = 1) -> str:
@@ -139,27 +168,41 @@ def _percent(share: float | None, digits: int = 1) -> str:
 
 
 def _ladder(fit: AirFit, width: int) -> str:
-    """Every rung with what it frees and how far left-out rows are off."""
+    """Every rung with what it frees and the error of left-out rows."""
     if len(fit.steps) == 1:
         return ""
-    numbers = range(len(fit.steps))
-    columns = [
-        Column("rung", [f"{place + 1}{' *' if place == fit.rung else ''}" for place in numbers]),
-        Column("frees", [frees(fit, place) for place in numbers], numeric=False, least=20),
-        Column("mean error of downforce %", [_percent(miss(fit, place), 2) for place in numbers]),
-    ]
-    return f"{paragraph('The ladder; * is the one taken', width)}\n{table(columns, width)}"
+    columns = (
+        Key(
+            "rung",
+            "",
+            lambda rung: f"{rung + 1}{' *' if rung == fit.rung else ''}",
+        ),
+        words("frees", "", lambda rung: frees(fit, rung), least=20),
+        Key(
+            "mean error of downforce %",
+            "",
+            lambda rung: _percent(miss(fit, rung), 2),
+        ),
+    )
+    rungs = keyed_table(range(len(fit.steps)), columns, width)
+    return headed("The ladder of models; * is the rung taken", rungs, width)
 
 
 def _outlying(fit: AirFit, width: int) -> str:
     """Which measured values do not fit, the worst first."""
-    if not fit.outlying:
-        return ""
-    worst = sorted(fit.outlying, key=lambda one: -abs(one[2]))[:_MOST_OUTLYING]
-    columns = [
-        Column("line", [str(line) for line, _, _ in worst]),
-        Column("does not fit", [force for _, force, _ in worst], numeric=False),
-        Column("times its noise", [number(score, 1, sign=True) for _, _, score in worst]),
-    ]
-    left = len(fit.outlying) - len(worst)
-    return table(columns, width) + (f"\n{INDENT}and {left} more" if left else "")
+    return outlying_table(
+        _OUTLYING,
+        sorted(fit.outlying, key=lambda one: -abs(one[2])),
+        width,
+    )
+
+
+_OUTLYING = (
+    Key("line", "", lambda one: str(one[0])),
+    words("does not fit", "", lambda one: one[1]),
+    Key(
+        "times its noise",
+        "",
+        lambda one: number(one[2], 1, sign=True),
+    ),
+)

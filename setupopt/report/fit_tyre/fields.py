@@ -10,6 +10,7 @@ import numpy as np
 
 from setupopt.fit.tyre import FRICTION_PRESSURE, Finding, TyreFit
 from setupopt.fit.tyre_table import COLUMNS, QUANTITIES
+from setupopt.report.shared.plain import rounded
 from setupopt.units import KPA, PERCENT
 
 
@@ -22,7 +23,10 @@ def file_value(one: Finding) -> float:
 def digits(one: Finding) -> int:
     """Decimals down to a hundredth of the standard error."""
     assert one.standard_error is not None
-    return max(0, 2 - math.floor(math.log10(max(one.standard_error, 1e-12))))
+    return max(
+        0,
+        2 - math.floor(math.log10(max(one.standard_error, 1e-12))),
+    )
 
 
 def reason(one: Finding) -> str:
@@ -45,7 +49,7 @@ def as_dict(fit: TyreFit, name: str) -> dict[str, Any]:
         "tyre": {one.key: file_value(one) for one in fit.findings if one.value is not None}
         | ({FRICTION_PRESSURE: fit.friction_pressure / KPA} if fit.has_friction else {}),
         "parameters": [_parameter(one) for one in fit.findings],
-        "correlated": [[first, second, _round(value)] for first, second, value in fit.fitted.correlated],
+        "correlated": [[first, second, rounded(value)] for first, second, value in fit.fitted.correlated],
         "quantities": list(by_quantity(fit)),
         "outlying": outlying_values(fit),
         "degrees_of_freedom": fit.fitted.degrees_of_freedom,
@@ -57,8 +61,8 @@ def as_dict(fit: TyreFit, name: str) -> dict[str, Any]:
 def _parameter(one: Finding) -> dict[str, Any]:
     return {
         "key": one.key,
-        "value": None if one.value is None else _round(one.value),
-        "standard_error": None if one.standard_error is None else _round(one.standard_error),
+        "value": rounded(one.value),
+        "standard_error": rounded(one.standard_error),
         "given": one.given,
         "untold": None if one.untold is None else reason(one),
         "not_apart_from": list(one.untold.from_) if one.untold else [],
@@ -74,40 +78,40 @@ def by_quantity(fit: TyreFit) -> Iterator[dict[str, Any]]:
             continue
         rows = fit.fitted.rows[own]
         measured = fit.table.values[key][rows]
-        left, factor = measured - fit.answers[rows, place], fit.fitted.noise[key]
+        left = measured - fit.answers[rows, place]
+        factor = fit.fitted.noise[key]
         yield {
             "quantity": key,
             "values": int(own.sum()),
             "rms_residual": _rms(left[~is_odd] / COLUMNS[key].factor),
             "rms_residual_percent": _rms((left / measured)[~is_odd] / PERCENT),
-            "noise_factor": None if factor == 1.0 else _round(factor),
+            "noise_factor": None if factor == 1.0 else rounded(factor),
             "outlying": int(is_odd.sum()),
         }
 
 
 def outlying_values(fit: TyreFit) -> list[dict[str, Any]]:
     """The measured values that do not fit, by line of the file, the worst first."""
-    order = sorted(fit.outlying, key=lambda place: -abs(fit.fitted.scores[place]))
+    order = sorted(
+        fit.outlying,
+        key=lambda place: -abs(fit.fitted.scores[place]),
+    )
     return [_outlying_value(fit, int(place)) for place in order]
 
 
 def _outlying_value(fit: TyreFit, place: int) -> dict[str, Any]:
-    row, key = int(fit.fitted.rows[place]), fit.fitted.quantities[place]
+    row = int(fit.fitted.rows[place])
+    key = fit.fitted.quantities[place]
     factor = COLUMNS[key].factor
     return {
         "line": int(fit.table.lines[row]),
         "quantity": key,
-        "measured": _round(fit.table.values[key][row] / factor),
-        "model": _round(fit.answers[row, QUANTITIES.index(key)] / factor),
-        "score": _round(fit.fitted.scores[place]),
+        "measured": rounded(fit.table.values[key][row] / factor),
+        "model": rounded(fit.answers[row, QUANTITIES.index(key)] / factor),
+        "score": rounded(fit.fitted.scores[place]),
     }
 
 
 def _rms(values: np.ndarray) -> float | None:
     """None where there are none."""
-    return _round(float(np.sqrt((values**2).mean()))) if values.size else None
-
-
-def _round(value: float) -> float:
-    """Six digits: the rest is noise."""
-    return float(f"{value:.6g}")
+    return rounded(float(np.sqrt((values**2).mean()))) if values.size else None

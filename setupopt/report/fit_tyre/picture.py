@@ -10,14 +10,35 @@ from setupopt.fit.least_squares import OUTLYING
 from setupopt.fit.tyre import UPRIGHT, TyreFit
 from setupopt.fit.tyre_table import COLUMNS, QUANTITIES
 from setupopt.physics.inputs import Floats
-from setupopt.report.shared.picture import INK, QUIET, SECOND, WARNING, drawing, svg
+from setupopt.report.shared.picture import (
+    INK,
+    QUIET,
+    SECOND,
+    WARNING,
+    drawing,
+    svg,
+)
 from setupopt.report.shared.tables import cut
 
 # Told apart without colour: how the wheel stands
-_STANDS = (("top towards the car", "v"), ("upright", "o"), ("top outwards", "^"))
-_POINT: Any = {"ms": 5, "mfc": "none", "mec": SECOND, "mew": 1.1, "ls": "none"}
+_STANDS = (
+    ("top towards the car", "v"),
+    ("upright", "o"),
+    ("top outwards", "^"),
+)
+_POINT: Any = {
+    "ms": 5,
+    "mfc": "none",
+    "mec": SECOND,
+    "mew": 1.1,
+    "ls": "none",
+}
 _ODD: Any = {**_POINT, "mec": WARNING, "mfc": WARNING}
-_BOX: Any = {"facecolor": "white", "edgecolor": "none", "pad": 0.5}
+_BOX: Any = {
+    "facecolor": "white",
+    "edgecolor": "none",
+    "pad": 0.5,
+}
 _MOST = 8.0  # times the noise that the lower panels show; beyond stands on the edge
 _NAMED = 6  # outlying values of a quantity with their lines, the worst
 _SMALL = 7.5  # letters, points
@@ -27,20 +48,29 @@ def picture(fit: TyreFit, name: str) -> str:
     """SVG: a column for every quantity that was measured."""
     shown = [key for key in QUANTITIES if fit.table.is_measured(key).any()]
     width = max(2.6 * len(shown) + 0.9, 4.8)  # the signs need that much
-    with drawing(width, 6.0, nrows=2, ncols=len(shown), squeeze=False) as (figure, axes):
+    title = f'Tyre "{cut(name, 40)}" fitted to {cut(fit.table.path.name, 40)}'
+    with drawing(
+        width,
+        6.0,
+        title,
+        nrows=2,
+        ncols=len(shown),
+        squeeze=False,
+    ) as (figure, axes):
         for column, key in enumerate(shown):
             _agreement(fit, key, axes[0, column])
             _left(fit, key, axes[1, column])
         axes[0, 0].set_ylabel("model")
         axes[1, 0].set_ylabel("measured minus model,\ntimes its noise")
-        figure.suptitle(_title(fit, name), fontsize=11, x=0.02, ha="left", parse_math=False)
-        signs, across = _signs(), 4 if len(shown) > 2 else 2
-        figure.legend(handles=signs, loc="outside lower left", ncols=across, frameon=False, fontsize=9.0)
+        across = 4 if len(shown) > 2 else 2
+        style = {
+            "loc": "outside lower left",
+            "ncols": across,
+            "frameon": False,
+            "fontsize": 9.0,
+        }
+        figure.legend(handles=_signs(), **style)
         return svg(figure)
-
-
-def _title(fit: TyreFit, name: str) -> str:
-    return f'Tyre "{cut(name, 40)}" fitted to {cut(fit.table.path.name, 40)}'
 
 
 def _signs() -> list[Any]:
@@ -48,7 +78,16 @@ def _signs() -> list[Any]:
     from matplotlib.lines import Line2D
 
     stands = [Line2D([], [], marker=shape, label=words, **_POINT) for words, shape in _STANDS]
-    return [*stands, Line2D([], [], marker="o", label="outlying, with its line in the table", **_ODD)]
+    return [
+        *stands,
+        Line2D(
+            [],
+            [],
+            marker="o",
+            label="outlying, with its line in the table",
+            **_ODD,
+        ),
+    ]
 
 
 def _places(fit: TyreFit, key: str) -> np.ndarray:
@@ -56,7 +95,13 @@ def _places(fit: TyreFit, key: str) -> np.ndarray:
     return np.flatnonzero(np.array(fit.fitted.quantities) == key)
 
 
-def _points(fit: TyreFit, places: np.ndarray, x: Floats, y: Floats, axes: Any) -> None:
+def _points(
+    fit: TyreFit,
+    places: np.ndarray,
+    x: Floats,
+    y: Floats,
+    axes: Any,
+) -> None:
     """Points by how the wheel stands, the outlying ones filled and on top."""
     lean = fit.table.values["inclination_deg"][fit.fitted.rows[places]]
     stands = np.where(np.abs(lean) <= UPRIGHT, 1, np.where(lean < 0.0, 0, 2))
@@ -65,11 +110,24 @@ def _points(fit: TyreFit, places: np.ndarray, x: Floats, y: Floats, axes: Any) -
         for odd, style in ((False, _POINT), (True, _ODD)):
             own = (stands == group) & (is_odd == odd)
             if own.any():  # a line of nothing spoils the layout
-                axes.plot(x[own], y[own], marker=shape, zorder=3 + odd, clip_on=False, **style)
+                axes.plot(
+                    x[own],
+                    y[own],
+                    marker=shape,
+                    zorder=3 + odd,
+                    clip_on=False,
+                    **style,
+                )
     _name_lines(fit, places, x, y, axes)
 
 
-def _name_lines(fit: TyreFit, places: np.ndarray, x: Floats, y: Floats, axes: Any) -> None:
+def _name_lines(
+    fit: TyreFit,
+    places: np.ndarray,
+    x: Floats,
+    y: Floats,
+    axes: Any,
+) -> None:
     """The line in the table beside the worst outlying points."""
     odd = np.flatnonzero(fit.fitted.is_outlying[places])
     for place in odd[np.argsort(-np.abs(fit.fitted.scores[places][odd]))][:_NAMED]:
@@ -82,11 +140,17 @@ def _name_lines(fit: TyreFit, places: np.ndarray, x: Floats, y: Floats, axes: An
 
 def _agreement(fit: TyreFit, key: str, axes: Any) -> None:
     """Model over measured, with the line on which both are the same."""
-    places, column = _places(fit, key), COLUMNS[key]
+    places = _places(fit, key)
+    column = COLUMNS[key]
     rows = fit.fitted.rows[places]
     measured = fit.table.values[key][rows] / column.factor
     model = fit.answers[rows, QUANTITIES.index(key)] / column.factor
-    ends = np.array([min(measured.min(), model.min()), max(measured.max(), model.max())])
+    ends = np.array(
+        [
+            min(measured.min(), model.min()),
+            max(measured.max(), model.max()),
+        ]
+    )
     ends += np.array([-0.06, 0.06]) * max(np.ptp(ends), 1e-6 * np.abs(ends).max())
     axes.plot(ends, ends, color=QUIET, lw=1.0, zorder=1)
     _points(fit, places, measured, model, axes)
@@ -105,6 +169,12 @@ def _left(fit: TyreFit, key: str, axes: Any) -> None:
         axes.axhline(bound, color=WARNING, lw=0.9, ls="--", zorder=1)
     score = np.clip(fit.fitted.scores[places], -_MOST, _MOST)
     _points(fit, places, load[fit.fitted.rows[places]], score, axes)
-    axes.set(xlim=(load.min() - 0.06 * width, load.max() + 0.06 * width), ylim=(-_MOST - 0.4, _MOST + 0.4))
+    axes.set(
+        xlim=(
+            load.min() - 0.06 * width,
+            load.max() + 0.06 * width,
+        ),
+        ylim=(-_MOST - 0.4, _MOST + 0.4),
+    )
     axes.set_xlabel("load N")
     axes.locator_params(axis="x", nbins=4)

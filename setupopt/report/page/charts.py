@@ -26,7 +26,8 @@ class Line(NamedTuple):
     marker: str
 
 
-TODAY, PROPOSED = Line(INK, "--", "o"), Line(SECOND, "-", "s")
+TODAY = Line(INK, "--", "o")
+PROPOSED = Line(SECOND, "-", "s")
 
 
 def margins_picture(shown: Sequence[tuple[str, Line, Assessment]], floor: float | None) -> str:
@@ -102,7 +103,14 @@ def _margin_line(label: str, line: Line, assessment: Assessment, place: int, axe
         )
     if not lost.all():
         worst = int(np.nanargmin(margin))
-        axes.plot(angles[worst], max(margin[worst], _LOWEST), "o", ms=9, mfc="none", color=line.colour)
+        axes.plot(
+            angles[worst],
+            max(margin[worst], _LOWEST),
+            "o",
+            ms=9,
+            mfc="none",
+            color=line.colour,
+        )
 
 
 def top_load(shown: Sequence[Assessment]) -> float:
@@ -113,7 +121,10 @@ def top_load(shown: Sequence[Assessment]) -> float:
 
 def loads_picture(assessment: Assessment, top: float) -> str:
     """SVG: the load of every wheel round the section, of all attitudes and of the worst one."""
-    with drawing(3.8, 4.0, nrows=2, ncols=2, sharex=True, sharey=True) as (figure, axes):
+    with drawing(3.8, 4.0, nrows=2, ncols=2, sharex=True, sharey=True) as (
+        figure,
+        axes,
+    ):
         for w, one in enumerate(axes.ravel()):
             _load_panel(assessment, w, top, one)
             one.set_ylim(0.0, top / 1e3)
@@ -124,7 +135,12 @@ def loads_picture(assessment: Assessment, top: float) -> str:
         for one in axes.ravel():
             names |= {label: drawn for drawn, label in zip(*one.get_legend_handles_labels(), strict=True)}
         figure.legend(
-            names.values(), names.keys(), loc="outside upper center", ncols=2, frameon=False, fontsize=9
+            names.values(),
+            names.keys(),
+            loc="outside upper center",
+            ncols=2,
+            frameon=False,
+            fontsize=9,
         )
         return svg(figure)
 

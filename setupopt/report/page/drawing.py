@@ -21,10 +21,12 @@ from setupopt.units import MM
 
 _GROUND_POINTS = 241
 _MOST_OF_RADIUS = 0.97  # drawn from near at most; a circle ends at 1
-_FAR, _NEAR = 0.034, 0.0165  # letters as a share of a drawing's width
+_FAR = 0.034  # height of letters over the width of the section drawing
+_NEAR = 0.0165  # the same of a near drawing
 NARROW = 2.1  # times as large in a near drawing on a narrow page: its labels leave room for that
 _ROW = 1.25  # letters from one row of labels to the next
-_ARROW, _LEVEL = 0.09, 4.0  # gravity, as a share of a drawing; half a level line, as often as that
+_ARROW = 0.09  # length of the gravity arrow over the size of a drawing
+_LEVEL = 4.0  # half of a level line, in arrows
 _WIDE = 0.62  # letters that a letter is wide, at most
 
 _Box = tuple[float, float, float, float]
@@ -95,7 +97,12 @@ def section_drawing(venue: Venue, state: DrawnState, at: float) -> Drawing:
     marks = _marks(around, state, _ARROW * max(box[2:]) * MM)
     labels = tuple(_section_labels(around, box, letter))
     return Drawing(
-        "section", _section_title(around), box, letter, (*shapes, *_placed(car, around), *marks), labels
+        "section",
+        _section_title(around),
+        box,
+        letter,
+        (*shapes, *_placed(car, around), *marks),
+        labels,
     )
 
 
@@ -128,10 +135,16 @@ def _moved(points: Floats, around: Outline) -> Floats:
 def _section_box(around: Outline, car: Sequence[Floats]) -> _Box:
     """Room for the section and the car, and for the words over it where it is no circle."""
     points = np.vstack([around.points, *car]) / -MM
-    (left, top), (right, bottom) = points.min(axis=0), points.max(axis=0)
+    (left, top) = points.min(axis=0)
+    (right, bottom) = points.max(axis=0)
     pad = 0.04 * (right - left)
     words = 0.0 if around.radius is not None else 1.5 * pad
-    return left - pad, top - pad - words, right - left + 2.0 * pad, bottom - top + 2.0 * pad + words
+    return (
+        left - pad,
+        top - pad - words,
+        right - left + 2.0 * pad,
+        bottom - top + 2.0 * pad + words,
+    )
 
 
 def _marks(around: Outline, state: DrawnState, size: float) -> Iterable[Shape]:
@@ -140,10 +153,12 @@ def _marks(around: Outline, state: DrawnState, size: float) -> Iterable[Shape]:
         yield Shape("guide", _path([(0.0, around.radius), around.place]))
         yield Shape("guide", _path([(0.0, around.radius), (0.0, 0.0)]))
     else:
-        (y, z), half = around.place, _LEVEL * size
+        (y, z) = around.place
+        half = _LEVEL * size
         yield Shape("guide", _path([(y - half, z), (y + half, z)]))
     cg = _moved(np.array([state.cg]), around)[0]
-    tip, barb = cg - [0.0, size], 0.25 * size
+    tip = cg - [0.0, size]
+    barb = 0.25 * size
     yield Shape("pull", _path(np.array([cg, tip])))
     barbs = np.array([[0.5 * barb, barb], [0.0, 0.0], [-0.5 * barb, barb]])
     yield Shape("pull", _path(tip + barbs))
@@ -153,12 +168,24 @@ def _section_labels(around: Outline, box: _Box, letter: float) -> Iterable[Label
     """The roll angle; the radius, beside the line to the car."""
     angle = f"{_degrees(around.tangent)} deg"
     if around.radius is None:
-        yield Label("strong", box[0] + 0.5 * box[2], box[1] + 1.3 * letter, f"roll angle {angle}")
+        yield Label(
+            "strong",
+            box[0] + 0.5 * box[2],
+            box[1] + 1.3 * letter,
+            f"roll angle {angle}",
+        )
         return
-    middle, free = -around.radius / MM, 1.0 if around.place[0] >= 0.0 else -1.0  # the side without the car
+    middle = -around.radius / MM
+    free = 1.0 if around.place[0] >= 0.0 else -1.0  # the side without the car
     anchor = "start" if free > 0.0 else "end"
     yield Label("strong", free * 0.6 * letter, middle + 0.4 * letter, angle, anchor)
-    yield Label("plain", free * 0.6 * letter, 0.5 * middle, f"radius {around.radius:.6g} m", anchor)
+    yield Label(
+        "plain",
+        free * 0.6 * letter,
+        0.5 * middle,
+        f"radius {around.radius:.6g} m",
+        anchor,
+    )
 
 
 # ---- the car -----------------------------------------------------------------------------------------------
@@ -172,7 +199,12 @@ def _car(state: DrawnState, axles: Sequence[int]) -> Iterable[_Seen]:
             yield f"plate{lost}", plate.corners, True, plate.name
     for axle in sorted(axles):
         pair = [wheel for wheel in state.wheels if wheel.axle == axle]
-        yield f"beam{lost}", np.array([wheel.outline.mean(axis=0) for wheel in pair]), False, AXLES[axle]
+        yield (
+            f"beam{lost}",
+            np.array([wheel.outline.mean(axis=0) for wheel in pair]),
+            False,
+            AXLES[axle],
+        )
         for wheel in pair:
             yield f"wheel {AXLES[axle]}{lost}", wheel.outline, True, wheel.name
         for wheel in pair:
@@ -184,13 +216,21 @@ def near_drawing(state: DrawnState, axle: int) -> Drawing:
     """One axle and the half of the car that stands nearer to it, with its gaps, on the surface under it."""
     wheels = [wheel for wheel in state.wheels if wheel.axle == axle]
     half = _half_width(state)
-    ground, letter = _ground(state, wheels, half), 2.0 * half / MM * _NEAR
+    ground = _ground(state, wheels, half)
+    letter = 2.0 * half / MM * _NEAR
     letters = _letters([gap for gap in state.gaps if gap.axle == axle], 1.4 * letter * MM)
-    rows, lowest = _rows(letters, NARROW * letter), -float(ground[:, 1].min()) / MM
+    rows = _rows(letters, NARROW * letter)
+    lowest = -float(ground[:, 1].min()) / MM
     top = -max(float(wheel.outline[:, 1].max()) for wheel in state.wheels) / MM - 2.8 * NARROW * letter
     deep = lowest + (0.7 + _ROW * (max(rows, default=-1) + 1)) * NARROW * letter
-    shapes = [*_near_shapes(state, axle, ground, deep), *_gap_shapes(state, letters, rows, lowest, letter)]
-    labels = [*_wheel_labels(wheels, letter), *_gap_labels(letters, rows, lowest, letter)]
+    shapes = [
+        *_near_shapes(state, axle, ground, deep),
+        *_gap_shapes(state, letters, rows, lowest, letter),
+    ]
+    labels = [
+        *_wheel_labels(wheels, letter),
+        *_gap_labels(letters, rows, lowest, letter),
+    ]
     box = (-half / MM, top, 2.0 * half / MM, deep - top)
     title = f"{AXLES[axle].capitalize()} axle from near, to scale, seen from behind"
     return Drawing("near", title, box, letter, tuple(shapes), tuple(labels), letters)
@@ -198,7 +238,10 @@ def near_drawing(state: DrawnState, axle: int) -> Drawing:
 
 def _half_width(state: DrawnState) -> float:
     """Room for the widest part of the car, m, inside the section."""
-    parts = [*(wheel.outline for wheel in state.wheels), *(plate.corners for plate in state.plates)]
+    parts = [
+        *(wheel.outline for wheel in state.wheels),
+        *(plate.corners for plate in state.plates),
+    ]
     half = 1.1 * max(float(np.abs(points[:, 0]).max()) for points in parts)
     return half if state.tightest == 0.0 else min(half, _MOST_OF_RADIUS / state.tightest)
 
@@ -219,8 +262,12 @@ def _near_shapes(state: DrawnState, axle: int, ground: Floats, deep: float) -> I
     """The car behind the ground that it presses into, its patches on top of that."""
     car = list(_car(state, (axle,)))
     yield from (Shape(kind, _path(p, closed), name) for kind, p, closed, name in car if kind != "patch")
-    left, right = ground[0, 0], ground[-1, 0]
-    yield Shape("ground", _path(np.vstack([ground, [[right, -deep * MM], [left, -deep * MM]]]), True))
+    left = ground[0, 0]
+    right = ground[-1, 0]
+    yield Shape(
+        "ground",
+        _path(np.vstack([ground, [[right, -deep * MM], [left, -deep * MM]]]), True),
+    )
     yield Shape("surface", _path(ground))
     yield from (Shape(kind, _path(p), name) for kind, p, _, name in car if kind == "patch")
 
@@ -228,7 +275,10 @@ def _near_shapes(state: DrawnState, axle: int, ground: Floats, deep: float) -> I
 def _wheel_labels(wheels: Sequence[Wheel], letter: float) -> Iterable[Label]:
     """Name and load of each wheel over it; without a load where contact is lost."""
     for wheel in wheels:
-        x, y = -float(wheel.outline[:, 0].mean()) / MM, -float(wheel.outline[:, 1].max()) / MM - 0.6 * letter
+        x, y = (
+            -float(wheel.outline[:, 0].mean()) / MM,
+            -float(wheel.outline[:, 1].max()) / MM - 0.6 * letter,
+        )
         yield Label("strong", x, y - 1.25 * NARROW * letter, wheel.name.upper())
         yield Label("plain", x, y, _load_words(wheel.load))
 
@@ -264,7 +314,8 @@ def _rows(letters: Sequence[Letter], letter: float) -> list[int]:
     ends: list[float] = []
     rows = []
     for one in letters:
-        half, x = 0.5 * _WIDE * letter * (len(_gap_text(one)) + 1), -one.s / MM
+        half = 0.5 * _WIDE * letter * (len(_gap_text(one)) + 1)
+        x = -one.s / MM
         row = next((i for i, end in enumerate(ends) if end <= x - half), len(ends))
         ends[row : row + 1] = [x + half]
         rows.append(row)
@@ -277,12 +328,19 @@ def _label_height(row: int, lowest: float, letter: float) -> float:
 
 
 def _gap_shapes(
-    state: DrawnState, letters: Sequence[Letter], rows: Sequence[int], lowest: float, letter: float
+    state: DrawnState,
+    letters: Sequence[Letter],
+    rows: Sequence[int],
+    lowest: float,
+    letter: float,
 ) -> Iterable[Shape]:
     """Each gap as a line between two ticks, and a thin one down to its label."""
     for one, row in zip(letters, rows, strict=True):
-        s, under, tick = one.s, one.gap.under, 0.35 * letter * MM
-        ground, foot = under - one.gap.gap, -(_label_height(row, lowest, letter) - NARROW * letter) * MM
+        s = one.s
+        under = one.gap.under
+        tick = 0.35 * letter * MM
+        ground = under - one.gap.gap
+        foot = -(_label_height(row, lowest, letter) - NARROW * letter) * MM
         yield Shape("leader", _path([(s, ground), (s, min(foot, ground))]))
         yield Shape("gap", _path([(s, ground), (s, under)]), one.letter)
         for z in (ground, under):

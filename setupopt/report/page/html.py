@@ -13,7 +13,13 @@ from setupopt.project.bodies import worn_words
 from setupopt.project.checksum import project_checksum
 from setupopt.project.model import Venue
 from setupopt.report.page import tables as page_tables
-from setupopt.report.page.charts import PROPOSED, TODAY, loads_picture, margins_picture, top_load
+from setupopt.report.page.charts import (
+    PROPOSED,
+    TODAY,
+    loads_picture,
+    margins_picture,
+    top_load,
+)
 from setupopt.report.page.drawing import NARROW, near_drawing, section_drawing
 from setupopt.report.page.patch import highest, patches_picture
 from setupopt.report.shared.in_air import in_air_words
@@ -92,7 +98,8 @@ def _place_words(report: Report) -> list[tuple[str, str]]:
 
 def _section_words(venue: Venue) -> str:
     if venue.profile is not None:
-        count, length = len(venue.profile.lengths), venue.profile.length
+        count = len(venue.profile.lengths)
+        length = venue.profile.length
         return f"{venue.section}: {count} arcs and straights, {length:.6g} m in all"
     return "flat" if venue.section == "flat" else f"{venue.section}, radius {1.0 / venue.curvature:.6g} m"
 

@@ -13,7 +13,8 @@ from setupopt.project.model import WHEELS
 from setupopt.report.shared.picture import INK, SECOND, drawing, svg
 from setupopt.units import KPA, MM
 
-_ACROSS, _ALONG = 121, 121  # points of a picture
+_ACROSS = 121  # points of a picture
+_ALONG = 121
 _LEVELS = 8
 _LIGHT = "#eef5f3"
 
@@ -32,10 +33,17 @@ def patches_picture(patches: Sequence[Patch], top: float, reach: float) -> str:
 
     shades = LinearSegmentedColormap.from_list("pressure", [_LIGHT, SECOND, INK])
     levels = np.linspace(0.0, top / KPA, _LEVELS + 1)
-    with drawing(3.8, 4.3, nrows=2, ncols=2, sharex=True, sharey=True) as (figure, axes):
+    with drawing(3.8, 4.3, nrows=2, ncols=2, sharex=True, sharey=True) as (
+        figure,
+        axes,
+    ):
         for name, patch, one in zip(WHEELS, patches, axes.ravel(), strict=True):
             shown = _panel(patch, name.upper(), one, levels, shades)
-            one.set(xlim=(-reach / MM, reach / MM), ylim=(-reach / MM, reach / MM), aspect="equal")
+            one.set(
+                xlim=(-reach / MM, reach / MM),
+                ylim=(-reach / MM, reach / MM),
+                aspect="equal",
+            )
         bar = figure.colorbar(shown, ax=axes, orientation="horizontal", shrink=0.9, aspect=28)
         bar.set_label("contact pressure kPa", size=10)
         bar.set_ticks(levels[::2].tolist())
@@ -49,7 +57,8 @@ def _panel(patch: Patch, name: str, axes: Any, levels: Floats, shades: Any) -> A
     u = np.linspace(-patch.half_width, patch.half_width, _ACROSS)
     x = np.linspace(-1.0, 1.0, _ALONG) * max(patch.half_length, 1e-3)
     pressure = patch.pressure(u[None, :], x[:, None]) / KPA
-    across, along = -patch.side * u / MM, x / MM
+    across = -patch.side * u / MM
+    along = x / MM
     inside = np.where(pressure > 0.0, pressure, np.nan)
     filled = axes.contourf(across, along, inside, levels=levels, cmap=shades)
     axes.set_title(_title(name, patch), fontsize=10)

@@ -11,18 +11,25 @@ from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.report_data import Part, Report
 from setupopt.evaluation.result import Field
 from setupopt.evaluation.summary import AttitudeWorst, by_angle, by_attitude
-from setupopt.project.bodies import told
+from setupopt.project.bodies import body_label
 from setupopt.project.model import WHEELS
 from setupopt.report.assess.text import NO_PRESS, press_words
 from setupopt.report.page.drawing import Letter
 from setupopt.report.page.fields import peak_kpa
 from setupopt.report.prove.text import verdict_word
-from setupopt.report.shared.tables import along_words, angle, number, significant, thinned
+from setupopt.report.shared.tables import (
+    along_words,
+    angle,
+    number,
+    significant,
+    thinned,
+)
 from setupopt.sheet.state import state_lines
 from setupopt.units import MM
 
 _MOST_ANGLES = 37  # rows; 0 to 180 deg in steps of 5
-LOST, NONE = "CONTACT LOST", "-"
+LOST = "CONTACT LOST"
+NONE = "-"
 
 
 class Cell(NamedTuple):
@@ -76,8 +83,11 @@ def verdict(report: Report) -> Grid:
         ("limits", _limits_cell),
         *([] if floor is None else [(f"minimum margin {floor:g}", _minimum_cell)]),
         ("proved against bumps, wind, road, build error", _proof_cell),
-        ("setup", lambda part: Cell(part.project.setup.name, f"checksum {part.checksum}")),
-        *([("body", lambda part: Cell(told(part.project.setup.body)))] if project.bodies else []),
+        (
+            "setup",
+            lambda part: Cell(part.project.setup.name, f"checksum {part.checksum}"),
+        ),
+        *([("body", lambda part: Cell(body_label(part.project.setup.body)))] if project.bodies else []),
     ]
     rows: list[Row] = [[name, *map(cell, report.parts)] for name, cell in wanted]
     return _grid(["", *(part.role for part in report.parts)], rows)
@@ -125,11 +135,20 @@ def angles(report: Report) -> tuple[list[Grid], int]:
     """The worst attitude at each roll angle, in two halves; and of how many neighbours a row is the worst."""
     rows = [by_angle(part.assessment.result) for part in report.parts]
     group = -(-len(rows[0]) // _MOST_ANGLES)
-    shown = thinned(list(zip(*rows, strict=True)), _MOST_ANGLES, lambda row: min(map(_sort_margin, row)))
+    shown = thinned(
+        list(zip(*rows, strict=True)),
+        _MOST_ANGLES,
+        lambda row: min(map(_sort_margin, row)),
+    )
     cells: list[Row] = [
-        [_angle_cell(row[0]), *(margin_cell(one["margin"], one["attitude"]) for one in row)] for row in shown
+        [
+            _angle_cell(row[0]),
+            *(margin_cell(one["margin"], one["attitude"]) for one in row),
+        ]
+        for row in shown
     ]
-    heads, half = ["roll angle deg", *(part.role for part in report.parts)], -(-len(cells) // 2)
+    heads = ["roll angle deg", *(part.role for part in report.parts)]
+    half = -(-len(cells) // 2)
     return [_grid(heads, rows) for rows in (cells[:half], cells[half:]) if rows], group
 
 
@@ -159,7 +178,8 @@ def lost_cases(a: Assessment) -> Grid | None:
     """Where contact is lost: of every attitude the stretches of the sweep; None where it is kept."""
     if not a.result.lost():
         return None
-    cases, contact = a.result.cases, a.result.contact[0].reshape(len(a.result.cases.attitudes), -1)
+    cases = a.result.cases
+    contact = a.result.contact[0].reshape(len(a.result.cases.attitudes), -1)
     key, unit = ("along_mm", "mm along") if cases.is_along else ("roll_angle_deg", "deg")
     at = [row[key] for row in by_angle(a.result)]
     rows: list[Row] = [
@@ -188,24 +208,32 @@ def _stretches(degrees: Sequence[float], lost: Any) -> str:
 # ---- the worst case ----------------------------------------------------------------------------------------
 
 
+_WHEEL_ROWS = (
+    ("load N", "load_{}_N", 0),
+    ("grip it can give N", "grip_{}_N", 0),
+    ("inclination to the surface deg", "inclination_{}_deg", 2),
+    ("patch area mm2", "patch_{}_mm2", 0),
+)
+_CAR_ROWS = (
+    ("least clearance of the floor points mm", "least_clearance_mm", 1),
+    ("travel left to a stop mm", "travel_left_mm", 1),
+    ("downforce N", "downforce_N", 0),
+    ("drag N", "drag_N", 0),
+)
+
+
 def wheels(part: Part) -> Grid:
     """The four wheels in the worst case."""
-    fields, travel = part.assessment.worst_fields, part.assessment.worst_answer["travel"]
-    peaks = [peak_kpa(wheel) for wheel in part.drawn.wheels]
-    held = fields["contact"]
+    fields = part.assessment.worst_fields
     rows: list[Row] = [
-        ["load N", *_four(fields, "load", "N", 0)],
-        ["grip it can give N", *_four(fields, "grip", "N", 0)],
-        ["inclination to the surface deg", *_four(fields, "inclination", "deg", 2)],
-        ["patch area mm2", *_four(fields, "patch", "mm2", 0)],
-        ["highest pressure kPa", *(number(peak, 0) for peak in peaks)],
-        ["bump travel mm", *(number(float(one) / MM if held else None, 1) for one in travel)],
+        [head, *(number(fields[key.format(wheel)], digits) for wheel in WHEELS)]
+        for head, key, digits in _WHEEL_ROWS
     ]
+    peaks = [number(peak_kpa(wheel), 0) for wheel in part.drawn.wheels]
+    travel = part.assessment.worst_answer["travel"] / MM
+    shown = [number(float(one) if fields["contact"] else None) for one in travel]
+    rows += [["highest pressure kPa", *peaks], ["bump travel mm", *shown]]
     return _grid(["", *(wheel.upper() for wheel in WHEELS)], rows)
-
-
-def _four(fields: Field, name: str, unit: str, digits: int) -> list[str]:
-    return [number(fields[f"{name}_{wheel}_{unit}"], digits) for wheel in WHEELS]
 
 
 def car(part: Part) -> Grid:
@@ -214,13 +242,10 @@ def car(part: Part) -> Grid:
     rows: list[Row] = [
         ["grip used by the front axle", number(fields["use_front"], 3)],
         ["grip used by the rear axle", number(fields["use_rear"], 3)],
-        ["the axle that goes first", fields["first_axle"] or NONE],
-        ["least clearance of the floor points mm", number(fields["least_clearance_mm"])],
-        ["travel left to a stop mm", number(fields["travel_left_mm"])],
-        ["downforce N", number(fields["downforce_N"], 0)],
-        ["drag N", number(fields["drag_N"], 0)],
+        ["the first axle to slide", fields["first_axle"] or NONE],
+        *([head, number(fields[key], digits)] for head, key, digits in _CAR_ROWS),
     ]
-    return _grid(["the car there", ""], rows)
+    return _grid(["the car in this case", ""], rows)
 
 
 def lost_words(a: Assessment) -> str:
@@ -231,7 +256,11 @@ def lost_words(a: Assessment) -> str:
 def losses(a: Assessment) -> Grid:
     """The loss budget of the worst case."""
     rows: list[Row] = [
-        [loss.cause, margin_cell(loss.margin_without)._replace(bad=False), number(loss.gain, 3, sign=True)]
+        [
+            loss.cause,
+            margin_cell(loss.margin_without)._replace(bad=False),
+            number(loss.gain, 3, sign=True),
+        ]
         for loss in a.budget.losses
         if loss.in_case
     ]
@@ -280,7 +309,11 @@ def prices(proposal: dict[str, Any]) -> Grid:
         [
             Cell(row["limit"], row["key"]),
             Cell(significant(row["margin_per_unit"]), f"per {row['unit']}"),
-            Cell(significant(row["solved_again"]), "" if row["agrees"] else "DIFFERS", not row["agrees"]),
+            Cell(
+                significant(row["solved_again"]),
+                "" if row["agrees"] else "DIFFERS",
+                not row["agrees"],
+            ),
         ]
         for row in proposal["limit_prices"]
     ]
@@ -291,7 +324,12 @@ def proof(kept: dict[str, Any]) -> Grid | None:
     """One row for each requirement; None where the kept answer is not in the form of `prove`."""
     try:
         rows: list[Row] = [
-            [_judged(row), Cell(row["what"], row["how"]), _found(row), _proof_place(row)]
+            [
+                _judged(row),
+                Cell(row["what"], row["how"]),
+                _found(row),
+                _proof_place(row),
+            ]
             for row in kept["verdicts"]
         ]
     except (KeyError, TypeError, ValueError, AttributeError):
@@ -324,7 +362,10 @@ def settings(report: Report) -> Grid:
     found = [{line.quantity: line for line in column} for column in columns]
     rows: list[Row] = [
         [
-            Cell(f"{line.words} {line.unit}", line.tolerance and f"± {line.tolerance}"),
+            Cell(
+                f"{line.words} {line.unit}",
+                line.tolerance and f"± {line.tolerance}",
+            ),
             *(_setting_cell(found, line.quantity, wheel, line.digits) for wheel in (0, 2)),
         ]
         for line in lines.values()

@@ -7,35 +7,58 @@ from math import isfinite, isinf, isnan
 
 from setupopt.project.model import WHEELS, Tolerance
 from setupopt.report.propose.fields import JudgedProposal
-from setupopt.report.shared.tables import INDENT, Column, number, paragraph, significant, table
+from setupopt.report.shared.tables import (
+    INDENT,
+    Column,
+    number,
+    significant,
+    table,
+)
+from setupopt.report.shared.words import (
+    counted,
+    gain_words,
+    headed,
+    lines,
+)
 from setupopt.search.proposal import Robustness
 from setupopt.units import BAR, DEG, MM, PERCENT
 
-# Ends of starts further apart than this are told as a disagreement.
+# Ends of starts further apart than this are reported as a disagreement.
 _AGREE = 0.002
-# A climb from the independent search that ends so much above all starts says that they are too few.
+# Where the local search from the independent search ends so much above all starts, they are too few.
 _BETTER = 2e-4
-# Bounds of boxes of parts that were passed by more than this are told.
+# A bound of a box of parts that was exceeded by more than this is reported.
 _PASSED = 2e-5
 
 
 def counted_words(judged: JudgedProposal) -> str:
     """Which margin the search raised."""
-    weighed = not (judged.proposal.objective.weights == 1.0).all()
+    weighted = not (judged.proposal.objective.weights == 1.0).all()
     built = judged.proposal.robustness is not None
-    return f"{'weighed ' if weighed else ''}worst margin{' with build errors' if built else ''}"
+    return f"{'weighted ' if weighted else ''}worst margin{' with build errors' if built else ''}"
 
 
 def trust(judged: JudgedProposal, width: int) -> str:
     """What was tried besides, what a better setup could bring, and what the work cost."""
-    lines = [_what_is_counted(judged), _starts(judged), _independent(judged), _bound(judged)]
-    lines += [_parts(judged), _rounding(judged), _cost(judged)]
-    return "\n".join(["How far to trust it", *(paragraph(line, width, INDENT) for line in lines if line)])
+    parts = (
+        _what_is_counted,
+        _starts,
+        _independent,
+        _bound,
+        _parts,
+        _rounding,
+        _cost,
+    )
+    return headed(
+        "How far to trust it",
+        lines([part(judged) for part in parts], width, INDENT),
+        width,
+    )
 
 
 def _what_is_counted(judged: JudgedProposal) -> str:
     words = counted_words(judged)
-    penalty = ", less what broken limits and floors cost the search" if not judged.proposal.holds else ""
+    penalty = "" if judged.proposal.holds else ", less the penalty for broken limits and minimum margins"
     return f"Numbers here: {words}{penalty}." if penalty or words != "worst margin" else ""
 
 
@@ -45,28 +68,30 @@ def _exact(judged: JudgedProposal) -> str:
 
 def _starts(judged: JudgedProposal) -> str:
     e = judged.proposal.evidence
-    best, least = number(e.ends_of_starts[0], 4), number(e.ends_of_starts[-1], 4)
-    if len(e.ends_of_starts) == 1:
-        return f"One start ended{_exact(judged)} at {best}: ask for more --starts to see whether they agree."
-    agree = "agree" if e.spread_of_starts < _AGREE else "DISAGREE: other starts may find a better setup still"
-    return f"{len(e.ends_of_starts)} starts ended{_exact(judged)} between {least} and {best}: they {agree}."
+    count = len(e.ends_of_starts)
+    best = number(e.ends_of_starts[0], 4)
+    least = number(e.ends_of_starts[-1], 4)
+    if count == 1:
+        return f"One start ended{_exact(judged)} at {best}: use more --starts to see whether they agree."
+    agree = "agree" if e.spread_of_starts < _AGREE else "DISAGREE: other starts may find a better setup"
+    return f"{count} starts ended{_exact(judged)} between {least} and {best}: they {agree}."
 
 
 def _independent(judged: JudgedProposal) -> str:
     e = judged.proposal.evidence
     better = e.searched_end > e.ends_of_starts[0] + _BETTER
-    told = ", HIGHER than every start: ask for more --starts" if better else ""
+    advice = ", HIGHER than every start: use more --starts" if better else ""
     return (
-        f"An independent search of the whole box found{_exact(judged)} {number(e.searched, 4)} with "
-        f"{e.searched_points} points; a climb from there ended at {number(e.searched_end, 4)}{told}."
+        f"An independent search of all ranges found{_exact(judged)} {number(e.searched, 4)} with "
+        f"{e.searched_points} points; a local search from there ended at {number(e.searched_end, 4)}{advice}."
     )
 
 
 def _bound(judged: JudgedProposal) -> str:
-    e = judged.proposal.evidence
+    bound = number(judged.proposal.evidence.bound, 4)
     return (
-        f"No setup inside the limits can be worth more than {number(e.bound, 4)}, as far as climbs tell, "
-        "even with parts and steps of any value."
+        f"No setup inside the limits can be worth more than {bound}, even with parts and steps of any value. "
+        "This bound rests on local searches."
     )
 
 
@@ -76,12 +101,13 @@ def _parts(judged: JudgedProposal) -> str:
         return ""
     left = parts.bound - parts.sets[0].bound
     more = "0.0001" if left < 1e-4 else number(left, 4)
-    how = "none of the others is" if parts.is_finished else "NOT FINISHED: one of the others may be"
-    less = "more than" if parts.is_finished else "up to"
-    passed = f" Bounds were passed by up to {significant(parts.bound_violation, 2)}."
+    others = f"none of the others is more than {more} better"
+    if not parts.is_finished:
+        others = f"NOT FINISHED: one of the others may be up to {more} better"
+    passed = f" Bounds were exceeded by up to {significant(parts.bound_violation, 2)}."
     return (
-        f"Parts: {len(parts.sets)} of {parts.count} sets solved; {how} {less} {more} better, as far as "
-        f"climbs tell.{passed if parts.bound_violation > _PASSED else ''}"
+        f"Parts: {len(parts.sets)} of {counted(parts.count, 'set')} solved; {others}, by local searches."
+        f"{passed if parts.bound_violation > _PASSED else ''}"
     )
 
 
@@ -103,25 +129,25 @@ def _cost(judged: JudgedProposal) -> str:
 
 
 def build_errors(judged: JudgedProposal, width: int) -> str:
-    """What reckoning with build errors costs and brings; empty where it was not asked for."""
+    """What including build errors costs and gains; empty where they were not requested."""
     r = judged.proposal.robustness
     if r is None:
         return ""
-    head = "Build errors within [tolerance] of limits.toml, and what reckoning with them costs and brings"
-    lines = [paragraph(line, width, INDENT) for line in (*_bargain(judged, r), *_built(r))]
-    return "\n".join([paragraph(head, width), *lines, _worst_build(judged, r, width)])
+    head = "Build errors within [tolerance] of limits.toml, and what including them costs and gains"
+    sentences = lines([*_bargain(judged, r), *_built(r)], width, INDENT)
+    return headed(head, f"{sentences}\n{_worst_build(judged, r, width)}", width)
 
 
 def _bargain(judged: JudgedProposal, r: Robustness) -> Iterator[str]:
-    """Price and gain; of what does not hold they mean nothing."""
+    """Price and gain; they mean nothing for a proposal that fails."""
     if not judged.proposal.holds:
         return
     yield (
-        f"Price: {_difference(r.price)} of the margin without build errors, from {_four(r.exact_margin)} to "
+        f"Without build errors it {_change(-r.price)}, from {_four(r.exact_margin)} to "
         f"{_four(r.robust_margin)}."
     )
     yield (
-        f"Gain: {_difference(r.gain)} in the worst build that was found, from {_four(r.exact_built)} to "
+        f"In the worst build that was found it {_change(r.gain)}, from {_four(r.exact_built)} to "
         f"{_four(r.robust_built)}; both with parts and steps of any value."
     )
 
@@ -141,13 +167,13 @@ def _four(margin: float) -> str:
     return number(margin, 4) if isfinite(margin) else "contact lost"
 
 
-def _difference(value: float) -> str:
-    """What one margin is above another; contact alone where only one of them has it."""
+def _change(value: float) -> str:
+    """A change of the margin; of contact where only one of the two setups keeps it."""
     if isnan(value):
-        return "none"
+        return "changes nothing"
     if isinf(value):
-        return "contact"
-    return "less than 0.0001" if 0.0 <= value < 1e-4 else number(value, 4)
+        return "gains contact" if value > 0.0 else "loses contact"
+    return gain_words(value)
 
 
 def _worst_build(judged: JudgedProposal, r: Robustness, width: int) -> str:
@@ -168,6 +194,12 @@ def _deviations(errors: dict[str, float], t: Tolerance) -> Iterator[tuple[str, l
         "pressure bar": t.pressure / BAR,
     }
     for name, bound in bounds.items():
-        yield name, [round(bound * errors[f"{name.split()[0]} {wheel}"], 6) for wheel in WHEELS]
+        yield (
+            name,
+            [round(bound * errors[f"{name.split()[0]} {wheel}"], 6) for wheel in WHEELS],
+        )
     by_axle = [errors["ride height front"]] * 2 + [errors["ride height rear"]] * 2
-    yield "ride height mm", [round(t.ride_height / MM * error, 6) for error in by_axle]
+    yield (
+        "ride height mm",
+        [round(t.ride_height / MM * error, 6) for error in by_axle],
+    )

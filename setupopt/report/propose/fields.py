@@ -1,4 +1,4 @@
-"""A proposal judged, for scripts; what is said of it as text stands in `proposal_text`."""
+"""A proposal judged, for scripts; its words are in `text`."""
 
 from __future__ import annotations
 
@@ -11,8 +11,11 @@ import numpy as np
 from setupopt.evaluation.result import Field, finite
 from setupopt.project import Project, setup_as_dict
 from setupopt.project.checksum import project_checksum
+from setupopt.report.shared.plain import picked, plain
 from setupopt.search import Proposal, ProposalOptions
+from setupopt.search.parts.branch_and_bound import BranchAndBoundResult
 from setupopt.search.proposal import Alternative
+from setupopt.search.shadow_prices import ShadowPrice
 
 
 class AttitudeLine(NamedTuple):
@@ -87,97 +90,86 @@ class JudgedProposal:
             "start_margin": self.start_margin,
             "worst": p.worst,
             "binding_cases": [{**binding.fields, "weight": binding.weight} for binding in p.active_cases],
-            "limit_prices": self._prices(),
+            "limit_prices": [self._price(price) for price in p.prices],
             "evaluations": p.evidence.evaluations,
             "seconds": p.evidence.seconds,
             "project_checksum": project_checksum(p.project),
             "holds": self.holds,
-            "limits_broken": [asdict(limit) for limit in p.broken],
+            "limits_broken": plain(p.broken),
             "floors_broken": list(p.missed_minimums),
-            "by_attitude": self._attitudes(),
+            "by_attitude": [
+                picked(
+                    line,
+                    "attitude",
+                    "margin",
+                    "weight",
+                    "floor",
+                    kept="is_kept",
+                )
+                for line in self.attitudes
+            ],
             "counted_margin": finite(p.weighted_margin),
             "start_counted_margin": finite(p.start_weighted_margin),
-            "alternatives": self._alternatives(),
+            "alternatives": [self._alternative(one) for one in self.alternatives],
             "robustness": self._robustness(),
             "evidence": self._evidence(),
-            "gains": [asdict(gain) for gain in p.gains],
+            "gains": plain(p.gains),
             "cautions": list(self.project.cautions),
             "floor": self.floor,
             "contact_lost": self.contact_lost,
             "cases": len(p.result.cases),
-            "asked": self._asked(),
+            # Weights and floors stand with the attitudes
+            "asked": picked(
+                self.asked,
+                "starts",
+                "seed",
+                "keep",
+                "robust",
+                alternatives="loss",
+            ),
         }
 
-    def _attitudes(self) -> list[Field]:
-        return [
-            {
-                "attitude": line.attitude,
-                "margin": finite(line.margin),
-                "weight": line.weight,
-                "floor": line.floor,
-                "kept": line.is_kept,
-            }
-            for line in self.attitudes
-        ]
+    def _price(self, price: ShadowPrice) -> Field:
+        return {
+            **asdict(price),
+            **picked(price, "solved_again", "agrees"),
+        }
 
-    def _prices(self) -> list[Field]:
-        return [
-            {**asdict(price), "solved_again": finite(price.solved_again), "agrees": price.agrees}
-            for price in self.proposal.prices
-        ]
-
-    def _alternatives(self) -> list[Field]:
-        return [
-            {
-                "margin": finite(one.margin),
-                "counted_margin": finite(one.weighted_margin),
-                "differs": one.differs,
-                "setup": setup_as_dict(one.setup),
-            }
-            for one in self.alternatives
-        ]
+    def _alternative(self, one: Alternative) -> Field:
+        fields = picked(one, "margin", "differs", counted_margin="weighted_margin")
+        return {**fields, "setup": setup_as_dict(one.setup)}
 
     def _robustness(self) -> Field | None:
         r = self.proposal.robustness
-        if r is None:
-            return None
-        told = {name: finite(value) if isinstance(value, float) else value for name, value in vars(r).items()}
-        return {**told, "price": finite(r.price), "gain": finite(r.gain)}
+        return None if r is None else {**plain(vars(r)), **picked(r, "price", "gain")}
 
     def _evidence(self) -> Field:
         e = self.proposal.evidence
         return {
-            "ends_of_starts": [finite(end) for end in e.ends_of_starts],
-            "independent_search": {
-                "points": e.searched_points, "found": finite(e.searched), "climbed": finite(e.searched_end),
-            },
-            "bound": finite(e.bound),
-            "continuous": finite(e.continuous),
-            "with_parts": finite(e.with_parts),
-            "parts": self._parts(),
-            "steps": e.steps,
-        }  # fmt: skip
-
-    def _parts(self) -> Field | None:
-        chosen = self.proposal.evidence.parts
-        if chosen is None:
-            return None
-        return {
-            "sets": chosen.count,
-            "solved": len(chosen.sets),
-            "solves": chosen.solves,
-            "bound": finite(chosen.bound),
-            "overshoot": finite(chosen.bound_violation),
-            "finished": chosen.is_finished,
+            **picked(
+                e,
+                "ends_of_starts",
+                "bound",
+                "continuous",
+                "with_parts",
+                "steps",
+            ),
+            "independent_search": picked(
+                e,
+                points="searched_points",
+                found="searched",
+                climbed="searched_end",
+            ),
+            "parts": e.parts and self._parts(e.parts),
         }
 
-    def _asked(self) -> Field:
-        """What decides the answer besides the project; weights and floors stand with the attitudes."""
-        a = self.asked
-        return {
-            "starts": a.starts,
-            "seed": a.seed,
-            "keep": list(a.keep),
-            "robust": a.robust,
-            "alternatives": a.loss,
-        }
+    def _parts(self, chosen: BranchAndBoundResult) -> Field:
+        fields = picked(
+            chosen,
+            "solves",
+            "bound",
+            sets="count",
+            overshoot="bound_violation",
+            finished="is_finished",
+        )
+        return {**fields, "solved": len(chosen.sets)}

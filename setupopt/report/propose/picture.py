@@ -9,30 +9,56 @@ from typing import Any
 import numpy as np
 
 from setupopt.physics.inputs import Floats
-from setupopt.report.shared.picture import INK, QUIET, SECOND, WARNING, drawing, svg
+from setupopt.report.shared.picture import (
+    INK,
+    QUIET,
+    SECOND,
+    WARNING,
+    at_venue,
+    drawing,
+    svg,
+)
 from setupopt.report.shared.tables import cut, number
+from setupopt.report.shared.words import setting_words
 from setupopt.search.proposal import Proposal
-from setupopt.search.tradeoff import SHARE, MapAxis, MarginMap, SpeedCurve, TradeOff, trade_off
+from setupopt.search.tradeoff import (
+    SHARE,
+    MapAxis,
+    MarginMap,
+    SpeedCurve,
+    TradeOff,
+    trade_off,
+)
 
 # Told apart without colour: shapes of points, lines of curves, hatches of areas.
 _PROPOSED: Any = {"marker": "o", "ms": 6, "color": INK, "ls": "none"}
-_TODAY: Any = {"marker": "D", "ms": 9, "color": WARNING, "mfc": "white", "mew": 1.6, "ls": "none"}
-_LIMIT, _LOST = "///", "xxx"
+_TODAY: Any = {
+    "marker": "D",
+    "ms": 9,
+    "color": WARNING,
+    "mfc": "white",
+    "mew": 1.6,
+    "ls": "none",
+}
+_LIMIT = "///"
+_LOST = "xxx"
 _FILL = ("#ffffff", "#a9d3cb")  # light: lines, hatches and points stand on it
 _BOX = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
-_SMALL, _TINY = 8.0, 7.0  # letters, points
-_LOWEST = -0.3  # an axle slides; how fast is not told
+_SMALL = 8.0  # letters, points
+_TINY = 7.0  # letters, points
+_LOWEST = -0.3  # an axle slides; how fast is not shown
 _LEAST_HIGH = 0.1  # the axis of margins goes up to this at least
 _LETTERS = 84  # tiny ones side by side over one panel
-_LEAST_AREA, _MOST_AREAS = 0.04, 3  # of the map, worth a limit's name
+_LEAST_AREA = 0.04  # of the map, worth a limit's name
+_MOST_AREAS = 3  # of the map, worth a limit's name
 _NAMED = slice(5, -6)  # speeds at which a curve's name has room on both sides
 
 
 def tradeoff_svg(proposal: Proposal) -> str:
     """SVG: on the left the map of worst margin, on the right worst margin against speed."""
     found = trade_off(proposal)
-    with drawing(11.0, 5.8, ncols=2) as (figure, (left, right)):
-        figure.suptitle(_title(proposal), fontsize=11, x=0.02, ha="left", parse_math=False)
+    title = at_venue(proposal.project, "Worst grip margin", 60)
+    with drawing(11.0, 5.8, title, ncols=2) as (figure, (left, right)):
         if found.map is None:
             _no_map(left)
         else:
@@ -41,24 +67,34 @@ def tradeoff_svg(proposal: Proposal) -> str:
         return svg(figure)
 
 
-def _title(proposal: Proposal) -> str:
-    names = (cut(name, 60) for name in (proposal.project.car.name, proposal.project.venue.name))
-    return f"{' at '.join(names)}\nWorst grip margin by the model; no clearance to drive"
-
-
 # ---- the map -----------------------------------------------------------------------------------------------
 
 
 def _no_map(axes: Any) -> None:
     axes.set_axis_off()
-    axes.text(0.5, 0.5, "no map: fewer than two settings may change", ha="center", transform=axes.transAxes)
+    axes.text(
+        0.5,
+        0.5,
+        "no map: fewer than two settings may change",
+        ha="center",
+        transform=axes.transAxes,
+    )
 
 
 def _draw_map(found: MarginMap, axes: Any) -> None:
     """Margins, limits, both points, and what all that is."""
     x, y = (axis.values / axis.variable.setting.factor for axis in (found.x, found.y))
-    signs = [*_points(found, axes), *_margins(found, x, y, axes), *_limits(found, x, y, axes)]
-    axes.set(xlim=(x[0], x[-1]), ylim=(y[0], y[-1]), xlabel=_axis_words(found.x), ylabel=_axis_words(found.y))
+    signs = [
+        *_points(found, axes),
+        *_margins(found, x, y, axes),
+        *_limits(found, x, y, axes),
+    ]
+    axes.set(
+        xlim=(x[0], x[-1]),
+        ylim=(y[0], y[-1]),
+        xlabel=_axis_words(found.x),
+        ylabel=_axis_words(found.y),
+    )
     axes.legend(
         handles=signs, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False, fontsize=9.0,
         title="Worst margin, all other settings as proposed", title_fontsize=10.0, alignment="left",
@@ -69,22 +105,27 @@ def _draw_map(found: MarginMap, axes: Any) -> None:
 def _axis_words(axis: MapAxis) -> str:
     """Setting and unit, and what makes it one of the two."""
     setting = axis.variable.setting
-    word = setting.key.removesuffix("_" + setting.unit.replace("/", "_per_")).replace("_", " ")
     costs = "can cost contact" if np.isinf(axis.cost) else f"costs up to {number(axis.cost, 4)}"
     why = "" if np.isnan(axis.cost) else f"\n{100 * SHARE:g} % of the range {costs}"
-    return f"{axis.variable.axle} {word} {setting.unit}{why}"
+    return f"{axis.variable.axle} {setting_words(setting)} {setting.unit}{why}"
 
 
 def _points(found: MarginMap, axes: Any) -> list[Any]:
     """Where both setups stand, and their signs; one beyond the map stands on its edge."""
     row, column = (int(np.abs(axis.values - axis.proposed).argmin()) for axis in (found.y, found.x))
     margin = found.margin[row, column]
-    told = f"proposed, {number(margin, 3)}" if np.isfinite(margin) else "proposed, contact lost"
+    margin_words = number(margin, 3) if np.isfinite(margin) else "contact lost"
     today, beyond = zip(*(_on_map(axis) for axis in (found.x, found.y)), strict=True)
     proposed = [axis.proposed / axis.variable.setting.factor for axis in (found.x, found.y)]
     words = "today's values, beyond the map" if any(beyond) else "today's values"
     (second,) = axes.plot(*today, label=words, clip_on=False, zorder=6, **_TODAY)
-    (first,) = axes.plot(*proposed, label=told, clip_on=False, zorder=7, **_PROPOSED)
+    (first,) = axes.plot(
+        *proposed,
+        label=f"proposed, {margin_words}",
+        clip_on=False,
+        zorder=7,
+        **_PROPOSED,
+    )
     return [first, second]
 
 
@@ -126,7 +167,15 @@ def _margin_lines(found: MarginMap, levels: Floats, x: Floats, y: Floats, axes: 
         return
     digits = max(0, -int(np.floor(np.log10(levels[1] - levels[0]) + 1e-9)))
     widths = np.where(np.abs(inner) < 1e-9, 2.2, 0.9)
-    lines = axes.contour(x, y, found.margin, levels=inner, colors=INK, linewidths=widths, linestyles="-")
+    lines = axes.contour(
+        x,
+        y,
+        found.margin,
+        levels=inner,
+        colors=INK,
+        linewidths=widths,
+        linestyles="-",
+    )
     axes.clabel(lines, fontsize=_SMALL, fmt=lambda level: number(level, digits))
 
 
@@ -172,7 +221,12 @@ def _draw_speeds(found: TradeOff, speed: float, axes: Any) -> None:
     )
     for row, (name, curve, colour, line, sign) in enumerate(drawn):
         axes.plot(found.speeds, curve.margin, line, color=colour, lw=1.8)
-        axes.plot([speed], [np.interp(speed, found.speeds, curve.margin)], zorder=5, **sign)
+        axes.plot(
+            [speed],
+            [np.interp(speed, found.speeds, curve.margin)],
+            zorder=5,
+            **sign,
+        )
         _lost(found.speeds, curve, 0.03 + 0.045 * row, name, colour, axes)
         _attitudes(found.speeds, curve, row, colour, axes, strip)
     _names(found, axes)
@@ -182,9 +236,13 @@ def _draw_speeds(found: TradeOff, speed: float, axes: Any) -> None:
 def _frame(found: TradeOff, speed: float, axes: Any) -> None:
     """Ranges and lines that both curves share."""
     margins = np.concatenate([found.today.margin, found.proposed.margin, [0.0, _LEAST_HIGH]])
-    high, low = float(np.nanmax(margins)), max(float(np.nanmin(margins)), _LOWEST)
+    high = float(np.nanmax(margins))
+    low = max(float(np.nanmin(margins)), _LOWEST)
     room = 0.05 * (high - low) + 0.02
-    axes.set(xlim=(found.speeds[0], found.speeds[-1]), ylim=(low - 2.0 * room, high + 1.5 * room))
+    axes.set(
+        xlim=(found.speeds[0], found.speeds[-1]),
+        ylim=(low - 2.0 * room, high + 1.5 * room),
+    )
     axes.axhline(0.0, color=INK, lw=1.0)
     axes.axvline(speed, color=QUIET, lw=1.0, ls=":")
     _beside(axes, (speed, high + 1.5 * room), f"sweep, {speed:g} m/s", (4, -2), va="top")
@@ -199,7 +257,14 @@ def _tell_zero(found: TradeOff, axes: Any) -> None:
     slow = bool(ends[0] > ends[1])
     at, offset = (found.speeds[0], 4.0) if slow else (found.speeds[-1], -4.0)
     side = "left" if slow else "right"
-    _beside(axes, (at, 0.0), "below 0 an axle slides", (offset, 2.0), ha=side, va="bottom")
+    _beside(
+        axes,
+        (at, 0.0),
+        "below 0 an axle slides",
+        (offset, 2.0),
+        ha=side,
+        va="bottom",
+    )
 
 
 def _beside(axes: Any, at: Any, words: str, offset: tuple[float, float], **more: Any) -> None:
@@ -208,33 +273,71 @@ def _beside(axes: Any, at: Any, words: str, offset: tuple[float, float], **more:
     axes.annotate(words, at, offset, **style)
 
 
-def _lost(speeds: Floats, curve: SpeedCurve, height: float, name: str, colour: str, axes: Any) -> None:
+def _lost(
+    speeds: Floats,
+    curve: SpeedCurve,
+    height: float,
+    name: str,
+    colour: str,
+    axes: Any,
+) -> None:
     """Crosses along the bottom at every speed at which contact is lost."""
     lost = np.isnan(curve.margin)
     if not lost.any():
         return
     along = axes.get_xaxis_transform()
-    axes.plot(speeds[lost], np.full(lost.sum(), height), "x", ms=4, color=colour, transform=along)
+    axes.plot(
+        speeds[lost],
+        np.full(lost.sum(), height),
+        "x",
+        ms=4,
+        color=colour,
+        transform=along,
+    )
     at, offset, side = (speeds[lost][-1], 6.0, "left") if lost[0] else (speeds[lost][0], -6.0, "right")
     if lost.all():
         at = speeds[0]
     words = f"contact lost, {name}"
-    _beside(axes, (at, height), words, (offset, 0.0), ha=side, va="center", xycoords=along, bbox=_BOX)
+    _beside(
+        axes,
+        (at, height),
+        words,
+        (offset, 0.0),
+        ha=side,
+        va="center",
+        xycoords=along,
+        bbox=_BOX,
+    )
 
 
 def _attitudes(speeds: Floats, curve: SpeedCurve, row: int, colour: str, axes: Any, strip: Any) -> None:
     """A tick where the worst attitude changes; the names in a row above the panel, as far as they fit."""
-    half, first = 0.5 * (speeds[1] - speeds[0]), 0
+    half = 0.5 * (speeds[1] - speeds[0])
+    first = 0
     for name, same in groupby(curve.attitude):
         last = first + len(list(same)) - 1
-        start, end = max(speeds[0], speeds[first] - half), min(speeds[-1], speeds[last] + half)
+        start = max(speeds[0], speeds[first] - half)
+        end = min(speeds[-1], speeds[last] + half)
         if first > 0:
-            axes.plot([start], [np.interp(start, speeds, curve.margin)], "|", ms=9, color=colour)
+            axes.plot(
+                [start],
+                [np.interp(start, speeds, curve.margin)],
+                "|",
+                ms=9,
+                color=colour,
+            )
             strip.plot([start, start], [row, row + 1], color=INK, lw=0.8)
         letters = int(_LETTERS * (end - start) / (speeds[-1] - speeds[0]))
         if letters >= 5:
             at = 0.5 * (start + end), row + 0.5
-            strip.text(*at, cut(name, letters), fontsize=_TINY, ha="center", va="center", parse_math=False)
+            strip.text(
+                *at,
+                cut(name, letters),
+                fontsize=_TINY,
+                ha="center",
+                va="center",
+                parse_math=False,
+            )
         first = last + 1
 
 
@@ -257,7 +360,8 @@ def _names(found: TradeOff, axes: Any) -> None:
     falls = margins[1, at] < margins[1, at - 1]
     upper = int(margins[1, at] >= margins[0, at])
     for curve, (name, colour) in enumerate((("today", WARNING), ("proposed", SECOND))):
-        right, side = (curve == upper) == falls, 1.0 if curve == upper else -1.0
+        right = (curve == upper) == falls
+        side = 1.0 if curve == upper else -1.0
         _beside(
             axes, (found.speeds[at], margins[curve, at]), name, (4.0 if right else -4.0, 4.0 * side),
             color=colour, fontsize=9.0, ha="left" if right else "right", va="bottom" if side > 0.0 else "top",

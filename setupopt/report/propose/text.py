@@ -1,4 +1,4 @@
-"""A proposal in words and plain tables, for people; how far to trust it stands in `proposal_trust`."""
+"""A proposal in words and plain tables, for people; how far to trust it stands in `evidence`."""
 
 from __future__ import annotations
 
@@ -7,56 +7,97 @@ from collections.abc import Sequence
 from setupopt.project.bodies import body_words
 from setupopt.project.model import AXLES, Setup
 from setupopt.project.settings import SETTINGS, Setting, in_file_units
-from setupopt.report.propose.evidence import build_errors, counted_words, trust
+from setupopt.report.propose.evidence import (
+    build_errors,
+    counted_words,
+    trust,
+)
 from setupopt.report.propose.fields import JudgedProposal
+from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import (
     INDENT,
     Column,
-    along_column,
-    along_words,
+    Key,
     angle,
+    decimals,
+    keyed_table,
     margin_words,
     number,
     paragraph,
     significant,
     table,
+    words,
 )
-from setupopt.report.shared.words import CLOSING, cautions_text
+from setupopt.report.shared.words import (
+    cautions_text,
+    composed,
+    floor_words,
+    headed,
+    limits_text,
+    limits_words,
+    lines,
+    setting_words,
+    slides,
+    verdict,
+    where_words,
+)
 
 _MOST_GAINS = 5
 # Places that the settings, and each alternative beside them, take.
-_SETTING_WIDTH, _ALTERNATIVE_WIDTH = 36, 10
+_SETTING_WIDTH = 36
+_ALTERNATIVE_WIDTH = 10
 
 
 def text(judged: JudgedProposal, width: int, short: bool = False) -> str:
     """The whole report, or with `short` the verdict and the setup; lines of at most `width`."""
-    parts = [_head(judged, width), cautions_text(judged.project.cautions, width)]
-    parts += [_verdict(judged, width), _settings(judged, width), _broken(judged, width)]
-    if not short:
-        parts += [_attitudes(judged, width), _binding(judged, width), _prices(judged, width)]
-        parts += [_gains(judged, width), _alternatives(judged, width)]
-        parts += [build_errors(judged, width), trust(judged, width)]
-    parts.append(paragraph(CLOSING, width))
-    return "\n\n".join(part for part in parts if part) + "\n"
+    parts = (_head, _cautions, _verdict, _settings, _broken)
+    more = (
+        _attitudes,
+        _binding,
+        _prices,
+        _gains,
+        _alternatives,
+        build_errors,
+        trust,
+    )
+    return composed(parts if short else (*parts, *more), judged, width)
 
 
 def _head(judged: JudgedProposal, width: int) -> str:
-    project, cases = judged.project, judged.proposal.result.cases
-    return paragraph(
+    project = judged.project
+    cases = judged.proposal.result.cases
+    words = (
         f'{project.car.name} at {project.venue.name}: proposal from "{project.setup.name}", checked on '
         f"{len(cases)} cases, {cases.angles.size} {cases.stands} x {len(cases.attitudes)} attitudes, and "
-        "where it is worst between them",
-        width,
+        "where it is worst between them"
     )
+    return paragraph(words, width)
+
+
+def _cautions(judged: JudgedProposal, width: int) -> str:
+    return cautions_text(judged.project.cautions, width)
 
 
 # ---- verdict -----------------------------------------------------------------------------------------------
 
 
 def _verdict(judged: JudgedProposal, width: int) -> str:
-    lines = [_margins(judged), _place(judged), _lower(judged), _counted(judged), _built(judged)]
-    lines += [_floor(judged), *_own_floors(judged), _limits(judged), _body(judged), _unfinished(judged)]
-    return "\n".join(paragraph(line, width) for line in lines if line)
+    own = any(line.floor is not None for line in judged.attitudes)
+    whose = " of attitudes without one of their own" if own else ""
+    sentences = [
+        _margins(judged),
+        _place(judged),
+        in_air_words(judged.proposal.result),
+        _lower(judged),
+        _counted(judged),
+        _built(judged),
+        floor_words(judged.floor, not judged.is_under_floor, whose),
+        *_own_floors(judged),
+        limits_words(judged.proposal.broken),
+        _body(judged),
+        _unfinished(judged),
+    ]
+    return lines(sentences, width)
 
 
 def _margins(judged: JudgedProposal) -> str:
@@ -65,17 +106,19 @@ def _margins(judged: JudgedProposal) -> str:
 
 
 def _margin_words(margin: float) -> str:
-    return f"{margin_words(margin)}{' (it slides)' if -float('inf') < margin < 0.0 else ''}"
+    return f"{margin_words(margin)}{slides(margin)}"
 
 
 def _place(judged: JudgedProposal) -> str:
-    worst, count = judged.proposal.worst, len(judged.proposal.result.cases)
-    place = f"{angle(worst['roll_angle_deg'])} deg, {along_words(worst)}{worst['attitude']}"
+    worst = judged.proposal.worst
+    place = where_words(worst)
     if judged.margin is not None:
-        return f"Worst at {place}; the {worst['first_axle']} axle goes first."
-    lost, before = judged.contact_lost, judged.proposal.start_result.lost()
-    cases = f"in {lost} of {count} cases (today in {before}), worst"
-    where = cases if lost else "between the roll angles of the check,"
+        return f"Worst at {place}; the {worst['first_axle']} axle reaches its grip first."
+    count = len(judged.proposal.result.cases)
+    before = judged.proposal.start_result.lost()
+    where = "between the roll angles of the check,"
+    if judged.contact_lost:
+        where = f"in {judged.contact_lost} of {count} cases (today in {before}), worst"
     return f"CONTACT LOST {where} at {place}."
 
 
@@ -83,8 +126,8 @@ def _lower(judged: JudgedProposal) -> str:
     if judged.proposal.margin >= judged.proposal.start_margin:
         return ""
     return (
-        "That is LOWER than today's: today's setup breaks a limit, a floor or a range, or weights or build "
-        "errors ask for it."
+        "That is LOWER than today's: today's setup breaks a limit, a minimum margin or a range, or weights "
+        "or build errors make it necessary."
     )
 
 
@@ -92,14 +135,12 @@ def _counted(judged: JudgedProposal) -> str:
     p = judged.proposal
     if (p.objective.weights == 1.0).all() or p.robustness is not None or not p.holds:
         return ""
-    return (
-        f"As the attitudes are weighed: {margin_words(p.start_weighted_margin)} today, "
-        f"{margin_words(p.weighted_margin)} proposed"
-    )
+    today = margin_words(p.start_weighted_margin)
+    return f"As the attitudes are weighted: {today} today, {margin_words(p.weighted_margin)} proposed"
 
 
 def _built(judged: JudgedProposal) -> str:
-    """That build errors were reckoned with, and what is left with them."""
+    """What is left of the margin with build errors, where they are included."""
     r = judged.proposal.robustness
     if r is None:
         return ""
@@ -108,35 +149,21 @@ def _built(judged: JudgedProposal) -> str:
     )
 
 
-def _floor(judged: JudgedProposal) -> str:
-    if judged.floor is None:
-        return ""
-    own = any(line.floor is not None for line in judged.attitudes)
-    whose = " of attitudes without one of their own" if own else ""
-    return (
-        f"Floor asked for{whose}: {judged.floor:g}, {'NOT REACHED' if judged.is_under_floor else 'reached'}"
-    )
-
-
 def _own_floors(judged: JudgedProposal) -> list[str]:
     return [
-        f'Floor of "{line.attitude}": {line.floor:g}, {"reached" if line.is_kept else "NOT REACHED"}, '
-        f"worst margin {margin_words(line.margin)}"
+        floor_words(line.floor, bool(line.is_kept), f' of "{line.attitude}"')
+        + f", worst margin {margin_words(line.margin)}"
         for line in judged.attitudes
         if line.floor is not None
     ]
-
-
-def _limits(judged: JudgedProposal) -> str:
-    count = len(judged.proposal.broken)
-    return f"{count} {'limit is' if count == 1 else 'limits are'} BROKEN, see below" if count else ""
 
 
 def _body(judged: JudgedProposal) -> str:
     """Which body to put on, where there are several."""
     if not judged.project.bodies:
         return ""
-    today, proposed = body_words(judged.project.setup.body), body_words(judged.proposal.setup.body)
+    today = body_words(judged.project.setup.body)
+    proposed = body_words(judged.proposal.setup.body)
     return f"Wear the {proposed}, as today" if proposed == today else f"CHANGE the {today} to the {proposed}"
 
 
@@ -152,22 +179,32 @@ def _unfinished(judged: JudgedProposal) -> str:
 
 
 def _settings(judged: JudgedProposal, width: int) -> str:
-    today, proposed = judged.project.setup, judged.proposal.setup
     columns = [
-        Column("setting", [_word(setting) for setting in SETTINGS], numeric=False),
-        Column("unit", [setting.unit for setting in SETTINGS], numeric=False),
+        Column(
+            "setting",
+            [setting_words(setting) for setting in SETTINGS],
+            numeric=False,
+        ),
+        Column(
+            "unit",
+            [setting.unit for setting in SETTINGS],
+            numeric=False,
+        ),
     ]
     for axle in AXLES:
-        before, after = _values(today, axle), _values(proposed, axle)
-        marks = ["" if old == new else "*" for old, new in zip(before, after, strict=True)]
-        columns += [Column(f"{axle} today", before), Column("proposed", after), Column("", marks, False)]
-    kept = f"Kept as asked: {', '.join(judged.asked.keep)}." if judged.asked.keep else ""
-    lines = ["Setup, today and proposed (*: change it)", table(columns, width)]
-    return "\n".join([*lines, paragraph(kept, width, INDENT)] if kept else lines)
-
-
-def _word(setting: Setting) -> str:
-    return setting.key.removesuffix("_" + setting.unit.replace("/", "_per_")).replace("_", " ")
+        today = _values(judged.project.setup, axle)
+        proposed = _values(judged.proposal.setup, axle)
+        marks = ["" if old == new else "*" for old, new in zip(today, proposed, strict=True)]
+        columns.append(Column(f"{axle} today", today))
+        columns.append(Column("proposed", proposed))
+        columns.append(Column("", marks, False))
+    kept = ", ".join(judged.asked.keep)
+    parts = [
+        "Setup, today and proposed (*: change it)",
+        table(columns, width),
+        paragraph(f"Kept as requested: {kept}.", width, INDENT) if kept else "",
+    ]
+    return "\n".join(part for part in parts if part)
 
 
 def _values(setup: Setup, axle: str) -> list[str]:
@@ -179,15 +216,8 @@ def _value(setup: Setup, axle: str, setting: Setting) -> str:
 
 
 def _broken(judged: JudgedProposal, width: int) -> str:
-    if not judged.proposal.broken:
-        return ""
-    rows = [
-        f"{limit.limit} {limit.where}: {number(limit.value, 2)} {limit.unit}, "
-        f"{limit.sense} {number(limit.required, 2)} asked for"
-        for limit in judged.proposal.broken
-    ]
-    lines = [paragraph(row, width, "  ! ") for row in rows]
-    return "\n".join(["LIMITS BROKEN: no setup was found that keeps them all", *lines])
+    shown = limits_text(judged.proposal.broken, width)
+    return f"{shown}\nNo setup was found that keeps them all." if shown else ""
 
 
 # ---- what holds the margin down ----------------------------------------------------------------------------
@@ -197,69 +227,77 @@ def _attitudes(judged: JudgedProposal, width: int) -> str:
     """What was asked of every attitude, where they do not all count alike."""
     if judged.proposal.objective.is_plain:
         return ""
-    rows = judged.attitudes
-    columns = [
-        Column("attitude", [row.attitude for row in rows], numeric=False, least=20),
-        Column("worst margin", [margin_words(row.margin) for row in rows]),
-        Column("weight", [f"{row.weight:g}" for row in rows]),
-        Column("floor", ["-" if row.floor is None else f"{row.floor:g}" for row in rows]),
-        Column("kept", [{None: "-", True: "yes", False: "NO"}[row.is_kept] for row in rows], numeric=False),
-    ]
     head = "What was asked of each attitude (weight 0: not raised)"
-    return f"{head}\n{table(columns, width)}"
+    return headed(head, keyed_table(judged.attitudes, _ATTITUDES, width), width)
+
+
+_ATTITUDES = (
+    words("attitude", "attitude", least=20),
+    Key("worst margin", "margin", margin_words),
+    Key("weight", "weight", "{:g}".format),
+    Key("minimum margin", "floor", "{:g}".format),
+    words("", "is_kept", verdict),
+)
 
 
 def _binding(judged: JudgedProposal, width: int) -> str:
+    """Active cases: those that hold the margin down."""
     rows = judged.proposal.active_cases
-    if not rows:
-        return ""
-    columns = [
-        Column("roll angle deg", [angle(row.fields["roll_angle_deg"]) for row in rows]),
-        *along_column([row.fields for row in rows]),
-        Column("attitude", [row.fields["attitude"] for row in rows], numeric=False, least=20),
-        Column("margin", [_margin(row.fields["margin"]) for row in rows]),
-        Column("first axle", [row.fields["first_axle"] or "-" for row in rows], numeric=False),
-        Column("share %", [number(100.0 * row.weight, 0) for row in rows]),
-    ]
-    return f"Cases that hold the margin down, and each one's share in it\n{table(columns, width)}"
+    head = "Cases that hold the margin down, and each one's share in it"
+    return headed(head, keyed_table(rows, _BINDING, width), width) if rows else ""
 
 
-def _margin(margin: float | None) -> str:
-    return "contact lost" if margin is None else number(margin, 4)
+_BINDING = (
+    Key("roll angle deg", "fields.roll_angle_deg", angle),
+    Key(
+        "along mm",
+        "fields.along_mm",
+        lambda value: number(value, 0),
+        optional=True,
+    ),
+    words("attitude", "fields.attitude", least=20),
+    decimals("margin", "fields.margin", 4, missing="contact lost"),
+    words("first axle", "fields.first_axle"),
+    Key("share %", "weight", lambda weight: number(100.0 * weight, 0)),
+)
 
 
 def _prices(judged: JudgedProposal, width: int) -> str:
-    rows, worth = judged.proposal.prices, counted_words(judged)
+    """What a little more of each limit is worth, and a note where two ways to find it disagree."""
+    rows = judged.proposal.prices
     if not judged.proposal.holds:
-        return "Limits have no price: something is broken that no setup was found to keep."
+        return "Limits have no price: no setup was found that keeps all of them."
     if not rows:
         return "No limit holds the margin down."
-    columns = [
-        Column("limit", [row.limit for row in rows], numeric=False, least=20),
-        Column("margin per unit", [significant(row.margin_per_unit) for row in rows]),
-        Column("unit", [row.unit for row in rows], numeric=False),
-        Column("solved again", [significant(row.solved_again) for row in rows]),
-        Column("", ["" if row.agrees else "!" for row in rows], numeric=False),
-        Column("typed at", [row.key for row in rows], numeric=False, rank=1),
-    ]
-    head = f"Limits that hold the margin down, and the {worth} that one unit more brings"
-    lines = [paragraph(head, width), table(columns, width)]
-    if not all(row.agrees for row in rows):
-        note = "solving again with the limit a little looser finds another price, by more than 10 %: trust "
-        lines.append(paragraph(f"{note}the smaller one, for small changes only.", width, "  ! "))
-    return "\n".join(lines)
+    head = f"Limits that hold the margin down, and the {counted_words(judged)} that one unit more brings"
+    note = (
+        "solving again with the limit a little looser gives a price that differs by more than 10 %: trust "
+        "the smaller one, for small changes only."
+    )
+    notes = [] if all(row.agrees for row in rows) else [paragraph(note, width, "  ! ")]
+    return "\n".join([headed(head, keyed_table(rows, _PRICES, width), width), *notes])
+
+
+_PRICES = (
+    words("limit", "limit", least=20),
+    Key("margin per unit", "margin_per_unit", significant),
+    words("unit", "unit"),
+    Key("solved again", "solved_again", significant),
+    words("", "agrees", lambda agrees: "" if agrees else "!"),
+    words("typed at", "key", rank=1),
+)
 
 
 def _gains(judged: JudgedProposal, width: int) -> str:
     rows = judged.proposal.gains[:_MOST_GAINS]
-    if not rows:
-        return ""
-    columns = [
-        Column("change", [row.what for row in rows], numeric=False),
-        Column("worst margin", [number(row.gain, 4, sign=True) for row in rows]),
-    ]
     head = "What else would raise the margin of the proposed setup, each alone"
-    return f"{head}\n{table(columns, width)}"
+    return headed(head, keyed_table(rows, _GAINS, width), width) if rows else ""
+
+
+_GAINS = (
+    words("change", "what"),
+    Key("worst margin", "gain", lambda gain: number(gain, 4, sign=True)),
+)
 
 
 # ---- alternatives ------------------------------------------------------------------------------------------
@@ -270,11 +308,15 @@ _Shown = tuple[str, Setup, float]
 
 def _alternatives(judged: JudgedProposal, width: int) -> str:
     """The proposal and its alternatives side by side, with the settings in which any of them differ."""
-    p, loss = judged.proposal, judged.asked.loss
+    p = judged.proposal
+    loss = judged.asked.loss
     if not p.holds or loss <= 0.0:
         return ""
     if not judged.alternatives:
-        return paragraph(f"No clearly different setup was found that loses at most {loss:g}.", width)
+        return paragraph(
+            f"No clearly different setup was found that loses at most {loss:g}.",
+            width,
+        )
     head = f"Clearly different setups that lose at most {loss:g} of the {counted_words(judged)}"
     others = [(str(n), one.setup, one.weighted_margin) for n, one in enumerate(judged.alternatives, 1)]
     tables = _side_by_side(("proposed", p.setup, p.weighted_margin), others, width)
@@ -290,21 +332,27 @@ def _side_by_side(first: _Shown, others: Sequence[_Shown], width: int) -> list[s
         for setting in SETTINGS
         if len({_value(setup, axle, setting) for setup in setups}) > 1
     ]
+    names = [f"{axle} {setting_words(setting)}" for axle, setting in rows]
+    units = [setting.unit for _, setting in rows]
     columns = [
-        Column("setting", ["margin", *(f"{axle} {_word(setting)}" for axle, setting in rows)], False),
-        Column("unit", ["", *(setting.unit for _, setting in rows)], numeric=False),
-        *(
-            Column(head, [number(margin, 4), *(_value(setup, *row) for row in rows)])
-            for head, setup, margin in (first, *others)
-        ),
+        Column("setting", ["margin", *names], False),
+        Column("unit", ["", *units], False),
     ]
-    fixed, many = columns[:3], (width - _SETTING_WIDTH) // _ALTERNATIVE_WIDTH
+    for head, setup, margin in (first, *others):
+        values = [_value(setup, axle, setting) for axle, setting in rows]
+        columns.append(Column(head, [number(margin, 4), *values]))
+    fixed = columns[:3]
+    many = (width - _SETTING_WIDTH) // _ALTERNATIVE_WIDTH
     return [table([*fixed, *columns[at : at + many]], width) for at in range(3, len(columns), many)]
 
 
 def _other_bodies(judged: JudgedProposal, width: int) -> list[str]:
     return [
-        paragraph(f"{number} wears the {body_words(one.setup.body)}.", width, INDENT)
+        paragraph(
+            f"{number} wears the {body_words(one.setup.body)}.",
+            width,
+            INDENT,
+        )
         for number, one in enumerate(judged.alternatives, 1)
         if one.setup.body != judged.proposal.setup.body
     ]

@@ -52,7 +52,8 @@ class JudgedReport:
         profile = self.proof.plan.profile
         if profile is None:
             return ()
-        own, published = roughness_index(profile)[:, 0], published_index(profile)
+        own = roughness_index(profile)[:, 0]
+        published = published_index(profile)
         return tuple(
             (1e3 * float(one), 1e3 * float(other)) for one, other in zip(own, published, strict=True)
         )
@@ -72,7 +73,10 @@ class JudgedReport:
         return {
             "holds": self.holds,
             "floor": p.plan.floor,
-            "setup": {"name": p.setup.name, "checksum": setup_checksum(p.project, p.setup)},
+            "setup": {
+                "name": p.setup.name,
+                "checksum": setup_checksum(p.project, p.setup),
+            },
             "verdicts": [self._verdict(verdict) for verdict in self.verdicts],
             "worst": p.steady.fields(int(p.steady.worst[0])),
             "contact_lost": p.steady.lost(),
@@ -97,7 +101,8 @@ class JudgedReport:
 
     def cases(self) -> Iterator[Field]:
         """Every case with its bump allowance and its linear answer on the road."""
-        p, allowed = self.proof, self.proof.bump.allowance
+        p = self.proof
+        allowed = self.proof.bump.allowance
         for row in range(len(p.steady.cases)):
             found = np.isfinite(allowed.length[row])
             yield {
@@ -117,7 +122,8 @@ class JudgedReport:
 
     def winds(self) -> Iterator[Field]:
         """Gust and steady wind by direction."""
-        gust, wind = self.proof.gust, self.proof.gust.steady
+        gust = self.proof.gust
+        wind = self.proof.gust.steady
         for i, direction in enumerate(gust.direction):
             yield {
                 "from_deg": degrees(direction),

@@ -21,7 +21,10 @@ def bump_picture(proof: RobustnessReport) -> str | None:
     """SVG; None where there is no worst bump, because contact is lost or every bump is stood."""
     if not proof.bump.traces:
         return None
-    with drawing(7.2, 5.4, nrows=2, sharex=True, height_ratios=[2, 1]) as (figure, (upper, lower)):
+    with drawing(7.2, 5.4, nrows=2, sharex=True, height_ratios=[2, 1]) as (
+        figure,
+        (upper, lower),
+    ):
         _margins(proof, upper)
         _loads(proof, lower)
         figure.suptitle(_title(proof), fontsize=11, x=0.02, ha="left", parse_math=False)
@@ -29,10 +32,12 @@ def bump_picture(proof: RobustnessReport) -> str | None:
 
 
 def _title(proof: RobustnessReport) -> str:
-    allowance, cases = proof.bump.allowance, proof.steady.cases
+    allowance = proof.bump.allowance
+    cases = proof.steady.cases
     row = allowance.worst
     where = f"{angle(degrees(cases.records['roll_angle'][row]))} deg, {cases.attitude[row]}"
-    length, track = allowance.length[row], TRACKS[int(allowance.track[row])]
+    length = allowance.length[row]
+    track = TRACKS[int(allowance.track[row])]
     return f"Crossing the worst bump: {where}\n{length:.2f} m long, {_tracks(track)}, shape (1 - cos)"
 
 
@@ -48,9 +53,20 @@ def _margins(proof: RobustnessReport, axes: Any) -> None:
     ):
         label = f"bump of {share * height / MM:.3g} mm" + (", the allowance" if share == 1.0 else "")
         axes.plot(
-            1e3 * trace[:, 0], np.maximum(trace[:, 1], _LOWEST), style, color=colour, lw=1.6, label=label
+            1e3 * trace[:, 0],
+            np.maximum(trace[:, 1], _LOWEST),
+            style,
+            color=colour,
+            lw=1.6,
+            label=label,
         )
-    axes.axhline(proof.plan.floor, color=INK, lw=1.0, ls=":", label=f"minimum margin {proof.plan.floor:g}")
+    axes.axhline(
+        proof.plan.floor,
+        color=INK,
+        lw=1.0,
+        ls=":",
+        label=f"minimum margin {proof.plan.floor:g}",
+    )
     axes.set_ylabel("grip margin")
     axes.set_ylim(bottom=max(axes.get_ylim()[0], _LOWEST - 0.05))
     axes.legend(frameon=False, loc="lower right")

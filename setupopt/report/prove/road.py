@@ -18,7 +18,12 @@ from setupopt.units import MM
 CLOSE = 0.03  # relative; a larger difference wants a reason
 _SHIFT = 0.1  # of an rms
 _HEAVY = 0.25  # rms of a wheel's load over its load at rest
-_UNITS = {"margin": ("", 1.0), "load": ("N", 1.0), "gap": ("mm", MM), "travel": ("mm", MM)}
+_UNITS = {
+    "margin": ("", 1.0),
+    "load": ("N", 1.0),
+    "gap": ("mm", MM),
+    "travel": ("mm", MM),
+}
 
 
 @dataclass(frozen=True)
@@ -94,7 +99,8 @@ def _table(proof: RobustnessReport, study: RoadStudy, ridden: Ridden) -> RoadTab
 
 
 def _lines(proof: RobustnessReport, study: RoadStudy, ridden: Ridden) -> Iterator[RoadLine]:
-    smooth, sigma = _smooth(proof, ridden.row), _sigmas(study, ridden.row)
+    smooth = _smooth(proof, ridden.row)
+    sigma = _sigmas(study, ridden.row)
     for place, quantity in enumerate(QUANTITIES):
         unit, factor = _UNITS[quantity.split()[0]]
         spread = Spread(*(value / factor for value in ridden.sums.spread(quantity)))
@@ -185,7 +191,10 @@ def _bends(proof: RobustnessReport, lines: tuple[RoadLine, ...]) -> Iterator[str
             "which no slope at rest tells; the linear rms of the margin then comes out too low."
         )
     loads = lines[1 : 1 + len(WHEELS)]
-    heavy = max((line.rms / line.smooth for line in loads if line.rms and line.smooth), default=0.0)
+    heavy = max(
+        (line.rms / line.smooth for line in loads if line.rms and line.smooth),
+        default=0.0,
+    )
     if heavy > _HEAVY:
         yield (
             f"Wheel loads swing by {100 * heavy:.0f} % rms of the load at rest: a tyre's stiffness and the "

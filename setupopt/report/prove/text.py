@@ -44,13 +44,19 @@ def text(judged: JudgedReport, width: int, short: bool = False) -> str:
         _changes(judged, width),
     ]
     if not short:
-        parts += [_bumps(judged, width), _winds(judged, width), _road(judged, width), _build(judged, width)]
+        parts += [
+            _bumps(judged, width),
+            _winds(judged, width),
+            _road(judged, width),
+            _build(judged, width),
+        ]
     parts.append(paragraph(CLOSING, width))
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
 def _head(judged: JudgedReport, width: int) -> str:
-    p, cases = judged.proof, judged.proof.steady.cases
+    p = judged.proof
+    cases = judged.proof.steady.cases
     return paragraph(
         f'{p.project.car.name}{worn_words(p.project, p.setup.body)}, setup "{p.setup.name}", '
         f"at {p.project.venue.name}: disturbances that it takes "
@@ -68,7 +74,10 @@ def _verdict(judged: JudgedReport, width: int) -> str:
     lost = judged.proof.steady.lost()
     if lost:
         cases = len(judged.proof.steady.cases)
-        lines.insert(0, f"CONTACT LOST in {lost} of {cases} cases even without any disturbance.")
+        lines.insert(
+            0,
+            f"CONTACT LOST in {lost} of {cases} cases even without any disturbance.",
+        )
     keys = [
         words("verdict", "holds", verdict_word),
         words("what", "what", least=10),
@@ -76,7 +85,12 @@ def _verdict(judged: JudgedReport, width: int) -> str:
         Key("required", shown=_required),
         words("unit", "unit"),
         Key("at deg", "row", lambda row: _degrees(judged.place(row))),
-        words("attitude", "row", lambda row: judged.place(row)["attitude"] or "-", least=12),
+        words(
+            "attitude",
+            "row",
+            lambda row: judged.place(row)["attitude"] or "-",
+            least=12,
+        ),
     ]
     how = [paragraph(f"{verdict.what}: {verdict.how}.", width, INDENT) for verdict in rows]
     return "\n".join([*lines, keyed_table(rows, keys, width), "What fails first there", *how])
@@ -127,7 +141,8 @@ def _changes(judged: JudgedReport, width: int) -> str:
         if verdict.row is not None
     ]
     head = paragraph(
-        "What to change: the single step inside limits.toml that helps most where it breaks", width
+        "What to change: the single step inside limits.toml that helps most where it breaks",
+        width,
     )
     return "\n".join([head, *lines])
 
@@ -208,7 +223,8 @@ def _road(judged: JudgedReport, width: int) -> str:
     study = judged.proof.road
     if study is None:
         return "Rough road: every case loses contact, so no ride was computed."
-    road, source = study.plan.road, "measured profile" if study.plan.profile is not None else "random road"
+    road = study.plan.road
+    source = "measured profile" if study.plan.profile is not None else "random road"
     head = (
         f"Rough road ({source}): {road.coefficient / ROUGHNESS:.3g} 1e-6 m3 at 0.1 cycles/m, ISO 8608 class "
         f"{class_letter(road.coefficient)}, waviness {road.waviness:.2f}; runs of {study.plan.seconds:g} s"
@@ -230,7 +246,8 @@ def _indices(judged: JudgedReport, width: int) -> Iterator[str]:
 
 
 def _ride_table(judged: JudgedReport, road: RoadTable, width: int) -> str:
-    place, sums = judged.place(road.row), road.ridden.sums
+    place = judged.place(road.row)
+    sums = road.ridden.sums
     share, low, high = sums.chance_under()
     head = (
         f"Case {place['case']}, {_degrees(place)} deg, {place['attitude']}: {sums.rides + sums.lost} rides, "
@@ -246,7 +263,11 @@ def _ride_table(judged: JudgedReport, road: RoadTable, width: int) -> str:
         _rms("95 % from", "low", rank=1),
         _rms("to", "high", rank=1),
         words("unit", "unit"),
-        Key("linear is off by %", "difference", lambda share: number(100.0 * share, 1, sign=True)),
+        Key(
+            "linear is off by %",
+            "difference",
+            lambda share: number(100.0 * share, 1, sign=True),
+        ),
     ]
     why = [paragraph(reason, width, INDENT) for reason in road.why]
     return "\n".join(["", paragraph(head, width), keyed_table(road.lines, keys, width), *why])
@@ -272,15 +293,29 @@ def _build(judged: JudgedReport, width: int) -> str:
     else:
         lines.append(_box_words(judged, "spread", build.inputs.stands, build.inputs.worst, width))
         lines.append(_box_words(judged, "tolerance and spread", None, build.both, width))
-    return "\n".join([*lines, _costs(build.both or build.build.worst, width), _cloud_words(judged, width)])
+    return "\n".join(
+        [
+            *lines,
+            _costs(build.both or build.build.worst, width),
+            _cloud_words(judged, width),
+        ]
+    )
 
 
-def _box_words(judged: JudgedReport, box: str, stands: float | None, worst: WorstBuild, width: int) -> str:
+def _box_words(
+    judged: JudgedReport,
+    box: str,
+    stands: float | None,
+    worst: WorstBuild,
+    width: int,
+) -> str:
     place = judged.place(worst.case)
     times = "" if stands is None else f"; the margin is kept up to {_times(stands)} the {box}"
     where = f"at {_degrees(place)} deg, {place['attitude']}"
     return paragraph(
-        f"Worst within the {box}: margin {margin_words(worst.margin)} {where}{times}.", width, INDENT
+        f"Worst within the {box}: margin {margin_words(worst.margin)} {where}{times}.",
+        width,
+        INDENT,
     )
 
 
@@ -293,18 +328,25 @@ def _costs(worst: WorstBuild, width: int) -> str:
     shown = worst.costs[:_MOST_COSTS]
     if not shown:
         return paragraph(
-            "Contact is lost without any error: the cost of an error cannot be computed.", width, INDENT
+            "Contact is lost without any error: the cost of an error cannot be computed.",
+            width,
+            INDENT,
         )
     keys = [
         words("error", "name"),
         Key("times its bound", "error", "{:+g}".format),
-        Key("costs margin", "loss", lambda loss: number(loss, 4) if np.isfinite(loss) else "contact"),
+        Key(
+            "costs margin",
+            "loss",
+            lambda loss: number(loss, 4) if np.isfinite(loss) else "contact",
+        ),
     ]
     return f"{INDENT}The errors that cost most there, each alone\n{keyed_table(shown, keys, width)}"
 
 
 def _cloud_words(judged: JudgedReport, width: int) -> str:
-    cloud, floor = judged.proof.build.cloud, judged.proof.plan.floor
+    cloud = judged.proof.build.cloud
+    floor = judged.proof.plan.floor
     share, low, high = cloud.share_under(floor)
     marks = ", ".join(f"{100 * one:g} % {margin_words(cloud.percentile(one))}" for one in PERCENTILES)
     return paragraph(

@@ -1,12 +1,11 @@
-"""A read-back for scripts; its words stand in `readback_text`."""
+"""A read-back for scripts; its words stand in `text`."""
 
 from __future__ import annotations
-
-from dataclasses import asdict
 
 from setupopt.evaluation.result import Field, finite
 from setupopt.evaluation.summary import by_angle
 from setupopt.project.checksum import setup_checksum
+from setupopt.report.shared.plain import picked, plain
 from setupopt.sheet.readback import Correction, Deviation, ReadBack
 
 
@@ -28,7 +27,7 @@ def as_dict(read: ReadBack) -> Field:
         "corrections": [_correction(correction) for correction in read.corrections],
         "smallest": read.is_smallest,
         "after_corrections": finite(read.after),
-        "limits_broken": [asdict(limit) for limit in read.broken],
+        "limits_broken": plain(read.broken),
         "contact_lost": read.result.lost(),
         "cautions": list(read.cautions),
     }
@@ -36,14 +35,16 @@ def as_dict(read: ReadBack) -> Field:
 
 def deviation_fields(deviation: Deviation) -> Field:
     """One deviation; costs are None where contact hangs on it."""
-    return {
-        "name": deviation.name, "unit": deviation.unit, "target": deviation.target, "found": deviation.found,
-        "tolerance": deviation.tolerance, "outside": deviation.is_outside,
-        "gain_when_righted": finite(deviation.gain), "loss_alone": finite(deviation.loss),
-    }  # fmt: skip
+    return picked(
+        deviation, "name", "unit", "target", "found", "tolerance",
+        outside="is_outside", gain_when_righted="gain", loss_alone="loss",
+    )  # fmt: skip
 
 
 def _correction(correction: Correction) -> Field:
     d = correction.deviation
-    return {"name": d.name, "unit": d.unit, "from": d.found, "to": d.target, "how": correction.how,
-            "for": "floor" if correction.for_floor else "tolerance"}  # fmt: skip
+    return {
+        **picked(d, "name", "unit", **{"from": "found"}, to="target"),
+        "how": correction.how,
+        "for": "floor" if correction.for_floor else "tolerance",
+    }

@@ -2,65 +2,75 @@
 
 from __future__ import annotations
 
-import numpy as np
+from math import isfinite
 
 from setupopt.project.bodies import worn_words
+from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import (
     INDENT,
-    Column,
-    along_words,
-    angle,
+    Key,
+    keyed_table,
     margin_words,
     number,
     paragraph,
-    table,
+    words,
 )
-from setupopt.report.shared.words import CLOSING, cautions_text
+from setupopt.report.shared.words import (
+    cautions_text,
+    composed,
+    floor_words,
+    headed,
+    limits_text,
+    limits_words,
+    lines,
+    where_words,
+)
 from setupopt.sheet.readback import Correction, Deviation, ReadBack
 
 
 def text(read: ReadBack, width: int, short: bool = False) -> str:
-    """The whole report, or with `short` without the table of deviations."""
-    parts = [_head(read, width), cautions_text(read.cautions, width), _verdict(read, width)]
-    if not short:
-        parts.append(_deviations(read, width))
-    parts += [_corrections(read, width), _limits(read, width), paragraph(CLOSING, width)]
-    return "\n\n".join(part for part in parts if part) + "\n"
+    """The whole report, or with `short` without the table of deviations; lines of at most `width`."""
+    tables = () if short else (_deviations,)
+    return composed(
+        (_head, _cautions, _verdict, *tables, _corrections, _limits),
+        read,
+        width,
+    )
 
 
 def _head(read: ReadBack, width: int) -> str:
-    venue, body = read.project.venue.name, worn_words(read.project, read.target.body)
-    return paragraph(f'{read.project.car.name}{body} as built for "{read.target.name}", at {venue}', width)
+    venue = read.project.venue.name
+    body = worn_words(read.project, read.target.body)
+    return paragraph(
+        f'{read.project.car.name}{body} as built for "{read.target.name}", at {venue}',
+        width,
+    )
+
+
+def _cautions(read: ReadBack, width: int) -> str:
+    return cautions_text(read.cautions, width)
 
 
 def _verdict(read: ReadBack, width: int) -> str:
-    fields = read.result.fields(int(read.result.worst[0]))
-    lines = []
-    if read.result.lost():
-        lines.append(f"CONTACT LOST in {read.result.lost()} of {len(read.result.cases)} cases as built.")
-    word = "reached" if read.margin >= read.floor else "NOT REACHED"
-    place = f"{angle(fields['roll_angle_deg'])} deg, {along_words(fields)}{fields['attitude']}"
-    lines.append(f"Worst margin as built: {margin_words(read.margin)} at {place}")
-    lines.append(f"Target: {margin_words(read.target_margin)}")
-    lines.append(f"Floor {read.floor:.3f}: {word}")
-    return "\n".join(paragraph(line, width) for line in lines)
+    result = read.result
+    fields = result.fields(int(result.worst[0]))
+    lost = f"CONTACT LOST in {result.lost()} of {len(result.cases)} cases as built."
+    sentences = [
+        lost if result.lost() else "",
+        in_air_words(result),
+        f"Worst margin as built: {margin_words(read.margin)} at {where_words(fields)}",
+        f"Worst margin of the target: {margin_words(read.target_margin)}",
+        floor_words(round(read.floor, 3), read.margin >= read.floor),
+        limits_words(read.broken),
+    ]
+    return lines(sentences, width)
 
 
 def _deviations(read: ReadBack, width: int) -> str:
-    rows = read.deviations
-    if not rows:
+    if not read.deviations:
         return "Everything that was measured is as wanted."
-    columns = [
-        Column("deviation", [row.name for row in rows], numeric=False),
-        Column("target", [f"{row.target:g}" for row in rows]),
-        Column("found", [f"{row.found:.6g}" for row in rows]),
-        Column("unit", [row.unit for row in rows], numeric=False),
-        Column("tolerance", [_tolerance(row) for row in rows], numeric=False),
-        Column("costs alone", [_cost(row.loss) for row in rows]),
-        Column("gain if put right", [_cost(row.gain) for row in rows], rank=1),
-    ]
-    head = paragraph("What is not as wanted, the costliest first (worst margin over all cases)", width)
-    return f"{head}\n{table(columns, width)}"
+    head = "What is not as wanted, the costliest first (worst margin over all cases)"
+    return headed(head, keyed_table(read.deviations, _DEVIATIONS, width), width)
 
 
 def _tolerance(row: Deviation) -> str:
@@ -69,44 +79,59 @@ def _tolerance(row: Deviation) -> str:
     return f"{row.tolerance:.3g} {'OUTSIDE' if row.is_outside else 'inside'}"
 
 
-def _cost(margin: float) -> str:
-    return number(margin, 4, sign=True) if np.isfinite(margin) else "contact"
+def _loss(margin: float) -> str:
+    """What a deviation costs; one that raises the margin has gained it."""
+    if not isfinite(margin):
+        return "contact"
+    return number(margin, 4) if margin >= 0.0 else f"gained {number(-margin, 4)}"
+
+
+def _gain(margin: float) -> str:
+    return number(margin, 4, sign=True) if isfinite(margin) else "contact"
+
+
+_DEVIATIONS = (
+    words("deviation", "name"),
+    Key("target", "target", "{:g}".format),
+    Key("found", "found", "{:.6g}".format),
+    words("unit", "unit"),
+    words("tolerance", "", _tolerance),
+    Key("costs alone", "loss", _loss),
+    Key("gain if put right", "gain", _gain, rank=1),
+)
 
 
 def _corrections(read: ReadBack, width: int) -> str:
-    needed = [_line(c, width) for c in read.corrections if c.for_floor]
-    others = [_line(c, width) for c in read.corrections if not c.for_floor]
-    parts = []
-    if needed:
-        reached = (
-            "reaches the floor" if read.after >= read.floor else "DOES NOT reach the floor, but is the best"
-        )
-        kind = "The smallest set" if read.is_smallest else "A set, maybe not the smallest,"
-        words = f"{kind} of corrections that helps {reached}: then {margin_words(read.after)}"
-        parts.append("\n".join([paragraph(words, width), *needed]))
-    elif read.margin < read.floor:
-        parts.append("No correction of what was measured helps.")
-    if others:
-        parts.append("\n".join(["Out of tolerance, to be put right as well" if needed else _ALONE, *others]))
-    return "\n\n".join(parts) or "No correction is needed."
+    needed = [correction for correction in read.corrections if correction.for_floor]
+    others = [correction for correction in read.corrections if not correction.for_floor]
+    also = "Out of tolerance, to be put right as well"
+    alone = "The minimum margin needs no correction, but this is out of tolerance"
+    parts = [
+        headed(_needed_words(read), _listed(needed, width), width),
+        headed(also if needed else alone, _listed(others, width), width),
+    ]
+    if not needed and read.margin < read.floor:
+        parts.insert(0, "No correction of what was measured helps.")
+    return "\n\n".join(part for part in parts if part) or "No correction is needed."
 
 
-_ALONE = "The floor needs no correction, but this is out of tolerance"
+def _needed_words(read: ReadBack) -> str:
+    """What the corrections for the minimum margin bring."""
+    reaches = "reaches the minimum margin"
+    if read.after < read.floor:
+        reaches = "DOES NOT reach the minimum margin, but is the best"
+    kind = "The smallest set" if read.is_smallest else "A set, maybe not the smallest,"
+    return f"{kind} of corrections that helps {reaches}: then {margin_words(read.after)}"
 
 
-def _line(correction: Correction, width: int) -> str:
+def _listed(corrections: list[Correction], width: int) -> str:
+    return lines(map(_correction, corrections), width, f"{INDENT}- ")
+
+
+def _correction(correction: Correction) -> str:
     d = correction.deviation
-    words = f"{d.name} {d.found:.6g} -> {d.target:g} {d.unit}: {correction.how}"
-    return paragraph(words, width, f"{INDENT}- ")
+    return f"{d.name} {d.found:.6g} -> {d.target:g} {d.unit}: {correction.how}"
 
 
 def _limits(read: ReadBack, width: int) -> str:
-    lines = [
-        paragraph(
-            f"{b.limit} {b.where}: {number(b.value, 2)}, {b.sense} {b.required:g} {b.unit}",
-            width,
-            f"{INDENT}- ",
-        )
-        for b in read.broken
-    ]
-    return "\n".join([f"LIMITS BROKEN ({len(lines)})", *lines]) if lines else ""
+    return limits_text(read.broken, width)

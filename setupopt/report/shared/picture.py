@@ -9,6 +9,9 @@ from contextlib import contextmanager
 from io import BytesIO
 from typing import Any
 
+from setupopt.project.model import Project
+from setupopt.report.shared.tables import cut
+
 _NO_LETTER = re.compile("[\ud800-\udfff\ufffe\uffff]")  # no XML may hold them
 INK, SECOND, WARNING, QUIET = "#1d2b3a", "#0f7c6c", "#b4431f", "#8a8f96"
 _STYLE: Any = {
@@ -29,33 +32,45 @@ _STYLE: Any = {
 
 
 @contextmanager
-def drawing(width: float, height: float, **subplots: Any) -> Iterator[tuple[Any, Any]]:
-    """A figure of so many inches and its axes, in the house's style; no window, no global state left."""
+def drawing(width: float, height: float, title: str = "", **subplots: Any) -> Iterator[tuple[Any, Any]]:
+    """A figure of so many inches and its axes, in the style of all pictures; it leaves no global state."""
     import matplotlib as mpl
     from matplotlib.figure import Figure
 
     with mpl.rc_context():
-        mpl.rcdefaults()  # not what the user has set for pictures of his own, a decimal comma least of all
+        mpl.rcdefaults()  # the user may have settings for other pictures, such as a decimal comma
         mpl.rcParams.update(_STYLE)
         figure = Figure(figsize=(width, height), layout="constrained")
+        if title:
+            figure.suptitle(title, fontsize=11, x=0.02, ha="left", parse_math=False)
         yield figure, figure.subplots(**subplots)
+
+
+def at_venue(project: Project, note: str, width: int = 46) -> str:
+    """The title of a picture: car and venue, and a note below."""
+    names = [cut(name, width) for name in (project.car.name, project.venue.name)]
+    return f"{' at '.join(names)}\n{note} by the model; no clearance to drive"
 
 
 def svg(figure: Any) -> str:
     """The figure as SVG, without a date.
 
-    Letters that its font lacks are shown in another one by whatever shows the picture: no word of them.
+    A viewer shows letters that the font lacks in another font, so matplotlib's warning is not needed.
     """
     _show_all_letters(figure)
     buffer = BytesIO()
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", r"Glyph \d+ .* missing from")
-        figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": "setupopt"})
+        figure.savefig(
+            buffer,
+            format="svg",
+            metadata={"Date": None, "Creator": "setupopt"},
+        )
     return buffer.getvalue().decode("utf-8")
 
 
 def _show_all_letters(figure: Any) -> None:
-    """A name of a file may hold half a letter, which can neither be drawn nor written."""
+    """Replace what no XML may hold, such as the half letters that a file name may have."""
     from matplotlib.text import Text
 
     for text in figure.findobj(Text):

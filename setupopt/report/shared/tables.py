@@ -40,7 +40,11 @@ class Column:
 
 
 class Key(NamedTuple):
-    """A column of the values of one key; `shown` puts a value in words. An empty key: the whole row."""
+    """A column of the values of one key; `shown` puts a value in words, `missing` stands for None.
+
+    `key`: a key or an attribute of the row, with dots one of an attribute; empty: the whole row. An
+    `optional` column is left out where every value is None.
+    """
 
     head: str
     key: str = ""
@@ -48,10 +52,12 @@ class Key(NamedTuple):
     numeric: bool = True
     rank: int = 0
     least: int = 0
+    missing: str = "-"
+    optional: bool = False
 
 
 def keyed_table(rows: Iterable[Any], keys: Iterable[Key], width: int) -> str:
-    """A table of mappings or objects, one column for each key; a dash for a value of None.
+    """A table of mappings or objects, one column for each key.
 
     >>> print(keyed_table([{"load": 4143.2}, {"load": None}], [decimals("load N", "load", 0)], 80))
       load N
@@ -59,51 +65,84 @@ def keyed_table(rows: Iterable[Any], keys: Iterable[Key], width: int) -> str:
            -
     """
     known = list(rows)
-    return table([_keyed(known, key) for key in keys], width)
+    columns = []
+    for key in keys:
+        values = [_value(row, key.key) for row in known]
+        if key.optional and all(value is None for value in values):
+            continue
+        cells = [key.missing if value is None else key.shown(value) for value in values]
+        columns.append(Column(key.head, cells, key.numeric, key.rank, key.least))
+    return table(columns, width)
 
 
-def _keyed(rows: Sequence[Any], key: Key) -> Column:
-    cells = [_cell(row, key) for row in rows]
-    return Column(key.head, cells, key.numeric, key.rank, key.least)
+def _value(row: Any, key: str) -> Any:
+    for name in key.split(".") if key else ():
+        row = row.get(name) if isinstance(row, Mapping) else getattr(row, name)
+    return row
 
 
-def _cell(row: Any, key: Key) -> str:
-    value = row
-    if key.key:
-        value = row[key.key] if isinstance(row, Mapping) else getattr(row, key.key)
-    return "-" if value is None else key.shown(value)
-
-
-def decimals(head: str, key: str, digits: int = 1, rank: int = 0) -> Key:
+def decimals(
+    head: str,
+    key: str,
+    digits: int = 1,
+    rank: int = 0,
+    missing: str = "-",
+) -> Key:
     """A column of numbers with so many decimals."""
-    return Key(head, key, lambda value: number(value, digits), rank=rank)
+    return Key(
+        head,
+        key,
+        lambda value: number(value, digits),
+        rank=rank,
+        missing=missing,
+    )
 
 
-def words(head: str, key: str = "", shown: Callable[[Any], str] = str, least: int = 0, rank: int = 0) -> Key:
+def words(
+    head: str,
+    key: str = "",
+    shown: Callable[[Any], str] = str,
+    least: int = 0,
+    rank: int = 0,
+) -> Key:
     """A column of text, which may be broken into lines of `least` letters."""
     return Key(head, key, shown, numeric=False, rank=rank, least=least)
 
 
 def screen_width() -> int:
     """Columns to print in, from 80 to 160."""
-    return min(max(shutil.get_terminal_size((NARROWEST, 24)).columns, NARROWEST), WIDEST)
+    return min(
+        max(shutil.get_terminal_size((NARROWEST, 24)).columns, NARROWEST),
+        WIDEST,
+    )
 
 
 def table(columns: Sequence[Column], width: int) -> str:
     """The columns under their heads; lines are at most `width` long if text can be broken to fit."""
     kept = _fitting(columns, width)
     widths = _widths(kept, width)
-    rows = [[column.head for column in kept], *zip(*(column.cells for column in kept), strict=True)]
+    rows = [
+        [column.head for column in kept],
+        *zip(*(column.cells for column in kept), strict=True),
+    ]
     return "\n".join(line for row in rows for line in _lines(kept, widths, row))
 
 
-def _lines(columns: Sequence[Column], widths: Sequence[int], cells: Sequence[str]) -> list[str]:
+def _lines(
+    columns: Sequence[Column],
+    widths: Sequence[int],
+    cells: Sequence[str],
+) -> list[str]:
     """One row, in as many lines as its longest cell needs."""
     pieces = [wrapped(cell, width) for cell, width in zip(cells, widths, strict=True)]
     return [_line(columns, widths, line) for line in zip_longest(*pieces, fillvalue="")]
 
 
-def _line(columns: Sequence[Column], widths: Sequence[int], cells: Sequence[str]) -> str:
+def _line(
+    columns: Sequence[Column],
+    widths: Sequence[int],
+    cells: Sequence[str],
+) -> str:
     padded = [_padded(*entry) for entry in zip(columns, widths, cells, strict=True)]
     return (INDENT + _GAP.join(padded)).rstrip()
 
@@ -286,5 +325,9 @@ def bar(share: float, length: int) -> str:
 def paragraph(text: str, width: int, lead: str = "") -> str:
     """Text in lines of at most `width`; `lead` before the first, blanks before the others."""
     return textwrap.fill(
-        text, width, initial_indent=lead, subsequent_indent=" " * len(lead), break_on_hyphens=False
+        text,
+        width,
+        initial_indent=lead,
+        subsequent_indent=" " * len(lead),
+        break_on_hyphens=False,
     )

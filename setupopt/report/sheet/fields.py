@@ -10,7 +10,7 @@ import numpy as np
 
 from setupopt.evaluation.result import Field, finite
 from setupopt.evaluation.summary import by_angle
-from setupopt.project.bodies import body_words, told
+from setupopt.project.bodies import body_label, body_words
 from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.csv_write import csv_text
 from setupopt.project.measured_file import BODY
@@ -79,7 +79,8 @@ class Sheet:
 
     def as_dict(self) -> Field:
         """For scripts and for the printed page; plain Python values."""
-        p, c = self.project, self.changes
+        p = self.project
+        c = self.changes
         return {
             "car": p.car.name,
             "bodies": [body.name for body in p.bodies],
@@ -168,7 +169,8 @@ def reading_fields(reading: PadReading) -> Field:
 
 def card_fields(card: RunCard) -> Field:
     """The run card; figures of a proof are None where exactly this setup has none."""
-    window, proof = card.speeds, card.proof
+    window = card.speeds
+    proof = card.proof
     return {
         "floor": card.floor,
         "margin": card.margin,
@@ -184,7 +186,14 @@ def card_fields(card: RunCard) -> Field:
         "proof_holds": None if proof is None else proof["holds"],
         "proof_floor": None if proof is None else proof["floor"],
         "broken": [] if proof is None else [v["what"] for v in proof["verdicts"] if v["holds"] is False],
-        "bump": _picked(card.bump, "bump_mm", "bump_length_m", "bump_track", "roll_angle_deg", "attitude"),
+        "bump": _picked(
+            card.bump,
+            "bump_mm",
+            "bump_length_m",
+            "bump_track",
+            "roll_angle_deg",
+            "attitude",
+        ),
         "gust": _picked(card.gust, "gust_m_s", "from_deg", "roll_angle_deg", "attitude"),
         "wind": _picked(card.wind, "steady_m_s", "from_deg"),
         "stop_rules": list(card.stop_rules()),
@@ -209,13 +218,21 @@ def _angles(card: RunCard) -> list[Field]:
         height = -1.0 if case["bump_mm"] is None else case["bump_mm"]
         bumps[case["roll_angle_deg"]] = min(height, bumps.get(case["roll_angle_deg"], np.inf))
     found = [{**row, "bump_mm": bumps.get(row["roll_angle_deg"])} for row in rows]
-    return thinned(found, _MOST_ANGLES, lambda row: -1e9 if row["margin"] is None else row["margin"])
+    return thinned(
+        found,
+        _MOST_ANGLES,
+        lambda row: -1e9 if row["margin"] is None else row["margin"],
+    )
 
 
 def revision(sheet: Sheet) -> Revision:
     """The sheet's line in the revision log: what differs from today's setup, and the margin of the target."""
     c = sheet.changes
-    pairs = zip(state_lines(sheet.project, c.today), state_lines(sheet.project, c.target), strict=False)
+    pairs = zip(
+        state_lines(sheet.project, c.today),
+        state_lines(sheet.project, c.target),
+        strict=False,
+    )
     changed = [
         f"{line.words} {axle} {before:g} -> {after:g} {line.unit}"
         for old, line in pairs
@@ -230,7 +247,13 @@ def revision(sheet: Sheet) -> Revision:
     margin = f"{c.margin_target:.4f}" if np.isfinite(c.margin_target) else "contact lost"
     checksum = setup_checksum(sheet.project, c.target)
     return Revision(
-        sheet.revision, sheet.date, sheet.made_by, c.target.name, checksum, margin, "; ".join(changed)
+        sheet.revision,
+        sheet.date,
+        sheet.made_by,
+        c.target.name,
+        checksum,
+        margin,
+        "; ".join(changed),
     )
 
 
@@ -238,10 +261,41 @@ def table(sheet: Sheet) -> str:
     """CSV with empty cells for what was found; filled in, `readback` reads it."""
     rows = []
     if sheet.project.bodies:
-        rows.append([BODY, "", "", "", "", "", told(sheet.target.body), "", "", "", "", _BODY_WHERE, "", ""])
+        rows.append(
+            [
+                BODY,
+                "",
+                "",
+                "",
+                "",
+                "",
+                body_label(sheet.target.body),
+                "",
+                "",
+                "",
+                "",
+                _BODY_WHERE,
+                "",
+                "",
+            ]
+        )
     for line in state_lines(sheet.project, sheet.target):
         targets = ["" if value is None else f"{value:g}" for value in line.values]
-        rows.append([line.quantity, line.unit, "", "", "", "", *targets, line.tolerance, line.where, "", ""])
+        rows.append(
+            [
+                line.quantity,
+                line.unit,
+                "",
+                "",
+                "",
+                "",
+                *targets,
+                line.tolerance,
+                line.where,
+                "",
+                "",
+            ]
+        )
     return csv_text(COLUMNS, rows)
 
 

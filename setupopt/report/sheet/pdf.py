@@ -15,7 +15,10 @@ def pdf(sheet: Sheet) -> bytes:
     """Pages: target, change list, today's state, run card; the same bytes for the same sheet."""
     import typst
 
-    words = {"wheels_in_air": sheet.wheels_in_air, "proof_effort": proof_effort(sheet.card)}
+    words = {
+        "wheels_in_air": sheet.wheels_in_air,
+        "proof_effort": proof_effort(sheet.card),
+    }
     data = json.dumps(sheet.as_dict() | words, allow_nan=False)
     return typst.compile(
         _TEMPLATE,

@@ -5,7 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from setupopt.project.bodies import worn_words
-from setupopt.report.shared.tables import INDENT, Column, margin_words, number, paragraph, table
+from setupopt.report.shared.tables import (
+    INDENT,
+    Column,
+    margin_words,
+    number,
+    paragraph,
+    table,
+)
 from setupopt.report.shared.words import CLOSING, cautions_text
 from setupopt.report.sheet.fields import Sheet
 from setupopt.sheet.change_list import Step
@@ -22,7 +29,11 @@ def text(sheet: Sheet, width: int, short: bool = False) -> str:
     ]
     if not short:
         parts.append(_steps(sheet, width))
-    parts += [_left_alone(sheet, width), _card(sheet, width), paragraph(CLOSING, width)]
+    parts += [
+        _left_alone(sheet, width),
+        _card(sheet, width),
+        paragraph(CLOSING, width),
+    ]
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
@@ -68,7 +79,12 @@ def _steps(sheet: Sheet, width: int) -> str:
         small = " (too small for the adjuster, left as it is)" if step.too_small else ""
         lines.append(paragraph(f"{step.what}{small}", width, f"{step.number:>4}  "))
     return "\n".join(
-        [*lines, "", "What the pad reads after each step that moves the car", _readings(sheet, width)]
+        [
+            *lines,
+            "",
+            "What the pad reads after each step that moves the car",
+            _readings(sheet, width),
+        ]
     )
 
 
@@ -82,7 +98,11 @@ def _readings(sheet: Sheet, width: int) -> str:
         Column("rear mm", [number(step.reading.ride_height[1] / MM) for step in steps]),
         Column("front camber deg", [_camber(step, 0) for step in steps]),
         Column("rear camber deg", [_camber(step, 2) for step in steps]),
-        Column("cross %", [number(100.0 * step.reading.cross_share) for step in steps], rank=1),
+        Column(
+            "cross %",
+            [number(100.0 * step.reading.cross_share) for step in steps],
+            rank=1,
+        ),
     ]
     return table(columns, width)
 

@@ -21,7 +21,10 @@ def as_dict(study: SpeedStudy) -> Field:
     return {
         "holds": study.holds,
         "floor": study.floor,
-        "setup": {"name": study.setup.name, "checksum": setup_checksum(study.project, study.setup)},
+        "setup": {
+            "name": study.setup.name,
+            "checksum": setup_checksum(study.project, study.setup),
+        },
         "speed_m_s": study.driven,
         "cases": study.cases,
         "looked_at_m_s": [float(study.speeds[0]), float(study.speeds[-1])],
@@ -40,7 +43,10 @@ def as_dict(study: SpeedStudy) -> Field:
 
 
 def _end(end: WindowEnd) -> Field:
-    return {"speed_m_s": end.speed, "beyond": [_limit(limit) for limit in end.beyond]}
+    return {
+        "speed_m_s": end.speed,
+        "beyond": [_limit(limit) for limit in end.beyond],
+    }
 
 
 def _limit(limit: Broken) -> Field:
@@ -70,7 +76,8 @@ def by_attitude(study: SpeedStudy) -> Iterator[Field]:
     at = int(np.abs(study.speeds - study.driven).argmin())
     for column, name in enumerate(study.attitudes):
         under = np.flatnonzero(study.margin[:, column] < study.floor)
-        first, last = under[under < at].max(initial=-1) + 1, under[under > at].min(initial=len(study.speeds))
+        first = under[under < at].max(initial=-1) + 1
+        last = under[under > at].min(initial=len(study.speeds))
         keeps = at not in under
         yield {
             "attitude": name,
@@ -158,7 +165,12 @@ def csv_text(study: SpeedStudy) -> str:
     import pandas as pd
 
     rows = [
-        {"speed_m_s": float(speed), "attitude": name, **_margin(study, i, j), "safe": not study.broken[i]}
+        {
+            "speed_m_s": float(speed),
+            "attitude": name,
+            **_margin(study, i, j),
+            "safe": not study.broken[i],
+        }
         for i, speed in enumerate(study.speeds)
         for j, name in enumerate(study.attitudes)
     ]

@@ -15,7 +15,8 @@ from setupopt.robust.speeds.motion import RunUp
 from setupopt.robust.speeds.study import SpeedStudy
 from setupopt.robust.speeds.window import WindowEnd
 
-_LOWEST, _HIGHEST = -0.3, 0.1  # margins shown at least up to, at most down to: how fast it slides is not told
+_LOWEST = -0.3  # margins shown at least up to, at most down to: how fast it slides is not told
+_HIGHEST = 0.1
 _SMALL = 8.0  # points
 _LETTERS = 44  # of what breaks beyond an end
 _ROOM = 0.3  # of the axis: with less outside, an end is told inside its window
@@ -50,10 +51,28 @@ def _margins(study: SpeedStudy, axes: Any) -> None:
     _frame(study, worst, axes)
     for column in range(len(study.attitudes)):
         label = "each attitude" if column == 0 else None
-        axes.plot(study.speeds, _shown(study.margin[:, column]), color=QUIET, lw=0.8, label=label)
+        axes.plot(
+            study.speeds,
+            _shown(study.margin[:, column]),
+            color=QUIET,
+            lw=0.8,
+            label=label,
+        )
     axes.plot(study.speeds, _shown(worst), color=INK, lw=2.0, label="worst of all")
-    axes.axhline(study.floor, color=INK, lw=1.0, ls=":", label=f"minimum margin {study.floor:g}")
-    axes.axvline(study.driven, color=WARNING, lw=1.4, ls="--", label=f"the sweep's {study.driven:g} m/s")
+    axes.axhline(
+        study.floor,
+        color=INK,
+        lw=1.0,
+        ls=":",
+        label=f"minimum margin {study.floor:g}",
+    )
+    axes.axvline(
+        study.driven,
+        color=WARNING,
+        lw=1.4,
+        ls="--",
+        label=f"the sweep's {study.driven:g} m/s",
+    )
     _lost(study, worst, axes)
     _windows(study, axes)
     axes.legend(
@@ -117,7 +136,8 @@ def _windows(study: SpeedStudy, axes: Any) -> None:
 
 def _end_words(study: SpeedStudy, end: WindowEnd, side: int, axes: Any) -> None:
     """Beside the end's line: outside the window if there is room, and where the worst curve is not."""
-    first, last = study.speeds[0], study.speeds[-1]
+    first = study.speeds[0]
+    last = study.speeds[-1]
     room = (end.speed - first if side < 0 else last - end.speed) / (last - first)
     outwards = side if room > _ROOM else -side
     height = (0.84 if side < 0 else 0.97) - (0.7 if _is_high(study, end.speed + 4.0 * outwards) else 0.0)
@@ -170,7 +190,16 @@ def _run_up(found: RunUp, axes: Any) -> None:
         fontsize=9.0,
     )
     if not found.is_reached:
-        axes.axhline(found.target, color=WARNING, lw=1.2, ls="--", label=f"{found.target:g} m/s, not reached")
-    axes.set(xlabel="metres from standstill, flat floor of the section", ylabel="speed m/s")
+        axes.axhline(
+            found.target,
+            color=WARNING,
+            lw=1.2,
+            ls="--",
+            label=f"{found.target:g} m/s, not reached",
+        )
+    axes.set(
+        xlabel="metres from standstill, flat floor of the section",
+        ylabel="speed m/s",
+    )
     axes.set(xlim=(0.0, None), ylim=(0.0, None))
     axes.legend(frameon=False, fontsize=_SMALL, loc="lower right")

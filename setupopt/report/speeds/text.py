@@ -27,9 +27,17 @@ from setupopt.report.speeds.fields import by_attitude, by_limit, coast_fields, c
 from setupopt.robust.speeds.at_speed import STEP
 from setupopt.robust.speeds.motion import RunUp
 from setupopt.robust.speeds.study import SpeedStudy
-from setupopt.robust.speeds.window import CONTACT, ENDS_TO, FLOOR, POWER, SafeWindow, WindowEnd
+from setupopt.robust.speeds.window import (
+    CONTACT,
+    ENDS_TO,
+    FLOOR,
+    POWER,
+    SafeWindow,
+    WindowEnd,
+)
 
-_MOST_SPEEDS, _MOST_ANGLES = 25, 19
+_MOST_SPEEDS = 25
+_MOST_ANGLES = 19
 _RUN_UP_LINES = 10
 _PLAIN = {CONTACT: "contact lost", FLOOR: "the minimum margin", POWER: "the power"}
 
@@ -43,7 +51,11 @@ def text(study: SpeedStudy, width: int, short: bool = False) -> str:
         _windows(study, width),
     ]
     if not short:
-        parts += [_curve(study, width), _attitudes(study, width), _run_up(study, width)]
+        parts += [
+            _curve(study, width),
+            _attitudes(study, width),
+            _run_up(study, width),
+        ]
         parts.append(_coasting(study, width))
     parts.append(paragraph(CLOSING, width))
     return "\n\n".join(part for part in parts if part) + "\n"
@@ -71,14 +83,20 @@ def _head(study: SpeedStudy, width: int) -> str:
 
 
 def _verdict(study: SpeedStudy, width: int) -> str:
-    window, driven = study.window, f"The sweep's {study.driven:g} m/s"
+    window = study.window
+    driven = f"The sweep's {study.driven:g} m/s"
     if window is not None:
         said = f"{driven} is inside the safe window, {_speed(window.low)} to {_speed(window.high)} m/s."
     else:
         said = f"UNSAFE: {driven} fails {_list(study.at_driven)}."
     lines = [paragraph(said, width)]
     if study.at_rest:
-        lines.append(paragraph(f"UNSAFE at any speed, already on the pad: {_list(study.at_rest)}.", width))
+        lines.append(
+            paragraph(
+                f"UNSAFE at any speed, already on the pad: {_list(study.at_rest)}.",
+                width,
+            )
+        )
     return "\n".join(lines)
 
 
@@ -99,7 +117,8 @@ def _speed(end: WindowEnd) -> str:
 
 
 def _windows(study: SpeedStudy, width: int) -> str:
-    first, last = study.speeds[0], study.speeds[-1]
+    first = study.speeds[0]
+    last = study.speeds[-1]
     looked = f"computed from {first:g} to {last:g} m/s in steps of {STEP:g} m/s"
     if not study.windows:
         head = f"No safe speed ({looked})"
@@ -111,7 +130,10 @@ def _windows(study: SpeedStudy, width: int) -> str:
 
 
 def _window(window: SafeWindow, width: int) -> str:
-    lines = [f"from {_end(window.low, 'slower')}", f"to {_end(window.high, 'faster')}"]
+    lines = [
+        f"from {_end(window.low, 'slower')}",
+        f"to {_end(window.high, 'faster')}",
+    ]
     return "\n".join(paragraph(line, width, INDENT) for line in lines)
 
 
@@ -157,7 +179,11 @@ def _sides(side: str, head: str) -> list[Key]:
 
 
 def _curve(study: SpeedStudy, width: int) -> str:
-    rows = thinned(list(curve(study)), _MOST_SPEEDS, lambda row: abs(row["speed_m_s"] - study.driven))
+    rows = thinned(
+        list(curve(study)),
+        _MOST_SPEEDS,
+        lambda row: abs(row["speed_m_s"] - study.driven),
+    )
     keys = [
         decimals("m/s", "speed_m_s"),
         Key("worst margin", shown=_margin),
@@ -204,7 +230,10 @@ def _run_up(study: SpeedStudy, width: int) -> str:
     if found is None:
         return paragraph(f"Run-up: not computed. {study.missing}", width)
     if found.top == 0.0:
-        return paragraph("Run-up: the car does not get going on the flat floor of the section.", width)
+        return paragraph(
+            "Run-up: the car does not get going on the flat floor of the section.",
+            width,
+        )
     shown = np.linspace(0, found.speed.size - 1, _RUN_UP_LINES + 1).round().astype(int)[1:]
     keys = [
         Key("m/s", shown=lambda i: number(found.speed[i])),
@@ -241,7 +270,8 @@ def _coasting(study: SpeedStudy, width: int) -> str:
 
 
 def _coast_words(study: SpeedStudy) -> str:
-    worst, count = study.coasting.worst, int(study.coasting.driven.sum())
+    worst = study.coasting.worst
+    count = int(study.coasting.driven.sum())
     lead = f"Loss of drive, coasting where the car is ({count} driven cases)"
     if worst is None:
         return f"{lead}: every one keeps a margin of {study.floor:g} until the car stands or slows no more."
@@ -261,13 +291,21 @@ def _coast_table(study: SpeedStudy, width: int) -> list[str]:
     rows = [coast_fields(study, row) for row in study.coasting.least_by_angle()]
     if study.coasting.worst is None:
         return []
-    rows = thinned(rows, _MOST_ANGLES, lambda row: np.inf if row["seconds"] is None else row["seconds"])
+    rows = thinned(
+        rows,
+        _MOST_ANGLES,
+        lambda row: np.inf if row["seconds"] is None else row["seconds"],
+    )
     keys = [
         Key("at deg", "roll_angle_deg", angle),
         Key("seconds", shown=lambda row: _kept_or(row, "seconds", 2)),
         Key("metres", shown=lambda row: _kept_or(row, "metres", 1)),
         Key("then m/s", shown=lambda row: _kept_or(row, "to_m_s", 2)),
-        words("attitude", shown=lambda row: "all" if row["seconds"] is None else row["attitude"], least=12),
+        words(
+            "attitude",
+            shown=lambda row: "all" if row["seconds"] is None else row["attitude"],
+            least=12,
+        ),
     ]
     return [keyed_table(rows, keys, width)]
 

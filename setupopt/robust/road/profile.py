@@ -93,7 +93,8 @@ def fitted_road(tracks: Tracks, band: tuple[float, float] | None = None) -> Road
 
     A straight line by least squares through logarithms of means over thirds of an octave, so that the many
     short waves do not outvote the few long ones (ISO 8608 smooths before it fits, too); means are taken of
-    n^2 G_d(n), which is nearly level. `band` in cycles/m: by default that of ISO 8608 as far as the profile
+    n^2 G_d(n), which is nearly level. A band without waves is left out, and a flat profile has coefficient 0.
+    `band` in cycles/m: by default that of ISO 8608 as far as the profile
     shows it, from three steps of the spectrum up to four fifths of its end. On 600 m of a power law's own
     road the coefficient comes out to 6 % and the waviness to 0.03, standard deviations.
     """
@@ -102,9 +103,13 @@ def fitted_road(tracks: Tracks, band: tuple[float, float] | None = None) -> Road
     inside = (wavenumber >= low) & (wavenumber <= high)
     n, level = wavenumber[inside], (wavenumber**2 * density.mean(axis=0))[inside]
     third = np.floor(3 * np.log2(n / low))
-    bands = [third == place for place in np.unique(third)]
-    places = [np.log(n[one] / N0).mean() for one in bands]
-    slope, at_n0 = np.polyfit(places, [np.log(level[one].mean()) for one in bands], 1)
+    bands = [third == number for number in np.unique(third)]
+    positions = np.array([np.log(n[one] / N0).mean() for one in bands])
+    means = np.array([level[one].mean() for one in bands])
+    rough = means > 0.0
+    if rough.sum() < 2:  # no line through one point
+        return Road(float(means.max()) / N0**2)
+    slope, at_n0 = np.polyfit(positions[rough], np.log(means[rough]), 1)
     return Road(float(np.exp(at_n0)) / N0**2, 2.0 - float(slope))
 
 

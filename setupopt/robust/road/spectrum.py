@@ -23,6 +23,7 @@ Spectra = NDArray[np.complex128]
 
 N0 = 0.1  # cycles/m, where a road's coefficient is read
 BAND = (0.011, 2.83)  # cycles/m, the waves that ISO 8608 speaks of
+_SAME_TRACK = 1e-12  # of 2 pi n t, for the Bessel function has no value at 0
 _POINTS_A_WAVE = 2.5  # of the shortest wave, when heights are drawn
 
 
@@ -111,14 +112,17 @@ class Road:
         along. Then its spectrum in the plane depends on k = hypot(k1, k2) alone, and a cut at offset t has
         S(k1, t) = integral over k2 of S2(k) cos(k2 t). A track of k1^-w takes S2 ~ k^-(w+1), and Basset's
         integral (NIST DLMF 10.32.11) gives S(k1, t) ~ (t / k1)^(w/2) K_(w/2)(k1 t). K_v(x) tends to
-        Gamma(v) / 2 (2 / x)^v at 0, which makes g(n, 0) = 1.
+        Gamma(v) / 2 (2 / x)^v at 0, which makes g(n, 0) = 1. As w falls to 0, g tends to 0 for any distance:
+        a measured road of w <= 0, such as cobbles over a short length, counts as two independent tracks.
 
         >>> Road(64e-6).coherence([0.05, 0.2, 1.0], 1.5).round(4).tolist()
         [0.8415, 0.3071, 0.0003]
         """
-        x = np.maximum(2 * np.pi * np.asarray(wavenumber) * np.asarray(track), 1e-12)  # K has no value at 0
+        x = np.maximum(2 * np.pi * np.asarray(wavenumber) * np.asarray(track), _SAME_TRACK)
+        if self.waviness <= 0.0:
+            return np.where(x > _SAME_TRACK, 0.0, 1.0)
         order = self.waviness / 2
-        return 2 * (x / 2) ** order * kv(order, x) / gamma(order)
+        return np.minimum(2 * (x / 2) ** order * kv(order, x) / gamma(order), 1.0)  # rounding goes beyond 1
 
     def wheel_spectra(self, wavenumber: Numbers, contacts: Contacts) -> Spectra:
         """Spectra of the heights under the wheels, m2 per cycle/m, (wavenumbers, wheels, wheels).

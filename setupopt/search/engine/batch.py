@@ -5,6 +5,7 @@ The worst value is raised. A limit must not be negative.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -12,9 +13,15 @@ import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.floating[Any]]
+# Gets the count of steps so far.
+StepProgress = Callable[[int], object]
 
 # Cost of a limit broken by one of its scales, in units of the value that is raised.
 PENALTY = 10.0
+
+
+def silent(_: object) -> None:
+    """Reports no progress."""
 
 
 @dataclass(frozen=True)

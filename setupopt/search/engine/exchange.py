@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from setupopt.search.engine.batch import PENALTY, Floats
+from setupopt.search.engine.batch import PENALTY, Floats, StepProgress, silent
 from setupopt.search.engine.index_points import IndexPoints, OracleResult, SemiInfiniteFunction, restricted
-from setupopt.search.engine.maxmin import Outcome, TrustRegionOptions, maximise_worst
+from setupopt.search.engine.maxmin import STANDARD, Outcome, TrustRegionOptions, maximise_worst
 
 # Finds the worst index points of a point.
 Oracle = Callable[[Floats], OracleResult]
@@ -35,6 +35,9 @@ class ExchangeOptions:
     most_rounds: int = 25
 
 
+EXCHANGE = ExchangeOptions()
+
+
 @dataclass(frozen=True)
 class ExchangeResult:
     """The end of an exchange.
@@ -53,7 +56,12 @@ class ExchangeResult:
     steps: int
 
 
-def worse_points(level: float, room: float, seen: OracleResult, options: ExchangeOptions) -> IndexPoints:
+def worse_points(
+    level: float,
+    room: float,
+    seen: OracleResult,
+    options: ExchangeOptions,
+) -> IndexPoints:
     """The index points seen that are worse than the least value and limit known, the worst first."""
     below = level - seen.value - options.value_tolerance
     broken = min(0.0, room) - seen.limit - options.constraint_tolerance
@@ -77,28 +85,43 @@ def exchange(
     oracle: Oracle,
     start: Floats,
     index_points: IndexPoints | None = None,
-    trust_region: TrustRegionOptions | None = None,
-    options: ExchangeOptions | None = None,
-    progress: Callable[[int], object] | None = None,
+    trust_region: TrustRegionOptions = STANDARD,
+    options: ExchangeOptions = EXCHANGE,
+    progress: StepProgress = silent,
 ) -> ExchangeResult:
     """Raise the worst value over the whole index from `start` (variables), in the unit box.
 
     The first local search works on `index_points`, or on the worst ones of the start. `progress` gets the
     count of steps. Deterministic.
     """
-    options = options or ExchangeOptions()
     point = np.clip(np.asarray(start, dtype=float), 0.0, 1.0)
     working = oracle(point).index_points if index_points is None else index_points
     steps = 0
+
+    def report(step: int) -> None:
+        progress(steps + step)
+
     for count in range(1, options.most_rounds + 1):
-        report = None if progress is None else (lambda step, done=steps: progress(done + step))
         end = maximise_worst(restricted(function, working), point, trust_region, report)
         steps += end.steps
         point = end.point
         seen = oracle(point)
-        worse = worse_points(float(end.values.min()), float(end.limits.min(initial=0.0)), seen, options)
+        worse = worse_points(
+            float(end.values.min()),
+            float(end.limits.min(initial=0.0)),
+            seen,
+            options,
+        )
         if len(worse) == 0 or count == options.most_rounds:
             break
         working = working.join(worse)
     merit = _merit(end, seen)
-    return ExchangeResult(end, working, merit, end.merit - merit, len(worse) == 0, count, steps)
+    return ExchangeResult(
+        end,
+        working,
+        merit,
+        end.merit - merit,
+        len(worse) == 0,
+        count,
+        steps,
+    )

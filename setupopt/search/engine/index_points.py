@@ -81,7 +81,10 @@ class SemiInfiniteFunction(Protocol):
     """A batch function whose values and limits depend on index points too."""
 
     def __call__(
-        self, points: Floats, index_points: IndexPoints, warm_start: Any = None
+        self,
+        points: Floats,
+        index_points: IndexPoints,
+        warm_start: Any = None,
     ) -> SemiInfiniteEvaluation: ...
 
 
@@ -134,7 +137,11 @@ def _local_minima(curves: Floats, families: int, highest: float) -> np.ndarray:
 
 
 def _refined(
-    function: SemiInfiniteFunction, index: Index, point: Floats, numbers: np.ndarray, by_limit: bool
+    function: SemiInfiniteFunction,
+    index: Index,
+    point: Floats,
+    numbers: np.ndarray,
+    by_limit: bool,
 ) -> OracleResult:
     """The lowest index point between the neighbours of each grid point, by its value or by its limit."""
     grid = index.grid
@@ -155,7 +162,11 @@ def _refined(
 
 
 def coarse_oracle(
-    function: SemiInfiniteFunction, index: Index, point: Floats, band: float, room: float
+    function: SemiInfiniteFunction,
+    index: Index,
+    point: Floats,
+    band: float,
+    room: float,
 ) -> IndexPoints:
     """The worst index points of the grid itself, not refined: enough for a search to begin with."""
     grid = evaluate_at(function, point, index.grid_points())
@@ -165,7 +176,11 @@ def coarse_oracle(
 
 
 def separation_oracle(
-    function: SemiInfiniteFunction, index: Index, point: Floats, band: float, room: float
+    function: SemiInfiniteFunction,
+    index: Index,
+    point: Floats,
+    band: float,
+    room: float,
 ) -> OracleResult:
     """The worst index points of a point (variables), the least value first.
 
@@ -174,12 +189,18 @@ def separation_oracle(
     """
     grid = evaluate_at(function, point, index.grid_points())
     found = [grid.pick(np.empty(0, dtype=int))]
-    for by_limit, curves, highest in (
-        (False, grid.value, grid.value.min() + band), (True, grid.limit, room)
-    ):  # fmt: skip
+    for by_limit, curves, highest in ((False, grid.value, grid.value.min() + band), (True, grid.limit, room)):
         numbers = _local_minima(curves, index.families, highest)
         if numbers.size:
-            found.append(_refined(function, index, point, numbers, by_limit))
+            found.append(
+                _refined(
+                    function,
+                    index,
+                    point,
+                    numbers,
+                    by_limit,
+                )
+            )
     return join_results(found)
 
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from setupopt.search.engine.batch import BatchFunction, Evaluation, Floats, merit
+from setupopt.search.engine.batch import BatchFunction, Evaluation, Floats, StepProgress, merit, silent
 from setupopt.search.engine.bfgs import Curvature
 from setupopt.search.engine.trust_region_subproblem import LinearModel, Step, SubproblemError, best_step
 
@@ -36,12 +35,14 @@ class TrustRegionOptions:
     probe: float = 1e-5
 
 
+STANDARD = TrustRegionOptions()
+
+
 @dataclass(frozen=True)
 class Outcome:
     """The end of a local search: its `point` (variables), values and limits there, and the merit.
 
-    `evaluations`: of points. `why`: the reason to end. `step`: the solution of the last subproblem. `trail`:
-    the merit of the start and of the best point after each step.
+    `why`: the reason to end. `trail`: the merit of the start and of the best point after each step.
     """
 
     point: Floats
@@ -49,17 +50,19 @@ class Outcome:
     limits: Floats
     merit: float
     steps: int
-    evaluations: int
     why: str
-    step: Step | None
-    trail: list[float] = field(default_factory=list)
-    warm_start: Any = None
+    trail: list[float]
 
 
 _Slopes = tuple[LinearModel, LinearModel]
 
 
-def _slopes(function: BatchFunction, at: Floats, here: Evaluation, probe: float) -> _Slopes:
+def _slopes(
+    function: BatchFunction,
+    at: Floats,
+    here: Evaluation,
+    probe: float,
+) -> _Slopes:
     """Values and limits linearised by one-sided differences, away from the nearer bound."""
     signs = np.where(at > 0.5, -probe, probe)
     around = function(at + np.diag(signs), here.warm_start)
@@ -69,7 +72,11 @@ def _slopes(function: BatchFunction, at: Floats, here: Evaluation, probe: float)
 
 
 def _next_radius(
-    radius: Floats, ratio: float, move: Floats, last: Floats, options: TrustRegionOptions
+    radius: Floats,
+    ratio: float,
+    move: Floats,
+    last: Floats,
+    options: TrustRegionOptions,
 ) -> Floats:
     """Each variable's own radius, (variables).
 
@@ -97,10 +104,14 @@ class _Iterate(NamedTuple):
 class _LocalSearch:
     """The state of a local search: its best iterate, the slopes there, and the trust region."""
 
-    def __init__(self, function: BatchFunction, start: Floats, options: TrustRegionOptions) -> None:
+    def __init__(
+        self,
+        function: BatchFunction,
+        start: Floats,
+        options: TrustRegionOptions,
+    ) -> None:
         self.function = function
         self.options = options
-        self.evaluations = 0
         self.best = self.evaluated(np.clip(np.asarray(start, dtype=float), 0.0, 1.0), None)
         size = self.best.point.size
         self.trail = [self.best.merit]
@@ -114,7 +125,6 @@ class _LocalSearch:
 
     def evaluated(self, point: Floats, warm_start: Any) -> _Iterate:
         """A point (variables) evaluated."""
-        self.evaluations += 1
         found = self.function(point[None, :], warm_start)
         return _Iterate(point, found, float(merit(found.values, found.limits)[0]))
 
@@ -144,8 +154,12 @@ class _LocalSearch:
         """All values and limits linearised at the best iterate; the curvature learns from the change."""
         if self.slopes is None:
             point = self.best.point
-            self.evaluations += point.size
-            self.slopes = _slopes(self.function, point, self.best.found, self.options.probe)
+            self.slopes = _slopes(
+                self.function,
+                point,
+                self.best.found,
+                self.options.probe,
+            )
             if self.previous is not None and self.step is not None:
                 before, slopes = self.previous
                 change = _weighted(slopes, self.step) - _weighted(self.slopes, self.step)
@@ -154,7 +168,12 @@ class _LocalSearch:
 
     def solved(self, slopes: _Slopes) -> Step:
         """The best step inside the trust region."""
-        return best_step(*slopes, self.best.point, self.radius, self.curvature.root())
+        return best_step(
+            *slopes,
+            self.best.point,
+            self.radius,
+            self.curvature.root(),
+        )
 
     def tried(self, slopes: _Slopes, step: Step) -> _Iterate:
         """The end of a step, or of a second one where it falls short of the prediction.
@@ -177,7 +196,13 @@ class _LocalSearch:
         there = self.tried(slopes, step)
         ratio = (there.merit - self.best.merit) / step.gain
         move = there.point - self.best.point
-        self.radius = _next_radius(self.radius, ratio, move, self.last_move, self.options)
+        self.radius = _next_radius(
+            self.radius,
+            ratio,
+            move,
+            self.last_move,
+            self.options,
+        )
         self.last_move = move
         if ratio > _TAKEN:
             self.previous = (self.best.point, slopes)
@@ -199,9 +224,14 @@ class _LocalSearch:
         """The best iterate, for the caller."""
         point, found, reached = self.best
         return Outcome(
-            point, found.values[0], found.limits[0], reached, len(self.trail) - 1, self.evaluations, why,
-            self.step, self.trail, found.warm_start,
-        )  # fmt: skip
+            point,
+            found.values[0],
+            found.limits[0],
+            reached,
+            len(self.trail) - 1,
+            why,
+            self.trail,
+        )
 
 
 def _weighted(slopes: _Slopes, step: Step) -> Floats:
@@ -213,8 +243,8 @@ def _weighted(slopes: _Slopes, step: Step) -> Floats:
 def maximise_worst(
     function: BatchFunction,
     start: Floats,
-    options: TrustRegionOptions | None = None,
-    progress: Callable[[int], object] | None = None,
+    options: TrustRegionOptions = STANDARD,
+    progress: StepProgress = silent,
 ) -> Outcome:
     """Raise the worst value from `start` (variables), in the unit box.
 
@@ -222,7 +252,6 @@ def maximise_worst(
     at first, later a quadratic one with the curvature learned from the slopes. A step is taken only if the
     merit of the true function rises. Where a subproblem has no solution, the search ends. Deterministic.
     """
-    options = options or TrustRegionOptions()
     search = _LocalSearch(function, start, options)
     for _ in range(options.most_steps if search.best.point.size else 0):
         taken = len(search.trail)
@@ -232,6 +261,6 @@ def maximise_worst(
             why = str(failed)
         if why:
             return search.outcome(why)
-        if progress is not None and len(search.trail) > taken:
+        if len(search.trail) > taken:
             progress(len(search.trail) - 1)
     return search.outcome("steps")

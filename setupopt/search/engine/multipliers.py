@@ -49,7 +49,13 @@ def multipliers_at(function: BatchFunction, point: Floats) -> Multipliers:
     if size == 0:
         none = np.zeros(0)
         worst = scatter(1.0, np.array([values.argmin()]), values.size)
-        return Multipliers(worst, np.zeros(limits.size), none, none, 0.0)
+        return Multipliers(
+            worst,
+            np.zeros(limits.size),
+            none,
+            none,
+            0.0,
+        )
     active = np.flatnonzero(values <= values.min() + _VALUE)
     tight = np.flatnonzero(limits <= _LIMIT)
     low = np.flatnonzero(point <= _BOUND)

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 
 from setupopt.search.engine.batch import Floats
-from setupopt.search.engine.index_points import IndexPoints, SemiInfiniteEvaluation, SemiInfiniteFunction
+from setupopt.search.engine.index_points import SemiInfiniteFunction
 
 
 @dataclass(frozen=True)
@@ -38,10 +37,6 @@ class Subbox:
 
     def inside(self, function: SemiInfiniteFunction) -> SemiInfiniteFunction:
         """The function of the free variables."""
-
-        def evaluated(
-            points: Floats, index_points: IndexPoints, warm_start: Any = None
-        ) -> SemiInfiniteEvaluation:
-            return function(self.whole(points), index_points, warm_start)
-
-        return evaluated
+        return lambda points, index_points, warm_start=None: function(
+            self.whole(points), index_points, warm_start
+        )

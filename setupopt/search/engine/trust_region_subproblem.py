@@ -66,7 +66,10 @@ class SubproblemError(RuntimeError):
 
 @lru_cache(maxsize=32)
 def _program(
-    variables: int, values: int, limits: int, curved: bool
+    variables: int,
+    values: int,
+    limits: int,
+    curved: bool,
 ) -> tuple[Any, dict[str, Any], dict[str, Any]]:
     """The program, its parameters and its constraints, compiled once for each size."""
     from importlib import import_module
@@ -75,9 +78,11 @@ def _program(
     move = cp.Variable(variables)
     top = cp.Variable()
     given = {
-        "level": cp.Parameter(values), "slope": cp.Parameter((values, variables)),
-        "lower": cp.Parameter(variables), "upper": cp.Parameter(variables),
-    }  # fmt: skip
+        "level": cp.Parameter(values),
+        "slope": cp.Parameter((values, variables)),
+        "lower": cp.Parameter(variables),
+        "upper": cp.Parameter(variables),
+    }
     constraints = {
         "values": given["level"] + given["slope"] @ move >= top,
         "lower": move >= given["lower"],
@@ -110,7 +115,11 @@ def _solve(problem: Any) -> None:
 
 
 def best_step(
-    values: LinearModel, limits: LinearModel, at: Floats, radius: Floats, root: Floats | None = None
+    values: LinearModel,
+    limits: LinearModel,
+    at: Floats,
+    radius: Floats,
+    root: Floats | None = None,
 ) -> Step:
     """Solve the subproblem at `at` (variables) in the unit box; `radius` (variables) bounds each move.
 
@@ -124,13 +133,23 @@ def best_step(
     kept_limits = np.flatnonzero(limits.level - limits.reach(radius) <= 0.0)
     used = values.padded(kept, roof + _SPARE)
     used_limits = limits.padded(kept_limits, _SPARE)
-    problem, given, solved = _program(at.size, used.level.size, used_limits.level.size, root is not None)
+    problem, given, solved = _program(
+        at.size,
+        used.level.size,
+        used_limits.level.size,
+        root is not None,
+    )
     lower = np.maximum(-radius, -at)
     upper = np.minimum(radius, 1.0 - at)
     numbers = {
-        "level": used.level, "slope": used.slope, "lower": lower, "upper": upper,
-        "limit": used_limits.level, "limit_slope": used_limits.slope, "root": root,
-    }  # fmt: skip
+        "level": used.level,
+        "slope": used.slope,
+        "lower": lower,
+        "upper": upper,
+        "limit": used_limits.level,
+        "limit_slope": used_limits.slope,
+        "root": root,
+    }
     for name, parameter in given.items():
         parameter.value = numbers[name]
     _solve(problem)

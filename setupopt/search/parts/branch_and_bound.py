@@ -27,7 +27,6 @@ from optuna.distributions import BaseDistribution, CategoricalDistribution
 from optuna.trial import FrozenTrial, Trial, TrialState
 from sqlalchemy.exc import IntegrityError, OperationalError
 
-from setupopt.errors import UserError
 from setupopt.jobs.pool import SerialExecutor, WorkerPool
 from setupopt.search.parts.node_solver import ExpandTask, Expansion, NodeExpander, Solve
 from setupopt.search.parts.part_space import BoundedNode, Node, PartSpace
@@ -72,7 +71,12 @@ class _Record:
         kept = trial.user_attrs
         halves = tuple(BoundedNode.from_dict(half) for half in kept["halves"])
         opened = BoundedNode.from_dict(kept["opened"])
-        return cls(opened, BoundedNode.from_dict(kept["solved"]), halves, int(kept["solves"]))
+        return cls(
+            opened,
+            BoundedNode.from_dict(kept["solved"]),
+            halves,
+            int(kept["solves"]),
+        )
 
 
 class _Frontier:
@@ -124,36 +128,20 @@ class _Frontier:
         return max([self.best, *(one.bound for one in self.open.values())])
 
 
-class _Sampler(optuna.samplers.BaseSampler):
-    """Suggests the set next to the bound of the node that is expanded `next`."""
+class _Sampler(optuna.samplers.RandomSampler):
+    """Suggests the set `next`, by the names of its parts."""
 
-    def __init__(self, space: PartSpace) -> None:
-        self.space = space
-        self.next: BoundedNode | None = None
-
-    def infer_relative_search_space(
-        self, study: optuna.Study, trial: FrozenTrial
-    ) -> dict[str, BaseDistribution]:
-        """Every part, by its name in the files."""
-        return dict(distributions(self.space))
-
-    def sample_relative(
-        self, study: optuna.Study, trial: FrozenTrial, search_space: dict[str, BaseDistribution]
-    ) -> dict[str, Any]:
-        """The set to solve."""
-        assert self.next is not None
-        return dict(self.space.labels(self.space.nearest(self.next)))
+    next: Mapping[str, Any]
 
     def sample_independent(
-        self, study: optuna.Study, trial: FrozenTrial, param_name: str, param_distribution: BaseDistribution
+        self,
+        study: optuna.Study,
+        trial: FrozenTrial,
+        param_name: str,
+        param_distribution: BaseDistribution,
     ) -> Any:
-        """Every part is among the relative ones."""
-        raise UserError(f"the study knows no part {param_name}")
-
-
-def distributions(space: PartSpace) -> dict[str, CategoricalDistribution]:
-    """The pieces of every part, by its name; the body first, where there are several."""
-    return {name: CategoricalDistribution(values) for name, values in space.choices().items()}
+        """The part of that name."""
+        return self.next[param_name]
 
 
 def _is_in_progress(trial: FrozenTrial) -> bool:
@@ -168,10 +156,8 @@ def is_alive(process: int) -> bool:
     """Whether a process of this machine still runs."""
     try:
         os.kill(process, 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        return True
+    except OSError as error:
+        return not isinstance(error, ProcessLookupError)
     return True
 
 
@@ -192,16 +178,30 @@ class PartStudy:
     """
 
     def __init__(
-        self, space: PartSpace, solve: Solve, roots: Sequence[BoundedNode], near: float,
-        storage: str | None = None, name: str | None = None, pool: WorkerPool | None = None,
-    ) -> None:  # fmt: skip
+        self,
+        space: PartSpace,
+        solve: Solve,
+        roots: Sequence[BoundedNode],
+        near: float,
+        storage: str | None = None,
+        name: str | None = None,
+        pool: WorkerPool | None = None,
+    ) -> None:
         optuna.logging.set_verbosity(optuna.logging.ERROR)
         self.space = space
+        self.distributions: dict[str, BaseDistribution] = {
+            name: CategoricalDistribution(values) for name, values in space.choices().items()
+        }
         self.expander = NodeExpander(solve)
         self.pool = pool or SerialExecutor()
         self.frontier = _Frontier(roots, near)
-        self.sampler = _Sampler(space)
-        made = partial(optuna.create_study, storage=storage, study_name=name, sampler=self.sampler)
+        self.sampler = _Sampler()
+        made = partial(
+            optuna.create_study,
+            storage=storage,
+            study_name=name,
+            sampler=self.sampler,
+        )
         self.study = patiently(lambda: made(direction="maximize", load_if_exists=True))
         self.kept: dict[Node, _Record] = {}
         self.begun: dict[Future[Expansion], tuple[Trial, ExpandTask]] = {}
@@ -225,7 +225,13 @@ class PartStudy:
             self._give_up()
         sets = tuple(sorted(f.solved.values(), key=lambda one: one.rank))
         return BranchAndBoundResult(
-            sets, f.bound(), f.bound_violation, f.solves, self.space.sets, not f.worth(), self.cases
+            sets,
+            f.bound(),
+            f.bound_violation,
+            f.solves,
+            self.space.sets,
+            not f.worth(),
+            self.cases,
         )
 
     def _learn(self, most: int) -> None:
@@ -263,15 +269,18 @@ class PartStudy:
 
     def _begin(self, found: BoundedNode) -> None:
         """Give a node to the pool, in a trial that shows it to the other workers."""
-        self.sampler.next = found
-        trial = self.study.ask()
-        for name, distribution in distributions(self.space).items():
-            trial.suggest_categorical(name, distribution.choices)
+        single = self.space.nearest(found)
+        self.sampler.next = self.space.labels(single)
+        trial = self.study.ask(self.distributions)
         trial.set_user_attr("worker", [socket.gethostname(), os.getpid()])
         trial.set_user_attr("opened", found.as_dict())
-        single = self.space.nearest(found)
         known = next((kept.solved for kept in self.kept.values() if kept.solved.node == single), None)
-        task = ExpandTask(found, single, known, self.space.split(found))
+        task = ExpandTask(
+            found,
+            single,
+            known,
+            self.space.split(found),
+        )
         try:
             self.begun[self.pool.submit(self.expander, task)] = (trial, task)
         except BaseException:

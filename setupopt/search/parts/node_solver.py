@@ -50,7 +50,12 @@ class NodeSolver:
         with one_at_a_time:
             solver = Solver(replace(body.problem, counter=counter), body.robust)
             end = solver.best_of(self.space.bounds(node), starts, body.index_points)
-        return SolvedNode(node, end.merit, end.outcome.point, counter.count)
+        return SolvedNode(
+            node,
+            end.merit,
+            end.outcome.point,
+            counter.count,
+        )
 
 
 @dataclass(frozen=True)

@@ -83,7 +83,13 @@ class PartSpace:
         """Lowest and highest value of all variables in a node's box, (variables)."""
         low = np.zeros(len(self.variables))
         high = np.ones(len(self.variables))
-        for j, grid, first, last in zip(self.parts, self.grids, node.low, node.high, strict=True):
+        for j, grid, first, last in zip(
+            self.parts,
+            self.grids,
+            node.low,
+            node.high,
+            strict=True,
+        ):
             low[j] = grid[first]
             high[j] = grid[last]
         return low, high
@@ -92,7 +98,13 @@ class PartSpace:
         """The node of one set: the one next to the point of a node."""
         node = found.node
         pieces = []
-        for j, grid, first, last in zip(self.parts, self.grids, node.low, node.high, strict=True):
+        for j, grid, first, last in zip(
+            self.parts,
+            self.grids,
+            node.low,
+            node.high,
+            strict=True,
+        ):
             pieces.append(first + int(np.abs(grid[first : last + 1] - found.point[j]).argmin()))
         return Node(node.body, tuple(pieces), tuple(pieces))
 
