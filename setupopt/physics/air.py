@@ -8,6 +8,7 @@ from setupopt.physics import surface
 from setupopt.physics.case_state import floor_height
 from setupopt.physics.inputs import STRIPS_ACROSS, STRIPS_ALONG, Floats, Record, Records
 from setupopt.physics.jit import kernel
+from setupopt.physics.linear import clear
 
 # Rows of the loads: downforce, N; roll and pitch moment, N m. Columns: value, then slopes by heave, pitch, roll
 # and sideslip.
@@ -31,7 +32,7 @@ def downforce(
     `road`: the road's unevenness under every element. A strip's downforce is q / (1 + yaw_loss angle^2) times
     free area + ground area (h/h_peak) exp(1 - h/h_peak), h the gap; docs/model.md, air.
     """
-    loads[:, :] = 0.0
+    clear(loads)
     for n in range(elements.size):
         e = elements[n]
         loss = 1.0 + e.yaw_loss * state.flow * state.flow

@@ -13,6 +13,7 @@ from setupopt.physics import air, suspension, wheel
 from setupopt.physics.case_state import set_heading
 from setupopt.physics.inputs import KAPPA, RISE, SIDESLIP, TAU, UNKNOWNS, Floats, Record, Records, layout
 from setupopt.physics.jit import kernel
+from setupopt.physics.linear import clear
 from setupopt.units import GRAVITY
 
 SIDE = 7
@@ -265,7 +266,7 @@ def balance(
     for w in range(4):
         wheel.set_forces(car, setup, case, state, x, w, x[FACTOR], wheels)
     air.downforce(car, elements, setup, case, state, road, x, work.loads)
-    work.jacobian[:, :] = 0.0
+    clear(work.jacobian)
     _body_rows(car, case, state, x, work)
     for w in range(4):
         _turn_forces(state, w, work)

@@ -14,6 +14,7 @@ import numpy as np
 from setupopt.physics import tyre
 from setupopt.physics.inputs import Floats, Record, layout
 from setupopt.physics.jit import kernel
+from setupopt.physics.linear import clear
 
 # What the brush of one wheel is asked. depth: crown penetration; slant: tan(inclination); along, across: effective
 # curvatures, 1/m; half_width: of the tread; foundation, shear: stiffness of the bed, radial and tangential, N/m3.
@@ -164,7 +165,7 @@ def _borders(d: float, t: float, c: float, depth: float, lower: float, upper: fl
 @kernel
 def forces(patch: Record, table: Floats) -> None:
     """Forces of the wheel that `patch` (BRUSH) describes, and their slopes, into `table` (ROWS, COLUMNS)."""
-    table[:, :] = 0.0
+    clear(table)
     lower, upper = _touching(patch.depth, patch.slant, patch.across, patch.half_width)
     begin = patch.floor / patch.foundation if patch.exponent > 0.0 else 0.0
     first, last = _borders(patch.depth, patch.slant, patch.across, begin, lower, upper)

@@ -11,6 +11,21 @@ Pivots = Any  # int64 array
 
 
 @kernel
+def copy(source: Floats, target: Floats) -> None:
+    """Take the entries of `source` over, one by one: whole arrays take the compiler many seconds."""
+    for j in range(target.size):
+        target[j] = source[j]
+
+
+@kernel
+def clear(a: Floats) -> None:
+    """Put zeros into every row."""
+    for i in range(a.shape[0]):
+        for j in range(a.shape[1]):
+            a[i, j] = 0.0
+
+
+@kernel
 def factor(a: Floats, pivots: Pivots, n: int) -> float:
     """Factor the leading (n, n) part of `a` in place; the sign of its determinant, 0 where it is singular."""
     sign = 1.0

@@ -64,21 +64,24 @@ def worst(r: Floats) -> float:
 @kernel
 def set_start(car: Record, case: Record, state: Record, x: Floats) -> None:
     """First guess: wheels follow the surface, the body follows the wheels, tyres slip as for their demand."""
-    r = state.ground + state.rise
-    x[0] = 0.25 * (r[0] + r[1] + r[2] + r[3])
-    x[1] = 0.5 * (r[2] + r[3] - r[0] - r[1]) / car.wheelbase
-    x[2] = 0.25 * ((r[0] - r[1]) / car.y[0] + (r[2] - r[3]) / car.y[2])
     for w in range(4):
-        x[RISE + w] = r[w]
+        x[RISE + w] = state.ground[w] + state.rise[w]
         x[KAPPA + w] = 0.0
+    left = x[RISE] - x[RISE + 1]
+    left_rear = x[RISE + 2] - x[RISE + 3]
+    front = x[RISE] + x[RISE + 1]
+    rear = x[RISE + 2] + x[RISE + 3]
+    x[0] = 0.25 * (front + rear)
+    x[1] = 0.5 * (rear - front) / car.wheelbase
+    x[2] = 0.25 * (left / car.y[0] + left_rear / car.y[2])
     weight = car.mass * GRAVITY
     across = -car.mass * state.pull[1]
     x[TAU] = across * car.to_rear / car.wheelbase / weight
     x[TAU + 1] = across * car.to_front / car.wheelbase / weight
     load = max(0.2, -state.pull[2] / GRAVITY + 0.5)
-    front = _SOFT * across / weight / load
-    x[SIDESLIP] = state.bend * car.to_rear - front
-    x[STEER] = front + x[SIDESLIP] + state.bend * car.to_front
+    slip = _SOFT * across / weight / load
+    x[SIDESLIP] = state.bend * car.to_rear - slip
+    x[STEER] = slip + x[SIDESLIP] + state.bend * car.to_front
 
 
 @kernel

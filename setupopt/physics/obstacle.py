@@ -14,6 +14,7 @@ from setupopt.physics.balance import COLUMNS, balance
 from setupopt.physics.contacts import columns, find_contacts
 from setupopt.physics.inputs import Floats, Record, Records
 from setupopt.physics.jit import kernel
+from setupopt.physics.linear import copy
 from setupopt.physics.ride_time import begin, has_left, look_around, step
 
 # Time the car is followed after its rear wheels have left, s, and the steps between two looks.
@@ -111,15 +112,18 @@ def crossing_margin(
     before = np.zeros(wide)
     after = np.zeros(wide)
     find_contacts(car, elements, state, work, behind, mean)
-    ahead = np.max(0.5 * mean - behind)
-    way = np.max(0.5 * mean + behind) + length
+    ahead = -np.inf
+    way = -np.inf
+    for c in range(wide):
+        ahead = max(ahead, 0.5 * mean[c] - behind[c])
+        way = max(way, 0.5 * mean[c] + behind[c] + length)
     steps = int(((ahead + way) / case.speed + _AFTER) / dt) + 1
     least = 1.0
     for i in range(steps):
         front = case.speed * (i + 1) * dt - ahead
         _road_at(front, height, length, left, right, behind, mean, after)
         step(car, elements, setup, case, damping, state, bed, before, after, dt, x, v, work, scratch)
-        before[:] = after
+        copy(after, before)
         if i % _EVERY == 0:
             margin = look(car, elements, points, setup, case, state, bed, x, work, answer, seen)
             least = min(least, THROWN if has_left(x, base, after) else margin)

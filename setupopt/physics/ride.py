@@ -16,6 +16,7 @@ from setupopt.physics.balance import balance
 from setupopt.physics.contacts import columns, put_road
 from setupopt.physics.inputs import RIDE_STATES, Floats, Record, Records, layout
 from setupopt.physics.jit import kernel
+from setupopt.physics.linear import clear
 from setupopt.units import GRAVITY
 
 # What the balance does not need: inertias by degree of freedom, damper rates at the wheel in bump
@@ -110,8 +111,8 @@ def damping_matrices(
 
     A damper counts with the mean of its two rates; a tyre in the air has none.
     """
-    matrix[:, :] = 0.0
-    road[:, :] = 0.0
+    clear(matrix)
+    clear(road)
     for w in range(4):
         rate = 0.5 * (damping.bump[w] + damping.rebound[w])
         # travel speed = arms . v, and the force does work along the same arms
@@ -136,7 +137,7 @@ def linear_matrices(
 
     Stiffness is minus the derivative of the balance, all of it: tyres, springs, air and gravity.
     """
-    by_road[:, :] = 0.0
+    clear(by_road)
     road_stiffness(car, elements, setup, case, state, road, x, work, by_road)
     balance(car, elements, setup, case, state, road, x, work)
     weight = car.mass * GRAVITY

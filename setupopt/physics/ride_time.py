@@ -144,7 +144,8 @@ def _empty(ride: Record) -> None:
     """Least values start high."""
     ride.least_margin = np.inf
     ride.least_clearance = np.inf
-    ride.least_load[:] = np.inf
+    for w in range(4):
+        ride.least_load[w] = np.inf
 
 
 @kernel

@@ -13,6 +13,7 @@ from setupopt.physics.balance import COLUMNS, balance
 from setupopt.physics.contacts import columns, put_road
 from setupopt.physics.inputs import RIDE_STATES, Floats, Record, Records
 from setupopt.physics.jit import kernel
+from setupopt.physics.linear import clear
 from setupopt.physics.ride_time import begin, look_around
 
 OUTPUTS = 14
@@ -49,8 +50,8 @@ def output_slopes(
     x = np.zeros(COLUMNS)
     begin(car, case, base, state, x)
     road = np.zeros(columns(elements))
-    by_state[:, :] = 0.0
-    by_road[:, :] = 0.0
+    clear(by_state)
+    clear(by_road)
     for probe in (_PROBE, -_PROBE):
         for j in range(RIDE_STATES):
             rest = x[j]

@@ -14,6 +14,7 @@ from setupopt.physics.balance import FACTOR, WORK, balance
 from setupopt.physics.case_state import CASE_STATE, ROADBED, prepare
 from setupopt.physics.inputs import ANSWER, CASE, UNKNOWNS, Record, Records
 from setupopt.physics.jit import kernel
+from setupopt.physics.linear import copy
 
 # Answers of one task: long enough to hide the hand-over, short enough for progress and for a stop.
 CHUNK = 128
@@ -43,7 +44,8 @@ def _solve_lost(
         answer.effort += steps
     balance(car, elements, setup, case, state, road, x, work)
     read_trim(car, points, setup, case, state, x, answer, work)
-    work.null[:] = 0.0
+    for j in range(UNKNOWNS):
+        work.null[j] = 0.0
     read_end(car, setup, case, state, x, answer, work)
     set_margin(max(press, 1e-12), answer)
 
@@ -105,8 +107,8 @@ def _solve_by_slope(
         if not found:
             return False
     read_trim(car, points, setup, case, state, x, answer, work)
-    answer.fold[:] = start.fold
-    answer.null[:] = start.null
+    copy(start.fold, answer.fold)
+    copy(start.null, answer.null)
     answer.limiting = start.limiting
     answer.friction_factor = start.friction_factor - grown
     set_margin(0.0, answer)

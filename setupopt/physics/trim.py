@@ -7,6 +7,7 @@ from setupopt.physics.balance import FACTOR
 from setupopt.physics.case_state import prepare, set_heading
 from setupopt.physics.inputs import RISE, UNKNOWNS, Floats, Record, Records
 from setupopt.physics.jit import kernel
+from setupopt.physics.linear import copy
 from setupopt.physics.newton import STEPS, both_axles_carry, let_fall, newton, set_start
 
 # Most steps from a point nearby.
@@ -77,7 +78,7 @@ def _walk_case(
         if effort == 0:
             set_heading(car, part, 0.0, state)
             set_start(car, part, state, x)
-        work.kept[:] = x
+        copy(x, work.kept)
         found, steps = newton(car, elements, setup, part, state, road, x, work, PATH_STEPS)
         effort += steps + 1
         if found and goal >= 1.0:
@@ -87,7 +88,7 @@ def _walk_case(
             done = goal
             share *= 1.5
         else:
-            x[:] = work.kept
+            copy(work.kept, x)
             share *= 0.4
         if share < 1e-3 or (goal == 0.0 and not found):
             break
@@ -202,7 +203,7 @@ def release_press(
     effort = 0
     growth = 1.5
     for _ in range(_PATH_POINTS):
-        work.kept[:] = x
+        copy(x, work.kept)
         goal = max(0.0, press - step)
         prepare(car, case, goal, state)
         found, steps = newton(car, elements, setup, case, state, road, x, work, PATH_STEPS)
@@ -211,7 +212,7 @@ def release_press(
             press = goal
             step *= growth
         else:
-            x[:] = work.kept
+            copy(work.kept, x)
             step *= 0.5
             growth = 1.0
         if press == 0.0 or step < _SHORTEST:
