@@ -46,9 +46,11 @@ COLUMNS = 9
 # Gauss nodes of a piece of the tread, by the sine of an angle: square roots at its ends become smooth. With 16,
 # forces are within 4e-5 of the load (tests/physics/test_brush.py); the kink where sliding begins is what is left.
 _NODES = 16
-_GAUSS = np.polynomial.legendre.leggauss(_NODES)
-_PLACE = np.ascontiguousarray(1.0 + np.sin(0.5 * pi * _GAUSS[0]))
-_WEIGHT = np.ascontiguousarray(0.5 * pi * np.cos(0.5 * pi * _GAUSS[0]) * _GAUSS[1])
+# Of a tread in three pieces, each.
+_PART_NODES = 8
+_GAUSS = [np.polynomial.legendre.leggauss(n) for n in (_NODES, _PART_NODES)]
+_PLACE = np.concatenate([1.0 + np.sin(0.5 * pi * x) for x, _ in _GAUSS])
+_WEIGHT = np.concatenate([0.5 * pi * np.cos(0.5 * pi * x) * w for x, w in _GAUSS])
 # A spin beyond this share of the friction slides over the whole patch.
 _MOST_SPIN = 0.999
 _TINY = 1e-300
@@ -170,9 +172,10 @@ def forces(patch: Record, table: Floats) -> None:
     begin = patch.floor / patch.foundation if patch.exponent > 0.0 else 0.0
     first, last = _borders(patch.depth, patch.slant, patch.across, begin, lower, upper)
     borders = (lower, first, last, upper)
+    whole = last - first >= upper - lower or last <= first
     for i in range(3):
         if borders[i + 1] > borders[i]:
-            _add_piece(patch, borders[i], borders[i + 1], table)
+            _add_piece(patch, borders[i], borders[i + 1], 0 if whole else _NODES, table)
 
 
 @kernel
@@ -200,8 +203,8 @@ def capacity(
 
 
 @kernel
-def _add_piece(patch: Record, lower: float, upper: float, table: Floats) -> None:
-    """Add one piece of the tread.
+def _add_piece(patch: Record, lower: float, upper: float, node: int, table: Floats) -> None:
+    """Add one piece of the tread, with the nodes from `node` on.
 
     Line load, length and reach are powers of the depth and of the curvature along. Sums stand in plain
     variables: in an array they take more than twice the time.
@@ -223,7 +226,8 @@ def _add_piece(patch: Record, lower: float, upper: float, table: Floats) -> None
     x = x_d = x_t = x_c = x_a = x_x = x_y = x_s = x_f = 0.0
     y_ = y_d = y_t = y_c = y_a = y_x = y_y = y_s = y_f = 0.0
     m = m_d = m_t = m_c = m_a = m_x = m_y = m_s = m_f = 0.0
-    for j in range(_NODES):
+    nodes = _NODES if node == 0 else _PART_NODES
+    for j in range(node, node + nodes):
         y = lower + half * _PLACE[j]
         depth = d + y * (t - 0.5 * c * y)
         if depth <= 0.0:

@@ -21,12 +21,14 @@ from setupopt.physics.newton import MOST_SLIP, TOLERANCE, worst
 _UNITS = np.array([0.01] * 7 + [0.02] * 6 + [0.1] * 2 + [0.1])
 _PER_SQUARE = 1.0 / _UNITS**2
 _FIRST_STEP = 1.0
-_LONGEST_STEP = 4.0
+_LONGEST_STEP = 50.0
 _SHORTEST_STEP = 1e-4
 _MOST_POINTS = 200
 _CORRECTIONS = 6
+# Largest residual of a point on the way, as a share of the weight; ends are exact.
+_NEAR = 1e-6
 # Two tangents that differ by more than this cosine: the step was too long for the bend.
-_BEND = 0.8
+_BEND = 0.3
 # Steps of the search for the fold, and the slope of the factor along the path at which it is found.
 _FOLD_STEPS = 12
 _LEVEL = 1e-6
@@ -70,14 +72,14 @@ def _set_tangent(row: Floats, work: Record) -> None:
 @kernel
 def _correct(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
-    row: Floats, work: Record,
+    row: Floats, tolerance: float, work: Record,
 ) -> tuple[bool, int]:  # fmt: skip
     """Newton from the predicted `x`, in place, across `row`; whether it arrived, and the evaluations."""
     size = 1e9
     for step in range(_CORRECTIONS):
         balance(car, elements, setup, case, state, road, x, work)
         new_size = worst(work.residual)
-        if new_size < TOLERANCE:
+        if new_size < tolerance:
             return True, step + 1
         if not new_size < 3.0 * size:
             return False, step + 1
@@ -102,20 +104,33 @@ def _set_row(tangent: Floats, row: Floats) -> None:
 
 
 @kernel
-def _step_along(
-    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, length: float,
-    work: Record,
-) -> tuple[bool, int]:  # fmt: skip
-    """Point of the path `length` on from `work.last` along `work.tangent`, into `work.trial`; tangent in `work.step`."""
-    row = work.row
-    _set_row(work.tangent, row)
+def _predict(length: float, work: Record) -> bool:
+    """Point `length` on from `work.last` along `work.tangent`, into `work.trial`; whether it has friction left."""
     for j in range(COLUMNS):
         work.trial[j] = work.last[j] + length * work.tangent[j]
-    if not work.trial[FACTOR] > 0.0:
-        return False, 0
-    found, effort = _correct(car, elements, setup, case, state, road, work.trial, row, work)
+    return work.trial[FACTOR] > 0.0
+
+
+@kernel
+def _predict_further(change: float, work: Record) -> None:
+    """Move `work.trial` along its own tangent, `work.step`, so far that it lies `change` further along the old one."""
+    along = 0.0
+    for j in range(COLUMNS):
+        along += work.row[j] * work.step[j]
+    for j in range(COLUMNS):
+        work.trial[j] += change / along * work.step[j]
+
+
+@kernel
+def _arrive(
+    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records,
+    tolerance: float, work: Record,
+) -> tuple[bool, int]:  # fmt: skip
+    """Bring `work.trial` onto the path, square to `work.tangent`; the path's tangent there into `work.step`."""
+    _set_row(work.tangent, work.row)
+    found, effort = _correct(car, elements, setup, case, state, road, work.trial, work.row, tolerance, work)
     if found:
-        _set_tangent(row, work)
+        _set_tangent(work.row, work)
     return found, effort
 
 
@@ -150,7 +165,10 @@ def follow(
     for _ in range(_MOST_POINTS):
         for j in range(COLUMNS):
             work.tangent[j] = work.step[j]
-        found, steps = _step_along(car, elements, setup, case, state, road, length, work)
+        found = _predict(length, work)
+        steps = 0
+        if found:
+            found, steps = _arrive(car, elements, setup, case, state, road, _NEAR, work)
         effort += steps
         turned = 0.0
         if found:
@@ -215,7 +233,7 @@ def _go_to(
     for j in range(COLUMNS):
         x[j] = work.last[j] + share * (work.trial[j] - work.last[j])
     x[column] = value
-    found, effort = _correct(car, elements, setup, case, state, road, x, row, work)
+    found, effort = _correct(car, elements, setup, case, state, road, x, row, TOLERANCE, work)
     if not found:
         for j in range(COLUMNS):
             x[j] = work.trial[j]
@@ -241,8 +259,10 @@ def _find_fold(
             x[j] = work.trial[j]
         if abs(work.step[FACTOR]) < _LEVEL * _UNITS[FACTOR]:
             break
+        before = length
         length = near - slope_near * (far - near) / (slope_far - slope_near)
-        found, steps = _step_along(car, elements, setup, case, state, road, length, work)
+        _predict_further(length - before, work)
+        found, steps = _arrive(car, elements, setup, case, state, road, TOLERANCE, work)
         effort += steps
         if not found:
             break
