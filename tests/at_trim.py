@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+from setupopt.physics.place import FLOW, PLACE, prepare
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
 from setupopt.physics.balance import WORK, balance
 from setupopt.physics.inputs import STRIPS, Floats, Record
-from setupopt.physics.place import FLOW, PLACE, prepare
 from setupopt.project.model import Car, Setup
 
 

@@ -11,7 +11,7 @@ from setupopt.evaluation import pack
 from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.evaluation.result import Result
 from setupopt.physics import sweep
-from setupopt.physics.inputs import Floats, Records
+from setupopt.physics.inputs import Records
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Car, Project, Setup
 

@@ -10,8 +10,8 @@ from setupopt.physics.inputs import STRIPS_ACROSS, STRIPS_ALONG, Floats, Record,
 from setupopt.physics.jit import kernel
 from setupopt.physics.linear import clear
 
-# Rows of the loads: downforce, N; roll and pitch moment, N m. Columns: value, then slopes by heave, pitch, roll
-# and sideslip.
+# Rows of the loads: downforce, N; roll and pitch moment, N m. Columns: value, then slopes by heave, pitch,
+# roll and sideslip.
 LOADS = 3
 COLUMNS = 5
 
@@ -61,7 +61,9 @@ def downforce(
 
 @kernel
 def _add(x: float, y: float, force: float, rate: float, opened: float, fade: float, loads: Floats) -> None:
-    """Add a strip at x, y: its force, how it grows with the gap, how the gap and the force grow with sideslip."""
+    """Add a strip at x, y: its force, how it grows with the gap, how the gap and the force grow with
+    sideslip.
+    """
     for row in range(LOADS):
         arm = 1.0 if row == 0 else -y if row == 1 else x
         loads[row, 0] += arm * force

@@ -91,7 +91,9 @@ def read_trim(
 def read_end(
     car: Record, setup: Record, case: Record, state: Record, x: Floats, answer: Record, work: Record
 ) -> None:
-    """Write where the path of falling friction ends, `x`: the friction factor there and the axle that gives in."""
+    """Write where the path of falling friction ends, `x`: the friction factor there and the axle that gives
+    in.
+    """
     for j in range(UNKNOWNS):
         answer.fold[j] = x[j]
         answer.null[j] = work.null[j]
@@ -136,9 +138,11 @@ def ride_use(
 
 @kernel
 def trim_demand(answer: Record, axle: int) -> float:
-    """Force that an axle must pass in a ride about a trim, N: such that at rest the use is that of the margin.
+    """Force that an axle must pass in a ride about a trim, N: such that at rest the use is that of the
+    margin.
 
-    The axle that gives in first uses the least friction factor of its grip, the other what it uses in the trim.
+    The axle that gives in first uses the least friction factor of its grip, the other what it uses in the
+    trim.
     """
     left = 2 * axle
     share = min(answer.use[axle], answer.friction_factor)

@@ -1,8 +1,8 @@
 """Forces on the car in a trial trim, what is left over, and how that changes: residual and Jacobian.
 
-Unknowns: see `inputs.UNKNOWNS`. Rows, over the weight (moments over weight times a metre): heave force, pitch and
-roll moment of the body, normal force of the four wheels, side force, yaw moment, longitudinal slip of the four
-wheels, lateral force of the axles. All zero in equilibrium. Docs/model.md, trim.
+Unknowns: see `inputs.UNKNOWNS`. Rows, over the weight (moments over weight times a metre): heave force, pitch
+and roll moment of the body, normal force of the four wheels, side force, yaw moment, longitudinal slip of the
+four wheels, lateral force of the axles. All zero in equilibrium. Docs/model.md, trim.
 """
 
 from __future__ import annotations
@@ -24,10 +24,11 @@ AXLES = 13
 FACTOR = UNKNOWNS
 COLUMNS = UNKNOWNS + 1
 
-# Scratch of one thread for one trial trim. body: force up on the body at a wheel, suspension and links; lateral,
-# vertical: tyre forces along the car's y and z; forward: normal and tyre force along x. demand: force along that the
-# tyres of an axle must give. loads: of the air. matrix, pivots: a Jacobian with the factor's column and one row more,
-# factored. tangent, null: along the path of trims, and the left null vector.
+# Scratch of one thread for one trial trim. body: force up on the body at a wheel, suspension and links;
+# lateral, vertical: tyre forces along the car's y and z; forward: normal and tyre force along x. demand:
+# force along that the tyres of an axle must give. loads: of the air. matrix, pivots: a Jacobian with the
+# factor's column and one row more, factored. tangent, null: along the path of trims, and the left null
+# vector.
 WORK = layout(
     axles="demand",
     wheels="body lateral vertical forward",
@@ -36,7 +37,8 @@ WORK = layout(
         ("step", "f8", (COLUMNS,)), ("tangent", "f8", (COLUMNS,)), ("null", "f8", (COLUMNS,)),
         ("residual", "f8", (COLUMNS,)), ("jacobian", "f8", (COLUMNS, COLUMNS)),
         ("matrix", "f8", (COLUMNS, COLUMNS)), ("pivots", "i8", (COLUMNS,)),
-        ("inverse", "f8", (3, 3)), ("column", "f8", (COLUMNS,)), ("row", "f8", (COLUMNS,)), ("kept", "f8", (COLUMNS,)),
+        ("inverse", "f8", (3, 3)), ("column", "f8", (COLUMNS,)),
+        ("row", "f8", (COLUMNS,)), ("kept", "f8", (COLUMNS,)),
         ("loads", "f8", (air.LOADS, air.COLUMNS)), ("demand_slope", "f8", (COLUMNS,)),
         ("lateral_slope", "f8", (4, wheel.COLUMNS)), ("vertical_slope", "f8", (4, wheel.COLUMNS)),
         ("forward_slope", "f8", (4, wheel.COLUMNS)), ("body_slope", "f8", (4, wheel.COLUMNS)),
@@ -258,7 +260,9 @@ def balance(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
     work: Record,
 ) -> None:  # fmt: skip
-    """Residual and Jacobian at `x` (COLUMNS), the friction factor last, into `work`; every force on the way."""
+    """Residual and Jacobian at `x` (COLUMNS), the friction factor last, into `work`; every force on the
+    way.
+    """
     set_heading(car, case, x[SIDESLIP], state)
     wheels = work.wheels
     for w in range(4):

@@ -1,8 +1,9 @@
 """Forces of a tyre with slip: a brush on the patch of the elastic foundation, strip by strip in closed form.
 
-The bristles of a strip grow their deflection from the leading edge, stick until their force meets the friction,
-then slide; the pressure along a strip is parabolic because the bed is elastic. Source of the brush: Pacejka,
-Tyre and Vehicle Dynamics, chapter 3; its closed form for a strip with spin is derived in docs/model.md.
+The bristles of a strip grow their deflection from the leading edge, stick until their force meets the
+friction, then slide; the pressure along a strip is parabolic because the bed is elastic. Source of the brush:
+Pacejka, Tyre and Vehicle Dynamics, chapter 3; its closed form for a strip with spin is derived in
+docs/model.md.
 """
 
 from __future__ import annotations
@@ -16,22 +17,23 @@ from setupopt.physics.inputs import Floats, Record, layout
 from setupopt.physics.jit import kernel
 from setupopt.physics.linear import clear
 
-# What the brush of one wheel is asked. depth: crown penetration; slant: tan(inclination); along, across: effective
-# curvatures, 1/m; half_width: of the tread; foundation, shear: stiffness of the bed, radial and tangential, N/m3.
-# friction: a strip's friction times its deepest pressure to the power `exponent`, with the friction factor in it;
-# floor: the least such pressure that counts, Pa. slip_x, slip_y: in the tread's middle; spin: 1/m; side: 1 on the
-# left, -1 on the right: y is positive outboard.
+# What the brush of one wheel is asked. depth: crown penetration; slant: tan(inclination); along, across:
+# effective curvatures, 1/m; half_width: of the tread; foundation, shear: stiffness of the bed, radial and
+# tangential, N/m3. friction: a strip's friction times its deepest pressure to the power `exponent`, with the
+# friction factor in it; floor: the least such pressure that counts, Pa. slip_x, slip_y: in the tread's
+# middle; spin: 1/m; side: 1 on the left, -1 on the right: y is positive outboard.
 BRUSH = layout(
     one="depth slant along across half_width foundation shear friction exponent floor slip_x slip_y spin side"
 )
 
-# What it answers, three rows of a table: force along and across the wheel, N, and moment about its z axis, N m.
+# What it answers, three rows of a table: force along and across the wheel, N, and moment about its z axis, N
+# m.
 ALONG = 0
 ACROSS = 1
 MOMENT = 2
 ROWS = 3
-# Columns: the value, then its slopes by depth, slant, curvature across and along, longitudinal and lateral slip,
-# spin, and the logarithm of the friction factor.
+# Columns: the value, then its slopes by depth, slant, curvature across and along, longitudinal and lateral
+# slip, spin, and the logarithm of the friction factor.
 VALUE = 0
 BY_DEPTH = 1
 BY_SLANT = 2
@@ -43,8 +45,9 @@ BY_SPIN = 7
 BY_FRICTION = 8
 COLUMNS = 9
 
-# Gauss nodes of a piece of the tread, by the sine of an angle: square roots at its ends become smooth. With 16,
-# forces are within 4e-5 of the load (tests/physics/test_brush.py); the kink where sliding begins is what is left.
+# Gauss nodes of a piece of the tread, by the sine of an angle: square roots at its ends become smooth. With
+# 16, forces are within 4e-5 of the load (tests/physics/test_brush.py); the kink where sliding begins is what
+# is left.
 _NODES = 16
 # Of a tread in three pieces, each.
 _PART_NODES = 8
@@ -119,8 +122,9 @@ def _sliding(sx: float, sy: float, chi: float, mu: float, q: float, reach: float
 def strip(sx: float, sy: float, chi: float, mu: float, q: float, length: float, reach: float) -> Strip:
     """Force along and across a strip and its moment about the strip's middle, per metre of width.
 
-    `chi`: spin as a share of the pressure; `q`: line load, N/m; `length`: half the strip's, m; `reach`: slip over
-    friction at which all of it slides. Each of the three is followed by its slopes by sx, sy, chi, mu and reach.
+    `chi`: spin as a share of the pressure; `q`: line load, N/m; `length`: half the strip's, m; `reach`: slip
+    over friction at which all of it slides. Each of the three is followed by its slopes by sx, sy, chi, mu
+    and reach.
     """
     square = mu * mu - chi * chi
     along = chi * sy
@@ -155,7 +159,9 @@ def _touching(d: float, t: float, c: float, w: float) -> tuple[float, float]:
 
 @kernel
 def _borders(d: float, t: float, c: float, depth: float, lower: float, upper: float) -> tuple[float, float]:
-    """Where the tread is pressed in by `depth`, at which the friction law begins; both `lower` where it is 0."""
+    """Where the tread is pressed in by `depth`, at which the friction law begins; both `lower` where it is
+    0.
+    """
     if depth <= 0.0:
         return lower, lower
     near, far = tyre.roots(d - depth, t, c)
@@ -183,7 +189,9 @@ def capacity(
     d: float, t: float, along: float, c: float, w: float, k: float, friction: float, exponent: float,
     floor: float,
 ) -> float:  # fmt: skip
-    """Largest force that a patch can pass, N: friction times line load over the tread; arguments as in BRUSH."""
+    """Largest force that a patch can pass, N: friction times line load over the tread; arguments as in
+    BRUSH.
+    """
     lower, upper = _touching(d, t, c, w)
     first, last = _borders(d, t, c, floor / k if exponent > 0.0 else 0.0, lower, upper)
     borders = (lower, first, last, upper)

@@ -1,7 +1,7 @@
 """A case made ready for the balance: what does not change in the trim, then what the heading changes.
 
-The course is given; the body points to `heading = course - sideslip`, and sideslip is an unknown of the trim. So
-surface, gravity and wind are set anew for every trial sideslip, with their slopes.
+The course is given; the body points to `heading = course - sideslip`, and sideslip is an unknown of the trim.
+So surface, gravity and wind are set anew for every trial sideslip, with their slopes.
 """
 
 from __future__ import annotations
@@ -13,14 +13,14 @@ from setupopt.physics.inputs import Record, layout
 from setupopt.physics.jit import kernel
 from setupopt.units import GRAVITY
 
-# Scratch of one thread, filled anew for every case. forward, leftward, upward: acceleration of the CG along, across
-# the course and away from the surface. climb_rate, climb_acceleration: of the roll angle; turn_rate: of a
-# horizontal turn; bend: yaw rate over speed. drag, pressure (dynamic) and air_angle: of the wind, at no sideslip.
-# pull: gravity minus acceleration by x, y, z, gyro: moments that turning the body takes, each with its slope by
-# sideslip. flow: of air at the body, rad. ground, tilt: surface height and angle across the car under each wheel;
-# lean: sine of the normal's lean along the car; curve_along, curve_across: curvature of tyre against surface; all
-# with their slopes by sideslip. rise: unevenness of a road on top of the ground, m. demand: force that an axle
-# must pass in a ride, N.
+# Scratch of one thread, filled anew for every case. forward, leftward, upward: acceleration of the CG along,
+# across the course and away from the surface. climb_rate, climb_acceleration: of the roll angle; turn_rate:
+# of a horizontal turn; bend: yaw rate over speed. drag, pressure (dynamic) and air_angle: of the wind, at no
+# sideslip. pull: gravity minus acceleration by x, y, z, gyro: moments that turning the body takes, each with
+# its slope by sideslip. flow: of air at the body, rad. ground, tilt: surface height and angle across the car
+# under each wheel; lean: sine of the normal's lean along the car; curve_along, curve_across: curvature of
+# tyre against surface; all with their slopes by sideslip. rise: unevenness of a road on top of the ground, m.
+# demand: force that an axle must pass in a ride, N.
 CASE_STATE = layout(
     one="forward leftward upward climb_rate climb_acceleration turn_rate bend drag pressure air_angle flow "
     "sin_heading cos_heading press",
@@ -52,8 +52,8 @@ def low_side(roll_angle: float) -> float:
 def path_acceleration(case: Record, curvature: float, cg_height: float) -> tuple[float, float, float]:
     """Acceleration of the CG along the course, across it and away from the surface, m/s2.
 
-    The CG is `cg_height` nearer to the section's axis than the path, on a section of `curvature`. A horizontal
-    turn has its centre on the low side.
+    The CG is `cg_height` nearer to the section's axis than the path, on a section of `curvature`. A
+    horizontal turn has its centre on the low side.
     """
     sine = sin(case.heading)
     cosine = cos(case.heading)
@@ -73,7 +73,9 @@ def path_acceleration(case: Record, curvature: float, cg_height: float) -> tuple
 
 @kernel
 def _climbed(car: Record, case: Record) -> float:
-    """Curvature that a climbing car follows: the mean of those under its wheels by the weight on them, 1/m."""
+    """Curvature that a climbing car follows: the mean of those under its wheels by the weight on them,
+    1/m.
+    """
     sine = sin(case.surface_heading)
     cosine = cos(case.surface_heading)
     total = 0.0

@@ -1,8 +1,9 @@
-"""The path of trims as friction falls: followed by its arc length to the least friction factor that still holds.
+"""The path of trims as friction falls: followed by its arc length to the least friction factor that still
+holds.
 
-The path ends at a fold, where the car has no trim at less friction; where sideslip, steer or a wheel's slip passes
-what is still driving; or where contact is lost. Source of the method: R. Seydel, Practical Bifurcation and
-Stability Analysis, chapter 4 (pseudo-arclength continuation).
+The path ends at a fold, where the car has no trim at less friction; where sideslip, steer or a wheel's slip
+passes what is still driving; or where contact is lost. Source of the method: R. Seydel, Practical Bifurcation
+and Stability Analysis, chapter 4 (pseudo-arclength continuation).
 """
 
 from __future__ import annotations
@@ -17,7 +18,8 @@ from setupopt.physics.jit import kernel
 from setupopt.physics.linear import factor, solve, solve_transposed
 from setupopt.physics.newton import MOST_SLIP, TOLERANCE, worst
 
-# What the arc length counts in: metres and radians of the body, angles and slips, axle forces, friction factor.
+# What the arc length counts in: metres and radians of the body, angles and slips, axle forces, friction
+# factor.
 _UNITS = np.array([0.01] * 7 + [0.02] * 6 + [0.1] * 2 + [0.1])
 _PER_SQUARE = 1.0 / _UNITS**2
 _FIRST_STEP = 1.0
@@ -105,7 +107,9 @@ def _set_row(tangent: Floats, row: Floats) -> None:
 
 @kernel
 def _predict(length: float, work: Record) -> bool:
-    """Point `length` on from `work.last` along `work.tangent`, into `work.trial`; whether it has friction left."""
+    """Point `length` on from `work.last` along `work.tangent`, into `work.trial`; whether it has friction
+    left.
+    """
     for j in range(COLUMNS):
         work.trial[j] = work.last[j] + length * work.tangent[j]
     return work.trial[FACTOR] > 0.0
@@ -113,7 +117,9 @@ def _predict(length: float, work: Record) -> bool:
 
 @kernel
 def _predict_further(change: float, work: Record) -> None:
-    """Move `work.trial` along its own tangent, `work.step`, so far that it lies `change` further along the old one."""
+    """Move `work.trial` along its own tangent, `work.step`, so far that it lies `change` further along the
+    old one.
+    """
     along = 0.0
     for j in range(COLUMNS):
         along += work.row[j] * work.step[j]
@@ -126,7 +132,9 @@ def _arrive(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records,
     tolerance: float, work: Record,
 ) -> tuple[bool, int]:  # fmt: skip
-    """Bring `work.trial` onto the path, square to `work.tangent`; the path's tangent there into `work.step`."""
+    """Bring `work.trial` onto the path, square to `work.tangent`; the path's tangent there into
+    `work.step`.
+    """
     _set_row(work.tangent, work.row)
     found, effort = _correct(car, elements, setup, case, state, road, work.trial, work.row, tolerance, work)
     if found:
@@ -150,8 +158,8 @@ def follow(
 ) -> tuple[int, int]:  # fmt: skip
     """From the trim `x` to less friction, down to the factor `goal`; `x` ends at the path's end.
 
-    Returns how the path ends and the evaluations. At a fold or a slip limit `work.null` is how the factor answers to
-    each row there: d factor / d p = -null . d residual / d p.
+    Returns how the path ends and the evaluations. At a fold or a slip limit `work.null` is how the factor
+    answers to each row there: d factor / d p = -null . d residual / d p.
     """
     row = work.row
     for j in range(COLUMNS):
@@ -247,7 +255,9 @@ def _find_fold(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, length: float,
     x: Floats, work: Record,
 ) -> int:  # fmt: skip
-    """The fold between `work.last` and the point `length` on from it, into `x`, by false position (Illinois)."""
+    """The fold between `work.last` and the point `length` on from it, into `x`, by false position
+    (Illinois).
+    """
     near = 0.0
     far = length
     slope_near = work.tangent[FACTOR]

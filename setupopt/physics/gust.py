@@ -50,7 +50,8 @@ def _blow(car: Record, case: Record, wind: float, direction: float, state: Recor
 def _pushed(car: Record, rest: Floats, work: Record, state: Record, demand: Floats) -> None:
     """What the axles must pass with the gust's push on top of the trim's; the driver holds speed and path.
 
-    `rest`: side force, yaw moment and force along that the trim's wind asks of the tyres; `demand` (2): the axles'.
+    `rest`: side force, yaw moment and force along that the trim's wind asks of the tyres; `demand` (2): the
+    axles'.
     """
     side = air.side_force(car, state) - rest[0]
     along = state.drag - rest[1]
@@ -69,8 +70,8 @@ def gust_margin(
 ) -> float:  # fmt: skip
     """Least margin at any instant while a gust passes, and for 0.3 s after; stops early under `floor`.
 
-    `direction`, rad: where it comes from, 0 from ahead, 90 deg from the left. Over a step of `dt` the wind
-    is that of its middle. The push of the gust is added to what the axles pass already, whichever way it acts.
+    `direction`, rad: where it comes from, 0 from ahead, 90 deg from the left. Over a step of `dt` the wind is
+    that of its middle. The push of the gust is added to what the axles pass already, whichever way it acts.
     `trace` (looks, 5) takes time and what `look` sees. A car thrown off the surface has `THROWN`.
     """
     x = np.zeros(COLUMNS)

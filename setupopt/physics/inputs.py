@@ -46,13 +46,13 @@ def layout(*, one: str = "", axles: str = "", wheels: str = "", more: tuple[_Fie
     return np.dtype((np.record, np.dtype([*fields, *more], align=True)))
 
 
-# The car without its setup. to_front, to_rear: axles from the CG (a, b). link, anti: vertical link
-# force per lateral and longitudinal force. crown: crown curvature, 1/m. friction_beta: B(1/2, 2 - n).
-# compliance: rad per N. drive, brake: shares. is_open, is_locked: 1 where such a differential drives the axle.
-# ride_x: where ride height is measured. inertia: roll and pitch of the sprung mass, yaw of the car; spin_inertia:
-# of all wheels over their radius, kg m; both zero where the project leaves them out. shear: tangential over
-# radial stiffness of the tread's bed; thrust: share of the spin that the tread follows; friction_floor: the
-# least pressure in the patch's middle that the friction law takes, Pa.
+# The car without its setup. to_front, to_rear: axles from the CG (a, b). link, anti: vertical link force per
+# lateral and longitudinal force. crown: crown curvature, 1/m. friction_beta: B(1/2, 2 - n). compliance: rad
+# per N. drive, brake: shares. is_open, is_locked: 1 where such a differential drives the axle. ride_x: where
+# ride height is measured. inertia: roll and pitch of the sprung mass, yaw of the car; spin_inertia: of all
+# wheels over their radius, kg m; both zero where the project leaves them out. shear: tangential over radial
+# stiffness of the tread's bed; thrust: share of the spin that the tread follows; friction_floor: the least
+# pressure in the patch's middle that the friction law takes, Pa.
 VEHICLE = layout(
     one="mass sprung_mass sprung_height cg_height wheelbase to_front to_rear "
     "drag_area drag_height side_area side_x side_height spin_inertia",
@@ -70,21 +70,21 @@ ELEMENT = layout(one="x along across offset free ground peak yaw_loss")
 # A named point of the floor, and the least gap it needs.
 POINT = layout(one="x y offset least")
 
-# A setup. foundation: N/m3 at the set pressure; carcass: N/m at that pressure, 0 where it is rigid; penetration:
-# of the crown on the pad, tread and carcass together. anti_roll and third: N/m at the wheel. toe: rad, toe-in
-# positive.
+# A setup. foundation: N/m3 at the set pressure; carcass: N/m at that pressure, 0 where it is rigid;
+# penetration: of the crown on the pad, tread and carcass together. anti_roll and third: N/m at the wheel.
+# toe: rad, toe-in positive.
 SETTING = layout(
     axles="anti_roll third ride_height", wheels="camber wheel_rate foundation carcass toe penetration"
 )
 
 # A load case. heading: the course, direction of travel against the venue's axis. along: place on a section of
-# parts, m. turn_curvature: of a horizontal turn towards the low side, 1/m. yaw_acceleration: rad/s2. curvature:
-# of the section below the CG. joints: how many count to the left and to the right, joint: how far they lie to
-# the left over the tangent plane, beyond: the curvature there (left and right, the nearest first).
-# floor_curvature, floor_joints, surface_heading, lean (share of the inclination that reaches the tyre),
-# transfer (share of the lateral forces' overturning moment) and crab (share of the sideslip that surface, wind
-# and gravity see) differ from curvature, joints, heading, 1, 1 and 1 only where a what-if question takes a
-# cause away.
+# parts, m. turn_curvature: of a horizontal turn towards the low side, 1/m. yaw_acceleration: rad/s2.
+# curvature: of the section below the CG. joints: how many count to the left and to the right, joint: how far
+# they lie to the left over the tangent plane, beyond: the curvature there (left and right, the nearest
+# first). floor_curvature, floor_joints, surface_heading, lean (share of the inclination that reaches the
+# tyre), transfer (share of the lateral forces' overturning moment) and crab (share of the sideslip that
+# surface, wind and gravity see) differ from curvature, joints, heading, 1, 1 and 1 only where a what-if
+# question takes a cause away.
 CASE = layout(
     one="roll_angle along heading speed acceleration path_curvature turn_curvature yaw_acceleration headwind "
     "crosswind slope surface_grip air_density curvature floor_curvature surface_heading lean transfer crab",
@@ -99,14 +99,15 @@ CASE = layout(
 
 # An answer. state: the trim's unknowns; fold: those at the least friction factor; null: how the factor there
 # answers to each row (left null vector). friction_factor: that least factor, lambda. press: extra press in g
-# that would hold a lost case, else 0. contact: whether there is a trim at full friction or above it (a car that
-# slides has one above). margin: 1 - lambda, not a number where contact is lost; search_margin: the margin, or
-# a finite value with a slope towards contact. use, spare, load, grip and all the rest: of the trim at full
-# friction, or where the car slides of the trim at lambda. limiting: axle that saturates at lambda. clearance:
-# least gap of the named points, infinite without points; spare_clearance: least of gap minus the gap required.
-# effort: evaluations of the balance.
+# that would hold a lost case, else 0. contact: whether there is a trim at full friction or above it (a car
+# that slides has one above). margin: 1 - lambda, not a number where contact is lost; search_margin: the
+# margin, or a finite value with a slope towards contact. use, spare, load, grip and all the rest: of the trim
+# at full friction, or where the car slides of the trim at lambda. limiting: axle that saturates at lambda.
+# clearance: least gap of the named points, infinite without points; spare_clearance: least of gap minus the
+# gap required. effort: evaluations of the balance.
 ANSWER = layout(
-    one="margin search_margin friction_factor press clearance spare_clearance downforce drag balance limiting",
+    one="margin search_margin friction_factor press clearance spare_clearance downforce drag balance "
+    "limiting",
     axles="use ride_gap",
     wheels="load grip inclination patch travel slip_angle",
     more=(

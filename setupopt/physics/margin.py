@@ -36,12 +36,16 @@ def open_use(lateral: float, along: float, left: float, right: float) -> float:
     both roots real; where there is none inside, the weaker wheel's own limit 2 min(C)/X.
     Squared twice the condition is a quadratic in f^2.
     """
-    half, side = 0.5 * along, abs(lateral)
-    weak, strong = min(left, right), max(left, right)
+    half = 0.5 * along
+    side = abs(lateral)
+    weak = min(left, right)
+    strong = max(left, right)
     limit = capped(half, weak)
     if limit >= MOST_USE or sqrt(strong * strong - weak * weak) >= side * weak / half:
         return limit
-    k, t2, total = half * half, side * side, weak * weak + strong * strong
+    k = half * half
+    t2 = side * side
+    total = weak * weak + strong * strong
     difference = (strong - weak) * (strong + weak)
     root = sqrt(max(0.0, total * total - difference * difference * (1.0 + 4.0 * k / t2)))
     return capped(sqrt(t2 + 4.0 * k), sqrt(total + root))

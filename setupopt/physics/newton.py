@@ -109,7 +109,8 @@ def step_direction(work: Record) -> float:
 
 @kernel
 def holds(work: Record) -> bool:
-    """Whether every push on the body is answered by a push back; the Jacobian must lie factored in `work.matrix`.
+    """Whether every push on the body is answered by a push back; the Jacobian must lie factored in
+    `work.matrix`.
 
     Minus the body's matrix, all other unknowns eliminated, must have positive leading minors (Sylvester's
     criterion; it is symmetric but for small terms). They follow from the body's part of the inverse.
@@ -216,7 +217,8 @@ def newton(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
     work: Record, most: int,
 ) -> tuple[bool, int]:  # fmt: skip
-    """Damped Newton from `x`, in place, at its friction factor. Whether a stable trim was found, and the steps.
+    """Damped Newton from `x`, in place, at its friction factor. Whether a stable trim was found, and the
+    steps.
 
     In a trim that holds, every push on the body is answered by a push back; past a fold the car
     would fall away from the point where the forces balance.
@@ -254,7 +256,7 @@ def newton(
 @kernel
 def is_inside(x: Floats) -> bool:
     """Whether sideslip, steer and longitudinal slips are those of a car that is still driven."""
-    for j in range(SIDESLIP, TAU):
+    for j in range(SIDESLIP, TAU):  # noqa: SIM110 - kernels know no generators
         if not abs(x[j]) < MOST_SLIP:
             return False
     return True

@@ -21,11 +21,15 @@ from setupopt.physics.ride_time import begin, has_left, look_around, step
 _AFTER = 0.25
 _EVERY = 2
 # What the search for a height leaves open, as a share and in m, and the crossings it takes at most.
-_EXACT, _FINE, _TRIALS = 3e-3, 1e-6, 30
-# A margin further below the floor tells nothing of the slope: a wheel has let go.
+_EXACT = 3e-3
+_FINE = 1e-6
+_TRIALS = 30
+# A margin further below the floor says nothing of the slope: a wheel has let go.
 _SLOPE_OF = 1.0
 # Steps in time: so many over an obstacle, none longer or shorter than these, s.
-_OVER, _LONGEST, _SHORTEST = 20.0, 5e-4, 2.5e-4
+_OVER = 20.0
+_LONGEST = 5e-4
+_SHORTEST = 2.5e-4
 # Margin of a car that is thrown off the surface.
 THROWN = -99.0
 
@@ -145,16 +149,21 @@ def allowed_height(
 
     `rest`: margin without obstacle. Between one that was ridden over and one that was not, by the line
     through both margins, the end that stays twice counting half (the Illinois rule: M. Dowell and P.
-    Jarratt, BIT 11 (1971) 168-174); the lower end is told.
+    Jarratt, BIT 11 (1971) 168-174); the lower end is returned.
     """
-    none, low, high, dt = np.empty((0, 5)), 0.0, most, time_step(case.speed, length)
-    over, under = rest - floor, crossing_margin(
+    none = np.empty((0, 5))
+    low = 0.0
+    high = most
+    dt = time_step(case.speed, length)
+    over = rest - floor
+    under = crossing_margin(
         car, elements, points, setup, case, damping, base, state, bed, most, length, left, right, dt, floor,
         work, scratch, answer, none,
     ) - floor  # fmt: skip
     if over < 0.0 or under >= 0.0:
         return 0.0 if over < 0.0 else most
-    side, tried = 0, 0.5 * most
+    side = 0
+    tried = 0.5 * most
     for _ in range(_TRIALS):
         if high - low <= _EXACT * high + _FINE:
             break
@@ -163,10 +172,14 @@ def allowed_height(
             -np.inf, work, scratch, answer, none,
         ) - floor  # fmt: skip
         if found >= 0.0:
-            low, over, under = tried, found, 0.5 * under if side > 0 else under
+            low = tried
+            over = found
+            under *= 0.5 if side > 0 else 1.0
             side = 1
         else:
-            high, under, over = tried, max(found, -_SLOPE_OF), 0.5 * over if side < 0 else over
+            high = tried
+            under = max(found, -_SLOPE_OF)
+            over *= 0.5 if side < 0 else 1.0
             side = -1
         share = over / (over - under)
         tried = low + min(max(share, 0.02), 0.98) * (high - low)
@@ -184,7 +197,9 @@ def least_allowed(
     Each is first tried at the least so far: most are ridden over at once and need no closer look.
     Indices are -1 where all of them allow `most`.
     """
-    best, at, track = most, -1, -1
+    best = most
+    at = -1
+    track = -1
     for j in range(lengths.size):
         for k in range(tracks.shape[0]):
             height = allowed_height(
@@ -192,5 +207,7 @@ def least_allowed(
                 lengths[j], tracks[k, 0], tracks[k, 1], floor, best, works[0], scratch, answers[0],
             )  # fmt: skip
             if height < best:
-                best, at, track = height, j, k
+                best = height
+                at = j
+                track = k
     return best, at, track

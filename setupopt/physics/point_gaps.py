@@ -26,7 +26,9 @@ def fill_gaps(
     cars: Records, points: Records, setups: Records, cases: Records, trims: Floats, states: Records,
     gaps: Floats,
 ) -> None:  # fmt: skip
-    """Fill `gaps` (setups, cases, points) from `trims` (setups, cases, UNKNOWNS). `cars`, `states`: one each."""
+    """Fill `gaps` (setups, cases, points) from `trims` (setups, cases, UNKNOWNS). `cars`, `states`: one
+    each.
+    """
     state = states[0]
     for i in range(cases.size):
         for s in range(setups.size):

@@ -95,7 +95,9 @@ def look_around(
     car: Record, points: Records, setup: Record, case: Record, state: Record, x: Floats, work: Record,
     answer: Record,
 ) -> float:  # fmt: skip
-    """Read use, loads, travel and gaps of one instant off the forces in `work`; the margin at this instant."""
+    """Read use, loads, travel and gaps of one instant off the forces in `work`; the margin at this
+    instant.
+    """
     for axle in range(2):
         answer.use[axle] = ride_use(car, setup, case, state, axle, answer, work)
     for w in range(4):

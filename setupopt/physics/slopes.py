@@ -44,8 +44,8 @@ def output_slopes(
 ) -> None:  # fmt: skip
     """Outputs at the trim of `base`, into `out`, and their slopes there by central differences.
 
-    `by_state` (OUTPUTS, 7), per m and rad; `by_road` (OUTPUTS, columns; physics/contacts.py), per m. At a bend
-    the slope is the mean of both sides.
+    `by_state` (OUTPUTS, 7), per m and rad; `by_road` (OUTPUTS, columns; physics/contacts.py), per m. At a
+    bend the slope is the mean of both sides.
     """
     x = np.zeros(COLUMNS)
     begin(car, case, base, state, x)

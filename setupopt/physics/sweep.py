@@ -124,18 +124,22 @@ def run_chunk(
 ) -> None:  # fmt: skip
     """Solve answers `first` to `last`, setups slowest, cases fastest.
 
-    `starts` (cases): answers of a setup nearby, or empty. `cars`, `parts`, `states`, `works` hold one record each.
+    `starts` (cases): answers of a setup nearby, or empty. `cars`, `parts`, `states`, `works` hold one record
+    each.
     """
     has_start = starts.shape[0] > 0
     for row in range(first, last):
         i = row % cases.size
         setup = setups[row // cases.size]
         start = starts[i] if has_start else answers[row]
-        if by_slope and has_start:
-            if _solve_by_slope(
+        if (
+            by_slope
+            and has_start
+            and _solve_by_slope(
                 cars[0], elements, points, setup, cases[i], states[0], road, start, works[0], answers[row]
-            ):
-                continue
+            )
+        ):
+            continue
         _solve(
             cars[0], elements, points, setup, cases[i], parts[0], states[0], road, start, has_start, works[0],
             answers[row],
@@ -168,8 +172,8 @@ def run(
     """Answers (setups x cases) of every setup in every case. `car`: as `pack.vehicle` makes it.
 
     `starts` (cases): answers of a setup nearby; with `by_slope` the setups are small steps from it, and their
-    margins come from its slopes. The kernels hold no interpreter lock, so plain threads use all cores; `pool` may
-    bring its own. `progress` is called with how many answers were added.
+    margins come from its slopes. The kernels hold no interpreter lock, so plain threads use all cores; `pool`
+    may bring its own. `progress` is called with how many answers were added.
     """
     answers = np.zeros(setups.size * cases.size, dtype=ANSWER)
     nearby = _NO_STARTS if starts is None else np.ascontiguousarray(starts)

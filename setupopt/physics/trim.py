@@ -22,7 +22,8 @@ _LEAST_PRESS = 0.004
 # How far down the body is put to look for a trim on the bump stops, in bump travels.
 _DEPTHS = (1.0, 1.2, 2.0, 3.5)
 _MOST_PRESS = 256.0
-# From a setup nearby: how much more friction than a sliding case had, and more press than a lost one (share, g).
+# From a setup nearby: how much more friction than a sliding case had, and more press than a lost one (share,
+# g).
 _MORE_FRICTION = 1.03
 _MORE_PRESS = (1.02, 1e-3)
 
@@ -127,7 +128,9 @@ def _cold(
     car: Record, elements: Records, setup: Record, case: Record, part: Record, state: Record, road: Records,
     x: Floats, work: Record, factor: float, thorough: bool,
 ) -> tuple[bool, int]:  # fmt: skip
-    """Trim at one friction factor without a start nearby: plainly, along a path, low on the stops, by a fall."""
+    """Trim at one friction factor without a start nearby: plainly, along a path, low on the stops, by a
+    fall.
+    """
     x[FACTOR] = factor
     _plain_start(car, case, state, x)
     found, effort = newton(car, elements, setup, case, state, road, x, work, STEPS)
@@ -154,7 +157,8 @@ def find_trim(
 ) -> tuple[bool, int]:  # fmt: skip
     """A trim at full friction, or at the least factor above it that a path from more friction reaches.
 
-    Whether there is one, and the evaluations. `x` is the trim, its last entry the factor. `part` is room for a case.
+    Whether there is one, and the evaluations. `x` is the trim, its last entry the factor. `part` is room for
+    a case.
     """
     effort = 0
     for factor in _FACTORS:
@@ -174,7 +178,9 @@ def press_until_held(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
     work: Record,
 ) -> tuple[float, int]:  # fmt: skip
-    """Press, in g, with which a plain start finds a trim at the most friction: little at first, then doubled."""
+    """Press, in g, with which a plain start finds a trim at the most friction: little at first, then
+    doubled.
+    """
     press = _LEAST_PRESS
     effort = 0
     x[FACTOR] = MOST_FACTOR
@@ -245,7 +251,9 @@ def press_nearby(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, start: Record,
     x: Floats, work: Record,
 ) -> tuple[bool, float, int]:  # fmt: skip
-    """Least press of a lost case from the answer of a setup nearby that was lost too; whether it was found."""
+    """Least press of a lost case from the answer of a setup nearby that was lost too; whether it was
+    found.
+    """
     for j in range(UNKNOWNS):
         x[j] = start.state[j]
     x[FACTOR] = MOST_FACTOR

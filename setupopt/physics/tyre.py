@@ -34,8 +34,11 @@ def _window(d: float, t: float, c: float, w: float) -> tuple[float, float, float
     rho = sqrt(square)
     if y0 - rho >= w or y0 + rho <= -w:
         return y0, 0.0, 0.0, 1.0, 0.0, 1.0
-    s1, s2 = max(-1.0, (-w - y0) / rho), min(1.0, (w - y0) / rho)
-    return y0, rho, s1, sqrt(max(0.0, (1.0 - s1) * (1.0 + s1))), s2, sqrt(max(0.0, (1.0 - s2) * (1.0 + s2)))
+    s1 = max(-1.0, (-w - y0) / rho)
+    s2 = min(1.0, (w - y0) / rho)
+    c1 = sqrt(max(0.0, (1.0 - s1) * (1.0 + s1)))
+    c2 = sqrt(max(0.0, (1.0 - s2) * (1.0 + s2)))
+    return y0, rho, s1, c1, s2, c2
 
 
 @kernel
@@ -47,8 +50,10 @@ def _crowned(
     if rho == 0.0:
         return 0.0, 0.0, 0.0, 0.0, 0.0
     angle = atan2(abs(s2 * c1 - c2 * s1), c2 * c1 + s2 * s1)
-    p1, p2 = s1 * c1, s2 * c2
-    q1, q2 = c1 * c1, c2 * c2
+    p1 = s1 * c1
+    p2 = s2 * c2
+    q1 = c1 * c1
+    q2 = c2 * c2
     cos2 = 0.5 * (angle + p2 - p1)
     cos4 = 0.25 * (p2 * q2 - p1 * q1) + 0.75 * cos2
     sin_cos2 = (q1 * c1 - q2 * c2) / 3.0
@@ -80,7 +85,8 @@ def roots(d: float, t: float, c: float) -> tuple[float, float]:
 @kernel
 def _piece_root(lower: float, upper: float, near: float, far: float) -> float:
     """The root close enough to the piece to spoil plain quadrature; infinite where none is."""
-    middle, reach = 0.5 * (lower + upper), 2.0 * (upper - lower)
+    middle = 0.5 * (lower + upper)
+    reach = 2.0 * (upper - lower)
     root = near if abs(near - middle) <= abs(far - middle) else far
     return root if abs(root - middle) < reach else np.inf
 
@@ -91,7 +97,8 @@ def _node(lower: float, upper: float, root: float, j: int) -> tuple[float, float
     if root == np.inf:
         half = 0.5 * (upper - lower)
         return lower + half * (1.0 + _NODES[j]), half * _WEIGHTS[j]
-    a, b = sqrt(abs(lower - root)), sqrt(abs(upper - root))
+    a = sqrt(abs(lower - root))
+    b = sqrt(abs(upper - root))
     half = 0.5 * abs(b - a)
     s = min(a, b) + half * (1.0 + _NODES[j])
     side = 1.0 if lower + upper > 2.0 * root else -1.0
@@ -124,7 +131,8 @@ def _flat(
     near, far = _pieces(d, t, c, w, ends)
     load = moment = s0 = s1 = s2 = 0.0
     for i in range(4):
-        lower, upper = ends[i], ends[i + 1]
+        lower = ends[i]
+        upper = ends[i + 1]
         middle = 0.5 * (lower + upper)
         if upper <= lower or d + middle * (t - 0.5 * c * middle) <= 0.0:
             continue

@@ -1,7 +1,8 @@
 """One wheel in a trial trim: its load, its slip and its forces, with slopes by all that it depends on.
 
-Columns of a wheel's slopes: heave, pitch, roll, its own rise, sideslip, steer, its longitudinal slip, the axle's
-lateral force over the weight, the logarithm of the friction factor, the rise of the wheel across the axle.
+Columns of a wheel's slopes: heave, pitch, roll, its own rise, sideslip, steer, its longitudinal slip, the
+axle's lateral force over the weight, the logarithm of the friction factor, the rise of the wheel across the
+axle.
 """
 
 from __future__ import annotations
@@ -25,14 +26,14 @@ OTHER = 9
 # Columns that the load depends on.
 LOAD_COLUMNS = 5
 
-# Scratch for the four wheels of one trial trim. depth: crown penetration of the tread; slant: tan(inclination);
-# shift: how much less depth carries the same load per slant; leaned_depth: under the lean of the lateral force; load,
-# moment: normal force and its moment about the tread's middle; along, across: tyre forces in the car's axes, across
-# in the surface; aligning: moment about z. step: forward speed over the car's, per (1 + kappa). Every *_slope is
-# (wheels, COLUMNS).
+# Scratch for the four wheels of one trial trim. depth: crown penetration of the tread; slant:
+# tan(inclination); shift: how much less depth carries the same load per slant; leaned_depth: under the lean
+# of the lateral force; load, moment: normal force and its moment about the tread's middle; along, across:
+# tyre forces in the car's axes, across in the surface; aligning: moment about z. step: forward speed over the
+# car's, per (1 + kappa). Every *_slope is (wheels, COLUMNS).
 WHEELS = layout(
-    wheels="travel inclination slant depth shift leaned_depth load moment patch along across aligning slip_angle "
-    "lean_force step",
+    wheels="travel inclination slant depth shift leaned_depth load moment patch along across aligning "
+    "slip_angle lean_force step",
     more=(
         ("travel_slope", "f8", (4, COLUMNS)), ("load_slope", "f8", (4, COLUMNS)),
         ("moment_slope", "f8", (4, COLUMNS)), ("along_slope", "f8", (4, COLUMNS)),
@@ -122,7 +123,9 @@ def set_load(
 def carry(
     total: float, slant: float, c_x: float, c_y: float, w: int, car: Record, setup: Record, wheels: Record
 ) -> tuple[float, float, float, float, float, float]:
-    """Depth of the tread, where tread and carcass in series sink by `total`; then what `tyre.contact` says."""
+    """Depth of the tread, where tread and carcass in series sink by `total`; then what `tyre.contact`
+    says.
+    """
     half = car.half_width[w]
     k = setup.foundation[w]
     carcass = setup.carcass[w]
@@ -142,10 +145,11 @@ def carry(
 
 @kernel
 def _lean_further(
-    car: Record, setup: Record, case: Record, state: Record, w: int, weight: float, tau: float, wheels: Record,
-    patch: Record,
+    car: Record, setup: Record, case: Record, state: Record, w: int, weight: float, tau: float,
+    wheels: Record, patch: Record,
 ) -> tuple[float, float, float]:  # fmt: skip
-    """Lean of the wheel under its share of the axle's lateral force: into `patch`, with depth for the same load.
+    """Lean of the wheel under its share of the axle's lateral force: into `patch`, with depth for the same
+    load.
 
     Returns the slopes of the load by depth, slant and curvature across there.
     """
@@ -190,7 +194,9 @@ def set_patch(
 def _slip(
     car: Record, setup: Record, state: Record, x: Floats, w: int, wheels: Record, patch: Record
 ) -> tuple[float, float]:
-    """Slip of a wheel into `patch`; returns its steer angle and how its travelling direction turns by sideslip."""
+    """Slip of a wheel into `patch`; returns its steer angle and how its travelling direction turns by
+    sideslip.
+    """
     sine = sin(x[SIDESLIP])
     cosine = cos(x[SIDESLIP])
     forward = cosine - state.bend * car.y[w]
@@ -282,7 +288,7 @@ def _chain(
         tilted = 0.0
         if c < LOAD_COLUMNS:
             tilted = wheels.slant_slope[w, c] * (1.0 + t * t) / (1.0 + wheels.slant[w] * wheels.slant[w])
-        if leaning != 0.0 and (c < LOAD_COLUMNS or c == BY_TAU or c == OTHER):
+        if leaning != 0.0 and (c < LOAD_COLUMNS or c in (BY_TAU, OTHER)):
             tilted -= (1.0 + t * t) * leaning * _lean_slope(weight, tau, w, c, wheels)
         bent_x = state.along_slope[w] if c == BY_SIDESLIP else 0.0
         bent_y = state.across_slope[w] if c == BY_SIDESLIP else 0.0

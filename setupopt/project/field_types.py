@@ -36,8 +36,8 @@ from setupopt.units import (
     MM_PER_DEG,
     N_PER_MM,
     N_PER_MM3,
-    N_PER_MM_PER_BAR,
     N_PER_MM3_PER_BAR,
+    N_PER_MM_PER_BAR,
     NS_PER_MM,
     PERCENT,
 )

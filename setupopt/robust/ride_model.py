@@ -9,8 +9,8 @@ import numpy as np
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
 from setupopt.physics.balance import COLUMNS, WORK, balance
-from setupopt.physics.contacts import columns, find_contacts
 from setupopt.physics.case_state import CASE_STATE, ROADBED
+from setupopt.physics.contacts import columns, find_contacts
 from setupopt.physics.inputs import ANSWER, Floats, Records
 from setupopt.physics.ride import DAMPING, linear_matrices
 from setupopt.physics.ride_time import RIDE, begin, ride_many
@@ -60,8 +60,8 @@ def _rates(axle: Axle, name: str, file: str) -> dict[str, float]:
 class RideModel:
     """One setup in many cases, each about its trim. Raises InputError where dampers or inertias are missing.
 
-    `margin` (cases) is not a number where contact is lost. There is no ride about such a case, nor about one that
-    slides: asking for one raises ValueError.
+    `margin` (cases) is not a number where contact is lost. There is no ride about such a case, nor about one
+    that slides: asking for one raises ValueError.
     """
 
     def __init__(self, project: Project, setup: Setup, cases: CaseSet) -> None:

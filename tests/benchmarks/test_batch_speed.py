@@ -13,12 +13,12 @@ import numpy as np
 import plain_model
 from conftest import SETUPS
 from scipy.optimize import root
+from setupopt.physics.place import FLOW, PLACE, prepare
 
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.model import Model
 from setupopt.physics.balance import WORK, balance
 from setupopt.physics.inputs import STRIPS
-from setupopt.physics.place import FLOW, PLACE, prepare
 from setupopt.project import Project
 
 _GROWTH = """

@@ -14,11 +14,11 @@ from pathlib import Path
 import numpy as np
 from conftest import SETUPS
 from scipy.integrate import solve_ivp
+from setupopt.physics.place import prepare
 
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.jobs.chunk_ranges import ChunkRange
 from setupopt.physics.contacts import put_road
-from setupopt.physics.place import prepare
 from setupopt.physics.ride import accelerations
 from setupopt.physics.ride_time import step
 from setupopt.project import Project

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from at_trim import Bench
 from cars import AIR, CAR, SETUP, load_cases, venue
+from setupopt.physics.place import FLOW
 
 from setupopt.physics import air
 from setupopt.physics.inputs import ELEMENT
-from setupopt.physics.place import FLOW
 
 Floats = np.ndarray
 STATES = [(0.0, 0.0, 0.0), (0.02, -0.01, 0.01), (-0.03, 0.012, -0.02)]

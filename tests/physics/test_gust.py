@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.integrate import quad, solve_ivp
+from setupopt.physics.place import FLOW, PLACE, prepare, set_demand, set_wind
 
 import setupopt
 from setupopt.evaluation.cases import CaseSet, sweep_cases
@@ -15,7 +16,6 @@ from setupopt.physics.balance import WORK
 from setupopt.physics.gust import gust_margin, gust_speed
 from setupopt.physics.inputs import ANSWER, STRIPS
 from setupopt.physics.obstacle import look
-from setupopt.physics.place import FLOW, PLACE, prepare, set_demand, set_wind
 from setupopt.physics.ride import accelerations
 from setupopt.project import Project
 from setupopt.robust.ride_model import RideModel

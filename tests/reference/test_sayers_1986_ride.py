@@ -13,13 +13,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.optimize import brentq
+from setupopt.physics.place import FLOW, PLACE, prepare
 from test_sayers_1986 import FIRST_ENTRY, GAIN, ORDER, PUBLISHED
 
 import setupopt
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.physics.balance import WORK
 from setupopt.physics.inputs import STRIPS
-from setupopt.physics.place import FLOW, PLACE, prepare
 from setupopt.physics.ride_time import step
 from setupopt.project import Project
 from setupopt.robust.ride_model import RideModel

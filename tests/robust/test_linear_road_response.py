@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from scipy.integrate import dblquad, quad
 from scipy.stats import multivariate_normal, norm
+from setupopt.physics.place import prepare
 
 from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.evaluation.model import evaluate
@@ -17,7 +18,6 @@ from setupopt.physics.answer import read_off
 from setupopt.physics.balance import balance
 from setupopt.physics.contacts import put_road
 from setupopt.physics.inputs import ANSWER
-from setupopt.physics.place import prepare
 from setupopt.physics.slopes import OUTPUTS
 from setupopt.project import Project
 from setupopt.robust.ride_model import RideModel

@@ -8,13 +8,13 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
+from setupopt.physics.place import FLOW, PLACE, prepare
 
 from setupopt.errors import InputError
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.physics.balance import WORK
 from setupopt.physics.contacts import put_road
 from setupopt.physics.inputs import STRIPS
-from setupopt.physics.place import FLOW, PLACE, prepare
 from setupopt.physics.ride import accelerations
 from setupopt.physics.ride_time import step
 from setupopt.project import Project

@@ -13,8 +13,8 @@ from scipy.optimize import brentq
 
 from setupopt.evaluation.cases import CaseSet, level, sweep_cases
 from setupopt.evaluation.model import Model
-from setupopt.physics.inputs import Floats, Records
 from setupopt.physics.case_state import gravity, low_side
+from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import Attitude, Car, Project
 from setupopt.project.needs import need
 from setupopt.robust.bisection import bisect
