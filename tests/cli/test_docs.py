@@ -68,6 +68,8 @@ README = DOCS.parent / "README.md"
 FENCE = re.compile(r"^```(\w*) ?([^\n]*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 # What sets up Python or another machine is run by .ci/run and the people there.
 NOT_OURS = ("python3 -m", ".venv/bin/pytest")
+# Options of dask's own scheduler and worker, which docs/cluster.md explains
+DASKS = {"--host", "--no-dashboard"}
 
 
 def pages() -> list[Path]:
@@ -155,10 +157,10 @@ def every_option() -> set[str]:
 
 @pytest.mark.parametrize("page", [README, *sorted(DOCS.glob("*.md"))], ids=lambda page: page.name)
 def test_options_and_links_of_a_page_exist(page: Path) -> None:
-    """Every `--option` is one of a command; every link to a file of ours leads somewhere, heading and all."""
+    """Every `--option` is one of a command, or of dask; every link to a file of ours leads somewhere, heading and all."""
     text = page.read_text(encoding="utf-8")
     ours = " ".join(line for line in text.splitlines() if "-m pip" not in line)
-    assert set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", ours)) <= every_option()
+    assert set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", ours)) <= every_option() | DASKS
     for name, heading in re.findall(r"\]\((?!\w+:)([^)#]*)#?([^)]*)\)", text):
         target = page.parent / name if name else page
         assert target.exists(), name
