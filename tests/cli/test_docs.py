@@ -157,7 +157,7 @@ def every_option() -> set[str]:
 
 @pytest.mark.parametrize("page", [README, *sorted(DOCS.glob("*.md"))], ids=lambda page: page.name)
 def test_options_and_links_of_a_page_exist(page: Path) -> None:
-    """Every `--option` is one of a command, or of dask; every link to a file of ours leads somewhere, heading and all."""
+    """Every `--option` is one of a command, or of dask; every link to a file of ours leads somewhere."""
     text = page.read_text(encoding="utf-8")
     ours = " ".join(line for line in text.splitlines() if "-m pip" not in line)
     assert set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", ours)) <= every_option() | DASKS
