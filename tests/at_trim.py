@@ -3,36 +3,45 @@
 from __future__ import annotations
 
 import numpy as np
-from setupopt.physics.place import FLOW, PLACE, prepare
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
-from setupopt.physics.balance import WORK, balance
-from setupopt.physics.inputs import STRIPS, Floats, Record
+from setupopt.physics.balance import FACTOR, WORK, balance
+from setupopt.physics.case_state import CASE_STATE, ROADBED, prepare, set_heading
+from setupopt.physics.inputs import UNKNOWNS, Floats, Record
 from setupopt.project.model import Car, Setup
 
 
 class Bench:
-    """One setup of a car in one case, ready to be pushed about by hand."""
+    """One setup of a car in one case, ready to be pushed about by hand. It starts without sideslip."""
 
     def __init__(self, car: Car, setup: Setup, cases: CaseSet, row: int = 0) -> None:
         model = Model(car)
-        self.car, self.elements, self.points = model.packed[0][0], model.packed[1], model.packed[2]
-        self.setup, self.case = model.settings([setup])[0], cases.records[row]
-        self.place, self.flow = np.zeros(1, PLACE)[0], np.zeros(self.elements.size * STRIPS, FLOW)
-        prepare(self.car, self.elements, self.setup, self.case, self.place, self.flow)
+        self.car = model.packed[0][0]
+        self.elements = model.packed[1]
+        self.points = model.packed[2]
+        self.setup = model.settings([setup])[0]
+        self.case = cases.records[row]
+        self.state = np.zeros(1, CASE_STATE)[0]
+        self.road = np.zeros(self.elements.size, ROADBED)
+        prepare(self.car, self.case, 0.0, self.state)
+        set_heading(self.car, self.case, 0.0, self.state)
 
-    def forces(self, state: Floats) -> Record:
+    def forces(self, unknowns: Floats, factor: float = 1.0) -> Record:
         """Residual, Jacobian and every force on the way; a fresh record each time."""
         work = np.zeros(1, WORK)[0]
-        x = np.array(state, dtype=float)
-        balance(self.car, self.elements, self.setup, self.place, self.flow, x, work)
+        x = np.append(np.asarray(unknowns, dtype=float)[:UNKNOWNS], factor)
+        balance(self.car, self.elements, self.setup, self.case, self.state, self.road, x, work)
         return work
 
-    def residual(self, state: Floats) -> Floats:
-        """What is left over, N and N m."""
-        return np.array(self.forces(state).residual)
+    def residual(self, unknowns: Floats, factor: float = 1.0) -> Floats:
+        """What is left over: forces over the weight, moments over the weight times a metre, (UNKNOWNS)."""
+        return np.array(self.forces(unknowns, factor).residual[:UNKNOWNS])
 
-    def jacobian(self, state: Floats) -> Floats:
-        """Its analytic slopes."""
-        return np.array(self.forces(state).jacobian)
+    def jacobian(self, unknowns: Floats, factor: float = 1.0) -> Floats:
+        """Its analytic slopes, (UNKNOWNS, UNKNOWNS)."""
+        return np.array(self.forces(unknowns, factor).jacobian[:UNKNOWNS, :UNKNOWNS])
+
+    def factor_slope(self, unknowns: Floats, factor: float = 1.0) -> Floats:
+        """Its slope by the friction factor, (UNKNOWNS)."""
+        return np.array(self.forces(unknowns, factor).jacobian[:UNKNOWNS, FACTOR])

@@ -28,16 +28,21 @@ from setupopt.project.model import (
 GRAVITY = 9.80665
 STRAIGHT = Sweep(0.0, 0.0, 1.0, 0.0)
 
-SLICK = Tyre("slick", 0.33, 0.30, 1.5, 8e6, 120.0, 1.6, 2e5, 0.15, 3e-6, None, None)
-FRONT = Axle(1.60, 22.0, 0.31, 0.03, -0.35, 0.9, 0.040, 0.030, 4e5, 0.10, None, None, SLICK)
-REAR = Axle(1.58, 25.0, 0.315, 0.045, -0.26, 0.85, 0.045, 0.035, 4e5, 0.15, None, None, SLICK)
+SLICK = Tyre(
+    name="slick", radius=0.33, tread_width=0.30, crown_radius=1.5, foundation=8e6,
+    foundation_per_pressure=120.0, friction=1.6, friction_pressure=2e5, friction_exponent=0.15,
+    compliance=3e-6, shear_per_foundation=1.8, camber_thrust_share=0.5, friction_least_pressure=0.0,
+    carcass=0.0, carcass_per_pressure=0.0, load_limit=None, damping=None,
+)  # fmt: skip
+FRONT = Axle(1.60, 22.0, 0.31, 0.03, -0.35, 0.9, 0.040, 0.030, 4e5, 0.10, None, None, None, 0.33, SLICK)
+REAR = Axle(1.58, 25.0, 0.315, 0.045, -0.26, 0.85, 0.045, 0.035, 4e5, 0.15, None, None, None, 0.33, SLICK)
 WING = AirElement("front wing", -0.7, 0.4, 1.5, 0.04, 0.6, 0.5, 0.06, 2.0)
 FLOOR = AirElement("floor", 1.4, 1.8, 1.2, 0.01, 0.4, 2.0, 0.05, 4.0)
 TAIL = AirElement("tail", 2.9, 0.4, 1.0, 0.6, 1.4, 0.0, 0.1, 1.0)
 AIR = Air(1.2, 0.4, 3.0, 1.5, 0.35, 0.0, 2.6, (WING, FLOOR, TAIL))
 NOSE = ClearancePoint("nose", -0.8, 0.0, 0.005, 0.008)
 CAR = Car(
-    "test car", 780.0, 2.6, 0.45, 0.28, "all", 0.3, 0.58, "locked", None, None, None,
+    "test car", 780.0, 2.6, 0.45, 0.28, "all", 0.3, 0.58, "locked", None, None, None, None,
     FRONT, REAR, AIR, (NOSE,),
 )  # fmt: skip
 SETUP = Setup(
@@ -79,14 +84,18 @@ def middle_press(area: float) -> Air:
 def plain_car(
     mass: float = 1000.0, cg_height: float = 0.3, track: float = 1.5, friction: float = 1.5, area: float = 2.0
 ) -> Car:
-    """Evenly laden, without links, camber gain or load sensitivity; the air presses at its middle.
+    """Evenly laden, without links, camber gain, camber thrust or load sensitivity; the air presses at its middle.
 
     Its wheels weigh next to nothing. Car and tyre friction follow closed forms.
     """
-    tyre = replace(SLICK, friction=friction, friction_exponent=0.0, compliance=0.0)
-    axle = Axle(track, 1e-3, cg_height, 0.0, 0.0, 1.0, 0.5, 0.5, 1e6, 0.0, None, None, tyre)
+    tyre = replace(
+        SLICK, friction=friction, friction_exponent=0.0, compliance=0.0, camber_thrust_share=0.0
+    )
+    axle = Axle(
+        track, 1e-3, cg_height, 0.0, 0.0, 1.0, 0.5, 0.5, 1e6, 0.0, None, None, None, 0.33, tyre
+    )
     return Car(
-        "plain car", mass, 2.6, 0.5, cg_height, "rear", 0.0, 0.5, "locked", None, None, None,
+        "plain car", mass, 2.6, 0.5, cg_height, "rear", 0.0, 0.5, "locked", None, None, None, None,
         axle, axle, middle_press(area), (),
     )  # fmt: skip
 
@@ -99,7 +108,8 @@ PLAIN_SETUP = set_both(
 def stiffened(car: Car) -> Car:
     """The car on hard tyres with a sharp tread: 5 kN presses them in by a micrometre.
 
-    The middle of such a patch stays in the wheel's plane, however the wheel leans.
+    The middle of such a patch stays in the wheel's plane, however the wheel leans. Its tread is as hard in shear,
+    so that it needs next to no slip.
     """
     return on_tyres(car, foundation=1e18, crown_radius=1e-5)
 
@@ -120,6 +130,7 @@ COLUMNS = (
     "heading",
     "acceleration",
     "path_curvature",
+    "yaw_acceleration",
     "turn_curvature",
     "headwind",
     "crosswind",
@@ -149,9 +160,8 @@ def solve(car: Car, setup: Setup, place: Venue | None = None, **columns: Any) ->
 
 
 def starts_of(result: Result, setup: int = 0) -> np.ndarray:
-    """First guesses (cases, 8) from an evaluation: the trims and presses of one of its setups."""
-    answers = result.answers[setup]
-    return np.column_stack([answers["state"], answers["press"]])
+    """First guesses (cases) from an evaluation: the answers of one of its setups."""
+    return result.answers[setup]
 
 
 def speed_for(car: Car, weights: float, density: float = 1.2) -> float:

@@ -12,14 +12,16 @@ OPTIONAL = {
     "pitch_inertia_kgm2", "roll_inertia_kgm2", "power_kW", "damper_bump_Ns_per_mm",
     "damper_rebound_Ns_per_mm", "load_limit_N", "damping_Ns_per_mm", "roughness", "heading_deg",
     "acceleration_m_s2", "path_curvature_per_m", "turn_radius_m", "headwind_m_s", "crosswind_m_s",
-    "bump_mm", "third_N_per_mm", "least_static_gap_mm",
+    "bump_mm", "third_N_per_mm", "least_static_gap_mm", "yaw_inertia_kgm2", "wheel_inertia_kgm2",
+    "toe_over_mm", "camber_thrust_share", "friction_least_pressure_kPa", "carcass_N_per_mm",
+    "carcass_per_bar_N_per_mm", "yaw_acceleration_rad_s2",
 }  # fmt: skip
 SIGNED = {
     "roll_centre_height_mm", "camber_gain_deg_per_mm", "anti_slope", "side_station_mm",
     "front_ride_station_mm", "rear_ride_station_mm", "station_mm", "offset_mm", "free_area_m2",
     "side_mm", "slope_percent", "heading_deg", "acceleration_m_s2", "path_curvature_per_m",
     "headwind_m_s", "crosswind_m_s", "camber_deg", "toe_mm", "room_mm", "room_mm_per_deg",
-    "travel_left_least_mm", "camber_deg_per_mm_shim", "ride_height_mm_per_turn",
+    "travel_left_least_mm", "camber_deg_per_mm_shim", "ride_height_mm_per_turn", "yaw_acceleration_rad_s2",
 }  # fmt: skip
 # A value written in a unit a thousand times larger or smaller: these must not slip through
 TOO_LARGE_BY_1000 = {
@@ -31,7 +33,8 @@ TOO_LARGE_BY_1000 = {
     "camber_deg", "ride_height_mm", "surface_grip", "air_density_kg_m3", "anti_roll_N_per_mm",
     "third_N_per_mm", "toe_mm", "peak_gap_mm", "chord_mm", "span_mm",
     "surface_grip_percent", "downforce_percent", "drag_percent", "side_force_percent", "mass_percent",
-    "tyre_friction_percent",
+    "tyre_friction_percent", "shear_per_foundation", "camber_thrust_share", "friction_least_pressure_kPa",
+    "carcass_N_per_mm", "carcass_per_bar_N_per_mm", "yaw_inertia_kgm2", "wheel_inertia_kgm2", "toe_over_mm",
 }  # fmt: skip
 TOO_SMALL_BY_1000 = {
     "mass_kg", "wheelbase_mm", "front_weight_percent", "cg_height_mm", "drive_front_percent",
@@ -39,7 +42,8 @@ TOO_SMALL_BY_1000 = {
     "motion_ratio", "radius_mm", "tread_width_mm", "crown_radius_mm", "friction",
     "friction_pressure_kPa", "load_limit_N", "peak_gap_mm", "chord_mm", "span_mm", "surface_grip",
     "air_density_kg_m3", "spring_N_per_mm", "pressure_bar", "ride_height_mm", "pitch_inertia_kgm2",
-    "roll_inertia_kgm2", "turn_radius_m",
+    "roll_inertia_kgm2", "turn_radius_m", "shear_per_foundation", "yaw_inertia_kgm2", "wheel_inertia_kgm2",
+    "toe_over_mm",
 }  # fmt: skip
 OPTIONAL_FILES = {"limits.toml"}  # and everything in it, but for the keys of these tables
 HELD_TABLES = ("tolerance", "packaging.arch")

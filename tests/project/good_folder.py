@@ -21,6 +21,7 @@ brake_front_percent = 58
 differential = "locked"
 pitch_inertia_kgm2 = 900
 roll_inertia_kgm2 = 220
+yaw_inertia_kgm2 = 980
 power_kW = 400
 
 [front]
@@ -36,6 +37,8 @@ stop_rate_N_per_mm = 400
 anti_slope = 0.1
 damper_bump_Ns_per_mm = 4.0
 damper_rebound_Ns_per_mm = 8.0
+wheel_inertia_kgm2 = 0.9
+toe_over_mm = 380
 tyre = "slick"
 
 [rear]
@@ -51,6 +54,8 @@ stop_rate_N_per_mm = 400
 anti_slope = 0.15
 damper_bump_Ns_per_mm = 5.0
 damper_rebound_Ns_per_mm = 9.0
+wheel_inertia_kgm2 = 1.1
+toe_over_mm = 380
 tyre = "slick"
 
 [tyre.slick]
@@ -59,6 +64,11 @@ tread_width_mm = 300
 crown_radius_mm = 1500
 foundation_N_per_mm3 = 0.008
 foundation_per_bar_N_per_mm3 = 0.012
+shear_per_foundation = 1.8
+camber_thrust_share = 0.5
+friction_least_pressure_kPa = 60
+carcass_N_per_mm = 90
+carcass_per_bar_N_per_mm = 120
 friction = 1.6
 friction_pressure_kPa = 200
 friction_exponent = 0.15
@@ -129,6 +139,7 @@ name = "climbing"
 heading_deg = 8
 acceleration_m_s2 = -3.0
 path_curvature_per_m = 0.002
+yaw_acceleration_rad_s2 = 0.1
 turn_radius_m = 300
 headwind_m_s = 2.0
 crosswind_m_s = 3.0

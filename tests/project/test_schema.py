@@ -148,6 +148,18 @@ def test_tyre_without_any_foundation_is_refused(tmp_path: Path) -> None:
         load(write_folder(tmp_path, car=car))
 
 
+def test_tyre_without_its_shear_is_told_where_to_get_it(tmp_path: Path) -> None:
+    """The one new key that a folder of version 0.1 lacks: the refusal names its line, a range and a command."""
+    car = CAR.replace("shear_per_foundation = 1.8\n", "")
+    with pytest.raises(InputErrors) as caught:
+        load(write_folder(tmp_path, car=car))
+    (error,) = caught.value.errors
+    assert error.key == "tyre.slick.shear_per_foundation"
+    assert error.line == car.splitlines().index("[tyre.slick]") + 1
+    assert "1 to 3 for slicks" in error.expected
+    assert "setupopt fit tyre" in error.expected
+
+
 def test_venue_without_attitude_is_refused(tmp_path: Path) -> None:
     """No attitude, no load cases."""
     empty = "attitude = []\n" + VENUE[: VENUE.index("[[attitude]]")]
