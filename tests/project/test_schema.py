@@ -149,7 +149,7 @@ def test_tyre_without_any_foundation_is_refused(tmp_path: Path) -> None:
 
 
 def test_tyre_without_its_shear_is_told_where_to_get_it(tmp_path: Path) -> None:
-    """The one new key that a folder of version 0.1 lacks: the refusal names its line, a range and a command."""
+    """A folder of version 0.1 lacks this key: the refusal names the table, a range and a command."""
     car = CAR.replace("shear_per_foundation = 1.8\n", "")
     with pytest.raises(InputErrors) as caught:
         load(write_folder(tmp_path, car=car))
