@@ -84,7 +84,7 @@ def middle_press(area: float) -> Air:
 def plain_car(
     mass: float = 1000.0, cg_height: float = 0.3, track: float = 1.5, friction: float = 1.5, area: float = 2.0
 ) -> Car:
-    """Evenly laden, without links, camber gain, camber thrust or load sensitivity; the air presses at its middle.
+    """Evenly laden, without links, camber gain and thrust, load sensitivity; the air presses at its middle.
 
     Its wheels weigh next to nothing. Car and tyre friction follow closed forms.
     """
@@ -108,8 +108,8 @@ PLAIN_SETUP = set_both(
 def stiffened(car: Car) -> Car:
     """The car on hard tyres with a sharp tread: 5 kN presses them in by a micrometre.
 
-    The middle of such a patch stays in the wheel's plane, however the wheel leans. Its tread is as hard in shear,
-    so that it needs next to no slip.
+    The middle of such a patch stays in the wheel's plane, however the wheel leans. The tread is as hard in shear
+    and needs next to no slip.
     """
     return on_tyres(car, foundation=1e18, crown_radius=1e-5)
 
