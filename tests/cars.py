@@ -108,8 +108,8 @@ PLAIN_SETUP = set_both(
 def stiffened(car: Car) -> Car:
     """The car on hard tyres with a sharp tread: 5 kN presses them in by a micrometre.
 
-    The middle of such a patch stays in the wheel's plane, however the wheel leans. The tread is stiff in shear
-    and needs next to no slip.
+    The middle of such a patch stays in the wheel's plane, however the wheel leans. Its tread hardly shears
+    and so needs next to no slip.
     """
     return on_tyres(car, foundation=1e18, crown_radius=1e-5)
 
