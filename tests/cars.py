@@ -88,12 +88,8 @@ def plain_car(
 
     Its wheels weigh next to nothing. Car and tyre friction follow closed forms.
     """
-    tyre = replace(
-        SLICK, friction=friction, friction_exponent=0.0, compliance=0.0, camber_thrust_share=0.0
-    )
-    axle = Axle(
-        track, 1e-3, cg_height, 0.0, 0.0, 1.0, 0.5, 0.5, 1e6, 0.0, None, None, None, 0.33, tyre
-    )
+    tyre = replace(SLICK, friction=friction, friction_exponent=0.0, compliance=0.0, camber_thrust_share=0.0)
+    axle = Axle(track, 1e-3, cg_height, 0.0, 0.0, 1.0, 0.5, 0.5, 1e6, 0.0, None, None, None, 0.33, tyre)
     return Car(
         "plain car", mass, 2.6, 0.5, cg_height, "rear", 0.0, 0.5, "locked", None, None, None, None,
         axle, axle, middle_press(area), (),
