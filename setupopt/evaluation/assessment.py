@@ -89,7 +89,7 @@ def assess(
     model = Model(project.car)
     settings = model.settings(project.setup)
     chosen = cases or sweep_cases(project.venue)
-    result = model.run(settings, chosen, progress=progress)
+    result = model.run(settings, chosen, progress=progress, growth=True)
     budget = loss_budget(model, settings, chosen, int(result.worst[0]))
     return Assessment(project, result, budget, broken(project, project.setup, result), floor)
 

@@ -10,7 +10,7 @@ from setupopt.errors import UserError
 from setupopt.evaluation import pack
 from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.evaluation.result import Result
-from setupopt.physics import sweep
+from setupopt.physics import stability, sweep
 from setupopt.physics.inputs import Records
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Car, Project, Setup
@@ -34,10 +34,17 @@ class Model:
         starts: Records | None = None,
         progress: Callable[[int], object] | None = None,
         by_slope: bool = False,
+        growth: bool = False,
     ) -> Result:
-        """Every setup in every case. `starts` (cases): answers of a setup nearby, see `physics.sweep.run`."""
+        """Every setup in every case. `starts` (cases): answers of a setup nearby, see `physics.sweep.run`.
+
+        `growth`: find how fast the car leaves each trim too.
+        """
         _refuse_beyond_section(self.packed, cases)
         answers = sweep.run(self.packed, settings, cases.records, starts, progress, by_slope=by_slope)
+        answers["growth"] = np.nan
+        if growth:
+            answers["growth"] = stability.growth(self.packed, settings, cases.records, answers)
         shape = (settings.size, len(cases))
         return Result(cases, answers.reshape(shape), self.packed[0][0])
 
@@ -82,6 +89,5 @@ def evaluate(
     """
     wanted = [project.setup] if setups is None else [setups] if isinstance(setups, Setup) else list(setups)
     model = Model(with_body(project, wanted[0].body).car)
-    return model.run(
-        model.settings(wanted), sweep_cases(project.venue) if cases is None else cases, progress=progress
-    )
+    chosen = sweep_cases(project.venue) if cases is None else cases
+    return model.run(model.settings(wanted), chosen, progress=progress, growth=True)

@@ -154,6 +154,7 @@ class Result:
             **_by_wheel("slip_angle", "deg", a["slip_angle"], units.DEG),
             "lambda": a["friction_factor"],
             "balance": held * a["balance"],
+            "growth_per_s": a["growth"],
         }
 
     def frame(self, setup: int = 0) -> pd.DataFrame:
