@@ -149,7 +149,7 @@ def fill_matrices(
 def growth(
     car: tuple[Records, Records, Records], setups: Records, cases: Records, answers: Records
 ) -> Floats:
-    """Growth rate, 1/s, of steady answers (setups x cases): positive, where the car leaves the trim by itself.
+    """Growth rate, 1/s, of steady answers (setups x cases): positive where the car leaves the trim.
 
     Not a number where there is no trim at full friction, or the project gives no yaw inertia.
     """
