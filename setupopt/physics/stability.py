@@ -33,7 +33,7 @@ _ROWS = np.array([0, 1, 2, 3, 4, 5, 6, SIDE, YAW, 13, 14])
 @kernel
 def _move(car: Record, case: Record, trim: Floats, motion: int, step: float, part: Record, state: Record,
           x: Floats) -> None:  # fmt: skip
-    """A case and a trial trim off the trim by one motion; wheels keep their speeds, the wind stays in space."""
+    """A case and a trial trim off the trim by one motion; wheel speeds and wind stay."""
     scale_case(case, 1.0, part)
     for j in range(COLUMNS):
         x[j] = trim[j]
