@@ -23,7 +23,7 @@ from setupopt.units import GRAVITY
 MOTIONS = 4
 _STEPS = np.array([1e-3, 1e-4, 1e-5, 1e-3])
 _ACCELERATION_STEP = 1e-3  # m/s2
-# What follows at once: heave to wheel rises, sideways and yaw acceleration, forces of the axles; and their rows.
+# What follows at once: heave to wheel rises, sideways and yaw acceleration, axle forces; and their rows.
 _FOLLOWING = 11
 _SIDEWAYS = 7
 _TURNING = 8
