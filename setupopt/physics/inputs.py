@@ -104,8 +104,8 @@ CASE = layout(
 # margin, or a finite value with a slope towards contact. use, spare, load, grip and all the rest: of the trim
 # at full friction, or where the car slides of the trim at lambda. limiting: axle that saturates at lambda.
 # clearance: least gap of the named points, infinite without points; spare_clearance: least of gap minus the
-# gap required. growth: rate at which the car leaves the trim, 1/s, where it was asked for. effort: evaluations
-# of the balance.
+# gap required. growth: rate at which the car leaves the trim, 1/s, where it was asked for. effort:
+# evaluations of the balance.
 ANSWER = layout(
     one="margin search_margin friction_factor press clearance spare_clearance downforce drag balance "
     "limiting growth",

@@ -1,8 +1,9 @@
 """Directional stability: how fast the car leaves a trim when nobody steers.
 
-The planar motion about a trim, with steer, wheel speeds and forward velocity held: velocity to the left, yaw rate,
-heading, and the way round the section, which turns the weight. Ride and tyres follow at once. Its linear matrix
-comes from differences of the balance; the growth rate is the largest real part of its eigenvalues.
+The planar motion about a trim, with steer, wheel speeds and forward velocity held: velocity to the left,
+yaw rate, heading, and the way round the section, which turns the weight. Ride and tyres follow at once. Its
+linear matrix comes from differences of the balance; the growth rate is the largest real part of its
+eigenvalues.
 """
 
 from __future__ import annotations
