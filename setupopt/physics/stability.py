@@ -16,7 +16,7 @@ from setupopt.physics.balance import COLUMNS, FACTOR, SIDE, WORK, YAW, balance
 from setupopt.physics.case_state import CASE_STATE, ROADBED, prepare
 from setupopt.physics.inputs import CASE, KAPPA, SIDESLIP, TAU, UNKNOWNS, Floats, Record, Records
 from setupopt.physics.jit import kernel
-from setupopt.physics.linear import factor, solve
+from setupopt.physics.linear import Pivots, factor, solve
 from setupopt.physics.trim import scale_case
 from setupopt.units import GRAVITY
 
@@ -77,7 +77,7 @@ def _add_rows(work: Record, share: float, out: Floats, column: int) -> None:
 @kernel
 def motion_matrix(
     car: Record, elements: Records, setup: Record, case: Record, part: Record, state: Record, road: Records,
-    answer: Record, work: Record, follow: Floats, moved: Floats, pivots: Floats, out: Floats,
+    answer: Record, work: Record, follow: Floats, moved: Floats, pivots: Pivots, out: Floats,
 ) -> None:  # fmt: skip
     """Rates of the motions by the motions about the trim of `answer`, into `out` (MOTIONS, MOTIONS).
 
