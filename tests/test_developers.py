@@ -1,9 +1,11 @@
-"""DEVELOPERS.md names files: each of them exists, so that a newcomer finds it."""
+"""What DEVELOPERS.md and the list of slow tests name is there, so that a newcomer finds it."""
 
 from __future__ import annotations
 
 import re
 from pathlib import Path
+
+import conftest
 
 import setupopt
 
@@ -18,3 +20,15 @@ def test_every_file_of_the_package_that_is_named_exists() -> None:
     missing = [name for name in sorted(named) if not list(PACKAGE.glob(name.replace("COMMAND", "*")))]
     assert missing == []
     assert len(named) > 30
+
+
+def test_every_slow_test_that_is_listed_exists() -> None:
+    """A renamed test would drop out of the list, and into the quick run, without a word."""
+    tests = Path(conftest.__file__).parent
+    missing = []
+    for start in conftest.SLOW:
+        file, _, name = start.partition("::")
+        path = tests / file
+        if not path.exists() or f"def {name}" not in (path.read_text(encoding="utf-8") if name else "def "):
+            missing.append(start)
+    assert missing == []
