@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from typing import Any
@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from setupopt.evaluation.cases import CaseSet, sweep_cases
+from setupopt.evaluation.limits import is_judged
 from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.losses import LossBudget, loss_budget
 from setupopt.evaluation.model import Model
@@ -17,7 +18,8 @@ from setupopt.evaluation.result import Field, Result, finite
 from setupopt.evaluation.summary import by_angle, wheels_in_air
 from setupopt.physics.inputs import Record
 from setupopt.project.csv_write import frame_text
-from setupopt.project.model import Project
+from setupopt.project.model import AXLES, Car, Project
+from setupopt.units import KPA
 
 
 @dataclass(frozen=True)
@@ -57,8 +59,14 @@ class Assessment:
 
     @property
     def holds(self) -> bool:
-        """Whether every case keeps contact, every limit is kept and any minimum margin is reached."""
-        return self.margin is not None and not self.broken and not self.is_under_floor
+        """Whether no case slides or loses contact, every limit is kept and any minimum margin is reached."""
+        is_held = self.margin is not None and self.margin >= 0.0
+        return is_held and not self.broken and not self.is_under_floor
+
+    @cached_property
+    def cautions(self) -> tuple[str, ...]:
+        """Those of the project's files, then those that only the solved cases show."""
+        return (*self.project.cautions, *_low_pressures(self.project.car, self.result))
 
     def as_dict(self) -> Field:
         """For scripts; plain Python values, None for what has no answer."""
@@ -67,12 +75,35 @@ class Assessment:
             "by_angle": by_angle(self.result),
             "cases": len(self.result.cases),
             "contact_lost": self.result.lost(),
+            "slides": self.result.sliding(),
             "wheels_in_air": [asdict(row) for row in wheels_in_air(self.result)],
             "limits_broken": [asdict(limit) for limit in self.broken],
-            "cautions": list(self.project.cautions),
+            "cautions": list(self.cautions),
+            "assumed": list(self.project.assumed),
             "losses": _losses(self.budget),
             "floor": self.floor,
         }
+
+
+def _low_pressures(car: Car, result: Result) -> Iterator[str]:
+    """Cases in which the friction law is used at contact pressures under the one it was measured at.
+
+    A tyre with a least pressure is clamped there; one without it gains friction without end.
+    """
+    answers = result.answers[0]
+    has_trim = is_judged(answers)[:, None]
+    patch = np.where(has_trim & (answers["patch"] > 0.0), answers["patch"], np.nan)
+    pressure = answers["load"] / patch
+    for axle, tyre in enumerate((car.front.tyre, car.rear.tyre)):
+        own = pressure[:, 2 * axle : 2 * axle + 2]
+        low = (own < tyre.friction_pressure).any(axis=1)
+        if tyre.friction_exponent > 0.0 and tyre.friction_least_pressure == 0.0 and low.any():
+            yield (
+                f"car.toml tyre.{tyre.name}: in {low.sum()} of {low.size} cases the mean contact pressure of a "
+                f"{AXLES[axle]} wheel lies under friction_pressure_kPa, down to {np.nanmin(own) / KPA:.0f} kPa of "
+                f"{tyre.friction_pressure / KPA:.0f}; friction there is not measured but extrapolated upwards "
+                "without an end, unless friction_least_pressure_kPa is given"
+            )
 
 
 def _losses(budget: LossBudget) -> list[dict[str, Any]]:

@@ -17,6 +17,7 @@ import numpy as np
 
 from setupopt import units
 from setupopt.evaluation import pack
+from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.pack import per_wheel
 from setupopt.physics.inputs import Floats, Records
 from setupopt.physics.point_gaps import point_gaps
@@ -52,8 +53,8 @@ class Limit:
     `key`: as JSON and screens name it; `end` follows it in the file. `part`: wheel, axle or floor point that
     it belongs to, empty for the whole car. `values`: in SI, (setups, cases, places), of a limit at rest
     (setups, 1, places); `required` likewise, or one number. `where`: the places, those of `part` unless
-    given. `reported_for`: limits of one key and one such name are one row of a report. `scale`: the size in
-    SI that counts as one in the search.
+    given. `attitude`: the one whose cases it limits; None for all cases. `reported_for`: limits of one key and
+    one such name are one row of a report. `scale`: the size in SI that counts as one in the search.
     """
 
     key: str
@@ -64,6 +65,7 @@ class Limit:
     where: tuple[str, ...] = ()
     end: str = ""
     is_at_rest: bool = False
+    attitude: str | None = None
     unit: str = "mm"
     scale: float = _LENGTH_SCALE
     reported_for: str | None = None
@@ -100,6 +102,12 @@ class Limit:
     def required_of(self, evaluated: Evaluated) -> Any:
         """What is required, SI; a number, or by setup and place."""
         return self.required(evaluated) if callable(self.required) else self.required
+
+    def cases_of(self, cases: CaseSet) -> np.ndarray:
+        """Rows of the cases that it limits."""
+        if self.attitude is None:
+            return np.arange(len(cases))
+        return np.flatnonzero(np.array(cases.attitude, dtype=object) == self.attitude)
 
     def room(self, evaluated: Evaluated) -> Floats:
         """Room left in SI, as `values`; negative where the limit is broken."""
@@ -141,21 +149,36 @@ class PackagingLimits:
         """What the limits ask: SETUP and SETTING records (setups), answers (setups, cases)."""
         return Evaluated(setups, answers, point_gaps(self._vehicle, settings, cases, answers))
 
-    def rows(self, setups: Records, settings: Records, cases: Records, answers: Records) -> LimitRows:
-        """All limits of setups in cases; the arguments are those of `evaluated`."""
-        evaluated = self.evaluated(setups, settings, cases, answers)
+    def rows(self, setups: Records, settings: Records, cases: CaseSet, answers: Records) -> LimitRows:
+        """All limits of setups in cases; the arguments are those of `evaluated`.
+
+        Cases that slide or lose contact have rows too, so that a search knows the way out of them.
+        """
+        evaluated = self.evaluated(setups, settings, cases.records, answers)
         count = answers.shape[0]
-        every_case = np.arange(answers.shape[1])
         pieces = [np.empty((count, 0))]
         owner = [_NONE]
         case = [_NONE]
         for number, limit in enumerate(self.limits):
             room = (limit.room(evaluated) + self._slack[number]) / limit.scale
-            cases_of = np.repeat([-1] if limit.is_at_rest else every_case, prod(room.shape[2:]))
+            chosen = np.array([-1])
+            if not limit.is_at_rest:
+                chosen = limit.cases_of(cases)
+                room = room[:, chosen]
+            cases_of = np.repeat(chosen, prod(room.shape[2:]))
             pieces.append(room.reshape(count, cases_of.size))
             owner.append(np.full(cases_of.size, number))
             case.append(cases_of)
         return LimitRows(np.concatenate(pieces, axis=1), np.concatenate(owner), np.concatenate(case))
+
+
+def is_judged(answers: Records) -> np.ndarray:
+    """Whether limits of cases are judged: only where there is a trim at full friction.
+
+    The numbers of a case that slides are those of the trim at lambda above 1, on more friction than there is;
+    those of a lost case are no answers. Neither passes, whatever its limits: its margin is below zero, or missing.
+    """
+    return np.asarray(answers["contact"] & ~answers["slides"])
 
 
 # ---- on the pad --------------------------------------------------------------------------------------------
@@ -203,11 +226,16 @@ def _static_gaps(car: Car, parts: Sequence[Any], evaluated: Evaluated) -> Floats
 def _in_cases(car: Car, packaging: Packaging) -> Iterator[Limit]:
     """Limits of every case: wheel loads, travel, wheel arches, tyre loads, gaps of the named points."""
     load = partial(Limit, unit="N", scale=car.mass * units.GRAVITY / 4)
+    by_wheel = [(partial(_of_wheels, "load", slice(w, w + 1)), wheel) for w, wheel in enumerate(WHEELS)]
+    least = partial(load, sense=AT_LEAST, reported_for="")
     if packaging.wheel_load_least is not None:
-        for w, wheel in enumerate(WHEELS):
-            values = partial(_of_wheels, "load", slice(w, w + 1))
-            key = "packaging.wheel_load_least_N"
-            yield load(key, AT_LEAST, packaging.wheel_load_least, values, part=wheel, reported_for="")
+        key = "packaging.wheel_load_least_N"
+        for values, wheel in by_wheel:
+            yield least(key, required=packaging.wheel_load_least, values=values, part=wheel)
+    for number, stated in enumerate(packaging.wheel_loads, start=1):
+        one = partial(least, f"packaging.wheel_load[{number}]", end=".least_N", attitude=stated.attitude)
+        for values, wheel in by_wheel:
+            yield one(required=stated.least, values=values, part=wheel)
     if packaging.travel_left_least is not None:
         values = partial(_travel_left, car)
         where = ("",) * 8

@@ -1,6 +1,7 @@
 """Limits that an evaluated setup breaks, by the table of `limits`.
 
-Cases that lose contact count for none of them: their numbers are no answers.
+Cases that slide or lose contact count for none of them: their numbers are not those of a trim at full friction.
+Such a case passes nothing: its margin is below zero, or there is none.
 """
 
 from __future__ import annotations
@@ -13,7 +14,8 @@ from typing import Any
 import numpy as np
 
 from setupopt.evaluation import pack
-from setupopt.evaluation.limits import Evaluated, Limit, PackagingLimits, Sense
+from setupopt.evaluation.cases import CaseSet
+from setupopt.evaluation.limits import Evaluated, Limit, PackagingLimits, Sense, is_judged
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
 from setupopt.physics.inputs import Floats, Records
@@ -71,9 +73,8 @@ def broken(project: Project, setup: Setup | Records, result: Result, row: int = 
 
 def _worst(limits: Sequence[Limit], evaluated: Evaluated, result: Result) -> Broken | None:
     """The limit, case and place that are broken most; None where all are kept."""
-    contact = evaluated.answers["contact"][0]
     columns = [(limit, place) for limit in limits for place in range(len(limit.places))]
-    excess = np.concatenate([_excess(limit, evaluated, contact) for limit in limits], axis=1)
+    excess = np.concatenate([_excess(limit, evaluated, result.cases) for limit in limits], axis=1)
     if not (excess > 0.0).any():
         return None
     case, column = divmod(int(excess.argmax()), len(columns))
@@ -97,12 +98,16 @@ def _worst(limits: Sequence[Limit], evaluated: Evaluated, result: Result) -> Bro
     return replace(found, **at)
 
 
-def _excess(limit: Limit, evaluated: Evaluated, contact: np.ndarray) -> Floats:
+def _excess(limit: Limit, evaluated: Evaluated, cases: CaseSet) -> Floats:
     """By how much a limit is broken and the noise of conversion, (cases, places); positive: broken."""
     over = -limit.room(evaluated)[0]
     noise = _SLACK * np.maximum(1.0, np.abs(limit.required_of(evaluated)))
     excess = over - np.reshape(noise, (1, -1))
-    return excess if limit.is_at_rest else np.where(contact[:, None], excess, -np.inf)
+    if limit.is_at_rest:
+        return excess
+    counts = np.zeros(len(cases), dtype=bool)
+    counts[limit.cases_of(cases)] = True
+    return np.where((counts & is_judged(evaluated.answers)[0])[:, None], excess, -np.inf)
 
 
 def _plain(value: float) -> float:

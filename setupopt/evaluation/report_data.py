@@ -70,7 +70,7 @@ class Report:
     @property
     def cautions(self) -> tuple[str, ...]:
         """Those of all setups, each once."""
-        return tuple(dict.fromkeys(caution for part in self.parts for caution in part.project.cautions))
+        return tuple(dict.fromkeys(caution for part in self.parts for caution in part.assessment.cautions))
 
 
 def report(today: Project, proposed: Project | None, floor: float | None, date: str) -> Report:

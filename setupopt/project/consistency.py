@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from setupopt.project.bodies import file_name, with_bodywork
-from setupopt.project.model import AxleSetup, Body, Car, Setup, Venue
+from setupopt.project.model import AxleSetup, Body, Car, Limits, Setup, Venue
 from setupopt.project.static_checks import axles, corner_load, penetration, plan_points, reach, unsprung_mass
 from setupopt.project.toml_positions import Loc
 from setupopt.units import DEG, MM
@@ -16,20 +16,34 @@ DEEPEST = 0.4  # of a tyre's radius, pressed in at rest: no tyre is that soft
 
 
 class Finding(NamedTuple):
-    """A mistake at `loc` of the file `file` ("car", "venue" or "setup")."""
+    """A mistake at `loc` of the file `file` ("car", "venue", "setup" or "limits")."""
 
     file: str
     loc: Loc
     expected: str
 
 
-def refusals(car: Car, venue: Venue, setup: Setup, bodies: Sequence[Body] = ()) -> list[Finding]:
+def refusals(
+    car: Car, venue: Venue, setup: Setup, limits: Limits | None, bodies: Sequence[Body] = ()
+) -> list[Finding]:
     """Everything that contradicts itself, in the order of the files; `bodies`: what `car` wears instead."""
     found = [*_masses(car), *_tyres(car, setup), *_room_in_section(car, venue, "the car")]
     found += _sweep_on_section(venue)
     for body in bodies:
         found += _room_in_section(with_bodywork(car, body), venue, f"the car with {file_name(body.name)}")
+    if limits is not None:
+        found += _attitudes_of_limits(venue, limits)
     return found
+
+
+def _attitudes_of_limits(venue: Venue, limits: Limits) -> Iterator[Finding]:
+    """A limit of one attitude names one of venue.toml."""
+    names = [attitude.name for attitude in venue.attitudes]
+    known = ", ".join(f'"{name}"' for name in names[:20])
+    for number, load in enumerate(limits.packaging.wheel_loads):
+        if load.attitude not in names:
+            loc = ("packaging", "wheel_load", number, "attitude")
+            yield Finding("limits", loc, f"an attitude of venue.toml: {known}")
 
 
 def _masses(car: Car) -> Iterator[Finding]:

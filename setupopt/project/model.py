@@ -242,6 +242,14 @@ class Arch:
 
 
 @dataclass(frozen=True, slots=True)
+class AttitudeLoad:
+    """The least load of every wheel in the cases of one attitude."""
+
+    attitude: str
+    least: float
+
+
+@dataclass(frozen=True, slots=True)
 class Packaging:
     """Limits that hold in every case; rake and ground clearance on the pad."""
 
@@ -250,6 +258,7 @@ class Packaging:
     travel_left_least: float | None
     arches: tuple[Arch, ...]
     ground_clearance_least: float | None = None  # of everything the floor carries
+    wheel_loads: tuple[AttitudeLoad, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -299,7 +308,7 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class Project:
-    """A whole project folder, read and checked. `cautions` are for the user's eyes, in order.
+    """A whole project folder, read and checked. `cautions` and `assumed` are for the user's eyes, in order.
 
     `car` wears the body that `setup` names; `project.bodies.with_body` puts on another one.
     """
@@ -312,3 +321,4 @@ class Project:
     cautions: tuple[str, ...]
     own_body: Body | None = None  # the one of car.toml, kept while the car wears another
     bodies: tuple[Body, ...] = ()  # what there is besides it, by name
+    assumed: tuple[str, ...] = ()  # what is taken for entries that car.toml leaves out

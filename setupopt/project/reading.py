@@ -33,6 +33,7 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     """
     from setupopt.project import schema, venue_schema
     from setupopt.project import to_si as convert
+    from setupopt.project.assumed import assumed
     from setupopt.project.file_warnings import file_cautions
     from setupopt.project.warnings import cautions
 
@@ -54,12 +55,13 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     setup = convert.setup(setup_read)
     limits = None if limits_file is None else convert.limits(limits_file)
     bodies = tuple(convert.body(name, file, car) for name, file in body_files.items())
-    reader.refuse(refusals(car, venue, setup, bodies))
+    reader.refuse(refusals(car, venue, setup, limits, bodies))
     tables = {"car.toml": car_file, "venue.toml": venue_file, "setup.toml": setup_read}
     tables |= {file_name(name): file for name, file in body_files.items()}
     odd = tuple(caution for name, table in tables.items() for caution in file_cautions(name, table))
     odd += cautions(car, venue, setup, limits, bodies) + (() if surveyed is None else surveyed.cautions)
-    return with_body(Project(home, car, venue, setup, limits, odd, bodies=bodies), setup.body)
+    project = Project(home, car, venue, setup, limits, odd, bodies=bodies, assumed=assumed(car_file))
+    return with_body(project, setup.body)
 
 
 def survey_of(home: Path, file: venue_schema.VenueFile) -> Surveyed | None:

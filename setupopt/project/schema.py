@@ -252,6 +252,13 @@ class ArchTable(Table):
     room_mm_per_deg: float = number(-100, 100, "mm/deg", si_name="room_per_camber")
 
 
+class WheelLoadTable(Table):
+    """`[[packaging.wheel_load]]`: the least load of every wheel in one attitude of venue.toml."""
+
+    attitude: Name
+    least_N: float = number(0, 50_000, "N")
+
+
 class PackagingTable(Table):
     """`[packaging]`."""
 
@@ -260,6 +267,7 @@ class PackagingTable(Table):
     travel_left_least_mm: float | None = number(-500, 500, "mm", default=None)
     ground_clearance_least_mm: float | None = number(1, 500, "mm", default=None)
     arch: list[ArchTable] = some()
+    wheel_load: list[WheelLoadTable] = some()
 
 
 class ToleranceTable(Table):

@@ -152,11 +152,12 @@ def setup(file: schema.SetupFile) -> model.Setup:
 def limits(file: schema.LimitsFile) -> model.Limits:
     """limits.toml as Limits."""
     arches = tuple(_make(model.Arch, arch) for arch in file.packaging.arch)
+    loads = tuple(_make(model.AttitudeLoad, load) for load in file.packaging.wheel_load)
     adjuster = partial(_make, model.Adjuster)
     return model.Limits(
         front=_axle_limits(file.front),
         rear=_axle_limits(file.rear),
-        packaging=_make(model.Packaging, file.packaging, arches=arches),
+        packaging=_make(model.Packaging, file.packaging, arches=arches, wheel_loads=loads),
         tolerance=_if_given(partial(_make, model.Tolerance), file.tolerance),
         spread=_if_given(partial(_make, model.Spread), file.spread),
         adjuster_front=_if_given(adjuster, file.adjuster.front),

@@ -11,6 +11,7 @@ from setupopt.project.bodies import OWN, file_name
 from setupopt.project.model import (
     AXLES,
     Adjuster,
+    Attitude,
     AxleLimits,
     AxleSetup,
     Body,
@@ -44,9 +45,10 @@ def cautions(
     """Everything worth a second look, in the order of the files; `bodies`: what `car` wears instead."""
     found = [*_masses(car), *_suspension(car), *_tyres(car, setup), *_air(car, setup, OWN)]
     found += [*_bodies(car, setup, bodies), *_venue(venue), *_beyond(car, venue), *_attitudes(venue)]
+    found += [*_inertias(car, venue)]
     if limits is None:
         return tuple(found)
-    found += [*_limits(setup, limits), *_out_of_reach(car, setup, limits, OWN)]
+    found += [*_limits(setup, limits), *_pressures(car, limits), *_out_of_reach(car, setup, limits, OWN)]
     for body in bodies:
         found += _out_of_reach(_beside(car, body), setup, limits, file_name(body.name))
     return tuple(found)
@@ -176,6 +178,46 @@ def _attitudes(venue: Venue) -> Iterator[str]:
             yield (
                 f"venue.toml attitude {attitude.name!r}: the wind from behind is faster than the car, "
                 "the air loads are not made for flow from behind"
+            )
+
+
+def _inertias(car: Car, venue: Venue) -> Iterator[str]:
+    """Attitudes that turn the body or the spinning wheels, of a car without these inertias."""
+    inertias = ("pitch_inertia", "roll_inertia", "yaw_inertia")
+    body = [f"car.{name}_kgm2" for name in inertias if getattr(car, name) is None]
+    spin = [f"{name}.wheel_inertia_kgm2" for name, axle, _ in axles(car) if axle.wheel_inertia is None]
+    for attitude in venue.attitudes:
+        missing = [*(body if _turns_body(attitude, venue) else ()), *(spin if _turns(attitude, venue) else ())]
+        if missing:
+            yield (
+                f"venue.toml attitude {attitude.name!r}: turns the car, but car.toml leaves out "
+                f"{', '.join(missing)}; the moments that this takes are left out too"
+            )
+
+
+def _turns(attitude: Attitude, venue: Venue) -> bool:
+    """Whether the car's axes turn in space, so that spinning wheels resist."""
+    climbs = venue.curvature != 0.0 and abs(math.sin(attitude.heading)) > 1e-9
+    return climbs or attitude.path_curvature != 0.0 or attitude.turn_radius is not None
+
+
+def _turns_body(attitude: Attitude, venue: Venue) -> bool:
+    """Whether turning the body takes a moment; a steady turn on a plane takes none."""
+    is_plane_turn = venue.curvature == 0.0 and attitude.turn_radius is None
+    return attitude.yaw_acceleration != 0.0 or (not is_plane_turn and _turns(attitude, venue))
+
+
+def _pressures(car: Car, limits: Limits) -> Iterator[str]:
+    """Pressures to choose from, for tyres that are the same at every pressure."""
+    for name, axle, _ in axles(car):
+        allowed = getattr(limits, name).pressure
+        tyre = axle.tyre
+        is_same = tyre.foundation_per_pressure == 0.0 and tyre.carcass_per_pressure == 0.0
+        if is_same and allowed is not None and allowed.upper > allowed.lower:
+            yield (
+                f"limits.toml {name}.pressure_bar: tyre {tyre.name!r} is as stiff at every pressure "
+                "(foundation_per_bar_N_per_mm3 and carcass_per_bar_N_per_mm are 0), so pressure changes nothing; "
+                "its numbers are those of one pressure"
             )
 
 

@@ -206,7 +206,7 @@ class SetupProblem:
         if exact.size == 0:
             return LimitRows(np.empty((len(answers), 0)), exact, exact)
         whole = self.setups(points)
-        cases = self.cases(index_points).records[exact]
+        cases = self.cases(index_points).pick(exact)
         own = np.ascontiguousarray(answers[:, exact])
         found = self.packaging.rows(
             whole,

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from setupopt.evaluation.cases import CaseSet
+from setupopt.evaluation.limits import is_judged
 from setupopt.evaluation.model import evaluate
 from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats, Records
@@ -171,7 +172,9 @@ def _map_fields(
     answers = problem.answers(points, index_points)
     limits = problem.limit_rows(points, index_points, answers)
     contact = answers["contact"]
-    valid = (limits.case < 0) | contact[:, limits.case]  # the numbers of a lost case mean nothing
+    is_packaging = limits.owner < len(problem.packaging.limits)
+    counts = np.where(is_packaging, is_judged(answers)[:, limits.case], contact[:, limits.case])
+    valid = (limits.case < 0) | counts
     spare = np.where(valid, limits.rows, np.inf)
     rows = np.column_stack([spare, np.full(len(points), np.inf)])
     nearest = np.append(limits.owner, -1)[rows.argmin(axis=1)]

@@ -1,6 +1,6 @@
 """A second statement of the limits, written apart from `evaluation.limits`: the oracle of its tests.
 
-Cases that lose contact count for none of them: their numbers are no answers.
+Cases that slide or lose contact count for none of them: their numbers are not those of a trim at full friction.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ def broken(project: Project, setup: Setup, result: Result, row: int = 0) -> tupl
     """Every limit that `setup` breaks; `row` is its place among the setups of `result`."""
     check = _Check(project, setup, result, row)
     at_rest = (*check.rake(), *check.ground_clearance(), *check.static_gaps())
-    springs = (*check.wheel_load(), *check.travel(), *check.arches())
+    springs = (*check.wheel_load(), *check.attitude_loads(), *check.travel(), *check.arches())
     return (*at_rest, *springs, *check.tyres(), *check.gaps())
 
 
@@ -39,7 +39,7 @@ class _Check:
         self.result = result
         self.row = row
         self.answers = result.answers[row]
-        self.held = np.asarray(self.answers["contact"])
+        self.held = np.asarray(self.answers["friction_factor"] <= 1.0) & np.isfinite(self.answers["margin"])
 
     def rake(self) -> Iterator[Broken]:
         allowed = self.packaging.rake if self.packaging else None
@@ -72,6 +72,15 @@ class _Check:
         if least is not None:
             limit = "packaging.wheel_load_least_N"
             yield from self.worst(limit, WHEELS, self.answers["load"], "at least", least, "N", 1.0)
+
+    def attitude_loads(self) -> Iterator[Broken]:
+        every = self.held
+        names = np.array(self.result.cases.attitude)
+        for number, load in enumerate(self.packaging.wheel_loads if self.packaging else (), start=1):
+            self.held = every & (names == load.attitude)
+            limit = f"packaging.wheel_load[{number}]"
+            yield from self.worst(limit, WHEELS, self.answers["load"], "at least", load.least, "N", 1.0)
+        self.held = every
 
     def travel(self) -> Iterator[Broken]:
         least = self.packaging.travel_left_least if self.packaging else None

@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 
 from setupopt.physics.inputs import CASE, JOINTS
-from setupopt.physics.trim import _scale_case
+from setupopt.physics.trim import scale_case
 
 # Where a case stands along its section: a label of the case table, which no kernel reads.
 LABELS = {"along"}
 # Which road it is and how it is driven over: nothing on a flat, straight, calm road.
 ROAD = {
-    "roll_angle", "acceleration", "path_curvature", "turn_curvature", "headwind", "crosswind", "curvature",
-    "floor_curvature", "bump", "beyond",
+    "roll_angle", "acceleration", "path_curvature", "turn_curvature", "yaw_acceleration", "headwind",
+    "crosswind", "curvature", "floor_curvature", "bump", "beyond",
 }  # fmt: skip
 
 
@@ -27,7 +27,7 @@ def walked(share: float) -> tuple[np.ndarray, np.ndarray]:
         part[name] = np.nan
     case["joints"] = JOINTS
     case["floor_joints"] = JOINTS
-    _scale_case(case[0], share, part[0])
+    scale_case(case[0], share, part[0])
     return case, part
 
 

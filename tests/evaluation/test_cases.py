@@ -12,8 +12,8 @@ from cars import load_cases, venue
 from setupopt.evaluation.cases import CaseSet, join, sweep_at, sweep_cases
 from setupopt.project.model import Attitude, Sweep, Venue
 
-PLAIN = Attitude("plain", 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0,) * 4, None)
-DRIVEN = Attitude("driven", 0.1, -3.0, 0.002, 250.0, 2.0, 3.0, (0.001, 0.002, 0.003, 0.004), 65.0)
+PLAIN = Attitude("plain", 0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0,) * 4, None)
+DRIVEN = Attitude("driven", 0.1, -3.0, 0.002, 0.4, 250.0, 2.0, 3.0, (0.001, 0.002, 0.003, 0.004), 65.0)
 
 
 def place() -> Venue:

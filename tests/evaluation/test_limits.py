@@ -17,15 +17,15 @@ from cars import CAR, NOSE, SETUP
 import setupopt
 from evaluation.limits_oracle import broken
 from setupopt.evaluation import limits_check, pack
-from setupopt.evaluation.cases import sweep_cases
-from setupopt.evaluation.limits import Limit, LimitRows, PackagingLimits
+from setupopt.evaluation.cases import CaseSet, sweep_cases
+from setupopt.evaluation.limits import Limit, LimitRows, PackagingLimits, is_judged
 from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
 from setupopt.evaluation.variables import to_setup, variables_of
 from setupopt.physics.inputs import ANSWER, CASE
 from setupopt.project import Project
-from setupopt.project.model import Arch, Axle, Car, Packaging, Setup
+from setupopt.project.model import Arch, AttitudeLoad, Axle, Car, Packaging, Setup
 from setupopt.project.underbody import static_gap
 from setupopt.units import MM
 
@@ -63,8 +63,7 @@ def rows(case: Case, limits: PackagingLimits | None = None) -> LimitRows:
     """Its rows."""
     assert case.project.limits is not None
     asked = limits or PackagingLimits(case.project.car, case.project.limits.packaging)
-    records = case.result.cases.records
-    return asked.rows(pack.by_wheel(case.setup), case.settings, records, case.result.answers)
+    return asked.rows(pack.by_wheel(case.setup), case.settings, case.result.cases, case.result.answers)
 
 
 def random_setup(project: Project, seed: int) -> Setup:
@@ -83,6 +82,7 @@ def with_every_limit(project: Project, harsh: float) -> Project:
         travel_left_least=0.015 * harsh,
         arches=(Arch("front", 0.05 / harsh - 0.04, 0.05), Arch("rear", 0.03 / harsh - 0.04, 0.05)),
         ground_clearance_least=0.028 * harsh,
+        wheel_loads=tuple(AttitudeLoad(a.name, 700.0 * harsh) for a in project.venue.attitudes[-2:]),
     )
     points = tuple(
         replace(point, least_gap=0.02 * harsh, least_static_gap=(0.030 + 0.004 * i) * harsh)
@@ -119,7 +119,7 @@ def missed(case: Case) -> dict[Group, float]:
     """By how much each limit is missed in the unit of the files, where contact holds; the worst wheel's."""
     assert case.project.limits is not None
     limits, found = PackagingLimits(case.project.car, case.project.limits.packaging).limits, rows(case)
-    held = np.append(case.result.contact[0], True)  # the last: at rest
+    held = np.append(is_judged(case.result.answers)[0], True)  # the last: at rest
     worst: dict[Group, float] = {}
     for place, limit in enumerate(limits):
         own = found.rows[0][(found.owner == place) & held[found.case]]
@@ -173,6 +173,24 @@ def test_limits_at_rest_need_no_case(example: Project) -> None:
     assert none.rows.size > 0
 
 
+def test_wheel_load_of_one_attitude_has_rows_in_its_cases_alone(example: Project) -> None:
+    """Rows of the limit are the load of every wheel less what is asked, in the cases of its attitude."""
+    assert example.limits is not None
+    name = example.venue.attitudes[-1].name
+    packaging = Packaging(None, None, None, (), wheel_loads=(AttitudeLoad(name, 250.0),))
+    case = driven(example, example.setup)
+    found = rows(case, PackagingLimits(example.car, packaging))
+    limits = PackagingLimits(example.car, packaging).limits
+    own = [i for i, limit in enumerate(limits) if limit.attitude == name]
+    assert len(own) == 4
+    expected = [i for i, attitude in enumerate(case.result.cases.attitude) if attitude == name]
+    for wheel, place in enumerate(own):
+        at = found.owner == place
+        assert found.case[at].tolist() == expected
+        load = found.rows[0][at] * limits[place].scale + 250.0
+        np.testing.assert_allclose(load, case.result.answers[0]["load"][expected, wheel], atol=1e-6)
+
+
 # ---- by hand -----------------------------------------------------------------------------------------------
 
 NOTHING = Packaging(None, None, None, ())
@@ -181,7 +199,7 @@ NOTHING = Packaging(None, None, None, ())
 def room_at_rest(car: Car, setup: Setup, packaging: Packaging = NOTHING) -> dict[str, float]:
     """Room of each limit of the pad in mm."""
     limits = PackagingLimits(car, packaging)
-    none = np.zeros(0, CASE), np.zeros((1, 0), ANSWER)
+    none = CaseSet(np.zeros(0, CASE), (), np.empty(0), ()), np.zeros((1, 0), ANSWER)
     found = limits.rows(pack.by_wheel(setup), Model(car).settings(setup), *none)
     owned = {name: found.rows[0][found.owner == i] for i, name in enumerate(x.name for x in limits.limits)}
     return {name: float(room.min()) * 0.01 / MM for name, room in owned.items() if room.size}
@@ -229,8 +247,14 @@ def test_named_point_counts_for_the_ground_clearance() -> None:
 
 def test_every_limit_moves_as_its_key_in_the_files_does(example: Project, tmp_path: Path) -> None:
     """One unit more, or less, as `sense` says, typed at `key`: its rows rise by one unit, others stay."""
+    table = f'\n[[packaging.wheel_load]]\nattitude = "{example.venue.attitudes[-1].name}"\nleast_N = 250\n'
+    shutil.copytree(example.folder, tmp_path / "with a load of one attitude")
+    with (tmp_path / "with a load of one attitude" / "limits.toml").open("a", encoding="utf-8") as file:
+        file.write(table)
+    example = setupopt.load(tmp_path / "with a load of one attitude")
     case = driven(example, example.setup)
     assert example.limits is not None
+    assert any(limit.attitude for limit in PackagingLimits(example.car, example.limits.packaging).limits)
     limits = PackagingLimits(example.car, example.limits.packaging)
     assert len(limits.limits) > 4
     for place, limit in enumerate(limits.limits):

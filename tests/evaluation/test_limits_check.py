@@ -8,11 +8,14 @@ import numpy as np
 import pytest
 from project.good_folder import write_folder
 
+from setupopt.evaluation.assessment import assess
+from setupopt.evaluation.limits import is_judged
 from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.model import evaluate
 from setupopt.evaluation.result import Result
 from setupopt.project import Project, load
-from setupopt.project.model import Arch, Axle, Car, ClearancePoint, Packaging
+from setupopt.project.model import Arch, AttitudeLoad, Axle, Car, ClearancePoint, Packaging
+from setupopt.report.assess.text import text
 from setupopt.units import DEG, MM
 
 NOTHING = Packaging(None, None, None, ())
@@ -28,9 +31,9 @@ def good(tmp_path_factory: pytest.TempPathFactory) -> Project:
 
 @pytest.fixture(scope="module")
 def result(good: Project) -> Result:
-    """Its sweep; some cases lose contact."""
+    """Its sweep; some cases hold, some slide or lose contact."""
     found = evaluate(good)
-    assert 0 < found.lost() < len(found.cases)
+    assert 0 < int(is_judged(found.answers)[0].sum()) < len(found.cases)
     return found
 
 
@@ -105,7 +108,7 @@ def test_static_gap_of_a_point(good: Project, result: Result) -> None:
 
 def test_least_wheel_load(good: Project, result: Result) -> None:
     """The least load of any wheel in any case that holds."""
-    loads = np.where(result.contact[0][:, None], result.answers[0]["load"], np.inf)
+    loads = np.where(is_judged(result.answers)[0][:, None], result.answers[0]["load"], np.inf)
     case, wheel = np.unravel_index(loads.argmin(), loads.shape)
     found = only(with_packaging(good, wheel_load_least=300.0), result)
     assert found.limit == "packaging.wheel_load_least_N"
@@ -117,17 +120,45 @@ def test_least_wheel_load(good: Project, result: Result) -> None:
     assert found.roll_angle_deg == pytest.approx(result.cases.records["roll_angle"][case] / DEG)
 
 
-def test_lost_cases_break_no_limit(good: Project, result: Result) -> None:
-    """Their numbers are no answers, however bad they look."""
-    alone = np.flatnonzero(~result.contact[0])
+def test_cases_that_slide_or_are_lost_break_no_limit(good: Project, result: Result) -> None:
+    """Their numbers are not those of the car on the friction that there is, however bad they look."""
+    alone = np.flatnonzero(~is_judged(result.answers)[0])
     lost = evaluate(good, cases=result.cases.pick(alone))
+    assert lost.sliding() + lost.lost() == alone.size
     strict = with_packaging(good, wheel_load_least=5e4, travel_left_least=0.5)
     assert broken(strict, good.setup, lost) == ()
 
 
+def test_nothing_passes_that_slides(good: Project, result: Result) -> None:
+    """A case whose limits are not judged is no way to pass: the margin is below zero, and fails by itself."""
+    sliding = np.flatnonzero(result.answers[0]["slides"])
+    assert sliding.size > 0
+    judged = assess(good, result.cases.pick(sliding[:1]))
+    assert judged.broken == ()
+    assert judged.margin is not None and judged.margin < 0.0
+    assert not judged.holds
+    assert judged.as_dict()["slides"] == 1
+    assert "SLIDES in 1 of 1 cases" in text(judged, 100)
+
+
+def test_least_wheel_load_of_one_attitude(good: Project, result: Result) -> None:
+    """Asked of the wheels in the cases of its attitude alone; the report names limit, wheel and case."""
+    name = good.venue.attitudes[1].name
+    own = is_judged(result.answers)[0] & (np.array(result.cases.attitude) == name)
+    loads = np.where(own[:, None], result.answers[0]["load"], np.inf)
+    case, wheel = np.unravel_index(loads.argmin(), loads.shape)
+    asked = float(loads.min()) + 1.0
+    found = only(with_packaging(good, wheel_loads=(AttitudeLoad(name, asked),)), result)
+    assert (found.limit, found.where) == ("packaging.wheel_load[1]", ("fl", "fr", "rl", "rr")[wheel])
+    assert (found.case, found.attitude) == (case + 1, name)
+    assert found.value == pytest.approx(asked - 1.0)
+    kept = with_packaging(good, wheel_loads=(AttitudeLoad(name, asked - 2.0),))
+    assert broken(kept, good.setup, result) == ()
+
+
 def test_travel_left(good: Project, result: Result) -> None:
     """As the case table gives it."""
-    left = np.where(result.contact[0], result.travel_left[0], np.inf)
+    left = np.where(is_judged(result.answers)[0], result.travel_left[0], np.inf)
     found = only(with_packaging(good, travel_left_least=left.min() + 1e-3), result)
     assert found.limit == "packaging.travel_left_least_mm"
     assert found.value == pytest.approx(left.min() / MM, abs=1e-6)
@@ -136,7 +167,7 @@ def test_travel_left(good: Project, result: Result) -> None:
 
 def test_arches_depend_on_camber(good: Project, result: Result) -> None:
     """Room grows or shrinks with the camber set; each arch looks at its own axle."""
-    held = result.answers[0][result.contact[0]]
+    held = result.answers[0][is_judged(result.answers)[0]]
     front, rear = held["travel"][:, :2].max(), held["travel"][:, 2:].max()
     camber = good.setup.rear.camber
     arches = (
@@ -151,7 +182,7 @@ def test_arches_depend_on_camber(good: Project, result: Result) -> None:
 
 def test_tyre_loads_by_axle(good: Project, result: Result) -> None:
     """Each axle's heaviest wheel against its own tyre."""
-    held = result.answers[0][result.contact[0]]
+    held = result.answers[0][is_judged(result.answers)[0]]
     rear = replace(good.car.rear, tyre=replace(good.car.rear.tyre, name="wide", load_limit=5000.0))
     found = only(replace(good, car=replace(good.car, rear=rear)), result)
     assert (found.limit, found.sense) == ("tyre.wide.load_limit_N", "at most")
@@ -170,7 +201,7 @@ def test_every_floor_point_is_judged_by_its_own_gap(good: Project) -> None:
     assert [limit.where for limit in found] == ["nose", "left edge"]
     for limit, point in zip(found, (points[0], points[2]), strict=True):
         alone = evaluate(replace(good, car=replace(good.car, clearance=(point,))))
-        gaps = np.where(alone.contact[0], alone.answers[0]["clearance"], np.inf)
+        gaps = np.where(is_judged(alone.answers)[0], alone.answers[0]["clearance"], np.inf)
         assert limit.limit == "clearance.least_gap_mm"
         assert limit.required == pytest.approx(point.least_gap / MM)
         assert limit.value == pytest.approx(gaps.min() / MM, abs=1e-6)

@@ -18,7 +18,7 @@ from setupopt.project import Project, load
 from setupopt.project.model import Attitude, Car
 from setupopt.units import DEG, MM
 
-STRAIGHT = Attitude("drawn", 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0, 0.0, 0.0, 0.0), None)
+STRAIGHT = Attitude("drawn", 0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0, 0.0, 0.0, 0.0), None)
 EVERYTHING = replace(
     STRAIGHT, heading=5 * DEG, acceleration=-2.0, headwind=1.0, crosswind=4.0, bump=(0.004, 0.0, 0.0, 0.0)
 )

@@ -22,7 +22,7 @@ from setupopt.project.model import Attitude, Project, Sweep
 
 def project() -> Project:
     """The invented car in a bore, straight and in a gust."""
-    straight = Attitude("straight", 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0,) * 4, None)
+    straight = Attitude("straight", 0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0,) * 4, None)
     attitudes = (straight, replace(straight, name="gust", crosswind=6.0))
     place = replace(venue(1 / 8.0), sweep=Sweep(0.0, np.pi, np.pi / 6, 60.0), attitudes=attitudes)
     return Project(Path("nowhere"), CAR, place, SETUP, None, ())

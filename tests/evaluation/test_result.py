@@ -29,7 +29,7 @@ KEPT = COLUMNS[:5]
 
 def swept() -> Result:
     """Two setups, two attitudes, 0 to 180 deg; too slow to hold near the top."""
-    straight = Attitude("straight", 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0,) * 4, None)
+    straight = Attitude("straight", 0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0,) * 4, None)
     gust = replace(straight, name="gust", crosswind=8.0)
     around = Sweep(0.0, np.pi, radians(20.0), 32.0)
     place = replace(venue(1 / 8.0), sweep=around, attitudes=(straight, gust))

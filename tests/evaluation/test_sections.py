@@ -25,7 +25,7 @@ from setupopt.report.assess.text import text
 
 EXAMPLE = Path(setupopt.__file__).parents[1] / "setups" / "bore"
 RADIUS = 8.0
-STRAIGHT = Attitude("straight", 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0, 0.0, 0.0, 0.0), None)
+STRAIGHT = Attitude("straight", 0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0, 0.0, 0.0, 0.0), None)
 TURNED = replace(STRAIGHT, name="turned up", heading=radians(8))
 WINDY = replace(STRAIGHT, name="crosswind", crosswind=6.0, heading=radians(-5))
 ROUND = replace(

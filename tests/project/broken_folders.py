@@ -46,7 +46,7 @@ TOO_SMALL_BY_1000 = {
     "toe_over_mm",
 }  # fmt: skip
 OPTIONAL_FILES = {"limits.toml"}  # and everything in it, but for the keys of these tables
-HELD_TABLES = ("tolerance", "packaging.arch")
+HELD_TABLES = ("tolerance", "packaging.arch", "packaging.wheel_load")
 NOT_TOML = {
     "empty": b"",
     "only blank lines": b"\n \n",

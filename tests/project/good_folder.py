@@ -200,6 +200,10 @@ axle = "front"
 room_mm = 45
 room_mm_per_deg = 2.0
 
+[[packaging.wheel_load]]
+attitude = "steady"
+least_N = 250
+
 [tolerance]
 camber_deg = 0.1
 ride_height_mm = 1

@@ -123,6 +123,7 @@ REFUSED = [
     ("limits.toml", "[160, 120, 140, 140]", "{ from = 1, to = 9, step = 1 }", "front.springs_N_per_mm"),
     ("limits.toml", "per_turn = 1.5", "per_turn = 0", "adjuster.front.ride_height_mm_per_turn"),
     ("limits.toml", 'axle = "front"', 'axle = "left"', "packaging.arch[1].axle"),
+    ("limits.toml", 'attitude = "steady"', 'attitude = "unsteady"', "packaging.wheel_load[1].attitude"),
     ("limits.toml", "least_mm = 25", "least_mm = 60.5", "packaging.ground_clearance_least_mm"),  # to 60
     ("limits.toml", "{ from = 30, to = 70, step = 1 }", "{ from = 20, to = 24, step = 1 }",
      "packaging.ground_clearance_least_mm"),

@@ -66,7 +66,7 @@ def _head(a: Assessment, width: int) -> str:
 
 
 def _cautions(a: Assessment, width: int) -> str:
-    return cautions_text(a.project.cautions, width)
+    return cautions_text(a.cautions, width)
 
 
 def _verdict(a: Assessment, width: int) -> str:
@@ -86,7 +86,9 @@ def _contact(a: Assessment) -> list[str]:
     contact = f"Contact is kept in {'the only case' if count == 1 else f'all {count} cases'}."
     if lost:
         contact = f"CONTACT LOST in {lost} of {count} cases: there the car comes off the surface."
-    return [line for line in (contact, in_air_words(a.result)) if line]
+    sliding = a.result.sliding()
+    slide = f"IT SLIDES in {sliding} of {count} cases: limits are not judged there." if sliding else ""
+    return [line for line in (contact, slide, in_air_words(a.result)) if line]
 
 
 def _margin_words(a: Assessment) -> str:
