@@ -53,8 +53,8 @@ class Limit:
     `key`: as JSON and screens name it; `end` follows it in the file. `part`: wheel, axle or floor point that
     it belongs to, empty for the whole car. `values`: in SI, (setups, cases, places), of a limit at rest
     (setups, 1, places); `required` likewise, or one number. `where`: the places, those of `part` unless
-    given. `attitude`: the one whose cases it limits; None for all cases. `reported_for`: limits of one key and
-    one such name are one row of a report. `scale`: the size in SI that counts as one in the search.
+    given. `attitude`: the one whose cases it limits; None for all cases. `reported_for`: limits of one key
+    and one such name are one row of a report. `scale`: the size in SI that counts as one in the search.
     """
 
     key: str
@@ -175,8 +175,8 @@ class PackagingLimits:
 def is_judged(answers: Records) -> np.ndarray:
     """Whether limits of cases are judged: only where there is a trim at full friction.
 
-    The numbers of a case that slides are those of the trim at lambda above 1, on more friction than there is;
-    those of a lost case are no answers. Neither passes, whatever its limits: its margin is below zero, or missing.
+    A case that slides has the numbers of the trim at lambda above 1, on more friction than there is. Those of
+    a lost case are no answers. Neither passes: its margin is below zero, or there is none.
     """
     return np.asarray(answers["contact"] & ~answers["slides"])
 

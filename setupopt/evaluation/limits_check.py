@@ -1,6 +1,6 @@
 """Limits that an evaluated setup breaks, by the table of `limits`.
 
-Cases that slide or lose contact count for none of them: their numbers are not those of a trim at full friction.
+Cases that slide or lose contact count for none of them: their numbers are of no trim at full friction.
 Such a case passes nothing: its margin is below zero, or there is none.
 """
 

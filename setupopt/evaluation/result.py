@@ -102,10 +102,10 @@ class Result:
         return int((~self.contact[setup]).sum())
 
     def sliding(self, setup: int = 0) -> int:
-        """In how many cases of a setup the car slides: contact is kept, but only on more friction than there is.
+        """In how many cases of a setup the car slides: it is held only by more friction than there is.
 
-        Their use, loads and grip are left out of the case table. All else in it, and the wheels in the air, are
-        those of the trim at lambda, and no limit is judged there.
+        Their use, loads and grip are left out of the case table. All else in it, and the wheels in the air,
+        are those of the trim at lambda, and no limit is judged there.
         """
         return int(self.answers["slides"][setup].sum())
 

@@ -24,7 +24,7 @@ class Finding(NamedTuple):
 
 
 def refusals(
-    car: Car, venue: Venue, setup: Setup, limits: Limits | None, bodies: Sequence[Body] = ()
+    car: Car, venue: Venue, setup: Setup, bodies: Sequence[Body] = (), limits: Limits | None = None
 ) -> list[Finding]:
     """Everything that contradicts itself, in the order of the files; `bodies`: what `car` wears instead."""
     found = [*_masses(car), *_tyres(car, setup), *_room_in_section(car, venue, "the car")]

@@ -55,7 +55,7 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     setup = convert.setup(setup_read)
     limits = None if limits_file is None else convert.limits(limits_file)
     bodies = tuple(convert.body(name, file, car) for name, file in body_files.items())
-    reader.refuse(refusals(car, venue, setup, limits, bodies))
+    reader.refuse(refusals(car, venue, setup, bodies, limits))
     tables = {"car.toml": car_file, "venue.toml": venue_file, "setup.toml": setup_read}
     tables |= {file_name(name): file for name, file in body_files.items()}
     odd = tuple(caution for name, table in tables.items() for caution in file_cautions(name, table))

@@ -187,7 +187,10 @@ def _inertias(car: Car, venue: Venue) -> Iterator[str]:
     body = [f"car.{name}_kgm2" for name in inertias if getattr(car, name) is None]
     spin = [f"{name}.wheel_inertia_kgm2" for name, axle, _ in axles(car) if axle.wheel_inertia is None]
     for attitude in venue.attitudes:
-        missing = [*(body if _turns_body(attitude, venue) else ()), *(spin if _turns(attitude, venue) else ())]
+        missing = [
+            *(body if _turns_body(attitude, venue) else ()),
+            *(spin if _turns(attitude, venue) else ()),
+        ]
         if missing:
             yield (
                 f"venue.toml attitude {attitude.name!r}: turns the car, but car.toml leaves out "
@@ -215,9 +218,9 @@ def _pressures(car: Car, limits: Limits) -> Iterator[str]:
         is_same = tyre.foundation_per_pressure == 0.0 and tyre.carcass_per_pressure == 0.0
         if is_same and allowed is not None and allowed.upper > allowed.lower:
             yield (
-                f"limits.toml {name}.pressure_bar: tyre {tyre.name!r} is as stiff at every pressure "
-                "(foundation_per_bar_N_per_mm3 and carcass_per_bar_N_per_mm are 0), so pressure changes nothing; "
-                "its numbers are those of one pressure"
+                f"limits.toml {name}.pressure_bar: tyre {tyre.name!r} is as stiff at every pressure, "
+                "foundation_per_bar_N_per_mm3 and carcass_per_bar_N_per_mm are 0; a search of the pressure "
+                "changes nothing"
             )
 
 

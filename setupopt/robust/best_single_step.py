@@ -132,7 +132,9 @@ def _steady(project: Project, limits: Limits, setups: list[Setup]) -> tuple[Floa
 def _rooms(packaging: PackagingLimits, setups: list[Setup], settings: Records, result: Result) -> Floats:
     """Least room of each limit, (setups, limits), over their scales; of the cases where limits are judged."""
     found = packaging.rows(by_wheel(setups), settings, result.cases, result.answers)
-    held = np.concatenate([is_judged(result.answers), np.ones((len(setups), 1), dtype=bool)], axis=1)  # -1: at rest
+    held = np.concatenate(
+        [is_judged(result.answers), np.ones((len(setups), 1), dtype=bool)], axis=1
+    )  # -1: at rest
     rows = np.where(held[:, found.case], found.rows, np.inf)
     rooms = np.full((len(setups), len(packaging.limits)), np.inf)
     for limit in range(len(packaging.limits)):

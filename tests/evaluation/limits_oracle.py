@@ -1,6 +1,6 @@
 """A second statement of the limits, written apart from `evaluation.limits`: the oracle of its tests.
 
-Cases that slide or lose contact count for none of them: their numbers are not those of a trim at full friction.
+Cases that slide or lose contact count for none of them: their numbers are of no trim at full friction.
 """
 
 from __future__ import annotations
