@@ -30,7 +30,11 @@ def unsprung_mass(car: Car) -> float:
 
 
 def penetration(tyre: Tyre, load: float, camber: float, pressure: float) -> float:
-    """How deep a static load presses the tread in where it is deepest, m; at most half the tyre's radius."""
+    """How deep a static load presses tread and carcass in where they are deepest, m.
+
+    The tread alone: at most half the tyre's radius.
+    """
+    carcass = tyre.carcass + tyre.carcass_per_pressure * pressure
     low = 0.0
     high = tyre.radius / 2.0
     for _ in range(30):
@@ -39,7 +43,7 @@ def penetration(tyre: Tyre, load: float, camber: float, pressure: float) -> floa
             low = middle
         else:
             high = middle
-    return high
+    return high + (load / carcass if carcass > 0.0 else 0.0)
 
 
 def _carried(tyre: Tyre, deepest: float, camber: float, pressure: float) -> float:

@@ -13,7 +13,7 @@ from setupopt.evaluation.result import Result
 from setupopt.physics import sweep
 from setupopt.physics.inputs import ANSWER, Floats, Record
 from setupopt.project.bodies import body_label
-from setupopt.project.measured_file import BODY, WEIGHT, Measured
+from setupopt.project.measured_file import BODY, PER_AXLE, WEIGHT, Measured
 from setupopt.project.model import AXLES, Car, Setup
 from setupopt.project.settings import SETTINGS
 from setupopt.project.toml_positions import quoted
@@ -43,12 +43,12 @@ def built(target: Setup, measured: Measured, car: Car) -> Record:
     for setting in SETTINGS:
         name = setting.field
         values: Floats = measured.get(setting.key)
-        if name == "toe":  # no answer depends on it
-            continue
         if name == "ride_height":
             values = _mean(values)
         elif setting.per == "axle":
             values = values[::2]
+        elif setting.key in PER_AXLE:
+            values = np.repeat(values[::2], 2)
         whole[name] = np.where(np.isnan(values), whole[name], values)
     whole["wedge"] = _wedge(measured, car)
     return whole
@@ -165,6 +165,7 @@ class BuiltModel:
             settings = pack.settings(self.model.car, own, every[alike])
             found = sweep.run((own, *air), settings, cases.records)
             answers[alike] = found.reshape(-1, len(cases))
+        answers["growth"] = np.nan
         return Result(cases, answers, vehicle[0])
 
     def cross_share(self, build: Record) -> float:

@@ -7,7 +7,8 @@ solved with the balance that every load case is solved with, from another preloa
 Assumed, as nobody measures it: another spring has the free length of the one it replaces and stands on the
 same seat. Where it has not, the perch turns come out otherwise and the ride height decides. Stops are out of
 reach, as they are counted from the pad. The swing of a wheel about its ball joints does not lift the car:
-what camber does to the ride height is what the tyre's penetration does.
+what camber does to the ride height is what the tyre's penetration does. The wheels stand on sliding plates,
+so that neither toe nor camber pushes the car aside or up.
 """
 
 from __future__ import annotations
@@ -48,7 +49,8 @@ class Pad:
         self._no_air = elements[:0], points[:0]
         self._settings = pack.settings(project.car, self._body, pack.by_wheel(reference))
         self._case = np.zeros(1, dtype=CASE)
-        self._case["surface_grip"] = self._case["lean"] = self._case["transfer"] = 1.0
+        for name in ("surface_grip", "lean", "transfer", "crab"):
+            self._case[name] = 1.0
         self._ratio2 = pack.per_wheel(project.car, lambda axle: axle.motion_ratio) ** 2
 
     def reading(self, stance: Record) -> PadReading:
@@ -84,6 +86,7 @@ class Pad:
         links += 0.25 * np.repeat(stance.third, 2) * (free + across)
         car["static_load"][0] = unsprung + stance.spring * self._ratio2 * compression - links
         car["stop_rate"] = 0.0
+        car["thrust"] = 0.0  # camber thrust needs a wheel that rolls
         return car
 
     def _setting(self, stance: Record) -> Records:
@@ -91,4 +94,5 @@ class Pad:
         row = pack.settings(self.project.car, self._body, np.reshape(stance, 1))
         for name in ("ride_height", "penetration"):
             row[name] = self._settings[name]
+        row["toe"] = 0.0  # so does a slip angle
         return row

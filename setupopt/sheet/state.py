@@ -83,7 +83,8 @@ def _where(project: Project, field: str) -> str:
         "spring": "rate stamped on the spring",
         "ride_height": f"floor line, {front:g} mm and {rear:g} mm behind the front axle line",
         "camber": "gauge on the wheel, car level on the pad",
-        "toe": "as this workshop counts it",
+        "toe": f"toe-in of one wheel, over {project.car.front.toe_over / MM:g} mm in front, "
+        f"{project.car.rear.toe_over / MM:g} mm behind",
         "anti_roll": "position of the bar; connect it last, without preload",
         "third": "rate stamped on the spring",
     }

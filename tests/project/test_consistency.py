@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from cars import SLICK
 
 from setupopt.errors import InputErrors
 from setupopt.project import load
-from setupopt.project.model import Tyre
 from setupopt.project.static_checks import penetration, reach
 
 from .good_folder import FILES, write_folder
@@ -104,10 +105,17 @@ def test_value_on_the_edge_of_its_range_is_inside(tmp_path: Path) -> None:
 
 def test_penetration_of_a_patch_inside_the_tread() -> None:
     """N = pi k d^2 sqrt(r Rc) for an elastic foundation under a doubly curved body (Johnson, 1985)."""
-    tyre = Tyre("t", 0.33, 0.3, 1.0, 20e6, 0.0, 1.5, 2e5, 0.1, 0.0, None, None)
+    tyre = replace(SLICK, crown_radius=1.0, foundation=20e6, foundation_per_pressure=0.0)
     depth = 0.008
     load_there = math.pi * 20e6 * depth**2 * math.sqrt(0.33 * 1.0)
     assert penetration(tyre, load_there, 0.0, 1e5) == pytest.approx(depth, rel=0.01)
+
+
+def test_penetration_of_tread_and_carcass_in_series() -> None:
+    """Under one load each gives way by itself: 3 kN on 200 N/mm are 15 mm more than the tread alone."""
+    rigid = penetration(SLICK, 3000.0, 0.0, 1e5)
+    soft = replace(SLICK, carcass=120e3, carcass_per_pressure=0.8)
+    assert penetration(soft, 3000.0, 0.0, 1e5) - rigid == pytest.approx(0.015, abs=1e-9)
 
 
 def test_reach_round_the_section() -> None:

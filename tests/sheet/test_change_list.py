@@ -215,7 +215,7 @@ def test_a_height_less_than_half_a_flat_is_named(bore: Project) -> None:
 
 
 def test_toe_is_checked_where_shims_or_turns_may_move_it(made: tuple[Project, ChangeList]) -> None:
-    """The model has no toe: after camber and ride heights it is measured (common practice, no source)."""
+    """The model does not say how shims move it: after camber and heights it is measured (common practice)."""
     project, found = made
     toe = next(i for i, step in enumerate(found.steps) if step.job == "toe" and step.amount is None)
     assert found.steps[toe].number > max(step.number for step in found.steps if step.job == "camber")

@@ -49,7 +49,13 @@ def test_even_values_are_a_plain_setup(bore: Project) -> None:
     """Both sides alike: every case's margin equals that of the setup written with these values."""
     target = bore.setup
     front = replace(
-        target.front, camber=-0.05, spring=150e3, pressure=1.5 * BAR, ride_height=0.043, anti_roll=3e4
+        target.front,
+        camber=-0.05,
+        spring=150e3,
+        pressure=1.5 * BAR,
+        ride_height=0.043,
+        anti_roll=3e4,
+        toe=2 * MM,
     )
     other = Setup("", front, target.rear)
     rear = target.rear
@@ -58,6 +64,7 @@ def test_even_values_are_a_plain_setup(bore: Project) -> None:
         spring_N_per_mm=[150 * N_PER_MM, 150 * N_PER_MM, np.nan, np.nan],
         pressure_bar=[1.5 * BAR, 1.5 * BAR, np.nan, np.nan],
         ride_height_mm=[0.043, 0.043, np.nan, np.nan], anti_roll_N_per_mm=[3e4, np.nan, np.nan, np.nan],
+        toe_mm=[2 * MM, np.nan, np.nan, np.nan],
     )  # fmt: skip
     cases = sweep_cases(bore.venue)
     result = BuiltModel(bore.car).result([built(target, found, bore.car)], cases)
