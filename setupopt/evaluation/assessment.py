@@ -101,8 +101,8 @@ def _low_pressures(car: Car, result: Result) -> Iterator[str]:
             yield (
                 f"car.toml tyre.{tyre.name}: in {low.sum()} of {low.size} cases the mean contact pressure of "
                 f"a {AXLES[axle]} wheel lies under friction_pressure_kPa ({np.nanmin(own) / KPA:.0f} kPa "
-                f"at the least, {tyre.friction_pressure / KPA:.0f} kPa in the file); the higher friction there "
-                "is extrapolated, not measured: give friction_least_pressure_kPa"
+                f"at the least, {tyre.friction_pressure / KPA:.0f} kPa in the file); the higher friction "
+                "there is extrapolated, not measured: give friction_least_pressure_kPa"
             )
 
 

@@ -23,7 +23,7 @@ def with_tyres(project: Project, **changes: float) -> Project:
 
 
 def test_cases_under_the_reference_pressure_are_counted() -> None:
-    """Load over patch of every wheel that carries, against friction_pressure; not where a least one is given."""
+    """Load over patch of the wheels that carry, against friction_pressure; no least pressure is given."""
     bore = setupopt.load(EXAMPLE)
     cases = sweep_cases(bore.venue, np.radians([0.0, 45.0]))
     assert assess(bore, cases).cautions == bore.cautions, "the example gives its least pressure"
