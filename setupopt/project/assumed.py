@@ -10,17 +10,18 @@ if TYPE_CHECKING:
     from setupopt.project.schema import CarFile
 
 _NO_INERTIA = "no inertia, so turning the {} takes no moment"
+_Defaults = dict[tuple[str, ...], str]
 # By table: the keys that stand for one default (left out where none of them is given), and what is taken
-_CAR = {
+_CAR: _Defaults = {
     ("pitch_inertia_kgm2",): _NO_INERTIA.format("body"),
     ("roll_inertia_kgm2",): _NO_INERTIA.format("body"),
     ("yaw_inertia_kgm2",): _NO_INERTIA.format("body"),
 }
-_AXLE = {
+_AXLE: _Defaults = {
     ("wheel_inertia_kgm2",): _NO_INERTIA.format("spinning wheels"),
     ("toe_over_mm",): "{toe_over_mm:g} mm",
 }
-_TYRE = {
+_TYRE: _Defaults = {
     ("camber_thrust_share",): "{camber_thrust_share:g} (common practice, no source)",
     ("friction_least_pressure_kPa",): "0 kPa, so friction grows without end where the contact pressure falls",
     ("carcass_N_per_mm", "carcass_per_bar_N_per_mm"): "a rigid carcass",
@@ -37,7 +38,7 @@ def assumed(file: CarFile) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _lines(where: str, table: Table, defaults: dict[tuple[str, ...], str]) -> Iterator[str]:
+def _lines(where: str, table: Table, defaults: _Defaults) -> Iterator[str]:
     for keys, taken in defaults.items():
         if table.model_fields_set.isdisjoint(keys):
             yield f"car.toml {where}.{keys[0]}: {taken.format(**table.model_dump(include=set(keys)))}"
