@@ -49,7 +49,7 @@ def variables_of(limits: Limits) -> tuple[Variable, ...]:
     found = []
     for axle, ranges in zip(AXLES, (limits.front, limits.rear), strict=True):
         for setting in SETTINGS:
-            span: Range | None = getattr(ranges, setting.field, None)
+            span: Range | None = getattr(ranges, setting.field)
             if span is not None and span.upper > span.lower:
                 found.append(Variable(axle, setting, span))
     return tuple(found)
@@ -68,7 +68,7 @@ def fixed_by_limits(setup: Setup, limits: Limits, kept: Collection[str] = ()) ->
     axles = {}
     for axle, ranges in zip(AXLES, (limits.front, limits.rear), strict=True):
         free = [s.field for s in SETTINGS if f"{axle}.{s.key}" not in kept]
-        spans = {name: getattr(ranges, name, None) for name in free}
+        spans = {name: getattr(ranges, name) for name in free}
         single = {name: r.lower for name, r in spans.items() if r is not None and r.upper == r.lower}
         axles[axle] = replace(getattr(setup, axle), **single)
     return replace(setup, front=axles["front"], rear=axles["rear"])

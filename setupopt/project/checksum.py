@@ -12,7 +12,7 @@ from setupopt.project.model import Project, Setup
 
 _DIGITS = 12
 # Checksums of files without them stay what they were
-_LATER = {"least_static_gap", "ground_clearance_least", "along", "profile"}
+_LATER = {"least_static_gap", "ground_clearance_least", "along", "profile", "toe"}
 
 
 def project_checksum(project: Project) -> str:

@@ -230,6 +230,7 @@ class AxleLimits:
     anti_roll: Range | None
     third: Range | None
     pressure: Range | None
+    toe: Range | None = None
 
 
 @dataclass(frozen=True, slots=True)

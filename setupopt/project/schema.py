@@ -242,6 +242,7 @@ class AxleLimitsTable(Table):
     anti_roll_N_per_mm: StepsOrList | None = steps_or_list(0, 5000, "N/mm", default=None)
     third_N_per_mm: StepsOrList | None = steps_or_list(0, 5000, "N/mm", default=None)
     pressure_bar: Steps | None = steps(0.2, 6, "bar", default=None)
+    toe_mm: Steps | None = steps(-30, 30, "mm", default=None)
 
 
 class ArchTable(Table):

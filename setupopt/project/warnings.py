@@ -271,7 +271,7 @@ def _ends(today: AxleSetup, limits: AxleLimits) -> list[AxleSetup]:
 
 def _axle_limits(name: str, today: AxleSetup, limits: AxleLimits) -> Iterator[str]:
     for setting in SETTINGS:
-        allowed: Range | None = getattr(limits, setting.field, None)  # toe has no range
+        allowed: Range | None = getattr(limits, setting.field)
         if allowed is None:
             continue
         value = getattr(today, setting.field)

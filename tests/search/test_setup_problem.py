@@ -1,4 +1,4 @@
-"""The setup as a problem: what the search sees of a place is what an evaluation of that case says."""
+"""The setup as a problem: what the search sees of an index point is what an evaluation of that case says."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 import setupopt
-from setupopt.evaluation.cases import sweep_cases
+from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.project import Project
+from setupopt.project.model import Range, Setup
 from setupopt.robust.builds.build_variation import NAMES, BuildErrors
 from setupopt.search.engine.index_points import IndexPoints
 from setupopt.search.objective import objective_of
@@ -33,30 +34,33 @@ def _points(problem: SetupProblem) -> np.ndarray:
     return np.clip(problem.start + 0.05 * rng.standard_normal((3, problem.start.size)), 0.0, 1.0)
 
 
-def test_values_are_the_margins_of_both_axles(problem: SetupProblem, bore: Project) -> None:
-    """Over the whole index the lesser of both axles is the margin of the venue's own sweep."""
-    points, index_points = _points(problem), problem.index.grid_points()
-    answers = problem(points, index_points)
-    own = [
-        setupopt.evaluate(bore, problem.setup(point, ""), sweep_cases(bore.venue)).margin[0]
-        for point in points
-    ]
-    seen = answers.values.reshape(len(points), len(index_points), 2).min(axis=2)
-    np.testing.assert_allclose(seen, np.array(own), atol=NOISE)
-    assert (answers.value_index == np.repeat(np.arange(len(index_points)), 2)).all()
+def _searched(project: Project, setup: Setup, cases: CaseSet) -> np.ndarray:
+    """What a search raises, (cases), by an evaluation of the project."""
+    return np.asarray(setupopt.evaluate(project, setup, cases).answers["search_margin"][0])
 
 
-def test_between_the_angles_places_are_cases_too(problem: SetupProblem, bore: Project) -> None:
+def test_values_are_those_of_the_sweep(problem: SetupProblem, bore: Project) -> None:
+    """One value an index point: over the whole index those of the venue's own sweep."""
+    points = _points(problem)
+    index_points = problem.index.grid_points()
+    found = problem(points, index_points)
+    cases = sweep_cases(bore.venue)
+    own = [_searched(bore, problem.setup(point, ""), cases) for point in points]
+    np.testing.assert_allclose(found.values, np.array(own), atol=NOISE)
+    assert (found.value_index == np.arange(len(index_points))).all()
+
+
+def test_between_the_angles_index_points_are_cases_too(problem: SetupProblem, bore: Project) -> None:
     """An attitude at any roll angle, as if it had been typed."""
-    index_points, point = IndexPoints(np.array([3, 0]), np.radians([33.3, 151.7])), problem.start
+    index_points = IndexPoints(np.array([3, 0]), np.radians([33.3, 151.7]))
     cases = sweep_cases(bore.venue, index_points.at)
-    margins = setupopt.evaluate(bore, problem.setup(point, ""), cases).margin[0].reshape(-1, 2)
-    seen = problem(point[None, :], index_points).values.reshape(2, 2).min(axis=1)
-    np.testing.assert_allclose(seen, [margins[3, 0], margins[0, 1]], atol=NOISE)
+    own = _searched(bore, problem.setup(problem.start, ""), cases).reshape(-1, 2)
+    seen = problem(problem.start[None, :], index_points).values[0]
+    np.testing.assert_allclose(seen, [own[3, 0], own[0, 1]], atol=NOISE)
 
 
 def test_builds_are_families_of_their_own(problem: SetupProblem, bore: Project) -> None:
-    """A misbuilt car's places answer as its build errors say; the same build is not added twice."""
+    """A misbuilt car's cases answer as its build errors say; the same build is not added twice."""
     assert bore.limits is not None
     rng = np.random.default_rng(0)
     errors = rng.choice([-1.0, 0.0, 1.0], len(NAMES))
@@ -67,35 +71,74 @@ def test_builds_are_families_of_their_own(problem: SetupProblem, bore: Project) 
     point = _points(problem)[0]
     build = BuildErrors(bore.car, problem.setup(point, ""), bore.limits.tolerance)
     cases = sweep_cases(bore.venue, angles)
-    built = build.result(errors, cases).margin[0].reshape(-1, 2)[3, 0]
-    exact = build.result(0.0 * errors, cases).margin[0].reshape(-1, 2)[3, 1]
-    seen = built_problem(np.vstack([point, problem.start]), index_points).values[0].reshape(2, 2).min(axis=1)
+    built = build.result(errors, cases).answers["search_margin"][0].reshape(-1, 2)[3, 0]
+    exact = build.result(0.0 * errors, cases).answers["search_margin"][0].reshape(-1, 2)[3, 1]
+    seen = built_problem(np.vstack([point, problem.start]), index_points).values[0]
     np.testing.assert_allclose(seen, [built, exact], atol=NOISE)
 
 
-def test_memory_changes_no_answer(problem: SetupProblem) -> None:
-    """Warm starts are for speed alone."""
+def test_one_point_with_a_warm_start_is_solved_in_full(problem: SetupProblem) -> None:
+    """Warm starts of single points are for speed alone, from a twentieth of the box away too."""
     index_points = problem.index.grid_points()
     points = _points(problem)
+    there = problem(points[1:2], index_points)
     cold = problem(points[:1], index_points)
-    warm = problem(points, index_points, cold.warm_start)
-    np.testing.assert_allclose(warm.values[0], cold.values[0], atol=NOISE)
+    warm = problem(points[:1], index_points, there.warm_start)
+    np.testing.assert_allclose(warm.values, cold.values, atol=NOISE)
 
 
-def test_weights_and_floors_make_rows(bore: Project, problem: SetupProblem) -> None:
-    """An attitude with a floor has no value row and one limit row a place: its margin less the floor."""
+def test_small_steps_have_the_slopes_of_full_answers(problem: SetupProblem) -> None:
+    """Several points with a warm start get their values by the slope at the fold.
+
+    It agrees with central differences of full answers. The step of 1e-3 of a range leaves an error of its
+    square, about 1e-3 in a slope that is of the order of one a range; a fold that swaps inside the step may
+    spoil single entries, but not one in a hundred.
+    """
+    index_points = problem.index.grid_points()
+    point = np.clip(problem.start, 0.1, 0.9)
+    here = problem(point[None, :], index_points)
+    contact = here.warm_start["contact"]
+    small = 1e-5 * np.eye(point.size)
+    by_slope = (problem(point + small, index_points, here.warm_start).values - here.values) / 1e-5
+    wide = 1e-3 * np.eye(point.size)
+    up = np.vstack([problem(p[None, :], index_points, here.warm_start).values for p in point + wide])
+    down = np.vstack([problem(p[None, :], index_points, here.warm_start).values for p in point - wide])
+    difference = (up - down) / 2e-3
+    off = np.abs(by_slope - difference)[:, contact] > 2e-3 + 0.01 * np.abs(difference)[:, contact]
+    assert contact.sum() > 40
+    assert off.mean() < 0.01
+
+
+def test_weights_and_minimum_margins(bore: Project, problem: SetupProblem) -> None:
+    """An attitude with a minimum margin has no value, and one limit an index point: its spare margin."""
     name = bore.venue.attitudes[3].name
     asked = SetupProblem(bore, objective_of(bore.venue, {"straight": 1.1}, {name: 0.02}))
     index_points = asked.index.grid_points()
-    answers, plain = asked(asked.start[None, :], index_points), problem(problem.start[None, :], index_points)
-    margin = plain.values.reshape(len(index_points), 2)
-    counted = np.flatnonzero(index_points.family != 3)
-    assert sorted(set(answers.value_index)) == counted.tolist()
-    first = answers.values.reshape(-1, 2)[: problem.index.grid.size]
+    answers = asked(asked.start[None, :], index_points)
+    margin = problem(problem.start[None, :], index_points).values[0]
+    weighted = np.flatnonzero(index_points.family != 3)
+    assert sorted(set(answers.value_index)) == weighted.tolist()
+    first = answers.values[0, : problem.index.grid.size]
     np.testing.assert_allclose(first, 1.0 - 1.1 * (1.0 - margin[: len(first)]), atol=NOISE)
-    floors = answers.limits[0, -problem.index.grid.size :]
-    expected = (margin[index_points.family == 3].min(axis=1) - 0.02) / MINIMUM_MARGIN_SCALE
-    np.testing.assert_allclose(floors, expected, atol=NOISE / MINIMUM_MARGIN_SCALE)
+    spare = answers.limits[0, -problem.index.grid.size :]
+    expected = (margin[index_points.family == 3] - 0.02) / MINIMUM_MARGIN_SCALE
+    np.testing.assert_allclose(spare, expected, atol=NOISE / MINIMUM_MARGIN_SCALE)
+
+
+def test_toe_is_a_lever_where_it_has_a_range(bore: Project) -> None:
+    """A range of toe_mm makes it a variable; without one it stays."""
+    assert bore.limits is not None
+    assert "front.toe_mm" not in {v.name for v in problem_of(bore).variables}
+    front = replace(bore.limits.front, toe=Range(-0.003, 0.003, step=0.0005))
+    toed = problem_of(replace(bore, limits=replace(bore.limits, front=front)))
+    number = [v.name for v in toed.variables].index("front.toe_mm")
+    point = toed.start.copy()
+    point[number] = 1.0
+    assert toed.setup(point, "").front.toe == pytest.approx(0.003, abs=1e-12)
+    index_points = toed.index.grid_points()
+    both = np.vstack([toed.start, point])
+    values = toed(both, index_points).values
+    assert np.abs(values[1] - values[0]).max() > 1e-4  # it changes margins
 
 
 def test_kept_settings_are_no_variables_and_stay(bore: Project) -> None:
@@ -115,7 +158,7 @@ def test_kept_settings_are_no_variables_and_stay(bore: Project) -> None:
 
 
 def test_cases_are_counted(bore: Project) -> None:
-    """Points times index_points, with builds too."""
+    """Points times index points, with builds too."""
     problem = problem_of(bore)
     index_points = problem.index.grid_points()
     problem(problem.start[None, :], index_points)
