@@ -140,7 +140,7 @@ def test_the_engine_knows_arrays_and_functions_only(name: str) -> None:
     assert {n.split(".")[0] for n in used} - set(sys.stdlib_module_names) <= {
         "numpy",
         "scipy",
-        "cvxpy",
+        "clarabel",
         "setupopt",
     }
     assert not {n.split(".")[0] for n in used} & REACHING

@@ -33,6 +33,16 @@ _ALTERNATIVES = [f"alternative-{number}.toml" for number in range(1, 100)]
     "--keep", multiple=True, metavar="KEY", shell_complete=completing.settings,
     help="Setting that stays as it is: front.camber_deg; camber_deg for both axles; body. May be repeated.",
 )  # fmt: skip
+@click.option(
+    "--rear-reserve", type=options.Finite(-1.0, 1.0), metavar="X",
+    help="The front axle uses at least X more of its grip than the rear one, 0 to 1, in the cases within 0.1 "
+    "of the worst margin: the front lets go first. Without it: no such limit.",
+)  # fmt: skip
+@click.option(
+    "--most-growth", type=options.Finite(0.0, 1000.0), metavar="RATE",
+    help="No case whose sideslip grows by itself faster than RATE, 1/s. A driver holds 3 to 4. "
+    "Without it: no such limit.",
+)  # fmt: skip
 @click.option("--robust", is_flag=True, help="Include build errors within [tolerance] of limits.toml.")
 @click.option(
     "--alternatives", "loss", type=options.Finite(0.0, 1.0), default=0.01, show_default=True, metavar="LOSS",

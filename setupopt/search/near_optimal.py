@@ -14,6 +14,7 @@ from setupopt.search.engine.batch import Evaluation
 from setupopt.search.engine.exchange import ExchangeOptions
 from setupopt.search.engine.index_points import IndexPoints, SemiInfiniteFunction, restricted
 from setupopt.search.engine.maxmin import TrustRegionOptions, maximise_worst
+from setupopt.search.handling import handling_broken
 from setupopt.search.proposal import Alternative
 from setupopt.search.relaxation import RelaxedOptimum
 from setupopt.search.rounding import settable
@@ -156,7 +157,8 @@ def _tried(
     )
     problem = solver.problem
     result = problem.result(point[None, :], problem.cases(solver.dense.grid_points()))
-    if merit < least or result.lost() or broken(problem.project, problem.setup(point, ""), result):
+    is_broken = broken(problem.project, problem.setup(point, ""), result)
+    if merit < least or result.lost() or is_broken or handling_broken(problem.objective, (result,)):
         return None
     return point, float(result.worst_margin[0]), merit
 

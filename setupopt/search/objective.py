@@ -23,16 +23,24 @@ class Objective:
 
     The weighted margin of a margin m is 1 - w (1 - m), as if the share of grip that is used were w times as
     large. An attitude of weight 0 is not raised; its minimum margin counts all the same. A minimum margin is
-    minus infinity where there is none.
+    minus infinity where there is none. `rear_reserve` and
+    `most_growth`, 1/s: the handling limits, see ProposalOptions; None without them.
     """
 
     names: tuple[str, ...]
     weights: Floats
     minimum_margins: Floats
+    rear_reserve: float | None = None
+    most_growth: float | None = None
 
     def weighted(self, attitude: np.ndarray, margin: Floats) -> Floats:
         """Weighted margins; `attitude` (...) by number, `margin` (...)."""
         return np.asarray(1.0 - self.weights[attitude] * (1.0 - margin))
+
+    @property
+    def counts(self) -> np.ndarray:
+        """Whether an attitude counts at all, (attitudes): it is raised or has a minimum margin."""
+        return np.asarray((self.weights > 0.0) | np.isfinite(self.minimum_margins))
 
     @property
     def is_plain(self) -> bool:
@@ -48,6 +56,8 @@ def objective_of(
     venue: Venue,
     weights: Mapping[str, float] | None = None,
     minimum_margins: Mapping[str, float] | None = None,
+    rear_reserve: float | None = None,
+    most_growth: float | None = None,
 ) -> Objective:
     """The objective for a venue. An attitude that is not named has weight 1.
 
@@ -70,7 +80,8 @@ def objective_of(
     every = np.array([given.get(name, 1.0) for name in names])
     if not (every > 0.0).any():
         raise UserError("every attitude has a floor alone or no weight: leave one to be raised")
-    return Objective(names, every, np.array([least.get(name, -np.inf) for name in names]))
+    minimums = np.array([least.get(name, -np.inf) for name in names])
+    return Objective(names, every, minimums, rear_reserve, most_growth)
 
 
 def fixed_settings(keep: Sequence[str]) -> frozenset[str]:

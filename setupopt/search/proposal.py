@@ -13,6 +13,7 @@ from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project, Setup
 from setupopt.search.global_bounds import Sensitivity
+from setupopt.search.handling import handling_broken
 from setupopt.search.objective import Objective
 from setupopt.search.parts.branch_and_bound import BranchAndBoundResult
 from setupopt.search.shadow_prices import ShadowPrice
@@ -35,7 +36,9 @@ class ProposalOptions:
     are, "front.camber_deg", or "camber_deg" for both axles, or "body". `robust`: raise the worst margin of
     the worst build within the tolerance of limits.toml. `loss`: worst margin that alternatives may lose; 0
     for no alternatives. `study`: an Optuna storage URL that keeps the choice of parts; None: a file in the
-    user's cache until the work is done.
+    user's cache until the work is done. `rear_reserve`: in the cases whose margin is at most 0.1 above the
+    worst one, the front axle must use at least so much more of its grip than the rear one, without unit.
+    `most_growth`: in every case with a trim at full friction, the most growth rate, 1/s. None: no such limit.
     """
 
     starts: int = 4
@@ -46,6 +49,8 @@ class ProposalOptions:
     robust: bool = False
     loss: float = 0.01
     study: str | None = None
+    rear_reserve: float | None = None
+    most_growth: float | None = None
 
 
 @dataclass(frozen=True)
@@ -208,6 +213,7 @@ def checked(
     limits: dict[tuple[str, str], Broken] = {}
     for one in (*broken(project, setup, result), *broken(project, setup, between)):
         limits.setdefault((one.limit, one.where), one)
+    handling = handling_broken(objective, (result, between))
     worst = _by_attitude(objective, result, between)
     missed = np.flatnonzero(worst < objective.minimum_margins - _TOLERANCE)
     names = tuple(objective.names[i] for i in missed)
@@ -217,7 +223,7 @@ def checked(
         objective,
         result,
         between,
-        tuple(limits.values()),
+        (*limits.values(), *handling),
         names,
     )
 

@@ -89,7 +89,11 @@ def _problems(project: Project, options: ProposalOptions) -> tuple[Objective, li
             f"{project.folder / 'limits.toml'} is missing: propose needs it, because it says how far each "
             "setting may go"
         )
-    objective = objective_of(project.venue, options.weights, options.minimum_margins)
+    objective = objective_of(
+        project.venue, options.weights, options.minimum_margins, options.rear_reserve, options.most_growth
+    )
+    if options.most_growth is not None and project.car.yaw_inertia is None:
+        raise UserError("car.toml has no car.yaw_inertia_kgm2: --most-growth needs it to find growth rates")
     fixed = fixed_settings(options.keep)
     if options.robust and project.limits.tolerance is None:
         raise UserError("limits.toml has no [tolerance]: --robust needs to know what the mechanics can hold")

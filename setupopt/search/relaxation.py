@@ -27,6 +27,10 @@ TIGHT = TrustRegionOptions(
     probe=1e-6,
 )
 CLOSE = ExchangeOptions(value_tolerance=1e-7, constraint_tolerance=1e-7)
+# The first pass from every start: what ends far below the best is not worth more. The best end is solved
+# accurately afterwards.
+_FIRST_PASS = TrustRegionOptions(most_steps=40, least_gain=2e-5, least_rise=1e-3)
+_FIRST_ROUNDS = ExchangeOptions(value_tolerance=1e-4, constraint_tolerance=1e-4, most_rounds=6)
 # A quick local search, to see whether the other side of a setting is worth a thorough one.
 _QUICK = TrustRegionOptions(most_steps=25, least_gain=1e-5, least_rise=1e-3)
 _BETTER = 1e-5
@@ -77,16 +81,17 @@ def relaxed_optimum(
     """Solve a body's whole box; with `robust`, from its best point on with build errors."""
     with one_at_a_time:
         solver = Solver(problem)
+        first = Solver(problem, trust_region=_FIRST_PASS)
         begun = starts_of(problem, starts, seed)
         ends = []
         for number, start in enumerate(begun, 1):
             report = _step_report(progress, f"start {number} of {len(begun)}")
-            ends.append(solver.solve(solver.box, start, progress=report))
+            ends.append(first.solve(first.box, start, None, _FIRST_ROUNDS, report))
         best = max(ends, key=_merit)
         searched = search_independently(problem, best.index_points, seed)
         seen = solver.look(searched.point, solver.dense)
         report = _step_report(progress, "independent search")
-        climbed = solver.solve(solver.box, searched.point, progress=report)
+        climbed = first.solve(first.box, searched.point, None, _FIRST_ROUNDS, report)
         best = _other_sides(solver, max(best, climbed, key=_merit), progress)
 
         tight = Solver(problem, trust_region=TIGHT)

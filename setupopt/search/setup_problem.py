@@ -5,7 +5,7 @@ An index point is an attitude at a roll angle, of the exact car or of one with b
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property, lru_cache
 from typing import Any
@@ -28,6 +28,7 @@ from setupopt.physics.inputs import ANSWER, Floats, Records
 from setupopt.project.model import Limits, Project, Setup
 from setupopt.robust.builds.build_variation import BuildErrors
 from setupopt.search.engine.index_points import Index, IndexPoints, SemiInfiniteEvaluation
+from setupopt.search.handling import HANDLING, asked, handling_rows
 from setupopt.search.objective import Objective
 
 # A minimum margin missed by this much counts as one in the search.
@@ -94,6 +95,13 @@ class SetupProblem:
         return from_setup(self.variables, self.project.setup)
 
     @property
+    def limit_names(self) -> tuple[str, ...]:
+        """Names of packaging limits, minimum margins and handling limits, by the numbers in `limit_rows`."""
+        minimums = (f'minimum margin of "{name}"' for name in self.objective.names)
+        handling = (limit.name for limit in HANDLING)
+        return (*(limit.name for limit in self.packaging.limits), *minimums, *handling)
+
+    @property
     def attitudes(self) -> int:
         """How many attitudes the venue has."""
         return len(self.objective.names)
@@ -135,7 +143,11 @@ class SetupProblem:
         """Points (points, variables) of the exact car in any cases; `warm_start`: see `answers`."""
         self.counter.count += len(points) * len(cases)
         settings = self.model.settings(self.setups(points))
-        return self.model.run(settings, cases, warm_start, by_slope=_are_steps(points, warm_start))
+        return self._run(settings, cases, warm_start, _are_steps(points, warm_start))
+
+    def _run(self, settings: Records, cases: CaseSet, starts: Records | None, by_slope: bool) -> Result:
+        growth = self.objective.most_growth is not None
+        return self.model.run(settings, cases, starts, by_slope=by_slope, growth=growth)
 
     def answers(
         self, points: Floats, index_points: IndexPoints, warm_start: Records | None = None
@@ -155,7 +167,7 @@ class SetupProblem:
             starts = None if warm_start is None else warm_start[own]
             settings = self._settings(whole, int(number))
             by_slope = _are_steps(points, warm_start)
-            found = self.model.run(settings, cases.pick(own), starts, by_slope=by_slope)
+            found = self._run(settings, cases.pick(own), starts, by_slope)
             answers[:, own] = found.answers
         self.counter.count += answers.size
         return answers
@@ -187,13 +199,19 @@ class SetupProblem:
         index_points: IndexPoints,
         answers: Records,
     ) -> LimitRows:
-        """Packaging limits of the exact car, then minimum margins of all builds; cases are index points."""
-        packed = self._packaging_rows(points, index_points, answers)
-        minimums = self._minimum_margin_rows(index_points, answers)
+        """Packaging limits of the exact car, then minimum margins and handling limits of all builds.
+
+        Cases are index points.
+        """
+        pieces = [
+            self._packaging_rows(points, index_points, answers),
+            self._minimum_margin_rows(index_points, answers),
+            *self._handling_rows(index_points, answers),
+        ]
         return LimitRows(
-            np.concatenate([packed.rows, minimums.rows], axis=1),
-            np.concatenate([packed.owner, minimums.owner]),
-            np.concatenate([packed.case, minimums.case]),
+            np.concatenate([piece.rows for piece in pieces], axis=1),
+            np.concatenate([piece.owner for piece in pieces]),
+            np.concatenate([piece.case for piece in pieces]),
         )
 
     def _packaging_rows(
@@ -222,6 +240,14 @@ class SetupProblem:
         own = np.flatnonzero(np.isfinite(least))
         spare = (answers["search_margin"][:, own] - least[own]) / MINIMUM_MARGIN_SCALE
         return LimitRows(spare, len(self.packaging.limits) + attitude[own], own)
+
+    def _handling_rows(self, index_points: IndexPoints, answers: Records) -> Iterator[LimitRows]:
+        """The band of the worst margin is that of the index points given."""
+        own = np.flatnonzero(self.objective.counts[index_points.family % self.attitudes])
+        first = len(self.limit_names) - len(HANDLING)
+        for number, limit in asked(self.objective):
+            rows = handling_rows(limit, self.objective, answers[:, own])
+            yield LimitRows(rows, np.full(own.size, first + number), own)
 
 
 def _are_steps(points: Floats, warm_start: Records | None) -> bool:

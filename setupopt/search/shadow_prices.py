@@ -13,9 +13,11 @@ from typing import Any
 
 import numpy as np
 
+from setupopt.evaluation.limits import AT_LEAST
 from setupopt.physics.inputs import Floats
 from setupopt.search.engine.exchange import ExchangeOptions, ExchangeResult
 from setupopt.search.engine.multipliers import Multipliers
+from setupopt.search.handling import HANDLING, HandlingLimit, asked
 from setupopt.search.setup_problem import MINIMUM_MARGIN_SCALE
 from setupopt.search.solver import Bounds, Solver
 
@@ -87,7 +89,7 @@ def prices(
         multipliers,
         options,
     )
-    found = (*priced.ranges(), *priced.packaging(), *priced.minimum_margins())
+    found = (*priced.ranges(), *priced.packaging(), *priced.minimum_margins(), *priced.handling())
     worth = sorted((c for c in found if c.multiplier * 0.1 > _SMALL), key=lambda c: -c.multiplier)
     return tuple(candidate.price(best.merit) for candidate in worth)
 
@@ -146,14 +148,27 @@ class _Priced:
                 partial(self._with_minimum_margin, number),
             )
 
+    def handling(self) -> Iterator[_Candidate]:
+        """Every handling limit."""
+        shares = self._by_limit[-len(HANDLING) :]
+        for number, limit in asked(self.solver.problem.objective):
+            yield _Candidate(
+                limit.name,
+                limit.option,
+                limit.unit,
+                limit.scale,
+                float(shares[number]),
+                partial(self._with_handling, limit),
+            )
+
     @cached_property
     def _by_limit(self) -> Floats:
-        """Multiplier of every packaging limit, then of every attitude's minimum margin."""
+        """Multiplier of every limit, by the numbers of `SetupProblem.limit_rows`."""
         problem = self.solver.problem
         point = self.best.outcome.point[None, :]
         index_points = self.best.index_points
         owner = problem.limit_rows(point, index_points, problem.answers(point, index_points)).owner
-        count = len(problem.packaging.limits) + problem.attitudes
+        count = len(problem.limit_names)
         return np.asarray(np.bincount(owner, weights=self.multipliers.limits, minlength=count))
 
     def _merit(self, bounds: Bounds | None = None, **changed: Any) -> float:
@@ -197,3 +212,11 @@ class _Priced:
         least = objective.minimum_margins.copy()
         least[number] -= by * MINIMUM_MARGIN_SCALE
         return self._merit(objective=replace(objective, minimum_margins=least))
+
+    def _with_handling(self, limit: HandlingLimit, by: float) -> float:
+        """One handling limit looser."""
+        objective = self.solver.problem.objective
+        required = limit.required(objective)
+        assert required is not None
+        loosened = required - by * limit.scale if limit.sense == AT_LEAST else required + by * limit.scale
+        return self._merit(objective=replace(objective, **{limit.field: loosened}))

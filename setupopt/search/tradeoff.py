@@ -152,8 +152,6 @@ def _map(proposal: Proposal, index_points: IndexPoints) -> MarginMap | None:
     fields = zip(*(_map_fields(problem, chunk, index_points) for chunk in chunks), strict=True)
     shape = (y.values.size, x.values.size)
     margin, contact, room, nearest = (np.concatenate(pieces).reshape(shape) for pieces in fields)
-    minimums = tuple(f'minimum margin of "{name}"' for name in problem.objective.names)
-    limits = tuple(limit.name for limit in problem.packaging.limits) + minimums
     return MarginMap(
         x,
         y,
@@ -161,7 +159,7 @@ def _map(proposal: Proposal, index_points: IndexPoints) -> MarginMap | None:
         contact,
         room,
         nearest,
-        limits,
+        problem.limit_names,
     )
 
 

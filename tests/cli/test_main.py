@@ -20,7 +20,7 @@ from setupopt.errors import OutputError, UserError
 
 from .conftest import Run, installed
 
-HEAVY = ("numpy", "numba", "scipy", "pandas", "pydantic", "cvxpy", "tomlkit")
+HEAVY = ("numpy", "numba", "scipy", "pandas", "pydantic", "clarabel", "tomlkit")
 
 
 # All that a user can ask about without computing; the paths of the commands within commands too.

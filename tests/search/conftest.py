@@ -35,5 +35,8 @@ def hill() -> Project:
 
 @pytest.fixture(scope="session")
 def bore() -> Project:
-    """The invented bore, which has three bodies, at every third angle."""
-    return coarse("bore", 3.0)
+    """The invented bore, which has three bodies, at every sixth angle and in four of its attitudes."""
+    project = coarse("bore", 6.0)
+    attitudes = project.venue.attitudes
+    four = tuple(attitudes[number] for number in (0, 1, 2, 4))
+    return replace(project, venue=replace(project.venue, attitudes=four))

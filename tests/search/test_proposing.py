@@ -233,19 +233,6 @@ def test_limits_that_cannot_be_met_are_told(hill: Project) -> None:
     assert any("wheel_load" in limit.limit for limit in impossible.broken)
 
 
-def test_lost_contact_is_climbed_out_of(bore: Project) -> None:
-    """From a setup that peels off the search finds back to contact: lost cases have a slope."""
-    slow = replace(bore.venue, sweep=replace(bore.venue.sweep, speed=41.0))
-    high = replace(
-        bore.setup,
-        front=replace(bore.setup.front, ride_height=0.07),
-        rear=replace(bore.setup.rear, ride_height=0.08),
-    )
-    found = setupopt.propose(replace(bore, venue=slow, setup=high), replace(QUICK, keep=("body",)))
-    assert found.start_result.lost() > 0
-    assert found.result.lost() < found.start_result.lost()
-
-
 def test_a_storage_that_cannot_be_is_one_message(hill: Project) -> None:
     """A driver that is not installed, and an address that is none."""
     for url in ("postgresql+nothing://host/study", "no address", "mysql://nobody@nowhere/study"):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -88,3 +90,26 @@ def test_the_dense_index_holds_the_sweep(exact: tuple[Solver, ExchangeResult]) -
     own, dense = exact[0].problem.index.grid, exact[0].dense.grid
     assert dense.size == 6 * (own.size - 1) + 1
     assert np.abs(own[:, None] - dense).min(axis=1).max() < 1e-12
+
+
+@pytest.mark.parametrize("state", ["slides", "lost"])
+def test_what_has_no_margin_is_climbed_out_of(bore: Project, state: str) -> None:
+    """From a setup that slides, and from one that peels off: both have a finite value and a slope."""
+    speed, raised = {"slides": (46.0, 0.0), "lost": (41.0, 0.03)}[state]
+    venue = replace(bore.venue, sweep=replace(bore.venue.sweep, speed=speed))
+    axles = {
+        name: replace(axle, ride_height=axle.ride_height + raised)
+        for name, axle in (("front", bore.setup.front), ("rear", bore.setup.rear))
+    }
+    problem = problem_of(replace(bore, venue=venue, setup=replace(bore.setup, **axles)))
+    index_points = problem.index.grid_points()
+    before = problem.answers(problem.start[None, :], index_points)[0]
+    assert (before["slides"] if state == "slides" else ~before["contact"]).any()
+    assert np.isfinite(before["search_margin"]).all()
+    solver = Solver(problem)
+    end = solver.solve(solver.box, problem.start)
+    after = problem.answers(end.outcome.point[None, :], index_points)[0]
+    assert after["search_margin"].min() > before["search_margin"].min() + 0.1
+    assert (~after["contact"]).sum() <= (~before["contact"]).sum()
+    if state == "slides":
+        assert after["margin"].min() > 0.0

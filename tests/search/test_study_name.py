@@ -24,6 +24,8 @@ OTHERS: dict[str, Any] = {
     "robust": True,
     "loss": 0.5,
     "study": "sqlite:///other.db",
+    "rear_reserve": 0.05,
+    "most_growth": 3.0,
 }
 # Where a study is kept and what alternatives may lose change nothing in it.
 INDIFFERENT = {"loss", "study"}
@@ -31,7 +33,9 @@ INDIFFERENT = {"loss", "study"}
 
 def name_of(project: Project, options: ProposalOptions) -> str:
     """The name as `propose` makes it."""
-    objective = objective_of(project.venue, options.weights, options.minimum_margins)
+    objective = objective_of(
+        project.venue, options.weights, options.minimum_margins, options.rear_reserve, options.most_growth
+    )
     return study_name(project, objective, decisive(options))
 
 

@@ -20,6 +20,8 @@ from setupopt.report.shared.words import (
     headed,
     lines,
 )
+from setupopt.search.handling import BAND, HANDLING, HandlingLimit
+from setupopt.search.objective import Objective
 from setupopt.search.proposal import Robustness
 from setupopt.units import BAR, DEG, MM, PERCENT
 
@@ -42,6 +44,7 @@ def trust(judged: JudgedProposal, width: int) -> str:
     """What was tried besides, what a better setup could bring, and what the work cost."""
     parts = (
         _what_is_counted,
+        _handling,
         _starts,
         _independent,
         _bound,
@@ -60,6 +63,19 @@ def _what_is_counted(judged: JudgedProposal) -> str:
     words = counted_words(judged)
     penalty = "" if judged.proposal.holds else ", less the penalty for broken limits and minimum margins"
     return f"Numbers here: {words}{penalty}." if penalty or words != "worst margin" else ""
+
+
+def _handling(judged: JudgedProposal) -> str:
+    objective = judged.proposal.objective
+    return "Handling: " + "; ".join(_handling_words(limit, objective) for limit in HANDLING) + "."
+
+
+def _handling_words(limit: HandlingLimit, objective: Objective) -> str:
+    required = limit.required(objective)
+    if required is None:
+        return f"no limit of the {limit.name} ({limit.option})"
+    where = f", in cases within {BAND:g} of the worst margin" if limit.is_in_band else ""
+    return f"{limit.name} {limit.sense} {required:g} {limit.unit}{where}"
 
 
 def _exact(judged: JudgedProposal) -> str:

@@ -125,6 +125,8 @@ class JudgedProposal:
                 "seed",
                 "keep",
                 "robust",
+                "rear_reserve",
+                "most_growth",
                 alternatives="loss",
             ),
         }

@@ -141,9 +141,12 @@ def _refined(
     index: Index,
     point: Floats,
     numbers: np.ndarray,
-    by_limit: bool,
+    by_limit: np.ndarray,
 ) -> OracleResult:
-    """The lowest index point between the neighbours of each grid point, by its value or by its limit."""
+    """The lowest index point between the neighbours of each grid point, by its value or by its limit.
+
+    All are looked at together: a limit may depend on the worst value of all index points.
+    """
     grid = index.grid
     family = index.first + numbers // grid.size
     at = numbers % grid.size
@@ -154,8 +157,9 @@ def _refined(
     for _ in range(_REFINEMENTS):
         inside = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, last + 1)
         seen = evaluate_at(function, point, IndexPoints(np.repeat(family, last + 1), inside.ravel()))
-        curves = seen.limit if by_limit else seen.value
-        best = curves.reshape(inside.shape).argmin(axis=1)
+        values = seen.value.reshape(inside.shape)
+        curves = np.where(by_limit[:, None], seen.limit.reshape(inside.shape), values)
+        best = curves.argmin(axis=1)
         low = inside[brackets, np.maximum(best - 1, 0)]
         high = inside[brackets, np.minimum(best + 1, last)]
     return seen.pick(brackets * (last + 1) + best)
@@ -188,20 +192,13 @@ def separation_oracle(
     `room`, each refined between the points of the grid.
     """
     grid = evaluate_at(function, point, index.grid_points())
-    found = [grid.pick(np.empty(0, dtype=int))]
-    for by_limit, curves, highest in ((False, grid.value, grid.value.min() + band), (True, grid.limit, room)):
-        numbers = _local_minima(curves, index.families, highest)
-        if numbers.size:
-            found.append(
-                _refined(
-                    function,
-                    index,
-                    point,
-                    numbers,
-                    by_limit,
-                )
-            )
-    return join_results(found)
+    lowest = _local_minima(grid.value, index.families, grid.value.min() + band)
+    tightest = _local_minima(grid.limit, index.families, room)
+    numbers = np.concatenate([lowest, tightest])
+    if numbers.size == 0:
+        return grid.pick(numbers)
+    by_limit = np.arange(numbers.size) >= lowest.size
+    return join_results([_refined(function, index, point, numbers, by_limit)])
 
 
 def join_results(found: Sequence[OracleResult]) -> OracleResult:

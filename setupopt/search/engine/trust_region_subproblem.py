@@ -6,17 +6,13 @@ It is a linear program, or a quadratic one with the same constraints where the c
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from importlib import import_module
 from typing import Any
 
 import numpy as np
+from scipy.sparse import csc_matrix
 
 from setupopt.search.engine.batch import PENALTY, Floats, merit, scatter
-
-# A constraint with so much room never binds.
-_SPARE = 10.0
-# Constraints are filled up to at least so many.
-_LEAST_SIZE = 8
 
 
 @dataclass(frozen=True)
@@ -34,20 +30,9 @@ class LinearModel:
         """The largest change of each constraint inside the trust region, (constraints)."""
         return np.asarray(np.abs(self.slope) @ radius)
 
-    def padded(self, numbers: np.ndarray, level: float) -> LinearModel:
-        """Some of the constraints, filled up to a power of two, so that few sizes are compiled.
-
-        What is filled in has the `level` and no slope.
-        """
-        count = numbers.size
-        if count == 0:
-            return LinearModel(self.level[numbers], self.slope[numbers])
-        size = max(_LEAST_SIZE, 1 << (count - 1).bit_length())
-        levels = np.full(size, level)
-        levels[:count] = self.level[numbers]
-        slopes = np.zeros((size, self.slope.shape[1]))
-        slopes[:count] = self.slope[numbers]
-        return LinearModel(levels, slopes)
+    def pick(self, numbers: np.ndarray) -> LinearModel:
+        """Some of the constraints."""
+        return LinearModel(self.level[numbers], self.slope[numbers])
 
 
 @dataclass(frozen=True)
@@ -64,54 +49,48 @@ class SubproblemError(RuntimeError):
     """The solver found no step, or a constraint was not a number."""
 
 
-@lru_cache(maxsize=32)
-def _program(
-    variables: int,
-    values: int,
-    limits: int,
-    curved: bool,
-) -> tuple[Any, dict[str, Any], dict[str, Any]]:
-    """The program, its parameters and its constraints, compiled once for each size."""
-    from importlib import import_module
+def _solved(
+    values: LinearModel,
+    limits: LinearModel,
+    lower: Floats,
+    upper: Floats,
+    curvature: Floats,
+) -> tuple[Floats, Floats]:
+    """Solution and dual values of the program, by an interior-point method (P. J. Goulart and Y. Chen).
 
-    cp: Any = import_module("cvxpy")  # half a second; only here
-    move = cp.Variable(variables)
-    top = cp.Variable()
-    given = {
-        "level": cp.Parameter(values),
-        "slope": cp.Parameter((values, variables)),
-        "lower": cp.Parameter(variables),
-        "upper": cp.Parameter(variables),
-    }
-    constraints = {
-        "values": given["level"] + given["slope"] @ move >= top,
-        "lower": move >= given["lower"],
-        "upper": move <= given["upper"],
-    }
-    objective = top
-    if limits:
-        given["limit"] = cp.Parameter(limits)
-        given["limit_slope"] = cp.Parameter((limits, variables))
-        broken = cp.Variable(limits, nonneg=True)
-        constraints["limits"] = given["limit"] + given["limit_slope"] @ move + broken >= 0
-        objective = top - PENALTY * cp.sum(broken)
-    if curved:
-        given["root"] = cp.Parameter((variables, variables))
-        objective = objective - 0.5 * cp.sum_squares(given["root"] @ move)
-    problem = cp.Problem(cp.Maximize(objective), list(constraints.values()))
-    return problem, given, {**constraints, "move": move}
-
-
-def _solve(problem: Any) -> None:
-    """Solve a program, from scratch whatever was solved before. Raises SubproblemError."""
-    from cvxpy.error import SolverError
-
-    try:
-        problem.solve(solver="CLARABEL", warm_start=False)
-    except (SolverError, ValueError) as error:  # ValueError: a constraint is not a number
-        raise SubproblemError(f"no program: {error}") from None
-    if problem.status not in ("optimal", "optimal_inaccurate"):
-        raise SubproblemError(f"the program ended {problem.status}")
+    Unknowns: the move, the level of the worst value, and by how much each limit is broken. Constraints:
+    values, limits, breaks that are not negative, upper and lower ends of the move. Raises SubproblemError.
+    """
+    clarabel: Any = import_module("clarabel")  # only where a program is solved
+    n = lower.size
+    m = values.level.size
+    k = limits.level.size
+    move = np.eye(n)
+    rows = np.block(
+        [
+            [-values.slope, np.ones((m, 1)), np.zeros((m, k))],
+            [-limits.slope, np.zeros((k, 1)), -np.eye(k)],
+            [np.zeros((k, n + 1)), -np.eye(k)],
+            [move, np.zeros((n, 1 + k))],
+            [-move, np.zeros((n, 1 + k))],
+        ]
+    )
+    right = np.concatenate([values.level, limits.level, np.zeros(k), upper, -lower])
+    cost = np.concatenate([np.zeros(n), [-1.0], np.full(k, PENALTY)])
+    square = np.zeros((cost.size, cost.size))
+    square[:n, :n] = curvature
+    if not (np.isfinite(rows).all() and np.isfinite(right).all() and np.isfinite(square).all()):
+        raise SubproblemError("no program: a constraint is not a number")
+    settings = clarabel.DefaultSettings()
+    settings.verbose = False
+    cones = [clarabel.NonnegativeConeT(right.size)]
+    solver = clarabel.DefaultSolver(
+        csc_matrix(np.triu(square)), cost, csc_matrix(rows), right, cones, settings
+    )
+    found = solver.solve()
+    if str(found.status) not in ("Solved", "AlmostSolved"):
+        raise SubproblemError(f"the program ended {found.status}")
+    return np.asarray(found.x), np.asarray(found.z)
 
 
 def best_step(
@@ -131,37 +110,23 @@ def best_step(
     roof = (values.level + reach).min()
     kept = np.flatnonzero(values.level - reach <= roof)
     kept_limits = np.flatnonzero(limits.level - limits.reach(radius) <= 0.0)
-    used = values.padded(kept, roof + _SPARE)
-    used_limits = limits.padded(kept_limits, _SPARE)
-    problem, given, solved = _program(
-        at.size,
-        used.level.size,
-        used_limits.level.size,
-        root is not None,
-    )
     lower = np.maximum(-radius, -at)
     upper = np.minimum(radius, 1.0 - at)
-    numbers = {
-        "level": used.level,
-        "slope": used.slope,
-        "lower": lower,
-        "upper": upper,
-        "limit": used_limits.level,
-        "limit_slope": used_limits.slope,
-        "root": root,
-    }
-    for name, parameter in given.items():
-        parameter.value = numbers[name]
-    _solve(problem)
-
-    move = np.clip(solved["move"].value, lower, upper)
+    curvature = np.zeros((at.size, at.size)) if root is None else root.T @ root
+    found, duals = _solved(
+        values.pick(kept),
+        limits.pick(kept_limits),
+        lower,
+        upper,
+        curvature,
+    )
+    move = np.clip(found[: at.size], lower, upper)
     after = float(merit(values.at(move), limits.at(move)))
-    curved = 0.0 if root is None else 0.5 * float(np.sum((root @ move) ** 2))
-    duals = np.abs(solved["values"].dual_value)
-    limit_duals = np.abs(solved["limits"].dual_value) if kept_limits.size else np.empty(0)
+    curved = 0.5 * float(move @ curvature @ move)
+    value_duals, limit_duals, _ = np.split(duals, [kept.size, kept.size + kept_limits.size])
     return Step(
         move=move,
         gain=after - curved - float(merit(values.level, limits.level)),
-        value_weights=scatter(duals[: kept.size], kept, values.level.size),
-        limit_weights=scatter(limit_duals[: kept_limits.size], kept_limits, limits.level.size),
+        value_weights=scatter(value_duals, kept, values.level.size),
+        limit_weights=scatter(limit_duals, kept_limits, limits.level.size),
     )
