@@ -45,10 +45,13 @@ class HandlingLimit:
     sign: float
     is_in_band: bool
 
-    def required(self, objective: Objective) -> float | None:
-        """What is required; None without such a limit."""
-        found: float | None = getattr(objective, self.field)
-        return found
+    def is_asked(self, objective: Objective) -> bool:
+        """Whether there is such a limit."""
+        return getattr(objective, self.field) is not None
+
+    def required(self, objective: Objective) -> float:
+        """What is required, where it is asked."""
+        return float(getattr(objective, self.field))
 
     def values(self, answers: Records) -> Floats:
         """Its value in every answer."""
@@ -92,9 +95,7 @@ def handling_broken(objective: Objective, results: Sequence[Result]) -> tuple[Br
     margins = [np.where(own, one.safe_margin[0], np.inf) for one, own in zip(results, counts, strict=True)]
     level = min(float(one.min(initial=np.inf)) for one in margins) + BAND
     found = []
-    for limit in HANDLING:
-        if limit.required(objective) is None:
-            continue
+    for _, limit in asked(objective):
         highest = level if limit.is_in_band else np.inf
         worst = [_worst(limit, objective, one, m, highest) for one, m in zip(results, margins, strict=True)]
         rooms = [room for room, _ in worst]
@@ -115,15 +116,13 @@ def _worst(
 
 
 def _as_broken(limit: HandlingLimit, objective: Objective, result: Result, row: int) -> Broken:
-    required = limit.required(objective)
-    assert required is not None
     cases = result.cases
     return Broken(
         limit.option,
         "",
         float(limit.values(result.answers[0])[row]),
         limit.sense,
-        required,
+        limit.required(objective),
         limit.unit,
         case=row + 1,
         roll_angle_deg=round(float(cases.records["roll_angle"][row]) / DEG, 9),
@@ -134,4 +133,4 @@ def _as_broken(limit: HandlingLimit, objective: Objective, result: Result, row: 
 
 def asked(objective: Objective) -> Iterator[tuple[int, HandlingLimit]]:
     """The handling limits that there are, with their numbers."""
-    return ((n, limit) for n, limit in enumerate(HANDLING) if limit.required(objective) is not None)
+    return ((n, limit) for n, limit in enumerate(HANDLING) if limit.is_asked(objective))

@@ -217,6 +217,6 @@ class _Priced:
         """One handling limit looser."""
         objective = self.solver.problem.objective
         required = limit.required(objective)
-        assert required is not None
-        loosened = required - by * limit.scale if limit.sense == AT_LEAST else required + by * limit.scale
-        return self._merit(objective=replace(objective, **{limit.field: loosened}))
+        looser = -by if limit.sense == AT_LEAST else by
+        changed: dict[str, Any] = {limit.field: required + looser * limit.scale}
+        return self._merit(objective=replace(objective, **changed))

@@ -71,11 +71,10 @@ def _handling(judged: JudgedProposal) -> str:
 
 
 def _handling_words(limit: HandlingLimit, objective: Objective) -> str:
-    required = limit.required(objective)
-    if required is None:
+    if not limit.is_asked(objective):
         return f"no limit of the {limit.name} ({limit.option})"
     where = f", in cases within {BAND:g} of the worst margin" if limit.is_in_band else ""
-    return f"{limit.name} {limit.sense} {required:g} {limit.unit}{where}"
+    return f"{limit.name} {limit.sense} {limit.required(objective):g} {limit.unit}{where}"
 
 
 def _exact(judged: JudgedProposal) -> str:
