@@ -110,10 +110,16 @@ def work_through(page: Path, done: set[tuple[str, ...]], run: Run) -> list[str]:
 
 
 def coarsen() -> None:
-    """Four roll angles in a bore: the commands are the pages', the hours are not."""
+    """Four roll angles and three attitudes of the bore, few parts: the hours are not the pages'."""
     for venue in Path().glob("*/venue.toml"):
-        text = venue.read_text()
-        venue.write_text(text.replace("to = 180, step = 5 }", "to = 180, step = 60 }"))
+        sweep, *attitudes = venue.read_text().split("[[attitude]]")
+        few = sweep.replace("to = 180, step = 5 }", "to = 180, step = 60 }")
+        venue.write_text("[[attitude]]".join([few, *attitudes[:3]]))
+    for limits in Path().glob("*/limits.toml"):
+        text = limits.read_text()
+        for key, parts in (("springs", "[100, 160]"), ("anti_roll", "[0, 30]")):
+            text = re.sub(rf"^{key}_N_per_mm = .*$", f"{key}_N_per_mm = {parts}", text, flags=re.MULTILINE)
+        limits.write_text(text)
 
 
 def test_every_command_of_the_pages_runs(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

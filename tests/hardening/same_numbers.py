@@ -11,6 +11,7 @@ import argparse
 import json
 import sys
 import tempfile
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +26,8 @@ from setupopt.evaluation.cases import sweep_cases  # noqa: E402
 from setupopt.fit.tyre import fit_tyre  # noqa: E402
 from setupopt.fit.tyre_table import Rig, read_tyre_table  # noqa: E402
 from setupopt.jobs.run import run_chunks  # noqa: E402
+from setupopt.physics.balance import COLUMNS  # noqa: E402
+from setupopt.physics.ride_time import begin, step  # noqa: E402
 from setupopt.project import Project  # noqa: E402
 from setupopt.robust.bump import BumpRides, BumpSearch  # noqa: E402
 from setupopt.robust.road.spectrum import CLASSES, Road  # noqa: E402
@@ -53,10 +56,10 @@ ROUNDING = {
 def numbers(few: bool) -> Numbers:
     """By study and quantity. With `few` no search and no fit, only what they are made of."""
     bore = setupopt.load(TESTS.parent / "setups" / "bore")
-    rig = answers(Invented(), PROGRAMME[::12] if few else PROGRAMME)
-    runs = _rides(bore, 1, 0.25) if few else _rides(bore, 4, 1.0)
-    found = _assess(bore, few) | _bump(bore) | runs | _columns("rig", rig)
-    return found if few else found | _allowance(bore) | _fit()
+    if few:
+        return _assess(bore, few) | _steps(bore) | _columns("rig", answers(Invented(), PROGRAMME[::12]))
+    studies = _assess(bore, few) | _steps(bore) | _bump(bore) | _rides(bore, 4, 1.0) | _allowance(bore)
+    return studies | _columns("rig", answers(Invented(), PROGRAMME)) | _fit()
 
 
 def _columns(study: str, table: np.ndarray) -> Numbers:
@@ -72,6 +75,25 @@ def _assess(bore: Project, few: bool) -> Numbers:
     held = one[~one["slides"]]
     found = {f"assess {name}": [float(x) for x in held[name].ravel()] for name in _TRIM}
     return {"assess margin": [float(x) for x in one["margin"]], **found}
+
+
+def _steps(bore: Project) -> Numbers:
+    """The car after twenty steps over an uneven road, which is what rides are made of."""
+    rides = BumpRides(bore, bore.setup, sweep_cases(bore.venue, np.radians([60.0])).pick([0]))
+    bodies, elements, _ = rides.model.packed
+    states, bed, works = rides.scratch()
+    case = rides.cases.records[0]
+    x = np.zeros(COLUMNS)
+    v = np.zeros(COLUMNS)
+    scratch = np.zeros((7, COLUMNS))
+    begin(bodies[0], case, rides.base(0)[0], states[0], x)
+    heights = 0.002 * np.sin(np.arange(21)[:, None] / 3.0 + np.arange(rides.columns))
+    for before, after in pairwise(heights):
+        step(
+            bodies[0], elements, rides.settings[0], case, rides.damping[0], states[0], bed, before, after,
+            5e-4, x, v, works[0], scratch,
+        )  # fmt: skip
+    return {"ride state": [float(one) for one in x], "ride speed": [float(one) for one in v]}
 
 
 def _bump(bore: Project) -> Numbers:

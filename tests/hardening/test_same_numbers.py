@@ -32,10 +32,10 @@ def test_threads_change_no_bit() -> None:
 
 
 def test_uncompiled_kernels_count_alike() -> None:
-    """NUMBA_DISABLE_JIT=1, in a few cases, one bump and a quarter of a second of a ride: but for rounding."""
+    """NUMBA_DISABLE_JIT=1, in a few cases, twenty steps of a ride and on the rig: but for rounding."""
     apart = differences(numbers(few=True), told("--few", NUMBA_DISABLE_JIT="1"))
     assert {name: share for name, share in apart.items() if share > rounding(name)} == {}
-    assert {name.partition(" ")[0] for name in apart} == {"assess", "bump", "ride", "rig"}
+    assert {name.partition(" ")[0] for name in apart} == {"assess", "ride", "rig"}
 
 
 def test_differences_are_seen() -> None:
