@@ -49,8 +49,9 @@ def _kept_back(height: float) -> float:
 class BumpAllowance:
     """Highest obstacle of each case, (cases) in metres, with its worst length and track.
 
-    0 where the margin is under the floor without any bump; not a number where contact is lost. A case
-    that rides over the highest obstacle looked at, `MOST`, has no worst length.
+    0 where the margin is under the floor without any bump; not a number where there is no ride, because the
+    car slides or loses contact. A case that rides over the highest obstacle looked at, `MOST`, has no worst
+    length.
     """
 
     cases: CaseSet
@@ -61,7 +62,7 @@ class BumpAllowance:
 
     @property
     def worst(self) -> int:
-        """The case that stands least; a lost one stands nothing."""
+        """The case with the lowest allowance; one without a ride has none."""
         return int(np.where(np.isnan(self.height), -1.0, self.height).argmin())
 
 
@@ -98,7 +99,7 @@ class BumpRides(RideModel):
     def worst_of(self, row: int, floor: float, hint: Worst) -> Worst:
         """Height, length and track of one case: lengths on a grid, closer around the worst, other tracks.
 
-        Not a number where contact is lost; no length where `MOST` is ridden over. `hint`: the worst of a
+        Not a number where there is no ride; no length where `MOST` is ridden over. `hint`: the worst of a
         case nearby, tried first, so that most others need one crossing.
         """
         if not self.rides(row):

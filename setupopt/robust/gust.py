@@ -21,7 +21,7 @@ from setupopt.physics.gust import gust_margin
 from setupopt.physics.inputs import ANSWER, Floats
 from setupopt.project.model import Project, Setup
 from setupopt.robust.ride_model import RideModel
-from setupopt.robust.wind import STRONGEST, WindLimit, around, steady_limit, with_wind
+from setupopt.robust.wind import STRONGEST, SteadyWind, WindLimit, around
 
 SHORTEST, LONGEST = 6.0, 2.0 * 350.0 * 0.3048  # m
 SLOWEST = 2.0  # s to pass
@@ -49,8 +49,9 @@ GUST = np.dtype(
 class GustLimit:
     """Least gust, (directions) in m/s at its peak, that takes the worst margin under `floor`, and where.
 
-    `direction` (directions), rad: where it comes from, 0 from ahead, 90 deg from the left. `speed` is the
-    highest that was held, 0 where the floor is missed without wind, infinite where all up to 40 m/s are
+    The margin is the instantaneous one of a ride. `direction` (directions), rad: where it comes from, 0 from
+    ahead, 90 deg from the left. `speed` is the highest that was held, 0 where the floor is missed without wind or
+    a case slides or loses contact, infinite where all up to 40 m/s are
     held. `case` is the row that falls first, -1 for none; `length` of the worst gust, m, is not a number
     where a steady wind is worst. `steady` is the limit of steady wind alone.
     """
@@ -77,6 +78,11 @@ class GustRides(RideModel):
         damping, mass = self.damping[0], self.damping["mass"][0, 3:]
         rates = (np.maximum(damping["bump"], damping["rebound"]) + damping["tyre"]) / mass
         return float(min(_STEP, _STABLE / rates.max()))
+
+    @cached_property
+    def windy(self) -> SteadyWind:
+        """The cases in a steady wind."""
+        return SteadyWind(self.model, self.settings, self.cases, self.result.answers[0])
 
     def lengths(self, row: int, slowest: float = SLOWEST) -> Floats:
         """Gusts that pass a case within `slowest` s; none where they all act as a steady wind."""
@@ -181,9 +187,12 @@ class GustSearch:
 
     def __call__(self, direction: float) -> np.ndarray:
         rides = self.rides
-        steady, fallen = steady_limit(rides.model, rides.settings, rides.cases, direction, self.floor)
+        steady, fallen = rides.windy.limit(direction, self.floor)
         speed, case, length = steady, fallen, np.nan
-        if steady > 0.0:
+        if not rides.has_ride.all():
+            speed = 0.0
+            case = int(rides.result.worst[0])
+        elif steady > 0.0:
             peak, row, worst = self._search(direction, min(steady, STRONGEST))
             speed, case, length = (peak, row, worst) if row >= 0 else (speed, case, length)
         return np.array([(direction, speed, case, length, steady, fallen)], GUST)
@@ -218,8 +227,8 @@ class GustSearch:
     def _quick_look(self, direction: float, peak: float) -> tuple[Floats, Floats]:
         """`GustRides.reach` of all cases, those that a steady wind hits hardest first."""
         rides = self.rides
-        windy = rides.model.run(rides.settings, with_wind(rides.cases, peak, direction)).margin[0]
-        order = np.argsort(np.minimum(np.nan_to_num(windy, nan=-np.inf), rides.margin), kind="stable")
+        windy = rides.windy.margins(peak, direction)
+        order = np.argsort(np.minimum(windy, rides.margin), kind="stable")
         reach, lengths = np.full((2, order.size), np.nan)
         for row in order:
             reach[row], lengths[row] = rides.reach(row, direction, peak, self.floor)

@@ -84,8 +84,13 @@ class RideModel:
 
     def rides(self, row: int) -> bool:
         """Whether there is a ride about a case: it keeps contact and does not slide."""
-        answer = self.result.answers[0, row]
-        return bool(answer["contact"] and not answer["slides"])
+        return bool(self.has_ride[row])
+
+    @property
+    def has_ride(self) -> np.ndarray:
+        """`rides` of all cases, (cases)."""
+        answers = self.result.answers[0]
+        return np.asarray(answers["contact"] & ~answers["slides"])
 
     def base(self, row: int) -> Records:
         """The steady answer (1) that a ride of one case starts from."""

@@ -56,27 +56,37 @@ def _change(proof: RobustnessReport, measure: Callable[[Setup], float]) -> Chang
 
 def _axle(proof: RobustnessReport, row: int) -> str:
     """Which axle goes first in a steady case."""
-    if not proof.steady.contact[0, row]:
+    answer = proof.steady.answers[0, row]
+    if not answer["contact"]:
         return "contact is lost"
-    use = proof.steady.answers["use"][0, row]
-    return f"the {AXLES[int(use[1] > use[0])]} axle slides first"
+    axle = AXLES[int(answer["limiting"])]
+    return f"the car slides, the {axle} axle first" if answer["slides"] else f"the {axle} axle slides first"
+
+
+def _has_ride(proof: RobustnessReport, row: int) -> bool:
+    """Whether there is a ride about a case: it keeps contact and does not slide."""
+    answer = proof.steady.answers[0, row]
+    return bool(answer["contact"] and not answer["slides"])
+
+
+def _steadily(proof: RobustnessReport, row: int) -> Callable[[Setup], float]:
+    """The steady margin of one case, for a search."""
+    model = Model(proof.project.car)
+    case = proof.steady.cases.pick([row])
+    return lambda setup: float(model.run(model.settings(setup), case).search_margin[0, 0])
 
 
 # ---- as set, build, inputs ---------------------------------------------------------------------------------
 
 
 def _as_set(proof: RobustnessReport) -> Verdict:
-    row, floor = int(proof.steady.worst[0]), proof.plan.floor
+    row = int(proof.steady.worst[0])
+    floor = proof.plan.floor
     margin = float(proof.steady.worst_margin[0])
-    model, case = Model(proof.project.car), proof.steady.cases.pick([row])
-
-    def measure(setup: Setup) -> float:
-        return float(model.run(model.settings(setup), case).search_margin[0, 0])
-
     stands = margin if np.isfinite(margin) else None
     return Verdict(
         "margin as set", "margin", stands, floor, margin >= floor, row, _axle(proof, row),
-        _change(proof, measure),
+        _change(proof, _steadily(proof, row)),
     )  # fmt: skip
 
 
@@ -109,13 +119,20 @@ def _box(proof: RobustnessReport, what: str, unit: str, study: BoxStudy) -> Verd
 # ---- road --------------------------------------------------------------------------------------------------
 
 
-def _road(proof: RobustnessReport) -> Verdict | None:
-    """Chance of going under the floor in a run: of the rides where there are any, linear in other cases."""
+def _road(proof: RobustnessReport) -> Verdict:
+    """Chance of going under the floor in a run: of the rides where there are any, linear in other cases.
+
+    A case without a ride goes under the floor in every run.
+    """
     study = proof.road
-    if study is None:
-        return None
+    worst = int(proof.steady.worst[0])
+    if study is None or not _has_ride(proof, worst):
+        how = f"there is no ride: {_axle(proof, worst)} on a smooth road"
+        change = _change(proof, _steadily(proof, worst))
+        asked = 100.0 * proof.plan.chance
+        return Verdict("rough road", "% of runs", 100.0, asked, False, worst, how, change, is_chance=True)
     rides = {ridden.row: ridden.sums.chance_under()[0] for ridden in study.ridden}
-    chances = np.nan_to_num(study.linear["chance"])
+    chances = study.linear["chance"].copy()
     chances[list(rides)] = list(rides.values())
     row = int(chances.argmax())
     chance, case, plan = float(chances[row]), proof.steady.cases.pick([row]), proof.plan
@@ -139,15 +156,17 @@ def _bump(proof: RobustnessReport) -> Verdict:
     allowance = proof.bump.allowance
     row, asked = allowance.worst, proof.plan.bump
     height, length = float(allowance.height[row]), float(allowance.length[row])
+    if np.isnan(height):
+        how = f"{_axle(proof, row)} without a bump"
+        return _verdict(proof, "bump", "mm", 0.0, asked, MM, row, how, _steadily(proof, row), holds=False)
     if np.isnan(length):
-        stands = 0.0 if np.isnan(height) else None
-        how = "contact is lost without a bump" if stands == 0.0 else "every bump up to 200 mm is stood"
-        return _verdict(proof, "bump", "mm", stands, asked, MM, row, how, None)
+        how = "the instantaneous margin is kept over every bump up to 200 mm"
+        return _verdict(proof, "bump", "mm", None, asked, MM, row, how, None)
     track = int(allowance.track[row])
 
     def measure(setup: Setup) -> float:
         rides = BumpRides(proof.project, setup, proof.steady.cases.pick([row]))
-        if np.isnan(rides.margin[0]):
+        if not rides.rides(0):
             return -np.inf
         return float(rides.trace(0, max(_BEYOND * height, 1e-3), length, track)[:, 1].min())
 
@@ -157,7 +176,7 @@ def _bump(proof: RobustnessReport) -> Verdict:
 
 
 def _beside(proof: RobustnessReport) -> str:
-    """What else happens when a bump beyond the allowance takes the margin under the floor."""
+    """What else happens when a bump beyond the allowance takes the instantaneous margin under the floor."""
     trace = proof.bump.traces[-1]
     fallen = trace[trace[:, 1] < proof.plan.floor]
     if not len(fallen):
@@ -176,15 +195,17 @@ def _gust(proof: RobustnessReport) -> Verdict:
     if row < 0 or not np.isfinite(speed):
         how = f"every gust up to {STRONGEST:g} m/s is held"
         return _verdict(proof, "gust", "m/s", None, asked, 1.0, None, how, None)
-    direction, case = float(gust.direction[at]), proof.steady.cases.pick([row])
+    if not _has_ride(proof, row):
+        how = f"{_axle(proof, row)} without a gust"
+        return _verdict(proof, "gust", "m/s", 0.0, asked, 1.0, row, how, _steadily(proof, row), holds=False)
+    direction = float(gust.direction[at])
+    case = proof.steady.cases.pick([row])
 
     def measure(setup: Setup) -> float:
         if np.isnan(length):
             return _windy(proof, setup, row, _BEYOND * speed, direction)
         rides = GustRides(proof.project, setup, case)
-        return (
-            -np.inf if np.isnan(rides.margin[0]) else rides.margin_in(0, direction, _BEYOND * speed, length)
-        )
+        return rides.margin_in(0, direction, _BEYOND * speed, length) if rides.rides(0) else -np.inf
 
     kind = "as a steady wind" if np.isnan(length) else f"{length:.0f} m long"
     how = f"from {direction / DEG:.0f} deg, {kind}"
@@ -214,10 +235,12 @@ def _windy(proof: RobustnessReport, setup: Setup, row: int, speed: float, direct
 
 def _verdict(
     proof: RobustnessReport, what: str, unit: str, stands: float | None, asked: float | None, factor: float,
-    row: int | None, how: str, measure: Callable[[Setup], float] | None,
+    row: int | None, how: str, measure: Callable[[Setup], float] | None, holds: bool | None = None,
 ) -> Verdict:  # fmt: skip
-    """A row for which something may have been asked, in SI."""
+    """A row for which something may have been asked, in SI. `holds`: the verdict, where it is known beforehand."""
     wanted = None if asked is None else asked / factor
-    kept = None if wanted is None else stands is None or stands >= wanted
+    kept = holds
+    if kept is None and wanted is not None:
+        kept = stands is None or stands >= wanted
     change = None if measure is None else _change(proof, measure)
     return Verdict(what, unit, stands, wanted, kept, row, how, change)

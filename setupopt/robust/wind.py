@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,6 +17,9 @@ STRONGEST = 40.0  # m/s; a wind above it is a storm
 # then halved.
 _GRID = np.linspace(0.0, STRONGEST, 21)
 _HALVINGS = 10
+# Cases whose margin by slope is over the floor by less are solved, and so many of the lowest at least.
+_BAND = 0.1
+_FIRST = 8
 
 
 @dataclass(frozen=True)
@@ -49,48 +53,85 @@ def with_wind(cases: CaseSet, speed: float, direction: float) -> CaseSet:
     return replace(cases, records=records)
 
 
-def _worst(
-    model: Model, settings: Records, cases: CaseSet, speed: float, direction: float
-) -> tuple[float, int]:
-    """Worst margin in a wind, minus infinity where contact is lost, and its row."""
-    result = model.run(settings, with_wind(cases, speed, direction))
-    return float(result.worst_margin[0]), int(result.worst[0])
-
-
 def around(directions: int) -> Floats:
     """Evenly spread directions that a wind may come from, (directions) in rad, the first from ahead."""
     return 2.0 * np.pi * np.arange(directions) / directions
 
 
-def steady_limit(
-    model: Model, settings: Records, cases: CaseSet, direction: float, floor: float
-) -> tuple[float, int]:
-    """Highest held wind from one direction, m/s, and the case that falls beyond it, as in WindLimit."""
-    low, fallen = 0.0, -1
-    high = np.inf
-    for speed in _GRID:
-        margin, row = _worst(model, settings, cases, float(speed), direction)
-        if margin < floor:
-            high, fallen = float(speed), row
-            break
-        low = float(speed)
-    if not np.isfinite(high) or high == 0.0:
-        return (np.inf, -1) if high > 0.0 else (0.0, fallen)
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        margin, row = _worst(model, settings, cases, middle, direction)
-        if margin < floor:
-            high, fallen = middle, row
-        else:
-            low = middle
-    return low, fallen
+class SteadyWind:
+    """One setup in a steady wind. `calm` (cases): its answers without the wind."""
+
+    def __init__(self, model: Model, settings: Records, cases: CaseSet, calm: Records) -> None:
+        self.model = model
+        self.settings = settings
+        self.cases = cases
+        self.calm = calm
+
+    def margins(self, speed: float, direction: float) -> Floats:
+        """Margins by the slopes of the calm answers, (cases); minus infinity where contact is lost."""
+        cases = with_wind(self.cases, speed, direction)
+        return np.asarray(self.model.run(self.settings, cases, self.calm, by_slope=True).safe_margin[0])
+
+    def limit(self, direction: float, floor: float) -> tuple[float, int]:
+        """Highest held wind from one direction, m/s, and the case that falls beyond it, as in WindLimit.
+
+        The search solves the cases that may be the first to fall. All cases are solved at the wind that it ends
+        at; where one is under the floor there after all, every case is solved at every wind.
+        """
+        speed, case = self._search(self._lowest_of_few, direction, floor)
+        held = min(speed, STRONGEST)
+        if speed > 0.0 and self._lowest(np.arange(len(self.cases)), held, direction, floor) >= 0:
+            return self._search(self._lowest_of_all, direction, floor)
+        return speed, case
+
+    def _search(
+        self, lowest: Callable[[float, float, float], int], direction: float, floor: float
+    ) -> tuple[float, int]:
+        """The limit, where `lowest` gives the case that falls in a wind, -1 for none."""
+        low = 0.0
+        for high in _GRID:
+            fallen = lowest(float(high), direction, floor)
+            if fallen >= 0:
+                break
+            low = float(high)
+        if fallen < 0:
+            return np.inf, -1
+        if high == 0.0:
+            return 0.0, fallen
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (low + high)
+            found = lowest(middle, direction, floor)
+            if found >= 0:
+                high = middle
+                fallen = found
+            else:
+                low = middle
+        return low, fallen
+
+    def _lowest_of_few(self, speed: float, direction: float, floor: float) -> int:
+        """`_lowest` of the cases that are near the floor by slope, and of a few more."""
+        near = self.margins(speed, direction)
+        order = np.argsort(near, kind="stable")
+        count = max(_FIRST, int((near < floor + _BAND).sum()))
+        return self._lowest(order[:count], speed, direction, floor)
+
+    def _lowest_of_all(self, speed: float, direction: float, floor: float) -> int:
+        return self._lowest(np.arange(len(self.cases)), speed, direction, floor)
+
+    def _lowest(self, rows: np.ndarray, speed: float, direction: float, floor: float) -> int:
+        """The lowest of some cases where its margin is under `floor`, else -1."""
+        cases = with_wind(self.cases.pick(rows), speed, direction)
+        result = self.model.run(self.settings, cases, self.calm[rows])
+        return int(rows[result.worst[0]]) if result.worst_margin[0] < floor else -1
 
 
 def wind_limit(
     model: Model, setup: Setup, cases: CaseSet, floor: float = 0.0, directions: int = 16
 ) -> WindLimit:
     """The limit from evenly spread directions. The wind is steady and the same round the section."""
-    direction, settings = around(directions), model.settings(setup)
-    found = [steady_limit(model, settings, cases, float(angle), floor) for angle in direction]
+    direction = around(directions)
+    settings = model.settings(setup)
+    wind = SteadyWind(model, settings, cases, model.run(settings, cases).answers[0])
+    found = [wind.limit(float(angle), floor) for angle in direction]
     speed, case = (np.array(column) for column in zip(*found, strict=True))
     return WindLimit(floor, direction, speed, case)

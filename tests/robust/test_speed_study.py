@@ -22,7 +22,7 @@ from setupopt.robust.speeds.motion import PathForces, distance_and_time, run_up
 from setupopt.robust.speeds.study import SpeedOptions, SpeedStudy, study_speeds
 from setupopt.robust.speeds.window import ENDS_TO, FLOOR, POWER, WindowSearch
 
-STRAIGHT = Attitude("straight", 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0, 0.0, 0.0, 0.0), None)
+STRAIGHT = Attitude("straight", 0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0, 0.0, 0.0, 0.0), None)
 MU = 1.4
 WORST = pi - atan(1.0 / MU)  # where a point mass needs most downforce
 NEED = sqrt(1.0 + 1.0 / MU**2)  # of its weight

@@ -1,4 +1,4 @@
-"""The picture of a proof: margin against time while the car crosses the bump that it stands least."""
+"""The picture of a proof: instantaneous margin against time while the car crosses the bump that it stands least."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _LOWEST = -1.0  # margins below it are drawn there: the car slides or flies
 
 
 def bump_picture(proof: RobustnessReport) -> str | None:
-    """SVG; None where there is no worst bump, because contact is lost or every bump is stood."""
+    """SVG; None where there is no worst bump, because the worst case has no ride or every bump is stood."""
     if not proof.bump.traces:
         return None
     with drawing(7.2, 5.4, nrows=2, sharex=True, height_ratios=[2, 1]) as (
@@ -46,7 +46,7 @@ def _tracks(track: str) -> str:
 
 
 def _margins(proof: RobustnessReport, axes: Any) -> None:
-    """Margin at the allowance and beyond, with the floor."""
+    """Instantaneous margin at the allowance and beyond, with the minimum."""
     height = float(proof.bump.allowance.height[proof.bump.allowance.worst])
     for trace, share, colour, style in zip(
         proof.bump.traces, _SHARES, (SECOND, WARNING), ("-", "--"), strict=True
@@ -67,7 +67,7 @@ def _margins(proof: RobustnessReport, axes: Any) -> None:
         ls=":",
         label=f"minimum margin {proof.plan.floor:g}",
     )
-    axes.set_ylabel("grip margin")
+    axes.set_ylabel("instantaneous margin")
     axes.set_ylim(bottom=max(axes.get_ylim()[0], _LOWEST - 0.05))
     axes.legend(frameon=False, loc="lower right")
 

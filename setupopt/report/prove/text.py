@@ -70,14 +70,7 @@ def _head(judged: JudgedReport, width: int) -> str:
 
 def _verdict(judged: JudgedReport, width: int) -> str:
     rows = judged.verdicts
-    lines = [_summary(judged)]
-    lost = judged.proof.steady.lost()
-    if lost:
-        cases = len(judged.proof.steady.cases)
-        lines.insert(
-            0,
-            f"CONTACT LOST in {lost} of {cases} cases even without any disturbance.",
-        )
+    lines = [*_without_ride(judged, width), _summary(judged)]
     keys = [
         words("verdict", "holds", verdict_word),
         words("what", "what", least=10),
@@ -94,6 +87,27 @@ def _verdict(judged: JudgedReport, width: int) -> str:
     ]
     how = [paragraph(f"{verdict.what}: {verdict.how}.", width, INDENT) for verdict in rows]
     return "\n".join([*lines, keyed_table(rows, keys, width), "What fails first there", *how])
+
+
+def _without_ride(judged: JudgedReport, width: int) -> Iterator[str]:
+    """The cases that slide or lose contact without any disturbance: there is no ride about them."""
+    answers = judged.proof.steady.answers[0]
+    for words_, rows in (("CONTACT LOST", ~answers["contact"]), ("THE CAR SLIDES", answers["slides"])):
+        if rows.any():
+            yield paragraph(
+                f"{words_} in {rows.sum()} of {rows.size} cases even without any disturbance, so that no bump, "
+                f"gust or road is allowed there: {_case_list(judged, rows)}.",
+                width,
+            )
+
+
+def _case_list(judged: JudgedReport, rows: np.ndarray) -> str:
+    """The chosen cases (cases) by attitude, each with its roll angles."""
+    angles: dict[str, list[str]] = {}
+    for row in np.flatnonzero(rows):
+        place = judged.place(int(row))
+        angles.setdefault(place["attitude"], []).append(_degrees(place))
+    return "; ".join(f"{attitude} at {', '.join(some)} deg" for attitude, some in angles.items())
 
 
 def _summary(judged: JudgedReport) -> str:
@@ -150,7 +164,7 @@ def _changes(judged: JudgedReport, width: int) -> str:
 def _change_words(change: Change | None) -> str:
     if change is None:
         return "no single step helps without a cost elsewhere"
-    gain = f"margin {change.gain:+.3f} there" if np.isfinite(change.gain) else "contact is regained there"
+    gain = f"margin {change.gain:+.3f} there" if np.isfinite(change.gain) else "the car holds again there"
     worst = f"worst margin {margin_words(change.worst_before)} -> {margin_words(change.worst_after)}"
     key = change.key.removesuffix(f"_{change.unit.replace('/', '_per_')}").replace("_", " ")
     return f"{change.axle} {key} {change.from_:g} -> {change.to:g} {change.unit} ({gain}, {worst})"
@@ -168,13 +182,22 @@ def _bumps(judged: JudgedReport, width: int) -> str:
         words("track", "bump_track"),
         words("attitude", "attitude", least=12),
     ]
-    head = "Bump allowance by roll angle: the lowest of all attitudes, lengths and tracks"
-    return f"{paragraph(head, width)}\n{keyed_table(rows, keys, width)}"
+    head = (
+        "Bump allowance by roll angle: the highest bump that keeps the instantaneous margin, the lowest of all "
+        "attitudes, lengths and tracks"
+    )
+    note = (
+        "During a ride the sideslip, the steer angle and the slip of the wheels are held at those of the steady case. "
+        "The instantaneous margin compares what each axle must pass with what it can pass at this instant; at rest "
+        "it is the margin of the steady case. An allowance is of the instant: it does not say whether a car that "
+        "exceeds it recovers or is lost."
+    )
+    return f"{paragraph(head, width)}\n{keyed_table(rows, keys, width)}\n{paragraph(note, width, INDENT)}"
 
 
 def _bump_words(row: Field) -> str:
     if row["bump_mm"] is None:
-        return "CONTACT LOST"
+        return "no ride"
     return number(row["bump_mm"]) if row["bump_length_m"] is not None else f"over {row['bump_mm']:.0f}"
 
 
@@ -201,7 +224,8 @@ def _winds(judged: JudgedReport, width: int) -> str:
     ]
     head = (
         "Wind at which the run must stop, by its direction from the car (0 ahead, 90 left). It adds to "
-        "the wind of the attitude; the lowest of all cases"
+        "the wind of the attitude; the lowest of all cases. A gust is judged by the instantaneous margin, a steady "
+        "wind by the margin"
     )
     return f"{paragraph(head, width)}\n{keyed_table(judged.winds(), keys, width)}"
 
@@ -222,7 +246,7 @@ def _length_words(row: Field) -> str:
 def _road(judged: JudgedReport, width: int) -> str:
     study = judged.proof.road
     if study is None:
-        return "Rough road: every case loses contact, so no ride was computed."
+        return "Rough road: every case slides or loses contact, so no ride was computed."
     road = study.plan.road
     source = "measured profile" if study.plan.profile is not None else "random road"
     head = (
@@ -251,13 +275,13 @@ def _ride_table(judged: JudgedReport, road: RoadTable, width: int) -> str:
     share, low, high = sums.chance_under()
     head = (
         f"Case {place['case']}, {_degrees(place)} deg, {place['attitude']}: {sums.rides + sums.lost} rides, "
-        f"{sums.seconds:.0f} s. Under the minimum margin in {100 * share:.3g} % of the rides (95 %: "
+        f"{sums.seconds:.0f} s. Instantaneous margin under the minimum in {100 * share:.3g} % of the rides (95 %: "
         f"{100 * low:.3g} to {100 * high:.3g} %), {100 * sums.share_under:.2g} % of the time; by the linear "
         f"answer in {100 * road.linear_chance:.3g} % of the runs. "
-        f"Lowest margin {margin_words(sums.least_margin)}."
+        f"Lowest instantaneous margin {margin_words(sums.least_margin)}."
     )
     keys = [
-        words("rms of", "quantity"),
+        words("rms of", "quantity", lambda name: "instantaneous margin" if name == "margin" else name),
         _rms("linear", "linear_rms"),
         _rms("in rides", "rms"),
         _rms("95 % from", "low", rank=1),

@@ -18,14 +18,14 @@ import numpy as np
 from setupopt.errors import InputError
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
-from setupopt.evaluation.pack import by_wheel, per_wheel
+from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.result import Result
 from setupopt.physics import sweep
 from setupopt.physics.inputs import ANSWER, Floats, Records
-from setupopt.physics.pad import set_penetration
 from setupopt.project.consistency import refusals
 from setupopt.project.model import AXLES, WHEELS, Axle, Car, Project, Setup, Spread, Tolerance
 from setupopt.project.static_checks import unsprung_mass
+from setupopt.robust.screening import LOST, ranked, suspects
 from setupopt.units import PERCENT
 
 # Build errors in this order, -1 to 1 times the tolerance.
@@ -50,10 +50,11 @@ _LEFT, _SPRUNG = 0.1, 1.05
 _LEVELS = np.array([0.0, -1.0, 1.0])
 # Difference in margin that is worth an error; trims are exact to far less.
 _NOTICE = 1e-8
-# Cases whose own worst errors are tried together, and how many of those are then exchanged one by one.
-_MOST_CASES, _MOST_STARTS = 24, 4
-# A lost case is worse than any other.
-_LOST = 1e6
+# Cases whose own worst errors are tried together, how many of those are then exchanged one by one, and how many
+# changes of an error are solved at a time.
+_MOST_CASES = 24
+_MOST_STARTS = 4
+_MOST_TRIED = 4
 # Boxes looked at first, by scale; what lies between the last that holds and the first that falls is halved.
 SCALES = (1.0, 2.0, 3.5, 6.0, 10.0)
 _HALVINGS = 8
@@ -99,28 +100,20 @@ class BuildErrors:
     def settings(self, built: Floats, model: Model | None = None) -> Records:
         """SETTING records of builds (builds, NAMES), or (builds, 0); `model` of a varied car."""
         own = model or Model(self.car)
-        rows = np.repeat(own.settings(self.setup), len(built))
+        setups = np.repeat(by_wheel(self.setup), len(built))
         if self.tolerance is not None:
-            self._misbuild(rows, self.tolerance, self.scale * built)
-            set_penetration(own.packed[0], rows)
-        return rows
-
-    def _misbuild(self, rows: Records, t: Tolerance, errors: Floats) -> None:
-        """Put build errors (builds, NAMES) into settings, but for the penetration."""
-        pressure = by_wheel(self.setup)["pressure"]
-        rise = per_wheel(self.car, lambda axle: axle.tyre.foundation_per_pressure)
-        rows["camber"] += t.camber * errors[:, 0:4]
-        rows["wheel_rate"] *= np.maximum(_LEFT, 1.0 + t.spring_share * errors[:, 4:8])
-        rows["foundation"] += rise * np.maximum(t.pressure * errors[:, 8:12], (_LEFT - 1.0) * pressure)
-        rows["ride_height"] += t.ride_height * errors[:, 12:14]
+            _misbuild(setups, self.tolerance, self.scale * built)
+        return own.settings(setups)
 
     def factors(self, inputs: Floats) -> dict[str, float]:
         """Value over exact value of each uncertain input, by its field of Spread; `inputs` (shares)."""
         pairs = zip(self.shares.items(), inputs, strict=True)
         return {field: max(_LEFT, 1.0 + self.scale * share * float(e)) for (field, share), e in pairs}
 
-    def result(self, errors: Floats, cases: CaseSet) -> Result:
-        """Builds (builds, names), or one, in every case.
+    def result(
+        self, errors: Floats, cases: CaseSet, starts: Records | None = None, by_slope: bool = False
+    ) -> Result:
+        """Builds (builds, names), or one, in every case. `starts`, `by_slope`: as `Model.run` takes them.
 
         Builds with the same inputs are solved together; different inputs make a car of their own.
         """
@@ -131,16 +124,30 @@ class BuildErrors:
         with ThreadPoolExecutor(sweep.workers()) as pool:
             for number, values in enumerate(kinds):
                 alike = kind == number
-                answers[alike] = self._answers(built[alike], values, cases, pool)
+                found = self._answers(built[alike], values, cases, pool, starts, by_slope)
+                answers[alike] = found.reshape(-1, len(cases))
         return Result(cases, answers, Model(self.car).packed[0][0])
 
-    def _answers(self, built: Floats, inputs: Floats, cases: CaseSet, pool: Executor) -> Records:
-        """ANSWER records (builds, cases) of builds with the same inputs."""
+    def _answers(
+        self, built: Floats, inputs: Floats, cases: CaseSet, pool: Executor, starts: Records | None,
+        by_slope: bool,
+    ) -> Records:  # fmt: skip
+        """ANSWER records (builds x cases) of builds with the same inputs."""
         factors = self.factors(inputs)
-        model, records = Model(varied_car(self.car, factors)), cases.records.copy()
+        model = Model(varied_car(self.car, factors))
+        records = cases.records.copy()
         records["surface_grip"] *= factors.get("surface_grip", 1.0)
-        answers = sweep.run(model.packed, self.settings(built, model), records, pool=pool)
-        return answers.reshape(len(built), len(cases))
+        settings = self.settings(built, model)
+        return sweep.run(model.packed, settings, records, starts, pool=pool, by_slope=by_slope)
+
+
+def _misbuild(setups: Records, t: Tolerance, errors: Floats) -> None:
+    """Put build errors (builds, NAMES) into SETUP records (builds)."""
+    setups["camber"] += t.camber * errors[:, 0:4]
+    setups["spring"] *= np.maximum(_LEFT, 1.0 + t.spring_share * errors[:, 4:8])
+    pressure = setups["pressure"]
+    setups["pressure"] = np.maximum(_LEFT * pressure, pressure + t.pressure * errors[:, 8:12])
+    setups["ride_height"] += t.ride_height * errors[:, 12:14]
 
 
 def varied_car(car: Car, factors: dict[str, float]) -> Car:
@@ -234,50 +241,85 @@ def _moves(errors: Floats) -> Floats:
     return np.where(own, _LEVELS[:, None], errors).reshape(-1, errors.size)
 
 
-class _Search:
-    """Coordinate exchange in a box of errors. A build stands a case by its margin; lost, by far less."""
+class WorstMargin:
+    """Worst margins of many builds: slopes say which cases may be the worst, and the model solves these.
 
-    def __init__(self, build: BuildErrors, cases: CaseSet) -> None:
-        self.build, self.cases = build, cases
+    `starts` (cases): answers of the setup without errors, if they are known.
+    """
+
+    def __init__(self, build: BuildErrors, cases: CaseSet, starts: Records | None = None) -> None:
+        self.build = build
+        self.cases = cases
         self.exact = np.zeros(len(build.names))
+        found = build.result(self.exact, cases, starts)
+        self.starts = found.answers[0]
+        self.without_errors = ranked(found)[0]
 
-    def each(self, errors: Floats) -> Floats:
-        """How builds stand each case, (builds, cases)."""
-        found = self.build.result(errors, self.cases)
-        return np.where(found.contact, found.margin, found.search_margin - _LOST)
+    def pick(self, rows: np.ndarray) -> WorstMargin:
+        """The same in some of the cases."""
+        return WorstMargin(self.build, self.cases.pick(rows), self.starts[rows])
 
-    def worst(self, errors: Floats) -> Floats:
-        """How builds stand their worst case, (builds)."""
-        return self.each(errors).min(axis=1)
+    def by_slope(self, errors: Floats, starts: Records | None = None) -> Floats:
+        """Margins of builds (builds, cases), as `ranked`, by the slopes of a build nearby."""
+        nearby = self.starts if starts is None else starts
+        return ranked(self.build.result(errors, self.cases, nearby, by_slope=True))
+
+    def __call__(self, errors: Floats) -> Floats:
+        """Worst margins (builds), as `ranked`."""
+        builds = np.atleast_2d(errors)
+        near = self.by_slope(builds)
+        pairs = zip(builds, suspects(near, self.without_errors), strict=True)
+        return np.array([self._solved(*pair) for pair in pairs])
+
+    def _solved(self, errors: Floats, rows: np.ndarray) -> float:
+        """Worst margin of one build in some of the cases."""
+        found = self.build.result(errors, self.cases.pick(np.flatnonzero(rows)), self.starts[rows])
+        return float(ranked(found).min())
+
+
+class _Search:
+    """Coordinate exchange in a box of errors."""
+
+    def __init__(self, build: BuildErrors, cases: CaseSet, starts: Records | None = None) -> None:
+        self.build = build
+        self.worst = WorstMargin(build, cases, starts)
 
     def lowest(self, known: Floats) -> tuple[Floats, float]:
-        """The worst errors that are found, and how they stand. `known` (builds, names) are tried as well."""
+        """The worst errors that are found, and their margin. `known` (builds, names) are tried as well."""
         corners, low = self.alone()
-        near = _Search(self.build, self.cases.pick(low))
-        tried = np.vstack([self.exact, corners, known])
-        first = np.argsort(near.worst(tried), kind="stable")[:_MOST_STARTS]
-        ends = np.array([near.exchange(errors) for errors in tried[first]])
+        near = self.worst.pick(low)
+        tried = np.vstack([near.exact, corners, known])
+        first = np.argsort(near(tried), kind="stable")[:_MOST_STARTS]
+        ends = np.array([self._exchange(near, errors) for errors in tried[first]])
         worst = self.worst(ends)
         return ends[worst.argmin()], float(worst.min())
 
     def alone(self) -> tuple[Floats, np.ndarray]:
-        """The cases that fall lowest if losses add up, and what these like least of every error alone."""
-        each = self.each(_moves(self.exact)).reshape(self.exact.size, _LEVELS.size, -1)
+        """The cases that are lowest if losses add up, and for each the worst level of every error alone."""
+        exact = self.worst.exact
+        each = self.worst.by_slope(_moves(exact)).reshape(exact.size, _LEVELS.size, -1)
         loss = each[:, :1] - each
         loss[loss < _NOTICE] = 0.0
         low = np.argsort(each[0, 0] - loss.max(axis=1).sum(axis=0), kind="stable")[:_MOST_CASES]
         return np.unique(_LEVELS[loss.argmax(axis=1)[:, low]].T, axis=0), low
 
-    def exchange(self, errors: Floats) -> Floats:
-        """Change one error at a time, always the one that lowers most, until none does or contact is lost."""
-        worst = self.worst(errors)[0]
-        while worst > -0.5 * _LOST:
+    def _exchange(self, near: WorstMargin, errors: Floats) -> Floats:
+        """Change one error at a time, the one that lowers most, until none does or contact is lost.
+
+        Slopes choose the few changes that the model solves.
+        """
+        worst = near(errors)[0]
+        while worst > -0.5 * LOST:
             moves = _moves(errors)
-            reached = self.worst(moves)
+            here = self.build.result(errors, near.cases, near.starts).answers[0]
+            guessed = near.by_slope(moves, here).min(axis=1)
+            tried = moves[np.argsort(guessed, kind="stable")[:_MOST_TRIED]]
+            reached = near(tried)
             best = int(reached.argmin())
             if reached[best] >= worst - _NOTICE:
                 break
-            errors, worst = moves[best], reached[best]
+            errors = tried[best]
+            worst = reached[best]
         return errors
 
 
@@ -330,11 +372,12 @@ def stands(build: BuildErrors, cases: CaseSet, floor: float) -> float:
     found before are tried in it too. Boxes nest, so that a box holds only where every smaller one did.
     """
     known: list[Floats] = [np.zeros(len(build.names))]
-    if build.result(known[0], cases).worst_margin[0] < floor:
+    exact = build.result(known[0], cases)
+    if exact.worst_margin[0] < floor:
         return 0.0
 
     def falls(scale: float) -> bool:
-        box = _Search(replace(build, scale=scale * build.scale), cases)
+        box = _Search(replace(build, scale=scale * build.scale), cases, exact.answers[0])
         if box.worst(np.array(known)).min() < floor:
             return True
         errors, worst = box.lowest(np.array(known))

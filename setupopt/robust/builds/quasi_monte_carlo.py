@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -12,8 +13,9 @@ from scipy.stats import qmc
 from setupopt.evaluation.cases import CaseSet
 from setupopt.jobs.chunk_ranges import ChunkRange
 from setupopt.physics.inputs import Floats
-from setupopt.robust.builds.build_variation import BuildErrors
+from setupopt.robust.builds.build_variation import BuildErrors, WorstMargin
 from setupopt.robust.level_crossings import clopper_pearson
+from setupopt.robust.screening import LOST
 
 # Builds solved at a time: all their answers are held at once.
 _AT_ONCE = 64
@@ -38,6 +40,11 @@ class BuildCloud:
     cases: CaseSet
     seed: int = 0
 
+    @cached_property
+    def _worst(self) -> WorstMargin:
+        """Made ready at the first use. Two threads may both do so: alike."""
+        return WorstMargin(self.build, self.cases)
+
     def errors(self, job: ChunkRange | tuple[int, int]) -> Floats:
         """Errors of the builds of a chunk, (count, names), -1 to 1."""
         first, count = job
@@ -50,7 +57,8 @@ class BuildCloud:
     def __call__(self, job: ChunkRange | tuple[int, int]) -> Floats:
         errors = self.errors(job)
         pieces = [errors[at : at + _AT_ONCE] for at in range(0, len(errors), _AT_ONCE)]
-        return np.concatenate([self.build.result(piece, self.cases).worst_margin for piece in pieces])
+        worst = np.concatenate([self._worst(piece) for piece in pieces])
+        return np.where(worst > -0.5 * LOST, worst, -np.inf)
 
 
 # ---- what is kept of them ----------------------------------------------------------------------------------

@@ -61,7 +61,7 @@ class Slopes(NamedTuple):
 
 
 def slopes(model: RideModel, row: int, floor: float) -> Slopes:
-    """What is read off one case of a ride model. Raises ValueError where contact is lost.
+    """What is read off one case of a ride model. Raises ValueError where there is no ride.
 
     The spare grip of an axle is (1 - floor) C - F, with capacity C and force F, N: nothing where its use
     F / C is 1 - floor.
@@ -199,13 +199,14 @@ class LinearRoad:
     points: int = POINTS
 
     def __call__(self, rows: Sequence[int] | np.ndarray) -> Records:
-        """LINEAR records (rows) of some cases; not a number where contact is lost."""
+        """LINEAR records (rows) of some cases; not a number where there is no ride (`RideModel.rides`)."""
         model = RideModel(self.project, self.setup, self.cases.pick(rows))
         track = 2.0 * float(model.model.packed[0]["y"][0, 0])
         road, answers = waves(self.road, track, self.points), np.empty(len(rows), LINEAR)
         answers[...] = np.nan
-        for row in np.flatnonzero(~np.isnan(model.margin)):
-            self._answer(model, int(row), road, answers[row])
+        for row in range(len(rows)):
+            if model.rides(row):
+                self._answer(model, row, road, answers[row])
         return answers
 
     def _answer(self, model: RideModel, row: int, road: Waves, answer: Records) -> None:

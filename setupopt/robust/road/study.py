@@ -72,7 +72,7 @@ class RoadStudy:
 
 
 def study_road(project: Project, cases: CaseSet, plan: RoadPlan, chunks: Chunks) -> RoadStudy | None:
-    """The project's setup on a road; None where every case loses contact."""
+    """The project's setup on a road; None where there is no ride about any case."""
     do = LinearRoad(project, project.setup, cases, plan.road, plan.seconds, plan.floor)
     jobs = [list(span.items) for span in chunk_ranges(len(cases), _LINEAR_CHUNK)]
     linear = np.concatenate(list(chunks("linear", "rough road, all cases", do, jobs)))
@@ -83,7 +83,7 @@ def study_road(project: Project, cases: CaseSet, plan: RoadPlan, chunks: Chunks)
 
 
 def risk_order(linear: Records, floor: float) -> np.ndarray:
-    """Rows of held cases, the likeliest to go under the floor first."""
+    """Rows of the cases with a ride, the likeliest to go under the floor first."""
     held = np.flatnonzero(~np.isnan(linear["margin"]))
     reserve = (linear["margin"] - floor) / linear["sigma_use"].max(axis=1)
     return held[np.lexsort((reserve[held], -linear["chance"][held]))]

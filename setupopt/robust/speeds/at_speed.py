@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -12,6 +11,7 @@ from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
 from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import Project
+from setupopt.robust.screening import ranked, suspects
 
 STEP = 1.0  # m/s
 MOST = 2.0  # times the sweep's speed
@@ -32,6 +32,7 @@ class AtSpeed:
         self.model = Model(project.car)
         self.settings: Records = self.model.settings(project.setup)
         self.cases = sweep_cases(project.venue)
+        self._solved: dict[float, Records] = {}  # answers (cases) by speed
         own = {attitude.name for attitude in project.venue.attitudes if attitude.speed is not None}
         self.varies = np.array([name not in own for name in self.cases.attitude])
 
@@ -41,11 +42,25 @@ class AtSpeed:
         records["speed"][self.varies] = speed
         return replace(self.cases, records=records)
 
-    def results(self, speeds: Sequence[float]) -> list[Result]:
-        """Results at every speed, m/s, solved in one batch."""
-        sweeps = [self.at(speed) for speed in speeds]
-        records = np.concatenate([sweep.records for sweep in sweeps])
-        every = CaseSet(records, self.cases.attitude * len(sweeps), np.empty(0), ())
-        whole = self.model.run(self.settings, every)
-        answers = whole.answers.reshape(len(sweeps), 1, len(self.cases))
-        return [Result(sweep, own, whole.car) for sweep, own in zip(sweeps, answers, strict=True)]
+    def result(self, speed: float) -> Result:
+        """Every case solved at a speed, m/s, from the answers at the nearest speed that was solved before."""
+        starts = self._solved[min(self._solved, key=lambda one: abs(one - speed))] if self._solved else None
+        found = self.model.run(self.settings, self.at(speed), starts)
+        self._solved[speed] = found.answers[0]
+        return found
+
+    def near(self, speed: float, start: Result) -> Result:
+        """Every case at a speed, m/s, near that of `start`: the model solves what may be lowest, slopes give the rest.
+
+        The trims are those of the model in every case; margins that are not the lowest of their attitude are by
+        slope.
+        """
+        cases = self.at(speed)
+        starts = start.answers[0]
+        found = self.model.run(self.settings, cases, starts, by_slope=True)
+        shape = len(cases.attitudes), cases.angles.size
+        low = suspects(ranked(found).reshape(shape), ranked(start).reshape(shape)).ravel()
+        rows = np.flatnonzero(low & found.contact[0])
+        if rows.size:
+            found.answers[0, rows] = self.model.run(self.settings, cases.pick(rows), starts[rows]).answers[0]
+        return found

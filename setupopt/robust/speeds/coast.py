@@ -13,6 +13,9 @@ from setupopt.robust.speeds.at_speed import STEP, AtSpeed
 from setupopt.robust.speeds.motion import PathForces, distance_and_time
 
 _SPEED_TOLERANCE = 0.01  # m/s
+# A margin by slope is off by less than this and so much of its change from the start.
+_SLACK = 0.02
+_SHARE = 0.5
 _HALVINGS = int(np.ceil(np.log2(STEP / _SPEED_TOLERANCE)))
 
 
@@ -77,18 +80,31 @@ class _Coaster:
         self.search = search
         self.floor = floor
         self.path = PathForces(search.project.car, search.cases.records)
+        # Answers (cases) at the last speed that was solved and kept the margin; at first the driven ones.
+        self.kept = search.model.run(search.settings, search.cases).answers[0]
 
     def path_of(self, rows: np.ndarray) -> PathForces:
         """What acts along the path of some cases."""
         return PathForces(self.search.project.car, self.search.cases.records[rows])
 
     def keeps(self, rows: np.ndarray, speed: Floats) -> np.ndarray:
-        """Whether rows that coast at speeds keep contact and the minimum margin."""
+        """Whether rows that coast at speeds keep contact and the minimum margin.
+
+        By the slopes of the last answers that kept it where that leaves no doubt, else by the model.
+        """
         cases = self.search.cases.pick(rows)
         cases.records["speed"] = speed
         cases.records["acceleration"] = -self.path_of(rows).deceleration(speed)
-        answers = self.search.model.run(self.search.settings, cases).answers[0]
-        return np.asarray(answers["contact"] & (answers["margin"] >= self.floor))
+        starts = self.kept[rows]
+        near = self.search.model.run(self.search.settings, cases, starts, by_slope=True).safe_margin[0]
+        kept = near - _SLACK - _SHARE * np.abs(near - starts["margin"]) > self.floor
+        unsure = np.flatnonzero(~kept)
+        if unsure.size:
+            answers = self.search.model.run(self.search.settings, cases.pick(unsure), starts[unsure]).answers[0]
+            passed = answers["contact"] & (answers["margin"] >= self.floor)
+            kept[unsure] = passed
+            self.kept[rows[unsure[passed]]] = answers[passed]
+        return np.asarray(kept)
 
     def until_broken(self, rows: np.ndarray, start: Floats) -> tuple[np.ndarray, Floats]:
         """The rows whose margin falls below its minimum, and the last speed at which each keeps it."""

@@ -22,7 +22,7 @@ from setupopt.robust.bisection import bisect
 # Speeds at which the acceleration that grip allows is solved: an odd number, so that every other one
 # includes both ends.
 _NODES = 49
-_HALVINGS = 36  # 2 g / 2^36 is below the noise of the solver
+_HALVINGS = 26  # 4 g / 2^26 is 1e-6 m/s2, the noise of the margin in units of g a tenth of that
 _POINTS = 101  # of the reported curve
 _TOLERANCE = 1e-8  # relative and in SI, of each step of the integration
 # The run-up ends at this share of the top speed, which itself is never reached.

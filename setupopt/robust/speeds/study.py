@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from setupopt.errors import InputError
 from setupopt.evaluation.limits_check import Broken
+from setupopt.evaluation.result import Result
 from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project, Setup
+from setupopt.robust.screening import ranked
 from setupopt.robust.speeds.at_speed import scanned_speeds
 from setupopt.robust.speeds.coast import Coasting, coast
 from setupopt.robust.speeds.motion import RunUp, run_up
 from setupopt.robust.speeds.window import SafeWindow, WindowSearch
 
-# Speeds solved in one batch: enough for every core, few enough to show progress.
-_AT_ONCE = 4
-# A case without contact ranks below any margin, by this; the lost case farthest from contact ranks lowest.
-_LOST = 1e6
+# Every case is solved at every so many speeds of the scan.
+_STRIDE = 4
 
 
 @dataclass(frozen=True)
@@ -127,18 +127,33 @@ def _scan(
 ) -> tuple[Floats, Floats, list[tuple[Broken, ...]]]:
     """Least margin and its angle (speeds, attitudes), and what breaks (speeds)."""
     shape = len(search.cases.attitudes), search.cases.angles.size
-    margins = []
-    worst = []
-    found = []
-    for first in range(0, speeds.size, _AT_ONCE):
-        results = search.results([float(v) for v in speeds[first : first + _AT_ONCE]])
-        for result in results:
-            contact = result.contact[0]
-            margin = result.margin[0]
-            margins.append(np.where(contact, margin, -np.inf).reshape(shape).min(axis=1))
-            ranked = np.where(contact, margin, result.search_margin[0] - _LOST)
-            worst.append(ranked.reshape(shape).argmin(axis=1))
-            found.append(search.broken_in(result))
+    margin = np.zeros((speeds.size, shape[0]))
+    worst = np.zeros((speeds.size, shape[0]), dtype=int)
+    found: list[tuple[Broken, ...]] = [()] * speeds.size
+    for row, result in _outwards(search, speeds):
+        margin[row] = result.safe_margin.reshape(shape).min(axis=1)
+        worst[row] = ranked(result).reshape(shape).argmin(axis=1)
+        found[row] = search.broken_in(result)
         if progress is not None:
-            progress(len(results))
-    return np.array(margins), search.cases.angles[np.array(worst)], found
+            progress(1)
+    return margin, search.cases.angles[worst], found
+
+
+def _outwards(search: WindowSearch, speeds: Floats) -> Iterator[tuple[int, Result]]:
+    """Each row of the speeds with its result, from the sweep's own speed down and up.
+
+    Every case is solved at one speed of `_STRIDE`, from the answers at the one before; in between slopes choose
+    what is solved.
+    """
+    driven = int(np.abs(speeds - search.project.venue.sweep.speed).argmin())
+    first = search.result(float(speeds[driven]))
+    yield driven, first
+    for rows in (range(driven - 1, -1, -1), range(driven + 1, speeds.size)):
+        start = first
+        for count, row in enumerate(rows, 1):
+            speed = float(speeds[row])
+            if count % _STRIDE:
+                yield row, search.near(speed, start)
+            else:
+                start = search.result(speed)
+                yield row, start

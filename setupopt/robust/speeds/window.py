@@ -96,8 +96,7 @@ class WindowSearch(AtSpeed):
 
     def broken_at(self, speed: float) -> tuple[Broken, ...]:
         """What breaks at a speed, m/s."""
-        (result,) = self.results([speed])
-        return self.broken_in(result)
+        return self.broken_in(self.result(speed))
 
     def broken_in(self, result: Result) -> tuple[Broken, ...]:
         """Contact first, then the minimum margin, the limits of the project, and the power."""
