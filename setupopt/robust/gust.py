@@ -50,9 +50,9 @@ class GustLimit:
     """Least gust, (directions) in m/s at its peak, that takes the worst margin under `floor`, and where.
 
     The margin is the instantaneous one of a ride. `direction` (directions), rad: where it comes from, 0 from
-    ahead, 90 deg from the left. `speed` is the highest that was held, 0 where the floor is missed without wind or
-    a case slides or loses contact, infinite where all up to 40 m/s are
-    held. `case` is the row that falls first, -1 for none; `length` of the worst gust, m, is not a number
+    ahead, 90 deg from the left. `speed` is the highest that was held, 0 where the floor is missed without
+    wind or a case slides or loses contact, infinite where all up to 40 m/s are held. `case` is the row that
+    falls first, -1 for none; `length` of the worst gust, m, is not a number
     where a steady wind is worst. `steady` is the limit of steady wind alone.
     """
 

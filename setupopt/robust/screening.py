@@ -1,4 +1,4 @@
-"""The lowest margin of many cases near a solved state: slopes say which cases may be it, the model solves these."""
+"""The lowest margin of many cases near a solved state: slopes say which cases the model has to solve."""
 
 from __future__ import annotations
 

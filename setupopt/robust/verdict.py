@@ -237,7 +237,7 @@ def _verdict(
     proof: RobustnessReport, what: str, unit: str, stands: float | None, asked: float | None, factor: float,
     row: int | None, how: str, measure: Callable[[Setup], float] | None, holds: bool | None = None,
 ) -> Verdict:  # fmt: skip
-    """A row for which something may have been asked, in SI. `holds`: the verdict, where it is known beforehand."""
+    """A row for which something may have been asked, in SI. `holds`: the verdict, if it is known already."""
     wanted = None if asked is None else asked / factor
     kept = holds
     if kept is None and wanted is not None:

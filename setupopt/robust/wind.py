@@ -75,8 +75,8 @@ class SteadyWind:
     def limit(self, direction: float, floor: float) -> tuple[float, int]:
         """Highest held wind from one direction, m/s, and the case that falls beyond it, as in WindLimit.
 
-        The search solves the cases that may be the first to fall. All cases are solved at the wind that it ends
-        at; where one is under the floor there after all, every case is solved at every wind.
+        The search solves the cases that may be the first to fall. All cases are solved at the wind that it
+        ends at; where one is under the floor there after all, every case is solved at every wind.
         """
         speed, case = self._search(self._lowest_of_few, direction, floor)
         held = min(speed, STRONGEST)

@@ -8,17 +8,17 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
-from setupopt.physics.place import FLOW, PLACE, prepare
 
 from setupopt.errors import InputError
 from setupopt.evaluation.cases import sweep_cases
-from setupopt.physics.balance import WORK
+from setupopt.physics.balance import COLUMNS as UNKNOWNS
 from setupopt.physics.contacts import put_road
-from setupopt.physics.inputs import STRIPS
 from setupopt.physics.ride import accelerations
-from setupopt.physics.ride_time import step
+from setupopt.physics.ride_time import begin, step
 from setupopt.project import Project
 from setupopt.robust.ride_model import RideModel
+
+from .conftest import SPEED
 
 Array = np.ndarray
 COLUMNS = 10  # wheels, and both sides of three air elements
@@ -36,35 +36,48 @@ def model(bore: Project) -> RideModel:
 
 
 class Motion:
-    """The compiled accelerations and step, called one at a time."""
+    """The compiled accelerations and step of the first case, called one at a time. States are (7)."""
 
     def __init__(self, model: RideModel) -> None:
         self.model = model
         self.bodies, self.elements, _ = model.model.packed
-        self.place, self.work = np.zeros(1, PLACE)[0], np.zeros(1, WORK)[0]
-        self.flow, self.scratch = np.zeros(self.elements.size * STRIPS, FLOW), np.zeros((7, 7))
-        prepare(
-            self.bodies[0], self.elements, model.settings[0], model.cases.records[0], self.place, self.flow
-        )
+        states, self.bed, works = model.scratch()
+        self.state = states[0]
+        self.work = works[0]
+        self.case = model.cases.records[0]
+        self.scratch = np.zeros((7, UNKNOWNS))
+        self.start = np.zeros(UNKNOWNS)
+        begin(self.bodies[0], self.case, model.base(0)[0], self.state, self.start)
+
+    @property
+    def trim(self) -> Array:
+        """What a ride moves, in the trim."""
+        return self.start[:7].copy()
+
+    def _whole(self, x: Array) -> Array:
+        """All unknowns, those that a ride holds as in the trim."""
+        return np.concatenate([x, self.start[7:]])
 
     def accelerations(self, x: Array, v: Array, road: Array, speed: Array) -> Array:
         out = np.zeros(7)
-        put_road(self.bodies[0], self.elements, road, road, 0.0, self.place, self.flow)
+        put_road(self.bodies[0], self.elements, road, road, 0.0, self.state, self.bed)
         accelerations(
-            self.bodies[0], self.elements, self.model.settings[0], self.model.damping[0], self.place,
-            self.flow, x, v, speed, self.work, out,
+            self.bodies[0], self.elements, self.model.settings[0], self.case, self.model.damping[0],
+            self.state, self.bed, self._whole(x), v, speed, self.work, out,
         )  # fmt: skip
         return out
 
     def ride(self, road: Array, dt: float) -> tuple[Array, Array]:
         """State and speeds at the end of a road (samples, columns)."""
-        x, v = self.model.trim(0).copy(), np.zeros(7)
+        x = self.start.copy()
+        v = np.zeros(UNKNOWNS)
         for before, after in pairwise(road):
             step(
-                self.bodies[0], self.elements, self.model.settings[0], self.model.damping[0], self.place,
-                self.flow, before, after, dt, x, v, self.work, self.scratch,
+                self.bodies[0], self.elements, self.model.settings[0], self.case, self.model.damping[0],
+                self.state, self.bed, before, after, dt, x, v, self.work, self.scratch,
             )  # fmt: skip
-        return x, v
+        assert (x[7:] == self.start[7:]).all()  # sideslip, steer and slips are held
+        return x[:7], v[:7]
 
 
 def _waves(time: Array) -> Array:
@@ -81,10 +94,10 @@ def test_linear_matrices_are_the_derivatives(model: RideModel) -> None:
     h = 1e-7
     for j in range(7):
         push = h * np.eye(7)[j]
-        by_x = motion.accelerations(model.trim(0) + push, np.zeros(7), rest, rest)
-        by_x -= motion.accelerations(model.trim(0) - push, np.zeros(7), rest, rest)
-        by_v = motion.accelerations(model.trim(0), push, rest, rest)
-        by_v -= motion.accelerations(model.trim(0), -push, rest, rest)
+        by_x = motion.accelerations(motion.trim + push, np.zeros(7), rest, rest)
+        by_x -= motion.accelerations(motion.trim - push, np.zeros(7), rest, rest)
+        by_v = motion.accelerations(motion.trim, push, rest, rest)
+        by_v -= motion.accelerations(motion.trim, -push, rest, rest)
         # relative to the largest entry of the row: differences keep six digits of it
         for found, matrix in ((by_x, linear.stiffness), (by_v, linear.damping)):
             expected = -matrix[:, j]
@@ -92,8 +105,8 @@ def test_linear_matrices_are_the_derivatives(model: RideModel) -> None:
             np.testing.assert_allclose(found / (2 * h) * linear.mass / scale, expected / scale, atol=1e-5)
     for c in range(COLUMNS):
         push = h * np.eye(COLUMNS)[c]
-        by_road = motion.accelerations(model.trim(0), np.zeros(7), push, rest)
-        by_road -= motion.accelerations(model.trim(0), np.zeros(7), -push, rest)
+        by_road = motion.accelerations(motion.trim, np.zeros(7), push, rest)
+        by_road -= motion.accelerations(motion.trim, np.zeros(7), -push, rest)
         scale = np.abs(linear.road).max(axis=1)
         np.testing.assert_allclose(
             by_road / (2 * h) * linear.mass / scale, linear.road[:, c] / scale, atol=1e-5
@@ -102,8 +115,9 @@ def test_linear_matrices_are_the_derivatives(model: RideModel) -> None:
 
 def test_on_a_smooth_road_nothing_moves(model: RideModel) -> None:
     """The trim is an equilibrium of the motion too."""
-    x, v = Motion(model).ride(np.zeros((2000, COLUMNS)), 5e-4)
-    np.testing.assert_allclose(x, model.trim(0), atol=1e-9)
+    motion = Motion(model)
+    x, v = motion.ride(np.zeros((500, COLUMNS)), 5e-4)
+    np.testing.assert_allclose(x, motion.trim, atol=1e-9)
     np.testing.assert_allclose(v, 0.0, atol=1e-9)
 
 
@@ -134,7 +148,7 @@ def test_step_against_another_integrator(model: RideModel) -> None:
         height = road[i] + (t - i * dt) * rates[i]
         return np.r_[y[7:], motion.accelerations(y[:7].copy(), y[7:].copy(), height, rates[i])]
 
-    start = np.r_[model.trim(0), np.zeros(7)]
+    start = np.r_[motion.trim, np.zeros(7)]
     other = solve_ivp(
         derivative, (0.0, time[-1]), start, method="DOP853", max_step=dt, rtol=1e-10, atol=1e-13
     )
@@ -206,7 +220,7 @@ def test_a_long_wave_lifts_car_and_floor_alike(bore: Project) -> None:
     flat = replace(bore, venue=replace(bore.venue, curvature=0.0, section="flat"))
     model = RideModel(flat, flat.setup, sweep_cases(flat.venue, np.array([0.0])))
     time = np.arange(0.0, 1.8, 5e-4)
-    front = 50.0 * time[:, None] - model.contacts(0).behind
+    front = SPEED * time[:, None] - model.contacts(0).behind
     rise = 0.015 * (1.0 - np.cos(np.pi * np.clip(front / 60.0, 0.0, 1.0)))
     roads = np.stack([rise, 0.0 * rise])
     up, level = model.ride(0, roads, 5e-4, every=1, skip=3200)
@@ -215,3 +229,13 @@ def test_a_long_wave_lifts_car_and_floor_alike(bore: Project) -> None:
         np.testing.assert_allclose(up[field], level[field], rtol=4e-3)
     whole = model.ride(0, roads, 5e-4, every=1)
     assert np.abs(whole["gap_square"][0] / whole["gap_square"][1] - 1).max() < 0.02  # 1 % of a gap, 0.5 mm
+
+
+def test_there_is_no_ride_about_a_case_that_slides(bore: Project) -> None:
+    """On a wet surface the car slides in the trim: a ride would start from nothing, and is refused."""
+    wet = replace(bore.venue, surface_grip=0.2)
+    model = RideModel(bore, bore.setup, sweep_cases(wet, np.array([1.2])).pick([0]))
+    assert model.result.answers["slides"][0, 0]
+    assert not model.rides(0)
+    with pytest.raises(ValueError, match="no ride"):
+        model.ride(0, np.zeros((1, 10, COLUMNS)), 5e-4)

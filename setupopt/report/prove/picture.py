@@ -1,4 +1,4 @@
-"""The picture of a proof: instantaneous margin against time while the car crosses the bump that it stands least."""
+"""The picture of a proof: instantaneous margin against time over the bump with the lowest allowance."""
 
 from __future__ import annotations
 

@@ -155,7 +155,8 @@ def _lifts_and_stops(ridden: Ridden) -> Iterator[str]:
     if sums.share_off_surface > 0.0:
         yield (
             f"A wheel is off the surface for {100 * sums.share_off_surface:.2g} % of the time: the linear "
-            "tyre would pull there, the real one lets go. An instantaneous margin below -1 counts as -1 in the rms."
+            "tyre would pull there, the real one lets go. An instantaneous margin below -1 counts as "
+            "-1 in the rms."
         )
     if sums.share_on_stop > 0.0:
         share = 100 * sums.share_on_stop

@@ -95,8 +95,8 @@ def _without_ride(judged: JudgedReport, width: int) -> Iterator[str]:
     for words_, rows in (("CONTACT LOST", ~answers["contact"]), ("THE CAR SLIDES", answers["slides"])):
         if rows.any():
             yield paragraph(
-                f"{words_} in {rows.sum()} of {rows.size} cases even without any disturbance, so that no bump, "
-                f"gust or road is allowed there: {_case_list(judged, rows)}.",
+                f"{words_} in {rows.sum()} of {rows.size} cases even without any disturbance, so that no "
+                f"bump, gust or road is allowed there: {_case_list(judged, rows)}.",
                 width,
             )
 
@@ -183,14 +183,15 @@ def _bumps(judged: JudgedReport, width: int) -> str:
         words("attitude", "attitude", least=12),
     ]
     head = (
-        "Bump allowance by roll angle: the highest bump that keeps the instantaneous margin, the lowest of all "
-        "attitudes, lengths and tracks"
+        "Bump allowance by roll angle: the highest bump that keeps the instantaneous margin, the lowest of "
+        "all attitudes, lengths and tracks"
     )
     note = (
-        "During a ride the sideslip, the steer angle and the slip of the wheels are held at those of the steady case. "
-        "The instantaneous margin compares what each axle must pass with what it can pass at this instant; at rest "
-        "it is the margin of the steady case. An allowance is of the instant: it does not say whether a car that "
-        "exceeds it recovers or is lost."
+        "During a ride the sideslip, the steer angle and the slip of the wheels are held at those of the "
+        "steady case: the car does not move sideways or turn. The instantaneous margin compares what each "
+        "axle must pass with what it can pass at this instant; at rest it is the margin of the steady case. "
+        "So allowances of bumps and gusts are of the instant: they do not say whether a car that exceeds them "
+        "recovers."
     )
     return f"{paragraph(head, width)}\n{keyed_table(rows, keys, width)}\n{paragraph(note, width, INDENT)}"
 
@@ -224,8 +225,8 @@ def _winds(judged: JudgedReport, width: int) -> str:
     ]
     head = (
         "Wind at which the run must stop, by its direction from the car (0 ahead, 90 left). It adds to "
-        "the wind of the attitude; the lowest of all cases. A gust is judged by the instantaneous margin, a steady "
-        "wind by the margin"
+        "the wind of the attitude; the lowest of all cases. A gust is judged by the instantaneous margin, a "
+        "steady wind by the margin"
     )
     return f"{paragraph(head, width)}\n{keyed_table(judged.winds(), keys, width)}"
 
@@ -275,9 +276,9 @@ def _ride_table(judged: JudgedReport, road: RoadTable, width: int) -> str:
     share, low, high = sums.chance_under()
     head = (
         f"Case {place['case']}, {_degrees(place)} deg, {place['attitude']}: {sums.rides + sums.lost} rides, "
-        f"{sums.seconds:.0f} s. Instantaneous margin under the minimum in {100 * share:.3g} % of the rides (95 %: "
-        f"{100 * low:.3g} to {100 * high:.3g} %), {100 * sums.share_under:.2g} % of the time; by the linear "
-        f"answer in {100 * road.linear_chance:.3g} % of the runs. "
+        f"{sums.seconds:.0f} s. Instantaneous margin under the minimum in {100 * share:.3g} % of the rides "
+        f"(95 %: {100 * low:.3g} to {100 * high:.3g} %), {100 * sums.share_under:.2g} % of the time; by the "
+        f"linear answer in {100 * road.linear_chance:.3g} % of the runs. "
         f"Lowest instantaneous margin {margin_words(sums.least_margin)}."
     )
     keys = [

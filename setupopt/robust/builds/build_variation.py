@@ -50,8 +50,8 @@ _LEFT, _SPRUNG = 0.1, 1.05
 _LEVELS = np.array([0.0, -1.0, 1.0])
 # Difference in margin that is worth an error; trims are exact to far less.
 _NOTICE = 1e-8
-# Cases whose own worst errors are tried together, how many of those are then exchanged one by one, and how many
-# changes of an error are solved at a time.
+# Cases whose own worst errors are tried together, how many of those are then exchanged one by one, and how
+# many changes of an error are solved at a time.
 _MOST_CASES = 24
 _MOST_STARTS = 4
 _MOST_TRIED = 4

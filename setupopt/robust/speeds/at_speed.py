@@ -50,10 +50,10 @@ class AtSpeed:
         return found
 
     def near(self, speed: float, start: Result) -> Result:
-        """Every case at a speed, m/s, near that of `start`: the model solves what may be lowest, slopes give the rest.
+        """Every case at a speed, m/s, near that of `start`.
 
-        The trims are those of the model in every case; margins that are not the lowest of their attitude are by
-        slope.
+        The model gives every trim, and the margin of the cases that may be the lowest of their attitude; the
+        other margins are by slope.
         """
         cases = self.at(speed)
         starts = start.answers[0]

@@ -100,7 +100,8 @@ class _Coaster:
         kept = near - _SLACK - _SHARE * np.abs(near - starts["margin"]) > self.floor
         unsure = np.flatnonzero(~kept)
         if unsure.size:
-            answers = self.search.model.run(self.search.settings, cases.pick(unsure), starts[unsure]).answers[0]
+            solved = self.search.model.run(self.search.settings, cases.pick(unsure), starts[unsure])
+            answers = solved.answers[0]
             passed = answers["contact"] & (answers["margin"] >= self.floor)
             kept[unsure] = passed
             self.kept[rows[unsure[passed]]] = answers[passed]

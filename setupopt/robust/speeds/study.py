@@ -142,8 +142,7 @@ def _scan(
 def _outwards(search: WindowSearch, speeds: Floats) -> Iterator[tuple[int, Result]]:
     """Each row of the speeds with its result, from the sweep's own speed down and up.
 
-    Every case is solved at one speed of `_STRIDE`, from the answers at the one before; in between slopes choose
-    what is solved.
+    Every case is solved at one speed of `_STRIDE`; in between slopes choose what is solved.
     """
     driven = int(np.abs(speeds - search.project.venue.sweep.speed).argmin())
     first = search.result(float(speeds[driven]))
