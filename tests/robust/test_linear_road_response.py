@@ -34,6 +34,8 @@ from setupopt.robust.road.linear_road_response import (
 )
 from setupopt.robust.road.spectrum import CLASSES, Road, synthesise
 
+from .conftest import SPEED
+
 Array = np.ndarray
 A, D = Road(CLASSES["A"].mean), Road(CLASSES["D"].mean)
 STEP, RUN_IN = 5e-4, 1.5  # s
@@ -255,7 +257,7 @@ def test_the_linear_car_in_time(even: Project) -> None:
         states = march(step, road, np.zeros(14))[:, :7]
         runs.append((states @ read.by_state.T + road @ read.by_road.T)[int(RUN_IN / STEP) :])
     seen = np.array(runs)  # (seeds, samples, outputs)
-    m0 = road_moments(system, read, waves(A, 1.56, POINTS), model.contacts(0), 50.0)[0]
+    m0 = road_moments(system, read, waves(A, 1.56, POINTS), model.contacts(0), SPEED)[0]
     found, error = rms(seen.mean(axis=1), (seen**2).mean(axis=1))
     np.testing.assert_array_less(
         np.abs(np.sqrt(m0[:OUTPUTS]) / found - 1), np.maximum(0.03, 4 * error / found)
@@ -341,9 +343,9 @@ def test_under_the_floor_without_a_road(bore: Project) -> None:
 
 
 def test_lost_cases_and_standing_cars(bore: Project) -> None:
-    """No number where contact is lost, alone of its chunk; a standing car crosses no level."""
+    """No number where there is no ride, alone of its chunk; a standing car crosses no level."""
     cases = straight(bore, 0.0, 150.0, 30.0)
-    cases.records["speed"][:] = [50.0, 5.0, 0.0]
+    cases.records["speed"][:] = [SPEED, 5.0, 0.0]
     answers = LinearRoad(bore, bore.setup, cases, A, 10.0)([0, 1, 2])
     assert all(np.isnan(answers[1][name]).all() for name in LINEAR.names)
     assert all(np.isfinite(answers[row][name]).all() for row in (0, 2) for name in LINEAR.names)

@@ -21,6 +21,8 @@ from setupopt.robust.road.time_domain_road import (
     ride_length,
 )
 
+from .conftest import SPEED
+
 ROAD = Road(CLASSES["A"].mean)
 
 
@@ -32,7 +34,7 @@ def case(bore: Project) -> CaseSet:
 
 def rides(bore: Project, case: CaseSet, seeds: int, seconds: float = 1.0, seed: int = 0) -> RoadRides:
     """Short rides over drawn roads."""
-    roads = DrawnRoads(ROAD, bore.car.front.track, ride_length(50.0, seconds), seeds, seed)
+    roads = DrawnRoads(ROAD, bore.car.front.track, ride_length(SPEED, seconds), seeds, seed)
     return RoadRides(bore, bore.setup, case, roads, seconds)
 
 

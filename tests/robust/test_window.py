@@ -17,7 +17,7 @@ from setupopt.robust.speeds.window import CONTACT, FLOOR, POWER, safe_window
 def free(bore: Project) -> Project:
     """Few angles, straight and straight at a speed of its own; no limits that could break."""
     straight = bore.venue.attitudes[0]
-    fast = replace(straight, name="fast", speed=60.0)
+    fast = replace(straight, name="fast", speed=66.0)
     sweep = replace(bore.venue.sweep, step=np.radians(30.0))
     venue = replace(bore.venue, sweep=sweep, attitudes=(straight, fast))
     front, rear = (

@@ -190,8 +190,8 @@ def _bumps(judged: JudgedReport, width: int) -> str:
         "During a ride the sideslip, the steer angle and the slip of the wheels are held at those of the "
         "steady case: the car does not move sideways or turn. The instantaneous margin compares what each "
         "axle must pass with what it can pass at this instant; at rest it is the margin of the steady case. "
-        "So allowances of bumps and gusts are of the instant: they do not say whether a car that exceeds them "
-        "recovers."
+        "So allowances of bumps and gusts are of the instant: they do not say whether a car that exceeds "
+        "them recovers."
     )
     return f"{paragraph(head, width)}\n{keyed_table(rows, keys, width)}\n{paragraph(note, width, INDENT)}"
 
