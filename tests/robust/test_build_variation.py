@@ -88,7 +88,7 @@ def test_sides_err_on_their_own(build: BuildErrors) -> None:
 
 
 def test_pressure_error_moves_the_carcass(bore: Project, build: BuildErrors) -> None:
-    """A tyre with too much air is stiffer in tread bed and carcass: K = K0 + K1 p of each wheel's own pressure."""
+    """A tyre with too much air is stiffer in tread bed and carcass: K = K0 + K1 p."""
     assert build.tolerance is not None
     errors = np.zeros((1, len(NAMES)))
     errors[0, NAMES.index("pressure fr")] = 1.0
@@ -226,7 +226,7 @@ def test_worst_corner_is_not_beaten_by_any_corner(build: BuildErrors, cases: Cas
 
 
 def test_worst_build_is_not_beaten_by_any_of_three_levels(bore: Project, cases: CaseSet) -> None:
-    """300 of the 3^8 builds of a wide box of cambers, ride heights, downforce and mass: none lower by 1e-4."""
+    """300 of 3^8 builds of a wide box of cambers, ride heights, downforce and mass: none lower by 1e-4."""
     wide = Tolerance(0.02, 0.012, 0.0, 0.0)  # rad, m: past the peak of the ground effect
     build = BuildErrors(bore.car, bore.setup, wide, Spread(None, 0.05, None, None, 0.05, None))
     low = with_ride_heights(bore.setup, -0.01, -0.005)
@@ -300,7 +300,7 @@ def test_lost_contact_is_the_worst_build(bore: Project, cases: CaseSet) -> None:
 
 @pytest.mark.parametrize("field", ["surface_grip", "tyre_friction"])
 def test_stands_so_much_less_grip(bore: Project, cases: CaseSet, field: str) -> None:
-    """With grip alone uncertain: lambda / f = 1 - floor at f = lambda / (1 - floor), so (1 - f) / share boxes."""
+    """Grip alone uncertain: lambda / f = 1 - floor at f = lambda / (1 - floor), so (1 - f) / share boxes."""
     floor = 0.01
     least = (1.0 - worst_margin(bore, bore.setup, cases)) / (1.0 - floor)
     boxes = 4.2
