@@ -22,7 +22,7 @@ KEYS = (
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The bore with few cases, at a speed that it holds."""
-    return project(tmp_path_factory.mktemp("speeds") / "project", speed=52.0)
+    return project(tmp_path_factory.mktemp("speeds") / "project", speed=58.0)
 
 
 def keys(answer: object) -> set[str]:
@@ -66,7 +66,7 @@ def test_status_tells_an_unsafe_sweep(folder: Path, run: Run) -> None:
     """A floor that the sweep's speed misses: 1, and words for it."""
     done = run("speeds", folder, "--floor", "0.9")
     assert done.exit_code == 1
-    assert "UNSAFE: The sweep's 52 m/s fails the minimum margin" in done.stdout.replace("\n", " ")
+    assert "UNSAFE: The sweep's 58 m/s fails the minimum margin" in done.stdout.replace("\n", " ")
 
 
 @pytest.mark.parametrize("width", ["80", "160"])
@@ -97,7 +97,7 @@ def test_quiet_is_the_window_alone(folder: Path, run: Run) -> None:
 
 def test_missing_power_is_named_with_its_line(folder: Path, run: Run, tmp_path: Path) -> None:
     """The key and where it belongs; the rest answers, and the picture is drawn without a run-up."""
-    poor = project(tmp_path / "poor", speed=52.0)
+    poor = project(tmp_path / "poor", speed=58.0)
     car = poor / "car.toml"
     car.write_text("".join(one for one in car.read_text().splitlines(True) if "power_kW" not in one))
     done = run("speeds", poor, "--json", "--quiet", "--out", tmp_path / "out")
