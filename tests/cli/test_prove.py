@@ -187,7 +187,7 @@ def test_lost_contact_is_told_and_fails(tmp_path: Path, run: Run) -> None:
 
 
 def test_a_case_that_slides_has_no_ride_and_is_named(tmp_path: Path, run: Run) -> None:
-    """On ice the car slides at 90 deg: no allowance there, nothing that moves passes, and the text says where."""
+    """On ice the car slides at 90 deg: no allowance there, no ride passes, and the text says where."""
     ice = project(tmp_path / "ice", attitudes=1, grip=0.15)
     found = json.loads(run("prove", ice, *QUICK, "--json", "--quiet").stdout)
     slid = [case for case in found["cases"] if case["margin"] is not None and case["margin"] < 0.0]
