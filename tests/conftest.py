@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-# Modules, or single tests of them, that take more than about two seconds of a processor; `pytest -m "not slow"`
+# Modules, or single tests of them, that take more than about two seconds of a core; `pytest -m "not slow"`
 # leaves them out. Most of them start the program anew, which alone takes three, or run whole studies.
 SLOW = (
     "cli/test_cluster.py",
