@@ -32,7 +32,7 @@ from setupopt.search.proposal import (
     checked,
     weighted_worst_margin,
 )
-from setupopt.search.relaxation import CLOSE, TIGHT, Progress, RelaxedOptimum, starts_of
+from setupopt.search.relaxation import CLOSE, TIGHT, Progress, RelaxedOptimum, other_starts
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.shadow_prices import ShadowPrice, prices
 from setupopt.search.solver import DENSER, Solver
@@ -207,10 +207,10 @@ def _multipliers(root: RelaxedOptimum) -> Multipliers:
 
 def _bound(root: RelaxedOptimum, seed: int) -> float:
     """The merit that no setup on a body exceeds."""
-    starts = starts_of(root.problem, _BOUND_STARTS, seed)
+    others = other_starts(root.problem, root.best.index_points, _BOUND_STARTS - 1, seed)
     return upper_bound(
         root.problem,
         root.best,
         _multipliers(root).values,
-        starts,
+        [root.problem.start, *others],
     )

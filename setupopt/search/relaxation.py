@@ -11,9 +11,9 @@ from scipy.stats import qmc
 
 from setupopt.jobs.pool import WorkerPool
 from setupopt.physics.inputs import Floats
-from setupopt.search.engine.batch import StepProgress, silent
+from setupopt.search.engine.batch import StepProgress, merit, silent
 from setupopt.search.engine.exchange import ExchangeOptions, ExchangeResult
-from setupopt.search.engine.index_points import restricted
+from setupopt.search.engine.index_points import IndexPoints, restricted
 from setupopt.search.engine.maxmin import STANDARD, TrustRegionOptions, maximise_worst
 from setupopt.search.global_bounds import GlobalSearchResult, search_independently
 from setupopt.search.setup_problem import SetupProblem
@@ -31,6 +31,8 @@ CLOSE = ExchangeOptions(value_tolerance=1e-7, constraint_tolerance=1e-7)
 # accurately afterwards.
 _FIRST_PASS = TrustRegionOptions(most_steps=40, least_gain=2e-5, least_rise=1e-3)
 _FIRST_ROUNDS = ExchangeOptions(value_tolerance=1e-4, constraint_tolerance=1e-4, most_rounds=6)
+# Points that are looked at for each start, a power of two: Sobol's sequence warns of other numbers.
+_CANDIDATES = 8
 # A quick local search, to see whether the other side of a setting is worth a thorough one.
 _QUICK = TrustRegionOptions(most_steps=25, least_gain=1e-5, least_rise=1e-3)
 _BETTER = 1e-5
@@ -62,13 +64,18 @@ class RelaxedOptimum:
         return Solver(self.problem, self.robust, trust_region)
 
 
-def starts_of(problem: SetupProblem, count: int, seed: int) -> list[Floats]:
-    """Today's setup, and others that fill the box evenly."""
+def other_starts(problem: SetupProblem, index_points: IndexPoints, count: int, seed: int) -> list[Floats]:
+    """The best points, by their merit at index points, of several times as many that fill the box evenly.
+
+    A start where contact is lost costs many times as much as one with grip, and ends no higher.
+    """
     size = problem.start.size
-    if count <= 1 or size == 0:
-        return [problem.start]
-    others = qmc.Sobol(size, seed=seed).random(1 << (count - 2).bit_length())  # it warns of other numbers
-    return [problem.start, *others[: count - 1]]
+    if count <= 0 or size == 0:
+        return []
+    points = qmc.Sobol(size, seed=seed).random(_CANDIDATES << (count - 1).bit_length())
+    found = problem(points, index_points)
+    order = np.argsort(-merit(found.values, found.limits), kind="stable")
+    return list(points[order[:count]])
 
 
 def relaxed_optimum(
@@ -82,11 +89,13 @@ def relaxed_optimum(
     with one_at_a_time:
         solver = Solver(problem)
         first = Solver(problem, trust_region=_FIRST_PASS)
-        begun = starts_of(problem, starts, seed)
-        ends = []
-        for number, start in enumerate(begun, 1):
-            report = _step_report(progress, f"start {number} of {len(begun)}")
-            ends.append(first.solve(first.box, start, None, _FIRST_ROUNDS, report))
+        begun = [problem.start]
+        ends = list[ExchangeResult]()
+        while len(ends) < len(begun):
+            report = _step_report(progress, f"start {len(ends) + 1} of {starts}")
+            ends.append(first.solve(first.box, begun[len(ends)], None, _FIRST_ROUNDS, report))
+            if len(begun) == 1:
+                begun += other_starts(problem, ends[0].index_points, starts - 1, seed)
         best = max(ends, key=_merit)
         searched = search_independently(problem, best.index_points, seed)
         seen = solver.look(searched.point, solver.dense)

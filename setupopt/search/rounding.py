@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 
@@ -20,6 +21,8 @@ _MOST_ROUNDS = 8
 _LEAST_GAIN = 1e-9
 # Points evaluated at a time: their answers must fit in memory.
 _AT_ONCE = 256
+# So many pairs of steps are solved in full: those that the slopes promise most.
+_PAIRS = 24
 
 _Change = tuple[int, float]
 
@@ -34,17 +37,17 @@ def nearest(variables: Sequence[Variable], point: Floats) -> Floats:
     return settable
 
 
-def _merits(function: BatchFunction, points: Floats) -> Floats:
-    """Merits of many points, (points)."""
+def _merits(function: BatchFunction, points: Floats, warm_start: Any = None) -> Floats:
+    """Merits of many points, (points); with a warm start of several points, by its slopes."""
     found = []
     for first in range(0, len(points), _AT_ONCE):
-        piece = function(points[first : first + _AT_ONCE])
+        piece = function(points[first : first + _AT_ONCE], warm_start)
         found.append(merit(piece.values, piece.limits))
     return np.concatenate(found)
 
 
-def _neighbours(variables: Sequence[Variable], point: Floats) -> Floats:
-    """Every settable point one or two single steps away, (points, variables)."""
+def _neighbours(variables: Sequence[Variable], point: Floats) -> tuple[Floats, Floats]:
+    """Every settable point one single step away, and every one a pair of them away; (points, variables)."""
     singles: list[_Change] = []
     for j, variable in enumerate(variables):
         grid = variable.grid()
@@ -57,7 +60,17 @@ def _neighbours(variables: Sequence[Variable], point: Floats) -> Floats:
     for moved, change in zip(points, changes, strict=True):
         for j, value in change:
             moved[j] = value
-    return points
+    return points[: len(singles)], points[len(singles) :]
+
+
+def _promising(function: BatchFunction, variables: Sequence[Variable], point: Floats) -> Floats:
+    """The single steps from a point, and the pairs that its slopes promise most, (points, variables)."""
+    singles, pairs = _neighbours(variables, point)
+    if len(pairs) > _PAIRS:
+        here = function(point[None, :])
+        promised = _merits(function, pairs, here.warm_start)
+        pairs = pairs[np.argsort(-promised, kind="stable")[:_PAIRS]]
+    return np.concatenate([singles, pairs])
 
 
 def to_steps(
@@ -68,12 +81,14 @@ def to_steps(
 ) -> tuple[Floats, float]:
     """Round every setting to its steps, then take single and double steps while the merit rises.
 
+    Single steps are all tried, double steps where the slopes promise most.
+
     Returns the settable point and its merit. No step is taken from a point whose merit is `enough`.
     """
     point = nearest(variables, point)
     reached = float(_merits(function, point[None, :])[0])
     for _ in range(_MOST_MOVES):
-        moves = _neighbours(variables, point) if reached < enough else np.empty(0)
+        moves = _promising(function, variables, point) if reached < enough else np.empty(0)
         if moves.size == 0:
             break
         merits = _merits(function, moves)
