@@ -136,8 +136,12 @@ def test_turns_count_as_acceleration(project: Project) -> None:
 def test_without_load_transfer_both_sides_carry_alike(project: Project) -> None:
     """On a flat road in a turn: equal loads left and right; and more margin, for friction falls with load.
 
-    The margins are compared with wheels square to the road: static camber suits the loaded side.
+    The margins are compared with wheels square to the road: static camber suits the loaded side. The wheels
+    have no inertia: spinning ones load the outer side too, and that is the turn's doing.
     """
+    car = project.car
+    axles = [replace(axle, wheel_inertia=None) for axle in (car.front, car.rear)]
+    project = replace(project, car=replace(car, front=axles[0], rear=axles[1]))
     case = one_case(project, replace(STRAIGHT, path_curvature=0.003), **FLAT)
     both = np.concatenate([case.records, case.records])
     both["lean"], both["transfer"] = 0.0, [1.0, 0.0]
@@ -213,7 +217,35 @@ def test_lost_case_names_what_would_bring_contact_back(project: Project) -> None
     assert budget.losses[0].cause == "wind"
     assert budget.losses[0].gain is None
     assert budget.losses[0].margin_without == pytest.approx(margin_of(project, calm, light), abs=1e-9)
-    assert [loss.margin_without for loss in budget.losses[1:]] == [None] * 7
+    assert [loss.margin_without for loss in budget.losses[1:]] == [None] * 8
+
+
+def test_budget_of_a_case_that_slides(project: Project) -> None:
+    """Its margin is below zero; causes gain on it as on any other, by the case written without them."""
+    gale = replace(STRAIGHT, crosswind=12.0, acceleration=-16.0)
+    case = one_case(project, gale, **FLAT)
+    budget = budget_of(project, case)
+    assert budget.margin is not None
+    assert budget.margin == pytest.approx(margin_of(project, case), abs=1e-12)
+    assert budget.margin < 0.0
+    eased = one_case(project, replace(gale, acceleration=0.0), **FLAT)
+    assert without(budget, "acceleration") == pytest.approx(margin_of(project, eased), abs=1e-9)
+    assert all(loss.gain is not None for loss in budget.losses if loss.margin_without is not None)
+    assert budget.regaining == ()
+
+
+def test_without_crab_angle_surface_wind_and_gravity_meet_the_course(project: Project) -> None:
+    """The line of the crab angle: nothing on flat ground without wind, something on a bore's side."""
+    climbing = one_case(project, STRAIGHT, 60.0)
+    records = climbing.records.copy()
+    records["crab"] = 0.0
+    model = Model(project.car)
+    bare = sweep.run(model.packed, model.settings(project.setup), records)[0]
+    budget = budget_of(project, climbing)
+    assert without(budget, "crab angle") == pytest.approx(float(bare["margin"]), abs=1e-12)
+    assert abs(without(budget, "crab angle") - (budget.margin or 0.0)) > 1e-3
+    level = budget_of(project, one_case(project, STRAIGHT, **FLAT, slope=0.0))
+    assert without(level, "crab angle") == pytest.approx(level.margin, abs=1e-6)
 
 
 def test_case_that_holds_regains_nothing(project: Project, tmp_path: Path) -> None:

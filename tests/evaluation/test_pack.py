@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from cars import CAR, PLAIN_SETUP, SETUP, SLICK, both_axles
+from cars import CAR, PLAIN_SETUP, SETUP, SLICK, both_axles, on_tyres
 from scipy.special import beta
 
 from setupopt.evaluation import pack
@@ -79,6 +79,40 @@ def test_wheel_rate_and_foundation() -> None:
     assert (row["anti_roll"].tolist(), row["third"].tolist()) == ([4e4, 2e4], [6e4, 8e4])
 
 
+def test_toe_is_an_angle_over_its_length() -> None:
+    """1 mm over 330 mm in front, -0.5 mm behind: 3.0303 and -1.5152 mrad, toe-in positive at every wheel."""
+    row = pack.settings(CAR, BODY, pack.by_wheel(SETUP))[0]
+    assert row["toe"] == pytest.approx([3.0303077e-3] * 2 + [-1.5151521e-3] * 2, rel=1e-6)
+
+
+def test_carcass_carries_in_series_with_the_tread() -> None:
+    """60 N/mm and 112 N/mm per bar, at 1.4 and 1.3 bar; the pad presses it in by load over carcass."""
+    car = on_tyres(CAR, carcass=60e3, carcass_per_pressure=1.12)
+    rigid = pack.settings(CAR, BODY, pack.by_wheel(SETUP))[0]
+    row = pack.settings(car, pack.vehicle(car)[0], pack.by_wheel(SETUP))[0]
+    stiffness = np.array([216.8e3, 216.8e3, 205.6e3, 205.6e3])
+    assert row["carcass"] == pytest.approx(stiffness, rel=1e-14)
+    assert rigid["carcass"].tolist() == [0.0] * 4
+    more = row["penetration"] - rigid["penetration"]
+    assert more == pytest.approx(BODY["static_load"][0] / stiffness, rel=1e-9)
+
+
+def test_least_pressure_counts_in_the_middle_of_the_patch() -> None:
+    """Under a parabola the middle has 1.5 times the mean: 60 kPa measured are 90 kPa there."""
+    car = on_tyres(CAR, friction_least_pressure=60e3)
+    assert pack.vehicle(car)[0]["friction_floor"][0] == pytest.approx([90e3] * 4, rel=1e-14)
+
+
+def test_inertias_count_together_or_not_at_all() -> None:
+    """Roll, pitch, yaw; of the wheels over their radius, 2 (0.9 + 1.1) / 0.33. One of three missing: none."""
+    whole = replace(CAR, roll_inertia=220.0, pitch_inertia=900.0, yaw_inertia=980.0)
+    front, rear = replace(CAR.front, wheel_inertia=0.9), replace(CAR.rear, wheel_inertia=1.1)
+    body = pack.vehicle(replace(whole, front=front, rear=rear))[0]
+    assert body["inertia"][0].tolist() == [220.0, 900.0, 980.0]
+    assert body["spin_inertia"][0] == pytest.approx(4.0 / 0.33, rel=1e-14)
+    assert pack.vehicle(replace(whole, yaw_inertia=None))[0]["inertia"][0].tolist() == [0.0, 0.0, 0.0]
+
+
 def test_stacked_setups_are_the_single_ones() -> None:
     """A stack gives the rows that each setup gives alone, bit for bit."""
     rows = pack.settings(CAR, BODY, pack.by_wheel([SETUP, PLAIN_SETUP]))
@@ -103,7 +137,7 @@ def test_a_setup_comes_back_from_its_wheels() -> None:
 
 @pytest.mark.parametrize("setting", SETTINGS, ids=lambda setting: setting.field)
 def test_each_wheel_or_axle_reaches_its_own_place(setting: Setting) -> None:
-    """A setting of one wheel changes the kernels' record at that wheel alone; toe reaches no kernel yet."""
+    """A setting of one wheel changes the kernels' record at that wheel alone."""
     record = pack.by_wheel(SETUP)
     before = pack.settings(CAR, BODY, record)[0]
     for place in range(record[setting.field].shape[1]):
@@ -112,5 +146,5 @@ def test_each_wheel_or_axle_reaches_its_own_place(setting: Setting) -> None:
         after = pack.settings(CAR, BODY, changed)[0]
         moved = {n: np.flatnonzero(after[n] != before[n]).tolist() for n in before.dtype.names}
         touched = {n: where for n, where in moved.items() if where}
-        assert bool(touched) == (setting.field != "toe")
+        assert touched
         assert all(where == [place] for where in touched.values())

@@ -22,7 +22,8 @@ COLUMNS = [
     "first_axle", *(f"load_{w}_N" for w in WHEELS), *(f"grip_{w}_N" for w in WHEELS),
     *(f"inclination_{w}_deg" for w in WHEELS), *(f"patch_{w}_mm2" for w in WHEELS), "front_gap_mm",
     "rear_gap_mm", "downforce_N", "drag_N", "heave_mm", "pitch_deg", "body_roll_deg", "least_clearance_mm",
-    "travel_left_mm", "wheels_in_air",
+    "travel_left_mm", "wheels_in_air", "sideslip_deg", "steer_deg", *(f"slip_angle_{w}_deg" for w in WHEELS),
+    "lambda", "balance", "growth_per_s",
 ]  # fmt: skip
 KEPT = COLUMNS[:5]
 
@@ -64,8 +65,26 @@ def test_table_is_in_file_units() -> None:
     assert row["inclination_rr_deg"] == pytest.approx(np.degrees(a["inclination"][3]))
     assert (row["front_gap_mm"], row["rear_gap_mm"]) == pytest.approx(tuple(1e3 * a["ride_gap"]))
     assert row["least_clearance_mm"] == pytest.approx(1e3 * a["clearance"])
-    assert row["first_axle"] == ("front" if a["use"][0] >= a["use"][1] else "rear")
-    assert row["margin"] == pytest.approx(1.0 - max(row["use_front"], row["use_rear"]))
+    assert row["first_axle"] == ("front", "rear")[int(a["limiting"])]
+    assert (row["sideslip_deg"], row["steer_deg"]) == pytest.approx(tuple(np.degrees(a["state"][7:9])))
+    assert row["slip_angle_rl_deg"] == pytest.approx(np.degrees(a["slip_angle"][2]))
+    assert row["margin"] == pytest.approx(1.0 - row["lambda"], abs=1e-15)
+    assert row["balance"] == pytest.approx(row["use_rear"] - row["use_front"], abs=1e-15)
+
+
+def test_a_case_that_slides_has_no_use_loads_or_grip() -> None:
+    """They would be those of the trim at lambda; what is left of it, and the margin, is told."""
+    result = solve(CAR, SETUP, speed=40.0, acceleration=-24.0)
+    row = result.fields(0)
+    assert result.sliding() == 1
+    assert row["contact"] is True
+    assert row["margin"] < 0.0
+    assert row["lambda"] > 1.0
+    empty = {"use_front", "use_rear", "balance"}
+    empty |= {name for name in COLUMNS if name.startswith(("load_", "grip_"))}
+    assert {row[name] for name in empty} == {None}
+    told = set(COLUMNS) - empty - {"growth_per_s"}
+    assert all(row[name] is not None for name in told)
 
 
 def test_travel_left_is_the_least_to_any_stop() -> None:
@@ -134,9 +153,9 @@ def test_car_without_named_points_has_no_clearance() -> None:
 def test_a_lost_case_is_worse_than_any_slide() -> None:
     """`worst` picks a lost case before one that slides far, whatever their steering values are."""
     car = with_downforce(CAR, 0.25)
-    driven = {"roll_angle": [radians(90.0), 0.0], "acceleration": [0.0, -50.0]}
+    driven = {"roll_angle": [radians(90.0), 0.0], "acceleration": [0.0, -30.0]}
     result = solve(car, SETUP, venue(1 / 7.5), speed=60.0, **driven)
     assert result.contact[0].tolist() == [False, True]
-    assert result.margin[0, 1] < -1.0
+    assert result.margin[0, 1] < -0.3
     assert result.worst[0] == 0
     assert result.worst_margin[0] == -np.inf

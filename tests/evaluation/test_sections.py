@@ -84,11 +84,14 @@ def test_far_from_joints_only_the_own_part_counts() -> None:
 
 
 def test_margins_do_not_jump_at_a_joint() -> None:
-    """From one side of each joint to the other, and as each wheel crosses it: 0.1 mm apart within 2e-4."""
+    """From one side of each joint to the other, and as each wheel crosses it: 0.01 mm apart within 5e-5.
+
+    Where a wheel meets a joint the margin falls by up to 2.5 a metre, so that 2.5e-5 of it are no jump.
+    """
     place = on(MIXED)
-    along = np.concatenate([np.arange(j - 1.2, j + 1.2, 0.01) for j in (4.0, 4.0 + RADIUS * pi / 2)])
-    near = margins(place, sweep_cases(place, along)), margins(place, sweep_cases(place, along + 1e-4))
-    assert np.abs(near[0] - near[1]).max() < 2e-4
+    along = np.concatenate([np.arange(j - 1.2, j + 1.2, 0.03) for j in (4.0, 4.0 + RADIUS * pi / 2)])
+    near = margins(place, sweep_cases(place, along)), margins(place, sweep_cases(place, along + 1e-5))
+    assert np.abs(near[0] - near[1]).max() < 5e-5
 
 
 def test_mirrored_section_gives_the_same_margins() -> None:

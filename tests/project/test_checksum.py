@@ -58,9 +58,9 @@ def test_entries_that_came_later_count_once_they_are_given(project: Project) -> 
 
 
 EXAMPLES = {
-    "bore": ("d42ee6bef335", "49280d261d0f"),
-    "bank": ("fa547c9ec3ba", "dd3805bee00d"),
-    "hill": ("ea8ed233c303", "023f6cc0a6a2"),
+    "bore": ("ed3ad6444c3d", "d594d57e386e"),
+    "bank": ("9171a0fda789", "24747d239950"),
+    "hill": ("4d983ab7df85", "284ef3c0466c"),
 }
 
 
