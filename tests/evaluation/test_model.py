@@ -99,9 +99,11 @@ def test_starts_may_leave_cases_out() -> None:
     plain = model.run(model.settings([SETUP]), cases)
     starts = starts_of(model.run(model.settings([SOFT]), cases)).copy()
     starts["contact"][::2] = False
+    starts["press"][::2] = 0.0
     warm = model.run(model.settings([SETUP]), cases, starts=starts)
     assert warm.margin == pytest.approx(plain.margin, abs=1e-9, nan_ok=True)
-    assert warm.answers[0, ::2].tobytes() == plain.answers[0, ::2].tobytes()
+    for name in ("margin", "state", "effort"):
+        np.testing.assert_array_equal(warm.answers[name][0, ::2], plain.answers[name][0, ::2])
 
 
 def test_starts_of_the_wrong_shape_are_refused() -> None:

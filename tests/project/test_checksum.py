@@ -47,7 +47,7 @@ def test_entries_that_came_later_count_once_they_are_given(project: Project) -> 
     """Left out they change no checksum of an older folder; each is an entry that may be left out."""
     point, limits = project.car.clearance[0], project.limits
     assert limits is not None
-    parts = (point, limits.packaging, project.venue, project.venue.sweep)
+    parts = (point, limits.packaging, limits.front, project.venue, project.venue.sweep)
     later = {field.name for part in parts for field in fields(part) if field.default is None}
     assert later == _LATER
     bare, held = (
