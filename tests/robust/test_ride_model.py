@@ -165,7 +165,7 @@ def test_small_bump_moves_no_lasting_impulse(bore: Project) -> None:
     model = RideModel(still, still.setup, sweep_cases(still.venue, np.array([0.0])))
     dt = 5e-4
     time = np.arange(0.0, 3.0, dt)
-    bump = 2e-5 * np.where(time < 0.02, 1.0 - np.cos(2 * np.pi * time / 0.02), 0.0)
+    bump = 5e-5 * np.where(time < 0.02, 1.0 - np.cos(2 * np.pi * time / 0.02), 0.0)
     road = np.zeros((1, time.size, COLUMNS))
     road[0, :, :] = bump[:, None]
     ride, flat = model.ride(0, road, dt, every=1)[0], model.ride(0, 0.0 * road, dt, every=1)[0]
@@ -176,9 +176,9 @@ def test_small_bump_moves_no_lasting_impulse(bore: Project) -> None:
 
 
 def test_tyres_never_pull(bore: Project, model: RideModel) -> None:
-    """Over a kerb of 40 mm wheels lift; no load falls below nothing, and the lift is counted."""
+    """After a kerb of 60 mm, half a wheel's own swing long, wheels lift: no load is below zero, it counts."""
     time = np.arange(0.0, 0.5, 5e-4)
-    kerb = 0.02 * np.where(time < 0.01, 1.0 - np.cos(2 * np.pi * time / 0.01), 0.0)
+    kerb = 0.03 * np.where(time < 0.03, 1.0 - np.cos(2 * np.pi * time / 0.03), 0.0)
     road = np.repeat(kerb[None, :, None], COLUMNS, axis=2)
     ride = model.ride(0, road, 5e-4, every=1)[0]
     assert ride["least_load"].min() == 0.0
@@ -224,9 +224,10 @@ def test_a_long_wave_lifts_car_and_floor_alike(bore: Project) -> None:
     rise = 0.015 * (1.0 - np.cos(np.pi * np.clip(front / 60.0, 0.0, 1.0)))
     roads = np.stack([rise, 0.0 * rise])
     up, level = model.ride(0, roads, 5e-4, every=1, skip=3200)
-    # drag keeps its height over the mean surface: 1540 N x 30 mm over the wheelbase, 9 N a wheel of 2900
+    # drag keeps its height over the mean surface: 1800 N x 30 mm over the wheelbase, 11 N a wheel of 2900,
+    # which presses tyre and spring in by 0.1 mm of a gap of 25
     for field in ("margin", "gap", "load", "least_margin"):
-        np.testing.assert_allclose(up[field], level[field], rtol=4e-3)
+        np.testing.assert_allclose(up[field], level[field], rtol=6e-3)
     whole = model.ride(0, roads, 5e-4, every=1)
     assert np.abs(whole["gap_square"][0] / whole["gap_square"][1] - 1).max() < 0.02  # 1 % of a gap, 0.5 mm
 
