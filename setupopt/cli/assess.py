@@ -55,13 +55,14 @@ def command(common: options.Common, cases_file: str | None, cases_out: str | Non
         text=text,
         as_dict=Assessment.as_dict,
         passes=lambda found: found.holds,
-        cautions=lambda found: project.cautions,
+        cautions=lambda found: found.cautions,
         name="assess",
         files=svg if table else {**svg, "cases.csv": cases_text},
         others=lambda found: {path: cases_text(found) for path in table},
         reserved=table,
         reads=[cases_file],
         setup=common.setup_words(project),
+        assumed=project.assumed,
     )
     run(common, task)
 

@@ -80,6 +80,7 @@ def command(
         others=lambda judged: _best_setups(judged, own),
         reads=reads,
         setup=common.setup_words(found),
+        assumed=found.assumed,
     )
     run(common, task)
 

@@ -108,6 +108,7 @@ def command(
         others=others,
         reserved=[folder / name for name in (FILE, *(_ALTERNATIVES if common.out else ()))],
         setup=common.setup_words(project),
+        assumed=project.assumed,
         after=lambda judged: _warn_of_stale(folder, len(judged.alternatives) if common.out else 0),
         stopped="nothing was written; parts that were solved are kept, the same command goes on from there",
     )

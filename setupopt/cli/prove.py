@@ -102,6 +102,7 @@ def command(common: options.Common, profile: str | None, cluster: str | None, **
         files={"prove-cases.csv": csv_text, "prove-bump.svg": lambda judged: bump_picture(judged.proof)},
         reads=[profile],
         setup=common.setup_words(project),
+        assumed=project.assumed,
         after=_keep,
         stopped="what is finished is kept, the same command goes on from there",
     )

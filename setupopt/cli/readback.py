@@ -44,5 +44,6 @@ def command(common: options.Common, measured: str) -> None:
         name="readback",
         reads=[measured],
         setup=common.setup_words(project, target),
+        assumed=project.assumed,
     )
     run(common, task)

@@ -54,5 +54,6 @@ def command(common: options.Common) -> None:
         reserved=[page],
         reads=[proposed_file],
         setup=f"{words}; proposed: {proposed.setup.name} ({proposed_file})" if proposed else words,
+        assumed=today.assumed,
     )
     run(common, task)

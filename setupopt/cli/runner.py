@@ -43,6 +43,7 @@ class Task(Generic[Answer]):
     `files` makes the other files of --out by name; None for a file that has no content.
     `others` gives what is written elsewhere, and `reserved` the paths that it may use.
     `reads` are input files besides those of the project. `setup` says which setup the command takes.
+    `assumed`: what is taken for entries that the user left out.
     `after` runs when all is written. `stopped` is said when the user stops the computation.
     """
 
@@ -58,6 +59,7 @@ class Task(Generic[Answer]):
     reserved: Iterable[Path] = ()
     reads: Sequence[str | None] = ()
     setup: str = ""
+    assumed: Sequence[str] = ()
     after: Callable[[Answer], None] = _nothing
     stopped: str = ""
 
@@ -108,9 +110,11 @@ def _makers(common: Common, task: Task[Answer]) -> dict[Path, _Make[Answer]]:
 
 def _text(task: Task[Answer], answer: Answer, width: int, short: bool = False) -> str:
     from setupopt.report.shared.tables import paragraph
+    from setupopt.report.shared.words import assumed_text
 
-    head = f"{paragraph(task.setup, width)}\n" if task.setup else ""
-    return head + task.text(answer, width, short)
+    setup = paragraph(task.setup, width)
+    assumed = "" if short else assumed_text(task.assumed, width)
+    return "\n".join([*filter(None, (setup, assumed)), task.text(answer, width, short)])
 
 
 def _print(

@@ -103,6 +103,7 @@ def command(common: options.Common, today_file: str | None, by: str, day: str | 
         cautions=lambda sheet: project.cautions,
         others=others,
         setup=common.setup_words(project, target),
+        assumed=project.assumed,
         after=warn,
     )
     run(common, task)

@@ -41,5 +41,6 @@ def command(common: options.Common) -> None:
         name="speeds",
         files={"speeds.csv": csv_text, "speeds.svg": speeds_picture},
         setup=common.setup_words(project),
+        assumed=project.assumed,
     )
     run(common, task)

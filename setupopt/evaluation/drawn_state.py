@@ -18,7 +18,7 @@ from setupopt.evaluation.result import Result
 from setupopt.physics import surface
 from setupopt.physics.balance import WORK, balance
 from setupopt.physics.case_state import CASE_STATE, ROADBED, prepare, set_heading
-from setupopt.physics.inputs import POINT, SIDESLIP, UNKNOWNS, Floats, Record
+from setupopt.physics.inputs import POINT, RISE, SIDESLIP, STEER, UNKNOWNS, Floats, Record
 from setupopt.physics.point_gaps import point_gaps
 from setupopt.project.model import AXLES, WHEELS, Car, Project
 
@@ -68,6 +68,8 @@ class Wheel:
     """A wheel. `outline` (n, 2); `contact_line` (n, 2): its patch on the surface, empty if it is lifted.
 
     `patch` and `load`, N, are None in a case without contact. `bump`: height of the bump under it, m.
+    `plan` (4, 2): the wheel from above, m ahead of the centre of gravity and to the left; it is turned by
+    steer and toe. `slip`: slip angle, rad, None in a case without contact.
     """
 
     name: str
@@ -77,15 +79,21 @@ class Wheel:
     patch: Patch | None
     load: float | None
     bump: float
+    plan: Floats
+    slip: float | None
 
 
 @dataclass(frozen=True)
 class Plate:
-    """An air element as a plate of the given size: four corners (4, 2). `axles`: those that it is near to."""
+    """An air element as a plate of the given size: four corners (4, 2). `axles`: those that it is near to.
+
+    `plan` (4, 2): the corners from above, m ahead of the centre of gravity and to the left.
+    """
 
     name: str
     axles: tuple[int, ...]
     corners: Floats
+    plan: Floats
 
 
 @dataclass(frozen=True)
@@ -104,10 +112,15 @@ class Gap:
 class DrawnState:
     """The car in one case. Without `has_contact` it is shown as it stands on the setup pad.
 
-    `cg`: centre of gravity, s and z.
+    `slides`: there is no trim at full friction, and the car is shown with the least friction that holds it.
+    `cg`: centre of gravity, s and z. `sideslip`, positive where the velocity points left of the nose, and
+    `steer`, positive to the left, in rad.
     """
 
     has_contact: bool
+    slides: bool
+    sideslip: float
+    steer: float
     case: Record
     wheels: tuple[Wheel, ...]
     plates: tuple[Plate, ...]
@@ -131,7 +144,9 @@ def drawn_state(project: Project, result: Result, row: int) -> DrawnState:
     cg = (0.0, float(case.vehicle["cg_height"][0] + case.state[0]))
     wheels = tuple(_wheel(case, w) for w in range(4))
     gaps = tuple(_gaps(case)) if has_contact else ()
-    return DrawnState(has_contact, case.cases[0], wheels, tuple(_plates(case)), gaps, cg)
+    slides = has_contact and bool(case.answers["slides"][0, 0])
+    angles = (float(case.state[SIDESLIP]), float(case.state[STEER]))
+    return DrawnState(has_contact, slides, *angles, case.cases[0], wheels, tuple(_plates(case)), gaps, cg)
 
 
 class _SolvedCase:
@@ -186,11 +201,24 @@ def _height(case: Record, s: Floats | float) -> Floats:
 
 def _wheel(case: _SolvedCase, w: int) -> Wheel:
     if not case.has_contact:
-        return Wheel(WHEELS[w], w // 2, _outline(case, w), np.empty((0, 2)), None, None, 0.0)
+        empty = np.empty((0, 2))
+        return Wheel(WHEELS[w], w // 2, _outline(case, w), empty, None, None, 0.0, _wheel_plan(case, w), None)
     patch = _patch(case, w)
     bump = float(case.cases["bump"][0, w])
     line = _contact_line(case, w, patch, bump)
-    return Wheel(WHEELS[w], w // 2, _outline(case, w), line, patch, case.answer("load", w), bump)
+    load, slip = (case.answer(name, w) for name in ("load", "slip_angle"))
+    return Wheel(WHEELS[w], w // 2, _outline(case, w), line, patch, load, bump, _wheel_plan(case, w), slip)
+
+
+def _wheel_plan(case: _SolvedCase, w: int) -> Floats:
+    """Corners of the wheel from above, turned by steer at the front, and by toe-in towards the middle."""
+    car = case.vehicle[0]
+    turn = (case.state[STEER] if w < 2 else 0.0) - car["side"][w] * case.settings["toe"][0, w]
+    ahead = np.array([1.0, 1.0, -1.0, -1.0]) * car["radius"][w]
+    left = np.array([1.0, -1.0, -1.0, 1.0]) * car["half_width"][w]
+    x = car["x"][w] + ahead * cos(turn) - left * sin(turn)
+    y = car["y"][w] + ahead * sin(turn) + left * cos(turn)
+    return np.column_stack([x, y])
 
 
 def _patch(case: _SolvedCase, w: int) -> Patch:
@@ -228,7 +256,8 @@ def _tread(case: _SolvedCase, w: int, across: Floats, around: Floats) -> Floats:
     lean = _lean(case, w)
     u, angle = (grid.ravel() for grid in np.meshgrid(across, around))
     radius = car["radius"][w] - 0.5 * car["crown"][w] * u * u
-    centre = car["radius"][w] - case.settings["penetration"][0, w] + case.state[3 + w]
+    at_rest = car["radius"][w] * cos(case.settings["camber"][0, w]) - case.settings["penetration"][0, w]
+    centre = at_rest + case.state[RISE + w]
     up = radius * np.sin(angle)
     x = car["x"][w] + radius * np.cos(angle)
     y = car["y"][w] + car["side"][w] * (up * sin(lean) + u * cos(lean))
@@ -254,7 +283,8 @@ def _plates(case: _SolvedCase) -> Iterator[Plate]:
         around = ((0, half), (0, -half), (1, -half), (1, half))
         s, under, _ = _underside(case, [(ends[end], side, element.offset) for end, side in around])
         axles = tuple(sorted({case.axle(end) for end in ends}))
-        yield Plate(element.name, axles, np.column_stack([s, under]))
+        plan = np.array([[case.vehicle["to_front"][0] - ends[end], side] for end, side in around])
+        yield Plate(element.name, axles, np.column_stack([s, under]), plan)
 
 
 def _gaps(case: _SolvedCase) -> Iterator[Gap]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -20,6 +21,16 @@ Field = dict[str, Any]
 
 
 IN_AIR = 0.01  # of m g / 4
+_LISTED = (
+    "roll_angle_deg",
+    "along_mm",
+    "margin",
+    "attitude",
+    "sideslip_deg",
+    "steer_deg",
+    "balance",
+    "wheels_in_air",
+)
 
 
 def _wheel_names(wheels: np.ndarray) -> np.ndarray:
@@ -110,20 +121,16 @@ class Result:
         return int(self.answers["slides"][setup].sum())
 
     def by_angle(self, setup: int = 0) -> list[Field]:
-        """Worst attitude at every roll angle of a sweep; margin None where contact is lost."""
-        angles = self.cases.angles
-        shape = (len(self.cases.attitudes), angles.size)
-        margin = np.where(self.contact[setup], self.margin[setup], -np.inf).reshape(shape)
-        rows = margin.argmin(axis=0)
-        return [
-            {
-                "roll_angle_deg": degrees(angle),
-                **self.cases.along(i),
-                "margin": float(margin[row, i]) if np.isfinite(margin[row, i]) else None,
-                "attitude": self.cases.attitudes[row],
-            }
-            for i, (angle, row) in enumerate(zip(angles, rows, strict=True))
-        ]
+        """Worst attitude at every roll angle of a sweep, as `rows`; margin None where contact is lost."""
+        shape = (len(self.cases.attitudes), self.cases.angles.size)
+        worst = self.safe_margin[setup].reshape(shape).argmin(axis=0)
+        return self.rows(worst * shape[1] + np.arange(shape[1]), setup)
+
+    def rows(self, cases: Sequence[int] | np.ndarray, setup: int = 0) -> list[Field]:
+        """The columns of the case table that a list of cases shows, as plain Python values."""
+        table = self.frame(setup).iloc[np.asarray(cases, dtype=int)]
+        names = [name for name in _LISTED if name in table.columns]
+        return [dict(zip(names, map(_plain, row), strict=True)) for row in table[names].to_numpy().tolist()]
 
     def columns(self, setup: int = 0) -> dict[str, Any]:
         """The case table in file units, (cases) each, in its fixed order."""

@@ -14,11 +14,15 @@ from setupopt.units import DEG
 
 @dataclass(frozen=True, slots=True)
 class AttitudeWorst:
-    """One attitude over all its cases; `margin` at its worst angle, None where contact is lost there."""
+    """One attitude over all its cases; `margin` at its worst angle, None where contact is lost there.
+
+    `lost`, `sliding`: how many of its cases lose contact, and how many slide.
+    """
 
     attitude: str
     cases: int
     lost: int
+    sliding: int
     roll_angle_deg: float
     margin: float | None
     along_mm: float | None = None  # on a section of parts
@@ -32,16 +36,7 @@ def by_angle(result: Result) -> list[Field]:
     order = np.lexsort((score, result.cases.at))
     angles = result.cases.at[order]
     first = np.flatnonzero(np.r_[True, angles[1:] != angles[:-1]])
-    return [_at_angle(result, int(case)) for case in order[first]]
-
-
-def _at_angle(result: Result, case: int) -> Field:
-    return {
-        "roll_angle_deg": _angle(result, case),
-        **result.cases.along(case),
-        "margin": _margin(result, case),
-        "attitude": result.cases.attitude[case],
-    }
+    return result.rows(order[first])
 
 
 def by_attitude(result: Result) -> list[AttitudeWorst]:
@@ -53,6 +48,7 @@ def by_attitude(result: Result) -> list[AttitudeWorst]:
     first = np.searchsorted(which[order], np.arange(names.size))
     counts = np.bincount(which)
     lost = np.bincount(which, weights=~contact)
+    sliding = np.bincount(which, weights=contact & result.answers["slides"][0])
     earliest = np.full(names.size, which.size)
     np.minimum.at(earliest, which, np.arange(which.size))
     return [
@@ -60,6 +56,7 @@ def by_attitude(result: Result) -> list[AttitudeWorst]:
             str(names[i]),
             int(counts[i]),
             int(lost[i]),
+            int(sliding[i]),
             _angle(result, worst),
             _margin(result, worst),
             **result.cases.along(worst),

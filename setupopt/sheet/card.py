@@ -65,9 +65,10 @@ class RunCard:
 
     @property
     def worst(self) -> Field:
-        """Case, roll angle and attitude of the worst steady case."""
+        """Case, roll angle, attitude, sideslip, steer and balance of the worst steady case."""
         fields = self.result.fields(int(self.result.worst[0]))
-        kept = ("case", "roll_angle_deg", "along_mm", "attitude", "speed_m_s")
+        where = ("case", "roll_angle_deg", "along_mm", "attitude", "speed_m_s")
+        kept = (*where, "sideslip_deg", "steer_deg", "balance")
         return {name: fields[name] for name in kept if name in fields}
 
     @property

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from project.good_folder import CAR, VENUE, write_folder
@@ -17,6 +18,13 @@ HELD_CAR = CAR.replace("load_limit_N = 9000", "load_limit_N = 20000")
 def held(folder: Path) -> Path:
     """Every case holds, no limit is broken, nothing is odd."""
     return write_folder(folder, car=HELD_CAR, venue=HELD_VENUE, limits=None)
+
+
+def sliding(folder: Path) -> Path:
+    """Held, but on a slippery surface: on the wall there is not friction enough for any trim."""
+    venue = re.sub(r"(?m)^surface_grip = .*$", "surface_grip = 0.3", HELD_VENUE)
+    assert venue != HELD_VENUE
+    return write_folder(folder, car=HELD_CAR, venue=venue, limits=None)
 
 
 def lost(folder: Path) -> Path:

@@ -31,6 +31,7 @@ LINE = [
     "nowhere_best",
     "by_attitude",
     "contact_lost",
+    "slides",
     "limits_broken",
     "setup",
 ]
@@ -171,7 +172,7 @@ def test_status_says_whether_the_best_will_do(run: Run, own: Path) -> None:
     _change(own / "car.toml", "load_limit_N = 8200", "load_limit_N = 1000")
     broken = run(*args)
     assert broken.exit_code == 1 and "LIMITS BROKEN even by the best" in broken.stdout
-    _change(own / "venue.toml", "speed_m_s = 50", "speed_m_s = 35")
+    _change(own / "venue.toml", "speed_m_s = 54", "speed_m_s = 35")
     lost = run(*args)
     assert lost.exit_code == 1 and "CONTACT LOST" in lost.stdout
 

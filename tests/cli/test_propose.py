@@ -39,6 +39,7 @@ MORE = [
     "holds",
     "limits_broken",
     "robustness",
+    "slides",
     "start_counted_margin",
 ]
 LEFT, RIGHT, KERB = "fast left-hander", "fast right-hander", "left-hander over a kerb"

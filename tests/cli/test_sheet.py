@@ -137,7 +137,8 @@ def test_every_number_of_the_run_card_is_on_it(made: Path, answer: dict) -> None
     low, high = card["speeds_m_s"]
     assert f"{shown(low, 0)}to{shown(high, 0)}m/s" in text
     for row in card["by_angle"]:
-        assert f"{row['roll_angle_deg']:g}{shown(row['margin'], 3)}" in text
+        turned = "".join(shown(round(row[name], 1) + 0.0, 1) for name in ("sideslip_deg", "steer_deg"))
+        assert f"{row['roll_angle_deg']:g}{shown(row['margin'], 3)}{turned}" in text
     for part in (*card["stop_rules"], *card["attitudes"]):
         assert part.replace(" ", "") in text
     for name in ("today", "target", "as_set"):
@@ -183,7 +184,7 @@ def test_a_setup_that_must_not_run_says_so_on_every_page(folder: Path, run: Run,
     home = tmp_path / "project"
     shutil.copytree(folder, home)
     venue = home / "venue.toml"
-    slow = venue.read_text().replace("speed_m_s = 50", "speed_m_s = 30")
+    slow = venue.read_text().replace("speed_m_s = 54", "speed_m_s = 30")
     assert slow != venue.read_text()
     venue.write_text(slow)
     done = run("sheet", home, "--out", tmp_path / "out", "--quiet")

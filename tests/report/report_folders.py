@@ -18,10 +18,13 @@ _FILES = ("car.toml", "venue.toml", "setup.toml", "limits.toml")
 
 
 def example(name: str, folder: Path) -> Path:
-    """An example, with nothing that commands left in it."""
+    """An example at few roll angles, with nothing that commands left in it."""
     folder.mkdir(parents=True)
     for file in _FILES:
         shutil.copy(SETUPS / name / file, folder)
+    venue = folder / "venue.toml"
+    few = {"bore": "15", "bank": "4", "hill": "5"}[name]
+    venue.write_text(re.sub(r"(?m)^(roll_angles_deg.* step =) [\d.]+", rf"\1 {few}", venue.read_text()))
     return folder
 
 
@@ -36,12 +39,20 @@ def changed(folder: Path, file: str, before: str, after: str) -> Path:
 
 def lost(folder: Path) -> Path:
     """The bore, driven so slowly that the car comes off near the top."""
-    return changed(example("bore", folder), "venue.toml", "speed_m_s = 50", "speed_m_s = 38")
+    return _driven(example("bore", folder), 38)
 
 
 def mixed(folder: Path) -> Path:
     """Both setups lose contact, each elsewhere."""
-    return changed(proposed(folder), "venue.toml", "speed_m_s = 50", "speed_m_s = 40")
+    return _driven(proposed(folder), 40)
+
+
+def _driven(folder: Path, speed: float) -> Path:
+    venue = folder / "venue.toml"
+    text, count = re.subn(r"(?m)^speed_m_s = \d+$", f"speed_m_s = {speed}", venue.read_text())
+    assert count == 1
+    venue.write_text(text)
+    return folder
 
 
 def parts(folder: Path) -> Path:
@@ -50,7 +61,7 @@ def parts(folder: Path) -> Path:
     venue = folder / "venue.toml"
     text = venue.read_text().replace('section = "circle"', 'section = "parts"')
     text = re.sub(r"(?m)^radius_mm.*\n", "", text)
-    text = re.sub(r"(?m)^roll_angles_deg.*$", "along_mm = { from = 500, to = 14000, step = 500 }", text)
+    text = re.sub(r"(?m)^roll_angles_deg.*$", "along_mm = { from = 500, to = 14000, step = 1500 }", text)
     pieces = (
         "[[section.part]]\nwidth_mm = 4000\n\n[[section.part]]\nradius_mm = 8000\nsweep_deg = 60\n\n"
         "[[section.part]]\nwidth_mm = 3000\n\n"

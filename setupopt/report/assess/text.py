@@ -7,7 +7,6 @@ from setupopt.evaluation.result import Field
 from setupopt.evaluation.summary import by_angle, by_attitude
 from setupopt.project.bodies import worn_words
 from setupopt.project.model import WHEELS
-from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import (
     INDENT,
     Column,
@@ -24,17 +23,22 @@ from setupopt.report.shared.tables import (
 )
 from setupopt.report.shared.words import (
     ALONG,
+    STANDING,
+    STANDING_WORDS,
     cautions_text,
     composed,
+    contact_words,
     floor_words,
     headed,
     limits_text,
     limits_words,
     lines,
+    more_friction,
     slides,
+    standing_words,
     where_words,
 )
-from setupopt.units import MM
+from setupopt.units import DEG, MM, MM2
 
 _MOST_ANGLES = 37  # rows; 0 to 180 deg in steps of 5
 _MOST_ATTITUDES = 20
@@ -71,24 +75,12 @@ def _cautions(a: Assessment, width: int) -> str:
 
 def _verdict(a: Assessment, width: int) -> str:
     sentences = [
-        *_contact(a),
+        *contact_words(a.result),
         f"Worst margin: {_margin_words(a)}",
         floor_words(a.floor, not a.is_under_floor),
         limits_words(a.broken),
     ]
     return lines(sentences, width)
-
-
-def _contact(a: Assessment) -> list[str]:
-    """What becomes of contact, then the wheels in the air if there are any."""
-    count = len(a.result.cases)
-    lost = a.result.lost()
-    contact = f"Contact is kept in {'the only case' if count == 1 else f'all {count} cases'}."
-    if lost:
-        contact = f"CONTACT LOST in {lost} of {count} cases: there the car comes off the surface."
-    sliding = a.result.sliding()
-    slide = f"IT SLIDES in {sliding} of {count} cases: limits are not judged there." if sliding else ""
-    return [line for line in (contact, slide, in_air_words(a.result)) if line]
 
 
 def _margin_words(a: Assessment) -> str:
@@ -110,9 +102,9 @@ def _angles(a: Assessment, width: int) -> str:
     shown = thinned(rows, _MOST_ANGLES, _sort_margin)
     group = -(-len(rows) // _MOST_ANGLES)
     some = f" (of every {group} neighbouring angles the worst)" if group > 1 else ""
-    length = min(width - 50, 60)
+    length = min(max(width - 72, 8), 40)
     columns = (
-        Key("roll angle deg", "roll_angle_deg", angle),
+        Key("deg", "roll_angle_deg", angle),
         ALONG,
         decimals("margin", "margin", 3),
         Key(
@@ -121,12 +113,14 @@ def _angles(a: Assessment, width: int) -> str:
             lambda margin: _bar(margin, length),
             numeric=False,
             rank=1,
-            missing="CONTACT LOST",
+            missing="LOST",
         ),
-        words("worst attitude", "attitude", least=20),
+        *STANDING,
+        words("worst attitude", "attitude", least=14),
     )
     head = f"Margin by roll angle, with the worst attitude at each{some}"
-    return headed(head, keyed_table(shown, columns, width), width)
+    table = keyed_table(shown, columns, width)
+    return headed(head, f"{table}\n{paragraph(STANDING_WORDS, width, INDENT)}", width)
 
 
 def _bar(margin: float, length: int) -> str:
@@ -154,11 +148,8 @@ def _attitudes(a: Assessment, width: int) -> str:
         Key("worst at deg", "roll_angle_deg", angle),
         ALONG,
         decimals("margin", "margin", 3),
-        Key(
-            "contact lost in",
-            "",
-            lambda row: f"{row.lost} of {row.cases}" if row.lost else "-",
-        ),
+        Key("slides in", "", lambda row: f"{row.sliding} of {row.cases}" if row.sliding else "-"),
+        Key("contact lost in", "", lambda row: f"{row.lost} of {row.cases}" if row.lost else "-"),
     )
     return f"Each attitude at its worst roll angle{which}\n{keyed_table(shown, columns, width)}"
 
@@ -168,7 +159,18 @@ def _worst(a: Assessment, width: int) -> str:
     head = f"The worst case: number {fields['case']}, {where_words(fields)}, {fields['speed_m_s']:g} m/s"
     if not fields["contact"]:
         return headed(head, paragraph(_lost_words(a), width, INDENT), width)
-    return headed(head, f"{_wheels(a, width)}\n{_car_words(fields, width)}", width)
+    return headed(head, f"{_sliding(a, width)}{_wheels(a, width)}\n{_car_words(fields, width)}", width)
+
+
+def _sliding(a: Assessment, width: int) -> str:
+    """That the numbers of a case that slides are of a car with more friction; empty for another case."""
+    if a.margin is None or a.margin >= 0.0:
+        return ""
+    words = (
+        f"THE CAR SLIDES: it finds no trim at the friction there is. The numbers below are of the trim with "
+        f"{more_friction(a.margin)}, the least that holds it."
+    )
+    return f"{paragraph(words, width, INDENT)}\n"
 
 
 def _lost_words(a: Assessment) -> str:
@@ -185,33 +187,27 @@ def press_words(a: Assessment) -> str | None:
     return f"{more} more press towards the surface would be needed to hold the car."
 
 
-_WHEELS = (
-    ("load N", "load_{}_N", 0, 0),
-    ("grip N", "grip_{}_N", 0, 0),
-    ("inclination deg", "inclination_{}_deg", 2, 0),
-    ("patch mm2", "patch_{}_mm2", 0, 1),
-)
-
-
 def _wheels(a: Assessment, width: int) -> str:
-    fields = a.worst_fields
+    answer = a.worst_answer
     columns = [Column("wheel", [wheel.upper() for wheel in WHEELS], numeric=False)]
-    for head, key, digits, rank in _WHEELS:
-        columns.append(
-            Column(
-                head,
-                [number(fields[key.format(w)], digits) for w in WHEELS],
-                rank=rank,
-            )
-        )
-    travel = [number(float(value) / MM) for value in a.worst_answer["travel"]]
-    return table([*columns, Column("bump travel mm", travel, rank=2)], width)
+    for head, values, digits, rank in (
+        ("load N", answer["load"], 0, 0),
+        ("grip N", answer["grip"], 0, 1),
+        ("slip angle deg", answer["slip_angle"] / DEG, 2, 0),
+        ("inclination deg", answer["inclination"] / DEG, 2, 0),
+        ("patch mm2", answer["patch"] / MM2, 0, 2),
+        ("bump travel mm", answer["travel"] / MM, 1, 3),
+    ):
+        columns.append(Column(head, [number(float(value), digits) for value in values], rank=rank))
+    return table(columns, width)
 
 
 def _car_words(fields: Field, width: int) -> str:
+    used = f" Grip used: front {number(fields['use_front'], 3)}, rear {number(fields['use_rear'], 3)}."
     sentences = [
-        f"The {fields['first_axle']} axle reaches its grip first. Grip used: front "
-        f"{number(fields['use_front'], 3)}, rear {number(fields['use_rear'], 3)}.",
+        f"The {fields['first_axle']} axle reaches its grip first.{'' if fields['balance'] is None else used}",
+        f"{standing_words(fields).capitalize()}. Lambda {number(fields['lambda'], 3)}: the least factor on "
+        "all friction with which the car finds a trim.",
         f"Gap at the ride-height stations: front {number(fields['front_gap_mm'])} mm, "
         f"rear {number(fields['rear_gap_mm'])} mm. Least clearance of the floor points: "
         f"{number(fields['least_clearance_mm'])} mm. Travel left to a stop: "

@@ -83,8 +83,8 @@ class JudgedComparison:
 
     @property
     def holds(self) -> bool:
-        """Whether the first keeps contact and limits, and reaches the floor, if any."""
-        return self.best.holds and not self.is_under_floor
+        """Whether the first does not slide or lose contact, and keeps its limits and any minimum margin."""
+        return self.best.holds and self.best.margin >= 0.0 and not self.is_under_floor
 
     def as_dict(self) -> Field:
         """Plain Python values, None for what has no answer."""
@@ -136,6 +136,7 @@ def _line_dict(line: Line) -> Field:
             for a, best in zip(line.attitudes, line.is_best, strict=True)
         ],
         "contact_lost": one.result.lost(),
+        "slides": one.result.sliding(),
         "limits_broken": plain(one.broken),
         "setup": setup_as_dict(one.setup),
     }

@@ -29,6 +29,8 @@ from setupopt.report.shared.words import (
     headed,
     lines,
     slides,
+    sliding_words,
+    standing_words,
     where_words,
 )
 
@@ -68,6 +70,8 @@ def _head(judged: JudgedComparison, width: int) -> str:
 def _verdict(judged: JudgedComparison, width: int) -> str:
     sentences = [
         _best(judged),
+        _standing(judged),
+        sliding_words(judged.best.result),
         in_air_words(judged.best.result),
         _state(judged),
         floor_words(judged.floor, not judged.is_under_floor),
@@ -83,6 +87,13 @@ def _best(judged: JudgedComparison) -> str:
         return f"Best: {_name(first)}, which loses contact as all others do"
     ahead = f", {number(margin - second.contender.margin, 3)} ahead" if second.contender.holds else ""
     return f"Best: {_name(first)}: worst margin {number(margin, 3)}{slides(margin)}{ahead}"
+
+
+def _standing(judged: JudgedComparison) -> str:
+    """How the car stands where the best is worst."""
+    worst = judged.best.result.fields(judged.best.worst)
+    words = standing_words(worst)
+    return f"It is worst at {where_words(worst)}; {words}." if words else ""
 
 
 def _name(line: Line) -> str:

@@ -113,6 +113,26 @@ def _margin_line(label: str, line: Line, assessment: Assessment, place: int, axe
         )
 
 
+_STANDING = (("sideslip_deg", "sideslip deg"), ("steer_deg", "steer deg"), ("balance", "balance"))
+
+
+def standing_picture(shown: Sequence[tuple[str, Line, Assessment]]) -> str:
+    """SVG: sideslip, steer and balance of the worst attitude at every roll angle, one line for each setup."""
+    with drawing(3.8, 3.9, nrows=len(_STANDING), sharex=True) as (figure, axes):
+        for one, (key, head) in zip(axes, _STANDING, strict=True):
+            one.axhline(0.0, color=_TEXT, lw=0.6)
+            one.set_ylabel(head)
+            for label, line, assessment in shown:
+                values = [row[key] for row in by_angle(assessment.result)]
+                numbers = np.array([np.nan if value is None else value for value in values])
+                one.plot(_at(assessment), numbers, line.style, color=line.colour, lw=1.6, label=label)
+        axes[-1].set_xlabel(_at_words(shown[0][2]))
+        _angle_ticks(axes[-1])
+        names = axes[0].get_legend_handles_labels()
+        figure.legend(*names, loc="outside upper center", ncols=2, frameon=False, fontsize=9)
+        return svg(figure)
+
+
 def top_load(shown: Sequence[Assessment]) -> float:
     """Top of a common scale of wheel loads, N."""
     loads = [a.result.answers["load"][0][a.result.contact[0]] for a in shown]

@@ -77,7 +77,7 @@ class Drawing:
         return " ".join(f"{number:.1f}" for number in self.box)
 
 
-def _path(points: Floats | Sequence[Sequence[float]], closed: bool = False) -> str:
+def path(points: Floats | Sequence[Sequence[float]], closed: bool = False) -> str:
     """A path through points (n, 2) in m, y to the left and z up."""
     drawn = np.atleast_2d(np.asarray(points, dtype=float)) * [-1.0 / MM, -1.0 / MM]
     return "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in drawn) + ("Z" if closed else "")
@@ -89,7 +89,7 @@ def _path(points: Floats | Sequence[Sequence[float]], closed: bool = False) -> s
 def section_drawing(venue: Venue, state: DrawnState, at: float) -> Drawing:
     """The whole section with the car where `at` says, as `cases.sweep_at` counts."""
     around = outline(venue, at)
-    shapes = [Shape("outline", _path(around.points, around.radius is not None))]
+    shapes = [Shape("outline", path(around.points, around.radius is not None))]
     shapes += [Shape("swept", path) for path in _swept(venue)]
     car = list(_car(state, (0, 1)))
     box = _section_box(around, [_moved(points, around) for _, points, _, _ in car])
@@ -118,13 +118,13 @@ def _swept(venue: Venue) -> Iterable[str]:
     """The part of a section that the sweep runs over."""
     if venue.section != "flat":
         at = sweep_at(venue)
-        yield _path(places(venue, np.linspace(at[0], at[-1], 181)))
+        yield path(places(venue, np.linspace(at[0], at[-1], 181)))
 
 
 def _placed(shapes: Iterable[_Seen], around: Outline) -> Iterable[Shape]:
     """What is seen in the plane under the car, where that plane lies in the section."""
     for kind, points, closed, name in shapes:
-        yield Shape(kind, _path(_moved(points, around), closed), name)
+        yield Shape(kind, path(_moved(points, around), closed), name)
 
 
 def _moved(points: Floats, around: Outline) -> Floats:
@@ -150,18 +150,18 @@ def _section_box(around: Outline, car: Sequence[Floats]) -> _Box:
 def _marks(around: Outline, state: DrawnState, size: float) -> Iterable[Shape]:
     """The radius to the car, or the level line, and gravity at its centre of gravity, so many m long."""
     if around.radius is not None:
-        yield Shape("guide", _path([(0.0, around.radius), around.place]))
-        yield Shape("guide", _path([(0.0, around.radius), (0.0, 0.0)]))
+        yield Shape("guide", path([(0.0, around.radius), around.place]))
+        yield Shape("guide", path([(0.0, around.radius), (0.0, 0.0)]))
     else:
         (y, z) = around.place
         half = _LEVEL * size
-        yield Shape("guide", _path([(y - half, z), (y + half, z)]))
+        yield Shape("guide", path([(y - half, z), (y + half, z)]))
     cg = _moved(np.array([state.cg]), around)[0]
     tip = cg - [0.0, size]
     barb = 0.25 * size
-    yield Shape("pull", _path(np.array([cg, tip])))
+    yield Shape("pull", path(np.array([cg, tip])))
     barbs = np.array([[0.5 * barb, barb], [0.0, 0.0], [-0.5 * barb, barb]])
-    yield Shape("pull", _path(tip + barbs))
+    yield Shape("pull", path(tip + barbs))
 
 
 def _section_labels(around: Outline, box: _Box, letter: float) -> Iterable[Label]:
@@ -261,15 +261,15 @@ def _ground(state: DrawnState, wheels: Sequence[Wheel], half: float) -> Floats:
 def _near_shapes(state: DrawnState, axle: int, ground: Floats, deep: float) -> Iterable[Shape]:
     """The car behind the ground that it presses into, its patches on top of that."""
     car = list(_car(state, (axle,)))
-    yield from (Shape(kind, _path(p, closed), name) for kind, p, closed, name in car if kind != "patch")
+    yield from (Shape(kind, path(p, closed), name) for kind, p, closed, name in car if kind != "patch")
     left = ground[0, 0]
     right = ground[-1, 0]
     yield Shape(
         "ground",
-        _path(np.vstack([ground, [[right, -deep * MM], [left, -deep * MM]]]), True),
+        path(np.vstack([ground, [[right, -deep * MM], [left, -deep * MM]]]), True),
     )
-    yield Shape("surface", _path(ground))
-    yield from (Shape(kind, _path(p), name) for kind, p, _, name in car if kind == "patch")
+    yield Shape("surface", path(ground))
+    yield from (Shape(kind, path(p), name) for kind, p, _, name in car if kind == "patch")
 
 
 def _wheel_labels(wheels: Sequence[Wheel], letter: float) -> Iterable[Label]:
@@ -341,10 +341,10 @@ def _gap_shapes(
         tick = 0.35 * letter * MM
         ground = under - one.gap.gap
         foot = -(_label_height(row, lowest, letter) - NARROW * letter) * MM
-        yield Shape("leader", _path([(s, ground), (s, min(foot, ground))]))
-        yield Shape("gap", _path([(s, ground), (s, under)]), one.letter)
+        yield Shape("leader", path([(s, ground), (s, min(foot, ground))]))
+        yield Shape("gap", path([(s, ground), (s, under)]), one.letter)
         for z in (ground, under):
-            yield Shape("gap", _path([(s - tick, z), (s + tick, z)]))
+            yield Shape("gap", path([(s - tick, z), (s + tick, z)]))
 
 
 def _gap_labels(

@@ -7,6 +7,7 @@ import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from setupopt.evaluation.assessment import Assessment
 from setupopt.evaluation.drawn_state import Patch
 from setupopt.evaluation.report_data import Part, Report
 from setupopt.project.bodies import worn_words
@@ -16,15 +17,18 @@ from setupopt.report.page import tables as page_tables
 from setupopt.report.page.charts import (
     PROPOSED,
     TODAY,
+    Line,
     loads_picture,
     margins_picture,
+    standing_picture,
     top_load,
 )
 from setupopt.report.page.drawing import NARROW, near_drawing, section_drawing
 from setupopt.report.page.patch import highest, patches_picture
+from setupopt.report.page.plan import plan_drawing
 from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import angle
-from setupopt.report.shared.words import CLOSING
+from setupopt.report.shared.words import CLOSING, more_friction, sliding_words, standing_words
 from setupopt.units import DEG, MM
 
 if TYPE_CHECKING:
@@ -66,11 +70,15 @@ def _content(report: Report) -> dict[str, Any]:
         "angles": halves,
         "group": group,
         "margins": pictures.margins(),
+        "standing": pictures.standing(),
         "shown": [pictures.part(part) for part in report.parts],
         "place": _place_words(report),
         "closing": CLOSING,
         "narrow": NARROW,
         "in_air_words": in_air_words,
+        "more_friction": more_friction,
+        "sliding_words": sliding_words,
+        "standing_words": standing_words,
     }
 
 
@@ -116,8 +124,13 @@ class _Pictures:
         self.reach = _REACH * max(edges, default=100.0 * MM)
 
     def margins(self) -> Markup:
-        shown = [(part.role, _LINES[part.role], part.assessment) for part in self.report.parts]
-        return _inside(margins_picture(shown, self.report.today.assessment.floor), "margins")
+        return _inside(margins_picture(self._shown(), self.report.today.assessment.floor), "margins")
+
+    def standing(self) -> Markup:
+        return _inside(standing_picture(self._shown()), "standing")
+
+    def _shown(self) -> list[tuple[str, Line, Assessment]]:
+        return [(part.role, _LINES[part.role], part.assessment) for part in self.report.parts]
 
     def part(self, part: Part) -> dict[str, Any]:
         """Drawings and pictures of one setup; no patches where contact is lost."""
@@ -131,6 +144,7 @@ class _Pictures:
             "fields": assessment.worst_fields,
             "loads": _inside(loads_picture(assessment, self.top), f"loads-{part.role}"),
             "section": section_drawing(part.project.venue, state, at),
+            "plan": plan_drawing(state),
             "near": [near_drawing(state, axle) for axle in (1, 0)],
             "patches": None if picture is None else _inside(picture, f"patches-{part.role}"),
         }

@@ -25,7 +25,7 @@ from setupopt.report.shared.tables import (
     thinned,
 )
 from setupopt.sheet.state import state_lines
-from setupopt.units import MM
+from setupopt.units import DEG, MM, MM2
 
 _MOST_ANGLES = 37  # rows; 0 to 180 deg in steps of 5
 LOST = "CONTACT LOST"
@@ -79,6 +79,7 @@ def verdict(report: Report) -> Grid:
     wanted: list[tuple[str, Callable[[Part], Cell]]] = [
         ("worst margin", _worst_cell),
         ("cases that lose contact", _lost_cell),
+        ("cases that slide", _sliding_cell),
         ("cases with a wheel in the air", _in_air_cell),
         ("limits", _limits_cell),
         *([] if floor is None else [(f"minimum margin {floor:g}", _minimum_cell)]),
@@ -101,6 +102,12 @@ def _lost_cell(part: Part) -> Cell:
     result = part.assessment.result
     lost = result.lost()
     return Cell(f"{lost} of {len(result.cases)}", "", lost > 0)
+
+
+def _sliding_cell(part: Part) -> Cell:
+    result = part.assessment.result
+    count = result.sliding()
+    return Cell(f"{count} of {len(result.cases)}", "", count > 0)
 
 
 def _in_air_cell(part: Part) -> Cell:
@@ -208,13 +215,18 @@ def _stretches(degrees: Sequence[float], lost: Any) -> str:
 # ---- the worst case ----------------------------------------------------------------------------------------
 
 
-_WHEEL_ROWS = (
-    ("load N", "load_{}_N", 0),
-    ("grip it can give N", "grip_{}_N", 0),
-    ("inclination to the surface deg", "inclination_{}_deg", 2),
-    ("patch area mm2", "patch_{}_mm2", 0),
+_WHEEL_ROWS: Sequence[tuple[str, str, float, int]] = (
+    ("load N", "load", 1.0, 0),
+    ("grip it can give N", "grip", 1.0, 0),
+    ("slip angle deg", "slip_angle", DEG, 2),
+    ("inclination to the surface deg", "inclination", DEG, 2),
+    ("patch area mm2", "patch", MM2, 0),
+    ("bump travel mm", "travel", MM, 1),
 )
 _CAR_ROWS = (
+    ("sideslip deg, positive: it moves to the left of its nose", "sideslip_deg", 2),
+    ("steer deg, positive: to the left", "steer_deg", 2),
+    ("lambda, the least factor on all friction", "lambda", 3),
     ("least clearance of the floor points mm", "least_clearance_mm", 1),
     ("travel left to a stop mm", "travel_left_mm", 1),
     ("downforce N", "downforce_N", 0),
@@ -224,15 +236,13 @@ _CAR_ROWS = (
 
 def wheels(part: Part) -> Grid:
     """The four wheels in the worst case."""
-    fields = part.assessment.worst_fields
+    answer = part.assessment.worst_answer
     rows: list[Row] = [
-        [head, *(number(fields[key.format(wheel)], digits) for wheel in WHEELS)]
-        for head, key, digits in _WHEEL_ROWS
+        [head, *(number(float(value), digits) for value in answer[name] / unit)]
+        for head, name, unit, digits in _WHEEL_ROWS
     ]
     peaks = [number(peak_kpa(wheel), 0) for wheel in part.drawn.wheels]
-    travel = part.assessment.worst_answer["travel"] / MM
-    shown = [number(float(one) if fields["contact"] else None) for one in travel]
-    rows += [["highest pressure kPa", *peaks], ["bump travel mm", *shown]]
+    rows.append(["highest pressure kPa", *peaks])
     return _grid(["", *(wheel.upper() for wheel in WHEELS)], rows)
 
 
@@ -242,6 +252,7 @@ def car(part: Part) -> Grid:
     rows: list[Row] = [
         ["grip used by the front axle", number(fields["use_front"], 3)],
         ["grip used by the rear axle", number(fields["use_rear"], 3)],
+        ["balance, positive: the rear goes first", number(fields["balance"], 3, sign=True)],
         ["the first axle to slide", fields["first_axle"] or NONE],
         *([head, number(fields[key], digits)] for head, key, digits in _CAR_ROWS),
     ]

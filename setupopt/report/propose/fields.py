@@ -68,8 +68,8 @@ class JudgedProposal:
 
     @property
     def holds(self) -> bool:
-        """Whether every case holds, every limit is kept and every floor is reached."""
-        return self.proposal.holds and not self.is_under_floor
+        """Whether no case slides or loses contact, and every limit and minimum margin is satisfied."""
+        return self.proposal.holds and self.proposal.margin >= 0.0 and not self.is_under_floor
 
     @property
     def alternatives(self) -> tuple[Alternative, ...]:
@@ -117,6 +117,7 @@ class JudgedProposal:
             "cautions": list(self.project.cautions),
             "floor": self.floor,
             "contact_lost": self.contact_lost,
+            "slides": p.result.sliding(),
             "cases": len(p.result.cases),
             # Weights and floors stand with the attitudes
             "asked": picked(

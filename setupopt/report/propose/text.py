@@ -38,6 +38,8 @@ from setupopt.report.shared.words import (
     lines,
     setting_words,
     slides,
+    sliding_words,
+    standing_words,
     verdict,
     where_words,
 )
@@ -87,6 +89,7 @@ def _verdict(judged: JudgedProposal, width: int) -> str:
     sentences = [
         _margins(judged),
         _place(judged),
+        sliding_words(judged.proposal.result),
         in_air_words(judged.proposal.result),
         _lower(judged),
         _counted(judged),
@@ -113,7 +116,8 @@ def _place(judged: JudgedProposal) -> str:
     worst = judged.proposal.worst
     place = where_words(worst)
     if judged.margin is not None:
-        return f"Worst at {place}; the {worst['first_axle']} axle reaches its grip first."
+        axle = f"the {worst['first_axle']} axle reaches its grip first"
+        return f"Worst at {place}; {axle}; {standing_words(worst)}."
     count = len(judged.proposal.result.cases)
     before = judged.proposal.start_result.lost()
     where = "between the roll angles of the check,"
@@ -248,15 +252,17 @@ def _binding(judged: JudgedProposal, width: int) -> str:
 
 
 _BINDING = (
-    Key("roll angle deg", "fields.roll_angle_deg", angle),
+    Key("deg", "fields.roll_angle_deg", angle),
     Key(
         "along mm",
         "fields.along_mm",
         lambda value: number(value, 0),
         optional=True,
     ),
-    words("attitude", "fields.attitude", least=20),
+    words("attitude", "fields.attitude", least=14),
     decimals("margin", "fields.margin", 4, missing="contact lost"),
+    decimals("sideslip", "fields.sideslip_deg", 2),
+    decimals("steer", "fields.steer_deg", 2),
     words("first axle", "fields.first_axle"),
     Key("share %", "weight", lambda weight: number(100.0 * weight, 0)),
 )

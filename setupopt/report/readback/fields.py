@@ -29,6 +29,7 @@ def as_dict(read: ReadBack) -> Field:
         "after_corrections": finite(read.after),
         "limits_broken": plain(read.broken),
         "contact_lost": read.result.lost(),
+        "slides": read.result.sliding(),
         "cautions": list(read.cautions),
     }
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from math import isfinite
 
 from setupopt.project.bodies import worn_words
-from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import (
     INDENT,
     Key,
@@ -18,11 +17,14 @@ from setupopt.report.shared.tables import (
 from setupopt.report.shared.words import (
     cautions_text,
     composed,
+    contact_words,
     floor_words,
     headed,
     limits_text,
     limits_words,
     lines,
+    slides,
+    standing_words,
     where_words,
 )
 from setupopt.sheet.readback import Correction, Deviation, ReadBack
@@ -54,11 +56,11 @@ def _cautions(read: ReadBack, width: int) -> str:
 def _verdict(read: ReadBack, width: int) -> str:
     result = read.result
     fields = result.fields(int(result.worst[0]))
-    lost = f"CONTACT LOST in {result.lost()} of {len(result.cases)} cases as built."
+    standing = standing_words(fields)
+    at = f"{where_words(fields)}{standing and '; '}{standing}"
     sentences = [
-        lost if result.lost() else "",
-        in_air_words(result),
-        f"Worst margin as built: {margin_words(read.margin)} at {where_words(fields)}",
+        *contact_words(result),
+        f"Worst margin as built: {margin_words(read.margin)}{slides(read.margin)} at {at}",
         f"Worst margin of the target: {margin_words(read.target_margin)}",
         floor_words(round(read.floor, 3), read.margin >= read.floor),
         limits_words(read.broken),

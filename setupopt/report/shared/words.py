@@ -6,8 +6,12 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any, TypeVar
 
+import numpy as np
+
 from setupopt.evaluation.limits_check import Broken
+from setupopt.evaluation.result import Result
 from setupopt.project.settings import Setting
+from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import (
     Key,
     along_words,
@@ -17,8 +21,10 @@ from setupopt.report.shared.tables import (
     margin_words,
     number,
     paragraph,
+    significant,
     words,
 )
+from setupopt.units import PERCENT
 
 Subject = TypeVar("Subject")
 ALONG = Key(
@@ -27,6 +33,19 @@ ALONG = Key(
     lambda value: number(value, 0),
     optional=True,
 )  # on a section of parts
+# How the car stands, of rows that `Result.rows` makes.
+STANDING = (
+    decimals("sideslip", "sideslip_deg", 2),
+    decimals("steer", "steer_deg", 2),
+    Key("balance", "balance", lambda value: number(value, 3, sign=True)),
+    Key("in air", "wheels_in_air", str.upper, numeric=False),
+)
+STANDING_WORDS = (
+    "Sideslip in deg, positive where the car moves to the left of its nose; steer in deg, positive to the "
+    "left. Balance: the grip that the rear axle uses minus that of the front axle, positive where the rear "
+    "goes first. In air: wheels without load. Where the car slides, sideslip and steer are those with the "
+    "least friction that holds it."
+)
 CLOSING = (
     "This is a model's result, no clearance to drive. It is as good as the numbers in the files and the "
     "assumptions in docs/model.md. Local rules, licensed engineers and an independent check of this "
@@ -71,6 +90,12 @@ def cautions_text(cautions: Sequence[str], width: int) -> str:
     return headed(head, lines(cautions, width, "  ! "), width)
 
 
+def assumed_text(assumed: Sequence[str], width: int) -> str:
+    """What is taken for entries that car.toml leaves out, one a line; empty where there is none."""
+    head = f"ASSUMED ({len(assumed)}), as car.toml does not say"
+    return headed(head, lines(assumed, width, "  - "), width)
+
+
 def verdict(passes: bool) -> str:
     """The judgement of something that was asked for."""
     return "pass" if passes else "FAIL"
@@ -87,8 +112,56 @@ def where_words(case: Mapping[str, Any]) -> str:
 
 
 def slides(margin: float | None) -> str:
-    """A note on a margin below zero."""
-    return " (below zero: it slides)" if margin is not None and -float("inf") < margin < 0.0 else ""
+    """A note on a margin below zero.
+
+    >>> slides(-0.583), slides(0.1), slides(None)
+    (' (slides: 58 % more friction needed)', '', '')
+    """
+    if margin is None or not -float("inf") < margin < 0.0:
+        return ""
+    return f" (slides: {more_friction(margin)} needed)"
+
+
+def standing_words(case: Mapping[str, Any]) -> str:
+    """Sideslip, steer and balance of a case; empty where contact is lost, without a balance where it slides.
+
+    >>> standing_words({"sideslip_deg": -3.92, "steer_deg": -2.49, "balance": 0.0351})
+    'sideslip -3.92 deg, steer -2.49 deg, balance +0.035'
+    """
+    if case["sideslip_deg"] is None:
+        return ""
+    turned = f"sideslip {number(case['sideslip_deg'], 2)} deg, steer {number(case['steer_deg'], 2)} deg"
+    balance = case["balance"]
+    return turned if balance is None else f"{turned}, balance {number(balance, 3, sign=True)}"
+
+
+def more_friction(margin: float) -> str:
+    """The friction that a case lacks, by its margin below zero: one minus the least friction factor."""
+    return f"{significant(-margin / PERCENT, 2)} % more friction"
+
+
+def sliding_words(result: Result, setup: int = 0) -> str:
+    """In how many cases the car slides, and what the worst of them needs; empty where none slides."""
+    sliding = result.sliding(setup)
+    if not sliding:
+        return ""
+    least = more_friction(float(np.nanmin(result.margin[setup])))
+    return (
+        f"THE CAR SLIDES in {sliding} of {len(result.cases)} cases: the friction there is not enough for any "
+        f"trim, and limits are not judged. The worst case needs {least}."
+    )
+
+
+def contact_words(result: Result, setup: int = 0) -> list[str]:
+    """Lost contact, slides and wheels in the air, a sentence each; empty ones where there are none."""
+    lost = result.lost(setup)
+    count = len(result.cases)
+    contact = f"Contact is kept in {'the only case' if count == 1 else f'all {count} cases'}."
+    if lost:
+        contact = f"CONTACT LOST in {lost} of {count} cases: there the car comes off the surface."
+    elif result.sliding(setup):
+        contact = ""
+    return [contact, sliding_words(result, setup), in_air_words(result, setup)]
 
 
 # ---- limits ------------------------------------------------------------------------------------------------

@@ -18,7 +18,7 @@ from setupopt.project.model import AXLES, WHEELS, Project, Setup
 from setupopt.project.stored_proof import proof_extent
 from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import thinned
-from setupopt.report.shared.words import CLOSING
+from setupopt.report.shared.words import CLOSING, sliding_words
 from setupopt.sheet.card import RunCard
 from setupopt.sheet.change_list import ChangeList, Step
 from setupopt.sheet.pad_state import PadReading
@@ -67,9 +67,9 @@ class Sheet:
         return not self.do_not_run and self.changes.margin_landed >= self.card.floor
 
     @property
-    def wheels_in_air(self) -> str:
-        """Cases in which a wheel of the target carries nothing, in words; empty where there is none."""
-        return in_air_words(self.card.result)
+    def standing(self) -> str:
+        """Cases of the target that slide or have a wheel in the air, in words; empty where there is none."""
+        return " ".join(filter(None, (sliding_words(self.card.result), in_air_words(self.card.result))))
 
     @property
     def file_name(self) -> str:
@@ -175,6 +175,7 @@ def card_fields(card: RunCard) -> Field:
         "floor": card.floor,
         "margin": card.margin,
         "contact_lost": card.result.lost(),
+        "slides": card.result.sliding(),
         "worst": card.worst,
         "attitudes": list(card.result.cases.attitudes),
         "roll_angles_deg": [_round(angle / DEG) for angle in card.result.cases.angles[[0, -1]]],

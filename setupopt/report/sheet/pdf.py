@@ -16,7 +16,7 @@ def pdf(sheet: Sheet) -> bytes:
     import typst
 
     words = {
-        "wheels_in_air": sheet.wheels_in_air,
+        "standing": sheet.standing,
         "proof_effort": proof_effort(sheet.card),
     }
     data = json.dumps(sheet.as_dict() | words, allow_nan=False)

@@ -13,7 +13,13 @@ from setupopt.report.shared.tables import (
     paragraph,
     table,
 )
-from setupopt.report.shared.words import CLOSING, cautions_text
+from setupopt.report.shared.words import (
+    CLOSING,
+    cautions_text,
+    lines,
+    standing_words,
+    where_words,
+)
 from setupopt.report.sheet.fields import Sheet
 from setupopt.sheet.change_list import Step
 from setupopt.units import DEG, MM
@@ -26,6 +32,7 @@ def text(sheet: Sheet, width: int, short: bool = False) -> str:
         _do_not_run(sheet, width),
         cautions_text(sheet.project.cautions, width),
         _margins(sheet, width),
+        _standing(sheet, width),
     ]
     if not short:
         parts.append(_steps(sheet, width))
@@ -70,6 +77,14 @@ def _margins(sheet: Sheet, width: int) -> str:
         change = "gained" if c.lost_to_rounding < 0.0 else "lost"
         rounding = f"; {change} by rounding {abs(c.lost_to_rounding):.4f}"
     return paragraph(f"Worst margin: {words}{rounding}", width)
+
+
+def _standing(sheet: Sheet, width: int) -> str:
+    """How the car stands in the worst case of the target, and the cases that slide or lift a wheel."""
+    worst = sheet.card.worst
+    words = standing_words(worst)
+    at = f"The target is worst at {where_words(worst)}{words and '; '}{words}."
+    return lines([at, sheet.standing], width)
 
 
 def _steps(sheet: Sheet, width: int) -> str:
