@@ -373,8 +373,9 @@ def test_text_fits_the_terminal(
     monkeypatch.setenv("COLUMNS", columns)
     folder = make(tmp_path)
     venue = (folder / "venue.toml").read_text()
-    (folder / "venue.toml").write_text(venue.replace('name = "steady"', f'name = "{"long name " * 7}"'))
-    (folder / "limits.toml").write_text(LIMITS)
+    name = "long name " * 7
+    (folder / "venue.toml").write_text(venue.replace('name = "steady"', f'name = "{name}"'))
+    (folder / "limits.toml").write_text(LIMITS.replace('attitude = "steady"', f'attitude = "{name}"'))
     shown = run("assess", folder).stdout
     assert shown.isascii()
     assert max(map(len, shown.splitlines())) <= widest
@@ -387,7 +388,7 @@ def test_narrow_terminal_shows_as_much(run: Run, lost: Path, monkeypatch: pytest
     monkeypatch.setenv("COLUMNS", "160")
     wide = run("assess", lost).stdout
     assert "packaging.travel_left_least_mm  " in wide
-    assert "packaging.travel_left_  " in narrow and "  least_mm  " in narrow
+    assert "packaging.travel_left_  " in narrow and "  least_mm\n" in narrow
     counts = [shown[shown.index("LIMITS BROKEN") :].split().count("climbing") for shown in (wide, narrow)]
     assert counts[0] == counts[1] > 2
 
