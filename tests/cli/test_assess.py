@@ -29,7 +29,8 @@ load_fl_N,load_fr_N,load_rl_N,load_rr_N,grip_fl_N,grip_fr_N,grip_rl_N,grip_rr_N,
 inclination_fl_deg,inclination_fr_deg,inclination_rl_deg,inclination_rr_deg,
 patch_fl_mm2,patch_fr_mm2,patch_rl_mm2,patch_rr_mm2,front_gap_mm,rear_gap_mm,
 downforce_N,drag_N,heave_mm,pitch_deg,body_roll_deg,least_clearance_mm,travel_left_mm,wheels_in_air,
-sideslip_deg,steer_deg,slip_angle_fl_deg,slip_angle_fr_deg,slip_angle_rl_deg,slip_angle_rr_deg,lambda,balance
+sideslip_deg,steer_deg,slip_angle_fl_deg,slip_angle_fr_deg,slip_angle_rl_deg,slip_angle_rr_deg,lambda,balance,
+growth_per_s
 """.replace("\n", "").split(",")
 KEYS = [
     "worst", "by_angle", "cases", "contact_lost", "slides", "wheels_in_air", "limits_broken", "cautions",

