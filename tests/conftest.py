@@ -54,6 +54,7 @@ SLOW = (
     "robust/test_time_domain_road.py",
     "search/test_comparison.py",
     "search/test_global_bounds.py",
+    "search/test_handling.py",
     "search/test_near_optimal.py",
     "search/test_proposing.py",
     "search/test_shadow_prices.py",
