@@ -179,6 +179,7 @@ ride_height_mm = { from = 25, to = 60, step = 1 }
 anti_roll_N_per_mm = [20, 40, 0]
 third_N_per_mm = { from = 0, to = 200, step = 20 }
 pressure_bar = { from = 1.0, to = 2.0, step = 0.05 }
+toe_mm = { from = -3, to = 3, step = 0.5 }
 springs_N_per_mm = [160, 120, 140, 140]
 
 [rear]
@@ -187,6 +188,7 @@ ride_height_mm = { from = 30, to = 70, step = 1 }
 anti_roll_N_per_mm = { from = 0, to = 60, step = 10 }
 third_N_per_mm = [0, 80]
 pressure_bar = { from = 1.0, to = 2.0, step = 0.05 }
+toe_mm = { from = -3, to = 3, step = 0.5 }
 springs_N_per_mm = [120, 140, 160, 180]
 
 [packaging]
