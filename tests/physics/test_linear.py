@@ -1,66 +1,73 @@
-"""The Newton step's elimination against a general solver."""
+"""Elimination against numpy."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from setupopt.physics.linear import newton_step
+from setupopt.physics.linear import clear, copy, factor, solve, solve_transposed
 
 Floats = np.ndarray
+SIZE = 15
 
 
-def car_like(rng: np.random.Generator) -> Floats:
-    """A matrix with the pattern of the seven equations: wheels of different axles do not meet."""
-    a = rng.normal(size=(7, 7)) * 1e5
-    a[3:5, 5:7] = a[5:7, 3:5] = 0.0
-    a[range(3, 7), range(3, 7)] -= 4e5  # tyre and spring: the block of an axle is never singular
-    return a
+def factored(a: Floats) -> tuple[Floats, Floats, float]:
+    """The matrix factored in place in a larger one, pivots, and the determinant's sign."""
+    room = np.full((SIZE + 1, SIZE + 1), 7.0)
+    n = a.shape[0]
+    room[:n, :n] = a
+    pivots = np.zeros(SIZE + 1, np.int64)
+    sign = factor(room, pivots, n)
+    return room, pivots, sign
 
 
-def step_of(a: Floats, b: Floats) -> tuple[Floats, float]:
-    """Solution, and the side: -1 where the matrix is that of a trim that holds."""
-    x = np.zeros(7)
-    side = newton_step(a, b, x, np.zeros((3, 3)), np.zeros(3))
-    return x, side
-
-
-@pytest.mark.parametrize("seed", range(50))
-def test_step(seed: int) -> None:
-    """Equal to numpy's, with the digits that the matrix's condition leaves (1e-15 times condition)."""
+@pytest.mark.parametrize("n", [1, 3, SIZE])
+@pytest.mark.parametrize("seed", range(20))
+def test_solutions(seed: int, n: int) -> None:
+    """Equal to numpy's, straight and transposed, with the digits that the condition leaves (1e-15 times it)."""
     rng = np.random.default_rng(seed)
-    a, b = car_like(rng), rng.normal(size=7) * 1e3
-    x, _ = step_of(a, b)
+    a = rng.normal(size=(n, n)) * (rng.random(size=(n, n)) < 0.6) + np.diag(rng.normal(size=n))
+    if np.linalg.cond(a) > 1e8:
+        a += 3.0 * np.eye(n)
+    b = rng.normal(size=n)
+    room, pivots, sign = factored(a)
     digits = 50 * np.finfo(float).eps * np.linalg.cond(a)
-    expected = np.linalg.solve(a, b)
-    assert np.abs(x - expected).max() <= digits * np.abs(expected).max()
+    assert sign == np.sign(np.linalg.det(a))
+    for solver, matrix in ((solve, a), (solve_transposed, a.T)):
+        x = np.append(b, 3.0)
+        solver(room, pivots, n, x)
+        expected = np.linalg.solve(matrix, b)
+        assert np.abs(x[:n] - expected).max() <= digits * np.abs(expected).max()
+        assert x[n] == 3.0
 
 
-def test_inputs_are_left_alone() -> None:
-    """The balance's Jacobian and residual are used again after the step."""
-    rng = np.random.default_rng(1)
-    a, b = car_like(rng), rng.normal(size=7)
-    kept = a.copy(), b.copy()
-    step_of(a, b)
-    assert np.array_equal(a, kept[0])
-    assert np.array_equal(b, kept[1])
+def test_rows_are_exchanged() -> None:
+    """A zero in the corner is no obstacle, and the sign counts the exchange."""
+    a = np.array([[0.0, 2.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 5.0]])
+    room, pivots, sign = factored(a)
+    x = np.array([2.0, 3.0, 10.0])
+    solve(room, pivots, 3, x)
+    assert sign == -1.0
+    assert x == pytest.approx([3.0, 1.0, 2.0], rel=1e-15)
 
 
-def test_singular_body_is_told() -> None:
-    """A body free to heave has no step and does not hold, and the step is not finite."""
-    a = car_like(np.random.default_rng(2))
-    a[0, :] = a[:, 0] = 0.0
-    x, side = step_of(a, np.ones(7))
-    assert side == 1.0
-    assert not np.isfinite(x).all()
+def test_singular_matrix_is_reported() -> None:
+    """A column of zeros: sign 0."""
+    a = np.diag([1.0, 0.0, 2.0])
+    assert factored(a)[2] == 0.0
 
 
-@pytest.mark.parametrize("seed", range(50))
-def test_side_is_that_of_the_eigenvalues(seed: int) -> None:
-    """Of symmetric stiffnesses exactly those hold that have no falling way, however many they have."""
-    rng = np.random.default_rng(seed)
-    a = car_like(rng)
-    a = 0.5 * (a + a.T)
-    a[range(3), range(3)] -= rng.choice([0.0, 3e5, 8e5], size=3)
-    holds = np.linalg.eigvalsh(a).max() < 0.0
-    assert step_of(a, np.ones(7))[1] == (-1.0 if holds else 1.0)
+def test_only_the_leading_part_is_touched() -> None:
+    """The row and column beyond belong to somebody else."""
+    room, _, _ = factored(np.eye(4) * 2.0)
+    assert (room[4:] == 7.0).all()
+    assert (room[:, 4:] == 7.0).all()
+
+
+def test_copy_and_clear() -> None:
+    """Entry by entry; the source stays."""
+    source, target, table = np.arange(4.0), np.zeros(4), np.ones((2, 3))
+    copy(source, target)
+    clear(table)
+    assert (target == source).all()
+    assert not table.any()

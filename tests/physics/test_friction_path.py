@@ -1,0 +1,177 @@
+"""The path of falling friction: its end against the plain model, the null vector against solving anew."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pytest
+from at_trim import Bench
+from cars import CAR, SETUP, load_cases, on_tyres, solve, venue
+from drawn import drawn
+from plain_slip_car import read_slip_car, read_slip_case
+from plain_slip_model import Problem
+from scipy.optimize import root
+
+from setupopt.evaluation.model import Model
+from setupopt.physics import friction_path as path
+from setupopt.physics.balance import FACTOR, WORK
+from setupopt.physics.inputs import SIDESLIP, TAU, UNKNOWNS, Record
+from setupopt.project.model import Setup
+
+Floats = np.ndarray
+BORE = venue(1.0 / 8.0)
+CASES: dict[str, dict[str, Any]] = {
+    "wall": {"roll_angle": 1.5},
+    "overhead": {"roll_angle": 2.6, "crosswind": 4.0},
+    "climbing": {"roll_angle": 2.0, "heading": 0.1},
+    "braking": {"roll_angle": 1.0, "acceleration": -6.0},
+    "turning": {"roll_angle": 0.8, "path_curvature": 2e-3},
+}
+
+
+@cache
+def answer_of(name: str) -> Record:
+    """A case of the invented car in a bore at 60 m/s."""
+    answer = solve(CAR, SETUP, BORE, speed=60.0, **CASES[name]).answers[0, 0]
+    assert answer["contact"]
+    assert not answer["slides"]
+    return answer
+
+
+def bench_of(name: str) -> Bench:
+    """Its balance."""
+    return Bench(CAR, SETUP, load_cases(BORE, speed=60.0, **CASES[name]))
+
+
+def is_at_a_limit(answer: Record) -> bool:
+    """Whether the path ends where a slip or an angle is past driving."""
+    return bool(np.abs(answer["fold"][SIDESLIP:TAU]).max() > path.MOST_SLIP - 1e-6)
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_end_of_the_path_is_a_trim_without_neighbours_below(name: str) -> None:
+    """The end balances to 1e-9 of the weight; a ten-thousandth less friction has no root nearby.
+
+    A fold: the Jacobian's least singular value vanishes there. A limit of slip: it does not.
+    """
+    answer, b = answer_of(name), bench_of(name)
+    factor = float(answer["friction_factor"])
+    end = np.array(answer["fold"])
+    assert np.abs(b.residual(end, factor)).max() < 1e-9
+    singular = np.linalg.svd(b.jacobian(end, factor), compute_uv=False)
+    at_trim = np.linalg.svd(b.jacobian(answer["state"]), compute_uv=False)
+    if is_at_a_limit(answer):
+        assert singular[-1] > 1e-4 * at_trim[-1]
+        return
+    assert singular[-1] < 1e-2 * at_trim[-1]
+    less = factor - 1e-4
+    found = root(lambda x: b.residual(x, less), end, jac=lambda x: b.jacobian(x, less), method="hybr")
+    assert np.abs(found.fun).max() > 1e-7
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_null_vector_is_that_of_the_jacobian(name: str) -> None:
+    """null . J = 0 for all unknowns (at a limit: but for the one that is held), null . dr/dlambda = 1."""
+    answer, b = answer_of(name), bench_of(name)
+    factor = float(answer["friction_factor"])
+    null = np.array(answer["null"])
+    by_unknown = null @ b.jacobian(answer["fold"], factor)
+    scale = np.abs(null) @ np.abs(b.jacobian(answer["fold"], factor))
+    share = np.abs(by_unknown / scale)
+    if is_at_a_limit(answer):
+        held = np.abs(answer["fold"][SIDESLIP:TAU]).argmax() + SIDESLIP
+        share = np.delete(share, held)
+    assert share.max() < 1e-4
+    assert null @ b.factor_slope(answer["fold"], factor) == pytest.approx(1.0, rel=1e-6)
+
+
+def changed(name: str, step: float) -> Setup:
+    """One setting of both ends moved."""
+    front = replace(SETUP.front, **{name: getattr(SETUP.front, name) + step})
+    rear = replace(SETUP.rear, **{name: getattr(SETUP.rear, name) + step})
+    return replace(SETUP, front=front, rear=rear)
+
+
+STEPS = {"camber": 2e-4, "ride_height": 1e-4, "spring": 5e2, "toe": 5e-5, "pressure": 5e2}
+
+
+@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("setting", STEPS)
+def test_slope_of_the_factor_against_solving_anew(case: str, setting: str) -> None:
+    """d factor / d p = - null . dr/dp against full solves of changed setups: 1 %, or 2e-6 of a margin.
+
+    The answers by slope of `sweep.run` are this slope.
+    """
+    model = Model(CAR)
+    cases = load_cases(BORE, speed=60.0, **CASES[case])
+    step = STEPS[setting]
+    both = model.settings([changed(setting, step), changed(setting, -step)])
+    middle = model.run(model.settings([SETUP]), cases)
+    starts = middle.answers[0]
+    full = model.run(both, cases, starts=starts).margin[:, 0]
+    slope = model.run(both, cases, starts=starts, by_slope=True).margin[:, 0]
+    assert slope[0] - slope[1] == pytest.approx(full[0] - full[1], rel=0.01, abs=2e-6)
+
+
+# --- against the plain model, which finds its end by bisection ------------------------------------------------
+
+
+@pytest.mark.parametrize("seed", [5, 8, 11])
+def test_fold_against_a_bisection_by_the_plain_model(seed: int) -> None:
+    """5e-5 above the factor the plain model has a trim near the fold, 5e-5 below it has none.
+
+    The few nodes of the kernel's brush leave about 1e-5 between the two models.
+    """
+    d = drawn(seed)
+    answer = d.evaluated().answers[0, 0]
+    assert answer["contact"]
+    assert not is_at_a_limit(answer)
+    car = read_slip_car(d.car, d.setup, d.venue["venue"]["surface_grip"])
+    problem = Problem(car, read_slip_case(d.venue, d.case))
+    start = np.array(answer["fold"])
+    start[TAU:] *= car.mass * 9.80665
+    factor = float(answer["friction_factor"])
+    assert problem.settle(start / problem.units, factor + 5e-5) is not None
+    assert problem.settle(start / problem.units, factor - 5e-5) is None
+
+
+def test_path_that_starts_at_its_goal_does_not_move() -> None:
+    """Followed from the trim to the factor that it has: the same trim."""
+    b = bench_of("wall")
+    work = np.zeros(1, WORK)[0]
+    x = np.append(np.array(answer_of("wall")["state"]), 1.0)
+    before = x.copy()
+    end, _ = path.follow(b.car, b.elements, b.setup, b.case, b.state, b.road, x, 1.0, work)
+    assert end == path.REACHED
+    assert x == pytest.approx(before, abs=1e-8)
+
+
+@pytest.mark.parametrize("goal", [0.9, 0.6])
+def test_path_stops_at_its_goal(goal: float) -> None:
+    """At exactly that factor, in a trim."""
+    b = bench_of("wall")
+    work = np.zeros(1, WORK)[0]
+    x = np.append(np.array(answer_of("wall")["state"]), 1.0)
+    end, _ = path.follow(b.car, b.elements, b.setup, b.case, b.state, b.road, x, goal, work)
+    assert end == path.REACHED
+    assert x[FACTOR] == goal
+    assert np.abs(b.residual(x[:UNKNOWNS], goal)).max() < 1e-9
+
+
+def test_margin_grows_with_the_surface_grip_as_it_must() -> None:
+    """The friction that holds is the car's, not the surface's: lambda x grip stays, to the fold's 1e-6."""
+    case = CASES["overhead"]
+    low = solve(CAR, SETUP, venue(1.0 / 8.0, grip=0.9), speed=60.0, **case).answers[0, 0]
+    high = solve(CAR, SETUP, venue(1.0 / 8.0, grip=1.2), speed=60.0, **case).answers[0, 0]
+    assert 0.9 * low["friction_factor"] == pytest.approx(1.2 * high["friction_factor"], abs=2e-6)
+
+
+def test_more_friction_on_the_tyres_is_more_margin() -> None:
+    """The same by the tyre's own friction: twice the friction halves the factor."""
+    twice = on_tyres(CAR, friction=2.0 * CAR.front.tyre.friction)
+    one = answer_of("wall")["friction_factor"]
+    two = solve(twice, SETUP, BORE, speed=60.0, **CASES["wall"]).answers[0, 0]["friction_factor"]
+    assert 2.0 * two == pytest.approx(one, abs=2e-6)
