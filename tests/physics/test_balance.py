@@ -178,7 +178,9 @@ def test_side_yaw_and_axle_rows_are_sums_of_the_tyres() -> None:
 
 
 def test_more_friction_only_adds_grip() -> None:
-    """The factor's column has no part in rows without tyre forces: a wheel that does not slip feels none of it."""
+    """The factor's column has no part in rows without tyre forces: a wheel that does not slip feels none of
+    it.
+    """
     b = Bench(
         on_tyres(CAR, camber_thrust_share=0.0), set_both(SETUP, toe=0.0), load_cases(venue(), speed=30.0)
     )
@@ -189,7 +191,8 @@ def test_more_friction_only_adds_grip() -> None:
 @pytest.mark.parametrize("phi", [0.3, 1.2, 2.0])
 @pytest.mark.parametrize("course", [0.0, 0.1])
 def test_moment_about_the_bores_axis(phi: float, course: float) -> None:
-    """All normals of a bore meet on its axis: what carries weight, air and inertia about it is friction alone.
+    """All normals of a bore meet on its axis: what carries weight, air and inertia about it is friction
+    alone.
 
     With the axle's slope along counted, the car's own push (drive, drag) about the axis is in it: the sum of
     moments about the section's axis of normals alone is zero to 1e-9 of weight times radius.

@@ -50,7 +50,7 @@ def load_of(patch: Record) -> float:
     return float(tyre.contact(*shape, ENDS)[0])
 
 
-# --- a patch of one width: Pacejka, Tyre and Vehicle Dynamics, chapter 3 -------------------------------------
+# --- a patch of one width: Pacejka, Tyre and Vehicle Dynamics, chapter 3 ------------------------------------
 
 LENGTH = sqrt(2.0 * DEPTH * RADIUS)  # half of the patch's, m
 LOAD = load_of(patch_of())
@@ -93,7 +93,7 @@ def test_largest_aligning_moment() -> None:
     assert moment[0] < moment[1] > moment[2]
 
 
-# --- other patches -------------------------------------------------------------------------------------------
+# --- other patches ------------------------------------------------------------------------------------------
 
 
 def test_stiffness_of_an_elliptic_patch() -> None:
@@ -155,7 +155,7 @@ def test_strips_against_bristles() -> None:
     assert 20 < slides < 180  # those that slide as a whole have no moment
 
 
-# --- whole wheels --------------------------------------------------------------------------------------------
+# --- whole wheels -------------------------------------------------------------------------------------------
 
 
 def drawn_tyre(rng: Random) -> BrushTyre:
@@ -279,7 +279,9 @@ def test_mirror() -> None:
 
 
 def test_without_sliding_the_force_is_stiffness_times_slip() -> None:
-    """With a million times the friction nothing slides: the force is the slope at zero slip times the slip."""
+    """With a million times the friction nothing slides: the force is the slope at zero slip times the
+    slip.
+    """
     patch = patch_of(friction=1e6 * MU, across=1.0, slant=0.02)
     stiffness = table_of(patch)[brush.ACROSS, brush.BY_SLIP_Y]
     patch.slip_y = 0.05

@@ -1,4 +1,6 @@
-"""A case made ready: the car's motion over the surface against differences of a path, wind, wheels' places."""
+"""A case made ready: the car's motion over the surface against differences of a path, wind, wheels'
+places.
+"""
 
 from __future__ import annotations
 
@@ -45,7 +47,7 @@ def test_gravity_in_the_cars_axes(roll: float, heading: float, slope: float) -> 
     assert case_state.gravity(roll, heading, slope) == pytest.approx(expected, abs=1e-14)
 
 
-# --- a real path, a few hundredths of a second long ----------------------------------------------------------
+# --- a real path, a few hundredths of a second long ---------------------------------------------------------
 
 
 class Path:
@@ -140,7 +142,7 @@ def test_horizontal_turn_points_to_the_low_side(roll: float, heading: float) -> 
         CAR, SETUP, load_cases(venue(), roll_angle=roll, heading=heading, speed=50.0, turn_curvature=1 / 250)
     )
     low = -1.0 if roll >= 0.0 else 1.0
-    acceleration = np.array([0.0, low * 10.0, 0.0]) + [0.0, 0.0, 9.80665]
+    acceleration = np.array([0.0, low * 10.0, 9.80665])
     assert -np.array(b.state.pull) == pytest.approx(axes(roll, heading, 0.0) @ acceleration, abs=1e-12)
     # its own turning of the car, about the vertical, as the wheels see it
     assert b.state.bend == pytest.approx(low * cos(roll) / 250.0, abs=1e-15)
@@ -160,7 +162,7 @@ def test_path_straight_up_a_wall_presses_by_its_own_circle() -> None:
     assert az == pytest.approx(50.0**2 * (1.0 - HEIGHT / RADIUS) / RADIUS, rel=1e-12)
 
 
-# --- slopes, surface, wind -----------------------------------------------------------------------------------
+# --- slopes, surface, wind ----------------------------------------------------------------------------------
 
 SLOPES = {
     "pull": "pull_slope",
@@ -224,7 +226,9 @@ def test_wind_at_the_body(sideslip: float) -> None:
 
 
 def test_what_if_without_crab_angle() -> None:
-    """With crab 0 surface, wind and gravity see the course, whatever the sideslip; the inertia turns still."""
+    """With crab 0 surface, wind and gravity see the course, whatever the sideslip; the inertia turns
+    still.
+    """
     straight, crabbed = bench_of(0.0), bench_of(0.0)
     crabbed.case.crab = 0.0
     case_state.set_heading(crabbed.car, crabbed.case, 0.2, crabbed.state)

@@ -116,7 +116,7 @@ def test_slope_of_the_factor_against_solving_anew(case: str, setting: str) -> No
     assert slope[0] - slope[1] == pytest.approx(full[0] - full[1], rel=0.01, abs=2e-6)
 
 
-# --- against the plain model, which finds its end by bisection ------------------------------------------------
+# --- against the plain model, which finds its end by bisection ----------------------------------------------
 
 
 @pytest.mark.parametrize("seed", [5, 8, 11])

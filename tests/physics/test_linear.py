@@ -24,7 +24,9 @@ def factored(a: Floats) -> tuple[Floats, Floats, float]:
 @pytest.mark.parametrize("n", [1, 3, SIZE])
 @pytest.mark.parametrize("seed", range(20))
 def test_solutions(seed: int, n: int) -> None:
-    """Equal to numpy's, straight and transposed, with the digits that the condition leaves (1e-15 times it)."""
+    """Equal to numpy's, straight and transposed, with the digits that the condition leaves (1e-15 times
+    it).
+    """
     rng = np.random.default_rng(seed)
     a = rng.normal(size=(n, n)) * (rng.random(size=(n, n)) < 0.6) + np.diag(rng.normal(size=n))
     if np.linalg.cond(a) > 1e8:

