@@ -70,13 +70,15 @@ def random_body(rng: Random, mass: float) -> Table:
         "roll_inertia_kgm2": round(0.25 * mass, 1),
         "power_kW": between(rng, 150, 600),
     }
+    if rng.random() < 0.6:
+        body["yaw_inertia_kgm2"] = round(1.3 * mass, 1)
     if body["driven"] == "all":
         body["drive_front_percent"] = between(rng, 20, 60)
     return body
 
 
 def random_axle(rng: Random, mass: float, end: str) -> Table:
-    return {
+    axle = {
         "track_mm": between(rng, 1350, 1700),
         "unsprung_mass_kg": round(mass * rng.uniform(0.02, 0.035), 2),
         "unsprung_height_mm": between(rng, 260, 340),
@@ -91,11 +93,16 @@ def random_axle(rng: Random, mass: float, end: str) -> Table:
         "damper_rebound_Ns_per_mm": between(rng, 3, 12),
         "tyre": f"{end}_slick",
     }
+    if rng.random() < 0.6:
+        axle["wheel_inertia_kgm2"] = between(rng, 0.4, 1.2)
+    if rng.random() < 0.3:
+        axle["toe_over_mm"] = between(rng, 300, 700)
+    return axle
 
 
 def random_tyre(rng: Random, mass: float, venue: Table) -> Table:
     size = (mass / 800) ** 0.3
-    return {
+    tyre = {
         "radius_mm": between(rng, 270, 350),
         "tread_width_mm": round(size * rng.uniform(180, 340), 1),
         "crown_radius_mm": random_crown(rng, venue),
@@ -107,7 +114,15 @@ def random_tyre(rng: Random, mass: float, venue: Table) -> Table:
         "inclination_compliance_deg_per_kN": between(rng, 0, 0.4),
         "load_limit_N": round(mass * 40, 0),
         "damping_Ns_per_mm": between(rng, 0.05, 0.4),
+        "shear_per_foundation": between(rng, 1, 3),
+        "camber_thrust_share": between(rng, 0, 1),
     }
+    if rng.random() < 0.5:
+        tyre["friction_least_pressure_kPa"] = between(rng, 20, 90)
+    if rng.random() < 0.5:
+        tyre["carcass_N_per_mm"] = between(rng, 60, 200)
+        tyre["carcass_per_bar_N_per_mm"] = between(rng, 40, 120)
+    return tyre
 
 
 def random_crown(rng: Random, venue: Table) -> float:
@@ -184,19 +199,21 @@ def random_case(rng: Random, venue: Table) -> Table:
         "roll_angle_deg": rng.choice([1, 1, -1]) * between(rng, 0, steepest),
         "speed_m_s": speed,
         "heading_deg": rng.choice([0.0, random_heading(rng, venue)]),
-        "acceleration_m_s2": rng.choice([0.0, between(rng, -12, 6)]),
+        "acceleration_m_s2": rng.choice([0.0, between(rng, -8, 4)]),
         "path_curvature_per_m": round(rng.choice([0, rng.uniform(-8, 8)]) / speed**2, 7),
         "headwind_m_s": between(rng, -8, 8),
         "crosswind_m_s": rng.choice([0.0, between(rng, -8, 8)]),
-        "bump_mm": [rng.choice([0.0, between(rng, -20, 20)]) for _ in ENDS * 2],
+        "yaw_acceleration_rad_s2": rng.choice([0.0, between(rng, -0.5, 0.5)]),
+        "bump_mm": [rng.choice([0.0, between(rng, -10, 10)]) for _ in ENDS * 2],
     }
-    if venue["venue"]["section"] == "flat" and rng.random() < 0.3:
-        case["turn_radius_m"] = round(speed**2 / rng.uniform(3, 15), 1)
+    on_its_floor = abs(case["roll_angle_deg"]) < 60
+    if on_its_floor and rng.random() < 0.3:
+        case["turn_radius_m"] = round(speed**2 / rng.uniform(3, 12), 1)
     return case
 
 
 def random_heading(rng: Random, venue: Table) -> float:
-    """Smaller in a tight bore, where a heading lifts wheels off."""
+    """A course, smaller in a tight bore, where it lifts wheels off."""
     radius = venue["venue"].get("radius_mm", 30000)
-    most = 15 * min(1.0, radius / 10000)
+    most = 10 * min(1.0, radius / 10000)
     return between(rng, -most, most)
