@@ -38,7 +38,7 @@ def program() -> dict[str, str]:
     for source in sorted(Path(__file__).parents[1].rglob("*.py")):
         digest.update(source.read_bytes())
     libraries = {"setupopt": setupopt.__version__, "numpy": np.__version__, "scipy": scipy.__version__}
-    libraries["clarabel"] = version("clarabel")
+    libraries |= {name: version(name) for name in ("clarabel", "cvxpy")}
     return libraries | {"kernels": jit.fingerprint(), "sources": digest.hexdigest()[:16]}
 
 

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
+from setupopt.search.engine import trust_region_subproblem
 from setupopt.search.engine.batch import PENALTY
-from setupopt.search.engine.trust_region_subproblem import LinearModel, best_step
+from setupopt.search.engine.trust_region_subproblem import LinearModel, best_step, stated
 
 
 def _random_rows(rng: np.random.Generator, count: int, variables: int, shift: float) -> LinearModel:
@@ -68,3 +69,25 @@ def test_limit_weight_is_its_price() -> None:
     step = best_step(rows, limit, np.array([0.3]), np.array([0.3]))
     assert step.move[0] == pytest.approx(0.1, abs=1e-6)
     assert step.limit_weights[0] == pytest.approx(3.0, abs=1e-4)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_program_stated_with_cvxpy_has_the_same_step(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the direct solution does not end, cvxpy states the program anew: the same step to 1e-6."""
+    rng = np.random.default_rng(seed)
+    values = LinearModel(rng.normal(size=6), rng.normal(size=(6, 4)))
+    limits = LinearModel(rng.normal(size=3), rng.normal(size=(3, 4)))
+    arguments = (values, limits, np.full(4, 0.5), np.full(4, 0.2), 0.3 * rng.normal(size=(4, 4)))
+    direct = best_step(*arguments)
+    calls = []
+
+    def recorded(*program: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        calls.append(program)
+        return stated(*program)
+
+    monkeypatch.setattr(trust_region_subproblem, "ENDED", ())
+    monkeypatch.setattr(trust_region_subproblem, "stated", recorded)
+    again = best_step(*arguments)
+    assert len(calls) == 1
+    assert again.gain == pytest.approx(direct.gain, abs=1e-6)
+    assert again.move == pytest.approx(direct.move, abs=1e-4)  # the merit is flat along an edge

@@ -14,6 +14,9 @@ from scipy.sparse import csc_matrix
 
 from setupopt.search.engine.batch import PENALTY, Floats, merit, scatter
 
+# How the direct solution may end.
+ENDED = ("Solved", "AlmostSolved")
+
 
 @dataclass(frozen=True)
 class LinearModel:
@@ -88,9 +91,28 @@ def _solved(
         csc_matrix(np.triu(square)), cost, csc_matrix(rows), right, cones, settings
     )
     found = solver.solve()
-    if str(found.status) not in ("Solved", "AlmostSolved"):
-        raise SubproblemError(f"the program ended {found.status}")
+    if str(found.status) not in ENDED:
+        return stated(square, cost, rows, right)
     return np.asarray(found.x), np.asarray(found.z)
+
+
+def stated(square: Floats, cost: Floats, rows: Floats, right: Floats) -> tuple[Floats, Floats]:
+    """The program min x'Px/2 + c'x, Ax <= b stated with cvxpy, which chooses and scales by itself.
+
+    A second opinion that takes five times as long. Raises SubproblemError.
+    """
+    cp: Any = import_module("cvxpy")  # half a second; only where the direct solution did not end
+    x = cp.Variable(cost.size)
+    within = rows @ x <= right
+    objective = cp.Minimize(0.5 * cp.quad_form(x, cp.psd_wrap(square)) + cost @ x)
+    problem = cp.Problem(objective, [within])
+    try:
+        problem.solve()
+    except cp.error.SolverError as error:
+        raise SubproblemError(f"the program was not solved: {error}") from error
+    if x.value is None:
+        raise SubproblemError(f"the program ended {problem.status}")
+    return np.asarray(x.value), np.asarray(within.dual_value)
 
 
 def best_step(
