@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import tomli_w
 from at_trim import Bench
-from plain_model import solve_case
+from plain_slip_model import solve_slip_case
 from random_cases import random_case, random_project
 
 from setupopt.evaluation.cases import CaseSet, sweep_cases
@@ -63,18 +63,9 @@ class Drawn:
         """The package's balance, open to any state."""
         return Bench(self.project.car, self.project.setup, self.cases)
 
-    def reference_case(self) -> Table:
-        """The case as the reference takes it.
-
-        A horizontal turn has its centre on the low side: left for negative roll angles, where the
-        reference, which keeps to the printed signs, takes a negative radius.
-        """
-        turned = self.case["roll_angle_deg"] < 0 and "turn_radius_m" in self.case
-        return self.case | ({"turn_radius_m": -self.case["turn_radius_m"]} if turned else {})
-
-    def reference(self, start: Any = None) -> Table:
-        """The reference's answer."""
-        return solve_case(self.car, self.venue, self.setup, self.reference_case(), start=start)
+    def reference(self) -> Table:
+        """The plain reference's answer, which takes it seconds."""
+        return solve_slip_case(self.car, self.venue, self.setup, self.case)
 
 
 def drawn(seed: int) -> Drawn:

@@ -137,7 +137,10 @@ class Point:
 
 def tangent(problem: Problem, at: Point, before: np.ndarray) -> np.ndarray:
     """Unit direction of the branch in (x, friction in its unit), onward from the direction `before`."""
-    slopes = np.column_stack([problem.slopes(at.x, at.friction), problem.friction_slope(at.x, at.friction)])
+    rows = problem.missing(at.x, at.friction)
+    slopes = np.column_stack(
+        [problem.slopes(at.x, at.friction, rows), problem.friction_slope(at.x, at.friction)]
+    )
     direction = np.linalg.svd(slopes)[2][-1]
     return direction if direction @ before > 0 else -direction
 

@@ -127,6 +127,7 @@ def bed_at_load(
     return bed_where(lambda _: load, 0.0, Bed(tyre, depth, tilt, along, across))
 
 
+@lru_cache(maxsize=256)
 def bed_in_series(tyre: BrushTyre, depth: float, tilt: float, along: float, across: float) -> Bed:
     """The tread's own bed where tread and carcass together are pressed in by `depth`."""
     bed = Bed(tyre, depth, tilt, along, across)
@@ -222,6 +223,7 @@ def spin_followed(tyre: BrushTyre, tilt: float, sigma: float, path_curvature: fl
     return tyre.camber_share * (sigma * sin(tilt) / tyre.radius - path_curvature)
 
 
+@lru_cache(maxsize=256)
 def leaned_bed(bed: Bed, sigma: float, side: float) -> Bed:
     """The bed with the lean that a side force (N, left positive) brings, at the same load."""
     if bed.load <= 0 or bed.tyre.compliance == 0:

@@ -1,13 +1,12 @@
 """The plain slip model against published single-track numbers, exact kinematics and the page's table."""
 
-import tomllib
 from collections.abc import Sequence
 from dataclasses import replace
 from math import atan2, cos, inf, radians, sin
-from pathlib import Path
 
 import numpy as np
 import pytest
+from bore_car import bore_case, bore_project
 from plain_car import GRAVITY, Table
 from plain_slip_car import (
     SlipCar,
@@ -36,45 +35,6 @@ from plain_slip_model import (
 from plain_slip_tyre import Slip, bed_at_load, brush_force
 
 Vector = Sequence[float] | np.ndarray
-BORE = Path(__file__).parents[2] / "setups" / "bore"
-PROPOSED = {
-    "front": {
-        "camber_deg": -7.1,
-        "ride_height_mm": 28,
-        "spring_N_per_mm": 200,
-        "anti_roll_N_per_mm": 10,
-        "pressure_bar": 1.2,
-    },
-    "rear": {
-        "camber_deg": -7.2,
-        "ride_height_mm": 36.5,
-        "spring_N_per_mm": 200,
-        "anti_roll_N_per_mm": 60,
-        "pressure_bar": 1.2,
-    },
-}
-
-
-def read(name: str) -> Table:
-    return tomllib.loads((BORE / name).read_text(encoding="utf-8"))
-
-
-def bore_project(proposed: bool) -> tuple[Table, Table, Table]:
-    """The bore example as the page's table has it: no toe, shear_per_foundation 1.8, rigid carcass."""
-    car, venue, setup = read("car.toml"), read("venue.toml"), read("setup.toml")
-    for tyre in car["tyre"].values():
-        tyre["shear_per_foundation"] = 1.8
-        for key in ("carcass_N_per_mm", "carcass_per_bar_N_per_mm", "friction_least_pressure_kPa"):
-            tyre.pop(key, None)
-    if proposed:
-        car |= read("bodies/long-floor.toml")
-    for end in ("front", "rear"):
-        setup[end] |= (PROPOSED[end] if proposed else {}) | {"toe_mm": 0.0}
-    return car, venue, setup
-
-
-def bore_case(**changes: float) -> Table:
-    return {"roll_angle_deg": 150.0, "speed_m_s": 50.0} | changes
 
 
 def problem_of(project: tuple[Table, Table, Table], case: Table) -> Problem:
