@@ -23,6 +23,20 @@ from setupopt.physics.inputs import TAU, Records
 
 Table = dict[str, Any]
 GRAVITY = 9.80665
+# Lengths m, angles rad, slips, forces over the weight. The package integrates a patch with 16 Gauss points, which leaves
+# up to 4e-5 of the load where a slide begins within the patch: that moves a slip by 2e-5. Nine in ten trims have none of
+# that, and agree to 1e-6.
+TRIM = 2e-5
+TRIM_OF_MOST = 1e-6
+FORCE = 4e-6
+USE = 1e-5
+ROWS = 1e-4
+# At a fold 1e-5, as both find it so; where an axle slides on at next to the same friction, the plain model takes 1e-6 of
+# its path's curvature for granted, and both end within 5e-5.
+MARGIN = 5e-5
+MARGIN_OF_MOST = 1e-5
+MOST = 0.9
+LEAST_HELD = 60
 STORED: list[Table] = json.loads(FILE.read_text(encoding="utf-8"))["cases"]
 BY_SEED = {row["seed"]: row for row in STORED}
 HELD = [row["seed"] for row in STORED if row["kind"] == "held"]
@@ -58,37 +72,61 @@ def test_the_stored_cases_are_those_of_today() -> None:
 
 @pytest.mark.parametrize("seed", [row["seed"] for row in STORED if row["kind"] != "not solved in time"])
 def test_random_case(seed: int) -> None:
-    """Kind, margin, trim and what is read off it, light to heavy cars, bores to flat ground."""
+    """Kind, margin, trim and what is read off it, light to heavy cars, bores to flat ground.
+
+    The plain model's few starts may miss a trim at much friction. What the package finds there must meet its rows.
+    """
     found, row = ours(seed), BY_SEED[seed]
-    assert kind(found) == row["kind"]
     if row["kind"] == "lost":
+        assert kind(found) == "lost" or plain_rows(seed) < ROWS
         return
+    assert kind(found) == row["kind"]
     assert found["margin"] == pytest.approx(row["margin"], abs=MARGIN)
     if row["kind"] == "held":
-        check_trim(found, row, weight(drawn(seed)))
+        check_trim(seed)
 
 
-def check_trim(found: Records, row: Table, newtons: float) -> None:
-    """Every unknown of the trim, loads, grips and uses."""
-    theirs = np.array(row["x"])
-    theirs[TAU:] /= newtons
-    assert found["state"] == pytest.approx(theirs, abs=TRIM)
+def test_most_cases_agree_closely() -> None:
+    """To 1e-6 in the trim and 1e-5 in the margin in nine of ten."""
+    trims = [np.abs(ours(seed)["state"] - plain_state(seed)).max() for seed in HELD]
+    margins = [abs(ours(seed)["margin"] - BY_SEED[seed]["margin"]) for seed in HELD + SLIDING]
+    assert np.quantile(trims, MOST) < TRIM_OF_MOST
+    assert np.quantile(margins, MOST) < MARGIN_OF_MOST
+
+
+def plain_state(seed: int) -> np.ndarray:
+    """The plain model's trim, forces over the weight as the package has them."""
+    state = np.array(BY_SEED[seed]["x"])
+    state[TAU:] /= weight(drawn(seed))
+    return state
+
+
+def check_trim(seed: int) -> None:
+    """Every unknown of the trim, loads, grips and, of axles without an open differential, uses."""
+    d, found, row = drawn(seed), ours(seed), BY_SEED[seed]
+    newtons = weight(d)
+    assert found["state"] == pytest.approx(plain_state(seed), abs=TRIM)
     assert found["load"] / newtons == pytest.approx(np.array(row["loads"]) / newtons, abs=FORCE)
     assert found["grip"] / newtons == pytest.approx(np.array(row["capacities"]) / newtons, abs=FORCE)
     assert found["slip_angle"] == pytest.approx(row["slip_angles"], abs=TRIM)
-    uses = [row["use_front"], row["use_rear"]]
-    assert found["use"] == pytest.approx(uses, abs=USE)
+    if d.car["car"]["differential"] == "locked":
+        assert found["use"] == pytest.approx([row["use_front"], row["use_rear"]], abs=USE)
 
 
-@pytest.mark.parametrize("seed", HELD)
-def test_the_plain_rows_are_met_by_our_trim(seed: int) -> None:
-    """Forces and moments of the plain program in the package's trim: nothing is left over."""
+def plain_rows(seed: int) -> float:
+    """Largest row of the plain model in the package's trim: at full friction, or of a sliding car at lambda."""
     d, found = drawn(seed), ours(seed)
     x = np.array(found["state"], dtype=float)
     x[TAU:] *= weight(d)
     car = read_slip_car(d.car, d.setup, d.venue["venue"]["surface_grip"])
-    rows = missing(car, read_slip_case(d.venue, d.case), x, 1.0)
-    assert np.abs(rows).max() < ROWS
+    friction = float(found["friction_factor"]) if found["slides"] else 1.0
+    return float(np.abs(missing(car, read_slip_case(d.venue, d.case), x, friction)).max())
+
+
+@pytest.mark.parametrize("seed", HELD + SLIDING)
+def test_the_plain_rows_are_met_by_our_trim(seed: int) -> None:
+    """Forces and moments of the plain program in the package's trim: nothing is left over."""
+    assert plain_rows(seed) < ROWS
 
 
 @pytest.mark.slow
