@@ -17,7 +17,18 @@ from plain_slip_model import solve_slip_case
 from random_cases import Table, random_case, random_project
 
 FILE = Path(__file__).parent / "data" / "plain_cases.json"
-KEPT = ("kind", "ended", "first_axle", "margin", "x", "loads", "capacities", "slip_angles", "use_front", "use_rear")
+KEPT = (
+    "kind",
+    "ended",
+    "first_axle",
+    "margin",
+    "x",
+    "loads",
+    "capacities",
+    "slip_angles",
+    "use_front",
+    "use_rear",
+)
 MORE_KEPT = ("x_at_lambda", "downforce", "drag", "balance", "wheels_in_air", "growth")
 DIGITS = 12
 PATIENCE = 200  # s of computing a seed

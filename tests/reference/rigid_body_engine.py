@@ -50,8 +50,12 @@ class Engine:
         car = self.scene.car
         behind = -sum(w.x * w.axle.unsprung_mass for w in self.scene.wheels) / car.sprung_mass
         wheels = "".join(self.wheel_body(w, i) for i, w in enumerate(self.scene.wheels))
-        inertial = f'<inertial pos="{behind} 0 {car.sprung_height}" mass="{car.sprung_mass}" diaginertia="9 9 9"/>'
-        return f'<mujoco><worldbody><body name="car"><freejoint/>{inertial}{wheels}</body></worldbody></mujoco>'
+        inertial = (
+            f'<inertial pos="{behind} 0 {car.sprung_height}" mass="{car.sprung_mass}" diaginertia="9 9 9"/>'
+        )
+        return (
+            f'<mujoco><worldbody><body name="car"><freejoint/>{inertial}{wheels}</body></worldbody></mujoco>'
+        )
 
     @staticmethod
     def wheel_body(w: SlipWheel, index: int) -> str:
@@ -105,7 +109,9 @@ class Engine:
         def depth_at(angle: float) -> float:
             return float(np.linalg.norm(self.from_axis(rim(angle)))) - stand.radius
 
-        found = minimize_scalar(lambda a: -depth_at(a), bounds=(-0.3, 0.3), method="bounded", options={"xatol": 1e-9})
+        found = minimize_scalar(
+            lambda a: -depth_at(a), bounds=(-0.3, 0.3), method="bounded", options={"xatol": 1e-9}
+        )
         deepest = rim(float(found.x))
         arm = self.from_axis(deepest)
         normal = -arm / np.linalg.norm(arm)

@@ -20,7 +20,7 @@ from plain_slip_forces import Scene, posture, way_of
 from setupopt.physics.inputs import TAU
 
 pytest.importorskip("mujoco")
-from rigid_body_engine import Engine, share_of_mean, unbalanced_force  # noqa: E402
+from rigid_body_engine import Engine, share_of_mean, unbalanced_force
 
 GRAVITY = 9.80665
 CASES: dict[str, dict[str, Any]] = {
