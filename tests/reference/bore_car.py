@@ -1,6 +1,8 @@
-"""The car of the slip model's table: an invented single-seater in a bore of 8 m radius, before and after a search.
+"""The car of the slip model's table: an invented single-seater in a bore of 8 m radius, before and after a
+search.
 
-Files of its own, so that it stays as it is whatever becomes of the examples. Rigid carcass, no toe, no inertias in
+Files of its own, so that it stays as it is whatever becomes of the examples. Rigid carcass, no toe, no
+inertias in
 yaw and of the wheels, friction without a least pressure, shear_per_foundation 1.8, camber_thrust_share 0.5.
 """
 
@@ -33,7 +35,9 @@ def read(name: str) -> Table:
 
 
 def bore_project(proposed: bool) -> tuple[Table, Table, Table]:
-    """Car, venue and setup in file units: as raced on a flat circuit, or the proposal in the body long-floor."""
+    """Car, venue and setup in file units: as raced on a flat circuit, or the proposal in the body long-
+    floor.
+    """
     car, venue, setup = read("car.toml"), read("venue.toml"), read("setup.toml")
     if proposed:
         car |= read("long-floor.toml")

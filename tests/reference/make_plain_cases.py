@@ -1,8 +1,11 @@
 """Writes data/plain_cases.json: the plain slip model's answers to random cases.
 
-`python tests/reference/make_plain_cases.py FIRST LAST` solves the seeds from FIRST to LAST - 1 and adds them to the
-file; seeds that it holds already are left alone. A seed takes the plain program ten seconds or so. What is stored
-comes from the plain program alone, never from the package; `inputs` is a checksum of the case that was solved.
+`python tests/reference/make_plain_cases.py FIRST LAST` solves the seeds from FIRST to LAST - 1 and adds them
+to the
+file; seeds that it holds already are left alone. A seed takes the plain program ten seconds or so. What is
+stored
+comes from the plain program alone, never from the package; `inputs` is a checksum of the case that was
+solved.
 """
 
 import json

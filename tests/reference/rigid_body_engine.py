@@ -1,8 +1,11 @@
 """The car in MuJoCo, a rigid-body engine of others: exact finite rotations, the exact cylinder, our tyre law.
 
-Sprung mass on a free joint, four wheels that slide along its up axis. The engine gives the kinematics, the weight and
-the generalized forces of every load; springs, downforce and tyre law are those of the plain model. Tangential tyre
-forces are loads taken from a trim. The equilibrium is found in heave, pitch, roll and the slides of the wheels.
+Sprung mass on a free joint, four wheels that slide along its up axis. The engine gives the kinematics, the
+weight and
+the generalized forces of every load; springs, downforce and tyre law are those of the plain model. Tangential
+tyre
+forces are loads taken from a trim. The equilibrium is found in heave, pitch, roll and the slides of the
+wheels.
 
 Frame: x forward, y left, z away from the surface, origin on the surface below the centre of gravity.
 """
@@ -166,7 +169,9 @@ class Engine:
         return float(stand.dynamic_pressure / loss * (strip.free_area + near))
 
     def balance(self) -> Floats:
-        """Find the equilibrium from the trim's own pose; what is left over of the forces that are not solved for."""
+        """Find the equilibrium from the trim's own pose; what is left over of the forces that are not
+        solved for.
+        """
         solved = [2, 3, 4, 6, 7, 8, 9]  # force along z, moments about x and y, slides
         state = self.scene.state
         start = np.array([state.z, state.pitch, state.roll, *(w.travel for w in self.scene.wheels)])
@@ -184,9 +189,9 @@ class Engine:
         return left
 
 
-def share_of_mean(loads: Floats, others: Floats) -> float:
-    """Largest difference of wheel loads over the mean load."""
-    return float(np.abs(loads - others).max() / others.mean())
+def share_of_largest(loads: Floats, others: Floats) -> float:
+    """Largest difference of wheel loads over the largest load."""
+    return float(np.abs(loads - others).max() / others.max())
 
 
 def unbalanced_force(left: Floats, weight: float) -> float:
