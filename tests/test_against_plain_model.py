@@ -77,9 +77,8 @@ def test_the_stored_cases_are_those_of_today() -> None:
     assert len(TIMED_OUT) <= 0.05 * len(STORED)
 
 
-# An open differential with a driven wheel in the air: the package lets that wheel's half of the drive go
-# missing, where
-# the plain model finds no trim.
+# An open differential, a driven wheel in the air: the package lets that wheel's half of the drive go
+# missing, where the plain model finds no trim.
 OPEN_IN_THE_AIR = pytest.mark.xfail(
     strict=True, reason="drive of a lifted wheel on an open axle is not balanced"
 )

@@ -10,7 +10,7 @@ import time
 import tomllib
 
 import numpy as np
-import plain_model
+import plain_slip_model
 from conftest import SETUPS
 from scipy.optimize import root
 from setupopt.physics.place import FLOW, PLACE, prepare
@@ -63,7 +63,7 @@ def _reference_seconds(project: Project, count: int) -> float:
             **attitudes[i % len(attitudes)],
             "roll_angle_deg": angle,
         }
-        plain_model.solve_case(car, venue, setup, case)
+        plain_slip_model.solve_slip_case(car, venue, setup, case)
     return (time.perf_counter() - start) / count
 
 

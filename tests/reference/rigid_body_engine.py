@@ -29,7 +29,7 @@ UP = np.array([0.0, 0.0, 1.0])
 
 @dataclass(frozen=True)
 class Touch:
-    """A tyre on the cylinder: place and axes of its contact, normal force, moment of the load in the tread."""
+    """A tyre on the cylinder: its contact, normal force, moment of the load in the tread."""
 
     place: Floats
     normal: Floats  # away from the surface
