@@ -94,7 +94,7 @@ def test_one_raised_perch_wedges_the_car(bore: Project) -> None:
 
 
 def _tyre_rates(project: Project) -> np.ndarray:
-    """Slope of each tyre's load, N/m, at its corner load, by the elastic foundation of a flat round tread.
+    """Slope of each tyre's load, N/m, at its corner load, of tread and carcass in series.
 
     Measured on the tyre kernel itself, which has its own tests.
     """
@@ -107,14 +107,16 @@ def _tyre_rates(project: Project) -> np.ndarray:
     setting = Model(project.car).settings(project.setup)[0]
     rates = []
     for w in range(4):
+        carcass = setting["carcass"][w]
+        tread = setting["penetration"][w] - body["static_load"][w] / carcass
         loads = [
             tyre.contact(
-                setting["penetration"][w] + d, tan(setting["camber"][w]), 1.0 / body["radius"][w],
+                tread + d, tan(setting["camber"][w]), 1.0 / body["radius"][w],
                 body["crown"][w], body["half_width"][w], setting["foundation"][w], np.zeros(5),
             )[0]
             for d in (-1e-6, 1e-6)
         ]  # fmt: skip
-        rates.append((loads[1] - loads[0]) / 2e-6)
+        rates.append(1.0 / (2e-6 / (loads[1] - loads[0]) + 1.0 / carcass))
     return np.array(rates)
 
 
