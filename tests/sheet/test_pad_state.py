@@ -69,7 +69,7 @@ def test_one_raised_perch_wedges_the_car(bore: Project) -> None:
     The body keeps level on three freedoms, so that loads can only change in the pattern d / (t_front), with
     signs + - - + and equal moments on both axles: dN_f t_f = dN_r t_r = w. Compatibility of the four heights,
     h_fl / t_f - h_fr / t_f - h_rl / t_r + h_rr / t_r = 0 with h = p (raised) - dN / k, gives
-    w = (p / t_f) / sum(1 / (k t^2)). 1 %: the wheels stand upright, so that the tracks are those of the middles.
+    w = (p / t_f) / sum(1 / (k t^2)). 1 %: upright wheels stand on the middle of the tread.
     """
     project = stiff(bore)
     upright = [replace(axle, camber=0.0) for axle in (project.setup.front, project.setup.rear)]
