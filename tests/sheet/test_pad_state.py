@@ -70,7 +70,7 @@ def test_one_raised_perch_wedges_the_car(bore: Project) -> None:
     signs + - - + and equal moments on both axles: dN_f t_f = dN_r t_r = w. Compatibility of the four heights,
     h_fl / t_f - h_fr / t_f - h_rl / t_r + h_rr / t_r = 0 with h = p (raised) - dN / k, gives
     w = (p / t_f) / sum(1 / (k t^2)). A body that rolls by phi tilts upright
-    wheels: each load moves by R_crown phi on its tread, which parts the two axles by the sum of N R_crown phi,
+    wheels: each load moves by R_crown phi on its tread, which parts the axles by the sum of N R_crown phi,
     6 % of w here. Their mean is w, to 1 %.
     """
     project = stiff(bore)
