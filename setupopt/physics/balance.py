@@ -210,7 +210,7 @@ def _slip_rows(car: Record, x: Floats, axle: int, demand: float, work: Record) -
         for w in (left, left + 1):
             r[SLIP + w] = wheels.along[w] - 0.5 * share * demand
             _add_along(w, SLIP + w, 0.5 * share, work)
-            if wheels.load[w] <= 0.0:  # a wheel in the air rolls as it likes
+            if wheels.load[w] <= 0.0 and share == 0.0:  # a free wheel in the air rolls as it likes
                 r[SLIP + w] += weight * x[KAPPA + w]
                 jac[SLIP + w, KAPPA + w] += weight
         return
