@@ -77,16 +77,7 @@ def test_the_stored_cases_are_those_of_today() -> None:
     assert len(TIMED_OUT) <= 0.05 * len(STORED)
 
 
-# An open differential, a driven wheel in the air: the package lets that wheel's half of the drive go
-# missing, where the plain model finds no trim.
-OPEN_IN_THE_AIR = pytest.mark.xfail(
-    strict=True, reason="drive of a lifted wheel on an open axle is not balanced"
-)
-SOLVED = [
-    pytest.param(row["seed"], marks=[OPEN_IN_THE_AIR] if row["seed"] == 119 else [])
-    for row in STORED
-    if row["kind"] != "not solved in time"
-]
+SOLVED = [row["seed"] for row in STORED if row["kind"] != "not solved in time"]
 
 
 @pytest.mark.parametrize("seed", SOLVED)
