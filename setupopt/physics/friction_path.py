@@ -28,7 +28,9 @@ _SHORTEST_STEP = 1e-4
 _MOST_POINTS = 200
 _CORRECTIONS = 6
 # Largest residual of a point on the way, as a share of the weight; ends are exact.
-_NEAR = 1e-6
+_NEAR = 1e-5
+# Newton's method leaves less than this times the square of a residual, away from wheels that lift or land.
+_SQUARE = 100.0
 # Two tangents that differ by more than this cosine: the step was too long for the bend.
 _BEND = 0.3
 # Steps of the search for the fold, and the slope of the factor along the path at which it is found.
@@ -76,7 +78,11 @@ def _correct(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
     row: Floats, tolerance: float, work: Record,
 ) -> tuple[bool, int]:  # fmt: skip
-    """Newton from the predicted `x`, in place, across `row`; whether it arrived, and the evaluations."""
+    """Newton from the predicted `x`, in place, across `row`; whether it arrived, and the evaluations.
+
+    On the way, the last step is taken on trust where hardly anything is left after it. The Jacobian is then
+    that of the point before it. Ends are looked at until they are exact.
+    """
     size = 1e9
     for step in range(_CORRECTIONS):
         balance(car, elements, setup, case, state, road, x, work)
@@ -95,6 +101,8 @@ def _correct(
             x[j] -= work.step[j]
         if not x[FACTOR] > 0.0:
             return False, step + 1
+        if tolerance > TOLERANCE and _SQUARE * new_size * new_size < tolerance:
+            return True, step + 1
     return False, _CORRECTIONS
 
 
@@ -143,12 +151,18 @@ def _arrive(
 
 
 @kernel
-def _past(x: Floats) -> int:
-    """Number of the slip or angle that is past the limit of driving; -1 where none is."""
+def _past(before: Floats, x: Floats) -> int:
+    """Number of the slip or angle that passes the limit of driving first on the way to `x`; -1 for none."""
+    first = -1
+    least = np.inf
     for j in range(SIDESLIP, TAU):
         if abs(x[j]) > MOST_SLIP:
-            return j
-    return -1
+            bound = MOST_SLIP if x[j] > 0.0 else -MOST_SLIP
+            share = (bound - before[j]) / (x[j] - before[j])
+            if share < least:
+                least = share
+                first = j
+    return first
 
 
 @kernel
@@ -158,6 +172,8 @@ def follow(
 ) -> tuple[int, int]:  # fmt: skip
     """From the trim `x` to less friction, down to the factor `goal`; `x` ends at the path's end.
 
+    The balance at `x` must lie in `work`.
+
     Returns how the path ends and the evaluations. At a fold or a slip limit `work.null` is how the factor
     answers to each row there: d factor / d p = -null . d residual / d p.
     """
@@ -166,10 +182,9 @@ def follow(
         work.last[j] = x[j]
         row[j] = 0.0
     row[FACTOR] = -1.0
-    balance(car, elements, setup, case, state, road, x, work)
     _set_tangent(row, work)
     length = _FIRST_STEP
-    effort = 1
+    effort = 0
     for _ in range(_MOST_POINTS):
         for j in range(COLUMNS):
             work.tangent[j] = work.step[j]
@@ -189,7 +204,7 @@ def follow(
             for j in range(COLUMNS):
                 work.step[j] = work.tangent[j]
             continue
-        limit = _past(work.trial)
+        limit = _past(work.last, work.trial)
         if work.step[FACTOR] >= 0.0:
             steps = _find_fold(car, elements, setup, case, state, road, length, x, work)
             return FOLD, effort + steps
@@ -202,7 +217,7 @@ def follow(
             return SLIP_LIMIT, effort + steps
         for j in range(COLUMNS):
             work.last[j] = work.trial[j]
-        if steps <= 3:
+        if steps <= 2:
             length = min(2.0 * length, _LONGEST_STEP)
     return _break_off(x, work), effort
 
@@ -264,6 +279,7 @@ def _find_fold(
     slope_far = work.step[FACTOR]
     effort = 0
     side = 0
+    found = True
     for _ in range(_FOLD_STEPS):
         for j in range(COLUMNS):
             x[j] = work.trial[j]
@@ -286,9 +302,11 @@ def _find_fold(
             slope_far = work.step[FACTOR]
             slope_near *= 0.5 if side == -1 else 1.0
             side = -1
-    balance(car, elements, setup, case, state, road, x, work)
-    _set_row(work.tangent, work.row)
-    _set_tangent(work.row, work)
+    if not found:
+        balance(car, elements, setup, case, state, road, x, work)
+        effort += 1
+        _set_row(work.tangent, work.row)
+        _set_tangent(work.row, work)
     _set_row(work.step, work.row)
     _set_null(work.row, work)
-    return effort + 1
+    return effort

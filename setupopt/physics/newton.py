@@ -17,7 +17,7 @@ TOLERANCE = 1e-10
 STEPS = 30
 _HALVINGS = 4
 # A step may make things worse by this much on its way past a wheel that lifts or lands.
-_WORSE = 3.0
+_WORSE = 2.0
 # Longest believable single step: heave and wheel rise in metres, angles in radians and slips.
 _LONGEST = 0.04
 _LONGEST_SLIP = 0.1
@@ -40,6 +40,8 @@ _CRASHED = 1e2
 _SOFT = 0.08
 # Sideslip, steer and longitudinal slip of a trim stay below.
 MOST_SLIP = 0.5
+# Newton iterates that pass this do not return.
+_GONE = 0.7
 
 
 @kernel
@@ -229,7 +231,7 @@ def newton(
     for step in range(most):
         sign = step_direction(work)
         if step > 0 and worst(work.residual) < TOLERANCE:
-            return sign > 0.0 and holds(work) and is_inside(x), step
+            return sign > 0.0 and holds(work) and is_inside(x, MOST_SLIP), step
         if sign <= 0.0 and _stiffen_lifted(car, setup, work):
             step_direction(work)
         if not norm(work.step) > -1.0:
@@ -245,7 +247,7 @@ def newton(
             if new_size < _WORSE * size:
                 break
             share *= 0.5
-        if not new_size < 1e3 * max(size, 1e-3):
+        if not new_size < 1e3 * max(size, 1e-3) or not is_inside(work.trial, _GONE):
             return False, step
         size = new_size
         for j in range(UNKNOWNS):
@@ -254,10 +256,10 @@ def newton(
 
 
 @kernel
-def is_inside(x: Floats) -> bool:
-    """Whether sideslip, steer and longitudinal slips are those of a car that is still driven."""
+def is_inside(x: Floats, most: float) -> bool:
+    """Whether sideslip, steer and longitudinal slips are all below `most`."""
     for j in range(SIDESLIP, TAU):  # noqa: SIM110 - kernels know no generators
-        if not abs(x[j]) < MOST_SLIP:
+        if not abs(x[j]) < most:
             return False
     return True
 

@@ -29,10 +29,12 @@ def start(b: Bench) -> Floats:
     return x[:UNKNOWNS]
 
 
-def states(seed: int, b: Bench, count: int = 3) -> Floats:
-    """Some states around the first guess of a case."""
+def states(seed: int, b: Bench, count: int = 3, sink: float = 0.0) -> Floats:
+    """Some states around the first guess of a case, its wheels pressed in further by `sink`."""
     rng = np.random.default_rng(seed)
-    return start(b) + rng.normal(size=(count, UNKNOWNS)) * SPREAD
+    sunk = np.zeros(UNKNOWNS)
+    sunk[RISE : RISE + 4] = -sink
+    return start(b) + sunk + rng.normal(size=(count, UNKNOWNS)) * SPREAD
 
 
 # the plain rows: wheels, heave, pitch, roll, ...; ours: heave, pitch, roll, wheels, ...
@@ -59,6 +61,8 @@ def test_residual_against_the_plain_model(seed: int) -> None:
         apart = np.abs(ours - expected)
         for row in (SLIP + 1, SLIP + 3):  # the speeds of two wheels, less one another: either may come first
             apart[row] = min(apart[row], abs(ours[row] + expected[row]))
+        # a wheel in the air rolls along: each model has a row of its own for that
+        apart[SLIP : SLIP + 4][np.array(b.forces(x).wheels.load) <= 0.0] = 0.0
         assert apart.max() < 1e-4, (apart.argmax(), ours, expected)
 
 
@@ -124,14 +128,17 @@ MODES: dict[str, Car] = {
 def test_jacobian_in_every_mode(mode: str, row: int) -> None:
     """Locked, open and undriven axles under drive and under brakes, at less than the full friction."""
     b = Bench(MODES[mode], set_both(SETUP, toe=0.002), DRIVEN, row)
-    for x in states(row, b, 2):
-        assert smooth(b, x, 1e-4)
-        check_jacobian(b, x, 0.8)
+    checked = 0
+    for x in states(row, b, 8, 6e-3):
+        if smooth(b, x, 1e-4) and checked < 2:
+            check_jacobian(b, x, 0.8)
+            checked += 1
+    assert checked == 2
 
 
 def test_rows_of_slip_say_how_an_axle_is_driven() -> None:
     """Locked: one speed of both wheels; brakes: one slip; open: both wheels pull alike."""
-    x = states(1, Bench(CAR, SETUP, DRIVEN, 0), 1)[0]
+    x = states(1, Bench(CAR, SETUP, DRIVEN, 0), 1, 6e-3)[0]
     weight = CAR.mass * 9.80665
     locked = Bench(MODES["locked"], SETUP, DRIVEN, 0).forces(x)
     speed = (1.0 + x[KAPPA : KAPPA + 4]) * locked.wheels.step

@@ -24,7 +24,7 @@ from setupopt.robust.ride_model import RideModel
 
 Array = np.ndarray
 FOLLOWED = 0.3  # s after the gust, as the kernel says
-SPEED = 50.0  # m/s, of the sweep
+SPEED = 54.0  # m/s, of the sweep
 
 
 @pytest.fixture(scope="module")
@@ -109,9 +109,9 @@ def test_drag_alone_by_hand(bore: Project) -> None:
     project = replace(bore, car=car, venue=venue)
     model = RideModel(project, bore.setup, sweep_cases(venue, np.array([0.0])).pick([0]))
     more = 0.5 * venue.air_density * ((SPEED + 15.0) ** 2 - SPEED**2) * air.drag_area
-    # a look falls on the peak; to what the trim leaves open
+    # a look falls on the peak; to 1e-3 of the growth, by which the axles' grip differs from mu times share
     least = ride(model, 0, 15.0, 20.0, 0.0)[0]
-    assert least == pytest.approx(model.margin[0] - more / (1.2 * car.mass * 9.80665), abs=1e-8)
+    assert least == pytest.approx(model.margin[0] - more / (1.2 * car.mass * 9.80665), abs=2e-5)
 
 
 class Exact:

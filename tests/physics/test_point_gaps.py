@@ -10,7 +10,7 @@ from cars import CAR, SETUP, load_cases, set_both, venue
 
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
-from setupopt.physics.inputs import Floats, Records
+from setupopt.physics.inputs import SIDESLIP, Floats, Records
 from setupopt.physics.point_gaps import point_gaps
 from setupopt.project.model import ClearancePoint, Setup
 
@@ -52,7 +52,8 @@ def plain_gap(point: ClearancePoint, setup: Setup, state: Floats, heading: Float
     x, y = CAR.wheelbase * (1.0 - CAR.front_share) - point.station, point.side
     heave, pitch, roll = state[:, 0], state[:, 1], state[:, 2]
     moved = line + point.offset + heave - x * pitch + y * roll  # nose down and left side up are positive
-    s = x * np.sin(heading) + y * np.cos(heading)
+    psi = heading - state[:, SIDESLIP]  # the body is crabbed
+    s = x * np.sin(psi) + y * np.cos(psi)
     with np.errstate(invalid="ignore"):
         rise = np.where(np.isinf(radius), 0.0, radius - np.sqrt(radius**2 - s**2))
     return moved - rise
@@ -86,8 +87,9 @@ def test_gap_over_a_floor_without_curve(result: Result) -> None:
     flat["floor_curvature"] = 0.0
     point, model = POINTS[1], Model(WITH_POINTS)
     x = model.packed[2]["x"][1]
-    s = x * np.sin(flat["heading"]) + point.side * np.cos(flat["heading"])
-    rise = 7.5 - np.sqrt(7.5**2 - s[:2] ** 2)
+    psi = flat["heading"] - result.answers["state"][..., SIDESLIP]
+    s = x * np.sin(psi) + point.side * np.cos(psi)
+    rise = 7.5 - np.sqrt(7.5**2 - s[:, :2] ** 2)
     lost = asked(result, flat)[:, :2, 1] - asked(result)[:, :2, 1]
     np.testing.assert_allclose(lost, np.broadcast_to(rise, lost.shape), rtol=0, atol=SAME)
     assert rise.min() > 0.01

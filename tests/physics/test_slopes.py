@@ -28,9 +28,10 @@ class Trimmed(Bench):
 
     def __init__(self, name: str, roll_angle: float, attitude: int = 0) -> None:
         project = setupopt.load(SETUPS / name)
-        if name == "hill":  # without air, so that the road's last column is that of a wheel
+        if name == "hill":  # without air, slowly, so that the road's last column is that of a wheel
             bare = replace(project.car, air=replace(project.car.air, elements=()))
-            project = replace(project, car=bare)
+            slow = replace(project.venue, attitudes=(replace(project.venue.attitudes[0], speed=20.0),))
+            project = replace(project, car=bare, venue=slow)
         cases = sweep_cases(project.venue, np.array([roll_angle]))
         super().__init__(project.car, project.setup, cases, attitude)
         self.base = evaluate(project, cases=cases).answers[0, attitude]

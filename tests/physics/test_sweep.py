@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,9 +14,18 @@ from setupopt.evaluation.model import Model
 from setupopt.physics import sweep
 from setupopt.physics.inputs import Records
 
-MODEL = Model(CAR)
+HEAVY = {"yaw_inertia": 900.0, "pitch_inertia": 800.0, "roll_inertia": 200.0}
+MODEL = Model(replace(CAR, **HEAVY))
 SETUPS = [set_both(SETUP, camber=c, spring=s) for c in (-0.06, -0.02) for s in (9e4, 2e5)]
 SETTINGS = MODEL.settings(SETUPS)
+
+
+def same(one: Records, other: Records) -> bool:
+    """Every field bit for bit. Between the fields of a record there is room, in which anything may lie."""
+    return all(
+        np.ascontiguousarray(one[name]).tobytes() == np.ascontiguousarray(other[name]).tobytes()
+        for name in one.dtype.names
+    )
 
 
 COUNT = 40
@@ -55,14 +65,14 @@ def test_order_of_the_cases_does_not_matter(whole: Records) -> None:
     """Shuffled in, shuffled out, bit for bit."""
     order = np.random.default_rng(1).permutation(len(CASES))
     shuffled = sweep.run(MODEL.packed, SETTINGS, CASES.records[order]).reshape(whole.shape)
-    assert shuffled.tobytes() == whole[:, order].tobytes()
+    assert same(shuffled, whole[:, order])
 
 
 def test_order_of_the_setups_does_not_matter(whole: Records) -> None:
     """The same for setups."""
     order = [2, 0, 3, 1]
     shuffled = sweep.run(MODEL.packed, SETTINGS[order], CASES.records).reshape(whole.shape)
-    assert shuffled.tobytes() == whole[order].tobytes()
+    assert same(shuffled, whole[order])
 
 
 def test_angles_of_a_sweep_may_come_in_any_order() -> None:
@@ -83,10 +93,10 @@ def test_angles_of_a_sweep_may_come_in_any_order() -> None:
     assert 2 < (~forward["contact"]).sum() < angles.size - 2
     for order in (np.arange(angles.size)[::-1], np.random.default_rng(4).permutation(angles.size)):
         other = sweep.run(MODEL.packed, SETTINGS[:1], sweep_round[order])
-        assert other.tobytes() == forward[order].tobytes()
+        assert same(other, forward[order])
     for i in range(0, angles.size, 5):
         alone = sweep.run(MODEL.packed, SETTINGS[:1], sweep_round[i : i + 1])
-        assert alone[0].tobytes() == forward[i].tobytes()
+        assert same(alone[0], forward[i])
 
 
 @pytest.mark.parametrize("name", [n for n in CASES.records.dtype.names if n not in ("roll_angle", "along")])
@@ -107,8 +117,8 @@ def test_neighbours_that_differ_in_anything_share_nothing(name: str) -> None:
         records[name][1] = records[name][1] * 0.9 + 0.003
     together = sweep.run(MODEL.packed, SETTINGS[:1], records)
     alone = sweep.run(MODEL.packed, SETTINGS[:1], records[1:])
-    assert together[1].tobytes() == alone[0].tobytes()
-    assert together[1].tobytes() != together[0].tobytes()
+    assert same(together[1], alone[0])
+    assert not same(together[1], together[0])
 
 
 def test_one_by_one_is_the_same_as_all_at_once(whole: Records) -> None:
@@ -116,7 +126,7 @@ def test_one_by_one_is_the_same_as_all_at_once(whole: Records) -> None:
     for s in range(len(SETUPS)):
         for i in range(0, len(CASES), 7):
             alone = sweep.run(MODEL.packed, SETTINGS[s : s + 1], CASES.records[i : i + 1])
-            assert alone[0].tobytes() == whole[s, i].tobytes()
+            assert same(alone[0], whole[s, i])
 
 
 @pytest.mark.parametrize("threads", ["1", "2", "3"])
@@ -126,7 +136,7 @@ def test_number_of_threads_does_not_matter(
     """SETUPOPT_THREADS changes how a batch is cut, and nothing in the answer."""
     monkeypatch.setenv("SETUPOPT_THREADS", threads)
     assert sweep.workers() == int(threads)
-    assert answers().tobytes() == whole.tobytes()
+    assert same(answers().reshape(whole.shape), whole)
 
 
 @pytest.mark.parametrize("wrong", ["", "0", "-2", "two"])
@@ -142,7 +152,7 @@ def test_size_of_the_pieces_does_not_matter(
 ) -> None:
     """Cut into single answers, into odd pieces that straddle setups, or not at all."""
     monkeypatch.setattr(sweep, "CHUNK", chunk)
-    assert answers().tobytes() == whole.tobytes()
+    assert same(answers().reshape(whole.shape), whole)
 
 
 def test_a_pool_of_the_callers_own(whole: Records) -> None:
@@ -150,7 +160,7 @@ def test_a_pool_of_the_callers_own(whole: Records) -> None:
     with ThreadPoolExecutor(2) as pool:
         got = sweep.run(MODEL.packed, SETTINGS, CASES.records, pool=pool)
         assert pool.submit(int).result() == 0
-    assert got.tobytes() == whole.tobytes()
+    assert same(got.reshape(whole.shape), whole)
 
 
 @pytest.mark.parametrize(("count", "threads"), [(0, 2), (1, 4), (9, 2), (10_000, 3), (4096 * 5 + 1, 2)])
