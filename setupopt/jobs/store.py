@@ -36,7 +36,7 @@ class Store:
     def open(cls, study: str) -> Store:
         """The chunks of the study with this fingerprint, in the user's private cache, or in a new temporary
         folder where there is no such cache. Removes studies that were not used for 30 days."""
-        home = cache_home("XDG_CACHE_HOME") or Path(tempfile.mkdtemp(prefix="setupopt-"))
+        home = cache_home("XDG_CACHE_HOME") or _temporary()
         folder = home / jit.UNFINISHED / study
         if _mark_used(folder):
             _remove_old(folder.parent)
@@ -65,6 +65,14 @@ class Store:
         with suppress(OSError):  # not empty: another study, or compiled kernels
             self.folder.parent.rmdir()
             self.folder.parents[1].rmdir()
+
+
+def _temporary() -> Path:
+    """A new folder of this run alone; where none can be made, one that keeps nothing."""
+    try:
+        return Path(tempfile.mkdtemp(prefix="setupopt-"))
+    except OSError:
+        return Path(os.devnull)
 
 
 def _mark_used(folder: Path) -> bool:

@@ -171,7 +171,7 @@ def clock(monkeypatch: pytest.MonkeyPatch) -> Callable[[float], None]:
 
 def told(wait: Progress | Saying) -> str:
     """What a wait would show now."""
-    return "  ".join(wait._told())
+    return "  ".join(wait._state())
 
 
 def test_time_left_is_that_of_work_at_the_same_pace(clock: Callable[[float], None]) -> None:
