@@ -207,9 +207,3 @@ def rest_gap(car: Record, setup: Record, case: Record, state: Record, x: float, 
     """Gap under a point of the floor line before the car moves on its springs, m."""
     s = x * state.sin_heading + y * state.cos_heading
     return floor_height(car, setup, x) - surface.under_floor(case, s)[0]
-
-
-@kernel
-def is_round(case: Record) -> bool:
-    """Whether the section is one circle or plane as far as the case sees it."""
-    return bool(case.joints[0] + case.joints[1] + case.floor_joints[0] + case.floor_joints[1] == 0.0)
