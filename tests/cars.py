@@ -104,10 +104,19 @@ PLAIN_SETUP = set_both(
 def stiffened(car: Car) -> Car:
     """The car on hard tyres with a sharp tread: 5 kN presses them in by a micrometre.
 
-    The middle of such a patch stays in the wheel's plane, however the wheel leans. Its tread hardly shears
-    and so needs next to no slip.
+    The middle of such a patch stays in the wheel's plane, however the wheel leans. Its tread is so soft
+    in shear that it takes slips of degrees, as real tyres do.
     """
-    return on_tyres(car, foundation=1e18, crown_radius=1e-5)
+    return on_tyres(car, foundation=1e18, crown_radius=1e-5, shear_per_foundation=0.05)
+
+
+def evenly_driven(car: Car) -> Car:
+    """The car with half of all force along on each axle, and no differential that yaws it.
+
+    Held across its path by a crab angle, gravity also pulls it along: with even shares and even loads both
+    axles then use the same part of their grip, whatever the crab angle.
+    """
+    return replace(car, driven="all", drive_front=0.5, brake_front=0.5, differential="open")
 
 
 # so stiff that the body moves by micrometres

@@ -33,6 +33,9 @@ _NEAR = 1e-5
 _CLOSE = 1e-7
 # Newton's method leaves less than this times the square of a residual, away from wheels that lift or land.
 _SQUARE = 100.0
+# A step is taken on trust up to this square of its length: where a tyre slides, a small residual may ask for a
+# long step.
+_TRUSTED = 0.01
 # Two tangents that differ by more than this cosine: the step was too long for the bend.
 _BEND = 0.3
 # Steps of the search for the fold, and the slope of the factor along the path at which it is found.
@@ -99,11 +102,14 @@ def _correct(
             work.step[i] = work.residual[i]
         work.step[UNKNOWNS] = 0.0
         solve(work.matrix, work.pivots, COLUMNS, work.step)
+        moved = 0.0
         for j in range(COLUMNS):
             x[j] -= work.step[j]
+            moved += work.step[j] * work.step[j] * _PER_SQUARE[j]
         if not x[FACTOR] > 0.0:
             return False, step + 1
-        if tolerance > TOLERANCE and _SQUARE * new_size * new_size < tolerance:
+        near = moved < _TRUSTED and _SQUARE * new_size * new_size < tolerance
+        if tolerance > TOLERANCE and near:
             return True, step + 1
     return False, _CORRECTIONS
 
