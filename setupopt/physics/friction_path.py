@@ -33,8 +33,8 @@ _NEAR = 1e-5
 _CLOSE = 1e-7
 # Newton's method leaves less than this times the square of a residual, away from wheels that lift or land.
 _SQUARE = 100.0
-# A step is taken on trust up to this square of its length: where a tyre slides, a small residual may ask for a
-# long step.
+# A step is taken on trust up to this square of its length: where a tyre slides, a small residual may ask for
+# a long step.
 _TRUSTED = 0.01
 # Two tangents that differ by more than this cosine: the step was too long for the bend.
 _BEND = 0.3

@@ -158,9 +158,9 @@ def test_fold_against_a_bisection_by_the_plain_model(seed: int) -> None:
 def test_path_onto_a_plateau_ends_on_it() -> None:
     """On hard tyres of constant friction all of the tread slides at nearly one slip: the path turns upright.
 
-    A step there is long for next to no residual. Taken on trust, it led to steer angles of many turns. Points
-    of a path balance to 1e-5 of the weight, on trust to a few times that; the factor is what friction must carry, to 2e-4 of it: a plateau
-    has no sharp fold.
+    A step there is long for next to no residual. Taken on trust, it led to steer angles of many turns.
+    Points of a path balance to 1e-5 of the weight, on trust to a few times that. The factor is what friction
+    must carry, to 2e-4 of it: a plateau has no sharp fold.
     """
     car = evenly_driven(stiffened(plain_car(cg_height=1e-4, friction=1.4)))
     rng = np.random.default_rng(1)
