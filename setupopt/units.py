@@ -31,5 +31,6 @@ DEG_PER_MM = DEG / MM  # rad/m
 DEG_PER_KN = DEG / KN  # rad/N
 N_PER_MM_PER_BAR = N_PER_MM / BAR  # N/m per Pa
 MM_PER_DEG = MM / DEG  # m/rad
+N_PER_DEG = 1.0 / DEG  # N/rad
 
 ROUGHNESS = 1e-6  # m3, the files' unit of road roughness

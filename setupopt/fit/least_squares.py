@@ -163,6 +163,12 @@ def fit(
     )  # fmt: skip
 
 
+def robust_cost(residuals: Floats) -> float:
+    """The soft_l1 loss of residuals in units of their noise; half the sum of squares where all are small."""
+    squares = (residuals / _BEND) ** 2
+    return float(_BEND**2 * (np.sqrt(1.0 + squares) - 1.0).sum())
+
+
 @dataclass(eq=False)
 class _Problem:
     """Residuals, bounds and scales; `weights` (residuals): the noise told over the one found."""
@@ -186,8 +192,7 @@ class _Problem:
 
     def cost(self, x: Floats) -> float:
         """What the search makes least."""
-        squares = (self._pulled(x) / _BEND) ** 2
-        return float(_BEND**2 * (np.sqrt(1.0 + squares) - 1.0).sum())
+        return robust_cost(self._pulled(x))
 
     def solve(self, start: Floats, is_rough: bool = False) -> Any:
         """Scipy's answer from a start, in units of the scales, by which its differences take their steps;

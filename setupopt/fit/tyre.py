@@ -6,67 +6,36 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
-from math import sqrt
-from typing import NamedTuple
 
 import numpy as np
-from scipy.special import beta
-from scipy.stats import qmc
 
-from setupopt.fit.least_squares import Fitted, NotIdentifiable, fit
+from setupopt.fit.least_squares import Fitted, NotIdentifiable
 from setupopt.fit.table import Measurements, unfit_text
-from setupopt.fit.tyre_rig import READING, TYRE, read_off
-from setupopt.fit.tyre_table import NOISE, QUANTITIES, Rig, reading_noise
+from setupopt.fit.tyre_parameters import (
+    CARCASS,
+    CARCASS_PER_BAR,
+    DEFAULTS,
+    EXPONENT,
+    FOUNDATION,
+    FRICTION,
+    LEAN,
+    PARAMETERS,
+    PATCH,
+    PER_BAR,
+    Parameter,
+)  # fmt: skip
+from setupopt.fit.tyre_search import Search
+from setupopt.fit.tyre_table import CURVE, PEAK, QUANTITIES, Rig
 from setupopt.physics.inputs import Floats
-from setupopt.project.schema import TyreTable
-from setupopt.units import BAR, DEG, DEG_PER_KN, KPA, MM, N_PER_MM3, N_PER_MM3_PER_BAR
+from setupopt.units import DEG, DEG_PER_KN, KPA
 
 _ANY_PRESSURE, _ROUND = 150 * KPA, 10 * KPA  # contact pressures: to begin with, and to round to
-# Starts of the search, within half and twice a plain tyre; of 8, leaning rows often end at a wrong one
-STARTS = 16
 FEW = 8  # values to spare; with fewer, other tyres fit as well; common practice, no source
 MISFIT = 4.0  # times the noise told, found in a whole column; common practice, no source
 _TURNED = 0.7  # of what lateral forces are off by, with the other sign; common practice, no source
-_WIDE = 0.5  # m, a tread that no patch reaches across
 UPRIGHT = 1.0 * DEG  # no further off counts as upright
-
-
-class Parameter(NamedTuple):
-    """A key of `[tyre.NAME]` that is fitted, or its logarithm. `scale`: an error as large tells nothing."""
-
-    key: str
-    factor: float  # times the file's value is the value in SI
-    scale: float
-    is_log: bool = False
-
-    @property
-    def bounds(self) -> Floats:
-        """Both ends of what the file may say, as the search sees them."""
-        found = TyreTable.bounds(self.key)
-        assert found is not None
-        ends = np.array([found.low, found.high]) * self.factor
-        return np.log(ends) if self.is_log else ends
-
-    def in_file(self, x: float) -> float:
-        """The file's value of what the search has."""
-        return (math.exp(x) if self.is_log else x) / self.factor
-
-
-RADIUS, WIDTH, CROWN = "radius_mm", "tread_width_mm", "crown_radius_mm"
-FOUNDATION, PER_BAR = "foundation_N_per_mm3", "foundation_per_bar_N_per_mm3"
-FRICTION, EXPONENT, LEAN = "friction", "friction_exponent", "inclination_compliance_deg_per_kN"
-LATERAL = "peak_lateral_N"
-FRICTION_PRESSURE = "friction_pressure_kPa"  # chosen, not fitted
-PARAMETERS = (
-    Parameter(RADIUS, MM, 0.1),
-    Parameter(WIDTH, MM, 0.1),
-    Parameter(CROWN, MM, 1.0, is_log=True),  # from a ball to nearly flat
-    Parameter(FOUNDATION, N_PER_MM3, 0.03 * N_PER_MM3),
-    Parameter(PER_BAR, N_PER_MM3_PER_BAR, 0.03 * N_PER_MM3_PER_BAR),
-    Parameter(FRICTION, 1.0, 1.0),
-    Parameter(EXPONENT, 1.0, 0.5),
-    Parameter(LEAN, DEG_PER_KN, 1.0 * DEG_PER_KN),
-)
+# A carcass must fit better than a rigid one by so much cost: four standard errors of one parameter
+_BETTER = 8.0
 
 
 @dataclass(frozen=True)
@@ -88,7 +57,9 @@ class Finding:
 class TyreFit:
     """A tyre fitted to a table. `given`, `friction_pressure` and `answers` (rows, quantities) are in SI.
 
-    `is_turned`: lateral forces fit much closer with their sign turned round.
+    `is_turned`: lateral forces fit much closer with their sign turned round. `least_pressure`: least mean
+    contact pressure among the rows that measure friction, Pa; `floor_cost`: by which share it lowers the
+    largest force of these rows at most, as pressure falls below it at the edges of the patch.
     """
 
     table: Measurements
@@ -97,17 +68,27 @@ class TyreFit:
     given: Mapping[str, float]
     friction_pressure: float
     answers: Floats
+    least_pressure: float = 0.0
+    floor_cost: float = 0.0
     is_turned: bool = False
 
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
-        """Every parameter, in the order of the file."""
-        return tuple(self._finding(parameter) for parameter in PARAMETERS)
+        """Every parameter that car.toml takes or that was measured, in the order of the file."""
+        shown = (one for one in PARAMETERS if one.is_in_file or one.key in self.fitted.names)
+        return tuple(self._finding(parameter) for parameter in shown)
+
+    @property
+    def search(self) -> Search:
+        """The problem that this tyre solves."""
+        return Search(self.table, self.rig, self.friction_pressure, self.has_carcass)
 
     def _finding(self, parameter: Parameter) -> Finding:
         key, factor = parameter.key, parameter.factor
         if key in self.given:
             return Finding(key, self.given[key] / factor, None, given=True)
+        if key not in self.fitted.names:
+            return Finding(key, None, None, untold=NotIdentifiable(key))
         value, error = self.fitted.value(key), self.fitted.standard_error(key)
         value, error = (math.exp(value), error * math.exp(value)) if parameter.is_log else (value, error)
         untold = next((one for one in self.fitted.untold if one.name == key), None)
@@ -117,10 +98,32 @@ class TyreFit:
 
     def foundation_at(self, pressure: float) -> tuple[float, float]:
         """Foundation at an inflation pressure, N/m3, and its standard error; infinite where not told."""
+        return self._sum_at(pressure, FOUNDATION, PER_BAR)
+
+    def carcass_at(self, pressure: float) -> tuple[float, float]:
+        """Stiffness of the carcass at an inflation pressure, N/m, and its standard error, likewise."""
+        return self._sum_at(pressure, CARCASS, CARCASS_PER_BAR)
+
+    def _sum_at(self, pressure: float, key: str, per_pressure: str) -> tuple[float, float]:
         slopes = np.zeros(len(self.fitted.names))
-        for key, slope in ((FOUNDATION, 1.0), (PER_BAR, pressure)):
-            slopes[self.fitted.names.index(key)] = slope
+        slopes[self.fitted.names.index(key)] = 1.0
+        slopes[self.fitted.names.index(per_pressure)] = pressure
         return float(slopes @ self.fitted.values), self.fitted.error_of(slopes)
+
+    @property
+    def has_carcass(self) -> bool:
+        """Whether the rows ask for a carcass that is not rigid."""
+        return CARCASS in self.fitted.names
+
+    @property
+    def missing(self) -> tuple[Finding, ...]:
+        """What is not told, without what may be left out because nothing in the table depends on it."""
+
+        def is_optional(one: Finding) -> bool:
+            assert one.untold is not None
+            return one.key in DEFAULTS and one.untold.bound is None and not one.untold.from_
+
+        return tuple(one for one in self.findings if one.untold and not is_optional(one))
 
     @cached_property
     def cautions(self) -> tuple[str, ...]:
@@ -135,7 +138,7 @@ class TyreFit:
             keys = [fitted.quantities[place] for place in self.outlying]
             yield unfit_text(list(zip(lines.tolist(), keys, strict=True)))
         if self.is_turned:
-            yield f"{LATERAL} fits closer with the other sign: positive pushes the wheel to the car"
+            yield f"{PEAK} fits closer with the other sign: positive pushes the wheel to the car"
 
     def _poor_programme(self) -> Iterator[str]:
         of, values, parameters = self.table.values, self.fitted.rows.size, len(self.fitted.names)
@@ -172,8 +175,8 @@ class TyreFit:
     @property
     def lateral_miss(self) -> float:
         """Median size of what the lateral forces are off by, as a share."""
-        column = QUANTITIES.index(LATERAL)
-        return float(np.nanmedian(np.abs(self.answers[:, column] / self.table.values[LATERAL] - 1.0)))
+        column = QUANTITIES.index(PEAK)
+        return float(np.nanmedian(np.abs(self.answers[:, column] / self.table.values[PEAK] - 1.0)))
 
     @property
     def misfits(self) -> tuple[str, ...]:
@@ -197,115 +200,61 @@ class TyreFit:
 
     @property
     def is_whole(self) -> bool:
-        """Whether every parameter is told, by one answer alone, which nearly all measured values fit."""
-        is_one = not self.fitted.untold and self.fitted.rival is None
+        """Whether all that car.toml needs is told, by one answer alone, and nearly all values fit."""
+        is_one = not self.missing and self.fitted.rival is None
         return is_one and not self.misfits and not self.has_many_outlying
 
 
 def fit_tyre(table: Measurements, rig: Rig) -> TyreFit:
     """The tyre whose answers come closest to the table's measured values."""
-    first = _Search(table, rig, _ANY_PRESSURE)
+    first = Search(table, rig, _ANY_PRESSURE)
     fitted = first.fit(first.starts())
-    if not table.is_measured(LATERAL).any():
-        return first.done(fitted)
+    if _may_tell_carcass(table):
+        first, fitted = _with_carcass(first, fitted)
+    if not (table.is_measured(PEAK).any() or table.is_measured(CURVE).any()):
+        return _done(first, fitted)
     area = first.answers(fitted.values)[:, QUANTITIES.index("patch_area_mm2")]
     middle = float(np.median(table.values["load_N"] / area))
-    second = _Search(table, rig, float(np.clip(round(middle / _ROUND), 1, 500)) * _ROUND)
+    second = replace(first, friction_pressure=float(np.clip(round(middle / _ROUND), 1, 500)) * _ROUND)
     start = fitted.values.copy()  # the same tyre, by its friction at another pressure
     exponent = fitted.value(EXPONENT)
     start[fitted.names.index(FRICTION)] *= (second.friction_pressure / _ANY_PRESSURE) ** -exponent
-    fit = second.done(replace(second.fit(start[None, :]), rival=fitted.rival))
+    fit = _done(second, replace(second.fit(start[None, :]), rival=fitted.rival))
     return replace(fit, is_turned=_fits_turned(fit))
+
+
+def _done(search: Search, fitted: Fitted) -> TyreFit:
+    """The tyre found."""
+    answers = search.answers(fitted.values)
+    least, cost = search.friction_floor(fitted.values, answers)
+    return TyreFit(
+        search.table, search.rig, fitted, search.given, search.friction_pressure, answers, least, cost
+    )
+
+
+def _may_tell_carcass(table: Measurements) -> bool:
+    """Whether deflection and patch stand in one table: alone, neither parts tread and carcass."""
+    has_patch = any(table.is_measured(key).any() for key in PATCH)
+    return bool(has_patch and table.is_measured("deflection_mm").any())
+
+
+def _with_carcass(rigid: Search, fitted: Fitted) -> tuple[Search, Fitted]:
+    """The search and its end with a carcass in series, where that fits clearly better; else as they were."""
+    search = replace(rigid, has_carcass=True)
+    found = search.fit(search.softer_starts(fitted))
+    better = rigid.cost(fitted.values) - search.cost(found.values)
+    size = max(1.0, 2.0 * search.cost(found.values) / search.rows.size)
+    return (search, found) if better > _BETTER * size else (rigid, fitted)
 
 
 def _fits_turned(fit: TyreFit) -> bool:
     """Whether the lateral forces are off by much less with their sign turned round; asked where nothing is
     found to lean under them."""
-    if fit.fitted.is_told(LEAN):
+    if fit.fitted.is_told(LEAN) or not fit.table.is_measured(PEAK).any():
         return False
-    table = replace(fit.table, values={**fit.table.values, LATERAL: -fit.table.values[LATERAL]})
-    search, start = _Search(table, fit.rig, fit.friction_pressure), fit.fitted.values.copy()
+    table = replace(fit.table, values={**fit.table.values, PEAK: -fit.table.values[PEAK]})
+    search = replace(fit.search, table=table)
+    start = fit.fitted.values.copy()
     start[fit.fitted.names.index(LEAN)] = 0.5 * DEG_PER_KN
-    turned = search.done(search.fit(start[None, :]))
+    turned = _done(search, search.fit(start[None, :]))
     return turned.fitted.is_told(LEAN) and turned.lateral_miss < _TURNED * fit.lateral_miss
-
-
-class _Search:
-    """A table and a rig as a problem of least squares."""
-
-    def __init__(self, table: Measurements, rig: Rig, friction_pressure: float) -> None:
-        self.table, self.rig, self.friction_pressure = table, rig, friction_pressure
-        given = {RADIUS: rig.radius, WIDTH: rig.tread_width}
-        self.given = {key: value for key, value in given.items() if value is not None}
-        self.free = [parameter for parameter in PARAMETERS if parameter.key not in self.given]
-        self.measured = np.column_stack([table.values[key] for key in QUANTITIES])
-        self.rows, self.columns = np.nonzero(~np.isnan(self.measured))
-        self.noise = reading_noise(self.measured, {**NOISE, **rig.noise})[self.rows, self.columns]
-        self.readings = np.zeros(len(table), READING)
-        for key in ("load_N", "inclination_deg", "pressure_bar"):
-            self.readings[key.partition("_")[0]] = table.values[key]
-        self.readings["side"] = np.nan_to_num(np.sign(table.values["peak_lateral_N"]))
-
-    def values(self, x: Floats) -> dict[str, float]:
-        """Every parameter in SI."""
-        pairs = zip(self.free, x, strict=True)
-        return {**self.given, **{p.key: math.exp(v) if p.is_log else float(v) for p, v in pairs}}
-
-    def answers(self, x: Floats) -> Floats:
-        """(rows, quantities) of the model."""
-        of, one = self.values(x), np.zeros(1, TYRE)[0]
-        one.radius, one.half_width, one.crown_radius = of[RADIUS], 0.5 * of[WIDTH], of[CROWN]
-        one.foundation, one.per_pressure, one.compliance = of[FOUNDATION], of[PER_BAR], of[LEAN]
-        one.friction, one.exponent = self.rig.surface_grip * of[FRICTION], of[EXPONENT]
-        one.friction_pressure, one.beta = self.friction_pressure, beta(0.5, 2.0 - of[EXPONENT])
-        out = np.empty(self.measured.shape)
-        read_off(one, self.readings, float(self.rig.from_touch), out)
-        return out
-
-    def residuals(self, x: Floats) -> Floats:
-        """(values) Measured minus model, over the noise."""
-        return (self.measured - self.answers(x))[self.rows, self.columns] / self.noise
-
-    def starts(self) -> Floats:
-        """(starts, parameters): the plain tyre, and others from half to twice its values."""
-        cube = qmc.LatinHypercube(len(self.free), rng=np.random.default_rng(0)).random(STARTS - 1)
-        wide = np.log(2.0) * (2.0 * cube - 1.0)
-        is_log, plain = np.array([parameter.is_log for parameter in self.free]), self.plain()
-        return np.vstack([plain, np.where(is_log, plain + wide, plain * np.exp(wide))])
-
-    def plain(self) -> Floats:
-        """A tyre that carries the loads at about the deflections, with about the friction."""
-        of = self.table.values
-        stiff = _typical(of["load_N"] / (math.pi * of["deflection_mm"] ** 2 * sqrt(0.3)), 0.03 * N_PER_MM3)
-        guess = {
-            RADIUS: 0.3, WIDTH: _typical(1.1 * of["patch_width_mm"], 0.25), CROWN: 0.0,
-            FOUNDATION: 0.3 * stiff, PER_BAR: 0.7 * stiff / _typical(of["pressure_bar"], BAR),
-            FRICTION: _typical(np.abs(of["peak_lateral_N"]) / of["load_N"], 1.0) / self.rig.surface_grip,
-            EXPONENT: 0.2, LEAN: 0.5 * DEG_PER_KN,
-        }  # fmt: skip
-        return np.array([guess[parameter.key] for parameter in self.free])
-
-    def anchor(self) -> Floats:
-        """The plain tyre, with a tread wider than its patches: what the table does not tell is put there."""
-        is_width = np.array([parameter.key == WIDTH for parameter in self.free])
-        return np.where(is_width, _WIDE, self.plain())
-
-    def fit(self, starts: Floats) -> Fitted:
-        """Where the residuals are least; `starts` (starts, parameters)."""
-        lower, upper = np.array([parameter.bounds for parameter in self.free]).T
-        return fit(
-            self.residuals, starts, lower, upper, [p.key for p in self.free],
-            np.array([p.scale for p in self.free]), rows=self.rows,
-            quantities=[QUANTITIES[column] for column in self.columns], anchor=self.anchor(),
-        )  # fmt: skip
-
-    def done(self, fitted: Fitted) -> TyreFit:
-        """The tyre found."""
-        answers = self.answers(fitted.values)
-        return TyreFit(self.table, self.rig, fitted, self.given, self.friction_pressure, answers)
-
-
-def _typical(values: Floats, otherwise: float) -> float:
-    """The median of what there is."""
-    found = values[np.isfinite(values)]
-    return float(np.median(found)) if found.size else otherwise

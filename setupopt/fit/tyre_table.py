@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ from setupopt.errors import InputError, InputErrors
 from setupopt.fit.table import Column, Measurements, read_measurements
 from setupopt.physics.inputs import Floats
 from setupopt.project.field_types import Bounds
-from setupopt.units import BAR, DEG, MM, MM2, PERCENT
+from setupopt.units import BAR, DEG, MM, MM2, N_PER_DEG, PERCENT
 
 _LENGTHS = {"m": 1e3, "cm": 10.0, "in": 25.4}
 COLUMNS = {
@@ -28,7 +29,21 @@ COLUMNS = {
         Bounds(100, 1_000_000, "mm2"), MM2, True, others={"cm2": 100.0, "m2": 1e6, "in2": 645.16}
     ),
     "peak_lateral_N": Column(Bounds(-400_000, 400_000, "N"), is_measured=True),
+    "slip_angle_deg": Column(Bounds(-30, 30, "deg"), DEG, empty=math.nan, others={"rad": 1 / DEG}),
+    "lateral_N": Column(Bounds(-400_000, 400_000, "N"), is_measured=True, others={"kN": 1e3}),
+    "cornering_stiffness_N_per_deg": Column(
+        Bounds(1, 100_000, "N/deg"), N_PER_DEG, True, others={"N/rad": DEG, "kN/deg": 1e3}
+    ),
+    "aligning_Nm": Column(Bounds(-20_000, 20_000, "N m"), is_measured=True, others={"kN m": 1e3}),
+    "relaxation_mm": Column(Bounds(5, 3000, "mm"), MM, True, others=_LENGTHS),
 }
+PEAK = "peak_lateral_N"
+SLIP = "slip_angle_deg"
+CURVE = "lateral_N"
+STIFFNESS = "cornering_stiffness_N_per_deg"
+ALIGNING = "aligning_Nm"
+RELAXATION = "relaxation_mm"
+# In the order of what `tyre_rig.read_off` answers
 QUANTITIES = tuple(key for key, column in COLUMNS.items() if column.is_measured)
 # Noise of one reading, so much in the column's unit and such a share of it; common practice, no source
 NOISE = {
@@ -37,8 +52,15 @@ NOISE = {
     "patch_width_mm": 2.0, "patch_width_percent": 0.0,
     "patch_area_mm2": 0.0, "patch_area_percent": 2.0,
     "peak_lateral_N": 0.0, "peak_lateral_percent": 2.0,
+    "lateral_N": 20.0, "lateral_percent": 2.0,
+    "cornering_stiffness_N_per_deg": 0.0, "cornering_stiffness_percent": 3.0,
+    "aligning_Nm": 2.0, "aligning_percent": 5.0,
+    "relaxation_mm": 0.0, "relaxation_percent": 10.0,
 }  # fmt: skip
 _FRICTION = (0.05, 6.0)  # lateral force over load that may be; beyond, one of the two is in another unit
+_STIFFNESS = (0.01, 3.0)  # cornering stiffness over load that may be, per degree
+_ARM = 0.3  # m, of the lateral force about the wheel's centre: a moment with a longer one is in another unit
+SIGNED = (CURVE, ALIGNING)  # they pass through zero: a share of the reading alone is no noise
 # Of the rectangle round a patch: no more than all of it; no less than half, which any outline that only bends
 # outwards fills; and readings a little off
 _AREA = (0.4, 1.1)
@@ -61,20 +83,61 @@ class Rig:
 
 
 def read_tyre_table(path: str | Path, rig: Rig) -> Measurements:
-    """The table, with what no tyre can do refused by its line. Raises InputErrors."""
+    """The table, with what no tyre can do refused by its line. Raises InputErrors.
+
+    A lateral force without a slip angle is the peak, and stands in the column of the peak.
+    """
     table = read_measurements(path, COLUMNS)
-    if mistakes := sorted(_impossible(table, rig), key=lambda mistake: mistake.line or 0):
-        raise InputErrors(mistakes)
-    return table
+    mistakes = [*_without_slip(table), *_impossible(table, rig), *_turned(table)]
+    if mistakes:
+        raise InputErrors(sorted(mistakes, key=lambda mistake: mistake.line or 0))
+    return _with_peaks(table)
+
+
+def _with_peaks(table: Measurements) -> Measurements:
+    """The table with lateral forces without a slip angle in the column of the peak."""
+    of = table.values
+    is_peak = np.isnan(of[SLIP])
+    peak = np.where(is_peak & np.isnan(of[PEAK]), of[CURVE], of[PEAK])
+    curve = np.where(is_peak, np.nan, of[CURVE])
+    return replace(table, values={**of, PEAK: peak, CURVE: curve})
+
+
+def _without_slip(table: Measurements) -> Iterator[InputError]:
+    """Rows that lack the slip angle, and such with two peaks."""
+    of = table.values
+    for row in np.flatnonzero(np.isnan(of[SLIP]) & table.is_measured(ALIGNING)):
+        yield table.error(int(row), ALIGNING, f"{SLIP} in the same row")
+    for row in np.flatnonzero(np.isnan(of[SLIP]) & table.is_measured(CURVE) & table.is_measured(PEAK)):
+        yield table.error(int(row), CURVE, f"{SLIP} in the same row; without, it is the peak, which is there")
+
+
+def _turned(table: Measurements) -> Iterator[InputError]:
+    """Lateral forces and moments whose sign does not go with that of the slip angle."""
+    of = table.values
+    meant = {
+        CURVE: "that grows with slip_angle_deg: turn the sign of the angle round",
+        ALIGNING: "of the sign of slip_angle_deg: positive turns the wheel towards less of a positive angle",
+    }
+    for key, expected in meant.items():
+        product = of[key] * of[SLIP]
+        is_wrong = product < 0.0
+        if np.nansum(product) < 0.0:
+            yield table.error(int(np.flatnonzero(is_wrong)[0]), key, f"a column {expected}")
 
 
 def _impossible(table: Measurements, rig: Rig) -> Iterator[InputError]:
     """Values that are plausible alone, but not together."""
     of = table.values
-    ratio = np.abs(of["peak_lateral_N"]) / of["load_N"]
-    for row in np.flatnonzero((ratio < _FRICTION[0]) | (ratio > _FRICTION[1])):
-        expected = f"{_FRICTION[0]:g} to {_FRICTION[1]:g} times the load of {of['load_N'][row]:.6g} N"
-        yield table.error(int(row), "peak_lateral_N", expected)
+    load = of["load_N"]
+    for key, (low, high), unit in ((PEAK, _FRICTION, ""), (STIFFNESS, _STIFFNESS, " per degree")):
+        ratio = np.abs(of[key]) / COLUMNS[key].factor / load
+        for row in np.flatnonzero((ratio < low) | (ratio > high)):
+            expected = f"{low:g} to {high:g} times the load of {load[row]:.6g} N{unit}"
+            yield table.error(int(row), key, expected)
+    for key, most, unit in ((CURVE, _FRICTION[1], ""), (ALIGNING, _ARM, " m")):
+        for row in np.flatnonzero(np.abs(of[key]) > most * load):
+            yield table.error(int(row), key, f"at most {most:g}{unit} times the load of {load[row]:.6g} N")
     box = of["patch_length_mm"] * of["patch_width_mm"]
     area = of["patch_area_mm2"]
     for row in np.flatnonzero((area < _AREA[0] * box) | (area > _AREA[1] * box)):
@@ -97,11 +160,17 @@ def percent_key(key: str) -> str:
 
     >>> percent_key("patch_area_mm2")
     'patch_area_percent'
+    >>> percent_key("cornering_stiffness_N_per_deg")
+    'cornering_stiffness_percent'
     """
-    return key.rpartition("_")[0] + "_percent"
+    return key.removesuffix("_per_deg").rpartition("_")[0] + "_percent"
 
 
 def noiseless(noise: Mapping[str, float]) -> str | None:
     """A quantity to which no noise is left: a reading without any would count more than all others."""
     both = {**NOISE, **noise}
-    return next((key for key in QUANTITIES if both[key] == 0.0 and both[percent_key(key)] == 0.0), None)
+
+    def is_silent(key: str) -> bool:
+        return both[key] == 0.0 and (key in SIGNED or both[percent_key(key)] == 0.0)
+
+    return next((key for key in QUANTITIES if is_silent(key)), None)

@@ -8,10 +8,13 @@ from typing import Any
 
 import numpy as np
 
-from setupopt.fit.tyre import FRICTION_PRESSURE, Finding, TyreFit
-from setupopt.fit.tyre_table import COLUMNS, QUANTITIES
+from setupopt.fit.slip_curves import SlipCurve, slip_curves
+from setupopt.fit.tyre import Finding, TyreFit
+from setupopt.fit.tyre_parameters import CARCASS, CARCASS_PER_BAR, FRICTION_PRESSURE, LEAST_PRESSURE
+from setupopt.fit.tyre_table import COLUMNS, QUANTITIES, SIGNED
+from setupopt.project.schema import TyreTable
 from setupopt.report.shared.plain import rounded
-from setupopt.units import KPA, PERCENT
+from setupopt.units import BAR, DEG, KPA, N_PER_DEG, PERCENT
 
 
 def file_value(one: Finding) -> float:
@@ -35,7 +38,24 @@ def reason(one: Finding) -> str:
         return f"the rows ask for a value beyond {one.value:g}, which is as far as it may go"
     if one.untold.from_:
         return f"cannot be told apart from {', '.join(one.untold.from_)}"
+    if one.key in (CARCASS, CARCASS_PER_BAR):
+        return "these rows do not ask for it, a rigid carcass fits as well"
     return "no measured value depends on it enough"
+
+
+def is_in_file(one: Finding) -> bool:
+    """Whether car.toml takes the key."""
+    return one.key in TyreTable.model_fields
+
+
+def friction_pressures(fit: TyreFit) -> dict[str, float]:
+    """What stands beside the friction, in kPa: where it holds, and the least at which it was measured."""
+    if not fit.has_friction:
+        return {}
+    return {
+        FRICTION_PRESSURE: fit.friction_pressure / KPA,
+        LEAST_PRESSURE: float(f"{fit.least_pressure / KPA:.3g}"),
+    }
 
 
 def as_dict(fit: TyreFit, name: str) -> dict[str, Any]:
@@ -46,8 +66,9 @@ def as_dict(fit: TyreFit, name: str) -> dict[str, Any]:
         "rows": len(fit.table),
         "is_whole": fit.is_whole,
         "cautions": list(fit.cautions),
-        "tyre": {one.key: file_value(one) for one in fit.findings if one.value is not None}
-        | ({FRICTION_PRESSURE: fit.friction_pressure / KPA} if fit.has_friction else {}),
+        "tyre": _file_values(fit) | friction_pressures(fit),
+        "least_pressure_cost_percent": rounded(fit.floor_cost / PERCENT),
+        "slip_curves": [curve_fields(curve) for curve in slip_curves(fit)],
         "parameters": [_parameter(one) for one in fit.findings],
         "correlated": [[first, second, rounded(value)] for first, second, value in fit.fitted.correlated],
         "quantities": list(by_quantity(fit)),
@@ -56,6 +77,11 @@ def as_dict(fit: TyreFit, name: str) -> dict[str, Any]:
         "surface_grip": fit.rig.surface_grip,
         "deflection_from": "touch" if fit.rig.from_touch else "radius",
     }
+
+
+def _file_values(fit: TyreFit) -> dict[str, float]:
+    known = (one for one in fit.findings if one.value is not None)
+    return {one.key: file_value(one) for one in known if is_in_file(one)}
 
 
 def _parameter(one: Finding) -> dict[str, Any]:
@@ -80,11 +106,13 @@ def by_quantity(fit: TyreFit) -> Iterator[dict[str, Any]]:
         measured = fit.table.values[key][rows]
         left = measured - fit.answers[rows, place]
         factor = fit.fitted.noise[key]
+        # what passes through zero is compared with its own rms
+        size = np.full(left.size, max(np.sqrt((measured**2).mean()), 1e-9)) if key in SIGNED else measured
         yield {
             "quantity": key,
             "values": int(own.sum()),
             "rms_residual": _rms(left[~is_odd] / COLUMNS[key].factor),
-            "rms_residual_percent": _rms((left / measured)[~is_odd] / PERCENT),
+            "rms_residual_percent": _rms((left / size)[~is_odd] / PERCENT),
             "noise_factor": None if factor == 1.0 else rounded(factor),
             "outlying": int(is_odd.sum()),
         }
@@ -109,6 +137,20 @@ def _outlying_value(fit: TyreFit, place: int) -> dict[str, Any]:
         "measured": rounded(fit.table.values[key][row] / factor),
         "model": rounded(fit.answers[row, QUANTITIES.index(key)] / factor),
         "score": rounded(fit.fitted.scores[place]),
+    }
+
+
+def curve_fields(curve: SlipCurve) -> dict[str, Any]:
+    """One slip curve in the units of the table."""
+    return {
+        "load_N": rounded(curve.load),
+        "inclination_deg": rounded(curve.inclination / DEG),
+        "pressure_bar": rounded(curve.pressure / BAR),
+        "points": int(curve.rows.size),
+        "cornering_stiffness_N_per_deg": rounded(curve.stiffness / N_PER_DEG),
+        "largest_lateral_N": rounded(curve.largest),
+        "slip_angle_at_nine_tenths_deg": rounded(curve.nearly_at / DEG),
+        "rms_residual_N": rounded(curve.miss),
     }
 
 

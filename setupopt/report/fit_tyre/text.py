@@ -8,24 +8,33 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from setupopt.fit.tyre import (
+from setupopt.fit.slip_curves import slip_curves
+from setupopt.fit.tyre import Finding, TyreFit
+from setupopt.fit.tyre_parameters import (
+    CARCASS,
+    CARCASS_PER_BAR,
     CROWN,
+    DEFAULTS,
     EXPONENT,
     FOUNDATION,
     FRICTION,
     FRICTION_PRESSURE,
     LEAN,
+    LEAST_PRESSURE,
     PER_BAR,
     RADIUS,
+    SHEAR,
+    THRUST,
     WIDTH,
-    Finding,
-    TyreFit,
 )
 from setupopt.fit.tyre_table import COLUMNS, NOISE, percent_key
 from setupopt.report.fit_tyre.fields import (
     by_quantity,
+    curve_fields,
     digits,
     file_value,
+    friction_pressures,
+    is_in_file,
     outlying_values,
     reason,
 )
@@ -47,7 +56,7 @@ from setupopt.report.shared.words import (
     lines,
     outlying_table,
 )
-from setupopt.units import BAR, KPA, N_PER_MM3
+from setupopt.units import BAR, N_PER_MM, N_PER_MM3
 
 _TAPE = {RADIUS: "--radius-mm", WIDTH: "--tread-width-mm"}
 _ADVICE = {
@@ -57,6 +66,14 @@ _ADVICE = {
     FRICTION: "peak_lateral_N at loads further apart shows it",
     EXPONENT: "peak_lateral_N at loads further apart shows it",
     LEAN: "peak_lateral_N at inclinations further apart shows it",
+    SHEAR: "cornering_stiffness_N_per_deg, or lateral_N at small slip_angle_deg, shows it",
+    THRUST: "lateral_N at slip_angle_deg 0 and inclinations further apart shows it",
+    CARCASS: "deflection_mm with the patch in one table tells it from the tread",
+    CARCASS_PER_BAR: "deflection_mm with the patch in one table, at pressures further apart, shows it",
+}
+_PRESSURES = {
+    FRICTION_PRESSURE: "chosen: middle of the table",
+    LEAST_PRESSURE: "least mean contact pressure measured",
 }
 _MEANING = (
     "+-: one standard error of the fit, if the model is right; it does not say how well another tyre of the "
@@ -75,7 +92,7 @@ def text(fit: TyreFit, name: str, width: int, short: bool = False) -> str:
     def head(fit: TyreFit, width: int) -> str:
         return _head(fit, name, width)
 
-    tables = () if short else (_correlated, _quantities, _outlying, _meaning)
+    tables = () if short else (_friction_floor, _curves, _correlated, _quantities, _outlying, _meaning)
     parts = (head, _cautions, _parameters, _open, *tables)
     return composed(parts, fit, width, _verdict(fit))
 
@@ -101,17 +118,10 @@ def _head(fit: TyreFit, name: str, width: int) -> str:
 def _parameters(fit: TyreFit, width: int) -> str:
     rows = []
     for one in fit.findings:
-        rows.append((one.key, _value(one), _error(one), _remark(one)))
-        if one.key == FRICTION and fit.has_friction:
-            pressure = number(fit.friction_pressure / KPA, 0)
-            rows.append(
-                (
-                    FRICTION_PRESSURE,
-                    pressure,
-                    "",
-                    "chosen: middle of the table",
-                )
-            )
+        rows.append((one.key, _value(one), _error(one), _remark(fit, one)))
+        if one.key == FRICTION:
+            pressures = friction_pressures(fit)
+            rows += [(key, number(value, 0), "", _PRESSURES[key]) for key, value in pressures.items()]
     columns = (
         words("parameter", "", lambda row: row[0]),
         Key("value", "", lambda row: row[1]),
@@ -131,21 +141,23 @@ def _error(one: Finding) -> str:
     return "" if one.standard_error is None else significant(one.standard_error, 2)
 
 
-def _remark(one: Finding) -> str:
+def _remark(fit: TyreFit, one: Finding) -> str:
     if one.given:
         return "as given"
     if one.untold is None:
-        return ""
+        return "" if is_in_file(one) else "car.toml does not take it yet"
+    if one not in fit.missing:
+        return f"not identifiable; left out: {DEFAULTS[one.key]}"
     return "NOT IDENTIFIABLE" if one.untold.bound is None else "AT THE END of its range"
 
 
 def _open(fit: TyreFit, width: int) -> str:
     """What the table does not identify, why, and what would identify it."""
     reasons = [_reason_and_advice(one) for one in fit.findings if one.untold]
-    head = f"NOT IDENTIFIABLE ({len(fit.fitted.untold)})"
+    head = f"NOT IDENTIFIABLE ({len(reasons)})"
     return headed(
         head,
-        lines([*reasons, _together(fit)], width, f"{INDENT}- "),
+        lines([*reasons, *_together(fit)], width, f"{INDENT}- "),
         width,
     )
 
@@ -160,16 +172,49 @@ def _reason_and_advice(one: Finding) -> str:
     return f"{one.key}: {reason(one)}; {taped or _ADVICE[one.key]}"
 
 
-def _together(fit: TyreFit) -> str:
-    """The foundation at the middle pressure, where it is identified though its two parts are not."""
-    if all(one.untold is None for one in fit.findings if one.key in (FOUNDATION, PER_BAR)):
-        return ""
+def _together(fit: TyreFit) -> list[str]:
+    """Foundation and carcass at the middle pressure, where they are identified though their parts are not."""
     pressure = float(np.median(fit.table.values["pressure_bar"]))
-    value, error = fit.foundation_at(pressure)
-    if not math.isfinite(error):
+    sums = [(FOUNDATION, PER_BAR, "foundation", fit.foundation_at, N_PER_MM3, "N/mm3")]
+    if fit.has_carcass:
+        sums.append((CARCASS, CARCASS_PER_BAR, "carcass", fit.carcass_at, N_PER_MM, "N/mm"))
+    found = []
+    for key, per_bar, name, at, factor, unit in sums:
+        value, error = at(pressure)
+        is_open = any(one.untold for one in fit.findings if one.key in (key, per_bar))
+        if is_open and math.isfinite(error):
+            both = f"{significant(value / factor, 4)} +- {significant(error / factor, 2)} {unit}"
+            found.append(f"the whole {name} at {pressure / BAR:.4g} bar is identified: {both}")
+    return found
+
+
+def _friction_floor(fit: TyreFit, width: int) -> str:
+    """What the least pressure does to the rows themselves."""
+    if not fit.has_friction or fit.floor_cost < 0.001:
         return ""
-    both = f"{significant(value / N_PER_MM3, 4)} +- {significant(error / N_PER_MM3, 2)} N/mm3"
-    return f"the whole foundation at {pressure / BAR:.4g} bar is identified: {both}"
+    return paragraph(
+        f"{LEAST_PRESSURE} lowers the largest force of these rows by at most {fit.floor_cost:.1%}: at the "
+        "edges of a patch the pressure lies below the mean. The fit itself does without it.",
+        width,
+    )
+
+
+def _curves(fit: TyreFit, width: int) -> str:
+    """The slip curves, each at its mean load."""
+    columns = (
+        decimals("load N", "load_N", 0),
+        decimals("inclination", "inclination_deg", 1),
+        decimals("bar", "pressure_bar", 2),
+        Key("points", "points", str),
+        decimals("N/deg at 0", "cornering_stiffness_N_per_deg", 0),
+        decimals("largest N", "largest_lateral_N", 0),
+        decimals("9/10 at deg", "slip_angle_at_nine_tenths_deg", 1),
+        decimals("rms residual N", "rms_residual_N", 0, rank=1),
+    )
+    rows = [curve_fields(curve) for curve in slip_curves(fit)]
+    if not rows:
+        return ""
+    return headed("SLIP CURVES of the fitted tyre", keyed_table(rows, columns, width), width)
 
 
 def _correlated(fit: TyreFit, width: int) -> str:
@@ -227,10 +272,11 @@ def _verdict(fit: TyreFit) -> str:
     if fit.is_whole:
         return "Every parameter is identified. No other table has checked this tyre."
     misfits = ", ".join(fit.misfits)
-    unknown = len(fit.fitted.untold)
+    unknown = len(fit.missing)
+    needed = len(fit.fitted.names) + (SHEAR not in fit.fitted.names)
     outlying = counted(fit.outlying.size, "measured value")
     findings = {
-        f"{unknown} of {len(fit.fitted.names)} parameters are not identifiable": unknown,
+        f"{unknown} of {needed} parameters are not identifiable": unknown,
         "another tyre fits hardly worse": fit.fitted.rival is not None,
         f"{misfits} scatters far beyond its noise": misfits,
         f"{outlying} do not fit, more than a tenth": fit.has_many_outlying,
@@ -244,11 +290,10 @@ def _verdict(fit: TyreFit) -> str:
 def fragment(fit: TyreFit, name: str) -> str:
     """`[tyre.NAME]` in the form of car.toml; what the table does not identify is left out, with a comment."""
     head = [f"# From {json.dumps(fit.table.path.name, ensure_ascii=False)} by setupopt fit tyre."]
-    if any(one.value is None for one in fit.findings):
+    if any(one.value is None for one in fit.missing):
         head.append("# INCOMPLETE: car.toml needs what is left out below as well.")
     lines = [line for one in fit.findings for line in _toml_lines(fit, one)]
-    together = _together(fit)
-    tail = [f"# {together[0].upper()}{together[1:]}"] if together else []
+    tail = [f"# {together[0].upper()}{together[1:]}" for together in _together(fit)]
     return (
         "\n".join(
             [
@@ -264,11 +309,14 @@ def fragment(fit: TyreFit, name: str) -> str:
 
 def _toml_lines(fit: TyreFit, one: Finding) -> Iterator[str]:
     if one.value is None:
-        yield f"# {_reason_and_advice(one)}"
+        default = f" (left out: {DEFAULTS[one.key]})" if one.key in DEFAULTS else ""
+        yield f"# {_reason_and_advice(one)}{default}"
         return
-    yield f"{one.key} = {file_value(one):.10g}{_comment(one)}"
+    line = f"{one.key} = {file_value(one):.10g}{_comment(one)}"
+    yield line if is_in_file(one) else f"# {line}; car.toml does not take it yet"
     if one.key == FRICTION:
-        yield f"{FRICTION_PRESSURE} = {fit.friction_pressure / KPA:.10g}  # chosen: the middle of the table"
+        for key, value in friction_pressures(fit).items():
+            yield f"{key} = {value:.10g}  # {_PRESSURES[key]}"
 
 
 def _comment(one: Finding) -> str:
