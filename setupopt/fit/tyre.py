@@ -24,7 +24,7 @@ from setupopt.fit.tyre_parameters import (
     PER_BAR,
     Parameter,
 )  # fmt: skip
-from setupopt.fit.tyre_search import Search
+from setupopt.fit.tyre_search import SLIDING, FrictionFloor, Search
 from setupopt.fit.tyre_table import CURVE, PEAK, QUANTITIES, Rig
 from setupopt.physics.inputs import Floats
 from setupopt.units import DEG, DEG_PER_KN, KPA
@@ -57,9 +57,7 @@ class Finding:
 class TyreFit:
     """A tyre fitted to a table. `given`, `friction_pressure` and `answers` (rows, quantities) are in SI.
 
-    `is_turned`: lateral forces fit much closer with their sign turned round. `least_pressure`: least mean
-    contact pressure among the rows that measure friction, Pa; `floor_cost`: by which share it lowers the
-    largest force of these rows at most, as pressure falls below it at the edges of the patch.
+    `is_turned`: lateral forces fit much closer with their sign turned round.
     """
 
     table: Measurements
@@ -68,8 +66,7 @@ class TyreFit:
     given: Mapping[str, float]
     friction_pressure: float
     answers: Floats
-    least_pressure: float = 0.0
-    floor_cost: float = 0.0
+    floor: FrictionFloor
     is_turned: bool = False
 
     @cached_property
@@ -146,6 +143,8 @@ class TyreFit:
             yield "no row stands upright: the curvatures along and across may be taken for each other"
         if np.ptp(of["load_N"]) < 0.2 * of["load_N"].max():
             yield "all rows carry about the same load: what changes with load rests on the model alone"
+        if self.has_friction and self.floor.used < SLIDING:
+            yield "no row comes near sliding: friction rests on the model alone"
         if values - parameters < FEW:
             few = f"{values} measured values for {parameters} parameters are few"
             yield f"{few}: another tyre may fit as well"
@@ -226,10 +225,8 @@ def fit_tyre(table: Measurements, rig: Rig) -> TyreFit:
 def _done(search: Search, fitted: Fitted) -> TyreFit:
     """The tyre found."""
     answers = search.answers(fitted.values)
-    least, cost = search.friction_floor(fitted.values, answers)
-    return TyreFit(
-        search.table, search.rig, fitted, search.given, search.friction_pressure, answers, least, cost
-    )
+    floor = search.friction_floor(fitted.values, answers)
+    return TyreFit(search.table, search.rig, fitted, search.given, search.friction_pressure, answers, floor)
 
 
 def _may_tell_carcass(table: Measurements) -> bool:

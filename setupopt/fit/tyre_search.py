@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from functools import cached_property
 from math import sqrt
+from typing import NamedTuple
 
 import numpy as np
 from scipy.special import beta
@@ -50,7 +51,19 @@ STARTS = 16
 _WIDE = 0.5  # m, a tread that no patch reaches across
 _PLAIN_SHEAR = 2.0  # tangential over radial stiffness of a slick; common practice, no source
 _SOFTER = (1.5, 3.0, 5.0)  # the tread alone is stiffer than tread and carcass together by about so much
-_SLIDING = 0.7  # share of the largest force from which a point of a slip curve measures friction
+SLIDING = 0.7  # share of the largest force from which a point of a slip curve measures friction
+
+
+class FrictionFloor(NamedTuple):
+    """The least mean contact pressure among the rows that measure friction, Pa.
+
+    `cost`: by which share it lowers the largest force of these rows at most, as the pressure falls below it at
+    the edges of the patch. `used`: the largest share of the largest force that a row reaches, 1 for a peak.
+    """
+
+    pressure: float = 0.0
+    cost: float = 0.0
+    used: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -216,10 +229,13 @@ class Search:
             quantities=[QUANTITIES[column] for column in self.places[1]], anchor=self.anchor(),
         )  # fmt: skip
 
-    def friction_floor(self, x: Floats, answers: Floats) -> tuple[float, float]:
-        """Least mean contact pressure of the rows that measure friction; what share it costs them at most."""
+    def friction_floor(self, x: Floats, answers: Floats) -> FrictionFloor:
+        """How far down in pressure the rows measure friction."""
         of = self.table.values
         is_peak = self.table.is_measured(PEAK)
+        is_curve = self.table.is_measured(CURVE)
+        if not (is_peak | is_curve).any():
+            return FrictionFloor()
         readings = self.readings.copy()
         readings["side"] = np.nan_to_num(np.sign(np.where(is_peak, of[PEAK], of[CURVE])))
         readings["slip"] = math.nan
@@ -227,15 +243,14 @@ class Search:
         tyre = self._tyre(x)
         column = QUANTITIES.index(PEAK)
         peaks = np.abs(self._read(tyre, readings)[:, column])
-        is_sliding = np.abs(answers[:, QUANTITIES.index(CURVE)]) > _SLIDING * peaks
-        shows = is_peak | (is_sliding & self.table.is_measured(CURVE))
-        if not shows.any():
-            return 0.0, 0.0
+        lateral = np.where(is_curve, np.abs(answers[:, QUANTITIES.index(CURVE)]), 0.0)
+        used = np.where(is_peak, 1.0, lateral / np.maximum(peaks, 1.0))
+        shows = used >= min(SLIDING, 0.9 * float(used.max()))
         pressures = of["load_N"] / answers[:, QUANTITIES.index("patch_area_mm2")]
         least = float(pressures[shows].min())
         tyre.floor = 1.5 * least  # in the middle of a strip
         floored = np.abs(self._read(tyre, readings)[:, column])
-        return least, float(1.0 - (floored[shows] / peaks[shows]).min())
+        return FrictionFloor(least, float(1.0 - (floored[shows] / peaks[shows]).min()), float(used.max()))
 
 
 def _typical(values: Floats, otherwise: float) -> float:

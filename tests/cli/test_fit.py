@@ -8,12 +8,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from fit.tyre_tables import HEAD, PROGRAMME, Invented, answers, noisy, write
+from fit.tyre_tables import CURVES, HEAD, PRESS, PROGRAMME, Invented, answers, noisy, write
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from project.good_folder import write_folder
 
-from setupopt.fit.tyre_table import COLUMNS, NOISE, QUANTITIES
+from setupopt.fit.tyre_table import COLUMNS, CURVE, NOISE, QUANTITIES, SLIP
 from setupopt.project import load
 
 from .conftest import Run
@@ -60,7 +60,33 @@ def test_without_out_the_piece_is_printed(table: Path, run: Run) -> None:
     """Alone it is what a user pastes."""
     done = run("fit", "tyre", table, *TAPED, "--name", "rear", "--quiet")
     piece = done.stdout[done.stdout.index("# From") :]
-    assert set(tomllib.loads(piece)["tyre"]["rear"]) == {*Invented().key_values, "friction_pressure_kPa"}
+    assert set(tomllib.loads(piece)["tyre"]["rear"]) == {
+        *Invented().key_values,
+        "camber_thrust_share",
+        "friction_pressure_kPa",
+        "friction_least_pressure_kPa",
+    }
+
+
+def test_slip_curves_get_text_and_picture(tmp_path: Path, run: Run) -> None:
+    """Curves, aligning moments and relaxation length: the share of camber thrust is in the piece, the curves
+    are listed and drawn; the relaxation length, which car.toml does not take, stands in a comment."""
+    kept = (CURVE, "aligning_Nm", "patch_length_mm", "relaxation_mm")
+    rows = CURVES[::2]
+    path = write(tmp_path / "t.csv", rows, noisy(answers(Invented(), rows), 5, 0.01), kept)
+    done = run("fit", "tyre", path, *TAPED, "--out", tmp_path)
+    assert done.exit_code == 1  # one pressure
+    made = (tmp_path / "tyre-t.toml").read_text()
+    (tyre,) = tomllib.loads(made)["tyre"].values()
+    assert tyre["shear_per_foundation"] == pytest.approx(1.6, rel=0.05)
+    assert tyre["camber_thrust_share"] == pytest.approx(0.6, rel=0.1)
+    assert "# relaxation_mm = 2" in made
+    answer = json.loads((tmp_path / "fit.json").read_text())
+    assert len(answer["slip_curves"]) == 6
+    assert sum(curve["points"] for curve in answer["slip_curves"]) == len(rows)
+    assert "SLIP CURVES" in done.stdout
+    drawn = (tmp_path / "slip.svg").read_text()
+    assert "upright, 1.5 bar" in drawn and "inclination -4 deg" in drawn and "4.5 kN" in drawn
 
 
 def test_what_is_not_told_is_left_out_and_said(patches: Path, run: Run) -> None:
@@ -68,7 +94,7 @@ def test_what_is_not_told_is_left_out_and_said(patches: Path, run: Run) -> None:
     done = run("fit", "tyre", patches)
     said = " ".join(done.stdout.split())
     assert done.exit_code == 1
-    assert "INCOMPLETE: 5 of 8 parameters are not identifiable" in said
+    assert "INCOMPLETE: 6 of 9 parameters are not identifiable" in said
     assert "friction: no measured value depends on it enough; peak_lateral_N" in said
     assert "foundation_N_per_mm3: cannot be told apart from foundation_per_bar_N_per_mm3" in said
     assert "the whole foundation at 1.5 bar is identified: 0.0" in said
@@ -172,21 +198,29 @@ CELLS = st.sampled_from(
 
 
 @settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(st.lists(st.lists(CELLS, min_size=8, max_size=8).map(",".join), min_size=1, max_size=3))
+@given(st.lists(st.lists(CELLS, min_size=13, max_size=13).map(",".join), min_size=1, max_size=3))
 def test_broken_cells_give_no_traceback(tmp_path: Path, run: Run, rows: list[str]) -> None:
     """Whatever stands in the cells: an answer or a refusal (the runner fails on anything else)."""
     path = tmp_path / "fuzz.csv"
-    path.write_text("\n".join([",".join((*HEAD, *QUANTITIES)), *rows]) + "\n")
+    path.write_text("\n".join([",".join((*HEAD, SLIP, *QUANTITIES)), *rows]) + "\n")
     assert run("fit", "tyre", path).exit_code in (0, 1, 2)
 
 
 @pytest.mark.parametrize(
-    "row", ["60,15,0.2,0.1,,,,", "200000,-15,6,300,2000,1000,1000000,", "3000,0,1.5,,,,,-9000"]
+    "row",
+    [
+        "60,15,0.2,0.1,,,,",
+        "200000,-15,6,300,2000,1000,1000000,",
+        "3000,0,1.5,,,,,-9000",
+        "3000,0,1.5,,,,,,30,18000,100,900,3000",
+        "200000,15,6,,,,,,0.001,1,2000,-0.0,5",
+    ],
 )
 def test_extremes_that_may_be_give_no_traceback(tmp_path: Path, run: Run, row: str) -> None:
     """The ends of every range, one row: hardly anything is told, and that is said."""
     path = tmp_path / "t.csv"
-    path.write_text(",".join((*HEAD, *QUANTITIES)) + f"\n{row}\n")
+    cells = row + "," * (12 - row.count(","))
+    path.write_text(",".join((*HEAD, *PRESS, SLIP, *QUANTITIES[5:])) + f"\n{cells}\n")
     done = run("fit", "tyre", path)
     assert done.exit_code == 1
     assert "INCOMPLETE" in done.stdout

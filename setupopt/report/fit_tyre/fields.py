@@ -54,7 +54,7 @@ def friction_pressures(fit: TyreFit) -> dict[str, float]:
         return {}
     return {
         FRICTION_PRESSURE: fit.friction_pressure / KPA,
-        LEAST_PRESSURE: float(f"{fit.least_pressure / KPA:.3g}"),
+        LEAST_PRESSURE: float(f"{fit.floor.pressure / KPA:.3g}"),
     }
 
 
@@ -67,7 +67,7 @@ def as_dict(fit: TyreFit, name: str) -> dict[str, Any]:
         "is_whole": fit.is_whole,
         "cautions": list(fit.cautions),
         "tyre": _file_values(fit) | friction_pressures(fit),
-        "least_pressure_cost_percent": rounded(fit.floor_cost / PERCENT),
+        "least_pressure_cost_percent": rounded(fit.floor.cost / PERCENT),
         "slip_curves": [curve_fields(curve) for curve in slip_curves(fit)],
         "parameters": [_parameter(one) for one in fit.findings],
         "correlated": [[first, second, rounded(value)] for first, second, value in fit.fitted.correlated],

@@ -44,9 +44,9 @@ def slip_picture(fit: TyreFit, name: str) -> str:
         return svg(figure)
 
 
-def _conditions(curve: SlipCurve) -> tuple[float, float]:
+def _conditions(curve: SlipCurve) -> tuple[float, int]:
     """What the curves of a panel share, as written above it."""
-    return round(curve.pressure / BAR, 1), round(curve.inclination / DEG, 0)
+    return round(curve.pressure / BAR, 1), round(curve.inclination / DEG)
 
 
 def _panel(fit: TyreFit, curves: list[SlipCurve], ax: Any) -> None:
@@ -61,6 +61,7 @@ def _panel(fit: TyreFit, curves: list[SlipCurve], ax: Any) -> None:
         ax.plot(curve.slip / DEG, curve.lateral / 1e3, ls=dashes, color=colour, lw=1.3, zorder=2)
         ax.plot(slip, lateral, shape, ms=4.5, mfc="white", mec=colour, mew=1.1, zorder=3)
         ax.plot([], [], shape, ls=dashes, ms=4.5, mfc="white", color=colour, label=label)
-    ax.set_title(f"{inclination:+g} deg, {pressure:g} bar", fontsize=9.5, loc="left")
+    stands = f"inclination {inclination:+d} deg" if inclination else "upright"
+    ax.set_title(f"{stands}, {pressure:g} bar", fontsize=9.5, loc="left")
     ax.legend(title="load", title_fontsize=8, frameon=False, fontsize=8, loc="upper left")
     ax.locator_params(nbins=5)

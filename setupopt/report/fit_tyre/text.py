@@ -190,10 +190,10 @@ def _together(fit: TyreFit) -> list[str]:
 
 def _friction_floor(fit: TyreFit, width: int) -> str:
     """What the least pressure does to the rows themselves."""
-    if not fit.has_friction or fit.floor_cost < 0.001:
+    if not fit.has_friction or fit.floor.cost < 0.001:
         return ""
     return paragraph(
-        f"{LEAST_PRESSURE} lowers the largest force of these rows by at most {fit.floor_cost:.1%}: at the "
+        f"{LEAST_PRESSURE} lowers the largest force of these rows by at most {fit.floor.cost:.1%}: at the "
         "edges of a patch the pressure lies below the mean. The fit itself does without it.",
         width,
     )
