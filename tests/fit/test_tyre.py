@@ -301,7 +301,8 @@ def test_the_order_of_rows_changes_nothing(tmp_path: Path) -> None:
     rig = replace(TAPED, noise=TWO_PERCENT)
     first = fitted(write(tmp_path / "a.csv", PROGRAMME, values), rig)
     second = fitted(write(tmp_path / "b.csv", [PROGRAMME[i] for i in mixed], values[mixed]), rig)
-    assert [file_value(one) for one in first.findings] == [file_value(one) for one in second.findings]
+    one, other = ([file_value(f) for f in fit.findings if f.value is not None] for fit in (first, second))
+    assert one == other and len(one) == 8
     assert any("7 (deflection_mm" in said for said in first.cautions)
     line = int(np.flatnonzero(mixed == 5)[0]) + 2
     assert any(f"{line} (deflection_mm" in said for said in second.cautions)
