@@ -57,7 +57,7 @@ SLIDING = 0.7  # share of the largest force from which a point of a slip curve m
 class FrictionFloor(NamedTuple):
     """The least mean contact pressure among the rows that measure friction, Pa.
 
-    `cost`: by which share it lowers the largest force of these rows at most, for at the edges of the patch the
+    `cost`: by which share it lowers the largest force of these rows at most: at the edges of the patch the
     pressure is lower. `used`: the largest share of the largest force that a row reaches, 1 for a peak.
     """
 
