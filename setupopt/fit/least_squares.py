@@ -35,6 +35,7 @@ _NOTHING = 1e-6  # share of a direction below which it is the noise of differenc
 # scales moves by s^2 millionths of its distance; one that the residuals do not determine ends at the anchor,
 # not where rounding happens to stop the search.
 _PULL = 1e-3
+_AGREEING = 4  # ends at the best place found, after which no other start is tried
 _LOOKS = 3
 _LOWER = 0.01  # of the cost: a tenth of an error less, half its square; as good below
 _COARSE = 61  # values of a parameter over its whole range
@@ -143,10 +144,7 @@ def fit(
     low, high, sizes = (np.asarray(given, dtype=float) for given in (lower, upper, scales))
     problem = _Problem(residuals, low, high, sizes, anchor=anchor)
     count = problem.weighted(np.atleast_2d(np.asarray(start, dtype=float))[0]).size
-    ends = [
-        problem.solve(x, is_rough=True)
-        for x in _starts(problem, np.asarray(start, dtype=float), starts, seed)
-    ]
+    ends = _ends(problem, _starts(problem, np.asarray(start, dtype=float), starts, seed))
     best = _deepest(problem, problem.solve(min(ends, key=lambda end: float(end.cost)).x))
     what = ("",) * count if quantities is None else tuple(quantities)
     values, linear, noise = _weighed(problem, best.x, what)
@@ -201,7 +199,7 @@ class _Problem:
         def scaled(x: Floats) -> Floats:
             return self._pulled(x * self.scales)
 
-        tolerance, most = (1e-5, 60) if is_rough else (1e-10, 400)
+        tolerance, most = (1e-5, 30) if is_rough else (1e-10, 400)
         end: Any = least_squares(
             scaled, self.inside(start) / self.scales, "2-point" if is_rough else "3-point",
             loss="soft_l1", f_scale=_BEND, bounds=(self.lower / self.scales, self.upper / self.scales),
@@ -228,6 +226,22 @@ def _starts(problem: _Problem, start: Floats, count: int, seed: int) -> list[Flo
         return list(start)
     cube = qmc.LatinHypercube(start.size, rng=np.random.default_rng(seed)).random(max(count - 1, 0))
     return [start, *(start + (2.0 * cube - 1.0) * problem.scales)]
+
+
+def _ends(problem: _Problem, starts: Sequence[Floats]) -> list[Any]:
+    """Where rough searches end: from every start, or until so many have ended at the best place."""
+    ends: list[Any] = []
+    for start in starts:
+        ends.append(problem.solve(start, is_rough=True))
+        best = min(ends, key=lambda end: float(end.cost))
+        if sum(_is_same(problem, end, best) for end in ends) == _AGREEING:
+            break
+    return ends
+
+
+def _is_same(problem: _Problem, one: Any, other: Any) -> bool:
+    is_near = np.abs(one.x - other.x) < 0.1 * problem.scales
+    return bool(one.cost < other.cost + _LOWER and is_near.all())
 
 
 def _deepest(problem: _Problem, best: Any) -> Any:

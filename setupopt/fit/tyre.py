@@ -71,9 +71,8 @@ class TyreFit:
 
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
-        """Every parameter that car.toml takes or that was measured, in the order of the file."""
-        shown = (one for one in PARAMETERS if one.is_in_file or one.key in self.fitted.names)
-        return tuple(self._finding(parameter) for parameter in shown)
+        """Every parameter, in the order of the file."""
+        return tuple(self._finding(parameter) for parameter in PARAMETERS)
 
     @property
     def search(self) -> Search:

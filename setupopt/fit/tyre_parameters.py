@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from setupopt.fit.tyre_table import ALIGNING, COLUMNS, CURVE, RELAXATION, STIFFNESS
+from setupopt.fit.tyre_table import ALIGNING, CURVE, RELAXATION, STIFFNESS
 from setupopt.physics.inputs import Floats
 from setupopt.project.schema import TyreTable
 from setupopt.units import DEG_PER_KN, MM, N_PER_MM, N_PER_MM3, N_PER_MM3_PER_BAR, N_PER_MM_PER_BAR
@@ -24,15 +24,10 @@ class Parameter(NamedTuple):
     @property
     def bounds(self) -> Floats:
         """Both ends of what the file may say, as the search sees them."""
-        found = TyreTable.bounds(self.key) if self.is_in_file else COLUMNS[self.key].bounds
+        found = TyreTable.bounds(self.key)
         assert found is not None
         ends = np.array([found.low, found.high]) * self.factor
         return np.log(ends) if self.is_log else ends
-
-    @property
-    def is_in_file(self) -> bool:
-        """Whether car.toml takes the key."""
-        return self.key in TyreTable.model_fields
 
     def in_file(self, x: float) -> float:
         """The file's value of what the search has."""
@@ -46,12 +41,13 @@ SHEAR, THRUST = "shear_per_foundation", "camber_thrust_share"
 CARCASS, CARCASS_PER_BAR = "carcass_N_per_mm", "carcass_per_bar_N_per_mm"
 FRICTION_PRESSURE = "friction_pressure_kPa"  # chosen, not fitted
 LEAST_PRESSURE = "friction_least_pressure_kPa"  # measured, not fitted
+MEASURED_PRESSURE = "measured_pressure_bar"  # likewise
 _SLIPPING = (CURVE, STIFFNESS, ALIGNING)
 PATCH = ("patch_length_mm", "patch_width_mm", "patch_area_mm2")
 # Parameters that are fitted only where one of these was measured; the rest always are.
 NEEDS = {SHEAR: _SLIPPING, THRUST: _SLIPPING, RELAXATION: (RELAXATION,)}
 # What car.toml takes where the key is left out; the other keys it needs.
-DEFAULTS = {THRUST: "0.5", CARCASS: "rigid", CARCASS_PER_BAR: "rigid", RELAXATION: "none"}
+DEFAULTS = {THRUST: "0.5", CARCASS: "rigid", CARCASS_PER_BAR: "rigid", RELAXATION: "not used"}
 PARAMETERS = (
     Parameter(RADIUS, MM, 0.1),
     Parameter(WIDTH, MM, 0.1),

@@ -182,7 +182,7 @@ class Search:
             of[FOUNDATION] *= softer
             of[PER_BAR] *= softer
             starts.append([of[key] for key in self._keys])
-        return np.vstack([starts, self.starts(STARTS // 2)])
+        return np.array(starts)
 
     @property
     def _keys(self) -> list[str]:

@@ -12,7 +12,8 @@ from setupopt.project.model import Project, Setup
 
 _DIGITS = 12
 # Checksums of files without them stay what they were
-_LATER = {"least_static_gap", "ground_clearance_least", "along", "profile", "toe"}
+_LATER = {"least_static_gap", "ground_clearance_least", "along", "profile", "toe", "relaxation"}
+_NO_RESULT = {"measured_pressure"}  # a caution hangs on it, no number
 
 
 def project_checksum(project: Project) -> str:
@@ -39,9 +40,11 @@ def _entries(part: Any) -> dict[str, Any] | None:
     """All entries of a part of the project; left out count only those that there have been from the first."""
     if part is None:
         return None
-    return asdict(
-        part, dict_factory=lambda pairs: {k: v for k, v in pairs if v is not None or k not in _LATER}
-    )
+    return asdict(part, dict_factory=_counted)
+
+
+def _counted(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    return {k: v for k, v in pairs if k not in (_NO_RESULT if v is not None else _NO_RESULT | _LATER)}
 
 
 def _digits(*parts: Any) -> str:

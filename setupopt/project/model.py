@@ -39,6 +39,8 @@ class Tyre:
     carcass_per_pressure: float  # N/m per Pa
     load_limit: float | None
     damping: float | None  # N s/m
+    relaxation: float | None = None  # m
+    measured_pressure: tuple[float, float] | None = None  # Pa of inflation, least and most on the rig
 
 
 @dataclass(frozen=True, slots=True)

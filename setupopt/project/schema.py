@@ -105,6 +105,8 @@ class TyreTable(Table):
     carcass_per_bar_N_per_mm: float = number(
         0, 20_000, "N/mm per bar", default=0.0, si_name="carcass_per_pressure"
     )
+    relaxation_mm: float | None = number(5, 3000, "mm", default=None)
+    measured_pressure_bar: Span | None = span(0.2, 6, "bar", default=None)
     load_limit_N: float | None = number(100, 200_000, "N", default=None)
     damping_Ns_per_mm: float | None = number(0, 20, "N s/mm", default=None)
 

@@ -32,8 +32,13 @@ from setupopt.project.static_checks import (
     unsprung_mass,
 )
 from setupopt.project.underbody import static_gap, undersides
-from setupopt.units import GRAVITY, MM, N_PER_MM, PERCENT
+from setupopt.units import BAR, GRAVITY, MM, N_PER_MM, PERCENT
 
+_GUESS = "a search of the pressure rests on a guess"
+_SAME = (
+    "is as stiff at every pressure, foundation_per_bar_N_per_mm3 and carcass_per_bar_N_per_mm are 0; "
+    "a search of the pressure changes nothing"
+)
 DEEP = 0.15  # of a tyre's radius, pressed in at rest
 HARD = 0.003
 MOST_LISTED = 12  # values in one caution
@@ -211,17 +216,22 @@ def _turns_body(attitude: Attitude, venue: Venue) -> bool:
 
 
 def _pressures(car: Car, limits: Limits) -> Iterator[str]:
-    """Pressures to choose from, for tyres that are the same at every pressure."""
+    """Pressures to choose from, of which the tyre's numbers say nothing."""
     for name, axle, _ in axles(car):
         allowed = getattr(limits, name).pressure
+        if allowed is None or allowed.upper == allowed.lower:
+            continue
         tyre = axle.tyre
-        is_same = tyre.foundation_per_pressure == 0.0 and tyre.carcass_per_pressure == 0.0
-        if is_same and allowed is not None and allowed.upper > allowed.lower:
-            yield (
-                f"limits.toml {name}.pressure_bar: tyre {tyre.name!r} is as stiff at every pressure, "
-                "foundation_per_bar_N_per_mm3 and carcass_per_bar_N_per_mm are 0; a search of the pressure "
-                "changes nothing"
-            )
+        ends = tyre.measured_pressure
+        odd = ""
+        if tyre.foundation_per_pressure == 0.0 and tyre.carcass_per_pressure == 0.0:
+            odd = _SAME
+        elif ends is None:
+            odd = f"does not say at which pressures it was measured, measured_pressure_bar; {_GUESS}"
+        elif not (_within(allowed.lower, *ends) and _within(allowed.upper, *ends)):
+            odd = f"was measured from {ends[0] / BAR:g} to {ends[1] / BAR:g} bar only; outside, {_GUESS}"
+        if odd:
+            yield f"limits.toml {name}.pressure_bar: tyre {tyre.name!r} {odd}"
 
 
 def _limits(setup: Setup, limits: Limits) -> Iterator[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cache
 from math import log, pi, sqrt
 from pathlib import Path
 
@@ -26,7 +27,7 @@ from setupopt.fit.tyre_parameters import (
     THRUST,
     WIDTH,
 )
-from setupopt.fit.tyre_table import NOISE, QUANTITIES, Rig, read_tyre_table, reading_noise
+from setupopt.fit.tyre_table import NOISE, QUANTITIES, RELAXATION, Rig, read_tyre_table, reading_noise
 from setupopt.report.fit_tyre.fields import file_value
 
 from .tyre_tables import PRESS, PROGRAMME, Invented, Row, answers, noisy, write
@@ -40,15 +41,33 @@ OF_CARCASS = {CARCASS, CARCASS_PER_BAR}
 TAPED = Rig(radius=0.28, tread_width=0.23)
 
 
-def pressed(rows: Sequence[Row], grip: float = 1.0, from_touch: bool = False) -> np.ndarray:
-    """What a press and a drag test give of the invented tyre."""
-    return answers(Invented(), rows, grip, from_touch)[:, : len(PRESS)]
+def pressed(
+    rows: Sequence[Row], grip: float = 1.0, from_touch: bool = False, tyre: Invented | None = None
+) -> np.ndarray:
+    """What a press and a drag test give of an invented tyre."""
+    return answers(tyre or Invented(), rows, grip, from_touch)[:, : len(PRESS)]
 
 
 def fitted(path: Path, rig: Rig | None = None) -> TyreFit:
     """The tyre of a file."""
     rig = rig or Rig()
     return fit_tyre(read_tyre_table(path, rig), rig)
+
+
+DAY = PROGRAMME[::2]  # every load and inclination, at three pressures in turn
+PRECISE = replace(TAPED, noise=TWO_PERCENT)
+
+
+@cache
+def readings() -> np.ndarray:
+    """What most of the tables below begin with: a press and a drag test of DAY, 2 % noise."""
+    return noisy(pressed(DAY), 6)
+
+
+@pytest.fixture(scope="module")
+def plain(tmp_path_factory: pytest.TempPathFactory) -> TyreFit:
+    """The tyre of these readings."""
+    return fitted(write(tmp_path_factory.mktemp("t") / "t.csv", DAY, readings()), PRECISE)
 
 
 def by_key(fit: TyreFit) -> dict[str, Finding]:
@@ -75,27 +94,37 @@ def scores(fit: TyreFit, tyre: Invented) -> dict[str, float]:
     return {key: (one.value - true[key]) / one.standard_error for key, one in found.items()}
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
-def test_invented_tyre_comes_back(tmp_path: Path, seed: int) -> None:
+def test_invented_tyre_comes_back(tmp_path: Path) -> None:
     """2 % noise on everything: all ten parameters within three standard errors, and these small.
 
-    That they are small keeps them from hiding a fault: 5 % of what is fitted, 20 % of the weakest three.
+    That they are small keeps them from hiding a fault: 5 % of what is fitted, 20 % of the weakest three. Nor
+    do the rows fit the true tyre better, as they would where the search ends in a second minimum. How often
+    three errors are kept: tests/benchmarks/test_fit.py.
     """
-    path = write(tmp_path / "t.csv", PROGRAMME, noisy(answers(Invented(), PROGRAMME), seed))
+    path = write(tmp_path / "t.csv", PROGRAMME, noisy(answers(Invented(), PROGRAMME), 1))
     fit = fitted(path, Rig(noise=TWO_PERCENT))
     off = scores(fit, Invented())
     assert len(off) == 10 and max(map(abs, off.values())) < 3.0
     for key, true in Invented().key_values.items():
         error = by_key(fit)[key].standard_error
         assert error is not None and error < (0.2 if key in (LEAN, EXPONENT, FOUNDATION) else 0.05) * true
+    assert fit.search.cost(fit.fitted.values) < fit.search.cost(true_values(fit))
     assert fit.is_whole
     assert 100e3 <= fit.friction_pressure <= 250e3 and fit.friction_pressure % 10e3 == 0.0
 
 
+def true_values(fit: TyreFit) -> np.ndarray:
+    """The invented tyre as the search sees it."""
+    true = Invented().more_key_values
+    true[FRICTION] *= (fit.friction_pressure / Invented().friction_pressure) ** -Invented().exponent
+    found = [(one, true[one.key] * one.factor) for one in fit.search.free]
+    return np.array([log(value) if one.is_log else value for one, value in found])
+
+
 def test_tape_and_surface(tmp_path: Path) -> None:
     """What a tape has measured is taken as it is; friction is that without the grip of the rig's surface."""
-    path = write(tmp_path / "t.csv", PROGRAMME, noisy(pressed(PROGRAMME, grip=0.8), 4))
-    fit = fitted(path, replace(TAPED, surface_grip=0.8))
+    path = write(tmp_path / "t.csv", DAY, noisy(pressed(DAY, grip=0.8), 4))
+    fit = fitted(path, replace(PRECISE, surface_grip=0.8))
     assert [by_key(fit)[key].value for key in (RADIUS, WIDTH)] == pytest.approx([280.0, 230.0])
     assert by_key(fit)[RADIUS].given and by_key(fit)[RADIUS].standard_error is None
     off = scores(fit, Invented())
@@ -104,23 +133,21 @@ def test_tape_and_surface(tmp_path: Path) -> None:
 
 def test_deflection_from_first_touch(tmp_path: Path) -> None:
     """Said so, the tyre comes back to the last digits; not said, the column is told not to fit."""
-    values = pressed(PROGRAMME, from_touch=True)
-    path = write(tmp_path / "t.csv", PROGRAMME, values)
-    fit = fitted(path, Rig(from_touch=True))
+    path = write(tmp_path / "t.csv", DAY, pressed(DAY, from_touch=True))
+    fit = fitted(path, replace(TAPED, from_touch=True))
     assert by_key(fit)[CROWN].value == pytest.approx(1100.0, rel=1e-4)
-    wrong = fitted(path)
+    wrong = fitted(path, TAPED)
     assert wrong.misfits == ("deflection_mm",) and not wrong.is_whole
     assert any("another zero" in said for said in wrong.cautions)
 
 
-def test_a_mirrored_rig_tells_the_same(tmp_path: Path) -> None:
+def test_a_mirrored_rig_tells_the_same(tmp_path: Path, plain: TyreFit) -> None:
     """Inclination and lateral force both turned round: the same tyre."""
-    values = noisy(pressed(PROGRAMME), 5)
-    one = fitted(write(tmp_path / "a.csv", PROGRAMME, values), TAPED)
+    values = readings().copy()
     values[:, LATERAL] *= -1.0
-    rows = [(load, -lean, pressure) for load, lean, pressure in PROGRAMME]
-    other = fitted(write(tmp_path / "b.csv", rows, values), TAPED)
-    assert one.fitted.values == pytest.approx(other.fitted.values, rel=1e-4)
+    rows = [(load, -lean, pressure) for load, lean, pressure in DAY]
+    other = fitted(write(tmp_path / "b.csv", rows, values), PRECISE)
+    assert plain.fitted.values == pytest.approx(other.fitted.values, rel=1e-4)
 
 
 # ---- closed forms ------------------------------------------------------------------------------------------
@@ -151,7 +178,7 @@ def test_johnsons_closed_forms_come_back(tmp_path: Path) -> None:
     assert found[CROWN].value == pytest.approx(1200.0, rel=1e-5)
     assert fit.foundation_at(1e5)[0] == pytest.approx(K, rel=1e-5)
     assert fit.foundation_at(2e5)[0] == pytest.approx(1.2 * K, rel=1e-5)
-    assert untold(fit) == {WIDTH, FRICTION, EXPONENT, LEAN} | OF_SLIP | OF_CARCASS
+    assert untold(fit) == {WIDTH, FRICTION, EXPONENT, LEAN, RELAXATION} | OF_SLIP | OF_CARCASS
     assert not fit.is_whole and not fit.has_friction
 
 
@@ -172,7 +199,10 @@ def test_friction_of_the_closed_form_comes_back(tmp_path: Path, exponent: float)
 
 
 def test_one_pressure_tells_the_whole_foundation_alone(tmp_path: Path) -> None:
-    """At one pressure its two parts go together; their sum is Johnson's k. To the digits written."""
+    """At one pressure its two parts go together; their sum is Johnson's k. To the digits written.
+
+    Three rows of four readings for eight parameters leave four to spare, which is said to be few.
+    """
     loads = [1000.0, 2500.0, 4000.0]
     fit = fitted(write(tmp_path / "t.csv", [(n, 0.0, 1.5) for n in loads], johnson(loads)))
     found = by_key(fit)
@@ -181,6 +211,7 @@ def test_one_pressure_tells_the_whole_foundation_alone(tmp_path: Path) -> None:
     value, error = fit.foundation_at(1.5e5)
     assert value == pytest.approx(K, rel=1e-5) and error < 0.02 * K
     assert not np.isfinite(fit.foundation_at(1.0e5)[1])
+    assert any("12 measured values for 8 parameters are few" in said for said in fit.cautions)
 
 
 # lean deg: load N, area m2 at 8 mm of penetration; tests/reference/test_johnson_1985.py, same source
@@ -212,17 +243,10 @@ LBF = 4.4482216152605  # N
 FIGURE_2_9 = {900: 1.10, 1350: 1.08, 1800: 0.97}
 # Perantoni and Limebeer, Vehicle System Dynamics 52 (2014), parameter table, from memory; N
 PERANTONI = {2000: 1.80, 6000: 1.45}
-# Pacejka, Tyre and Vehicle Dynamics, appendix 3, from memory and not confirmed; N
-PACEJKA = {2000: 1.0625, 4000: 0.990, 6000: 0.9175}
 
 
-@pytest.mark.parametrize(
-    ("published", "unit", "digit"),
-    [(FIGURE_2_9, LBF, 0.005), (PERANTONI, 1.0, 0.005), (PACEJKA, 1.0, 0.0005)],
-)
-def test_published_load_sensitivity(
-    tmp_path: Path, published: dict[int, float], unit: float, digit: float
-) -> None:
+@pytest.mark.parametrize(("published", "unit"), [(FIGURE_2_9, LBF), (PERANTONI, 1.0)])
+def test_published_load_sensitivity(tmp_path: Path, published: dict[int, float], unit: float) -> None:
     """Lateral over load at every printed load, to half a unit of the last digit printed.
 
     Nothing was published of these tyres' patches: no part of them may be called told.
@@ -233,7 +257,7 @@ def test_published_load_sensitivity(
     path = write(tmp_path / "t.csv", rows, values, of_columns(values, (LATERAL,)))
     fit = fitted(path, Rig(radius=0.3, tread_width=0.25, noise={"peak_lateral_percent": 0.5}))
     ratios = fit.answers[:, LATERAL] / [row[0] for row in rows]
-    assert ratios == pytest.approx(list(published.values()), abs=digit)
+    assert ratios == pytest.approx(list(published.values()), abs=0.005)
     assert {FOUNDATION, PER_BAR, CROWN} <= untold(fit)
 
 
@@ -261,84 +285,80 @@ def test_published_ends_on_a_known_patch(tmp_path: Path) -> None:
 @pytest.mark.parametrize("kept", [(DEFLECTION,), (AREA, LATERAL), (LENGTH, BREADTH), (DEFLECTION, LATERAL)])
 def test_any_subset_of_columns(tmp_path: Path, kept: tuple[int, ...]) -> None:
     """What is called told is right within four errors, whatever was measured; friction needs its column."""
-    values = noisy(pressed(PROGRAMME), 6)
-    path = write(tmp_path / "t.csv", PROGRAMME, values, of_columns(values, kept))
-    fit = fitted(path, replace(TAPED, noise=TWO_PERCENT))
+    path = write(tmp_path / "t.csv", DAY, readings(), of_columns(readings(), kept))
+    fit = fitted(path, PRECISE)
     assert max(map(abs, scores(fit, Invented()).values()), default=0.0) < 4.0
     assert ({FRICTION, EXPONENT, LEAN} <= untold(fit)) == (LATERAL not in kept)
 
 
-def test_cells_may_be_missing_anywhere(tmp_path: Path) -> None:
+def test_cells_may_be_missing_anywhere(tmp_path: Path, plain: TyreFit) -> None:
     """Half of the readings gone at random, and the tyre is still there, with larger errors."""
-    values = noisy(pressed(PROGRAMME), 7)
-    whole = fitted(write(tmp_path / "a.csv", PROGRAMME, values), replace(TAPED, noise=TWO_PERCENT))
+    values = readings().copy()
     values[np.random.default_rng(7).random(values.shape) < 0.5] = np.nan
-    path = write(tmp_path / "b.csv", PROGRAMME, values)
-    half = fitted(path, replace(TAPED, noise=TWO_PERCENT))
+    half = fitted(write(tmp_path / "b.csv", DAY, values), PRECISE)
     assert half.fitted.rows.size == np.isfinite(values).sum()
     assert max(map(abs, scores(half, Invented()).values())) < 3.0
-    assert (half.fitted.standard_errors > whole.fitted.standard_errors).all()
+    assert (half.fitted.standard_errors > plain.fitted.standard_errors).all()
 
 
-def test_outlying_rows_by_their_lines(tmp_path: Path) -> None:
-    """A slipped gauge and a mistyped force are named by line and column, and the tyre stands."""
-    values = noisy(pressed(PROGRAMME), 8)
+@pytest.fixture(scope="module")
+def slipped(tmp_path_factory: pytest.TempPathFactory) -> TyreFit:
+    """A slipped gauge in line 7 and a mistyped force in line 22."""
+    values = readings().copy()
     values[5, DEFLECTION] += 0.01
-    values[30, LATERAL] *= 1.2
-    fit = fitted(write(tmp_path / "t.csv", PROGRAMME, values), replace(TAPED, noise=TWO_PERCENT))
+    values[20, LATERAL] *= 1.2
+    return fitted(write(tmp_path_factory.mktemp("s") / "s.csv", DAY, values), PRECISE)
+
+
+def test_outlying_rows_by_their_lines(slipped: TyreFit) -> None:
+    """A slipped gauge and a mistyped force are named by line and column, and the tyre stands."""
+    fit = slipped
     named = {(int(fit.table.lines[fit.fitted.rows[i]]), fit.fitted.quantities[i]) for i in fit.outlying}
-    assert {(7, "deflection_mm"), (32, "peak_lateral_N")} <= named
-    assert any("7 (deflection_mm" in said and "32 (peak_lateral_N" in said for said in fit.cautions)
-    assert len(named) <= 4  # of 240 by chance: 240 * 0.0005, and a few where the noise itself is estimated
+    assert {(7, "deflection_mm"), (22, "peak_lateral_N")} <= named
+    assert any("7 (deflection_mm" in said and "22 (peak_lateral_N" in said for said in fit.cautions)
+    assert len(named) <= 4  # of 120 by chance: 120 * 0.0005, and a few where the noise itself is estimated
     assert max(map(abs, scores(fit, Invented()).values())) < 3.0
 
 
-def test_the_order_of_rows_changes_nothing(tmp_path: Path) -> None:
+def test_the_order_of_rows_changes_nothing(tmp_path: Path, slipped: TyreFit) -> None:
     """Values to the digits that are written; what does not fit is named by the line where it stands."""
-    values = noisy(pressed(PROGRAMME), 12)
-    values[5, DEFLECTION] += 0.01
-    mixed = np.random.default_rng(3).permutation(len(PROGRAMME))
-    rig = replace(TAPED, noise=TWO_PERCENT)
-    first = fitted(write(tmp_path / "a.csv", PROGRAMME, values), rig)
-    second = fitted(write(tmp_path / "b.csv", [PROGRAMME[i] for i in mixed], values[mixed]), rig)
-    one, other = ([file_value(f) for f in fit.findings if f.value is not None] for fit in (first, second))
+    table = slipped.table
+    mixed = np.random.default_rng(3).permutation(len(DAY))
+    turned = replace(
+        table, values={key: of[mixed] for key, of in table.values.items()}, lines=np.arange(len(DAY)) + 2
+    )
+    second = fit_tyre(turned, PRECISE)
+    one, other = ([file_value(f) for f in fit.findings if f.value is not None] for fit in (slipped, second))
     assert one == other and len(one) == 8
-    assert any("7 (deflection_mm" in said for said in first.cautions)
     line = int(np.flatnonzero(mixed == 5)[0]) + 2
     assert any(f"{line} (deflection_mm" in said for said in second.cautions)
 
 
-def test_repeats_and_copies(tmp_path: Path) -> None:
+def test_repeats_and_copies(tmp_path: Path, plain: TyreFit) -> None:
     """Every row measured twice: errors less by about the root of two. A copied row is told and kept."""
-    once = noisy(pressed(PROGRAMME), 9)
-    rows, twice = PROGRAMME * 2, np.vstack([once, noisy(pressed(PROGRAMME), 10)])
-    rig = replace(TAPED, noise=TWO_PERCENT)
-    one, two = (
-        fitted(write(tmp_path / n, r, v), rig) for n, r, v in (("a", PROGRAMME, once), ("b", rows, twice))
-    )
-    ratio = two.fitted.standard_errors / one.fitted.standard_errors
+    twice = np.vstack([readings(), noisy(pressed(DAY), 10)])
+    two = fitted(write(tmp_path / "b", DAY * 2, twice), PRECISE)
+    ratio = two.fitted.standard_errors / plain.fitted.standard_errors
     assert np.median(ratio) == pytest.approx(sqrt(0.5), abs=0.12)
     assert not two.cautions
-    path = tmp_path / "a"
+    path = write(tmp_path / "a", DAY, readings())
     path.write_text(path.read_text() + path.read_text().splitlines()[3] + "\n")
-    copied = fitted(path, rig)
-    assert len(copied.table) == len(PROGRAMME) + 1
-    assert any("lines 4 and 50 are the same" in said for said in copied.cautions)
+    copied = read_tyre_table(path, PRECISE)
+    assert len(copied) == len(DAY) + 1
+    assert any("lines 4 and 26 are the same" in said for said in copied.notes)
 
 
-def test_lateral_forces_of_the_other_sign_are_told(tmp_path: Path) -> None:
+def test_lateral_forces_of_the_other_sign_are_told(tmp_path: Path, plain: TyreFit) -> None:
     """Counted away from the car throughout: nothing leans as it should, and the likely reason is said."""
-    values = noisy(pressed(PROGRAMME), 11)
-    rig = replace(TAPED, noise=TWO_PERCENT)
-    right = fitted(write(tmp_path / "a.csv", PROGRAMME, values), rig)
+    values = readings().copy()
     values[:, LATERAL] *= -1.0
-    wrong = fitted(write(tmp_path / "b.csv", PROGRAMME, values), rig)
-    assert not any("other sign" in said for said in right.cautions)
+    wrong = fitted(write(tmp_path / "b.csv", DAY, values), PRECISE)
+    assert not any("other sign" in said for said in plain.cautions)
     assert any("other sign" in said for said in wrong.cautions)
     assert not wrong.is_whole
 
 
-@pytest.mark.parametrize("draw", range(4))
+@pytest.mark.parametrize("draw", [0, 3])
 def test_another_tyre_that_fits_is_told_by_its_numbers(tmp_path: Path, draw: int) -> None:
     """Three leaning rows under one load: a tread of 234 mm that cuts the patches, or any wider one.
 
@@ -368,19 +388,12 @@ def test_poor_programmes_are_told(tmp_path: Path) -> None:
     assert not any("are few" in said for said in fit.cautions)
 
 
-def test_few_values_are_told(tmp_path: Path) -> None:
-    """Three rows of five readings for eight parameters leave seven to spare."""
-    rows = PROGRAMME[6:9]
-    fit = fitted(write(tmp_path / "t.csv", rows, pressed(rows)))
-    assert any("15 measured values for 8 parameters are few" in said for said in fit.cautions)
-
-
 def test_a_leaning_programme_ends_at_the_best_tyre(tmp_path: Path) -> None:
     """Six leaning rows invite a search to end early: the tyre that made them fits hardly better
     ever (a tenth, for the answer is no plain least squares)."""
     rows = [(load, -6.0, pressure) for load in (1500.0, 3000.0) for pressure in (1.2, 1.5, 1.8)]
     exact = pressed(rows)
-    for seed in (3, 4, 5):
+    for seed in (3, 4):
         values = noisy(exact, seed)
         fit = fitted(write(tmp_path / "t.csv", rows, values))
         noise = reading_noise(fit.search.measured, NOISE)[:, : len(PRESS)]

@@ -16,18 +16,16 @@ from setupopt.fit.tyre_table import ALIGNING, CURVE, PEAK, QUANTITIES, SLIP, STI
 from setupopt.report.fit_tyre.text import fragment
 from setupopt.units import DEG
 
-from .test_tyre import TAPED, TWO_PERCENT, by_key, fitted, scores, untold
+from .test_tyre import DAY, TAPED, TWO_PERCENT, by_key, fitted, pressed, scores, untold
 from .tyre_tables import CURVES, PRESS, PROGRAMME, SOFT, Invented, answers, noisy, write
 
-SOME = PROGRAMME[::2]  # at three pressures, every load and inclination
 # Noise as `noisy` makes it; forces near zero have the flat part
 AS_MADE = {"lateral_N": 5.0, "aligning_Nm": 0.2, "aligning_percent": 2.0, "cornering_stiffness_percent": 2.0}
 
 
-@pytest.mark.parametrize("seed", [1, 2])
-def test_shear_and_thrust_come_back_from_curves(tmp_path: Path, seed: int) -> None:
+def test_shear_and_thrust_come_back_from_curves(tmp_path: Path) -> None:
     """54 points with 2 % noise, and moments: within three standard errors, which are below 3 %."""
-    path = write(tmp_path / "t.csv", CURVES, noisy(answers(Invented(), CURVES), seed), (CURVE, ALIGNING))
+    path = write(tmp_path / "t.csv", CURVES, noisy(answers(Invented(), CURVES), 1), (CURVE, ALIGNING))
     fit = fitted(path, replace(TAPED, noise=AS_MADE))
     off = scores(fit, Invented())
     assert {SHEAR, THRUST} <= off.keys()
@@ -38,11 +36,10 @@ def test_shear_and_thrust_come_back_from_curves(tmp_path: Path, seed: int) -> No
     assert untold(fit) >= {FOUNDATION, PER_BAR}  # one pressure
 
 
-@pytest.mark.parametrize("seed", [1, 2])
-def test_tread_and_carcass_are_told_apart(tmp_path: Path, seed: int) -> None:
+def test_tread_and_carcass_are_told_apart(tmp_path: Path) -> None:
     """Deflection and patch in one table, at three pressures, 2 % noise: within three standard errors;
     the carcass' own are below a tenth."""
-    path = write(tmp_path / "t.csv", PROGRAMME, noisy(answers(SOFT, PROGRAMME)[:, :5], seed))
+    path = write(tmp_path / "t.csv", PROGRAMME, noisy(pressed(PROGRAMME, tyre=SOFT), 1))
     fit = fitted(path, replace(TAPED, noise=TWO_PERCENT))
     off = scores(fit, SOFT)
     assert {FOUNDATION, PER_BAR, CARCASS, CARCASS_PER_BAR} <= off.keys()
@@ -53,7 +50,7 @@ def test_tread_and_carcass_are_told_apart(tmp_path: Path, seed: int) -> None:
 
 def test_a_rigid_carcass_is_left_out(tmp_path: Path) -> None:
     """The rows of a tyre without one do not ask for one; that is said, and it is not called missing."""
-    path = write(tmp_path / "t.csv", SOME, noisy(answers(Invented(), SOME), 3))
+    path = write(tmp_path / "t.csv", DAY, noisy(answers(Invented(), DAY), 3))
     fit = fitted(path, replace(TAPED, noise=TWO_PERCENT))
     assert not fit.has_carcass
     assert {CARCASS, CARCASS_PER_BAR} <= untold(fit)
@@ -63,15 +60,15 @@ def test_a_rigid_carcass_is_left_out(tmp_path: Path) -> None:
 
 def test_deflection_without_a_patch_does_not_tell_a_carcass(tmp_path: Path) -> None:
     """Alone it may be of the tread or of the carcass: none is written."""
-    path = write(tmp_path / "t.csv", SOME, answers(SOFT, SOME), ("deflection_mm", STIFFNESS))
+    path = write(tmp_path / "t.csv", DAY, answers(SOFT, DAY), ("deflection_mm", STIFFNESS))
     fit = fitted(path, TAPED)
     assert not fit.has_carcass and CARCASS in untold(fit)
 
 
 def test_one_pressure_tells_the_whole_carcass_alone(tmp_path: Path) -> None:
     """As of the foundation: at one pressure the two parts go together, and the sum is said."""
-    rows = [row for row in PROGRAMME if row[2] == 1.5]
-    path = write(tmp_path / "t.csv", rows, noisy(answers(SOFT, rows), 4, 0.01))
+    rows = [row for row in PROGRAMME if row[2] == 1.5][::2]
+    path = write(tmp_path / "t.csv", rows, noisy(pressed(rows, tyre=SOFT), 4, 0.01), PRESS[:4])
     fit = fitted(path, TAPED)
     assert by_key(fit)[CARCASS].untold.from_ == (CARCASS_PER_BAR,)
     value, error = fit.carcass_at(1.5e5)
@@ -81,7 +78,7 @@ def test_one_pressure_tells_the_whole_carcass_alone(tmp_path: Path) -> None:
 
 def test_without_slip_the_shear_is_asked_for(tmp_path: Path) -> None:
     """Press and drag test alone: car.toml needs the shear; a commented line says what to measure."""
-    path = write(tmp_path / "t.csv", SOME, noisy(answers(Invented(), SOME)[:, :5], 5))
+    path = write(tmp_path / "t.csv", DAY, noisy(answers(Invented(), DAY)[:, :5], 5))
     fit = fitted(path, replace(TAPED, noise=TWO_PERCENT))
     assert [one.key for one in fit.missing] == [SHEAR] and not fit.is_whole
     made = fragment(fit, "t")
@@ -106,10 +103,10 @@ def test_least_pressure_is_that_of_rows_that_measure_friction(tmp_path: Path) ->
 
     To 1 %: the area is the fitted one. What it costs the rows is little, and no gain.
     """
-    values = answers(Invented(), PROGRAMME)
-    load = np.array([row[0] for row in PROGRAMME])
+    values = pressed(DAY)
+    load = np.array([row[0] for row in DAY])
     values[load < 2000.0, QUANTITIES.index(PEAK)] = np.nan
-    fit = fitted(write(tmp_path / "t.csv", PROGRAMME, values), TAPED)
+    fit = fitted(write(tmp_path / "t.csv", DAY, values), TAPED)
     means = load / values[:, QUANTITIES.index("patch_area_mm2")]
     assert fit.floor.pressure == pytest.approx(means[load > 2000.0].min(), rel=0.01)
     assert 0.0 < fit.floor.cost < 0.05
@@ -171,9 +168,9 @@ def test_other_signs_and_units_are_refused(tmp_path: Path, row: str, key: str, e
 
 def test_a_lateral_force_without_slip_angle_is_the_peak(tmp_path: Path) -> None:
     """In whichever of the two columns it stands, the table read is the same."""
-    values = answers(Invented(), SOME)
-    one = read_tyre_table(write(tmp_path / "a.csv", SOME, values, PRESS), Rig())
+    values = answers(Invented(), DAY)
+    one = read_tyre_table(write(tmp_path / "a.csv", DAY, values, PRESS), Rig())
     values[:, QUANTITIES.index(CURVE)] = values[:, QUANTITIES.index(PEAK)]
-    other = read_tyre_table(write(tmp_path / "b.csv", SOME, values, (*PRESS[:4], CURVE)), Rig())
+    other = read_tyre_table(write(tmp_path / "b.csv", DAY, values, (*PRESS[:4], CURVE)), Rig())
     assert (one.values[PEAK] == other.values[PEAK]).all()
     assert np.isnan(other.values[CURVE]).all()

@@ -14,7 +14,7 @@ OPTIONAL = {
     "acceleration_m_s2", "path_curvature_per_m", "turn_radius_m", "headwind_m_s", "crosswind_m_s",
     "bump_mm", "third_N_per_mm", "least_static_gap_mm", "yaw_inertia_kgm2", "wheel_inertia_kgm2",
     "toe_over_mm", "camber_thrust_share", "friction_least_pressure_kPa", "carcass_N_per_mm",
-    "carcass_per_bar_N_per_mm", "yaw_acceleration_rad_s2",
+    "carcass_per_bar_N_per_mm", "relaxation_mm", "measured_pressure_bar", "yaw_acceleration_rad_s2",
 }  # fmt: skip
 SIGNED = {
     "roll_centre_height_mm", "camber_gain_deg_per_mm", "anti_slope", "side_station_mm",
@@ -35,6 +35,7 @@ TOO_LARGE_BY_1000 = {
     "surface_grip_percent", "downforce_percent", "drag_percent", "side_force_percent", "mass_percent",
     "tyre_friction_percent", "shear_per_foundation", "camber_thrust_share", "friction_least_pressure_kPa",
     "carcass_N_per_mm", "carcass_per_bar_N_per_mm", "yaw_inertia_kgm2", "wheel_inertia_kgm2", "toe_over_mm",
+    "relaxation_mm",
 }  # fmt: skip
 TOO_SMALL_BY_1000 = {
     "mass_kg", "wheelbase_mm", "front_weight_percent", "cg_height_mm", "drive_front_percent",
@@ -43,7 +44,7 @@ TOO_SMALL_BY_1000 = {
     "friction_pressure_kPa", "load_limit_N", "peak_gap_mm", "chord_mm", "span_mm", "surface_grip",
     "air_density_kg_m3", "spring_N_per_mm", "pressure_bar", "ride_height_mm", "pitch_inertia_kgm2",
     "roll_inertia_kgm2", "turn_radius_m", "shear_per_foundation", "yaw_inertia_kgm2", "wheel_inertia_kgm2",
-    "toe_over_mm",
+    "toe_over_mm", "relaxation_mm",
 }  # fmt: skip
 OPTIONAL_FILES = {"limits.toml"}  # and everything in it, but for the keys of these tables
 HELD_TABLES = ("tolerance", "packaging.arch", "packaging.wheel_load")

@@ -69,6 +69,8 @@ camber_thrust_share = 0.5
 friction_least_pressure_kPa = 60
 carcass_N_per_mm = 90
 carcass_per_bar_N_per_mm = 120
+relaxation_mm = 240
+measured_pressure_bar = { from = 1.0, to = 2.0 }
 friction = 1.6
 friction_pressure_kPa = 200
 friction_exponent = 0.15

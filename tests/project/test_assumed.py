@@ -59,3 +59,21 @@ def test_pressure_that_does_nothing_is_a_caution(tmp_path: Path) -> None:
     assert ["pressure changes nothing" in line for line in said] == [True, True]
     assert said[0].startswith("limits.toml front.pressure_bar: tyre 'slick'")
     assert load(write_folder(tmp_path / "c", car=car, limits=None)).cautions == ()
+
+
+@pytest.mark.parametrize(
+    ("told", "expected"),
+    [
+        ("", "does not say at which pressures it was measured"),
+        ("measured_pressure_bar = { from = 1.4, to = 1.4 }\n", "was measured from 1.4 to 1.4 bar only"),
+        ("measured_pressure_bar = { from = 1.0, to = 1.8 }\n", "was measured from 1 to 1.8 bar only"),
+    ],
+)
+def test_searching_a_pressure_that_was_not_measured_is_a_caution(
+    tmp_path: Path, told: str, expected: str
+) -> None:
+    """limits.toml lets a search go from 1 to 2 bar; a tyre measured over all of that is quiet."""
+    key = "measured_pressure_bar = { from = 1.0, to = 2.0 }\n"
+    assert load(write_folder(tmp_path / "a")).cautions == ()
+    folder = write_folder(tmp_path / "b", car=CAR.replace(key, told))
+    assert [expected in line for line in load(folder).cautions] == [True, True]

@@ -10,9 +10,14 @@ import numpy as np
 
 from setupopt.fit.slip_curves import SlipCurve, slip_curves
 from setupopt.fit.tyre import Finding, TyreFit
-from setupopt.fit.tyre_parameters import CARCASS, CARCASS_PER_BAR, FRICTION_PRESSURE, LEAST_PRESSURE
+from setupopt.fit.tyre_parameters import (
+    CARCASS,
+    CARCASS_PER_BAR,
+    FRICTION_PRESSURE,
+    LEAST_PRESSURE,
+    MEASURED_PRESSURE,
+)
 from setupopt.fit.tyre_table import COLUMNS, QUANTITIES, SIGNED
-from setupopt.project.schema import TyreTable
 from setupopt.report.shared.plain import rounded
 from setupopt.units import BAR, DEG, KPA, N_PER_DEG, PERCENT
 
@@ -43,11 +48,6 @@ def reason(one: Finding) -> str:
     return "no measured value depends on it enough"
 
 
-def is_in_file(one: Finding) -> bool:
-    """Whether car.toml takes the key."""
-    return one.key in TyreTable.model_fields
-
-
 def friction_pressures(fit: TyreFit) -> dict[str, float]:
     """What stands beside the friction, in kPa: where it holds, and the least at which it was measured."""
     if not fit.has_friction:
@@ -58,6 +58,12 @@ def friction_pressures(fit: TyreFit) -> dict[str, float]:
     }
 
 
+def measured_pressures(fit: TyreFit) -> dict[str, float]:
+    """The inflation pressures that the rows span, in bar; to 0.001."""
+    pressures = fit.table.values["pressure_bar"] / BAR
+    return {"from": round(float(pressures.min()), 3), "to": round(float(pressures.max()), 3)}
+
+
 def as_dict(fit: TyreFit, name: str) -> dict[str, Any]:
     """The same for a program; explained in docs/nomenclature.md."""
     return {
@@ -66,7 +72,7 @@ def as_dict(fit: TyreFit, name: str) -> dict[str, Any]:
         "rows": len(fit.table),
         "is_whole": fit.is_whole,
         "cautions": list(fit.cautions),
-        "tyre": _file_values(fit) | friction_pressures(fit),
+        "tyre": _file_values(fit) | friction_pressures(fit) | {MEASURED_PRESSURE: measured_pressures(fit)},
         "least_pressure_cost_percent": rounded(fit.floor.cost / PERCENT),
         "slip_curves": [curve_fields(curve) for curve in slip_curves(fit)],
         "parameters": [_parameter(one) for one in fit.findings],
@@ -81,7 +87,7 @@ def as_dict(fit: TyreFit, name: str) -> dict[str, Any]:
 
 def _file_values(fit: TyreFit) -> dict[str, float]:
     known = (one for one in fit.findings if one.value is not None)
-    return {one.key: file_value(one) for one in known if is_in_file(one)}
+    return {one.key: file_value(one) for one in known}
 
 
 def _parameter(one: Finding) -> dict[str, Any]:

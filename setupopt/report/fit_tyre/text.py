@@ -21,20 +21,21 @@ from setupopt.fit.tyre_parameters import (
     FRICTION_PRESSURE,
     LEAN,
     LEAST_PRESSURE,
+    MEASURED_PRESSURE,
     PER_BAR,
     RADIUS,
     SHEAR,
     THRUST,
     WIDTH,
 )
-from setupopt.fit.tyre_table import COLUMNS, NOISE, percent_key
+from setupopt.fit.tyre_table import COLUMNS, NOISE, RELAXATION, percent_key
 from setupopt.report.fit_tyre.fields import (
     by_quantity,
     curve_fields,
     digits,
     file_value,
     friction_pressures,
-    is_in_file,
+    measured_pressures,
     outlying_values,
     reason,
 )
@@ -70,6 +71,7 @@ _ADVICE = {
     THRUST: "lateral_N at slip_angle_deg 0 and inclinations further apart shows it",
     CARCASS: "deflection_mm with the patch in one table tells it from the tread",
     CARCASS_PER_BAR: "deflection_mm with the patch in one table, at pressures further apart, shows it",
+    RELAXATION: "relaxation_mm shows it",
 }
 _PRESSURES = {
     FRICTION_PRESSURE: "chosen: middle of the table",
@@ -145,7 +147,7 @@ def _remark(fit: TyreFit, one: Finding) -> str:
     if one.given:
         return "as given"
     if one.untold is None:
-        return "" if is_in_file(one) else "car.toml does not take it yet"
+        return ""
     if one not in fit.missing:
         return f"not identifiable; left out: {DEFAULTS[one.key]}"
     return "NOT IDENTIFIABLE" if one.untold.bound is None else "AT THE END of its range"
@@ -294,17 +296,10 @@ def fragment(fit: TyreFit, name: str) -> str:
         head.append("# INCOMPLETE: car.toml needs what is left out below as well.")
     lines = [line for one in fit.findings for line in _toml_lines(fit, one)]
     tail = [f"# {together[0].upper()}{together[1:]}" for together in _together(fit)]
-    return (
-        "\n".join(
-            [
-                *head,
-                f"[tyre.{json.dumps(name, ensure_ascii=False)}]",
-                *lines,
-                *tail,
-            ]
-        )
-        + "\n"
-    )
+    from_, to = measured_pressures(fit).values()
+    span = f"{MEASURED_PRESSURE} = {{ from = {from_}, to = {to} }}  # inflation, of the rows"
+    parts = [*head, f"[tyre.{json.dumps(name, ensure_ascii=False)}]", *lines, span, *tail]
+    return "\n".join(parts) + "\n"
 
 
 def _toml_lines(fit: TyreFit, one: Finding) -> Iterator[str]:
@@ -312,8 +307,7 @@ def _toml_lines(fit: TyreFit, one: Finding) -> Iterator[str]:
         default = f" (left out: {DEFAULTS[one.key]})" if one.key in DEFAULTS else ""
         yield f"# {_reason_and_advice(one)}{default}"
         return
-    line = f"{one.key} = {file_value(one):.10g}{_comment(one)}"
-    yield line if is_in_file(one) else f"# {line}; car.toml does not take it yet"
+    yield f"{one.key} = {file_value(one):.10g}{_comment(one)}"
     if one.key == FRICTION:
         for key, value in friction_pressures(fit).items():
             yield f"{key} = {value:.10g}  # {_PRESSURES[key]}"
