@@ -71,10 +71,9 @@ def tyre(
 
     Columns load_N, inclination_deg, pressure_bar, and any of deflection_mm, patch_length_mm, patch_width_mm,
     patch_area_mm2, peak_lateral_N, cornering_stiffness_N_per_deg, relaxation_mm, and with slip_angle_deg
-    lateral_N and aligning_Nm: points of a slip curve. With --out, tyre-NAME.toml, fit.txt, fit.json, fit.svg
-    and, where there are slip curves, slip.svg are written to DIR; without, the piece of car.toml is printed.
-    Exit status 1: a parameter that car.toml needs is not identifiable, or over a tenth of the measured values
-    do not fit.
+    lateral_N and aligning_Nm: points of a slip curve. With --out, tyre-NAME.toml, fit.txt, fit.json and
+    fit.svg are written to DIR; without, the piece of car.toml is printed. Exit status 1: a parameter that
+    car.toml needs is not identifiable, or over a tenth of the measured values do not fit.
 
     \b
     Example: setupopt fit tyre press.csv --name "front slick" --radius-mm 320
@@ -84,10 +83,9 @@ def tyre(
     rig = _rig(ctx, radius_mm, tread_width_mm, surface_grip, deflection_from == "touch", noise)
     with loading(common.quiet):
         from setupopt.fit.tyre import fit_tyre
-        from setupopt.fit.tyre_table import CURVE, read_tyre_table
+        from setupopt.fit.tyre_table import read_tyre_table
         from setupopt.report.fit_tyre.fields import as_dict
         from setupopt.report.fit_tyre.picture import picture
-        from setupopt.report.fit_tyre.slip_picture import slip_picture
         from setupopt.report.fit_tyre.text import fragment, text
 
         table = read_tyre_table(measured, rig)
@@ -98,8 +96,6 @@ def tyre(
         return said if common.out else f"{said}\n{fragment(fit, named)}"
 
     files = {_file(named): partial(fragment, name=named), "fit.svg": partial(picture, name=named)}
-    if table.is_measured(CURVE).any():
-        files["slip.svg"] = partial(slip_picture, name=named)
     task = Task(
         progress=Saying(common.quiet, "the tyre"),
         compute=lambda _: fit_tyre(table, rig),

@@ -24,7 +24,7 @@ _NEARLY = 0.9  # of the largest force on the curve
 class SlipCurve:
     """Points that share load, inclination and pressure (their means), and the fitted tyre there, in SI.
 
-    `rows`: of the table. `slip`, `lateral` (nodes): the curve. `stiffness`: slope at no slip, N/rad.
+    `rows`: of the table. `stiffness`: slope at no slip, N/rad.
     `largest`: force on the curve; `nearly_at`: the slip angle with nine tenths of it. `miss`: rms of measured
     minus model, N.
     """
@@ -33,8 +33,6 @@ class SlipCurve:
     inclination: float
     pressure: float
     rows: np.ndarray
-    slip: Floats
-    lateral: Floats
     stiffness: float
     largest: float
     nearly_at: float
@@ -85,7 +83,7 @@ def _curve(fit: TyreFit, rows: np.ndarray) -> SlipCurve:
     is_near = (lateral / largest >= _NEARLY) & (np.sign(slip) == np.sign(slip[end]))
     miss = of[CURVE][rows] - fit.answers[rows, column]
     return SlipCurve(
-        load, inclination, pressure, rows, slip, lateral,
+        load, inclination, pressure, rows,
         stiffness=float(found[0, QUANTITIES.index(STIFFNESS)]),
         largest=largest,
         nearly_at=float(slip[is_near][np.abs(slip[is_near]).argmin()]),

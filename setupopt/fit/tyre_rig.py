@@ -6,7 +6,7 @@ of the car: a force to the left pushes it towards the car.
 
 from __future__ import annotations
 
-from math import isnan, nan, sqrt, tan
+from math import inf, isnan, nan, sqrt, tan
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from setupopt.physics.jit import kernel
 
 _STEEPEST = 1.0  # rad: no tyre leans further
 _MOST_STEPS = 30
+_SLIDING = 1.57  # rad: the whole patch slides across, to 1e-6 of the slip
 _RIGHT = -1.0  # of the car, as `side` in BRUSH
 # By how much a force may grow with the lean that it makes: so that a step of Newton stays finite
 _MOST_ANSWER = 0.8
@@ -50,43 +51,6 @@ def _slant(one: Record, row: Record, force: float) -> float:
 def _friction(one: Record) -> float:
     """Friction of a strip, as in BRUSH."""
     return 0.75 * one.beta * one.friction * one.friction_pressure**one.exponent
-
-
-@kernel
-def _capacity(one: Record, row: Record, k: float, force: float, start: float, ends: Floats) -> float:
-    """Grip capacity while the wheel leans under a lateral force, N."""
-    t = _slant(one, row, row.side * force)
-    along = 1.0 / one.radius
-    across = 1.0 / one.crown_radius
-    d = tyre.depth_for_load(row.load, start, t, along, across, one.half_width, k, ends)
-    return brush.capacity(d, t, along, across, one.half_width, k, _friction(one), one.exponent, one.floor)
-
-
-@kernel
-def _peak(one: Record, row: Record, k: float, start: float, ends: Floats) -> float:
-    """The lateral force that the patch can just pass while leaning under it, N: false position, Illinois."""
-    upright = -row.inclination * row.side / one.compliance if one.compliance > 0.0 else 0.0
-    low = 0.0
-    high = 1.001 * _capacity(one, row, k, upright, start, ends)  # no lean passes more than none
-    above = _capacity(one, row, k, low, start, ends)
-    below = _capacity(one, row, k, high, start, ends) - high
-    force = above
-    last = 0.0
-    for _ in range(60):
-        left = _capacity(one, row, k, force, start, ends) - force
-        if abs(left) < 1e-10 * high:
-            break
-        if left > 0.0:
-            low = force
-            above = left
-            below *= 0.5 if last > 0.0 else 1.0
-        else:
-            high = force
-            below = left
-            above *= 0.5 if last < 0.0 else 1.0
-        force = (high * above - low * below) / (above - below)
-        last = left
-    return force
 
 
 @kernel
@@ -129,19 +93,28 @@ def _lean_under(
 def _steer(
     one: Record, row: Record, slip: float, start: float, patch: Record, table: Floats, ends: Floats
 ) -> float:
-    """Brush forces into `table` at a slip angle, the wheel leaning under its own lateral force: Newton.
+    """Brush forces into `table` at a slip angle, the wheel leaning under its own lateral force: Newton,
+    halved where it leaves the bounds found so far.
 
     Returns how that force answers to the force that it leans under.
     """
     patch.slip_y = tan(slip)
     force = 0.0
     answer = 0.0
+    low = -inf
+    high = inf
     for _ in range(_MOST_STEPS):
         answer = _lean_under(one, row, force, start, patch, table, ends)
         left = table[brush.ACROSS, brush.VALUE] - force
         if abs(left) < 1e-9 * row.load:
             break
+        if left > 0.0:
+            low = force
+        else:
+            high = force
         force += left / (1.0 - min(answer, _MOST_ANSWER))
+        if not low < force < high:
+            force = 0.5 * (low + high)
     return answer
 
 
@@ -162,10 +135,13 @@ def _read_row(
     out[1] = 2.0 * sqrt(2.0 * max(tyre.deepest(d, t, across, w), 0.0) / along)
     out[2] = _width(d, t, across, w)
     out[3] = tyre.contact(d, t, along, across, w, k, ends)[2] / k
-    out[4] = row.side * _peak(one, row, k, d, ends) if row.side != 0.0 else 0.0
+    out[4] = 0.0
     out[5] = out[6] = out[7] = nan
     out[8] = one.relaxation
     _set_patch(one, k, patch)
+    if row.side != 0.0:
+        _steer(one, row, row.side * _SLIDING, d, patch, table, ends)
+        out[4] = table[brush.ACROSS, brush.VALUE]
     if not isnan(row.slip):
         _steer(one, row, row.slip, d, patch, table, ends)
         out[5] = table[brush.ACROSS, brush.VALUE]

@@ -8,7 +8,7 @@ import numpy as np
 
 from setupopt.fit.least_squares import OUTLYING
 from setupopt.fit.tyre import UPRIGHT, TyreFit
-from setupopt.fit.tyre_table import COLUMNS, QUANTITIES
+from setupopt.fit.tyre_table import COLUMNS, QUANTITIES, SIGNED, SLIP
 from setupopt.physics.inputs import Floats
 from setupopt.report.shared.picture import (
     INK,
@@ -19,6 +19,7 @@ from setupopt.report.shared.picture import (
     svg,
 )
 from setupopt.report.shared.tables import cut
+from setupopt.units import DEG
 
 # Told apart without colour: how the wheel stands
 _STANDS = (
@@ -160,21 +161,15 @@ def _agreement(fit: TyreFit, key: str, axes: Any) -> None:
 
 
 def _left(fit: TyreFit, key: str, axes: Any) -> None:
-    """What is left, over load, with the bounds beyond which a value counts as outlying."""
+    """What is left, over load, of a slip curve over slip angle, with the bounds of outlying values."""
     places = _places(fit, key)
-    load = fit.table.values["load_N"]
-    width = max(float(np.ptp(load)), 0.02 * float(load.max()))
+    over, unit, label = (SLIP, DEG, "slip angle deg") if key in SIGNED else ("load_N", 1.0, "load N")
+    x = fit.table.values[over][fit.fitted.rows[places]] / unit
+    room = 0.06 * max(float(np.ptp(x)), 0.02 * float(np.abs(x).max()), 0.1)
     axes.axhline(0.0, color=INK, lw=1.0, zorder=1)
     for bound in (-OUTLYING, OUTLYING):
         axes.axhline(bound, color=WARNING, lw=0.9, ls="--", zorder=1)
     score = np.clip(fit.fitted.scores[places], -_MOST, _MOST)
-    _points(fit, places, load[fit.fitted.rows[places]], score, axes)
-    axes.set(
-        xlim=(
-            load.min() - 0.06 * width,
-            load.max() + 0.06 * width,
-        ),
-        ylim=(-_MOST - 0.4, _MOST + 0.4),
-    )
-    axes.set_xlabel("load N")
+    _points(fit, places, x, score, axes)
+    axes.set(xlim=(x.min() - room, x.max() + room), ylim=(-_MOST - 0.4, _MOST + 0.4), xlabel=label)
     axes.locator_params(axis="x", nbins=4)
