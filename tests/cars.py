@@ -97,7 +97,7 @@ def plain_car(
 
 
 PLAIN_SETUP = set_both(
-    SETUP, camber=0.0, ride_height=0.05, spring=150e3, anti_roll=0.0, third=0.0, pressure=1.4e5
+    SETUP, camber=0.0, toe=0.0, ride_height=0.05, spring=150e3, anti_roll=0.0, third=0.0, pressure=1.4e5
 )
 
 
@@ -114,9 +114,11 @@ def evenly_driven(car: Car) -> Car:
     """The car with half of all force along on each axle, and no differential that yaws it.
 
     Held across its path by a crab angle, gravity also pulls it along: with even shares and even loads both
-    axles then use the same part of their grip, whatever the crab angle.
+    axles then use the same part of their grip, whatever the crab angle. A newton or so of drag keeps the car
+    driven: at no force along, the rules of drive and brakes change places.
     """
-    return replace(car, driven="all", drive_front=0.5, brake_front=0.5, differential="open")
+    air = replace(car.air, drag_area=1e-3)
+    return replace(car, driven="all", drive_front=0.5, brake_front=0.5, differential="open", air=air)
 
 
 # so stiff that the body moves by micrometres
@@ -162,6 +164,14 @@ def solve(car: Car, setup: Setup, place: Venue | None = None, **columns: Any) ->
     """One setup in load cases given by columns."""
     model = Model(car)
     return model.run(model.settings([setup]), load_cases(place or venue(), **columns))
+
+
+def solve_without_crab(car: Car, setup: Setup, place: Venue | None = None, **columns: Any) -> Result:
+    """As `solve`, but surface, wind and gravity do not see the sideslip: closed forms of a point."""
+    cases = load_cases(place or venue(), **columns)
+    cases.records["crab"] = 0.0
+    model = Model(car)
+    return model.run(model.settings([setup]), cases)
 
 
 def starts_of(result: Result, setup: int = 0) -> np.ndarray:

@@ -7,23 +7,22 @@ volume k delta pi a b / 2. Here R1 is the tyre's radius and R2 its crown radius.
 
 from __future__ import annotations
 
-from math import gamma, pi, radians, sqrt, tan
+from math import pi, radians, sqrt, tan
 
 import numpy as np
 import pytest
+from patch_grip import ENDS, grip_capacity
 from scipy.integrate import dblquad
 
 from setupopt.physics import tyre
 
-ENDS = np.zeros(5)
 R1, R2, K, DELTA = 0.33, 1.2, 4e7, 0.008
 WIDE = 0.5  # half of a tread wider than the patch
 
 
 def grip(exponent: float, depth: float = DELTA, k: float = K) -> float:
     """Integral of p^(1 - n) over an upright patch inside the tread, by the grip kernel at mu = p_ref = 1."""
-    beta = sqrt(pi) * gamma(2.0 - exponent) / gamma(2.5 - exponent)
-    return tyre.grip_capacity(depth, 0.0, 1 / R1, 1 / R2, WIDE, k, 1.0, 1.0, exponent, beta, ENDS)
+    return grip_capacity(depth, 0.0, 1 / R1, 1 / R2, WIDE, k, 1.0, 1.0, exponent)
 
 
 def patch(depth: float = DELTA, lean_deg: float = 0.0, crown: float = R2, half: float = WIDE) -> list[float]:

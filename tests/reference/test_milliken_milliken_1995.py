@@ -19,6 +19,7 @@ from cars import (
     SETUP,
     SLICK,
     both_axles,
+    evenly_driven,
     plain_car,
     set_both,
     solve,
@@ -88,7 +89,7 @@ def uses(front_bar: float, rear_bar: float) -> Floats:
         rear=replace(SETUP.rear, anti_roll=rear_bar),
     )
     answer = solve(
-        with_downforce(CAR, 0.5), setup, speed=50.0, path_curvature=1.2 * GRAVITY / 2500.0
+        with_downforce(evenly_driven(CAR), 0.5), setup, speed=50.0, path_curvature=1.2 * GRAVITY / 2500.0
     ).answers[0, 0]  # fmt: skip
     return np.array(answer["use"])
 
@@ -108,7 +109,7 @@ CENTRES, STIFFNESS = (0.05, 0.08), (6e4, 4e4)
 
 def rolling_car(centres: tuple[float, float] = CENTRES) -> tuple[Car, Setup]:
     """The car of the worked split: rigid tyres, massless wheels, springs that give its roll stiffness."""
-    car = stiffened(plain_car(mass=MASS, cg_height=HEIGHT, track=TRACK, area=0.0))
+    car = evenly_driven(stiffened(plain_car(mass=MASS, cg_height=HEIGHT, track=TRACK, area=0.0)))
     front, rear = (replace(car.front, roll_centre_height=z) for z in centres)
     setup = set_both(PLAIN_SETUP, anti_roll=0.0)
     springs = [2.0 * k / TRACK**2 for k in STIFFNESS]
@@ -123,7 +124,7 @@ def rolling_car(centres: tuple[float, float] = CENTRES) -> tuple[Car, Setup]:
 def split(share: float, centres: tuple[float, float] = CENTRES) -> tuple[Floats, float]:
     """Load transfer by axle, N, and body roll, rad, both per `share` of the worked acceleration."""
     car, setup = rolling_car(centres)
-    answer = solve(car, setup, speed=10.0, path_curvature=share * LATERAL / 100.0).answers[0, 0]
+    answer = solve(car, setup, speed=50.0, path_curvature=share * LATERAL / 2500.0).answers[0, 0]
     loads = answer["load"].reshape(2, 2)
     return (loads[:, 1] - loads[:, 0]) / 2 / share, abs(float(answer["state"][2])) / share
 

@@ -7,11 +7,8 @@ Only this trend with load is used; the camber term of the set is not.
 from __future__ import annotations
 
 from itertools import pairwise
-from math import gamma, pi, sqrt
 
-import numpy as np
-
-from setupopt.physics import tyre
+from patch_grip import grip_at_load
 
 LOADS = {2000.0: 1.0625, 4000.0: 0.990, 6000.0: 0.9175}
 EXPONENT = 0.3
@@ -19,11 +16,9 @@ EXPONENT = 0.3
 
 def friction(load: float) -> float:
     """Grip over load with 0.990 at 4000 N, patch inside the tread."""
-    ends, beta = np.zeros(5), sqrt(pi) * gamma(2 - EXPONENT) / gamma(2.5 - EXPONENT)
 
     def grip(at: float) -> float:
-        depth = tyre.depth_for_load(at, 0.01, 0.0, 3.0, 2.0, 0.3, 4e7, ends)
-        return tyre.grip_capacity(depth, 0.0, 3.0, 2.0, 0.3, 4e7, 1.0, 2e5, EXPONENT, beta, ends) / at
+        return grip_at_load(at, EXPONENT, 3.0, 2.0, 0.3, 4e7) / at
 
     return 0.990 * grip(load) / grip(4000.0)
 

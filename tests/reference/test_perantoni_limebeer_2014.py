@@ -6,14 +6,10 @@ package has a power law, so only the trend is asked of it: the slope at a load, 
 
 from __future__ import annotations
 
-from math import gamma, pi, sqrt
-
 import numpy as np
 import pytest
+from patch_grip import grip_at_load
 
-from setupopt.physics import tyre
-
-ENDS = np.zeros(5)
 SLOPE = (1.80 - 1.45) / 4000.0  # per N, from memory
 LOAD = 3000.0
 K, C_X, C, HALF = 4e7, 3.0, 2.0, 0.3
@@ -23,9 +19,7 @@ def force(load: float, exponent: float) -> float:
     """Largest force of a wheel at a load, N, patch inside the tread; friction 1.7125 at 3000 N."""
 
     def grip(at: float) -> float:
-        depth = tyre.depth_for_load(at, 0.01, 0.0, C_X, C, HALF, K, ENDS)
-        beta = sqrt(pi) * gamma(2 - exponent) / gamma(2.5 - exponent)
-        return tyre.grip_capacity(depth, 0.0, C_X, C, HALF, K, 1.0, 2e5, exponent, beta, ENDS)
+        return grip_at_load(at, exponent, C_X, C, HALF, K)
 
     return 1.7125 * LOAD * grip(load) / grip(LOAD)
 

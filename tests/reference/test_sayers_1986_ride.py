@@ -13,14 +13,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.optimize import brentq
-from setupopt.physics.place import FLOW, PLACE, prepare
 from test_sayers_1986 import FIRST_ENTRY, GAIN, ORDER, PUBLISHED
 
 import setupopt
 from setupopt.evaluation.cases import sweep_cases
-from setupopt.physics.balance import WORK
-from setupopt.physics.inputs import STRIPS
-from setupopt.physics.ride_time import step
+from setupopt.physics.balance import COLUMNS
+from setupopt.physics.inputs import RIDE_STATES
+from setupopt.physics.ride_time import begin, step
 from setupopt.project import Project
 from setupopt.robust.ride_model import RideModel
 from setupopt.robust.road.linear_ride import Transition, transition
@@ -29,7 +28,7 @@ from setupopt.units import GRAVITY
 
 BODY, WHEEL = 300.0, 45.0  # kg a corner: m_u / m_s = 0.15
 TYRE, SPRING, DAMPER = 653.0 * BODY, 63.3 * BODY, 6.0 * BODY
-_PIECES = 800
+_PIECES = 400
 CORNERS = np.zeros((7, 2))  # body and wheels of the whole car by those of one corner
 CORNERS[0, 0] = 1.0
 CORNERS[3:, 1] = 1.0
@@ -44,6 +43,8 @@ def whole_car(foundation: float) -> Project:
         foundation_per_pressure=0.0,
         compliance=0.0,
         damping=0.0,
+        carcass=0.0,
+        carcass_per_pressure=0.0,
     )
     axle = replace(
         project.car.front, unsprung_mass=WHEEL, roll_centre_height=0.0, camber_gain=0.0, motion_ratio=1.0,
@@ -53,7 +54,7 @@ def whole_car(foundation: float) -> Project:
     car = replace(
         project.car, mass=4.0 * (BODY + WHEEL), front_share=0.5, front=axle, rear=axle, air=air, clearance=()
     )
-    stood = replace(project.setup.front, camber=0.0, spring=SPRING, anti_roll=0.0, third=0.0)
+    stood = replace(project.setup.front, camber=0.0, spring=SPRING, anti_roll=0.0, third=0.0, toe=0.0)
     flat = replace(project.venue, section="flat", curvature=0.0)
     sweep = replace(flat.sweep, speed=SPEED)
     setup = replace(project.setup, front=stood, rear=stood)
@@ -115,18 +116,18 @@ def ridden(golden: RideModel, length: float) -> np.ndarray:
 def _end(model: RideModel, push: np.ndarray, length: float) -> np.ndarray:
     """Body, its speed, wheel, its speed, off the trim, after a push; its last is the road's height."""
     bodies, elements, _ = model.model.packed
-    place, work = np.zeros(1, PLACE)[0], np.zeros(1, WORK)[0]
-    flow = np.zeros(elements.size * STRIPS, FLOW)
-    prepare(bodies[0], elements, model.settings[0], model.cases.records[0], place, flow)
-    x, v, road = model.trim(0).copy(), np.zeros(7), np.full(model.columns, push[4])
+    states, bed, works = model.scratch()
+    case, x, v = model.cases.records[0], np.zeros(COLUMNS), np.zeros(RIDE_STATES)
+    begin(bodies[0], case, model.base(0)[0], states[0], x)
+    road = np.full(model.columns, push[4])
     x[0] += push[0]
-    x[3:] += push[2]
+    x[3:RIDE_STATES] += push[2]
     v[0], v[3:] = push[1], push[3]
     steps = 40
     for _ in range(steps):
         step(
-            bodies[0], elements, model.settings[0], model.damping[0], place, flow, road, road,
-            length / SPEED / steps, x, v, work, np.zeros((7, 7)),
+            bodies[0], elements, model.settings[0], case, model.damping[0], states[0], bed, road, road,
+            length / SPEED / steps, x, v, works[0], np.zeros((RIDE_STATES, COLUMNS)),
         )  # fmt: skip
     off = x - model.trim(0)
     return np.array([off[0], v[0], off[3], v[3]])
@@ -144,11 +145,11 @@ def _compare_in_order(state: np.ndarray, partial: np.ndarray, length: float) -> 
     assert partial[0] == pytest.approx(response[0], rel=FIRST_ENTRY[length])
 
 
-@pytest.mark.parametrize("wavelength", [50.0, 30.0, 20.0, 15.4, 10.0, 5.0, 3.0, 2.4, 1.5, 1.0])
+@pytest.mark.parametrize("wavelength", [30.0, 15.4, 5.0, 2.4, 1.0])
 def test_gain_of_the_ride(golden: RideModel, wavelength: float) -> None:
     """Rms travel of whole waves over that of the road, after three seconds; 1e-4, the table's last digit.
 
-    A wave of 10 um in 800 straight pieces, which dull it by 5e-6. Derived values, not printed ones.
+    A wave of 10 um in 400 straight pieces, which dull it by 2e-5. Derived values, not printed ones.
     """
     period = wavelength / SPEED
     dt, before, waves = period / _PIECES, int(np.ceil(3.0 / period)), 4

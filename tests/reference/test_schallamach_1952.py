@@ -6,22 +6,20 @@ force on a fixed apparent area goes as the load to the power of 2/3.
 
 from __future__ import annotations
 
-from math import gamma, log, pi, sqrt
+from math import log
 
-import numpy as np
 import pytest
+from patch_grip import ENDS, grip_capacity
 
 from setupopt.physics import tyre
 
-ENDS = np.zeros(5)
 N = 1 / 3
-BETA = sqrt(pi) * gamma(2 - N) / gamma(2.5 - N)
 
 
 def load_and_force(k: float, curvature: float) -> tuple[float, float]:
     """Load and largest force of one patch on rubber of a stiffness, N."""
     load = tyre.contact(0.008, 0.01, 3.0, curvature, 0.12, k, ENDS)[0]
-    return load, tyre.grip_capacity(0.008, 0.01, 3.0, curvature, 0.12, k, 1.2, 2e5, N, BETA, ENDS)
+    return load, grip_capacity(0.008, 0.01, 3.0, curvature, 0.12, k, 1.2, 2e5, N)
 
 
 def power(curvature: float = 1 / 1.2) -> float:

@@ -10,10 +10,10 @@ import test_johnson_1985 as johnson
 import test_kropac_mucka_2005 as kropac
 import test_rice_1945 as rice
 import test_sayers_1986 as sayers
-from cars import STIFF_SETUP, plain_car, stiffened
+from cars import STIFF_SETUP
 from scipy.optimize import brentq
 from test_abramowicz_szuszkiewicz_1993 import slowest
-from test_closed_forms import SETUP, margin_at, moments, point_mass, transfer
+from test_closed_forms import SETUP, hard_car, margins, moments, point_mass, transfer
 
 from setupopt.robust.level_crossings import crossing_rate, mean_peak_factor, peak_rate
 from setupopt.robust.road.spectrum import CLASSES, Road
@@ -35,7 +35,7 @@ def _least_downforce(friction: float) -> float:
     """Of a point mass at the worst angle, over its weight."""
     car, angle = point_mass(friction), pi - atan(1.0 / friction)
     weights = sqrt(1.0 + 1.0 / friction**2)
-    return float(brentq(lambda w: margin_at(car, angle, w), 0.98 * weights, 1.02 * weights, xtol=1e-9))
+    return float(brentq(lambda w: margins(car, angle, w)[0], 0.98 * weights, 1.02 * weights, xtol=1e-9))
 
 
 def _round_the_axis(angle_deg: float) -> float:
@@ -46,7 +46,7 @@ def _round_the_axis(angle_deg: float) -> float:
 
 def _transfer() -> float:
     """Of both axles, CG 0.45 m up, 1000 kg, 1.5 m track, at 9.81 m/s2."""
-    return float(transfer(stiffened(plain_car(cg_height=0.45, area=0.0)), STIFF_SETUP, 9.81).sum())
+    return float(transfer(hard_car(0.45), STIFF_SETUP, 9.81).sum())
 
 
 WHOLE_CAR = [
