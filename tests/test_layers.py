@@ -154,9 +154,9 @@ def test_the_engine_is_there() -> None:
 
 @pytest.mark.parametrize("name", KERNELS)
 def test_physics_knows_numbers_only(name: str) -> None:
-    """Outside the standard library numpy, scipy and numba; of the package itself, errors, units; no files."""
+    """Outside the standard library numpy, scipy, numba and its llvmlite; of the package, errors, units."""
     used = {other.split(".")[0] for other in imports_of(name)}
-    assert used - set(sys.stdlib_module_names) <= {"numpy", "scipy", "numba", "setupopt"}
+    assert used - set(sys.stdlib_module_names) <= {"numpy", "scipy", "numba", "llvmlite", "setupopt"}
     assert used & REACHING <= MAY_REACH.get(name, set())
 
 

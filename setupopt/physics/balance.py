@@ -10,9 +10,23 @@ from __future__ import annotations
 from math import cos, sin
 
 from setupopt.physics import air, suspension, wheel
-from setupopt.physics.case_state import set_heading
-from setupopt.physics.inputs import KAPPA, RISE, SIDESLIP, TAU, UNKNOWNS, Floats, Record, Records, layout
-from setupopt.physics.jit import kernel
+from setupopt.physics.case_state import CASE_STATE, ROADBED, set_heading
+from setupopt.physics.inputs import (
+    CASE,
+    ELEMENT,
+    KAPPA,
+    RISE,
+    SETTING,
+    SIDESLIP,
+    TAU,
+    UNKNOWNS,
+    VEHICLE,
+    Floats,
+    Record,
+    Records,
+    layout,
+)
+from setupopt.physics.jit import kernel, shared_kernel
 from setupopt.physics.linear import clear
 from setupopt.units import GRAVITY
 
@@ -45,6 +59,9 @@ WORK = layout(
         ("wheels", wheel.WHEELS),
     ),
 )  # fmt: skip
+
+# What a kernel that tries a trim is given: car, elements, setup, case, state, road, x (COLUMNS).
+TRIAL = (VEHICLE, [ELEMENT], SETTING, CASE, CASE_STATE, [ROADBED], ["f8"])
 
 
 @kernel
@@ -255,7 +272,7 @@ def _axle_row(car: Record, x: Floats, axle: int, work: Record) -> None:
             work.jacobian[row, wheel.global_column(w, j)] += work.wheels.across_slope[w, j]
 
 
-@kernel
+@shared_kernel(*TRIAL, WORK)
 def balance(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
     work: Record,

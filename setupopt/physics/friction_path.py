@@ -12,9 +12,9 @@ from math import sqrt
 
 import numpy as np
 
-from setupopt.physics.balance import COLUMNS, FACTOR, balance
+from setupopt.physics.balance import COLUMNS, FACTOR, TRIAL, WORK, balance
 from setupopt.physics.inputs import SIDESLIP, TAU, UNKNOWNS, Floats, Record, Records
-from setupopt.physics.jit import kernel
+from setupopt.physics.jit import kernel, shared_kernel
 from setupopt.physics.linear import copy, factor, solve, solve_transposed
 from setupopt.physics.newton import MOST_SLIP, TOLERANCE, worst
 
@@ -173,7 +173,7 @@ def _past(before: Floats, x: Floats) -> int:
     return first
 
 
-@kernel
+@shared_kernel(*TRIAL, "f8", WORK)
 def follow(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
     goal: float, work: Record,

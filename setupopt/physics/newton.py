@@ -5,9 +5,9 @@ from __future__ import annotations
 from math import cos, sin, sqrt
 
 from setupopt.physics import suspension, wheel
-from setupopt.physics.balance import FACTOR, balance
+from setupopt.physics.balance import FACTOR, TRIAL, WORK, balance
 from setupopt.physics.inputs import KAPPA, RISE, SIDESLIP, STEER, TAU, UNKNOWNS, Floats, Record, Records
-from setupopt.physics.jit import kernel
+from setupopt.physics.jit import kernel, shared_kernel
 from setupopt.physics.linear import factor, solve
 from setupopt.units import GRAVITY
 
@@ -214,7 +214,7 @@ def _stiffen_lifted(car: Record, setup: Record, work: Record) -> bool:
     return lifted
 
 
-@kernel
+@shared_kernel(*TRIAL, WORK, "i8")
 def newton(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
     work: Record, most: int,

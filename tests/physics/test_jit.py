@@ -156,9 +156,62 @@ def test_damaged_kernels_are_compiled_anew(tmp_path: Path, keep: int) -> None:
 
 def run_in_cache(folder: Path) -> list[str]:
     """Height by one kernel, and how many kernels were found compiled, in a run of its own."""
+    return output_in_cache(folder, ["-c", DAMAGED])
+
+
+def output_in_cache(folder: Path, arguments: list[str]) -> list[str]:
+    """Words that Python prints in a run of its own."""
     done = subprocess.run(
-        [sys.executable, "-c", DAMAGED], env={**os.environ, "NUMBA_CACHE_DIR": str(folder)},
+        [sys.executable, *arguments], env={**os.environ, "NUMBA_CACHE_DIR": str(folder)},
         capture_output=True, text=True, check=True,
     )  # fmt: skip
     assert done.stderr == ""
     return done.stdout.split()
+
+
+SHARED = """
+import numpy as np
+from setupopt.physics.jit import kernel, shared_kernel
+
+PAIR = np.dtype((np.record, np.dtype([("a", "f8"), ("b", "f8", (3,))], align=True)))
+
+
+@shared_kernel(PAIR, [PAIR], ["f8"], "f8")
+def inner(pair, pairs, x, share):
+    pair.a += share * pairs[pairs.size - 1].b[1]
+    return x[0], 7
+
+
+@shared_kernel(PAIR, "i8")
+def outer(pair, count):
+    for i in range(count):
+        pair.a += i
+
+
+@kernel
+def caller(pairs, x):
+    outer(pairs[0], 3)
+    return inner(pairs[0], pairs, pairs[0].b, 2)[0] + inner(pairs[0], pairs, x, 0.5)[1]
+
+
+pairs = np.zeros(2, PAIR)
+pairs[0].b[0] = 10.0
+pairs[1].b[1] = 4.0
+print(caller(pairs, np.ones(1)), pairs[0].a, sum(caller.stats.cache_hits.values()))
+"""
+
+
+@pytest.mark.skipif(bool(os.environ.get("NUMBA_DISABLE_JIT")), reason="nothing is compiled")
+def test_shared_kernels_are_found_by_those_kept_on_disk(tmp_path: Path) -> None:
+    """10 + 7, and 0 + 1 + 2 + 2 * 4 + 4 / 2, compiled, from disk, and with one shared kernel lost there.
+
+    A kept caller that finds no shared kernel would end the program: it must be compiled anew.
+    """
+    program = tmp_path / "program.py"
+    program.write_text(SHARED, encoding="utf-8")
+    printed = [output_in_cache(tmp_path, [str(program)]) for _ in range(2)]
+    for kept in tmp_path.rglob("program.inner*"):
+        kept.unlink()
+    printed += [output_in_cache(tmp_path, [str(program)]) for _ in range(2)]
+    assert [words[:2] for words in printed] == [["17.0", "13.0"]] * 4
+    assert [words[2] for words in printed] == ["0", "1", "0", "1"]
