@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-# Run in the process: the lines on standard input, a limit of bytes that a file may have, the language.
+# Run in the process: the lines on standard input, for each a limit of bytes that a file may have; the language.
 _SCRIPT = """
 import json, locale, resource, sys
 from click.testing import CliRunner
@@ -18,9 +18,9 @@ from setupopt.cli.main import group
 asked = json.load(sys.stdin)
 if asked["language"]:
     locale.setlocale(locale.LC_ALL, asked["language"])
-if asked["most"]:
-    resource.setrlimit(resource.RLIMIT_FSIZE, (asked["most"], asked["most"]))
-for line in asked["lines"]:
+for line, most in zip(asked["lines"], asked["most"], strict=True):
+    none = resource.RLIM_INFINITY
+    resource.setrlimit(resource.RLIMIT_FSIZE, (most or none, none))
     done = CliRunner().invoke(group, line, prog_name="setupopt")
     odd = None if isinstance(done.exception, SystemExit) else done.exception
     print(json.dumps([done.exit_code, done.output, repr(odd) if odd else ""]), flush=True)
@@ -36,10 +36,11 @@ class Done(NamedTuple):
 
 
 def run_apart(
-    lines: Sequence[Sequence[str | Path]], most: int = 0, language: str = "", **environment: str
+    lines: Sequence[Sequence[str | Path]], most: Sequence[int] = (), language: str = "", **environment: str
 ) -> list[Done]:
-    """Every command line in turn. `most`: bytes after which the system refuses more of any file."""
-    asked = {"lines": [[str(word) for word in line] for line in lines], "most": most, "language": language}
+    """Every command line in turn. `most`: for each, bytes after which the system refuses more of any file."""
+    words = [[str(word) for word in line] for line in lines]
+    asked = {"lines": words, "most": [*most] or [0] * len(words), "language": language}
     done = subprocess.run(
         [sys.executable, "-c", _SCRIPT], input=json.dumps(asked), capture_output=True, text=True, timeout=300,
         env=os.environ | environment, check=True,

@@ -18,7 +18,7 @@ QUICK = ("--seeds", "2", "--seconds", "1", "--ride-cases", "1", "--builds", "4",
 # For each file commands that read it; "@" is the project's folder.
 LINES: dict[str, tuple[tuple[str, ...], ...]] = {
     "car.toml": (("assess", "@"), ("sheet", "@"), ("fit", "air", "@/tunnel.csv", "--like", "@")),
-    "venue.toml": (("assess", "@"), ("speeds", "@"), ("prove", "@", *QUICK)),
+    "venue.toml": (("speeds", "@"), ("assess", "@"), ("prove", "@", *QUICK)),
     "setup.toml": (
         ("compare", "@", "--as-is"),
         ("readback", "@", "@/measured.csv"),

@@ -42,13 +42,13 @@ def test_good_inputs_are_taken(home: Home) -> None:
 
 
 def test_spoilt_inputs_end_in_words_or_numbers(home: Home) -> None:
-    """1,200 of them: no trace of the program, no hang, every refusal names a file."""
-    summary = fuzz(*home, count=1200, seed=7)
+    """400 of them: no trace of the program, no hang, every refusal names a file."""
+    summary = fuzz(*home, count=400, seed=7)
     assert summary.failed == []
     assert summary.hung == []
     assert summary.unnamed == []
-    assert summary.refused > 400
-    assert summary.accepted > 200
+    assert summary.refused > 130
+    assert summary.accepted > 65
 
 
 @settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
@@ -67,7 +67,7 @@ def test_anything_at_all_ends_in_words(home: Home, raw: bytes) -> None:
 
 def test_whole_commands_on_spoilt_inputs(home: Home) -> None:
     """Status 0, 1 or 2; words that name the file; nothing written where refused; no spare file left."""
-    assert fuzz_commands(*home, count=33, seed=3) == []
+    assert fuzz_commands(*home, count=14, seed=3) == []
 
 
 def test_faults_are_seen(home: Home, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

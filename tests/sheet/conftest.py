@@ -28,7 +28,7 @@ def bore() -> Project:
     return few("bore", 60.0, 2)
 
 
-EXAMPLES = {"bore": 30.0, "bank": 10.0, "hill": 2.5}
+EXAMPLES = {"bore": 90.0, "bank": 20.0, "hill": 5.0}
 
 
 def proposed_like(project: Project) -> Setup:

@@ -148,8 +148,9 @@ def test_even_weights_change_nothing_and_a_wedge_does(bore: Project) -> None:
     assert np.sign(loads[2] - loads[0]).tolist() == [-1.0, 1.0, 1.0, -1.0]
 
 
-def test_mirrored_deviations_on_mirrored_attitudes(bore: Project) -> None:
+def test_mirrored_deviations_on_mirrored_attitudes() -> None:
     """A soft left at roll angle +60 and heading +8 is a soft right at -60 and -8."""
+    bore = few("bore", 60.0)
     target = bore.setup
     cases = sweep_cases(bore.venue, np.radians([60.0])).pick([1])
     other = sweep_cases(bore.venue, np.radians([-60.0])).pick([2])
