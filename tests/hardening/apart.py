@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-# Run in the process: the lines on standard input, for each a limit of bytes that a file may have; the language.
+# Run in the process: the lines on standard input, for each the bytes that a file may have; the language.
 _SCRIPT = """
 import json, locale, resource, sys
 from click.testing import CliRunner
