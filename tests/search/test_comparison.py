@@ -14,7 +14,7 @@ from setupopt.evaluation.losses import LossBudget, loss_budget
 from setupopt.evaluation.model import Model
 from setupopt.project import Project
 from setupopt.project.bodies import with_body
-from setupopt.project.model import AxleLimits, Body, Setup
+from setupopt.project.model import Body, Setup
 from setupopt.search import ProposalOptions
 from setupopt.search.comparison import Comparison, ComparisonOptions, Contender, Reason, compare
 
@@ -25,25 +25,9 @@ ONE_START = ComparisonOptions(starts=1)
 
 
 @pytest.fixture(scope="module")
-def bore() -> Project:
-    """At every sixth angle in four attitudes, two of its bodies; heights and springs may change."""
-    found = coarse("bore", 6.0)
-    assert found.limits is not None
-    venue = replace(found.venue, attitudes=found.venue.attitudes[:4])
-    limits = replace(found.limits, front=few(found.limits.front), rear=few(found.limits.rear))
-    bodies = tuple(body for body in found.bodies if body.name == "long-floor")
-    return replace(found, venue=venue, limits=limits, bodies=bodies)
-
-
-def few(ranges: AxleLimits) -> AxleLimits:
-    """Fewer settings, a shorter test."""
-    return replace(ranges, camber=None, anti_roll=None, third=None, pressure=None)
-
-
-@pytest.fixture(scope="module")
-def own_best(bore: Project) -> Comparison:
+def own_best(small_bore: Project) -> Comparison:
     """Every body with its own best setup, and today's as it is."""
-    return compare(bore, [bore.setup], options=ONE_START)
+    return compare(small_bore, [small_bore.setup], options=ONE_START)
 
 
 def scaled(project: Project, name: str, share: float) -> Body:
@@ -72,17 +56,19 @@ def told(found: Comparison) -> list[tuple[object, ...]]:
 # ---- what is compared --------------------------------------------------------------------------------------
 
 
-def test_as_they_are_every_body_wears_every_setup(bore: Project) -> None:
+def test_as_they_are_every_body_wears_every_setup(small_bore: Project) -> None:
     """Margins of each pair are those of setupopt.evaluate, to the last digit; the highest comes first."""
-    setups = [bore.setup, settled(bore.setup, 5.0, "lower")]
-    found = compare(bore, setups, options=AS_IS).contenders
+    setups = [small_bore.setup, settled(small_bore.setup, 5.0, "lower")]
+    found = compare(small_bore, setups, options=AS_IS).contenders
     assert {(one.setup.name, one.setup.body) for one in found} == {
         (setup.name, body) for setup in setups for body in (None, "long-floor")
     }
     for one in found:
-        result = setupopt.evaluate(bore, one.setup)
+        result = setupopt.evaluate(small_bore, one.setup)
         assert one.margin == result.worst_margin[0]
-        by_attitude = [result.margin[0, [n == name for n in result.cases.attitude]] for name in names(bore)]
+        by_attitude = [
+            result.margin[0, [n == name for n in result.cases.attitude]] for name in names(small_bore)
+        ]
         assert one.by_attitude.tolist() == [margins.min() for margins in by_attitude]
     margins = [one.margin for one in found]
     assert margins == sorted(margins, reverse=True)
@@ -93,31 +79,31 @@ def names(project: Project) -> list[str]:
     return [attitude.name for attitude in project.venue.attitudes]
 
 
-def test_own_best_is_what_propose_finds_for_the_body(bore: Project, own_best: Comparison) -> None:
+def test_own_best_is_what_propose_finds_for_the_body(small_bore: Project, own_best: Comparison) -> None:
     """On the same sweep within 0.001, a tenth of what a setup sheet tells; one given stays as it is."""
     searched = {one.setup.body: one.margin for one in own_best.contenders if one.is_own_best}
     assert set(searched) == {None, "long-floor"}
     for body, margin in searched.items():
         asked = ProposalOptions(starts=1, loss=0.0, keep=("body",))
-        proposed = setupopt.propose(with_body(bore, body), asked).setup
+        proposed = setupopt.propose(with_body(small_bore, body), asked).setup
         assert proposed.body == body
-        assert margin == pytest.approx(setupopt.evaluate(bore, proposed).worst_margin[0], abs=1e-3)
+        assert margin == pytest.approx(setupopt.evaluate(small_bore, proposed).worst_margin[0], abs=1e-3)
     (given,) = (one for one in own_best.contenders if not one.is_own_best)
-    assert given.setup == bore.setup
+    assert given.setup == small_bore.setup
 
 
-def test_the_order_of_the_lists_changes_nothing(bore: Project, own_best: Comparison) -> None:
+def test_the_order_of_the_lists_changes_nothing(small_bore: Project, own_best: Comparison) -> None:
     """Bodies and setups the other way round: the same list, to the last digit, ties by name."""
-    bodies = (*bore.bodies, scaled(bore, "twin b", 0.97), scaled(bore, "twin a", 0.97))
-    setups = [bore.setup, settled(bore.setup, 5.0, "lower")]
-    whole = replace(bore, bodies=bodies)
+    bodies = (*small_bore.bodies, scaled(small_bore, "twin b", 0.97), scaled(small_bore, "twin a", 0.97))
+    setups = [small_bore.setup, settled(small_bore.setup, 5.0, "lower")]
+    whole = replace(small_bore, bodies=bodies)
     found = compare(whole, setups, options=AS_IS)
     turned = compare(replace(whole, bodies=bodies[::-1]), setups[::-1], options=AS_IS)
     assert told(turned) == told(found)
     twins = [one.setup.body for one in found.contenders if (one.setup.body or "").startswith("twin")]
     assert twins == ["twin a", "twin b"] * 2
-    other = replace(with_body(bore, "long-floor"), setup=replace(bore.setup, body="long-floor"))
-    assert told(compare(other, [bore.setup], options=ONE_START)) == told(own_best)
+    other = replace(with_body(small_bore, "long-floor"), setup=replace(small_bore.setup, body="long-floor"))
+    assert told(compare(other, [small_bore.setup], options=ONE_START)) == told(own_best)
 
 
 # ---- why one loses -----------------------------------------------------------------------------------------
@@ -152,28 +138,28 @@ def _is_difference(reason: Reason, loser: Contender, own: LossBudget, other: Los
     assert (reason.roll_angle_deg, reason.attitude) == (worst["roll_angle_deg"], worst["attitude"])
 
 
-def test_a_weaker_copy_is_nowhere_best(bore: Project) -> None:
+def test_a_weaker_copy_is_nowhere_best(small_bore: Project) -> None:
     """A twentieth less of all downforce at the same drag: less grip in every attitude, and it is told."""
-    found = compare(replace(bore, bodies=(scaled(bore, "weaker", 0.95),)), options=AS_IS)
+    found = compare(replace(small_bore, bodies=(scaled(small_bore, "weaker", 0.95),)), options=AS_IS)
     assert [one.setup.body for one in found.contenders] == [None, "weaker"]
-    assert found.best_in == (4, 0)
+    assert found.best_in == (2, 0)
 
 
-def test_ties_are_the_best_for_both(bore: Project) -> None:
+def test_ties_are_the_best_for_both(small_bore: Project) -> None:
     """The same body under another name: neither is called nowhere best."""
-    found = compare(replace(bore, bodies=(scaled(bore, "copy", 1.0),)), options=AS_IS)
-    assert found.best_in == (4, 4)
+    found = compare(replace(small_bore, bodies=(scaled(small_bore, "copy", 1.0),)), options=AS_IS)
+    assert found.best_in == (2, 2)
 
 
-def test_lost_contact_comes_last_and_broken_limits_before_it(bore: Project) -> None:
+def test_lost_contact_comes_last_and_broken_limits_before_it(small_bore: Project) -> None:
     """Whatever the margin; and what breaks a limit is nowhere best while others keep them."""
-    assert bore.limits is not None
-    packaging = replace(bore.limits.packaging, rake=(0.0, 0.02))
-    limited = replace(bore, limits=replace(bore.limits, packaging=packaging), bodies=())
-    low = replace(bore.setup.rear, ride_height=bore.setup.front.ride_height - 0.005)
-    reversed_rake = replace(bore.setup, rear=low, name="reversed rake")
-    empty = replace(limited, bodies=(scaled(bore, "no downforce", 0.0),))
-    found = compare(empty, [bore.setup, reversed_rake], options=AS_IS)
+    assert small_bore.limits is not None
+    packaging = replace(small_bore.limits.packaging, rake=(0.0, 0.02))
+    limited = replace(small_bore, limits=replace(small_bore.limits, packaging=packaging), bodies=())
+    low = replace(small_bore.setup.rear, ride_height=small_bore.setup.front.ride_height - 0.005)
+    reversed_rake = replace(small_bore.setup, rear=low, name="reversed rake")
+    empty = replace(limited, bodies=(scaled(small_bore, "no downforce", 0.0),))
+    found = compare(empty, [small_bore.setup, reversed_rake], options=AS_IS)
     kinds = [(one.result.lost() > 0, len(one.broken) > 0) for one in found.contenders]
     assert kinds == [(False, False), (False, True), (True, False), (True, True)]
     assert [best > 0 for best in found.best_in][:2] == [True, False]
@@ -185,22 +171,22 @@ def test_lost_contact_comes_last_and_broken_limits_before_it(bore: Project) -> N
 # ---- refusals ----------------------------------------------------------------------------------------------
 
 
-def test_nothing_to_compare_is_refused_before_the_search(bore: Project) -> None:
+def test_nothing_to_compare_is_refused_before_the_search(small_bore: Project) -> None:
     """One body alone, and a setup for a body that there is not; no word of progress before."""
     said: list[str] = []
-    alone = replace(bore, bodies=())
+    alone = replace(small_bore, bodies=())
     with pytest.raises(UserError, match="nothing to compare"):
         compare(alone, progress=said.append)
     with pytest.raises(UserError, match="nothing to compare"):
         compare(alone, options=AS_IS, progress=said.append)
     with pytest.raises(UserError, match='found "tall"'):
-        compare(bore, [replace(bore.setup, body="tall")], progress=said.append)
+        compare(small_bore, [replace(small_bore.setup, body="tall")], progress=said.append)
     assert said == []
 
 
-def test_a_search_needs_limits(bore: Project) -> None:
+def test_a_search_needs_limits(small_bore: Project) -> None:
     """As it is, a project does without them."""
-    bare = replace(bore, limits=None)
+    bare = replace(small_bore, limits=None)
     with pytest.raises(UserError, match=r"limits\.toml is missing"):
         compare(bare)
     assert len(compare(bare, options=AS_IS).contenders) == 2
