@@ -214,15 +214,18 @@ def follow(
             continue
         limit = _past(work.last, work.trial)
         if work.step[FACTOR] >= 0.0:
-            steps = _find_fold(car, elements, setup, case, state, road, length, x, work)
-            return FOLD, effort + steps
+            effort += _find_fold(car, elements, setup, case, state, road, length, x, work)
+            limit = _past(work.last, x)
+            if limit < 0:
+                return FOLD, effort
+            # What is still driving ends on the way to the fold
+            copy(x, work.trial)
+            return SLIP_LIMIT, effort + _go_to_limit(car, elements, setup, case, state, road, limit, x, work)
         if work.trial[FACTOR] <= goal:
             steps = _go_to(car, elements, setup, case, state, road, FACTOR, goal, x, work)
             return REACHED, effort + steps
         if limit >= 0:
-            bound = MOST_SLIP if work.trial[limit] > 0.0 else -MOST_SLIP
-            steps = _go_to(car, elements, setup, case, state, road, limit, bound, x, work)
-            return SLIP_LIMIT, effort + steps
+            return SLIP_LIMIT, effort + _go_to_limit(car, elements, setup, case, state, road, limit, x, work)
         for j in range(COLUMNS):
             work.last[j] = work.trial[j]
         if steps <= 2:
@@ -271,6 +274,16 @@ def _go_to(
         balance(car, elements, setup, case, state, road, x, work)
     _set_null(row, work)
     return effort
+
+
+@kernel
+def _go_to_limit(
+    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, limit: int,
+    x: Floats, work: Record,
+) -> int:  # fmt: skip
+    """The point of the path where the slip or angle of number `limit` is the most that is still driving."""
+    bound = MOST_SLIP if work.trial[limit] > 0.0 else -MOST_SLIP
+    return _go_to(car, elements, setup, case, state, road, limit, bound, x, work)
 
 
 @kernel

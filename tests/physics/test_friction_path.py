@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -27,6 +28,8 @@ from plain_slip_car import read_slip_car, read_slip_case
 from plain_slip_model import Problem
 from scipy.optimize import root
 
+import setupopt
+from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.model import Model
 from setupopt.physics import friction_path as path
 from setupopt.physics.balance import FACTOR
@@ -213,3 +216,18 @@ def test_more_friction_on_the_tyres_is_more_margin() -> None:
     one = answer_of("wall")["friction_factor"]
     two = solve(twice, SETUP, BORE, speed=60.0, **CASES["wall"]).answers[0, 0]["friction_factor"]
     assert 2.0 * two == pytest.approx(one, abs=2e-6)
+
+
+def test_slip_limit_on_the_way_to_a_fold_ends_the_path() -> None:
+    """Springs of 114.9 to 115 N/mm, round one at which a step of the path passes a wheel's slip limit and the
+    fold behind it at once: no end is past the limit, and no factor jumps by more than what it is found to."""
+    hill = setupopt.load(Path(setupopt.__file__).parents[1] / "setups" / "hill")
+    front = replace(hill.setup.front, ride_height=0.04978074, spring=118968.0)
+    rear = replace(hill.setup.rear, ride_height=0.06978053)
+    springs = np.linspace(114900.0, 115000.0, 21)
+    setups = [Setup("tried", front, replace(rear, spring=float(spring))) for spring in springs]
+    fast = replace(hill.venue, attitudes=hill.venue.attitudes[:1])
+    cases = sweep_cases(fast, np.array([hill.venue.sweep.stop]))
+    answers = setupopt.evaluate(hill, setups, cases).answers[:, 0]
+    assert np.abs(answers["fold"][:, SIDESLIP:TAU]).max() < path.MOST_SLIP + 1e-9
+    assert np.abs(np.diff(answers["friction_factor"], n=2)).max() < 2e-6
