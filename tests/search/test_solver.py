@@ -93,15 +93,15 @@ def test_the_dense_index_holds_the_sweep(exact: tuple[Solver, ExchangeResult]) -
 
 
 @pytest.mark.parametrize("state", ["slides", "lost"])
-def test_what_has_no_margin_is_climbed_out_of(bore: Project, state: str) -> None:
+def test_what_has_no_margin_is_climbed_out_of(bore: Project, small_bore: Project, state: str) -> None:
     """From a setup that slides, and from one that peels off: both have a finite value and a slope."""
-    speed, raised = {"slides": (52.0, 0.0), "lost": (41.0, 0.03)}[state]
-    venue = replace(bore.venue, sweep=replace(bore.venue.sweep, speed=speed))
+    project, speed, raised = {"slides": (bore, 52.0, 0.0), "lost": (small_bore, 41.0, 0.03)}[state]
+    venue = replace(project.venue, sweep=replace(project.venue.sweep, speed=speed))
     axles = {
         name: replace(axle, ride_height=axle.ride_height + raised)
-        for name, axle in (("front", bore.setup.front), ("rear", bore.setup.rear))
+        for name, axle in (("front", project.setup.front), ("rear", project.setup.rear))
     }
-    problem = problem_of(replace(bore, venue=venue, setup=replace(bore.setup, **axles)))
+    problem = problem_of(replace(project, venue=venue, setup=replace(project.setup, **axles)))
     index_points = problem.index.grid_points()
     before = problem.answers(problem.start[None, :], index_points)[0]
     assert (before["slides"] if state == "slides" else ~before["contact"]).any()
