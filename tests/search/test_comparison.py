@@ -118,9 +118,9 @@ def budget(one: Contender, of: Contender) -> LossBudget:
 def test_the_reason_is_the_difference_of_two_budgets(own_best: Comparison) -> None:
     """In the loser's worst case: what takes most more from it, and how far it lies behind in all."""
     bore = coarse("bore", 9.0)
-    own = scaled(bore, "sheltered", 1.0)
-    sheltered = replace(own, air=replace(own.air, side_area=0.0))
-    given = compare(replace(bore, bodies=(sheltered,)), options=AS_IS)
+    own = scaled(bore, "tall", 1.0)
+    tall = replace(own, air=replace(own.air, side_area=3.0 * own.air.side_area))
+    given = compare(replace(bore, bodies=(tall,)), options=AS_IS)
     assert len({one.worst for one in given.contenders}) > 1  # it matters whose worst case is taken
     for found in (own_best, given):
         best = found.contenders[0]

@@ -52,11 +52,11 @@ def test_values_are_those_of_the_sweep(problem: SetupProblem, bore: Project) -> 
 
 def test_between_the_angles_index_points_are_cases_too(problem: SetupProblem, bore: Project) -> None:
     """An attitude at any roll angle, as if it had been typed."""
-    index_points = IndexPoints(np.array([3, 0]), np.radians([33.3, 151.7]))
+    index_points = IndexPoints(np.array([2, 0]), np.radians([33.3, 151.7]))
     cases = sweep_cases(bore.venue, index_points.at)
     own = _searched(bore, problem.setup(problem.start, ""), cases).reshape(-1, 2)
     seen = problem(problem.start[None, :], index_points).values[0]
-    np.testing.assert_allclose(seen, [own[3, 0], own[0, 1]], atol=NOISE)
+    np.testing.assert_allclose(seen, [own[2, 0], own[0, 1]], atol=NOISE)
 
 
 def test_builds_are_families_of_their_own(problem: SetupProblem, bore: Project) -> None:
@@ -67,12 +67,12 @@ def test_builds_are_families_of_their_own(problem: SetupProblem, bore: Project) 
     built_problem, first = problem.with_build(errors)
     assert built_problem.with_build(errors.copy()) == (built_problem, first)
     angles = np.radians([60.0, 150.0])
-    index_points = IndexPoints(np.array([first + 3, 3]), angles)
+    index_points = IndexPoints(np.array([first + 2, 2]), angles)
     point = _points(problem)[0]
     build = BuildErrors(bore.car, problem.setup(point, ""), bore.limits.tolerance)
     cases = sweep_cases(bore.venue, angles)
-    built = build.result(errors, cases).answers["search_margin"][0].reshape(-1, 2)[3, 0]
-    exact = build.result(0.0 * errors, cases).answers["search_margin"][0].reshape(-1, 2)[3, 1]
+    built = build.result(errors, cases).answers["search_margin"][0].reshape(-1, 2)[2, 0]
+    exact = build.result(0.0 * errors, cases).answers["search_margin"][0].reshape(-1, 2)[2, 1]
     seen = built_problem(np.vstack([point, problem.start]), index_points).values[0]
     np.testing.assert_allclose(seen, [built, exact], atol=NOISE)
 
@@ -105,23 +105,23 @@ def test_small_steps_have_the_slopes_of_full_answers(problem: SetupProblem) -> N
     down = np.vstack([problem(p[None, :], index_points, here.warm_start).values for p in point - wide])
     difference = (up - down) / 2e-3
     off = np.abs(by_slope - difference)[:, contact] > 2e-3 + 0.01 * np.abs(difference)[:, contact]
-    assert contact.sum() > 15
+    assert contact.sum() >= 15
     assert off.mean() < 0.01
 
 
 def test_weights_and_minimum_margins(bore: Project, problem: SetupProblem) -> None:
     """An attitude with a minimum margin has no value, and one limit an index point: its spare margin."""
-    name = bore.venue.attitudes[3].name
+    name = bore.venue.attitudes[2].name
     asked = SetupProblem(bore, objective_of(bore.venue, {"straight": 1.1}, {name: 0.02}))
     index_points = asked.index.grid_points()
     answers = asked(asked.start[None, :], index_points)
     margin = problem(problem.start[None, :], index_points).values[0]
-    weighted = np.flatnonzero(index_points.family != 3)
+    weighted = np.flatnonzero(index_points.family != 2)
     assert sorted(set(answers.value_index)) == weighted.tolist()
     first = answers.values[0, : problem.index.grid.size]
     np.testing.assert_allclose(first, 1.0 - 1.1 * (1.0 - margin[: len(first)]), atol=NOISE)
     spare = answers.limits[0, -problem.index.grid.size :]
-    expected = (margin[index_points.family == 3] - 0.02) / MINIMUM_MARGIN_SCALE
+    expected = (margin[index_points.family == 2] - 0.02) / MINIMUM_MARGIN_SCALE
     np.testing.assert_allclose(spare, expected, atol=NOISE / MINIMUM_MARGIN_SCALE)
 
 
