@@ -25,11 +25,12 @@ from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from setupopt.evaluation.model import Model
-from setupopt.physics.inputs import Record
+from setupopt.physics.inputs import SIDESLIP, STEER, Record
 from setupopt.project.model import Car, Setup
 
 Case = dict[str, Any]
-QUICK = settings(max_examples=100, deadline=None, derandomize=True)
+QUICK = settings(max_examples=60, deadline=None, derandomize=True)
+FEW = settings(max_examples=40, deadline=None, derandomize=True)
 
 
 def between(low: float, high: float) -> st.SearchStrategy[float]:
@@ -106,6 +107,8 @@ def test_mirror(setup: Setup, case: Case, differential: Any) -> None:
     assert other.travel[OTHER_SIDE] == pytest.approx(one.travel, abs=CLOSE)
     assert other.inclination[OTHER_SIDE] == pytest.approx(one.inclination, abs=CLOSE)
     assert other.state[:3] * [1, 1, -1] == pytest.approx(one.state[:3], abs=CLOSE)
+    angles = [SIDESLIP, STEER]
+    assert -other.state[angles] == pytest.approx(one.state[angles], abs=CLOSE)
     assert other.ride_gap == pytest.approx(one.ride_gap, abs=CLOSE)
     assert other.use == pytest.approx(one.use, rel=CLOSE, abs=CLOSE)
     if one.contact:
@@ -124,20 +127,21 @@ def test_mirror_of_lifted_and_lost_cases(case: Case, angle: float) -> None:
         assert other.margin == pytest.approx(one.margin, rel=1e-6, abs=1e-6)
 
 
-@QUICK
-@given(case=cases(), grip=between(0.2, 1.2), differential=st.sampled_from(["open", "locked"]))
+@FEW
+@given(case=cases(), grip=between(0.4, 1.2), differential=st.sampled_from(["open", "locked"]))
 def test_more_surface_grip_is_more_margin(case: Case, grip: float, differential: Any) -> None:
-    """The trim does not know the grip, and every capacity is in proportion to it, so use goes as 1 / grip.
+    """All friction is in proportion to the surface's grip: what holds at least is the car's, whatever it is.
 
-    Therefore the margin only ever rises with it. To 1e-12, below the cap of the use.
+    So the friction factor times the grip stays, to the 1e-6 to which a fold is found and once more for its
+    start, and the margin only ever rises. Cars that hold on the poorer surface; those that do not may be
+    found on another branch.
     """
     car = replace(CAR, differential=differential)
     low, high = answer(car, SETUP, case, grip=grip), answer(car, SETUP, case, grip=1.5 * grip)
-    assert low.contact == high.contact
-    assert low.state == pytest.approx(high.state, abs=0.0)
-    assume(low.use.max() < 100.0)
-    assert low.use == pytest.approx(1.5 * high.use, rel=1e-12)
-    assert high.search_margin > low.search_margin or low.use.max() == 0.0
+    assert high.contact or not low.contact
+    assume(low.contact and not low.slides)
+    assert 1.5 * high.friction_factor == pytest.approx(low.friction_factor, abs=5e-6)
+    assert high.margin > low.margin
 
 
 @QUICK
@@ -185,13 +189,15 @@ def test_more_downforce_on_drawn_cars(seed: int) -> None:
 @QUICK
 @given(case=cases(), thinner=between(0.5, 2.0))
 def test_thicker_air_at_lower_speed(case: Case, thinner: float) -> None:
-    """Only rho v^2 and v^2 times curvature count: the same pressures and accelerations, the same answer."""
+    """On a straight path only rho v^2 counts: the same pressures, the same answer.
+
+    A bend turns the wheels' own paths besides, whatever the speed.
+    """
     scale = thinner**-0.5
-    straight = case | {"heading": 0.0}
+    straight = case | {"heading": 0.0, "path_curvature": 0.0, "turn_curvature": 0.0}
     fast = {name: straight[name] * scale for name in ("speed", "headwind", "crosswind")}
-    bends = {name: straight[name] * thinner for name in ("path_curvature", "turn_curvature")}
     one = answer(CAR, SETUP, straight, density=1.2)
-    other = answer(CAR, SETUP, straight | fast | bends, density=1.2 * thinner)
+    other = answer(CAR, SETUP, straight | fast, density=1.2 * thinner)
     assert one.contact == other.contact
     assert other.load == pytest.approx(one.load, abs=CLOSE * CAR.mass * 9.80665)
     assert other.use == pytest.approx(one.use, rel=CLOSE, abs=CLOSE)
