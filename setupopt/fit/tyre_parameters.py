@@ -17,6 +17,7 @@ class Parameter(NamedTuple):
     """A key of `[tyre.NAME]` that is fitted, or its logarithm. `scale`: an error as large tells nothing."""
 
     key: str
+    field: str  # of TYRE
     factor: float  # times the file's value is the value in SI
     scale: float
     is_log: bool = False
@@ -49,17 +50,17 @@ NEEDS = {SHEAR: _SLIPPING, THRUST: _SLIPPING, RELAXATION: (RELAXATION,)}
 # What car.toml takes where the key is left out; the other keys it needs.
 DEFAULTS = {THRUST: "0.5", CARCASS: "rigid", CARCASS_PER_BAR: "rigid", RELAXATION: "not used"}
 PARAMETERS = (
-    Parameter(RADIUS, MM, 0.1),
-    Parameter(WIDTH, MM, 0.1),
-    Parameter(CROWN, MM, 1.0, is_log=True),  # from a ball to nearly flat
-    Parameter(FOUNDATION, N_PER_MM3, 0.03 * N_PER_MM3),
-    Parameter(PER_BAR, N_PER_MM3_PER_BAR, 0.03 * N_PER_MM3_PER_BAR),
-    Parameter(FRICTION, 1.0, 1.0),
-    Parameter(EXPONENT, 1.0, 0.5),
-    Parameter(LEAN, DEG_PER_KN, 1.0 * DEG_PER_KN),
-    Parameter(SHEAR, 1.0, 1.0),
-    Parameter(THRUST, 1.0, 0.5),
-    Parameter(CARCASS, N_PER_MM, 100.0 * N_PER_MM),
-    Parameter(CARCASS_PER_BAR, N_PER_MM_PER_BAR, 100.0 * N_PER_MM_PER_BAR),
-    Parameter(RELAXATION, MM, 0.3),
+    Parameter(RADIUS, "radius", MM, 0.1),
+    Parameter(WIDTH, "half_width", MM, 0.1),
+    Parameter(CROWN, "crown_radius", MM, 1.0, is_log=True),  # from a ball to nearly flat
+    Parameter(FOUNDATION, "foundation", N_PER_MM3, 0.03 * N_PER_MM3),
+    Parameter(PER_BAR, "per_pressure", N_PER_MM3_PER_BAR, 0.03 * N_PER_MM3_PER_BAR),
+    Parameter(FRICTION, "friction", 1.0, 1.0),
+    Parameter(EXPONENT, "exponent", 1.0, 0.5),
+    Parameter(LEAN, "compliance", DEG_PER_KN, 1.0 * DEG_PER_KN),
+    Parameter(SHEAR, "shear", 1.0, 1.0),
+    Parameter(THRUST, "thrust", 1.0, 0.5),
+    Parameter(CARCASS, "carcass", N_PER_MM, 100.0 * N_PER_MM),
+    Parameter(CARCASS_PER_BAR, "carcass_per_pressure", N_PER_MM_PER_BAR, 100.0 * N_PER_MM_PER_BAR),
+    Parameter(RELAXATION, "relaxation", MM, 0.3),
 )

@@ -43,7 +43,7 @@ from setupopt.fit.tyre_table import (
     Rig,
     reading_noise,
 )
-from setupopt.physics.inputs import Floats, Record, Records
+from setupopt.physics.inputs import Floats, Records
 from setupopt.units import BAR, DEG_PER_KN, N_PER_MM, N_PER_MM3
 
 # Starts of the search, within half and twice a plain tyre; of 8, leaning rows often end at a wrong one
@@ -57,12 +57,10 @@ SLIDING = 0.7  # share of the largest force from which a point of a slip curve m
 class FrictionFloor(NamedTuple):
     """The least mean contact pressure among the rows that measure friction, Pa.
 
-    `cost`: by which share it lowers the largest force of these rows at most: at the edges of the patch the
-    pressure is lower. `used`: the largest share of the largest force that a row reaches, 1 for a peak.
+    `used`: the largest share of the largest force that a row reaches, 1 for a peak.
     """
 
     pressure: float = 0.0
-    cost: float = 0.0
     used: float = 0.0
 
 
@@ -131,32 +129,16 @@ class Search:
         fitted = {p.key: math.exp(v) if p.is_log else float(v) for p, v in pairs}
         return {**unshown, **self.given, **fitted}
 
-    def _tyre(self, x: Floats) -> Record:
-        """The tyre that the rig takes."""
-        of = self.values(x)
-        one = np.zeros(1, TYRE)[0]
-        one.radius = of[RADIUS]
-        one.half_width = 0.5 * of[WIDTH]
-        one.crown_radius = of[CROWN]
-        one.foundation = of[FOUNDATION]
-        one.per_pressure = of[PER_BAR]
-        one.compliance = of[LEAN]
-        one.friction = self.rig.surface_grip * of[FRICTION]
-        one.exponent = of[EXPONENT]
-        one.friction_pressure = self.friction_pressure
-        one.beta = beta(0.5, 2.0 - of[EXPONENT])
-        one.shear = of[SHEAR]
-        one.thrust = of[THRUST]
-        one.carcass = of[CARCASS]
-        one.carcass_per_pressure = of[CARCASS_PER_BAR]
-        one.relaxation = of[RELAXATION]
-        return one
-
     def read(self, x: Floats, readings: Records) -> Floats:
-        """(readings, quantities) of the model in other conditions than the table's."""
-        return self._read(self._tyre(x), readings)
-
-    def _read(self, tyre: Record, readings: Records) -> Floats:
+        """(readings, quantities) of the model in any conditions."""
+        of = self.values(x)
+        tyre = np.zeros(1, TYRE)[0]
+        for parameter in PARAMETERS:
+            tyre[parameter.field] = of[parameter.key]
+        tyre.half_width *= 0.5
+        tyre.friction *= self.rig.surface_grip
+        tyre.friction_pressure = self.friction_pressure
+        tyre.beta = beta(0.5, 2.0 - tyre.exponent)
         out = np.empty((readings.size, len(QUANTITIES)))
         read_off(tyre, readings, float(self.rig.from_touch), out)
         return out
@@ -238,19 +220,12 @@ class Search:
             return FrictionFloor()
         readings = self.readings.copy()
         readings["side"] = np.nan_to_num(np.sign(np.where(is_peak, of[PEAK], of[CURVE])))
-        readings["slip"] = math.nan
-        readings["stiffness"] = 0.0
-        tyre = self._tyre(x)
-        column = QUANTITIES.index(PEAK)
-        peaks = np.abs(self._read(tyre, readings)[:, column])
-        lateral = np.where(is_curve, np.abs(answers[:, QUANTITIES.index(CURVE)]), 0.0)
-        used = np.where(is_peak, 1.0, lateral / np.maximum(peaks, 1.0))
+        peaks = self.read(x, readings)[:, QUANTITIES.index(PEAK)]
+        share = answers[:, QUANTITIES.index(CURVE)] / np.where(peaks == 0.0, np.inf, peaks)
+        used = np.where(is_peak, 1.0, np.nan_to_num(share))
         shows = used >= min(SLIDING, 0.9 * float(used.max()))
         pressures = of["load_N"] / answers[:, QUANTITIES.index("patch_area_mm2")]
-        least = float(pressures[shows].min())
-        tyre.floor = 1.5 * least  # in the middle of a strip
-        floored = np.abs(self._read(tyre, readings)[:, column])
-        return FrictionFloor(least, float(1.0 - (floored[shows] / peaks[shows]).min()), float(used.max()))
+        return FrictionFloor(float(pressures[shows].min()), float(used.max()))
 
 
 def _typical(values: Floats, otherwise: float) -> float:

@@ -10,13 +10,25 @@ import numpy as np
 import pytest
 
 from setupopt.errors import InputErrors
-from setupopt.fit.slip_curves import slip_curves
-from setupopt.fit.tyre_parameters import CARCASS, CARCASS_PER_BAR, FOUNDATION, PER_BAR, SHEAR, THRUST
+from setupopt.fit.tyre_parameters import CARCASS, CARCASS_PER_BAR, FOUNDATION, LEAN, PER_BAR, SHEAR, THRUST
 from setupopt.fit.tyre_table import ALIGNING, CURVE, PEAK, QUANTITIES, SLIP, STIFFNESS, Rig, read_tyre_table
 from setupopt.report.fit_tyre.text import fragment
-from setupopt.units import DEG
 
-from .test_tyre import DAY, TAPED, TWO_PERCENT, by_key, fitted, pressed, scores, untold
+from .test_tyre import (
+    DAY,
+    EDGE,
+    RC,
+    TAPED,
+    TWO_PERCENT,
+    K,
+    R,
+    by_key,
+    fitted,
+    johnson,
+    pressed,
+    scores,
+    untold,
+)
 from .tyre_tables import CURVES, PRESS, PROGRAMME, SOFT, Invented, answers, noisy, write
 
 # Noise as `noisy` makes it; forces near zero have the flat part
@@ -34,6 +46,22 @@ def test_shear_and_thrust_come_back_from_curves(tmp_path: Path) -> None:
         error = by_key(fit)[key].standard_error
         assert error is not None and error < 0.03 * true
     assert untold(fit) >= {FOUNDATION, PER_BAR}  # one pressure
+
+
+def test_shear_of_the_closed_form_comes_back(tmp_path: Path) -> None:
+    """Johnson's elliptic patch, C = (16/3) (c_t / c_x) d sqrt(2 d / c_y), docs/model.md: the shear to 1e-6.
+
+    A wheel that leaned under its own force would have less at high loads: none is found to.
+    """
+    loads = [1000.0, 2000.0, 3000.0, 4000.0]
+    values = np.full((len(loads), len(QUANTITIES)), np.nan)
+    values[:, : len(PRESS)] = johnson(loads)
+    depth = values[:, 0]
+    values[:, QUANTITIES.index(STIFFNESS)] = 16.0 / 3.0 * 1.7 * K * R * depth * np.sqrt(2.0 * depth * RC)
+    path = write(tmp_path / "t.csv", [(load, 0.0, 1.5) for load in loads], values)
+    found = by_key(fitted(path, Rig(radius=R, tread_width=2.0 * EDGE)))
+    assert found[SHEAR].value == pytest.approx(1.7, rel=1e-6)
+    assert found[LEAN].untold is not None and found[LEAN].untold.bound == 0.0
 
 
 def test_tread_and_carcass_are_told_apart(tmp_path: Path) -> None:
@@ -101,7 +129,7 @@ def test_upright_rows_do_not_tell_the_camber_thrust(tmp_path: Path) -> None:
 def test_least_pressure_is_that_of_rows_that_measure_friction(tmp_path: Path) -> None:
     """Peaks at 3 kN and more: load over area at 3 kN and the lowest pressure, not where only pressed.
 
-    To 1 %: the area is the fitted one. What it costs the rows is little, and no gain.
+    To 1 %: the area is the fitted one.
     """
     values = pressed(DAY)
     load = np.array([row[0] for row in DAY])
@@ -109,7 +137,6 @@ def test_least_pressure_is_that_of_rows_that_measure_friction(tmp_path: Path) ->
     fit = fitted(write(tmp_path / "t.csv", DAY, values), TAPED)
     means = load / values[:, QUANTITIES.index("patch_area_mm2")]
     assert fit.floor.pressure == pytest.approx(means[load > 2000.0].min(), rel=0.01)
-    assert 0.0 < fit.floor.cost < 0.05
     tyre = tomllib.loads(fragment(fit, "t"))["tyre"]["t"]
     assert tyre["friction_least_pressure_kPa"] == pytest.approx(fit.floor.pressure / 1e3, rel=1e-2)
 
@@ -123,21 +150,6 @@ def test_small_slip_measures_friction_by_the_model_alone(tmp_path: Path) -> None
     assert fit.floor.used < 0.5
     assert fit.floor.pressure > 0.0
     assert any("no row comes near sliding" in said for said in fit.cautions) == fit.has_friction
-
-
-def test_curves_are_grouped_as_they_were_measured(tmp_path: Path) -> None:
-    """Loads that wander by 1 % are one curve; slopes at no slip and largest forces are the fitted tyre's."""
-    rng = np.random.default_rng(8)
-    rows = [(load * (1.0 + 0.01 * rng.uniform(-1, 1)), *rest) for load, *rest in CURVES]
-    fit = fitted(write(tmp_path / "t.csv", rows, answers(Invented(), rows), (CURVE, ALIGNING)), TAPED)
-    curves = slip_curves(fit)
-    assert [curve.rows.size for curve in curves] == [9] * 6
-    for curve in curves:
-        row = (curve.load, curve.inclination / DEG, 1.5, curve.nearly_at / DEG)
-        found = answers(Invented(), [row])[0]
-        assert curve.stiffness == pytest.approx(found[QUANTITIES.index(STIFFNESS)], rel=0.01)
-        # within the step of the curve, a sixth of a degree
-        assert found[QUANTITIES.index(CURVE)] == pytest.approx(0.9 * curve.largest, rel=0.02)
 
 
 HEADER = f"load_N,inclination_deg,pressure_bar,{SLIP},{CURVE},{ALIGNING},{PEAK},{STIFFNESS},relaxation_mm"

@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 
-from setupopt.fit.slip_curves import SlipCurve, slip_curves
 from setupopt.fit.tyre import Finding, TyreFit
 from setupopt.fit.tyre_parameters import (
     CARCASS,
@@ -19,7 +18,7 @@ from setupopt.fit.tyre_parameters import (
 )
 from setupopt.fit.tyre_table import COLUMNS, QUANTITIES, SIGNED
 from setupopt.report.shared.plain import rounded
-from setupopt.units import BAR, DEG, KPA, N_PER_DEG, PERCENT
+from setupopt.units import BAR, KPA, PERCENT
 
 
 def file_value(one: Finding) -> float:
@@ -73,8 +72,6 @@ def as_dict(fit: TyreFit, name: str) -> dict[str, Any]:
         "is_whole": fit.is_whole,
         "cautions": list(fit.cautions),
         "tyre": _file_values(fit) | friction_pressures(fit) | {MEASURED_PRESSURE: measured_pressures(fit)},
-        "least_pressure_cost_percent": rounded(fit.floor.cost / PERCENT),
-        "slip_curves": [curve_fields(curve) for curve in slip_curves(fit)],
         "parameters": [_parameter(one) for one in fit.findings],
         "correlated": [[first, second, rounded(value)] for first, second, value in fit.fitted.correlated],
         "quantities": list(by_quantity(fit)),
@@ -143,20 +140,6 @@ def _outlying_value(fit: TyreFit, place: int) -> dict[str, Any]:
         "measured": rounded(fit.table.values[key][row] / factor),
         "model": rounded(fit.answers[row, QUANTITIES.index(key)] / factor),
         "score": rounded(fit.fitted.scores[place]),
-    }
-
-
-def curve_fields(curve: SlipCurve) -> dict[str, Any]:
-    """One slip curve in the units of the table."""
-    return {
-        "load_N": rounded(curve.load),
-        "inclination_deg": rounded(curve.inclination / DEG),
-        "pressure_bar": rounded(curve.pressure / BAR),
-        "points": int(curve.rows.size),
-        "cornering_stiffness_N_per_deg": rounded(curve.stiffness / N_PER_DEG),
-        "largest_lateral_N": rounded(curve.largest),
-        "slip_angle_at_nine_tenths_deg": rounded(curve.nearly_at / DEG),
-        "rms_residual_N": rounded(curve.miss),
     }
 
 

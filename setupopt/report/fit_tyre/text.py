@@ -8,7 +8,6 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from setupopt.fit.slip_curves import slip_curves
 from setupopt.fit.tyre import Finding, TyreFit
 from setupopt.fit.tyre_parameters import (
     CARCASS,
@@ -31,7 +30,6 @@ from setupopt.fit.tyre_parameters import (
 from setupopt.fit.tyre_table import COLUMNS, NOISE, RELAXATION, percent_key
 from setupopt.report.fit_tyre.fields import (
     by_quantity,
-    curve_fields,
     digits,
     file_value,
     friction_pressures,
@@ -94,7 +92,7 @@ def text(fit: TyreFit, name: str, width: int, short: bool = False) -> str:
     def head(fit: TyreFit, width: int) -> str:
         return _head(fit, name, width)
 
-    tables = () if short else (_friction_floor, _curves, _correlated, _quantities, _outlying, _meaning)
+    tables = () if short else (_correlated, _quantities, _outlying, _meaning)
     parts = (head, _cautions, _parameters, _open, *tables)
     return composed(parts, fit, width, _verdict(fit))
 
@@ -188,35 +186,6 @@ def _together(fit: TyreFit) -> list[str]:
             both = f"{significant(value / factor, 4)} +- {significant(error / factor, 2)} {unit}"
             found.append(f"the whole {name} at {pressure / BAR:.4g} bar is identified: {both}")
     return found
-
-
-def _friction_floor(fit: TyreFit, width: int) -> str:
-    """What the least pressure does to the rows themselves."""
-    if not fit.has_friction or fit.floor.cost < 0.001:
-        return ""
-    return paragraph(
-        f"{LEAST_PRESSURE} lowers the largest force of these rows by at most {fit.floor.cost:.1%}: at the "
-        "edges of a patch the pressure lies below the mean. The fit itself does without it.",
-        width,
-    )
-
-
-def _curves(fit: TyreFit, width: int) -> str:
-    """The slip curves, each at its mean load."""
-    columns = (
-        decimals("load N", "load_N", 0),
-        decimals("inclination", "inclination_deg", 1),
-        decimals("bar", "pressure_bar", 2),
-        Key("points", "points", str),
-        decimals("N/deg at 0", "cornering_stiffness_N_per_deg", 0),
-        decimals("largest N", "largest_lateral_N", 0),
-        decimals("9/10 at deg", "slip_angle_at_nine_tenths_deg", 1),
-        decimals("rms residual N", "rms_residual_N", 0, rank=1),
-    )
-    rows = [curve_fields(curve) for curve in slip_curves(fit)]
-    if not rows:
-        return ""
-    return headed("SLIP CURVES of the fitted tyre", keyed_table(rows, columns, width), width)
 
 
 def _correlated(fit: TyreFit, width: int) -> str:
