@@ -69,8 +69,8 @@ def test_without_out_the_piece_is_printed(table: Path, run: Run) -> None:
 
 
 def test_slip_curves_in_the_piece_and_the_picture(tmp_path: Path, run: Run) -> None:
-    """Curves, aligning moments and relaxation length: the share of camber thrust is in the piece, the relaxation
-    length is the mean of what was measured, and the curves are drawn over slip angle."""
+    """Of curves, aligning moments and relaxation lengths: the shares that they tell and the mean length are in
+    the piece, and the curves are drawn over slip angle."""
     kept = (CURVE, "aligning_Nm", "patch_length_mm", "relaxation_mm")
     rows = CURVES[::2]
     path = write(tmp_path / "t.csv", rows, noisy(answers(Invented(), rows), 5, 0.01), kept)
