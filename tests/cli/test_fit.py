@@ -69,7 +69,7 @@ def test_without_out_the_piece_is_printed(table: Path, run: Run) -> None:
 
 
 def test_slip_curves_in_the_piece_and_the_picture(tmp_path: Path, run: Run) -> None:
-    """Of curves, aligning moments and relaxation lengths: the shares that they tell and the mean length are in
+    """Of curves, aligning moments and relaxation length: the shares that they tell and the mean are in
     the piece, and the curves are drawn over slip angle."""
     kept = (CURVE, "aligning_Nm", "patch_length_mm", "relaxation_mm")
     rows = CURVES[::2]
