@@ -5,8 +5,12 @@ from __future__ import annotations
 import csv
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
+from click.testing import CliRunner
+
+from setupopt.cli.main import group
 
 from .conftest import Run
 from .test_prove import project
@@ -22,7 +26,17 @@ KEYS = (
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The bore with few cases, at a speed that it holds."""
-    return project(tmp_path_factory.mktemp("speeds") / "project", speed=58.0)
+    return project(tmp_path_factory.mktemp("speeds") / "project", attitudes=2, speed=58.0)
+
+
+@pytest.fixture(scope="module")
+def answer(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], Path]:
+    """The JSON of one run, and the folder that it wrote to."""
+    out = tmp_path_factory.mktemp("out")
+    done = CliRunner().invoke(group, ["speeds", str(folder), "--json", "--quiet", "--out", str(out)])
+    assert done.exit_code == 0, done.output
+    assert (out / "speeds.json").read_text() == done.stdout
+    return json.loads(done.stdout), out
 
 
 def keys(answer: object) -> set[str]:
@@ -34,26 +48,21 @@ def keys(answer: object) -> set[str]:
     return set()
 
 
-def test_answers_and_files_agree(folder: Path, run: Run, tmp_path: Path) -> None:
-    """Status 0; JSON as printed; a CSV row for each speed and attitude; the margins of both the same."""
-    done = run("speeds", folder, "--json", "--quiet", "--out", tmp_path)
-    assert done.exit_code == 0
-    assert (tmp_path / "speeds.json").read_text() == done.stdout
-    answer = json.loads(done.stdout)
-    rows = list(csv.DictReader((tmp_path / "speeds.csv").read_text().splitlines()))
-    assert len(rows) == 2 * len(answer["curve"])
-    for point, first, second in zip(answer["curve"], rows[::2], rows[1::2], strict=True):
+def test_answers_and_files_agree(answer: tuple[dict[str, Any], Path]) -> None:
+    """A CSV row for each speed and attitude; the margins of both the same."""
+    told, out = answer
+    rows = list(csv.DictReader((out / "speeds.csv").read_text().splitlines()))
+    assert len(rows) == 2 * len(told["curve"])
+    for point, first, second in zip(told["curve"], rows[::2], rows[1::2], strict=True):
         margins = [float(row["margin"]) if row["margin"] else None for row in (first, second)]
         assert point["margin"] == (None if None in margins else min(margins))  # type: ignore[type-var]
         assert first["safe"] == str(not point["breaks"])
-    assert {path.name for path in tmp_path.iterdir()} == {
-        f"speeds.{end}" for end in ("txt", "json", "csv", "svg")
-    }
+    assert {path.name for path in out.iterdir()} == {f"speeds.{end}" for end in ("txt", "json", "csv", "svg")}
 
 
-def test_the_list_of_keys_is_whole(folder: Path, run: Run) -> None:
+def test_the_list_of_keys_is_whole(answer: tuple[dict[str, Any], Path]) -> None:
     """The glossary's test goes by it: what an answer holds besides the fields that other commands share."""
-    found = keys(json.loads(run("speeds", folder, "--json", "--quiet").stdout))
+    found = keys(answer[0])
     shared = {
         "holds", "floor", "setup", "name", "checksum", "cases", "cautions", "margin", "roll_angle_deg",
         "attitude", "limit", "where", "value", "sense", "required", "unit", "case", "worst", "by_angle",
@@ -63,36 +72,29 @@ def test_the_list_of_keys_is_whole(folder: Path, run: Run) -> None:
 
 
 def test_status_tells_an_unsafe_sweep(folder: Path, run: Run) -> None:
-    """A floor that the sweep's speed misses: 1, and words for it."""
-    done = run("speeds", folder, "--floor", "0.9")
+    """A floor that the sweep's speed misses: 1, and words for it; --quiet leaves curve and run-up out."""
+    done = run("speeds", folder, "--floor", "0.9", "--quiet")
     assert done.exit_code == 1
     assert "UNSAFE: The sweep's 58 m/s fails the minimum margin" in done.stdout.replace("\n", " ")
+    assert "Run-up" not in done.stdout
 
 
-@pytest.mark.parametrize("width", ["80", "160"])
 def test_text_fits_and_says_what_matters(
-    folder: Path, run: Run, width: str, monkeypatch: pytest.MonkeyPatch
+    folder: Path, run: Run, answer: tuple[dict[str, Any], Path], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """No line is wider than the terminal; window, curve, run-up, loss of drive, no clearance."""
-    monkeypatch.setenv("COLUMNS", width)
-    lines = run("speeds", folder).stdout.splitlines()
-    assert max(len(line) for line in lines) <= int(width)
-    whole = " ".join(" ".join(lines).split())
-    for words in (
-        "inside the safe window",
-        "Margin against speed",
-        "Run-up",
-        "Loss of drive",
-        "no clearance to drive",
-    ):
-        assert words in whole
-
-
-def test_quiet_is_the_window_alone(folder: Path, run: Run) -> None:
-    """Neither curve nor run-up."""
-    told = run("speeds", folder, "--quiet").stdout
-    assert "safe window" in told
-    assert "Run-up" not in told
+    """No line is wider than the terminal, nor than the file; window, curve, run-up, loss of drive, no
+    clearance."""
+    monkeypatch.setenv("COLUMNS", "80")
+    screen = run("speeds", folder).stdout
+    for text, width in ((screen, 80), ((answer[1] / "speeds.txt").read_text(), 100)):
+        lines = text.splitlines()
+        assert max(len(line) for line in lines if not line.startswith("Setup: ")) <= width
+        whole = " ".join(" ".join(lines).split())
+        for words in (
+            "inside the safe window", "Margin against speed", "Run-up", "Loss of drive",
+            "no clearance to drive",
+        ):  # fmt: skip
+            assert words in whole
 
 
 def test_missing_power_is_named_with_its_line(folder: Path, run: Run, tmp_path: Path) -> None:

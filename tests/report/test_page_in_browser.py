@@ -169,13 +169,13 @@ def test_no_row_of_a_table_is_cut(pages: Pages, browser: Browser, name: str) -> 
     browser.open(pages[name] / "report.html", 1280)
     browser.run("""document.querySelectorAll('tbody tr').forEach((row, i) => [...row.cells].forEach(cell => {
         for (const where of ['afterbegin', 'beforeend']) cell.insertAdjacentHTML(
-            where, `<span style="white-space:nowrap;font-size:3px"> q${i}q </span>`); }))""")
+            where, `<span style="white-space:nowrap;font-size:1px"> q${i}q </span>`); }))""")
     rows: dict[str, set[int]] = {}
     with pdfplumber.open(browser.pdf()) as pdf:
         for number, page in enumerate(pdf.pages):
             for row in re.findall(r"q\d+q", "".join(char["text"] for char in page.chars)):
                 rows.setdefault(row, set()).add(number)
-    assert len(rows) == browser.run("return document.querySelectorAll('tbody tr').length") > 60
+    assert len(rows) == browser.run("return document.querySelectorAll('tbody tr').length") > 50
     assert {row: on for row, on in rows.items() if len(on) > 1} == {}
 
 
@@ -187,6 +187,13 @@ def shown(value: float | None, digits: int) -> str:
     return "-" if value is None else f"{round(value, digits) + 0.0:.{digits}f}"
 
 
+def without(margin: float | None) -> str:
+    """A margin of the loss budget as the page writes it."""
+    if margin is None:
+        return "CONTACT LOST"
+    return f"{shown(margin, 3)}{' slides' if margin < 0.0 else ''}"
+
+
 @pytest.mark.parametrize("name", HELD)
 def test_numbers_are_those_of_assess(pages: Pages, browser: Browser, name: str) -> None:
     """Worst margin, wheels, losses, every roll angle: to the digits shown, what `assess --json` answers."""
@@ -196,16 +203,17 @@ def test_numbers_are_those_of_assess(pages: Pages, browser: Browser, name: str) 
     worst = told["worst"]
     assert cells(browser, ".verdict")[0][-1].startswith(shown(worst["margin"], 3))
     wheels = {row[0]: row[1:] for row in cells(browser, f"{part} .wheels")}
-    for head, key, unit, digits in (
+    sliding = worst["margin"] < 0.0  # its wheels are those of a car on more friction: shown, with a note
+    said = browser.run("return document.querySelector(arguments[0]).textContent", part)
+    assert ("of the trim with the least friction that holds it" in said) == sliding
+    for head, key, unit, digits in () if sliding else (
         ("load N", "load", "N", 0), ("grip it can give N", "grip", "N", 0),
         ("inclination to the surface deg", "inclination", "deg", 2), ("patch area mm2", "patch", "mm2", 0),
     ):  # fmt: skip
         assert wheels[head] == [shown(worst[f"{key}_{wheel}_{unit}"], digits) for wheel in WHEELS]
     losses = {row[0]: row[1] for row in cells(browser, f"{part} .losses")}
     acting = {loss["cause"]: loss["margin_without"] for loss in told["losses"] if loss["in_case"]}
-    assert losses == {
-        cause: "CONTACT LOST" if margin is None else shown(margin, 3) for cause, margin in acting.items()
-    }
+    assert losses == {cause: without(margin) for cause, margin in acting.items()}
     if len(told["by_angle"]) <= 37:
         rows = [(row[0].split()[0], row[-1].split()[0]) for row in cells(browser, ".angles")]
         assert rows == [(f"{a['roll_angle_deg']:g}", shown(a["margin"], 3)) for a in told["by_angle"]]
@@ -229,7 +237,7 @@ def test_every_lost_case_is_shown_as_lost(pages: Pages, browser: Browser) -> Non
     told = answer_of(pages["lost"])["today"]["assessment"]
     assert cells(browser, ".verdict")[0][1].startswith("CONTACT LOST")
     counts = [int(row[2].split(" of ")[0]) for row in cells(browser, ".lost")]
-    assert sum(counts) == told["contact_lost"] > 50
+    assert sum(counts) == told["contact_lost"] > 20
     rows = {row[0]: row[1] for row in cells(browser, ".angles")}
     for one in told["by_angle"]:
         assert rows[f"{one['roll_angle_deg']:g}"].startswith("CONTACT LOST") == (one["margin"] is None)
