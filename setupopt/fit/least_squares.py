@@ -199,7 +199,7 @@ class _Problem:
         def scaled(x: Floats) -> Floats:
             return self._pulled(x * self.scales)
 
-        tolerance, most = (1e-5, 30) if is_rough else (1e-10, 400)
+        tolerance, most = (1e-5, 30) if is_rough else (1e-10, 150)
         end: Any = least_squares(
             scaled, self.inside(start) / self.scales, "2-point" if is_rough else "3-point",
             loss="soft_l1", f_scale=_BEND, bounds=(self.lower / self.scales, self.upper / self.scales),
