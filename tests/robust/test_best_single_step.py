@@ -16,6 +16,15 @@ from setupopt.project.model import Project as Whole
 from setupopt.robust.best_single_step import Change, best_change
 from setupopt.units import BAR, DEG, MM, N_PER_MM
 
+
+@pytest.fixture(scope="module")
+def bore(bore: Project) -> Project:
+    """In two attitudes at four angles: every test here evaluates whole sweeps many times."""
+    sweep = replace(bore.venue.sweep, start=np.pi / 2, step=np.pi / 6)
+    attitudes = (bore.venue.attitudes[0], bore.venue.attitudes[4])
+    return replace(bore, venue=replace(bore.venue, sweep=sweep, attitudes=attitudes))
+
+
 NO_RANGE = AxleLimits(None, None, None, None, None, None)
 FREE = Packaging(None, None, None, ())
 ANY = -1e9  # a floor that nothing falls under

@@ -35,8 +35,9 @@ NOISE = 2e-6  # of margins: the least friction factor is found to 1e-6
 
 @pytest.fixture(scope="module")
 def cases(bore: Project) -> CaseSet:
-    """Few angles, all attitudes."""
-    return sweep_cases(bore.venue, np.radians([0.0, 90.0, 130.0, 150.0, 160.0, 180.0]))
+    """Few angles, three attitudes."""
+    few = tuple(bore.venue.attitudes[number] for number in (0, 1, 4))
+    return sweep_cases(replace(bore.venue, attitudes=few), np.radians([90.0, 150.0, 180.0]))
 
 
 @pytest.fixture(scope="module")
@@ -103,7 +104,7 @@ def test_pressure_error_moves_the_carcass(bore: Project, build: BuildErrors) -> 
 
 def test_worst_margins_are_those_of_all_cases(build: BuildErrors, cases: CaseSet) -> None:
     """Slopes choose which cases are solved: the worst margin is that of a solution of every case."""
-    drawn = np.random.default_rng(5).uniform(-1.0, 1.0, (12, len(build.names)))
+    drawn = np.random.default_rng(5).uniform(-1.0, 1.0, (6, len(build.names)))
     for scale in (1.0, 4.0):
         box = replace(build, scale=scale)
         plain = box.result(drawn, cases).worst_margin
@@ -218,33 +219,33 @@ def test_a_box_of_any_size_holds_cars(bore: Project, cases: CaseSet) -> None:
 
 
 def test_worst_corner_is_not_beaten_by_any_corner(build: BuildErrors, cases: CaseSet) -> None:
-    """200 of the 2^14 corners of the tolerance, in the cases near the worst: none lower by 1e-4."""
+    """100 of the 2^14 corners of the tolerance, in the cases near the worst: none lower by 1e-4."""
     built = build.build_alone()
     found = worst_build(built, cases)
-    near = cases.pick(np.argsort(built.result(np.zeros(len(NAMES)), cases).margin[0])[:6])
-    corners = np.random.default_rng(2).choice((-1.0, 1.0), (200, len(NAMES)))
+    near = cases.pick(np.argsort(built.result(np.zeros(len(NAMES)), cases).margin[0])[:3])
+    corners = np.random.default_rng(2).choice((-1.0, 1.0), (100, len(NAMES)))
     assert found.margin <= built.result(corners, near).worst_margin.min() + 1e-4
 
 
 def test_worst_build_is_not_beaten_by_any_of_three_levels(bore: Project, cases: CaseSet) -> None:
-    """300 of 3^8 builds of a wide box of cambers, ride heights, downforce and mass: none lower by 1e-4."""
+    """100 of 3^8 builds of a wide box of cambers, ride heights, downforce and mass: none lower by 1e-4."""
     wide = Tolerance(0.02, 0.012, 0.0, 0.0)  # rad, m: past the peak of the ground effect
     build = BuildErrors(bore.car, bore.setup, wide, Spread(None, 0.05, None, None, 0.05, None))
     low = with_ride_heights(bore.setup, -0.01, -0.005)
-    build, near = replace(build, setup=low), cases.pick([4, 5, 11, 41])  # high up and upside down
-    errors = np.zeros((300, len(build.names)))
-    errors[:, [0, 1, 2, 3, 12, 13, 14, 15]] = np.random.default_rng(3).choice((-1.0, 0.0, 1.0), (300, 8))
+    build, near = replace(build, setup=low), cases.pick([1, 2, 5, 8])  # high up and upside down
+    errors = np.zeros((100, len(build.names)))
+    errors[:, [0, 1, 2, 3, 12, 13, 14, 15]] = np.random.default_rng(3).choice((-1.0, 0.0, 1.0), (100, 8))
     assert worst_build(build, near).margin <= build.result(errors, near).worst_margin.min() + 1e-4
 
 
 @pytest.mark.parametrize("example", ["bore", "bank", "hill"])
 def test_no_build_of_a_cloud_is_worse(example: str) -> None:
-    """24 builds drawn anywhere in the box, and the corners next to them: none is worse by 1e-3."""
+    """12 builds drawn anywhere in the box, and the corners next to them: none is worse by 1e-3."""
     project = setupopt.load(Path(__file__).parents[2] / "setups" / example)
     sweep, build = project.venue.sweep, build_errors(project)
     assert build is not None
-    cases = sweep_cases(project.venue, np.linspace(sweep.start, sweep.stop, 5))
-    drawn = np.random.default_rng(1).uniform(-1.0, 1.0, (24, len(build.names)))
+    cases = sweep_cases(project.venue, np.linspace(sweep.start, sweep.stop, 2)).pick(range(8))
+    drawn = np.random.default_rng(1).uniform(-1.0, 1.0, (12, len(build.names)))
     cloud = build.result(np.vstack([drawn, np.sign(drawn)]), cases).worst_margin
     assert worst_build(build, cases).margin <= cloud.min() + 1e-3
 

@@ -16,9 +16,8 @@ from setupopt.robust.bump import TRACKS, BumpAllowance, BumpRides, BumpSearch
 
 @pytest.fixture(scope="module")
 def rides(bore: Project) -> BumpRides:
-    """Straight and turned across, half-way up and near the worst angle."""
-    cases = sweep_cases(bore.venue, np.radians([60.0, 150.0]))
-    return BumpRides(bore, bore.setup, cases.pick([0, 1, 2]))
+    """Turned across near the worst angle: no two wheels are loaded alike."""
+    return BumpRides(bore, bore.setup, sweep_cases(bore.venue, np.radians([150.0])).pick([1]))
 
 
 @pytest.fixture(scope="module")

@@ -29,9 +29,9 @@ def with_axles(project: Project, change: Callable[[Axle], Axle]) -> Project:
 
 @pytest.fixture(scope="module")
 def cases(bore: Project) -> CaseSet:
-    """Six attitudes; low, half-way up, near the worst angle and inverted."""
-    every = sweep_cases(bore.venue, np.radians([20.0, 90.0, 150.0, 180.0]))
-    return every.pick(np.arange(24))
+    """Straight, turned up and in a crosswind, near the worst angle."""
+    few = tuple(bore.venue.attitudes[number] for number in (0, 1, 3))
+    return sweep_cases(replace(bore.venue, attitudes=few), np.radians([150.0]))
 
 
 @pytest.fixture(scope="module")
@@ -41,9 +41,15 @@ def search(bore: Project, cases: CaseSet) -> GustSearch:
 
 
 @pytest.fixture(scope="module")
-def limit(search: GustSearch) -> GustLimit:
+def answers(search: GustSearch) -> list[np.ndarray]:
     """From four directions."""
-    return search.limit(search(direction) for direction in search.jobs(4))
+    return [search(direction) for direction in search.jobs(4)]
+
+
+@pytest.fixture(scope="module")
+def limit(search: GustSearch, answers: list[np.ndarray]) -> GustLimit:
+    """All of them together."""
+    return search.limit(answers)
 
 
 # ---- the limit ---------------------------------------------------------------------------------------------
@@ -64,8 +70,8 @@ def test_random_gusts_are_not_worse(search: GustSearch, limit: GustLimit, k: int
     """No random case and length breaks the floor at 98 % of the speed told, nor at less."""
     rng = np.random.default_rng(k)
     direction, speed = float(limit.direction[k]), min(0.98 * float(limit.speed[k]), 40.0)
-    for _ in range(50):
-        row, length = int(rng.integers(24)), float(np.exp(rng.uniform(np.log(SHORTEST), np.log(LONGEST))))
+    for _ in range(10):
+        row, length = int(rng.integers(3)), float(np.exp(rng.uniform(np.log(SHORTEST), np.log(LONGEST))))
         assert search.rides.margin_in(row, direction, speed, length) >= 0.0
         assert search.rides.margin_in(row, direction, rng.uniform() * speed, length) >= 0.0
 
@@ -81,8 +87,7 @@ def test_gusts_are_no_milder_than_steady_wind(limit: GustLimit) -> None:
 def test_higher_floor_stands_less(search: GustSearch, limit: GustLimit) -> None:
     """What is asked for costs wind."""
     stricter = replace(search, floor=0.03)
-    for k in (0, 2):
-        assert stricter(float(limit.direction[k]))["speed"][0] < limit.speed[k]
+    assert stricter(BEHIND)["speed"][0] < limit.speed[2]
 
 
 def test_floor_missed_without_wind(search: GustSearch) -> None:
@@ -116,20 +121,23 @@ def test_every_gust_is_held_where_air_does_nothing(bore: Project) -> None:
 
 @pytest.mark.parametrize(("speed", "lengths"), [(2.0, 0), (3.5, 2)])
 def test_slow_car_is_told_the_steady_wind(bore: Project, speed: float, lengths: int) -> None:
-    """At 2 m/s even the shortest gust takes 3 s; at 3.5 m/s those of under 2 s are no worse than a wind."""
+    """At 2 m/s even the shortest gust takes 3 s: the steady wind is told. At 3.5 m/s one of 2 s counts, and
+    as its push counts whichever way it acts, it is told at no more than the steady wind."""
     place = replace(bore.venue, section="flat", curvature=0.0, sweep=replace(bore.venue.sweep, speed=speed))
     slope = sweep_cases(place, np.radians([56.0])).pick([0])
     search = GustSearch(bore, bore.setup, cases=slope)
     assert search.rides.lengths(0).size == lengths
     found = search(LEFT)[0]
-    assert 0.0 < found["speed"] == found["steady_speed"] < 40.0
-    assert np.isnan(found["length"])
+    assert 0.0 < found["speed"] <= found["steady_speed"] < 40.0
+    assert np.isnan(found["length"]) == (lengths == 0)
+    if lengths == 0:
+        assert found["speed"] == found["steady_speed"]
 
 
 @pytest.mark.parametrize("direction", [AHEAD, 1.2])
 def test_limit_of_many_cases_is_the_least_of_each(search: GustSearch, direction: float) -> None:
     """Together as one by one, to what the search leaves open; the lowest margin need not fall first."""
-    rows = np.array([2, 4, 6, 9, 14, 19])
+    rows = np.array([0, 1, 2])
     alone = [replace(search, cases=search.rides.cases.pick([row]))(direction)["speed"][0] for row in rows]
     together = replace(search, cases=search.rides.cases.pick(rows))(direction)[0]
     assert together["speed"] == pytest.approx(min(alone), rel=0.01)
@@ -152,29 +160,38 @@ def test_sharp_answer_between_lengths_is_found(bore: Project) -> None:
 
 
 @pytest.mark.parametrize("direction", [AHEAD, LEFT, BEHIND, 4.0])
-def test_slow_gust_is_a_steady_wind(search: GustSearch, direction: float) -> None:
-    """Twenty seconds to pass: the least margin is the least of all steady winds up to its peak, to 2e-3."""
-    rides = search.rides
-    for row in (5, 8):
-        peak, case = 6.0 if row == 5 else 3.0, search.rides.cases.pick([row])
+def test_slow_gust_is_no_milder_than_a_steady_wind(search: GustSearch, direction: float) -> None:
+    """Twenty seconds to pass, so that the body follows. The least margin is at most the least of all steady
+    winds up to its peak, to 2e-3 of the body's swing. It is lower by no more than twice the gust's push over
+    the lesser axle's grip: the push counts whichever way it acts, and a wind may act the other way. The push
+    is no more than the change of side force and drag, rho/2 A ((V + peak)^2 - V^2) with V the wind before.
+    """
+    rides, air = search.rides, search.project.car.air
+    for row in (1, 0):
+        peak, case = 6.0 if row == 1 else 3.0, search.rides.cases.pick([row])
         winds = [with_wind(case, share * peak, direction) for share in np.linspace(0.0, 1.0, 41)]
         steady = min(float(rides.model.run(rides.settings, wind).margin[0, 0]) for wind in winds)
-        assert rides.margin_in(row, direction, peak, 1000.0) == pytest.approx(steady, abs=2e-3)
+        found = rides.margin_in(row, direction, peak, 1000.0)
+        grip = rides.result.answers["grip"][0, row].reshape(2, 2).sum(axis=1).min()
+        before = float(case.records["speed"][0])  # headwind and crosswind of these cases are none
+        grown = 0.5 * search.project.venue.air_density * ((before + peak) ** 2 - before**2)
+        assert steady - 2.0 * grown * (air.side_area + air.drag_area) / grip - 2e-3 <= found <= steady + 2e-3
 
 
 def test_gust_of_two_seconds_is_nearly_one(search: GustSearch) -> None:
-    """Where lengths end a gust takes 2 s, and less than a tenth more margin than the steady wind."""
-    rides, row = search.rides, 5
+    """Where lengths end a gust takes 2 s, and a tenth more or less margin than one of twenty seconds."""
+    rides, row = search.rides, 1
     assert rides.lengths(row)[[0, -1]] == pytest.approx([6.0, 2.0 * SPEED])
-    windy = rides.model.run(rides.settings, with_wind(rides.cases.pick([row]), 6.0, BEHIND)).margin[0, 0]
+    slow = rides.margin[row] - rides.margin_in(row, BEHIND, 6.0, 1000.0)
     loss = rides.margin[row] - rides.margin_in(row, BEHIND, 6.0, 100.0)
-    assert loss == pytest.approx(rides.margin[row] - windy, rel=0.1)
+    assert slow > 0.01
+    assert loss == pytest.approx(slow, rel=0.1)
 
 
 def test_mirrored_gust(bore: Project) -> None:
     """From the left, turned up at +70 deg; from the right, turned down at -70 deg: the same margin."""
     calm = partial(Attitude, acceleration=0.0, path_curvature=0.0, turn_radius=None, headwind=1.0,
-                   bump=(0.0,) * 4, speed=None)  # fmt: skip
+                   bump=(0.0,) * 4, speed=None, yaw_acceleration=0.0)  # fmt: skip
     margins = []
     for side in (1.0, -1.0):
         attitude = calm("turned", heading=0.1 * side, crosswind=2.0 * side)
@@ -193,9 +210,9 @@ def test_stiff_dampers_take_a_shorter_step(bore: Project, cases: CaseSet) -> Non
     rides = GustRides(stiff, stiff.setup, cases)
     rate = 1e4 * 9.0 * 0.92**2 / 15.0  # 1/s, rear: damper rate times motion ratio squared over unsprung mass
     assert rides.step * rate < 2.0
-    coarse = rides.margin_in(5, BEHIND, 6.0, 10.0)
+    coarse = rides.margin_in(1, BEHIND, 6.0, 10.0)
     rides.__dict__["step"] = 0.25 * rides.step
-    assert coarse == pytest.approx(rides.margin_in(5, BEHIND, 6.0, 10.0), abs=1e-4)
+    assert coarse == pytest.approx(rides.margin_in(1, BEHIND, 6.0, 10.0), abs=1e-4)
 
 
 # ---- as work -----------------------------------------------------------------------------------------------
@@ -208,10 +225,12 @@ def test_copy_answers_the_same(search: GustSearch, limit: GustLimit) -> None:
     assert taken(BEHIND)["speed"][0] == limit.speed[2]
 
 
-def test_limit_keeps_the_order_of_its_answers(search: GustSearch, limit: GustLimit) -> None:
+def test_limit_keeps_the_order_of_its_answers(
+    search: GustSearch, answers: list[np.ndarray], limit: GustLimit
+) -> None:
     """Answers stand by direction, 0 from ahead, 90 deg from the left."""
     assert limit.direction == pytest.approx([0.0, LEFT, BEHIND, 3 * LEFT])
-    again = search.limit([search(float(d)) for d in limit.direction[::-1]])
+    again = search.limit(answers[::-1])
     assert again.speed.tolist() == limit.speed[::-1].tolist()
     assert isinstance(again.steady, WindLimit)
 

@@ -100,7 +100,6 @@ def test_gravity_along_the_path(heading: float, slope: float, climb: float) -> N
 # ---- run-up ------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.xfail(strict=True, reason="the distance is 0.06 % long by the slip model: not explained yet")
 def test_run_up_on_grip() -> None:
     """Rear drive: m a = mu (m g / 2 + m a h / l), so a = mu g / 2 / (1 - mu h / l); x = v^2 / (2 a).
 
@@ -148,7 +147,7 @@ def test_grip_first_then_power(bore: Project) -> None:
 @pytest.fixture(scope="module")
 def few(bore: Project) -> Project:
     """Few angles, straight and turned up."""
-    sweep = replace(bore.venue.sweep, step=np.radians(30.0), speed=52.0)
+    sweep = replace(bore.venue.sweep, step=np.radians(60.0), speed=52.0)
     return replace(bore, venue=replace(bore.venue, sweep=sweep, attitudes=bore.venue.attitudes[:2]))
 
 
@@ -156,6 +155,12 @@ def few(bore: Project) -> Project:
 def study(few: Project) -> SpeedStudy:
     """Its study, at a floor of 0.05."""
     return study_speeds(few, SpeedOptions(0.05))
+
+
+@pytest.fixture(scope="module")
+def unsafe(few: Project) -> SpeedStudy:
+    """The study at a floor out of reach."""
+    return study_speeds(few, SpeedOptions(0.99))
 
 
 def at(project: Project, speed: float) -> Result:
@@ -213,16 +218,17 @@ def test_power_ends_a_window() -> None:
     assert [limit.limit for limit in window.high.beyond] == [POWER]
 
 
-def test_unsafe_sweep_has_no_window(few: Project) -> None:
+def test_unsafe_sweep_has_no_window(unsafe: SpeedStudy) -> None:
     """A floor out of reach: nothing is safe, and what the sweep's own speed breaks is told."""
-    found = study_speeds(few, SpeedOptions(0.99))
-    assert (found.windows, found.window, found.holds) == ((), None, False)
-    assert found.at_driven[0].limit == FLOOR
+    assert (unsafe.windows, unsafe.window, unsafe.holds) == ((), None, False)
+    assert unsafe.at_driven[0].limit == FLOOR
 
 
-def test_several_windows_are_told_apart(few: Project, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_several_windows_are_told_apart(
+    few: Project, unsafe: SpeedStudy, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Where something breaks from 20.3 to 30.6 m/s alone: two windows, ends within 0.05 m/s."""
-    search, (some,) = WindowSearch(few, 0.0), _a_break(few)
+    search, some = WindowSearch(few, 0.0), unsafe.at_driven[0]
 
     def moving(speed: float) -> tuple:
         return (some,) if 20.3 < speed < 30.6 else ()
@@ -235,27 +241,18 @@ def test_several_windows_are_told_apart(few: Project, monkeypatch: pytest.Monkey
     assert (first.low.beyond, first.high.beyond, second.high.beyond) == ((), (some,), ())
 
 
-def _a_break(project: Project) -> tuple:
-    """Something that is broken, whatever."""
-    return study_speeds(project, SpeedOptions(0.99)).at_driven[:1]
-
-
-def test_missing_power_is_asked_for_and_the_rest_answers(few: Project) -> None:
-    """By its key; windows and coasting stand."""
-    found = study_speeds(replace(few, car=replace(few.car, power=None)))
-    assert found.run_up is None
-    assert "car.power_kW" in found.missing
-    assert found.windows
-    assert found.coasting.worst is not None
-
-
-def test_limit_on_the_pad_is_no_speed(few: Project) -> None:
-    """A rake that is not allowed leaves the window as it is, but nothing is safe."""
+def test_missing_power_and_a_limit_on_the_pad_leave_the_rest(few: Project, study: SpeedStudy) -> None:
+    """The power is asked for by its key; a rake that is not allowed is named, and nothing is safe. Windows
+    and coasting stand."""
     assert few.limits is not None
     tight = replace(few.limits, packaging=replace(few.limits.packaging, rake=(0.2, 0.3)))
-    found = study_speeds(replace(few, limits=tight), SpeedOptions(0.05))
+    found = study_speeds(replace(few, limits=tight, car=replace(few.car, power=None)), SpeedOptions(0.05))
+    assert found.run_up is None
+    assert "car.power_kW" in found.missing
     assert [limit.limit for limit in found.at_rest] == ["packaging.rake_mm"]
-    assert found.window is not None
+    assert found.window is not None and study.window is not None
+    assert found.window.low.speed == study.window.low.speed
+    assert found.coasting.worst is not None
     assert not found.holds
 
 
