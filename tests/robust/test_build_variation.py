@@ -163,7 +163,7 @@ def test_surface_grip_is_the_venues(bore: Project, cases: CaseSet) -> None:
     """With friction times f the least factor lambda becomes lambda / f: nothing else follows the grip."""
     build = BuildErrors(bore.car, bore.setup, None, replace(EXACT, surface_grip=0.10))
     # not overhead: there the flat end of a straight path is found to 7e-5 only, on the safe side
-    upright = cases.pick(np.flatnonzero(cases.angles < 3.0))
+    upright = cases.pick(np.flatnonzero(cases.records["roll_angle"] < 3.0))
     exact = setupopt.evaluate(bore, cases=upright).margin
     found = build.result([-1.0, 0.0, 0.0, 0.0, 0.0, 0.0], upright).margin
     # an end whose last step is not refined to 1e-6 may be 1e-5 off
