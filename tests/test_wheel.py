@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import os
+import pickle
+import shutil
 import subprocess
 import sys
 import sysconfig
@@ -15,6 +17,7 @@ from pathlib import Path
 import pytest
 
 import setupopt
+from setupopt.api import SheetOptions
 from setupopt.cli.main import COMMANDS
 from setupopt.cli.start import _RESULTS
 
@@ -90,15 +93,19 @@ def elsewhere(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return program
 
 
-def run(program: Path, folder: Path, *args: str) -> str:
-    """What the installed command prints, run in a folder that has nothing to do with the repository.
+def surroundings() -> dict[str, str]:
+    """Environment of the installed command: no path to the repository, and nothing is compiled.
 
-    Uncompiled: in a new place the kernels are compiled anew, which takes longer than a few cases without.
+    In a new place the kernels would be compiled anew, which takes longer than a case or two without.
     """
     kept = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
-    kept["NUMBA_DISABLE_JIT"] = "1"
+    return kept | {"NUMBA_DISABLE_JIT": "1"}
+
+
+def run(program: Path, folder: Path, *args: str) -> str:
+    """What the installed command prints, run in a folder that has nothing to do with the repository."""
     done = subprocess.run(
-        [str(program), *args], cwd=folder, capture_output=True, text=True, env=kept, check=False
+        [str(program), *args], cwd=folder, capture_output=True, text=True, env=surroundings(), check=False
     )
     assert done.returncode in (0, 1) and "Traceback" not in done.stderr, done.stderr
     return done.stdout
@@ -112,6 +119,7 @@ def test_installed_command_is_not_the_repository(elsewhere: Path, tmp_path: Path
         cwd=tmp_path,
         capture_output=True,
         text=True,
+        env=surroundings(),
         check=True,
     )
     assert Path(done.stdout.strip()).is_relative_to(elsewhere.parents[1])
@@ -119,18 +127,44 @@ def test_installed_command_is_not_the_repository(elsewhere: Path, tmp_path: Path
     assert all(f"  {name} " in run(elsewhere, tmp_path, "--help") for name in COMMANDS)
 
 
-def test_installed_command_goes_from_an_example_to_a_sheet(elsewhere: Path, tmp_path: Path) -> None:
-    """Examples, kernels, page and fonts are found; of each kind of file one is written that is one."""
+def test_installed_command_goes_from_an_example_to_a_report(elsewhere: Path, tmp_path: Path) -> None:
+    """Examples, kernels and page are found; one load case, as kernels that are not compiled take half a
+    second each."""
     for line in run(elsewhere, tmp_path, "start", "--list").splitlines()[1:]:
         if name := line[:10].strip():
             run(elsewhere, tmp_path, "start", name, "--example", name)
             assert (tmp_path / name / "limits.toml").exists()
-    venue = tmp_path / "bore" / "venue.toml"
-    venue.write_text(venue.read_text().replace("step = 5 }", "step = 180 }"))
-    found = json.loads(run(elsewhere, tmp_path, "assess", "bore", "--json"))
-    assert found["cases"] == 2 * 7  # 0 and 180 deg in each of the seven attitudes
-    run(elsewhere, tmp_path, "sheet", "bore")
-    (page,) = (tmp_path / "bore" / "sheets").glob("*.pdf")
-    assert page.read_bytes().startswith(b"%PDF-") and b"DejaVu" in page.read_bytes()
-    run(elsewhere, tmp_path, "report", "bore")
+    keep_one_case(tmp_path / "bore")
+    found = json.loads(run(elsewhere, tmp_path, "report", "bore", "--json"))
+    assert found["today"]["assessment"]["cases"] == 1
     assert "</html>" in (tmp_path / "bore" / "report.html").read_text(encoding="utf-8")
+
+
+def keep_one_case(project: Path) -> None:
+    """Straight on, at the bottom of the section."""
+    venue = project / "venue.toml"
+    swept, _, _ = venue.read_text().partition("[[attitude]]")
+    venue.write_text(
+        swept.replace("to = 180, step = 5", "to = 0, step = 5") + '[[attitude]]\nname = "straight"\n'
+    )
+
+
+PRINT = """
+import pickle, sys
+from setupopt.report.sheet.pdf import pdf
+sys.stdout.buffer.write(pdf(pickle.load(sys.stdin.buffer)))
+"""
+
+
+def test_installed_package_prints_a_sheet(elsewhere: Path, tmp_path: Path) -> None:
+    """Template and fonts are found. The sheet is made here, where kernels are compiled, and handed over."""
+    shutil.copytree(ROOT / "setups" / "bore", tmp_path / "bore")
+    keep_one_case(tmp_path / "bore")
+    sheet = setupopt.sheet(setupopt.load(tmp_path / "bore"), SheetOptions(date="2026-01-02"))
+    done = subprocess.run(
+        [str(elsewhere.parent / "python"), "-c", PRINT],
+        cwd=tmp_path, input=pickle.dumps(sheet), capture_output=True, env=surroundings(),
+        check=True,
+    )  # fmt: skip
+    assert done.stdout.startswith(b"%PDF-")
+    assert b"DejaVu" in done.stdout
