@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from . import air, derivations, fitting, intervals, road, search, tyre
+from . import air, derivations, fitting, handling, intervals, road, search, tyre
 from .check import Check
 
 OUTSIDE: dict[str, list[Check]] = {
     "Tyres and load": tyre.CHECKS,
+    "Steer on flat ground": handling.CHECKS,
     "A wing over the ground": air.CHECKS,
     "The golden quarter car and the roughness index": [
         *road.GOLDEN, *road.BY_THE_CAR, *road.EIGENVALUES, *road.INDEX

@@ -78,6 +78,8 @@ PACEJKA = Source(
     "H. B. Pacejka, Tyre and Vehicle Dynamics, appendix 3, a 205/60R15 tyre",
     "from memory, not confirmed",
 )
+PACEJKA_CAR = Source("Pacejka, table 1.1", "H. B. Pacejka, Tyre and Vehicle Dynamics, chapter 1", MEMORY)
+WONG = Source("Wong, example 5.1", "J. Y. Wong, Theory of Ground Vehicles, chapter 5", MEMORY)
 SCHALLAMACH = Source("Schallamach 1952", "A. Schallamach, Proc. Phys. Soc. B 65 (1952) 657-661", MEMORY)
 ZERIHAN = Source(
     "Zerihan 2001",
