@@ -268,27 +268,29 @@ def test_the_linear_car_in_time(even: Project) -> None:
     assert rate == pytest.approx(counts.mean(), abs=max(0.03 * rate, 4 * counts.std() / np.sqrt(seeds)))
 
 
-@pytest.mark.parametrize(("degrees", "road"), [(0.0, A), (60.0, A), (30.0, Road(A.coefficient / 8))])
+@pytest.mark.parametrize(("degrees", "road"), [(60.0, A), (30.0, Road(A.coefficient / 8))])
 def test_against_rides_in_time(even: Project, degrees: float, road: Road) -> None:
-    """No wheel lifts: rms of margin, loads, gaps and travels of 24 nonlinear rides of 10 s.
+    """No wheel lifts: rms of margin, loads, gaps and travels of 8 nonlinear rides of 5 s.
 
     To 3 % or 4 standard errors of the rides, whichever is more. Loads, gaps and travels keep to the 3 %; the
     margin at 60 deg needs the errors, and its tail was chosen on rides like these; on the road of an eighth
-    the tail plays no part. The mean margin, which the road lowers by 0.004 to 0.05, to a tenth of that.
+    the tail plays no part. The mean margin, which the road lowers by 0.004 to 0.05, to a tenth of that or 4 standard errors.
     """
     model = RideModel(even, even.setup, straight(even, degrees))
-    rides = model.ride(0, roads_under(model, 0, road, 24, 10.0, 0.05), STEP, skip=int(RUN_IN / STEP))
-    answer = LinearRoad(even, even.setup, model.cases, road, 10.0)([0])[0]
+    rides = model.ride(0, roads_under(model, 0, road, 8, 5.0, 0.05), STEP, skip=int(RUN_IN / STEP))
+    answer = LinearRoad(even, even.setup, model.cases, road, 5.0)([0])[0]
     assert not rides["lost"].any()
     assert not rides["off_surface"].any()
     count = rides["samples"][:, None]
     for name in ("margin", "load", "gap", "travel"):
-        first, second = (rides[field].reshape(24, -1) / count for field in (name, f"{name}_square"))
+        first, second = (rides[field].reshape(8, -1) / count for field in (name, f"{name}_square"))
         found, error = rms(first, second)
         off = np.abs(np.atleast_1d(answer[f"sigma_{name}"]) / found - 1)
         assert (off < np.maximum(0.03, 4 * error / found)).all(), (name, off, error / found)
-    lowered = answer["margin"] - (rides["margin"] / rides["samples"]).mean()
-    assert answer["margin"] - answer["mean_margin"] == pytest.approx(lowered, rel=0.1)
+    means = rides["margin"] / rides["samples"]
+    lowered = answer["margin"] - means.mean()
+    close = max(0.1 * lowered, 4.0 * means.std(ddof=1) / np.sqrt(len(means)))
+    assert answer["margin"] - answer["mean_margin"] == pytest.approx(lowered, abs=close)
 
 
 def test_rough_roads_are_not_linear(even: Project) -> None:
