@@ -274,7 +274,8 @@ def test_against_rides_in_time(even: Project, degrees: float, road: Road) -> Non
 
     To 3 % or 4 standard errors of the rides, whichever is more. Loads, gaps and travels keep to the 3 %; the
     margin at 60 deg needs the errors, and its tail was chosen on rides like these; on the road of an eighth
-    the tail plays no part. The mean margin, which the road lowers by 0.004 to 0.05, to a tenth of that or 4 standard errors.
+    the tail plays no part. The mean margin, which the road lowers by 0.004 to 0.05, to a tenth of that or 4
+    standard errors.
     """
     model = RideModel(even, even.setup, straight(even, degrees))
     rides = model.ride(0, roads_under(model, 0, road, 8, 5.0, 0.05), STEP, skip=int(RUN_IN / STEP))
