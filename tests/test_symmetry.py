@@ -29,8 +29,7 @@ from setupopt.physics.inputs import SIDESLIP, STEER, Record
 from setupopt.project.model import Car, Setup
 
 Case = dict[str, Any]
-QUICK = settings(max_examples=60, deadline=None, derandomize=True)
-FEW = settings(max_examples=40, deadline=None, derandomize=True)
+QUICK = settings(max_examples=40, deadline=None, derandomize=True)
 
 
 def between(low: float, high: float) -> st.SearchStrategy[float]:
@@ -127,7 +126,7 @@ def test_mirror_of_lifted_and_lost_cases(case: Case, angle: float) -> None:
         assert other.margin == pytest.approx(one.margin, rel=1e-6, abs=1e-6)
 
 
-@FEW
+@QUICK
 @given(case=cases(), grip=between(0.4, 1.2), differential=st.sampled_from(["open", "locked"]))
 def test_more_surface_grip_is_more_margin(case: Case, grip: float, differential: Any) -> None:
     """All friction is in proportion to the surface's grip: what holds at least is the car's, whatever it is.

@@ -145,7 +145,7 @@ def _compare_in_order(state: np.ndarray, partial: np.ndarray, length: float) -> 
     assert partial[0] == pytest.approx(response[0], rel=FIRST_ENTRY[length])
 
 
-@pytest.mark.parametrize("wavelength", [30.0, 15.4, 5.0, 2.4, 1.0])
+@pytest.mark.parametrize("wavelength", [15.4, 5.0, 2.4])
 def test_gain_of_the_ride(golden: RideModel, wavelength: float) -> None:
     """Rms travel of whole waves over that of the road, after three seconds; 1e-4, the table's last digit.
 
