@@ -295,7 +295,7 @@ def test_against_rides_in_time(even: Project, degrees: float, road: Road) -> Non
 
 
 def test_rough_roads_are_not_linear(even: Project) -> None:
-    """On twice class D wheels fly: both answers say so, and the linear one has loads that no tyre can pull."""
+    """On twice class D wheels fly: both answers say so; the linear one has loads that no tyre can pull."""
     model = RideModel(even, even.setup, straight(even, 0.0))
     rough = Road(2.0 * D.coefficient)
     rides = model.ride(0, roads_under(model, 0, rough, 6, 4.0, 0.05), STEP, skip=int(RUN_IN / STEP))
