@@ -41,8 +41,8 @@ def one_angle(
 def point_mass(drag_area: float = 0.0, shear: float = 0.05) -> Car:
     """CG 10 mm up, stiff, no load sensitivity, drag through the CG.
 
-    The crab angle takes off some of the force across the path, which a point mass does not know. It falls with
-    the stiffness in shear: 0.5 m/s of the lowest speed at 0.05, 0.07 m/s at 0.5, under 0.01 m/s at 10.
+    The crab angle takes off some of the force across the path, which a point mass does not know. It falls
+    with the stiffness in shear: 0.5 m/s of the lowest speed at 0.05, 0.07 m/s at 0.5, under 0.01 m/s at 10.
     """
     car = on_tyres(stiffened(plain_car(cg_height=0.01, friction=MU)), shear_per_foundation=shear)
     return replace(car, air=replace(car.air, drag_area=drag_area, drag_height=0.01))
