@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
 # Modules, or single tests of them, that take more than about two seconds of a core; `pytest -m "not slow"`
@@ -72,21 +70,8 @@ SLOW = (
 )
 
 
-# Tests of the earlier tyre law that are not brought to the model with slip yet, or not seen to pass on it:
-# skipped by name, so that a run tells what it did not check. Each line is a debt.
-NOT_YET = Path(__file__).with_name("not_yet.txt").read_text(encoding="utf-8").split()
-collect_ignore = [start for start in NOT_YET if start.endswith(".py")]
-
-
-def pytest_report_header() -> str:
-    """What this run leaves out, by name."""
-    return f"not brought to the model with slip yet, and left out: {', '.join(NOT_YET)}"
-
-
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Marks the tests of the lists."""
+    """Marks the tests of the list."""
     for item in items:
-        if any(item.nodeid.startswith(f"tests/{start}") for start in NOT_YET):
-            item.add_marker(pytest.mark.skip(reason="not brought to the model with slip yet"))
         if any(f"tests/{start}" in item.nodeid for start in SLOW):
             item.add_marker(pytest.mark.slow)
