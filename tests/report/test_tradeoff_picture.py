@@ -93,7 +93,7 @@ def test_it_says_what_it_shows(proposal: Proposal, picture: str) -> None:
     for wanted in (
         proposal.project.car.name, proposal.project.venue.name, "by the model", "no clearance to drive",
         "front camber deg", "rear camber deg", "speed of the sweep m/s", "sweep, 34 m/s", "worst margin",
-        "below 0 an axle slides", f"proposed, {proposal.margin:.3f}", "today's values", "fast left-hander",
+        "below 0 the car slides", f"proposed, {proposal.margin:.3f}", "today's values", "fast left-hander",
     ):  # fmt: skip
         assert wanted in told, wanted
 

@@ -260,7 +260,7 @@ def _tell_zero(found: TradeOff, axes: Any) -> None:
     _beside(
         axes,
         (at, 0.0),
-        "below 0 an axle slides",
+        "below 0 the car slides",
         (offset, 2.0),
         ha=side,
         va="bottom",
