@@ -22,7 +22,7 @@ from setupopt.report.shared.tables import cut, number
 _FILL = ("#ffffff", "#6db5a6")
 _LOST = "////"
 _BOX = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
-_LOWEST = -0.3  # an axle slides; how fast is not shown
+_LOWEST = -0.3  # the car slides; how fast is not shown
 _ROW = 0.24  # of a cell, inches
 _COLUMN = 0.95  # of a cell, inches
 _AROUND = 4.6, 2.1  # inches that names, heads and legend take
@@ -185,7 +185,7 @@ def _explain(margins: Floats, axes: Any) -> None:
         ),
         Patch(
             facecolor=_FILL[1],
-            label="the darker the more margin; negative: an axle slides",
+            label="the darker the more margin; negative: the car slides",
         ),
     ]
     if np.isnan(margins).any():
