@@ -79,7 +79,14 @@ def settings(ctx: click.Context, param: click.Parameter, incomplete: str) -> lis
     from setupopt.project.settings import SETTINGS
 
     keys = [setting.key for setting in SETTINGS]
-    names = ["body", *keys, *(f"{axle}.{key}" for axle in AXLES for key in keys)]
+    names = [
+        "body",
+        "balance",
+        "wings",
+        "ballast",
+        *keys,
+        *(f"{axle}.{key}" for axle in AXLES for key in keys),
+    ]
     return [CompletionItem(name) for name in names if name.startswith(incomplete)]
 
 

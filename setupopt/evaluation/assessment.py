@@ -18,7 +18,8 @@ from setupopt.evaluation.result import Field, Result, finite
 from setupopt.evaluation.summary import by_angle, wheels_in_air
 from setupopt.physics.inputs import Record
 from setupopt.project.csv_write import frame_text
-from setupopt.project.model import AXLES, Car, Project
+from setupopt.project.model import Car, Project
+from setupopt.project.static_checks import tyre_groups
 from setupopt.units import KPA
 
 
@@ -94,13 +95,13 @@ def _low_pressures(car: Car, result: Result) -> Iterator[str]:
     has_trim = is_judged(answers)[:, None]
     patch = np.where(has_trim & (answers["patch"] > 0.0), answers["patch"], np.nan)
     pressure = answers["load"] / patch
-    for axle, tyre in enumerate((car.front.tyre, car.rear.tyre)):
-        own = pressure[:, 2 * axle : 2 * axle + 2]
+    for wheels, axle, tyre in tyre_groups(car):
+        own = pressure[:, wheels]
         low = (own < tyre.friction_pressure).any(axis=1)
         if tyre.friction_exponent > 0.0 and tyre.friction_least_pressure == 0.0 and low.any():
             yield (
                 f"car.toml tyre.{tyre.name}: in {low.sum()} of {low.size} cases the mean contact pressure of "
-                f"a {AXLES[axle]} wheel lies under friction_pressure_kPa ({np.nanmin(own) / KPA:.0f} kPa "
+                f"a {axle} wheel lies under friction_pressure_kPa ({np.nanmin(own) / KPA:.0f} kPa "
                 f"at the least, {tyre.friction_pressure / KPA:.0f} kPa in the file); the higher friction "
                 "there is extrapolated, not measured: give friction_least_pressure_kPa"
             )

@@ -155,8 +155,8 @@ class _SolvedCase:
     def __init__(self, project: Project, result: Result, row: int) -> None:
         model = Model(project.car)
         self.car = project.car
-        self.vehicle, self.elements, _ = model.packed
         self.settings = model.settings(project.setup)
+        self.vehicle, self.elements, _ = model.packed_for(self.settings[0])
         self.cases = result.cases.records[row : row + 1]
         self.answers = result.answers[:1, row : row + 1].copy()
         self.has_contact = bool(self.answers["contact"][0, 0])
@@ -283,7 +283,8 @@ def _plates(case: _SolvedCase) -> Iterator[Plate]:
         around = ((0, half), (0, -half), (1, -half), (1, half))
         s, under, _ = _underside(case, [(ends[end], side, element.offset) for end, side in around])
         axles = tuple(sorted({case.axle(end) for end in ends}))
-        plan = np.array([[case.vehicle["to_front"][0] - ends[end], side] for end, side in around])
+        middle = case.vehicle["middle"][0]
+        plan = np.array([[case.vehicle["to_front"][0] - ends[end], side + middle] for end, side in around])
         yield Plate(element.name, axles, np.column_stack([s, under]), plan)
 
 
@@ -300,8 +301,11 @@ def _underside(case: _SolvedCase, points: Sequence[_Point]) -> tuple[Floats, Flo
     records = np.zeros(len(points), dtype=POINT)
     station, records["y"], records["offset"] = np.array(points).T
     records["x"] = case.vehicle["to_front"][0] - station
-    packed = (case.vehicle, case.elements, records)
-    gap = point_gaps(packed, case.settings, case.cases, case.answers)[0, 0]
+    records["y"] += case.vehicle["middle"][0]
+    packed = (case.vehicle, case.elements[None], records[None])
+    alone = case.settings.copy()
+    alone["car"] = 0.0  # the only one that is passed on
+    gap = point_gaps(packed, alone, case.cases, case.answers)[0, 0]
     s = case.around(records["x"], records["y"])
     return s, gap + _height(case.cases[0], s), gap
 

@@ -22,6 +22,7 @@ from setupopt.evaluation.pack import per_wheel
 from setupopt.physics.inputs import Floats, Records
 from setupopt.physics.point_gaps import point_gaps
 from setupopt.project.model import AXLES, WHEELS, Arch, Car, Packaging
+from setupopt.project.static_checks import tyre_groups
 from setupopt.project.underbody import static_gap, undersides
 
 Sense = Literal["at least", "at most"]
@@ -135,7 +136,7 @@ class PackagingLimits:
         stated = packaging or _NO_PACKAGING
         self.limits = (*_on_pad(car, stated), *_in_cases(car, stated))
         self.car = car
-        self._vehicle = pack.vehicle(car)
+        self._cars = pack.CarTable(car)
         self._slack = np.zeros(len(self.limits))
 
     def widened(self, number: int, by: float) -> PackagingLimits:
@@ -145,16 +146,17 @@ class PackagingLimits:
         other._slack[number] += by
         return other
 
-    def evaluated(self, setups: Records, settings: Records, cases: Records, answers: Records) -> Evaluated:
-        """What the limits ask: SETUP and SETTING records (setups), answers (setups, cases)."""
-        return Evaluated(setups, answers, point_gaps(self._vehicle, settings, cases, answers))
+    def evaluated(self, setups: Records, cases: Records, answers: Records) -> Evaluated:
+        """What the limits ask: SETUP records (setups), answers (setups, cases)."""
+        settings = pack.settings(self._cars, setups)
+        return Evaluated(setups, answers, point_gaps(self._cars.packed, settings, cases, answers))
 
-    def rows(self, setups: Records, settings: Records, cases: CaseSet, answers: Records) -> LimitRows:
+    def rows(self, setups: Records, cases: CaseSet, answers: Records) -> LimitRows:
         """All limits of setups in cases; the arguments are those of `evaluated`.
 
         Cases that slide or lose contact have rows too, so that a search knows the way out of them.
         """
-        evaluated = self.evaluated(setups, settings, cases.records, answers)
+        evaluated = self.evaluated(setups, cases.records, answers)
         count = answers.shape[0]
         pieces = [np.empty((count, 0))]
         owner = [_NONE]
@@ -209,14 +211,21 @@ def _on_pad(car: Car, packaging: Packaging) -> Iterator[Limit]:
 
 def _rake(evaluated: Evaluated) -> Floats:
     """Rear minus front ride height."""
-    front, rear = evaluated.setups["ride_height"].T
+    front, rear = _heights(evaluated).T
     return np.asarray((rear - front)[:, None, None])
 
 
+def _heights(evaluated: Evaluated) -> Floats:
+    """Ride heights on the centre line, (setups, axles)."""
+    return np.asarray(evaluated.setups["ride_height"].reshape(-1, 2, 2).mean(axis=2))
+
+
 def _static_gaps(car: Car, parts: Sequence[Any], evaluated: Evaluated) -> Floats:
-    """Gaps of parts of the floor."""
-    front, rear = evaluated.setups["ride_height"].T
-    gaps = [static_gap(car, (front, rear), part) for part in parts]
+    """Gaps of parts of the floor, of the lower side of what reaches to both."""
+    front, rear = _heights(evaluated).T
+    sides = evaluated.setups["ride_height"].reshape(-1, 2, 2)
+    roll = ((sides[:, :, 0] - sides[:, :, 1]) / (car.front.track, car.rear.track)).mean(axis=1)
+    gaps = [static_gap(car, (front, rear), part, roll) for part in parts]
     return np.stack(gaps, axis=-1)[:, None, :]
 
 
@@ -247,12 +256,11 @@ def _in_cases(car: Car, packaging: Packaging) -> Iterator[Limit]:
         room = partial(_arch_room, arch)
         key = f"packaging.arch[{number}]"
         yield Limit(key, AT_MOST, room, values, where=WHEELS[wheels], end=".room_mm")
-    for name, axle in zip(AXLES, (car.front, car.rear), strict=True):
-        if axle.tyre.load_limit is not None:
-            wheels = _wheels(name)
+    for wheels, name, tyre in tyre_groups(car):
+        if tyre.load_limit is not None:
             values = partial(_of_wheels, "load", wheels)
-            key = f"tyre.{axle.tyre.name}.load_limit_N"
-            yield load(key, AT_MOST, axle.tyre.load_limit, values, part=name, where=WHEELS[wheels])
+            key = f"tyre.{tyre.name}.load_limit_N"
+            yield load(key, AT_MOST, tyre.load_limit, values, part=name, where=WHEELS[wheels])
     for number, point in enumerate(car.clearance):
         values = partial(_gap, number)
         yield Limit("clearance.least_gap_mm", AT_LEAST, point.least_gap, values, part=point.name)

@@ -16,7 +16,6 @@ import numpy as np
 from setupopt.evaluation import pack
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.limits import Evaluated, Limit, PackagingLimits, Sense, is_judged
-from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
 from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import Project, Setup
@@ -63,9 +62,8 @@ def broken(project: Project, setup: Setup | Records, result: Result, row: int = 
     packaging = project.limits.packaging if project.limits else None
     table = PackagingLimits(project.car, packaging)
     setups = pack.by_wheel(setup)
-    settings = Model(project.car).settings(setups)
     answers = result.answers[row : row + 1]
-    evaluated = table.evaluated(setups, settings, result.cases.records, answers)
+    evaluated = table.evaluated(setups, result.cases.records, answers)
     groups = (list(limits) for _, limits in groupby(table.limits, key=lambda limit: limit.group))
     worst = (_worst(limits, evaluated, result) for limits in groups)
     return tuple(limit for limit in worst if limit is not None)

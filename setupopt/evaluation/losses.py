@@ -57,6 +57,9 @@ class LossBudget:
         return tuple(loss.cause for loss in self.losses if lost and loss.margin_without is not None)
 
 
+_Packed = tuple[Records, Records, Records]
+
+
 class _Cause(NamedTuple):
     """A name, whether it acts (car, case, answer), and how to take it out of copies (car, setup, case)."""
 
@@ -68,28 +71,31 @@ class _Cause(NamedTuple):
 def loss_budget(model: Model, settings: Records, cases: CaseSet, row: int) -> LossBudget:
     """The budget of case `row` for one setup; `settings` as `Model.settings` makes it, one record."""
     case = cases.records[row : row + 1]
-    own = _answer(model, model.packed[0], settings, case)
+    packed = model.packed_for(settings[0])
+    alone = settings.copy()
+    alone["car"] = 0.0  # the only one that is passed on
+    own = _answer(packed, packed[0], alone, case)
     margin = _margin(own)
-    losses = [_loss(cause, model, settings, case, own, margin) for cause in _CAUSES]
+    losses = [_loss(cause, packed, alone, case, own, margin) for cause in _CAUSES]
     return LossBudget(margin, tuple(sorted(losses, key=_order)))
 
 
 def _loss(
-    cause: _Cause, model: Model, settings: Records, case: Records, own: Record, margin: float | None
+    cause: _Cause, packed: _Packed, settings: Records, case: Records, own: Record, margin: float | None
 ) -> Loss:
-    vehicle = model.packed[0]
+    vehicle = packed[0]
     if not cause.acts(vehicle[0], case[0], own):
         return Loss(cause.name, False, None, None)
     changed = vehicle.copy(), settings.copy(), case.copy()
     cause.remove(*(records[0] for records in changed))
-    without = _margin(_answer(model, *changed))
+    without = _margin(_answer(packed, *changed))
     gain = None if without is None or margin is None else without - margin
     return Loss(cause.name, True, without, gain)
 
 
-def _answer(model: Model, vehicle: Records, settings: Records, case: Records) -> Record:
+def _answer(packed: _Packed, vehicle: Records, settings: Records, case: Records) -> Record:
     """ANSWER of one case with another VEHICLE record."""
-    return sweep.run((vehicle, *model.packed[1:]), settings, case)[0]
+    return sweep.run((vehicle, packed[1][None], packed[2][None]), settings, case)[0]
 
 
 def _margin(answer: Record) -> float | None:

@@ -11,9 +11,11 @@ from setupopt.evaluation import pack
 from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.evaluation.result import Result
 from setupopt.physics import stability, sweep
-from setupopt.physics.inputs import Records
+from setupopt.physics.inputs import Record, Records
 from setupopt.project.bodies import with_body
+from setupopt.project.car_as_set import wing_names
 from setupopt.project.model import Car, Project, Setup
+from setupopt.project.toml_positions import quoted
 
 
 class Model:
@@ -21,11 +23,35 @@ class Model:
 
     def __init__(self, car: Car) -> None:
         self.car = car
-        self.packed = pack.vehicle(car)
+        self.cars = pack.CarTable(car)
+
+    @property
+    def packed(self) -> tuple[Records, Records, Records]:
+        """VEHICLE (kinds), ELEMENT (kinds, elements), POINT (kinds, points): the cars that setups make."""
+        return self.cars.packed
+
+    def packed_for(self, setting: Record) -> tuple[Records, Records, Records]:
+        """VEHICLE (1), ELEMENT (elements), POINT (points) of the car as one SETTING record has it."""
+        vehicles, elements, points = self.packed
+        row = int(setting["car"])
+        return vehicles[row : row + 1], elements[row], points[row]
 
     def settings(self, setups: Setup | Sequence[Setup] | Records) -> Records:
         """SETTING records (setups), of setups of a file or of SETUP records."""
-        return pack.settings(self.car, self.packed[0], pack.by_wheel(setups))
+        self._check_wings(setups)
+        return pack.settings(self.cars, pack.by_wheel(setups))
+
+    def _check_wings(self, setups: Setup | Sequence[Setup] | Records) -> None:
+        """Setups of files must give the angles of this car's wings."""
+        if isinstance(setups, np.ndarray):
+            return
+        wanted = wing_names(self.car.air)
+        for setup in [setups] if isinstance(setups, Setup) else setups:
+            found = tuple(name for name, _ in setup.wings)
+            if found != wanted:
+                angles = ", ".join(map(quoted, found)) or "no wing"
+                expected = ", ".join(map(quoted, wanted)) or "none, no air element has settings"
+                raise UserError(f"setup {quoted(setup.name)}: found angles of {angles}, expected {expected}")
 
     def run(
         self,
@@ -67,8 +93,8 @@ def _refuse_beyond_section(packed: tuple[Records, Records, Records], cases: Case
 
 def _plan(packed: tuple[Records, Records, Records]) -> set[tuple[float, float]]:
     """Wheels, corners of the air elements' strips and floor points from the CG, m."""
-    vehicle, elements, points = packed
-    found = {(float(x), float(y)) for x, y in zip(vehicle["x"][0], vehicle["y"][0], strict=True)}
+    vehicle, elements, points = (part[0] for part in packed)
+    found = {(float(x), float(y)) for x, y in zip(vehicle["x"], vehicle["y"], strict=True)}
     found |= {(float(p["x"]), float(p["y"])) for p in points}
     sides = [(i, j) for i in (-1.0, 1.0) for j in (-2.0, 2.0)]
     return found | {

@@ -24,9 +24,21 @@ from setupopt.physics.inputs import (
     layout,
 )
 from setupopt.physics.pad import set_penetration
-from setupopt.project.model import AXLES, Air, Axle, AxleSetup, Car, Setup, Tyre
-from setupopt.project.settings import SETTINGS
-from setupopt.units import GRAVITY
+from setupopt.project.car_as_set import as_set
+from setupopt.project.model import (
+    AXLES,
+    Air,
+    Axle,
+    AxleSetup,
+    BalanceSetup,
+    Ballast,
+    Car,
+    Setup,
+    Tyre,
+    WheelSetup,
+)
+from setupopt.project.settings import BALANCE, MOST_BALLAST, MOST_WINGS, SETTINGS
+from setupopt.project.static_checks import corner_loads
 
 _SIDE = np.array([1.0, -1.0, 1.0, -1.0])
 
@@ -40,7 +52,12 @@ def per_wheel(car: Car, value: Callable[[Axle], float]) -> Floats:
 
 def _per_tyre(car: Car, value: Callable[[Tyre], float]) -> Floats:
     """(wheels) from a tyre's entry."""
-    return per_wheel(car, lambda axle: value(axle.tyre))
+    return np.array([value(tyre) for tyre in (*car.front.tyres, *car.rear.tyres)], dtype=float)
+
+
+def _middle(car: Car) -> float:
+    """The centre line's y from the CG, m."""
+    return -0.5 * (car.left_share - 0.5) * (car.front.track + car.rear.track) + 0.0
 
 
 def _copied(part: type) -> tuple[str, ...]:
@@ -53,11 +70,12 @@ def _beta(exponent: float) -> float:
     return sqrt(pi) * gamma(2.0 - exponent) / gamma(2.5 - exponent)
 
 
-def _elements(air: Air, to_front: float) -> Records:
+def _elements(air: Air, to_front: float, middle: float) -> Records:
     """Air elements about the CG, each cut into equal strips."""
     rows = np.zeros(len(air.elements), dtype=ELEMENT)
     for row, e in zip(rows, air.elements, strict=True):
         row["x"] = to_front - e.station
+        row["y"] = middle
         row["offset"] = e.offset
         row["along"] = e.chord / STRIPS_ALONG
         row["across"] = e.span / STRIPS_ACROSS
@@ -73,7 +91,7 @@ def _points(car: Car, to_front: float) -> Records:
     points = np.zeros(len(car.clearance), dtype=POINT)
     for row, p in zip(points, car.clearance, strict=True):
         row["x"] = to_front - p.station
-        row["y"] = p.side
+        row["y"] = p.side + _middle(car)
         row["offset"] = p.offset
         row["least"] = p.least_gap
     return points
@@ -86,16 +104,17 @@ def _masses(car: Car) -> dict[str, object]:
     unsprung = per_wheel(car, lambda a: a.unsprung_mass)
     height = per_wheel(car, lambda a: a.unsprung_height)
     sprung = car.mass - unsprung.sum()
-    share = np.array([car.front_share, car.front_share, 1 - car.front_share, 1 - car.front_share])
+    middle = _middle(car)
     return {
+        "middle": middle,
         "sprung_mass": float(sprung),
         "sprung_height": float((car.mass * car.cg_height - unsprung @ height) / sprung),
         "to_front": to_front,
         "to_rear": to_rear,
         "x": np.array([to_front, to_front, -to_rear, -to_rear]),
         "side": _SIDE,
-        "y": 0.5 * _SIDE * per_wheel(car, lambda a: a.track),
-        "static_load": 0.5 * car.mass * GRAVITY * share,
+        "y": 0.5 * _SIDE * per_wheel(car, lambda a: a.track) + middle,
+        "static_load": np.array(corner_loads(car)),
     }
 
 
@@ -137,11 +156,10 @@ def _inertia(car: Car) -> dict[str, object]:
     """What turning the body and the wheels takes; zero where the project leaves it out."""
     body = (car.roll_inertia, car.pitch_inertia, car.yaw_inertia)
     whole = [0.0 if part is None else part for part in body]
-    spin = [axle.wheel_inertia or 0.0 for axle in (car.front, car.rear)]
-    radius = [axle.tyre.radius for axle in (car.front, car.rear)]
+    spin = per_wheel(car, lambda axle: axle.wheel_inertia or 0.0)
     return {
         "inertia": np.array([0.0, 0.0, 0.0] if None in body else whole),
-        "spin_inertia": sum(2.0 * inertia / r for inertia, r in zip(spin, radius, strict=True)),
+        "spin_inertia": float((spin / _per_tyre(car, lambda tyre: tyre.radius)).sum()),
     }
 
 
@@ -154,7 +172,7 @@ def _air(air: Air, to_front: float) -> dict[str, object]:
 
 
 def vehicle(car: Car) -> tuple[Records, Records, Records]:
-    """The car without its setup: VEHICLE (1), ELEMENT (elements), POINT (points)."""
+    """The car as it is, without a setup: VEHICLE (1), ELEMENT (elements), POINT (points)."""
     to_front = car.wheelbase * (1.0 - car.front_share)
     entries: dict[str, Any] = {
         **{name: getattr(car, name) for name in _copied(Car)},
@@ -171,58 +189,157 @@ def vehicle(car: Car) -> tuple[Records, Records, Records]:
     whole = np.zeros(1, dtype=VEHICLE)
     for name in whole.dtype.names or ():
         whole[name][0] = entries[name]
-    return whole, _elements(car.air, to_front), _points(car, to_front)
+    return whole, _elements(car.air, to_front, _middle(car)), _points(car, to_front)
 
 
 # Setups wheel by wheel, SI: what may differ from side to side has a value for every wheel, the rest one for
-# each axle. Fields are those of SETTINGS.
-SETUP = layout(
-    axles=" ".join(s.field for s in SETTINGS if s.per == "axle"),
-    wheels=" ".join(s.field for s in SETTINGS if s.per == "wheel"),
-)
-_AS_SET = tuple(name for name in SETTING.names if name in SETUP.names and name != "toe")
+# each axle, or one. Fields are those of SETTINGS and BALANCE; `wing` by the order of a setup's wings; and of
+# each piece of ballast. Not a number: as car.toml says.
+_CAR = tuple(s.field for s in BALANCE)
+_PIECE = tuple(field.name for field in fields(Ballast) if field.name != "name")
+SETUP_FIELDS: dict[str, Any] = {
+    "one": " ".join(_CAR),
+    "axles": " ".join(s.field for s in SETTINGS if s.per == "axle"),
+    "wheels": " ".join(s.field for s in SETTINGS if s.per == "wheel"),
+    "more": (("wing", "f8", (MOST_WINGS,)), *((name, "f8", (MOST_BALLAST,)) for name in _PIECE)),
+}
+SETUP = layout(**SETUP_FIELDS)
+_AS_SET = ("camber", "anti_roll", "third")
 
 
 def by_wheel(setups: Setup | Sequence[Setup] | Records) -> Records:
-    """SETUP records (setups) of setups as files give them, left and right alike; records stay as they are.
+    """SETUP records (setups) of setups as files give them; records stay as they are.
 
     Raises ValueError where two bodies are worn.
     """
     if isinstance(setups, np.ndarray):
         return setups
     many = [setups] if isinstance(setups, Setup) else list(setups)
-    if len({setup.body for setup in many}) > 1:
-        raise ValueError("setups that are solved together must wear the same body")
+    if len({(setup.body, tuple(name for name, _ in setup.wings)) for setup in many}) > 1:
+        raise ValueError("setups that are solved together must wear the same body with the same wings")
     rows = np.zeros(len(many), SETUP)
-    for setting in SETTINGS:
-        for axle, name in enumerate(AXLES):
-            values = [getattr(getattr(setup, name), setting.field) for setup in many]
-            rows[setting.field][:, setting.slots(axle)] = np.array(values, dtype=float)[:, None]
+    for row, setup in zip(rows, many, strict=True):
+        _fill(row, setup)
     return rows
 
 
+def _fill(row: Record, setup: Setup) -> None:
+    """Put one setup into its record."""
+    for setting in SETTINGS:
+        for axle, name in enumerate(AXLES):
+            sides = getattr(setup, name).sides(setting.field)
+            values = sides if setting.per == "wheel" else sides[:1]
+            row[setting.field][setting.slots(axle)] = [np.nan if v is None else v for v in values]
+    for setting in BALANCE:
+        given = getattr(setup.balance, setting.field)
+        row[setting.field] = np.nan if given is None else given
+    row["wing"] = np.nan
+    row["wing"][: len(setup.wings)] = [angle for _, angle in setup.wings]
+    for field in _PIECE:
+        row[field][: len(setup.ballast)] = [getattr(piece, field) for piece in setup.ballast]
+
+
 def as_setup(row: Record, like: Setup) -> Setup:
-    """A SETUP record as a file gives it, with name and body of another setup; the mean of left and right."""
-    axles = {}
-    for axle, name in enumerate(AXLES):
-        values = {s.field: float(row[s.field][s.slots(axle)].mean()) for s in SETTINGS}
-        axles[name] = AxleSetup(**values)
-    return replace(like, front=axles["front"], rear=axles["rear"])
+    """A SETUP record as a file gives it, with the names and the body of another setup."""
+    front, rear = (_axle_setup(row, axle) for axle in range(2))
+    balance = BalanceSetup(**{s.field: _given(row[s.field]) for s in BALANCE})
+    wings = tuple((name, float(angle)) for (name, _), angle in zip(like.wings, row["wing"], strict=False))
+    ballast = tuple(_piece(row, number, piece.name) for number, piece in enumerate(like.ballast))
+    return replace(like, front=front, rear=rear, balance=balance, wings=wings, ballast=ballast)
 
 
-def settings(car: Car, vehicle: Records, setups: Records) -> Records:
+def _axle_setup(row: Record, axle: int) -> AxleSetup:
+    """One axle; a side has values of its own where they differ from the mean of both."""
+    whole: dict[str, float | None] = {}
+    sides: tuple[dict[str, float], ...] = ({}, {})
+    for setting in SETTINGS:
+        values = row[setting.field][setting.slots(axle)]
+        whole[setting.field] = _given(values.mean())
+        if values[0] != values[-1] and not np.isnan(values).any():
+            for own, value in zip(sides, values, strict=True):
+                own[setting.field] = float(value)
+        else:
+            whole[setting.field] = _given(values[0])
+    return AxleSetup(**whole, left=WheelSetup(**sides[0]), right=WheelSetup(**sides[1]))  # type: ignore[arg-type]
+
+
+def _piece(row: Record, number: int, name: str) -> Ballast:
+    """A piece of ballast of a SETUP record."""
+    return Ballast(name, *(float(row[field][number]) for field in _PIECE))
+
+
+def _given(value: float) -> float | None:
+    return None if np.isnan(value) else float(value)
+
+
+class CarTable:
+    """The cars that setups make of one car, packed: other wings, ballast, shares. The first: the car itself.
+
+    It grows with every kind of car that a setup asks for; SETTING records know theirs by its row.
+    """
+
+    def __init__(self, car: Car) -> None:
+        self.car = car
+        self._rows: dict[bytes, int] = {}
+        self._room = [np.repeat(part[None], 1, axis=0) for part in vehicle(car)]
+        self._count = 1
+
+    @property
+    def packed(self) -> tuple[Records, Records, Records]:
+        """VEHICLE (kinds), ELEMENT (kinds, elements), POINT (kinds, points)."""
+        vehicles, elements, points = (part[: self._count] for part in self._room)
+        return vehicles[:, 0], elements, points
+
+    def row(self, setup: Record) -> int:
+        """The row of the car that a SETUP record makes."""
+        parts = [np.atleast_1d(setup[name]) for name in (*_CAR, "wing", *_PIECE)]
+        loaded = setup["mass"] != 0.0
+        asked = np.concatenate(parts)
+        if np.isnan(asked[: len(_CAR) + MOST_WINGS]).all() and not loaded.any():
+            return 0
+        key = asked.tobytes()
+        if key not in self._rows:
+            self._rows[key] = self._add(car_of(self.car, setup))
+        return self._rows[key]
+
+    def _add(self, car: Car) -> int:
+        number = self._count
+        if number == len(self._room[0]):
+            self._room = [np.repeat(part, 2, axis=0) for part in self._room]
+        for room, part in zip(self._room, vehicle(car), strict=True):
+            room[number] = part
+        self._count += 1
+        return number
+
+
+def car_of(car: Car, setup: Record) -> Car:
+    """The car as a SETUP record sets it."""
+    balance = BalanceSetup(**{name: _given(setup[name]) for name in _CAR})
+    angles = [float(angle) for angle in setup["wing"] if not np.isnan(angle)]
+    pieces = [_piece(setup, number, "") for number in range(MOST_BALLAST)]
+    return as_set(car, balance, angles, pieces)
+
+
+def settings(cars: CarTable, setups: Records) -> Records:
     """SETTING records (setups) from SETUP records: the one place where a setup is made ready for the kernels.
 
-    `vehicle` is the VEHICLE record. Wheel rate is the spring's times the motion ratio squared.
+    Wheel rate is the spring's times the motion ratio squared. Ride heights count on the centre line, and by
+    the roll of the floor between left and right.
     """
+    car = cars.car
     rows = np.zeros(setups.size, dtype=SETTING)
+    rows["car"] = [cars.row(setup) for setup in setups]
     for name in _AS_SET:
         rows[name] = setups[name]
+    heights = setups["ride_height"].reshape(-1, 2, 2)
+    rows["ride_height"] = heights.mean(axis=2)
+    tracks = np.array([car.front.track, car.rear.track])
+    rows["floor_roll"] = ((heights[:, :, 0] - heights[:, :, 1]) / tracks).mean(axis=1)
     rows["wheel_rate"] = setups["spring"] * per_wheel(car, lambda a: a.motion_ratio) ** 2
     by_pressure = _per_tyre(car, lambda t: t.foundation_per_pressure) * setups["pressure"]
     rows["foundation"] = _per_tyre(car, lambda t: t.foundation) + by_pressure
     rows["toe"] = np.arcsin(setups["toe"] / per_wheel(car, lambda a: a.toe_over))
     by_pressure = _per_tyre(car, lambda t: t.carcass_per_pressure) * setups["pressure"]
     rows["carcass"] = _per_tyre(car, lambda t: t.carcass) + by_pressure
-    set_penetration(vehicle, rows)
+    set_penetration(cars.packed[0], rows)
     return rows

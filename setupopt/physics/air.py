@@ -39,16 +39,16 @@ def downforce(
         pressure = state.pressure / loss
         fade = -2.0 * case.crab * e.yaw_loss * state.flow / loss
         if e.ground == 0.0:
-            _add(e.x, 0.0, pressure * e.free * STRIPS_ALONG * STRIPS_ACROSS, 0.0, 0.0, fade, loads)
+            _add(e.x, e.y, pressure * e.free * STRIPS_ALONG * STRIPS_ACROSS, 0.0, 0.0, fade, loads)
             continue
         for i in range(STRIPS_ALONG):
             at = e.x + (i - 1) * e.along
-            height = floor_height(car, setup, at) + e.offset + x[0] - at * x[1] - road[n].height
+            height = floor_height(car, setup, at, car.middle) + e.offset + x[0] - at * x[1] - road[n].height
             for j in range(STRIPS_ACROSS):
-                y = (j - 2) * e.across
+                y = e.y + (j - 2) * e.across
                 s = at * state.sin_heading + y * state.cos_heading
                 ground, slope = surface.under_floor(case, s)
-                gap = height + y * (x[2] - road[n].slope) - ground
+                gap = height + y * x[2] + (y - e.y) * (setup.floor_roll - road[n].slope) - ground
                 force = e.free
                 rate = 0.0
                 if gap > 0.0:

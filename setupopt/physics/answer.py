@@ -52,7 +52,8 @@ def gaps(
     roll = x[2] - left
     for axle in range(2):
         at = car.ride_x[axle]
-        answer.ride_gap[axle] = rest_gap(car, setup, case, state, at, 0.0) + heave - at * pitch
+        rest = rest_gap(car, setup, case, state, at, car.middle)
+        answer.ride_gap[axle] = rest + heave - at * pitch + car.middle * roll
     answer.clearance = np.inf
     answer.spare_clearance = np.inf
     for p in range(points.size):

@@ -134,7 +134,7 @@ def _body_rows(car: Record, case: Record, state: Record, x: Floats, work: Record
     r[2] = -(hs + x[0]) * ms * by - hs * x[2] * ms * bz + loads[1, 0]
     r[2] -= car.side_height * case.transfer * side + state.gyro[0]
     r[SIDE] = car.mass * state.pull[1] + side
-    r[YAW] = car.side_x * side - state.gyro[2]
+    r[YAW] = car.side_x * side + car.middle * state.drag - state.gyro[2]
     for c in range(4):
         column = c if c < 3 else SIDESLIP
         jac[0, column] = -loads[0, 1 + c]
@@ -155,8 +155,8 @@ def _body_rows(car: Record, case: Record, state: Record, x: Floats, work: Record
 def _wheel_rows(car: Record, case: Record, state: Record, x: Floats, w: int, work: Record) -> None:
     """Add one wheel to every row.
 
-    The sprung mass's own CG stands ahead of or behind the car's where the unsprung masses do not
-    balance; `x m_u b_z` carries that into the pitch moment, so that the pad is an equilibrium.
+    The sprung mass's own CG stands ahead of, behind or beside the car's where the unsprung masses do not
+    balance; `x m_u b_z` and `y m_u b_z` carry that into the moments, so that the pad is an equilibrium.
     """
     bx = state.pull[0]
     by = case.transfer * state.pull[1]
@@ -173,7 +173,7 @@ def _wheel_rows(car: Record, case: Record, state: Record, x: Floats, w: int, wor
     jac = work.jacobian
     r[0] += work.body[w]
     r[1] += -at * (work.body[w] - mu * bz) + up * mu * bx + rise * work.forward[w]
-    r[2] += y * work.body[w] - up * mu * by - arm * work.lateral[w] + side * wheels.moment[w]
+    r[2] += y * (work.body[w] - mu * bz) - up * mu * by - arm * work.lateral[w] + side * wheels.moment[w]
     r[RISE + w] = work.vertical[w] - work.body[w] + mu * bz
     r[SIDE] += work.lateral[w]
     r[YAW] += at * work.lateral[w] - y * work.forward[w] + wheels.aligning[w]
@@ -237,12 +237,14 @@ def _slip_rows(car: Record, x: Floats, axle: int, demand: float, work: Record) -
     _add_along(left + 1, row, 0.0, work)
     row += 1
     if demand > 0.0:
+        ratio = car.radius[left] / car.radius[left + 1]
         ahead = wheels.step[left]
-        beside = wheels.step[left + 1]
+        beside = ratio * wheels.step[left + 1]
         r[row] = weight * ((1.0 + x[KAPPA + left + 1]) * beside - (1.0 + x[KAPPA + left]) * ahead)
         jac[row, KAPPA + left] = -weight * ahead
         jac[row, KAPPA + left + 1] = weight * beside
-        jac[row, SIDESLIP] = weight * sin(x[SIDESLIP]) * (x[KAPPA + left] - x[KAPPA + left + 1])
+        turned = (1.0 + x[KAPPA + left]) - ratio * (1.0 + x[KAPPA + left + 1])
+        jac[row, SIDESLIP] = weight * sin(x[SIDESLIP]) * turned
     else:
         r[row] = weight * (x[KAPPA + left + 1] - x[KAPPA + left])
         jac[row, KAPPA + left] = -weight

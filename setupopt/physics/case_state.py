@@ -195,15 +195,16 @@ def _set_wheel(car: Record, case: Record, w: int, state: Record) -> None:
 
 
 @kernel
-def floor_height(car: Record, setup: Record, x: float) -> float:
-    """Height of the floor line at x on the pad: straight through both ride-height points, m."""
+def floor_height(car: Record, setup: Record, x: float, y: float) -> float:
+    """Height of the floor at x, y on the pad: a plane through both ride-height points, m."""
     front = setup.ride_height[0]
     rear = setup.ride_height[1]
-    return rear + (front - rear) * (x - car.ride_x[1]) / (car.ride_x[0] - car.ride_x[1])
+    middle = rear + (front - rear) * (x - car.ride_x[1]) / (car.ride_x[0] - car.ride_x[1])
+    return middle + (y - car.middle) * setup.floor_roll
 
 
 @kernel
 def rest_gap(car: Record, setup: Record, case: Record, state: Record, x: float, y: float) -> float:
     """Gap under a point of the floor line before the car moves on its springs, m."""
     s = x * state.sin_heading + y * state.cos_heading
-    return floor_height(car, setup, x) - surface.under_floor(case, s)[0]
+    return floor_height(car, setup, x, y) - surface.under_floor(case, s)[0]

@@ -67,6 +67,8 @@ def road_plane(car: Record, state: Record) -> tuple[float, float, float]:
     front = 0.5 * (rise[0] + rise[1])
     rear = 0.5 * (rise[2] + rise[3])
     forwards = (front - rear) / car.wheelbase
-    across = (rise[0] - rise[1]) * car.y[0] + (rise[2] - rise[3]) * car.y[2]
-    left = across / (2.0 * (car.y[0] * car.y[0] + car.y[2] * car.y[2]))
-    return rear + forwards * car.to_rear, forwards, left
+    y_front = car.y[0] - car.middle
+    y_rear = car.y[2] - car.middle
+    across = (rise[0] - rise[1]) * y_front + (rise[2] - rise[3]) * y_rear
+    left = across / (2.0 * (y_front * y_front + y_rear * y_rear))
+    return rear + forwards * car.to_rear - car.middle * left, forwards, left

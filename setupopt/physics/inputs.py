@@ -46,15 +46,15 @@ def layout(*, one: str = "", axles: str = "", wheels: str = "", more: tuple[_Fie
     return np.dtype((np.record, np.dtype([*fields, *more], align=True)))
 
 
-# The car without its setup. to_front, to_rear: axles from the CG (a, b). link, anti: vertical link force per
-# lateral and longitudinal force. crown: crown curvature, 1/m. friction_beta: B(1/2, 2 - n). compliance: rad
-# per N. drive, brake: shares. is_open, is_locked: 1 where such a differential drives the axle. ride_x: where
-# ride height is measured. inertia: roll and pitch of the sprung mass, yaw of the car; spin_inertia: of all
-# wheels over their radius, kg m; both zero where the project leaves them out. shear: tangential over radial
-# stiffness of the tread's bed; thrust: share of the spin that the tread follows; friction_floor: the least
-# pressure in the patch's middle that the friction law takes, Pa.
+# The car without its setup. to_front, to_rear: axles from the CG (a, b). middle: y of the centre line. link,
+# anti: vertical link force per lateral and longitudinal force. crown: crown curvature, 1/m. friction_beta:
+# B(1/2, 2 - n). compliance: rad per N. drive, brake: shares. is_open, is_locked: 1 where such a differential
+# drives the axle. ride_x: where ride height is measured. inertia: roll and pitch of the sprung mass, yaw of
+# the car; spin_inertia: of all wheels over their radius, kg m; both zero where the project leaves them out.
+# shear: tangential over radial stiffness of the tread's bed; thrust: share of the spin that the tread
+# follows; friction_floor: the least pressure in the patch's middle that the friction law takes, Pa.
 VEHICLE = layout(
-    one="mass sprung_mass sprung_height cg_height wheelbase to_front to_rear "
+    one="mass sprung_mass sprung_height cg_height wheelbase to_front to_rear middle "
     "drag_area drag_height side_area side_x side_height spin_inertia",
     axles="drive brake is_open is_locked ride_x",
     wheels="x y side unsprung_mass unsprung_height static_load camber_gain bump_travel droop_travel "
@@ -65,16 +65,18 @@ VEHICLE = layout(
 
 # An air element: its middle, spacing of its strips along and across, height over the floor line, then
 # areas of one strip, peak gap and yaw loss. Middle strips stand at x and on the centre line.
-ELEMENT = layout(one="x along across offset free ground peak yaw_loss")
+ELEMENT = layout(one="x y along across offset free ground peak yaw_loss")
 
 # A named point of the floor, and the least gap it needs.
 POINT = layout(one="x y offset least")
 
 # A setup. foundation: N/m3 at the set pressure; carcass: N/m at that pressure, 0 where it is rigid;
 # penetration: of the crown on the pad, tread and carcass together. anti_roll and third: N/m at the wheel.
-# toe: rad, toe-in positive.
+# toe: rad, toe-in positive. car: the row of the car that the setup makes; floor_roll: rad, left side up.
 SETTING = layout(
-    axles="anti_roll third ride_height", wheels="camber wheel_rate foundation carcass toe penetration"
+    one="car floor_roll",
+    axles="anti_roll third ride_height",
+    wheels="camber wheel_rate foundation carcass toe penetration",
 )
 
 # A load case. heading: the course, direction of travel against the venue's axis. along: place on a section of

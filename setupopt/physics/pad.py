@@ -15,9 +15,9 @@ from setupopt.physics.jit import kernel
 def _penetration(cars: Records, setups: Records) -> None:
     """Fill in the crown penetration that carries each corner load, of tread and carcass together."""
     ends = np.zeros(5)
-    car = cars[0]
     for s in range(setups.size):
         setup = setups[s]
+        car = cars[int(setup.car)]
         for w in range(4):
             tread = tyre.depth_for_load(
                 car.static_load[w], 0.01, tan(setup.camber[w]), 1.0 / car.radius[w], car.crown[w],

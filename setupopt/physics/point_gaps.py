@@ -26,30 +26,32 @@ def fill_gaps(
     cars: Records, points: Records, setups: Records, cases: Records, trims: Floats, states: Records,
     gaps: Floats,
 ) -> None:  # fmt: skip
-    """Fill `gaps` (setups, cases, points) from `trims` (setups, cases, UNKNOWNS). `cars`, `states`: one
-    each.
+    """Fill `gaps` (setups, cases, points) from `trims` (setups, cases, UNKNOWNS). `cars` (kinds), `points`
+    (kinds, points), `states` (1).
     """
     state = states[0]
     for i in range(cases.size):
         for s in range(setups.size):
             x = trims[s, i]
+            kind = int(setups[s].car)
             heading = cases[i].surface_heading - cases[i].crab * x[SIDESLIP]
             state.sin_heading = sin(heading)
             state.cos_heading = cos(heading)
-            for p in range(points.size):
-                gaps[s, i, p] = point_gap(cars[0], points[p], setups[s], cases[i], state, x[0], x[1], x[2])
+            for p in range(points.shape[1]):
+                point = points[kind, p]
+                gaps[s, i, p] = point_gap(cars[kind], point, setups[s], cases[i], state, x[0], x[1], x[2])
 
 
 def point_gaps(
     car: tuple[Records, Records, Records], setups: Records, cases: Records, answers: Records
 ) -> Floats:
-    """Gaps (setups, cases, points), m, of steady answers (setups, cases). `car`: as `pack.vehicle` makes it.
+    """Gaps (setups, cases, points), m, of steady answers (setups, cases). `car`: `pack.CarTable.packed`.
 
     The least over the points is an answer's `clearance`. A lost case has the gaps of the trim that its
     press would hold.
     """
     vehicle, _, points = car
-    gaps = np.empty((setups.size, cases.size, points.size))
+    gaps = np.empty((setups.size, cases.size, points.shape[1]))
     trims = np.ascontiguousarray(answers["state"])
     fill_gaps(vehicle, points, setups, cases, trims, np.zeros(1, CASE_STATE), gaps)
     return gaps

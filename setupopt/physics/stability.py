@@ -140,10 +140,12 @@ def fill_matrices(
     pivots = np.zeros(_FOLLOWING, np.int64)
     for row in range(answers.size):
         answer = answers[row]
+        setup = setups[row // cases.size]
+        kind = int(setup.car)
         if answer.contact and not answer.slides:
             motion_matrix(
-                cars[0], elements, setups[row // cases.size], cases[row % cases.size], parts[0], states[0],
-                road, answer, works[0], follow, moved, pivots, matrices[row],
+                cars[kind], elements[kind], setup, cases[row % cases.size], parts[0], states[0], road, answer,
+                works[0], follow, moved, pivots, matrices[row],
             )  # fmt: skip
 
 
@@ -156,7 +158,12 @@ def growth(
     """
     vehicle, elements, _ = car
     matrices = np.zeros((answers.size, MOTIONS, MOTIONS))
-    scratch = np.zeros(1, CASE), np.zeros(1, CASE_STATE), np.zeros(elements.size, ROADBED), np.zeros(1, WORK)
+    scratch = (
+        np.zeros(1, CASE),
+        np.zeros(1, CASE_STATE),
+        np.zeros(elements.shape[1], ROADBED),
+        np.zeros(1, WORK),
+    )
     if vehicle["inertia"][0, 2] > 0.0:
         fill_matrices(vehicle, elements, setups, cases, answers.reshape(-1), *scratch, matrices)
     rates = np.linalg.eigvals(matrices).real.max(axis=-1)

@@ -124,25 +124,26 @@ def run_chunk(
 ) -> None:  # fmt: skip
     """Solve answers `first` to `last`, setups slowest, cases fastest.
 
-    `starts` (cases): answers of a setup nearby, or empty. `cars`, `parts`, `states`, `works` hold one record
-    each.
+    `cars` (kinds), `elements` (kinds, elements) and `points` (kinds, points) hold the cars that setups make.
+    `starts` (cases): answers of a setup nearby, or empty. `parts`, `states`, `works` hold one record each.
     """
     has_start = starts.shape[0] > 0
     for row in range(first, last):
         i = row % cases.size
         setup = setups[row // cases.size]
         start = starts[i] if has_start else answers[row]
-        if (
-            by_slope
-            and has_start
-            and _solve_by_slope(
-                cars[0], elements, points, setup, cases[i], states[0], road, start, works[0], answers[row]
-            )
-        ):
+        kind = int(setup.car)
+        done = False
+        if by_slope and has_start:
+            done = _solve_by_slope(
+                cars[kind], elements[kind], points[kind], setup, cases[i], states[0], road, start, works[0],
+                answers[row],
+            )  # fmt: skip
+        if done:
             continue
         _solve(
-            cars[0], elements, points, setup, cases[i], parts[0], states[0], road, start, has_start, works[0],
-            answers[row],
+            cars[kind], elements[kind], points[kind], setup, cases[i], parts[0], states[0], road, start,
+            has_start, works[0], answers[row],
         )  # fmt: skip
 
 
@@ -169,7 +170,7 @@ def run(
     pool: Executor | None = None,
     by_slope: bool = False,
 ) -> Records:
-    """Answers (setups x cases) of every setup in every case. `car`: as `pack.vehicle` makes it.
+    """Answers (setups x cases) of every setup in every case. `car`: as `pack.CarTable.packed` has it.
 
     `starts` (cases): answers of a setup nearby; with `by_slope` the setups are small steps from it, and their
     margins come from its slopes. The kernels hold no interpreter lock, so plain threads use all cores; `pool`
@@ -184,7 +185,7 @@ def run(
         scratch = (
             np.zeros(1, CASE),
             np.zeros(1, CASE_STATE),
-            np.zeros(car[1].size, ROADBED),
+            np.zeros(car[1].shape[1], ROADBED),
             np.zeros(1, WORK),
         )
         run_chunk(*car, setups, cases, nearby, by_slope, *span, *scratch, answers)

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from setupopt.project.section import Section
 
 AXLES: tuple[Literal["front", "rear"], ...] = ("front", "rear")
+SIDES: tuple[Literal["left", "right"], ...] = ("left", "right")
 WHEELS: tuple[str, ...] = ("fl", "fr", "rl", "rr")
 
 
@@ -61,7 +62,24 @@ class Axle:
     damper_rebound: float | None
     wheel_inertia: float | None  # of one wheel about its axle, kg m2
     toe_over: float  # m; over this length toe is measured
-    tyre: Tyre
+    tyre: Tyre  # of the left wheel, or of both
+    tyre_right: Tyre | None = None  # None: the same as on the left
+
+    @property
+    def tyres(self) -> tuple[Tyre, Tyre]:
+        """Left, right."""
+        return self.tyre, self.tyre_right or self.tyre
+
+
+@dataclass(frozen=True, slots=True)
+class WingSetting:
+    """What an element does at one angle, as measured there."""
+
+    angle: float
+    free_area: float
+    ground_area: float
+    peak_gap: float
+    drag_area: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +95,8 @@ class AirElement:
     ground_area: float  # m2, what the gap adds at `peak_gap`
     peak_gap: float
     yaw_loss: float  # per rad2
+    drag_area: float | None = None  # m2, its share of the body's drag area
+    settings: tuple[WingSetting, ...] = ()  # by angle, the smallest first
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +155,8 @@ class Car:
     rear: Axle
     air: Air
     clearance: tuple[ClearancePoint, ...]
+    left_share: float = 0.5  # of the weight, at even cross weight
+    cross_share: float = 0.5  # of the weight on front right and rear left
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,8 +207,21 @@ class Venue:
 
 
 @dataclass(frozen=True, slots=True)
+class WheelSetup:
+    """What mechanics adjust on one wheel, where it is not as on the other side; None: as the axle says."""
+
+    camber: float | None = None
+    ride_height: float | None = None
+    spring: float | None = None
+    pressure: float | None = None
+    toe: float | None = None
+    damper_bump: float | None = None
+    damper_rebound: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class AxleSetup:
-    """What mechanics adjust on one axle."""
+    """What mechanics adjust on one axle, both sides alike but for `left` and `right`."""
 
     camber: float
     ride_height: float
@@ -195,6 +230,41 @@ class AxleSetup:
     third: float  # N/m at the wheel pair
     pressure: float  # Pa
     toe: float  # m
+    damper_bump: float | None = None  # N s/m at the damper; None: as car.toml says
+    damper_rebound: float | None = None
+    left: WheelSetup = WheelSetup()
+    right: WheelSetup = WheelSetup()
+
+    def of(self, field: str, side: Literal["left", "right"]) -> float | None:
+        """A setting of the wheel on one side."""
+        own: float | None = getattr(getattr(self, side), field)
+        return getattr(self, field) if own is None else own
+
+    def sides(self, field: str) -> tuple[float | None, float | None]:
+        """A setting of the left and the right wheel; the axle's twice where wheels have none of their own."""
+        if field not in WheelSetup.__slots__:
+            return getattr(self, field), getattr(self, field)
+        return self.of(field, "left"), self.of(field, "right")
+
+
+@dataclass(frozen=True, slots=True)
+class BalanceSetup:
+    """How forces and weight are shared; None: as car.toml says, cross weight even."""
+
+    brake_front: float | None = None
+    drive_front: float | None = None
+    cross_share: float | None = None  # of the weight on front right and rear left
+
+
+@dataclass(frozen=True, slots=True)
+class Ballast:
+    """A piece of ballast, which the mass of car.toml does not hold."""
+
+    name: str
+    mass: float
+    station: float
+    side: float  # positive to the left
+    height: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,11 +275,15 @@ class Setup:
     front: AxleSetup
     rear: AxleSetup
     body: str | None = None  # name of the body worn; None: the one of car.toml
+    balance: BalanceSetup = BalanceSetup()
+    wings: tuple[tuple[str, float], ...] = ()  # elements with settings, by name, and their angles
+    ballast: tuple[Ballast, ...] = ()
 
     @property
     def ride_heights(self) -> tuple[float, float]:
-        """At the front and rear ride-height stations, m."""
-        return self.front.ride_height, self.rear.ride_height
+        """At the front and rear ride-height stations on the centre line, m."""
+        front, rear = ([h for h in axle.sides("ride_height") if h] for axle in (self.front, self.rear))
+        return sum(front) / 2.0, sum(rear) / 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,6 +297,28 @@ class Range:
 
 
 @dataclass(frozen=True, slots=True)
+class WheelLimits:
+    """Ranges of one wheel's settings."""
+
+    camber: Range | None = None
+    ride_height: Range | None = None
+    spring: Range | None = None
+    pressure: Range | None = None
+    toe: Range | None = None
+    damper_bump: Range | None = None
+    damper_rebound: Range | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BalanceLimits:
+    """Ranges of what `BalanceSetup` has."""
+
+    brake_front: Range | None = None
+    drive_front: Range | None = None
+    cross_share: Range | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class AxleLimits:
     """Ranges of one axle's settings; a setting without a range stays as it is."""
 
@@ -233,6 +329,10 @@ class AxleLimits:
     third: Range | None
     pressure: Range | None
     toe: Range | None = None
+    damper_bump: Range | None = None
+    damper_rebound: Range | None = None
+    left: WheelLimits | None = None  # a range that frees this side from the other
+    right: WheelLimits | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -294,6 +394,9 @@ class Adjuster:
     shims: tuple[float, ...]  # m
     ride_height_per_turn: float | None  # m per turn of the push-rod or perch
     anti_roll_positions: tuple[float, ...]  # N/m at the wheel, in the order of the positions
+    damper_clicks_bump: tuple[float, ...] = ()  # N s/m by click, the first at 0 clicks
+    damper_clicks_rebound: tuple[float, ...] = ()
+    shims_fitted: tuple[float, ...] = ()  # m, the stack that is in today
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,6 +410,9 @@ class Limits:
     spread: Spread | None
     adjuster_front: Adjuster | None
     adjuster_rear: Adjuster | None
+    balance: BalanceLimits = BalanceLimits()
+    wings: tuple[tuple[str, Range], ...] = ()  # by name of the element
+    ballast: tuple[tuple[str, Range], ...] = ()  # stations, by name of the piece
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,12 +7,14 @@ where a unit's magnitude allows it at all. docs/nomenclature.md explains the key
 # ruff: noqa: N815 - the fields are the keys of the files, units and all
 from __future__ import annotations
 
+import math
 from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
 from setupopt.project.field_types import (
     NAME,
+    Bounds,
     Name,
     OptionalPercent,
     Percent,
@@ -32,6 +34,7 @@ from setupopt.project.field_types import (
     unique_names,
     wrong,
 )
+from setupopt.project.settings import MOST_BALLAST, MOST_WINGS
 
 # What a tyre without it is told
 _SHEAR = "; 1 to 3 for slicks, and `setupopt fit tyre` finds it from measured cornering stiffness"
@@ -54,6 +57,7 @@ class CarTable(Table):
     pitch_inertia_kgm2: float | None = number(1, 50_000, "kg m2", default=None)
     roll_inertia_kgm2: float | None = number(1, 20_000, "kg m2", default=None)
     yaw_inertia_kgm2: float | None = number(1, 50_000, "kg m2", default=None)
+    left_weight_percent: Percent = percent(default=50.0, si_name="left_share")
     power_kW: float | None = number(1, 3000, "kW", default=None)
 
     @model_validator(mode="after")
@@ -84,6 +88,13 @@ class AxleTable(Table):
     wheel_inertia_kgm2: float | None = number(0.01, 100, "kg m2", default=None)
     toe_over_mm: float = number(50, 2000, "mm", default=330.0)
     tyre: Name
+    tyre_left: Name | None = None
+    tyre_right: Name | None = None
+
+    @property
+    def tyres(self) -> tuple[str, str]:
+        """Left, right."""
+        return self.tyre_left or self.tyre, self.tyre_right or self.tyre
 
 
 class TyreTable(Table):
@@ -117,6 +128,16 @@ class TyreTable(Table):
         return self
 
 
+class WingSettingTable(Table):
+    """`[[air.element.setting]]`: what the element does at one angle."""
+
+    angle_deg: float = number(-90, 90, "deg")
+    free_area_m2: float = number(-20, 50, "m2")
+    ground_area_m2: float = number(0, 50, "m2")
+    peak_gap_mm: float = number(1, 2000, "mm")
+    drag_area_m2: float | None = number(0, 20, "m2", default=None)
+
+
 class ElementTable(Table):
     """`[[air.element]]`."""
 
@@ -129,6 +150,20 @@ class ElementTable(Table):
     ground_area_m2: float = number(0, 50, "m2")
     peak_gap_mm: float = number(1, 2000, "mm")
     yaw_loss_per_rad2: float = number(0, 1000, "per rad2")
+    drag_area_m2: float | None = number(0, 20, "m2", default=None)
+    setting: list[WingSettingTable] = some()
+
+    @model_validator(mode="after")
+    def _rising_angles(self) -> Self:
+        before = -math.inf
+        for index, row in enumerate(self.setting):
+            if not row.angle_deg > before:
+                raise wrong(("setting", index, "angle_deg"), "angles that rise from row to row")
+            if row.drag_area_m2 is not None and self.drag_area_m2 is None:
+                expected = "the element's own share of air.drag_area_m2, as its settings have one"
+                raise wrong(("drag_area_m2",), expected)
+            before = row.angle_deg
+        return self
 
 
 class AirTable(Table):
@@ -196,9 +231,11 @@ class CarFile(Table):
     @model_validator(mode="after")
     def _tyres_exist(self) -> Self:
         known = ", ".join(f'"{name}"' for name in list(self.tyre)[:20])
+        expected = f"one of the tyres of this file: {known or 'there is none'}"
         for name, axle in (("front", self.front), ("rear", self.rear)):
-            if axle.tyre not in self.tyre:
-                raise wrong((name, "tyre"), f"one of the tyres of this file: {known or 'there is none'}")
+            for key in ("tyre", "tyre_left", "tyre_right"):
+                if (getattr(axle, key) or axle.tyre) not in self.tyre:
+                    raise wrong((name, key), expected)
         return self
 
 
@@ -212,6 +249,18 @@ class SetupTable(Table):
     body: Name | None = Field(default=None, description="the name of a body in the folder bodies")
 
 
+class WheelSetupTable(Table):
+    """`[front.left]` and so on of a setup: what is not as on the other side."""
+
+    camber_deg: float | None = number(-15, 15, "deg", default=None)
+    ride_height_mm: float | None = number(1, 1000, "mm", default=None)
+    spring_N_per_mm: float | None = number(1, 2000, "N/mm", default=None)
+    pressure_bar: float | None = number(0.2, 6, "bar", default=None)
+    toe_mm: float | None = number(-30, 30, "mm", default=None)
+    damper_bump_Ns_per_mm: float | None = number(0, 200, "N s/mm", default=None)
+    damper_rebound_Ns_per_mm: float | None = number(0, 200, "N s/mm", default=None)
+
+
 class AxleSetupTable(Table):
     """`[front]` and `[rear]` of a setup."""
 
@@ -222,6 +271,31 @@ class AxleSetupTable(Table):
     third_N_per_mm: float = number(0, 5000, "N/mm", default=0.0)
     pressure_bar: float = number(0.2, 6, "bar")
     toe_mm: float = number(-30, 30, "mm")
+    damper_bump_Ns_per_mm: float | None = number(0, 200, "N s/mm", default=None)
+    damper_rebound_Ns_per_mm: float | None = number(0, 200, "N s/mm", default=None)
+    left: WheelSetupTable = WheelSetupTable()
+    right: WheelSetupTable = WheelSetupTable()
+
+
+class BalanceTable(Table):
+    """`[balance]` of a setup."""
+
+    brake_front_percent: OptionalPercent = percent(default=None)
+    drive_front_percent: OptionalPercent = percent(default=None)
+    cross_weight_percent: float | None = number(20, 80, "%", default=None, si_name="cross_share")
+
+
+class BallastTable(Table):
+    """`[[ballast]]`: a piece that the mass of car.toml does not hold."""
+
+    name: Name
+    mass_kg: float = number(0, 1000, "kg")
+    station_mm: float = number(-5000, 12_000, "mm")
+    side_mm: float = number(-3000, 3000, "mm", default=0.0)
+    height_mm: float = number(-100, 3000, "mm")
+
+
+_ANGLE = Bounds(-90, 90, "deg")
 
 
 class SetupFile(Table):
@@ -230,9 +304,50 @@ class SetupFile(Table):
     setup: SetupTable
     front: AxleSetupTable
     rear: AxleSetupTable
+    balance: BalanceTable = BalanceTable()
+    wings: dict[str, float] = Field(default_factory=dict, description="angles in deg by name of an element")
+    ballast: list[BallastTable] = some()
+
+    @model_validator(mode="after")
+    def _wings_and_ballast(self) -> Self:
+        unique_names(self.ballast, ("ballast",))
+        for name, angle in self.wings.items():
+            if not _ANGLE.low <= angle <= _ANGLE.high:
+                raise wrong(("wings", name), f"an angle {_ANGLE}")
+        for key, most in (("wings", MOST_WINGS), ("ballast", MOST_BALLAST)):
+            if len(getattr(self, key)) > most:
+                raise wrong((key,), f"at most {most}")
+        return self
 
 
 # --- limits.toml ------------------------------------------------------------------------------------
+
+
+class WheelLimitsTable(Table):
+    """`[front.left]` and so on of the limits: a range that frees one side."""
+
+    camber_deg: Steps | None = steps(-15, 15, "deg", default=None)
+    ride_height_mm: Steps | None = steps(1, 1000, "mm", default=None)
+    springs_N_per_mm: list[float] | None = numbers(1, 2000, "N/mm", default=None, si_name="spring")
+    pressure_bar: Steps | None = steps(0.2, 6, "bar", default=None)
+    toe_mm: Steps | None = steps(-30, 30, "mm", default=None)
+    damper_bump_Ns_per_mm: StepsOrList | None = steps_or_list(0, 200, "N s/mm", default=None)
+    damper_rebound_Ns_per_mm: StepsOrList | None = steps_or_list(0, 200, "N s/mm", default=None)
+
+
+class BalanceLimitsTable(Table):
+    """`[balance]` of the limits."""
+
+    brake_front_percent: Steps | None = steps(0, 100, "%", default=None)
+    drive_front_percent: Steps | None = steps(0, 100, "%", default=None)
+    cross_weight_percent: Steps | None = steps(20, 80, "%", default=None, si_name="cross_share")
+
+
+class BallastLimitsTable(Table):
+    """`[[ballast]]` of the limits: where a piece of the setup may sit."""
+
+    name: Name
+    station_mm: StepsOrList = steps_or_list(-5000, 12_000, "mm")
 
 
 class AxleLimitsTable(Table):
@@ -245,6 +360,10 @@ class AxleLimitsTable(Table):
     third_N_per_mm: StepsOrList | None = steps_or_list(0, 5000, "N/mm", default=None)
     pressure_bar: Steps | None = steps(0.2, 6, "bar", default=None)
     toe_mm: Steps | None = steps(-30, 30, "mm", default=None)
+    damper_bump_Ns_per_mm: StepsOrList | None = steps_or_list(0, 200, "N s/mm", default=None)
+    damper_rebound_Ns_per_mm: StepsOrList | None = steps_or_list(0, 200, "N s/mm", default=None)
+    left: WheelLimitsTable | None = None
+    right: WheelLimitsTable | None = None
 
 
 class ArchTable(Table):
@@ -302,6 +421,9 @@ class AdjusterTable(Table):
         -50, 50, "mm", default=None, si_name="ride_height_per_turn"
     )
     anti_roll_positions_N_per_mm: list[float] = numbers(0, 5000, "N/mm", default=[])
+    damper_clicks_bump: list[float] = numbers(0, 200, "N s/mm", default=[])
+    damper_clicks_rebound: list[float] = numbers(0, 200, "N s/mm", default=[])
+    shims_fitted_mm: list[float] = numbers(0.01, 100, "mm", default=[])
 
     @model_validator(mode="after")
     def _turning_does_something(self) -> Self:
@@ -327,6 +449,9 @@ class LimitsFile(Table):
     tolerance: ToleranceTable | None = None
     spread: SpreadTable | None = None
     adjuster: AdjustersTable = AdjustersTable()
+    balance: BalanceLimitsTable = BalanceLimitsTable()
+    wings: dict[str, Steps] = Field(default_factory=dict, description="{ from, to, step } in deg by element")
+    ballast: list[BallastLimitsTable] = some()
 
     @model_validator(mode="after")
     def _floor_may_stand_high_enough(self) -> Self:

@@ -5,9 +5,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
-from typing import Any
+from typing import Any, NamedTuple
 
-from setupopt.project.model import Air, Axle, Car, Tyre
+from setupopt.project.model import Air, Axle, AxleSetup, Car, Setup, Tyre
 from setupopt.units import GRAVITY
 
 _STRIPS = 60  # across the tread; a per cent is more than a check needs
@@ -19,9 +19,56 @@ def axles(car: Car) -> Iterator[tuple[str, Axle, float]]:
     yield "rear", car.rear, 1.0 - car.front_share
 
 
-def corner_load(car: Car, share: float) -> float:
-    """Static load of one wheel of an axle that carries `share` of the weight, N."""
-    return car.mass * GRAVITY * share / 2.0
+def corner_loads(car: Car) -> tuple[float, float, float, float]:
+    """Static loads of the wheels, N, driver aboard: statics with the cross weight that is set.
+
+    Moments about the car's length: the CG stands off the centre line by the left weight above half, times
+    the mean track. A cross weight loads one diagonal, and moves nothing from front to rear or in roll.
+    """
+    front = car.front.track
+    rear = car.rear.track
+    aside = 0.5 * (car.left_share - 0.5) * (front + rear)
+    more = car.cross_share - 0.5
+    ahead = (aside - more * rear) / (front + rear)
+    behind = ahead + more
+    half_front = 0.5 * car.front_share
+    half_rear = 0.5 * (1.0 - car.front_share)
+    shares = (half_front + ahead, half_front - ahead, half_rear + behind, half_rear - behind)
+    weight = car.mass * GRAVITY
+    return shares[0] * weight, shares[1] * weight, shares[2] * weight, shares[3] * weight
+
+
+def tyre_groups(car: Car) -> Iterator[tuple[slice, str, Tyre]]:
+    """Wheels of an axle on one tyre: where they stand among all, their name, the tyre."""
+    for first, name, axle in ((0, "front", car.front), (2, "rear", car.rear)):
+        left, right = axle.tyres
+        if left == right:
+            yield slice(first, first + 2), name, left
+        else:
+            yield slice(first, first + 1), f"{name} left", left
+            yield slice(first + 1, first + 2), f"{name} right", right
+
+
+class Corner(NamedTuple):
+    """One wheel of the car at rest."""
+
+    axle_name: str
+    axle: Axle
+    tyre: Tyre
+    load: float  # N
+    camber: float
+    pressure: float
+
+
+def corners(car: Car, setup: Setup) -> Iterator[Corner]:
+    """The wheels of a car that is as the setup sets it: FL, FR, RL, RR."""
+    loads = iter(corner_loads(car))
+    for name, axle, _ in axles(car):
+        today: AxleSetup = getattr(setup, name)
+        pairs = zip(axle.tyres, today.sides("camber"), today.sides("pressure"), strict=True)
+        for tyre, camber, pressure in pairs:
+            assert camber is not None and pressure is not None  # no optional settings
+            yield Corner(name, axle, tyre, next(loads), camber, pressure)
 
 
 def unsprung_mass(car: Car) -> float:

@@ -74,13 +74,21 @@ def car(file: schema.CarFile) -> model.Car:
 
 def _axle(file: schema.CarFile, table: schema.AxleTable) -> model.Axle:
     """One axle of the car, on its tyres."""
-    return _make(model.Axle, table, tyre=_make(model.Tyre, file.tyre[table.tyre], name=table.tyre))
+    left, right = (_make(model.Tyre, file.tyre[name], name=name) for name in table.tyres)
+    entries = in_si(table)
+    del entries["tyre_left"]
+    return model.Axle(**(entries | {"tyre": left, "tyre_right": None if right == left else right}))
 
 
 def air(table: schema.AirTable) -> model.Air:
     """The body's air loads."""
-    elements = tuple(_make(model.AirElement, part) for part in table.element)
+    elements = tuple(_element(part) for part in table.element)
     return _make(model.Air, table, elements=elements)
+
+
+def _element(table: schema.ElementTable) -> model.AirElement:
+    settings = tuple(_make(model.WingSetting, row) for row in table.setting)
+    return _make(model.AirElement, table, settings=settings)
 
 
 def _clearance(points: list[schema.ClearanceTable]) -> tuple[model.ClearancePoint, ...]:
@@ -145,8 +153,22 @@ def _roughness(table: venue_schema.VenueTable) -> float | None:
 
 def setup(file: schema.SetupFile) -> model.Setup:
     """setup.toml as a Setup."""
-    front, rear = (_make(model.AxleSetup, axle) for axle in (file.front, file.rear))
-    return model.Setup(file.setup.name, front, rear, file.setup.body)
+    front, rear = (_axle_setup(axle) for axle in (file.front, file.rear))
+    return model.Setup(
+        file.setup.name,
+        front,
+        rear,
+        file.setup.body,
+        balance=_make(model.BalanceSetup, file.balance),
+        wings=tuple(sorted((name, angle * DEG) for name, angle in file.wings.items())),
+        ballast=tuple(_make(model.Ballast, piece) for piece in file.ballast),
+    )
+
+
+def _axle_setup(table: schema.AxleSetupTable) -> model.AxleSetup:
+    """One axle of a setup, both sides."""
+    left, right = (_make(model.WheelSetup, side) for side in (table.left, table.right))
+    return _make(model.AxleSetup, table, left=left, right=right)
 
 
 def limits(file: schema.LimitsFile) -> model.Limits:
@@ -162,13 +184,23 @@ def limits(file: schema.LimitsFile) -> model.Limits:
         spread=_if_given(partial(_make, model.Spread), file.spread),
         adjuster_front=_if_given(adjuster, file.adjuster.front),
         adjuster_rear=_if_given(adjuster, file.adjuster.rear),
+        balance=_make(model.BalanceLimits, file.balance),
+        wings=tuple(sorted((name, _converted(span, DEG)) for name, span in file.wings.items())),
+        ballast=tuple((piece.name, _choices(in_si(piece)["station"])) for piece in file.ballast),
     )
 
 
 def _axle_limits(table: schema.AxleLimitsTable) -> model.AxleLimits:
     """The ranges of one axle; a list says what there is to choose from."""
-    ranges = {name: _choices(value) for name, value in in_si(table).items()}
-    return model.AxleLimits(**ranges)
+    sides = {
+        name: None if side is None else model.WheelLimits(**_ranges(side))
+        for name, side in (("left", table.left), ("right", table.right))
+    }
+    return model.AxleLimits(**(_ranges(table) | sides))
+
+
+def _ranges(table: Table) -> dict[str, Any]:
+    return {name: _choices(value) for name, value in in_si(table).items()}
 
 
 def _choices(entry: Any) -> Any:

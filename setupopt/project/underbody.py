@@ -14,6 +14,8 @@ class Underside(NamedTuple):
     name: str
     station: float
     offset: float  # above the floor line
+    half: float = 0.0  # reaches so far to both sides of the centre line
+    side: float = 0.0
 
 
 def undersides(car: Car) -> tuple[Underside, ...]:
@@ -23,13 +25,21 @@ def undersides(car: Car) -> tuple[Underside, ...]:
     """
     air = car.air
     found = [Underside("front", air.front_ride_station, 0.0), Underside("rear", air.rear_ride_station, 0.0)]
-    found += [Underside(point.name, point.station, point.offset) for point in car.clearance]
+    found += [Underside(p.name, p.station, p.offset, side=p.side) for p in car.clearance]
     for element in air.elements:
         for end in (-element.chord / 2.0, element.chord / 2.0):
-            found.append(Underside(element.name, element.station + end, element.offset))
+            found.append(Underside(element.name, element.station + end, element.offset, 0.5 * element.span))
     return tuple(found)
 
 
-def static_gap(car: Car, ride_heights: tuple[Any, Any], part: Underside | ClearancePoint) -> Any:
-    """Gap of a place on the pad, m; as many as there are ride heights, front and rear."""
-    return floor_height(car.air, ride_heights, part.station) + part.offset
+def static_gap(
+    car: Car, ride_heights: tuple[Any, Any], part: Underside | ClearancePoint, roll: Any = 0.0
+) -> Any:
+    """Gap of a place on the pad, m; as many as there are ride heights, front and rear.
+
+    `roll`: of the floor on the pad, left side up, rad.
+    """
+    half = part.half if isinstance(part, Underside) else 0.0
+    return (
+        floor_height(car.air, ride_heights, part.station) + part.offset + part.side * roll - half * abs(roll)
+    )

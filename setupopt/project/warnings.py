@@ -8,8 +8,10 @@ from dataclasses import replace
 from itertools import product
 
 from setupopt.project.bodies import OWN, file_name
+from setupopt.project.car_as_set import car_as_set
 from setupopt.project.model import (
     AXLES,
+    SIDES,
     Adjuster,
     Attitude,
     AxleLimits,
@@ -19,12 +21,13 @@ from setupopt.project.model import (
     Limits,
     Range,
     Setup,
+    Tyre,
     Venue,
 )
-from setupopt.project.settings import SETTINGS, Setting, in_file_units
+from setupopt.project.settings import SETTINGS, Setting, rounded
 from setupopt.project.static_checks import (
     axles,
-    corner_load,
+    corners,
     floor_height,
     penetration,
     plan_points,
@@ -84,11 +87,8 @@ def _suspension(car: Car) -> Iterator[str]:
 
 
 def _tyres(car: Car, setup: Setup) -> Iterator[str]:
-    for name, axle, share in axles(car):
-        today: AxleSetup = getattr(setup, name)
-        tyre = axle.tyre
-        load = corner_load(car, share)
-        depth = penetration(tyre, load, today.camber, today.pressure)
+    for name, axle, tyre, load, camber, pressure in corners(car_as_set(car, setup), setup):
+        depth = penetration(tyre, load, camber, pressure)
         if not HARD * tyre.radius <= depth <= DEEP * tyre.radius:
             kind = "soft" if depth > tyre.radius * DEEP else "hard"
             yield (
@@ -104,7 +104,8 @@ def _tyres(car: Car, setup: Setup) -> Iterator[str]:
 def _air(car: Car, setup: Setup, file: str) -> Iterator[str]:
     yield from _stations(car, file)
     for element in car.air.elements:
-        if element.ground_area > 0.0 and element.peak_gap > max(car.front.tyre.radius, car.rear.tyre.radius):
+        tyres = (*car.front.tyres, *car.rear.tyres)
+        if element.ground_area > 0.0 and element.peak_gap > max(tyre.radius for tyre in tyres):
             peak = _mm(element.peak_gap)
             yield f"{file} air.element {element.name!r}: a peak gap of {peak} mm exceeds a tyre's radius"
         gap = floor_height(car.air, setup.ride_heights, element.station) + element.offset
@@ -221,24 +222,28 @@ def _pressures(car: Car, limits: Limits) -> Iterator[str]:
         allowed = getattr(limits, name).pressure
         if allowed is None or allowed.upper == allowed.lower:
             continue
-        tyre = axle.tyre
-        ends = tyre.measured_pressure
-        odd = ""
-        if tyre.foundation_per_pressure == 0.0 and tyre.carcass_per_pressure == 0.0:
-            odd = _SAME
-        elif ends is None:
-            odd = f"does not say at which pressures it was measured, measured_pressure_bar; {_GUESS}"
-        elif not (_within(allowed.lower, *ends) and _within(allowed.upper, *ends)):
-            odd = f"was measured from {ends[0] / BAR:g} to {ends[1] / BAR:g} bar only; outside, {_GUESS}"
-        if odd:
-            yield f"limits.toml {name}.pressure_bar: tyre {tyre.name!r} {odd}"
+        for tyre in dict.fromkeys(axle.tyres):
+            if odd := _odd_pressure(tyre, allowed):
+                yield f"limits.toml {name}.pressure_bar: tyre {tyre.name!r} {odd}"
+
+
+def _odd_pressure(tyre: Tyre, allowed: Range) -> str:
+    """What a tyre's numbers do not say about a range of pressures."""
+    ends = tyre.measured_pressure
+    if tyre.foundation_per_pressure == 0.0 and tyre.carcass_per_pressure == 0.0:
+        return _SAME
+    if ends is None:
+        return f"does not say at which pressures it was measured, measured_pressure_bar; {_GUESS}"
+    if not (_within(allowed.lower, *ends) and _within(allowed.upper, *ends)):
+        return f"was measured from {ends[0] / BAR:g} to {ends[1] / BAR:g} bar only; outside, {_GUESS}"
+    return ""
 
 
 def _limits(setup: Setup, limits: Limits) -> Iterator[str]:
     for name in AXLES:
         yield from _axle_limits(name, getattr(setup, name), getattr(limits, name))
         yield from _adjuster(name, getattr(setup, name), getattr(limits, f"adjuster_{name}"))
-    rake = setup.rear.ride_height - setup.front.ride_height
+    rake = setup.ride_heights[1] - setup.ride_heights[0]
     allowed = limits.packaging.rake
     if allowed is not None and not _within(rake, *allowed):
         yield (
@@ -281,17 +286,24 @@ def _ends(today: AxleSetup, limits: AxleLimits) -> list[AxleSetup]:
 
 def _axle_limits(name: str, today: AxleSetup, limits: AxleLimits) -> Iterator[str]:
     for setting in SETTINGS:
-        allowed: Range | None = getattr(limits, setting.field)
-        if allowed is None:
-            continue
-        value = getattr(today, setting.field)
-        label = f"setup.toml {name}.{setting.key}: {in_file_units(today, setting):g} {setting.unit}"
-        if allowed.choices is not None and not _among(value, allowed.choices):
-            yield f"{label} is none of the {_listed(allowed.choices, setting)} of limits.toml"
-        elif allowed.choices is None and not _within(value, allowed.lower, allowed.upper):
-            low = allowed.lower / setting.factor
-            high = allowed.upper / setting.factor
-            yield f"{label} lies outside limits.toml's {low:g} to {high:g} {setting.unit}"
+        yield from _outside(name, setting, getattr(today, setting.field), getattr(limits, setting.field))
+        for side in SIDES if setting.per == "wheel" else ():
+            own = getattr(limits, side)
+            allowed = None if own is None else getattr(own, setting.field)
+            yield from _outside(f"{name}.{side}", setting, today.of(setting.field, side), allowed)
+
+
+def _outside(name: str, setting: Setting, value: float | None, allowed: Range | None) -> Iterator[str]:
+    """A setting that is not among what limits.toml allows."""
+    if allowed is None or value is None:
+        return
+    label = f"setup.toml {name}.{setting.key}: {rounded(value, setting):g} {setting.unit}"
+    if allowed.choices is not None and not _among(value, allowed.choices):
+        yield f"{label} is none of the {_listed(allowed.choices, setting)} of limits.toml"
+    elif allowed.choices is None and not _within(value, allowed.lower, allowed.upper):
+        low = allowed.lower / setting.factor
+        high = allowed.upper / setting.factor
+        yield f"{label} lies outside limits.toml's {low:g} to {high:g} {setting.unit}"
 
 
 def _listed(values: Sequence[float], setting: Setting) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,10 +12,9 @@ from setupopt.evaluation.limits import PackagingLimits, is_judged
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.result import Result
-from setupopt.evaluation.variables import Variable, variables_of
-from setupopt.physics.inputs import Floats, Records
+from setupopt.evaluation.variables import Variable, variables_of, with_value
+from setupopt.physics.inputs import Floats
 from setupopt.project.model import Limits, Project, Setup
-from setupopt.project.settings import in_file_units
 
 # A step of a setting that may have any value, as a share of its range.
 _FREE_STEP = 0.01
@@ -83,9 +82,11 @@ def _plain(margin: float) -> float:
 
 
 def _change(step: _Step, before: Setup, gain: float, worst_before: float, worst_after: float) -> Change:
-    axle, setting = step.variable.axle, step.variable.setting
-    from_, to = (in_file_units(getattr(setup, axle), setting) for setup in (before, step.setup))
-    return Change(axle, setting.key, setting.unit, from_, to, gain, worst_before, worst_after, step.setup)
+    setting = step.variable.setting
+    from_, to = (step.variable.value(setup) or 0.0 for setup in (before, step.setup))
+    return Change(
+        step.variable.where, setting.key, setting.unit, from_, to, gain, worst_before, worst_after, step.setup
+    )
 
 
 # ---- the steps ---------------------------------------------------------------------------------------------
@@ -94,10 +95,8 @@ def _change(step: _Step, before: Setup, gain: float, worst_before: float, worst_
 def _steps(setup: Setup, limits: Limits) -> Iterator[_Step]:
     """Every single step from a setup, front axle first, down before up."""
     for variable in variables_of(limits):
-        axle, field = variable.axle, variable.setting.field
-        stood = getattr(setup, axle)
-        for value in _next_values(variable, getattr(stood, field)):
-            yield _Step(variable, replace(setup, **{axle: replace(stood, **{field: value})}))
+        for value in _next_values(variable, float(variable.of(by_wheel(setup))[0])):
+            yield _Step(variable, with_value(setup, variable, value))
 
 
 def _next_values(variable: Variable, value: float) -> list[float]:
@@ -125,13 +124,13 @@ def _steady(project: Project, limits: Limits, setups: list[Setup]) -> tuple[Floa
     settings = model.settings(setups)
     first = model.run(settings[:1], cases).answers[0]
     result = model.run(settings, cases, first)
-    room = _rooms(PackagingLimits(project.car, limits.packaging), setups, settings, result)
+    room = _rooms(PackagingLimits(project.car, limits.packaging), setups, result)
     return result.worst_margin, ((room >= _KEPT) | (room[0] < _KEPT)).all(axis=1)
 
 
-def _rooms(packaging: PackagingLimits, setups: list[Setup], settings: Records, result: Result) -> Floats:
+def _rooms(packaging: PackagingLimits, setups: list[Setup], result: Result) -> Floats:
     """Least room of each limit, (setups, limits), over their scales; of the cases where limits are judged."""
-    found = packaging.rows(by_wheel(setups), settings, result.cases, result.answers)
+    found = packaging.rows(by_wheel(setups), result.cases, result.answers)
     held = np.concatenate(
         [is_judged(result.answers), np.ones((len(setups), 1), dtype=bool)], axis=1
     )  # -1: at rest

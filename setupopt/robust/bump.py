@@ -73,7 +73,7 @@ class BumpRides(RideModel):
         self, row: int, lengths: Floats, floor: float, most: float = MOST, tracks: Sequence[int] = (0, 1, 2)
     ) -> tuple[float, int, int]:
         """Least allowed height of one case over lengths and tracks, and which; -1 where all allow `most`."""
-        bodies, elements, points = self.model.packed
+        bodies, elements, points = self.packed
         height, j, k = least_allowed(
             bodies, elements, points, self.settings, self.cases.records[row : row + 1], self.damping,
             self.base(row), float(self.margin[row]), lengths, _SHARES[list(tracks)], floor, most,
@@ -83,7 +83,7 @@ class BumpRides(RideModel):
 
     def trace(self, row: int, height: float, length: float, track: int) -> Floats:
         """Time, margin, least wheel load, spare clearance and travel left (looks, 5) of one crossing."""
-        bodies, elements, points = self.model.packed
+        bodies, elements, points = self.packed
         states, bed, works = self.scratch()
         left, right = _SHARES[track]
         speed = float(self.cases.records["speed"][row])

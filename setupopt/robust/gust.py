@@ -98,7 +98,7 @@ class GustRides(RideModel):
         trace: Floats | None = None,
     ) -> float:  # fmt: skip
         """Least margin of a ride; one that is under `floor` is broken off there."""
-        bodies, elements, points = self.model.packed
+        bodies, elements, points = self.packed
         states, bed, works = self.scratch()
         least: float = gust_margin(
             bodies[0], elements, points, self.settings[0], self.cases.records[row], self.damping[0],

@@ -8,13 +8,14 @@ import numpy as np
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
+from setupopt.evaluation.pack import by_wheel, car_of
 from setupopt.physics.balance import COLUMNS, WORK, balance
 from setupopt.physics.case_state import CASE_STATE, ROADBED
 from setupopt.physics.contacts import columns, find_contacts
-from setupopt.physics.inputs import ANSWER, Floats, Records
+from setupopt.physics.inputs import ANSWER, Floats, Record, Records
 from setupopt.physics.ride import DAMPING, linear_matrices
 from setupopt.physics.ride_time import RIDE, begin, ride_many
-from setupopt.project.model import Axle, Project, Setup
+from setupopt.project.model import AXLES, Axle, Project, Setup
 from setupopt.project.needs import need
 from setupopt.robust.road.spectrum import Contacts
 
@@ -35,26 +36,27 @@ class LinearRide:
     road_damping: Floats
 
 
-def damping_records(project: Project, body: Records) -> Records:
-    """DAMPING (1) of a project's car. Raises InputError where dampers or inertias are missing."""
-    car, file = project.car, str(project.folder / "car.toml")
+def damping_records(project: Project, setup: Record, body: Records) -> Records:
+    """DAMPING (1) of a project's car in a setup, a SETUP record: the setup's dampers, else the car's.
+
+    Raises InputError where dampers or inertias are missing.
+    """
+    car, file = car_of(project.car, setup), str(project.folder / "car.toml")
     record = np.zeros(1, dtype=DAMPING)
-    for first, name, axle in ((0, "front", car.front), (2, "rear", car.rear)):
-        for field, value in _rates(axle, name, file).items():
-            record[field][0, first : first + 2] = value
+    for w, tyre in enumerate((*car.front.tyres, *car.rear.tyres)):
+        name = AXLES[w // 2]
+        axle: Axle = getattr(car, name)
+        square = axle.motion_ratio**2
+        for field in ("bump", "rebound"):
+            own = setup[f"damper_{field}"][w]
+            damper = getattr(axle, f"damper_{field}") if np.isnan(own) else own
+            rate = need(damper, file, f"{name}.damper_{field}_Ns_per_mm", _PURPOSE)
+            record[field][0, w] = rate * square
+        record["tyre"][0, w] = need(tyre.damping, file, f"tyre.{tyre.name}.damping_Ns_per_mm", _PURPOSE)
     pitch = need(car.pitch_inertia, file, "car.pitch_inertia_kgm2", _PURPOSE)
     roll = need(car.roll_inertia, file, "car.roll_inertia_kgm2", _PURPOSE)
     record["mass"][0] = [body["sprung_mass"][0], pitch, roll, *body["unsprung_mass"][0]]
     return record
-
-
-def _rates(axle: Axle, name: str, file: str) -> dict[str, float]:
-    """Rates at the wheel: a damper's times the motion ratio squared."""
-    bump = need(axle.damper_bump, file, f"{name}.damper_bump_Ns_per_mm", _PURPOSE)
-    rebound = need(axle.damper_rebound, file, f"{name}.damper_rebound_Ns_per_mm", _PURPOSE)
-    tyre = need(axle.tyre.damping, file, f"tyre.{axle.tyre.name}.damping_Ns_per_mm", _PURPOSE)
-    square = axle.motion_ratio**2
-    return {"bump": bump * square, "rebound": rebound * square, "tyre": tyre}
 
 
 class RideModel:
@@ -68,18 +70,19 @@ class RideModel:
         self.model = Model(project.car)
         self.cases = cases
         self.settings = self.model.settings(setup)
-        self.damping = damping_records(project, self.model.packed[0])
+        self.packed = self.model.packed_for(self.settings[0])
+        self.damping = damping_records(project, by_wheel(setup)[0], self.packed[0])
         self.result = self.model.run(self.settings, cases)
         self.margin = self.result.margin[0]
 
     @property
     def columns(self) -> int:
         """Heights of a road at one moment (physics/contacts.py)."""
-        return int(columns(self.model.packed[1]))
+        return int(columns(self.packed[1]))
 
     def scratch(self) -> tuple[Records, Records, Records]:
         """CASE_STATE (1), ROADBED (elements) and WORK (1) for one thread."""
-        elements = self.model.packed[1]
+        elements = self.packed[1]
         return np.zeros(1, CASE_STATE), np.zeros(elements.size, ROADBED), np.zeros(1, WORK)
 
     def rides(self, row: int) -> bool:
@@ -104,7 +107,7 @@ class RideModel:
 
     def contacts(self, row: int) -> Contacts:
         """Where this car feels a road in one case, column by column (physics/contacts.py)."""
-        bodies, elements, _ = self.model.packed
+        bodies, elements, _ = self.packed
         states, bed, works = self.scratch()
         behind, length = np.zeros((2, self.columns))
         case = self.cases.records[row]
@@ -112,13 +115,13 @@ class RideModel:
         begin(bodies[0], case, self.base(row)[0], states[0], x)
         balance(bodies[0], elements, self.settings[0], case, states[0], bed, x, works[0])
         find_contacts(bodies[0], elements, states[0], works[0], behind, length)
-        half_track = float(bodies["y"][0, 0])
+        half_track = 0.5 * float(bodies["y"][0, 0] - bodies["y"][0, 1])
         side = np.where(np.arange(behind.size) % 2 == 0, half_track, -half_track)
         return Contacts(behind, side, length)
 
     def linear(self, row: int) -> LinearRide:
         """The linear equations of motion about the trim of one case."""
-        bodies, elements, _ = self.model.packed
+        bodies, elements, _ = self.packed
         states, bed, works = self.scratch()
         square = np.zeros((2, 7, 7))
         road = np.zeros((2, 7, self.columns))
@@ -135,7 +138,7 @@ class RideModel:
         self, row: int, roads: Floats, dt: float, every: int = 4, skip: int = 0, floor: float = 0.0
     ) -> Records:
         """RIDE records (rides) of one case over roads (rides, samples, columns) in m, `dt` seconds apart."""
-        bodies, elements, points = self.model.packed
+        bodies, elements, points = self.packed
         rides = np.zeros(len(roads), dtype=RIDE)
         states, bed, works = self.scratch()
         ride_many(

@@ -10,8 +10,8 @@ import numpy as np
 
 from setupopt.errors import UserError
 from setupopt.physics.inputs import Floats
-from setupopt.project.model import AXLES, Venue
-from setupopt.project.settings import SETTINGS
+from setupopt.project.model import AXLES, SIDES, Venue
+from setupopt.project.settings import BALANCE, SETTINGS
 
 # This name among the settings to keep fixes the body that the car wears.
 BODY = "body"
@@ -85,16 +85,17 @@ def objective_of(
 
 
 def fixed_settings(keep: Sequence[str]) -> frozenset[str]:
-    """Names of the settings that stay, such as "front.camber_deg"; a key without an axle means both axles.
+    """Names of the settings that stay, such as "front.camber_deg"; `evaluation.variables.is_kept` reads them.
 
-    The name "body" fixes the body. Raises UserError for a name that is no setting.
+    A key without an axle means both axles, an axle all its settings. The name "body" fixes the body. Raises
+    UserError for a name that is no setting.
     """
-    known = {BODY: [BODY]}
-    for setting in SETTINGS:
-        both = [f"{axle}.{setting.key}" for axle in AXLES]
-        known |= {name: [name] for name in both} | {setting.key: both}
+    keys = [setting.key for setting in SETTINGS]
+    places = [*AXLES, *(f"{axle}.{side}" for axle in AXLES for side in SIDES)]
+    known = [BODY, *keys, *places, *(f"{place}.{key}" for place in places for key in keys)]
+    known += ["balance", *(setting.key for setting in BALANCE), "wings", "ballast"]
     for name in keep:
-        if name not in known:
+        if name not in known and not name.startswith(("wings.", "ballast.")):
             near = ", ".join(
                 get_close_matches(
                     name,
@@ -104,4 +105,4 @@ def fixed_settings(keep: Sequence[str]) -> frozenset[str]:
                 )
             )
             raise UserError(f'no setting "{name}" to keep; nearest are {near}')
-    return frozenset(one for name in keep for one in known[name])
+    return frozenset(keep)

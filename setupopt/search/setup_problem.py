@@ -20,6 +20,7 @@ from setupopt.evaluation.variables import (
     Variable,
     fixed_by_limits,
     from_setup,
+    is_kept,
     to_setup,
     to_setups,
     variables_of,
@@ -76,7 +77,7 @@ class SetupProblem:
     @cached_property
     def variables(self) -> tuple[Variable, ...]:
         """The settings that may change."""
-        return tuple(v for v in variables_of(self.limits) if v.name not in self.fixed_settings)
+        return tuple(v for v in variables_of(self.limits) if not is_kept(v, self.fixed_settings))
 
     @cached_property
     def base(self) -> Setup:
@@ -228,7 +229,6 @@ class SetupProblem:
         own = np.ascontiguousarray(answers[:, exact])
         found = self.packaging.rows(
             whole,
-            self.model.settings(whole),
             cases,
             own,
         )

@@ -14,10 +14,10 @@ import numpy as np
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.limits import is_judged
 from setupopt.evaluation.model import evaluate
+from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats, Records
-from setupopt.project.model import AXLES, Project, Setup
-from setupopt.project.settings import SETTINGS
+from setupopt.project.model import Project, Setup
 from setupopt.search.engine.index_points import IndexPoints
 from setupopt.search.proposal import Proposal
 from setupopt.search.setup_problem import SetupProblem
@@ -122,9 +122,9 @@ def trade_off(proposal: Proposal) -> TradeOff:
 
 def _problem(proposal: Proposal, free: Collection[Variable]) -> SetupProblem:
     """The proposed setup, of which only the variables `free` may change."""
-    every = {f"{axle}.{setting.key}" for axle in AXLES for setting in SETTINGS}
-    fixed = frozenset(every - {variable.name for variable in free})
-    return SetupProblem(replace(proposal.project, setup=proposal.setup), proposal.objective, fixed)
+    problem = SetupProblem(replace(proposal.project, setup=proposal.setup), proposal.objective)
+    fixed = {variable.name for variable in problem.variables} - {variable.name for variable in free}
+    return replace(problem, fixed_settings=frozenset(fixed))
 
 
 def _index_points(proposal: Proposal, problem: SetupProblem) -> IndexPoints:
@@ -226,7 +226,7 @@ def _scores(answers: Records) -> Floats:
 
 def _value(variable: Variable, setup: Setup) -> float:
     """The value of a variable in a setup, SI."""
-    return float(getattr(getattr(setup, variable.axle), variable.setting.field))
+    return float(variable.of(by_wheel(setup))[0])
 
 
 def _share(variable: Variable, value: Floats | float) -> Floats:

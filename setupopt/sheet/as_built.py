@@ -6,16 +6,17 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from setupopt.evaluation import pack
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
+from setupopt.evaluation.pack import car_of
 from setupopt.evaluation.result import Result
-from setupopt.physics import sweep
-from setupopt.physics.inputs import ANSWER, Floats, Record
+from setupopt.physics.inputs import Floats, Record
 from setupopt.project.bodies import body_label
+from setupopt.project.consistency import TWIST, floor_twist
 from setupopt.project.measured_file import BODY, PER_AXLE, WEIGHT, Measured
 from setupopt.project.model import AXLES, Car, Setup
 from setupopt.project.settings import SETTINGS
+from setupopt.project.static_checks import corner_loads
 from setupopt.project.toml_positions import quoted
 from setupopt.sheet.build import BUILD, as_written, changed
 from setupopt.units import MM
@@ -25,7 +26,6 @@ from setupopt.units import MM
 TOTAL = 0.02  # of the car's weight
 SIDES = 0.02
 FRONT = 0.01  # of the weight, front share
-TWIST = 0.002  # m at the wheels: a floor bends by less
 _LEAN = 0.001  # m; sides that differ by more get a caution. Common practice, no source
 _EVEN = 1e-5  # of the weight on a diagonal: a printed sheet rounds to that
 
@@ -33,9 +33,9 @@ _EVEN = 1e-5  # of the weight on a diagonal: a printed sheet rounds to that
 def built(target: Setup, measured: Measured, car: Car) -> Record:
     """BUILD record: the target with all that was measured put into it. Raises InputError where it cannot be.
 
-    Ride heights count by the mean of both sides. Of the scales' readings only the cross weight counts. Their
-    sum and their shares in front and on the left are checked; then the car's own are used, because the car
-    must be at rest on the pad on which it was measured.
+    A ride height that is missing on one side counts as that on the other. Of the scales' readings only the
+    cross weight counts. Their sum and their shares in front and on the left are checked; then the car's own
+    are used, because the car must be at rest on the pad on which it was measured.
     """
     check_body(measured, target)
     check_heights(measured, car)
@@ -44,23 +44,20 @@ def built(target: Setup, measured: Measured, car: Car) -> Record:
         name = setting.field
         values: Floats = measured.get(setting.key)
         if name == "ride_height":
-            values = _mean(values)
+            values = _both_sides(values)
         elif setting.per == "axle":
             values = values[::2]
         elif setting.key in PER_AXLE:
             values = np.repeat(values[::2], 2)
         whole[name] = np.where(np.isnan(values), whole[name], values)
-    whole["wedge"] = _wedge(measured, car)
+    whole["cross_share"] = _cross_share(measured, car_of(car, whole), float(whole["cross_share"]))
     return whole
 
 
-def _mean(values: Floats) -> Floats:
-    """Of both sides, or of the one that there is."""
+def _both_sides(values: Floats) -> Floats:
+    """The other side's value where one side has none."""
     sides = values.reshape(2, 2)
-    left = sides[:, 0]
-    right = sides[:, 1]
-    both = np.where(np.isnan(left), right, np.where(np.isnan(right), left, 0.5 * (left + right)))
-    return np.asarray(both)
+    return np.where(np.isnan(sides), sides[:, ::-1], sides).ravel()
 
 
 def check_body(measured: Measured, target: Setup) -> None:
@@ -73,12 +70,7 @@ def check_body(measured: Measured, target: Setup) -> None:
 
 def check_heights(measured: Measured, car: Car) -> None:
     """Four ride heights must lie under one rigid floor."""
-    fl, fr, rl, rr = measured.get("ride_height_mm")
-    if np.isnan([fl, fr, rl, rr]).any():
-        return
-    front = (fl - fr) / car.front.track
-    rear = (rl - rr) / car.rear.track
-    twist = abs(front - rear) * 0.5 * (car.front.track + car.rear.track)
+    twist = floor_twist(car, measured.get("ride_height_mm"))
     if twist > TWIST:
         raise measured.error(
             "ride_height_mm",
@@ -87,27 +79,15 @@ def check_heights(measured: Measured, car: Car) -> None:
         )
 
 
-def _wedge(measured: Measured, car: Car) -> Floats:
-    """Wedge of a build by the scales (4), N; none where they were not read at all four wheels."""
+def _cross_share(measured: Measured, car: Car, wanted: float) -> float:
+    """Share of the weight on front right and rear left by the scales; as wanted where they were not read."""
     weights = measured.get(WEIGHT)
     if np.isnan(weights).any():
-        return np.zeros(4)
+        return wanted
     for found, expected in _mismatches(weights, car):
         raise measured.error(WEIGHT, found, expected)
     cross = float((weights[1] + weights[2]) / weights.sum())
-    return np.zeros(4) if abs(cross - 0.5) < _EVEN else wedge(car, cross)
-
-
-def wedge(car: Car, cross_share: float) -> Floats:
-    """Loads (4) above the even ones, N, that put so much of the weight on front right and rear left.
-
-    A wedge loads one diagonal and relieves the other. It rolls the car over by nothing where its share on an
-    axle goes as 1 over the track.
-    """
-    vehicle = Model(car).packed[0]
-    weight = vehicle["static_load"][0].sum()
-    shape = np.array([1.0, -1.0, -1.0, 1.0]) / np.abs(vehicle["y"][0])
-    return np.asarray((0.5 - cross_share) * weight * shape / (shape[0] + shape[3]))
+    return wanted if abs(cross - wanted) < _EVEN else cross
 
 
 def cautions(measured: Measured, car: Car) -> Iterator[str]:
@@ -126,12 +106,12 @@ def cautions(measured: Measured, car: Car) -> Iterator[str]:
     for axle, lean in zip(AXLES, heights[:, 0] - heights[:, 1], strict=True):
         if abs(lean) > _LEAN + 1e-9:
             side = "left" if lean > 0.0 else "right"
-            yield f"The floor stands {abs(lean) / MM:.1f} mm higher {axle} {side}: the mean counts."
+            yield f"The floor stands {abs(lean) / MM:.1f} mm higher {axle} {side}; it counts as it was read."
 
 
 def _mismatches(weights: Floats, car: Car) -> Iterator[tuple[str, str]]:
     """Why scales and car cannot belong together: what was found, what is expected."""
-    fl, fr, rl, rr = weights
+    fl, fr, rl, _ = weights
     total = weights.sum()
     if abs(total - car.mass) > TOTAL * car.mass:
         yield f"{total:.1f} kg in all", f"{car.mass:g} kg within {100 * TOTAL:g} %, as car.toml says"
@@ -139,11 +119,12 @@ def _mismatches(weights: Floats, car: Car) -> Iterator[tuple[str, str]]:
     if abs(front - car.front_share) > FRONT:
         expected = f"{100 * car.front_share:.1f} % within {100 * FRONT:g} points, as car.toml says"
         yield f"{100 * front:.1f} % of it on the front axle", expected
-    side = (fl + rl - fr - rr) / total
-    if abs(side) > SIDES:
-        way = "heavier" if side > 0 else "lighter"
-        expected = f"at most {100 * SIDES:g} %: the CG of the model lies on the centre line"
-        yield f"the left side {100 * abs(side):.1f} % of the weight {way}", expected
+    left = (fl + rl) / total
+    loads = corner_loads(car)
+    wanted = (loads[0] + loads[2]) / sum(loads)
+    if abs(left - wanted) > 0.5 * SIDES:
+        expected = f"{100 * wanted:.1f} % within {50 * SIDES:g} points, as car.toml says"
+        yield f"{100 * left:.1f} % of it on the left side", expected
 
 
 class BuiltModel:
@@ -153,29 +134,12 @@ class BuiltModel:
         self.model = Model(car)
 
     def result(self, builds: Sequence[Record], cases: CaseSet) -> Result:
-        """Every build, a BUILD record, in every case; builds with the same wedge are solved together."""
-        every = np.array(builds, BUILD)
-        answers = np.zeros((len(every), len(cases)), ANSWER)
-        vehicle, *air = self.model.packed
-        wedges, kinds = np.unique(every["wedge"], axis=0, return_inverse=True)
-        for kind, wedge_of_kind in enumerate(wedges):
-            alike = kinds.ravel() == kind
-            own = vehicle.copy()
-            own["static_load"] += wedge_of_kind
-            settings = pack.settings(self.model.car, own, every[alike])
-            found = sweep.run((own, *air), settings, cases.records)
-            answers[alike] = found.reshape(-1, len(cases))
-        answers["growth"] = np.nan
-        return Result(cases, answers, vehicle[0])
-
-    def cross_share(self, build: Record) -> float:
-        """Share of the weight on front right and rear left."""
-        load = self.model.packed[0]["static_load"][0] + build["wedge"]
-        return float((load[1] + load[2]) / load.sum())
+        """Every build, a BUILD record, in every case."""
+        return self.model.run(self.model.settings(np.array(builds, BUILD)), cases)
 
 
 def with_field(build: Record, field: str, places: Sequence[int], source: Record) -> Record:
     """A build with some places of one field taken from another."""
-    values = build[field].copy()
-    values[list(places)] = source[field][list(places)]
-    return changed(build, **{field: values})
+    values = np.atleast_1d(build[field]).copy()
+    values[list(places)] = np.atleast_1d(source[field])[list(places)]
+    return changed(build, **{field: values.reshape(np.shape(build[field]))})

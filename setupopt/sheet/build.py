@@ -4,25 +4,23 @@ from __future__ import annotations
 
 import numpy as np
 
-from setupopt.evaluation.pack import SETUP, by_wheel
+from setupopt.evaluation.pack import SETUP, SETUP_FIELDS, by_wheel
 from setupopt.physics.inputs import Floats, Record, layout
 from setupopt.project.model import Setup
-from setupopt.project.settings import SETTINGS
 
 # A SETUP record, and for every wheel: perch (seat or push-rod moved, as height at the wheel, m; positive
-# raises the car), free_travel (travel at which bars and third springs carry nothing, m), and wedge (load on
-# the pad above that of the even car, N).
-BUILD = layout(
-    axles=" ".join(s.field for s in SETTINGS if s.per == "axle"),
-    wheels=" ".join(s.field for s in SETTINGS if s.per == "wheel") + " perch free_travel wedge",
-)
+# raises the car), free_travel (travel at which bars and third springs carry nothing, m).
+BUILD = layout(**(SETUP_FIELDS | {"wheels": SETUP_FIELDS["wheels"] + " perch free_travel"}))
 
 
 def as_written(setup: Setup) -> Record:
     """BUILD record of a setup exactly as the file gives it; bars and third springs connected without load."""
     build = np.zeros(1, BUILD)[0]
+    row = by_wheel(setup)[0]
     for name in SETUP.names:
-        build[name] = by_wheel(setup)[name][0]
+        build[name] = row[name]
+    if np.isnan(build["cross_share"]):
+        build["cross_share"] = 0.5
     return build
 
 

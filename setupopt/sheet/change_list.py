@@ -257,7 +257,7 @@ class _Work:
 
     def perch_moves(self, start: Record) -> np.ndarray:
         """Moves of both axles' perches, m, that bring both ride heights to the target's, by Newton steps."""
-        wanted = np.array([self.target.front.ride_height, self.target.rear.ride_height])
+        wanted = np.array(self.target.ride_heights)
         moves = np.zeros(2)
         probe = 1e-4
         for _ in range(4):
@@ -346,5 +346,7 @@ class _Work:
 
     def landed(self) -> Setup:
         """The setup that the car stands on, as the pad reads it."""
-        read = changed(self.stance, camber=self.reading.camber, ride_height=self.reading.ride_height)
+        read = changed(
+            self.stance, camber=self.reading.camber, ride_height=np.repeat(self.reading.ride_height, 2)
+        )
         return as_setup(read, self.target)

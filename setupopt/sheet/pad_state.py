@@ -19,6 +19,7 @@ import numpy as np
 
 from setupopt.errors import UserError
 from setupopt.evaluation import pack
+from setupopt.evaluation.model import Model
 from setupopt.physics import sweep
 from setupopt.physics.inputs import CASE, Floats, Record, Records
 from setupopt.project.model import Project, Setup
@@ -45,9 +46,10 @@ class Pad:
     def __init__(self, project: Project, reference: Setup) -> None:
         self.project = project
         self.reference = reference
-        self._body, elements, points = pack.vehicle(project.car)
-        self._no_air = elements[:0], points[:0]
-        self._settings = pack.settings(project.car, self._body, pack.by_wheel(reference))
+        self._model = Model(project.car)
+        self._settings = self._model.settings(reference)
+        self._body, elements, points = self._model.packed_for(self._settings[0])
+        self._no_air = elements[None, :0], points[None, :0]
         self._case = np.zeros(1, dtype=CASE)
         for name in ("surface_grip", "lean", "transfer", "crab"):
             self._case[name] = 1.0
@@ -61,9 +63,10 @@ class Pad:
             raise UserError("the car cannot stand on the setup pad with these springs and perches")
         ride = answer["ride_gap"].copy()
         load = answer["load"].copy()
+        y = self._body["y"][0] - self._body["middle"][0]
         return PadReading(
             ride_height=ride,
-            side_height=np.repeat(ride, 2) + self._body["y"][0] * answer["state"][2],
+            side_height=np.repeat(ride, 2) + y * (answer["state"][2] + self._settings["floor_roll"][0]),
             camber=answer["inclination"].copy(),
             load=load,
             cross_share=float((load[1] + load[2]) / load.sum()),
@@ -91,8 +94,9 @@ class Pad:
 
     def _setting(self, stance: Record) -> Records:
         """SETTING (1) of a stance; ride height and penetration stay the reference's, from which we count."""
-        row = pack.settings(self.project.car, self._body, np.reshape(stance, 1))
-        for name in ("ride_height", "penetration"):
+        row = self._model.settings(np.reshape(stance, 1))
+        for name in ("ride_height", "floor_roll", "penetration"):
             row[name] = self._settings[name]
+        row["car"] = 0.0  # the preloaded one
         row["toe"] = 0.0  # so does a slip angle
         return row

@@ -27,7 +27,7 @@ _ALIKE = 1e-6  # of the file's unit, left against right
 _ROOM = 0.005  # of margin, where no tolerance is given
 _MOST_SETS = 4096
 _AT_ONCE = 256  # builds solved together
-_AXLE_FIELDS = ("ride_height", "anti_roll", "third")
+_AXLE_FIELDS = ("anti_roll", "third")
 
 
 @dataclass(frozen=True)
@@ -162,9 +162,9 @@ class _Study:
         self, project: Project, name: str, field: str, places: tuple[int, ...], gain: float, loss: float
     ) -> Deviation:
         """One deviation in the units of the files; corner weights by the share on one diagonal."""
-        if field == "wedge":
-            cross = self.model.cross_share(self.found)
-            return Deviation(name, field, places, "% cross weight", 50.0, 100.0 * cross, None, gain, loss)
+        if field == "cross_share":
+            wanted, cross = (_plain(100.0 * float(build[field])) for build in (self.target, self.found))
+            return Deviation(name, field, places, "% cross weight", wanted, cross, None, gain, loss)
         setting = _setting(field)
         target, found = (float(build[field][places[0]]) for build in (self.target, self.found))
         held = _tolerance(project.limits.tolerance if project.limits else None, field, target)
@@ -247,8 +247,8 @@ def _differing(target: Record, found: Record) -> Iterator[tuple[str, str, tuple[
                 yield from (
                     (f"{words} {WHEELS[w].upper()}", field, (w,)) for w in (left, right) if differs[w]
                 )
-    if found["wedge"].any():
-        yield "corner weights", "wedge", (0, 1, 2, 3)
+    if found["cross_share"] != target["cross_share"]:
+        yield "corner weights", "cross_share", (0,)
 
 
 def _setting(field: str) -> Setting:
@@ -268,7 +268,7 @@ def _tolerance(held: Tolerance | None, field: str, target: float) -> float | Non
 
 def _how(project: Project, target: Setup, deviation: Deviation) -> str:
     """What to turn."""
-    if deviation.field == "wedge":
+    if deviation.field == "cross_share":
         return wedge_words(project, target, deviation.found / 100.0)
     move = (deviation.target - deviation.found) * _setting(deviation.field).factor
     axle = deviation.places[0] if deviation.field in _AXLE_FIELDS else deviation.places[0] // 2
@@ -281,7 +281,10 @@ def _how(project: Project, target: Setup, deviation: Deviation) -> str:
     if deviation.field == "ride_height":
         amount = tools.perch_amount(move)
         way = "raise" if move > 0.0 else "lower"
-        return f"{way} by {tools.perch_words(amount)} each side" if amount else "less than half a flat"
+        where = (
+            "each side" if len(deviation.places) == 2 else f"at {WHEELS[deviation.places[0]].upper()} only"
+        )
+        return f"{way} by {tools.perch_words(amount)} {where}" if amount else "less than half a flat"
     if deviation.field == "anti_roll":
         rate, position = tools.position(deviation.target * _setting("anti_roll").factor)
         return f"bar{position}, {rate / _setting('anti_roll').factor:g} N/mm"

@@ -1,4 +1,4 @@
-"""How perches are turned on the diagonals to bring the cross weight to even."""
+"""How perches are turned on the diagonals to bring the cross weight to the target's."""
 
 from __future__ import annotations
 
@@ -16,12 +16,15 @@ _PROBE = 1e-3  # m
 
 
 def perch_moves(project: Project, target: Setup, cross_share: float) -> Floats:
-    """Moves of the perches (4), m, that take a car from a cross share to even, bars off, on the pad model."""
+    """Moves of the perches (4), m, that take a car from a cross share to the target's, bars off, on the pad
+    model.
+    """
     pad = Pad(project, target)
     stance = changed(as_written(target), anti_roll=np.zeros(2))
     probed = pad.reading(changed(stance, perch=_PROBE * PATTERN)).cross_share
-    per_metre = (probed - pad.reading(stance).cross_share) / _PROBE
-    return (0.5 - cross_share) / per_metre * PATTERN
+    wanted = pad.reading(stance).cross_share
+    per_metre = (probed - wanted) / _PROBE
+    return (float(stance["cross_share"]) - cross_share) / per_metre * PATTERN
 
 
 def wedge_words(project: Project, target: Setup, cross_share: float) -> str:

@@ -19,7 +19,6 @@ from setupopt.report.shared.picture import (
     svg,
 )
 from setupopt.report.shared.tables import cut, number
-from setupopt.report.shared.words import setting_words
 from setupopt.search.proposal import Proposal
 from setupopt.search.tradeoff import (
     SHARE,
@@ -107,7 +106,7 @@ def _axis_words(axis: MapAxis) -> str:
     setting = axis.variable.setting
     costs = "can cost contact" if np.isinf(axis.cost) else f"costs up to {number(axis.cost, 4)}"
     why = "" if np.isnan(axis.cost) else f"\n{100 * SHARE:g} % of the range {costs}"
-    return f"{axis.variable.axle} {setting_words(setting)} {setting.unit}{why}"
+    return f"{slot_words(axis.variable)} {setting.unit}{why}"
 
 
 def _points(found: MarginMap, axes: Any) -> list[Any]:

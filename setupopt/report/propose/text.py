@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from setupopt.evaluation.variables import Slot, slots
 from setupopt.project.bodies import body_words
 from setupopt.project.model import AXLES, Setup
-from setupopt.project.settings import SETTINGS, Setting, in_file_units
 from setupopt.report.propose.evidence import (
     build_errors,
     counted_words,
@@ -39,6 +39,7 @@ from setupopt.report.shared.words import (
     setting_words,
     slides,
     sliding_words,
+    slot_words,
     standing_words,
     verdict,
     where_words,
@@ -183,40 +184,42 @@ def _unfinished(judged: JudgedProposal) -> str:
 
 
 def _settings(judged: JudgedProposal, width: int) -> str:
+    setups = (judged.project.setup, judged.proposal.setup)
+    found = slots(setups)
+    on_axles = {(slot.where, slot.setting): slot for slot in found if slot.where in AXLES}
+    settings = list(dict.fromkeys(setting for _, setting in on_axles))
     columns = [
-        Column(
-            "setting",
-            [setting_words(setting) for setting in SETTINGS],
-            numeric=False,
-        ),
-        Column(
-            "unit",
-            [setting.unit for setting in SETTINGS],
-            numeric=False,
-        ),
+        Column("setting", [setting_words(setting) for setting in settings], numeric=False),
+        Column("unit", [setting.unit for setting in settings], numeric=False),
     ]
     for axle in AXLES:
-        today = _values(judged.project.setup, axle)
-        proposed = _values(judged.proposal.setup, axle)
-        marks = ["" if old == new else "*" for old, new in zip(today, proposed, strict=True)]
-        columns.append(Column(f"{axle} today", today))
-        columns.append(Column("proposed", proposed))
-        columns.append(Column("", marks, False))
+        columns += _pair([on_axles.get((axle, setting)) for setting in settings], setups, f"{axle} today")
+    others = [slot for slot in found if slot.where not in AXLES]
+    single = [
+        Column("setting", [slot_words(slot) for slot in others], numeric=False),
+        Column("unit", [slot.setting.unit for slot in others], numeric=False),
+        *_pair(others, setups, "today"),
+    ]
     kept = ", ".join(judged.asked.keep)
     parts = [
         "Setup, today and proposed (*: change it)",
         table(columns, width),
+        table(single, width) if others else "",
         paragraph(f"Kept as requested: {kept}.", width, INDENT) if kept else "",
     ]
     return "\n".join(part for part in parts if part)
 
 
-def _values(setup: Setup, axle: str) -> list[str]:
-    return [_value(setup, axle, setting) for setting in SETTINGS]
+def _pair(found: Sequence[Slot | None], setups: tuple[Setup, Setup], head: str) -> list[Column]:
+    """Values of today and proposed, and a mark where they differ."""
+    today, proposed = ([_shown_value(slot, setup) for slot in found] for setup in setups)
+    marks = ["" if old == new else "*" for old, new in zip(today, proposed, strict=True)]
+    return [Column(head, today), Column("proposed", proposed), Column("", marks, False)]
 
 
-def _value(setup: Setup, axle: str, setting: Setting) -> str:
-    return f"{in_file_units(getattr(setup, axle), setting):g}"
+def _shown_value(slot: Slot | None, setup: Setup) -> str:
+    value = None if slot is None else slot.value(setup)
+    return "-" if value is None else f"{value:g}"
 
 
 def _broken(judged: JudgedProposal, width: int) -> str:
@@ -332,20 +335,15 @@ def _alternatives(judged: JudgedProposal, width: int) -> str:
 def _side_by_side(first: _Shown, others: Sequence[_Shown], width: int) -> list[str]:
     """As many tables as the width needs, the first setup in each of them."""
     setups = [first[1], *(setup for _, setup, _ in others)]
-    rows = [
-        (axle, setting)
-        for axle in AXLES
-        for setting in SETTINGS
-        if len({_value(setup, axle, setting) for setup in setups}) > 1
-    ]
-    names = [f"{axle} {setting_words(setting)}" for axle, setting in rows]
-    units = [setting.unit for _, setting in rows]
+    rows = [slot for slot in slots(setups) if len({_shown_value(slot, setup) for setup in setups}) > 1]
+    names = [slot_words(slot) for slot in rows]
+    units = [slot.setting.unit for slot in rows]
     columns = [
         Column("setting", ["margin", *names], False),
         Column("unit", ["", *units], False),
     ]
     for head, setup, margin in (first, *others):
-        values = [_value(setup, axle, setting) for axle, setting in rows]
+        values = [_shown_value(slot, setup) for slot in rows]
         columns.append(Column(head, [number(margin, 4), *values]))
     fixed = columns[:3]
     many = (width - _SETTING_WIDTH) // _ALTERNATIVE_WIDTH

@@ -10,6 +10,7 @@ import numpy as np
 
 from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.result import Result
+from setupopt.evaluation.variables import Slot
 from setupopt.project.settings import Setting
 from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import (
@@ -217,6 +218,10 @@ def outlying_table(columns: Sequence[Key], rows: Sequence[Any], width: int) -> s
 _COMMON_NAMES = {
     "third": "third (heave spring)",
     "pressure": "pressure, hot",
+    "brake_front": "brakes, share in front",
+    "drive_front": "drive, share in front",
+    "cross_share": "cross weight",
+    "wing": "angle",
 }
 
 
@@ -228,6 +233,16 @@ def setting_words(setting: Setting) -> str:
     ('ride height', 'third (heave spring)')
     """
     return _COMMON_NAMES.get(setting.field, setting.field.replace("_", " "))
+
+
+def slot_words(slot: Slot) -> str:
+    """A setting of an axle, a wheel or the car without its unit.
+
+    >>> from setupopt.project.settings import SETTINGS
+    >>> slot_words(Slot("front.left", SETTINGS[1], (0,)))
+    'front left ride height'
+    """
+    return f"{slot.where.replace('.', ' ')} {setting_words(slot.setting)}"
 
 
 def setup_comment(what: str, margin: float, warning: str = "") -> str:

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 
@@ -23,7 +23,18 @@ from setupopt.evaluation.result import Result
 from setupopt.physics import sweep
 from setupopt.physics.inputs import ANSWER, Floats, Records
 from setupopt.project.consistency import refusals
-from setupopt.project.model import AXLES, WHEELS, Axle, Car, Project, Setup, Spread, Tolerance
+from setupopt.project.model import (
+    AXLES,
+    WHEELS,
+    AirElement,
+    Axle,
+    Car,
+    Project,
+    Setup,
+    Spread,
+    Tolerance,
+    WingSetting,
+)  # fmt: skip
 from setupopt.project.static_checks import unsprung_mass
 from setupopt.robust.screening import LOST, ranked, suspects
 from setupopt.units import PERCENT
@@ -147,7 +158,7 @@ def _misbuild(setups: Records, t: Tolerance, errors: Floats) -> None:
     setups["spring"] *= np.maximum(_LEFT, 1.0 + t.spring_share * errors[:, 4:8])
     pressure = setups["pressure"]
     setups["pressure"] = np.maximum(_LEFT * pressure, pressure + t.pressure * errors[:, 8:12])
-    setups["ride_height"] += t.ride_height * errors[:, 12:14]
+    setups["ride_height"] += t.ride_height * np.repeat(errors[:, 12:14], 2, axis=1)
 
 
 def varied_car(car: Car, factors: dict[str, float]) -> Car:
@@ -156,13 +167,17 @@ def varied_car(car: Car, factors: dict[str, float]) -> Car:
     A lighter car keeps its wheels: no mass goes so low that the sprung part, or its CG, would be gone.
     """
     downforce, friction = factors.get("downforce", 1.0), factors.get("tyre_friction", 1.0)
+    drag = factors.get("drag", 1.0)
     elements = tuple(
-        replace(e, free_area=downforce * e.free_area, ground_area=downforce * e.ground_area)
-        for e in car.air.elements
+        replace(
+            _scaled(element, downforce, drag),
+            settings=tuple(_scaled(row, downforce, drag) for row in element.settings),
+        )
+        for element in car.air.elements
     )
     air = replace(
         car.air,
-        drag_area=factors.get("drag", 1.0) * car.air.drag_area,
+        drag_area=drag * car.air.drag_area,
         side_area=factors.get("side_force", 1.0) * car.air.side_area,
         elements=elements,
     )
@@ -171,9 +186,20 @@ def varied_car(car: Car, factors: dict[str, float]) -> Car:
     return replace(car, mass=mass, air=air, front=front, rear=rear)
 
 
+_Loads = TypeVar("_Loads", AirElement, WingSetting)
+
+
+def _scaled(part: _Loads, downforce: float, drag: float) -> _Loads:
+    """An air element, or one of its settings, with other loads."""
+    own_drag = None if part.drag_area is None else drag * part.drag_area
+    free = downforce * part.free_area
+    return replace(part, free_area=free, ground_area=downforce * part.ground_area, drag_area=own_drag)
+
+
 def _on_tyre(axle: Axle, friction: float) -> Axle:
-    """The axle on a tyre whose friction is multiplied."""
-    return replace(axle, tyre=replace(axle.tyre, friction=friction * axle.tyre.friction))
+    """The axle on tyres whose friction is multiplied."""
+    left, right = (replace(tyre, friction=friction * tyre.friction) for tyre in axle.tyres)
+    return replace(axle, tyre=left, tyre_right=None if axle.tyre_right is None else right)
 
 
 def _wheels_alone(car: Car) -> float:

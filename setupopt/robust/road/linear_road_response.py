@@ -66,7 +66,7 @@ def slopes(model: RideModel, row: int, floor: float) -> Slopes:
     The spare grip of an axle is (1 - floor) C - F, with capacity C and force F, N: nothing where its use
     F / C is 1 - floor.
     """
-    bodies, elements, points = model.model.packed
+    bodies, elements, points = model.packed
     states, bed, works = model.scratch()
     mean = np.zeros(OUTPUTS)
     by_state = np.zeros((OUTPUTS, 7))
@@ -201,7 +201,7 @@ class LinearRoad:
     def __call__(self, rows: Sequence[int] | np.ndarray) -> Records:
         """LINEAR records (rows) of some cases; not a number where there is no ride (`RideModel.rides`)."""
         model = RideModel(self.project, self.setup, self.cases.pick(rows))
-        track = 2.0 * float(model.model.packed[0]["y"][0, 0])
+        track = float(model.packed[0]["y"][0, 0] - model.packed[0]["y"][0, 1])
         road, answers = waves(self.road, track, self.points), np.empty(len(rows), LINEAR)
         answers[...] = np.nan
         for row in range(len(rows)):
@@ -224,7 +224,7 @@ class LinearRoad:
         is_under = model.margin[row] < self.floor
         answer["crossing_rate"] = rate
         answer["chance"] = 1.0 if is_under else chance_of_crossing(rate, self.seconds)
-        _set_spread(model.model.packed[0][0], read.mean, np.sqrt(m0[:OUTPUTS]), answer)
+        _set_spread(model.packed[0][0], read.mean, np.sqrt(m0[:OUTPUTS]), answer)
 
 
 def _crossings(spare: Floats, m0: Floats, m2: Floats) -> float:
