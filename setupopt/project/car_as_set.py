@@ -6,9 +6,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-import numpy as np
-from scipy.interpolate import PchipInterpolator
-
 from setupopt.project.model import Air, AirElement, BalanceSetup, Ballast, Car, Setup
 
 
@@ -50,12 +47,14 @@ def at_angle(element: AirElement, angle: float) -> AirElement:
     rows = element.settings
     if not rows:
         return element
-    at = float(np.clip(angle, rows[0].angle, rows[-1].angle))
+    at = min(max(angle, rows[0].angle), rows[-1].angle)
 
     def read(name: str) -> float:
         values = [getattr(row, name) for row in rows]
         if len(rows) == 1:
             return float(values[0])
+        from scipy.interpolate import PchipInterpolator  # here, because few cars need it
+
         return float(PchipInterpolator([row.angle for row in rows], values)(at))
 
     found: dict[str, Any] = {name: read(name) for name in ("free_area", "ground_area", "peak_gap")}

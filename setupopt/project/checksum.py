@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import asdict
+from dataclasses import fields, is_dataclass
 from typing import Any
 
 from setupopt.project.bodies import own_body, with_bodywork
 from setupopt.project.model import Project, Setup
 
 _DIGITS = 12
-# Checksums of files without them stay what they were
-_LATER = {"least_static_gap", "ground_clearance_least", "along", "profile", "toe", "relaxation"}
 _NO_RESULT = {"measured_pressure"}  # a caution hangs on it, no number
 
 
@@ -33,18 +31,21 @@ def setup_checksum(project: Project, setup: Setup) -> str:
     and for another body.
     """
     body = [] if setup.body is None else [setup.body]
-    return _digits(project_checksum(project), _entries(setup.front), _entries(setup.rear), *body)
+    others = [_entries(part) for part in (setup.balance, setup.wings, setup.ballast) if part]
+    parts = (_entries(setup.front), _entries(setup.rear), *body, *filter(None, others))
+    return _digits(project_checksum(project), *parts)
 
 
-def _entries(part: Any) -> dict[str, Any] | None:
-    """All entries of a part of the project; left out count only those that there have been from the first."""
-    if part is None:
-        return None
-    return asdict(part, dict_factory=_counted)
-
-
-def _counted(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    return {k: v for k, v in pairs if k not in (_NO_RESULT if v is not None else _NO_RESULT | _LATER)}
+def _entries(part: Any) -> Any:
+    """All entries of a part of the project but those at their default: an entry that comes later changes no
+    checksum of a file without it.
+    """
+    if isinstance(part, tuple):
+        return [_entries(one) for one in part]
+    if not is_dataclass(part):
+        return part
+    given = ((field, getattr(part, field.name)) for field in fields(part) if field.name not in _NO_RESULT)
+    return {field.name: _entries(value) for field, value in given if value != field.default}
 
 
 def _digits(*parts: Any) -> str:

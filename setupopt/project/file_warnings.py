@@ -37,7 +37,7 @@ def _tables(value: Any) -> Iterator[tuple[Loc, Table]]:
     elif isinstance(value, list):
         yield from (((index,), item) for index, item in enumerate(value) if isinstance(item, Table))
     elif isinstance(value, dict):
-        yield from (((name,), item) for name, item in value.items())
+        yield from (((name,), item) for name, item in value.items() if isinstance(item, Table))
 
 
 def _unit_cautions(label: str, key: str, value: Any, bounds: Bounds) -> Iterator[str]:

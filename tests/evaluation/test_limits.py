@@ -63,7 +63,7 @@ def rows(case: Case, limits: PackagingLimits | None = None) -> LimitRows:
     """Its rows."""
     assert case.project.limits is not None
     asked = limits or PackagingLimits(case.project.car, case.project.limits.packaging)
-    return asked.rows(pack.by_wheel(case.setup), case.settings, case.result.cases, case.result.answers)
+    return asked.rows(pack.by_wheel(case.setup), case.result.cases, case.result.answers)
 
 
 def random_setup(project: Project, seed: int) -> Setup:
@@ -200,7 +200,7 @@ def room_at_rest(car: Car, setup: Setup, packaging: Packaging = NOTHING) -> dict
     """Room of each limit of the pad in mm."""
     limits = PackagingLimits(car, packaging)
     none = CaseSet(np.zeros(0, CASE), (), np.empty(0), ()), np.zeros((1, 0), ANSWER)
-    found = limits.rows(pack.by_wheel(setup), Model(car).settings(setup), *none)
+    found = limits.rows(pack.by_wheel(setup), *none)
     owned = {name: found.rows[0][found.owner == i] for i, name in enumerate(x.name for x in limits.limits)}
     return {name: float(room.min()) * 0.01 / MM for name, room in owned.items() if room.size}
 

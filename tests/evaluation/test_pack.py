@@ -13,6 +13,7 @@ from setupopt.evaluation import pack
 from setupopt.project.settings import SETTINGS, Setting
 
 BODY, ELEMENTS, POINTS = pack.vehicle(CAR)
+CARS = pack.CarTable(CAR)
 
 
 def test_wheels_stand_about_the_cg() -> None:
@@ -72,7 +73,7 @@ def test_strips_share_an_element() -> None:
 
 def test_wheel_rate_and_foundation() -> None:
     """Spring times motion ratio squared; foundation at the set pressure."""
-    row = pack.settings(CAR, BODY, pack.by_wheel(SETUP))[0]
+    row = pack.settings(CARS, pack.by_wheel(SETUP))[0]
     assert row["wheel_rate"] == pytest.approx([140e3 * 0.81] * 2 + [160e3 * 0.7225] * 2, rel=1e-14)
     assert row["foundation"] == pytest.approx([8e6 + 120 * 1.4e5] * 2 + [8e6 + 120 * 1.3e5] * 2, rel=1e-14)
     assert row["camber"].tolist() == [-0.044, -0.044, -0.035, -0.035]
@@ -81,15 +82,15 @@ def test_wheel_rate_and_foundation() -> None:
 
 def test_toe_is_an_angle_over_its_length() -> None:
     """1 mm over 330 mm in front, -0.5 mm behind: 3.0303 and -1.5152 mrad, toe-in positive at every wheel."""
-    row = pack.settings(CAR, BODY, pack.by_wheel(SETUP))[0]
+    row = pack.settings(CARS, pack.by_wheel(SETUP))[0]
     assert row["toe"] == pytest.approx([3.0303077e-3] * 2 + [-1.5151521e-3] * 2, rel=1e-6)
 
 
 def test_carcass_carries_in_series_with_the_tread() -> None:
     """60 N/mm and 112 N/mm per bar, at 1.4 and 1.3 bar; the pad presses it in by load over carcass."""
     car = on_tyres(CAR, carcass=60e3, carcass_per_pressure=1.12)
-    rigid = pack.settings(CAR, BODY, pack.by_wheel(SETUP))[0]
-    row = pack.settings(car, pack.vehicle(car)[0], pack.by_wheel(SETUP))[0]
+    rigid = pack.settings(CARS, pack.by_wheel(SETUP))[0]
+    row = pack.settings(pack.CarTable(car), pack.by_wheel(SETUP))[0]
     stiffness = np.array([216.8e3, 216.8e3, 205.6e3, 205.6e3])
     assert row["carcass"] == pytest.approx(stiffness, rel=1e-14)
     assert rigid["carcass"].tolist() == [0.0] * 4
@@ -115,8 +116,8 @@ def test_inertias_count_together_or_not_at_all() -> None:
 
 def test_stacked_setups_are_the_single_ones() -> None:
     """A stack gives the rows that each setup gives alone, bit for bit."""
-    rows = pack.settings(CAR, BODY, pack.by_wheel([SETUP, PLAIN_SETUP]))
-    alone = [pack.settings(CAR, BODY, pack.by_wheel(setup)) for setup in (SETUP, PLAIN_SETUP)]
+    rows = pack.settings(CARS, pack.by_wheel([SETUP, PLAIN_SETUP]))
+    alone = [pack.settings(CARS, pack.by_wheel(setup)) for setup in (SETUP, PLAIN_SETUP)]
     assert rows.tobytes() == np.concatenate(alone).tobytes()
 
 
@@ -128,23 +129,32 @@ def test_setups_of_two_bodies_are_not_taken_together() -> None:
 
 
 def test_a_setup_comes_back_from_its_wheels() -> None:
-    """Every setting, bit for bit; a record that differs from side to side comes back as the mean."""
+    """Every setting, bit for bit; where sides differ each has its own, beside the mean of both."""
     record = pack.by_wheel(SETUP)[0]
     assert pack.as_setup(record, SETUP) == SETUP
     record["camber"] = [-0.05, -0.03, -0.02, -0.02]
-    assert pack.as_setup(record, SETUP).front.camber == pytest.approx(-0.04, rel=1e-15)
+    front = pack.as_setup(record, SETUP).front
+    assert (front.camber, *front.sides("camber")) == pytest.approx((-0.04, -0.05, -0.03), rel=1e-15)
+    assert pack.by_wheel(pack.as_setup(record, SETUP))[0].tobytes() == record.tobytes()
 
 
 @pytest.mark.parametrize("setting", SETTINGS, ids=lambda setting: setting.field)
 def test_each_wheel_or_axle_reaches_its_own_place(setting: Setting) -> None:
-    """A setting of one wheel changes the kernels' record at that wheel alone."""
+    """A setting of one wheel changes the kernels' record at that wheel alone; dampers are for rides.
+
+    Ride heights of the sides count by their mean on the axle, and by the roll of the floor.
+    """
+    if setting.is_optional:
+        return
     record = pack.by_wheel(SETUP)
-    before = pack.settings(CAR, BODY, record)[0]
+    before = pack.settings(CARS, record)[0]
     for place in range(record[setting.field].shape[1]):
         changed = record.copy()
         changed[setting.field][0, place] *= 1.01
-        after = pack.settings(CAR, BODY, changed)[0]
+        after = pack.settings(CARS, changed)[0]
         moved = {n: np.flatnonzero(after[n] != before[n]).tolist() for n in before.dtype.names}
         touched = {n: where for n, where in moved.items() if where}
+        own = place // 2 if setting.field == "ride_height" else place
         assert touched
-        assert all(where == [place] for where in touched.values())
+        assert all(where == [own] for name, where in touched.items() if name != "floor_roll")
+        assert ("floor_roll" in touched) == (setting.field == "ride_height")

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 import setupopt
+from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.variables import (
     Variable,
     fixed_by_limits,
@@ -43,7 +44,7 @@ def test_ends_of_the_box_are_ends_of_the_ranges(project: Project) -> None:
     for variable in variables_of(project.limits):
         for place, end in ((0.0, variable.range.lower), (1.0, variable.range.upper)):
             setup = to_setup((variable,), np.array([place]), project.setup, "end")
-            assert getattr(getattr(setup, variable.axle), variable.setting.field) == pytest.approx(end)
+            assert variable.of(by_wheel(setup))[0] == pytest.approx(end)
 
 
 def test_settings_without_range_stay(project: Project) -> None:
@@ -91,4 +92,4 @@ def test_grid_is_none_where_any_value_will_do() -> None:
     """A range without steps is continuous."""
     from setupopt.project.settings import SETTINGS
 
-    assert Variable("front", SETTINGS[0], Range(0.0, 1.0)).grid() is None
+    assert Variable("front", SETTINGS[0], (0, 1), Range(0.0, 1.0)).grid() is None

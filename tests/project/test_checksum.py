@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from setupopt.project import Project, load
-from setupopt.project.checksum import _LATER, _NO_RESULT, project_checksum, setup_checksum
+from setupopt.project.checksum import _entries, project_checksum, setup_checksum
+from setupopt.project.model import BalanceSetup
 
 from .good_folder import CAR, VENUE, write_folder
 
@@ -43,31 +44,24 @@ def test_name_of_a_setup_does_not_count(project: Project) -> None:
     assert len(setup_checksum(project, renamed)) == 12
 
 
-def test_entries_that_came_later_count_once_they_are_given(project: Project) -> None:
-    """Left out they change no checksum of an older folder; each is an entry that may be left out."""
-    point, limits = project.car.clearance[0], project.limits
-    assert limits is not None
-    parts = (
-        point,
-        project.car.front.tyre,
-        limits.packaging,
-        limits.front,
-        project.venue,
-        project.venue.sweep,
-    )
-    later = {field.name for part in parts for field in fields(part) if field.default is None}
-    assert later == _LATER | _NO_RESULT
+def test_entries_at_their_default_do_not_count(project: Project) -> None:
+    """Left out they change no checksum of an older folder; given they do."""
+    point = project.car.clearance[0]
     bare, held = (
         replace(project, car=replace(project.car, clearance=(replace(point, least_static_gap=gap),)))
         for gap in (None, 0.03)
     )
     assert project_checksum(bare) != project_checksum(held)
+    assert "left_share" not in _entries(project.car)
+    assert "camber" in _entries(project.setup.front)
+    twisted = replace(project.setup, balance=BalanceSetup(cross_share=0.52))
+    assert setup_checksum(project, twisted) != setup_checksum(project, project.setup)
 
 
 EXAMPLES = {
-    "bore": ("ed3ad6444c3d", "d594d57e386e"),
-    "bank": ("9171a0fda789", "24747d239950"),
-    "hill": ("4d983ab7df85", "284ef3c0466c"),
+    "bore": ("f46cd7df58e1", "6f4810666bf2"),
+    "bank": ("8a9c57ed2eba", "1702c082b54b"),
+    "hill": ("666d202e9af7", "1feb58df39e3"),
 }
 
 

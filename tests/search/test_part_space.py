@@ -27,14 +27,14 @@ SPRING, CAMBER = SETTINGS[2], SETTINGS[0]
 # Settings that come in parts, springs first, each by another name.
 PARTS = tuple((axle, setting) for setting in SETTINGS[2:5] for axle in ("front", "rear"))
 CAMBER = SETTINGS[0]
-FREE = Variable("front", CAMBER, Range(-0.1, 0.0))
+FREE = Variable("front", CAMBER, (0, 1), Range(-0.1, 0.0))
 
 
 def _shelf(number: int, values: Sequence[float]) -> Variable:
     """A setting that comes in some values, N/mm."""
     axle, setting = PARTS[number]
     pieces = tuple(1e3 * value for value in values)
-    return Variable(axle, setting, Range(pieces[0], pieces[-1], None, pieces))
+    return Variable(axle, setting, (0,), Range(pieces[0], pieces[-1], None, pieces))
 
 
 def _space(sizes: Sequence[int], bodies: int = 1) -> PartSpace:
@@ -91,8 +91,8 @@ def _toy(seed: int, sizes: Sequence[int] = (12, 12, 7, 7), bodies: int = 3) -> T
 def test_what_counts_as_a_part() -> None:
     """Lists are parts however long; fine steps and free settings are not."""
     assert is_part(_shelf(0, range(60, 100)))
-    assert is_part(Variable("rear", CAMBER, Range(-0.02, 0.0, 0.01)))
-    assert not is_part(Variable("rear", CAMBER, Range(-0.1, 0.0, 0.001)))
+    assert is_part(Variable("rear", CAMBER, (2, 3), Range(-0.02, 0.0, 0.01)))
+    assert not is_part(Variable("rear", CAMBER, (2, 3), Range(-0.1, 0.0, 0.001)))
     assert not is_part(FREE)
 
 

@@ -19,6 +19,7 @@ from setupopt.report.shared.picture import (
     svg,
 )
 from setupopt.report.shared.tables import cut, number
+from setupopt.report.shared.words import slot_words
 from setupopt.search.proposal import Proposal
 from setupopt.search.tradeoff import (
     SHARE,
