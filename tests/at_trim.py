@@ -17,10 +17,9 @@ class Bench:
 
     def __init__(self, car: Car, setup: Setup, cases: CaseSet, row: int = 0) -> None:
         model = Model(car)
-        self.car = model.packed[0][0]
-        self.elements = model.packed[1]
-        self.points = model.packed[2]
         self.setup = model.settings([setup])[0]
+        vehicle, self.elements, self.points = model.packed_for(self.setup)
+        self.car = vehicle[0]
         self.case = cases.records[row]
         self.state = np.zeros(1, CASE_STATE)[0]
         self.road = np.zeros(self.elements.size, ROADBED)

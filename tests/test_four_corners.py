@@ -106,8 +106,9 @@ def test_a_car_rests_on_its_pad() -> None:
 def test_a_raised_perch_loads_its_diagonal() -> None:
     """dN = z / sum(1 / k), equal tracks: moments about both axes; k of spring and tyre in series.
 
-    Two lines of statics: the four loads change by the same amount, plus on the perch's diagonal. Rates of
-    the tyres are those at the static load, so a perch of 0.2 mm is small enough for 1 %.
+    Two lines of statics: the four loads change by the same amount, plus on the perch's diagonal. The body
+    tilts by micrometres, which carries its CG aside; of that the mean of the diagonals knows nothing. Rates
+    of the tyres are those at the static load, so a perch of 0.2 mm is small enough for 0.2 %.
     """
     car = replace(plain_car(), mass=600.0)
     setup = set_both(PLAIN_SETUP, spring=90e3)
@@ -119,7 +120,9 @@ def test_a_raised_perch_loads_its_diagonal() -> None:
     after = pad.reading(changed(still, perch=np.array([rise, 0.0, 0.0, 0.0])))
     more = after.load - before.load
     expected = rise / (4.0 / _corner_rate(car, setup))
-    assert more == pytest.approx(np.array([1.0, -1.0, -1.0, 1.0]) * expected, rel=0.01)
+    diagonal = np.array([1.0, -1.0, -1.0, 1.0])
+    assert more @ diagonal / 4.0 == pytest.approx(expected, rel=2e-3)
+    assert (np.sign(more) == diagonal).all()
 
 
 def _corner_rate(car: Car, setup: Setup) -> float:

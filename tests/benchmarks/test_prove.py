@@ -52,7 +52,7 @@ class _Motion:
         road = rides._heights(ChunkRange(0, 1))[0][3000:4001]
         self.model, self.road = rides.model, road - road[0]
         self.rates, self.out = np.diff(self.road, axis=0) / STEP, np.zeros(7)
-        (bodies, self.elements, _), (places, self.flow, works) = self.model.model.packed, self.model.scratch()
+        (bodies, self.elements, _), (places, self.flow, works) = self.model.packed, self.model.scratch()
         self.body, self.place, self.work = bodies[0], places[0], works[0]
         self.setup, self.damping = self.model.settings[0], self.model.damping[0]
         case = self.model.cases.records[0]

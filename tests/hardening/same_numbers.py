@@ -80,7 +80,7 @@ def _assess(bore: Project, few: bool) -> Numbers:
 def _steps(bore: Project) -> Numbers:
     """The car after twenty steps over an uneven road, which is what rides are made of."""
     rides = BumpRides(bore, bore.setup, sweep_cases(bore.venue, np.radians([60.0])).pick([0]))
-    bodies, elements, _ = rides.model.packed
+    bodies, elements, _ = rides.packed
     states, bed, works = rides.scratch()
     case = rides.cases.records[0]
     x = np.zeros(COLUMNS)

@@ -192,8 +192,8 @@ def test_floor_line_passes_through_both_ride_heights() -> None:
     """35 mm at the front point, 45 mm at the rear, straight in between and beyond."""
     b = Bench(CAR, SETUP, load_cases(venue()))
     front, rear = (float(x) for x in b.car.ride_x)
-    assert case_state.floor_height(b.car, b.setup, front) == pytest.approx(0.035, rel=1e-14)
-    assert case_state.floor_height(b.car, b.setup, rear) == pytest.approx(0.045, rel=1e-14)
+    assert case_state.floor_height(b.car, b.setup, front, 0.0) == pytest.approx(0.035, rel=1e-14)
+    assert case_state.floor_height(b.car, b.setup, rear, 0.0) == pytest.approx(0.045, rel=1e-14)
     assert case_state.floor_height(b.car, b.setup, rear - 2.6) == pytest.approx(0.055, rel=1e-14)
 
 

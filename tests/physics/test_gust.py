@@ -51,7 +51,7 @@ def ride(
     floor: float = -np.inf,
 ) -> tuple[float, Array]:  # fmt: skip
     """Least margin, and time and margin (looks, 2)."""
-    bodies, elements, points = model.model.packed
+    bodies, elements, points = model.packed
     states, bed, works = model.scratch()
     trace = np.full((int((length / SPEED + FOLLOWED) / dt) + 1, 5), np.nan)
     least = gust_margin(
@@ -118,7 +118,7 @@ class Exact:
     """A case ridden by scipy's eighth-order method in a wind that changes all the time."""
 
     def __init__(self, model: RideModel, row: int, peak: float, length: float, direction: float) -> None:
-        bodies, self.elements, self.points = model.model.packed
+        bodies, self.elements, self.points = model.packed
         self.car, self.setup, self.damping = bodies[0], model.settings[0], model.damping[0]
         self.case, self.base = model.cases.records[row], model.base(row)[0]
         states, self.bed, works = model.scratch()

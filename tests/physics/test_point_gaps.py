@@ -86,7 +86,7 @@ def test_gap_over_a_floor_without_curve(result: Result) -> None:
     flat = CASES.records.copy()
     flat["floor_curvature"] = 0.0
     point, model = POINTS[1], Model(WITH_POINTS)
-    x = model.packed[2]["x"][1]
+    x = model.packed[2]["x"][0, 1]
     psi = flat["heading"] - result.answers["state"][..., SIDESLIP]
     s = x * np.sin(psi) + point.side * np.cos(psi)
     rise = 7.5 - np.sqrt(7.5**2 - s[:, :2] ** 2)

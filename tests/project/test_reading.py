@@ -213,7 +213,7 @@ SIDES_OF_SETUP = (
     "station_mm side_mm damper_bump_Ns_per_mm damper_rebound_Ns_per_mm"
 )
 SIDES_OF_LIMITS = (
-    "left right balance brake_front_percent drive_front_percent cross_weight_percent wings ballast "
+    "name right balance brake_front_percent drive_front_percent cross_weight_percent wings ballast "
     "station_mm damper_bump_Ns_per_mm damper_rebound_Ns_per_mm damper_clicks_bump damper_clicks_rebound "
     "shims_fitted_mm"
 )

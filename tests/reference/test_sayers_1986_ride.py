@@ -115,7 +115,7 @@ def ridden(golden: RideModel, length: float) -> np.ndarray:
 
 def _end(model: RideModel, push: np.ndarray, length: float) -> np.ndarray:
     """Body, its speed, wheel, its speed, off the trim, after a push; its last is the road's height."""
-    bodies, elements, _ = model.model.packed
+    bodies, elements, _ = model.packed
     states, bed, works = model.scratch()
     case, x, v = model.cases.records[0], np.zeros(COLUMNS), np.zeros(RIDE_STATES)
     begin(bodies[0], case, model.base(0)[0], states[0], x)

@@ -70,7 +70,7 @@ def roads_under(model: RideModel, row: int, road: Road, seeds: int, seconds: flo
     speed = float(model.cases.records["speed"][row])
     time = np.arange(round((seconds + RUN_IN) / STEP) + 1) * STEP
     begun = np.minimum(time, 1.0)
-    track = 2.0 * float(model.model.packed[0]["y"][0, 0])
+    track = 2.0 * float(model.packed[0]["y"][0, 0])
     drawn = synthesise(road, speed * (seconds + RUN_IN) + 20.0, spacing, track, range(seeds))
     heights = drawn.under(speed * time, model.contacts(row)) * (begun**2 * (3.0 - 2.0 * begun))
     return np.ascontiguousarray(np.moveaxis(heights, 1, 2))
@@ -205,7 +205,7 @@ def test_spare_grip_is_used_up_where_the_margin_is_at_the_floor(bore: Project) -
 
 def spare_grip(model: RideModel, floor: float, dx: Array, road: Array) -> Array:
     """(1 - floor) x the sum of both wheels' grip - what the axle must pass, N, `dx` (7) off the trim."""
-    bodies, elements, points = model.model.packed
+    bodies, elements, points = model.packed
     states, bed, works = model.scratch()
     setup, case, answer = model.settings[0], model.cases.records[0], np.zeros(1, ANSWER)[0]
     x = np.zeros(COLUMNS)
@@ -313,7 +313,7 @@ def test_rough_roads_are_not_linear(even: Project) -> None:
 def test_shares_of_the_time(bore: Project) -> None:
     """Gaussian tails from loads and travels in the trim: near bump at 0 deg, near droop at 120 rear left."""
     cases = straight(bore, 0.0, 120.0)
-    body = RideModel(bore, bore.setup, cases).model.packed[0][0]
+    body = RideModel(bore, bore.setup, cases).packed[0][0]
     trim = evaluate(bore, cases=cases).answers[0]
     answers = LinearRoad(bore, bore.setup, cases, D, 10.0)([0, 1])
     off = norm.cdf(0.0, trim["load"], answers["sigma_load"])

@@ -40,7 +40,7 @@ class Motion:
 
     def __init__(self, model: RideModel) -> None:
         self.model = model
-        self.bodies, self.elements, _ = model.model.packed
+        self.bodies, self.elements, _ = model.packed
         states, self.bed, works = model.scratch()
         self.state = states[0]
         self.work = works[0]
