@@ -86,7 +86,7 @@ def _batch_seconds(project: Project, count: int) -> dict[str, float]:
     cases = sweep_cases(project.venue, np.linspace(0.0, np.pi, count // len(project.venue.attitudes)))
     near = model.run(settings[:1], cases).answers[0]
     held = near["contact"] & ~near["slides"]
-    cars, elements, _ = model.packed
+    cars, elements, _ = model.packed_for(settings[0])
     records, starts = np.ascontiguousarray(cases.records[held]), np.ascontiguousarray(near[held])
     room = np.zeros(1, CASE), np.zeros(1, CASE_STATE), np.zeros(elements.size, ROADBED), np.zeros(1, WORK)
     kept = cases.pick(list(np.flatnonzero(held)))

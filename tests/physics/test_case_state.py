@@ -194,7 +194,7 @@ def test_floor_line_passes_through_both_ride_heights() -> None:
     front, rear = (float(x) for x in b.car.ride_x)
     assert case_state.floor_height(b.car, b.setup, front, 0.0) == pytest.approx(0.035, rel=1e-14)
     assert case_state.floor_height(b.car, b.setup, rear, 0.0) == pytest.approx(0.045, rel=1e-14)
-    assert case_state.floor_height(b.car, b.setup, rear - 2.6) == pytest.approx(0.055, rel=1e-14)
+    assert case_state.floor_height(b.car, b.setup, rear - 2.6, 0.0) == pytest.approx(0.055, rel=1e-14)
 
 
 @pytest.mark.parametrize("sideslip", [0.0, 0.15])
