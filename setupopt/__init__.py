@@ -26,6 +26,7 @@ if TYPE_CHECKING:
         prove,
         readback,
         report,
+        route,
         sheet,
         speeds,
     )
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from setupopt.project import Project, Setup, load
     from setupopt.robust.robustness import RobustnessOptions as ProveOptions
     from setupopt.robust.speeds.study import SpeedOptions
+    from setupopt.route.goal import RouteOptions
     from setupopt.search import Proposal, ProposalOptions
     from setupopt.search.comparison import Comparison, ComparisonOptions
 
@@ -54,6 +56,7 @@ __all__ = [
     "ReportOptions",
     "Result",
     "Rig",
+    "RouteOptions",
     "Setup",
     "SheetOptions",
     "SpeedOptions",
@@ -67,6 +70,7 @@ __all__ = [
     "prove",
     "readback",
     "report",
+    "route",
     "sheet",
     "speeds",
     "sweep_cases",
@@ -83,6 +87,7 @@ _HOMES = {
     "ProveOptions": "robust.robustness.RobustnessOptions",
     "Result": "evaluation.result.Result",
     "Rig": "fit.tyre_table.Rig",
+    "RouteOptions": "route.goal.RouteOptions",
     "Setup": "project.Setup",
     "SpeedOptions": "robust.speeds.study.SpeedOptions",
     "evaluate": "evaluation.model.evaluate",
@@ -114,7 +119,7 @@ class _Package(ModuleType):
     """Python puts a package that is imported in the place of a function of the same name."""
 
     def __setattr__(self, name: str, value: Any) -> None:
-        if name in ("report", "sheet") and isinstance(value, ModuleType):
+        if name in ("report", "route", "sheet") and isinstance(value, ModuleType):
             value.__class__ = _Room
         super().__setattr__(name, value)
 

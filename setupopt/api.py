@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from setupopt.report.sheet.fields import Sheet
     from setupopt.robust.robustness import RobustnessOptions, RobustnessReport
     from setupopt.robust.speeds.study import SpeedOptions, SpeedStudy
+    from setupopt.route.goal import RouteOptions
+    from setupopt.route.study import RouteStudy
     from setupopt.search import Proposal, ProposalOptions
     from setupopt.search.comparison import Comparison, ComparisonOptions
     from setupopt.sheet.readback import ReadBack
@@ -170,6 +172,18 @@ def speeds(project: Project, options: SpeedOptions | None = None) -> SpeedStudy:
     from setupopt.robust.speeds.study import study_speeds
 
     return study_speeds(project, options)
+
+
+def route(project: Project, options: RouteOptions | None = None) -> RouteStudy:
+    """The best way of the project's setup from the floor to the highest angle of [route], and back.
+
+    `margin` has shape (points,), `judged` everything else of the points; `length` is in m. The first path is
+    found by dynamic programming, the best one by max-min search (docs/model.md). Raises UserError also where
+    limits.toml has no [route], or no way keeps contact.
+    """
+    from setupopt.route.study import study_route
+
+    return study_route(project, options)
 
 
 def fit_tyre(table: str | Path, options: Rig | None = None) -> TyreFit:

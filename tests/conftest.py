@@ -15,6 +15,7 @@ SLOW = (
     "cli/test_propose.py",
     "cli/test_prove.py",
     "cli/test_report.py",
+    "cli/test_route.py",
     "cli/test_speeds.py",
     "fit/test_air.py",
     "fit/test_air_ladder.py",

@@ -66,7 +66,8 @@ BELOW["evaluation"] = BASE
 for study in ("robust", "fit"):
     BELOW[study] = BASE | {"jobs", "evaluation"}
 BELOW["search"] = BASE | {"jobs", "evaluation", "robust"}
-ANSWERS = BASE | {"jobs", "evaluation", "robust", "fit", "search"}
+BELOW["route"] = BASE | {"jobs", "evaluation", "robust", "search"}
+ANSWERS = BASE | {"jobs", "evaluation", "robust", "fit", "search", "route"}
 BELOW["sheet"] = ANSWERS
 BELOW["report"] = ANSWERS | {"sheet"}
 BELOW["api"] = ANSWERS | {"sheet", "report"}

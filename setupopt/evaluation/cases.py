@@ -168,6 +168,15 @@ def placed_cases(venue: Venue, attitude: np.ndarray, at: Floats) -> CaseSet:
     return CaseSet(records, names, np.empty(0), (), venue.profile is not None)
 
 
+def path_cases(venue: Venue, name: str, at: Floats, **columns: Floats) -> CaseSet:
+    """Points of a path: positions `at` in the measure of `sweep_at`, and columns of CASE; (cases) each."""
+    full = {key: np.broadcast_to(column, at.shape).astype(float) for key, column in columns.items()}
+    full["curvature"] = np.full(at.size, venue.curvature)
+    records = _complete(full, venue)
+    put(records, venue, at)
+    return CaseSet(records, (name,) * at.size, np.empty(0), (), venue.profile is not None)
+
+
 def table_cases(table: CaseTable, venue: Venue) -> CaseSet:
     """Cases that the user listed in a file."""
     columns = {name: getattr(table, name) for name in CASE.names if getattr(table, name, None) is not None}

@@ -11,7 +11,7 @@ from setupopt.project.bodies import own_body, with_bodywork
 from setupopt.project.model import Project, Setup
 
 _DIGITS = 12
-_NO_RESULT = {"measured_pressure"}  # a caution hangs on it, no number
+_NO_RESULT = {"measured_pressure", "route"}  # a caution or a route hangs on it, no margin of the sweep
 
 
 def project_checksum(project: Project) -> str:

@@ -46,6 +46,7 @@ from setupopt.units import (
 FACTORS = {
     "mm": MM,
     "deg": DEG,
+    "deg/s": DEG,
     "%": PERCENT,
     "bar": BAR,
     "kPa": KPA,

@@ -157,6 +157,9 @@ class Car:
     clearance: tuple[ClearancePoint, ...]
     left_share: float = 0.5  # of the weight, at even cross weight
     cross_share: float = 0.5  # of the weight on front right and rear left
+    driver_reaction: float | None = None  # s
+    steer_limit: float | None = None  # of the road wheels
+    steer_rate: float | None = None  # rad/s
 
 
 @dataclass(frozen=True, slots=True)
@@ -400,6 +403,23 @@ class Adjuster:
 
 
 @dataclass(frozen=True, slots=True)
+class RouteLimits:
+    """What a route must do, and what it may ask of car, driver and place."""
+
+    from_angle: float  # roll angle of the floor
+    to_angle: float  # the highest roll angle that must be reached
+    hold: float  # m to go at that angle, or beyond it
+    returns: bool  # whether the car comes back to the floor
+    least_margin: float | None
+    wheel_load_least: float | None
+    wheel_load_most: float | None
+    steer_rate: float | None  # rad/s
+    stop: float | None  # m/s2, deceleration on the floor
+    speed: Range | None
+    radius: Range | None  # of the section; for the map alone
+
+
+@dataclass(frozen=True, slots=True)
 class Limits:
     """What the setup may be: ranges, packaging, tolerances, adjusters; and how sure the inputs are."""
 
@@ -413,6 +433,7 @@ class Limits:
     balance: BalanceLimits = BalanceLimits()
     wings: tuple[tuple[str, Range], ...] = ()  # by name of the element
     ballast: tuple[tuple[str, Range], ...] = ()  # stations, by name of the piece
+    route: RouteLimits | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,6 +59,9 @@ class CarTable(Table):
     yaw_inertia_kgm2: float | None = number(1, 50_000, "kg m2", default=None)
     left_weight_percent: Percent = percent(default=50.0, si_name="left_share")
     power_kW: float | None = number(1, 3000, "kW", default=None)
+    driver_reaction_s: float | None = number(0.01, 2, "s", default=None, si_name="driver_reaction")
+    steer_limit_deg: float | None = number(1, 80, "deg", default=None)
+    steer_rate_deg_s: float | None = number(1, 2000, "deg/s", default=None)
 
     @model_validator(mode="after")
     def _drive_share(self) -> Self:
@@ -412,6 +415,30 @@ class SpreadTable(Table):
     tyre_friction_percent: float | None = number(0, 49, "%", default=None)
 
 
+class RouteTable(Table):
+    """`[route]`: where `setupopt route` must get to, and what it may use. A key left out sets no limit."""
+
+    from_deg: float = number(-180, 180, "deg", default=0.0, si_name="from_angle")
+    to_deg: float = number(-180, 180, "deg", si_name="to_angle")
+    hold_m: float = number(0, 10_000, "m", default=0.0)
+    return_: bool = Field(
+        default=True, alias="return", description="true or false", json_schema_extra={"si_name": "returns"}
+    )
+    least_margin: float | None = number(-1, 1, "", default=None)
+    wheel_load_least_N: float | None = number(0, 50_000, "N", default=None)
+    wheel_load_most_N: float | None = number(1, 200_000, "N", default=None)
+    steer_rate_deg_s: float | None = number(1, 2000, "deg/s", default=None)
+    stop_m_s2: float | None = number(0.1, 50, "m/s2", default=None)
+    speed_m_s: Steps | None = steps(1, 200, "m/s", default=None)
+    radius_mm: Steps | None = steps(1000, 10_000_000, "mm", default=None)
+
+    @model_validator(mode="after")
+    def _leads_somewhere(self) -> Self:
+        if self.to_deg == self.from_deg:
+            raise wrong(("to_deg",), "another roll angle than from_deg")
+        return self
+
+
 class AdjusterTable(Table):
     """`[adjuster.front]` and `[adjuster.rear]`."""
 
@@ -452,6 +479,7 @@ class LimitsFile(Table):
     balance: BalanceLimitsTable = BalanceLimitsTable()
     wings: dict[str, Steps] = Field(default_factory=dict, description="{ from, to, step } in deg by element")
     ballast: list[BallastLimitsTable] = some()
+    route: RouteTable | None = None
 
     @model_validator(mode="after")
     def _floor_may_stand_high_enough(self) -> Self:

@@ -187,7 +187,13 @@ def limits(file: schema.LimitsFile) -> model.Limits:
         balance=_make(model.BalanceLimits, file.balance),
         wings=tuple(sorted((name, _converted(span, DEG)) for name, span in file.wings.items())),
         ballast=tuple((piece.name, _choices(in_si(piece)["station"])) for piece in file.ballast),
+        route=_if_given(_route, file.route),
     )
+
+
+def _route(table: schema.RouteTable) -> model.RouteLimits:
+    """What a route must do."""
+    return _make(model.RouteLimits, table)
 
 
 def _axle_limits(table: schema.AxleLimitsTable) -> model.AxleLimits:

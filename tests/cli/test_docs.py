@@ -26,6 +26,7 @@ from .test_compare import KEYS as COMPARED
 from .test_compare import LINE
 from .test_propose import KEYS as PROPOSED
 from .test_propose import MORE
+from .test_route import KEYS as ROUTE
 from .test_speeds import KEYS as SPEEDS
 
 DOCS = Path(__file__).parents[2] / "docs"
@@ -52,7 +53,7 @@ def test_every_column_and_field_is_explained() -> None:
     """Four wheels are told by the first and the last."""
     glossary = (DOCS / "nomenclature.md").read_text()
     columns = [column for column in COLUMNS if "_fr_" not in column and "_rl_" not in column]
-    fields = (*KEYS, *PROPOSED, *MORE, *SPEEDS, *COMPARED, *LINE)
+    fields = (*KEYS, *PROPOSED, *MORE, *SPEEDS, *ROUTE, *COMPARED, *LINE)
     assert [name for name in (*columns, *BUMPS, *fields) if f"`{name}`" not in glossary] == []
 
 

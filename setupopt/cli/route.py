@@ -1,0 +1,64 @@
+"""`setupopt route`: the way from the floor to where the car must be, and back."""
+
+from __future__ import annotations
+
+import click
+
+from setupopt.cli import options
+from setupopt.cli.runner import Task, run
+from setupopt.cli.waiting import Progress, loading
+
+_SHAPES = {"over": True, "back": False, "best": None}
+
+
+@click.command("route")
+@options.common
+@click.option(
+    "--best", "mode", type=click.Choice(["margin", "length", "speed"]), default="margin", show_default=True,
+    help="What to make best: the highest least margin, the shortest route or the slowest one that keeps the "
+    "minimum margin.",
+)  # fmt: skip
+@click.option(
+    "--speed", type=options.Finite(1.0, 200.0), metavar="M_S", help="Entry speed; default: the sweep's."
+)
+@click.option(
+    "--length", type=options.Finite(1.0, 1e5), metavar="M", help="Longest way on the section, entry to exit."
+)
+@click.option(
+    "--shape", type=click.Choice(list(_SHAPES)), default="best", show_default=True,
+    help="Over the top and down the other side, or back on the same side.",
+)  # fmt: skip
+def command(common: options.Common, mode: str, speed: float | None, length: float | None, shape: str) -> None:
+    """The best way of PROJECT's setup from the floor to the highest angle of [route] in limits.toml, and
+    back: heading, curvature, speed, margin, steer and time at every point.
+
+    Exit status 1 when the route misses the minimum margin or a limit. With --out, route.txt, route.json,
+    route.csv, route-cases.csv and route.svg are written to DIR.
+
+    \b
+    Example: setupopt route my-car --speed 40 --length 250
+      the way up and back with the highest least margin, entered at 40 m/s
+    """
+    with loading(common.quiet):
+        project = common.load()
+
+        from setupopt.report.route.fields import as_dict, cases_text, csv_text
+        from setupopt.report.route.picture import route_picture
+        from setupopt.report.route.text import text
+        from setupopt.route.goal import RouteOptions
+        from setupopt.route.study import study_route
+
+    wanted = RouteOptions(mode, speed, length, common.floor, _SHAPES[shape])
+    task = Task(
+        progress=Progress(2, common.quiet, "steps"),
+        compute=lambda progress: study_route(project, wanted, progress),
+        text=text,
+        as_dict=as_dict,
+        passes=lambda study: study.holds,
+        cautions=lambda study: project.cautions,
+        name="route",
+        files={"route.csv": csv_text, "route-cases.csv": cases_text, "route.svg": route_picture},
+        setup=common.setup_words(project),
+        assumed=project.assumed,
+    )
+    run(common, task)

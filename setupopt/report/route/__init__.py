@@ -1,0 +1,1 @@
+"""What `route` prints and draws."""

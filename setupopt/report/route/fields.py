@@ -1,0 +1,151 @@
+"""A route for scripts: its JSON, and every point of it as a table."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from setupopt.evaluation.result import Field, finite
+from setupopt.physics.inputs import Floats
+from setupopt.project.checksum import setup_checksum
+from setupopt.project.csv_write import frame_text
+from setupopt.route.study import First, RouteStudy
+from setupopt.units import DEG, KW, MM
+
+_MARKS = 5.0  # m between the marks of the route card
+_FROM_CASES = (
+    "contact", "margin", "sideslip_deg", "steer_deg", "load_fl_N", "load_fr_N", "load_rl_N", "load_rr_N",
+    "wheels_in_air", "growth_per_s", "lambda", "balance",
+)  # fmt: skip
+
+
+def columns(study: RouteStudy) -> dict[str, Any]:
+    """Every point of the route, (points), in file units."""
+    points = study.judged.points
+    table = study.judged.result.frame()
+    names = np.array(study.paths.shape.pieces, dtype=object)
+    return {
+        "piece": names[study.found.index.astype(int)],
+        "way_m": points.way[0],
+        "axis_m": points.along[0],
+        "around_m": points.place[0],
+        "seconds": study.seconds,
+        "roll_angle_deg": study.roll_angle / DEG,
+        "heading_deg": points.course[0] / DEG,
+        "path_curvature_per_m": points.curvature[0],
+        "yaw_acceleration_rad_s2": points.yaw_acceleration[0],
+        "speed_m_s": points.speed[0],
+        "acceleration_m_s2": points.acceleration[0],
+        "power_kW": study.judged.power[0] / KW,
+        "steer_rate_deg_s": study.judged.steer_rate[0] / DEG,
+        **{name: table[name].to_numpy() for name in _FROM_CASES},
+    }
+
+
+def csv_text(study: RouteStudy) -> str:
+    """Every point of the route as CSV."""
+    import pandas as pd
+
+    return frame_text(pd.DataFrame(columns(study)))
+
+
+def cases_text(study: RouteStudy) -> str:
+    """The points of the route as a list of cases, for `assess --cases`."""
+    import pandas as pd
+
+    cases = study.judged.result.cases.records
+    rows = mark_rows(study)
+    table = {"case": [f"{way:.1f} m" for way in study.judged.points.way[0][rows]]}
+    if study.judged.result.cases.is_along:
+        table["along_mm"] = cases["along"][rows] / MM
+    else:
+        table["roll_angle_deg"] = cases["roll_angle"][rows] / DEG
+    table["speed_m_s"] = cases["speed"][rows]
+    table["heading_deg"] = cases["heading"][rows] / DEG
+    table["acceleration_m_s2"] = cases["acceleration"][rows]
+    table["path_curvature_per_m"] = cases["path_curvature"][rows]
+    table["yaw_acceleration_rad_s2"] = cases["yaw_acceleration"][rows]
+    return frame_text(pd.DataFrame(table))
+
+
+def mark_rows(study: RouteStudy) -> np.ndarray:
+    """The points nearest to marks `_MARKS` apart, both ends among them."""
+    way = study.judged.points.way[0]
+    marks = np.append(np.arange(0.0, way[-1], _MARKS), way[-1])
+    return np.unique(np.abs(way[:, None] - marks).argmin(axis=0))
+
+
+def as_dict(study: RouteStudy) -> Field:
+    """Plain Python values, None for what has no answer."""
+    table = columns(study)
+    worst = int(study.margin.argmin())
+    goal = study.goal
+    setup = study.project.setup
+    return {
+        "holds": study.holds,
+        "setup": {"name": setup.name, "checksum": setup_checksum(study.project, setup)},
+        "best": study.options.mode,
+        "shape": study.paths.shape.name,
+        "speed_m_s": float(study.paths.legs[0].speed[0]),
+        "to_deg": finite(goal.top / DEG),
+        "hold_m": goal.hold,
+        "least_margin": goal.least_margin,
+        "margin": finite(study.margin[worst]),
+        "worst": row_fields(table, worst),
+        "length_m": study.length,
+        "length_most_m": goal.length,
+        "held_m": float(study.paths.held[0]),
+        "seconds": float(study.seconds[-1]),
+        "coasting": [float(leg.coasting[0]) for leg in study.paths.legs],
+        "pieces": pieces(study, table),
+        "limits": [{"limit": name, "room": finite(rows.min()), "holds": name not in study.broken}
+                   for name, rows in study.room.items()],
+        "shapes": [_shape(name, first) for name, first in study.firsts.items()],
+        "helix_margin": finite(study.helix),
+        "straight_margin": finite(study.straight),
+        "points": len(study.margin),
+        "marks": [row_fields(table, row) for row in mark_rows(study)],
+        "cautions": list(study.project.cautions),
+    }  # fmt: skip
+
+
+def row_fields(table: dict[str, Any], row: int) -> Field:
+    """One point as plain values."""
+    return {name: _plain(column[row]) for name, column in table.items()}
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, np.bool_ | bool):
+        return bool(value)
+    return finite(value) if isinstance(value, float | np.floating) else value
+
+
+def pieces(study: RouteStudy, table: dict[str, Any]) -> list[Field]:
+    """Each piece with its metres, seconds, angles and least margin."""
+    found = []
+    for name in study.paths.shape.pieces:
+        rows = np.flatnonzero(table["piece"] == name)
+        last = min(rows[-1] + 1, len(table["piece"]) - 1)
+        worst = rows[study.margin[rows].argmin()]
+        found.append({
+            "piece": name,
+            "metres": _span(table["way_m"], rows[0], last),
+            "seconds": _span(table["seconds"], rows[0], last),
+            "from_deg": float(table["roll_angle_deg"][rows[0]]),
+            "to_deg": float(table["roll_angle_deg"][last]),
+            "margin": finite(study.margin[worst]),
+            "at_m": float(table["way_m"][worst]),
+        })  # fmt: skip
+    return found
+
+
+def _span(values: Floats, first: int, last: int) -> float:
+    return float(values[last] - values[first])
+
+
+def _shape(name: str, first: First | None) -> Field:
+    """The best first path of a shape on the table of margins."""
+    if first is None:
+        return {"shape": name, "margin": None, "length_m": None, "speed_m_s": None}
+    return {"shape": name, "margin": first.margin, "length_m": first.length, "speed_m_s": first.speed}

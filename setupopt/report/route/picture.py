@@ -1,0 +1,67 @@
+"""The picture of a route: its path on the unrolled section, and margin, steer and loads along the way."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from setupopt.project.model import WHEELS
+from setupopt.report.route.fields import columns
+from setupopt.report.shared.picture import INK, QUIET, SECOND, WARNING, at_venue, drawing, svg
+from setupopt.route.study import RouteStudy
+
+_LINES = ((INK, "-"), (SECOND, "-"), (WARNING, "--"), (QUIET, "--"))
+_LOWEST = -0.2  # margins under it have the colour of this one
+
+
+def route_picture(study: RouteStudy) -> str:
+    """SVG: the unrolled section above, then margin, steer angle and wheel loads along the way."""
+    table = columns(study)
+    layout: Any = {"nrows": 4, "height_ratios": [5, 3, 2, 3]}
+    with drawing(7.6, 10.4, at_venue(study.project, "Route"), squeeze=False, **layout) as (figure, axes):
+        _unrolled(table, figure, axes[0, 0])
+        _margin(study, table, axes[1, 0])
+        _steer(table, axes[2, 0])
+        _loads(table, axes[3, 0])
+        return svg(figure)
+
+
+def _unrolled(table: dict[str, Any], figure: Any, axes: Any) -> None:
+    """The path over way along the axis and roll angle; its colour is the margin."""
+    from matplotlib.collections import LineCollection
+
+    line = np.column_stack([table["axis_m"], table["roll_angle_deg"]])
+    segments = np.stack([line[:-1], line[1:]], axis=1)
+    margin = np.nan_to_num(np.asarray(table["margin"], dtype=float), nan=_LOWEST)
+    band = LineCollection(list(segments), cmap="RdYlGn", linewidths=5.0)
+    band.set_array(np.clip(0.5 * (margin[:-1] + margin[1:]), _LOWEST, 1.0))
+    band.set_clim(_LOWEST, 0.8)
+    axes.add_collection(band)
+    axes.plot(line[:, 0], line[:, 1], color=INK, lw=0.6)
+    axes.autoscale()
+    axes.set(xlabel="along the axis, m", ylabel="roll angle, deg")
+    figure.colorbar(band, ax=axes, label="grip margin", pad=0.01)
+
+
+def _margin(study: RouteStudy, table: dict[str, Any], axes: Any) -> None:
+    axes.plot(table["way_m"], table["margin"], color=INK, lw=1.5)
+    axes.axhline(study.goal.least_margin, color=WARNING, lw=1.0, ls="--", label="required")
+    axes.set(ylabel="grip margin", xlim=(0.0, study.length))
+    axes.legend(frameon=False, fontsize=8.0, loc="upper right")
+
+
+def _steer(table: dict[str, Any], axes: Any) -> None:
+    axes.plot(table["way_m"], table["heading_deg"], color=QUIET, lw=1.2, label="heading")
+    axes.plot(table["way_m"], table["steer_deg"], color=INK, lw=1.5, label="steer")
+    axes.set(ylabel="deg", xlim=(0.0, table["way_m"][-1]))
+    axes.legend(frameon=False, fontsize=8.0, loc="upper right")
+
+
+def _loads(table: dict[str, Any], axes: Any) -> None:
+    for wheel, (color, dashes) in zip(WHEELS, _LINES, strict=True):
+        axes.plot(
+            table["way_m"], table[f"load_{wheel}_N"], color=color, ls=dashes, lw=1.3, label=wheel.upper()
+        )
+    axes.set(xlabel="way driven, m", ylabel="wheel load, N", xlim=(0.0, table["way_m"][-1]), ylim=(0.0, None))
+    axes.legend(frameon=False, fontsize=8.0, loc="upper right", ncols=4)

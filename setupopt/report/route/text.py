@@ -1,0 +1,154 @@
+"""A route in words and plain tables."""
+
+from __future__ import annotations
+
+from setupopt.evaluation.result import Field
+from setupopt.project.bodies import worn_words
+from setupopt.report.route.fields import columns, mark_rows, pieces, row_fields
+from setupopt.report.shared.tables import (
+    Key,
+    angle,
+    decimals,
+    keyed_table,
+    margin_words,
+    number,
+    paragraph,
+    words,
+)
+from setupopt.report.shared.words import cautions_text, composed, lines, verdict
+from setupopt.route.study import RouteStudy
+from setupopt.units import DEG
+
+KMH = 3.6
+SHAPE_WORDS = {
+    "over": "up one side, over the top and down the other side",
+    "back": "up, straight at the highest angle, and down on the same side",
+    "climb": "up, without the way back",
+}
+_PIECES = {"over": "over the top", "hold": "straight", "climb": "climb", "descent": "descent"}
+
+
+def text(study: RouteStudy, width: int, short: bool = False) -> str:
+    """The whole report, or with `short` verdict and pieces alone; lines of at most `width`."""
+    parts = [_head, _cautions, _verdict, _pieces]
+    if not short:
+        parts += [_beside, _limits, _marks]
+    return composed(parts, study, width)
+
+
+def _head(study: RouteStudy, width: int) -> str:
+    project = study.project
+    speed = study.paths.legs[0].speed[0]
+    return paragraph(
+        f'{project.car.name}{worn_words(project, project.setup.body)}, setup "{project.setup.name}", at '
+        f"{project.venue.name}: route to {angle(study.goal.top / DEG)} deg and {study.goal.hold:g} m there, "
+        f"entered at {number(speed)} m/s ({number(speed * KMH)} km/h), in still air",
+        width,
+    )
+
+
+def _cautions(study: RouteStudy, width: int) -> str:
+    return cautions_text(study.project.cautions, width)
+
+
+def _verdict(study: RouteStudy, width: int) -> str:
+    """The least margin, the length, and whether all is kept."""
+    row = row_fields(columns(study), int(study.margin.argmin()))
+    wanted = study.options.mode
+    target = {
+        "margin": "Highest margin",
+        "length": "Shortest route",
+        "speed": "Slowest route",
+    }[wanted]
+    least = f"at least {study.goal.least_margin:g} required: {verdict(study.holds)}"
+    broken = f" Broken: {', '.join(study.broken)}." if study.broken else ""
+    return lines(
+        [
+            f"{target} found: {SHAPE_WORDS[study.paths.shape.name]}.",
+            f"Least margin {margin_words(study.margin.min())} after {number(row['way_m'])} m, at "
+            f"{angle(row['roll_angle_deg'])} deg, heading {angle(row['heading_deg'])} deg; {least}.{broken}",
+            f"{number(study.length)} m and {number(study.seconds[-1], 2)} s on the section, "
+            f"{number(study.paths.held[0])} m of it at {angle(study.goal.top / DEG)} deg or beyond.",
+        ],
+        width,
+    )
+
+
+def _pieces(study: RouteStudy, width: int) -> str:
+    keys = [
+        words("piece", "piece", lambda name: _PIECES[name]),
+        decimals("metres", "metres"),
+        decimals("seconds", "seconds", 2),
+        Key("from deg", "from_deg", angle),
+        Key("to deg", "to_deg", angle),
+        decimals("least margin", "margin", 3, missing="contact lost"),
+        decimals("after m", "at_m", rank=1),
+    ]
+    return keyed_table(pieces(study, columns(study)), keys, width)
+
+
+def _beside(study: RouteStudy, width: int) -> str:
+    """The route beside simpler ways, and the shapes that were compared."""
+    top = angle(study.goal.top / DEG)
+    straight = _margin(study.straight)
+    said = [
+        f"Beside it, at the same speed: straight running at {top} deg {straight}; a constant heading of the "
+        f"same length on the first piece, without its entry from straight running, {_margin(study.helix)}."
+    ]
+    for name, first in study.firsts.items():
+        if first is None:
+            said.append(f"{SHAPE_WORDS[name].capitalize()}: no way on the table of margins keeps contact.")
+        else:
+            said.append(
+                f"{SHAPE_WORDS[name].capitalize()}: margin {number(first.margin, 3)} in "
+                f"{number(first.length)} m on the table of margins, before the search."
+            )
+    return lines(said, width)
+
+
+def _margin(value: float) -> str:
+    return "loses contact" if value == -float("inf") else f"has a margin of {number(value, 3)}"
+
+
+def _limits(study: RouteStudy, width: int) -> str:
+    rows: list[Field] = [
+        {"limit": name, "room": float(row.min()), "kept": verdict(name not in study.broken)}
+        for name, row in study.room.items()
+    ]
+    if not rows:
+        return ""
+    keys = [words("limit", "limit"), decimals("room, share of it", "room", 3), words("kept", "kept")]
+    head = f"Limits at {len(study.margin)} points, {10} times as many as the search used"
+    return f"{paragraph(head, width)}\n{keyed_table(rows, keys, width)}"
+
+
+def _marks(study: RouteStudy, width: int) -> str:
+    table = columns(study)
+    rows = [row_fields(table, row) for row in mark_rows(study)]
+    keys = [
+        decimals("after m", "way_m"),
+        decimals("axis m", "axis_m"),
+        Key("deg", "roll_angle_deg", angle_1),
+        Key("heading", "heading_deg", angle_1),
+        decimals("m/s", "speed_m_s"),
+        Key("km/h", "speed_m_s", lambda speed: number(KMH * speed, 0), rank=4),
+        decimals("s", "seconds", 2),
+        decimals("margin", "margin", 3, missing="lost"),
+        decimals("steer", "steer_deg", 2),
+        decimals("deg/s", "steer_rate_deg_s", 0, rank=5),
+        decimals("least N", "least", 0, rank=2),
+        words("in air", "wheels_in_air", lambda wheels: str(wheels or "").upper(), rank=3),
+        decimals("kW", "power_kW", 0, rank=6),
+    ]
+    for row in rows:
+        loads = [row[f"load_{wheel}_N"] for wheel in ("fl", "fr", "rl", "rr")]
+        row["least"] = None if None in loads else min(loads)
+    head = (
+        "Marks along the route: way driven and way along the axis, roll angle, heading (course), speed, steer"
+    )
+    return f"{paragraph(head, width)}\n{keyed_table(rows, keys, width)}"
+
+
+def angle_1(degrees: float) -> str:
+    """An angle to a tenth of a degree."""
+    return number(degrees, 1)

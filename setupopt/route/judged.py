@@ -1,0 +1,137 @@
+"""Points of paths judged: the margin of each, and by how much it keeps every limit of a goal."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from setupopt.evaluation.cases import CaseSet
+from setupopt.evaluation.model import Model
+from setupopt.evaluation.result import Result
+from setupopt.physics.inputs import STEER, Floats, Records
+from setupopt.project.model import Project
+from setupopt.robust.speeds.motion import PathForces
+from setupopt.route.goal import Goal
+from setupopt.route.leg import PathPoints, cases_of
+from setupopt.route.surface import unrolled
+from setupopt.units import GRAVITY
+
+_ASIDE = 0.3  # m/s2; so much of acceleration moves a margin by some 0.01
+_DIP = 0.03  # of margin
+
+
+class Near(NamedTuple):
+    """Answers (points) of a path, and the acceleration that was added to each case, m/s2."""
+
+    answers: Records
+    aside: Floats
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Points of paths with their answers; (paths, points) each, SI.
+
+    `steer_rate` is that over time, from the neighbouring points. `power` is at the wheels, positive under
+    drive. `near`: what paths a small step away are judged by.
+    """
+
+    points: PathPoints
+    result: Result
+    steer_rate: Floats
+    power: Floats
+    near: Near
+
+    def column(self, name: str) -> Floats:
+        """A field of ANSWER."""
+        return np.asarray(self.result.answers[0][name].reshape(*self.points.way.shape, -1).squeeze(-1))
+
+    def loads(self) -> Floats:
+        """Wheel loads, (paths, points, wheels), N."""
+        return np.asarray(self.result.answers[0]["load"].reshape(*self.points.way.shape, 4))
+
+
+class Judge:
+    """A project's setup on paths over its section."""
+
+    def __init__(self, project: Project, goal: Goal) -> None:
+        self.project = project
+        self.goal = goal
+        self.surface = unrolled(project.venue)
+        self.model = Model(project.car)
+        self.settings = self.model.settings(project.setup)
+
+    def judged(self, points: PathPoints, near: Near | None = None, growth: bool = True) -> Judged:
+        """Points of paths. `near`: of one path nearby, by whose slopes they are judged.
+
+        Without it every case is solved from a plain start, as `assess` does: where a case has several trims,
+        its margin must not depend on the path that was looked at before.
+        """
+        cases = cases_of(self.project.venue, self.surface, points, "route")
+        push = self._push(cases).reshape(points.way.shape)
+        if near is None:
+            aside = np.zeros(len(cases))
+            result = self.model.run(self.settings, cases, growth=growth)
+            self._step_aside(result, aside)
+        else:
+            aside = np.tile(near.aside, points.way.shape[0])
+            starts = np.tile(near.answers, points.way.shape[0])
+            cases.records["acceleration"] += aside
+            result = self.model.run(self.settings, cases, starts, by_slope=True, growth=growth)
+        steer = result.answers[0]["state"][:, STEER].reshape(points.way.shape)
+        steer_rate = np.gradient(steer, axis=1) / np.gradient(points.way, axis=1) * points.speed
+        power = self.project.car.mass * push * points.speed
+        return Judged(points, result, steer_rate, power, Near(result.answers[0], aside))
+
+    def _step_aside(self, result: Result, aside: Floats) -> None:
+        """Judge points between drive and brakes a little beside them, on the worse side, in `result`.
+
+        At no force along the car the model's rule for the wheels of an axle changes at once, from one speed
+        to one slip: a car that turns may have no trim right there. Such a point is far below its neighbours,
+        and both a little more and a little less acceleration lift it by more than they could otherwise.
+        """
+        margin = result.safe_margin[0]
+        padded = np.pad(margin, 2, mode="edge")
+        around = np.median([padded[:-4], padded[1:-3], padded[3:-1], padded[4:]], axis=0)
+        rows = np.flatnonzero(margin < around - _DIP)
+        if rows.size == 0:
+            return
+        cases = result.cases.pick(np.tile(rows, 2))
+        step = np.repeat([_ASIDE, -_ASIDE], rows.size)
+        cases.records["acceleration"] += step
+        both = self.model.run(self.settings, cases, growth=True)
+        lifted = both.safe_margin[0].reshape(2, -1)
+        worse = lifted.argmin(axis=0)
+        chosen = np.flatnonzero(lifted.min(axis=0) > margin[rows] + _DIP)
+        numbers = worse[chosen] * rows.size + chosen
+        result.answers[0, rows[chosen]] = both.answers[0, numbers]
+        result.cases.records["acceleration"][rows[chosen]] += step[numbers]
+        aside[rows[chosen]] = step[numbers]
+
+    def _push(self, cases: CaseSet) -> Floats:
+        """Acceleration that drive (positive) or brakes must give against drag and climb, m/s2."""
+        path = PathForces(self.project.car, cases.records)
+        return path.deceleration(cases.records["speed"]) + cases.records["acceleration"]
+
+    def room(self, found: Judged) -> dict[str, Floats]:
+        """By how much every limit is kept, (paths, points), about in shares of its size; negative: broken."""
+        goal = self.goal
+        share = 0.25 * self.project.car.mass * GRAVITY
+        loads = found.loads()
+        steer = np.abs(found.result.answers[0]["state"][:, STEER]).reshape(found.points.way.shape)
+        rooms = {}
+        if goal.least_load is not None:
+            rooms["wheel_load_least_N"] = (loads.min(axis=2) - goal.least_load) / share
+        if goal.most_load is not None:
+            rooms["wheel_load_most_N"] = (goal.most_load - loads.max(axis=2)) / share
+        if goal.steer is not None:
+            rooms["steer_limit_deg"] = 1.0 - steer / goal.steer
+        if goal.steer_rate is not None:
+            rooms["steer_rate_deg_s"] = 1.0 - np.abs(found.steer_rate) / goal.steer_rate
+        if goal.power is not None:
+            rooms["power_kW"] = 1.0 - found.power / goal.power
+        growth = found.column("growth")
+        if np.isfinite(growth).any():
+            rooms["growth_per_s"] = np.where(np.isfinite(growth), 1.0 - growth / goal.growth, 0.0)
+        return rooms

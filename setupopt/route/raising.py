@@ -1,0 +1,122 @@
+"""The best route near a first one: its courses, coasting shares and, where asked for, its speed.
+
+The max-min engine of `search/` works on points along the route. Points that turn out worse in between are
+added, and the search goes on, as in its exchange of index points.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from setupopt.physics.inputs import Floats
+from setupopt.route.goal import Goal
+from setupopt.route.judged import Judge, Judged
+from setupopt.route.plan import Paths, Plan
+from setupopt.search.engine.batch import Evaluation
+from setupopt.search.engine.maxmin import TrustRegionOptions, maximise_worst
+
+_NEAR = 0.6  # of the largest growth rate; under it a small step needs no growth rates
+_SPACING = 4.0  # m between the points of a search
+DENSE = 10  # times as many points in the final judgement
+_ROUNDS = 5
+_WORSE = 1e-3  # of margin or room; points that are worse by less are not added
+_OPTIONS = TrustRegionOptions(first_radius=0.08, least_gain=1e-4, least_rise=5e-4, most_steps=40)
+
+
+class _Problem:
+    """The batch function of a route: points of the unit box to values and limits."""
+
+    def __init__(self, judge: Judge, plan: Plan, mode: str, index: Floats) -> None:
+        self.judge = judge
+        self.plan = plan
+        self.mode = mode
+        self.index = index
+        self.goal: Goal = judge.goal
+
+    def __call__(self, points: Floats, warm_start: Any = None) -> Evaluation:
+        """Values and limits (paths, ...). Several points are small steps from the one of `warm_start`."""
+        paths = self.plan.paths(points)
+        several = points.shape[0] > 1
+        growth = not several or bool((warm_start.answers["growth"] > _NEAR * self.goal.growth).any())
+        found = self.judge.judged(paths.points(self.index), warm_start if several else None, growth)
+        kept = self.judge.room(found)
+        if several and not growth:
+            kept |= {"growth_per_s": np.ones(found.steer_rate.shape)}
+        rooms = [*kept.values(), *self._of_whole(paths)]
+        margin = found.column("search_margin")
+        values = margin
+        if self.mode == "length":
+            values = -paths.length[:, None] / self.plan.paths(self.plan.start()[None]).length
+        if self.mode == "speed":
+            values = -paths.legs[0].speed[:, None] / self.goal.speeds[1]
+        if self.mode != "margin":
+            rooms.append(margin - self.goal.least_margin)
+        limits = np.concatenate(rooms, axis=1) if rooms else np.ones((points.shape[0], 1))
+        return Evaluation(values, limits, warm_start if several else found.near)
+
+    def _of_whole(self, paths: Paths) -> list[Floats]:
+        """Limits of the whole route: its length, and how far it holds."""
+        rooms = []
+        if self.goal.length is not None and self.mode != "length":
+            rooms.append(1.0 - paths.length[:, None] / self.goal.length)
+        if paths.shape.name == "over" and self.goal.hold > 0.0:
+            rooms.append(paths.held[:, None] / self.goal.hold - 1.0)
+        return rooms
+
+
+@dataclass(frozen=True)
+class Raised:
+    """A route (1 path), its points `DENSE` times as many as were searched on, and the trail of the search."""
+
+    paths: Paths
+    index: Floats
+    judged: Judged
+    point: Floats
+    steps: int
+
+    @property
+    def courses(self) -> tuple[Floats, ...]:
+        """Courses of each leg at its knots, rad."""
+        return tuple(leg.course[0] for leg in self.paths.legs)
+
+    @property
+    def coasting(self) -> tuple[float, ...]:
+        """Coasting share of each leg."""
+        return tuple(float(leg.coasting[0]) for leg in self.paths.legs)
+
+
+def raised(judge: Judge, plan: Plan, mode: str) -> Raised:
+    """The best route near a plan's first one."""
+    point = plan.start()
+    first = plan.paths(point[None])
+    index = first.index(_SPACING)
+    dense = first.index(_SPACING / DENSE)
+    steps = 0
+    for _ in range(_ROUNDS):
+        outcome = maximise_worst(_Problem(judge, plan, mode, index), point, _OPTIONS)
+        steps += outcome.steps
+        point = outcome.point
+        paths = plan.paths(point[None])
+        judged = judge.judged(paths.points(dense))
+        worse = _worse(judge, judged, dense, index)
+        if worse.size == 0:
+            break
+        index = np.union1d(index, worse)
+    return Raised(paths, dense, judged, point, steps)
+
+
+def _worse(judge: Judge, judged: Judged, dense: Floats, index: Floats) -> Floats:
+    """Indices of local minima of margin and rooms that are worse than what the search saw."""
+    columns = {"margin": judged.column("search_margin")} | judge.room(judged)
+    seen = np.searchsorted(dense, index).clip(0, dense.size - 1)
+    found = []
+    for name, rows in columns.items():
+        row = rows[0]
+        known = float(row[seen].min())
+        known = known if name == "margin" else min(0.0, known)
+        low = np.flatnonzero((row[1:-1] <= row[:-2]) & (row[1:-1] <= row[2:])) + 1
+        found.append(dense[low[row[low] < known - _WORSE]])
+    return np.setdiff1d(np.concatenate(found), index)

@@ -1,0 +1,245 @@
+"""`route`: the best way from the floor over the section and back, for the project's setup."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from setupopt.errors import UserError
+from setupopt.physics.inputs import Floats
+from setupopt.project.bodies import with_body
+from setupopt.project.model import Project
+from setupopt.route.goal import Goal, RouteOptions, goal_of
+from setupopt.route.judged import Judge, Judged
+from setupopt.route.plan import Paths, Plan, Shape, plan, shapes_of
+from setupopt.route.raising import Raised, raised
+from setupopt.route.table import Chain, ChainSearch, MarginTable, margin_table
+
+_HALVINGS = 14
+_SPEED_STEPS = 6  # speeds whose tables are solved in the mode "speed"
+
+
+@dataclass(frozen=True)
+class First:
+    """The best first path of a shape on its tables: a chain for each leg. None where there is none."""
+
+    shape: Shape
+    speed: float
+    chains: tuple[Chain, ...]
+
+    @property
+    def margin(self) -> float:
+        """Least margin on the table."""
+        return min(chain.margin for chain in self.chains)
+
+    @property
+    def length(self) -> float:
+        """Way on the section, m."""
+        return float(sum(chain.way[-1] for chain in self.chains)) + self.shape.straight
+
+
+@dataclass(frozen=True)
+class RouteStudy:
+    """The best route of a project's setup.
+
+    `firsts`: the best first path of every shape, by name; None where the table has none that gets there.
+    `helix`: the least margin on a constant course with the same length and speed, without its entry.
+    `straight`: that of straight running at the highest angle; minus infinity where contact is lost.
+    """
+
+    project: Project
+    options: RouteOptions
+    goal: Goal
+    firsts: dict[str, First | None]
+    found: Raised
+    room: dict[str, Floats]
+    helix: float
+    straight: float
+
+    @property
+    def paths(self) -> Paths:
+        """The route (1 path)."""
+        return self.found.paths
+
+    @property
+    def judged(self) -> Judged:
+        """Its points with their answers."""
+        return self.found.judged
+
+    @property
+    def margin(self) -> Floats:
+        """Along the route, (points); minus infinity where contact is lost."""
+        return np.asarray(self.judged.result.safe_margin[0])
+
+    @property
+    def length(self) -> float:
+        """Way on the section, m."""
+        return float(self.paths.length[0])
+
+    @property
+    def roll_angle(self) -> Floats:
+        """Along the route, (points), rad; beyond 180 deg on the way over the top."""
+        return np.asarray(self.paths.shape.surface.angle(self.judged.points.place[0]))
+
+    @property
+    def seconds(self) -> Floats:
+        """Time since the entry, (points)."""
+        way = self.judged.points.way[0]
+        slowness = 1.0 / self.judged.points.speed[0]
+        steps = 0.5 * (slowness[1:] + slowness[:-1]) * np.diff(way)
+        return np.concatenate([[0.0], np.cumsum(steps)])
+
+    @property
+    def broken(self) -> tuple[str, ...]:
+        """Limits that some point breaks; rounding of the search is no break."""
+        return tuple(name for name, rows in self.room.items() if rows.min() < -_SLACK)
+
+    @property
+    def holds(self) -> bool:
+        """Whether the least margin and every limit are kept at every point."""
+        short = self.goal.length is not None and self.length > self.goal.length * (1.0 + _SLACK)
+        return bool(self.margin.min() >= self.goal.least_margin - _SLACK) and not self.broken and not short
+
+
+_SLACK = 2e-3  # of a margin or of a limit's size: what the search leaves between its points
+
+
+def study_route(
+    project: Project, options: RouteOptions | None = None, progress: Callable[[int], object] | None = None
+) -> RouteStudy:
+    """The best route of the project's setup. Raises UserError where no shape gets to the highest angle."""
+    options = options or RouteOptions()
+    project = with_body(project, project.setup.body)
+    goal = goal_of(project, options)
+    judge = Judge(project, goal)
+    search = FirstSearch(judge)
+    firsts = {
+        shape.name: search.first(shape, options.mode)
+        for shape in shapes_of(goal, judge.surface, options.over)
+    }
+    tell = progress or (lambda _: None)
+    tell(1)
+    best = best_first(firsts, options.mode)
+    chains = list(best.chains)
+    way = plan(best.shape, chains, best.speed, goal.speeds, options.mode == "speed")
+    found = _raised(judge, way, best, options.mode)
+    tell(1)
+    room = judge.room(found.judged)
+    return RouteStudy(
+        project, options, goal, firsts, found, room, _helix(judge, best.shape, found), _straight(judge, found)
+    )
+
+
+def _raised(judge: Judge, way: Plan, best: First, mode: str) -> Raised:
+    """The best route near the first path.
+
+    For the shortest or the slowest one the margin is raised first, at the length of the first path: that
+    search starts from what the limits allow.
+    """
+    if mode == "margin":
+        return raised(judge, way, "margin")
+    goal = judge.goal
+    judge.goal = replace(goal, length=best.length * _MORE_LENGTH)
+    start = raised(judge, replace(way, frees_speed=False), "margin")
+    judge.goal = goal
+    return raised(judge, replace(way, course=start.courses, coasting=start.coasting), mode)
+
+
+_MORE_LENGTH = 1.05  # of the first path's
+
+
+def best_first(firsts: dict[str, First | None], mode: str) -> First:
+    """The shape to raise. Raises UserError where there is none."""
+    known = [first for first in firsts.values() if first is not None]
+    if not known:
+        raise UserError(
+            "no route keeps contact all the way on the table of margins: give more speed, a longer way, a "
+            "lower highest angle or no hold"
+        )
+    if mode == "margin":
+        return max(known, key=lambda first: first.margin)
+    return min(known, key=lambda first: first.length if mode == "length" else first.speed)
+
+
+class FirstSearch:
+    """First paths by dynamic programming, global on their tables."""
+
+    def __init__(self, judge: Judge) -> None:
+        self.judge = judge
+        self._tables: dict[tuple[float, float, float], MarginTable] = {}
+
+    def first(self, shape: Shape, mode: str) -> First | None:
+        """The best first path of a shape; where none reaches the least margin, the one of the highest."""
+        goal = self.judge.goal
+        if mode != "speed":
+            return self._at_speed(shape, goal.speed, mode)
+        for speed in np.linspace(*goal.speeds, _SPEED_STEPS):
+            found = self._at_speed(shape, float(speed), "length")
+            if found is not None and found.margin >= goal.least_margin and self._is_short(found):
+                return found
+        return self._at_speed(shape, goal.speeds[1], "margin")
+
+    def _is_short(self, first: First) -> bool:
+        length = self.judge.goal.length
+        return length is None or first.length <= length
+
+    def _at_speed(self, shape: Shape, speed: float, mode: str) -> First | None:
+        searches = [
+            ChainSearch(self._table(stretch.ends, speed), stretch.ends, stretch.ends_level)
+            for stretch in shape.stretches
+        ]
+        if mode == "length":
+            found = _chains(shape, speed, searches, self.judge.goal.least_margin)
+            if found is not None:
+                return found
+        return self._highest(shape, speed, searches)
+
+    def _highest(self, shape: Shape, speed: float, searches: list[ChainSearch]) -> First | None:
+        """The chains of the highest level whose length is allowed; else the shortest that keep contact."""
+        low = -1.9
+        high = 1.0
+        found = _chains(shape, speed, searches, low)
+        for _ in range(_HALVINGS):
+            level = 0.5 * (low + high)
+            trial = _chains(shape, speed, searches, level)
+            if trial is not None and self._is_short(trial):
+                found = trial
+                low = level
+            else:
+                high = level
+        return found
+
+    def _table(self, ends: tuple[float, float], speed: float) -> MarginTable:
+        key = (*ends, speed)
+        if key not in self._tables:
+            judge = self.judge
+            self._tables[key] = margin_table(judge.project, judge.surface, judge.settings, ends, speed)
+        return self._tables[key]
+
+
+def _chains(shape: Shape, speed: float, searches: list[ChainSearch], level: float) -> First | None:
+    """The shortest chain of every leg at a level."""
+    chains = [search.shortest(level) for search in searches]
+    if any(chain is None for chain in chains):
+        return None
+    return First(shape, speed, tuple(chain for chain in chains if chain is not None))
+
+
+def _helix(judge: Judge, shape: Shape, found: Raised) -> float:
+    """Least margin on a constant course over the first leg, as long as the route's own."""
+    leg = found.paths.legs[0]
+    sine = (leg.end - leg.start) / leg.length[0]
+    constant = np.full(leg.course.shape, np.arcsin(np.clip(sine, -1.0, 1.0)))
+    helix = replace(leg, course=constant, coasting=np.zeros(1))
+    points = helix.points(np.linspace(0.0, 1.0, 61))
+    return float(judge.judged(points).result.safe_margin.min())
+
+
+def _straight(judge: Judge, found: Raised) -> float:
+    """Margin of straight running at the highest angle at the entry speed."""
+    from setupopt.route.leg import straight
+
+    points = straight(found.paths.shape.top, 1.0, found.paths.legs[0].speed, np.linspace(0.0, 1.0, 2))
+    return float(judge.judged(points).result.safe_margin.min())

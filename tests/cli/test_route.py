@@ -1,0 +1,114 @@
+"""`setupopt route`: what it answers, writes and refuses."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import Result
+
+from .conftest import Run
+from .test_prove import project
+from .test_speeds import keys
+
+KEYS = (
+    "best", "shape", "shapes", "to_deg", "from_deg", "hold_m", "least_margin", "length_m", "length_most_m",
+    "held_m", "coasting", "pieces", "piece", "at_m", "limits", "room", "helix_margin", "straight_margin",
+    "points", "marks", "way_m", "axis_m", "around_m", "power_kW", "steer_rate_deg_s",
+)  # fmt: skip
+ROUTE = "\n[route]\nto_deg = 60\nreturn = false\nleast_margin = 0.2\nsteer_rate_deg_s = 90\n"
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The bore with a short way to go."""
+    made = project(tmp_path_factory.mktemp("route") / "project", speed=50.0)
+    limits = made / "limits.toml"
+    text = limits.read_text(encoding="utf-8")
+    head, _, rest = text.partition("[route]")
+    limits.write_text(head + rest[rest.index("[adjuster.front]") :] + ROUTE, encoding="utf-8")
+    return made
+
+
+@pytest.fixture
+def done(folder: Path, run: Run, tmp_path: Path) -> tuple[Result, Path]:
+    """A run with all files."""
+    out = tmp_path / "out"
+    return run("route", folder, "--json", "--quiet", "--length", "60", "--out", out), out
+
+
+def test_answers_and_files_agree(done: tuple[Result, Path]) -> None:
+    """Status 0; JSON as printed; the least margin of the CSV; marks are rows of it; a picture."""
+    result, out = done
+    assert result.exit_code == 0
+    assert (out / "route.json").read_text() == result.stdout
+    answer = json.loads(result.stdout)
+    rows = list(csv.DictReader((out / "route.csv").read_text().splitlines()))
+    assert len(rows) == answer["points"]
+    assert min(float(row["margin"]) for row in rows) == answer["margin"] >= 0.2
+    assert answer["length_m"] <= 60.0 * 1.001
+    ways = {float(row["way_m"]): row for row in rows}
+    for mark in answer["marks"]:
+        row = ways[mark["way_m"]]
+        for name in ("heading_deg", "speed_m_s", "steer_deg", "margin", "seconds"):
+            assert float(row[name]) == mark[name]
+    assert {path.name for path in out.iterdir()} == {
+        "route.txt", "route.json", "route.csv", "route-cases.csv", "route.svg",
+    }  # fmt: skip
+    assert "<svg" in (out / "route.svg").read_text()
+
+
+def test_the_list_of_keys_is_whole(done: tuple[Result, Path]) -> None:
+    """The glossary's test goes by it."""
+    found = keys(json.loads(done[0].stdout))
+    assert set(KEYS) <= found
+    shared = {
+        "holds", "setup", "name", "checksum", "speed_m_s", "margin", "worst", "metres", "seconds", "limit",
+        "cautions", "roll_angle_deg", "heading_deg", "path_curvature_per_m", "yaw_acceleration_rad_s2",
+        "acceleration_m_s2", "contact", "sideslip_deg", "steer_deg", "load_fl_N", "load_fr_N", "load_rl_N",
+        "load_rr_N", "wheels_in_air", "growth_per_s", "lambda", "balance",
+    }  # fmt: skip
+    assert found - shared <= set(KEYS)
+
+
+@pytest.mark.parametrize("width", ["80", "160"])
+def test_text_fits_and_says_what_matters(
+    folder: Path, run: Run, width: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No line is wider than the terminal; verdict, pieces, what it is beside, marks, the caution."""
+    monkeypatch.setenv("COLUMNS", width)
+    lines = run("route", folder, "--length", "60").stdout.splitlines()
+    assert max(len(line) for line in lines) <= int(width)
+    whole = " ".join(" ".join(lines).split())
+    for words in (
+        "Least margin",
+        "required: pass",
+        "straight running at 60 deg",
+        "Marks along the route",
+        "no clearance",
+    ):
+        assert words in whole
+    assert ("km/h" in whole.split("Marks along")[1]) == (width == "160")
+
+
+def test_status_tells_a_route_that_fails(folder: Path, run: Run) -> None:
+    """A minimum margin that no way reaches: 1, and FAIL."""
+    done = run("route", folder, "--floor", "0.95", "--quiet")
+    assert done.exit_code == 1
+    assert "FAIL" in done.stdout
+
+
+def test_refusals(folder: Path, run: Run, tmp_path: Path) -> None:
+    """Without [route], and for a length that is no number: 2, and nothing written."""
+    poor = project(tmp_path / "poor", speed=50.0)
+    limits = poor / "limits.toml"
+    text = limits.read_text(encoding="utf-8")
+    head, _, rest = text.partition("[route]")
+    limits.write_text(head + rest[rest.index("[adjuster.front]") :], encoding="utf-8")
+    refused = run("route", poor, "--out", tmp_path / "out")
+    assert refused.exit_code == 2
+    assert "route.to_deg" in refused.stderr
+    assert run("route", folder, "--length", "nan", "--out", tmp_path / "out").exit_code == 2
+    assert not (tmp_path / "out").exists()

@@ -1,0 +1,120 @@
+"""The route of the bore example: better than a hand search, and what it says is what assess says."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from setupopt.errors import InputError, UserError
+from setupopt.evaluation.assessment import assess
+from setupopt.project import Project
+from setupopt.project.cases_file import read_cases
+from setupopt.report.route.fields import as_dict, cases_text, columns, mark_rows
+from setupopt.route.goal import RouteOptions, goal_of
+from setupopt.route.judged import Judge
+from setupopt.route.leg import Legs
+from setupopt.route.study import RouteStudy, best_first, study_route
+
+from .conftest import wanted, with_route
+
+SPEED = 40.0
+LENGTH = 91.0
+
+
+@pytest.fixture(scope="module")
+def climb(bore: Project) -> RouteStudy:
+    """Up to 150 deg within 91 m at 40 m/s."""
+    return study_route(with_route(bore, wanted(150.0)), RouteOptions(speed=SPEED, length=LENGTH))
+
+
+def hand_found(judge: Judge) -> np.ndarray:
+    """Margins of the way that a hand search found: a ramp of 20 m to 15 deg, then on that course; 91 m."""
+    course = np.radians([0.0, 8.0, 15.0, 15.0, 15.0, 15.0, 15.0, 15.0, 15.0])
+    end = judge.surface.place(np.radians(150.0))
+    leg = Legs(judge.surface, 0.0, end, course[None], np.array([SPEED]), np.zeros(1))
+    return np.asarray(judge.judged(leg.points(np.linspace(0.0, 1.0, 91))).result.safe_margin[0])
+
+
+def test_better_than_the_hand_found_way(climb: RouteStudy) -> None:
+    """With its entry, which a hand search leaves out; 40 m/s straight along loses contact there."""
+    hand = hand_found(Judge(climb.project, climb.goal))
+    assert climb.margin.min() > max(0.45, hand.min() + 0.1)
+    assert climb.length <= LENGTH * 1.001
+    assert climb.straight == -np.inf
+    assert climb.holds
+
+
+def test_least_margin_is_even_along_the_way(climb: RouteStudy) -> None:
+    """A max-min answer: most of the way lies within 0.02 of the least margin, none given away."""
+    assert (climb.margin < climb.margin.min() + 0.02).mean() > 0.5
+
+
+def test_the_first_path_is_no_better(climb: RouteStudy) -> None:
+    """The search raises what dynamic programming found within the same length."""
+    first = climb.firsts["climb"]
+    assert first is not None
+    assert first.length <= LENGTH
+    assert climb.margin.min() > first.margin
+
+
+def test_assess_says_the_same(climb: RouteStudy, tmp_path: Path) -> None:
+    """The list of cases at the marks, read back and assessed by itself: the margins of the route to 1e-6."""
+    path = tmp_path / "cases.csv"
+    path.write_text(cases_text(climb))
+    from setupopt.evaluation.cases import table_cases
+
+    cases = table_cases(read_cases(path, climb.project.venue), climb.project.venue)
+    found = assess(climb.project, cases)
+    assert found.result.margin[0] == pytest.approx(climb.margin[mark_rows(climb)], abs=1e-6)
+
+
+def test_json_is_the_table(climb: RouteStudy) -> None:
+    """Marks are rows of the table; the pieces add up to the whole."""
+    answer = as_dict(climb)
+    table = columns(climb)
+    assert answer["margin"] == climb.margin.min()
+    assert answer["worst"]["way_m"] == table["way_m"][climb.margin.argmin()]
+    assert sum(piece["metres"] for piece in answer["pieces"]) == pytest.approx(climb.length, abs=1e-9)
+    assert [mark["margin"] for mark in answer["marks"]] == list(climb.margin[mark_rows(climb)])
+
+
+def test_mirror_image(bore: Project, climb: RouteStudy) -> None:
+    """The same way up the other side has the same margins, steer of the other sign; 1e-6 of a margin."""
+    leg = climb.paths.legs[0]
+    judge = Judge(bore, climb.goal)
+    shares = np.linspace(0.0, 1.0, 12)
+    other = replace(leg, end=-leg.end, course=-leg.course)
+    left, right = (judge.judged(one.points(shares)) for one in (leg, other))
+    assert right.column("margin") == pytest.approx(left.column("margin"), abs=1e-6)
+    assert right.steer_rate == pytest.approx(-left.steer_rate, abs=1e-5)
+    assert right.power == pytest.approx(left.power, rel=1e-9)
+
+
+def test_power_of_a_climb(bore: Project, climb: RouteStudy) -> None:
+    """Work of the drive = weight x height + work of drag - motion lost; 0.2 %: trapezoids."""
+    found = climb.judged
+    seconds = climb.seconds
+    power = found.power[0]
+    work = np.sum(0.5 * (power[1:] + power[:-1]) * np.diff(seconds))
+    speed = found.points.speed[0]
+    car = bore.car
+    drag = 0.5 * bore.venue.air_density * car.air.drag_area * speed**3
+    against = np.sum(0.5 * (drag[1:] + drag[:-1]) * np.diff(seconds))
+    height = 8.0 * (1.0 - np.cos(np.radians(150.0)))
+    energy = car.mass * (9.80665 * height + 0.5 * (speed[-1] ** 2 - speed[0] ** 2))
+    assert work == pytest.approx(energy + against, rel=2e-3)
+
+
+def test_refusals(bore: Project) -> None:
+    """Without [route]; on a flat section; where nothing keeps contact."""
+    assert bore.limits is not None
+    with pytest.raises(InputError, match=r"route.to_deg"):
+        goal_of(replace(bore, limits=replace(bore.limits, route=None)), RouteOptions())
+    flat = replace(bore, venue=replace(bore.venue, section="flat", curvature=0.0))
+    with pytest.raises(UserError, match="curves up"):
+        study_route(with_route(flat, wanted(90.0)))
+    with pytest.raises(UserError, match="no route"):
+        best_first({"over": None, "back": None}, "margin")
