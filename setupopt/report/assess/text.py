@@ -202,12 +202,23 @@ def _wheels(a: Assessment, width: int) -> str:
     return table(columns, width)
 
 
+def _growth_words(fields: Field) -> str:
+    """What the car does while nobody steers."""
+    rate = fields["growth_per_s"]
+    if rate is None:
+        return ""
+    if rate > 0.0:
+        return f"With the steer held, a sideways motion grows at {number(rate, 2)} 1/s: the driver must steer."
+    return f"With the steer held, every sideways motion dies away (growth rate {number(rate, 2)} 1/s)."
+
+
 def _car_words(fields: Field, width: int) -> str:
     used = f" Grip used: front {number(fields['use_front'], 3)}, rear {number(fields['use_rear'], 3)}."
     sentences = [
         f"The {fields['first_axle']} axle reaches its grip first.{'' if fields['balance'] is None else used}",
         f"{standing_words(fields).capitalize()}. Lambda {number(fields['lambda'], 3)}: the least factor on "
         "all friction with which the car finds a trim.",
+        _growth_words(fields),
         f"Gap at the ride-height stations: front {number(fields['front_gap_mm'])} mm, "
         f"rear {number(fields['rear_gap_mm'])} mm. Least clearance of the floor points: "
         f"{number(fields['least_clearance_mm'])} mm. Travel left to a stop: "
