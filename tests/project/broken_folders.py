@@ -15,6 +15,7 @@ OPTIONAL = {
     "bump_mm", "third_N_per_mm", "least_static_gap_mm", "yaw_inertia_kgm2", "wheel_inertia_kgm2",
     "toe_over_mm", "camber_thrust_share", "friction_least_pressure_kPa", "carcass_N_per_mm",
     "carcass_per_bar_N_per_mm", "relaxation_mm", "measured_pressure_bar", "yaw_acceleration_rad_s2",
+    "driver_reaction_s", "steer_limit_deg", "steer_rate_deg_s",
 }  # fmt: skip
 SIGNED = {
     "roll_centre_height_mm", "camber_gain_deg_per_mm", "anti_slope", "side_station_mm",
@@ -22,6 +23,7 @@ SIGNED = {
     "side_mm", "slope_percent", "heading_deg", "acceleration_m_s2", "path_curvature_per_m",
     "headwind_m_s", "crosswind_m_s", "camber_deg", "toe_mm", "room_mm", "room_mm_per_deg",
     "travel_left_least_mm", "camber_deg_per_mm_shim", "ride_height_mm_per_turn", "yaw_acceleration_rad_s2",
+    "from_deg", "to_deg", "least_margin",
 }  # fmt: skip
 # A value written in a unit a thousand times larger or smaller: these must not slip through
 TOO_LARGE_BY_1000 = {

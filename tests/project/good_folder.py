@@ -23,6 +23,9 @@ pitch_inertia_kgm2 = 900
 roll_inertia_kgm2 = 220
 yaw_inertia_kgm2 = 980
 power_kW = 400
+driver_reaction_s = 0.2
+steer_limit_deg = 15
+steer_rate_deg_s = 300
 
 [front]
 track_mm = 1600
@@ -225,6 +228,18 @@ camber_deg_per_mm_shim = 0.28
 shims_mm = [0.5, 1, 2]
 ride_height_mm_per_turn = 1.25
 anti_roll_positions_N_per_mm = [0, 20]
+
+[route]
+from_deg = 0
+to_deg = 150
+hold_m = 20
+least_margin = 0.2
+wheel_load_least_N = 100
+wheel_load_most_N = 9000
+steer_rate_deg_s = 200
+stop_m_s2 = 8
+speed_m_s = { from = 45, to = 65, step = 5 }
+radius_mm = { from = 6000, to = 9000, step = 500 }
 
 [spread]
 surface_grip_percent = 6

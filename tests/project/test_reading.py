@@ -69,7 +69,7 @@ def test_key_that_resembles_nothing_gets_the_list(tmp_path: Path) -> None:
 def test_unknown_tyre_names_the_known_ones(tmp_path: Path) -> None:
     """A tyre that is not described is refused at the axle."""
     (error,) = errors_of(write_folder(tmp_path, car=CAR.replace('tyre = "slick"', 'tyre = "wet"', 1)))
-    assert (error.line, error.key, error.found) == (32, "front.tyre", '"wet"')
+    assert (error.line, error.key, error.found) == (35, "front.tyre", '"wet"')
     assert '"slick"' in error.expected
 
 
@@ -85,7 +85,7 @@ def test_tyre_called_like_anything_is_followed(tmp_path: Path) -> None:
     car = CAR.replace("[tyre.slick]", '[tyre."list"]').replace('"slick"', '"list"')
     assert load(write_folder(tmp_path, car=car)).car.front.tyre.name == "list"
     (error,) = errors_of(write_folder(tmp_path, car=car.replace("radius_mm = 330", "radius_mm = 33")))
-    assert (error.line, error.key) == (52, "tyre.list.radius_mm")
+    assert (error.line, error.key) == (55, "tyre.list.radius_mm")
 
 
 def test_limits_may_be_left_out(tmp_path: Path) -> None:
@@ -213,7 +213,7 @@ SIDES_OF_SETUP = (
     "station_mm side_mm damper_bump_Ns_per_mm damper_rebound_Ns_per_mm"
 )
 SIDES_OF_LIMITS = (
-    "name right balance brake_front_percent drive_front_percent cross_weight_percent wings ballast "
+    "name return right balance brake_front_percent drive_front_percent cross_weight_percent wings ballast "
     "station_mm damper_bump_Ns_per_mm damper_rebound_Ns_per_mm damper_clicks_bump damper_clicks_rebound "
     "shims_fitted_mm"
 )

@@ -208,7 +208,7 @@ def _growth_words(fields: Field) -> str:
     if rate is None:
         return ""
     if rate > 0.0:
-        return f"With the steer held, a sideways motion grows at {number(rate, 2)} 1/s: the driver must steer."
+        return f"With the steer held, a sideways motion grows at {number(rate, 2)} 1/s: someone must steer."
     return f"With the steer held, every sideways motion dies away (growth rate {number(rate, 2)} 1/s)."
 
 
