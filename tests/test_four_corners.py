@@ -163,3 +163,12 @@ def test_settings_of_the_car_reach_it() -> None:
     assert (load[1] + load[2]) / load.sum() == pytest.approx(0.52)
     assert model.settings([asked, SETUP, asked])["car"].tolist() == [1, 0, 1]
     assert by_wheel(asked)["cross_share"][0] == 0.52
+
+
+def test_a_car_stays_when_others_are_added() -> None:
+    """Many kinds of one car: each keeps the mass that its own ballast makes."""
+    model = Model(CAR)
+    setups = [replace(SETUP, ballast=(Ballast("pod", mass, 1.1, 0.0, 0.1),)) for mass in range(1, 8)]
+    rows = [model.settings(setup)[0] for setup in setups]
+    found = [model.packed_for(row)[0]["static_load"].sum() / GRAVITY for row in rows]
+    assert found == pytest.approx([CAR.mass + mass for mass in range(1, 8)])

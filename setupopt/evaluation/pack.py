@@ -305,7 +305,7 @@ class CarTable:
     def _add(self, car: Car) -> int:
         number = self._count
         if number == len(self._room[0]):
-            self._room = [np.repeat(part, 2, axis=0) for part in self._room]
+            self._room = [np.concatenate((part, part)) for part in self._room]
         for room, part in zip(self._room, vehicle(car), strict=True):
             room[number] = part
         self._count += 1
