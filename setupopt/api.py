@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from setupopt.report.sheet.fields import Sheet
     from setupopt.robust.robustness import RobustnessOptions, RobustnessReport
     from setupopt.robust.speeds.study import SpeedOptions, SpeedStudy
+    from setupopt.route.complete import Route
     from setupopt.route.goal import RouteOptions
-    from setupopt.route.study import RouteStudy
     from setupopt.search import Proposal, ProposalOptions
     from setupopt.search.comparison import Comparison, ComparisonOptions
     from setupopt.sheet.readback import ReadBack
@@ -174,16 +174,16 @@ def speeds(project: Project, options: SpeedOptions | None = None) -> SpeedStudy:
     return study_speeds(project, options)
 
 
-def route(project: Project, options: RouteOptions | None = None) -> RouteStudy:
+def route(project: Project, options: RouteOptions | None = None) -> Route:
     """The best way of the project's setup from the floor to the highest angle of [route], and back.
 
-    `margin` has shape (points,), `judged` everything else of the points; `length` is in m. The first path is
-    found by dynamic programming, the best one by max-min search (docs/model.md). Raises UserError also where
-    limits.toml has no [route], or no way keeps contact.
+    `study.margin` has shape (points,), `study.judged` everything else of the points; `place` is what it needs
+    in m and s. The first path is found by dynamic programming, the best one by max-min search
+    (docs/model.md). Raises UserError also where limits.toml has no [route], or no way keeps contact.
     """
-    from setupopt.route.study import study_route
+    from setupopt.route.complete import route
 
-    return study_route(project, options)
+    return route(project, options)
 
 
 def fit_tyre(table: str | Path, options: Rig | None = None) -> TyreFit:

@@ -28,7 +28,11 @@ _SHAPES = {"over": True, "back": False, "best": None}
     "--shape", type=click.Choice(list(_SHAPES)), default="best", show_default=True,
     help="Over the top and down the other side, or back on the same side.",
 )  # fmt: skip
-def command(common: options.Common, mode: str, speed: float | None, length: float | None, shape: str) -> None:
+@click.option("--way-out", is_flag=True, help="Find ways out along it: loss of drive, gust, puncture.")
+@click.option("--prices", is_flag=True, help="What more margin, speed and radius cost in length.")
+def command(
+    common: options.Common, mode: str, speed: float | None, length: float | None, shape: str, **more: bool
+) -> None:
     """The best way of PROJECT's setup from the floor to the highest angle of [route] in limits.toml, and
     back: heading, curvature, speed, margin, steer and time at every point.
 
@@ -45,17 +49,17 @@ def command(common: options.Common, mode: str, speed: float | None, length: floa
         from setupopt.report.route.fields import as_dict, cases_text, csv_text
         from setupopt.report.route.picture import route_picture
         from setupopt.report.route.text import text
+        from setupopt.route.complete import route, steps_of
         from setupopt.route.goal import RouteOptions
-        from setupopt.route.study import study_route
 
-    wanted = RouteOptions(mode, speed, length, common.floor, _SHAPES[shape])
+    wanted = RouteOptions(mode, speed, length, common.floor, _SHAPES[shape], **more)
     task = Task(
-        progress=Progress(2, common.quiet, "steps"),
-        compute=lambda progress: study_route(project, wanted, progress),
+        progress=Progress(steps_of(wanted), common.quiet, "steps"),
+        compute=lambda progress: route(project, wanted, progress),
         text=text,
         as_dict=as_dict,
-        passes=lambda study: study.holds,
-        cautions=lambda study: project.cautions,
+        passes=lambda found: found.holds,
+        cautions=lambda found: project.cautions,
         name="route",
         files={"route.csv": csv_text, "route-cases.csv": cases_text, "route.svg": route_picture},
         setup=common.setup_words(project),

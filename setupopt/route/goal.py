@@ -18,6 +18,7 @@ class RouteOptions:
     `mode`: what is made best: "margin" the least margin for the `length`, "length" the length for
     `least_margin`, "speed" the least speed for `least_margin`. `length` is that of the way on the section
     (climb, hold, descent). `over`: over the top, back the same side, or None for the better one.
+    `way_out`: look for the ways out; `prices`: find what more margin, speed and radius cost in length.
     """
 
     mode: str = "margin"
@@ -25,6 +26,8 @@ class RouteOptions:
     length: float | None = None
     least_margin: float | None = None
     over: bool | None = None
+    way_out: bool = False
+    prices: bool = False
 
 
 @dataclass(frozen=True)

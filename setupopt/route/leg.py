@@ -12,7 +12,7 @@ The speed may give way to height: v2 = v02 - 2 g c z with the height z climbed a
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 
 import numpy as np
@@ -42,13 +42,13 @@ class PathPoints:
     acceleration: Floats
 
     def then(self, more: PathPoints) -> PathPoints:
-        """These and those of a piece that begins where this one ends."""
-        way = self.way[:, -1:] + more.way
-        along = self.along[:, -1:] + more.along
-        joined = {name: np.concatenate([getattr(self, name), getattr(more, name)], axis=1) for name in _NAMES}
-        joined["way"][:, self.way.shape[1] :] = way
-        joined["along"][:, self.way.shape[1] :] = along
-        return PathPoints(**joined)
+        """These, then others."""
+        pairs = ((getattr(self, name), getattr(more, name)) for name in _NAMES)
+        return PathPoints(*(np.concatenate(pair, axis=1) for pair in pairs))
+
+    def moved(self, way: Floats, along: Floats) -> PathPoints:
+        """The points of a piece that begins after so much way, driven and along the axis, (paths), m."""
+        return replace(self, way=self.way + way[:, None], along=self.along + along[:, None])
 
 
 _NAMES = tuple(field.name for field in fields(PathPoints))

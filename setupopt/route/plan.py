@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import cached_property, partial, reduce
 
 import numpy as np
 
@@ -185,13 +185,16 @@ class Paths:
 
     def points(self, index: Floats) -> PathPoints:
         """The points at ascending indices."""
-        whole: PathPoints | None = None
+        found: list[PathPoints] = []
+        way = np.zeros(self.length.size)
+        along = np.zeros(self.length.size)
         for number, piece in enumerate(self._pieces()):
             shares = index[(index >= number) & (index < number + 1)] - number
-            points = piece(shares)
-            whole = points if whole is None else whole.then(points)
-        assert whole is not None
-        return whole
+            found.append(piece(shares).moved(way, along))
+            end = piece(np.ones(1))
+            way = way + end.way[:, 0]
+            along = along + end.along[:, 0]
+        return reduce(PathPoints.then, found)
 
     def _lengths(self) -> list[float]:
         lengths = [float(leg.length[0]) for leg in self.legs]

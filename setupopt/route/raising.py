@@ -19,14 +19,14 @@ from setupopt.search.engine.batch import Evaluation
 from setupopt.search.engine.maxmin import TrustRegionOptions, maximise_worst
 
 _NEAR = 0.6  # of the largest growth rate; under it a small step needs no growth rates
-_SPACING = 4.0  # m between the points of a search
+SPACING = 4.0  # m between the points of a search
 DENSE = 10  # times as many points in the final judgement
 _ROUNDS = 5
 _WORSE = 1e-3  # of margin or room; points that are worse by less are not added
 _OPTIONS = TrustRegionOptions(first_radius=0.08, least_gain=1e-4, least_rise=5e-4, most_steps=40)
 
 
-class _Problem:
+class RouteProblem:
     """The batch function of a route: points of the unit box to values and limits."""
 
     def __init__(self, judge: Judge, plan: Plan, mode: str, index: Floats) -> None:
@@ -92,11 +92,11 @@ def raised(judge: Judge, plan: Plan, mode: str) -> Raised:
     """The best route near a plan's first one."""
     point = plan.start()
     first = plan.paths(point[None])
-    index = first.index(_SPACING)
-    dense = first.index(_SPACING / DENSE)
+    index = first.index(SPACING)
+    dense = first.index(SPACING / DENSE)
     steps = 0
     for _ in range(_ROUNDS):
-        outcome = maximise_worst(_Problem(judge, plan, mode, index), point, _OPTIONS)
+        outcome = maximise_worst(RouteProblem(judge, plan, mode, index), point, _OPTIONS)
         steps += outcome.steps
         point = outcome.point
         paths = plan.paths(point[None])

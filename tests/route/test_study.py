@@ -12,11 +12,13 @@ from setupopt.errors import InputError, UserError
 from setupopt.evaluation.assessment import assess
 from setupopt.project import Project
 from setupopt.project.cases_file import read_cases
-from setupopt.report.route.fields import as_dict, cases_text, columns, mark_rows
+from setupopt.report.route.fields import cases_text, columns, mark_rows, study_fields
+from setupopt.route.complete import Route
 from setupopt.route.goal import RouteOptions, goal_of
 from setupopt.route.judged import Judge
 from setupopt.route.leg import Legs
 from setupopt.route.study import RouteStudy, best_first, study_route
+from setupopt.route.whole import place_of
 
 from .conftest import wanted, with_route
 
@@ -63,7 +65,7 @@ def test_the_first_path_is_no_better(climb: RouteStudy) -> None:
 def test_assess_says_the_same(climb: RouteStudy, tmp_path: Path) -> None:
     """The list of cases at the marks, read back and assessed by itself: the margins of the route to 1e-6."""
     path = tmp_path / "cases.csv"
-    path.write_text(cases_text(climb))
+    path.write_text(cases_text(Route(climb, place_of(climb), (), ())))
     from setupopt.evaluation.cases import table_cases
 
     cases = table_cases(read_cases(path, climb.project.venue), climb.project.venue)
@@ -73,7 +75,7 @@ def test_assess_says_the_same(climb: RouteStudy, tmp_path: Path) -> None:
 
 def test_json_is_the_table(climb: RouteStudy) -> None:
     """Marks are rows of the table; the pieces add up to the whole."""
-    answer = as_dict(climb)
+    answer = study_fields(climb)
     table = columns(climb)
     assert answer["margin"] == climb.margin.min()
     assert answer["worst"]["way_m"] == table["way_m"][climb.margin.argmin()]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,10 @@ from setupopt.evaluation.result import Field, finite
 from setupopt.physics.inputs import Floats
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import frame_text
+from setupopt.route.complete import Route
 from setupopt.route.study import First, RouteStudy
+from setupopt.route.way_out import Escape, WayOut
+from setupopt.route.whole import Place
 from setupopt.units import DEG, KW, MM
 
 _MARKS = 5.0  # m between the marks of the route card
@@ -43,17 +47,18 @@ def columns(study: RouteStudy) -> dict[str, Any]:
     }
 
 
-def csv_text(study: RouteStudy) -> str:
+def csv_text(route: Route) -> str:
     """Every point of the route as CSV."""
     import pandas as pd
 
-    return frame_text(pd.DataFrame(columns(study)))
+    return frame_text(pd.DataFrame(columns(route.study)))
 
 
-def cases_text(study: RouteStudy) -> str:
-    """The points of the route as a list of cases, for `assess --cases`."""
+def cases_text(route: Route) -> str:
+    """The points of the route at the marks as a list of cases, for `assess --cases`."""
     import pandas as pd
 
+    study = route.study
     cases = study.judged.result.cases.records
     rows = mark_rows(study)
     table = {"case": [f"{way:.1f} m" for way in study.judged.points.way[0][rows]]}
@@ -76,8 +81,59 @@ def mark_rows(study: RouteStudy) -> np.ndarray:
     return np.unique(np.abs(way[:, None] - marks).argmin(axis=0))
 
 
-def as_dict(study: RouteStudy) -> Field:
+def as_dict(route: Route) -> Field:
     """Plain Python values, None for what has no answer."""
+    return {**study_fields(route.study), "place": place_fields(route.place), **more_fields(route)}
+
+
+def place_fields(place: Place) -> Field:
+    """The stages of the whole place, and their sums."""
+    return {
+        "metres": place.metres,
+        "seconds": place.seconds,
+        "stages": [asdict(stage) for stage in place.stages],
+        "missing": place.missing or None,
+        "stop_m_s2": place.stop,
+        "braking_margin": finite(place.braking_margin),
+    }
+
+
+def more_fields(route: Route) -> Field:
+    """Ways out and prices; null where they were not asked for."""
+    study = route.study
+    ways = [escape_fields(study, escape) for escape in route.escapes]
+    prices = [asdict(price) for price in route.prices]
+    return {"ways_out": ways or None, "prices": prices or None}
+
+
+def escape_fields(study: RouteStudy, escape: Escape) -> Field:
+    """A point of the route with its ways out."""
+    flight = escape.flight
+    return {
+        "way_m": float(study.judged.points.way[0, escape.row]),
+        "roll_angle_deg": float(study.roll_angle[escape.row] / DEG),
+        "events": [_way_out(event, way) for event, way in escape.ways.items()],
+        "stopping_m": escape.stopping,
+        "flight": None if flight is None else asdict(flight),
+    }
+
+
+def _way_out(event: str, way: WayOut | None) -> Field:
+    if way is None:
+        return {"event": event, "way": None}
+    return {
+        "event": event,
+        "way": way.way,
+        "margin": way.margin,
+        "metres": way.metres,
+        "seconds": way.seconds,
+        "angle_deg": float(way.angle / DEG),
+        "speed_m_s": way.speed,
+    }
+
+
+def study_fields(study: RouteStudy) -> Field:
+    """The route itself."""
     table = columns(study)
     worst = int(study.margin.argmin())
     goal = study.goal

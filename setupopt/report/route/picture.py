@@ -9,14 +9,16 @@ import numpy as np
 from setupopt.project.model import WHEELS
 from setupopt.report.route.fields import columns
 from setupopt.report.shared.picture import INK, QUIET, SECOND, WARNING, at_venue, drawing, svg
+from setupopt.route.complete import Route
 from setupopt.route.study import RouteStudy
 
 _LINES = ((INK, "-"), (SECOND, "-"), (WARNING, "--"), (QUIET, "--"))
 _LOWEST = -0.2  # margins under it have the colour of this one
 
 
-def route_picture(study: RouteStudy) -> str:
+def route_picture(route: Route) -> str:
     """SVG: the unrolled section above, then margin, steer angle and wheel loads along the way."""
+    study = route.study
     table = columns(study)
     layout: Any = {"nrows": 4, "height_ratios": [5, 3, 2, 3]}
     with drawing(7.6, 10.4, at_venue(study.project, "Route"), squeeze=False, **layout) as (figure, axes):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from setupopt.evaluation.result import Field
 from setupopt.project.bodies import worn_words
-from setupopt.report.route.fields import columns, mark_rows, pieces, row_fields
+from setupopt.report.route.fields import columns, escape_fields, mark_rows, pieces, row_fields
 from setupopt.report.shared.tables import (
     Key,
     angle,
@@ -15,8 +15,10 @@ from setupopt.report.shared.tables import (
     paragraph,
     words,
 )
-from setupopt.report.shared.words import cautions_text, composed, lines, verdict
+from setupopt.report.shared.words import CLOSING, cautions_text, lines, verdict
+from setupopt.route.complete import Route
 from setupopt.route.study import RouteStudy
+from setupopt.route.way_out import EVENTS
 from setupopt.units import DEG
 
 KMH = 3.6
@@ -28,12 +30,15 @@ SHAPE_WORDS = {
 _PIECES = {"over": "over the top", "hold": "straight", "climb": "climb", "descent": "descent"}
 
 
-def text(study: RouteStudy, width: int, short: bool = False) -> str:
-    """The whole report, or with `short` verdict and pieces alone; lines of at most `width`."""
-    parts = [_head, _cautions, _verdict, _pieces]
+def text(route: Route, width: int, short: bool = False) -> str:
+    """The whole report, or with `short` verdict and stages alone; lines of at most `width`."""
+    study = route.study
+    parts = [_head(study, width), cautions_text(study.project.cautions, width), _verdict(study, width)]
+    parts.append(_place(route, width))
     if not short:
-        parts += [_beside, _limits, _marks]
-    return composed(parts, study, width)
+        parts += [_pieces(study, width), _beside(study, width), _limits(study, width), _marks(study, width)]
+    parts += [_ways_out(route, width), _prices(route, width), paragraph(CLOSING, width)]
+    return "\n\n".join(part for part in parts if part) + "\n"
 
 
 def _head(study: RouteStudy, width: int) -> str:
@@ -45,10 +50,6 @@ def _head(study: RouteStudy, width: int) -> str:
         f"entered at {number(speed)} m/s ({number(speed * KMH)} km/h), in still air",
         width,
     )
-
-
-def _cautions(study: RouteStudy, width: int) -> str:
-    return cautions_text(study.project.cautions, width)
 
 
 def _verdict(study: RouteStudy, width: int) -> str:
@@ -85,6 +86,81 @@ def _pieces(study: RouteStudy, width: int) -> str:
         decimals("after m", "at_m", rank=1),
     ]
     return keyed_table(pieces(study, columns(study)), keys, width)
+
+
+def _place(route: Route, width: int) -> str:
+    """The whole place, stage by stage."""
+    place = route.place
+    keys = [
+        words("stage", "name"),
+        decimals("metres", "metres"),
+        decimals("seconds", "seconds", 2),
+        decimals("from m/s", "first_speed"),
+        decimals("to m/s", "last_speed"),
+        words("decided by", "reason", least=12),
+    ]
+    total = f"{number(place.metres)} m, {number(place.seconds, 2)} s"
+    said = [f"The whole place: {total} from standstill to standstill."]
+    if place.missing:
+        said.append(f"The run-up is missing in it. {place.missing}")
+    if route.study.goal.returns:
+        given = "" if place.stop_is_given else ", assumed because [route] has no stop_m_s2"
+        margin = _margin(place.braking_margin)
+        said.append(f"Braking at {place.stop:g} m/s2{given}: straight on the floor it {margin}.")
+    return f"{lines(said, width)}\n{keyed_table(place.stages, keys, width)}"
+
+
+def _ways_out(route: Route, width: int) -> str:
+    """What is left at points of the route after an event; nothing where it was not asked for."""
+    if not route.escapes:
+        return ""
+    rows = [escape_fields(route.study, escape) for escape in route.escapes]
+    keys = [decimals("after m", "way_m", 0), Key("deg", "roll_angle_deg", angle_1)]
+    for number_of, event in enumerate(EVENTS):
+        keys.append(words(event, "events", lambda found, n=number_of: _way_words(found[n]), least=9))
+    keys.append(decimals("stop m", "stopping_m", 0, missing="none"))
+    if any(row["flight"] for row in rows):
+        keys.append(words("contact lost", "flight", _flight_words, least=9, rank=1))
+    said = [
+        "Ways out, rolling without drive: least margin, metres and seconds to an angle where the car holds "
+        "straight along without drive however slow it gets; on: along the route, down: a turn to the floor. "
+        "None: no way that was tried keeps the car on the surface. Stop: metres to standstill after a loss "
+        "of drive.",
+        "Contact lost: seconds until a point mass in free flight meets the surface again, its speed across "
+        "it there, and metres along; held: the wall turns towards the car faster than it falls. The real car "
+        "turns, touches with one corner first and is not the same after it: these numbers say nothing about "
+        "injuries.",
+    ]
+    return f"{lines(said, width)}\n{keyed_table(rows, keys, width)}"
+
+
+def _way_words(way: Field) -> str:
+    if way["way"] is None:
+        return "NONE"
+    if way["metres"] == 0.0:
+        return "holds here"
+    return f"{number(way['margin'], 2)} {way['way']} {number(way['metres'], 0)} m {number(way['seconds'])} s"
+
+
+def _flight_words(flight: Field | None) -> str:
+    if flight is None:
+        return "-"
+    if flight["seconds"] == 0.0:
+        return "held"
+    return f"{number(flight['seconds'])} s {number(flight['across'])} m/s {number(flight['along'], 0)} m"
+
+
+def _prices(route: Route, width: int) -> str:
+    if not route.prices:
+        return ""
+    said = ["Prices in length of the shortest route, to first order, all else as found:"]
+    for price in route.prices:
+        step = f"{price.step:g} {price.unit}".strip()
+        found = "none near this route has it"
+        if price.metres is not None:
+            found = f"{'+' if price.metres >= 0.0 else '-'}{number(abs(price.metres))} m"
+        said.append(f"  {step} more {price.what}: {found}")
+    return lines(said, width)
 
 
 def _beside(study: RouteStudy, width: int) -> str:
