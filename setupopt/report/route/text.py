@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import partial
+
 from setupopt.evaluation.result import Field
 from setupopt.project.bodies import worn_words
 from setupopt.report.route.fields import columns, escape_fields, mark_rows, pieces, row_fields
@@ -116,8 +119,8 @@ def _ways_out(route: Route, width: int) -> str:
         return ""
     rows = [escape_fields(route.study, escape) for escape in route.escapes]
     keys = [decimals("after m", "way_m", 0), Key("deg", "roll_angle_deg", angle_1)]
-    for number_of, event in enumerate(EVENTS):
-        keys.append(words(event, "events", lambda found, n=number_of: _way_words(found[n]), least=9))
+    for place, event in enumerate(EVENTS):
+        keys.append(words(event, "events", partial(_event_words, place), least=9))
     keys.append(decimals("stop m", "stopping_m", 0, missing="none"))
     if any(row["flight"] for row in rows):
         keys.append(words("contact lost", "flight", _flight_words, least=9, rank=1))
@@ -134,7 +137,8 @@ def _ways_out(route: Route, width: int) -> str:
     return f"{lines(said, width)}\n{keyed_table(rows, keys, width)}"
 
 
-def _way_words(way: Field) -> str:
+def _event_words(place: int, events: Sequence[Field]) -> str:
+    way = events[place]
     if way["way"] is None:
         return "NONE"
     if way["metres"] == 0.0:
