@@ -2,6 +2,8 @@
 
 Margins are those of the exact car at the roll angles of the sweep, at the worst angles of the proposal
 between them, and at the worst angle of today's setup. Local minima elsewhere between two angles are left out.
+The map solves every case at a few of its points only. Its other points solve the cases that are near the worst,
+or near a limit, at any of these.
 """
 
 from __future__ import annotations
@@ -25,10 +27,16 @@ from setupopt.search.setup_problem import SetupProblem
 # How much a setting matters is measured by a change of this share of its range.
 SHARE = 0.05
 # Even lines of the map across each range.
-_LINES = 33
+_LINES = 17
+# Even lines of the points at which every case is solved.
+_FEW_LINES = 4
+# A case can be the worst of the map where its margin is so little above the worst one of such a point.
+_NEAR = 0.05
+# It can break a limit first where its room is so little above the least one of such a point, over its scale.
+_NEAR_LIMIT = 0.1
 # Setups solved at a time: their answers must fit in memory.
 _AT_ONCE = 64
-_FACTORS = np.linspace(0.7, 1.3, 25)
+_FACTORS = np.linspace(0.7, 1.3, 13)
 # A limit broken by less, over its scale, is kept: the search satisfies limits to about this.
 _TOLERANCE = 1e-6
 # Contact lost counts as worse than any margin, by this.
@@ -107,7 +115,7 @@ class TradeOff:
 
 
 def trade_off(proposal: Proposal) -> TradeOff:
-    """Map and speed curves of a proposal, every point solved: about a second on two cores."""
+    """Map and speed curves of a proposal, some ten thousand cases: seconds on two cores."""
     fixed = _problem(proposal, ())
     index_points = _index_points(proposal, fixed)
     cases = fixed.cases(index_points)
@@ -148,8 +156,9 @@ def _map(proposal: Proposal, index_points: IndexPoints) -> MarginMap | None:
     problem = _problem(proposal, [x.variable, y.variable])
     grid = np.meshgrid(*(_share(axis.variable, axis.values) for axis in axes))
     points = np.stack(grid, axis=-1).reshape(-1, 2)
+    near = _near_worst(problem, index_points)
     chunks = [points[first : first + _AT_ONCE] for first in range(0, len(points), _AT_ONCE)]
-    fields = zip(*(_map_fields(problem, chunk, index_points) for chunk in chunks), strict=True)
+    fields = zip(*(_map_fields(problem, chunk, near) for chunk in chunks), strict=True)
     shape = (y.values.size, x.values.size)
     margin, contact, room, nearest = (np.concatenate(pieces).reshape(shape) for pieces in fields)
     return MarginMap(
@@ -177,6 +186,30 @@ def _map_fields(
     rows = np.column_stack([spare, np.full(len(points), np.inf)])
     nearest = np.append(limits.owner, -1)[rows.argmin(axis=1)]
     return answers["margin"].min(axis=1), contact.all(axis=1), rows.min(axis=1), nearest
+
+
+def _near_worst(problem: SetupProblem, index_points: IndexPoints) -> IndexPoints:
+    """The cases that can be the worst of a map, or break one of its limits first."""
+    line = np.linspace(0.0, 1.0, _FEW_LINES)
+    points = np.append(np.stack(np.meshgrid(line, line), axis=-1).reshape(-1, 2), [problem.start], axis=0)
+    answers = problem.answers(points, index_points)
+    near = _are_near(answers)
+    limits = problem.limit_rows(points, index_points, answers)
+    for owner in np.unique(limits.owner[limits.case >= 0]):
+        own = (limits.owner == owner) & (limits.case >= 0)
+        room = limits.rows[:, own]
+        tight = room <= np.maximum(room.min(axis=1, keepdims=True), 0.0) + _NEAR_LIMIT
+        tight &= room.min(axis=1, keepdims=True) < _NEAR_LIMIT
+        near[limits.case[own][tight.any(axis=0)]] = True
+    return index_points.pick(np.flatnonzero(near))
+
+
+def _are_near(answers: Records) -> np.ndarray:
+    """Which cases slide or lose contact in any row of answers, or are near the worst of the others, (cases)."""
+    scores = _scores(answers)
+    held = np.where(scores < 0.0, np.inf, scores)
+    near = (scores < 0.0) | (held <= held.min(axis=1, keepdims=True) + _NEAR)
+    return np.asarray(near.any(axis=0))
 
 
 def _axes(proposal: Proposal, index_points: IndexPoints) -> list[MapAxis]:
@@ -211,7 +244,9 @@ def _costs(proposal: Proposal, index_points: IndexPoints) -> Floats:
     at = np.array([_share(variable, _value(variable, proposal.setup)) for variable in free])
     one = np.eye(at.size)
     points = at + SHARE * np.concatenate([np.zeros((1, at.size)), one, -one])
-    worst = _scores(_problem(proposal, free).answers(points, index_points)).min(axis=1)
+    problem = _problem(proposal, free)
+    near = index_points.pick(np.flatnonzero(_are_near(problem.answers(points[:1], index_points))))
+    worst = _scores(problem.answers(points, near)).min(axis=1)
     low = np.minimum(at, 0.0) - _SAME
     high = np.maximum(at, 1.0) + _SAME
     outside = ((points < low) | (points > high)).any(axis=1)
@@ -238,16 +273,23 @@ def _share(variable: Variable, value: Floats | float) -> Floats:
 
 
 def _against_speed(project: Project, setup: Setup, cases: CaseSet) -> SpeedCurve:
-    """The setup in all cases at all speeds, in one batch."""
-    count = _FACTORS.size
+    """The setup at all speeds, in the cases that slide or are near the worst at three of them."""
+    few = _FACTORS[[0, _FACTORS.size // 2, -1]]
+    near = cases.pick(np.flatnonzero(_are_near(_at_speeds(project, setup, cases, few))))
+    answers = _at_speeds(project, setup, near, _FACTORS)
+    worst = np.round(_scores(answers), _TIE_DIGITS).argmin(axis=1)
+    return SpeedCurve(answers["margin"].min(axis=1), tuple(near.attitude[row] for row in worst))
+
+
+def _at_speeds(project: Project, setup: Setup, cases: CaseSet, factors: Floats) -> Records:
+    """Answers (factors, cases), in one batch."""
+    count = factors.size
     records = np.tile(cases.records, count)
-    records["speed"] *= np.repeat(_FACTORS, len(cases))
+    records["speed"] *= np.repeat(factors, len(cases))
     every = CaseSet(
         records,
         cases.attitude * count,
         np.empty(0),
         (),
     )
-    answers = evaluate(project, setup, every).answers.reshape(count, len(cases))
-    worst = np.round(_scores(answers), _TIE_DIGITS).argmin(axis=1)
-    return SpeedCurve(answers["margin"].min(axis=1), tuple(cases.attitude[row] for row in worst))
+    return evaluate(project, setup, every).answers.reshape(count, len(cases))

@@ -31,7 +31,7 @@ DIP = 1e-3
 
 @pytest.fixture(autouse=True, scope="module")
 def few_lines() -> Iterator[None]:
-    """Maps of nine lines in place of 33: the same code at a tenth of the cases."""
+    """Maps of nine lines in place of 17: the same code at a third of the cases."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(tradeoff, "_LINES", 9)
         yield
@@ -186,7 +186,7 @@ def test_the_map_covers_both_ranges(proposal: Proposal, found: TradeOff) -> None
         allowed = axis.variable.range
         assert axis.values[[0, -1]] == pytest.approx([allowed.lower, allowed.upper], rel=1e-12)
         assert (np.diff(axis.values) > 0.0).all()
-        today = getattr(proposal.project.setup, axis.variable.axle)
+        today = getattr(proposal.project.setup, axis.variable.where)
         assert axis.today == getattr(today, axis.variable.setting.field)
 
 
