@@ -49,6 +49,11 @@ _ALTERNATIVES = [f"alternative-{number}.toml" for number in range(1, 100)]
     help="Show clearly different setups that lose at most so much worst margin; 0 for none.",
 )  # fmt: skip
 @click.option(
+    "--min-gain", type=options.Finite(0.0, 1.0), default=0.0, metavar="X",
+    help="Leave out changes worth less than X of the worst margin, the cheapest first, the others searched "
+    "again. All of them together lose at most 0.005, or X where that is more.",
+)  # fmt: skip
+@click.option(
     "--study", metavar="URL", help="Optuna storage that keeps the choice of parts, such as "
     "sqlite:///parts.db; several workers may share it.",
 )  # fmt: skip

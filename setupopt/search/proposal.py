@@ -9,7 +9,7 @@ import numpy as np
 
 from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.result import Field, Result
-from setupopt.evaluation.variables import Variable
+from setupopt.evaluation.variables import Slot, Variable
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project, Setup
 from setupopt.search.global_bounds import Sensitivity
@@ -17,6 +17,7 @@ from setupopt.search.handling import handling_broken
 from setupopt.search.objective import Objective
 from setupopt.search.parts.branch_and_bound import BranchAndBoundResult
 from setupopt.search.shadow_prices import ShadowPrice
+from setupopt.search.sides import Sides
 
 # Cases this close to the worst weighted margin are active.
 _CLOSE = 0.003
@@ -39,6 +40,7 @@ class ProposalOptions:
     user's cache until the work is done. `rear_reserve`: in the cases whose margin is at most 0.1 above the
     worst one, the front axle must use at least so much more of its grip than the rear one, without unit.
     `most_growth`: in every case with a trim at full friction, the most growth rate, 1/s. None: no such limit.
+    `min_gain`: weighted worst margin that a change must be worth; changes worth less are left out.
     """
 
     starts: int = 4
@@ -51,6 +53,38 @@ class ProposalOptions:
     study: str | None = None
     rear_reserve: float | None = None
     most_growth: float | None = None
+    min_gain: float = 0.0
+
+
+@dataclass(frozen=True)
+class Change:
+    """A setting that the proposal changes. `loss`: weighted worst margin that leaving it alone would cost.
+
+    All other settings as proposed; infinite where contact would be lost. `broken`: the limits that it would
+    break.
+    """
+
+    slot: Slot
+    loss: float
+    broken: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Dropped:
+    """A change that is worth less than asked and was left out; SI. `wanted`: its value before that."""
+
+    slot: Slot
+    today: float
+    wanted: float
+
+
+@dataclass(frozen=True)
+class Plateau:
+    """How far a setting alone may go for a small loss, all others as proposed; SI."""
+
+    slot: Slot
+    lower: float
+    upper: float
 
 
 @dataclass(frozen=True)
@@ -195,6 +229,11 @@ class Proposal(CheckedSetup):
     alternatives: tuple[Alternative, ...]
     robustness: Robustness | None
     evidence: Evidence
+    changes: tuple[Change, ...] = ()  # the most costly to leave alone first
+    plateaus: tuple[Plateau, ...] = ()
+    dropped: tuple[Dropped, ...] = ()
+    dropped_loss: float = 0.0  # weighted worst margin that leaving them out costs
+    sides: Sides | None = None  # None where no wheel setting is free
 
     @property
     def start_margin(self) -> float:
@@ -238,7 +277,14 @@ def _by_attitude(objective: Objective, *results: Result) -> Floats:
 
 def weighted_worst_margin(objective: Objective, result: Result) -> float:
     """Weighted worst margin of the first setup; minus infinity where contact is lost."""
-    return float(_weighted(objective, result).min())
+    return float(weighted_worst_margins(objective, result)[0])
+
+
+def weighted_worst_margins(objective: Objective, result: Result) -> Floats:
+    """Weighted worst margin of every setup, (setups); minus infinity where contact is lost."""
+    attitude = objective.numbers(result.cases.attitude)
+    raised = objective.weights[attitude] > 0.0
+    return objective.weighted(attitude[raised], result.safe_margin[:, raised]).min(axis=1)
 
 
 def _weighted(objective: Objective, result: Result) -> Floats:

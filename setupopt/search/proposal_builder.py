@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
-from setupopt.evaluation.cases import CaseSet, sweep_at, sweep_cases
+from setupopt.evaluation.cases import CaseSet, join, sweep_at, sweep_cases
 from setupopt.evaluation.model import evaluate
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project
@@ -22,8 +22,10 @@ from setupopt.search.objective import Objective
 from setupopt.search.parts.discrete_choice import Choice
 from setupopt.search.proposal import (
     Alternative,
+    Change,
     CheckedSetup,
     Evidence,
+    Plateau,
     PointWeights,
     Proposal,
     ProposalOptions,
@@ -35,7 +37,9 @@ from setupopt.search.proposal import (
 from setupopt.search.relaxation import CLOSE, TIGHT, Progress, RelaxedOptimum, other_starts
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.shadow_prices import ShadowPrice, prices
+from setupopt.search.sides import what_sides_bring
 from setupopt.search.solver import DENSER, Solver
+from setupopt.search.worth import changes, plateaus, without_small_changes
 
 # Builds of the cloud that a robust proposal is checked on.
 _CLOUD = 512
@@ -57,6 +61,12 @@ class ProposalBuilder:
 
     def proposal(self, options: ProposalOptions, progress: Progress) -> Proposal:
         """All of it, but for the seconds of the whole work."""
+        if options.min_gain > 0.0:
+            choice, dropped = without_small_changes(self.choice, options.min_gain, progress)
+            found = replace(self, choice=choice).proposal(replace(options, min_gain=0.0), progress)
+            loss = self.choice.merit - choice.merit
+            evidence = replace(found.evidence, with_parts=self.choice.end.merit)
+            return replace(found, dropped=dropped, dropped_loss=loss, evidence=evidence)
         progress("prices and bounds")
         priced = self._prices()
         bound = max(_bound(root, options.seed) for root in self.roots)
@@ -64,6 +74,8 @@ class ProposalBuilder:
         others = self._alternatives(options.loss)
         progress("build errors" if options.robust else "checks")
         robustness = self._robustness() if options.robust else None
+        progress("what each change is worth")
+        sides = what_sides_bring(self._root.problem, self._root.exact, self._root.alike)
         evidence = self._evidence(bound)
         check = self.check
         today = evaluate(self.today, cases=self._dense)
@@ -80,7 +92,23 @@ class ProposalBuilder:
             alternatives=others,
             robustness=robustness,
             evidence=evidence,
+            changes=self._changes(),
+            plateaus=self._plateaus(),
+            sides=sides,
         )
+
+    def _changes(self) -> tuple[Change, ...]:
+        """What leaving each change alone would cost, on the sweep."""
+        check = self.check
+        cases = join(sweep_cases(check.project.venue), check.between.cases)
+        return changes(check.project, self.today.setup, check.setup, self.objective, cases)
+
+    def _plateaus(self) -> tuple[Plateau, ...]:
+        """How far each setting may go."""
+        choice = self.choice
+        problem = self._problem
+        seen = Solver(problem).look(choice.point, problem.index).index_points
+        return plateaus(problem, choice.point, choice.index_points.join(seen))
 
     @property
     def _root(self) -> RelaxedOptimum:
@@ -120,12 +148,21 @@ class ProposalBuilder:
         if not self.check.holds:
             return ()
         root = self._root
+        if self._problem.fixed_settings != root.problem.fixed_settings:
+            root = self._reduced_root()
         return prices(
             root.solver(TIGHT),
             root.best,
             _multipliers(root),
             CLOSE,
         )
+
+    def _reduced_root(self) -> RelaxedOptimum:
+        """The optimum where more settings stay as today."""
+        choice = self.choice
+        solver = Solver(self._problem, choice.solver.robust, TIGHT)
+        best = solver.solve(solver.box, choice.end.outcome.point, choice.index_points, CLOSE)
+        return replace(self._root, problem=solver.problem, best=best)
 
     def _alternatives(self, loss: float) -> tuple[Alternative, ...]:
         """Clearly different setups, those with another body first."""
@@ -148,25 +185,26 @@ class ProposalBuilder:
         """What the robust search costs and brings."""
         solver = self.choice.solver
         point = self.choice.point
+        whole = self._root.solver()
         exact = self._root.exact.outcome.point
         best = self._root.best.outcome.point
         final = solver.worst_build(point)
         cloud = BuildCloud(solver.errors(point), sweep_cases(self.today.venue))((0, _CLOUD))
         return Robustness(
-            exact_margin=self._margin(exact),
-            exact_built=solver.worst_build(exact).margin,
-            robust_margin=self._margin(best),
-            robust_built=solver.worst_build(best).margin,
-            margin=self._margin(point),
+            exact_margin=self._margin(whole.problem, exact),
+            exact_built=whole.worst_build(exact).margin,
+            robust_margin=self._margin(whole.problem, best),
+            robust_built=whole.worst_build(best).margin,
+            margin=self._margin(solver.problem, point),
             built=final.margin,
             worst_errors=final.errors,
             cloud_least=float(cloud.min()),
             cloud_count=_CLOUD,
         )
 
-    def _margin(self, point: Floats) -> float:
+    def _margin(self, problem: SetupProblem, point: Floats) -> float:
         """Worst margin of the exact car on the dense sweep."""
-        return float(self._problem.result(point[None, :], self._dense).worst_margin[0])
+        return float(problem.result(point[None, :], self._dense).worst_margin[0])
 
     def _evidence(self, bound: float) -> Evidence:
         root = self._root

@@ -69,7 +69,8 @@ def decisive(options: ProposalOptions) -> ProposalOptions:
     """The options that decide which parts are chosen, for the name of the study.
 
     Weights and minimum margins are left to the objective, which has those of all attitudes. Where the study
-    is kept and what alternatives may lose decide nothing. A new option counts unless it is named here.
+    is kept and what alternatives may lose decide nothing, nor
+    does what a change must be worth. A new option counts unless it is named here.
     """
     keep = tuple(sorted(options.keep))
     return replace(
@@ -79,6 +80,7 @@ def decisive(options: ProposalOptions) -> ProposalOptions:
         minimum_margins=None,
         study=None,
         loss=0.0,
+        min_gain=0.0,
     )
 
 

@@ -9,6 +9,7 @@ from functools import partial
 import numpy as np
 from scipy.stats import qmc
 
+from setupopt.evaluation.variables import from_setup
 from setupopt.jobs.pool import WorkerPool
 from setupopt.physics.inputs import Floats
 from setupopt.search.engine.batch import StepProgress, merit, silent
@@ -17,6 +18,7 @@ from setupopt.search.engine.index_points import IndexPoints, restricted
 from setupopt.search.engine.maxmin import STANDARD, TrustRegionOptions, maximise_worst
 from setupopt.search.global_bounds import GlobalSearchResult, search_independently
 from setupopt.search.setup_problem import SetupProblem
+from setupopt.search.sides import Alike, best_alike
 from setupopt.search.solver import Solver, one_at_a_time
 
 # A proposal and its shadow prices are solved to this accuracy.
@@ -58,6 +60,7 @@ class RelaxedOptimum:
     searched_merit: float  # over the whole index
     searched_end: float
     steps: int
+    alike: Alike | None = None  # where limits.toml frees sides: the best with both sides alike
 
     def solver(self, trust_region: TrustRegionOptions = STANDARD) -> Solver:
         """A new solver of the same problem."""
@@ -89,13 +92,17 @@ def relaxed_optimum(
     with one_at_a_time:
         solver = Solver(problem)
         first = Solver(problem, trust_region=_FIRST_PASS)
+        progress("sides alike")
+        even = best_alike(problem)
         begun = [problem.start]
+        if even is not None:
+            begun.append(from_setup(problem.variables, even.setup))
         ends = list[ExchangeResult]()
         while len(ends) < len(begun):
-            report = _step_report(progress, f"start {len(ends) + 1} of {starts}")
+            report = _step_report(progress, f"start {len(ends) + 1} of {max(starts, len(begun))}")
             ends.append(first.solve(first.box, begun[len(ends)], None, _FIRST_ROUNDS, report))
-            if len(begun) == 1:
-                begun += other_starts(problem, ends[0].index_points, starts - 1, seed)
+            if len(ends) == 1:
+                begun += other_starts(problem, ends[0].index_points, starts - len(begun), seed)
         best = max(ends, key=_merit)
         searched = search_independently(problem, best.index_points, seed)
         seen = solver.look(searched.point, solver.dense)
@@ -136,6 +143,7 @@ def relaxed_optimum(
             searched_merit=min(searched.merit, float(seen.value.min(initial=np.inf))),
             searched_end=climbed.merit,
             steps=steps,
+            alike=even,
         )
 
 

@@ -2,8 +2,8 @@
 
 Margins are those of the exact car at the roll angles of the sweep, at the worst angles of the proposal
 between them, and at the worst angle of today's setup. Local minima elsewhere between two angles are left out.
-The map solves every case at a few of its points only. Its other points solve the cases that are near the worst,
-or near a limit, at any of these.
+The map solves every case at a few of its points only. Its other points solve the cases that are near the
+worst, or near a limit, at any of these.
 """
 
 from __future__ import annotations
@@ -205,7 +205,7 @@ def _near_worst(problem: SetupProblem, index_points: IndexPoints) -> IndexPoints
 
 
 def _are_near(answers: Records) -> np.ndarray:
-    """Which cases slide or lose contact in any row of answers, or are near the worst of the others, (cases)."""
+    """Which cases slide or lose contact in any row of answers, or are near the worst other one, (cases)."""
     scores = _scores(answers)
     held = np.where(scores < 0.0, np.inf, scores)
     near = (scores < 0.0) | (held <= held.min(axis=1, keepdims=True) + _NEAR)

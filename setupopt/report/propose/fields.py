@@ -4,18 +4,22 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from setupopt.evaluation.result import Field, finite
+from setupopt.evaluation.variables import Slot
 from setupopt.project import Project, setup_as_dict
 from setupopt.project.checksum import project_checksum
+from setupopt.project.settings import rounded
 from setupopt.report.shared.plain import picked, plain
 from setupopt.search import Proposal, ProposalOptions
 from setupopt.search.parts.branch_and_bound import BranchAndBoundResult
-from setupopt.search.proposal import Alternative
+from setupopt.search.proposal import Alternative, Change, Dropped, Plateau
 from setupopt.search.shadow_prices import ShadowPrice
+from setupopt.search.sides import Sides
+from setupopt.search.worth import PLATEAU_LOSS
 
 
 class AttitudeLine(NamedTuple):
@@ -114,6 +118,20 @@ class JudgedProposal:
             "robustness": self._robustness(),
             "evidence": self._evidence(),
             "gains": plain(p.gains),
+            "changes": [self._change(one) for one in p.changes],
+            "plateaus": {"loss": PLATEAU_LOSS, "settings": [_plateau(one) for one in p.plateaus]},
+            "left_out": {
+                "loss": p.dropped_loss,
+                "settings": [
+                    {
+                        "setting": one.slot.name,
+                        "unit": one.slot.setting.unit,
+                        **_values(one, "today", "wanted"),
+                    }
+                    for one in p.dropped
+                ],
+            },
+            "sides": p.sides and _sides(p.sides),
             "cautions": list(self.project.cautions),
             "floor": self.floor,
             "contact_lost": self.contact_lost,
@@ -128,8 +146,19 @@ class JudgedProposal:
                 "robust",
                 "rear_reserve",
                 "most_growth",
+                "min_gain",
                 alternatives="loss",
             ),
+        }
+
+    def _change(self, one: Change) -> Field:
+        return {
+            "setting": one.slot.name,
+            "unit": one.slot.setting.unit,
+            "today": one.slot.value(self.project.setup),
+            "proposed": one.slot.value(self.proposal.setup),
+            "loss": finite(one.loss),
+            "limits_broken": list(one.broken),
         }
 
     def _price(self, price: ShadowPrice) -> Field:
@@ -176,3 +205,43 @@ class JudgedProposal:
             finished="is_finished",
         )
         return {**fields, "solved": len(chosen.sets)}
+
+
+def _values(row: Any, *names: str) -> Field:
+    """Values of a row with a `slot` in the unit of the files; None for what is as car.toml says."""
+    return {name: _in_files(row.slot, getattr(row, name)) for name in names}
+
+
+def _in_files(slot: Slot, value: float) -> float | None:
+    return None if np.isnan(value) else rounded(value, slot.setting)
+
+
+def _plateau(one: Plateau) -> Field:
+    values = _values(one, "lower", "upper")
+    return {
+        "setting": one.slot.name,
+        "unit": one.slot.setting.unit,
+        "from": values["lower"],
+        "to": values["upper"],
+    }
+
+
+def _dropped(one: Dropped) -> Field:
+    return {
+        "setting": one.slot.name,
+        "unit": one.slot.setting.unit,
+        **_values(one, "today", "wanted"),
+    }
+
+
+def _sides(sides: Sides) -> Field:
+    moved = [
+        {
+            "setting": slot.name,
+            "unit": slot.setting.unit,
+            "alike": _in_files(slot, even),
+            "apart": _in_files(slot, own),
+        }
+        for slot, even, own in sides.moved
+    ]
+    return {**picked(sides, "alike", "apart", "gain", free="are_free"), "moved": moved}

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import isfinite
 
 from setupopt.evaluation.variables import Slot, slots
 from setupopt.project.bodies import body_words
-from setupopt.project.model import AXLES, Setup
+from setupopt.project.model import Setup
+from setupopt.project.settings import rounded
 from setupopt.report.propose.evidence import (
     build_errors,
     counted_words,
@@ -32,11 +34,11 @@ from setupopt.report.shared.words import (
     cautions_text,
     composed,
     floor_words,
+    gain_words,
     headed,
     limits_text,
     limits_words,
     lines,
-    setting_words,
     slides,
     sliding_words,
     slot_words,
@@ -44,6 +46,8 @@ from setupopt.report.shared.words import (
     verdict,
     where_words,
 )
+from setupopt.search.proposal import Change, Plateau
+from setupopt.search.worth import PLATEAU_LOSS
 
 _MOST_GAINS = 5
 # Places that the settings, and each alternative beside them, take.
@@ -186,35 +190,85 @@ def _unfinished(judged: JudgedProposal) -> str:
 def _settings(judged: JudgedProposal, width: int) -> str:
     setups = (judged.project.setup, judged.proposal.setup)
     found = slots(setups)
-    on_axles = {(slot.where, slot.setting): slot for slot in found if slot.where in AXLES}
-    settings = list(dict.fromkeys(setting for _, setting in on_axles))
+    changes = {change.slot.name: change for change in judged.proposal.changes}
+    plateaus = {plateau.slot.name: plateau for plateau in judged.proposal.plateaus}
+    today, proposed = ([_shown_value(slot, setup) for slot in found] for setup in setups)
+    costs = [_cost_words(changes.get(slot.name)) for slot in found]
+    ends = [_ends(slot, plateaus.get(slot.name)) for slot in found]
     columns = [
-        Column("setting", [setting_words(setting) for setting in settings], numeric=False),
-        Column("unit", [setting.unit for setting in settings], numeric=False),
-    ]
-    for axle in AXLES:
-        columns += _pair([on_axles.get((axle, setting)) for setting in settings], setups, f"{axle} today")
-    others = [slot for slot in found if slot.where not in AXLES]
-    single = [
-        Column("setting", [slot_words(slot) for slot in others], numeric=False),
-        Column("unit", [slot.setting.unit for slot in others], numeric=False),
-        *_pair(others, setups, "today"),
+        Column("setting", [slot_words(slot) for slot in found], numeric=False, least=18),
+        Column("unit", [slot.setting.unit for slot in found], numeric=False),
+        Column("today", today),
+        Column("proposed", proposed),
+        Column("", ["" if old == new else "*" for old, new in zip(today, proposed, strict=True)], False),
+        Column("left alone", costs, rank=1),
+        Column("from", [low for low, _ in ends], rank=2),
+        Column("to", [high for _, high in ends], rank=2),
     ]
     kept = ", ".join(judged.asked.keep)
+    key = (
+        f"Left alone: the {counted_words(judged)} that leaving this one setting as today costs (X: it breaks "
+        f"a limit). From, to: where it alone may go for a loss of at most {PLATEAU_LOSS:g}."
+    )
     parts = [
         "Setup, today and proposed (*: change it)",
         table(columns, width),
-        table(single, width) if others else "",
+        paragraph(key, width, INDENT) if changes or plateaus else "",
         paragraph(f"Kept as requested: {kept}.", width, INDENT) if kept else "",
+        _left_out(judged, width),
+        _sides(judged, width),
     ]
     return "\n".join(part for part in parts if part)
 
 
-def _pair(found: Sequence[Slot | None], setups: tuple[Setup, Setup], head: str) -> list[Column]:
-    """Values of today and proposed, and a mark where they differ."""
-    today, proposed = ([_shown_value(slot, setup) for slot in found] for setup in setups)
-    marks = ["" if old == new else "*" for old, new in zip(today, proposed, strict=True)]
-    return [Column(head, today), Column("proposed", proposed), Column("", marks, False)]
+def _cost_words(change: Change | None) -> str:
+    if change is None:
+        return ""
+    cost = number(change.loss, 4) if isfinite(change.loss) else "contact lost"
+    return f"X {cost}" if change.broken else cost
+
+
+def _ends(slot: Slot, plateau: Plateau | None) -> tuple[str, str]:
+    if plateau is None:
+        return "", ""
+    low, high = (rounded(value, slot.setting) for value in (plateau.lower, plateau.upper))
+    return f"{low:g}", f"{high:g}"
+
+
+def _left_out(judged: JudgedProposal, width: int) -> str:
+    """The changes that were not worth it, and what they cost together."""
+    p = judged.proposal
+    if judged.asked.min_gain <= 0.0:
+        return ""
+    if not p.dropped:
+        return paragraph(f"No change is worth less than {judged.asked.min_gain:g}.", width, INDENT)
+    names = ", ".join(slot_words(one.slot) for one in p.dropped)
+    words = (
+        f"Left as today, each worth less than {judged.asked.min_gain:g}: {names}. Together this "
+        f"{gain_words(-p.dropped_loss)} of {counted_words(judged)}."
+    )
+    return paragraph(words, width, INDENT)
+
+
+def _sides(judged: JudgedProposal, width: int) -> str:
+    """What sides of their own bring, and which wheel they move."""
+    sides = judged.proposal.sides
+    if sides is None:
+        return ""
+    what = (
+        "Sides set apart"
+        if sides.are_free
+        else "Ranges of each side in limits.toml would free the sides: that"
+    )
+    words = f"{what} {gain_words(sides.gain)}, from {number(sides.alike, 4)} to {number(sides.apart, 4)}"
+    moved = ", ".join(_move_words(*one) for one in sides.moved)
+    most = f"; moved most: {moved}" if moved else ""
+    return paragraph(f"{words}{most}. Parts and steps of any value, one local search.", width, INDENT)
+
+
+def _move_words(slot: Slot, even: float, own: float) -> str:
+    before, after = (f"{rounded(value, slot.setting):g}" for value in (even, own))
+    return f"{slot_words(slot)} {before} -> {after} {slot.setting.unit}"
 
 
 def _shown_value(slot: Slot | None, setup: Setup) -> str:
