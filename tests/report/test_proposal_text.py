@@ -102,7 +102,7 @@ def test_margins_and_what_to_change_come_first(project: Project, made: Proposal)
     assert f"Worst at {worst['roll_angle_deg']:g} deg, {worst['attitude']}; the" in words
     table = text(JudgedProposal(project, ProposalOptions(), made, None), 80)
     assert [line for line in table.splitlines() if line.endswith("*") or "  * " in line] == [
-        "  front ride height           mm         52        50  *"
+        "  front ride height           mm       52        50  *"
     ]
 
 
