@@ -65,6 +65,7 @@ SLOW = (
     "search/test_shadow_prices.py",
     "search/test_solver.py",
     "search/test_tradeoff.py",
+    "search/test_worth.py",
     "test_api.py",
     "test_wheel.py",
     "validation/test_validation.py",
