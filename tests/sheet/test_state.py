@@ -1,4 +1,4 @@
-"""A car with different corners on paper: what the sheet says, the work to another setup, and the read-back."""
+"""A car with different corners on paper: the sheet, the work to another setup, the read-back."""
 
 from __future__ import annotations
 
@@ -54,8 +54,8 @@ def lines_of(project: Project, setup: Setup) -> dict[str, Line]:
 
 
 def test_weights_are_those_of_the_solved_pad(oval: Project) -> None:
-    """The cross weight of the file, on the sheet and on the solved pad, to 0.1 %; the four weights make it, and
-    carry the car, its driver and its ballast on an axle each as the statics share them."""
+    """The cross weight of the file, on the sheet and on the solved pad, to 0.1 %; the four weights make
+    it, and carry the car, its driver and its ballast on an axle each as the statics share them."""
     lines = lines_of(oval, oval.setup)
     weights = np.array(lines[WEIGHT].values, dtype=float)
     load = Pad(oval, oval.setup).reading(as_written(oval.setup)).load
@@ -91,8 +91,8 @@ def test_an_even_car_has_both_sides_alike(bore: Project) -> None:
 
 
 def test_steps_land_on_four_corners(oval: Project, work: ChangeList) -> None:
-    """Done one by one: cambers to half a shim, heights to a flat, cross weight to what flats leave (0.2 points),
-    and all that is set by number exactly."""
+    """Done one by one: cambers to half a shim, heights to a flat, cross weight to what flats leave (0.2
+    points), and all that is set by number exactly."""
     pad, stance = Pad(oval, work.today), as_written(work.today)
     for step in work.steps:
         stance = apply(pad, step, stance)
