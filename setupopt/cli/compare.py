@@ -128,7 +128,7 @@ def _refuse_foreign(target: Path) -> None:
     if not target.is_file():
         return
     with target.open(encoding="utf-8", errors="replace") as file:
-        if not file.readline().startswith(f"# {_MARK}"):
+        if not file.read(len(_MARK) + 2).startswith(f"# {_MARK}"):
             raise OutputError(str(target), "a setup that compare has not written stands there")
 
 

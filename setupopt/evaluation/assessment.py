@@ -67,7 +67,8 @@ class Assessment:
     @cached_property
     def cautions(self) -> tuple[str, ...]:
         """Those of the project's files, then those that only the solved cases show."""
-        return (*self.project.cautions, *_low_pressures(self.project.car, self.result))
+        solved = (*_low_pressures(self.project.car, self.result), *_two_positions(self.result))
+        return (*self.project.cautions, *solved)
 
     def as_dict(self) -> Field:
         """For scripts; plain Python values, None for what has no answer."""
@@ -105,6 +106,21 @@ def _low_pressures(car: Car, result: Result) -> Iterator[str]:
                 f"at the least, {tyre.friction_pressure / KPA:.0f} kPa in the file); the higher friction "
                 "there is extrapolated, not measured: give friction_least_pressure_kPa"
             )
+
+
+def _two_positions(result: Result) -> Iterator[str]:
+    """Cases that have two trims at full friction: the answer is that of the lower margin."""
+    gain = np.zeros(len(result.cases))
+    if result.higher is not None:
+        gain = np.nan_to_num(result.higher[0] - result.margin[0])
+    if gain.any():
+        row = int(gain.argmax())
+        case = result.fields(row)
+        yield (
+            f"in {np.count_nonzero(gain)} of {gain.size} cases the car has two positions, and the lower margin "
+            f"counts: at {case['roll_angle_deg']:g} deg, {case['attitude']}, it is {result.margin[0, row]:.4f} "
+            f"in one and {result.higher[0, row]:.4f} in the other"
+        )
 
 
 def _losses(budget: LossBudget) -> list[dict[str, Any]]:

@@ -10,8 +10,9 @@ from setupopt.errors import UserError
 from setupopt.evaluation import pack
 from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.evaluation.result import Result
+from setupopt.evaluation.two_positions import Solve, keep_lower
 from setupopt.physics import stability, sweep
-from setupopt.physics.inputs import Record, Records
+from setupopt.physics.inputs import Floats, Record, Records
 from setupopt.project.bodies import with_body
 from setupopt.project.car_as_set import wing_names
 from setupopt.project.model import Car, Project, Setup
@@ -64,15 +65,30 @@ class Model:
     ) -> Result:
         """Every setup in every case. `starts` (cases): answers of a setup nearby, see `physics.sweep.run`.
 
-        `growth`: find how fast the car leaves each trim too.
+        `growth`: find how fast the car leaves each trim too. In a sweep that starts from nothing, a case with
+        two positions has the answer of the lower margin.
         """
         _refuse_beyond_section(self.packed, cases)
         answers = sweep.run(self.packed, settings, cases.records, starts, progress, by_slope=by_slope)
+        shape = (settings.size, len(cases))
+        higher = None
+        if starts is None and cases.attitudes:
+            higher = self._keep_lower(settings, cases, answers.reshape(shape))
         answers["growth"] = np.nan
         if growth:
             answers["growth"] = stability.growth(self.packed, settings, cases.records, answers)
-        shape = (settings.size, len(cases))
-        return Result(cases, answers.reshape(shape), self.packed[0][0])
+        return Result(cases, answers.reshape(shape), self.packed[0][0], higher)
+
+    def _keep_lower(self, settings: Records, cases: CaseSet, answers: Records) -> Floats:
+        """The lower margin where a case has two positions, in place; returns the higher one, else NaN."""
+
+        def solve(setting: Records) -> Solve:
+            return lambda some, starts, by_slope=False: sweep.run(
+                self.packed, setting, some.records, starts, by_slope=by_slope
+            )
+
+        rows = range(settings.size)
+        return np.array([keep_lower(answers[row], cases, solve(settings[row : row + 1])) for row in rows])
 
 
 def _refuse_beyond_section(packed: tuple[Records, Records, Records], cases: CaseSet) -> None:

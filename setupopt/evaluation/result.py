@@ -49,12 +49,15 @@ class Result:
     """Answers of setups x cases, setups slowest.
 
     `answers` is (setups, cases) of ANSWER records in SI, `car` the VEHICLE record; `physics.inputs` explains
-    every field. The properties below are (setups, cases) unless they say otherwise.
+    every field. `higher`: margin of the car's other position in cases of a sweep that have two, else not a
+    number; None where it was not looked for. The properties below are (setups, cases) unless they say
+    otherwise.
     """
 
     cases: CaseSet
     answers: Records
     car: Record
+    higher: Floats | None = None
 
     @property
     def contact(self) -> np.ndarray:

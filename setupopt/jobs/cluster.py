@@ -15,6 +15,7 @@ from concurrent.futures import Future, InvalidStateError
 from contextlib import contextmanager, suppress
 from functools import cache, partial
 from importlib import import_module
+from ssl import SSLContext
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -80,21 +81,22 @@ def _client(address: str) -> Any:
         ) from None
     for name in ("distributed", "distributed.client", "distributed.core", "distributed.comm"):
         logging.getLogger(name).setLevel(logging.CRITICAL + 1)  # what matters is said as an error, once
-    if address.startswith("tls:") and not distributed.Security().get_connection_args("client")["ssl_context"]:
+    is_tls = address.startswith("tls:")
+    encryption = distributed.Security().get_connection_args("client")["ssl_context"] if is_tls else None
+    if is_tls and not encryption:
         raise ClusterError(
             f"--cluster {address}: dask's configuration names no certificates; set "
             "DASK_DISTRIBUTED__COMM__TLS__CA_FILE and those of the client"
         )
     try:
-        if address.startswith("tcp:"):
-            _require_greeting(address)
+        _require_greeting(address, encryption)
         return distributed.Client(address, timeout=_CONNECT, set_as_default=False)
     except Exception as error:  # whatever a wrong address, name, port or certificate brings
         reason = str(error).strip().splitlines()[:1] or [type(error).__name__]
         raise ClusterError(f"--cluster {address}: no Dask scheduler can be reached ({reason[0]})") from None
 
 
-def _require_greeting(address: str) -> None:
+def _require_greeting(address: str, encryption: SSLContext | None) -> None:
     """Raises OSError unless a scheduler greets at the address, as dask's do before they are spoken to.
 
     A greeting begins with its length, 8 bytes, the least first. Dask's own client waits without end at a port
@@ -103,7 +105,9 @@ def _require_greeting(address: str) -> None:
     parts = urlsplit(address)
     with socket.create_connection((parts.hostname or "", parts.port or 0), timeout=_CONNECT) as peer:
         try:
-            greeting = peer.recv(8, socket.MSG_WAITALL)
+            stream = encryption.wrap_socket(peer, server_hostname=parts.hostname) if encryption else peer
+            with stream, stream.makefile("rb") as greetings:
+                greeting = greetings.read(8)
         except TimeoutError:
             raise OSError(f"something listens there, but says nothing for {_CONNECT:g} s") from None
     if len(greeting) < 8 or int.from_bytes(greeting, "little") > _LONGEST_GREETING:

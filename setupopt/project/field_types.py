@@ -72,7 +72,10 @@ OTHER_UNITS = {
 }
 # The unit at the end of a key
 UNIT = re.compile(r"_(mm|m|m2|deg|kg|kgm2|N|Ns|kW|kPa|bar|percent|per)(_.*)?$")
-_BLANKS = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u2800\u3164\uffa0")  # letters that nobody sees
+# Letters that nobody sees, and selectors of a letter's form
+_BLANKS = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u2800\u3164\uffa0").union(
+    map(chr, (*range(0x180B, 0x1810), *range(0xFE00, 0xFE10), *range(0xE0100, 0xE01F0)))
+)
 MOST_STEPS = 20_000
 LONGEST_NAME = 80
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Any, NamedTuple
 
+from setupopt.files import read_regular
 from setupopt.project.checksum import project_checksum
 from setupopt.project.model import Project, Setup
 from setupopt.project.writing import setup_as_dict
@@ -26,18 +26,13 @@ def stored_prices(proposed: Project | None) -> StoredPrices:
     if proposed is None:
         return StoredPrices(None, "there is no proposed.toml, so no limit has a price yet")
     try:
-        found = _read(proposed.folder / FILE)
+        found = json.loads(read_regular(proposed.folder / FILE, _LARGEST))
     except FileNotFoundError:
         return StoredPrices(None, f"there is no {FILE} in this project")
     except (OSError, ValueError, RecursionError):
         return StoredPrices(None, f"{FILE} could not be read")
     return _judged(found, project_checksum(proposed), proposed.setup)
 
-
-def _read(path: Path) -> Any:
-    if path.stat().st_size > _LARGEST:
-        raise ValueError("too large for an answer of propose")
-    return json.loads(path.read_text(encoding="utf-8"))
 
 
 def _judged(found: Any, own: str, setup: Setup) -> StoredPrices:
@@ -57,7 +52,7 @@ def _settings(setup: Any) -> Any:
     """A setup by the keys of its file, without the name, which decides nothing; None for no setup."""
     if not isinstance(setup, dict) or not isinstance(setup.get("setup"), dict):
         return None
-    return setup["setup"].get("body"), setup.get("front"), setup.get("rear")
+    return setup | {"setup": setup["setup"].get("body")}
 
 
 def is_plain(found: Any) -> bool:

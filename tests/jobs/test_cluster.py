@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+import ssl
 import threading
 import time
 from collections.abc import Iterator
@@ -86,17 +87,22 @@ def test_a_scheduler_without_workers_is_refused(tmp_path: Path, monkeypatch: pyt
         pass
 
 
+@pytest.mark.parametrize("scheme", ["tcp", "tls"])
 @pytest.mark.parametrize(
     "said", [b"", b"SSH-2.0-OpenSSH_9.2\r\n", b"HTTP/1.1 400 Bad Request\r\n\r\n", b"\xff" * 64]
 )
-def test_what_is_no_scheduler_ends_in_a_message(said: bytes, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_is_no_scheduler_ends_in_a_message(
+    said: bytes, scheme: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A listener that says nothing, and ports of other programs: one message, after the time to connect.
 
     Dask's own client waited for minutes at the first, and ended in tracebacks of its own at the others.
     """
     monkeypatch.setattr(rooms, "_CONNECT", 0.5)
+    encryption = {"ssl_context": ssl.create_default_context()}
+    monkeypatch.setattr("distributed.Security.get_connection_args", lambda *_: encryption)
     with socket.create_server(("127.0.0.1", 0)) as server:
-        address = f"tcp://127.0.0.1:{server.getsockname()[1]}"
+        address = f"{scheme}://127.0.0.1:{server.getsockname()[1]}"
         held: list[socket.socket] = []
 
         def greet() -> None:

@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
+from hardening.test_found import made_endless
 from report import report_folders as folders
 
 from setupopt.evaluation.report_data import report
@@ -38,6 +39,7 @@ def test_prices_of_these_inputs_are_found(folder: Path) -> None:
         ("venue.toml", "surface_grip = 0.92", "surface_grip = 0.91", "other inputs"),
         ("limits.toml", "from = -9,", "from = -8,", "other inputs"),
         ("proposed.toml", "camber_deg = -6.5", "camber_deg = -6.4", "another setup"),
+        ("proposed.toml", "[front]", "[balance]\nbrake_front_percent = 55\n\n[front]", "another setup"),
     ],
 )
 def test_prices_of_other_inputs_are_not(folder: Path, file: str, before: str, after: str, why: str) -> None:
@@ -66,6 +68,13 @@ def test_a_damaged_file_is_told(folder: Path, text: str) -> None:
     found = stored_prices(proposed(folder))
     assert found.proposal is None
     assert FILE in found.why
+
+
+@pytest.mark.parametrize("kind", ["fifo", "device"])
+def test_a_file_without_an_end_is_told(folder: Path, kind: str) -> None:
+    """Once it was waited for, or read until the memory was full."""
+    made_endless(folder / FILE, kind)
+    assert f"{FILE} could not be read" in stored_prices(proposed(folder)).why
 
 
 @pytest.mark.parametrize(
