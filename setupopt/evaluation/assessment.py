@@ -117,9 +117,9 @@ def _two_positions(result: Result) -> Iterator[str]:
         row = int(gain.argmax())
         case = result.fields(row)
         yield (
-            f"in {np.count_nonzero(gain)} of {gain.size} cases the car has two positions, and the lower margin "
-            f"counts: at {case['roll_angle_deg']:g} deg, {case['attitude']}, it is {result.margin[0, row]:.4f} "
-            f"in one and {result.higher[0, row]:.4f} in the other"
+            f"in {np.count_nonzero(gain)} of {gain.size} cases the car has two positions, and the lower "
+            f"margin counts: at {case['roll_angle_deg']:g} deg, {case['attitude']}, it is "
+            f"{result.margin[0, row]:.4f} in one and {result.higher[0, row]:.4f} in the other"
         )
 
 

@@ -1,7 +1,7 @@
 """Cases in which the car can stand in two positions: the lower margin of the two is reported.
 
-Each case of a sweep is solved by itself. Where the trims of two neighbouring angles do not lie on one curve, the
-trim of each may exist at the other angle too, and further on: it is carried there from angle to angle.
+Each case of a sweep is solved by itself. Where the trims of two neighbouring angles do not lie on one curve,
+the trim of each may exist at the other angle too, and further on: it is carried there from angle to angle.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import numpy as np
 from setupopt.evaluation.cases import CaseSet
 from setupopt.physics.inputs import Floats, Records
 
-# Third difference of trims from angle to angle that a curve may have, in their units: m, rad, shares of the weight.
+# Third difference from angle to angle that a curve of trims may have: m, rad, shares of the weight.
 _UNEVEN = 4e-3
 # Two solutions of one trim differ by less, and margins of one trim by less.
 _SAME = 1e-4

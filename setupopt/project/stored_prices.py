@@ -34,7 +34,6 @@ def stored_prices(proposed: Project | None) -> StoredPrices:
     return _judged(found, project_checksum(proposed), proposed.setup)
 
 
-
 def _judged(found: Any, own: str, setup: Setup) -> StoredPrices:
     kept = found.get("project_checksum") if isinstance(found, dict) else None
     if not isinstance(kept, str):

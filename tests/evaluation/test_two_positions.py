@@ -11,7 +11,7 @@ from setupopt.evaluation.assessment import assess
 from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.two_positions import keep_lower
-from setupopt.physics.inputs import ANSWER, Records
+from setupopt.physics.inputs import ANSWER, CASE, Records
 from setupopt.project import Project, load
 
 BORE = Path(__file__).parents[2] / "setups" / "bore"
@@ -62,8 +62,6 @@ def steady(count: int, attitudes: tuple[str, ...] = ("steady",)) -> tuple[Record
     answers["contact"] = True
     answers["margin"] = 0.5
     answers["state"][:, 0] = np.tile(0.01 * angles + 1e-4 * angles**2, len(attitudes))
-    from setupopt.physics.inputs import CASE
-
     records = np.zeros(answers.size, CASE)
     records["speed"] = np.arange(answers.size)
     names = tuple(name for name in attitudes for _ in range(count))
@@ -73,8 +71,8 @@ def steady(count: int, attitudes: tuple[str, ...] = ("steady",)) -> tuple[Record
 @pytest.mark.parametrize("low", [0.2, 0.8])
 @pytest.mark.parametrize("side", [-1, 1])
 def test_a_trim_is_carried_as_far_as_it_exists(low: float, side: int) -> None:
-    """Beyond angle 5 of 0 to 9 the car was found elsewhere; that trim goes on for three angles before, on either
-    side. The lower margin of both stands in each of the three, the higher one beside it, no other changes."""
+    """At the last four angles of ten, or at the first, the car was found elsewhere; that trim goes on for three
+    angles. The lower margin of both stands in each of the three, the higher one beside it; no other changes."""
     answers, cases = steady(10, ("other", "steady"))
     beyond = np.arange(6, 10) if side > 0 else np.arange(0, 4)
     answers["state"][10 + beyond, 1] = 0.02

@@ -149,7 +149,8 @@ def test_a_long_list_makes_a_short_caution(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "letter", ["\u202e", "\u2066", "\u200b", "\u200d", "\ufeff", "\u00ad", "\u3164", "\u0007", "\ufe0f", "\u180b"]
+    "letter",
+    ["\u202e", "\u2066", "\u200b", "\u200d", "\ufeff", "\u00ad", "\u3164", "\u0007", "\ufe0f", "\u180b"],
 )
 def test_names_that_hide_something_are_refused(tmp_path: Path, letter: str) -> None:
     """Marks of the writing direction and letters without a width: two names would look the same."""
