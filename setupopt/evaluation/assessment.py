@@ -110,9 +110,9 @@ def _low_pressures(car: Car, result: Result) -> Iterator[str]:
 
 def _two_positions(result: Result) -> Iterator[str]:
     """Cases that have two trims at full friction: the answer is that of the lower margin."""
-    gain = np.zeros(len(result.cases))
-    if result.higher is not None:
-        gain = np.nan_to_num(result.higher[0] - result.margin[0])
+    if result.higher is None:
+        return
+    gain = np.nan_to_num(result.higher[0] - result.margin[0])
     if gain.any():
         row = int(gain.argmax())
         case = result.fields(row)

@@ -71,8 +71,8 @@ def steady(count: int, attitudes: tuple[str, ...] = ("steady",)) -> tuple[Record
 @pytest.mark.parametrize("low", [0.2, 0.8])
 @pytest.mark.parametrize("side", [-1, 1])
 def test_a_trim_is_carried_as_far_as_it_exists(low: float, side: int) -> None:
-    """At the last four angles of ten, or at the first, the car was found elsewhere; that trim goes on for three
-    angles. The lower margin of both stands in each of the three, the higher one beside it; no other changes."""
+    """At the last four angles of ten, or at the first, the car was found elsewhere; that trim goes on for
+    three angles. The lower margin stands in each of them, the higher one beside it; no other changes."""
     answers, cases = steady(10, ("other", "steady"))
     beyond = np.arange(6, 10) if side > 0 else np.arange(0, 4)
     answers["state"][10 + beyond, 1] = 0.02
