@@ -32,7 +32,7 @@ def test_threads_change_no_bit(monkeypatch: pytest.MonkeyPatch) -> None:
     one = numbers(few=False)
     monkeypatch.setenv("SETUPOPT_THREADS", "3")
     assert workers() == 3
-    assert numbers(few=False) == one
+    assert json.dumps(numbers(few=False)) == json.dumps(one)  # to the last bit; what there is none of is NaN
     assert len(one["assess margin"]) > 200
     assert np.ptp(one["assess margin"]) > 0.01
 

@@ -42,7 +42,7 @@ def test_missing_optional_entry_is_asked_for(tmp_path: Path) -> None:
     with pytest.raises(InputError) as caught:
         need(None, file, "front.damper_x", "bumps are damped by it")
     assert str(caught.value) == (
-        f"{file}, line 17, front.damper_x: found nothing, expected it, because bumps are damped by it"
+        f"{file}, line 20, front.damper_x: found nothing, expected it, because bumps are damped by it"
     )
     assert need(0.0, "car.toml", "car.power_kW", "") == 0.0
     with pytest.raises(InputError, match=r"^car\.toml, car\.power_kW: found nothing"):

@@ -14,15 +14,15 @@ from setupopt.robust.robustness import RobustnessOptions, RobustnessReport, prov
 from setupopt.robust.verdict import Verdict, verdicts
 from setupopt.robust.wind import with_wind
 
-PLAN = RobustnessOptions(seconds=2.0, seeds=4, ride_cases=1, builds=16, directions=4, bump=0.5)
+PLAN = RobustnessOptions(seconds=1.0, seeds=2, ride_cases=1, builds=8, directions=2, bump=0.5)
 
 
 @pytest.fixture(scope="module")
 def proof(bore: Project, tmp_path_factory: pytest.TempPathFactory) -> RobustnessReport:
-    """Three roll angles, straight and in a crosswind."""
+    """Two roll angles, straight and in a crosswind."""
     venue = replace(
         bore.venue,
-        sweep=replace(bore.venue.sweep, step=np.radians(90.0)),
+        sweep=replace(bore.venue.sweep, step=np.radians(180.0)),
         attitudes=bore.venue.attitudes[:4:3],
     )
     with pytest.MonkeyPatch.context() as patch:
@@ -81,15 +81,3 @@ def test_rides_lead_where_there_are_any(proof: RobustnessReport, rows: dict[str,
     linear = np.delete(np.nan_to_num(proof.road.linear["chance"]), ridden.row)
     expected = max(ridden.sums.chance_under()[0], float(linear.max()))
     assert rows["rough road"].found == pytest.approx(100.0 * expected)
-
-
-def test_same_again(proof: RobustnessReport, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A second proof has the same numbers to the last bit."""
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
-    again = prove(proof.project, PLAN)
-    assert (again.bump.allowance.height == proof.bump.allowance.height).all()
-    assert (again.gust.speed == proof.gust.speed).all()
-    assert proof.road is not None
-    assert again.road is not None
-    assert (again.road.ridden[0].sums.sums == proof.road.ridden[0].sums.sums).all()
-    assert again.build.cloud.percentile(0.5) == proof.build.cloud.percentile(0.5)

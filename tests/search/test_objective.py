@@ -10,8 +10,10 @@ import pytest
 
 import setupopt
 from setupopt.errors import UserError
+from setupopt.evaluation.variables import Slot, is_kept
 from setupopt.project.model import Venue
-from setupopt.search.objective import fixed_settings, objective_of
+from setupopt.project.settings import SETTINGS
+from setupopt.search.objective import BODY, fixed_settings, objective_of
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 
@@ -60,7 +62,12 @@ def test_something_must_be_left_to_raise(venue: Venue) -> None:
 
 def test_a_key_without_an_axle_keeps_both() -> None:
     """Short and long names, and the body."""
-    assert fixed_settings(["camber_deg"]) == {"front.camber_deg", "rear.camber_deg"}
-    assert fixed_settings(["rear.spring_N_per_mm", "body"]) == {"rear.spring_N_per_mm", "body"}
+    kept = fixed_settings(["camber_deg", "rear.spring_N_per_mm", "body"])
+    assert BODY in kept
+    for where, number, is_fixed in (
+        ("front", 0, True), ("rear.left", 0, True), ("rear", 2, True), ("rear.right", 2, True),
+        ("front", 2, False), ("front.left", 1, False),
+    ):  # fmt: skip
+        assert is_kept(Slot(where, SETTINGS[number], (0,)), kept) == is_fixed
     with pytest.raises(UserError, match=r"nearest are .*front\.camber_deg"):
         fixed_settings(["front.camber"])

@@ -11,6 +11,7 @@ from evaluation.limits_oracle import broken
 
 import setupopt
 from setupopt.evaluation.cases import join, sweep_at, sweep_cases
+from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.result import Result
 from setupopt.evaluation.variables import Variable, variables_of
 from setupopt.physics.inputs import Floats
@@ -186,8 +187,7 @@ def test_the_map_covers_both_ranges(proposal: Proposal, found: TradeOff) -> None
         allowed = axis.variable.range
         assert axis.values[[0, -1]] == pytest.approx([allowed.lower, allowed.upper], rel=1e-12)
         assert (np.diff(axis.values) > 0.0).all()
-        today = getattr(proposal.project.setup, axis.variable.where)
-        assert axis.today == getattr(today, axis.variable.setting.field)
+        assert axis.today == axis.variable.of(by_wheel(proposal.project.setup))[0]
 
 
 def losses(proposal: Proposal) -> dict[str, float]:
