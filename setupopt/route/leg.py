@@ -69,6 +69,7 @@ class Legs:
     """Several legs from `start` to `end`, m round the section.
 
     `course` (legs, knots) at equal shares of the length, ends included, rad; `speed` and `coasting` (legs).
+    `ends_flat`: no curvature at the end; else it is free there, with no third and fourth derivative.
     """
 
     surface: Unrolled
@@ -77,12 +78,15 @@ class Legs:
     course: Floats
     speed: Floats
     coasting: Floats
+    ends_flat: bool = True
 
     @cached_property
     def _course(self) -> BSpline:
         shares = np.linspace(0.0, 1.0, self.course.shape[1])
-        flat = [(1, np.zeros(self.course.shape[0])), (2, np.zeros(self.course.shape[0]))]
-        return make_interp_spline(shares, self.course.T, 5, bc_type=(flat, flat))
+        none = np.zeros(self.course.shape[0])
+        flat = [(1, none), (2, none)]
+        free = [(3, none), (4, none)]
+        return make_interp_spline(shares, self.course.T, 5, bc_type=(flat, flat if self.ends_flat else free))
 
     @cached_property
     def _round(self) -> PPoly:

@@ -134,7 +134,7 @@ class Plan:
             column += count
             entry = legs[-1].last_speed if legs else speed
             share = points[:, coasting + number]
-            legs.append(Legs(self.shape.surface, *stretch.ends, course, entry, share))
+            legs.append(Legs(self.shape.surface, *stretch.ends, course, entry, share, stretch.ends_level))
         return Paths(self.shape, tuple(legs))
 
 

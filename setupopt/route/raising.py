@@ -43,7 +43,7 @@ class RouteProblem:
         growth = not several or bool((warm_start.answers["growth"] > _NEAR * self.goal.growth).any())
         found = self.judge.judged(paths.points(self.index), warm_start if several else None, growth)
         kept = self.judge.room(found)
-        if several and not growth:
+        if several and not growth and np.isfinite(warm_start.answers["growth"]).any():
             kept |= {"growth_per_s": np.ones(found.steer_rate.shape)}
         rooms = [*kept.values(), *self._of_whole(paths)]
         margin = found.column("search_margin")
