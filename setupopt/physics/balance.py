@@ -41,8 +41,8 @@ COLUMNS = UNKNOWNS + 1
 # Scratch of one thread for one trial trim. body: force up on the body at a wheel, suspension and links;
 # lateral, vertical: tyre forces along the car's y and z; forward: normal and tyre force along x. demand:
 # force along that the tyres of an axle must give. loads: of the air. matrix, pivots: a Jacobian with the
-# factor's column and one row more, factored. tangent, null: along the path of trims, and the left null
-# vector.
+# factor's column and one row more, factored. tangent, curve, null: along the path of trims, its bend, and the
+# left null vector; expected: where a step along it is expected to end.
 WORK = layout(
     axles="demand",
     wheels="body lateral vertical forward",
@@ -53,6 +53,7 @@ WORK = layout(
         ("matrix", "f8", (COLUMNS, COLUMNS)), ("pivots", "i8", (COLUMNS,)),
         ("inverse", "f8", (3, 3)), ("column", "f8", (COLUMNS,)),
         ("row", "f8", (COLUMNS,)), ("kept", "f8", (COLUMNS,)),
+        ("curve", "f8", (COLUMNS,)), ("expected", "f8", (COLUMNS,)),
         ("loads", "f8", (air.LOADS, air.COLUMNS)), ("demand_slope", "f8", (COLUMNS,)),
         ("lateral_slope", "f8", (4, wheel.COLUMNS)), ("vertical_slope", "f8", (4, wheel.COLUMNS)),
         ("forward_slope", "f8", (4, wheel.COLUMNS)), ("body_slope", "f8", (4, wheel.COLUMNS)),

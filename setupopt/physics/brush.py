@@ -228,6 +228,7 @@ def _add_piece(patch: Record, lower: float, upper: float, node: int, table: Floa
     exponent = patch.exponent
     floor = patch.floor
     side = patch.side
+    per_floor = floor**-exponent if floor > 0.0 else 1.0
     per_along = 1.0 / patch.along
     bed = patch.shear * per_along / k
     half = 0.5 * (upper - lower)
@@ -244,9 +245,11 @@ def _add_piece(patch: Record, lower: float, upper: float, node: int, table: Floa
         mu = friction
         mu_depth = 0.0
         if exponent != 0.0:
-            mu *= max(k * depth, floor) ** -exponent
             if k * depth > floor:
+                mu *= (k * depth) ** -exponent
                 mu_depth = -exponent * mu / depth
+            else:
+                mu *= per_floor
         chi = bed * spin
         by_spin = bed
         clipped = 0.0

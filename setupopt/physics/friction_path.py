@@ -15,147 +15,57 @@ import numpy as np
 from setupopt.physics.balance import COLUMNS, FACTOR, TRIAL, WORK, balance
 from setupopt.physics.inputs import SIDESLIP, TAU, UNKNOWNS, Floats, Record, Records
 from setupopt.physics.jit import kernel, shared_kernel
-from setupopt.physics.linear import copy, factor, solve, solve_transposed
+from setupopt.physics.linear import copy, solve
 from setupopt.physics.newton import MOST_SLIP, TOLERANCE, worst
+from setupopt.physics.path_step import (
+    NEAR,
+    arrive,
+    correct,
+    dot,
+    interpolate,
+    miss_of,
+    predict,
+    set_curve,
+    set_null,
+    set_row,
+    set_tangent,
+)
 
-# What the arc length counts in: metres and radians of the body, angles and slips, axle forces, friction
-# factor.
-_UNITS = np.array([0.01] * 7 + [0.02] * 6 + [0.1] * 2 + [0.1])
-_PER_SQUARE = 1.0 / _UNITS**2
-_FIRST_STEP = 1.0
+# Steps along the path, in the units of its arc length (physics/path_step.py).
+_FIRST_STEP = 0.5
+_GROWTH = 1.7
 _LONGEST_STEP = 50.0
 _SHORTEST_STEP = 1e-4
-_MOST_POINTS = 200
-_CORRECTIONS = 6
-# Largest residual of a point on the way, as a share of the weight; ends are exact.
-_NEAR = 1e-5
-# Where Newton's method stalls next to a fold, this is as good as exact: a millionth of a margin.
+_MOST_POINTS = 400
+# Where Newton's method stalls next to an end, this is as good as exact: a millionth of a margin.
 _CLOSE = 1e-7
-# Newton's method leaves less than this times the square of a residual, away from wheels that lift or land.
-_SQUARE = 100.0
-# A step is taken on trust up to this square of its length: where a tyre slides, a small residual may ask for
-# a long step.
-_TRUSTED = 0.01
 # Two tangents that differ by more than this cosine: the step was too long for the bend.
-_BEND = 0.3
-# Steps of the search for the fold, and the slope of the factor along the path at which it is found.
-_FOLD_STEPS = 12
-_LEVEL = 1e-6
+_BEND = 0.8
+# A point further than this share of the step from where it was expected lies on another branch.
+_ASTRAY = 0.2
+# Distance from the expected point that the next step aims at.
+_MISS = 0.03
+# Steps up to this length cross kinks, where a stop is met or the driver changes from throttle to brakes: a
+# point may lie anywhere there, and the tangent turn by more.
+_KINK = 0.02
+_KINK_BEND = 0.2
+# Where the factor rises by less before it falls again there is no fold: the brush's few nodes leave so much
+# of a load (tests/physics/test_brush.py).
+_NO_FOLD = 4e-5
+# Steps of the search for the fold; after these what is close counts as found. What may be left of the factor.
+_FOLD_STEPS = 30
+_FEW_FOLD_STEPS = 8
+_LEVEL = 1e-9
 # No path is followed to less friction.
 LEAST_FACTOR = 1e-3
 
-# How a path ends.
-REACHED = 0
-FOLD = 1
-SLIP_LIMIT = 2
-BROKEN = 3
-
-
-@kernel
-def _border(row: Floats, work: Record) -> float:
-    """Jacobian with the factor's column, bordered by `row` (COLUMNS), factored; the determinant's sign."""
-    for i in range(UNKNOWNS):
-        for j in range(COLUMNS):
-            work.matrix[i, j] = work.jacobian[i, j]
-    for j in range(COLUMNS):
-        work.matrix[UNKNOWNS, j] = row[j]
-    return factor(work.matrix, work.pivots, COLUMNS)
-
-
-@kernel
-def _set_tangent(row: Floats, work: Record) -> None:
-    """Unit tangent of the path at the last balance, into `work.step`, on the side that `row` points to."""
-    _border(row, work)
-    for j in range(UNKNOWNS):
-        work.step[j] = 0.0
-    work.step[UNKNOWNS] = 1.0
-    solve(work.matrix, work.pivots, COLUMNS, work.step)
-    total = 0.0
-    for j in range(COLUMNS):
-        total += work.step[j] * work.step[j] * _PER_SQUARE[j]
-    length = sqrt(total)
-    for j in range(COLUMNS):
-        work.step[j] /= length
-
-
-@kernel
-def _correct(
-    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
-    row: Floats, tolerance: float, work: Record,
-) -> tuple[bool, int]:  # fmt: skip
-    """Newton from the predicted `x`, in place, across `row`; whether it arrived, and the evaluations.
-
-    On the way, the last step is taken on trust where hardly anything is left after it. The Jacobian is then
-    that of the point before it. Ends are looked at until they are exact.
-    """
-    size = 1e9
-    for step in range(_CORRECTIONS):
-        balance(car, elements, setup, case, state, road, x, work)
-        new_size = worst(work.residual)
-        if new_size < tolerance:
-            return True, step + 1
-        if not new_size < 3.0 * size:
-            return False, step + 1
-        size = new_size
-        _border(row, work)
-        for i in range(UNKNOWNS):
-            work.step[i] = work.residual[i]
-        work.step[UNKNOWNS] = 0.0
-        solve(work.matrix, work.pivots, COLUMNS, work.step)
-        moved = 0.0
-        for j in range(COLUMNS):
-            x[j] -= work.step[j]
-            moved += work.step[j] * work.step[j] * _PER_SQUARE[j]
-        if not x[FACTOR] > 0.0:
-            return False, step + 1
-        near = moved < _TRUSTED and _SQUARE * new_size * new_size < tolerance
-        if tolerance > TOLERANCE and near:
-            return True, step + 1
-    return False, _CORRECTIONS
-
-
-@kernel
-def _set_row(tangent: Floats, row: Floats) -> None:
-    """The border that keeps a correction square to the path."""
-    for j in range(COLUMNS):
-        row[j] = tangent[j] * _PER_SQUARE[j]
-
-
-@kernel
-def _predict(length: float, work: Record) -> bool:
-    """Point `length` on from `work.last` along `work.tangent`, into `work.trial`; whether it has friction
-    left.
-    """
-    for j in range(COLUMNS):
-        work.trial[j] = work.last[j] + length * work.tangent[j]
-    return work.trial[FACTOR] > 0.0
-
-
-@kernel
-def _predict_further(change: float, work: Record) -> None:
-    """Move `work.trial` along its own tangent, `work.step`, so far that it lies `change` further along the
-    old one.
-    """
-    along = 0.0
-    for j in range(COLUMNS):
-        along += work.row[j] * work.step[j]
-    for j in range(COLUMNS):
-        work.trial[j] += change / along * work.step[j]
-
-
-@kernel
-def _arrive(
-    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records,
-    tolerance: float, work: Record,
-) -> tuple[bool, int]:  # fmt: skip
-    """Bring `work.trial` onto the path, square to `work.tangent`; the path's tangent there into
-    `work.step`.
-    """
-    _set_row(work.tangent, work.row)
-    found, effort = _correct(car, elements, setup, case, state, road, work.trial, work.row, tolerance, work)
-    if found:
-        _set_tangent(work.row, work)
-    return found, effort
+# How a path ends, or that it goes on.
+BUMP = -2
+GOES_ON = -1
+BROKEN = 0
+REACHED = 1
+FOLD = 2
+SLIP_LIMIT = 3
 
 
 @kernel
@@ -188,76 +98,137 @@ def follow(
     row = work.row
     for j in range(COLUMNS):
         work.last[j] = x[j]
+        work.curve[j] = 0.0
         row[j] = 0.0
     row[FACTOR] = -1.0
-    _set_tangent(row, work)
+    set_tangent(row, work)
     length = _FIRST_STEP
+    before_bump = 0.0
     effort = 0
     for _ in range(_MOST_POINTS):
         for j in range(COLUMNS):
             work.tangent[j] = work.step[j]
-        found = _predict(length, work)
+        found = predict(length, work)
         steps = 0
         if found:
-            found, steps = _arrive(car, elements, setup, case, state, road, _NEAR, work)
+            found, steps = arrive(car, elements, setup, case, state, road, NEAR, work)
         effort += steps
         turned = 0.0
+        miss = 0.0
         if found:
+            turned = dot(work.step, work.tangent)
+            miss = miss_of(work)
+            found = turned > _BEND and miss < _ASTRAY * length
+            if length < _KINK:
+                found = turned > _KINK_BEND
+        end = BROKEN
+        if found:
+            sure = length == before_bump
+            end, steps = _end_within(
+                car, elements, setup, case, state, road, goal, length, turned, sure, x, work
+            )
+            effort += steps
+            if end > BROKEN:
+                return end, effort
+        if end == GOES_ON:
+            set_curve(length, turned, work)
             for j in range(COLUMNS):
-                turned += work.step[j] * work.tangent[j] * _PER_SQUARE[j]
-        if not found or turned < _BEND:
-            length *= 0.3
-            if length < _SHORTEST_STEP:
-                return _break_off(x, work), effort
-            for j in range(COLUMNS):
-                work.step[j] = work.tangent[j]
+                work.last[j] = work.trial[j]
+            length = _next_length(length, miss, work)
+            before_bump = 0.0
             continue
-        limit = _past(work.last, work.trial)
-        if work.step[FACTOR] >= 0.0:
-            effort += _find_fold(car, elements, setup, case, state, road, length, x, work)
+        for j in range(COLUMNS):
+            work.step[j] = work.tangent[j]
+        if end == BUMP:
+            before_bump = length
+            length *= 2.0
+            continue
+        length = before_bump if before_bump > 0.0 and before_bump != length else 0.4 * length
+        if length < _SHORTEST_STEP:
+            break
+    effort += _break_off(car, elements, setup, case, state, road, x, work)
+    return BROKEN, effort
+
+
+@kernel
+def _next_length(length: float, miss: float, work: Record) -> float:
+    """Next step, by how close to its expected place the last point was; hardly past the fold that the bend of
+    the path points to.
+    """
+    growth = _GROWTH if miss < 0.125 * _MISS else (_MISS / miss) ** (1.0 / 3.0)
+    length *= min(_GROWTH, max(0.4, growth))
+    bend = work.curve[FACTOR]
+    slope = work.step[FACTOR]
+    if bend > 0.0 and 0.5 * slope * slope > _NO_FOLD * bend:
+        length = min(length, max(-1.1 * slope / bend, _KINK))
+    return min(length, _LONGEST_STEP)
+
+
+@kernel
+def _end_within(
+    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, goal: float,
+    length: float, turned: float, sure: bool, x: Floats, work: Record,
+) -> tuple[int, int]:  # fmt: skip
+    """End of the path between `work.last` and `work.trial`, into `x`: how it ends, and the evaluations.
+
+    GOES_ON where there is none, BROKEN where there is an end that was not found, BUMP where the factor rises
+    by less than what counts as a fold. `sure`: any rise counts.
+    """
+    if work.trial[FACTOR] <= goal:
+        found, effort = _go_to(car, elements, setup, case, state, road, FACTOR, goal, x, work)
+        return REACHED if found else BROKEN, effort
+    effort = 0
+    limit = _past(work.last, work.trial)
+    if work.step[FACTOR] >= 0.0:
+        at, rate = _level(length, turned, work)
+        interpolate(at / length, length, turned, work, x)
+        is_bump = not sure and work.trial[FACTOR] - x[FACTOR] < _NO_FOLD
+        if is_bump and limit < 0:
+            return BUMP, 0
+        if not is_bump:
+            found, effort = _find_fold(car, elements, setup, case, state, road, at, rate, length, x, work)
+            if not found:
+                return BROKEN, effort
+            # the goal, or the end of what is still driving, may lie before the fold
+            copy(x, work.trial)
             limit = _past(work.last, x)
+            if x[FACTOR] <= goal:
+                found, steps = _go_to(car, elements, setup, case, state, road, FACTOR, goal, x, work)
+                return REACHED if found else BROKEN, effort + steps
             if limit < 0:
                 return FOLD, effort
-            # What is still driving ends on the way to the fold
-            copy(x, work.trial)
-            return SLIP_LIMIT, effort + _go_to_limit(car, elements, setup, case, state, road, limit, x, work)
-        if work.trial[FACTOR] <= goal:
-            steps = _go_to(car, elements, setup, case, state, road, FACTOR, goal, x, work)
-            return REACHED, effort + steps
-        if limit >= 0:
-            return SLIP_LIMIT, effort + _go_to_limit(car, elements, setup, case, state, road, limit, x, work)
-        for j in range(COLUMNS):
-            work.last[j] = work.trial[j]
-        if steps <= 2:
-            length = min(2.0 * length, _LONGEST_STEP)
-    return _break_off(x, work), effort
+    if limit >= 0:
+        found, steps = _go_to_limit(car, elements, setup, case, state, road, limit, x, work)
+        return SLIP_LIMIT if found else BROKEN, effort + steps
+    return GOES_ON, effort
 
 
 @kernel
-def _break_off(x: Floats, work: Record) -> int:
-    """The path goes no further than the last point found."""
+def _break_off(
+    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
+    work: Record,
+) -> int:  # fmt: skip
+    """The path goes no further than the last point found; made exact where that is possible. Evaluations."""
+    copy(work.last, work.trial)
+    copy(work.last, work.expected)
+    set_row(work.tangent, work.row)
+    found, effort = correct(car, elements, setup, case, state, road, work.trial, work.row, TOLERANCE, work)
+    is_near = found and miss_of(work) < _MISS
     for j in range(COLUMNS):
-        x[j] = work.last[j]
+        x[j] = work.trial[j] if is_near else work.last[j]
         work.null[j] = 0.0
-    return BROKEN
-
-
-@kernel
-def _set_null(row: Floats, work: Record) -> None:
-    """How the friction factor answers to each row at the end of a path, bordered by `row`."""
-    _border(row, work)
-    for j in range(UNKNOWNS):
-        work.null[j] = 0.0
-    work.null[UNKNOWNS] = 1.0
-    solve_transposed(work.matrix, work.pivots, COLUMNS, work.null)
+    return effort
 
 
 @kernel
 def _go_to(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, column: int,
     value: float, x: Floats, work: Record,
-) -> int:  # fmt: skip
-    """The point of the path where one unknown has a value, between `work.last` and `work.trial`; into `x`."""
+) -> tuple[bool, int]:  # fmt: skip
+    """The point of the path where one unknown has a value, between `work.last` and `work.trial`, into `x`.
+
+    Whether it was found there, and the evaluations.
+    """
     row = work.row
     for j in range(COLUMNS):
         row[j] = 0.0
@@ -267,69 +238,85 @@ def _go_to(
     for j in range(COLUMNS):
         x[j] = work.last[j] + share * (work.trial[j] - work.last[j])
     x[column] = value
-    found, effort = _correct(car, elements, setup, case, state, road, x, row, TOLERANCE, work)
-    if not found:
-        for j in range(COLUMNS):
-            x[j] = work.trial[j]
-        balance(car, elements, setup, case, state, road, x, work)
-    _set_null(row, work)
-    return effort
+    found, effort = correct(car, elements, setup, case, state, road, x, row, TOLERANCE, work)
+    if not found and not worst(work.residual) < _CLOSE:
+        return False, effort
+    set_null(row, work)
+    return True, effort
 
 
 @kernel
 def _go_to_limit(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, limit: int,
     x: Floats, work: Record,
-) -> int:  # fmt: skip
+) -> tuple[bool, int]:  # fmt: skip
     """The point of the path where the slip or angle of number `limit` is the most that is still driving."""
     bound = MOST_SLIP if work.trial[limit] > 0.0 else -MOST_SLIP
     return _go_to(car, elements, setup, case, state, road, limit, bound, x, work)
 
 
 @kernel
+def _level(length: float, turned: float, work: Record) -> tuple[float, float]:
+    """Where the factor's cubic between the last two points is least, along the old tangent, and its bend."""
+    slope = work.tangent[FACTOR]
+    end = work.step[FACTOR] / turned
+    way = (work.trial[FACTOR] - work.last[FACTOR]) / length
+    a = 3.0 * (slope + end - 2.0 * way)
+    b = 2.0 * (3.0 * way - 2.0 * slope - end)
+    root = sqrt(max(0.0, b * b - 4.0 * a * slope))
+    # the root where the slope rises
+    share = -2.0 * slope / (b + root) if b + root > 0.0 else 0.5
+    return length * min(1.0, max(0.0, share)), max(root, end - slope) / length
+
+
+@kernel
 def _find_fold(
-    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, length: float,
-    x: Floats, work: Record,
-) -> int:  # fmt: skip
-    """The fold between `work.last` and the point `length` on from it, into `x`, by false position
-    (Illinois).
+    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, at: float,
+    rate: float, length: float, x: Floats, work: Record,
+) -> tuple[bool, int]:  # fmt: skip
+    """The fold between `work.last` and the point `length` on, into `x`; whether it was found, and the
+    evaluations.
+
+    `x` starts near it, `at` along the old tangent, where the factor bends by `rate`. Every step brings the
+    point onto the path and moves it along to where the factor's slope vanishes, by the secant of the last two
+    slopes; to the middle of what is known to hold the fold where the secant leaves that.
     """
     near = 0.0
     far = length
-    slope_near = work.tangent[FACTOR]
-    slope_far = work.step[FACTOR]
-    effort = 0
-    side = 0
-    found = True
-    for _ in range(_FOLD_STEPS):
-        for j in range(COLUMNS):
-            x[j] = work.trial[j]
-        if abs(work.step[FACTOR]) < _LEVEL * _UNITS[FACTOR]:
-            break
-        before = length
-        length = near - slope_near * (far - near) / (slope_far - slope_near)
-        _predict_further(length - before, work)
-        found, steps = _arrive(car, elements, setup, case, state, road, TOLERANCE, work)
-        effort += steps
-        if not found:
-            if worst(work.residual) < _CLOSE:
-                copy(work.trial, x)
-            break
-        if work.step[FACTOR] < 0.0:
-            near = length
-            slope_near = work.step[FACTOR]
-            slope_far *= 0.5 if side == 1 else 1.0
-            side = 1
-        else:
-            far = length
-            slope_far = work.step[FACTOR]
-            slope_near *= 0.5 if side == -1 else 1.0
-            side = -1
-    if not found:
+    before = at
+    slope_before = 0.0
+    set_row(work.tangent, work.row)
+    for effort in range(1, _FOLD_STEPS + 1):
         balance(car, elements, setup, case, state, road, x, work)
-        effort += 1
-        _set_row(work.tangent, work.row)
-        _set_tangent(work.row, work)
-    _set_row(work.step, work.row)
-    _set_null(work.row, work)
-    return effort
+        size = worst(work.residual)
+        if not size < 1.0:
+            return False, effort
+        set_tangent(work.row, work)
+        along = dot(work.tangent, work.step)
+        slope = work.step[FACTOR] / along
+        # how far the path lies beside this point
+        for i in range(UNKNOWNS):
+            work.null[i] = work.residual[i]
+        work.null[UNKNOWNS] = 0.0
+        solve(work.matrix, work.pivots, COLUMNS, work.null)
+        if effort > 1 and (slope - slope_before) * (at - before) > 0.0:
+            rate = (slope - slope_before) / (at - before)
+        if size < NEAR:
+            if slope < 0.0:
+                near = max(near, at)
+            else:
+                far = min(far, at)
+        goal = at - slope / rate
+        is_level = abs(slope * (goal - at)) < _LEVEL or abs(slope) * (far - near) < _LEVEL
+        if is_level and (size < TOLERANCE or (size < _CLOSE and effort > _FEW_FOLD_STEPS)):
+            set_row(work.step, work.row)
+            set_null(work.row, work)
+            return True, effort
+        if not near <= goal <= far:
+            goal = 0.5 * (near + far)
+        for j in range(COLUMNS):
+            x[j] += (goal - at) / along * work.step[j] - work.null[j]
+        before = at
+        slope_before = slope
+        at = goal
+    return False, _FOLD_STEPS

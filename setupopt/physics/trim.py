@@ -15,6 +15,8 @@ PATH_STEPS = 10
 # The most friction tried, and what is tried before it.
 MOST_FACTOR = 4.0
 _FACTORS = (1.0, 1.5, MOST_FACTOR)
+# Steps of the plain start before more friction is tried: most starts that arrive take half of that.
+_FEW_STEPS = 15
 # Error of the press in g, most points of a path, and the most press tried.
 _SHORTEST = 1e-8
 _PATH_POINTS = 120
@@ -133,7 +135,8 @@ def _cold(
     """
     x[FACTOR] = factor
     _plain_start(car, case, state, x)
-    found, effort = newton(car, elements, setup, case, state, road, x, work, STEPS)
+    most = STEPS if thorough else _FEW_STEPS
+    found, effort = newton(car, elements, setup, case, state, road, x, work, most)
     if found and both_axles_carry(work):
         return True, effort
     if not thorough:

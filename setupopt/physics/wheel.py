@@ -44,6 +44,8 @@ WHEELS = layout(
 )  # fmt: skip
 
 _MOST_STEPS = 40
+# Newton's steps towards a first guess of the tread's depth on its carcass.
+_POWER_STEPS = 3
 
 
 @kernel
@@ -133,6 +135,15 @@ def carry(
     n, m, s0, s1, s2 = tyre.contact(depth, slant, c_x, c_y, half, k, wheels.ends)
     if carcass <= 0.0 or n <= 0.0:
         return depth, n, m, s0, s1, s2
+    # a first guess: the load is nearly a power of the depth
+    power = s0 * total / n
+    share = 1.0
+    for _ in range(_POWER_STEPS):
+        carried = n * share**power
+        share -= (carried - carcass * total * (1.0 - share)) / (power * carried / share + carcass * total)
+    if 0.0 < share < 1.0:
+        depth = share * total
+        n, m, s0, s1, s2 = tyre.contact(depth, slant, c_x, c_y, half, k, wheels.ends)
     # the load grows ever faster with depth: from above, Newton's steps do not pass the root
     for _ in range(_MOST_STEPS):
         step = (n - carcass * (total - depth)) / (s0 + carcass)

@@ -32,8 +32,9 @@ import setupopt
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.model import Model
 from setupopt.physics import friction_path as path
-from setupopt.physics.balance import FACTOR
+from setupopt.physics.balance import COLUMNS, FACTOR
 from setupopt.physics.inputs import SIDESLIP, TAU, UNKNOWNS, Record
+from setupopt.physics.path_step import UNITS
 from setupopt.project.model import Setup
 
 Floats = np.ndarray
@@ -216,6 +217,89 @@ def test_more_friction_on_the_tyres_is_more_margin() -> None:
     one = answer_of("wall")["friction_factor"]
     two = solve(twice, SETUP, BORE, speed=60.0, **CASES["wall"]).answers[0, 0]["friction_factor"]
     assert 2.0 * two == pytest.approx(one, abs=2e-6)
+
+
+# --- the first fold, and no other ---------------------------------------------------------------------------
+
+
+def first_fold(b: Bench, state: Floats) -> float:
+    """Least factor of the path from the trim `state`, walked in short steps that cannot miss a fold.
+
+    It ends where the factor has risen by more than what a fold must; the least of a parabola through the
+    three lowest points.
+    """
+    y = np.append(np.array(state), 1.0) / UNITS
+    ahead = -np.eye(COLUMNS)[FACTOR]
+    factors = [1.0]
+    while factors[-1] < min(factors) + path._NO_FOLD:
+        goal = y + 0.04 * ahead
+        y = goal
+        for _ in range(4):
+            work = b.forces(y[:UNKNOWNS] * UNITS[:UNKNOWNS], y[FACTOR] * UNITS[FACTOR])
+            rows = np.vstack([work.jacobian[:UNKNOWNS, :COLUMNS] * UNITS, ahead])
+            y = y - np.linalg.solve(rows, np.append(work.residual[:UNKNOWNS], ahead @ (y - goal)))
+        ahead = np.linalg.solve(rows, np.eye(COLUMNS)[FACTOR])
+        ahead /= np.linalg.norm(ahead)
+        factors.append(float(y[FACTOR] * UNITS[FACTOR]))
+        assert len(factors) < 1000
+    low = int(np.argmin(factors))
+    bend = np.polyfit((-1.0, 0.0, 1.0), factors[low - 1 : low + 2], 2)
+    return float(np.polyval(bend, -0.5 * bend[1] / bend[0]))
+
+
+FOLDS = [
+    ("straight", 100.0),
+    ("straight", 180.0),
+    ("turned up 8 deg", 45.0),
+    ("crosswind", 45.0),
+    ("crosswind", 115.0),
+]
+
+
+@pytest.mark.parametrize(("attitude", "angle"), FOLDS)
+def test_path_ends_at_its_first_fold(attitude: str, angle: float) -> None:
+    """Cases of the bore in which a path of long steps ended beside its fold, or passed it for another one.
+
+    To 2e-6 of the friction: the parabola of the short steps leaves 1e-6.
+    """
+    bore = setupopt.load(Path(setupopt.__file__).parents[1] / "setups" / "bore")
+    venue = replace(bore.venue, attitudes=tuple(a for a in bore.venue.attitudes if a.name == attitude))
+    cases = sweep_cases(venue, np.radians([angle]))
+    answer = setupopt.evaluate(bore, cases=cases).answers[0, 0]
+    factor = first_fold(Bench(bore.car, bore.setup, cases), answer["state"])
+    assert answer["friction_factor"] == pytest.approx(factor, abs=2e-6)
+
+
+@pytest.mark.parametrize("name", ["bore", "hill", "bank"])
+def test_margins_do_not_move_with_rounding(name: str) -> None:
+    """Springs stiffer by a billionth: no margin moves by more than a millionth.
+
+    Where all of a tyre slides at nearly one friction, an end may move within a rise that is no fold.
+    """
+    project = setupopt.load(Path(setupopt.__file__).parents[1] / "setups" / name)
+    front = project.setup.front
+    near = [
+        replace(project.setup, front=replace(front, spring=front.spring * (1.0 + e))) for e in (0.0, 1e-9)
+    ]
+    sweep = project.venue.sweep
+    cases = sweep_cases(project.venue, np.linspace(sweep.start, sweep.stop, 10))
+    factor = setupopt.evaluate(project, near, cases).answers["friction_factor"]
+    moved = np.abs(factor[1] - factor[0])
+    assert moved.max() < path._NO_FOLD
+    assert np.mean(moved > 1e-6) < 0.01
+
+
+def test_grip_of_the_surface_moves_no_fold() -> None:
+    """Overhead in the bore: friction factor times grip is one number, to 1e-6 of the friction."""
+    bore = setupopt.load(Path(setupopt.__file__).parents[1] / "setups" / "bore")
+    found = []
+    for grip in (1.0, 0.91, 0.9):
+        venue = replace(
+            bore.venue, attitudes=bore.venue.attitudes[:1], surface_grip=grip * bore.venue.surface_grip
+        )
+        answer = setupopt.evaluate(bore, cases=sweep_cases(venue, np.array([np.pi]))).answers[0, 0]
+        found.append(grip * float(answer["friction_factor"]))
+    assert np.ptp(found) < 1e-6
 
 
 def test_slip_limit_on_the_way_to_a_fold_ends_the_path() -> None:
