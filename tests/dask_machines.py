@@ -54,7 +54,8 @@ class Machines:
             "NUMBA_CACHE_DIR": kernels,
             "XDG_CACHE_HOME": str(self.folder / "cache"),
         }
-        words = ["-m", "dask", what, "--host", LOOPBACK, "--no-dashboard", *map(str, args)]
+        hidden = ("--no-dashboard", "--dashboard-address", f"{LOOPBACK}:0")
+        words = ["-m", "dask", what, "--host", LOOPBACK, *hidden, *map(str, args)]
         with (self.folder / f"{what}.log").open("ab") as log:
             return subprocess.Popen([sys.executable, *words], env=os.environ | own, stdout=log, stderr=log)
 

@@ -88,6 +88,24 @@ def test_a_line_of_the_log_is_whole_or_not_there(tmp_path: Path, monkeypatch: py
     assert (tmp_path / LOG).read_bytes() == before
 
 
+def test_a_number_is_taken_before_the_files(held: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A run that ends between log and files has used its number: the next setup gets the next one."""
+
+    def killed(contents: object) -> None:
+        raise KeyboardInterrupt
+
+    line = ["sheet", str(held), *DAY, "--json"]
+    with monkeypatch.context() as broken:
+        broken.setattr("setupopt.cli.runner.write_all", killed)
+        assert CliRunner().invoke(group, line, prog_name="setupopt").exit_code == 130
+    assert not (held / "sheets").exists()
+    text = (held / "other.toml").read_text()
+    (held / "other.toml").write_text(text.replace("pressure_bar = 1", "pressure_bar = 2"))
+    CliRunner().invoke(group, [*line, "--setup", "other.toml"], prog_name="setupopt")
+    rows = list(csv.DictReader((held / LOG).read_text().splitlines()))
+    assert [row["revision"] for row in rows] == ["1", "2"]
+
+
 def test_places_that_cannot_be_written(held: Path) -> None:
     """Status 2 and the place, where not even root may write."""
     for line in lines(held, Path("/proc/nowhere")):

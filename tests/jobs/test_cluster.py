@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import socket
 import ssl
 import threading
@@ -12,8 +13,9 @@ from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
+import psutil
 import pytest
-from dask_machines import machines
+from dask_machines import LOOPBACK, machines
 
 from setupopt.jobs import cluster as rooms
 from setupopt.jobs.cluster import ClusterError, cluster
@@ -42,6 +44,23 @@ def test_chunks_come_in_order_to_the_last_bit(crew: WorkerPool) -> None:
     angles = [np.linspace(0.0, number, 7) for number in range(20)]
     found = run_chunks("a", np.sin, angles, pool=crew)
     assert [one.tobytes() for one in found] == [np.sin(one).tobytes() for one in angles]
+
+
+def test_machines_listen_at_their_host_alone(tmp_path: Path, address: str) -> None:
+    """As docs/cluster.md starts them nothing listens elsewhere, not even the web server without a page."""
+    listening = [
+        found.laddr.ip
+        for process in psutil.Process().children(recursive=True)
+        for found in process.net_connections("inet")
+        if found.status == psutil.CONN_LISTEN
+    ]
+    assert len(listening) >= 2
+    assert set(listening) == {LOOPBACK}
+    page = Path(__file__).parents[2] / "docs" / "cluster.md"
+    starts = re.findall(r"dask (?:scheduler|worker) .*", page.read_text(encoding="utf-8"))
+    assert len(starts) == 2
+    hidden = " --no-dashboard --dashboard-address 127.0.0.1:0"
+    assert all(" --host " in line and hidden in line for line in starts)
 
 
 def test_a_jobs_own_error_comes_out(crew: WorkerPool) -> None:
