@@ -70,7 +70,7 @@ FENCE = re.compile(r"^```(\w*) ?([^\n]*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 # What sets up Python or another machine is run by .ci/run and the people there.
 NOT_OURS = ("python3 -m", ".venv/bin/pytest")
 # Options of dask's own scheduler and worker, which docs/cluster.md explains
-DASKS = {"--host", "--no-dashboard"}
+DASKS = {"--host", "--no-dashboard", "--dashboard-address"}
 
 
 def pages() -> list[Path]:
