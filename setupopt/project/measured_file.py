@@ -16,14 +16,17 @@ from setupopt.project.csv_read import CsvTable, read_csv
 from setupopt.project.field_types import Bounds
 from setupopt.project.model import AXLES, WHEELS
 from setupopt.project.schema import AxleSetupTable
-from setupopt.project.settings import SETTINGS
+from setupopt.project.settings import BALANCE, SETTINGS, STATION, WING
 from setupopt.project.toml_file import TomlFile, read_toml, shown
 from setupopt.project.toml_positions import Loc, quoted
 
 WEIGHT = "corner_weight_kg"
 BODY = "body"  # no number: a name, in the column of the first wheel
-PER_AXLE = ("toe_mm", "anti_roll_N_per_mm", "third_N_per_mm")
-_CENTRE_LINE = "ride_height_mm"  # may also be one value an axle
+CROSS = "cross_weight_percent"
+PER_AXLE = ("anti_roll_N_per_mm", "third_N_per_mm")
+BOTH_SIDES = ("ride_height_mm", "toe_mm")  # may also be one value an axle: of the centre line, of each wheel
+_WINGS = "wings"
+_BALLAST = "ballast"
 _NOTES = (*(f"target_{wheel}" for wheel in WHEELS), "tolerance", "where", "note", "initials")
 _RIGHT = ("fr", "rr")
 _HUGE = 1e9  # nothing that is measured; Python makes no float of the longest integers
@@ -47,13 +50,48 @@ QUANTITIES = {
     setting.key: Quantity(setting.unit, setting.factor, _bounds(setting.key)) for setting in SETTINGS
 }
 QUANTITIES[WEIGHT] = Quantity("kg", 1.0, Bounds(1, 5000, "kg"))
+_CLICKS = Quantity("clicks", 1.0, Bounds(0, 200, "clicks"))
+QUANTITIES |= {f"{field}_clicks": _CLICKS for field in ("damper_bump", "damper_rebound")}
+_PER_CAR = tuple(setting.key for setting in BALANCE)
+QUANTITIES |= {s.key: Quantity(s.unit, s.factor, Bounds(0, 100, s.unit)) for s in BALANCE}
+_NAMED = {
+    _WINGS: Quantity(WING.unit, WING.factor, Bounds(-90, 90, "deg")),
+    _BALLAST: Quantity(STATION.unit, STATION.factor, Bounds(-5000, 12_000, "mm")),
+}
+
+
+def clicks_key(field: str) -> str:
+    """The quantity of a damper's clicks; `field`: "damper_bump" or "damper_rebound"."""
+    return f"{field}_clicks"
+
+
+def wing_key(name: str) -> str:
+    """The quantity of a wing's angle."""
+    return f"{_WINGS}.{name}"
+
+
+def ballast_key(name: str) -> str:
+    """The quantity of a ballast piece's station."""
+    return f"{_BALLAST}.{name}"
+
+
+def _quantity(key: str) -> Quantity | None:
+    """What a row is about; None where there is no such quantity."""
+    kind, dot, name = key.partition(".")
+    return _NAMED.get(kind) if dot and name else QUANTITIES.get(key)
+
+
+def _of_car(key: str) -> bool:
+    """Whether the whole car has one value of a quantity."""
+    return key in _PER_CAR or "." in key
 
 
 @dataclass(frozen=True, eq=False)
 class Measured:
     """What was found: by quantity, FL, FR, RL, RR in SI (corner weights in kg), not a number where nothing.
 
-    A value of an axle, or a ride height of the centre line, is given for the left wheel alone.
+    A value of an axle, a ride height of the centre line, or a toe that both wheels have, is given for the
+    left wheel alone; a value of the whole car for the first wheel.
     """
 
     path: Path
@@ -98,7 +136,7 @@ def _from_csv(path: Path) -> Measured:
         lines[quantity] = int(table.lines[row])
         if quantity == BODY:
             body = table.names[WHEELS[0]][row].strip().removeprefix("'")  # a sheet puts it before a "-"
-        elif quantity in QUANTITIES:
+        elif _quantity(quantity) is not None:
             values[quantity], found = _row(table, row, quantity)
             errors += found
     if errors:
@@ -107,20 +145,24 @@ def _from_csv(path: Path) -> Measured:
 
 
 def _row_errors(table: CsvTable, row: int, quantity: str, is_second: bool) -> Iterator[InputError]:
-    if quantity not in (BODY, *QUANTITIES):
-        yield table.error(row, "quantity", quoted(quantity), "one of " + ", ".join((*QUANTITIES, BODY)))
+    known = _quantity(quantity)
+    if known is None and quantity != BODY:
+        names = (*QUANTITIES, wing_key("NAME"), ballast_key("NAME"), BODY)
+        yield table.error(row, "quantity", quoted(quantity), "one of " + ", ".join(names))
         return
     if is_second:
         yield table.error(row, "quantity", f"{quantity} a second time", "every quantity once")
     unit = table.names.get("unit", [""] * (row + 1))[row].strip()
-    if quantity != BODY and unit and unit != QUANTITIES[quantity].unit:
-        yield table.error(row, "unit", quoted(unit), f"{QUANTITIES[quantity].unit}, or nothing")
+    if known is not None and unit and unit != known.unit:
+        yield table.error(row, "unit", quoted(unit), f"{known.unit}, or nothing")
 
 
 def _row(table: CsvTable, row: int, quantity: str) -> tuple[NDArray[np.float64], list[InputError]]:
     """Values of a row in SI, and what is wrong with its cells."""
     values = np.full(4, np.nan)
     errors = []
+    known = _quantity(quantity)
+    assert known is not None
     for index, wheel in enumerate(WHEELS):
         cell = table.names[wheel][row].strip()
         if not cell:
@@ -130,11 +172,14 @@ def _row(table: CsvTable, row: int, quantity: str) -> tuple[NDArray[np.float64],
                 table.error(row, wheel, quoted(cell), "nothing: an axle's value belongs in fl or rl")
             )
             continue
+        if _of_car(quantity) and index > 0:
+            errors.append(table.error(row, wheel, quoted(cell), "nothing: the car's value belongs in fl"))
+            continue
         number = _number(cell)
-        wrong = _wrong(quantity, number, cell)
+        wrong = _wrong(known, number, cell)
         if wrong:
             errors.append(table.error(row, wheel, quoted(cell), wrong))
-        values[index] = number * QUANTITIES[quantity].factor
+        values[index] = number * known.factor
     return values, errors
 
 
@@ -145,9 +190,9 @@ def _number(cell: str) -> float:
         return math.nan
 
 
-def _wrong(quantity: str, number: float, cell: str) -> str:
+def _wrong(quantity: Quantity, number: float, cell: str) -> str:
     """What is expected instead of a value, empty where it is one."""
-    bounds = QUANTITIES[quantity].bounds
+    bounds = quantity.bounds
     if bounds.low <= number <= bounds.high:
         return ""
     comma = ", with a decimal point" if "," in cell else ""
@@ -158,7 +203,7 @@ def _wrong(quantity: str, number: float, cell: str) -> str:
 
 
 def _from_toml(file: TomlFile) -> Measured:
-    """Tables [fl], [fr], [rl], [rr] by wheel, [front], [rear] for what an axle has once; the body on top."""
+    """Tables by wheel ([fl] ...), by axle ([front] ...), and for the whole car; the body on top."""
     errors: list[InputError] = []
     values = {quantity: np.full(4, np.nan) for quantity in QUANTITIES}
     body = file.data.get(BODY, "")
@@ -167,14 +212,14 @@ def _from_toml(file: TomlFile) -> Measured:
     for name, table in file.data.items():
         if name == BODY:
             continue
-        if name not in (*WHEELS, *AXLES) or not isinstance(table, dict):
-            errors.append(file.error((name,), "one of the tables " + ", ".join((*WHEELS, *AXLES))))
+        if name not in _TABLES or not isinstance(table, dict):
+            errors.append(file.error((name,), "one of the tables " + ", ".join(_TABLES)))
             continue
         for key, value in table.items():
             errors += _entry(file, (name, key), value, values)
     if errors:
         raise InputErrors(errors)
-    lines = {key: _first_line(file, key) for key in (BODY, *QUANTITIES)}
+    lines = {key: _first_line(file, key) for key in (BODY, *values)}
     return Measured(file.path, values, lines, body)
 
 
@@ -183,32 +228,43 @@ def _entry(
 ) -> Iterator[InputError]:
     """Put one entry into `values`, or say what is wrong with it."""
     table = str(loc[0])
-    key = str(loc[1])
-    known = _keys(table)
-    if key not in known:
-        yield file.error(loc, "one of " + ", ".join(known), f"an unknown key ({shown(value)})")
+    key = f"{table}.{loc[1]}" if table in _NAMED else str(loc[1])
+    quantity = _quantity(key)
+    if quantity is None or (table not in _NAMED and key not in _keys(table)):
+        yield file.error(loc, "one of " + ", ".join(_keys(table)), f"an unknown key ({shown(value)})")
     elif isinstance(value, bool) or not isinstance(value, int | float) or abs(value) > _HUGE:
-        yield file.error(loc, f"a number {QUANTITIES[key].bounds}")
-    elif wrong := _wrong(key, float(value), str(value)):
+        yield file.error(loc, f"a number {quantity.bounds}")
+    elif wrong := _wrong(quantity, float(value), str(value)):
         yield file.error(loc, wrong)
     else:
-        index = WHEELS.index(table) if table in WHEELS else 2 * AXLES.index(table)  # type: ignore[arg-type]
-        if not np.isnan(values[key][index]):
-            left = WHEELS[index]
-            axle = AXLES[index // 2]
-            yield file.error(
-                loc, f"it once, in [{left}] or for the centre line in [{axle}]", "it a second time"
-            )
-        values[key][index] = float(value) * QUANTITIES[key].factor
+        index = _index(table)
+        row = values.setdefault(key, np.full(4, np.nan))
+        if not np.isnan(row[index]):
+            expected = f"it once, in [{WHEELS[index]}] or for the axle in [{AXLES[index // 2]}]"
+            yield file.error(loc, expected, "it a second time")
+        row[index] = float(value) * quantity.factor
+
+
+def _index(table: str) -> int:
+    """Where the values of a table stand among those of the wheels."""
+    if table in WHEELS:
+        return WHEELS.index(table)
+    return 2 if table == "rear" else 0
 
 
 def _first_line(file: TomlFile, key: str) -> int | None:
     """The line on which a quantity comes first."""
-    return min((line for loc, line in file.lines.items() if loc[-1] == key), default=None)
+    last = key.rpartition(".")[2]
+    return min((line for loc, line in file.lines.items() if loc[-1] == last), default=None)
 
 
 def _keys(table: str) -> list[str]:
     """The keys of a table."""
     if table in WHEELS:
-        return [key for key in QUANTITIES if key not in PER_AXLE]
-    return [*PER_AXLE, _CENTRE_LINE]
+        return [key for key in QUANTITIES if key not in (*PER_AXLE, *_PER_CAR)]
+    if table == "balance":
+        return list(_PER_CAR)
+    return ["the name of one"] if table in _NAMED else [*PER_AXLE, *BOTH_SIDES]
+
+
+_TABLES = (*WHEELS, *AXLES, "balance", *_NAMED)

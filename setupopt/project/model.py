@@ -375,6 +375,7 @@ class Tolerance:
     ride_height: float
     spring_share: float  # fraction of the spring rate
     pressure: float
+    toe: float | None = None  # m, of one wheel; on the sheets only
 
 
 @dataclass(frozen=True, slots=True)

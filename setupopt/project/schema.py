@@ -402,6 +402,7 @@ class ToleranceTable(Table):
     ride_height_mm: float = number(0, 100, "mm")
     spring_percent: float = number(0, 50, "%", si_name="spring_share")
     pressure_bar: float = number(0, 2, "bar")
+    toe_mm: float | None = number(0, 20, "mm", default=None)
 
 
 class SpreadTable(Table):

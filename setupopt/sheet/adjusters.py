@@ -8,7 +8,7 @@ import numpy as np
 
 from setupopt.project.model import AXLES, Adjuster, Project
 from setupopt.sheet.shims import shim_combination
-from setupopt.units import BAR, DEG, MM, N_PER_MM
+from setupopt.units import BAR, DEG, MM, N_PER_MM, NS_PER_MM
 
 FLATS = 6  # of a turn: a hexagon
 Shims = tuple[tuple[float, int], ...]
@@ -43,7 +43,7 @@ class AxleTools:
 
     def per_unit(self, unit: str) -> float:
         """SI change of the setting for one unit of an amount."""
-        known = {"bar": BAR, "N/mm": N_PER_MM, "mm": MM, "deg": DEG}
+        known = {"bar": BAR, "N/mm": N_PER_MM, "N s/mm": NS_PER_MM, "mm": MM, "deg": DEG}
         if unit == "turns":
             return float(self.turn or 0.0)
         return MM * float(self.per_shim or 0.0) if unit == "mm of shim" else known[unit]
@@ -94,13 +94,37 @@ class AxleTools:
             return round(wanted / DEG, 2) * DEG
         return float(np.sign(wanted) * abs(self.per_shim) * thickness(shims))
 
-    def shim_words(self, shims: Shims, by: float) -> str:
+    @property
+    def fitted(self) -> float | None:
+        """Thickness of the stack that is fitted today, m; None where limits.toml does not say."""
+        known = self.adjuster.shims_fitted if self.adjuster else ()
+        return sum(known) if known else None
+
+    def shim_words(self, shims: Shims, by: float, place: str = "each side") -> str:
         """What to do with the stack."""
         if self.per_shim is None:
-            return f"change by {by / DEG:+.2f} deg each side"
-        way = "add" if by / self.per_shim > 0.0 else "take out"
-        each = ", ".join(f"{count} x {size / MM:.2f}" for size, count in shims)
-        return f"{way} {thickness(shims) / MM:.2f} mm of shims each side: {each}"
+            return f"change by {by / DEG:+.2f} deg {place}"
+        adds = by / self.per_shim > 0.0
+        parts = ", ".join(f"{count} x {size / MM:.2f}" for size, count in shims)
+        moved = thickness(shims)
+        words = f"{'add' if adds else 'take out'} {moved / MM:.2f} mm of shims {place}: {parts}"
+        if self.fitted is None:
+            return words
+        left = self.fitted + (moved if adds else -moved)
+        return f"{words}; the stack goes from {self.fitted / MM:.2f} to {left / MM:.2f} mm"
+
+    # ---- dampers ------------------------------------------------------------------------------------------
+
+    def clicks(self, field: str) -> tuple[float, ...]:
+        """Rates of the damper by click, N s/m, of "damper_bump" or "damper_rebound"; or nothing."""
+        if self.adjuster is None or not field.startswith("damper"):
+            return ()
+        rebound = field == "damper_rebound"
+        return self.adjuster.damper_clicks_rebound if rebound else self.adjuster.damper_clicks_bump
+
+    def click(self, field: str, rate: float) -> int:
+        """The click whose rate is nearest; the first of those equally near."""
+        return int(np.abs(np.array(self.clicks(field)) - rate).argmin())
 
     # ---- bar ----------------------------------------------------------------------------------------------
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from setupopt.evaluation.pack import SETUP, SETUP_FIELDS, by_wheel
@@ -34,7 +36,12 @@ def changed(build: Record, **values: Floats) -> Record:
 
 def with_change(build: Record, field: str, axle: int, by: float) -> Record:
     """A copy with one thing on one axle changed by so much, both sides alike."""
+    count = build[field].size // 2
+    return with_changes(build, field, range(count * axle, count * (axle + 1)), by)
+
+
+def with_changes(build: Record, field: str, places: Sequence[int], by: float) -> Record:
+    """A copy with some values of one field changed by so much."""
     values = build[field].copy()
-    count = values.size // 2
-    values[count * axle : count * (axle + 1)] += by
+    values[list(places)] += by
     return changed(build, **{field: values})

@@ -10,7 +10,7 @@ from typing import Any
 from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.model import evaluate
 from setupopt.evaluation.result import Field, Result, finite
-from setupopt.evaluation.summary import by_attitude
+from setupopt.evaluation.summary import by_attitude, wheels_in_air
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project, Setup
 from setupopt.project.stored_proof import stored_proof
@@ -89,16 +89,25 @@ class RunCard:
     def stop_rules(self) -> tuple[str, ...]:
         """When the run stops, in plain words."""
         return tuple(
-            rule for rule in (_speed_rule(self), _wind_rule(self), _bump_rule(self), *_ALWAYS) if rule
+            rule
+            for rule in (_speed_rule(self), _wind_rule(self), _bump_rule(self), *_always(self.result))
+            if rule
         )
 
 
-_ALWAYS = (
-    "The surface is wet, dirty, or not the one that was surveyed.",
-    "The floor has touched, a wheel was seen in the air, or the car was hit.",
-    "A read-back is missing, or anything was turned after it.",
-    "Driver, crew or the engineer in charge say so: no reason is needed.",
-)
+def _always(result: Result) -> tuple[str, ...]:
+    """The rules of every card. A wheel in the air is no surprise where the model lifts it."""
+    lifts = bool(wheels_in_air(result))
+    wheel = "a wheel was seen in the air in a case that is not named above" if lifts else _WHEEL
+    return (
+        "The surface is wet, dirty, or not the one that was surveyed.",
+        f"The floor has touched, {wheel}, or the car was hit.",
+        "A read-back is missing, or anything was turned after it.",
+        "Driver, crew or the engineer in charge say so: no reason is needed.",
+    )
+
+
+_WHEEL = "a wheel was seen in the air"
 
 
 def run_card(project: Project, setup: Setup, floor: float = 0.0) -> RunCard:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -14,12 +14,13 @@ from setupopt.evaluation.result import Result
 from setupopt.physics.inputs import Floats, Record
 from setupopt.project.bodies import with_body
 from setupopt.project.measured_file import Measured
-from setupopt.project.model import AXLES, WHEELS, Project, Setup, Tolerance
-from setupopt.project.settings import SETTINGS, Setting
+from setupopt.project.model import AXLES, WHEELS, Project, Setup
+from setupopt.project.settings import BALANCE, SETTINGS, STATION, WING, Setting
 from setupopt.robust.builds.build_variation import build_errors, worst_build
 from setupopt.sheet.adjusters import axle_tools
-from setupopt.sheet.as_built import BuiltModel, built, cautions, with_field
+from setupopt.sheet.as_built import BuiltModel, built, cautions, with_clicks, with_field, with_own
 from setupopt.sheet.build import as_written
+from setupopt.sheet.pad_state import Pad
 from setupopt.sheet.wedge import wedge_words
 
 _SAME = 1e-5  # of a setting's own size: a printed sheet shows six digits
@@ -105,11 +106,15 @@ def read_back(project: Project, target: Setup, measured: Measured, floor: float 
     project = with_body(project, target.body)
     cases = sweep_cases(project.venue)
     model = BuiltModel(project.car)
-    study = _Study(model, cases, as_written(target), built(target, measured, project.car))
+    stood = as_written(target)
+    load = Pad(project, target).reading(stood).load
+    left = float((load[0] + load[2]) / load.sum())
+    found = built(target, with_clicks(measured, project), project.car, left)
+    study = _Study(model, cases, with_own(stood, found, project.car), found)
     result = model.result([study.found], cases)
     wanted = float(study.worst([study.target])[0])
     least = _floor(project, target, cases, wanted) if floor is None else floor
-    deviations = study.deviations(project)
+    deviations = study.deviations(replace(project, setup=target))
     chosen, after, is_smallest = study.smallest(deviations, least)
     outside = [deviation for deviation in deviations if deviation.is_outside and deviation not in chosen]
     return ReadBack(
@@ -148,6 +153,7 @@ class _Study:
     def deviations(self, project: Project) -> tuple[Deviation, ...]:
         """Everything that differs, the costliest first."""
         differing = list(_differing(self.target, self.found))
+        differing += _differing_car(self.target, self.found, project.setup)
         if not differing:
             return ()
         righted = [with_field(self.found, field, places, self.target) for _, field, places in differing]
@@ -162,17 +168,13 @@ class _Study:
         self, project: Project, name: str, field: str, places: tuple[int, ...], gain: float, loss: float
     ) -> Deviation:
         """One deviation in the units of the files; corner weights by the share on one diagonal."""
-        if field == "cross_share":
-            wanted, cross = (_plain(100.0 * float(build[field])) for build in (self.target, self.found))
-            return Deviation(name, field, places, "% cross weight", wanted, cross, None, gain, loss)
-        setting = _setting(field)
-        target, found = (float(build[field][places[0]]) for build in (self.target, self.found))
-        held = _tolerance(project.limits.tolerance if project.limits else None, field, target)
-        tolerance = None if held is None else held / setting.factor
+        setting = _OF[field]
+        target, found = (float(np.atleast_1d(build[field])[places[0]]) for build in (self.target, self.found))
+        unit = "% cross weight" if field == "cross_share" else setting.unit
+        held = _tolerance(project, field, target, places[0])
         return Deviation(
-            name, field, places, setting.unit, _plain(target / setting.factor),
-            _plain(found / setting.factor),
-            tolerance, gain, loss,
+            name, field, places, unit, _plain(target / setting.factor), _plain(found / setting.factor),
+            None if held is None else held / setting.factor, gain, loss,
         )  # fmt: skip
 
     def smallest(
@@ -251,17 +253,30 @@ def _differing(target: Record, found: Record) -> Iterator[tuple[str, str, tuple[
         yield "corner weights", "cross_share", (0,)
 
 
-def _setting(field: str) -> Setting:
-    return next(setting for setting in SETTINGS if setting.field == field)
+def _differing_car(target: Record, found: Record, setup: Setup) -> Iterator[tuple[str, str, tuple[int, ...]]]:
+    """The same for shares, wings and ballast; `setup` has their names."""
+    names = [("brake share front", "brake_front", 0), ("drive share front", "drive_front", 0)]
+    names += [(f"wing {name}", "wing", slot) for slot, (name, _) in enumerate(setup.wings)]
+    names += [(f"ballast {piece.name}", "station", slot) for slot, piece in enumerate(setup.ballast)]
+    for words, field, slot in names:
+        wanted, read = (float(np.atleast_1d(build[field])[slot]) for build in (target, found))
+        if abs(read - wanted) > _SAME * max(abs(wanted), _OF[field].factor):
+            yield words, field, (slot,)
 
 
-def _tolerance(held: Tolerance | None, field: str, target: float) -> float | None:
-    """Plus and minus, SI."""
+_OF: dict[str, Setting] = {setting.field: setting for setting in (*SETTINGS, *BALANCE, WING, STATION)}
+
+
+def _tolerance(project: Project, field: str, target: float, wheel: int) -> float | None:
+    """Plus and minus, SI; nothing for what is set in clicks."""
+    if field.startswith("damper"):
+        return 0.0 if axle_tools(project, wheel // 2).clicks(field) else None
+    held = project.limits.tolerance if project.limits else None
     if held is None:
         return None
     known = {
         "camber": held.camber, "ride_height": held.ride_height, "pressure": held.pressure,
-        "spring": held.spring_share * target,
+        "spring": held.spring_share * target, "toe": held.toe,
     }  # fmt: skip
     return known.get(field)
 
@@ -270,24 +285,29 @@ def _how(project: Project, target: Setup, deviation: Deviation) -> str:
     """What to turn."""
     if deviation.field == "cross_share":
         return wedge_words(project, target, deviation.found / 100.0)
-    move = (deviation.target - deviation.found) * _setting(deviation.field).factor
+    setting = _OF[deviation.field]
+    if setting.per == "car":
+        return f"to {deviation.target:g} {deviation.unit}"
+    move = (deviation.target - deviation.found) * setting.factor
     axle = deviation.places[0] if deviation.field in _AXLE_FIELDS else deviation.places[0] // 2
     tools = axle_tools(project, axle)
+    where = "each side" if len(deviation.places) == 2 else f"at {WHEELS[deviation.places[0]].upper()} only"
+    if tools.clicks(deviation.field):
+        return f"to {tools.click(deviation.field, deviation.target * setting.factor)} clicks"
     if deviation.field == "camber":
         shims = tools.shims_for(move)
-        words = tools.shim_words(shims, move) if shims or tools.per_shim is None else "less than half a shim"
-        only = f"at {WHEELS[deviation.places[0]].upper()} only"
-        return words if len(deviation.places) == 2 else words.replace("each side", only)
+        return (
+            tools.shim_words(shims, move, where)
+            if shims or tools.per_shim is None
+            else "less than half a shim"
+        )
     if deviation.field == "ride_height":
         amount = tools.perch_amount(move)
         way = "raise" if move > 0.0 else "lower"
-        where = (
-            "each side" if len(deviation.places) == 2 else f"at {WHEELS[deviation.places[0]].upper()} only"
-        )
         return f"{way} by {tools.perch_words(amount)} {where}" if amount else "less than half a flat"
     if deviation.field == "anti_roll":
-        rate, position = tools.position(deviation.target * _setting("anti_roll").factor)
-        return f"bar{position}, {rate / _setting('anti_roll').factor:g} N/mm"
+        rate, position = tools.position(deviation.target * setting.factor)
+        return f"bar{position}, {rate / setting.factor:g} N/mm"
     return f"to {deviation.target:g} {deviation.unit}"
 
 

@@ -111,20 +111,24 @@ def test_every_number_of_a_state_is_on_its_page(made: Path, answer: dict, page: 
 
 
 def test_every_step_is_on_the_change_list(made: Path, answer: dict) -> None:
-    """What to do, and what the pad then reads, word for word."""
+    """What to do, and word for word what the pad then reads, from where the driver is aboard."""
     with pdfplumber.open(one(made, "pdf")) as pdf:
         text = words(pdf.pages[1]).replace(" ", "")
     assert answer["steps"]
+    assert [step["is_read"] for step in answer["steps"]].count(True) >= 3
     for step in answer["steps"]:
+        assert step["what"].replace(" ", "") in text
+        if not step["is_read"]:
+            continue
         reading = step["reading"]
         heights = " / ".join(shown(reading["ride_height_mm"][axle], 1) for axle in ("front", "rear"))
-        assert f"rideheight{heights}mm".replace(" ", "") in text
+        cross = shown(reading["cross_weight_percent"], 1)
+        assert f"rideheight{heights}mm,cross{cross}%".replace(" ", "") in text
         for words_, key, digits, unit in (
             ("camber", "camber_deg", 2, "deg"), ("weight", "corner_weight_kg", 1, "kg")
         ):  # fmt: skip
             four = "".join(shown(reading[key][wheel], digits) for wheel in WHEELS)
             assert f"{words_}{four}{unit}" in text
-        assert step["what"].replace(" ", "") in text
 
 
 def test_every_number_of_the_run_card_is_on_it(made: Path, answer: dict) -> None:
@@ -158,6 +162,12 @@ def test_nothing_lies_off_the_page_or_on_top_of_something(made: Path) -> None:
                     across = min(a["x1"], b["x1"]) - max(a["x0"], b["x0"])
                     down = min(a["bottom"], b["bottom"]) - max(a["top"], b["top"])
                     assert across <= 1.0 or down <= 3.0, (a["text"], b["text"])
+
+
+def test_letters_are_large_enough(made: Path) -> None:
+    """At arm's length: nothing on any page is under 9 points (common practice, no source)."""
+    with pdfplumber.open(one(made, "pdf")) as pdf:
+        assert min(char["size"] for page in pdf.pages for char in page.chars) >= 8.99
 
 
 def test_long_names_and_extreme_values_keep_the_pages(folder: Path, tmp_path: Path, run: Run) -> None:

@@ -11,8 +11,9 @@ from setupopt.evaluation.model import evaluate
 from setupopt.project import Project, with_body
 from setupopt.project.model import Tolerance
 from setupopt.sheet.build import as_written
-from setupopt.sheet.change_list import ChangeList, apply, change_list
+from setupopt.sheet.change_list import ChangeList, change_list
 from setupopt.sheet.pad_state import Pad
+from setupopt.sheet.steps import apply
 from setupopt.units import DEG, MM
 
 from .conftest import EXAMPLES, few, proposed_like
@@ -85,23 +86,17 @@ def test_shims_are_real_and_their_sum_is_the_amount(made: tuple[Project, ChangeL
 
 
 def test_order_of_the_trade(made: tuple[Project, ChangeList]) -> None:
-    """Pressures first, bars off before springs, heights before camber and again after it, bars on last."""
+    """Pressures first, bars off before springs, camber before the heights that it moves, which are set once;
+    the driver gets in for heights and scales only; bars on last."""
     jobs = [step.job for step in made[1].steps]
     order = [
-        "pad",
-        "pressure",
-        "driver",
-        "bars off",
-        "spring",
-        "ride height",
-        "camber",
-        "cross weights",
+        "pad", "pressure", "bars off", "spring", "camber", "driver", "ride height", "cross weights",
         "bars on",
-    ]
+    ]  # fmt: skip
     places = [jobs.index(job) for job in [*order, "bars on"] if job in jobs]
     assert places == sorted(places)
-    last_height = max(i for i, job in enumerate(jobs) if job in ("ride height", "re-check"))
-    assert last_height > jobs.index("camber")
+    axles = [step.where for step in made[1].steps if step.job == "ride height"]
+    assert len(axles) == len(set(axles))
     assert [step.number for step in made[1].steps] == list(range(1, len(jobs) + 1))
 
 

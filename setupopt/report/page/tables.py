@@ -24,7 +24,7 @@ from setupopt.report.shared.tables import (
     significant,
     thinned,
 )
-from setupopt.sheet.state import state_lines
+from setupopt.sheet.state import Line, state_lines
 from setupopt.units import DEG, MM, MM2
 
 _MOST_ANGLES = 37  # rows; 0 to 180 deg in steps of 5
@@ -367,7 +367,7 @@ def _proof_place(row: Field) -> str:
 
 
 def settings(report: Report) -> Grid:
-    """Every setting front and rear, with what it changes to."""
+    """Every setting front and rear, left / right where they differ, with what it changes to."""
     columns = [state_lines(part.project, part.project.setup) for part in report.parts]
     lines = {line.quantity: line for column in reversed(columns) for line in column}
     found = [{line.quantity: line for line in column} for column in columns]
@@ -377,16 +377,26 @@ def settings(report: Report) -> Grid:
                 f"{line.words} {line.unit}",
                 line.tolerance and f"± {line.tolerance}",
             ),
-            *(_setting_cell(found, line.quantity, wheel, line.digits) for wheel in (0, 2)),
+            *(_setting_cell(found, line, wheel) for wheel in (0, 2)),
         ]
         for line in lines.values()
     ]
     return _grid(["setting", "front", "rear"], rows)
 
 
-def _setting_cell(found: Sequence[dict[str, Any]], quantity: str, wheel: int, digits: int) -> Cell:
-    """Today's value, and the proposed one where it is another."""
-    values = [
-        number(column[quantity].values[wheel] if quantity in column else 0.0, digits) for column in found
-    ]
+def _setting_cell(found: Sequence[dict[str, Line]], line: Line, wheel: int) -> Cell:
+    """Today's value, and the proposed one where it is another; left and right where they differ."""
+    values = [_sides(column.get(line.quantity), wheel, line.digits) for column in found]
     return Cell(values[0]) if len(set(values)) == 1 else Cell(f"{values[0]} → {values[1]}", "change")
+
+
+def _sides(line: Line | None, wheel: int, digits: int) -> str:
+    """The value of an axle, or of both sides; 0 where a setup goes without."""
+    if line is None:
+        return number(0.0, digits)
+    left, right = (line.values[wheel + side] for side in (0, 1))
+    if left is None:
+        return NONE
+    if right is None or right == left:
+        return number(left, digits)
+    return f"{number(left, digits)} / {number(right, digits)}"

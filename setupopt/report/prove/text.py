@@ -270,15 +270,24 @@ def _indices(judged: JudgedReport, width: int) -> Iterator[str]:
         )
 
 
+def _chance(share: float) -> str:
+    """A share of runs in %; what nobody could count is not written out.
+
+    >>> _chance(0.0), _chance(1e-28), _chance(0.0123)
+    ('0', '< 0.001', '1.23')
+    """
+    return "< 0.001" if 0.0 < share < 1e-5 else f"{100.0 * share:.3g}"
+
+
 def _ride_table(judged: JudgedReport, road: RoadTable, width: int) -> str:
     place = judged.place(road.row)
     sums = road.ridden.sums
     share, low, high = sums.chance_under()
     head = (
         f"Case {place['case']}, {_degrees(place)} deg, {place['attitude']}: {sums.rides + sums.lost} rides, "
-        f"{sums.seconds:.0f} s. Instantaneous margin under the minimum in {100 * share:.3g} % of the rides "
-        f"(95 %: {100 * low:.3g} to {100 * high:.3g} %), {100 * sums.share_under:.2g} % of the time; by the "
-        f"linear answer in {100 * road.linear_chance:.3g} % of the runs. "
+        f"{sums.seconds:.0f} s. Instantaneous margin under the minimum in {_chance(share)} % of the rides "
+        f"(95 %: {_chance(low)} to {_chance(high)} %), {100 * sums.share_under:.2g} % of the time; by the "
+        f"linear answer in {_chance(road.linear_chance)} % of the runs. "
         f"Lowest instantaneous margin {margin_words(sums.least_margin)}."
     )
     keys = [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,17 +14,18 @@ from setupopt.evaluation.summary import by_angle
 from setupopt.project.bodies import body_label, body_words
 from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.csv_write import csv_text
-from setupopt.project.measured_file import BODY
+from setupopt.project.measured_file import BODY, CROSS, WEIGHT
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
 from setupopt.project.stored_proof import proof_extent
 from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import thinned
 from setupopt.report.shared.words import CLOSING, sliding_words
 from setupopt.sheet.card import RunCard
-from setupopt.sheet.change_list import ChangeList, Step
+from setupopt.sheet.change_list import ChangeList
 from setupopt.sheet.pad_state import PadReading
 from setupopt.sheet.revisions import Revision
-from setupopt.sheet.state import Line, state_lines
+from setupopt.sheet.state import Four, Line, state_lines
+from setupopt.sheet.steps import Step
 from setupopt.units import DEG, GRAVITY, MM
 
 _BODY_WHERE = "the one on the car"
@@ -103,6 +105,7 @@ class Sheet:
             "do_not_run": list(self.do_not_run),
             "run_card": card_fields(self.card),
             "cautions": list(p.cautions),
+            "assumed": list(p.assumed),
             "closing": CLOSING,
         }
 
@@ -139,6 +142,7 @@ def _line(line: Line) -> Field:
         "values": values,
         "tolerance": line.tolerance,
         "where": line.where,
+        "per": line.per,
     }
 
 
@@ -152,6 +156,8 @@ def _step(step: Step) -> Field:
         "unit": step.unit,
         "exact": step.exact,
         "too_small": step.too_small,
+        "is_read": step.is_read,
+        "asks_stack": step.asks_stack,
         "shims_mm": [[size, count] for size, count in step.shims],
         "reading": reading_fields(step.reading),
     }
@@ -161,6 +167,7 @@ def reading_fields(reading: PadReading) -> Field:
     """What the pad shows, in the units of the files."""
     return {
         "ride_height_mm": dict(zip(AXLES, _rounded(reading.ride_height / MM), strict=True)),
+        "side_height_mm": dict(zip(WHEELS, _rounded(reading.side_height / MM), strict=True)),
         "camber_deg": dict(zip(WHEELS, _rounded(reading.camber / DEG), strict=True)),
         "corner_weight_kg": dict(zip(WHEELS, _rounded(reading.load / GRAVITY), strict=True)),
         "cross_weight_percent": _round(100.0 * reading.cross_share),
@@ -229,20 +236,15 @@ def _angles(card: RunCard) -> list[Field]:
 def revision(sheet: Sheet) -> Revision:
     """The sheet's line in the revision log: what differs from today's setup, and the margin of the target."""
     c = sheet.changes
-    pairs = zip(
-        state_lines(sheet.project, c.today),
-        state_lines(sheet.project, c.target),
-        strict=False,
-    )
+    before = {line.quantity: line for line in state_lines(sheet.project, c.today)}
     changed = [
-        f"{line.words} {axle} {before:g} -> {after:g} {line.unit}"
-        for old, line in pairs
-        for axle, before, after in (
-            ("front", old.values[0], line.values[0]),
-            ("rear", old.values[2], line.values[2]),
-        )
-        if old.quantity == line.quantity and before is not None and after is not None and before != after
+        words
+        for line in state_lines(sheet.project, c.target)
+        if line.quantity not in (CROSS, WEIGHT)
+        for words in _differences(before.get(line.quantity), line)
     ]
+    kept = {line.quantity for line in state_lines(sheet.project, c.target)}
+    changed += [f"without {line.words}" for key, line in before.items() if key not in kept]
     if c.today.body != c.target.body:
         changed.insert(0, f"{body_words(c.today.body)} -> {body_words(c.target.body)}")
     margin = f"{c.margin_target:.4f}" if np.isfinite(c.margin_target) else "contact lost"
@@ -256,6 +258,27 @@ def revision(sheet: Sheet) -> Revision:
         margin,
         "; ".join(changed),
     )
+
+
+def _differences(old: Line | None, line: Line) -> Iterator[str]:
+    """What changes of one quantity; both sides of an axle together where they change alike."""
+    blank: Four = (None, None, None, None)
+    was = blank if old is None else old.values
+    pairs = list(zip(was, line.values, strict=True))
+    if line.per == "car":
+        named = [("", pairs[0])]
+    else:
+        named = []
+        for axle, name in enumerate(AXLES):
+            left = pairs[2 * axle]
+            right = pairs[2 * axle + 1]
+            alike = line.per == "axle" or left == right
+            sides = [(f" {name}", left)] if alike else [(f" {name} left", left), (f" {name} right", right)]
+            named += sides
+    for where, (before, after) in named:
+        if after is not None and before != after:
+            start = "none" if before is None else f"{before:g}"
+            yield f"{line.words}{where} {start} -> {after:g} {line.unit}"
 
 
 def table(sheet: Sheet) -> str:

@@ -21,7 +21,7 @@ from setupopt.report.shared.words import (
     where_words,
 )
 from setupopt.report.sheet.fields import Sheet
-from setupopt.sheet.change_list import Step
+from setupopt.sheet.steps import Step
 from setupopt.units import DEG, MM
 
 
@@ -97,16 +97,14 @@ def _steps(sheet: Sheet, width: int) -> str:
         [
             *lines,
             "",
-            "What the pad reads after each step that moves the car",
+            "What the pad then reads, driver aboard",
             _readings(sheet, width),
         ]
     )
 
 
 def _readings(sheet: Sheet, width: int) -> str:
-    steps = [step for step in sheet.changes.steps if step.amount is not None] or list(
-        sheet.changes.steps[-1:]
-    )
+    steps = [step for step in sheet.changes.steps if step.is_read]
     columns = [
         Column("step", [str(step.number) for step in steps]),
         Column("front mm", [number(step.reading.ride_height[0] / MM) for step in steps]),
