@@ -72,7 +72,8 @@ class Model:
         answers = sweep.run(self.packed, settings, cases.records, starts, progress, by_slope=by_slope)
         shape = (settings.size, len(cases))
         higher = None
-        if starts is None and cases.attitudes:
+        is_whole_sweep = 0 < len(cases) == len(cases.attitudes) * cases.angles.size
+        if starts is None and is_whole_sweep:
             higher = self._keep_lower(settings, cases, answers.reshape(shape))
         answers["growth"] = np.nan
         if growth:
