@@ -18,6 +18,7 @@ SLOW = (
     "cli/test_route.py",
     "route/test_optimal_control.py",
     "route/test_other_cars.py",
+    "route/test_radius_map.py",
     "route/test_way_out.py",
     "cli/test_speeds.py",
     "fit/test_air.py",

@@ -29,6 +29,7 @@ _SHAPES = {"over": True, "back": False, "best": None}
     help="Over the top and down the other side, or back on the same side.",
 )  # fmt: skip
 @click.option("--way-out", is_flag=True, help="Find ways out along it: loss of drive, gust, puncture.")
+@click.option("--map", is_flag=True, help="The best routes over radius_mm and speed_m_s of [route]; minutes.")
 @click.option("--prices", is_flag=True, help="What more margin, speed and radius cost in length.")
 def command(
     common: options.Common, mode: str, speed: float | None, length: float | None, shape: str, **more: bool
@@ -37,7 +38,8 @@ def command(
     back: heading, curvature, speed, margin, steer and time at every point.
 
     Exit status 1 when the route misses the minimum margin or a limit. With --out, route.txt, route.json,
-    route.csv, route-cases.csv and route.svg are written to DIR.
+    route.csv, route-cases.csv and route.svg are written to DIR, and with --map route-map.csv and
+    route-map.svg.
 
     \b
     Example: setupopt route my-car --speed 40 --length 250
@@ -46,7 +48,8 @@ def command(
     with loading(common.quiet):
         project = common.load()
 
-        from setupopt.report.route.fields import as_dict, cases_text, csv_text
+        from setupopt.report.route.fields import as_dict, cases_text, csv_text, map_text
+        from setupopt.report.route.map_picture import map_picture
         from setupopt.report.route.picture import route_picture
         from setupopt.report.route.text import text
         from setupopt.route.complete import route, steps_of
@@ -54,14 +57,20 @@ def command(
 
     wanted = RouteOptions(mode, speed, length, common.floor, _SHAPES[shape], **more)
     task = Task(
-        progress=Progress(steps_of(wanted), common.quiet, "steps"),
+        progress=Progress(steps_of(project, wanted), common.quiet, "steps"),
         compute=lambda progress: route(project, wanted, progress),
         text=text,
         as_dict=as_dict,
         passes=lambda found: found.holds,
         cautions=lambda found: project.cautions,
         name="route",
-        files={"route.csv": csv_text, "route-cases.csv": cases_text, "route.svg": route_picture},
+        files={
+            "route.csv": csv_text,
+            "route-cases.csv": cases_text,
+            "route.svg": route_picture,
+            "route-map.csv": map_text,
+            "route-map.svg": map_picture,
+        },
         setup=common.setup_words(project),
         assumed=project.assumed,
     )

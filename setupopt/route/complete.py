@@ -10,6 +10,7 @@ import numpy as np
 from setupopt.project.model import Project
 from setupopt.route.goal import RouteOptions
 from setupopt.route.prices import Price, prices
+from setupopt.route.radius_map import RouteMap, cells_of, route_map
 from setupopt.route.study import RouteStudy, study_route
 from setupopt.route.way_out import Escape, escapes
 from setupopt.route.whole import Place, place_of
@@ -19,12 +20,13 @@ ESCAPES_APART = 15.0  # m
 
 @dataclass(frozen=True)
 class Route:
-    """The answer of `route`. `escapes` and `prices` are empty where they were not asked for."""
+    """The answer of `route`. What was not asked for is empty or None."""
 
     study: RouteStudy
     place: Place
     escapes: tuple[Escape, ...]
     prices: tuple[Price, ...]
+    map: RouteMap | None = None
 
     @property
     def holds(self) -> bool:
@@ -32,9 +34,13 @@ class Route:
         return self.study.holds
 
 
-def steps_of(options: RouteOptions) -> int:
-    """How often `route` calls its progress."""
-    return 2 + options.way_out + options.prices
+def steps_of(project: Project, options: RouteOptions) -> int:
+    """How often `route` calls its progress. Raises UserError where a map lacks its radii or speeds."""
+    cells = 0
+    if options.map:
+        radii, speeds = cells_of(project)
+        cells = radii.size * speeds.size
+    return 2 + options.way_out + options.prices + cells
 
 
 def route(
@@ -54,4 +60,5 @@ def route(
     priced = prices(study) if options.prices else ()
     if options.prices:
         tell(1)
-    return Route(study, place, tuple(found), priced)
+    mapped = route_map(study.project, options, tell) if options.map else None
+    return Route(study, place, tuple(found), priced, mapped)

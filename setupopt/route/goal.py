@@ -18,7 +18,8 @@ class RouteOptions:
     `mode`: what is made best: "margin" the least margin for the `length`, "length" the length for
     `least_margin`, "speed" the least speed for `least_margin`. `length` is that of the way on the section
     (climb, hold, descent). `over`: over the top, back the same side, or None for the better one.
-    `way_out`: look for the ways out; `prices`: find what more margin, speed and radius cost in length.
+    `way_out`: look for the ways out; `prices`: find what more margin, speed and radius cost in length; `map`:
+    the best routes over radius and speed. `quick`: fewer points and steps, for one of many routes.
     """
 
     mode: str = "margin"
@@ -28,6 +29,8 @@ class RouteOptions:
     over: bool | None = None
     way_out: bool = False
     prices: bool = False
+    map: bool = False
+    quick: bool = False
 
 
 @dataclass(frozen=True)

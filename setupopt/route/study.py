@@ -124,7 +124,7 @@ def study_route(
     best = best_first(firsts, options.mode)
     chains = list(best.chains)
     way = plan(best.shape, chains, best.speed, goal.speeds, options.mode == "speed")
-    found = _raised(judge, way, best, options.mode)
+    found = _raised(judge, way, best, options)
     tell(1)
     room = judge.room(found.judged)
     return RouteStudy(
@@ -132,19 +132,19 @@ def study_route(
     )
 
 
-def _raised(judge: Judge, way: Plan, best: First, mode: str) -> Raised:
+def _raised(judge: Judge, way: Plan, best: First, options: RouteOptions) -> Raised:
     """The best route near the first path.
 
     For the shortest or the slowest one the margin is raised first, at the length of the first path: that
     search starts from what the limits allow.
     """
-    if mode == "margin":
-        return raised(judge, way, "margin")
+    if options.mode == "margin":
+        return raised(judge, way, "margin", options.quick)
     goal = judge.goal
     judge.goal = replace(goal, length=best.length * _MORE_LENGTH)
     start = raised(judge, replace(way, frees_speed=False), "margin")
     judge.goal = goal
-    return raised(judge, replace(way, course=start.courses, coasting=start.coasting), mode)
+    return raised(judge, replace(way, course=start.courses, coasting=start.coasting), options.mode)
 
 
 _MORE_LENGTH = 1.05  # of the first path's

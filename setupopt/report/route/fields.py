@@ -12,6 +12,7 @@ from setupopt.physics.inputs import Floats
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import frame_text
 from setupopt.route.complete import Route
+from setupopt.route.radius_map import Cell, RouteMap, load_factor
 from setupopt.route.study import First, RouteStudy
 from setupopt.route.way_out import Escape, WayOut
 from setupopt.route.whole import Place
@@ -103,7 +104,41 @@ def more_fields(route: Route) -> Field:
     study = route.study
     ways = [escape_fields(study, escape) for escape in route.escapes]
     prices = [asdict(price) for price in route.prices]
-    return {"ways_out": ways or None, "prices": prices or None}
+    return {"ways_out": ways or None, "prices": prices or None, "map": map_fields(route.map)}
+
+
+def map_fields(found: RouteMap | None) -> Field | None:
+    """Cells of the map and its front."""
+    if found is None:
+        return None
+    return {
+        "least_margin": found.least_margin,
+        "cells": [cell_fields(cell) for cell in found.cells],
+        "front": [cell_fields(cell) for cell in found.front],
+    }
+
+
+def cell_fields(cell: Cell) -> Field:
+    """A radius and a speed with the best route there."""
+    return {
+        "radius_mm": round(cell.radius / MM, 6),
+        "speed_m_s": cell.speed,
+        "margin": finite(cell.margin),
+        "shape": cell.shape or None,
+        "length_m": finite(cell.length),
+        "total_m": finite(cell.total),
+        "fall_m": finite(cell.fall),
+        "load_factor": finite(cell.load_factor),
+    }
+
+
+def map_text(route: Route) -> str | None:
+    """The cells of the map as CSV; None where no map was asked for."""
+    import pandas as pd
+
+    if route.map is None:
+        return None
+    return frame_text(pd.DataFrame([cell_fields(cell) for cell in route.map.cells]))
 
 
 def escape_fields(study: RouteStudy, escape: Escape) -> Field:
@@ -158,6 +193,7 @@ def study_fields(study: RouteStudy) -> Field:
         "limits": [{"limit": name, "room": finite(rows.min()), "holds": name not in study.broken}
                    for name, rows in study.room.items()],
         "shapes": [_shape(name, first) for name, first in study.firsts.items()],
+        "load_factor": finite(load_factor(study).max()),
         "helix_margin": finite(study.helix),
         "straight_margin": finite(study.straight),
         "points": len(study.margin),

@@ -40,7 +40,7 @@ def text(route: Route, width: int, short: bool = False) -> str:
     parts.append(_place(route, width))
     if not short:
         parts += [_pieces(study, width), _beside(study, width), _limits(study, width), _marks(study, width)]
-    parts += [_ways_out(route, width), _prices(route, width), paragraph(CLOSING, width)]
+    parts += [_ways_out(route, width), _prices(route, width), _map(route, width), paragraph(CLOSING, width)]
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
@@ -165,6 +165,30 @@ def _prices(route: Route, width: int) -> str:
             found = f"{'+' if price.metres >= 0.0 else '-'}{number(abs(price.metres))} m"
         said.append(f"  {step} more {price.what}: {found}")
     return lines(said, width)
+
+
+def _map(route: Route, width: int) -> str:
+    """The front of the map; nothing where it was not asked for."""
+    if route.map is None:
+        return ""
+    keys = [
+        decimals("radius m", "radius"),
+        decimals("m/s", "speed"),
+        decimals("least margin", "margin", 3),
+        decimals("whole place m", "total", 0),
+        decimals("fall m", "fall"),
+        decimals("load factor", "load_factor"),
+        words("shape", "shape"),
+    ]
+    count = len(route.map.cells)
+    head = (
+        f"Radius and speed: {count} cells, each with its own best route from a quick search. The front of "
+        f"margin and whole length, of those with a margin of {route.map.least_margin:g} or more; fall: "
+        "height of the CG over the floor at the top; load factor: what the driver feels, 1 at rest"
+    )
+    if not route.map.front:
+        return paragraph(f"{head}: no cell has it.", width)
+    return f"{paragraph(head, width)}\n{keyed_table(route.map.front, keys, width)}"
 
 
 def _beside(study: RouteStudy, width: int) -> str:
