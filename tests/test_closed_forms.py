@@ -60,14 +60,14 @@ def test_holding_needs_this_downforce(friction: float) -> None:
     leaves the car that all but coasts, between the rules of drive and brakes.
 
     No margin is left with L / (m g) = sin / mu - cos; a little less and the car slides. The drag of a newton
-    brings 1e-7, the fold is found to 1e-6. At 175 deg a tenth of the weight is left on the tyres: to 1e-4.
+    brings 1e-7, the fold is found to 1e-6. At 175 deg a tenth of the weight is left on the tyres: to 4e-4.
     """
     angle = np.repeat(np.radians([75.0, 90.0, 120.0, 150.0, 175.0]), 3)
     weights = np.tile([0.99, 1.0, 1.2], 5) * (np.sin(angle) / friction - np.cos(angle))
     expected = 1.0 - np.sin(angle) / friction / (np.cos(angle) + weights)
     found = margins(point_mass(friction), angle, weights)
     assert found[:12] == pytest.approx(expected[:12], abs=3e-5)
-    assert found[12:] == pytest.approx(expected[12:], abs=1e-4)
+    assert found[12:] == pytest.approx(expected[12:], abs=4e-4)
 
 
 @pytest.mark.parametrize("friction", FRICTIONS)
