@@ -75,9 +75,44 @@ SLOW = (
     "validation/test_validation.py",
 )
 
+# The dearest, each many seconds of a core: whole studies, killed processes, machines of a cluster. They are left
+# out unless they are asked for, so that all others end in ten minutes on two cores: `pytest -m study`.
+STUDIES = (
+    "cli/test_cluster.py",
+    "cli/test_docs.py::test_every_command_of_the_pages_runs",
+    "cli/test_prove.py",
+    "cli/test_route.py",
+    "fit/test_least_squares.py::test_errors_hold_whatever_noise_was_told",
+    "hardening/test_disks.py::test_a_full_disk_leaves_whole_files_or_none",
+    "hardening/test_disks.py::test_several_at_once",
+    "hardening/test_disks.py::test_stopped_at_any_moment",
+    "hardening/test_fuzz.py",
+    "hardening/test_same_numbers.py::test_threads_change_no_bit",
+    "physics/test_jit.py::test_uncompiled_kernels_give_the_same_numbers",
+    "report/test_page_in_browser.py",
+    "robust/test_best_single_step.py",
+    "robust/test_build_variation.py",
+    "robust/test_bump.py",
+    "robust/test_gust.py",
+    "robust/test_linear_road_response.py",
+    "robust/test_quasi_monte_carlo.py",
+    "robust/test_speed_study.py",
+    "robust/test_time_domain_road.py",
+    "robust/test_verdict.py",
+    "route/test_optimal_control.py",
+    "route/test_other_cars.py",
+    "route/test_radius_map.py",
+    "route/test_way_out.py",
+    "search/test_shadow_prices.py",
+    "search/test_tradeoff.py",
+    "search/test_worth.py",
+    "test_api.py::test_examples_of_the_functions_run[prove]",
+)
+
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Marks the tests of the list."""
+    """Marks the tests of the lists."""
     for item in items:
-        if any(f"tests/{start}" in item.nodeid for start in SLOW):
-            item.add_marker(pytest.mark.slow)
+        for starts, mark in ((SLOW, pytest.mark.slow), (STUDIES, pytest.mark.study)):
+            if any(f"tests/{start}" in item.nodeid for start in starts):
+                item.add_marker(mark)
