@@ -75,8 +75,8 @@ SLOW = (
     "validation/test_validation.py",
 )
 
-# The dearest, each many seconds of a core: whole studies, killed processes, machines of a cluster. They are left
-# out unless they are asked for, so that all others end in ten minutes on two cores: `pytest -m study`.
+# The dearest, each many seconds of a core: whole studies, killed processes, machines of a cluster. They are
+# left out unless they are asked for, so that all others end in ten minutes: `pytest -m study`.
 STUDIES = (
     "cli/test_cluster.py",
     "cli/test_docs.py::test_every_command_of_the_pages_runs",
