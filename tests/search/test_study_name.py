@@ -26,6 +26,7 @@ OTHERS: dict[str, Any] = {
     "study": "sqlite:///other.db",
     "rear_reserve": 0.05,
     "most_growth": 3.0,
+    "min_gain": 0.002,
 }
 # Where a study is kept and what alternatives may lose change nothing in it.
 INDIFFERENT = {"loss", "study"}
