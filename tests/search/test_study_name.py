@@ -28,8 +28,8 @@ OTHERS: dict[str, Any] = {
     "most_growth": 3.0,
     "min_gain": 0.002,
 }
-# Where a study is kept and what alternatives may lose change nothing in it.
-INDIFFERENT = {"loss", "study"}
+# Where a study is kept, what alternatives may lose, and which changes are dropped afterwards change nothing in it.
+INDIFFERENT = {"loss", "study", "min_gain"}
 
 
 def name_of(project: Project, options: ProposalOptions) -> str:
