@@ -28,7 +28,7 @@ OTHERS: dict[str, Any] = {
     "most_growth": 3.0,
     "min_gain": 0.002,
 }
-# Where a study is kept, what alternatives may lose, and which changes are dropped afterwards change nothing in it.
+# Where a study is kept, what alternatives may lose, and what is dropped afterwards change nothing in it.
 INDIFFERENT = {"loss", "study", "min_gain"}
 
 
