@@ -53,7 +53,7 @@ def routes() -> dict[float, RouteStudy]:
 
 
 def test_margins_are_those_of_a_point_mass(routes: dict[float, RouteStudy]) -> None:
-    """At every point 1 - force / (friction x press); 0.04: crab angle and the size of the car."""
+    """At every point 1 - force / (friction x press); 0.045: crab angle and the size of the car."""
     for study in routes.values():
         points = study.judged.points
         share = study.paths.legs[0].coasting[0]
@@ -61,7 +61,7 @@ def test_margins_are_those_of_a_point_mass(routes: dict[float, RouteStudy]) -> N
         plain = mass.margin(
             RADIUS, points.place[0], points.course[0], points.curvature[0], points.speed[0] ** 2, share
         )
-        assert study.margin == pytest.approx(plain, abs=0.04)
+        assert study.margin == pytest.approx(plain, abs=0.045)
 
 
 @pytest.mark.parametrize("length", [275.0, 290.0, 330.0])
