@@ -7,13 +7,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from cars import CAR, PLAIN_SETUP, SETUP, both_axles, on_tyres, plain_car, set_both, solve, venue
+from cars import CAR, PLAIN_SETUP, SETUP, both_axles, load_cases, on_tyres, plain_car, set_both, solve, venue
 
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.pack import by_wheel
 from setupopt.physics.inputs import Record
-from setupopt.project.model import BalanceSetup, Ballast, Car, Project, Setup, WheelSetup
+from setupopt.project.model import BalanceSetup, Ballast, Car, Project, Setup, WheelSetup, WingSetting
 from setupopt.project.static_checks import corner_loads
+from setupopt.robust.speeds.motion import PathForces
 from setupopt.sheet.build import as_written, changed
 from setupopt.sheet.pad_state import Pad
 from setupopt.units import GRAVITY
@@ -172,3 +173,20 @@ def test_a_car_stays_when_others_are_added() -> None:
     rows = [model.settings(setup)[0] for setup in setups]
     found = [model.packed_for(row)[0]["static_load"].sum() / GRAVITY for row in rows]
     assert found == pytest.approx([CAR.mass + mass for mass in range(1, 8)])
+
+
+def test_speeds_know_wings_and_ballast() -> None:
+    """Drag slows by force over mass: a wing set steeper adds its drag, ballast its mass. D / m by hand."""
+    rows = tuple(WingSetting(angle, 0.5, 0.0, 0.05, drag) for angle, drag in ((0.0, 0.1), (0.2, 0.4)))
+    first, *others = CAR.air.elements
+    wing = replace(first, drag_area=0.1, settings=rows)
+    car = replace(CAR, air=replace(CAR.air, drag_area=1.0, elements=(wing, *others)))
+    flat = replace(SETUP, wings=((wing.name, 0.0),))
+    steep = replace(flat, wings=((wing.name, 0.2),), ballast=(Ballast("pod", 20.0, 1.2, 0.0, 0.2),))
+    cases = load_cases(venue(), speed=50.0).records
+    slowed = [
+        PathForces(Project(Path(), car, venue(), setup, None, ()), cases).deceleration(np.array([50.0]))[0]
+        for setup in (flat, steep)
+    ]
+    assert slowed[0] == pytest.approx(0.5 * 1.2 * 50.0**2 * 1.0 / 780.0)
+    assert slowed[1] == pytest.approx(0.5 * 1.2 * 50.0**2 * 1.3 / 800.0)

@@ -290,14 +290,18 @@ class CarTable:
         vehicles, elements, points = (part[: self._count] for part in self._room)
         return vehicles[:, 0], elements, points
 
-    def row(self, setup: Record) -> int:
-        """The row of the car that a SETUP record makes."""
-        parts = [np.atleast_1d(setup[name]) for name in (*_CAR, "wing", *_PIECE)]
-        loaded = setup["mass"] != 0.0
-        asked = np.concatenate(parts)
-        if np.isnan(asked[: len(_CAR) + MOST_WINGS]).all() and not loaded.any():
-            return 0
-        key = asked.tobytes()
+    def rows(self, setups: Records) -> Floats:
+        """The row of the car that each SETUP record makes, (setups)."""
+        is_plain = np.isnan(setups["wing"]).all(axis=1) & (setups["mass"] == 0.0).all(axis=1)
+        for name in _CAR:
+            is_plain &= np.isnan(setups[name])
+        found = np.zeros(setups.size)
+        for number in np.flatnonzero(~is_plain):
+            found[number] = self._row(setups[number])
+        return found
+
+    def _row(self, setup: Record) -> int:
+        key = np.concatenate([np.atleast_1d(setup[name]) for name in (*_CAR, "wing", *_PIECE)]).tobytes()
         if key not in self._rows:
             self._rows[key] = self._add(car_of(self.car, setup))
         return self._rows[key]
@@ -328,7 +332,7 @@ def settings(cars: CarTable, setups: Records) -> Records:
     """
     car = cars.car
     rows = np.zeros(setups.size, dtype=SETTING)
-    rows["car"] = [cars.row(setup) for setup in setups]
+    rows["car"] = cars.rows(setups)
     for name in _AS_SET:
         rows[name] = setups[name]
     heights = setups["ride_height"].reshape(-1, 2, 2)

@@ -11,6 +11,7 @@ from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
 from setupopt.physics.inputs import STEER, Floats, Records
+from setupopt.project.car_as_set import car_as_set
 from setupopt.project.model import Project
 from setupopt.robust.speeds.motion import PathForces
 from setupopt.route.goal import Goal
@@ -61,6 +62,7 @@ class Judge:
         self.surface = unrolled(project.venue)
         self.model = Model(project.car)
         self.settings = self.model.settings(project.setup)
+        self.mass = car_as_set(project.car, project.setup).mass
 
     def judged(self, points: PathPoints, near: Near | None = None, growth: bool = True) -> Judged:
         """Points of paths. `near`: of one path nearby, by whose slopes they are judged.
@@ -81,7 +83,7 @@ class Judge:
             result = self.model.run(self.settings, cases, starts, by_slope=True, growth=growth)
         steer = result.answers[0]["state"][:, STEER].reshape(points.way.shape)
         steer_rate = np.gradient(steer, axis=1) / np.gradient(points.way, axis=1) * points.speed
-        power = self.project.car.mass * push * points.speed
+        power = self.mass * push * points.speed
         return Judged(points, result, steer_rate, power, Near(result.answers[0], aside))
 
     def _step_aside(self, result: Result, aside: Floats) -> None:
@@ -111,13 +113,13 @@ class Judge:
 
     def _push(self, cases: CaseSet) -> Floats:
         """Acceleration that drive (positive) or brakes must give against drag and climb, m/s2."""
-        path = PathForces(self.project.car, cases.records)
+        path = PathForces(self.project, cases.records)
         return path.deceleration(cases.records["speed"]) + cases.records["acceleration"]
 
     def room(self, found: Judged) -> dict[str, Floats]:
         """By how much every limit is kept, (paths, points), about in shares of its size; negative: broken."""
         goal = self.goal
-        share = 0.25 * self.project.car.mass * GRAVITY
+        share = 0.25 * self.mass * GRAVITY
         loads = found.loads()
         steer = np.abs(found.result.answers[0]["state"][:, STEER]).reshape(found.points.way.shape)
         rooms = {}

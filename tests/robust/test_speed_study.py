@@ -82,7 +82,7 @@ def test_constant_power_against_drag() -> None:
 def test_coasting_by_drag_alone() -> None:
     """dv/dt = -k v^2: v = v0 / (1 + k v0 t), x = ln(v0 / v) / k, with k = rho Cd A / (2 m) of the model."""
     project = one_angle(point_mass(1.1), 60.0)
-    path = PathForces(project.car, sweep_cases(project.venue).records)
+    path = PathForces(project, sweep_cases(project.venue).records)
     metres, seconds = distance_and_time(lambda v: -path.deceleration(v), np.array([60.0]), np.array([40.0]))
     k = 0.5 * 1.2 * 1.1 / project.car.mass
     assert 60.0 / (1.0 + k * 60.0 * seconds[0, 0]) == pytest.approx(40.0, rel=REL)
@@ -96,7 +96,7 @@ def test_gravity_along_the_path(heading: float, slope: float, climb: float) -> N
     """What a path climbs per length slows by g: sin(slope) along the axis, sin phi sin psi round the wall."""
     project = one_angle(point_mass(), 30.0, 1.0, slope=slope)
     turned = replace(project.venue, attitudes=(replace(STRAIGHT, heading=heading),))
-    path = PathForces(project.car, sweep_cases(turned).records)
+    path = PathForces(project, sweep_cases(turned).records)
     assert path.deceleration(np.array([30.0]))[0] == pytest.approx(GRAVITY * climb, rel=1e-12)
     assert path.power(np.array([30.0]))[0] == pytest.approx(1000.0 * GRAVITY * climb * 30.0, rel=1e-12)
 

@@ -62,7 +62,7 @@ def test_card_allows_no_speed_that_speeds_refuses(
     sweep = replace(bore.venue.sweep, speed=52.0)
     there = replace(bore, venue=replace(bore.venue, sweep=sweep, attitudes=bore.venue.attitudes[:1]))
     records = sweep_cases(there.venue).records
-    power = None if enough_to is None else float(PathForces(there.car, records).power(enough_to).max())
+    power = None if enough_to is None else float(PathForces(there, records).power(enough_to).max())
     project = replace(there, car=replace(bore.car, power=power))
     study = study_speeds(project, SpeedOptions(0.05))
     speeds = run_card(project, project.setup, 0.05).speeds

@@ -7,6 +7,7 @@ from functools import partial
 
 from setupopt.evaluation.result import Field
 from setupopt.project.bodies import worn_words
+from setupopt.project.field_types import KMH
 from setupopt.report.route.fields import columns, escape_fields, mark_rows, pieces, row_fields
 from setupopt.report.shared.tables import (
     Key,
@@ -24,7 +25,6 @@ from setupopt.route.study import RouteStudy
 from setupopt.route.way_out import EVENTS
 from setupopt.units import DEG
 
-KMH = 3.6
 SHAPE_WORDS = {
     "over": "up one side, over the top and down the other side",
     "back": "up, straight at the highest angle, and down on the same side",
@@ -50,7 +50,7 @@ def _head(study: RouteStudy, width: int) -> str:
     return paragraph(
         f'{project.car.name}{worn_words(project, project.setup.body)}, setup "{project.setup.name}", at '
         f"{project.venue.name}: route to {angle(study.goal.top / DEG)} deg and {study.goal.hold:g} m there, "
-        f"entered at {number(speed)} m/s ({number(speed * KMH)} km/h), in still air",
+        f"entered at {number(speed)} m/s ({number(speed / KMH)} km/h), in still air",
         width,
     )
 
@@ -235,7 +235,7 @@ def _marks(study: RouteStudy, width: int) -> str:
         Key("deg", "roll_angle_deg", angle_1),
         Key("heading", "heading_deg", angle_1),
         decimals("m/s", "speed_m_s"),
-        Key("km/h", "speed_m_s", lambda speed: number(KMH * speed, 0), rank=4),
+        Key("km/h", "speed_m_s", lambda speed: number(speed / KMH, 0), rank=4),
         decimals("s", "seconds", 2),
         decimals("margin", "margin", 3, missing="lost"),
         decimals("steer", "steer_deg", 2),

@@ -79,13 +79,13 @@ class _Coaster:
     def __init__(self, search: AtSpeed, floor: float) -> None:
         self.search = search
         self.floor = floor
-        self.path = PathForces(search.project.car, search.cases.records)
+        self.path = PathForces(search.project, search.cases.records)
         # Answers (cases) at the last speed that was solved and kept the margin; at first the driven ones.
         self.kept = search.model.run(search.settings, search.cases).answers[0]
 
     def path_of(self, rows: np.ndarray) -> PathForces:
         """What acts along the path of some cases."""
-        return PathForces(self.search.project.car, self.search.cases.records[rows])
+        return PathForces(self.search.project, self.search.cases.records[rows])
 
     def keeps(self, rows: np.ndarray, speed: Floats) -> np.ndarray:
         """Whether rows that coast at speeds keep contact and the minimum margin.

@@ -15,7 +15,8 @@ from setupopt.evaluation.cases import CaseSet, level, sweep_cases
 from setupopt.evaluation.model import Model
 from setupopt.physics.case_state import gravity, low_side
 from setupopt.physics.inputs import Floats, Records
-from setupopt.project.model import Attitude, Car, Project
+from setupopt.project.car_as_set import car_as_set
+from setupopt.project.model import Attitude, Project
 from setupopt.project.needs import need
 from setupopt.robust.bisection import bisect
 
@@ -32,9 +33,10 @@ Acceleration = Callable[[Floats], Floats]
 
 
 class PathForces:
-    """What acts along the path of cases, (cases) each."""
+    """What acts along the path of cases, (cases) each, on a project's car as its setup sets it."""
 
-    def __init__(self, car: Car, cases: Records) -> None:
+    def __init__(self, project: Project, cases: Records) -> None:
+        car = car_as_set(project.car, project.setup)
         self.mass = car.mass
         self._drag_area = car.air.drag_area
         self._cases = cases
@@ -143,7 +145,7 @@ class _FlatFloor:
         )
         self.model = Model(project.car)
         self.settings = self.model.settings(project.setup)
-        self.path = PathForces(project.car, self.case.records)
+        self.path = PathForces(project, self.case.records)
 
     def pushed(self, power: float, nodes: Floats, limit: Floats) -> Acceleration:
         """Acceleration by speed: the lesser of what the power and what the grip give."""

@@ -66,7 +66,7 @@ class WindowSearch(AtSpeed):
     def __init__(self, project: Project, floor: float) -> None:
         super().__init__(project)
         self.floor = floor
-        self._path = PathForces(project.car, self.cases.records)
+        self._path = PathForces(project, self.cases.records)
 
     def windows(self, speeds: Floats, found: tuple[tuple[Broken, ...], ...]) -> tuple[SafeWindow, ...]:
         """Runs of scanned speeds that break nothing, each end refined. `found` (speeds): what breaks."""
