@@ -48,7 +48,8 @@ def command(
 
     Columns front_ride_height_mm, rear_ride_height_mm, speed_m_s; if wanted configuration, body_roll_deg,
     yaw_deg, surface_radius_mm, air_density_kg_m3; and any of downforce_front_N, downforce_rear_N, drag_N,
-    side_force_N. What they cannot tell stays as in car.toml of PROJECT, and is named.
+    side_force_N; angle_NAME_deg for a wing that is turned. What they cannot tell stays as in car.toml of
+    PROJECT, and is named.
 
     With --out, bodies/NAME.toml and fit-NAME.svg for each body, spread.toml (a piece of limits.toml), fit.txt
     and fit.json are written to DIR. Exit status 1: a number is not identifiable, or over a tenth of the

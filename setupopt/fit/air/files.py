@@ -10,8 +10,9 @@ from setupopt.errors import UserError
 from setupopt.fit.air.fit import AirFit
 from setupopt.fit.air.fits import SPREADS, AirFits
 from setupopt.fit.air.oddities import oddities
+from setupopt.project.model import WingSetting
 from setupopt.project.schema import SpreadTable
-from setupopt.units import MM, PERCENT
+from setupopt.units import DEG, MM, PERCENT
 
 _DIGITS = 5  # of a fitted number
 _Remarks = dict[tuple[int | None, str], str]  # by element and key
@@ -26,13 +27,33 @@ _ELEMENT = {
     "offset_mm": ("offset", MM), "free_area_m2": ("free_area", 1.0), "ground_area_m2": ("ground_area", 1.0),
     "peak_gap_mm": ("peak_gap", MM), "yaw_loss_per_rad2": ("yaw_loss", 1.0),
 }  # fmt: skip
+_SETTING = {
+    "angle_deg": ("angle", DEG), "free_area_m2": ("free_area", 1.0), "ground_area_m2": ("ground_area", 1.0),
+    "peak_gap_mm": ("peak_gap", MM),
+}  # fmt: skip
 
 
 def body_as_dict(fit: AirFit) -> dict[str, Any]:
     """The body by the keys and units of its file; geometry to 1e-6 of the unit, the rest to five digits."""
     air = fit.air
-    parts = [{"name": element.name, **_entries(element, _ELEMENT)} for element in air.elements]
+    parts: list[dict[str, Any]] = []
+    for number, element in enumerate(air.elements):
+        settings = [_setting(row) for row in fit.settings(number)]
+        own = {"setting": settings} if settings else {}
+        share = element.drag_area if not settings else _share(fit, number)
+        drag = {} if share is None else {"drag_area_m2": _rounded("drag_area_m2", share)}
+        parts.append({"name": element.name, **_entries(element, _ELEMENT), **drag, **own})
     return {"air": {**_entries(air, _AIR), "element": parts}}
+
+
+def _setting(row: WingSetting) -> dict[str, float]:
+    drag = {} if row.drag_area is None else {"drag_area_m2": ("drag_area", 1.0)}
+    return _entries(row, _SETTING | drag)
+
+
+def _share(fit: AirFit, number: int) -> float | None:
+    """An element's share of the drag at the angle of the body."""
+    return next(row.drag_area for row in fit.settings(number) if row.angle == fit.angles[number])
 
 
 def _entries(holder: object, keys: dict[str, tuple[str, float]]) -> dict[str, float]:
@@ -56,7 +77,10 @@ def body_toml(fits: AirFits, fit: AirFit) -> str:
     _fill(air, {key: value for key, value in values.items() if key != "element"}, said, None)
     for number, entries in enumerate(values["element"]):
         part = tomlkit.table()
+        settings = entries.pop("setting", [])
         _fill(part, entries, said, number)
+        if settings:
+            part.add("setting", tomlkit.item(settings))
         parts.append(part)
     air.add("element", parts if values["element"] else [])
     document.add("air", air)

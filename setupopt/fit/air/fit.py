@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -11,9 +12,10 @@ from setupopt.fit.air.ladder import Step, chosen, folds_of
 from setupopt.fit.air.measured import Measured
 from setupopt.fit.air.rows import AirRows
 from setupopt.fit.air.terms import Term, with_terms
+from setupopt.fit.air.wings import wing_settings
 from setupopt.fit.least_squares import Fitted
 from setupopt.physics.inputs import Floats
-from setupopt.project.model import Air, Car
+from setupopt.project.model import Air, Car, WingSetting
 
 HELD_ERROR = 0.25  # of a held number, one standard deviation; common practice, no source
 
@@ -39,6 +41,20 @@ class AirFit:
     like: Car
     measured: Measured
     steps: tuple[Step, ...]
+    angles: Mapping[int, float] = field(default_factory=dict)  # of its wings, rad, by an element's number
+    turned: tuple[tuple[float, AirFit], ...] = ()  # other angles of one wing, with what they change
+
+    @property
+    def wing(self) -> int | None:
+        """The element that is turned, by its number, where nothing but that differs from the car `like`."""
+        return self.measured.wing
+
+    def settings(self, wing: int) -> tuple[WingSetting, ...]:
+        """What an element does by angle; none where its angle was not measured, or is one alone."""
+        turned = [(angle, fit.air, fit.rows) for angle, fit in self.turned if fit.wing == wing]
+        if not turned:
+            return ()
+        return tuple(wing_settings(wing, (self.angles[wing], self.air), turned))
 
     @property
     def rows(self) -> AirRows:

@@ -6,7 +6,7 @@ Their geometry, their names and every number that the table cannot tell are thos
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from setupopt.errors import UserError
 from setupopt.fit.air.fit import AirFit
@@ -16,6 +16,7 @@ from setupopt.fit.air.names import body_names
 from setupopt.fit.air.oddities import is_doubtful
 from setupopt.fit.air.rows import DOWNFORCE, DRAG, SIDE, AirRows
 from setupopt.fit.air.table import AirTable
+from setupopt.fit.air.wings import AngledRows, angle_words
 from setupopt.project.bodies import own_body, with_bodywork
 from setupopt.project.model import Car, Project
 
@@ -35,14 +36,19 @@ class AirFits:
 
     def spread(self, key: str) -> float | None:
         """A key of `[spread]` as a share: the largest cross-validated error of all bodies and axles."""
-        errors = [fit.error(force) for fit in self.fits for force in SPREADS[key]]
+        errors = [fit.error(force) for fit in self.parts for force in SPREADS[key]]
         known = [error for error in errors if error is not None]
         return max(known) if known else None
 
     @property
     def is_whole(self) -> bool:
         """Whether everything is told, by one body alone, which nearly all rows fit."""
-        return not any(is_doubtful(fit) for fit in self.fits)
+        return not any(is_doubtful(fit) for fit in self.parts)
+
+    @property
+    def parts(self) -> tuple[AirFit, ...]:
+        """Every fit: of each body, and after it of its wings at other angles."""
+        return tuple(part for fit in self.fits for part in (fit, *(other for _, other in fit.turned)))
 
 
 def fit_air(
@@ -56,7 +62,8 @@ def fit_air(
     like = with_bodywork(project.car, own_body(project))
     names = body_names(table.rows)
     fits = tuple(
-        fit_body(names[label], label, like, rows, noise, progress) for label, rows in table.rows.items()
+        with_wings(fit_body(names[label], label, like, angled.rows, noise, progress), angled, noise, progress)
+        for label, angled in table.angled.items()
     )
     notes = (*table.notes, *_alike(names), *_renamed(names), *_flat(table))
     return AirFits(table, project, noise, fits, notes)
@@ -64,14 +71,27 @@ def fit_air(
 
 def fit_body(
     name: str, label: str, like: Car, rows: AirRows, noise: float = NOISE,
-    progress: Callable[[str], object] = str,
+    progress: Callable[[str], object] = str, wing: int | None = None,
 ) -> AirFit:  # fmt: skip
-    """The body of one configuration. Raises UserError where its rows tell nothing."""
-    measured = Measured(like, rows, noise)
+    """The body of one configuration; with `wing`, of what turning that element changes.
+
+    Raises UserError where its rows tell nothing.
+    """
+    measured = Measured(like, rows, noise, wing)
     steps = climb(measured, lambda rung: progress(f"{name}: {len(rows)} rows, rung {rung}"))
     if not steps:
         raise UserError(f'configuration "{label}": its rows tell nothing of the body of the project')
     return AirFit(name, label, like, measured, tuple(steps))
+
+
+def with_wings(fit: AirFit, angled: AngledRows, noise: float, progress: Callable[[str], object]) -> AirFit:
+    """The body with what each of its wings does at other angles."""
+    like = replace(fit.like, air=fit.air)
+    turned = []
+    for part in angled.turned:
+        name = f"{fit.name}, {like.air.elements[part.wing].name} at {angle_words(part.angle)}"
+        turned.append((part.angle, fit_body(name, fit.label, like, part.rows, noise, progress, part.wing)))
+    return replace(fit, angles=angled.angles, turned=tuple(turned))
 
 
 def _renamed(names: dict[str, str]) -> Iterator[str]:

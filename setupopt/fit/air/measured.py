@@ -31,10 +31,15 @@ def _noisy(rows: AirRows) -> Floats:
 
 
 class Measured:
-    """The rows of one body, ready to be fitted. `noise`: share of a force, one standard deviation."""
+    """The rows of one body, ready to be fitted. `noise`: share of a force, one standard deviation.
 
-    def __init__(self, car: Car, rows: AirRows, noise: float) -> None:
-        self.rows, self.terms = rows, terms_of(car.air)
+    With `wing`, the number of an element, only what turning it changes is fitted.
+    """
+
+    def __init__(self, car: Car, rows: AirRows, noise: float, wing: int | None = None) -> None:
+        self.rows = rows
+        self.wing = wing
+        self.terms = terms_of(car.air, wing)
         self.balance = Balance(car, self.terms, rows)
         self._unit = rows.pressure[:, None] * noise * _noisy(rows)
         self.like = np.array([term.like for term in self.terms])

@@ -30,7 +30,10 @@ _UNITS = {
 def oddities(fit: AirFit) -> tuple[str, ...]:
     """In sentences, what may be mistyped first."""
     mistyped = (*_strange(fit), *_signs(fit), *_repeats(fit), *_unfit(fit))
-    return (*mistyped, *_far_off(fit), *_unmeasured(fit), *_unseen_peaks(fit), *_unchecked(fit), *_rival(fit))
+    if fit.wing is not None:
+        return (*mistyped, *_far_off(fit), *_unchecked(fit), *_rival(fit))
+    told = (*_far_off(fit), *_unmeasured(fit), *_unseen_peaks(fit), *_unchecked(fit), *_rival(fit))
+    return (*mistyped, *told, *_settings(fit))
 
 
 def is_doubtful(fit: AirFit) -> bool:
@@ -148,6 +151,22 @@ def _unchecked(fit: AirFit) -> Iterator[str]:
     for force, key in enumerate(FORCES):
         if fit.rows.counts[:, force].any() and fit.error(force) is None:
             yield f"{key}: too few attitudes to leave one out, its error is not known"
+
+
+def _settings(fit: AirFit) -> Iterator[str]:
+    """Wings that have settings in the table or in car.toml, but not in both."""
+    for number, element in enumerate(fit.like.air.elements):
+        measured = bool(fit.settings(number))
+        if measured and not element.settings:
+            yield (
+                f"{element.name}: the table gives setting rows. Put such rows into car.toml too: a body "
+                "may have settings only where car.toml has them"
+            )
+        elif element.settings and not measured:
+            yield (
+                f"{element.name}: car.toml has settings, the table does not turn it. The body is refused "
+                f"until the rows are added; a column angle_{element.name}_deg measures them"
+            )
 
 
 def _rival(fit: AirFit) -> Iterator[str]:

@@ -11,6 +11,7 @@ import numpy as np
 
 from setupopt.errors import InputError, InputErrors
 from setupopt.fit.air.rows import FORCES, AirRows
+from setupopt.fit.air.wings import AngledRows, by_angle
 from setupopt.fit.table import Column, Measurements, read_measurements
 from setupopt.project.consistency import ROOM
 from setupopt.project.field_types import Bounds
@@ -22,6 +23,7 @@ from setupopt.units import DEG, MM
 
 DENSITY = 1.2  # kg/m3
 UNNAMED = "fitted"  # the only body of a table without names
+_ANGLE = Bounds(-90, 90, "deg")
 _NAMES, _RADIUS, _DENSITY = "configuration", "surface_radius_mm", "air_density_kg_m3"
 _RIDES = ("front_ride_height_mm", "rear_ride_height_mm")
 _LENGTHS = {"m": 1000.0, "in": 25.4}
@@ -32,27 +34,44 @@ _LOADS = {"kN": 1000.0}
 class AirTable:
     """A table of measured air loads: the rows of each configuration by its name, in the names' order.
 
+    `angled`: the same rows by the angles of their wings, of which `rows` has those of the body alone.
+
     `density`: that of the air where the table names none, kg/m3; `notes`: what is odd about it.
     """
 
     path: Path
-    rows: dict[str, AirRows]
+    angled: dict[str, AngledRows]
     density: float
     notes: tuple[str, ...]
 
+    @property
+    def rows(self) -> dict[str, AirRows]:
+        """Rows of the body of each configuration."""
+        return {label: part.rows for label, part in self.angled.items()}
+
 
 def read_air(path: str | Path, car: Car, density: float = DENSITY) -> AirTable:
-    """Read a table; its columns are explained in docs/nomenclature.md.
+    """Read a table; its columns are explained in docs/nomenclature.md. `car` says which elements there are.
 
     Raises InputErrors with every mistake, also where `car` does not fit into a section.
     """
-    found = read_measurements(path, _columns(density), (_NAMES,))
+    keys = {f"angle_{element.name}_deg": number for number, element in enumerate(car.air.elements)}
+    columns = _columns(density) | {key: Column(_ANGLE, DEG) for key in keys}
+    found = read_measurements(path, columns, (_NAMES,))
     errors = [*_unnamed(found), *_too_tight(found, car)]
     if errors:
         raise InputErrors(sorted(errors, key=lambda error: error.line or 0))
-    rows, names = _rows(found), np.array(found.names.get(_NAMES, [UNNAMED] * len(found)))
-    sorted_out = {str(name): rows.pick(names == name).in_order() for name in np.unique(names)}
-    return AirTable(Path(path), sorted_out, density, found.notes)
+    rows = _rows(found)
+    names = np.array(found.names.get(_NAMES, [UNNAMED] * len(found)))
+    turned = [key for key in keys if found.is_measured(key).any()]
+    wings = [keys[key] for key in turned]
+    angles = np.array([found.values[key] for key in turned]).reshape(len(turned), len(found)).T
+    angled = {
+        str(name): by_angle(rows.pick(names == name), wings, angles[names == name])
+        for name in np.unique(names)
+    }
+    notes = (said for part in angled.values() for said in part.notes)
+    return AirTable(Path(path), angled, density, (*found.notes, *notes))
 
 
 def _columns(density: float) -> dict[str, Column]:

@@ -26,6 +26,7 @@ _KEYS: dict[str, tuple[type[Table], str, float]] = {
 }
 _OF_ELEMENT = ("free_area", "ground_area", "peak_gap", "yaw_loss")
 _OF_BODY = ("drag_area", "side_area")
+_OF_WING = ("free_area", "ground_area", "peak_gap", "drag_area")
 
 
 @dataclass(frozen=True)
@@ -74,9 +75,12 @@ class Term:
         return max(abs(self.like), _LOSS) if self.field == "yaw_loss" else abs(self.like)
 
 
-def terms_of(air: Air) -> tuple[Term, ...]:
+def terms_of(air: Air, wing: int | None = None) -> tuple[Term, ...]:
     """What can be fitted of a body. What is 0 in it stays 0: a part that feels no ground, one that loses
-    nothing in yaw; and then it has no peak gap either."""
+    nothing in yaw; and then it has no peak gap either.
+
+    With `wing`, only what changes as that element is turned: its areas, its peak gap and the drag.
+    """
     found = [
         Term(number, field, element.name, getattr(element, field))
         for number, element in enumerate(air.elements)
@@ -84,7 +88,12 @@ def terms_of(air: Air) -> tuple[Term, ...]:
         if field != "peak_gap" or element.ground_area > 0.0
     ]
     found += [Term(None, field, "", getattr(air, field)) for field in _OF_BODY]
-    return tuple(term for term in found if term.like != 0.0)
+    fields = (*_OF_ELEMENT, *_OF_BODY) if wing is None else _OF_WING
+    return tuple(
+        term
+        for term in found
+        if term.like != 0.0 and term.field in fields and (wing is None or term.element in (None, wing))
+    )
 
 
 def with_terms(air: Air, terms: Sequence[Term], values: Floats) -> Air:

@@ -16,8 +16,8 @@ from setupopt.units import PERCENT
 
 def cautions(fits: AirFits) -> list[str]:
     """What is odd about the table, then about each body."""
-    several = len(fits.fits) > 1
-    own = [(f"{fit.name}: " if several else "") + said for fit in fits.fits for said in oddities(fit)]
+    several = len(fits.parts) > 1
+    own = [(f"{fit.name}: " if several else "") + said for fit in fits.parts for said in oddities(fit)]
     return [*fits.notes, *own]
 
 
@@ -43,6 +43,7 @@ def as_dict(fits: AirFits) -> dict[str, Any]:
         "cautions": cautions(fits),
         "spread": {key: spread_percent(fits, key) for key in SPREADS},
         "bodies": [_body(fit) for fit in fits.fits],
+        "turned": [_body(part) for part in fits.parts if part.wing is not None],
     }
 
 
@@ -51,6 +52,7 @@ def _body(fit: AirFit) -> dict[str, Any]:
         "name": fit.name,
         "configuration": fit.label,
         "rows": len(fit.rows),
+        "wing": None if fit.wing is None else fit.like.air.elements[fit.wing].name,
         "rung": fit.rung + 1,
         "rungs": [_rung(fit, place) for place in range(len(fit.steps))],
         "common_factor": _factor(fit),

@@ -54,7 +54,10 @@ def text(fits: AirFits, width: int, short: bool = False) -> str:
         cautions_text(cautions(fits), width),
     ]
     parts += [] if short else [paragraph(CONVENTION, width)]
-    parts += [part(fit, width) for fit in fits.fits for part in (_verdict, *tables)]
+    for fit in fits.fits:
+        parts += [part(fit, width) for part in (_verdict, *tables)]
+        parts += [part(turned, width) for _, turned in fit.turned for part in (_verdict, *tables[:1])]
+        parts += [_settings(fit, width)]
     parts += [] if short else [paragraph(MEANING, width), paragraph(USE, width)]
     parts.append(spread_toml(fits).rstrip())
     return "\n\n".join(part for part in parts if part) + "\n"
@@ -138,6 +141,24 @@ _NUMBERS = (
         lambda row: _in_unit(row.term.like, row, 4),
         rank=1,
     ),
+)
+
+
+def _settings(fit: AirFit, width: int) -> str:
+    """What each wing does at each measured angle."""
+    elements = enumerate(fit.air.elements)
+    rows = [(element.name, row) for number, element in elements for row in fit.settings(number)]
+    table = keyed_table(rows, _SETTINGS, width)
+    return headed(f'Wing settings of body "{fit.name}"', table, width) if rows else ""
+
+
+_SETTINGS = (
+    words("element", "", lambda row: row[0], least=12),
+    Key("angle deg", "", lambda row: angle(row[1].angle / DEG)),
+    Key("free area m2", "", lambda row: significant(row[1].free_area, 4)),
+    Key("ground area m2", "", lambda row: significant(row[1].ground_area, 4)),
+    Key("peak gap mm", "", lambda row: significant(row[1].peak_gap / MM, 4)),
+    Key("drag area m2", "", lambda row: number(row[1].drag_area, 4)),
 )
 
 
