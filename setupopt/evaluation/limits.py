@@ -21,6 +21,7 @@ from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.pack import per_wheel
 from setupopt.physics.inputs import Floats, Records
 from setupopt.physics.point_gaps import point_gaps
+from setupopt.project.consistency import TWIST, floor_twist
 from setupopt.project.model import AXLES, WHEELS, Arch, Car, Packaging
 from setupopt.project.static_checks import tyre_groups
 from setupopt.project.underbody import static_gap, undersides
@@ -82,7 +83,8 @@ class Limit:
         table, _, key = self.key.partition(".")
         if table == "clearance":
             return f"car.toml clearance '{self.part}' {key}"
-        return f"{'limits' if table == 'packaging' else 'car'}.toml {self.key}{self.end}"
+        file = {"packaging": "limits", "setup": "setup"}.get(table, "car")
+        return f"{file}.toml {self.key}{self.end}"
 
     @property
     def factor(self) -> float:
@@ -130,11 +132,15 @@ class LimitRows:
 
 
 class PackagingLimits:
-    """The limits of a car and of its packaging, evaluated for many setups; `limits` in a fixed order."""
+    """The limits of a car and of its packaging, evaluated for many setups; `limits` in a fixed order.
 
-    def __init__(self, car: Car, packaging: Packaging | None) -> None:
+    `four_heights`: ride heights differ by corner, and must lie under one rigid floor.
+    """
+
+    def __init__(self, car: Car, packaging: Packaging | None, four_heights: bool = False) -> None:
         stated = packaging or _NO_PACKAGING
-        self.limits = (*_on_pad(car, stated), *_in_cases(car, stated))
+        twist = _of_twist(car) if four_heights else ()
+        self.limits = (*_on_pad(car, stated), *twist, *_in_cases(car, stated))
         self.car = car
         self._cars = pack.CarTable(car)
         self._slack = np.zeros(len(self.limits))
@@ -207,6 +213,18 @@ def _on_pad(car: Car, packaging: Packaging) -> Iterator[Limit]:
             gap = partial(_static_gaps, car, (point,))
             key = "clearance.least_static_gap_mm"
             yield at_rest(key, AT_LEAST, point.least_static_gap, gap, part=point.name)
+
+
+def _of_twist(car: Car) -> Iterator[Limit]:
+    """Limits of the floor's twist to either side, as the check of a setup has them."""
+
+    def twist(evaluated: Evaluated) -> Floats:
+        heights = evaluated.setups["ride_height"]
+        return np.asarray(floor_twist(car, heights.T)[:, None, None])
+
+    key = "setup.ride_height_mm"
+    yield Limit(key, AT_MOST, TWIST, twist, "twist", end=".to", is_at_rest=True)
+    yield Limit(key, AT_LEAST, -TWIST, twist, "twist", end=".from", is_at_rest=True)
 
 
 def _rake(evaluated: Evaluated) -> Floats:

@@ -98,17 +98,20 @@ def _settings(car: Car, setup: Setup) -> Iterator[Finding]:
 def _floor(car: Car, setup: Setup) -> Iterator[Finding]:
     """Four ride heights lie under one rigid floor."""
     front, rear = (axle.sides("ride_height") for axle in (setup.front, setup.rear))
-    twist = floor_twist(car, (*front, *rear))
+    twist = abs(floor_twist(car, (*front, *rear)))
     if twist > TWIST:
         expected = f"ride heights that twist the floor by at most {TWIST / MM:g} mm, not {twist / MM:.1f} mm"
         yield Finding("setup", ("front",), expected)
 
 
-def floor_twist(car: Car, heights: Any) -> float:
-    """By how much ride heights FL, FR, RL, RR twist the floor from front to rear, m at the wheels."""
+def floor_twist(car: Car, heights: Any) -> Any:
+    """By how much ride heights FL, FR, RL, RR twist the floor from front to rear, m at the wheels.
+
+    Positive where the front is the higher one on the left. Each height may be an array.
+    """
     front = (heights[0] - heights[1]) / car.front.track
     rear = (heights[2] - heights[3]) / car.rear.track
-    return float(abs(front - rear) * 0.5 * (car.front.track + car.rear.track))
+    return (front - rear) * 0.5 * (car.front.track + car.rear.track)
 
 
 def _settings_of_limits(car: Car, setup: Setup, limits: Limits) -> Iterator[Finding]:

@@ -87,7 +87,10 @@ class SetupProblem:
     @cached_property
     def packaging(self) -> PackagingLimits:
         """The packaging limits."""
-        limits = PackagingLimits(self.project.car, self.limits.packaging)
+        has_four_heights = any(
+            v.setting.field == "ride_height" and len(v.places) == 1 for v in self.variables
+        )
+        limits = PackagingLimits(self.project.car, self.limits.packaging, has_four_heights)
         return limits if self.loosened is None else limits.widened(*self.loosened)
 
     @cached_property

@@ -133,7 +133,7 @@ def check_body(measured: Measured, target: Setup) -> None:
 
 def check_heights(measured: Measured, car: Car) -> None:
     """Four ride heights must lie under one rigid floor."""
-    twist = floor_twist(car, measured.get("ride_height_mm"))
+    twist = abs(floor_twist(car, measured.get("ride_height_mm")))
     if twist > TWIST:
         raise measured.error(
             "ride_height_mm",

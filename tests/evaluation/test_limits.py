@@ -25,7 +25,7 @@ from setupopt.evaluation.result import Result
 from setupopt.evaluation.variables import to_setup, variables_of
 from setupopt.physics.inputs import ANSWER, CASE
 from setupopt.project import Project
-from setupopt.project.model import Arch, AttitudeLoad, Axle, Car, Packaging, Setup
+from setupopt.project.model import Arch, AttitudeLoad, Axle, Car, Packaging, Setup, WheelSetup
 from setupopt.project.underbody import static_gap
 from setupopt.units import MM
 
@@ -196,9 +196,11 @@ def test_wheel_load_of_one_attitude_has_rows_in_its_cases_alone(example: Project
 NOTHING = Packaging(None, None, None, ())
 
 
-def room_at_rest(car: Car, setup: Setup, packaging: Packaging = NOTHING) -> dict[str, float]:
+def room_at_rest(
+    car: Car, setup: Setup, packaging: Packaging = NOTHING, four_heights: bool = False
+) -> dict[str, float]:
     """Room of each limit of the pad in mm."""
-    limits = PackagingLimits(car, packaging)
+    limits = PackagingLimits(car, packaging, four_heights)
     none = CaseSet(np.zeros(0, CASE), (), np.empty(0), ()), np.zeros((1, 0), ANSWER)
     found = limits.rows(pack.by_wheel(setup), *none)
     owned = {name: found.rows[0][found.owner == i] for i, name in enumerate(x.name for x in limits.limits)}
@@ -213,6 +215,18 @@ def test_static_gap_by_hand() -> None:
     car = replace(CAR, clearance=(replace(NOSE, least_static_gap=0.007),))
     assert static_gap(car, SETUP.ride_heights, NOSE) / MM == pytest.approx(36.923, abs=5e-4)
     assert room_at_rest(car, SETUP) == {"clearance.least_static_gap_mm nose": pytest.approx(29.923, abs=5e-4)}
+
+
+def test_twist_of_four_ride_heights_by_hand() -> None:
+    """The front left 3 mm higher than the other three twists the floor by 3 mm at a car with equal tracks.
+
+    2 mm are allowed either way: 1 mm too many on one side, 5 mm of room on the other.
+    """
+    car = replace(CAR, rear=replace(CAR.rear, track=CAR.front.track))
+    front = replace(SETUP.front, left=WheelSetup(ride_height=0.038), right=WheelSetup(ride_height=0.035))
+    room = room_at_rest(car, replace(SETUP, front=front), four_heights=True)
+    assert room["setup.ride_height_mm.to twist"] == pytest.approx(-1.0, abs=1e-9)
+    assert room["setup.ride_height_mm.from twist"] == pytest.approx(5.0, abs=1e-9)
 
 
 LOWEST = [
