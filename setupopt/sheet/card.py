@@ -12,6 +12,7 @@ from setupopt.evaluation.model import evaluate
 from setupopt.evaluation.result import Field, Result, finite
 from setupopt.evaluation.summary import by_attitude, wheels_in_air
 from setupopt.project.bodies import with_body
+from setupopt.project.field_types import KMH
 from setupopt.project.model import Project, Setup
 from setupopt.project.stored_proof import stored_proof
 from setupopt.robust.speeds.window import CONTACT, FLOOR, POWER, SafeWindow, WindowEnd, safe_window
@@ -144,16 +145,26 @@ def _speed_rule(card: RunCard) -> str:
     window = card.speeds
     if window is None:
         return "Do not run: at the speed of the sweep the minimum margin or a limit is not kept."
-    ends = [f"under {window.low:g} m/s ({window.below})" if window.below else ""]
-    ends.append(f"over {window.high:g} m/s ({window.above or 'not looked at'})")
+    low = f"{window.low:g} m/s, {ceil(window.low / KMH)} km/h"
+    ends = [f"under {low} ({window.below})" if window.below else ""]
+    ends.append(f"over {_at_most(window.high)} ({window.above or 'not looked at'})")
     return f"Speed {' or '.join(end for end in ends if end)}."
+
+
+def _at_most(speed: float) -> str:
+    """A highest speed in both units, rounded down.
+
+    >>> _at_most(54.37)
+    '54.3 m/s, 195 km/h'
+    """
+    return f"{whole_part(10.0 * speed + 1e-9) / 10.0:g} m/s, {whole_part(speed / KMH + 1e-9)} km/h"
 
 
 def _wind_rule(card: RunCard) -> str:
     if card.gust is None or card.wind is None:
         return ""
     limits = [
-        f"{words} over {row[key]:.1f} m/s"
+        f"{words} over {_at_most(row[key])}"
         for words, row, key in (("gusts", card.gust, "gust_m_s"), ("steady wind", card.wind, "steady_m_s"))
         if row[key] is not None
     ]
