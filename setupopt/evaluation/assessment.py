@@ -15,6 +15,7 @@ from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.losses import LossBudget, loss_budget
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Field, Result, finite
+from setupopt.evaluation.ride_modes import RideModes, ride_modes
 from setupopt.evaluation.summary import by_angle, wheels_in_air
 from setupopt.physics.inputs import Record
 from setupopt.project.csv_write import frame_text
@@ -25,13 +26,17 @@ from setupopt.units import KPA
 
 @dataclass(frozen=True)
 class Assessment:
-    """One setup of a project in all its cases. `floor`: the required minimum margin, None without one."""
+    """One setup of a project in all its cases. `floor`: the required minimum margin, None without one.
+
+    `ride`: frequencies and damping; None where no case has a trim or car.toml lacks dampers or inertias.
+    """
 
     project: Project
     result: Result
     budget: LossBudget
     broken: tuple[Broken, ...]
     floor: float | None
+    ride: RideModes | None
 
     @property
     def worst(self) -> int:
@@ -68,7 +73,8 @@ class Assessment:
     def cautions(self) -> tuple[str, ...]:
         """Those of the project's files, then those that only the solved cases show."""
         solved = (*_low_pressures(self.project.car, self.result), *_two_positions(self.result))
-        return (*self.project.cautions, *solved)
+        ride = () if self.ride is None else self.ride.cautions
+        return (*self.project.cautions, *solved, *ride)
 
     def as_dict(self) -> Field:
         """For scripts; plain Python values, None for what has no answer."""
@@ -83,6 +89,7 @@ class Assessment:
             "cautions": list(self.cautions),
             "assumed": list(self.project.assumed),
             "losses": _losses(self.budget),
+            "ride_modes": None if self.ride is None else self.ride.rows,
             "floor": self.floor,
         }
 
@@ -139,7 +146,8 @@ def assess(
     chosen = cases or sweep_cases(project.venue)
     result = model.run(settings, chosen, progress=progress, growth=True)
     budget = loss_budget(model, settings, chosen, int(result.worst[0]))
-    return Assessment(project, result, budget, broken(project, project.setup, result), floor)
+    limits = broken(project, project.setup, result)
+    return Assessment(project, result, budget, limits, floor, ride_modes(project, result))
 
 
 def csv_text(result: Result) -> str:

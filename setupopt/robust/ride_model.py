@@ -2,61 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
-from setupopt.evaluation.pack import by_wheel, car_of
+from setupopt.evaluation.pack import by_wheel
+from setupopt.evaluation.ride_modes import LinearRide, damping_records, linear_ride
 from setupopt.physics.balance import COLUMNS, WORK, balance
 from setupopt.physics.case_state import CASE_STATE, ROADBED
 from setupopt.physics.contacts import columns, find_contacts
-from setupopt.physics.inputs import ANSWER, Floats, Record, Records
-from setupopt.physics.ride import DAMPING, linear_matrices
+from setupopt.physics.inputs import ANSWER, Floats, Records
 from setupopt.physics.ride_time import RIDE, begin, ride_many
-from setupopt.project.model import AXLES, Axle, Project, Setup
-from setupopt.project.needs import need
+from setupopt.project.model import Project, Setup
 from setupopt.robust.road.spectrum import Contacts
-
-_PURPOSE = "prove needs it for the car's movement over bumps"
-
-
-@dataclass(frozen=True)
-class LinearRide:
-    """mass q'' + damping q' + stiffness q = road e + road_damping e' about a trim; SI.
-
-    mass (7), damping and stiffness (7, 7), road and road_damping (7, columns; physics/contacts.py).
-    """
-
-    mass: Floats
-    damping: Floats
-    stiffness: Floats
-    road: Floats
-    road_damping: Floats
-
-
-def damping_records(project: Project, setup: Record, body: Records) -> Records:
-    """DAMPING (1) of a project's car in a setup, a SETUP record: the setup's dampers, else the car's.
-
-    Raises InputError where dampers or inertias are missing.
-    """
-    car, file = car_of(project.car, setup), str(project.folder / "car.toml")
-    record = np.zeros(1, dtype=DAMPING)
-    for w, tyre in enumerate((*car.front.tyres, *car.rear.tyres)):
-        name = AXLES[w // 2]
-        axle: Axle = getattr(car, name)
-        square = axle.motion_ratio**2
-        for field in ("bump", "rebound"):
-            own = setup[f"damper_{field}"][w]
-            damper = getattr(axle, f"damper_{field}") if np.isnan(own) else own
-            rate = need(damper, file, f"{name}.damper_{field}_Ns_per_mm", _PURPOSE)
-            record[field][0, w] = rate * square
-        record["tyre"][0, w] = need(tyre.damping, file, f"tyre.{tyre.name}.damping_Ns_per_mm", _PURPOSE)
-    pitch = need(car.pitch_inertia, file, "car.pitch_inertia_kgm2", _PURPOSE)
-    roll = need(car.roll_inertia, file, "car.roll_inertia_kgm2", _PURPOSE)
-    record["mass"][0] = [body["sprung_mass"][0], pitch, roll, *body["unsprung_mass"][0]]
-    return record
 
 
 class RideModel:
@@ -121,18 +79,8 @@ class RideModel:
 
     def linear(self, row: int) -> LinearRide:
         """The linear equations of motion about the trim of one case."""
-        bodies, elements, _ = self.packed
-        states, bed, works = self.scratch()
-        square = np.zeros((2, 7, 7))
-        road = np.zeros((2, 7, self.columns))
         case = self.cases.records[row]
-        x = np.zeros(COLUMNS)
-        begin(bodies[0], case, self.base(row)[0], states[0], x)
-        linear_matrices(
-            bodies[0], elements, self.settings[0], case, self.damping[0], states[0], bed, x, works[0],
-            square[0], road[0], square[1], road[1],
-        )  # fmt: skip
-        return LinearRide(self.damping["mass"][0].copy(), square[1], square[0], road[0], road[1])
+        return linear_ride(self.packed, self.settings[0], case, self.damping, self.base(row)[0])
 
     def ride(
         self, row: int, roads: Floats, dt: float, every: int = 4, skip: int = 0, floor: float = 0.0

@@ -10,6 +10,7 @@ from typing import Any
 from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.model import evaluate
 from setupopt.evaluation.result import Field, Result, finite
+from setupopt.evaluation.ride_modes import RideModes, ride_modes
 from setupopt.evaluation.summary import by_attitude, wheels_in_air
 from setupopt.project.bodies import with_body
 from setupopt.project.field_types import KMH
@@ -42,6 +43,7 @@ class RunCard:
     speeds: SpeedRange | None  # None where the sweep's own speed is not safe
     proof: dict[str, Any] | None
     broken: tuple[Broken, ...]
+    ride: RideModes | None  # None where car.toml lacks dampers or inertias
 
     @property
     def margin(self) -> float | None:
@@ -118,7 +120,8 @@ def run_card(project: Project, setup: Setup, floor: float = 0.0) -> RunCard:
     speeds = None if window is None else _rounded_inwards(window, project.venue.sweep.speed)
     result = evaluate(project, setup)
     limits_broken = broken(project, setup, result)
-    return RunCard(project, setup, floor, result, speeds, stored_proof(project, setup), limits_broken)
+    ride = ride_modes(replace(project, setup=setup), result)
+    return RunCard(project, setup, floor, result, speeds, stored_proof(project, setup), limits_broken, ride)
 
 
 def _rounded_inwards(window: SafeWindow, driven: float) -> SpeedRange:

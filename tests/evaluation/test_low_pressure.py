@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import setupopt
-from setupopt.evaluation.assessment import assess
+from setupopt.evaluation.assessment import Assessment, assess
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.project import Project
 
@@ -22,11 +22,16 @@ def with_tyres(project: Project, **changes: float) -> Project:
     return replace(project, car=replace(car, front=axles[0], rear=axles[1]))
 
 
+def pressures(found: Assessment) -> list[str]:
+    """Cautions about contact pressures."""
+    return [caution for caution in found.cautions if "contact pressure" in caution]
+
+
 def test_cases_under_the_reference_pressure_are_counted() -> None:
     """Load over patch of the wheels that carry, against friction_pressure; no least pressure is given."""
     bore = setupopt.load(EXAMPLE)
     cases = sweep_cases(bore.venue, np.radians([0.0, 45.0]))
-    assert assess(bore, cases).cautions == bore.cautions, "the example gives its least pressure"
+    assert pressures(assess(bore, cases)) == [], "the example gives its least pressure"
     bare = assess(with_tyres(bore, friction_least_pressure=0.0, friction_pressure=400e3), cases)
     answers = bare.result.answers[0]
     held = answers["contact"] & ~answers["slides"]
@@ -34,7 +39,7 @@ def test_cases_under_the_reference_pressure_are_counted() -> None:
         mean = answers["load"] / answers["patch"]
     front = held & (mean[:, :2] < 400e3).any(axis=1)
     assert front.any()
-    said = bare.cautions[len(bore.cautions) :]
+    said = pressures(bare)
     assert f"in {front.sum()} of {len(cases)} cases" in said[0]
     assert "front wheel" in said[0]
     least = np.nanmin(np.where(held[:, None] & (answers["patch"][:, :2] > 0.0), mean[:, :2], np.nan))
@@ -47,4 +52,4 @@ def test_no_caution_where_friction_does_not_grow(changes: dict[str, float]) -> N
     """Every pressure above the reference, or friction that does not depend on it."""
     bore = with_tyres(setupopt.load(EXAMPLE), friction_least_pressure=0.0, **changes)
     judged = assess(bore, sweep_cases(bore.venue, np.radians([45.0])))
-    assert judged.cautions == bore.cautions
+    assert pressures(judged) == []

@@ -7,9 +7,13 @@ tests/validation/road.py.
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+import setupopt
 from setupopt.robust.road.linear_ride import output, response_to_road, white_covariance
 from setupopt.robust.road.profile import BASE, SPEED, golden_quarter_car
 from setupopt.robust.road.spectrum import CLASSES, Contacts, Road
@@ -28,6 +32,19 @@ def index(road: Road) -> float:
 def test_index_of_the_classes(letter: str, expected: float) -> None:
     """Derived, not printed: 0.554724 sqrt(G_d(n0) / 1e-6 m3) mm/m, half of the last digit."""
     assert index(Road(CLASSES[letter].mean)) == pytest.approx(expected, abs=5.1e-5 if expected < 10 else 5e-4)
+
+
+@pytest.mark.parametrize("example", ["bore", "bank", "oval", "hill"])
+def test_examples_have_the_index_that_their_venue_says(example: str) -> None:
+    """As written beside the roughness, to its last digit; 0.3 to 11 mm/m are the scale of paved roads."""
+    folder = Path(setupopt.__file__).parents[1] / "setups" / example
+    written = re.search(r"roughness.*index (\d+\.\d+)", (folder / "venue.toml").read_text(encoding="utf-8"))
+    assert written
+    roughness = setupopt.load(folder).venue.roughness
+    assert roughness
+    found = index(Road(roughness))
+    assert found == pytest.approx(float(written[1]), abs=0.0051)
+    assert 0.3 < found < 11.0
 
 
 def test_slopes_over_250_mm_lower_it() -> None:

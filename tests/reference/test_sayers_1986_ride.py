@@ -17,6 +17,7 @@ from test_sayers_1986 import FIRST_ENTRY, GAIN, ORDER, PUBLISHED
 
 import setupopt
 from setupopt.evaluation.cases import sweep_cases
+from setupopt.evaluation.ride_modes import natural_modes
 from setupopt.physics.balance import COLUMNS
 from setupopt.physics.inputs import RIDE_STATES
 from setupopt.physics.ride_time import begin, step
@@ -161,3 +162,22 @@ def test_gain_of_the_ride(golden: RideModel, wavelength: float) -> None:
     variance = ride["travel_square"][0] / n - (ride["travel"][0] / n) ** 2
     assert n == waves * _PIECES
     assert np.sqrt(2.0 * variance) / 1e-5 == pytest.approx(GAIN[wavelength], abs=1e-4)
+
+
+def test_natural_modes_of_the_golden_car(golden: RideModel) -> None:
+    """The whole model's heave is the golden quarter car's: roots of its polynomial, 1e-6 of each.
+
+    Without damping 57.7 and 4776 /s2, as k_s k_t / (k_s + k_t) and k_s + k_t over the masses, to 3 %.
+    """
+    found = natural_modes(golden.linear(0))
+    polynomial = [
+        BODY * WHEEL, DAMPER * (BODY + WHEEL), BODY * (SPRING + TYRE) + SPRING * WHEEL, DAMPER * TYRE,
+        SPRING * TYRE,
+    ]  # fmt: skip
+    roots = np.roots(polynomial)
+    body = roots[np.abs(roots).argmin()]
+    assert found.swing[0] == pytest.approx(abs(body) / 2.0 / np.pi, rel=1e-6)
+    assert found.swing_ratio[0] == pytest.approx(-body.real / abs(body), rel=1e-6)
+    series = np.sqrt(63.3 * 653.0 / (63.3 + 653.0)) / 2.0 / np.pi
+    assert found.natural[0] == pytest.approx(series, rel=0.03)
+    assert found.natural[4:] == pytest.approx(np.sqrt((63.3 + 653.0) / 0.15) / 2.0 / np.pi, rel=1e-6)

@@ -10,7 +10,7 @@ OUTSIDE: dict[str, list[Check]] = {
     "Steer on flat ground": handling.CHECKS,
     "A wing over the ground": air.CHECKS,
     "The golden quarter car and the roughness index": [
-        *road.GOLDEN, *road.BY_THE_CAR, *road.EIGENVALUES, *road.INDEX
+        *road.GOLDEN, *road.BY_THE_CAR, *road.EIGENVALUES, *road.RIDE, *road.INDEX
     ],
     "Roads and gusts": [*road.CLASS_LIMITS, road.LONGEST_GUST],
     "Shares of rides and builds": intervals.CHECKS,

@@ -79,6 +79,7 @@ PACEJKA = Source(
     "from memory, not confirmed",
 )
 PACEJKA_CAR = Source("Pacejka, table 1.1", "H. B. Pacejka, Tyre and Vehicle Dynamics, chapter 1", MEMORY)
+WONG_RIDE = Source("Wong, section 7.2", "J. Y. Wong, Theory of Ground Vehicles, chapter 7", MEMORY)
 WONG = Source("Wong, example 5.1", "J. Y. Wong, Theory of Ground Vehicles, chapter 5", MEMORY)
 SCHALLAMACH = Source("Schallamach 1952", "A. Schallamach, Proc. Phys. Soc. B 65 (1952) 657-661", MEMORY)
 ZERIHAN = Source(

@@ -48,7 +48,7 @@ NO_PRESS = "no press towards the surface was found that would hold the car."
 
 def text(assessment: Assessment, width: int, short: bool = False) -> str:
     """The whole report, or with `short` the verdict without its tables; lines of at most `width`."""
-    tables = () if short else (_angles, _attitudes, _worst, _losses)
+    tables = () if short else (_angles, _attitudes, _worst, _losses, _ride)
     return composed(
         (_head, _cautions, _verdict, *tables, _broken),
         assessment,
@@ -250,6 +250,37 @@ def _losses(a: Assessment, width: int) -> str:
         else "",
     ]
     return "\n".join(part for part in parts if part)
+
+
+def _ride(a: Assessment, width: int) -> str:
+    """Ride frequencies and damping ratios, in the worst case and in all."""
+    if a.ride is None:
+        return ""
+    columns = (
+        words("", "mode"),
+        decimals("Hz", "frequency_hz", 2),
+        decimals("of critical", "damping_ratio", 2),
+        Key("in all cases", "", lambda row: _extent(row, "damping_ratio"), rank=1),
+        decimals("swings at Hz", "swing_hz", 2),
+        decimals("of critical", "swing_damping_ratio", 2),
+        Key("in all cases", "", lambda row: _extent(row, "swing_damping_ratio"), rank=1),
+    )
+    note = (
+        "Small motions about the trim, dampers with the mean of bump and rebound. Heave, pitch and roll are "
+        "of body and wheels together, warp and each wheel under a still body. First without damping, as "
+        "handbooks give it; then how the damped car swings, - where it creeps back instead."
+    )
+    head = (
+        f"Ride frequencies, and damping as a share of critical, at {where_words(a.result.fields(a.ride.row))}"
+    )
+    body = f"{keyed_table(a.ride.rows, columns, width)}\n{paragraph(note, width, INDENT)}"
+    return headed(head, body, width)
+
+
+def _extent(row: Field, name: str) -> str:
+    """Least and most of all cases."""
+    least, most = (number(row[f"{name}_{end}"], 2) for end in ("least", "most"))
+    return least if least == most else f"{least} to {most}"
 
 
 def _regain_words(causes: tuple[str, ...]) -> str:

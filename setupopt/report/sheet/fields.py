@@ -74,6 +74,12 @@ class Sheet:
         return " ".join(filter(None, (sliding_words(self.card.result), in_air_words(self.card.result))))
 
     @property
+    def cautions(self) -> tuple[str, ...]:
+        """Those of the project's files, then those of the target's ride."""
+        ride = () if self.card.ride is None else self.card.ride.cautions
+        return (*self.project.cautions, *ride)
+
+    @property
     def file_name(self) -> str:
         """Safe on any file system: letters, digits, and the setup's checksum."""
         plain = re.sub(r"[^A-Za-z0-9]+", "-", self.target.name).strip("-").lower()[:40].strip("-")
@@ -104,7 +110,7 @@ class Sheet:
             "left_alone": list(c.left_alone),
             "do_not_run": list(self.do_not_run),
             "run_card": card_fields(self.card),
-            "cautions": list(p.cautions),
+            "cautions": list(self.cautions),
             "assumed": list(p.assumed),
             "closing": CLOSING,
         }
@@ -205,6 +211,7 @@ def card_fields(card: RunCard) -> Field:
         "gust": _picked(card.gust, "gust_m_s", "from_deg", "roll_angle_deg", "attitude"),
         "wind": _picked(card.wind, "steady_m_s", "from_deg"),
         "stop_rules": list(card.stop_rules()),
+        "ride_modes": None if card.ride is None else card.ride.rows,
     }
 
 

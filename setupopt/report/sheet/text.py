@@ -30,7 +30,7 @@ def text(sheet: Sheet, width: int, short: bool = False) -> str:
     parts = [
         _head(sheet, width),
         _do_not_run(sheet, width),
-        cautions_text(sheet.project.cautions, width),
+        cautions_text(sheet.cautions, width),
         _margins(sheet, width),
         _standing(sheet, width),
     ]

@@ -1,0 +1,220 @@
+"""How a car rides about its trims: linear equations of motion, frequencies and damping."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+from scipy.optimize import linear_sum_assignment
+
+from setupopt.errors import InputError
+from setupopt.evaluation.limits import is_judged
+from setupopt.evaluation.model import Model
+from setupopt.evaluation.pack import by_wheel, car_of
+from setupopt.evaluation.result import Field, Result, finite
+from setupopt.physics.balance import COLUMNS, WORK
+from setupopt.physics.case_state import CASE_STATE, ROADBED
+from setupopt.physics.contacts import columns
+from setupopt.physics.inputs import Floats, Record, Records
+from setupopt.physics.ride import DAMPING, linear_matrices
+from setupopt.physics.ride_time import begin
+from setupopt.project.model import AXLES, WHEELS, Axle, Project
+from setupopt.project.needs import need
+
+_PURPOSE = "prove needs it for the car's movement over bumps"
+# Motions of the body on its wheels; motions of the wheels under a body that stands still.
+BODY = ("heave", "pitch", "roll")
+MODES = (*BODY, "warp", *(f"wheel {wheel}" for wheel in WHEELS))
+# Wheel displacements (warp and each wheel, wheels). Warp: front left and rear right up, the others down.
+_SHAPES = np.vstack([[1.0, -1.0, -1.0, 1.0], np.eye(4)])
+_WHEELS = slice(3, 7)
+# Shares of critical damping outside of which a caution is due: no swing at all, and one of which the next
+# has more than half, exp(-2 pi 0.11).
+OVER_CRITICAL = 1.0
+HARDLY_DAMPED = 0.11
+_KEYS = {
+    "natural": "frequency_hz",
+    "ratio": "damping_ratio",
+    "swing": "swing_hz",
+    "swing_ratio": "swing_damping_ratio",
+}
+
+
+@dataclass(frozen=True)
+class LinearRide:
+    """mass q'' + damping q' + stiffness q = road e + road_damping e' about a trim; SI.
+
+    mass (7), damping and stiffness (7, 7), road and road_damping (7, columns; physics/contacts.py).
+    """
+
+    mass: Floats
+    damping: Floats
+    stiffness: Floats
+    road: Floats
+    road_damping: Floats
+
+
+def damping_records(project: Project, setup: Record, body: Records) -> Records:
+    """DAMPING (1) of a project's car in a setup, a SETUP record: the setup's dampers, else the car's.
+
+    Raises InputError where dampers or inertias are missing.
+    """
+    car, file = car_of(project.car, setup), str(project.folder / "car.toml")
+    record = np.zeros(1, dtype=DAMPING)
+    for w, tyre in enumerate((*car.front.tyres, *car.rear.tyres)):
+        name = AXLES[w // 2]
+        axle: Axle = getattr(car, name)
+        square = axle.motion_ratio**2
+        for field in ("bump", "rebound"):
+            own = setup[f"damper_{field}"][w]
+            damper = getattr(axle, f"damper_{field}") if np.isnan(own) else own
+            rate = need(damper, file, f"{name}.damper_{field}_Ns_per_mm", _PURPOSE)
+            record[field][0, w] = rate * square
+        record["tyre"][0, w] = need(tyre.damping, file, f"tyre.{tyre.name}.damping_Ns_per_mm", _PURPOSE)
+    pitch = need(car.pitch_inertia, file, "car.pitch_inertia_kgm2", _PURPOSE)
+    roll = need(car.roll_inertia, file, "car.roll_inertia_kgm2", _PURPOSE)
+    record["mass"][0] = [body["sprung_mass"][0], pitch, roll, *body["unsprung_mass"][0]]
+    return record
+
+
+def linear_ride(
+    packed: tuple[Records, Records, Records], setting: Record, case: Record, damping: Records, base: Record
+) -> LinearRide:
+    """The linear equations of motion about `base`, a steady ANSWER at full friction.
+
+    `packed`: VEHICLE (1), ELEMENT (elements), POINT (points); a SETTING and a CASE record; DAMPING (1).
+    """
+    bodies, elements, _ = packed
+    state = np.zeros(1, CASE_STATE)[0]
+    bed = np.zeros(elements.size, ROADBED)
+    work = np.zeros(1, WORK)[0]
+    square = np.zeros((2, 7, 7))
+    road = np.zeros((2, 7, int(columns(elements))))
+    x = np.zeros(COLUMNS)
+    begin(bodies[0], case, base, state, x)
+    linear_matrices(
+        bodies[0], elements, setting, case, damping[0], state, bed, x, work,
+        square[0], road[0], square[1], road[1],
+    )  # fmt: skip
+    return LinearRide(damping["mass"][0].copy(), square[1], square[0], road[0], road[1])
+
+
+class Modes(NamedTuple):
+    """Frequencies in Hz and shares of critical damping, (MODES) each.
+
+    `natural`, `ratio`: without damping, and the modal ratio (docs/model.md), as handbooks give them. `swing`,
+    `swing_ratio`: what the damped car does; not a number where the motion creeps back without a swing.
+    """
+
+    natural: Floats
+    ratio: Floats
+    swing: Floats
+    swing_ratio: Floats
+
+
+def natural_modes(ride: LinearRide) -> Modes:
+    """The modes of a car about a trim: heave, pitch and roll with the wheels, the others under a still body.
+
+    A mode u with left vector w has the ratio (w C u) / (2 omega w M u). A swing of the whole car is a pair of
+    complex roots r: |r| / 2 pi and -Re r / |r|; it is named after the motion of the body that is largest in
+    it. Not a number where nothing brings a motion back.
+    """
+    springs = ride.stiffness / ride.mass[:, None]
+    dampers = ride.damping / ride.mass[:, None]
+    squares, shapes = np.linalg.eig(springs)
+    own = _body_columns(ride, shapes)
+    rates = np.diag(np.linalg.inv(shapes) @ dampers @ shapes)
+    free = np.block([[np.zeros_like(springs), np.eye(ride.mass.size)], [-springs, -dampers]])
+    roots, motions = np.linalg.eig(free)
+    swings = np.flatnonzero(roots.imag > 0.0)
+    swinging = roots[swings][_body_columns(ride, motions[: ride.mass.size, swings])]
+    shape_mass = _SHAPES**2 @ ride.mass[_WHEELS]
+    spring, damper = (
+        np.einsum("si,ij,sj->s", _SHAPES, part[_WHEELS, _WHEELS], _SHAPES) / shape_mass
+        for part in (ride.stiffness, ride.damping)
+    )
+    square = np.append(squares[own].real, spring)
+    omega = np.sqrt(np.where(square > 0.0, square, np.nan))
+    ratio = np.append(rates[own].real, damper) / (2.0 * omega)
+    swing = np.append(np.abs(swinging), np.where(ratio < 1.0, omega, np.nan)[len(BODY) :])
+    swing_ratio = np.append(-swinging.real / np.abs(swinging), ratio[len(BODY) :])
+    turn = 2.0 * np.pi
+    return Modes(omega / turn, ratio, swing / turn, np.where(np.isnan(swing), np.nan, swing_ratio))
+
+
+def _body_columns(ride: LinearRide, shapes: np.ndarray) -> np.ndarray:
+    """Which columns of shapes (7, modes) are heave, pitch and roll: the largest shares in their energy."""
+    size = np.abs(shapes) * np.sqrt(ride.mass)[:, None]
+    share = size[: len(BODY)] / np.linalg.norm(size, axis=0)
+    return linear_sum_assignment(-share)[1]
+
+
+@dataclass(frozen=True)
+class RideModes:
+    """The modes of a setup about the trim of every case, each field of `modes` (cases, MODES).
+
+    Not a number in a case without a trim at full friction. `row`: the case with the worst margin of those
+    that have one.
+    """
+
+    modes: Modes
+    row: int
+
+    @cached_property
+    def rows(self) -> list[Field]:
+        """Every mode: in the case `row`, and the least and most of all cases."""
+        return [
+            {"mode": name} | {key: value for field in _KEYS for key, value in self._values(field, i).items()}
+            for i, name in enumerate(MODES)
+        ]
+
+    def _values(self, field: str, mode: int) -> Field:
+        """One number of a mode by the keys of the JSON."""
+        values = getattr(self.modes, field)[:, mode]
+        key = _KEYS[field]
+        known = values[np.isfinite(values)]
+        least, most = (float(known.min()), float(known.max())) if known.size else (None, None)
+        return {key: finite(values[self.row]), f"{key}_least": least, f"{key}_most": most}
+
+    @property
+    def cautions(self) -> Iterator[str]:
+        """Motions that are damped too much or hardly at all, in any case."""
+        most = np.nan_to_num(self.modes.ratio).max(axis=0)
+        least = np.nan_to_num(self.modes.swing_ratio, nan=1.0).min(axis=0)
+        for what, values, chosen, why in (
+            ("over-critical", most, most > OVER_CRITICAL, "it creeps back, and follows hollows late"),
+            ("hardly damped", least, least < HARDLY_DAMPED, "over half of a swing is left after the next"),
+        ):
+            if chosen.any():
+                yield f"{what} (1 is critical damping): {_named(values, chosen)}; {why}"
+
+
+def _named(values: Floats, chosen: np.ndarray) -> str:
+    return ", ".join(f"{MODES[i]} {values[i]:.2f}" for i in np.flatnonzero(chosen))
+
+
+def ride_modes(project: Project, result: Result) -> RideModes | None:
+    """The modes of the project's setup about the trims of its `result`.
+
+    None where no case has a trim at full friction, or car.toml has no dampers or inertias.
+    """
+    model = Model(project.car)
+    setting = model.settings(project.setup)[0]
+    packed = model.packed_for(setting)
+    answers = result.answers[0]
+    has_trim = is_judged(answers)
+    try:
+        damping = damping_records(project, by_wheel(project.setup)[0], packed[0])
+    except InputError:
+        return None
+    if not has_trim.any():
+        return None
+    found = np.full((len(Modes._fields), answers.size, len(MODES)), np.nan)
+    for row in np.flatnonzero(has_trim):
+        ride = linear_ride(packed, setting, result.cases.records[row], damping, answers[row])
+        found[:, row] = natural_modes(ride)
+    worst = int(np.where(has_trim, answers["margin"], np.inf).argmin())
+    return RideModes(Modes(*found), worst)
