@@ -69,7 +69,7 @@ TRIAL = (VEHICLE, [ELEMENT], SETTING, CASE, CASE_STATE, [ROADBED], ["f8"])
 
 
 @kernel
-def _turn_forces(state: Record, w: int, work: Record) -> None:
+def turn_forces(state: Record, w: int, work: Record) -> None:
     """Forces of a wheel along the car's axes: the surface is tilted across the car, and leans along it."""
     wheels = work.wheels
     c = cos(state.tilt[w])
@@ -94,7 +94,7 @@ def _turn_forces(state: Record, w: int, work: Record) -> None:
 
 
 @kernel
-def _hang(car: Record, setup: Record, case: Record, w: int, work: Record) -> None:
+def hang(car: Record, setup: Record, case: Record, w: int, work: Record) -> None:
     """Force up on the body at one wheel: springs, stops and links."""
     wheels = work.wheels
     axle = w // 2
@@ -118,7 +118,7 @@ def _hang(car: Record, setup: Record, case: Record, w: int, work: Record) -> Non
 
 
 @kernel
-def _body_rows(car: Record, case: Record, state: Record, x: Floats, work: Record) -> None:
+def body_rows(car: Record, case: Record, state: Record, x: Floats, work: Record) -> None:
     """Weight, inertia and air in all rows; the wheels come on top."""
     bx = state.pull[0]
     by = case.transfer * state.pull[1]
@@ -156,7 +156,7 @@ def _body_rows(car: Record, case: Record, state: Record, x: Floats, work: Record
 
 
 @kernel
-def _wheel_rows(car: Record, case: Record, state: Record, x: Floats, w: int, work: Record) -> None:
+def wheel_rows(car: Record, case: Record, state: Record, x: Floats, w: int, work: Record) -> None:
     """Add one wheel to every row.
 
     The sprung mass's own CG stands ahead of, behind or beside the car's where the unsprung masses do not
@@ -344,12 +344,12 @@ def balance(
         wheel.set_forces(car, setup, case, state, x, w, x[FACTOR], wheels)
     air.downforce(car, elements, setup, case, state, road, x, work.loads)
     clear(work.jacobian)
-    _body_rows(car, case, state, x, work)
+    body_rows(car, case, state, x, work)
     for w in range(4):
-        _turn_forces(state, w, work)
+        turn_forces(state, w, work)
     for w in range(4):
-        _hang(car, setup, case, w, work)
-        _wheel_rows(car, case, state, x, w, work)
+        hang(car, setup, case, w, work)
+        wheel_rows(car, case, state, x, w, work)
     demand = _demand(car, state, work)
     for axle in range(2):
         _slip_rows(car, x, axle, demand, work)

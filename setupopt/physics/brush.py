@@ -185,6 +185,61 @@ def forces(patch: Record, table: Floats) -> None:
 
 
 @kernel
+def values(patch: Record) -> tuple[float, float, float]:
+    """The three forces of `forces` alone, by the same sums: a fifth of the time."""
+    lower, upper = _touching(patch.depth, patch.slant, patch.across, patch.half_width)
+    begin = patch.floor / patch.foundation if patch.exponent > 0.0 else 0.0
+    first, last = _borders(patch.depth, patch.slant, patch.across, begin, lower, upper)
+    borders = (lower, first, last, upper)
+    whole = last - first >= upper - lower or last <= first
+    along = across = moment = 0.0
+    for i in range(3):
+        if borders[i + 1] > borders[i]:
+            x, y, m = _piece_values(patch, borders[i], borders[i + 1], 0 if whole else _NODES)
+            along += x
+            across += y
+            moment += m
+    return along, across, moment
+
+
+@kernel
+def _piece_values(patch: Record, lower: float, upper: float, node: int) -> tuple[float, float, float]:
+    """Forces of one piece of the tread, with the nodes from `node` on."""
+    d = patch.depth
+    t = patch.slant
+    c = patch.across
+    k = patch.foundation
+    spin = patch.spin
+    floor = patch.floor
+    per_along = 1.0 / patch.along
+    bed = patch.shear * per_along / k
+    half = 0.5 * (upper - lower)
+    x_sum = y_sum = m_sum = 0.0
+    for j in range(node, node + (_NODES if node == 0 else _PART_NODES)):
+        y = lower + half * _PLACE[j]
+        depth = d + y * (t - 0.5 * c * y)
+        if depth <= 0.0:
+            continue
+        weight = half * _WEIGHT[j]
+        mu = patch.friction
+        if patch.exponent != 0.0:
+            mu *= max(k * depth, floor) ** -patch.exponent
+        chi = bed * spin
+        if abs(chi) > _MOST_SPIN * mu:
+            chi = copysign(_MOST_SPIN * mu, chi)
+        length = sqrt(2.0 * depth * per_along)
+        left = patch.side * y
+        load = 4.0 / 3.0 * length * k * depth
+        (
+            fx, _, _, _, _, _, fy, _, _, _, _, _, mz, _, _, _, _, _,
+        ) = strip(patch.slip_x - spin * left, patch.slip_y, chi, mu, load, length, length / bed)  # fmt: skip
+        x_sum += weight * fx
+        y_sum += weight * fy
+        m_sum += weight * (mz - left * fx)
+    return x_sum, y_sum, m_sum
+
+
+@kernel
 def capacity(
     d: float, t: float, along: float, c: float, w: float, k: float, friction: float, exponent: float,
     floor: float,

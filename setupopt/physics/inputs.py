@@ -53,13 +53,14 @@ def layout(*, one: str = "", axles: str = "", wheels: str = "", more: tuple[_Fie
 # the car; spin_inertia: of all wheels over their radius, kg m; both zero where the project leaves them out.
 # shear: tangential over radial stiffness of the tread's bed; thrust: share of the spin that the tread
 # follows; friction_floor: the least pressure in the patch's middle that the friction law takes, Pa.
+# relaxation: length by which slip lags, m; not a number where it follows from the patch.
 VEHICLE = layout(
     one="mass sprung_mass sprung_height cg_height wheelbase to_front to_rear middle "
     "drag_area drag_height side_area side_x side_height spin_inertia",
     axles="drive brake is_open is_locked ride_x",
     wheels="x y side unsprung_mass unsprung_height static_load camber_gain bump_travel droop_travel "
     "stop_rate link anti radius half_width crown friction friction_pressure friction_exponent "
-    "friction_beta compliance shear thrust friction_floor",
+    "friction_beta compliance shear thrust friction_floor relaxation",
     more=(("inertia", "f8", (3,)),),
 )
 

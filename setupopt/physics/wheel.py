@@ -155,7 +155,7 @@ def carry(
 
 
 @kernel
-def _lean_further(
+def lean_further(
     car: Record, setup: Record, case: Record, state: Record, w: int, weight: float, tau: float,
     wheels: Record, patch: Record,
 ) -> tuple[float, float, float]:  # fmt: skip
@@ -238,7 +238,7 @@ def set_forces(
     weight = car.mass * GRAVITY
     axle = w // 2
     tau = x[TAU + axle]
-    s0, s1, s2 = _lean_further(car, setup, case, state, w, weight, tau, wheels, patch)
+    s0, s1, s2 = lean_further(car, setup, case, state, w, weight, tau, wheels, patch)
     set_patch(car, setup, case, state, w, factor, patch)
     steer, turned = _slip(car, setup, state, x, w, wheels, patch)
     lean = patch.slant / sqrt(1.0 + patch.slant * patch.slant)

@@ -6,6 +6,7 @@ import numpy as np
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
+from setupopt.evaluation.motion import Motion, motion_at
 from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.ride_modes import LinearRide, damping_records, linear_ride
 from setupopt.physics.balance import COLUMNS, WORK, balance
@@ -81,6 +82,11 @@ class RideModel:
         """The linear equations of motion about the trim of one case."""
         case = self.cases.records[row]
         return linear_ride(self.packed, self.settings[0], case, self.damping, self.base(row)[0])
+
+    def motion(self, row: int) -> Motion:
+        """One case ready to move, at its trim."""
+        case = self.cases.records[row]
+        return motion_at(self.packed, self.settings[0], case, self.damping, self.base(row)[0])
 
     def ride(
         self, row: int, roads: Floats, dt: float, every: int = 4, skip: int = 0, floor: float = 0.0
