@@ -30,7 +30,7 @@ class Motion(NamedTuple):
     x: Floats
 
     def slopes(self) -> Floats:
-        """Slopes of the rates about it (MOTION, MOTION + 1 + columns + 4): by motion, steer, road, its speed."""
+        """Slopes of the rates: by motion, steer, road and its speed, (MOTION, MOTION + 1 + columns + 4)."""
         slopes = np.zeros((MOTION, MOTION + 1 + int(columns(self.elements)) + 4))
         motion_slopes(*self, slopes)
         return slopes
