@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from setupopt.fit.least_squares import Fitted, NotIdentifiable
+from setupopt.fit.least_squares import Fitted
 from setupopt.fit.table import Measurements, unfit_text
 from setupopt.fit.tyre_parameters import (
     CARCASS,
@@ -26,6 +26,7 @@ from setupopt.fit.tyre_parameters import (
 )  # fmt: skip
 from setupopt.fit.tyre_search import SLIDING, FrictionFloor, Search
 from setupopt.fit.tyre_table import CURVE, PEAK, QUANTITIES, Rig
+from setupopt.fit.uncertainty import NotIdentifiable
 from setupopt.physics.inputs import Floats
 from setupopt.units import DEG, DEG_PER_KN, KPA
 

@@ -12,7 +12,8 @@ import numpy as np
 from scipy.special import beta
 from scipy.stats import qmc
 
-from setupopt.fit.least_squares import Fitted, fit, robust_cost
+from setupopt.fit.least_squares import Fitted, fit
+from setupopt.fit.problem import robust_cost
 from setupopt.fit.table import Measurements
 from setupopt.fit.tyre_parameters import (
     CARCASS,

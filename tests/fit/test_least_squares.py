@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from scipy.stats import linregress
 
-from setupopt.fit.least_squares import Fitted, NotIdentifiable, fit
+from setupopt.fit.least_squares import Fitted, fit
+from setupopt.fit.uncertainty import NotIdentifiable
 
 X = np.linspace(0.0, 3.0, 40)
 

@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from setupopt.fit.least_squares import OUTLYING
 from setupopt.fit.tyre import UPRIGHT, TyreFit
 from setupopt.fit.tyre_table import COLUMNS, QUANTITIES, SIGNED, SLIP
+from setupopt.fit.uncertainty import OUTLYING
 from setupopt.physics.inputs import Floats
 from setupopt.report.shared.picture import (
     INK,
