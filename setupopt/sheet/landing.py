@@ -10,7 +10,8 @@ from setupopt.evaluation.pack import as_setup
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Setup
 from setupopt.sheet.build import changed
-from setupopt.sheet.work import ALIKE, SETTING_OF, Work, places
+from setupopt.sheet.places import ALIKE, places
+from setupopt.sheet.work import SETTING_OF, Work
 from setupopt.units import PERCENT
 
 _CROSS = 0.001  # of the weight; scales read no closer

@@ -6,7 +6,8 @@ from setupopt.evaluation.result import Field, finite
 from setupopt.evaluation.summary import by_angle
 from setupopt.project.checksum import setup_checksum
 from setupopt.report.shared.plain import picked, plain
-from setupopt.sheet.readback import Correction, Deviation, ReadBack
+from setupopt.sheet.deviations import Deviation
+from setupopt.sheet.readback import Correction, ReadBack
 
 
 def as_dict(read: ReadBack) -> Field:

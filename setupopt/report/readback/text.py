@@ -27,7 +27,8 @@ from setupopt.report.shared.words import (
     standing_words,
     where_words,
 )
-from setupopt.sheet.readback import Correction, Deviation, ReadBack
+from setupopt.sheet.deviations import Deviation
+from setupopt.sheet.readback import Correction, ReadBack
 
 
 def text(read: ReadBack, width: int, short: bool = False) -> str:

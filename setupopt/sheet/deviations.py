@@ -1,0 +1,201 @@
+"""What of a measured setup differs from the target, what each deviation costs, the fewest corrections."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from setupopt.evaluation.cases import CaseSet
+from setupopt.physics.inputs import Floats, Record
+from setupopt.project.model import AXLES, WHEELS, Project, Setup
+from setupopt.project.settings import BALANCE, SETTINGS, STATION, WING, Setting
+from setupopt.sheet.adjusters import axle_tools
+from setupopt.sheet.as_built import BuiltModel, with_field
+
+_SAME = 1e-5  # of a setting's own size: a printed sheet shows six digits
+_ALIKE = 1e-6  # of the file's unit, left against right
+_MOST_SETS = 4096
+_AT_ONCE = 256  # builds solved together
+AXLE_FIELDS = ("anti_roll", "third")
+
+
+@dataclass(frozen=True)
+class Deviation:
+    """One thing that is not as wanted; `target` and `found` in `unit`.
+
+    `gain`: worst margin won when this alone is put right; `loss`: lost when it alone is there. Infinite
+    where contact hangs on it. `tolerance` is None where none is given.
+    """
+
+    name: str
+    field: str
+    places: tuple[int, ...]  # wheels or axles
+    unit: str
+    target: float
+    found: float
+    tolerance: float | None
+    gain: float
+    loss: float
+
+    @property
+    def is_outside(self) -> bool:
+        """Whether it is more than the mechanics' tolerance, if one is given."""
+        return self.tolerance is not None and abs(self.found - self.target) > self.tolerance * (1.0 + 1e-9)
+
+    @property
+    def cost(self) -> float:
+        """What it is ranked by: the larger of both."""
+        return max(self.gain, self.loss)
+
+
+class DeviationStudy:
+    """Builds between the target and what was found."""
+
+    def __init__(self, model: BuiltModel, cases: CaseSet, target: Record, found: Record) -> None:
+        self.model = model
+        self.cases = cases
+        self.target = target
+        self.found = found
+
+    def worst(self, builds: Sequence[Record]) -> Floats:
+        """Worst margins."""
+        parts = [builds[first : first + _AT_ONCE] for first in range(0, len(builds), _AT_ONCE)]
+        return np.concatenate([self.model.result(part, self.cases).worst_margin for part in parts])
+
+    def deviations(self, project: Project) -> tuple[Deviation, ...]:
+        """Everything that differs, the costliest first."""
+        differing = list(_differing(self.target, self.found))
+        differing += _differing_car(self.target, self.found, project.setup)
+        if not differing:
+            return ()
+        righted = [with_field(self.found, field, places, self.target) for _, field, places in differing]
+        alone = [with_field(self.target, field, places, self.found) for _, field, places in differing]
+        margins = self.worst([self.found, self.target, *righted, *alone])
+        gains, losses = np.split(margins[2:], 2)
+        rows = zip(differing, _lost(gains, margins[0]), _lost(margins[1], losses), strict=True)
+        found = [self._deviation(project, *place, gain, loss) for place, gain, loss in rows]
+        return tuple(sorted(found, key=lambda d: (-round(d.cost, 6), not d.is_outside)))
+
+    def _deviation(
+        self, project: Project, name: str, field: str, places: tuple[int, ...], gain: float, loss: float
+    ) -> Deviation:
+        """One deviation in the units of the files; corner weights by the share on one diagonal."""
+        setting = SETTING_OF[field]
+        target, found = (float(np.atleast_1d(build[field])[places[0]]) for build in (self.target, self.found))
+        unit = "% cross weight" if field == "cross_share" else setting.unit
+        held = tolerance_of(project, field, target, places[0])
+        return Deviation(
+            name, field, places, unit, _plain(target / setting.factor), _plain(found / setting.factor),
+            None if held is None else held / setting.factor, gain, loss,
+        )  # fmt: skip
+
+    def smallest(
+        self, deviations: tuple[Deviation, ...], floor: float
+    ) -> tuple[tuple[Deviation, ...], float, bool]:
+        """The smallest set of corrections that reaches the floor, the best of its size; or the best of all.
+
+        Sets are tried by size, the costliest deviations first, until one reaches the floor or 4096 were. Then
+        the best set goes on one correction at a time, and False means that it may not be the smallest.
+        """
+        best: tuple[tuple[Deviation, ...], float] = ((), float(self.worst([self.found])[0]))
+        tried = 0
+        for size in range(1, len(deviations) + 1):
+            if best[1] >= floor:
+                break
+            if tried >= _MOST_SETS:
+                return self._further(*best, deviations, floor)
+            sets = list(combinations(deviations, size))[: _MOST_SETS - tried]
+            margins = self.worst([self._righted(chosen) for chosen in sets])
+            tried += len(sets)
+            top = int(margins.argmax())
+            if margins[top] > best[1]:
+                best = (sets[top], float(margins[top]))
+        return *best, True
+
+    def _further(
+        self, chosen: tuple[Deviation, ...], margin: float, deviations: tuple[Deviation, ...], floor: float
+    ) -> tuple[tuple[Deviation, ...], float, bool]:
+        """One more correction after another, each the best, until the floor is reached or none is left."""
+        best = chosen
+        reached = margin
+        while reached < floor and len(chosen) < len(deviations):
+            sets = [(*chosen, one) for one in deviations if one not in chosen]
+            margins = self.worst([self._righted(one) for one in sets])
+            chosen = sets[int(margins.argmax())]
+            if margins.max() > reached:
+                best = chosen
+                reached = float(margins.max())
+        return best, reached, False
+
+    def _righted(self, chosen: Sequence[Deviation]) -> Record:
+        """The build with some deviations put right."""
+        build = self.found
+        for deviation in chosen:
+            build = with_field(build, deviation.field, deviation.places, self.target)
+        return build
+
+
+def _lost(before: Floats, after: Floats) -> Floats:
+    """Margin lost; infinite where contact is, nothing where it was lost before."""
+    before, after = np.broadcast_arrays(np.asarray(before, dtype=float), np.asarray(after, dtype=float))
+    with np.errstate(invalid="ignore"):
+        return np.where(np.isneginf(before) & np.isneginf(after), 0.0, before - after)
+
+
+def _differing(target: Record, found: Record) -> Iterator[tuple[str, str, tuple[int, ...]]]:
+    """Name, field and places of everything that differs; both wheels of an axle together where alike."""
+    for setting in SETTINGS:
+        field = setting.field
+        words = field.replace("_", " ")
+        off = found[field] - target[field]
+        differs = np.abs(off) > _SAME * np.maximum(np.abs(target[field]), setting.factor)
+        if field in AXLE_FIELDS:
+            yield from ((f"{AXLES[a]} {words}", field, (a,)) for a in (0, 1) if differs[a])
+            continue
+        for axle in (0, 1):
+            left = 2 * axle
+            right = 2 * axle + 1
+            if differs[left] and differs[right] and abs(off[left] - off[right]) <= _ALIKE * setting.factor:
+                yield f"{AXLES[axle]} {words}", field, (left, right)
+            else:
+                yield from (
+                    (f"{words} {WHEELS[w].upper()}", field, (w,)) for w in (left, right) if differs[w]
+                )
+    if found["cross_share"] != target["cross_share"]:
+        yield "corner weights", "cross_share", (0,)
+
+
+def _differing_car(target: Record, found: Record, setup: Setup) -> Iterator[tuple[str, str, tuple[int, ...]]]:
+    """The same for shares, wings and ballast; `setup` has their names."""
+    names = [("brake share front", "brake_front", 0), ("drive share front", "drive_front", 0)]
+    names += [(f"wing {name}", "wing", slot) for slot, (name, _) in enumerate(setup.wings)]
+    names += [(f"ballast {piece.name}", "station", slot) for slot, piece in enumerate(setup.ballast)]
+    for words, field, slot in names:
+        wanted, read = (float(np.atleast_1d(build[field])[slot]) for build in (target, found))
+        if abs(read - wanted) > _SAME * max(abs(wanted), SETTING_OF[field].factor):
+            yield words, field, (slot,)
+
+
+SETTING_OF: dict[str, Setting] = {setting.field: setting for setting in (*SETTINGS, *BALANCE, WING, STATION)}
+
+
+def tolerance_of(project: Project, field: str, target: float, wheel: int) -> float | None:
+    """Plus and minus, SI; nothing for what is set in clicks."""
+    if field.startswith("damper"):
+        return 0.0 if axle_tools(project, wheel // 2).clicks(field) else None
+    held = project.limits.tolerance if project.limits else None
+    if held is None:
+        return None
+    known = {
+        "camber": held.camber, "ride_height": held.ride_height, "pressure": held.pressure,
+        "spring": held.spring_share * target, "toe": held.toe,
+    }  # fmt: skip
+    return known.get(field)
+
+
+def _plain(value: float) -> float:
+    """Without the noise of the conversion from SI."""
+    return round(value, 6) + 0.0
