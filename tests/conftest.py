@@ -53,6 +53,7 @@ STUDIES = (
     "cli/test_docs.py::test_every_command_of_the_pages_runs",
     "cli/test_prove.py",
     "cli/test_route.py",
+    "explore/test_page.py",
     "fit/test_least_squares.py::test_errors_hold_whatever_noise_was_told",
     "hardening/test_disks.py::test_a_full_disk_leaves_whole_files_or_none",
     "hardening/test_disks.py::test_several_at_once",

@@ -70,8 +70,9 @@ BELOW["route"] = BASE | {"jobs", "evaluation", "robust", "search"}
 ANSWERS = BASE | {"jobs", "evaluation", "robust", "fit", "search", "route"}
 BELOW["sheet"] = ANSWERS
 BELOW["report"] = ANSWERS | {"sheet"}
+BELOW["explore"] = ANSWERS | {"sheet", "report"}
 BELOW["api"] = ANSWERS | {"sheet", "report"}
-BELOW["cli"] = BELOW["api"] | {"api"}
+BELOW["cli"] = BELOW["api"] | {"api", "explore"}
 
 
 @pytest.mark.parametrize("name", ROOMS)

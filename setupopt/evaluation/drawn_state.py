@@ -24,6 +24,7 @@ from setupopt.project.model import AXLES, WHEELS, Car, Project
 
 _ROUND, _ACROSS = 48, 9  # points of a wheel's outline
 _CONTACT_POINTS = 201  # across a tread
+_THIN = 8  # of them, inside the patch, from one that is drawn to the next
 _Point = tuple[float, float, float]  # station, side and offset over the floor line, m
 
 
@@ -236,6 +237,7 @@ def _patch(case: _SolvedCase, w: int) -> Patch:
 def _contact_line(case: _SolvedCase, w: int, patch: Patch, bump: float) -> Floats:
     across = np.linspace(-1.0, 1.0, _CONTACT_POINTS) * patch.half_width
     pressed = across[patch.depth_at(across) > 0.0]
+    pressed = np.append(pressed[:-1:_THIN], pressed[-1:])
     s = _tread(case, w, pressed, np.array([-0.5 * pi]))[:, 0]
     return np.column_stack([s, _height(case.cases[0], s) + bump])
 

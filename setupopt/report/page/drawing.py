@@ -80,7 +80,8 @@ class Drawing:
 def path(points: Floats | Sequence[Sequence[float]], closed: bool = False) -> str:
     """A path through points (n, 2) in m, y to the left and z up."""
     drawn = np.atleast_2d(np.asarray(points, dtype=float)) * [-1.0 / MM, -1.0 / MM]
-    return "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in drawn) + ("Z" if closed else "")
+    form = "L".join(["%.2f %.2f"] * len(drawn))  # one formatting of all is twice as fast as one of each
+    return f"M{form % tuple(drawn.ravel().tolist())}{'Z' if closed else ''}"
 
 
 # ---- the section -------------------------------------------------------------------------------------------
