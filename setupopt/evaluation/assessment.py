@@ -17,6 +17,7 @@ from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Field, Result, finite
 from setupopt.evaluation.ride_modes import RideModes, ride_modes
 from setupopt.evaluation.summary import by_angle, wheels_in_air
+from setupopt.evaluation.would_hold import WouldHold, would_hold
 from setupopt.physics.inputs import Record
 from setupopt.project.csv_write import frame_text
 from setupopt.project.model import Car, Project
@@ -70,6 +71,11 @@ class Assessment:
         return is_held and not self.broken and not self.is_under_floor
 
     @cached_property
+    def would_hold(self) -> WouldHold | None:
+        """What would hold a setup that slides or loses contact; None for one that holds."""
+        return would_hold(self.project, self.result)
+
+    @cached_property
     def cautions(self) -> tuple[str, ...]:
         """Those of the project's files, then those that only the solved cases show."""
         solved = (*_low_pressures(self.project.car, self.result), *_two_positions(self.result))
@@ -86,6 +92,7 @@ class Assessment:
             "slides": self.result.sliding(),
             "wheels_in_air": [asdict(row) for row in wheels_in_air(self.result)],
             "limits_broken": [asdict(limit) for limit in self.broken],
+            "would_hold": self.would_hold and asdict(self.would_hold),
             "cautions": list(self.cautions),
             "assumed": list(self.project.assumed),
             "losses": _losses(self.budget),

@@ -33,7 +33,8 @@ sideslip_deg,steer_deg,slip_angle_fl_deg,slip_angle_fr_deg,slip_angle_rl_deg,sli
 growth_per_s
 """.replace("\n", "").split(",")
 KEYS = [
-    "worst", "by_angle", "cases", "contact_lost", "slides", "wheels_in_air", "limits_broken", "cautions",
+    "worst", "by_angle", "cases", "contact_lost", "slides", "wheels_in_air", "limits_broken",
+    "would_hold", "cautions",
     "assumed", "losses", "ride_modes", "floor",
 ]  # fmt: skip
 ROW = [

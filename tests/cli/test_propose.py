@@ -46,6 +46,7 @@ MORE = [
     "sides",
     "slides",
     "start_counted_margin",
+    "would_hold",
 ]
 LEFT, RIGHT, KERB = "fast left-hander", "fast right-hander", "left-hander over a kerb"
 QUICK = ("--starts", "1", "--alternatives", "0", "--quiet")  # all that a test need not wait for left out

@@ -38,6 +38,7 @@ from setupopt.report.shared.words import (
     standing_words,
     where_words,
 )
+from setupopt.report.shared.would_hold import would_hold_words
 from setupopt.units import DEG, MM, MM2
 
 _MOST_ANGLES = 37  # rows; 0 to 180 deg in steps of 5
@@ -77,6 +78,7 @@ def _verdict(a: Assessment, width: int) -> str:
     sentences = [
         *contact_words(a.result),
         f"Worst margin: {_margin_words(a)}",
+        would_hold_words(a.would_hold),
         floor_words(a.floor, not a.is_under_floor),
         limits_words(a.broken),
     ]

@@ -59,6 +59,11 @@ def trust(judged: JudgedProposal, width: int) -> str:
     )
 
 
+def _worth(value: float) -> str:
+    """A number of the search. Below -1 it is no margin: it says what is missing to contact or limits."""
+    return number(value, 4) if value > -1.0 else "no setup that keeps contact and limits"
+
+
 def _what_is_counted(judged: JudgedProposal) -> str:
     words = counted_words(judged)
     penalty = "" if judged.proposal.holds else ", less the penalty for broken limits and minimum margins"
@@ -84,8 +89,8 @@ def _exact(judged: JudgedProposal) -> str:
 def _starts(judged: JudgedProposal) -> str:
     e = judged.proposal.evidence
     count = len(e.ends_of_starts)
-    best = number(e.ends_of_starts[0], 4)
-    least = number(e.ends_of_starts[-1], 4)
+    best = _worth(e.ends_of_starts[0])
+    least = _worth(e.ends_of_starts[-1])
     if count == 1:
         return f"One start ended{_exact(judged)} at {best}: use more --starts to see whether they agree."
     agree = "agree" if e.spread_of_starts < _AGREE else "DISAGREE: other starts may find a better setup"
@@ -97,13 +102,13 @@ def _independent(judged: JudgedProposal) -> str:
     better = e.searched_end > e.ends_of_starts[0] + _BETTER
     advice = ", HIGHER than every start: use more --starts" if better else ""
     return (
-        f"An independent search of all ranges found{_exact(judged)} {number(e.searched, 4)} with "
-        f"{e.searched_points} points; a local search from there ended at {number(e.searched_end, 4)}{advice}."
+        f"An independent search of all ranges found{_exact(judged)} {_worth(e.searched)} with "
+        f"{e.searched_points} points; a local search from there ended at {_worth(e.searched_end)}{advice}."
     )
 
 
 def _bound(judged: JudgedProposal) -> str:
-    bound = number(judged.proposal.evidence.bound, 4)
+    bound = _worth(judged.proposal.evidence.bound)
     return (
         f"No setup inside the limits can be worth more than {bound}, even with parts and steps of any value. "
         "This bound rests on local searches."
@@ -128,10 +133,10 @@ def _parts(judged: JudgedProposal) -> str:
 
 def _rounding(judged: JudgedProposal) -> str:
     e = judged.proposal.evidence
-    parts = "" if e.parts is None else f"with parts from the shelf {number(e.with_parts, 4)}, "
+    parts = "" if e.parts is None else f"with parts from the shelf {_worth(e.with_parts)}, "
     return (
-        f"With parts and steps of any value {number(e.continuous, 4)}, {parts}"
-        f"as proposed {number(judged.proposal.weighted_margin, 4)}."
+        f"With parts and steps of any value {_worth(e.continuous)}, {parts}"
+        f"as proposed {_worth(judged.proposal.weighted_margin)}."
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import cached_property
 from typing import Any, NamedTuple
 
@@ -10,6 +10,7 @@ import numpy as np
 
 from setupopt.evaluation.result import Field, finite
 from setupopt.evaluation.variables import Slot
+from setupopt.evaluation.would_hold import WouldHold, would_hold
 from setupopt.project import Project, setup_as_dict
 from setupopt.project.checksum import project_checksum
 from setupopt.project.settings import rounded
@@ -80,6 +81,12 @@ class JudgedProposal:
         """None for a proposal that does not hold: what it loses most is no margin."""
         return self.proposal.alternatives if self.proposal.holds else ()
 
+    @cached_property
+    def would_hold(self) -> WouldHold | None:
+        """What would hold the proposed setup, where it slides or loses contact."""
+        one = replace(self.proposal.project, setup=self.proposal.setup)
+        return would_hold(one, self.proposal.result)
+
     @property
     def contact_lost(self) -> int:
         """Cases of the check that lose contact; between its angles there may be more."""
@@ -99,6 +106,7 @@ class JudgedProposal:
             "seconds": p.evidence.seconds,
             "project_checksum": project_checksum(p.project),
             "holds": self.holds,
+            "would_hold": self.would_hold and asdict(self.would_hold),
             "limits_broken": plain(p.broken),
             "floors_broken": list(p.missed_minimums),
             "by_attitude": [

@@ -46,6 +46,7 @@ from setupopt.report.shared.words import (
     verdict,
     where_words,
 )
+from setupopt.report.shared.would_hold import would_hold_words
 from setupopt.search.proposal import Change, Plateau
 from setupopt.search.worth import PLATEAU_LOSS
 
@@ -96,6 +97,7 @@ def _verdict(judged: JudgedProposal, width: int) -> str:
         _place(judged),
         sliding_words(judged.proposal.result),
         in_air_words(judged.proposal.result),
+        would_hold_words(judged.would_hold),
         _lower(judged),
         _counted(judged),
         _built(judged),
