@@ -77,6 +77,7 @@ STUDIES = (
     "robust/test_verdict.py",
     "route/test_optimal_control.py",
     "route/test_other_cars.py",
+    "route/test_programme.py::test_a_short_programme",
     "route/test_radius_map.py",
     "route/test_way_out.py",
     "search/test_shadow_prices.py",

@@ -7,26 +7,35 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from setupopt.jobs.store import Store
 from setupopt.project.model import Project
+from setupopt.robust.builds.build_variation import WorstBuild
 from setupopt.route.goal import RouteOptions
 from setupopt.route.prices import Price, prices
+from setupopt.route.programme import Programme, most_steps, programme, worst_of_spread
 from setupopt.route.radius_map import RouteMap, cells_of, route_map
 from setupopt.route.study import RouteStudy, study_route
 from setupopt.route.way_out import Escape, escapes
 from setupopt.route.whole import Place, place_of
+from setupopt.search.study_name import study_name
 
 ESCAPES_APART = 15.0  # m
 
 
 @dataclass(frozen=True)
 class Route:
-    """The answer of `route`. What was not asked for is empty or None."""
+    """The answer of `route`. What was not asked for is empty or None.
+
+    `worst`: the worst of the uncertain inputs on it; None where none is uncertain.
+    """
 
     study: RouteStudy
     place: Place
     escapes: tuple[Escape, ...]
     prices: tuple[Price, ...]
     map: RouteMap | None = None
+    programme: Programme | None = None
+    worst: WorstBuild | None = None
 
     @property
     def holds(self) -> bool:
@@ -40,7 +49,8 @@ def steps_of(project: Project, options: RouteOptions) -> int:
     if options.map:
         radii, speeds = cells_of(project)
         cells = radii.size * speeds.size
-    return 2 + options.way_out + options.prices + cells
+    runs = most_steps(project, options) if options.programme else 0
+    return 2 + options.way_out + options.prices + cells + runs
 
 
 def route(
@@ -60,5 +70,8 @@ def route(
     priced = prices(study) if options.prices else ()
     if options.prices:
         tell(1)
-    mapped = route_map(study.project, options, tell) if options.map else None
-    return Route(study, place, tuple(found), priced, mapped)
+    store = Store.open(study_name(project, options))
+    mapped = route_map(study.project, options, tell, store) if options.map else None
+    runs = programme(study.project, options, tell, store) if options.programme else None
+    store.finish()
+    return Route(study, place, tuple(found), priced, mapped, runs, worst_of_spread(study))

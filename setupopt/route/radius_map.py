@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from setupopt.errors import InputError, UserError
+from setupopt.jobs.run import run_chunks
+from setupopt.jobs.store import Store
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project, Range
 from setupopt.route.goal import RouteOptions, wanted
+from setupopt.route.plan import SHAPES
 from setupopt.route.study import RouteStudy, study_route
 from setupopt.route.whole import place_of
 from setupopt.units import GRAVITY
@@ -79,44 +83,57 @@ def _steps(span: Range) -> Floats:
     return span.lower + (span.step or 1.0) * np.arange(count + 1)
 
 
-def route_map(project: Project, options: RouteOptions, progress: Callable[[int], object]) -> RouteMap:
+def route_map(
+    project: Project, options: RouteOptions, progress: Callable[[int], object], store: Store | None = None
+) -> RouteMap:
     """The map; every cell has its own best route, found with fewer points and steps than a single one."""
     radii, speeds = cells_of(project)
-    cells = []
-    for radius in radii:
-        there = replace(project, venue=replace(project.venue, curvature=1.0 / float(radius)))
-        for speed in speeds:
-            cells.append(_cell(there, float(radius), replace(options, speed=float(speed), quick=True)))
-            progress(1)
+    jobs = [(float(radius), float(speed)) for radius in radii for speed in speeds]
+    do = partial(_cell, project, options)
+    cells = run_chunks("map", do, jobs, store=store, progress=progress)
     least = options.least_margin if options.least_margin is not None else wanted(project).least_margin
-    return RouteMap(radii, speeds, tuple(cells), least or 0.0)
+    found = (_as_cell(*job, numbers) for job, numbers in zip(jobs, cells, strict=True))
+    return RouteMap(radii, speeds, tuple(found), least or 0.0)
 
 
-def _cell(project: Project, radius: float, options: RouteOptions) -> Cell:
-    speed = options.speed or 0.0
-    try:
-        study = study_route(project, options)
-    except UserError:
+def _as_cell(radius: float, speed: float, numbers: Floats) -> Cell:
+    if numbers.size == 0:
         return Cell(radius, speed, -np.inf, "", np.nan, np.nan, np.nan, np.nan)
-    height = study.paths.shape.surface.height(study.judged.points.place[0])
-    lean = np.cos(study.roll_angle) * project.car.cg_height
-    return Cell(
-        radius,
-        speed,
-        float(study.margin.min()),
-        study.paths.shape.name,
-        study.length,
-        place_of(study).metres,
-        float((height + lean).max()),
-        float(load_factor(study).max()),
+    shape, margin, *rest = numbers.tolist()
+    return Cell(radius, speed, margin, SHAPES[int(shape)], *rest)
+
+
+def _cell(project: Project, options: RouteOptions, job: tuple[float, float]) -> Floats:
+    """The numbers of a cell: its shape's, then from the margin on; none where no route keeps contact."""
+    radius, speed = job
+    there = replace(project, venue=replace(project.venue, curvature=1.0 / radius))
+    try:
+        study = study_route(there, replace(options, speed=speed, quick=True))
+    except UserError:
+        return np.empty(0)
+    return np.array(
+        [
+            SHAPES.index(study.paths.shape.name),
+            study.margin.min(),
+            study.length,
+            place_of(study).metres,
+            fall_height(study),
+            load_factor(study).max(),
+        ]
     )
+
+
+def fall_height(study: RouteStudy) -> float:
+    """Height of the CG over the floor at the highest place of a route, m."""
+    height = study.paths.shape.surface.height(study.judged.points.place[0])
+    return float((height + np.cos(study.roll_angle) * study.car.cg_height).max())
 
 
 def load_factor(study: RouteStudy) -> Floats:
     """Specific force on the CG over g along a route, (points): what the driver feels, 1 at rest."""
     points = study.judged.points
     cases = study.judged.result.cases.records
-    nearer = study.project.car.cg_height * cases["curvature"]
+    nearer = study.car.cg_height * cases["curvature"]
     sine = np.sin(points.course[0])
     cosine = np.cos(points.course[0])
     speed2 = points.speed[0] ** 2

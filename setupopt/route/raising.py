@@ -24,7 +24,7 @@ DENSE = 10  # times as many points in the final judgement
 _ROUNDS = 5
 # A quick search: so many times the spacing, so many points to each of the final judgement, and steps
 _COARSER = 1.5
-_FINER = 2
+_FINER = 4
 _FEW_STEPS = 12
 _WORSE = 1e-3  # of margin or room; points that are worse by less are not added
 _OPTIONS = TrustRegionOptions(first_radius=0.08, least_gain=1e-4, least_rise=5e-4, most_steps=40)
@@ -113,6 +113,13 @@ def raised(judge: Judge, plan: Plan, mode: str, quick: bool = False) -> Raised:
     return Raised(paths, dense, judged, point, steps)
 
 
+def unmoved(judge: Judge, plan: Plan, quick: bool = False) -> Raised:
+    """A plan's first route as it is."""
+    paths = plan.paths(plan.start()[None])
+    dense = paths.index(SPACING / (_FINER if quick else DENSE))
+    return Raised(paths, dense, judge.judged(paths.points(dense)), plan.start(), 0)
+
+
 def _worse(judge: Judge, judged: Judged, dense: Floats, index: Floats) -> Floats:
     """Indices of local minima of margin and rooms that are worse than what the search saw."""
     columns = {"margin": judged.column("search_margin")} | judge.room(judged)
@@ -122,6 +129,11 @@ def _worse(judge: Judge, judged: Judged, dense: Floats, index: Floats) -> Floats
         row = rows[0]
         known = float(row[seen].min())
         known = known if name == "margin" else min(0.0, known)
-        low = np.flatnonzero((row[1:-1] <= row[:-2]) & (row[1:-1] <= row[2:])) + 1
+        low = lowest(row)
         found.append(dense[low[row[low] < known - _WORSE]])
     return np.setdiff1d(np.concatenate(found), index)
+
+
+def lowest(values: Floats) -> np.ndarray:
+    """Rows of the local minima between both ends."""
+    return np.asarray(np.flatnonzero((values[1:-1] <= values[:-2]) & (values[1:-1] <= values[2:])) + 1)

@@ -10,11 +10,12 @@ import numpy as np
 from setupopt.errors import UserError
 from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import with_body
-from setupopt.project.model import Project
+from setupopt.project.car_as_set import car_as_set
+from setupopt.project.model import Car, Project
 from setupopt.route.goal import Goal, RouteOptions, goal_of
 from setupopt.route.judged import Judge, Judged
 from setupopt.route.plan import Paths, Plan, Shape, plan, shapes_of
-from setupopt.route.raising import Raised, raised
+from setupopt.route.raising import Raised, raised, unmoved
 from setupopt.route.table import Chain, ChainSearch, MarginTable, margin_table
 
 _HALVINGS = 14
@@ -23,16 +24,20 @@ _SPEED_STEPS = 6  # speeds whose tables are solved in the mode "speed"
 
 @dataclass(frozen=True)
 class First:
-    """The best first path of a shape on its tables: a chain for each leg. None where there is none."""
+    """The best first path of a shape on its tables: a chain for each leg. None where there is none.
+
+    `straight`: least margin straight along where legs begin and end, which no path exceeds.
+    """
 
     shape: Shape
     speed: float
     chains: tuple[Chain, ...]
+    straight: float
 
     @property
     def margin(self) -> float:
         """Least margin on the table."""
-        return min(chain.margin for chain in self.chains)
+        return min(self.straight, *(chain.margin for chain in self.chains))
 
     @property
     def length(self) -> float:
@@ -57,6 +62,11 @@ class RouteStudy:
     room: dict[str, Floats]
     helix: float
     straight: float
+
+    @property
+    def car(self) -> Car:
+        """The car as its setup sets it."""
+        return car_as_set(self.project.car, self.project.setup)
 
     @property
     def paths(self) -> Paths:
@@ -126,10 +136,30 @@ def study_route(
     way = plan(best.shape, chains, best.speed, goal.speeds, options.mode == "speed")
     found = _raised(judge, way, best, options)
     tell(1)
+    return _study(judge, options, firsts, found)
+
+
+def _study(judge: Judge, options: RouteOptions, firsts: dict[str, First | None], found: Raised) -> RouteStudy:
     room = judge.room(found.judged)
-    return RouteStudy(
-        project, options, goal, firsts, found, room, _helix(judge, best.shape, found), _straight(judge, found)
-    )
+    beside = (_helix(judge, found), _straight(judge, found))
+    return RouteStudy(judge.project, options, judge.goal, firsts, found, room, *beside)
+
+
+def from_courses(
+    project: Project,
+    options: RouteOptions,
+    shape: str,
+    speed: float,
+    courses: tuple[Floats, ...],
+    coasting: tuple[float, ...],
+) -> RouteStudy:
+    """A route that is known by its shape, entry speed, m/s, courses, rad, and coasting shares, judged."""
+    project = with_body(project, project.setup.body)
+    goal = goal_of(project, options)
+    judge = Judge(project, goal)
+    shapes = {one.name: one for one in shapes_of(goal, judge.surface, None)}
+    known = Plan(shapes[shape], courses, speed, goal.speeds, False, coasting)
+    return _study(judge, options, {}, unmoved(judge, known, options.quick))
 
 
 def _raised(judge: Judge, way: Plan, best: First, options: RouteOptions) -> Raised:
@@ -192,7 +222,7 @@ class FirstSearch:
         ]
         if mode == "length":
             found = _chains(shape, speed, searches, self.judge.goal.least_margin)
-            if found is not None:
+            if found is not None and found.margin >= self.judge.goal.least_margin:
                 return found
         return self._highest(shape, speed, searches)
 
@@ -224,10 +254,11 @@ def _chains(shape: Shape, speed: float, searches: list[ChainSearch], level: floa
     chains = [search.shortest(level) for search in searches]
     if any(chain is None for chain in chains):
         return None
-    return First(shape, speed, tuple(chain for chain in chains if chain is not None))
+    straight = min(search.least for search in searches)
+    return First(shape, speed, tuple(chain for chain in chains if chain is not None), straight)
 
 
-def _helix(judge: Judge, shape: Shape, found: Raised) -> float:
+def _helix(judge: Judge, found: Raised) -> float:
     """Least margin on a constant course over the first leg, as long as the route's own."""
     leg = found.paths.legs[0]
     sine = (leg.end - leg.start) / leg.length[0]

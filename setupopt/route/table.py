@@ -140,6 +140,9 @@ class ChainSearch:
         first = table.of(self.place[:-1, None, None], self.course[:, None], curvature)
         last = table.of(self.place[1:, None, None], self.course[None, :], curvature)
         self.margin = np.minimum(first, last)  # (layers, from, to): the lower one of both ends of a step
+        # a path begins straight along without curvature, and where it ends level it ends so
+        straight = np.array(ends[: 1 + ends_level])
+        self.least = float(table.of(straight, np.zeros(1), np.zeros(1)).min())
 
     def shortest(self, level: float) -> Chain | None:
         """The shortest chain with no margin under a level; None where there is none."""

@@ -86,7 +86,7 @@ class _Finder:
         self.study = study
         self.judge = Judge(study.project, study.goal)
         self.surface = self.judge.surface
-        car = study.project.car
+        car = study.car
         self.drag = 0.5 * study.project.venue.air_density * car.air.drag_area / car.mass
         self.floor = self.surface.place(study.goal.start)
         winds = [abs(attitude.crosswind) for attitude in study.project.venue.attitudes]
@@ -109,7 +109,7 @@ class _Finder:
         if venue.section != "circle":
             return None
         points = self.study.judged.points
-        radius = 1.0 / venue.curvature - self.study.project.car.cg_height
+        radius = 1.0 / venue.curvature - self.study.car.cg_height
         angle = float(self.study.roll_angle[row])
         return flight(radius, angle, float(points.course[0, row]), float(points.speed[0, row]))
 

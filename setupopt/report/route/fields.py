@@ -11,6 +11,8 @@ from setupopt.evaluation.result import Field, finite
 from setupopt.physics.inputs import Floats
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import frame_text
+from setupopt.report.route.programme import error_fields, programme_fields
+from setupopt.robust.builds.build_variation import WorstBuild
 from setupopt.route.complete import Route
 from setupopt.route.radius_map import Cell, RouteMap, load_factor
 from setupopt.route.study import First, RouteStudy
@@ -104,7 +106,18 @@ def more_fields(route: Route) -> Field:
     study = route.study
     ways = [escape_fields(study, escape) for escape in route.escapes]
     prices = [asdict(price) for price in route.prices]
-    return {"ways_out": ways or None, "prices": prices or None, "map": map_fields(route.map)}
+    return {
+        "ways_out": ways or None,
+        "prices": prices or None,
+        "map": map_fields(route.map),
+        "programme": programme_fields(route.programme),
+        "spread": None if route.worst is None else _spread(route.worst),
+    }
+
+
+def _spread(worst: WorstBuild) -> Field:
+    """The least margin of the route at the worst of the uncertain inputs."""
+    return {"worst_margin": finite(worst.margin), "errors": error_fields(worst.errors)}
 
 
 def map_fields(found: RouteMap | None) -> Field | None:

@@ -9,6 +9,7 @@ from setupopt.evaluation.result import Field
 from setupopt.project.bodies import worn_words
 from setupopt.project.field_types import KMH
 from setupopt.report.route.fields import columns, escape_fields, mark_rows, pieces, row_fields
+from setupopt.report.route.programme import programme_words
 from setupopt.report.shared.tables import (
     Key,
     angle,
@@ -37,10 +38,11 @@ def text(route: Route, width: int, short: bool = False) -> str:
     """The whole report, or with `short` verdict and stages alone; lines of at most `width`."""
     study = route.study
     parts = [_head(study, width), cautions_text(study.project.cautions, width), _verdict(study, width)]
-    parts.append(_place(route, width))
+    parts += [_spread(route, width), _place(route, width)]
     if not short:
         parts += [_pieces(study, width), _beside(study, width), _limits(study, width), _marks(study, width)]
-    parts += [_ways_out(route, width), _prices(route, width), _map(route, width), paragraph(CLOSING, width)]
+    parts += [_ways_out(route, width), _prices(route, width), _map(route, width)]
+    parts += [programme_words(route, width), paragraph(CLOSING, width)]
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
@@ -76,6 +78,19 @@ def _verdict(study: RouteStudy, width: int) -> str:
         ],
         width,
     )
+
+
+def _spread(route: Route, width: int) -> str:
+    """The least margin at the worst of the uncertain inputs; nothing where none is uncertain."""
+    worst = route.worst
+    if worst is None:
+        return ""
+    low = worst.margin < route.study.goal.least_margin
+    inputs = ", ".join(f"{'more' if e > 0.0 else 'less'} {name}" for name, e in worst.errors.items() if e)
+    said = (
+        f"At the worst of [spread] the same route {_margin(worst.margin)}: {inputs or 'the inputs as given'}."
+    )
+    return lines([said, "LESS THAN REQUIRED: the route does not stand the spread." if low else ""], width)
 
 
 def _pieces(study: RouteStudy, width: int) -> str:
