@@ -81,6 +81,7 @@ STUDIES = (
     "route/test_radius_map.py",
     "route/test_way_out.py",
     "search/test_shadow_prices.py",
+    "search/test_trust_region_subproblem.py::test_a_thousand_programs_have_the_value_that_cvxpy_finds",
     "search/test_tradeoff.py",
     "search/test_worth.py",
     "test_api.py::test_examples_of_the_functions_run[prove]",

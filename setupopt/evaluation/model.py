@@ -62,14 +62,15 @@ class Model:
         progress: Callable[[int], object] | None = None,
         by_slope: bool = False,
         growth: bool = False,
+        quick: bool = False,
     ) -> Result:
-        """Every setup in every case. `starts` (cases): answers of a setup nearby, see `physics.sweep.run`.
+        """Every setup in every case. `starts` (cases), `by_slope` and `quick`: see `physics.sweep.run`.
 
         `growth`: find how fast the car leaves each trim too. In a sweep that starts from nothing, a case with
         two positions has the answer of the lower margin.
         """
         _refuse_beyond_section(self.packed, cases)
-        answers = sweep.run(self.packed, settings, cases.records, starts, progress, by_slope=by_slope)
+        answers = sweep.run(self.packed, settings, cases.records, starts, progress, None, by_slope, quick)
         shape = (settings.size, len(cases))
         higher = None
         is_whole_sweep = 0 < len(cases) == len(cases.attitudes) * cases.angles.size

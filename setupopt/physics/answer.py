@@ -98,6 +98,7 @@ def read_end(
     for j in range(UNKNOWNS):
         answer.fold[j] = x[j]
         answer.null[j] = work.null[j]
+    answer.bend = work.bend
     answer.friction_factor = x[FACTOR]
     front = _end_use(car, setup, case, state, 0, x[FACTOR], work)
     rear = _end_use(car, setup, case, state, 1, x[FACTOR], work)

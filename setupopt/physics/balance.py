@@ -45,8 +45,9 @@ _COASTING = 1e-3
 # lateral, vertical: tyre forces along the car's y and z; forward: normal and tyre force along x. demand:
 # force along that the tyres of an axle must give. loads: of the air. matrix, pivots: a Jacobian with the
 # factor's column and one row more, factored. tangent, curve, null: along the path of trims, its bend, and the
-# left null vector; expected: where a step along it is expected to end.
+# left null vector; expected: where a step along it is expected to end. bend: of the factor at a fold.
 WORK = layout(
+    one="bend",
     axles="demand",
     wheels="body lateral vertical forward",
     more=(

@@ -16,7 +16,7 @@ from setupopt.physics.balance import COLUMNS, FACTOR, TRIAL, WORK, balance
 from setupopt.physics.inputs import SIDESLIP, TAU, UNKNOWNS, Floats, Record, Records
 from setupopt.physics.jit import kernel, shared_kernel
 from setupopt.physics.linear import copy, solve
-from setupopt.physics.newton import MOST_SLIP, TOLERANCE, worst
+from setupopt.physics.newton import MOST_SLIP, TOLERANCE, is_inside, worst
 from setupopt.physics.path_step import (
     NEAR,
     arrive,
@@ -28,7 +28,9 @@ from setupopt.physics.path_step import (
     set_curve,
     set_null,
     set_row,
+    set_soft,
     set_tangent,
+    solve_tangent,
 )
 
 # Steps along the path, in the units of its arc length (physics/path_step.py).
@@ -56,6 +58,10 @@ _NO_FOLD = 4e-5
 _FOLD_STEPS = 30
 _FEW_FOLD_STEPS = 8
 _LEVEL = 1e-9
+# How far along the path the fold of an answer nearby may move, and how far its factor may lie from the
+# expected one.
+_NEARBY = 20.0
+_NEAR_END = 0.02
 # No path is followed to less friction.
 LEAST_FACTOR = 1e-3
 
@@ -83,6 +89,60 @@ def _past(before: Floats, x: Floats) -> int:
     return first
 
 
+@shared_kernel(*TRIAL, "f8", "f8", "f8", WORK)
+def _find_fold(
+    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
+    at: float, rate: float, length: float, work: Record,
+) -> tuple[bool, int]:  # fmt: skip
+    """The fold between `work.last` and the point `length` on, into `x`; whether it was found, and the
+    evaluations.
+
+    `x` starts near it, `at` along the old tangent, where the factor bends by `rate`. Every step brings the
+    point onto the path and moves it along to where the factor's slope vanishes, by the secant of the last two
+    slopes; to the middle of what is known to hold the fold where the secant leaves that.
+    """
+    near = 0.0
+    far = length
+    before = at
+    slope_before = 0.0
+    set_row(work.tangent, work.row)
+    for effort in range(1, _FOLD_STEPS + 1):
+        balance(car, elements, setup, case, state, road, x, work)
+        size = worst(work.residual)
+        if not size < 1.0:
+            return False, effort
+        set_tangent(work.row, work)
+        along = dot(work.tangent, work.step)
+        slope = work.step[FACTOR] / along
+        # how far the path lies beside this point
+        for i in range(UNKNOWNS):
+            work.null[i] = work.residual[i]
+        work.null[UNKNOWNS] = 0.0
+        solve(work.matrix, work.pivots, COLUMNS, work.null)
+        if effort > 1 and (slope - slope_before) * (at - before) > 0.0:
+            rate = (slope - slope_before) / (at - before)
+        if size < NEAR:
+            if slope < 0.0:
+                near = max(near, at)
+            else:
+                far = min(far, at)
+        goal = at - slope / rate
+        is_level = abs(slope * (goal - at)) < _LEVEL or abs(slope) * (far - near) < _LEVEL
+        if is_level and (size < TOLERANCE or (size < _CLOSE and effort > _FEW_FOLD_STEPS)):
+            set_row(work.step, work.row)
+            set_null(work.row, work)
+            work.bend = rate
+            return True, effort
+        if not near <= goal <= far:
+            goal = 0.5 * (near + far)
+        for j in range(COLUMNS):
+            x[j] += (goal - at) / along * work.step[j] - work.null[j]
+        before = at
+        slope_before = slope
+        at = goal
+    return False, _FOLD_STEPS
+
+
 @shared_kernel(*TRIAL, "f8", WORK)
 def follow(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
@@ -96,6 +156,7 @@ def follow(
     answers to each row there: d factor / d p = -null . d residual / d p.
     """
     row = work.row
+    work.bend = 0.0
     for j in range(COLUMNS):
         work.last[j] = x[j]
         work.curve[j] = 0.0
@@ -186,7 +247,7 @@ def _end_within(
         if is_bump and limit < 0:
             return BUMP, 0
         if not is_bump:
-            found, effort = _find_fold(car, elements, setup, case, state, road, at, rate, length, x, work)
+            found, effort = _find_fold(car, elements, setup, case, state, road, x, at, rate, length, work)
             if not found:
                 return BROKEN, effort
             # the goal, or the end of what is still driving, may lie before the fold
@@ -194,10 +255,12 @@ def _end_within(
             limit = _past(work.last, x)
             if x[FACTOR] <= goal:
                 found, steps = _go_to(car, elements, setup, case, state, road, FACTOR, goal, x, work)
+                work.bend = 0.0
                 return REACHED if found else BROKEN, effort + steps
             if limit < 0:
                 return FOLD, effort
     if limit >= 0:
+        work.bend = 0.0
         found, steps = _go_to_limit(car, elements, setup, case, state, road, limit, x, work)
         return SLIP_LIMIT if found else BROKEN, effort + steps
     return GOES_ON, effort
@@ -270,53 +333,66 @@ def _level(length: float, turned: float, work: Record) -> tuple[float, float]:
 
 
 @kernel
-def _find_fold(
-    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, at: float,
-    rate: float, length: float, x: Floats, work: Record,
+def end_nearby(
+    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, start: Record,
+    x: Floats, work: Record,
 ) -> tuple[bool, int]:  # fmt: skip
-    """The fold between `work.last` and the point `length` on, into `x`; whether it was found, and the
+    """The end of the path that belongs to that of an answer nearby, into `x`; whether it was found, and the
     evaluations.
 
-    `x` starts near it, `at` along the old tangent, where the factor bends by `rate`. Every step brings the
-    point onto the path and moves it along to where the factor's slope vanishes, by the secant of the last two
-    slopes; to the middle of what is known to hold the fold where the secant leaves that.
+    It counts only where the factor is near what its slope there lets expect. That the path has no other end
+    before it is not looked at.
     """
-    near = 0.0
-    far = length
-    before = at
-    slope_before = 0.0
-    set_row(work.tangent, work.row)
-    for effort in range(1, _FOLD_STEPS + 1):
-        balance(car, elements, setup, case, state, road, x, work)
-        size = worst(work.residual)
-        if not size < 1.0:
-            return False, effort
-        set_tangent(work.row, work)
-        along = dot(work.tangent, work.step)
-        slope = work.step[FACTOR] / along
-        # how far the path lies beside this point
-        for i in range(UNKNOWNS):
-            work.null[i] = work.residual[i]
-        work.null[UNKNOWNS] = 0.0
-        solve(work.matrix, work.pivots, COLUMNS, work.null)
-        if effort > 1 and (slope - slope_before) * (at - before) > 0.0:
-            rate = (slope - slope_before) / (at - before)
-        if size < NEAR:
-            if slope < 0.0:
-                near = max(near, at)
-            else:
-                far = min(far, at)
-        goal = at - slope / rate
-        is_level = abs(slope * (goal - at)) < _LEVEL or abs(slope) * (far - near) < _LEVEL
-        if is_level and (size < TOLERANCE or (size < _CLOSE and effort > _FEW_FOLD_STEPS)):
-            set_row(work.step, work.row)
-            set_null(work.row, work)
-            return True, effort
-        if not near <= goal <= far:
-            goal = 0.5 * (near + far)
-        for j in range(COLUMNS):
-            x[j] += (goal - at) / along * work.step[j] - work.null[j]
-        before = at
-        slope_before = slope
-        at = goal
-    return False, _FOLD_STEPS
+    copy(start.fold, x)
+    x[FACTOR] = start.friction_factor
+    balance(car, elements, setup, case, state, road, x, work)
+    expected = start.friction_factor
+    for j in range(UNKNOWNS):
+        expected -= start.null[j] * work.residual[j]
+    if start.bend > 0.0:
+        found, effort = _fold_nearby(car, elements, setup, case, state, road, start, x, work)
+    else:
+        found, effort = _limit_nearby(car, elements, setup, case, state, road, start, x, work)
+    is_near = abs(x[FACTOR] - expected) < _NEAR_END and x[FACTOR] > LEAST_FACTOR
+    return found and is_near, effort + 1
+
+
+@kernel
+def _fold_nearby(
+    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, start: Record,
+    x: Floats, work: Record,
+) -> tuple[bool, int]:  # fmt: skip
+    """The fold along the direction in which the car gives way at the fold of an answer nearby."""
+    copy(start.null, work.null)
+    set_soft(work)
+    middle = 0.5 * _NEARBY
+    found, effort = _find_fold(car, elements, setup, case, state, road, x, middle, start.bend, _NEARBY, work)
+    return found and work.bend > 0.0 and is_inside(x, MOST_SLIP), effort
+
+
+@kernel
+def _limit_nearby(
+    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, start: Record,
+    x: Floats, work: Record,
+) -> tuple[bool, int]:  # fmt: skip
+    """The point of the path with as much of one slip or angle as an answer nearby ends with."""
+    row = work.row
+    limit = -1
+    for j in range(COLUMNS):
+        row[j] = 0.0
+        if SIDESLIP <= j < TAU and abs(abs(x[j]) - MOST_SLIP) < _CLOSE:
+            limit = j
+    if limit < 0:
+        return False, 0
+    row[limit] = 1.0 if x[limit] > 0.0 else -1.0
+    x[limit] = MOST_SLIP * row[limit]
+    found, effort = correct(car, elements, setup, case, state, road, x, row, TOLERANCE, work)
+    if not found:
+        return False, effort
+    work.bend = 0.0
+    set_null(row, work)
+    solve_tangent(work)
+    falls = work.step[FACTOR] < 0.0
+    for j in range(SIDESLIP, TAU):
+        falls = falls and abs(x[j]) < MOST_SLIP + _CLOSE
+    return falls, effort

@@ -106,12 +106,13 @@ CASE = layout(
 # that slides has one above). margin: 1 - lambda, not a number where contact is lost; search_margin: the
 # margin, or a finite value with a slope towards contact. use, spare, load, grip and all the rest: of the trim
 # at full friction, or where the car slides of the trim at lambda. limiting: axle that saturates at lambda.
+# bend: how the factor bends along the path at a fold, per square of arc length; 0 at other ends.
 # clearance: least gap of the named points, infinite without points; spare_clearance: least of gap minus the
 # gap required. growth: rate at which the car leaves the trim, 1/s, where it was asked for. effort:
 # evaluations of the balance.
 ANSWER = layout(
     one="margin search_margin friction_factor press clearance spare_clearance downforce drag balance "
-    "limiting growth",
+    "limiting growth bend",
     axles="use ride_gap",
     wheels="load grip inclination patch travel slip_angle",
     more=(

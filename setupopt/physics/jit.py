@@ -190,7 +190,7 @@ def _compiler(function: Callable[..., Any], folder: Path | None) -> Any:
     config: Any = numba.config
     before = config.CACHE_DIR
     config.CACHE_DIR = "" if folder is None else str(folder)
-    compiler = partial(numba.njit, nogil=True, error_model="numpy")
+    compiler = partial(numba.njit, nogil=True, error_model="numpy", no_cfunc_wrapper=True)
     try:
         return compiler(cache=folder is not None)(function)
     except (OSError, RuntimeError):  # the folder takes no file: the disk is full

@@ -71,6 +71,25 @@ def set_tangent(row: Floats, work: Record) -> None:
 
 
 @kernel
+def set_soft(work: Record) -> None:
+    """Unit direction in which the car gives way next to a fold, into `work.tangent`.
+
+    The Jacobian of the last balance is nearly singular there: its inverse turns the left null vector, in
+    `work.null`, into the right one.
+    """
+    for i in range(UNKNOWNS):
+        work.tangent[i] = work.null[i]
+        for j in range(UNKNOWNS):
+            work.matrix[i, j] = work.jacobian[i, j]
+    work.tangent[FACTOR] = 0.0
+    factor(work.matrix, work.pivots, UNKNOWNS)
+    solve(work.matrix, work.pivots, UNKNOWNS, work.tangent)
+    length = sqrt(dot(work.tangent, work.tangent))
+    for j in range(COLUMNS):
+        work.tangent[j] /= length
+
+
+@kernel
 def set_row(tangent: Floats, row: Floats) -> None:
     """The border that keeps a correction square to the path."""
     for j in range(COLUMNS):

@@ -18,6 +18,10 @@ from setupopt.physics.linear import copy
 
 # Answers of one task: long enough to hide the hand-over, short enough for progress and for a stop.
 CHUNK = 128
+# Of so many cases in a row the first is solved by itself in a quick sweep, the others from the one before.
+_LINKS = 16
+# Two cases in a row are no further apart, rad.
+_NEXT = 0.2
 # So few answers are found sooner than threads are started.
 _FEW = 20
 _NO_STARTS = np.zeros(0, ANSWER)
@@ -44,6 +48,7 @@ def _solve_lost(
         answer.effort += steps
     balance(car, elements, setup, case, state, road, x, work)
     read_trim(car, points, setup, case, state, x, answer, work)
+    work.bend = 0.0
     for j in range(UNKNOWNS):
         work.null[j] = 0.0
     read_end(car, setup, case, state, x, answer, work)
@@ -53,9 +58,12 @@ def _solve_lost(
 @kernel
 def _solve(
     car: Record, elements: Records, points: Records, setup: Record, case: Record, part: Record, state: Record,
-    road: Records, start: Record, has_start: bool, work: Record, answer: Record,
+    road: Records, start: Record, has_start: bool, quick: bool, work: Record, answer: Record,
 ) -> None:  # fmt: skip
-    """Answer of one setup in one case: the trim, then the least friction that holds it."""
+    """Answer of one setup in one case: the trim, then the least friction that holds it.
+
+    `quick`: go straight to the end of the path that belongs to that of `start`.
+    """
     x = work.x
     prepare(car, case, 0.0, state)
     found = False
@@ -70,7 +78,15 @@ def _solve(
         return
     balance(car, elements, setup, case, state, road, x, work)
     read_trim(car, points, setup, case, state, x, answer, work)
-    if x[FACTOR] <= 1.0:
+    is_done = False
+    if quick and has_start and start.null[0] != 0.0 and x[FACTOR] == 1.0:
+        is_done, steps = friction_path.end_nearby(car, elements, setup, case, state, road, start, x, work)
+        answer.effort += steps
+        if not is_done:
+            copy(answer.state, x)
+            x[FACTOR] = 1.0
+            balance(car, elements, setup, case, state, road, x, work)
+    if x[FACTOR] <= 1.0 and not is_done:
         end, steps = friction_path.follow(
             car, elements, setup, case, state, road, x, friction_path.LEAST_FACTOR, work
         )
@@ -109,6 +125,7 @@ def _solve_by_slope(
     read_trim(car, points, setup, case, state, x, answer, work)
     copy(start.fold, answer.fold)
     copy(start.null, answer.null)
+    answer.bend = start.bend
     answer.limiting = start.limiting
     answer.friction_factor = start.friction_factor - grown
     set_margin(0.0, answer)
@@ -117,24 +134,36 @@ def _solve_by_slope(
 
 
 @kernel
+def _follows(case: Record, before: Record) -> bool:
+    """Whether a case is the next of a sweep after another: but for a little of the way round the same."""
+    same = case.speed == before.speed and case.acceleration == before.acceleration
+    return same and abs(case.roll_angle - before.roll_angle) < _NEXT
+
+
+@kernel
 def run_chunk(
     cars: Records, elements: Records, points: Records, setups: Records, cases: Records, starts: Records,
-    by_slope: bool, first: int, last: int, parts: Records, states: Records, road: Records, works: Records,
-    answers: Records,
+    by_slope: bool, quick: bool, first: int, last: int, parts: Records, states: Records, road: Records,
+    works: Records, answers: Records,
 ) -> None:  # fmt: skip
     """Solve answers `first` to `last`, setups slowest, cases fastest.
 
     `cars` (kinds), `elements` (kinds, elements) and `points` (kinds, points) hold the cars that setups make.
-    `starts` (cases): answers of a setup nearby, or empty. `parts`, `states`, `works` hold one record each.
+    `starts` (cases): answers of a setup nearby, or empty. `quick`: see `run`. `parts`, `states`, `works` hold
+    one record each.
     """
-    has_start = starts.shape[0] > 0
+    has_starts = starts.shape[0] > 0
     for row in range(first, last):
         i = row % cases.size
         setup = setups[row // cases.size]
-        start = starts[i] if has_start else answers[row]
+        is_linked = quick and not has_starts and i > 0 and row % _LINKS > 0
+        if is_linked:
+            is_linked = _follows(cases[i], cases[i - 1])
+        has_start = has_starts or is_linked
+        start = starts[i] if has_starts else answers[row - 1 if is_linked else row]
         kind = int(setup.car)
         done = False
-        if by_slope and has_start:
+        if by_slope and has_starts:
             done = _solve_by_slope(
                 cars[kind], elements[kind], points[kind], setup, cases[i], states[0], road, start, works[0],
                 answers[row],
@@ -143,7 +172,7 @@ def run_chunk(
             continue
         _solve(
             cars[kind], elements[kind], points[kind], setup, cases[i], parts[0], states[0], road, start,
-            has_start, works[0], answers[row],
+            has_start, quick, works[0], answers[row],
         )  # fmt: skip
 
 
@@ -155,9 +184,9 @@ def workers() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def _spans(count: int, threads: int) -> list[tuple[int, int]]:
-    """Equal pieces, none longer than `CHUNK`, enough for every thread."""
-    size = max(1, min(CHUNK, -(-count // threads)))
+def _spans(count: int, threads: int, links: int) -> list[tuple[int, int]]:
+    """Equal pieces of whole links, none longer than `CHUNK`, enough for every thread."""
+    size = max(1, min(CHUNK // links, -(-count // (threads * links)))) * links
     return [(first, min(first + size, count)) for first in range(0, count, size)]
 
 
@@ -169,11 +198,14 @@ def run(
     progress: Callable[[int], object] | None = None,
     pool: Executor | None = None,
     by_slope: bool = False,
+    quick: bool = False,
 ) -> Records:
     """Answers (setups x cases) of every setup in every case. `car`: as `pack.CarTable.packed` has it.
 
     `starts` (cases): answers of a setup nearby; with `by_slope` the setups are small steps from it, and their
-    margins come from its slopes. The kernels hold no interpreter lock, so plain threads use all cores; `pool`
+    margins come from its slopes. `quick`: where there is an answer nearby, of `starts` or of the case before,
+    the path of falling friction is left out; an end that comes before the one found there is not seen. The
+    kernels hold no interpreter lock, so plain threads use all cores; `pool`
     may bring its own. `progress` is called with how many answers were added.
     """
     answers = np.zeros(setups.size * cases.size, dtype=ANSWER)
@@ -188,7 +220,7 @@ def run(
             np.zeros(car[1].shape[1], ROADBED),
             np.zeros(1, WORK),
         )
-        run_chunk(*car, setups, cases, nearby, by_slope, *span, *scratch, answers)
+        run_chunk(*car, setups, cases, nearby, by_slope, quick, *span, *scratch, answers)
         return span[1] - span[0]
 
     if pool is None and answers.size <= _FEW:
@@ -198,7 +230,7 @@ def run(
         return answers
     own = pool or ThreadPoolExecutor(workers())
     try:
-        for done in own.map(task, _spans(answers.size, workers())):
+        for done in own.map(task, _spans(answers.size, workers(), _LINKS if quick else 1)):
             if progress is not None:
                 progress(done)
     finally:

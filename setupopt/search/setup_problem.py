@@ -151,7 +151,7 @@ class SetupProblem:
 
     def _run(self, settings: Records, cases: CaseSet, starts: Records | None, by_slope: bool) -> Result:
         growth = self.objective.most_growth is not None
-        return self.model.run(settings, cases, starts, by_slope=by_slope, growth=growth)
+        return self.model.run(settings, cases, starts, by_slope=by_slope, growth=growth, quick=True)
 
     def answers(
         self, points: Floats, index_points: IndexPoints, warm_start: Records | None = None

@@ -71,6 +71,33 @@ def test_limit_weight_is_its_price() -> None:
     assert step.limit_weights[0] == pytest.approx(3.0, abs=1e-4)
 
 
+def _programs_agree(count: int) -> None:
+    """Random programs of all sizes, linear and quadratic, against the same stated with cvxpy."""
+    rng = np.random.default_rng(count)
+    for _ in range(count):
+        n = int(rng.integers(1, 17))
+        values = _random_rows(rng, int(rng.integers(1, 50)), n, 0.0)
+        limits = _random_rows(rng, int(rng.integers(0, 25)), n, 0.5)
+        radius = rng.random(n) * 0.3 + 0.01
+        root = rng.normal(size=(n, n)) * rng.integers(0, 2)
+        program = (values, limits, -radius, radius, root.T @ root)
+        half, cost, rows, right = trust_region_subproblem._program(*program)
+        square = half.toarray() + np.triu(half.toarray(), 1).T
+        moves = [trust_region_subproblem._solved(*program)[0], stated(square, cost, rows.toarray(), right)[0]]
+        direct, again = (0.5 * x @ square @ x + cost @ x for x in moves)
+        assert direct == pytest.approx(again, abs=1e-9)
+
+
+def test_programs_have_the_value_that_cvxpy_finds() -> None:
+    """Protects the places into which the numbers of a program are written."""
+    _programs_agree(25)
+
+
+def test_a_thousand_programs_have_the_value_that_cvxpy_finds() -> None:
+    """The same, of sizes and kinds that a sample may not meet."""
+    _programs_agree(1000)
+
+
 @pytest.mark.parametrize("seed", range(5))
 def test_the_program_stated_with_cvxpy_has_the_same_step(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where the direct solution does not end, cvxpy states the program anew: the same step to 1e-6."""

@@ -6,6 +6,7 @@ It is a linear program, or a quadratic one with the same constraints where the c
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache, lru_cache
 from importlib import import_module
 from typing import Any
 
@@ -16,6 +17,8 @@ from setupopt.search.engine.batch import PENALTY, Floats, merit, scatter
 
 # How the direct solution may end.
 ENDED = ("Solved", "AlmostSolved")
+# What the solver leaves of its conditions.
+_EXACT = 1e-12
 
 
 @dataclass(frozen=True)
@@ -52,6 +55,63 @@ class SubproblemError(RuntimeError):
     """The solver found no step, or a constraint was not a number."""
 
 
+@lru_cache(maxsize=256)
+def _places(n: int, m: int, k: int) -> tuple[csc_matrix, csc_matrix]:
+    """Matrices of a program of `n` variables, `m` values and `k` limits, with ones where it has numbers.
+
+    Constraints: values, limits, breaks that are not negative, upper and lower ends of the move.
+    """
+    move = np.eye(n)
+    rows = np.block(
+        [
+            [np.ones((m, n + 1)), np.zeros((m, k))],
+            [np.ones((k, n)), np.zeros((k, 1)), np.eye(k)],
+            [np.zeros((k, n + 1)), np.eye(k)],
+            [move, np.zeros((n, 1 + k))],
+            [move, np.zeros((n, 1 + k))],
+        ]
+    )
+    size = n + 1 + k
+    square = np.zeros((size, size))
+    square[:n, :n] = np.triu(np.ones((n, n)))
+    return csc_matrix(square), csc_matrix(rows)
+
+
+def _program(
+    values: LinearModel,
+    limits: LinearModel,
+    lower: Floats,
+    upper: Floats,
+    curvature: Floats,
+) -> tuple[csc_matrix, Floats, csc_matrix, Floats]:
+    """The program min x'Px/2 + c'x, Ax <= b, of P the upper half, its numbers written into known places.
+
+    Unknowns: the move, the level of the worst value, and by how much each limit is broken.
+    """
+    n, m, k = lower.size, values.level.size, limits.level.size
+    square, rows = _places(n, m, k)
+    slopes = np.vstack([-values.slope, -limits.slope, np.ones(n), -np.ones(n)])
+    ends = np.concatenate([np.ones(m), np.full(2 * k, -1.0)])
+    rows = csc_matrix((np.append(slopes.T.ravel(), ends), rows.indices, rows.indptr), rows.shape)
+    halves = curvature.T[np.tril_indices(n)]
+    square = csc_matrix((halves, square.indices, square.indptr), square.shape)
+    cost = np.concatenate([np.zeros(n), [-1.0], np.full(k, PENALTY)])
+    right = np.concatenate([values.level, limits.level, np.zeros(k), upper, -lower])
+    if not (np.isfinite(rows.data).all() and np.isfinite(right).all() and np.isfinite(halves).all()):
+        raise SubproblemError("no program: a constraint is not a number")
+    return square, cost, rows, right
+
+
+@cache
+def _settings() -> Any:
+    """How the solver works, and the solver's module: loaded only where a program is solved."""
+    clarabel: Any = import_module("clarabel")
+    settings = clarabel.DefaultSettings()
+    settings.verbose = False
+    settings.tol_gap_abs = settings.tol_gap_rel = settings.tol_feas = _EXACT
+    return clarabel, settings
+
+
 def _solved(
     values: LinearModel,
     limits: LinearModel,
@@ -61,45 +121,22 @@ def _solved(
 ) -> tuple[Floats, Floats]:
     """Solution and dual values of the program, by an interior-point method (P. J. Goulart and Y. Chen).
 
-    Unknowns: the move, the level of the worst value, and by how much each limit is broken. Constraints:
-    values, limits, breaks that are not negative, upper and lower ends of the move. Raises SubproblemError.
+    Raises SubproblemError.
     """
-    clarabel: Any = import_module("clarabel")  # only where a program is solved
-    n = lower.size
-    m = values.level.size
-    k = limits.level.size
-    move = np.eye(n)
-    rows = np.block(
-        [
-            [-values.slope, np.ones((m, 1)), np.zeros((m, k))],
-            [-limits.slope, np.zeros((k, 1)), -np.eye(k)],
-            [np.zeros((k, n + 1)), -np.eye(k)],
-            [move, np.zeros((n, 1 + k))],
-            [-move, np.zeros((n, 1 + k))],
-        ]
-    )
-    right = np.concatenate([values.level, limits.level, np.zeros(k), upper, -lower])
-    cost = np.concatenate([np.zeros(n), [-1.0], np.full(k, PENALTY)])
-    square = np.zeros((cost.size, cost.size))
-    square[:n, :n] = curvature
-    if not (np.isfinite(rows).all() and np.isfinite(right).all() and np.isfinite(square).all()):
-        raise SubproblemError("no program: a constraint is not a number")
-    settings = clarabel.DefaultSettings()
-    settings.verbose = False
+    square, cost, rows, right = _program(values, limits, lower, upper, curvature)
+    clarabel, settings = _settings()
     cones = [clarabel.NonnegativeConeT(right.size)]
-    solver = clarabel.DefaultSolver(
-        csc_matrix(np.triu(square)), cost, csc_matrix(rows), right, cones, settings
-    )
-    found = solver.solve()
+    found = clarabel.DefaultSolver(square, cost, rows, right, cones, settings).solve()
     if str(found.status) not in ENDED:
-        return stated(square, cost, rows, right)
+        half = square.toarray()
+        return stated(half + np.triu(half, 1).T, cost, rows.toarray(), right)
     return np.asarray(found.x), np.asarray(found.z)
 
 
 def stated(square: Floats, cost: Floats, rows: Floats, right: Floats) -> tuple[Floats, Floats]:
-    """The program min x'Px/2 + c'x, Ax <= b stated with cvxpy, which chooses and scales by itself.
+    """The program min x'Px/2 + c'x, Ax <= b stated with cvxpy, and solved as closely.
 
-    A second opinion that takes five times as long. Raises SubproblemError.
+    A second opinion that takes ten times as long. Raises SubproblemError.
     """
     cp: Any = import_module("cvxpy")  # half a second; only where the direct solution did not end
     x = cp.Variable(cost.size)
@@ -107,7 +144,7 @@ def stated(square: Floats, cost: Floats, rows: Floats, right: Floats) -> tuple[F
     objective = cp.Minimize(0.5 * cp.quad_form(x, cp.psd_wrap(square)) + cost @ x)
     problem = cp.Problem(objective, [within])
     try:
-        problem.solve()
+        problem.solve(solver=cp.CLARABEL, tol_gap_abs=_EXACT, tol_gap_rel=_EXACT, tol_feas=_EXACT)
     except cp.error.SolverError as error:
         raise SubproblemError(f"the program was not solved: {error}") from error
     if x.value is None:
