@@ -67,7 +67,8 @@ for study in ("robust", "fit"):
     BELOW[study] = BASE | {"jobs", "evaluation"}
 BELOW["search"] = BASE | {"jobs", "evaluation", "robust"}
 BELOW["route"] = BASE | {"jobs", "evaluation", "robust", "search"}
-ANSWERS = BASE | {"jobs", "evaluation", "robust", "fit", "search", "route"}
+BELOW["learn"] = BASE | {"jobs", "evaluation", "robust", "search", "route"}
+ANSWERS = BASE | {"jobs", "evaluation", "robust", "fit", "search", "route", "learn"}
 BELOW["sheet"] = ANSWERS
 BELOW["report"] = ANSWERS | {"sheet"}
 BELOW["explore"] = ANSWERS | {"sheet", "report"}

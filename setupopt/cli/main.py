@@ -33,6 +33,7 @@ COMMANDS = {
     "speeds": ("setupopt.cli.speeds", "Safe speeds, the run-up, and what time a loss of drive leaves."),
     "route": ("setupopt.cli.route", "The way up the section and back: heading, speed, margin, length."),
     "explore": ("setupopt.cli.explore", "A page on this machine: move a setting, see margins, loads, car."),
+    "learn": ("setupopt.cli.learn", "Logs beside the model: the car corrected, and the next safe run."),
     "report": ("setupopt.cli.report", "One page of all of it, for screen and paper, drawn to scale."),
     "sheet": ("setupopt.cli.sheet", "Setup sheets for the mechanics, change list and run card."),
     "readback": ("setupopt.cli.readback", "Margin of the car as it was built, and what to correct."),

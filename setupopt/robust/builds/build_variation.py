@@ -33,6 +33,7 @@ from setupopt.project.model import (
     Setup,
     Spread,
     Tolerance,
+    Tyre,
     WingSetting,
 )  # fmt: skip
 from setupopt.project.static_checks import unsprung_mass
@@ -164,16 +165,17 @@ def _misbuild(setups: Records, t: Tolerance, errors: Floats) -> None:
 def varied_car(car: Car, factors: dict[str, float]) -> Car:
     """The car with inputs multiplied, by their field of Spread; what is not named stays.
 
-    A lighter car keeps its wheels: no mass goes so low that the sprung part, or its CG, would be gone.
+    Besides, `downforce_of(NAME)` of one air element and `foundation_of(NAME)` of one tyre. A lighter car keeps its wheels: no mass goes so low that the sprung part, or its CG, would be gone.
     """
     downforce, friction = factors.get("downforce", 1.0), factors.get("tyre_friction", 1.0)
     drag = factors.get("drag", 1.0)
     elements = tuple(
         replace(
-            _scaled(element, downforce, drag),
-            settings=tuple(_scaled(row, downforce, drag) for row in element.settings),
+            _scaled(element, own, drag),
+            settings=tuple(_scaled(row, own, drag) for row in element.settings),
         )
         for element in car.air.elements
+        for own in [downforce * factors.get(downforce_of(element.name), 1.0)]
     )
     air = replace(
         car.air,
@@ -181,7 +183,7 @@ def varied_car(car: Car, factors: dict[str, float]) -> Car:
         side_area=factors.get("side_force", 1.0) * car.air.side_area,
         elements=elements,
     )
-    front, rear = (_on_tyre(getattr(car, axle), friction) for axle in AXLES)
+    front, rear = (_on_tyre(getattr(car, axle), friction, factors) for axle in AXLES)
     mass = max(factors.get("mass", 1.0) * car.mass, min(car.mass, _SPRUNG * _wheels_alone(car)))
     return replace(car, mass=mass, air=air, front=front, rear=rear)
 
@@ -196,10 +198,29 @@ def _scaled(part: _Loads, downforce: float, drag: float) -> _Loads:
     return replace(part, free_area=free, ground_area=downforce * part.ground_area, drag_area=own_drag)
 
 
-def _on_tyre(axle: Axle, friction: float) -> Axle:
-    """The axle on tyres whose friction is multiplied."""
-    left, right = (replace(tyre, friction=friction * tyre.friction) for tyre in axle.tyres)
+def downforce_of(element: str) -> str:
+    """The factor on the downforce of one air element."""
+    return f"downforce of {element}"
+
+
+def foundation_of(tyre: str) -> str:
+    """The factor on the radial stiffness of one tyre, tread and carcass."""
+    return f"foundation of {tyre}"
+
+
+def _on_tyre(axle: Axle, friction: float, factors: dict[str, float]) -> Axle:
+    """The axle on tyres whose friction and stiffness are multiplied."""
+    left, right = (_tyre(tyre, friction, factors.get(foundation_of(tyre.name), 1.0)) for tyre in axle.tyres)
     return replace(axle, tyre=left, tyre_right=None if axle.tyre_right is None else right)
+
+
+def _tyre(tyre: Tyre, friction: float, stiffness: float) -> Tyre:
+    stiffer = {name: stiffness * getattr(tyre, name) for name in STIFFNESS}
+    return replace(tyre, friction=friction * tyre.friction, **stiffer)
+
+
+# What makes a tyre stiff radially, of Tyre.
+STIFFNESS = ("foundation", "foundation_per_pressure", "carcass", "carcass_per_pressure")
 
 
 def _wheels_alone(car: Car) -> float:

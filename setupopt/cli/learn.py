@@ -1,0 +1,88 @@
+"""`setupopt learn`: a run's log beside the model, the model corrected, and what may be driven next."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from setupopt.cli import completing, options
+from setupopt.cli.runner import Task, run
+from setupopt.cli.waiting import Progress, loading
+from setupopt.units import PERCENT
+
+if TYPE_CHECKING:
+    from setupopt.learn.study import Learned
+
+
+@click.command("learn")
+@options.common
+@click.argument("logs", metavar="LOG...", nargs=-1, required=True, type=completing.TABLE)
+@click.option(
+    "--channels", metavar="MAP.toml", type=completing.TABLE,
+    help="Which columns of the logs are which channels: a table [channels].",
+)  # fmt: skip
+@click.option(
+    "--chance", "percent", type=options.Finite(1e-4, 50.0), default=1.0, show_default=True, metavar="PERCENT",
+    help="Most chance of a margin under the minimum that the next run may have.",
+)  # fmt: skip
+@click.option("--corrected", metavar="DIR", type=completing.FOLDER, help="New folder for the corrected project.")
+def command(
+    common: options.Common, logs: tuple[str, ...], channels: str | None, percent: float, corrected: str | None
+) -> None:
+    """Logs of runs beside the model: residuals of every channel, the car corrected with errors, and the next
+    run whose chance of a margin under the minimum (0 unless --floor is given) is small.
+
+    LOG is a CSV, MAT, .xlsx, .ods, .mf4 or .tdms file with time_s, speed_m_s and other channels. Exit status
+    1 when no next run is safe enough, the corrected car misses the minimum over the sweep, or parts of the
+    logs contradict each other. With --out, learn.txt, learn.json, learn.csv, learn-way.csv and four pictures
+    are written to DIR. --corrected writes a new project; the old one stays as it is.
+
+    \b
+    Example: setupopt learn my-car run1.csv run2.csv --corrected my-car-2
+      the car as two runs show it, in the new folder my-car-2
+    """
+    with loading(common.quiet):
+        from setupopt.learn.corrected import files, refuse_folder
+
+        if corrected is not None:
+            refuse_folder(Path(corrected))
+        project = common.load()
+
+        from setupopt.learn.study import STEPS, LearnOptions, learn
+        from setupopt.report.learn import picture
+        from setupopt.report.learn.fields import as_dict, csv_text, way_text
+        from setupopt.report.learn.text import text
+
+    def new_project(learned: Learned) -> Mapping[Path, bytes]:
+        if corrected is None:
+            return {}
+        made = files(learned.correction, project, list(logs), date.today().isoformat())
+        return {Path(corrected) / name: content for name, content in made.items()}
+
+    wanted = LearnOptions(channels, percent * PERCENT, common.floor or 0.0)
+    task = Task(
+        progress=Progress(STEPS, common.quiet, "steps"),
+        compute=lambda progress: learn(project, logs, wanted, progress),
+        text=text,
+        as_dict=as_dict,
+        passes=lambda learned: learned.holds,
+        cautions=lambda learned: project.cautions,
+        name="learn",
+        files={
+            "learn.csv": csv_text,
+            "learn-way.csv": way_text,
+            "learn-channels.svg": picture.channels_picture,
+            "learn-residuals.svg": picture.residuals_picture,
+            "learn-posterior.svg": picture.posterior_picture,
+            "learn-run.svg": picture.run_picture,
+        },
+        others=new_project,
+        reads=[*logs, channels],
+        setup=common.setup_words(project),
+        assumed=project.assumed,
+    )
+    run(common, task)

@@ -1,0 +1,1 @@
+"""What `learn` prints and draws."""
