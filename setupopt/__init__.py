@@ -22,6 +22,7 @@ if TYPE_CHECKING:
         compare,
         fit_air,
         fit_tyre,
+        learn,
         propose,
         prove,
         readback,
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
     from setupopt.evaluation.model import evaluate
     from setupopt.evaluation.result import Result
     from setupopt.fit.tyre_table import Rig
+    from setupopt.learn.study import LearnOptions
     from setupopt.project import Project, Setup, load
     from setupopt.robust.robustness import RobustnessOptions as ProveOptions
     from setupopt.robust.speeds.study import SpeedOptions
@@ -48,6 +50,7 @@ __all__ = [
     "CaseSet",
     "Comparison",
     "ComparisonOptions",
+    "LearnOptions",
     "Project",
     "Proposal",
     "ProposalOptions",
@@ -65,6 +68,7 @@ __all__ = [
     "evaluate",
     "fit_air",
     "fit_tyre",
+    "learn",
     "load",
     "propose",
     "prove",
@@ -81,6 +85,7 @@ _HOMES = {
     "CaseSet": "evaluation.cases.CaseSet",
     "Comparison": "search.comparison.Comparison",
     "ComparisonOptions": "search.comparison.ComparisonOptions",
+    "LearnOptions": "learn.study.LearnOptions",
     "Project": "project.Project",
     "Proposal": "search.Proposal",
     "ProposalOptions": "search.ProposalOptions",
@@ -119,7 +124,7 @@ class _Package(ModuleType):
     """Python puts a package that is imported in the place of a function of the same name."""
 
     def __setattr__(self, name: str, value: Any) -> None:
-        if name in ("report", "route", "sheet") and isinstance(value, ModuleType):
+        if name in ("learn", "report", "route", "sheet") and isinstance(value, ModuleType):
             value.__class__ = _Room
         super().__setattr__(name, value)
 

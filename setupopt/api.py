@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from setupopt.fit.air.fits import AirFits
     from setupopt.fit.tyre import TyreFit
     from setupopt.fit.tyre_table import Rig
+    from setupopt.learn.study import Learned, LearnOptions
     from setupopt.project.model import Project, Setup
     from setupopt.report.sheet.fields import Sheet
     from setupopt.robust.robustness import RobustnessOptions, RobustnessReport
@@ -184,6 +185,18 @@ def route(project: Project, options: RouteOptions | None = None) -> Route:
     from setupopt.route.complete import route
 
     return route(project, options)
+
+
+def learn(project: Project, logs: Sequence[str | Path], options: LearnOptions | None = None) -> Learned:
+    """Logs of runs beside the model: residuals, the car corrected with errors, and the next safe run.
+
+    `found.those` has a row for every uncertain value, `correction.project` is the corrected project. Robust
+    least squares with [spread] as what was known before (docs/model.md). Raises UserError for logs that
+    cannot be used, by file, line and channel.
+    """
+    from setupopt.learn.study import learn
+
+    return learn(project, logs, options)
 
 
 def fit_tyre(table: str | Path, options: Rig | None = None) -> TyreFit:

@@ -29,7 +29,9 @@ if TYPE_CHECKING:
     "--chance", "percent", type=options.Finite(1e-4, 50.0), default=1.0, show_default=True, metavar="PERCENT",
     help="Most chance of a margin under the minimum that the next run may have.",
 )  # fmt: skip
-@click.option("--corrected", metavar="DIR", type=completing.FOLDER, help="New folder for the corrected project.")
+@click.option(
+    "--corrected", metavar="DIR", type=completing.FOLDER, help="New folder for the corrected project."
+)
 def command(
     common: options.Common, logs: tuple[str, ...], channels: str | None, percent: float, corrected: str | None
 ) -> None:
@@ -60,7 +62,7 @@ def command(
     def new_project(learned: Learned) -> Mapping[Path, bytes]:
         if corrected is None:
             return {}
-        made = files(learned.correction, project, list(logs), date.today().isoformat())
+        made = files(learned.correction, learned.grip, project, list(logs), date.today().isoformat())
         return {Path(corrected) / name: content for name, content in made.items()}
 
     wanted = LearnOptions(channels, percent * PERCENT, common.floor or 0.0)

@@ -6,13 +6,16 @@ quantity alone.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from io import StringIO
 from pathlib import Path
 from typing import Any, NamedTuple
 
+import numpy as np
 import pandas as pd
 
 from setupopt.errors import InputErrors
+from setupopt.physics.inputs import Floats
 from setupopt.project.field_types import KMH
 from setupopt.project.toml_file import read_toml
 from setupopt.units import DEG, GRAVITY, KN, MM, PERCENT
@@ -73,6 +76,12 @@ KEYS = {
 }
 
 
+def in_si(column: str, names: Sequence[str]) -> Floats:
+    """A column of CHANNELS for some quantities, SI."""
+    table = CHANNELS.loc[list(names)]
+    return np.asarray(table[column] * table["factor"], dtype=float)
+
+
 def key_of(name: str) -> str:
     """A quantity as the project's files write it.
 
@@ -91,7 +100,9 @@ class Used(NamedTuple):
     shift: float = 0.0
 
 
-_EXPECTED = 'a channel with its unit, such as speed_km_h = "vCar"; or {column = "vCar", sign = -1, shift_s = 0.2}'
+_EXPECTED = (
+    'a channel with its unit, such as speed_km_h = "vCar"; or {column = "vCar", sign = -1, shift_s = 0.2}'
+)
 
 
 def read_map(path: str | None) -> list[Used]:

@@ -6,93 +6,98 @@ import hashlib
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from math import ceil
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from setupopt.errors import OutputError
-from setupopt.files import read_regular
-from setupopt.learn.estimate import Posterior
-from setupopt.learn.explain import TOLD
-from setupopt.learn.model import Parameter, axle_downforce, differences
+from setupopt.evaluation.cases import level, path_cases
+from setupopt.learn.estimate import TOLD, Posterior
+from setupopt.learn.grip import Grip
+from setupopt.learn.model import car_of, differences, given
 from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import FOLDER, file_name
-from setupopt.project.model import Project, Spread
-from setupopt.robust.builds.build_variation import downforce_of, foundation_of, varied_car
+from setupopt.project.model import Project
+from setupopt.robust.builds.build_variation import downforce_of, foundation_of
 from setupopt.units import PERCENT
 
 HISTORY = "learned.json"
-_MOST_BYTES = 20_000_000
-_TYRE = ("foundation_N_per_mm3", "foundation_per_bar_N_per_mm3", "carcass_N_per_mm", "carcass_per_bar_N_per_mm")
+_NO_AIR = 1e-9  # kg/m3
+_TYRE = (
+    "foundation_N_per_mm3",
+    "foundation_per_bar_N_per_mm3",
+    "carcass_N_per_mm",
+    "carcass_per_bar_N_per_mm",
+)
 
 
 @dataclass(frozen=True)
 class Correction:
-    """What the log changes. `values`: of the car's parameters, shares, with their covariance.
+    """What the log changes. `values`: of the car's parameters, shares; `covariance`: a frame by their names.
 
-    `downforce`: of front axle, rear axle and both, straight on the level: N before, N after, share that one
-    standard error is before and after; (3, 4). `spread`: new plus and minus by field of Spread, shares, with
-    the old one, None where there was none.
+    `downforce`: a frame by axle ("front", "rear", "both"), what the air adds to its load straight on the
+    level at the sweep's speed: N `before` and `after`, and one standard error of each as a share.
+    `spread`: a frame by field of Spread, plus and minus `before` and `after`, shares.
     """
 
     project: Project
     values: dict[str, float]
-    covariance: Floats
-    downforce: Floats
-    spread: dict[str, tuple[float | None, float]]
+    covariance: Any
+    downforce: Any
+    spread: Any
 
 
 def corrected(project: Project, found: Posterior) -> Correction:
     """The project with the values of the log."""
-    rows = [row for row, one in enumerate(found.those) if one.kind == "car"]
-    names = [found.those[row].name for row in rows]
-    values = dict(zip(names, found.value[rows].tolist(), strict=True))
-    covariance = found.covariance[np.ix_(rows, rows)]
-    before = (found.root @ found.root.T)[np.ix_(rows, rows)]
-    downforce = _downforce(project, values, before, covariance)
-    shares = {"downforce": float(2.0 * downforce[:, 3].max())}
-    error = dict(zip(names, np.sqrt(np.diag(covariance)).tolist(), strict=True))
-    old_error = {one.name: one.error for one in found.those}
-    shares |= {name: 2.0 * error[name] for name in ("drag", "side_force", "mass")}
-    old = project.limits.spread if project.limits else None
-    spread = {}
-    for name, share in shares.items():
-        given = getattr(old, name, None)
-        is_told = name == "downforce" or error[name] < TOLD * old_error[name]
-        if is_told and (given is None or share < given):
-            spread[name] = (given, ceil(1e3 * share) / 1e3)
-    car = varied_car(project.car, {name: 1.0 + value for name, value in values.items()})
+    those = found.those[found.those["kind"] == "car"]
+    names = list(those.index)
+    count = len(names)
+    covariance = pd.DataFrame(found.covariance[:count, :count], names, names)
+    first = (found.root @ found.root.T)[:count, :count]
+    value = those["value"].to_numpy()
+    table = [_axles(project, names, *pair) for pair in ((0.0 * value, first), (value, covariance.to_numpy()))]
+    columns = ["before", "error_before", "after", "error"]
+    downforce = pd.DataFrame(np.vstack(table).T, ["front", "rear", "both"], columns)
+    old = np.sqrt(np.diag(first))
+    plus = (2.0 * those["error"])[
+        (those["error"] < TOLD * old) & those.index.isin(["drag", "side_force", "mass"])
+    ]
+    plus["downforce"] = 2.0 * downforce["error"].max()
+    spread = pd.DataFrame(
+        {"before": [given(project, name) for name in plus.index], "after": plus}, dtype=float
+    )
+    spread["after"] = np.ceil(1e3 * spread["after"]) / 1e3
+    spread = spread[~(spread["after"] >= spread["before"])]
+    car = car_of(project, those["value"].to_dict())[0].car
     limits = project.limits
-    if limits:
-        kept = limits.spread or Spread(*(None,) * 6)
-        limits = replace(limits, spread=replace(kept, **{name: new for name, (_, new) in spread.items()}))
-    return Correction(replace(project, car=car, limits=limits), values, covariance, downforce, spread)
+    if limits and limits.spread:
+        narrow: dict[str, Any] = {str(name): share for name, share in spread["after"].items()}
+        limits = replace(limits, spread=replace(limits.spread, **narrow))
+    return Correction(
+        replace(project, car=car, limits=limits), those["value"].to_dict(), covariance, downforce, spread
+    )
 
 
-def _downforce(project: Project, values: dict[str, float], before: Floats, after: Floats) -> Floats:
-    names = list(values)
+def _axles(project: Project, names: list[str], value: Floats, covariance: Floats) -> Floats:
+    """What the air adds to the load of front, rear and both, N, and the error as a share, (2, 3)."""
+    venue = project.venue
+    cases = path_cases(venue, "level", np.full(2, level(venue)), speed=np.array(venue.sweep.speed))
+    cases.records["air_density"][1] = _NO_AIR
 
     def loads(theta: Floats) -> Floats:
-        return axle_downforce(project, dict(zip(names, theta.tolist(), strict=True)))
+        model, settings = car_of(project, dict(zip(names, theta.tolist(), strict=True)))
+        load = model.run(settings, cases).answers[0]["load"]
+        front, rear = (load[0] - load[1]).reshape(2, 2).sum(axis=1)
+        return np.array([front, rear, front + rear])
 
-    theta = np.array(list(values.values()))
-    columns = []
-    for at, covariance in ((np.zeros(theta.size), before), (theta, after)):
-        base = loads(at)
-        slopes = differences(loads, at, base, np.sqrt(np.diag(before)))
-        share = np.sqrt(np.einsum("ai,ij,aj->a", slopes, covariance, slopes)) / np.abs(base)
-        columns.append((base, share))
-    return np.column_stack([columns[0][0], columns[1][0], columns[0][1], columns[1][1]])
+    base = loads(value)
+    slopes = differences(loads, value, base, np.sqrt(np.diag(covariance)))
+    return np.array([base, np.sqrt(np.einsum("ai,ij,aj->a", slopes, covariance, slopes)) / np.abs(base)])
 
 
-# ---- what earlier logs told --------------------------------------------------------------------------------
-
-
-def _digest(texts: dict[str, bytes]) -> str:
-    """Of the files that a correction is about."""
-    return hashlib.sha256(b"".join(texts[name] for name in sorted(texts))).hexdigest()
+# ---- files -------------------------------------------------------------------------------------------------
 
 
 def _car_files(project: Project) -> list[str]:
@@ -100,30 +105,37 @@ def _car_files(project: Project) -> list[str]:
     return ["car.toml", *([] if body is None else [file_name(body)])]
 
 
+def _digest(texts: dict[str, bytes], names: list[str]) -> str:
+    return hashlib.sha256(b"".join(texts[name] for name in names)).hexdigest()
+
+
+def _texts(project: Project) -> dict[str, bytes]:
+    """The files of a project that a corrected one has too, by name."""
+    folder = project.folder
+    paths = [
+        path for pattern in ("*.toml", "*.csv", f"{FOLDER}/*.toml", HISTORY) for path in folder.glob(pattern)
+    ]
+    return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(paths)}
+
+
 def history(project: Project) -> dict[str, Any]:
     """What earlier logs told of this very car; empty where there is none, or its files have changed since."""
+    texts = _texts(project)
     try:
-        found: dict[str, Any] = json.loads(read_regular(project.folder / HISTORY, _MOST_BYTES))
-        texts = {name: read_regular(project.folder / name, _MOST_BYTES) for name in _car_files(project)}
-        return found if found["files"] == _digest(texts) else {}
-    except (OSError, ValueError, KeyError, TypeError):
+        found: dict[str, Any] = json.loads(texts[HISTORY])
+        return found if found["files"] == _digest(texts, _car_files(project)) else {}
+    except (ValueError, KeyError, TypeError):
         return {}
 
 
-def known_before(project: Project, those: list[Parameter], covariance: Floats) -> Floats:
+def known_before(project: Project, those: Any, covariance: Floats) -> Floats:
     """The covariance before a log, with that of earlier logs where they told of the same parameters."""
     told = history(project)
-    names = [one.name for one in those if one.kind == "car"]
-    kept = np.array(told.get("covariance", []), dtype=float)
-    if told.get("parameters") != names or kept.shape != (len(names),) * 2:
-        return covariance
-    rows = [row for row, one in enumerate(those) if one.kind == "car"]
-    both = covariance.copy()
-    both[np.ix_(rows, rows)] = kept
-    return both
-
-
-# ---- files -------------------------------------------------------------------------------------------------
+    names = list(those.index[those["kind"] == "car"])
+    if told.get("parameters") == names:
+        covariance = covariance.copy()
+        covariance[: len(names), : len(names)] = told["covariance"]
+    return covariance
 
 
 def refuse_folder(target: Path) -> None:
@@ -132,60 +144,68 @@ def refuse_folder(target: Path) -> None:
         raise OutputError(str(target), "it exists; a corrected project is written to a new folder")
 
 
-def files(found: Correction, old: Project, logs: list[str], date: str) -> dict[str, bytes]:
+def files(found: Correction, grip: Grip, old: Project, logs: list[str], date: str) -> dict[str, bytes]:
     """The files of the corrected project by name: those of the old one, the new numbers in them."""
-    folder = old.folder
-    paths = [path for pattern in ("*.toml", "*.csv", f"{FOLDER}/*.toml", HISTORY) for path in folder.glob(pattern)]
-    texts = {str(path.relative_to(folder)): path.read_bytes() for path in sorted(paths)}
-    for name in {*_car_files(old), "limits.toml"} & texts.keys():
-        texts[name] = _changed(found, name, texts[name].decode("utf-8-sig"), date).encode()
-    kept = history(old).get("history", [])
+    texts = _texts(old)
+    numbers = found.spread.set_index(found.spread.index + "_percent")["after"] / PERCENT
+    texts.setdefault("limits.toml", b"")
+    for name in [*_car_files(old), "limits.toml", "venue.toml"]:
+        texts[name] = _changed(found, grip, name, texts[name].decode("utf-8-sig"), numbers, date).encode()
     entry = {
-        "date": date, "logs": logs, "values": found.values,
-        "spread": {name: {"before": before, "after": after} for name, (before, after) in found.spread.items()},
-    }  # fmt: skip
+        "date": date,
+        "logs": logs,
+        "values": found.values,
+        "spread": found.spread.round(6).to_dict("index"),
+    }
     told = {
-        "files": _digest({name: texts[name] for name in _car_files(old)}),
+        "files": _digest(texts, _car_files(old)),
         "parameters": list(found.values),
-        "covariance": found.covariance.tolist(),
-        "history": [*kept, entry],
+        "covariance": found.covariance.to_numpy().tolist(),
+        "history": [*history(old).get("history", []), entry],
     }
     return texts | {HISTORY: (json.dumps(told, indent=1) + "\n").encode()}
 
 
-def _changed(found: Correction, name: str, text: str, date: str) -> str:
+def _changed(found: Correction, grip: Grip, name: str, text: str, spread: Any, date: str) -> str:
     """A file with the new numbers, all else as it was."""
     import tomlkit
 
     document: Any = tomlkit.parse(text)
-    for table, key, factor in _factors(found, document):
-        if table.get(key) and factor != 1.0:
-            old = float(table[key])
-            table[key] = float(f"{old * factor:.6g}")
-            table[key].comment(f"was {old:g}; from a log, {date}")
+    new = list(_new_numbers(found, document))
+    if name == "venue.toml":
+        new = [
+            (
+                document["venue"],
+                "surface_grip",
+                float(document["venue"]["surface_grip"]) * (grip.value or 1.0),
+            )
+        ]
     if name == "limits.toml":
-        spread = document.setdefault("spread", tomlkit.table())
-        for field, (before, share) in found.spread.items():
-            key = f"{field}_percent"
-            spread[key] = round(share / PERCENT, 3)
-            was = "none" if before is None else f"{before / PERCENT:g}"
-            spread[key].comment(f"was {was}; from a log, {date}")
+        table = document.setdefault("spread", tomlkit.table())
+        new = [(table, key, value) for key, value in spread.items()]
+    for table, key, value in new:
+        old = table.get(key)
+        if old is None or abs(value - old) > 1e-9 * abs(old):
+            table[key] = float(f"{value:.6g}")
+            table[key].comment(f"was {old}; from a log, {date}")
     return tomlkit.dumps(document)
 
 
-def _factors(found: Correction, document: Any) -> Iterator[tuple[Any, str, float]]:
-    """Tables, keys and what their numbers are multiplied by."""
+def _new_numbers(found: Correction, document: Any) -> Iterator[tuple[Any, str, float]]:
+    """Tables, keys and values of a file of the car."""
     factor = {name: 1.0 + value for name, value in found.values.items()}
     air = document.get("air", {})
-    yield document.get("car", {}), "mass_kg", factor["mass"]
-    yield air, "drag_area_m2", factor["drag"]
-    yield air, "side_area_m2_per_rad", factor["side_force"]
+    rows = [(document.get("car", {}), {"mass_kg": "mass"})]
+    rows.append((air, {"drag_area_m2": "drag", "side_area_m2_per_rad": "side_force"}))
     for element in air.get("element", []):
-        for part in (element, *element.get("setting", [])):
-            own = factor.get(downforce_of(str(element["name"])), 1.0)
-            yield part, "free_area_m2", own
-            yield part, "ground_area_m2", own
-            yield part, "drag_area_m2", factor["drag"]
-    for name, tyre in document.get("tyre", {}).items():
-        for key in _TYRE:
-            yield tyre, key, factor.get(foundation_of(str(name)), 1.0)
+        own = downforce_of(str(element["name"]))
+        keys = {"free_area_m2": own, "ground_area_m2": own, "drag_area_m2": "drag"}
+        rows += [(part, keys) for part in (element, *element.get("setting", []))]
+    rows += [
+        (tyre, dict.fromkeys(_TYRE, foundation_of(str(name))))
+        for name, tyre in document.get("tyre", {}).items()
+    ]
+    for table, keys in rows:
+        yield from (
+            (table, key, table[key] * factor.get(name, 1.0)) for key, name in keys.items() if key in table
+        )

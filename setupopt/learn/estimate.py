@@ -8,33 +8,39 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from scipy.optimize import least_squares
 
-from setupopt.learn.channels import CHANNELS
-from setupopt.learn.model import Parameter, Predictor
+from setupopt.learn.channels import in_si
+from setupopt.learn.model import Predictor
 from setupopt.physics.inputs import Floats
 
 _HUBER = 2.5  # standard errors; what is further off counts less
+_KEPT = 0.978  # mean square of a normal variable that is cut there
 _FEW = 12  # seconds, below which the tabled errors of channels stand
 _BOUNDS = (0.2, 5.0)  # times the tabled error of a channel
+TOLD = 0.7  # of its error before; a value with more is not told by the log
 
 
 @dataclass(frozen=True)
 class Posterior:
-    """Values of the parameters after the log, (parameters), and their covariance.
+    """What is known after the log.
 
+    `those`: the frame of the parameters, `prior` their errors before all of it, with columns `value` and
+    `error` (one standard error) more; `covariance` of the values, `root` a root of that before.
     `before`, `after`: log minus prediction with the project's and with the new values, (seconds, channels);
-    `band`: of the prediction before, one standard error; `noise` (channels): what sensors and model err by;
-    `by_value`: slopes of the readings, (seconds, channels, parameters), with the project's values;
-    `slopes` (seconds x channels, parameters) and `left` whitened, for what a part of the log says;
-    `root`: errors before as a matrix, so that values are root times independent unit errors.
+    `band`: of the prediction before, one standard error; `noise` (channels): what sensors and model err by.
+    `by_value`: slopes of the readings, (seconds, channels, parameters); `slopes` (seconds x channels,
+    parameters) and `left`: the same and the residuals after, whitened.
     """
 
-    those: list[Parameter]
-    value: Floats
+    those: Any
     covariance: Floats
+    root: Floats
     before: Floats
     after: Floats
     band: Floats
@@ -42,141 +48,142 @@ class Posterior:
     by_value: Floats
     slopes: Floats
     left: Floats
-    root: Floats
-
-    @property
-    def error(self) -> Floats:
-        """One standard error of each value."""
-        return np.sqrt(np.diag(self.covariance))
-
-    @property
-    def error_before(self) -> Floats:
-        """One standard error of each value before the log."""
-        return np.sqrt((self.root**2).sum(axis=1))
-
-    @property
-    def correlation(self) -> Floats:
-        """Of the values."""
-        return self.covariance / np.outer(self.error, self.error)
 
 
 def estimate(
-    predict: Predictor, those: list[Parameter], known: Floats, check: Callable[[Posterior], None] | None = None
+    predict: Predictor, those: Any, known: Floats, check: Callable[[Posterior], None] | None = None
 ) -> Posterior:
     """The most probable values and their errors. `known`: covariance before the log.
 
     `check` gets what is found with the tabled errors of the channels.
     """
     fit = _Fit(predict, those, known)
-    channel = CHANNELS.loc[predict.channels]
-    tabled = (channel["error"] * channel["factor"]).to_numpy()
-    first = fit.solved(tabled)
+    tabled = in_si("error", predict.channels)
+    first = fit.solved(tabled, np.zeros(len(those)), 3)
     if check is not None:
         check(first)
-    if len(predict.rows.log) < _FEW:
+    seconds = len(predict.rows)
+    if seconds < _FEW:
         return first
-    left = np.abs(first.after)
-    scatter = 1.4826 * np.nanmedian(left, axis=0)
-    noise = np.sqrt(np.maximum(scatter**2 - np.nanmedian(fit.known, axis=0), 0.0))
-    return fit.solved(np.clip(noise, *(bound * tabled for bound in _BOUNDS)), first)
+    usual = 1.4826 * np.nanmedian(np.abs(first.after), axis=0)
+    square = np.nanmean(np.clip(first.after, -_HUBER * usual, _HUBER * usual) ** 2, axis=0) / _KEPT
+    square *= seconds / (seconds - 1.0 - len(those) / tabled.size)
+    noise = np.sqrt(np.maximum(square - np.nanmedian(fit.known, axis=0), 0.0))
+    noise = np.clip(noise, _BOUNDS[0] * tabled, _BOUNDS[1] * tabled)
+    return fit.solved(noise, first.those["value"].to_numpy(), 8)
 
 
 class _Fit:
-    def __init__(self, predict: Predictor, those: list[Parameter], known: Floats) -> None:
+    def __init__(self, predict: Predictor, those: Any, known: Floats) -> None:
         self.predict = predict
         self.those = those
         self.root = np.linalg.cholesky(known)
-        self.log = predict.rows.log.to_numpy()
-        self.zero = np.zeros(len(those))
-        self.base = predict(self.zero)
-        by_input = predict.input_slopes(self.zero, self.base)
+        self.log = predict.rows["log"].to_numpy()
+        zero = np.zeros(len(those))
+        self.base = predict(zero)
+        by_input = predict.input_slopes(zero, self.base)
         self.shared = np.nan_to_num(by_input @ by_input.transpose(0, 2, 1))
-        self.own = np.nan_to_num(predict.rows.log_errors.to_numpy()) ** 2
+        self.own = np.nan_to_num(predict.rows["log_error"].to_numpy()) ** 2
         self.known = self.own + np.diagonal(self.shared, axis1=1, axis2=2)
         # A sensor's zero adds to its own channel alone
-        names = [f"zero of {name}" for name in predict.channels]
-        self.zeros = np.array([[name == one.name for one in those] for name in names], dtype=float)
-        self.by_value = self._slopes(self.zero, self.base)
-        sure = self.by_value.copy()
-        sure[:, :, len(predict.names) :] = 0.0
+        names = np.array([f"zero of {name}" for name in predict.channels])
+        self.zeros = (names[:, None] == those.index.to_numpy()[None, :]).astype(float)
+        self.by_value = self.slopes(zero, self.base)
+        sure = np.where(self.zeros.any(axis=0), 0.0, self.by_value)
         self.band = np.sqrt(((sure @ self.root) ** 2).sum(axis=2))
 
-    def _slopes(self, theta: Floats, base: Floats) -> Floats:
-        found = np.broadcast_to(self.zeros, (*self.log.shape, len(self.those))).copy()
+    def slopes(self, theta: Floats, base: Floats) -> Floats:
+        """Slopes of the readings by all parameters."""
+        found = np.tile(self.zeros, (len(self.log), 1, 1))
         found[:, :, : len(self.predict.names)] += self.predict.slopes(theta, base)
         return found
 
-    def _left(self, theta: Floats, base: Floats) -> Floats:
-        return self.log - base - self.zeros @ theta
-
-    def solved(self, noise: Floats, start: Posterior | None = None) -> Posterior:
-        """The posterior where sensors and model err by `noise`."""
+    def solved(self, noise: Floats, start: Floats, most: int) -> Posterior:
+        """The posterior where sensors and model err by `noise`, in at most so many steps."""
         has = np.isfinite(self.log - self.base)
         both = has[:, :, None] & has[:, None, :]
-        identity = np.eye(noise.size)
-        covariance = np.where(both, self.shared, 0.0) + identity * np.where(has, self.own + noise**2, 1.0)[:, None]
-        whiten = np.linalg.inv(np.linalg.cholesky(covariance))
-        kept: dict[bytes, Floats] = {}
+        own = np.where(has, self.own + noise**2, 1.0)[:, :, None] * np.eye(noise.size)
+        whiten = np.linalg.inv(np.linalg.cholesky(own + np.where(both, self.shared, 0.0)))
+        root = self.root
 
-        def base_at(theta: Floats) -> Floats:
-            key = theta.tobytes()
-            if key not in kept:
-                kept[key] = self.predict(theta)
-            return kept[key]
+        @lru_cache(2)
+        def base_at(key: bytes) -> Floats:
+            return self.predict(np.frombuffer(key))
+
+        def left(unit: Floats) -> Floats:
+            theta = root @ unit
+            return self.log - base_at(theta.tobytes()) - self.zeros @ theta
 
         def residual(unit: Floats) -> Floats:
-            theta = self.root @ unit
-            left = np.nan_to_num(np.where(has, self._left(theta, base_at(theta)), 0.0))
-            return np.concatenate([(whiten @ left[:, :, None]).ravel(), unit])
+            whole = np.nan_to_num(left(unit))[:, :, None]
+            return np.append(whiten @ whole, unit)
 
         def slopes(unit: Floats) -> Floats:
-            theta = self.root @ unit
-            by_value = np.nan_to_num(np.where(has[:, :, None], self._slopes(theta, base_at(theta)), 0.0))
-            by_unit = -whiten @ (by_value @ self.root)
+            theta = root @ unit
+            by_value = np.where(has[:, :, None], self.slopes(theta, base_at(theta.tobytes())), 0.0)
+            by_unit = -whiten @ (np.nan_to_num(by_value) @ root)
             return np.concatenate([by_unit.reshape(-1, unit.size), np.eye(unit.size)])
 
-        first = np.zeros(len(self.those)) if start is None else np.linalg.solve(self.root, start.value)
         found = least_squares(
-            residual, first, slopes, loss="huber", f_scale=_HUBER, ftol=1e-5, xtol=1e-5, gtol=1e-3, max_nfev=8
-        )
-        value = self.root @ found.x
-        cells = has.size
-        after = self._left(value, base_at(value))
-        return Posterior(
-            self.those, value, self.root @ np.linalg.inv(found.jac.T @ found.jac) @ self.root.T,
-            self.log - self.base, after, self.band, noise, self.by_value, found.jac[:cells], found.fun[:cells], self.root,
+            residual, np.linalg.solve(root, start), slopes, loss="huber", f_scale=_HUBER, ftol=1e-5,
+            xtol=1e-5, gtol=1e-3, max_nfev=most,
         )  # fmt: skip
+        covariance = root @ np.linalg.inv(found.jac.T @ found.jac) @ root.T
+        those = self.those.assign(value=root @ found.x, error=np.sqrt(np.diag(covariance)))
+        before = self.log - self.base
+        whitened = (found.jac[: has.size], found.fun[: has.size])
+        return Posterior(
+            those, covariance, root, before, left(found.x), self.band, noise, self.by_value, *whitened
+        )
 
 
-@dataclass(frozen=True)
-class LeftOut:
-    """A part of the log predicted from the rest: root mean square of its residuals over their errors, and by
-    how many standard errors before the log the values move without it at most."""
+def residuals(found: Posterior, channels: list[str]) -> Any:
+    """Every channel against the model, SI: a frame by channel.
 
-    name: str
-    seconds: int
-    rms: float
-    moved: float
-    parameter: str
+    Mean residual before and after, rms after, the band of the prediction before, and noise. `cause`: the
+    parameter that alone takes most off the squares of the residuals before, and that share; empty where
+    nothing is to be explained.
+    """
+    rows = {}
+    for c, name in enumerate(channels):
+        has = np.isfinite(found.before[:, c])
+        left, after = found.before[has, c] / found.noise[c], found.after[has, c]
+        columns = found.by_value[has, c] * found.those["prior"].to_numpy() / found.noise[c]
+        size = columns.T @ left / ((columns**2).sum(axis=0) + 1.0)
+        square = ((left[:, None] - columns * size) ** 2).sum(axis=0)
+        is_odd = np.mean(left**2) > 2.0
+        best = int(square.argmin())
+        rows[name] = {
+            "seconds": left.size,
+            "bias": np.mean(found.before[has, c]),
+            "bias_after": np.mean(after),
+            "rms_after": np.sqrt(np.mean(after**2)),
+            "band": np.mean(found.band[has, c]),
+            "noise": found.noise[c],
+            "cause": found.those.index[best] if is_odd else "",
+            "cause_share": 1.0 - square[best] / np.sum(left**2) if is_odd else 0.0,
+        }
+    return pd.DataFrame.from_dict(rows, "index")
 
 
-def leave_out(found: Posterior, group: Floats, names: list[str]) -> list[LeftOut]:
-    """Each group of seconds, (seconds) numbers of `names`, predicted by the others, linearly."""
-    rows = np.repeat(group, found.left.size // group.size)
-    unit = np.linalg.solve(found.root, found.value)
-    parts = []
+def leave_out(found: Posterior, group: Floats, names: list[str]) -> Any:
+    """Each group of seconds, numbers of `names`, predicted by the others, linearly: a frame by name.
+
+    `rms`: of its residuals over their errors; `moved`: by how many of its errors before the value of
+    `parameter` moves without it, the most of all.
+    """
+    rows = np.repeat(group, len(found.left) // group.size)
+    count = len(found.those)
+    unit = np.linalg.solve(found.root, found.those["value"])
+    parts = {}
     for number, name in enumerate(names):
-        out = rows == number
-        if not out.any() or out.all():
-            continue
-        rest, own = found.slopes[~out], found.slopes[out]
-        covariance = np.linalg.inv(rest.T @ rest + np.eye(unit.size))
-        step = -covariance @ (rest.T @ found.left[~out] + unit)
+        out = (rows == number) & found.slopes.any(axis=1)
+        rest, own = found.slopes[rows != number], found.slopes[out]
+        covariance = np.linalg.inv(rest.T @ rest + np.eye(count))
+        step = -covariance @ (rest.T @ found.left[rows != number] + unit)
         left = found.left[out] + own @ step
-        has = np.abs(own).sum(axis=1) > 0.0
         spread = 1.0 + ((own @ covariance) * own).sum(axis=1)
         most = int(np.abs(step).argmax())
-        rms = float(np.sqrt(np.mean(left[has] ** 2 / spread[has])))
-        parts.append(LeftOut(name, int((group == number).sum()), rms, float(step[most]), found.those[most].name))
-    return parts
-
+        numbers = (int((group == number).sum()), np.sqrt(np.mean(left**2 / spread)), step[most])
+        parts[name] = (*numbers, found.those.index[most])
+    return pd.DataFrame.from_dict(parts, "index", columns=["seconds", "rms", "moved", "parameter"])

@@ -8,7 +8,7 @@ import numpy as np
 
 from setupopt.learn.estimate import Posterior
 from setupopt.learn.model import Predictor, car_of
-from setupopt.physics.inputs import SIDESLIP, STEER, Floats, Records
+from setupopt.physics.inputs import SIDESLIP, STEER, Floats
 from setupopt.project.model import Project
 
 _SURE = 3.0  # errors of a slip angle
@@ -24,43 +24,36 @@ class Grip:
     """
 
     least: float
-    second: int
-    slid: int
-    value: float | None
-    error: float | None
+    slid: int = 0
+    value: float | None = None
+    error: float | None = None
 
 
-def grip_of(corrected: Project, project: Project, predict: Predictor, found: Posterior) -> Grip:
+def grip_of(corrected: Project, predict: Predictor, found: Posterior) -> Grip:
     """The grip of the corrected car in the steady seconds of a log."""
     model, settings = car_of(corrected, {})
-    cases = predict.cases(predict.values(found.value))
+    value = found.those["value"]
+    cases = predict.cases(value.to_dict())
     answers = model.run(settings, cases).answers[0]
-    factor = np.where(answers["contact"], answers["friction_factor"], np.nan)
-    slid = np.flatnonzero(_slid(predict, found, model.packed[0][0], cases.records, answers))
-    second = int(np.nanargmax(factor))
-    least = float(factor[second])
-    if not slid.size:
-        return Grip(least, second, 0, None, None)
-    error = float(np.hypot(_ERROR, np.std(factor[slid]) / np.sqrt(slid.size)))
-    return Grip(least, second, slid.size, float(np.median(factor[slid])), error)
-
-
-def _slid(predict: Predictor, found: Posterior, car: Records, cases: Records, answers: Records) -> np.ndarray:
-    """Seconds in which an axle's measured slip angle is past the largest one of the model, at full friction."""
+    needed = np.where(answers["contact"], answers["friction_factor"], np.nan)
+    grip = Grip(float(np.nanmax(needed)))
     if not {"steer", "sideslip"} <= set(predict.channels):
-        return np.zeros(len(cases), dtype=bool)
-    zero = dict(zip((one.name for one in found.those), found.value, strict=True))
-    column = {name: predict.channels.index(name) for name in ("steer", "sideslip")}
-    log = predict.rows.log
-    steer, sideslip = (log[name].to_numpy() - zero[f"zero of {name}"] for name in column)
-    measured = _slips(car, cases, steer, sideslip)
+        return grip
+    # Slip angles of the middle of both axles but for steer and sideslip, rad; small angles
+    vehicle = model.packed_for(settings[0])[0][0]
+    bend = np.outer([-vehicle["to_front"], vehicle["to_rear"]], cases.records["path_curvature"])
+
+    def slips(steer: Floats, sideslip: Floats) -> Floats:
+        return bend + np.outer([1.0, 0.0], steer) - sideslip
+
+    steer, sideslip = (
+        (predict.rows["log"][name] - value[f"zero of {name}"]).to_numpy() for name in ("steer", "sideslip")
+    )
     fold = answers["fold"]
-    largest = _slips(car, cases, fold[:, STEER], fold[:, SIDESLIP]) / answers["friction_factor"]
-    doubt = _SURE * np.hypot(*(found.noise[number] for number in column.values()))
-    return np.asarray((np.abs(measured) > np.abs(largest) + doubt).any(axis=0))
-
-
-def _slips(car: Records, cases: Records, steer: Floats, sideslip: Floats) -> Floats:
-    """Slip angles of the front and rear axle's middle, (2, cases), rad; small angles."""
-    bend = cases["path_curvature"]
-    return np.array([steer - sideslip - bend * car["to_front"], bend * car["to_rear"] - sideslip])
+    largest = np.abs(slips(fold[:, STEER], fold[:, SIDESLIP])) / needed
+    doubt = _SURE * np.hypot(*(found.noise[predict.channels.index(name)] for name in ("steer", "sideslip")))
+    shares = needed[(np.abs(slips(steer, sideslip)) > largest + doubt).any(axis=0)]
+    if not shares.size:
+        return grip
+    error = float(np.hypot(_ERROR, np.std(shares) / np.sqrt(shares.size)))
+    return Grip(grip.least, shares.size, float(np.median(shares)), error)

@@ -8,117 +8,98 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import reduce
+from typing import Any, NamedTuple
 
 import numpy as np
+import pandas as pd
 from scipy.stats import norm
 
 from setupopt.evaluation.cases import CaseSet, join, placed_cases, sweep_at
-from setupopt.evaluation.result import Result
 from setupopt.learn.model import car_of, differences
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project
 from setupopt.units import DEG
 
-STEP = 15.0 * DEG  # between the runs of a project without [route]
+STEP = 15.0 * DEG  # between runs straight up the sweep
 _DRIVEN = (2.0 * DEG, 0.97)  # a run counts as driven with that much less angle, and that share of its speed
 
 
-@dataclass(frozen=True)
-class Uncertain:
-    """What is left uncertain: names, and the covariance of their deviations from the corrected car, shares.
-
-    `surface_grip` and `tyre_friction` are among them where [spread] has them.
-    """
-
-    names: list[str]
-    covariance: Floats
-
-
-@dataclass(frozen=True)
-class TestRun:
-    """A run of the programme, SI: the case with the highest chance of a margin under the minimum.
-
-    `margin` is minus infinity where contact is lost; `error`: its standard error.
-    """
+class Planned(NamedTuple):
+    """A run of a test programme: its highest roll angle, rad, entry speed, m/s, and cases."""
 
     roll_angle: float
     speed: float
-    attitude: str
-    margin: float
-    error: float
-    chance: float
-    driven: bool
+    cases: CaseSet
 
 
 @dataclass(frozen=True)
 class Next:
-    """Runs in order, and which is next: None where the first one that was not driven is not safe enough.
+    """The runs of a programme: a frame in their order, SI, with the case that has the highest `chance` of a
+    margin under the minimum, its `margin` (minus infinity where contact is lost) and that one's `error`.
 
-    `reach`: the highest roll angle up to which every run keeps the chance; None where none does.
+    `run`: the row of the next one, None where no run that is not driven yet keeps the chance with all before
+    it. `reach`: the highest roll angle up to which every run keeps it; None where none does.
     """
 
-    runs: list[TestRun]
-    run: TestRun | None
+    runs: Any
+    run: int | None
     reach: float | None
 
 
-def margins(project: Project, cases: CaseSet, left: Uncertain) -> tuple[Result, Floats]:
-    """Answers of the project's car in cases, and the standard error of each margin, (cases)."""
-    model, settings = car_of(project, {})
-    result = model.run(settings, cases)
-    grip = [left.names.index(name) for name in ("surface_grip",) if name in left.names]
+def _errors(project: Project, cases: CaseSet, answers: Any, left: Any) -> Floats:
+    """Standard error of each margin, (cases), from `left`, a covariance with names."""
+    base = answers.search_margin[0]
 
     def margin(theta: Floats) -> Floats:
-        values = dict(zip(left.names, theta.tolist(), strict=True))
-        moved, own = car_of(project, values)
+        values = dict(zip(left.index, theta.tolist(), strict=True))
+        model, settings = car_of(project, values)
         records = cases.records.copy()
-        records["surface_grip"] *= 1.0 + sum(theta[row] for row in grip)
-        near = moved.run(own, replace(cases, records=records), result.answers[0], by_slope=True)
-        return near.search_margin[0]
+        records["surface_grip"] *= 1.0 + values.get("surface_grip", 0.0)
+        near = replace(cases, records=records)
+        return model.run(settings, near, answers.answers[0], by_slope=True).search_margin[0]
 
-    errors = np.sqrt(np.diag(left.covariance))
-    slopes = differences(margin, np.zeros(errors.size), result.search_margin[0], errors)
-    return result, np.sqrt(np.einsum("ci,ij,cj->c", slopes, left.covariance, slopes))
+    slopes = differences(margin, np.zeros(len(left)), base, np.sqrt(np.diag(left)))
+    return np.sqrt(np.einsum("ci,ij,cj->c", slopes, left.to_numpy(), slopes))
 
 
-def plain_runs(project: Project) -> list[tuple[float, float, CaseSet]]:
-    """Roll angle, speed and cases of runs straight up the sweep, each in every attitude of the venue."""
+def plain_runs(project: Project) -> list[Planned]:
+    """Runs straight up the sweep at its speed, in every attitude of the venue."""
     venue = project.venue
     at = sweep_at(venue)
-    count = np.arange(len(venue.attitudes))
     angles = placed_cases(venue, np.zeros(at.size, dtype=int), at).records["roll_angle"]
-    chosen = [int(np.abs(angles - angle).argmin()) for angle in np.arange(0.0, np.abs(angles).max() + 1e-6, STEP)]
-    rows = sorted(set(chosen), key=lambda row: abs(angles[row]))
+    steps = np.arange(0.0, np.abs(angles).max() + 1e-6, STEP)
+    rows = dict.fromkeys(int(np.abs(np.abs(angles) - step).argmin()) for step in steps)
+    every = np.arange(len(venue.attitudes))
+    cases = [placed_cases(venue, every, np.full(every.size, at[row])) for row in rows]
     return [
-        (float(angles[row]), venue.sweep.speed, placed_cases(venue, count, np.full(count.size, at[row])))
-        for row in rows
+        Planned(float(angles[row]), venue.sweep.speed, some) for row, some in zip(rows, cases, strict=True)
     ]
 
 
 def next_step(
-    project: Project, left: Uncertain, driven: Sequence[tuple[float, float]], floor: float, chance: float,
-    runs: Sequence[tuple[float, float, CaseSet]] | None = None,
-) -> Next:  # fmt: skip
-    """The runs of the programme on the corrected project, and the next one.
+    project: Project, left: Any, driven: Any, floor: float, chance: float, runs: Sequence[Planned]
+) -> Next:
+    """The runs on the corrected project, and the next one.
 
-    `driven`: roll angles and speeds of the log's steady seconds. `chance`: most of a margin under `floor`.
+    `left`: covariance of what is uncertain, a frame by name. `driven`: records of cases that the log has.
+    `chance`: most of a margin under `floor`.
     """
-    steps = plain_runs(project) if runs is None else runs
-    whole = steps[0][2]
-    for _, _, cases in steps[1:]:
-        whole = join(whole, cases)
-    result, errors = margins(project, whole, left)
-    margin = result.safe_margin[0]
-    risk = np.where(np.isfinite(margin), norm.cdf((floor - margin) / np.maximum(errors, 1e-6)), 1.0)
-    found: list[TestRun] = []
-    first = 0
-    for angle, speed, cases in steps:
-        worst = first + int(risk[first : first + len(cases)].argmax())
-        first += len(cases)
-        was = any(abs(a) > abs(angle) - _DRIVEN[0] and v > _DRIVEN[1] * speed for a, v in driven)
-        numbers = (float(margin[worst]), float(errors[worst]), float(risk[worst]))
-        found.append(TestRun(angle, speed, whole.attitude[worst], *numbers, was))
-    safe = [run.chance <= chance for run in found]
-    count = safe.index(False) if False in safe else len(safe)
-    later = [run for run in found[:count] if not run.driven]
-    return Next(found, later[0] if later else None, found[count - 1].roll_angle if count else None)
+    cases = reduce(join, (run.cases for run in runs))
+    model, settings = car_of(project, {})
+    result = model.run(settings, cases)
+    table = pd.DataFrame({"attitude": cases.attitude, "margin": result.safe_margin[0]})
+    table["error"] = np.maximum(_errors(project, cases, result, left), 1e-6)
+    table["chance"] = norm.cdf((floor - table["margin"]) / table["error"])
+    table["run"] = np.repeat(np.arange(len(runs)), [len(run.cases) for run in runs])
+    found = table.loc[table.groupby("run")["chance"].idxmax()].reset_index(drop=True).drop(columns="run")
+    found["roll_angle"], found["speed"] = np.array([(run.roll_angle, run.speed) for run in runs]).T
+    found["driven"] = [
+        bool(((np.abs(driven["roll_angle"]) > abs(run.roll_angle) - _DRIVEN[0])
+        & (driven["speed"] > _DRIVEN[1] * run.speed)).any())
+        for run in runs
+    ]  # fmt: skip
+    safe = found[(found["chance"] <= chance).cummin()]
+    later = safe.index[~safe["driven"]]
+    reach = None if safe.empty else float(safe["roll_angle"].iloc[-1])
+    return Next(found, int(later[0]) if later.size else None, reach)

@@ -1,104 +1,105 @@
 """Channels that contradict the log or the model in a way that a wrong connection explains: refused by name.
 
-A log whose sensors are exchanged, reversed or on another clock teaches the wrong car; the map file puts it
-right.
+A log whose sensors are exchanged, reversed or on another clock teaches the wrong car; a map puts it right.
 """
 
 from __future__ import annotations
 
-from itertools import combinations
+from typing import Any
 
 import numpy as np
 
-from setupopt.errors import InputError, InputErrors
-from setupopt.learn.channels import CHANNELS, COASTING, COMPARED
+from setupopt.errors import InputErrors
+from setupopt.learn.channels import CHANNELS, COASTING, in_si
 from setupopt.learn.estimate import Posterior
-from setupopt.learn.log import BLOCK, Log
-from setupopt.learn.model import Stretches
-from setupopt.learn.way import Way
+from setupopt.learn.log import BLOCK
+from setupopt.learn.model import Predictor
+from setupopt.learn.way import WINDOW, Way
 from setupopt.physics.inputs import Floats
+from setupopt.project.model import Project
 
-_WRONG = 4.0  # misfit from which a channel is suspect
+_WRONG = 4.0  # errors, from which a channel is suspect
 _BETTER = 3.0  # times less, with which a wrong connection explains it
 _LAGS = np.arange(-20, 21)  # blocks
 _LEAST_LAG = 2
-_EXPLAINED = 0.8  # share of a channel's variance that its best clock leaves explained
-_SHARPER = 0.6  # of the variance left on its own clock
+_MOST, _FEWEST = 300, 10  # seconds that are looked at
+_FAR = 3.0  # errors of a channel that the clock of the speed must leave, to be judged
+_SHARPER = 0.6  # of what is left on the clock of the speed
 
 
-def refuse_suspects(found: Posterior, rows: Stretches, ways: list[Way]) -> None:
-    """Raises InputErrors that name exchanged and reversed sensors."""
-    errors = []
-    names = list(rows.log.columns)
-    log = rows.log.to_numpy()
-    predicted = log - found.before
-    channel = CHANNELS.loc[names]
-    offset = 3.0 * (channel["offset"] * channel["factor"]).to_numpy()
+def refuse_suspects(found: Posterior, ways: list[Way], channels: list[str], log: Floats) -> None:
+    """Raises InputErrors that name exchanged and reversed sensors. `log` (seconds, channels)."""
+    unit = CHANNELS.loc[channels, "unit"].to_numpy()
+    offset = 3.0 * in_si("offset", channels)
     size = np.sqrt(found.noise**2 + np.nanmean(found.band**2, axis=0))
 
-    def misfit(a: int, b: int, sign: float = 1.0) -> float:
-        """How far the log of channel a, its sign as said, is from the prediction of channel b."""
-        left = sign * log[:, a] - predicted[:, b]
-        left = left - np.clip(np.nanmedian(left), -offset[b], offset[b])
-        return float(np.sqrt(np.nanmean(left**2)) / size[b])
+    def misfit(sign: float) -> Floats:
+        """How far the log of each channel is from the prediction of each, its zero aside."""
+        left = sign * log[:, :, None] - (log - found.before)[:, None, :]
+        left = left - np.clip(np.nanmedian(left, axis=0), -offset, offset)
+        return np.sqrt(np.nanmean(left**2, axis=0)) / size
 
-    def say(a: int, what: str, remedy: str) -> None:
-        run = ways[int(rows.run[0])].run
-        line = int(ways[int(rows.run[0])].line[int(rows.second[0])])
-        column = run.used[names[a]].column
-        errors.append(InputError(str(run.path), line, column, f"what reads like {what}", remedy))
-
-    own = [misfit(a, a) for a in range(len(names))]
-    for a, b in combinations(range(len(names)), 2):
-        total = own[a] + own[b]
-        alike = channel["unit"].iloc[a] == channel["unit"].iloc[b] and COASTING not in (names[a], names[b])
-        if alike and total > 2.0 * _WRONG and total > _BETTER * (misfit(a, b) + misfit(b, a)):
-            say(a, f"{names[b]}, and that like {names[a]}", "exchange their columns in a map (--channels)")
-    for a in range(len(names)):
-        if own[a] > _WRONG and own[a] > _BETTER * misfit(a, a, -1.0):
-            say(a, f"minus {names[a]}", "sign = -1 in a map (--channels)")
-    if errors:
-        raise InputErrors(errors)
-
-
-def refuse_clocks(log: Log, way: Way) -> None:
-    """Raises InputErrors that name channels of another clock than speed and place.
-
-    A channel is fitted by what it follows from, at every lag of up to two seconds.
-    """
-    seconds = np.arange(len(log.mean)) * BLOCK
-    place = np.interp(seconds, way.time, way.inputs["place"].ffill().bfill())
-    speed = log.mean["speed"] if "speed" in log.mean else np.interp(seconds, way.time, way.inputs["speed"])
-    v = np.asarray(speed, dtype=float)
-    causes = np.column_stack([np.ones(v.size), v, v**2, np.sin(place), np.cos(place), np.gradient(v)])
-    names = [name for name in COMPARED if name in log.mean]
-    wrong = [(name, _lag(causes, log.mean[name].to_numpy())) for name in names]
-    raise_for = [
-        InputError(
-            str(log.path), int(log.line[0]), log.used[name].column, f"a clock {abs(lag) * BLOCK:.1f} s "
-            f"{'behind' if lag > 0 else 'ahead of'} that of the speed", f"shift_s = {-lag * BLOCK:.1f} in a map",
+    as_is, reversed_ = misfit(1.0), misfit(-1.0)
+    own = np.diag(as_is)
+    pairs = own + own[:, None]
+    is_alike = unit == unit[:, None]
+    is_swapped = is_alike & (pairs > 2.0 * _WRONG) & (pairs > _BETTER * (as_is + as_is.T))
+    is_reversed = (own > _WRONG) & (own > _BETTER * np.diag(reversed_))
+    run = ways[0].run
+    line = ways[0].lines[0]
+    errors = [
+        run.error(
+            line, channels[a], f"what reads like {channels[b]}", "it; a map (--channels) can exchange them"
         )
-        for name, lag in wrong
-        if lag
-    ]  # fmt: skip
-    if raise_for:
-        raise InputErrors(raise_for)
+        for a, b in zip(*np.nonzero(is_swapped), strict=True)
+        if COASTING not in (channels[a], channels[b])
+    ]
+    errors += [
+        run.error(line, channels[a], f"minus {channels[a]}", "it; a map (--channels) can say sign = -1")
+        for a in np.flatnonzero(is_reversed)
+    ]
+    if errors:
+        raise InputErrors(one for error in errors for one in error.errors)
 
 
-def _lag(causes: Floats, values: Floats) -> int:
-    """Blocks by which a channel is late; 0 where its own clock is as good."""
+def refuse_clocks(project: Project, those: Any, way: Way) -> None:
+    """Raises InputErrors for a channel of another clock than speed and place.
+
+    The log, as a mean of a second, is fitted by offset and factor to the prediction at every lag of up to two
+    seconds.
+    """
+    rows = way.table[way.table["input"].notna().all(axis=1)].iloc[:_MOST]
+    predict = Predictor(project, those, rows)
+    if len(predict.rows) < _FEWEST:
+        return
+    mean = way.run.mean
+    predicted = predict(np.zeros(len(those)))
+    blocks = (np.arange(len(mean)) + 0.5) * BLOCK
+    seconds = (predict.rows.index.to_numpy() + 0.5) * WINDOW
+    for number, name in enumerate(predict.channels):
+        if name == COASTING:
+            continue
+        expected = np.interp(blocks, seconds, predicted[:, number], np.nan, np.nan)
+        smooth = mean[name].rolling(round(WINDOW / BLOCK), center=True).mean().shift(-1)
+        lag = _lag(expected, smooth.to_numpy(), _FAR * in_si("error", [name])[0])
+        if lag:
+            found = (
+                f"a clock {abs(lag) * BLOCK:.1f} s {'behind' if lag > 0 else 'ahead of'} that of the speed"
+            )
+            remedy = f"one clock; a map (--channels) can say shift_s = {-lag * BLOCK:.1f}"
+            raise way.run.error(way.lines[0], name, found, remedy)
+
+
+def _lag(expected: Floats, values: Floats, far: float) -> int:
+    """Blocks by which a channel is late; 0 where its own clock is as good, or leaves less than `far`."""
     left = []
     for lag in _LAGS:
-        moved = np.roll(values, -lag)
-        good = np.isfinite(moved + causes.sum(axis=1))
-        good[[0, -1]] = False
-        good &= np.abs(np.arange(values.size) - values.size / 2) < values.size / 2 - _LAGS[-1]
-        if good.sum() < 10 * causes.shape[1]:
+        x, y = expected[_LAGS[-1] : -_LAGS[-1]], np.roll(values, -lag)[_LAGS[-1] : -_LAGS[-1]]
+        good = np.isfinite(x + y)
+        if good.sum() < 10 * _FEWEST:
             return 0
-        x = causes[good] / np.abs(causes[good]).max(axis=0).clip(1e-12)
-        solved = np.linalg.lstsq(x, moved[good], rcond=None)[0]
-        left.append(np.var(moved[good] - x @ solved) / max(np.var(moved[good]), 1e-300))
+        covariance = np.cov(x[good], y[good])
+        left.append(covariance[1, 1] - covariance[0, 1] ** 2 / max(covariance[0, 0], 1e-300))
     best = int(np.argmin(left))
-    lag = int(_LAGS[best])
-    is_clear = left[best] < 1.0 - _EXPLAINED and left[best] < _SHARPER * left[len(_LAGS) // 2]
-    return lag if is_clear and abs(lag) >= _LEAST_LAG else 0
+    is_clear = left[best] < _SHARPER * left[_LAGS.size // 2] and left[_LAGS.size // 2] > far**2
+    return int(_LAGS[best]) if is_clear and abs(_LAGS[best]) >= _LEAST_LAG else 0

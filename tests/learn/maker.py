@@ -6,20 +6,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from setupopt.learn.channels import CHANNELS, COMPARED, key_of
-from setupopt.learn.model import Parameter, Predictor, Stretches
-from setupopt.physics.inputs import Floats
+from setupopt.learn.model import Predictor, parameters, prior
 from setupopt.project.model import Project
 from setupopt.units import DEG
 
 # Roll angle in deg and speed in m/s of the holds of a run.
 HOLDS = (
-    (0, 20), (0, 30), (0, 40), (0, 50), (0, 54), (15, 40), (30, 45), (30, 54), (45, 54), (60, 50), (60, 54),
-    (75, 54), (90, 54), (60, 45), (30, 35), (0, 35),
+    (0, 20), (0, 30), (0, 40), (0, 50), (0, 54), (15, 48), (30, 45), (30, 54), (45, 54), (60, 50), (60, 54),
+    (75, 54), (90, 54), (60, 50), (30, 44), (0, 38),
 )  # fmt: skip
 
 
@@ -36,44 +37,62 @@ class Truth:
     seed: int = 0
 
 
-def drawn(those: list[Parameter], seed: int, correlation: Floats) -> dict[str, float]:
-    """Hidden values, drawn as they may be before a log."""
-    errors = np.array([one.error for one in those])
-    covariance = correlation * np.outer(errors, errors)
-    values = np.random.default_rng(seed).multivariate_normal(np.zeros(errors.size), covariance)
-    return dict(zip((one.name for one in those), values.tolist(), strict=True))
+def drawn(project: Project, seed: int) -> dict[str, float]:
+    """Hidden values, drawn as they may be before a log of all channels."""
+    every: Any = SimpleNamespace(run=SimpleNamespace(used={}), table={"log": COMPARED})
+    those = parameters(project, [every])
+    values = np.random.default_rng(seed).multivariate_normal(np.zeros(len(those)), prior(those))
+    return dict(zip(those.index, values.tolist(), strict=True))
 
 
 def log_frame(
     project: Project, truth: Truth, holds: tuple[tuple[float, float], ...] = HOLDS, seconds: int = 4,
-    rate: int = 50, between: float = 2.0,
-) -> pd.DataFrame:
-    """A log by its keys; straight running at `holds`, each for some seconds, with ramps between."""
+    rate: int = 50, between: int = 2,
+) -> pd.DataFrame:  # fmt: skip
+    """A log by its keys: `holds`, each for some seconds, and even changes of speed and place between them.
+
+    Rows lie on a line between the trims at both ends of their second.
+    """
     rng = np.random.default_rng(truth.seed + 1)
-    at = np.array(holds, dtype=float)
-    n = len(at)
-    inputs = pd.DataFrame({"speed": at[:, 1], "place": at[:, 0] * DEG, "course": 0.0, "curvature": 0.0, "acceleration": 0.0})
-    more = pd.DataFrame({"yaw_acceleration": np.zeros(n), "headwind": 0.0, "crosswind": 0.0})
+    knots = np.add.outer(np.arange(len(holds)) * (seconds + between), [0, seconds]).ravel()
+    ends = np.arange(knots[-1] + 1)
+    place, speed = (np.interp(ends, knots, np.repeat(column, 2)) for column in np.array(holds, dtype=float).T)
+    place *= DEG
+    climb = np.diff(place) / max(project.venue.curvature, 1e-9)
+    inputs = pd.DataFrame(
+        {
+            "speed": np.append(speed[:-1], speed[1:]),
+            "place": np.append(place[:-1], place[1:]),
+            "course": np.tile(np.arcsin(climb / speed[:-1]), 2),
+            "curvature": 0.0,
+            "acceleration": np.tile(np.diff(speed), 2),
+        }
+    )
     sensors = [name for name in COMPARED if name != "coasting"]
-    log = pd.DataFrame(np.zeros((n, len(sensors))), columns=sensors)
-    rows = Stretches(np.zeros(n), np.arange(n), inputs, 0.0 * inputs, more, log, 0.0 * log)
-    car = {k: v for k, v in truth.values.items() if not k.startswith(("zero", "speed", "place"))}
-    those = [Parameter(name, "car", 1.0) for name in car]
-    readings = Predictor(project, those, rows)(np.array(list(car.values())))
-    whole = pd.DataFrame(readings, columns=sensors)
-    whole["speed"] = at[:, 1] / (1.0 + truth.values.get("speed reading", 0.0))
-    whole["roll_angle"] = at[:, 0] * DEG - truth.values.get("place reading", 0.0)
+    car = {name: v for name, v in truth.values.items() if not name.startswith(("zero", "speed", "place"))}
+    more = pd.DataFrame(0.0, inputs.index, ["yaw_acceleration", "headwind", "crosswind"])
+    log = pd.DataFrame(0.0, inputs.index, sensors)
+    parts = {"input": inputs, "error": 0.0 * inputs, "more": more, "log": log}
+    predict = Predictor(
+        project, pd.DataFrame({"kind": "car", "prior": 1.0}, index=list(car)), pd.concat(parts, axis=1)
+    )
+    assert not predict.unheld, "a second that the model's car does not stand"
+    whole = pd.DataFrame(predict(np.array(list(car.values()))), columns=sensors)
+    whole["speed"] = inputs["speed"] / (1.0 + truth.values.get("speed reading", 0.0))
+    whole["roll_angle"] = inputs["place"] - truth.values.get("place reading", 0.0)
     whole["yaw_rate"] = 0.0
-    knots = np.concatenate([[i * (seconds + between), i * (seconds + between) + seconds] for i in range(n)])
-    time = np.arange(0.0, knots[-1], 1.0 / rate)
+    time = np.arange(0.0, ends[-1], 1.0 / rate)
+    second = (time + 1e-9).astype(int)
     frame = pd.DataFrame({"time_s": time})
-    second = (time // 1.0).astype(int)
+    first, last = whole.iloc[: ends[-1]].iloc[second], whole.iloc[ends[-1] :].iloc[second]
     for name in whole.columns:
-        values = np.interp(time, knots, np.repeat(whole[name], 2))
+        values = first[name].to_numpy() + (time - second) * (last[name].to_numpy() - first[name].to_numpy())
         channel = CHANNELS.loc[name]
-        error = {"speed": 0.05, "roll_angle": 0.1, "yaw_rate": 0.05}.get(name, channel["error"]) * channel["factor"]
+        error = {"speed": 0.05, "roll_angle": 0.1, "yaw_rate": 0.05}.get(name, channel["error"]) * channel[
+            "factor"
+        ]
         values += truth.noise * error * rng.standard_normal(time.size)
-        values += truth.each * error * rng.standard_normal(second.max() + 1)[second]
+        values += truth.each * error * rng.standard_normal(ends[-1])[second]
         values += truth.values.get(f"zero of {name}", 0.0)
         frame[key_of(name)] = values / channel["factor"]
     return frame

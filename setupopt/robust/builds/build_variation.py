@@ -165,7 +165,8 @@ def _misbuild(setups: Records, t: Tolerance, errors: Floats) -> None:
 def varied_car(car: Car, factors: dict[str, float]) -> Car:
     """The car with inputs multiplied, by their field of Spread; what is not named stays.
 
-    Besides, `downforce_of(NAME)` of one air element and `foundation_of(NAME)` of one tyre. A lighter car keeps its wheels: no mass goes so low that the sprung part, or its CG, would be gone.
+    Besides, `downforce_of(NAME)` of one air element and `foundation_of(NAME)` of one tyre. A lighter car
+    keeps its wheels: no mass goes so low that the sprung part, or its CG, would be gone.
     """
     downforce, friction = factors.get("downforce", 1.0), factors.get("tyre_friction", 1.0)
     drag = factors.get("drag", 1.0)
