@@ -54,6 +54,11 @@ _ALTERNATIVES = [f"alternative-{number}.toml" for number in range(1, 100)]
     "again. All of them together lose at most 0.005, or X where that is more.",
 )  # fmt: skip
 @click.option(
+    "--raise", "raised", type=click.Choice(["margin", "disturbance"]), default="margin", show_default=True,
+    help="The worst margin, where [require] of limits.toml is stood; or how much of it is stood, where "
+    "the worst margin is at least --floor.",
+)  # fmt: skip
+@click.option(
     "--study", metavar="URL", help="Optuna storage that keeps the choice of parts, such as "
     "sqlite:///parts.db; several workers may share it.",
 )  # fmt: skip
@@ -89,7 +94,9 @@ def command(
         from setupopt.search import ProposalOptions, propose
 
     own = {name: least for name, least in floors.items() if name is not None}
-    asked = ProposalOptions(minimum_margins=own, **given)
+    requires = project.limits is not None and project.limits.require is not None
+    least = floors.get(None) or 0.0 if requires else 0.0
+    asked = ProposalOptions(minimum_margins=own, least_margin=least, **given)
     folder = project.folder if common.out is None else Path(common.out)
 
     def compute(progress: Callable[[str], object]) -> JudgedProposal:

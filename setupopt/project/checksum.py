@@ -11,7 +11,7 @@ from setupopt.project.bodies import own_body, with_bodywork
 from setupopt.project.model import Project, Setup
 
 _DIGITS = 12
-_NO_RESULT = {"measured_pressure", "route"}  # a caution or a route hangs on it, no margin of the sweep
+_NO_RESULT = {"measured_pressure", "route", "require"}  # no margin of the sweep hangs on it
 
 
 def project_checksum(project: Project) -> str:

@@ -421,6 +421,22 @@ class RouteLimits:
 
 
 @dataclass(frozen=True, slots=True)
+class Require:
+    """What a proposal must stand at every place; None and False ask nothing.
+
+    `road`: the venue's own; `builds`, `spread`: the worst corner of the tolerance, and of the uncertain
+    inputs, keeps its minimum margin.
+    """
+
+    bump: float | None = None  # m, height of the obstacle
+    seam: float | None = None  # m, height of the step
+    gust: float | None = None  # m/s
+    road: bool = False
+    builds: bool = False
+    spread: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Limits:
     """What the setup may be: ranges, packaging, tolerances, adjusters; and how sure the inputs are."""
 
@@ -435,6 +451,7 @@ class Limits:
     wings: tuple[tuple[str, Range], ...] = ()  # by name of the element
     ballast: tuple[tuple[str, Range], ...] = ()  # stations, by name of the piece
     route: RouteLimits | None = None
+    require: Require | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ where a unit's magnitude allows it at all. docs/nomenclature.md explains the key
 from __future__ import annotations
 
 import math
-from typing import Literal, Self
+from typing import Any, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -416,6 +416,10 @@ class SpreadTable(Table):
     tyre_friction_percent: float | None = number(0, 49, "%", default=None)
 
 
+def _yes_or_no() -> Any:
+    return Field(default=False, description="true or false")
+
+
 class RouteTable(Table):
     """`[route]`: where `setupopt route` must get to, and what it may use. A key left out sets no limit."""
 
@@ -438,6 +442,17 @@ class RouteTable(Table):
         if self.to_deg == self.from_deg:
             raise wrong(("to_deg",), "another roll angle than from_deg")
         return self
+
+
+class RequireTable(Table):
+    """`[require]`: what a proposal must stand at every place of the sweep. A key left out asks nothing."""
+
+    bump_mm: float | None = number(0.01, 500, "mm", default=None)
+    seam_mm: float | None = number(0.01, 200, "mm", default=None)
+    gust_m_s: float | None = number(0.1, 60, "m/s", default=None)
+    road: bool = _yes_or_no()
+    builds: bool = _yes_or_no()
+    spread: bool = _yes_or_no()
 
 
 class AdjusterTable(Table):
@@ -481,6 +496,15 @@ class LimitsFile(Table):
     wings: dict[str, Steps] = Field(default_factory=dict, description="{ from, to, step } in deg by element")
     ballast: list[BallastLimitsTable] = some()
     route: RouteTable | None = None
+    require: RequireTable | None = None
+
+    @model_validator(mode="after")
+    def _errors_are_given(self) -> Self:
+        """Build errors or a spread that must be stood are those of this file."""
+        for key, table in (("builds", "tolerance"), ("spread", "spread")):
+            if self.require is not None and getattr(self.require, key) and getattr(self, table) is None:
+                raise wrong(("require", key), f"false, because there is no [{table}]")
+        return self
 
     @model_validator(mode="after")
     def _floor_may_stand_high_enough(self) -> Self:

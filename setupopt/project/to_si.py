@@ -188,6 +188,7 @@ def limits(file: schema.LimitsFile) -> model.Limits:
         wings=tuple(sorted((name, _converted(span, DEG)) for name, span in file.wings.items())),
         ballast=tuple((piece.name, _choices(in_si(piece)["station"])) for piece in file.ballast),
         route=_if_given(_route, file.route),
+        require=_if_given(partial(_make, model.Require), file.require),
     )
 
 

@@ -16,6 +16,7 @@ from setupopt.search.global_bounds import Sensitivity
 from setupopt.search.handling import handling_broken
 from setupopt.search.objective import Objective
 from setupopt.search.parts.branch_and_bound import BranchAndBoundResult
+from setupopt.search.required import FrontPoint, StoodSetup
 from setupopt.search.shadow_prices import ShadowPrice
 from setupopt.search.sides import Sides
 
@@ -25,6 +26,24 @@ _CLOSE = 0.003
 _TOLERANCE = 1e-6
 # What the user sees of an active case.
 _SHOWN = ("roll_angle_deg", "along_mm", "attitude", "margin", "first_axle")
+
+
+# What a search can raise.
+MARGIN, DISTURBANCE = "margin", "disturbance"
+
+
+@dataclass(frozen=True)
+class Required:
+    """What had to be stood, `times` as much as `[require]` says, and how three setups stand it.
+
+    `steady`: the best without it, parts of any value. `front`: the best margin by how much must be stood.
+    """
+
+    times: float
+    today: StoodSetup
+    steady: StoodSetup
+    proposed: StoodSetup
+    front: tuple[FrontPoint, ...]
 
 
 @dataclass(frozen=True)
@@ -41,6 +60,8 @@ class ProposalOptions:
     worst one, the front axle must use at least so much more of its grip than the rear one, without unit.
     `most_growth`: in every case with a trim at full friction, the most growth rate, 1/s. None: no such limit.
     `min_gain`: weighted worst margin that a change must be worth; changes worth less are left out.
+    `raised`: MARGIN, or DISTURBANCE: how much of what `[require]` of limits.toml names is stood, as far as
+    the worst margin stays at `least_margin`, which builds and inputs that must be stood keep, too.
     """
 
     starts: int = 4
@@ -54,6 +75,8 @@ class ProposalOptions:
     rear_reserve: float | None = None
     most_growth: float | None = None
     min_gain: float = 0.0
+    raised: str = MARGIN
+    least_margin: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -234,6 +257,7 @@ class Proposal(CheckedSetup):
     dropped: tuple[Dropped, ...] = ()
     dropped_loss: float = 0.0  # weighted worst margin that leaving them out costs
     sides: Sides | None = None  # None where no wheel setting is free
+    required: Required | None = None  # None where limits.toml requires nothing
 
     @property
     def start_margin(self) -> float:

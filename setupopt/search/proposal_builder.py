@@ -29,12 +29,14 @@ from setupopt.search.proposal import (
     PointWeights,
     Proposal,
     ProposalOptions,
+    Required,
     Robustness,
     active_cases,
     checked,
     weighted_worst_margin,
 )
 from setupopt.search.relaxation import CLOSE, TIGHT, Progress, RelaxedOptimum, other_starts
+from setupopt.search.required import FrontPoint, not_stood, stood_by
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.shadow_prices import ShadowPrice, prices
 from setupopt.search.sides import what_sides_bring
@@ -58,6 +60,8 @@ class ProposalBuilder:
     objective: Objective
     roots: Sequence[RelaxedOptimum]
     choice: Choice
+    times: float = 1.0
+    front: tuple[FrontPoint, ...] = ()
 
     def proposal(self, options: ProposalOptions, progress: Progress) -> Proposal:
         """All of it, but for the seconds of the whole work."""
@@ -74,10 +78,14 @@ class ProposalBuilder:
         others = self._alternatives(options.loss)
         progress("build errors" if options.robust else "checks")
         robustness = self._robustness() if options.robust else None
+        required = self._required(progress)
         progress("what each change is worth")
         sides = what_sides_bring(self._root.problem, self._root.exact, self._root.alike)
         evidence = self._evidence(bound)
         check = self.check
+        if required is not None:
+            unstood = not_stood(required.proposed, self.times, options.least_margin)
+            check = replace(check, broken=(*check.broken, *unstood))
         today = evaluate(self.today, cases=self._dense)
         return Proposal(
             **vars(check),
@@ -95,6 +103,24 @@ class ProposalBuilder:
             changes=self._changes(),
             plateaus=self._plateaus(),
             sides=sides,
+            required=required,
+        )
+
+    def _required(self, progress: Progress) -> Required | None:
+        """What had to be stood, and how today's, the steady and the proposed setup stand it."""
+        root = self._root
+        if root.steady is None:
+            return None
+        progress("what is stood")
+        problem = root.problem
+        steady = problem.setup(root.steady.best.outcome.point, "steady")
+        own = replace(problem, project=self.today)
+        return Required(
+            self.times,
+            stood_by(own, self.today.setup),
+            stood_by(problem, steady),
+            stood_by(problem, self.check.setup),
+            self.front,
         )
 
     def _changes(self) -> tuple[Change, ...]:
@@ -245,6 +271,7 @@ def _multipliers(root: RelaxedOptimum) -> Multipliers:
 
 def _bound(root: RelaxedOptimum, seed: int) -> float:
     """The merit that no setup on a body exceeds."""
+    root = root.steady or root
     others = other_starts(root.problem, root.best.index_points, _BOUND_STARTS - 1, seed)
     return upper_bound(
         root.problem,

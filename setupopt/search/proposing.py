@@ -12,9 +12,18 @@ from setupopt.project.model import Project
 from setupopt.search.engine.batch import silent
 from setupopt.search.objective import BODY, Objective, fixed_settings, objective_of
 from setupopt.search.parts.discrete_choice import choose_parts, refuse_storage
-from setupopt.search.proposal import Proposal, ProposalOptions
+from setupopt.search.proposal import DISTURBANCE, Proposal, ProposalOptions
 from setupopt.search.proposal_builder import ProposalBuilder
 from setupopt.search.relaxation import Progress, relaxed_optima
+from setupopt.search.required import (
+    TIMES,
+    FrontPoint,
+    front,
+    most_times,
+    needs_search,
+    required_optimum,
+    requirement_of,
+)
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.study_name import study_name
 
@@ -47,6 +56,15 @@ def propose(
         report,
         pool,
     )
+    times = 1.0
+    points: list[FrontPoint] = []
+    if needs_search(project):
+        least = options.least_margin
+        if requirement_of(project) is not None:
+            points = front(roots[0], least, TIMES, report)
+        if options.raised == DISTURBANCE:
+            times, points = most_times(roots[0], points, least, report)
+        roots = [required_optimum(root, times, least, report) for root in roots]
     name = study_name(project, objective, decisive(options))
     choice = choose_parts(
         name,
@@ -60,6 +78,8 @@ def propose(
         objective,
         roots,
         choice,
+        times,
+        tuple(points),
     ).proposal(options, report)
     seconds = time.perf_counter() - began
     return replace(found, evidence=replace(found.evidence, seconds=seconds))
@@ -97,6 +117,9 @@ def _problems(project: Project, options: ProposalOptions) -> tuple[Objective, li
     if options.most_growth is not None and project.car.yaw_inertia is None:
         raise UserError("car.toml has no car.yaw_inertia_kgm2: --most-growth needs it to find growth rates")
     fixed = fixed_settings(options.keep)
+    if options.raised == DISTURBANCE and requirement_of(project) is None:
+        asked = "bump_mm, seam_mm, gust_m_s or road"
+        raise UserError(f"--raise disturbance: limits.toml has no [require] with {asked}")
     if options.robust and project.limits.tolerance is None:
         raise UserError("limits.toml has no [tolerance]: --robust needs to know what the mechanics can hold")
     own = project.setup.body

@@ -61,6 +61,7 @@ class RelaxedOptimum:
     searched_end: float
     steps: int
     alike: Alike | None = None  # where limits.toml frees sides: the best with both sides alike
+    steady: RelaxedOptimum | None = None  # where something must be stood: the best without that
 
     def solver(self, trust_region: TrustRegionOptions = STANDARD) -> Solver:
         """A new solver of the same problem."""

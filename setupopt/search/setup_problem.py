@@ -28,9 +28,11 @@ from setupopt.evaluation.variables import (
 from setupopt.physics.inputs import ANSWER, Floats, Records
 from setupopt.project.model import Limits, Project, Setup
 from setupopt.robust.builds.build_variation import BuildErrors
+from setupopt.robust.linear_stood import KINDS
 from setupopt.search.engine.index_points import Index, IndexPoints, SemiInfiniteEvaluation
 from setupopt.search.handling import HANDLING, asked, handling_rows
 from setupopt.search.objective import Objective
+from setupopt.search.requirement import Requirement
 
 # A minimum margin missed by this much counts as one in the search.
 MINIMUM_MARGIN_SCALE = 0.1
@@ -48,8 +50,10 @@ class SetupProblem:
     """A semi-infinite function for the engine, changed by `replace`.
 
     Families are the attitudes of the exact car, then those of each build. `builds`: errors of each build, in
-    the order of build_variation.NAMES. `loosened`: the number of a packaging limit, and by how much it is
-    looser, in SI. `counter` counts the cases solved, and is shared with problems made by `replace`.
+    the order of their names in BuildErrors. `loosened`: the number of a packaging limit, and by how much it
+    is looser, in SI. `counter` counts the cases solved, and is shared with problems made by `replace`.
+    `requirement`: what must be stood, None without. `least_built`: the margin that builds must keep where
+    they are not raised, None where they are. `has_builds`, `has_spread`: what builds err in.
     """
 
     project: Project
@@ -58,6 +62,10 @@ class SetupProblem:
     builds: tuple[Floats, ...] = ()
     loosened: tuple[int, float] | None = None
     counter: CaseCounter = field(default_factory=CaseCounter)
+    requirement: Requirement | None = None
+    least_built: float | None = None
+    has_builds: bool = True
+    has_spread: bool = False
 
     def __getstate__(self) -> dict[str, Any]:
         """The fields alone: what is derived from them is derived again on another machine."""
@@ -100,10 +108,12 @@ class SetupProblem:
 
     @property
     def limit_names(self) -> tuple[str, ...]:
-        """Names of packaging limits, minimum margins and handling limits, by the numbers in `limit_rows`."""
+        """Names of all limits, by the numbers in `limit_rows`: packaging, minimum margins, what must be
+        stood, builds, handling.
+        """
         minimums = (f'minimum margin of "{name}"' for name in self.objective.names)
         handling = (limit.name for limit in HANDLING)
-        return (*(limit.name for limit in self.packaging.limits), *minimums, *handling)
+        return (*(limit.name for limit in self.packaging.limits), *minimums, *KINDS, "build", *handling)
 
     @property
     def attitudes(self) -> int:
@@ -149,6 +159,12 @@ class SetupProblem:
         settings = self.model.settings(self.setups(points))
         return self._run(settings, cases, warm_start, _are_steps(points, warm_start))
 
+    def errors(self, setup: Setup | Records) -> BuildErrors:
+        """The box of errors of setups."""
+        tolerance = self.limits.tolerance if self.has_builds else None
+        spread = self.limits.spread if self.has_spread else None
+        return BuildErrors(self.project.car, setup, tolerance, spread)
+
     def _run(self, settings: Records, cases: CaseSet, starts: Records | None, by_slope: bool) -> Result:
         growth = self.objective.most_growth is not None
         return self.model.run(settings, cases, starts, by_slope=by_slope, growth=growth, quick=True)
@@ -169,10 +185,14 @@ class SetupProblem:
         for number in np.unique(build):
             own = np.flatnonzero(build == number)
             starts = None if warm_start is None else warm_start[own]
-            settings = self._settings(whole, int(number))
             by_slope = _are_steps(points, warm_start)
-            found = self._run(settings, cases.pick(own), starts, by_slope)
-            answers[:, own] = found.answers
+            if number > 0 and self.has_spread:
+                row = self.builds[number - 1]
+                found = self.errors(whole).of_setups(row, cases.pick(own), starts, by_slope)
+                answers[:, own] = found.reshape(len(whole), -1)
+                continue
+            settings = self._settings(whole, int(number))
+            answers[:, own] = self._run(settings, cases.pick(own), starts, by_slope).answers
         self.counter.count += answers.size
         return answers
 
@@ -180,8 +200,7 @@ class SetupProblem:
         """SETTING records of setups; build 0 is the exact car."""
         if build == 0 or self.limits.tolerance is None:
             return self.model.settings(whole)
-        errors = BuildErrors(self.project.car, whole, self.limits.tolerance)
-        return errors.settings(self.builds[build - 1][None, :], self.model)
+        return self.errors(whole).settings(self.builds[build - 1][None, :], self.model)
 
     def __call__(
         self,
@@ -192,7 +211,10 @@ class SetupProblem:
         """Weighted margins at the index points whose attitude has a weight, and all limits."""
         answers = self.answers(points, index_points, warm_start)
         attitude = index_points.family % self.attitudes
-        raised = np.flatnonzero(self.objective.weights[attitude] > 0.0)
+        is_raised = self.objective.weights[attitude] > 0.0
+        if self.least_built is not None:
+            is_raised &= index_points.family < self.attitudes
+        raised = np.flatnonzero(is_raised)
         values = self.objective.weighted(attitude[raised], answers["search_margin"][:, raised])
         limits = self.limit_rows(points, index_points, answers)
         return SemiInfiniteEvaluation(values, limits.rows, answers[0], raised, limits.case)
@@ -210,6 +232,7 @@ class SetupProblem:
         pieces = [
             self._packaging_rows(points, index_points, answers),
             self._minimum_margin_rows(index_points, answers),
+            *self._required_rows(points, index_points, answers),
             *self._handling_rows(index_points, answers),
         ]
         return LimitRows(
@@ -243,6 +266,23 @@ class SetupProblem:
         own = np.flatnonzero(np.isfinite(least))
         spare = (answers["search_margin"][:, own] - least[own]) / MINIMUM_MARGIN_SCALE
         return LimitRows(spare, len(self.packaging.limits) + attitude[own], own)
+
+    def _required_rows(
+        self, points: Floats, index_points: IndexPoints, answers: Records
+    ) -> Iterator[LimitRows]:
+        """What must be stood at its places, and builds that must keep a margin."""
+        first = len(self.packaging.limits) + self.attitudes
+        if self.requirement is not None:
+            which = self.requirement.at(index_points)
+            rows, _ = self.requirement.room(
+                self.model, self.setups(points), self.cases(index_points), answers, which
+            )
+            kind, _, case = np.array(which, dtype=int).reshape(-1, 3).T
+            yield LimitRows(rows, first + kind, case)
+        if self.least_built is not None:
+            own = np.flatnonzero(index_points.family >= self.attitudes)
+            spare = (answers["search_margin"][:, own] - self.least_built) / MINIMUM_MARGIN_SCALE
+            yield LimitRows(spare, np.full(own.size, first + len(KINDS)), own)
 
     def _handling_rows(self, index_points: IndexPoints, answers: Records) -> Iterator[LimitRows]:
         """The band of the worst margin is that of the index points given."""

@@ -17,7 +17,6 @@ import numpy as np
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.physics.inputs import Floats
 from setupopt.robust.builds.build_variation import (
-    NAMES,
     BuildErrors,
     WorstBuild,
     candidate_corners,
@@ -107,6 +106,9 @@ class Solver:
         begin = inside.nearest(start)
         if index_points is None and not self.robust:
             index_points = self._first_points(inside.whole(begin))
+        required = self.problem.requirement
+        if index_points is not None and required is not None:
+            index_points = index_points.join(required.index_points)
         end = exchange(
             inside.inside(self),
             lambda point: self.look(inside.whole(point), self.problem.index),
@@ -138,9 +140,10 @@ class Solver:
         for _ in range(_CHECKS if self.robust else 0):
             point = end.outcome.point
             found = self.worst_build(point)
-            if found.margin >= end.merit - _BUILD_TOLERANCE:
+            least = self.problem.least_built
+            if found.margin >= (end.merit if least is None else least) - _BUILD_TOLERANCE:
                 break
-            errors = np.array([found.errors[name] for name in NAMES])
+            errors = np.array(list(found.errors.values()))
             built = self._as_built(errors, self.problem.index, point)
             end = self.solve(
                 bounds,
@@ -172,8 +175,7 @@ class Solver:
 
     def errors(self, point: Floats) -> BuildErrors:
         """The box of build errors of the setup at a point."""
-        problem = self.problem
-        return BuildErrors(problem.project.car, problem.setup(point, ""), problem.limits.tolerance)
+        return self.problem.errors(self.problem.setup(point, ""))
 
     def _first_points(self, point: Floats) -> IndexPoints:
         """The worst points of a thinned grid: the full oracle would cost as much as the first programs."""

@@ -14,6 +14,7 @@ from setupopt.evaluation.would_hold import WouldHold, would_hold
 from setupopt.project import Project, setup_as_dict
 from setupopt.project.checksum import project_checksum
 from setupopt.project.settings import rounded
+from setupopt.report.propose.required import required_fields
 from setupopt.report.shared.plain import picked, plain
 from setupopt.search import Proposal, ProposalOptions
 from setupopt.search.parts.branch_and_bound import BranchAndBoundResult
@@ -140,6 +141,7 @@ class JudgedProposal:
                 ],
             },
             "sides": p.sides and _sides(p.sides),
+            "required": required_fields(p.required),
             "cautions": list(self.project.cautions),
             "floor": self.floor,
             "contact_lost": self.contact_lost,
@@ -155,6 +157,8 @@ class JudgedProposal:
                 "rear_reserve",
                 "most_growth",
                 "min_gain",
+                "raised",
+                "least_margin",
                 alternatives="loss",
             ),
         }

@@ -20,7 +20,7 @@ from setupopt.report.shared.picture import (
 )
 from setupopt.report.shared.tables import cut, number
 from setupopt.report.shared.words import slot_words
-from setupopt.search.proposal import Proposal
+from setupopt.search.proposal import Proposal, Required
 from setupopt.search.tradeoff import (
     SHARE,
     MapAxis,
@@ -40,6 +40,7 @@ _TODAY: Any = {
     "mew": 1.6,
     "ls": "none",
 }
+_STEADY: Any = {"marker": "s", "ms": 7, "color": SECOND, "mfc": "white", "ls": "none"}
 _LIMIT = "///"
 _LOST = "xxx"
 _FILL = ("#ffffff", "#a9d3cb")  # light: lines, hatches and points stand on it
@@ -58,13 +59,45 @@ def tradeoff_svg(proposal: Proposal) -> str:
     """SVG: on the left the map of worst margin, on the right worst margin against speed."""
     found = trade_off(proposal)
     title = at_venue(proposal.project, "Worst grip margin", 60)
-    with drawing(11.0, 5.8, title, ncols=2) as (figure, (left, right)):
+    required = proposal.required
+    has_front = required is not None and len(required.front) > 1
+    count = 3 if has_front else 2
+    with drawing(5.5 * count, 5.8, title, ncols=count) as (figure, (left, right, *more)):
         if found.map is None:
             _no_map(left)
         else:
             _draw_map(found.map, left)
         _draw_speeds(found, proposal.project.venue.sweep.speed, right)
+        for axes in more:
+            assert required is not None
+            _draw_front(required, axes)
         return svg(figure)
+
+
+# ---- against what is stood ---------------------------------------------------------------------------------
+
+
+def _draw_front(required: Required, axes: Any) -> None:
+    """The best margin by how much is stood, and where three setups stand."""
+    stood = [point for point in required.front if point.is_stood]
+    label = "best margin, parts of any value"
+    signs = axes.plot([p.times for p in stood], [p.margin for p in stood], ".-", color=SECOND, label=label)
+    for name, setup, sign in (
+        ("today", required.today, _TODAY),
+        ("steady", required.steady, _STEADY),
+        ("proposed", required.proposed, _PROPOSED),
+    ):
+        if np.isfinite(setup.margin):
+            signs += axes.plot(setup.times, setup.margin, label=name, clip_on=False, **sign)
+    axes.axhline(0.0, color=INK, lw=1.0)
+    axes.axvline(1.0, color=QUIET, lw=1.0, ls=":")
+    axes.set(xlim=(0.0, None), ylabel="worst margin")
+    axes.set(xlabel="stood at the worst place, times what [require] asks")
+    axes.legend(
+        handles=signs, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False, fontsize=9.0,
+        title="Worst margin against what is stood", title_fontsize=10.0, alignment="left",
+        borderaxespad=0.2, borderpad=0.0,
+    )  # fmt: skip
 
 
 # ---- the map -----------------------------------------------------------------------------------------------

@@ -15,6 +15,7 @@ from setupopt.report.propose.evidence import (
     trust,
 )
 from setupopt.report.propose.fields import JudgedProposal
+from setupopt.report.propose.required import required_text
 from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import (
     INDENT,
@@ -58,7 +59,7 @@ _ALTERNATIVE_WIDTH = 10
 
 def text(judged: JudgedProposal, width: int, short: bool = False) -> str:
     """The whole report, or with `short` the verdict and the setup; lines of at most `width`."""
-    parts = (_head, _cautions, _verdict, _settings, _broken)
+    parts = (_head, _cautions, _verdict, _required, _settings, _broken)
     more = (
         _attitudes,
         _binding,
@@ -184,6 +185,10 @@ def _unfinished(judged: JudgedProposal) -> str:
         return ""
     more = significant(parts.bound - parts.sets[0].bound, 2)
     return f"The choice of parts is NOT FINISHED: other parts may be better by up to {more}."
+
+
+def _required(judged: JudgedProposal, width: int) -> str:
+    return required_text(judged.proposal, judged.asked, width)
 
 
 # ---- the setup ---------------------------------------------------------------------------------------------

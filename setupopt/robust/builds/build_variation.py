@@ -140,6 +140,14 @@ class BuildErrors:
                 answers[alike] = found.reshape(-1, len(cases))
         return Result(cases, answers, Model(self.car).packed[0][0])
 
+    def of_setups(
+        self, errors: Floats, cases: CaseSet, starts: Records | None = None, by_slope: bool = False
+    ) -> Records:
+        """ANSWER records (setups x cases) of one build (names) of each of the setups that `setup` holds."""
+        built, inputs = np.split(errors, [errors.size - len(self.shares)])
+        with ThreadPoolExecutor(sweep.workers()) as pool:
+            return self._answers(built[None, :], inputs, cases, pool, starts, by_slope)
+
     def _answers(
         self, built: Floats, inputs: Floats, cases: CaseSet, pool: Executor, starts: Records | None,
         by_slope: bool,

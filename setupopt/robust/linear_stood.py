@@ -1,0 +1,333 @@
+"""How much of a bump, a seam, a gust and the road a car stands by its linear equations of motion.
+
+About a trim, with slip that lags (physics/ride_motion.py) and a driver who answers late. It is the first
+answer, for a search: a tyre that lifts, a stop and full sliding are no straight line. Rides decide.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from setupopt.evaluation.motion import Motion, motion_at
+from setupopt.evaluation.ride_modes import damping_records
+from setupopt.physics.contacts import columns, find_contacts
+from setupopt.physics.inputs import ANSWER, Floats, Record, Records
+from setupopt.physics.ride_motion import FORWARD, HEADING, LEFTWARD, MOTION, WAY, YAW_RATE, motion_rates
+from setupopt.physics.slopes import OUTPUTS, output_slopes
+from setupopt.project.model import Project, Require
+from setupopt.robust.road.linear_road_response import waves
+from setupopt.robust.road.spectrum import Contacts, Road, patch_gain
+from setupopt.units import DEG, MM
+
+# By name: the field of Require, and the disturbance's unit in SI: one metre, one m/s, the road as it is.
+KINDS = ("bump", "seam", "gust", "road")
+# What is looked at of each: obstacles (length, left, right, whether it is a step), m; a step up and down with
+# its ramp; seconds that a gust takes to pass, from the left and from the right; the road.
+Shape = tuple[float, float, float, bool]
+_TRACKS = ((1.0, 0.0), (0.0, 1.0), (1.0, 1.0))
+VARIANTS: dict[str, list[Any]] = {
+    "bump": [(length, *track, False) for length in (1.0, 2.5, 5.0) for track in _TRACKS],
+    "seam": [(0.05, way * left, way * right, True) for way in (1.0, -1.0) for left, right in _TRACKS],
+    "gust": [way * passing for passing in (0.25, 1.0) for way in (1.0, -1.0)],
+    "road": [None],
+}
+# Step and end of what is followed, s.
+_STEP = 4e-3
+_END = 1.0
+# A random road is stood where so many rms are: of the peaks of a narrow band one in 2,000 is higher.
+_SIGMAS = 3.9
+_WAVES = 81
+# A driver weighs an error of what is allowed like a steer angle of this, rad.
+_STEER = 3.0 * DEG
+_REACTION = 0.15  # s
+_MOST = 1e3  # times; more is not told apart
+_PLANAR = np.array([LEFTWARD, YAW_RATE, HEADING, WAY])
+_HELD = 1e-9
+
+
+class Allowed(NamedTuple):
+    """What a disturbed car may do: drift in m, sideslip in rad, s with two wheels or more in the air."""
+
+    drift: float = 300.0 * MM
+    sideslip: float = 4.0 * DEG
+    airborne: float = 0.06
+
+
+UNLESS_GIVEN = Allowed()
+
+
+class Answer(NamedTuple):
+    """The linear car with its driver: x' = `law` x + `road` e + `road_speed` e' + `wind` gust.
+
+    `seen` (6, states): drift, sideslip and the four wheel loads; `seen_road` (6, columns) what the road adds.
+    """
+
+    law: Floats
+    road: Floats
+    road_speed: Floats
+    wind: Floats
+    seen: Floats
+    seen_road: Floats
+    loads: Floats
+    contacts: Contacts
+    speed: float
+
+
+@dataclass(frozen=True)
+class LinearStood:
+    """Disturbances stood by a project's car, of the kinds that `asked` names."""
+
+    project: Project
+    asked: Require
+    allowed: Allowed = UNLESS_GIVEN
+
+    @property
+    def kinds(self) -> tuple[str, ...]:
+        """Those that are asked, in the order of KINDS."""
+        return tuple(kind for kind in KINDS if getattr(self.asked, kind))
+
+    @cached_property
+    def _reaction(self) -> float:
+        return self.project.car.driver_reaction or _REACTION
+
+    def linear(
+        self,
+        packed: tuple[Records, Records, Records],
+        setting: Record,
+        setup: Record,
+        case: Record,
+        base: Record,
+    ) -> Answer:
+        """The linear car about `base`, an ANSWER with a trim at full friction.
+
+        `packed`: VEHICLE, ELEMENT and POINT of this setup; its SETTING and SETUP records, and a CASE. Raises
+        InputError where car.toml lacks dampers or inertias.
+        """
+        damping = damping_records(self.project, setup, packed[0])
+        return self._car(motion_at(packed, setting, case, damping, base), packed, base)
+
+    def stood(self, car: Answer, kind: str, variant: int | None = None) -> tuple[float, int]:
+        """How much of a disturbance is stood over what is asked, and the worst of its VARIANTS.
+
+        With `variant`, of that one alone.
+        """
+        chosen = range(len(VARIANTS[kind])) if variant is None else [variant]
+        each: dict[str, Callable[[Answer, list[Any]], Floats]] = {
+            "bump": self._obstacles, "seam": self._obstacles, "gust": self._gusts, "road": self._road
+        }  # fmt: skip
+        found = each[kind](car, [VARIANTS[kind][number] for number in chosen])
+        shares = np.minimum(np.nan_to_num(found), _MOST) / float(getattr(self.asked, kind))
+        worst = int(shares.argmin())
+        return float(shares[worst]), chosen[worst]
+
+    # ---- the linear car ------------------------------------------------------------------------------------
+
+    def _car(self, motion: Motion, packed: tuple[Records, Records, Records], base: Record) -> Answer:
+        body = motion.car
+        wide = int(columns(motion.elements))
+        behind, length = np.zeros((2, wide))
+        find_contacts(body, motion.elements, motion.state, motion.work, behind, length)
+        half_track = 0.5 * float(body["y"][0] - body["y"][1])
+        side = np.where(np.arange(wide) % 2 == 0, half_track, -half_track)
+        slopes = motion.slopes()
+        wind = self._by_wind(motion, wide)
+        kept = np.flatnonzero(np.arange(MOTION) != FORWARD)
+        planar = np.searchsorted(kept, _PLANAR)
+        law = slopes[np.ix_(kept, kept)]
+        steer = slopes[kept, MOTION]
+        with_driver = _closed(law, steer, planar, self._gains(law, steer, planar), self._reaction)
+        extra = ((0, 1), (0, 0))
+        first_road = MOTION + 1
+        road = np.pad(slopes[kept, first_road : first_road + wide], extra)
+        road_speed = np.pad(slopes[kept, first_road + wide :], extra)
+        mean, by_state, by_road = self._loads(motion, packed, base, wide)
+        seen = np.zeros((6, len(with_driver)))
+        seen[0, planar[3]] = 1.0
+        seen[1, planar[0]] = 1.0 / motion.m[FORWARD]
+        seen[2:, :7] = by_state
+        seen_road = np.vstack([np.zeros((2, wide)), by_road])
+        contacts = Contacts(behind, side, length)
+        wind = np.append(wind[kept], 0.0)
+        speed = float(motion.case["speed"])
+        return Answer(with_driver, road, road_speed, wind, seen, seen_road, mean, contacts, speed)
+
+    def _by_wind(self, motion: Motion, wide: int) -> Floats:
+        """Slope of the rates by the crosswind, (MOTION)."""
+        hold = motion.hold
+        rest = float(hold["crosswind"])
+        smooth, still = np.zeros(wide), np.zeros(4)
+        rates = np.zeros((2, MOTION))
+        for rate, probe in zip(rates, (1e-4, -1e-4), strict=True):
+            hold["crosswind"] = rest + probe
+            motion_rates(*motion[:9], smooth, still, motion.m, *motion[10:], rate)
+        hold["crosswind"] = rest
+        return (rates[0] - rates[1]) / 2e-4
+
+    def _loads(
+        self, motion: Motion, packed: tuple[Records, Records, Records], base: Record, wide: int
+    ) -> tuple[Floats, Floats, Floats]:
+        """Wheel loads (4), N, and their slopes by the ride (4, 7) and by the road (4, columns)."""
+        mean = np.zeros(OUTPUTS)
+        by_state, by_road = np.zeros((OUTPUTS, 7)), np.zeros((OUTPUTS, wide))
+        output_slopes(
+            motion.car, motion.elements, packed[2], motion.setup, motion.case, base, motion.state, motion.bed,
+            motion.work, np.zeros(1, ANSWER)[0], mean, by_state, by_road,
+        )  # fmt: skip
+        return mean[2:6], by_state[2:6], by_road[2:6]
+
+    def _gains(self, law: Floats, steer: Floats, planar: np.ndarray) -> Floats:
+        """Steer per planar motion and per state of the driver's lag (5), of least cost.
+
+        A linear-quadratic regulator by the stable half of its Hamiltonian matrix (J. E. Potter, SIAM J. Appl.
+        Math. 14 (1966) 496-501).
+        """
+        fast = np.setdiff1d(np.arange(len(law)), planar)
+        given = np.column_stack([law[np.ix_(fast, planar)], steer[fast]])
+        follow = np.linalg.solve(law[np.ix_(fast, fast)], given)
+        slow = law[np.ix_(planar, planar)] - law[np.ix_(planar, fast)] @ follow[:, :-1]
+        by_steer = steer[planar] - law[np.ix_(planar, fast)] @ follow[:, -1]
+        late = 2.0 / self._reaction
+        system = np.zeros((5, 5))
+        system[:4, :4], system[:4, 4], system[4, 4] = slow, by_steer, -late
+        turned = np.append(-by_steer, 2.0 * late)[:, None]
+        wish = np.diag([0.0, 0.0, self.allowed.sideslip**-2, self.allowed.drift**-2, 0.0])
+        swept = _STEER**2 * turned @ turned.T
+        around = np.block([[system, -swept], [-wish - _HELD * np.eye(5), -system.T]])
+        rates, ways = np.linalg.eig(around)
+        stable = ways[:, np.argsort(rates.real)[:5]]
+        ahead = np.linalg.solve(stable[:5].T, stable[5:].T).T.real
+        return np.asarray(_STEER**2 * turned.T @ ahead)[0]
+
+    # ---- what is stood -------------------------------------------------------------------------------------
+
+    def _obstacles(self, car: Answer, shapes: list[Shape]) -> Floats:
+        """Heights of obstacles that are stood, m."""
+        times = np.arange(0.0, _END, _STEP)
+        at = car.speed * times[:, None] - car.contacts.behind
+        half = 0.5 * np.maximum(car.contacts.patch, 1e-3)
+        road = np.empty((times.size, len(shapes), half.size))
+        for number, (length, left, right, is_step) in enumerate(shapes):
+            area = _step_area if is_step else _bump_area
+            height = (area(at + half, length) - area(at - half, length)) / (2.0 * half)
+            road[:, number] = height * np.where(car.contacts.side > 0.0, left, right)
+        speed = np.gradient(road[..., :4], _STEP, axis=0)
+        push = road @ car.road.T + speed @ car.road_speed.T
+        return self._followed(car, push, road @ car.seen_road.T)
+
+    def _gusts(self, car: Answer, passes: list[float]) -> Floats:
+        """Peaks of gusts across that pass in so many seconds, m/s."""
+        times = np.arange(0.0, _END, _STEP)[:, None]
+        turn = np.array([2.0 * np.pi / abs(one) for one in passes])
+        sides = np.sign(passes)
+        gust = np.where(times * turn < 2.0 * np.pi, sides * (0.5 - 0.5 * np.cos(times * turn)), 0.0)
+        return self._followed(car, gust[:, :, None] * car.wind, np.zeros((*gust.shape, 6)))
+
+    def _followed(self, car: Answer, push: Floats, direct: Floats) -> Floats:
+        """How much of disturbances `push` (times, disturbances, states) is stood, each."""
+        seen = _marched(car.law, push) @ car.seen.T + direct
+        peak = np.maximum(np.abs(seen[..., :2]).max(axis=0), 1e-12)
+        dips = np.minimum(seen[..., 2:], -1e-12)
+        lifts = np.maximum(car.loads, 0.0) / -dips
+        second = np.sort(lifts, axis=-1)[..., 1]
+        late = round(self.allowed.airborne / _STEP)
+        in_air = np.sort(second, axis=0)[late]
+        return np.minimum.reduce(
+            [self.allowed.drift / peak[:, 0], self.allowed.sideslip / peak[:, 1], in_air]
+        )
+
+    def _road(self, car: Answer, _: list[None]) -> Floats:
+        """How many times the venue's road, in height, is stood."""
+        return self._in_rms(car)[0].min(keepdims=True) / _SIGMAS
+
+    def _in_rms(self, car: Answer) -> tuple[Floats, Floats]:
+        """What is allowed of drift, sideslip and the lighter loads on the venue's road, in rms (3), and how
+        often a second each passes its mean upwards (3).
+        """
+        track = float(2.0 * np.abs(car.contacts.side[0]))
+        road = waves(Road(self.project.venue.roughness or 0.0), track, _WAVES)
+        n = road.wavenumber[:, None]
+        late = patch_gain(n, car.contacts.patch) * np.exp(-2j * np.pi * n * car.contacts.behind)
+        under = late[:, :, None] * road.size[:, np.where(car.contacts.side > 0.0, 0, 1), :]
+        turn = 2j * np.pi * car.speed * road.wavenumber[:, None, None]
+        push = car.road @ under + turn * (car.road_speed @ under[:, :4])
+        states = np.linalg.solve(turn * np.eye(len(car.law)) - car.law, push)
+        seen = car.seen @ states + car.seen_road @ under
+        density = (np.abs(seen) ** 2).sum(axis=-1)
+        waves_per_s = (car.speed * n) ** 2
+        sigma, rate = (
+            np.sqrt(np.trapezoid(part, road.wavenumber, axis=0)) for part in (density, waves_per_s * density)
+        )
+        sigma = np.maximum(sigma, 1e-12)
+        rate = rate / sigma
+        allowed = np.append((self.allowed.drift, self.allowed.sideslip), np.maximum(car.loads, 0.0)) / sigma
+        # A swing of amplitude A and rate n lies under -L for acos(L / A) / (pi n): how long is allowed.
+        quick = np.cos(np.minimum(np.pi * rate[2:] * self.allowed.airborne, 0.5 * np.pi))
+        allowed[2:] = np.where(quick > _HELD, allowed[2:] / np.maximum(quick, _HELD), _MOST)
+        wheel = 2 + int(np.argsort(allowed[2:], kind="stable")[1])
+        told = [0, 1, wheel]
+        return allowed[told], rate[told]
+
+    def road_chance(self, car: Answer, seconds: float) -> float:
+        """Chance that the venue's road breaks what is allowed in a run of so many seconds: Rice's rate."""
+        rms, rate = self._in_rms(car)
+        return float(-np.expm1(-seconds * (rate * np.exp(-0.5 * rms**2)).sum()))
+
+
+def _closed(law: Floats, steer: Floats, planar: np.ndarray, gains: Floats, reaction: float) -> Floats:
+    """The law with a driver who steers -gains x motion, late as (1 - s T/2) / (1 + s T/2); one more state."""
+    size = len(law)
+    late = 2.0 / reaction
+    whole = np.zeros((size + 1, size + 1))
+    whole[:size, :size] = law
+    answer = np.zeros(size + 1)
+    answer[planar] = gains[:4]
+    answer[size] = gains[4]
+    whole[:size] += np.outer(steer, answer)
+    whole[:size, size] += steer
+    whole[size] -= 2.0 * late * answer
+    whole[size, size] -= late
+    return whole
+
+
+def _bump_area(s: Floats, length: float) -> Floats:
+    """Area under an obstacle of height 1 up to s, m."""
+    inside = np.clip(s, 0.0, length)
+    turn = 2.0 * np.pi / length
+    return 0.5 * (inside - np.sin(turn * inside) / turn)
+
+
+def _step_area(s: Floats, length: float) -> Floats:
+    """Area under a step of height 1 with a ramp of `length`, up to s, m."""
+    inside = np.clip(s, 0.0, length)
+    return 0.5 * inside**2 / length + np.maximum(s - length, 0.0)
+
+
+def _exponential(matrix: Floats) -> Floats:
+    """exp(matrix) by a series of the matrix halved often enough, squared as often; to about 1e-9.
+
+    SciPy's is exact, but on busy cores its threads take a hundred times as long as the work.
+    """
+    halvings = max(0, int(np.ceil(np.log2(np.abs(matrix).sum(axis=1).max()))) + 3)
+    small = matrix / 2.0**halvings
+    whole = np.eye(len(matrix))
+    for order in range(8, 0, -1):
+        whole = np.eye(len(matrix)) + small @ whole / order
+    for _ in range(halvings):
+        whole = whole @ whole
+    return whole
+
+
+def _marched(law: Floats, push: Floats) -> Floats:
+    """States (times, disturbances, states) from rest, the push straight between its times."""
+    half = _exponential(0.5 * _STEP * law).T
+    whole = half @ half
+    middle = 0.5 * _STEP * (push[1:] + push[:-1]) @ half
+    states = np.zeros_like(push)
+    for k, more in enumerate(middle):
+        states[k + 1] = states[k] @ whole + more
+    return states
