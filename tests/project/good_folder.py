@@ -229,6 +229,14 @@ shims_mm = [0.5, 1, 2]
 ride_height_mm_per_turn = 1.25
 anti_roll_positions_N_per_mm = [0, 20]
 
+[require]
+bump_mm = 5
+seam_mm = 3
+gust_m_s = 6
+road = true
+builds = true
+spread = true
+
 [route]
 from_deg = 0
 to_deg = 150

@@ -27,6 +27,8 @@ OTHERS: dict[str, Any] = {
     "rear_reserve": 0.05,
     "most_growth": 3.0,
     "min_gain": 0.002,
+    "raised": "disturbance",
+    "least_margin": 0.1,
 }
 # Where a study is kept, what alternatives may lose, and what is dropped afterwards change nothing in it.
 INDIFFERENT = {"loss", "study", "min_gain"}
