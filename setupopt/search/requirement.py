@@ -84,8 +84,9 @@ class Requirement:
         return np.minimum(rooms, _FURTHEST), variants
 
     def share(self, room: float) -> float:
-        """What is stood over what `[require]` says, where there is so much room."""
-        return self.times * float(np.exp(room + _RESERVE))
+        """What is stood over what `[require]` says, where there is so much room; 0 where it is hardly any."""
+        share = self.times * float(np.exp(room + _RESERVE))
+        return share if share > np.exp(-_FURTHEST) * (1.0 + BROKEN) else 0.0
 
     def with_worst(
         self, room: Callable[[list[Asked]], tuple[Floats, np.ndarray]], index_points: IndexPoints

@@ -59,8 +59,8 @@ def test_entries_at_their_default_do_not_count(project: Project) -> None:
 
 
 EXAMPLES = {
-    "bore": ("f46cd7df58e1", "6f4810666bf2"),
-    "bank": ("8a9c57ed2eba", "1702c082b54b"),
+    "bore": ("6c198717138f", "b324663016cf"),
+    "bank": ("4390f565973a", "43bd5dcd6977"),
     "hill": ("666d202e9af7", "1feb58df39e3"),
 }
 
