@@ -452,6 +452,7 @@ class Limits:
     ballast: tuple[tuple[str, Range], ...] = ()  # stations, by name of the piece
     route: RouteLimits | None = None
     require: Require | None = None
+    speed: Range | None = None  # of the sweep, m/s; None: that of venue.toml
 
 
 @dataclass(frozen=True, slots=True)

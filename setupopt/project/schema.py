@@ -497,6 +497,7 @@ class LimitsFile(Table):
     ballast: list[BallastLimitsTable] = some()
     route: RouteTable | None = None
     require: RequireTable | None = None
+    speed_m_s: Steps | None = steps(1, 200, "m/s", default=None)
 
     @model_validator(mode="after")
     def _errors_are_given(self) -> Self:

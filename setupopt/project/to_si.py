@@ -189,6 +189,7 @@ def limits(file: schema.LimitsFile) -> model.Limits:
         ballast=tuple((piece.name, _choices(in_si(piece)["station"])) for piece in file.ballast),
         route=_if_given(_route, file.route),
         require=_if_given(partial(_make, model.Require), file.require),
+        speed=in_si(file)["speed"],
     )
 
 

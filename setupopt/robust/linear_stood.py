@@ -76,6 +76,7 @@ class Answer(NamedTuple):
     loads: Floats
     contacts: Contacts
     speed: float
+    gap: float  # m, of all wheels that are off the surface in the trim
 
 
 @dataclass(frozen=True)
@@ -134,6 +135,7 @@ class LinearStood:
         find_contacts(body, motion.elements, motion.state, motion.work, behind, length)
         half_track = 0.5 * float(body["y"][0] - body["y"][1])
         side = np.where(np.arange(wide) % 2 == 0, half_track, -half_track)
+        gap = float(np.maximum(-motion.work["wheels"]["depth"], 0.0).sum())
         slopes = motion.slopes()
         wind = self._by_wind(motion, wide)
         kept = np.flatnonzero(np.arange(MOTION) != FORWARD)
@@ -154,7 +156,7 @@ class LinearStood:
         contacts = Contacts(behind, side, length)
         wind = np.append(wind[kept], 0.0)
         speed = float(motion.case["speed"])
-        return Answer(with_driver, road, road_speed, wind, seen, seen_road, mean, contacts, speed)
+        return Answer(with_driver, road, road_speed, wind, seen, seen_road, mean, contacts, speed, gap)
 
     def _by_wind(self, motion: Motion, wide: int) -> Floats:
         """Slope of the rates by the crosswind, (MOTION)."""

@@ -8,13 +8,13 @@ from dataclasses import replace
 from setupopt.errors import UserError
 from setupopt.jobs.pool import WorkerPool
 from setupopt.project.bodies import with_body
-from setupopt.project.model import Project
+from setupopt.project.model import Project, Range
 from setupopt.search.engine.batch import silent
 from setupopt.search.objective import BODY, Objective, fixed_settings, objective_of
 from setupopt.search.parts.discrete_choice import choose_parts, refuse_storage
 from setupopt.search.proposal import DISTURBANCE, Proposal, ProposalOptions
 from setupopt.search.proposal_builder import ProposalBuilder
-from setupopt.search.relaxation import Progress, relaxed_optima
+from setupopt.search.relaxation import FIRST_PASS, FIRST_ROUNDS, Progress, relaxed_optima
 from setupopt.search.required import (
     TIMES,
     FrontPoint,
@@ -25,7 +25,11 @@ from setupopt.search.required import (
     requirement_of,
 )
 from setupopt.search.setup_problem import SetupProblem
+from setupopt.search.solver import Solver
 from setupopt.search.study_name import study_name
+
+# Speeds that are looked at where limits.toml gives no step.
+_SPEEDS = 7
 
 
 def propose(
@@ -46,6 +50,9 @@ def propose(
     options = options or ProposalOptions()
     report = progress or silent
     objective, problems = _problems(project, options)
+    if project.limits is not None and project.limits.speed is not None:
+        project = at_best_speed(problems[0], project.limits.speed, report)
+        objective, problems = _problems(project, options)
     if options.study is not None:
         refuse_storage(options.study)
     roots = relaxed_optima(
@@ -83,6 +90,27 @@ def propose(
     ).proposal(options, report)
     seconds = time.perf_counter() - began
     return replace(found, evidence=replace(found.evidence, seconds=seconds))
+
+
+def at_best_speed(problem: SetupProblem, speeds: Range, progress: Progress) -> Project:
+    """The project at the speed of its sweep that allows the highest worst margin, by one local search each.
+
+    Every search begins at the best setup of the speed before. Attitudes with a speed of their own keep it.
+    """
+    count = _SPEEDS if speeds.step is None else int((speeds.upper - speeds.lower) / speeds.step + 1.0 + 1e-9)
+    step = speeds.step or (speeds.upper - speeds.lower) / max(count - 1, 1)
+    point, found = problem.start, []
+    for number in range(count):
+        speed = speeds.lower + number * step
+        progress(f"speed {speed:g} m/s")
+        venue = problem.project.venue
+        there = replace(venue, sweep=replace(venue.sweep, speed=speed))
+        one = replace(problem, project=replace(problem.project, venue=there))
+        solver = Solver(one, trust_region=FIRST_PASS)
+        end = solver.solve(solver.box, point, None, FIRST_ROUNDS)
+        point = end.outcome.point
+        found.append((end.merit, one.project))
+    return max(found, key=lambda one: one[0])[1]
 
 
 def decisive(options: ProposalOptions) -> ProposalOptions:

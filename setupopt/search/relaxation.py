@@ -31,8 +31,8 @@ TIGHT = TrustRegionOptions(
 CLOSE = ExchangeOptions(value_tolerance=1e-7, constraint_tolerance=1e-7)
 # The first pass from every start: what ends far below the best is not worth more. The best end is solved
 # accurately afterwards.
-_FIRST_PASS = TrustRegionOptions(most_steps=40, least_gain=2e-5, least_rise=1e-3)
-_FIRST_ROUNDS = ExchangeOptions(value_tolerance=1e-4, constraint_tolerance=1e-4, most_rounds=6)
+FIRST_PASS = TrustRegionOptions(most_steps=40, least_gain=2e-5, least_rise=1e-3)
+FIRST_ROUNDS = ExchangeOptions(value_tolerance=1e-4, constraint_tolerance=1e-4, most_rounds=6)
 # Points that are looked at for each start, a power of two: Sobol's sequence warns of other numbers.
 _CANDIDATES = 8
 # A quick local search, to see whether the other side of a setting is worth a thorough one.
@@ -92,7 +92,7 @@ def relaxed_optimum(
     """Solve a body's whole box; with `robust`, from its best point on with build errors."""
     with one_at_a_time:
         solver = Solver(problem)
-        first = Solver(problem, trust_region=_FIRST_PASS)
+        first = Solver(problem, trust_region=FIRST_PASS)
         progress("sides alike")
         even = best_alike(problem)
         begun = [problem.start]
@@ -101,14 +101,14 @@ def relaxed_optimum(
         ends = list[ExchangeResult]()
         while len(ends) < len(begun):
             report = _step_report(progress, f"start {len(ends) + 1} of {max(starts, len(begun))}")
-            ends.append(first.solve(first.box, begun[len(ends)], None, _FIRST_ROUNDS, report))
+            ends.append(first.solve(first.box, begun[len(ends)], None, FIRST_ROUNDS, report))
             if len(ends) == 1:
                 begun += other_starts(problem, ends[0].index_points, starts - len(begun), seed)
         best = max(ends, key=_merit)
         searched = search_independently(problem, best.index_points, seed)
         seen = solver.look(searched.point, solver.dense)
         report = _step_report(progress, "independent search")
-        climbed = first.solve(first.box, searched.point, None, _FIRST_ROUNDS, report)
+        climbed = first.solve(first.box, searched.point, None, FIRST_ROUNDS, report)
         best = _other_sides(solver, max(best, climbed, key=_merit), progress)
 
         tight = Solver(problem, trust_region=TIGHT)

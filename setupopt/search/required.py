@@ -30,7 +30,9 @@ from setupopt.search.solver import Solver, one_at_a_time
 from setupopt.units import MM
 
 _ROUNDS = 10
-_QUICK = TrustRegionOptions(most_steps=15, least_gain=2e-4, least_rise=1e-3)
+_QUICK = TrustRegionOptions(most_steps=25, least_gain=2e-4, least_rise=1e-3)
+# Of a range, where a start with softer springs and bars stands.
+_SOFT, _SPRINGS = 0.3, ("spring", "anti_roll", "third")
 _FEW_ROUNDS = ExchangeOptions(value_tolerance=1e-4, constraint_tolerance=1e-4, most_rounds=3)
 # What is asked of the front: times what `[require]` says.
 TIMES = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
@@ -38,7 +40,7 @@ _HALVINGS = 3
 # Seconds of a run on the road, and the units of the files.
 SECONDS = 10.0
 UNITS = {"bump": ("bump_mm", "mm", MM), "seam": ("seam_mm", "mm", MM), "gust": ("gust_m_s", "m/s", 1.0),
-         "road": ("road", "times the road", 1.0)}  # fmt: skip
+         "road": ("road", "times", 1.0)}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -145,8 +147,15 @@ def _solved(
         progress(f"what must be stood, round {count + 1}, merit {end.merit:.4f}")
         trust_region, options = steps[0]
         solver = Solver(problem, robust, trust_region)
-        end = solver.solve(solver.box, end.outcome.point, end.index_points, options)
+        starts = _starts(problem, end.outcome.point) if count == 0 else [end.outcome.point]
+        end = solver.best_of(solver.box, starts, end.index_points, options)
     return solver, end
+
+
+def _starts(problem: SetupProblem, point: Floats) -> list[Floats]:
+    """A point, today's, and the point on softer springs and bars: the way there may lead over hard ones."""
+    soft = [_SOFT if v.setting.field in _SPRINGS else 1.0 for v in problem.variables]
+    return [point, problem.start, point * np.array(soft)]
 
 
 def _with_places(problem: SetupProblem, point: Floats) -> tuple[SetupProblem, bool]:
@@ -160,7 +169,7 @@ def _with_places(problem: SetupProblem, point: Floats) -> tuple[SetupProblem, bo
     setups = problem.setups(point)
 
     def room(which: list[Asked]) -> tuple[Floats, np.ndarray]:
-        rooms, variants = required.room(problem.model, setups, cases, answers, which)
+        rooms, variants, _ = required.room(problem.model, setups, cases, answers, which)
         return rooms[0], variants[0]
 
     grown = required.with_worst(room, index_points)
@@ -187,9 +196,9 @@ def stood_by(problem: SetupProblem, setup: Setup) -> StoodSetup:
     rows = range(len(cases))
     found = []
     which: list[Asked] = [(KINDS.index(kind), None, row) for kind in stood.kinds for row in rows]
-    rooms, _ = requirement.room(model, setups, cases, result.answers, which)
-    for kind, room in zip(stood.kinds, rooms.reshape(-1, len(cases)), strict=True):
-        row = int(room.argmin())
+    _, _, shares = requirement.room(model, setups, cases, result.answers, which)
+    for kind, each in zip(stood.kinds, shares.reshape(-1, len(cases)), strict=True):
+        row = int(each.argmin())
         level = float(getattr(stood.asked, kind))
         has_trim = bool(is_judged(result.answers)[0, row])
         chance = None
@@ -200,8 +209,7 @@ def stood_by(problem: SetupProblem, setup: Setup) -> StoodSetup:
                 base = result.answers[0, row]
                 car = stood.linear(packed, settings[0], setups[0], cases.records[row], base)
                 chance = stood.road_chance(car, SECONDS)
-        share = requirement.share(float(room[row])) if has_trim else 0.0
-        found.append(Stood(kind, level, level * share, result.fields(row), chance))
+        found.append(Stood(kind, level, level * float(each[row]), result.fields(row), chance))
     return StoodSetup(setup, worst, tuple(found), built)
 
 

@@ -20,6 +20,8 @@ _FURTHEST = 4.0
 # Of a kind the worst places that are added at a time, when the worst is broken by more.
 _ADDED = 3
 BROKEN = 0.005
+# A gap under a wheel that takes 1 off, where something is not stood, m.
+_GAP = 5e-3
 # Kept back in the search, for steps of the settings and what lies between places.
 _RESERVE = 0.02
 
@@ -56,13 +58,15 @@ class Requirement:
 
     def room(
         self, model: Model, setups: Records, cases: CaseSet, answers: Records, which: Sequence[Asked]
-    ) -> tuple[Floats, np.ndarray]:
-        """Logarithm of what is stood over what must be, (setups, which), and the variants that are worst.
+    ) -> tuple[Floats, np.ndarray, Floats]:
+        """Logarithm of what is stood over what must be, the variants that are worst, and what is stood over
+        what `[require]` says, (setups, which) each.
 
-        It is negative where something is not stood. `which`: disturbance, variant or None for all of them,
-        and case. A case without a trim has its margin, less 1.
+        The first is negative where something is not stood, and the more so the further wheels hang in the
+        air: how little is stood with such a wheel does not say that it should come down. `which`:
+        disturbance, variant or None for all of them, and case. A case without a trim has its margin, less 1.
         """
-        rooms = np.zeros((len(setups), len(which)))
+        rooms, shares = np.zeros((2, len(setups), len(which)))
         variants = np.zeros(rooms.shape, dtype=int)
         settings = model.settings(setups)
         judged = is_judged(answers)
@@ -80,13 +84,10 @@ class Requirement:
                 for column in own:
                     kind, variant, _ = which[column]
                     share, variants[row, column] = self.stood.stood(car, KINDS[kind], variant)
-                    rooms[row, column] = np.log(max(share, np.exp(-_FURTHEST)) / self.times) - _RESERVE
-        return np.minimum(rooms, _FURTHEST), variants
-
-    def share(self, room: float) -> float:
-        """What is stood over what `[require]` says, where there is so much room; 0 where it is hardly any."""
-        share = self.times * float(np.exp(room + _RESERVE))
-        return share if share > np.exp(-_FURTHEST) * (1.0 + BROKEN) else 0.0
+                    room = np.log(max(share, np.exp(-_FURTHEST)) / self.times) - _RESERVE
+                    rooms[row, column] = room - car.gap / _GAP if room < 0.0 else room
+                    shares[row, column] = share
+        return np.minimum(rooms, _FURTHEST), variants, shares
 
     def with_worst(
         self, room: Callable[[list[Asked]], tuple[Floats, np.ndarray]], index_points: IndexPoints

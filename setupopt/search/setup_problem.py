@@ -274,7 +274,7 @@ class SetupProblem:
         first = len(self.packaging.limits) + self.attitudes
         if self.requirement is not None:
             which = self.requirement.at(index_points)
-            rows, _ = self.requirement.room(
+            rows, _, _ = self.requirement.room(
                 self.model, self.setups(points), self.cases(index_points), answers, which
             )
             kind, _, case = np.array(which, dtype=int).reshape(-1, 3).T

@@ -125,9 +125,10 @@ class Solver:
         bounds: Bounds,
         starts: Sequence[Floats],
         index_points: IndexPoints | None = None,
+        options: ExchangeOptions = EXCHANGE,
     ) -> ExchangeResult:
         """The best end of several starts."""
-        ends = [self.solve(bounds, start, index_points) for start in starts]
+        ends = [self.solve(bounds, start, index_points, options) for start in starts]
         return max(ends, key=lambda end: end.merit)
 
     def verified(

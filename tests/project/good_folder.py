@@ -177,6 +177,7 @@ toe_mm = -0.5
 """
 
 LIMITS = """\
+speed_m_s = { from = 50, to = 54, step = 2 }
 # invented numbers
 [front]
 camber_deg = { from = -6, to = 0, step = 0.25 }

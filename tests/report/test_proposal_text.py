@@ -24,7 +24,8 @@ from setupopt.search.global_bounds import Sensitivity
 from setupopt.search.objective import objective_of
 from setupopt.search.parts.branch_and_bound import BranchAndBoundResult
 from setupopt.search.parts.part_space import BoundedNode, Node
-from setupopt.search.proposal import Alternative, Evidence, Robustness, active_cases
+from setupopt.search.proposal import Alternative, Evidence, Required, Robustness, active_cases
+from setupopt.search.required import FrontPoint, Stood, StoodSetup
 from setupopt.search.shadow_prices import ShadowPrice
 from setupopt.units import MM
 
@@ -353,3 +354,22 @@ def test_every_line_fits(project: Project, made: Proposal, width: int) -> None:
         active_cases=active_cases(_few(result, 3), objective, {}),
     )  # fmt: skip
     said(long, whole, width, floor=0.2)
+
+
+@pytest.mark.parametrize("width", [60, 80, 120])
+def test_what_must_be_stood_is_said_of_three_setups(made: Proposal, project: Project, width: int) -> None:
+    """Asked and stood in the units of the files, the chance in percent, the front; no line is too long."""
+    fields = made.result.fields(0)
+
+    def setup(height: float, chance: float) -> StoodSetup:
+        bump = Stood("bump", 5 * MM, height, fields, None)
+        road = Stood("road", 1.0, 0.8, fields, chance)
+        return StoodSetup(made.setup, 0.31, (bump, road), 0.17)
+
+    front = (FrontPoint(0.0, 0.33, True, made.setup), FrontPoint(1.0, 0.21, False, made.setup))
+    required = Required(1.0, setup(1.25 * MM, 0.5), setup(0.75 * MM, 1.0), setup(6.5 * MM, 0.02), front)
+    said = text(JudgedProposal(project, ProposalOptions(), replace(made, required=required), None), width)
+    part = said[said.index("What must be stood") :][:2000]
+    for words in ("bump_mm", "1.25", "0.75", "6.5", "failing", "50", "0.17", "not stood", "0.33"):
+        assert words in part, words
+    assert max(map(len, part.splitlines())) <= max(width, 80)

@@ -96,6 +96,7 @@ def _verdict(judged: JudgedProposal, width: int) -> str:
     sentences = [
         _margins(judged),
         _place(judged),
+        _speed(judged),
         sliding_words(judged.proposal.result),
         in_air_words(judged.proposal.result),
         would_hold_words(judged.would_hold),
@@ -132,6 +133,18 @@ def _place(judged: JudgedProposal) -> str:
     if judged.contact_lost:
         where = f"in {judged.contact_lost} of {count} cases (today in {before}), worst"
     return f"CONTACT LOST {where} at {place}."
+
+
+def _speed(judged: JudgedProposal) -> str:
+    """The speed that was chosen, where limits.toml leaves a choice."""
+    chosen = judged.proposal.project.venue.sweep.speed
+    own = judged.project.venue.sweep.speed
+    if chosen == own:
+        return ""
+    return (
+        f"At {chosen:g} m/s, not {own:g}: all numbers are of that speed. To go on with it, set [sweep] "
+        f"speed_m_s = {chosen:g} in venue.toml."
+    )
 
 
 def _lower(judged: JudgedProposal) -> str:
@@ -206,6 +219,7 @@ def _settings(judged: JudgedProposal, width: int) -> str:
         Column("setting", [slot_words(slot) for slot in found], numeric=False, least=18),
         Column("unit", [slot.setting.unit for slot in found], numeric=False),
         Column("today", today),
+        *_steady(judged, found),
         Column("proposed", proposed),
         Column("", ["" if old == new else "*" for old, new in zip(today, proposed, strict=True)], False),
         Column("left alone", costs, rank=1),
@@ -226,6 +240,15 @@ def _settings(judged: JudgedProposal, width: int) -> str:
         _sides(judged, width),
     ]
     return "\n".join(part for part in parts if part)
+
+
+def _steady(judged: JudgedProposal, found: Sequence[Slot]) -> list[Column]:
+    """Where something must be stood, the best setup without that."""
+    required = judged.proposal.required
+    if required is None:
+        return []
+    values = [slot.value(required.steady.setup) for slot in found]
+    return [Column("steady", [significant(value) for value in values], rank=1)]
 
 
 def _cost_words(change: Change | None) -> str:
