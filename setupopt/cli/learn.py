@@ -30,10 +30,20 @@ if TYPE_CHECKING:
     help="Most chance of a margin under the minimum that the next run may have.",
 )  # fmt: skip
 @click.option(
+    "--programme",
+    is_flag=True,
+    help="Judge the runs of the route's test programme on the corrected car; minutes.",
+)
+@click.option(
     "--corrected", metavar="DIR", type=completing.FOLDER, help="New folder for the corrected project."
 )
 def command(
-    common: options.Common, logs: tuple[str, ...], channels: str | None, percent: float, corrected: str | None
+    common: options.Common,
+    logs: tuple[str, ...],
+    channels: str | None,
+    percent: float,
+    programme: bool,
+    corrected: str | None,
 ) -> None:
     """Logs of runs beside the model: residuals of every channel, the car corrected with errors, and the next
     run whose chance of a margin under the minimum (0 unless --floor is given) is small.
@@ -54,6 +64,7 @@ def command(
             refuse_folder(Path(corrected))
         project = common.load()
 
+        from setupopt.learn.next_step import plain_runs, route_runs
         from setupopt.learn.study import STEPS, LearnOptions, learn
         from setupopt.report.learn import picture
         from setupopt.report.learn.fields import as_dict, csv_text, way_text
@@ -65,7 +76,9 @@ def command(
         made = files(learned.correction, learned.grip, project, list(logs), date.today().isoformat())
         return {Path(corrected) / name: content for name, content in made.items()}
 
-    wanted = LearnOptions(channels, percent * PERCENT, common.floor or 0.0)
+    wanted = LearnOptions(
+        channels, percent * PERCENT, common.floor or 0.0, route_runs if programme else plain_runs
+    )
     task = Task(
         progress=Progress(STEPS, common.quiet, "steps"),
         compute=lambda progress: learn(project, logs, wanted, progress),

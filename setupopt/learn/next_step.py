@@ -77,6 +77,22 @@ def plain_runs(project: Project) -> list[Planned]:
     ]
 
 
+def _is_driven(run: Planned, driven: Any) -> bool:
+    """Whether a log has been as high as a run, as fast as that is there."""
+    least = abs(run.roll_angle) - _DRIVEN[0]
+    speed = run.cases.records["speed"][np.abs(run.cases.records["roll_angle"]) > least].min(initial=run.speed)
+    there = driven[np.abs(driven["roll_angle"]) > least]
+    return bool((there["speed"] > _DRIVEN[1] * speed).any())
+
+
+def route_runs(project: Project) -> list[Planned]:
+    """The test programme that leads to the goal of [route], each run on its own best route; takes minutes."""
+    from setupopt.route.programme import programme
+
+    runs = programme(project).runs
+    return [Planned(run.roll_angle, run.speed, run.study.judged.result.cases) for run in runs]
+
+
 def next_step(
     project: Project, left: Any, driven: Any, floor: float, chance: float, runs: Sequence[Planned]
 ) -> Next:
@@ -94,11 +110,7 @@ def next_step(
     table["run"] = np.repeat(np.arange(len(runs)), [len(run.cases) for run in runs])
     found = table.loc[table.groupby("run")["chance"].idxmax()].reset_index(drop=True).drop(columns="run")
     found["roll_angle"], found["speed"] = np.array([(run.roll_angle, run.speed) for run in runs]).T
-    found["driven"] = [
-        bool(((np.abs(driven["roll_angle"]) > abs(run.roll_angle) - _DRIVEN[0])
-        & (driven["speed"] > _DRIVEN[1] * run.speed)).any())
-        for run in runs
-    ]  # fmt: skip
+    found["driven"] = [_is_driven(run, driven) for run in runs]
     safe = found[(found["chance"] <= chance).cummin()]
     later = safe.index[~safe["driven"]]
     reach = None if safe.empty else float(safe["roll_angle"].iloc[-1])

@@ -44,9 +44,11 @@ class LearnOptions:
 
 @dataclass(frozen=True)
 class Learned:
-    """What logs show. `rows`: the compared seconds, as `model.stretches` has them; `unheld`: steady seconds
-    in which the model's car does not hold. `residuals` and `left_out`: frames of `estimate`. `worst`: lowest
-    margin of the venue's own sweep with the project's car and with the corrected one.
+    """What logs show.
+
+    `rows`: the compared seconds, as `model.stretches` has them; `unheld`: steady seconds in which the model's
+    car does not hold. `residuals` and `left_out`: frames of `estimate`. `before`: the runs as they looked before
+    the logs. `worst`: lowest margin of the venue's own sweep with the project's car and with the corrected one.
     """
 
     project: Project
@@ -59,6 +61,7 @@ class Learned:
     left_out: Any
     grip: Grip
     correction: Correction
+    before: Next
     next: Next
     worst: list[float]
 
@@ -96,11 +99,14 @@ def learn(
     tell(1)
     change = corrected(project, found)
     grip = grip_of(change.project, predict, found)
-    left = _uncertain(project, change, grip)
-    driven = predict.cases({}).records
-    step = next_step(
-        change.project, left, driven, options.floor, options.chance, options.runs(change.project)
-    )
+    runs = options.runs(change.project)
+    if not runs:
+        raise UserError("the test programme of the corrected car has no run that keeps its limits")
+    asked = (predict.cases({}).records, options.floor, options.chance, runs)
+    names = list(change.values)
+    first = pd.DataFrame(known[: len(names), : len(names)], names, names)
+    before = next_step(project, _uncertain(project, first, None), *asked)
+    step = next_step(change.project, _uncertain(project, change.covariance, grip.error), *asked)
     tell(1)
     worst = [_worst(project), _worst(change.project)]
     tell(1)
@@ -111,7 +117,7 @@ def learn(
         names = [f"part {part + 1} of {_PARTS}" for part in range(_PARTS)]
     return Learned(
         project, options, ways, predict.rows, predict.unheld, found, residuals(found, predict.channels),
-        leave_out(found, group, names), grip, change, step, worst,
+        leave_out(found, group, names), grip, change, before, step, worst,
     )  # fmt: skip
 
 
@@ -121,10 +127,10 @@ def _worst(project: Project) -> float:
     return float(model.run(settings, sweep_cases(project.venue)).worst_margin[0])
 
 
-def _uncertain(project: Project, change: Correction, grip: Grip) -> Any:
-    """Covariance of what the margins of the next runs hang on: the car, and friction as [spread] has it."""
+def _uncertain(project: Project, car: Any, grip: float | None) -> Any:
+    """Covariance of what margins hang on: the car, and friction; `grip`: error of that where it is known."""
     errors = {name: 0.5 * (given(project, name) or 0.0) for name in ("surface_grip", "tyre_friction")}
-    errors["surface_grip"] = errors["surface_grip"] if grip.error is None else grip.error
+    errors["surface_grip"] = errors["surface_grip"] if grip is None else grip
     friction = pd.Series(errors)[lambda one: one > 0.0]
-    both = pd.concat([change.covariance, pd.DataFrame(np.diag(friction**2), friction.index, friction.index)])
+    both = pd.concat([car, pd.DataFrame(np.diag(friction**2), friction.index, friction.index)])
     return both.fillna(0.0)

@@ -272,7 +272,6 @@ def test_coasting_tells_the_drag(tmp_path: Path) -> None:
     assert found["error"]["drag"] < 0.01
 
 
-@pytest.mark.slow
 def test_three_runs_narrow_the_downforce_and_raise_the_next_angle(tmp_path: Path) -> None:
     """Each run on the project that the one before corrected: spread to a third, a higher safe angle."""
     project = setupopt.load(BORE)
@@ -291,10 +290,10 @@ def test_three_runs_narrow_the_downforce_and_raise_the_next_angle(tmp_path: Path
         found = setupopt.learn(project, [log], options)
         reach = -1.0 if found.next.reach is None else found.next.reach / DEG
         before, after = found.correction.downforce.loc["both", ["error_before", "error"]]
-        told.append((before, after, reach))
-        print(
-            f"run {number + 1}: downforce +- {200 * before:.2f} -> {200 * after:.2f} %, safe to {reach:.0f}"
-        )
+        first = -1.0 if found.before.reach is None else found.before.reach / DEG
+        told.append((before, after, first, reach))
+        print(f"run {number + 1}: downforce +- {200 * before:.2f} -> {200 * after:.2f} %", end="; ")
+        print(f"safe up to {first:.0f} -> {reach:.0f} deg")
         new = tmp_path / f"project{number}"
         from setupopt.learn.corrected import files
 
@@ -304,3 +303,4 @@ def test_three_runs_narrow_the_downforce_and_raise_the_next_angle(tmp_path: Path
         project = setupopt.load(new)
     assert told[-1][1] <= told[0][0] / 3.0
     assert told[0][1] > told[1][1] > told[2][1]
+    assert told[-1][3] > told[0][2]

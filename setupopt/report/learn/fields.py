@@ -63,7 +63,10 @@ def as_dict(learned: Learned) -> Field:
         "agrees": learned.agrees,
         "programme": programme,
         "next": None if learned.next.run is None else programme[learned.next.run],
-        "reach_deg": None if learned.next.reach is None else degrees(learned.next.reach),
+        **{
+            key: None if step.reach is None else degrees(step.reach)
+            for key, step in {"reach_before_deg": learned.before, "reach_deg": learned.next}.items()
+        },
         "worst_margin": [finite(margin) for margin in learned.worst],
         "assumed": assumed(project),
         "cautions": list(project.cautions),

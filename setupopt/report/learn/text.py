@@ -37,7 +37,7 @@ def text(learned: Learned, width: int, short: bool = False) -> str:
     room = Environment(
         loader=FileSystemLoader(Path(__file__).parent), undefined=StrictUndefined, trim_blocks=True
     )
-    room.globals |= {"verdict": verdict, "angle": angle, "n": number, "margin": margin_words}
+    room.globals |= {"verdict": verdict, "angle": angle, "n": number, "margin": margin_words, "reach": _reach}
     answer = as_dict(learned)
     whole = room.get_template("learn.txt").render(
         **answer,
@@ -49,6 +49,10 @@ def text(learned: Learned, width: int, short: bool = False) -> str:
         closing=CLOSING,
     )
     return "\n".join(_wrapped(line, width) for line in whole.split("\n")) + "\n"
+
+
+def _reach(degrees: float | None) -> str:
+    return "no run" if degrees is None else f"{angle(degrees)} deg"
 
 
 def _wrapped(line: str, width: int) -> str:
