@@ -59,7 +59,7 @@ def estimate(
     """
     fit = _Fit(predict, those, known)
     tabled = in_si("error", predict.channels)
-    first = fit.solved(tabled, np.zeros(len(those)), 3)
+    first = fit.solved(tabled, np.zeros(len(those)), "linear")
     if check is not None:
         check(first)
     seconds = len(predict.rows)
@@ -70,7 +70,7 @@ def estimate(
     square *= seconds / (seconds - 1.0 - len(those) / tabled.size)
     noise = np.sqrt(np.maximum(square - np.nanmedian(fit.known, axis=0), 0.0))
     noise = np.clip(noise, _BOUNDS[0] * tabled, _BOUNDS[1] * tabled)
-    return fit.solved(noise, first.those["value"].to_numpy(), 8)
+    return fit.solved(noise, first.those["value"].to_numpy(), "huber")
 
 
 class _Fit:
@@ -98,8 +98,8 @@ class _Fit:
         found[:, :, : len(self.predict.names)] += self.predict.slopes(theta, base)
         return found
 
-    def solved(self, noise: Floats, start: Floats, most: int) -> Posterior:
-        """The posterior where sensors and model err by `noise`, in at most so many steps."""
+    def solved(self, noise: Floats, start: Floats, loss: str) -> Posterior:
+        """The posterior where sensors and model err by `noise`. From afar a robust loss has no curvature."""
         has = np.isfinite(self.log - self.base)
         both = has[:, :, None] & has[:, None, :]
         own = np.where(has, self.own + noise**2, 1.0)[:, :, None] * np.eye(noise.size)
@@ -125,8 +125,8 @@ class _Fit:
             return np.concatenate([by_unit.reshape(-1, unit.size), np.eye(unit.size)])
 
         found = least_squares(
-            residual, np.linalg.solve(root, start), slopes, loss="huber", f_scale=_HUBER, ftol=1e-5,
-            xtol=1e-5, gtol=1e-3, max_nfev=most,
+            residual, np.linalg.solve(root, start), slopes, loss=loss, f_scale=_HUBER, ftol=1e-5,
+            xtol=1e-5, gtol=1e-3, max_nfev=6,
         )  # fmt: skip
         covariance = root @ np.linalg.inv(found.jac.T @ found.jac) @ root.T
         those = self.those.assign(value=root @ found.x, error=np.sqrt(np.diag(covariance)))

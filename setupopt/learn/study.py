@@ -47,8 +47,9 @@ class Learned:
     """What logs show.
 
     `rows`: the compared seconds, as `model.stretches` has them; `unheld`: steady seconds in which the model's
-    car does not hold. `residuals` and `left_out`: frames of `estimate`. `before`: the runs as they looked before
-    the logs. `worst`: lowest margin of the venue's own sweep with the project's car and with the corrected one.
+    car does not hold. `residuals` and `left_out`: frames of `estimate`. `before`: the runs as they looked
+    before the logs. `worst`: lowest margin of the venue's own sweep with the project's car and with the
+    corrected one.
     """
 
     project: Project

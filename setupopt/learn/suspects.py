@@ -24,7 +24,7 @@ _LAGS = np.arange(-20, 21)  # blocks
 _LEAST_LAG = 2
 _MOST, _FEWEST = 300, 10  # seconds that are looked at
 _FAR = 3.0  # errors of a channel that the clock of the speed must leave, to be judged
-_SHARPER = 0.6  # of what is left on the clock of the speed
+_SHARPER = 0.3  # of what is left on the clock of the speed
 
 
 def refuse_suspects(found: Posterior, ways: list[Way], channels: list[str], log: Floats) -> None:
