@@ -16,7 +16,7 @@ from setupopt import api
 
 HILL = Path(setupopt.__file__).parents[1] / "setups" / "hill"
 WITH_EXAMPLES = ["assess", "propose", "prove", "compare", "speeds"]
-FUNCTIONS = [*WITH_EXAMPLES, "fit_tyre", "fit_air", "sheet", "readback", "report", "route"]
+FUNCTIONS = [*WITH_EXAMPLES, "fit_tyre", "fit_air", "sheet", "readback", "report", "route", "learn"]
 
 
 @pytest.fixture(scope="module")

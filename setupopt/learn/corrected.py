@@ -171,7 +171,9 @@ def _changed(found: Correction, grip: Grip, name: str, text: str, spread: Any, d
     import tomlkit
 
     document: Any = tomlkit.parse(text)
-    new = list(_new_numbers(found, document))
+    # What is worn was driven: the body of car.toml stays as it is while the car wears another one
+    is_worn = name != "car.toml" or found.project.setup.body is None
+    new = list(_new_numbers(found, document, document.get("air", {}) if is_worn else {}))
     if name == "venue.toml":
         new = [
             (
@@ -191,10 +193,9 @@ def _changed(found: Correction, grip: Grip, name: str, text: str, spread: Any, d
     return tomlkit.dumps(document)
 
 
-def _new_numbers(found: Correction, document: Any) -> Iterator[tuple[Any, str, float]]:
+def _new_numbers(found: Correction, document: Any, air: Any) -> Iterator[tuple[Any, str, float]]:
     """Tables, keys and values of a file of the car."""
     factor = {name: 1.0 + value for name, value in found.values.items()}
-    air = document.get("air", {})
     rows = [(document.get("car", {}), {"mass_kg": "mass"})]
     rows.append((air, {"drag_area_m2": "drag", "side_area_m2_per_rad": "side_force"}))
     for element in air.get("element", []):

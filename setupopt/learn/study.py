@@ -96,6 +96,7 @@ def learn(
         found_words = f"{len(log)} quasi-steady seconds in which the model's car holds"
         raise UserError(f"{', '.join(map(str, logs))}: found {found_words}, expected {_FEWEST} and more")
     known = known_before(project, those, prior(those))
+    those["prior"] = np.sqrt(np.diag(known))
     found = estimate(predict, those, known, lambda first: refuse_suspects(first, ways, predict.channels, log))
     tell(1)
     change = corrected(project, found)

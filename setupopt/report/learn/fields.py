@@ -10,6 +10,7 @@ import pandas as pd
 
 from setupopt.evaluation.result import Field, degrees, finite
 from setupopt.learn.channels import CHANNELS, key_of
+from setupopt.learn.corrected import history
 from setupopt.learn.estimate import TOLD
 from setupopt.learn.model import assumed
 from setupopt.learn.study import Learned
@@ -50,6 +51,7 @@ def as_dict(learned: Learned) -> Field:
         "speed_m_s": project.venue.sweep.speed,
         "setup": {"name": project.setup.name, "checksum": setup_checksum(project, project.setup)},
         "logs": [_log(way) for way in learned.ways],
+        "earlier_logs": [log for one in history(project).get("history", []) for log in one["logs"]],
         "findings": [one._asdict() for way in learned.ways for one in way.run.findings],
         "compared_seconds": len(learned.rows),
         "unheld_seconds": learned.unheld,
