@@ -153,11 +153,16 @@ class SetupProblem:
 
     # ---- evaluation -------------------------------------------------------------------------------------
 
-    def result(self, points: Floats, cases: CaseSet, warm_start: Records | None = None) -> Result:
-        """Points (points, variables) of the exact car in any cases; `warm_start`: see `answers`."""
+    def result(
+        self, points: Floats, cases: CaseSet, warm_start: Records | None = None, quick: bool = False
+    ) -> Result:
+        """Points (points, variables) of the exact car in any cases; `warm_start`: see `answers`.
+
+        `quick`: enough for a search, see `physics.sweep.run`; what is reported is solved in full.
+        """
         self.counter.count += len(points) * len(cases)
         settings = self.model.settings(self.setups(points))
-        return self._run(settings, cases, warm_start, _are_steps(points, warm_start))
+        return self._run(settings, cases, warm_start, _are_steps(points, warm_start), quick)
 
     def errors(self, setup: Setup | Records) -> BuildErrors:
         """The box of errors of setups."""
@@ -165,9 +170,11 @@ class SetupProblem:
         spread = self.limits.spread if self.has_spread else None
         return BuildErrors(self.project.car, setup, tolerance, spread)
 
-    def _run(self, settings: Records, cases: CaseSet, starts: Records | None, by_slope: bool) -> Result:
+    def _run(
+        self, settings: Records, cases: CaseSet, starts: Records | None, by_slope: bool, quick: bool
+    ) -> Result:
         growth = self.objective.most_growth is not None
-        return self.model.run(settings, cases, starts, by_slope=by_slope, growth=growth, quick=True)
+        return self.model.run(settings, cases, starts, by_slope=by_slope, growth=growth, quick=quick)
 
     def answers(
         self, points: Floats, index_points: IndexPoints, warm_start: Records | None = None
@@ -179,7 +186,7 @@ class SetupProblem:
         build = index_points.family // self.attitudes
         cases = self.cases(index_points)
         if not build.any():
-            return self.result(points, cases, warm_start).answers
+            return self.result(points, cases, warm_start, True).answers
         answers = np.zeros((len(points), len(index_points)), ANSWER)
         whole = self.setups(points)
         for number in np.unique(build):
@@ -192,7 +199,7 @@ class SetupProblem:
                 answers[:, own] = found.reshape(len(whole), -1)
                 continue
             settings = self._settings(whole, int(number))
-            answers[:, own] = self._run(settings, cases.pick(own), starts, by_slope).answers
+            answers[:, own] = self._run(settings, cases.pick(own), starts, by_slope, True).answers
         self.counter.count += answers.size
         return answers
 
