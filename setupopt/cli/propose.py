@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from setupopt.cli import completing, options
-from setupopt.cli.outputs import refuse_bodies_folder
+from setupopt.cli.outputs import as_json_text, refuse_bodies_folder, write_all
 from setupopt.cli.runner import Task, run
 from setupopt.cli.waiting import Saying, loading
-from setupopt.errors import printable
+from setupopt.errors import OutputError, printable
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -104,6 +104,17 @@ def command(
             found = propose(project, asked, progress, pool)
         return JudgedProposal(project, asked, found, floors.get(None))
 
+    drawn: list[str] = []
+
+    def picture(judged: JudgedProposal) -> str:
+        if not drawn:
+            drawn.append(tradeoff_svg(judged.proposal))
+        return drawn[0]
+
+    def after(judged: JudgedProposal) -> None:
+        _warn_of_stale(folder, len(judged.alternatives) if common.out else 0)
+        _keep(judged, picture(judged))
+
     def others(judged: JudgedProposal) -> dict[Path, str | bytes]:
         setups = _setups(judged, with_alternatives=common.out is not None)
         return {folder / name: content for name, content in setups.items()}
@@ -116,12 +127,12 @@ def command(
         passes=lambda judged: judged.holds,
         cautions=lambda judged: project.cautions,
         name="proposal",
-        files={"tradeoff.svg": lambda judged: tradeoff_svg(judged.proposal)},
+        files={"tradeoff.svg": picture},
         others=others,
         reserved=[folder / name for name in (FILE, *(_ALTERNATIVES if common.out else ()))],
         setup=common.setup_words(project),
         assumed=project.assumed,
-        after=lambda judged: _warn_of_stale(folder, len(judged.alternatives) if common.out else 0),
+        after=after,
         stopped="nothing was written; parts that were solved are kept, the same command goes on from there",
     )
     run(common, task)
@@ -146,6 +157,19 @@ def _setups(judged: JudgedProposal, with_alternatives: bool) -> dict[str, str]:
         name: setup_text(setup, None, setup_comment(what, margin, warning))
         for name, what, setup, margin in shown
     }
+
+
+def _keep(judged: JudgedProposal, picture: str) -> None:
+    """Leave the answer in the project, for the prices and the picture of the report."""
+    from setupopt.project.stored_prices import PICTURE, proposal_file
+
+    proposal = judged.proposal
+    path = proposal_file(proposal.project, proposal.setup)
+    answer = {**judged.as_dict(), PICTURE: picture}
+    try:
+        write_all({path: as_json_text(answer)})
+    except OutputError as error:
+        click.echo(printable(f"not kept for the report: {error}"), err=True)
 
 
 def _warn_of_stale(folder: Path, written: int) -> None:

@@ -21,6 +21,17 @@ if TYPE_CHECKING:
     from setupopt.robust.road.spectrum import Tracks
 
 
+_QUICK = {"seconds": 3.0, "seeds": 4, "ride_cases": 1, "builds": 64, "directions": 4}
+_QUICK_WORDS = "QUICK PROOF, for a first look: run prove without --quick before the car does."
+
+
+def _quick(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
+    """Other defaults, before the other options are read."""
+    if wanted:
+        ctx.default_map = {**(ctx.default_map or {}), **_QUICK}
+        ctx.meta["quick"] = True
+
+
 @click.command("prove")
 @options.common
 @click.option("--bump", type=options.Finite(0.0), metavar="MM", help="Bump that must be stood.")
@@ -57,6 +68,11 @@ if TYPE_CHECKING:
     "--seed", type=click.IntRange(0), default=0, show_default=True, metavar="N",
     help="Seed of roads and builds.",
 )  # fmt: skip
+@click.option(
+    "--quick", is_flag=True, callback=_quick, expose_value=False, is_eager=True,
+    help="A first look: fewer directions, builds, roads and shorter runs where no option says otherwise. "
+    "The answer, the run card and the report say that it is quick.",
+)  # fmt: skip
 @options.cluster_option
 def command(common: options.Common, profile: str | None, cluster: str | None, **given: Any) -> None:
     """How much bump, wind, rough road and build error the setup of PROJECT stands before the margin goes
@@ -70,6 +86,7 @@ def command(common: options.Common, profile: str | None, cluster: str | None, **
     Example: setupopt prove my-car --setup proposed.toml --bump 10
       what the proposed setup stands; exit status 1 where 10 mm are too much
     """
+    quick = f". {_QUICK_WORDS}" if click.get_current_context().meta.get("quick") else ""
     with loading(common.quiet):
         project = common.load()
 
@@ -101,7 +118,7 @@ def command(common: options.Common, profile: str | None, cluster: str | None, **
         name="prove",
         files={"prove-cases.csv": csv_text, "prove-bump.svg": lambda judged: bump_picture(judged.proof)},
         reads=[profile],
-        setup=common.setup_words(project),
+        setup=f"{common.setup_words(project)}{quick}",
         assumed=project.assumed,
         after=_keep,
         stopped="what is finished is kept, the same command goes on from there",

@@ -10,7 +10,7 @@ from setupopt.evaluation.assessment import Assessment, assess
 from setupopt.evaluation.drawn_state import DrawnState, drawn_state
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.model import Project
-from setupopt.project.stored_prices import StoredPrices, is_plain, stored_prices
+from setupopt.project.stored_prices import StoredPrices, is_plain, stored_prices, stored_route
 from setupopt.project.stored_proof import stored_proof
 
 TODAY, PROPOSED = "today", "proposed"
@@ -35,6 +35,11 @@ class Part:
     def checksum(self) -> str:
         """That of this setup in its project."""
         return _checksum(self.project)
+
+    @property
+    def route(self) -> dict[str, Any] | None:
+        """The kept answer of `route` of exactly this setup."""
+        return stored_route(self.project, self.project.setup)
 
     @cached_property
     def drawn(self) -> DrawnState:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any, NamedTuple
 
 from setupopt.files import read_regular
-from setupopt.project.checksum import project_checksum
+from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.model import Project, Setup
 from setupopt.project.writing import setup_as_dict
 
 FILE = "proposal.json"
+PICTURE = "trade_off_svg"  # its key, in the file that the project keeps
 _LARGEST = 5_000_000  # bytes
 
 
@@ -20,13 +22,39 @@ class StoredPrices(NamedTuple):
     proposal: dict[str, Any] | None
     why: str
 
+    @property
+    def picture(self) -> str:
+        """The kept SVG of the trade-offs; empty where there is none."""
+        found = (self.proposal or {}).get(PICTURE)
+        return found if isinstance(found, str) else ""
+
+
+def proposal_file(project: Project, setup: Setup) -> Path:
+    """Where the answer of `propose` that made exactly this setup is kept in its project."""
+    return project.folder / "proved" / f"{setup_checksum(project, setup)}-proposal.json"
+
+
+def stored_route(project: Project, setup: Setup) -> dict[str, Any] | None:
+    """The answer of `route` in the project, where it is of exactly this setup."""
+    try:
+        found: dict[str, Any] = json.loads(read_regular(project.folder / "route.json", _LARGEST))
+        same = found["setup"]["checksum"] == setup_checksum(project, setup)
+        return found if same and is_plain(found) else None
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return None
+
 
 def stored_prices(proposed: Project | None) -> StoredPrices:
     """The prices of the proposed setup, `proposed` standing on it; None where there is none."""
     if proposed is None:
         return StoredPrices(None, "there is no proposed.toml, so no limit has a price yet")
+    kept = _read(proposed, proposal_file(proposed, proposed.setup))
+    return kept if kept.proposal else _read(proposed, proposed.folder / FILE)
+
+
+def _read(proposed: Project, path: Path) -> StoredPrices:
     try:
-        found = json.loads(read_regular(proposed.folder / FILE, _LARGEST))
+        found = json.loads(read_regular(path, _LARGEST))
     except FileNotFoundError:
         return StoredPrices(None, f"there is no {FILE} in this project")
     except (OSError, ValueError, RecursionError):

@@ -12,6 +12,8 @@ from setupopt.project.checksum import setup_checksum
 from setupopt.project.model import Project, Setup
 
 MOST_BYTES = 20_000_000  # of a proof; one of 259 cases has 0.2 million
+USUAL_DIRECTIONS = 16
+USUAL_BUILDS = 1024
 _HUGE = 1e12  # above any figure of a proof; NaN is not below it either
 
 
@@ -42,9 +44,15 @@ class ProofExtent(NamedTuple):
     rides: int
     seconds: float
 
+    @property
+    def is_quick(self) -> bool:
+        """Whether it tried less than `prove` does when no option says how much."""
+        return self.directions < USUAL_DIRECTIONS or self.builds < USUAL_BUILDS
+
     def __str__(self) -> str:
+        quick = "QUICK, for a first look: " if self.is_quick else ""
         return (
-            f"{self.directions} directions of the wind, {self.builds} builds, "
+            f"{quick}{self.directions} directions of the wind, {self.builds} builds, "
             f"{self.seeds} seeds of the road, {self.rides} rides of {self.seconds:g} s"
         )
 

@@ -151,9 +151,10 @@ PRINTED = ("proposed", "mixed", "twisted")
 
 @pytest.mark.parametrize("name", PRINTED)
 def test_prints_well(pages: Pages, browser: Browser, name: str) -> None:
-    """A4, no page empty, no letter under 8 points, nothing off the paper."""
+    """A4, six pages at most, no page empty, no letter under 8 points, nothing off the paper."""
     browser.open(pages[name] / "report.html", 1280)
     with pdfplumber.open(browser.pdf()) as pdf:
+        assert len(pdf.pages) <= 6
         for page in pdf.pages:
             assert (round(page.width), round(page.height)) == (595, 842)
             letters = [char for char in page.chars if char["text"].strip()]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import groupby
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -12,8 +13,10 @@ from setupopt.evaluation.summary import by_angle
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import WHEELS
 from setupopt.report.shared.picture import INK, SECOND, WARNING, drawing, svg
+from setupopt.report.shared.tables import cut
 
 _LOWEST = -1.0  # margins below it are drawn there: the page does not show how fast it slides
+_MOST_NAMED = 4  # stretches of one attitude, the longest
 _TEXT = "#4c545d"
 _BAND = "#b9d8d2"
 
@@ -32,9 +35,10 @@ PROPOSED = Line(SECOND, "-", "s")
 
 def margins_picture(shown: Sequence[tuple[str, Line, Assessment]], floor: float | None) -> str:
     """SVG: the worst margin at every roll angle, one line for each setup; crosses where contact is lost."""
-    with drawing(3.8, 3.3) as (figure, axes):
+    with drawing(3.8, 3.2) as (figure, axes):
         for place, (label, line, assessment) in enumerate(shown):
             _margin_line(label, line, assessment, place, axes)
+        _name_attitudes(shown[-1][2], axes)
         axes.axhline(0.0, color=WARNING, lw=1.0)
         axes.annotate(
             "slides below",
@@ -113,12 +117,33 @@ def _margin_line(label: str, line: Line, assessment: Assessment, place: int, axe
         )
 
 
+def _name_attitudes(assessment: Assessment, axes: Any) -> None:
+    """Which attitude is the worst along the line, where it is so for a while."""
+    rows = by_angle(assessment.result)
+    angles = _at(assessment)
+    stretches = [list(group) for _, group in groupby(range(len(rows)), key=lambda k: rows[k]["attitude"])]
+    named = sorted(sorted(stretches, key=len)[-_MOST_NAMED:])
+    for stretch in named:
+        middle = stretch[len(stretch) // 2]
+        margin = rows[middle]["margin"]
+        if margin is None:
+            continue
+        is_late = angles[middle] > angles[0] + 0.6 * (angles[-1] - angles[0])
+        axes.annotate(
+            cut(rows[middle]["attitude"], 26),
+            (angles[middle], max(margin, _LOWEST)),
+            (-6 if is_late else 6, 8),
+            textcoords="offset points", ha="right" if is_late else "left", fontsize=9, color=_TEXT,
+            parse_math=False,
+        )  # fmt: skip
+
+
 _STANDING = (("sideslip_deg", "sideslip deg"), ("steer_deg", "steer deg"), ("balance", "balance"))
 
 
 def standing_picture(shown: Sequence[tuple[str, Line, Assessment]]) -> str:
     """SVG: sideslip, steer and balance of the worst attitude at every roll angle, one line for each setup."""
-    with drawing(3.8, 3.9, nrows=len(_STANDING), sharex=True) as (figure, axes):
+    with drawing(3.8, 3.3, nrows=len(_STANDING), sharex=True) as (figure, axes):
         for one, (key, head) in zip(axes, _STANDING, strict=True):
             one.axhline(0.0, color=_TEXT, lw=0.6)
             one.set_ylabel(head)
@@ -141,7 +166,7 @@ def top_load(shown: Sequence[Assessment]) -> float:
 
 def loads_picture(assessment: Assessment, top: float) -> str:
     """SVG: the load of every wheel round the section, of all attitudes and of the worst one."""
-    with drawing(3.8, 4.0, nrows=2, ncols=2, sharex=True, sharey=True) as (
+    with drawing(3.8, 3.3, nrows=2, ncols=2, sharex=True, sharey=True) as (
         figure,
         axes,
     ):
@@ -173,7 +198,7 @@ def _load_panel(assessment: Assessment, w: int, top: float, axes: Any) -> None:
     axes.fill_between(angles, least, most, color=_BAND, lw=0.0, label="all attitudes")
     axes.plot(angles, least, color=SECOND, lw=0.7)
     axes.plot(angles, most, color=SECOND, lw=0.7)
-    axes.plot(angles, worst, color=INK, lw=1.3, ls="--", label="the worst attitude")
+    axes.plot(angles, worst, color=INK, lw=1.3, ls="--", label=cut(assessment.worst_fields["attitude"], 26))
     axes.set_title(WHEELS[w].upper(), fontsize=10, loc="left", pad=3)
     limit = (assessment.project.car.front, assessment.project.car.rear)[w // 2].tyre.load_limit
     if limit is not None and limit < top:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shlex
+from base64 import b64encode
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,6 +30,7 @@ from setupopt.report.page.plan import plan_drawing
 from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import angle
 from setupopt.report.shared.words import CLOSING, more_friction, sliding_words, standing_words
+from setupopt.report.shared.would_hold import would_hold_words
 from setupopt.units import DEG, MM
 
 if TYPE_CHECKING:
@@ -78,8 +80,15 @@ def _content(report: Report) -> dict[str, Any]:
         "in_air_words": in_air_words,
         "more_friction": more_friction,
         "sliding_words": sliding_words,
+        "would_hold_words": would_hold_words,
+        "trade_off": _as_image(report.prices.picture),
         "standing_words": standing_words,
     }
+
+
+def _as_image(svg: str) -> str:
+    """A kept picture as an address of itself: an image runs no script, whatever its file holds."""
+    return f"data:image/svg+xml;base64,{b64encode(svg.encode()).decode()}" if svg else ""
 
 
 def _worn(report: Report) -> str:

@@ -16,6 +16,7 @@ from setupopt.units import KPA, MM
 _ACROSS = 121  # points of a picture
 _ALONG = 121
 _LEVELS = 8
+_BOX = {"facecolor": "white", "edgecolor": "none", "pad": 0.8}
 _LIGHT = "#eef5f3"
 
 
@@ -33,7 +34,7 @@ def patches_picture(patches: Sequence[Patch], top: float, reach: float) -> str:
 
     shades = LinearSegmentedColormap.from_list("pressure", [_LIGHT, SECOND, INK])
     levels = np.linspace(0.0, top / KPA, _LEVELS + 1)
-    with drawing(3.8, 4.3, nrows=2, ncols=2, sharex=True, sharey=True) as (
+    with drawing(3.8, 3.6, nrows=2, ncols=2, sharex=True, sharey=True) as (
         figure,
         axes,
     ):
@@ -62,8 +63,11 @@ def _panel(patch: Patch, name: str, axes: Any, levels: Floats, shades: Any) -> A
     inside = np.where(pressure > 0.0, pressure, np.nan)
     filled = axes.contourf(across, along, inside, levels=levels, cmap=shades)
     axes.set_title(_title(name, patch), fontsize=10)
-    for edge in (-1.0, 1.0):
-        axes.axvline(edge * patch.half_width / MM, color=INK, lw=0.8, ls="--")
+    for name, outboard in (("outer", 1.0), ("inner", -1.0)):
+        edge = -patch.side * outboard * patch.half_width / MM
+        axes.axvline(edge, color=INK, lw=0.8, ls="--")
+        over = axes.get_xaxis_transform()
+        axes.text(edge, 0.98, name, ha="center", va="top", fontsize=9, transform=over, bbox=_BOX)
     if patch.peak > 0.0:
         axes.contour(across, along, pressure, levels=levels[1:], colors=INK, linewidths=0.5)
         axes.contour(across, along, pressure, levels=[1e-6], colors=INK, linewidths=1.0)

@@ -79,7 +79,8 @@ def _wheel_labels(state: DrawnState, letter: float) -> Iterable[Label]:
     for wheel in state.wheels:
         x, y = _label_place(wheel, state, letter)
         slip = "" if wheel.slip is None else f" slip {_degrees(wheel.slip)}"
-        yield Label("plain", x, y, f"{wheel.name.upper()}{slip}")
+        anchor = "start" if wheel.axle else "middle"  # at the rear there is no room beyond the wheel
+        yield Label("plain", x, y, f"{wheel.name.upper()}{slip}", anchor)
         if wheel.name == "fr" and state.has_contact:
             yield Label("strong", x, y + 1.25 * NARROW * letter, f"steer {_degrees(state.steer)}")
 
@@ -89,7 +90,8 @@ def _label_place(wheel: Wheel, state: DrawnState, letter: float) -> tuple[float,
     seen = _seen(wheel.plan, state.sideslip) / MM
     is_left = wheel.name.endswith("l")
     edge = -float(seen[:, 1].max()) if is_left else -float(seen[:, 1].min())
-    return -float(seen[:, 0].mean()), edge - 0.5 * letter if is_left else edge + NARROW * letter
+    x = -float(seen[:, 0].max() if wheel.axle else seen[:, 0].mean())
+    return x, edge - 0.5 * letter if is_left else edge + NARROW * letter
 
 
 def _way_labels(state: DrawnState, front: float, letter: float) -> Iterable[Label]:

@@ -6,13 +6,17 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict
 from typing import Any, NamedTuple
 
+import numpy as np
+
 from setupopt.evaluation.assessment import Assessment
+from setupopt.evaluation.limits import is_judged
 from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.report_data import Part, Report
 from setupopt.evaluation.result import Field
 from setupopt.evaluation.summary import AttitudeWorst, by_angle, by_attitude
 from setupopt.project.bodies import body_label
 from setupopt.project.model import WHEELS
+from setupopt.project.stored_proof import proof_extent
 from setupopt.report.assess.text import NO_PRESS, press_words
 from setupopt.report.page.drawing import Letter
 from setupopt.report.page.fields import peak_kpa
@@ -132,7 +136,9 @@ def _proof_cell(part: Part) -> Cell:
         return Cell("not proved")
     if not proof["holds"]:
         return Cell("FAIL", "", True)
-    return Cell("pass", f"at a minimum margin of {proof['floor']:g}")
+    extent = proof_extent(proof)
+    quick = "QUICK, for a first look; " if extent and extent.is_quick else ""
+    return Cell("pass", f"{quick}at a minimum margin of {proof['floor']:g}")
 
 
 # ---- margins -----------------------------------------------------------------------------------------------
@@ -215,6 +221,11 @@ def _stretches(degrees: Sequence[float], lost: Any) -> str:
 # ---- the worst case ----------------------------------------------------------------------------------------
 
 
+_ROUTE = (
+    ("least margin on the way", "margin", ""), ("highest roll angle", "to_deg", "deg"),
+    ("driven at that angle or beyond", "held_m", "m"), ("length", "length_m", "m"),
+    ("time", "seconds", "s"), ("speed at the entry", "speed_m_s", "m/s"),
+)  # fmt: skip
 _WHEEL_ROWS: Sequence[tuple[str, str, float, int]] = (
     ("load N", "load", 1.0, 0),
     ("grip it can give N", "grip", 1.0, 0),
@@ -364,6 +375,26 @@ def _found(row: Field) -> Cell:
 
 def _proof_place(row: Field) -> str:
     return NONE if row["roll_angle_deg"] is None else place(row)
+
+
+def lightest(part: Part) -> str:
+    """The least load of a wheel in the cases with a trim at full friction, and where."""
+    result = part.assessment.result
+    held = is_judged(result.answers[0])
+    load = np.where(held[:, None], result.answers["load"][0], np.inf)
+    if not held.any():
+        return NONE
+    case, wheel = np.unravel_index(load.argmin(), load.shape)
+    return f"{load[case, wheel]:.0f} N ({WHEELS[int(wheel)].upper()} at {place(result.fields(int(case)))})"
+
+
+def route(kept: Field | None) -> Grid | None:
+    """The kept route in a few rows; None where there is none, or where it is not in the form of `route`."""
+    try:
+        rows = [] if kept is None else [[name, f"{kept[key]:.4g} {unit}"] for name, key, unit in _ROUTE]
+    except (KeyError, TypeError, ValueError):
+        return None
+    return _grid(["the way up and back", ""], rows) if rows else None
 
 
 def settings(report: Report) -> Grid:

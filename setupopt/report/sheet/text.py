@@ -20,7 +20,7 @@ from setupopt.report.shared.words import (
     standing_words,
     where_words,
 )
-from setupopt.report.sheet.fields import Sheet
+from setupopt.report.sheet.fields import Sheet, proof_effort
 from setupopt.sheet.steps import Step
 from setupopt.units import DEG, MM
 
@@ -142,6 +142,7 @@ def _card(sheet: Sheet, width: int) -> str:
         )
         return paragraph(words, width)
     if card.proof["holds"]:
-        return "Run card: with the figures of the proof of exactly this setup."
+        quick = ", a QUICK one" if proof_effort(card).startswith("QUICK") else ""
+        return f"Run card: with the figures of the proof of exactly this setup{quick}."
     broken = ", ".join(verdict["what"] for verdict in card.proof["verdicts"] if verdict["holds"] is False)
     return paragraph(f"Run card: NOT STOOD, as proved: {broken}.", width)
