@@ -293,3 +293,19 @@ def test_any_number_of_workers_gives_the_same(
     """The same text of JSON, digit for digit."""
     monkeypatch.setenv("SETUPOPT_THREADS", "1" if workers() > 1 else "3")
     assert run("prove", few, *UNDER, "--json", "--quiet").stdout == under
+
+
+def test_a_quick_proof_says_so(few: Path, run: Run, tmp_path: Path) -> None:
+    """On the screen, in the stored extent; options that are given stay. The usual proof is not quick."""
+    from setupopt.project.stored_proof import USUAL_BUILDS, USUAL_DIRECTIONS, proof_extent, stored_proof
+    from setupopt.robust.robustness import RobustnessOptions
+
+    folder = shutil.copytree(few, tmp_path / "project")
+    done = run("prove", folder, "--quick", "--builds", "16", "--floor", "0.99")
+    assert "QUICK PROOF" in done.stdout
+    there = load(folder)
+    extent = proof_extent(stored_proof(there, there.setup))
+    assert extent.is_quick and str(extent).startswith("QUICK")
+    assert (extent.directions, extent.builds) == (4, 16)
+    usual = RobustnessOptions()
+    assert (usual.directions, usual.builds) == (USUAL_DIRECTIONS, USUAL_BUILDS)

@@ -11,7 +11,8 @@ from report import report_folders as folders
 
 from setupopt.evaluation.report_data import report
 from setupopt.project import Project, load
-from setupopt.project.stored_prices import FILE, stored_prices
+from setupopt.project.checksum import setup_checksum
+from setupopt.project.stored_prices import FILE, PICTURE, proposal_file, stored_prices, stored_route
 
 
 @pytest.fixture
@@ -98,3 +99,27 @@ def test_a_proof_with_numbers_that_are_none_is_left_out(folder: Path) -> None:
     assert report(load(folder), proposed(folder), None, "2026-01-31").proposed.proof is not None
     folders.keep_proof(folder, more=float("inf"))
     assert report(load(folder), proposed(folder), None, "2026-01-31").proposed.proof is None
+
+
+def test_what_propose_keeps_comes_first(folder: Path) -> None:
+    """The answer in proved/, with its picture, stands before proposal.json, which --out may have left."""
+    project = proposed(folder)
+    answer = json.loads((folder / FILE).read_text())
+    kept = proposal_file(project, project.setup)
+    kept.parent.mkdir(exist_ok=True)
+    kept.write_text(json.dumps({**answer, PICTURE: "<svg/>"}))
+    assert stored_prices(project).picture == "<svg/>"
+    (folder / FILE).unlink()
+    assert stored_prices(project).proposal is not None
+    kept.write_text(json.dumps({**answer, "project_checksum": "other"}))
+    assert stored_prices(project).proposal is None
+
+
+def test_a_route_of_another_setup_is_not_shown(folder: Path) -> None:
+    """Only that of exactly this setup."""
+    project = proposed(folder)
+    assert stored_route(project, project.setup) is None
+    route = {"setup": {"checksum": setup_checksum(project, project.setup)}, "margin": 0.2}
+    (folder / "route.json").write_text(json.dumps(route))
+    assert stored_route(project, project.setup) == route
+    assert stored_route(load(folder), load(folder).setup) is None
