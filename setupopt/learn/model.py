@@ -118,7 +118,11 @@ class Predictor:
         at = found.pop("place") + values.get("place reading", 0.0)
         found["speed"] *= 1.0 + values.get("speed reading", 0.0)
         found["heading"] = found.pop("course")
-        found["path_curvature"] = found.pop("curvature")
+        bend = found.pop("curvature")
+        if self.project.venue.curvature:
+            found["path_curvature"] = bend
+        else:  # a plane that is banked: the car turns about a vertical axis, its height kept
+            found["turn_curvature"] = -np.where(np.sin(at) < 0.0, -1.0, 1.0) * bend / np.cos(at)
         for name, column in self.rows["more"].items():
             found[name] = column.to_numpy() + values.get(name, 0.0)
         return path_cases(self.project.venue, "log", at, **found)

@@ -92,6 +92,8 @@ def _combined(*pairs: tuple[Any, Any]) -> Any:
 
 def way(run: Log, venue: Venue) -> Way:
     """Where the car of a log was. Raises InputErrors where the log does not say."""
+    if len(run.mean) < 2 * _BLOCKS:
+        raise run.error(run.line[0], "time", f"{len(run.mean) * BLOCK:.3g} s of rows", "ten seconds and more")
     names = [*COMPARED, *_READING, *_OTHERS]
     value, error, slope, slope_error = _through(run.mean.reindex(columns=names))
     for name, reading in _READING.items():
@@ -103,7 +105,7 @@ def way(run: Log, venue: Venue) -> Way:
     heading = (value["heading"], error["heading"])
     course = _combined(heading, (np.arcsin(np.clip(climb[0] / v, -1.0, 1.0)), climb[1] / v + 0.02 * DEG))
     bends = [(value["yaw_rate"], error["yaw_rate"]), (slope["heading"], slope_error["heading"] + 1e-6)]
-    if not {"yaw_rate", "heading"} & run.used.keys() and not venue.profile:
+    if not {"yaw_rate", "heading"} & run.used.keys() and not venue.profile and "acceleration_y" in value:
         pull = GRAVITY * np.sin(place[0]) * np.cos(course[0])
         bends.append(((value.pop("acceleration_y") - pull) / v, 0.3 / v))
     bend = _combined(*bends) / v
@@ -138,19 +140,20 @@ def _place(
     """Place and speed round the section, m/s, each with its error."""
     name = "along" if venue.profile else "roll_angle"
     metres = 1.0 if venue.profile or not venue.curvature else 1.0 / venue.curvature
-    unknown = np.full((2, speed.size), np.nan)
+    straight = np.array([0.0 * speed, 0.03 * speed])  # where no heading says otherwise, along the axis
     if value[name].notna().any():
-        return np.array([value[name], error[name]]), metres * np.array([slope[name], slope_error[name]])
-    if not venue.profile and not venue.curvature:
-        return np.array([0.0 * speed, 1e-6 + 0.0 * speed]), unknown
+        climb = metres * np.array([slope[name], slope_error[name]])
+        return np.array([value[name], error[name]]), climb if venue.curvature else straight
+    if not venue.curvature and venue.sweep.start == venue.sweep.stop == 0.0:
+        return np.array([0.0 * speed, 1e-6 + 0.0 * speed]), straight
     # An accelerometer feels gravity, and the path's own acceleration
     course = value["heading"].fillna(0.0)
     press = venue.curvature * (speed * np.sin(course)) ** 2
-    felt = (value["acceleration_y"] - speed * value["yaw_rate"].fillna(0.0)) / np.cos(course)
-    angle = np.arctan2(felt, value["acceleration_z"] - press)
-    if venue.profile or not np.isfinite(angle).any():
+    across, up = value.pop("acceleration_y"), value.pop("acceleration_z")
+    felt = (across - speed * value["yaw_rate"].fillna(0.0)) / np.cos(course)
+    angle = np.arctan2(felt, up - press)
+    if not venue.curvature or venue.profile or not np.isfinite(angle).any():
         raise run.error(
             1, name, "no value", "it; on one circle also acceleration_y and acceleration_z will do"
         )
-    # Where no heading says otherwise, the car runs along the axis
-    return np.array([angle, _BY_GRAVITY + 0.0 * angle]), np.array([0.0 * speed, 0.03 * speed])
+    return np.array([angle, _BY_GRAVITY + 0.0 * angle]), straight

@@ -71,6 +71,7 @@ ROWS: dict[str, tuple[Callable[[Frame], Frame], list[str]]] = {
     "milliseconds as s": (lambda f: f.assign(time_s=1e6 * f["time_s"]), ["time_s", "is the unit right?"]),
     "km/h as m/s": (lambda f: f.assign(speed_m_s=3.6 * f["speed_m_s"]), ["speed_m_s", "from -1 to 150"]),
     "rad as deg": (lambda f: f.assign(steer_deg=f["steer_deg"] * 1e4), ["steer_deg", "from -60 to 60"]),
+    "one second": (lambda f: f.iloc[:30], ["time_s", "found 1.5 s of rows", "ten seconds and more"]),
     "twice": (lambda f: pd.concat([f, f[["steer_deg"]]], axis=1), ["line 1", "steer_deg", "2 such columns"]),
     "at rest": (lambda f: f.assign(speed_m_s=0.1 + 1e-3 * f["time_s"]), ["speed_m_s", "no second with a"]),
     "all stuck": (

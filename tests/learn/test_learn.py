@@ -15,8 +15,11 @@ from click.testing import CliRunner
 
 import setupopt
 from setupopt.cli.main import group
+from setupopt.evaluation.cases import sweep_cases
+from setupopt.evaluation.model import Model
 from setupopt.learn.channels import read_map
 from setupopt.learn.log import read_log
+from setupopt.learn.model import Predictor
 from setupopt.learn.way import way
 from setupopt.units import DEG, MM
 
@@ -127,6 +130,35 @@ def test_where_the_car_was(frame: pd.DataFrame, tmp_path: Path) -> None:
         assert abs(row["speed"] - speed) < 3.0 * error["speed"]
         assert abs(row["place"] - angle * DEG) < 3.0 * error["place"]
     assert found.transient[5 * 3 - 1] == "place"
+
+
+def test_a_banked_turn_is_the_case_of_the_sweep() -> None:
+    """On a plane: speed, bank and the yaw rate of a horizontal turn give the trim that `assess` has there."""
+    project = setupopt.load(BORE.parent / "bank")
+    model = Model(project.car)
+    result = model.run(model.settings(project.setup), sweep_cases(project.venue))
+    records = result.cases.records
+    low = np.where(np.sin(records["roll_angle"]) < 0.0, -1.0, 1.0)
+    is_plain = (
+        (records["headwind"] == 0.0) & (records["crosswind"] == 0.0) & (records["bump"] == 0.0).all(axis=1)
+    )
+    rows = np.flatnonzero(is_plain & (records["turn_curvature"] > 0.0) & ~result.answers["slides"][0])
+    inputs = {
+        "speed": records["speed"], "place": records["roll_angle"], "course": records["heading"],
+        "curvature": -low * records["turn_curvature"] * np.cos(records["roll_angle"]),
+        "acceleration": records["acceleration"],
+    }  # fmt: skip
+    table = pd.DataFrame(inputs).iloc[rows]
+    more = pd.DataFrame(0.0, table.index, ["headwind", "crosswind"])
+    more["yaw_acceleration"] = records["yaw_acceleration"][rows]
+    log = pd.DataFrame(0.0, table.index, ["load_fl", "load_rr", "front_gap"])
+    whole = pd.concat({"input": table, "error": 0.0 * table, "more": more, "log": log}, axis=1)
+    predict = Predictor(project, pd.DataFrame({"kind": [], "prior": []}), whole)
+    assert rows.size > 3 and not predict.unheld
+    found = predict(np.zeros(0))
+    answers = result.answers[0][rows]
+    np.testing.assert_allclose(found[:, 0], answers["load"][:, 0], atol=0.1)  # N; two starts of one trim
+    np.testing.assert_allclose(found[:, 1], answers["load"][:, 3], atol=0.1)
 
 
 @pytest.mark.parametrize("kind", ["mat", "xlsx", "ods", "mf4", "tdms"])
