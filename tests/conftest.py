@@ -63,6 +63,8 @@ STUDIES = (
     "hardening/test_same_numbers.py::test_threads_change_no_bit",
     "hardening/test_spreadsheets.py::test_another_language_changes_no_file",
     "hardening/test_words.py::test_odd_time_zones",
+    "learn/test_broken_logs.py::test_rows_that_are_no_run[reversed]",
+    "learn/test_learn.py::test_an_axle_that_slides_tells_the_grip",
     "learn/test_learn.py::test_three_runs_narrow_the_downforce_and_raise_the_next_angle",
     "physics/test_jit.py::test_uncompiled_kernels_give_the_same_numbers",
     "report/test_comparison_picture.py::test_texts_keep_to_their_width_and_say_what_is_lost",

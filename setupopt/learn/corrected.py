@@ -65,10 +65,8 @@ def corrected(project: Project, found: Posterior) -> Correction:
         (those["error"] < TOLD * old) & those.index.isin(["drag", "side_force", "mass"])
     ]
     plus["downforce"] = 2.0 * downforce["error"].max()
-    spread = pd.DataFrame(
-        {"before": [given(project, name) for name in plus.index], "after": plus}, dtype=float
-    )
-    spread["after"] = np.ceil(1e3 * spread["after"]) / 1e3
+    before = [given(project, name) for name in plus.index]
+    spread = pd.DataFrame({"before": before, "after": np.ceil(1e3 * plus) / 1e3}, dtype=float)
     spread = spread[~(spread["after"] >= spread["before"])]
     car = car_of(project, those["value"].to_dict())[0].car
     limits = project.limits
@@ -151,12 +149,7 @@ def files(found: Correction, grip: Grip, old: Project, logs: list[str], date: st
     texts.setdefault("limits.toml", b"")
     for name in [*_car_files(old), "limits.toml", "venue.toml"]:
         texts[name] = _changed(found, grip, name, texts[name].decode("utf-8-sig"), numbers, date).encode()
-    entry = {
-        "date": date,
-        "logs": logs,
-        "values": found.values,
-        "spread": found.spread.round(6).to_dict("index"),
-    }
+    entry = {"date": date, "logs": logs, "values": found.values, "spread_percent": numbers.to_dict()}
     told = {
         "files": _digest(texts, _car_files(old)),
         "parameters": list(found.values),
@@ -175,13 +168,8 @@ def _changed(found: Correction, grip: Grip, name: str, text: str, spread: Any, d
     is_worn = name != "car.toml" or found.project.setup.body is None
     new = list(_new_numbers(found, document, document.get("air", {}) if is_worn else {}))
     if name == "venue.toml":
-        new = [
-            (
-                document["venue"],
-                "surface_grip",
-                float(document["venue"]["surface_grip"]) * (grip.value or 1.0),
-            )
-        ]
+        venue = document["venue"]
+        new = [(venue, "surface_grip", venue["surface_grip"] * (grip.value or 1.0))]
     if name == "limits.toml":
         table = document.setdefault("spread", tomlkit.table())
         new = [(table, key, value) for key, value in spread.items()]

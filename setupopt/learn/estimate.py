@@ -144,26 +144,26 @@ def residuals(found: Posterior, channels: list[str]) -> Any:
     parameter that alone takes most off the squares of the residuals before, and that share; empty where
     nothing is to be explained.
     """
-    rows = {}
-    for c, name in enumerate(channels):
-        has = np.isfinite(found.before[:, c])
-        left, after = found.before[has, c] / found.noise[c], found.after[has, c]
-        columns = found.by_value[has, c] * found.those["prior"].to_numpy() / found.noise[c]
-        size = columns.T @ left / ((columns**2).sum(axis=0) + 1.0)
-        square = ((left[:, None] - columns * size) ** 2).sum(axis=0)
-        is_odd = np.mean(left**2) > 2.0
-        best = int(square.argmin())
-        rows[name] = {
-            "seconds": left.size,
-            "bias": np.mean(found.before[has, c]),
-            "bias_after": np.mean(after),
-            "rms_after": np.sqrt(np.mean(after**2)),
-            "band": np.mean(found.band[has, c]),
-            "noise": found.noise[c],
-            "cause": found.those.index[best] if is_odd else "",
-            "cause_share": 1.0 - square[best] / np.sum(left**2) if is_odd else 0.0,
-        }
-    return pd.DataFrame.from_dict(rows, "index")
+    scaled = np.nan_to_num(found.before / found.noise)
+    columns = found.by_value * found.those["prior"].to_numpy() / found.noise[:, None]
+    columns = np.where(np.isfinite(found.before)[:, :, None], columns, 0.0)
+    size = np.einsum("scp,sc->cp", columns, scaled) / ((columns**2).sum(axis=0) + 1.0)
+    alone = ((scaled[:, :, None] - columns * size) ** 2).sum(axis=0)
+    square = (scaled**2).sum(axis=0)
+    seconds = np.isfinite(found.before).sum(axis=0)
+    is_odd = square > 2.0 * seconds
+    after = pd.DataFrame(found.after)
+    numbers = {
+        "seconds": seconds,
+        "bias": pd.DataFrame(found.before).mean().to_numpy(),
+        "bias_after": after.mean().to_numpy(),
+        "rms_after": np.sqrt((after**2).mean().to_numpy()),
+        "band": found.band.mean(axis=0),
+        "noise": found.noise,
+        "cause": np.where(is_odd, found.those.index[alone.argmin(axis=1)], ""),
+        "cause_share": np.where(is_odd, 1.0 - alone.min(axis=1) / np.maximum(square, 1e-300), 0.0),
+    }
+    return pd.DataFrame(numbers, index=channels)
 
 
 def leave_out(found: Posterior, group: Floats, names: list[str]) -> Any:

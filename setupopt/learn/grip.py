@@ -8,10 +8,12 @@ import numpy as np
 
 from setupopt.learn.estimate import Posterior
 from setupopt.learn.model import Predictor, car_of
-from setupopt.physics.inputs import SIDESLIP, STEER, Floats
 from setupopt.project.model import Project
+from setupopt.units import DEG
 
 _SURE = 3.0  # errors of a slip angle
+_LEAST_SHARE = 0.02  # of the slip at which all slides, below which a trim does not show that slip
+_LEAST_SLIP = 4.0 * DEG  # under it no tyre slides all over, camber thrust or not; common practice, no source
 _ERROR = 0.05  # of the friction at which the model's axle slides; common practice, no source
 
 
@@ -39,20 +41,19 @@ def grip_of(corrected: Project, predict: Predictor, found: Posterior) -> Grip:
     grip = Grip(float(np.nanmax(needed)))
     if not {"steer", "sideslip"} <= set(predict.channels):
         return grip
-    # Slip angles of the middle of both axles but for steer and sideslip, rad; small angles
+    # Slip angles of the middle of both axles, small ones, rad
     vehicle = model.packed_for(settings[0])[0][0]
     bend = np.outer([-vehicle["to_front"], vehicle["to_rear"]], cases.records["path_curvature"])
-
-    def slips(steer: Floats, sideslip: Floats) -> Floats:
-        return bend + np.outer([1.0, 0.0], steer) - sideslip
-
     steer, sideslip = (
         (predict.rows["log"][name] - value[f"zero of {name}"]).to_numpy() for name in ("steer", "sideslip")
     )
-    fold = answers["fold"]
-    largest = np.abs(slips(fold[:, STEER], fold[:, SIDESLIP])) / needed
+    measured = np.abs(bend + np.outer([1.0, 0.0], steer) - sideslip)
+    # A brush uses 1 - (1 - s)^3 of its grip at the share s of the slip at which all of it slides
+    share = 1.0 - np.cbrt(1.0 - np.clip(answers["use"].T, 0.0, 1.0))
+    slip = np.abs(answers["slip_angle"].reshape(-1, 2, 2).mean(axis=2)).T
+    largest = np.where(share > _LEAST_SHARE, slip / np.maximum(share, _LEAST_SHARE), np.inf)
     doubt = _SURE * np.hypot(*(found.noise[predict.channels.index(name)] for name in ("steer", "sideslip")))
-    shares = needed[(np.abs(slips(steer, sideslip)) > largest + doubt).any(axis=0)]
+    shares = needed[(measured > np.maximum(largest, _LEAST_SLIP) + doubt).any(axis=0)]
     if not shares.size:
         return grip
     error = float(np.hypot(_ERROR, np.std(shares) / np.sqrt(shares.size)))

@@ -97,7 +97,7 @@ def learn(
         raise UserError(f"{', '.join(map(str, logs))}: found {found_words}, expected {_FEWEST} and more")
     known = known_before(project, those, prior(those))
     those["prior"] = np.sqrt(np.diag(known))
-    found = estimate(predict, those, known, lambda first: refuse_suspects(first, ways, predict.channels, log))
+    found = estimate(predict, those, known, lambda first: refuse_suspects(first, ways, predict.rows))
     tell(1)
     change = corrected(project, found)
     grip = grip_of(change.project, predict, found)

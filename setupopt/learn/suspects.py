@@ -27,36 +27,41 @@ _FAR = 3.0  # errors of a channel that the clock of the speed must leave, to be 
 _SHARPER = 0.3  # of what is left on the clock of the speed
 
 
-def refuse_suspects(found: Posterior, ways: list[Way], channels: list[str], log: Floats) -> None:
-    """Raises InputErrors that name exchanged and reversed sensors. `log` (seconds, channels)."""
+def refuse_suspects(found: Posterior, ways: list[Way], rows: Any) -> None:
+    """Raises InputErrors that name exchanged and reversed sensors. `rows`: as `model.stretches` has them."""
+    run_of = rows.index.get_level_values("run")
+    for number, way in enumerate(ways):
+        log = rows["log"][run_of == number].dropna(axis="columns", how="all")
+        here = [rows["log"].columns.get_loc(name) for name in log]
+        before = found.before[run_of == number][:, here]
+        size = np.sqrt(found.noise[here] ** 2 + np.mean(found.band[:, here] ** 2, axis=0))
+        _refuse(way, list(log), log.to_numpy(), before, size)
+
+
+def _refuse(way: Way, channels: list[str], log: Floats, before: Floats, size: Floats) -> None:
+    """The sensors of one run; arrays (seconds, channels), `size` of the errors (channels)."""
     unit = CHANNELS.loc[channels, "unit"].to_numpy()
     offset = 3.0 * in_si("offset", channels)
-    size = np.sqrt(found.noise**2 + np.nanmean(found.band**2, axis=0))
 
     def misfit(sign: float) -> Floats:
         """How far the log of each channel is from the prediction of each, its zero aside."""
-        left = sign * log[:, :, None] - (log - found.before)[:, None, :]
+        left = sign * log[:, :, None] - (log - before)[:, None, :]
         left = left - np.clip(np.nanmedian(left, axis=0), -offset, offset)
         return np.sqrt(np.nanmean(left**2, axis=0)) / size
 
-    as_is, reversed_ = misfit(1.0), misfit(-1.0)
+    as_is = misfit(1.0)
     own = np.diag(as_is)
     pairs = own + own[:, None]
-    is_alike = unit == unit[:, None]
-    is_swapped = is_alike & (pairs > 2.0 * _WRONG) & (pairs > _BETTER * (as_is + as_is.T))
-    is_reversed = (own > _WRONG) & (own > _BETTER * np.diag(reversed_))
-    run = ways[0].run
-    line = ways[0].lines[0]
+    is_swapped = (unit == unit[:, None]) & (pairs > 2.0 * _WRONG) & (pairs > _BETTER * (as_is + as_is.T))
+    is_reversed = (own > _WRONG) & (own > _BETTER * np.diag(misfit(-1.0)))
+    wrong = [(a, channels[b], "exchange them") for a, b in np.argwhere(is_swapped)]
+    wrong += [(a, f"minus {channels[a]}", "say sign = -1") for a in np.flatnonzero(is_reversed)]
     errors = [
-        run.error(
-            line, channels[a], f"what reads like {channels[b]}", "it; a map (--channels) can exchange them"
+        way.run.error(
+            way.lines[0], channels[a], f"what reads like {like}", f"it; a map (--channels) can {remedy}"
         )
-        for a, b in zip(*np.nonzero(is_swapped), strict=True)
-        if COASTING not in (channels[a], channels[b])
-    ]
-    errors += [
-        run.error(line, channels[a], f"minus {channels[a]}", "it; a map (--channels) can say sign = -1")
-        for a in np.flatnonzero(is_reversed)
+        for a, like, remedy in wrong
+        if channels[a] != COASTING
     ]
     if errors:
         raise InputErrors(one for error in errors for one in error.errors)

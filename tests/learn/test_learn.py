@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 import zipfile
 from dataclasses import replace
 from pathlib import Path
@@ -15,9 +16,11 @@ from click.testing import CliRunner
 
 import setupopt
 from setupopt.cli.main import group
+from setupopt.errors import InputErrors
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.model import Model
 from setupopt.learn.channels import read_map
+from setupopt.learn.corrected import files
 from setupopt.learn.log import read_log
 from setupopt.learn.model import Predictor
 from setupopt.learn.way import way
@@ -75,6 +78,8 @@ def test_downforce_is_found_by_axle(answer: tuple[dict[str, Any], Path]) -> None
 
 def test_what_the_log_cannot_tell_is_said(answer: tuple[dict[str, Any], Path]) -> None:
     """Straight running without coasting says nothing of drag and side force."""
+    assert answer[0]["grip"]["slid"] == 0
+    assert 0.2 < answer[0]["grip"]["least"] < 1.0
     assert not value(answer[0], "drag")["told"]
     assert not value(answer[0], "side_force")["told"]
     assert {row["input"] for row in answer[0]["spread_percent"]} <= {"downforce", "mass"}
@@ -287,6 +292,42 @@ def test_gaps_jumps_and_stuck_sensors_are_named_and_left_out(frame: pd.DataFrame
     assert found.mean["front_gap"][50] < 0.1  # of the row that is left, without the jump
 
 
+def test_two_logs_count_together(
+    frame: pd.DataFrame, tmp_path: Path, recwarn: pytest.WarningsRecorder
+) -> None:
+    """Runs with other channels: each is predicted by the other, and nothing warns."""
+    project = setupopt.load(BORE)
+    venue = replace(project.venue, attitudes=project.venue.attitudes[:1])
+    half = frame.iloc[300:].drop(columns=["load_fl_N", "front_gap_mm", "yaw_rate_deg_s"])
+    logs = [write(frame.iloc[:480], tmp_path / "one.csv"), write(half, tmp_path / "two.csv")]
+    found = setupopt.learn(replace(project, venue=venue), logs)
+    assert list(found.left_out.index) == ["one.csv", "two.csv"]
+    assert found.agrees
+    assert (
+        abs(found.found.those["value"]["zero of load_rl"] - 20.0)
+        < 3.0 * found.found.those["error"]["zero of load_rl"]
+    )
+    assert [str(one.message) for one in recwarn] == []
+    odd = half.rename(columns={"load_fr_N": "load_rl_N", "load_rl_N": "load_fr_N"})
+    with pytest.raises(InputErrors, match=r"two\.csv, line 2, load_fr_N: found what reads like load_rl"):
+        setupopt.learn(replace(project, venue=venue), [logs[0], write(odd, tmp_path / "two.csv")])
+
+
+def test_an_axle_that_slides_tells_the_grip(frame: pd.DataFrame, tmp_path: Path) -> None:
+    """Steer far past the largest slip angle of the model's axle, for two seconds of a hold at 60 deg."""
+    project = setupopt.load(BORE)
+    venue = replace(project.venue, attitudes=project.venue.attitudes[:1])
+    odd = frame.copy()
+    odd.loc[420:459, "steer_deg"] += 20.0
+    found = setupopt.learn(replace(project, venue=venue), [write(odd, tmp_path / "run.csv")])
+    assert found.grip.slid == 2
+    assert found.grip.value is not None and found.grip.error is not None
+    assert 0.0 < found.grip.value <= found.grip.least
+    new = files(found.correction, found.grip, project, ["run.csv"], "2026-01-01")
+    grip = tomllib.loads(new["venue.toml"].decode())["venue"]["surface_grip"]
+    assert grip == pytest.approx(0.92 * found.grip.value, rel=1e-5)
+
+
 def test_coasting_tells_the_drag(tmp_path: Path) -> None:
     """A run-down without drive on the level of a car with 8 % more drag: m v' = -q A, closed form."""
     project = setupopt.load(BORE)
@@ -327,8 +368,6 @@ def test_three_runs_narrow_the_downforce_and_raise_the_next_angle(tmp_path: Path
         print(f"run {number + 1}: downforce +- {200 * before:.2f} -> {200 * after:.2f} %", end="; ")
         print(f"safe up to {first:.0f} -> {reach:.0f} deg")
         new = tmp_path / f"project{number}"
-        from setupopt.learn.corrected import files
-
         for name, content in files(found.correction, found.grip, project, [str(log)], "2026-01-01").items():
             (new / name).parent.mkdir(parents=True, exist_ok=True)
             (new / name).write_bytes(content)
