@@ -17,6 +17,7 @@ PERCENT = 0.01
 
 MM = 1e-3  # m
 MM2 = 1e-6  # m2
+MS = 1e-3  # s
 KN = 1e3  # N
 KW = 1e3  # W
 BAR = 1e5  # Pa

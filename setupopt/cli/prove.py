@@ -35,11 +35,16 @@ def _quick(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
 @click.command("prove")
 @options.common
 @click.option("--bump", type=options.Finite(0.0), metavar="MM", help="Bump that must be stood.")
+@click.option("--seam", type=options.Finite(0.0), metavar="MM", help="Step up or down that must be stood.")
 @click.option("--gust", type=options.Finite(0.0), metavar="M_S", help="Gust that must be stood.")
 @click.option("--wind", type=options.Finite(0.0), metavar="M_S", help="Steady wind that must be stood.")
+@click.option("--step", type=options.Finite(0.0), metavar="M_S", help="Wind step that must be stood.")
+@click.option(
+    "--faults", is_flag=True, help="Faults must be stood: drive lost, wheel locked, tyre flat, steer."
+)
 @click.option(
     "--chance", type=options.Finite(0.0, 100.0), default=5.0, show_default=True, metavar="PERCENT",
-    help="Share of runs on the rough road that may go under the minimum margin.",
+    help="Share of runs on the rough road that need not be stood.",
 )  # fmt: skip
 @click.option(
     "--seconds", type=options.Finite(1.0, 120.0), default=10.0, show_default=True, metavar="S",
@@ -75,8 +80,10 @@ def _quick(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
 )  # fmt: skip
 @options.cluster_option
 def command(common: options.Common, profile: str | None, cluster: str | None, **given: Any) -> None:
-    """How much bump, wind, rough road and build error the setup of PROJECT stands before the margin goes
-    under the minimum (0 unless --floor is given).
+    """How much bump, seam, gust, wind, rough road, fault and build error the setup of PROJECT stands.
+
+    Bumps, gusts, roads and faults are judged by what the car does: drift, sideslip, time without contact and
+    return, as [disturbed] of limits.toml allows; the rest by the minimum margin (0 unless --floor is given).
 
     With --out, prove.txt, prove.json, prove-cases.csv and prove-bump.svg are written to DIR. The answer is
     also kept in PROJECT/proved, for the run card. A run that is stopped goes on from there when it is
@@ -96,7 +103,8 @@ def command(common: options.Common, profile: str | None, cluster: str | None, **
         from setupopt.robust.robustness import RobustnessOptions, prove
 
         given["chance"] *= PERCENT
-        given["bump"] = None if given["bump"] is None else given["bump"] * MM
+        for name in ("bump", "seam"):
+            given[name] = None if given[name] is None else given[name] * MM
         plan = RobustnessOptions(floor=common.floor or 0.0, profile=_profile(profile), **given)
 
     def watch(what: str, parts: int) -> AbstractContextManager[Callable[[int], object]]:

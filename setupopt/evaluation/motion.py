@@ -49,5 +49,5 @@ def motion_at(
         np.zeros(1, CASE_STATE)[0], np.zeros(elements.size, ROADBED), np.zeros(MOTION), np.zeros(1, WORK)[0],
         np.zeros(COLUMNS),
     )  # fmt: skip
-    begin_motion(*one[:4], base, one.part, one.state, one.bed, one.hold, one.work, one.x, one.m)
+    begin_motion(*one[:5], base, one.part, one.state, one.bed, one.hold, one.work, one.x, one.m)
     return one

@@ -186,16 +186,15 @@ def forces(patch: Record, table: Floats) -> None:
 
 @kernel
 def values(patch: Record) -> tuple[float, float, float]:
-    """The three forces of `forces` alone, by the same sums: a fifth of the time."""
+    """The three forces of `forces` alone, with half its nodes: within 1e-3 of the load."""
     lower, upper = _touching(patch.depth, patch.slant, patch.across, patch.half_width)
     begin = patch.floor / patch.foundation if patch.exponent > 0.0 else 0.0
     first, last = _borders(patch.depth, patch.slant, patch.across, begin, lower, upper)
     borders = (lower, first, last, upper)
-    whole = last - first >= upper - lower or last <= first
     along = across = moment = 0.0
     for i in range(3):
         if borders[i + 1] > borders[i]:
-            x, y, m = _piece_values(patch, borders[i], borders[i + 1], 0 if whole else _NODES)
+            x, y, m = _piece_values(patch, borders[i], borders[i + 1])
             along += x
             across += y
             moment += m
@@ -203,8 +202,8 @@ def values(patch: Record) -> tuple[float, float, float]:
 
 
 @kernel
-def _piece_values(patch: Record, lower: float, upper: float, node: int) -> tuple[float, float, float]:
-    """Forces of one piece of the tread, with the nodes from `node` on."""
+def _piece_values(patch: Record, lower: float, upper: float) -> tuple[float, float, float]:
+    """Forces of one piece of the tread."""
     d = patch.depth
     t = patch.slant
     c = patch.across
@@ -215,7 +214,7 @@ def _piece_values(patch: Record, lower: float, upper: float, node: int) -> tuple
     bed = patch.shear * per_along / k
     half = 0.5 * (upper - lower)
     x_sum = y_sum = m_sum = 0.0
-    for j in range(node, node + (_NODES if node == 0 else _PART_NODES)):
+    for j in range(_NODES, _NODES + _PART_NODES):
         y = lower + half * _PLACE[j]
         depth = d + y * (t - 0.5 * c * y)
         if depth <= 0.0:

@@ -1,9 +1,9 @@
-"""The car in motion about a trim: equations of motion in time, and their linear matrices.
+"""Dampers, and the linear ride about a trim: body and wheels alone.
 
 Seven degrees of freedom, the first unknowns of the balance: heave, pitch, body roll, rise of the wheel
 centres. Their masses are the sprung mass, its inertias, and the unsprung masses; the forces are the
 balance's own residual, with dampers and tyre damping on top. Sideslip, steer and the wheels' slip stay
-those of the trim.
+those of the trim; `ride_motion` moves them too.
 """
 
 from __future__ import annotations
@@ -38,50 +38,9 @@ def damper_force(speed: float, bump: float, rebound: float) -> float:
 
 
 @kernel
-def travel_speed(car: Record, v: Floats, w: int) -> float:
-    """Speed of bump travel of a wheel, m/s, from the seven speeds."""
-    return v[3 + w] - (v[0] - car.x[w] * v[1] + car.y[w] * v[2])
-
-
-@kernel
 def tyre_damping(state: Record, damping: Record, w: int, rise_speed: float, road_speed: float) -> float:
     """Damping force of a tyre along the car's z, N, up on the wheel, as if it never let go."""
     return damping.tyre[w] * cos(state.tilt[w]) ** 2 * (road_speed - rise_speed)
-
-
-@kernel
-def add_damping(
-    car: Record, state: Record, damping: Record, v: Floats, road_speed: Floats, work: Record, force: Floats
-) -> None:
-    """Add dampers and tyre damping to the forces (7).
-
-    A tyre's load, spring and damping together, never pulls; without penetration it is nothing.
-    """
-    for w in range(4):
-        push = damper_force(travel_speed(car, v, w), damping.bump[w], damping.rebound[w])
-        force[0] += push
-        force[1] -= car.x[w] * push
-        force[2] += car.y[w] * push
-        force[3 + w] -= push
-        load = work.wheels.load[w]
-        if load > 0.0:
-            extra = tyre_damping(state, damping, w, v[3 + w], road_speed[w])
-            force[3 + w] += max(extra, -load)
-
-
-@kernel
-def accelerations(
-    car: Record, elements: Records, setup: Record, case: Record, damping: Record, state: Record,
-    road: Records, x: Floats, v: Floats, road_speed: Floats, work: Record, out: Floats,
-) -> None:  # fmt: skip
-    """Accelerations of the seven degrees of freedom at `x` (COLUMNS) and speeds `v` (7), into `out`."""
-    balance(car, elements, setup, case, state, road, x, work)
-    weight = car.mass * GRAVITY
-    for j in range(RIDE_STATES):
-        out[j] = weight * work.residual[j]
-    add_damping(car, state, damping, v, road_speed, work, out)
-    for j in range(RIDE_STATES):
-        out[j] /= damping.mass[j]
 
 
 @kernel

@@ -8,16 +8,18 @@ State of a motion, MOTION numbers in SI, in this order:
     16        yaw rate over the surface, YAW_RATE, whole, not from the trim's
     17        heading off the trim's, HEADING: the path's own turning is taken off
     18        way off the trim's path, to its left, in the surface, WAY
-    19 to 22  longitudinal slip kappa / (1 + kappa) of the wheels, as it lags, SLIP_X
-    23 to 26  lateral slip tan(angle) / (1 + kappa), as it lags, SLIP_Y
+    19 to 22  how far the treads are deflected along, SLIP_X, in m: over the relaxation length it is the slip
+              kappa / (1 + kappa) that acts
+    23 to 26  the same across, SLIP_Y, for the slip tan(angle) / (1 + kappa)
     27 to 30  speed of the treads (wheel speed times radius), WHEEL_SPEED
     31, 32    lateral force of the axles over the weight, by which the wheels lean, LEAN; lags like slip
 
 At a trim, `begin_motion` fills it and all rates are zero. The section turns under the car as its way round it
 and its heading change. Forces are those of the balance with dampers and tyre damping, and with the tyres'
-slip as it lags: relaxation * d(slip)/dt = speed (steady slip - slip), the lag of Pacejka, Tyre and
-Vehicle Dynamics, chapter 7. A tread's place moves with roll, pitch and travel as the links' forces work on
-them, so that the forces do as much work as the motions gain or lose.
+slip as it lags: d(deflection)/dt = speed (steady slip - slip), slip = deflection / relaxation. That is the
+first-order lag of Pacejka, Tyre and Vehicle Dynamics, chapter 7; as the relaxation length changes with the
+load and the deflection cannot jump, a load that swings costs lateral force. A tread's place moves with roll,
+pitch and travel as the links' forces work on them: forces do as much work as the motions gain or lose.
 """
 
 from __future__ import annotations
@@ -77,8 +79,13 @@ MOTION = 33
 # of the trim; headwind, crosswind: along and across the trim's course, m/s; is_free: 1 where the forward
 # speed may change, 0 where the driver holds it. push: force along that drive or brake gives at each tread, N;
 # is_stuck: 1 where a wheel does not turn; spin: inertia of a wheel over its radius squared, kg;
-# rest: speed of its tread in the trim, m/s.
-HOLD = layout(one="steer sideslip headwind crosswind is_free", wheels="push is_stuck spin rest")
+# rest: speed of its tread in the trim, m/s. quickest: rate, 1/s, over which a lag is taken as that: what a
+# step in time can follow. offset: rates left at the trim, where forces are summed with fewer nodes.
+HOLD = layout(
+    one="steer sideslip headwind crosswind is_free quickest",
+    wheels="push is_stuck spin rest",
+    more=(("offset", "f8", (MOTION,)),),
+)
 
 # Default of `relaxation`: half the patch and this share of the tread's width; and the spinning share of an
 # unsprung mass without wheel_inertia_kgm2. Common practice, no source.
@@ -181,12 +188,13 @@ def _roll_on(
         steer += hold.steer
     per_speed = forward / max(m[WHEEL_SPEED + w], _SLOWEST * forward)
     angle = steer - atan2(leftward, forward)
-    over = forward / relaxation_length(car, state, w, wheels)
-    rate[SLIP_X + w] = over * (1.0 - per_speed - m[SLIP_X + w])
-    rate[SLIP_Y + w] = over * (tan(angle) * per_speed - m[SLIP_Y + w])
-    patch.slip_x = m[SLIP_X + w]
-    patch.slip_y = m[SLIP_Y + w]
-    x[KAPPA + w] = m[SLIP_X + w] / max(1.0 - m[SLIP_X + w], 1e-3)
+    lag = relaxation_length(car, state, w, wheels)
+    patch.slip_x = m[SLIP_X + w] / lag
+    patch.slip_y = m[SLIP_Y + w] / lag
+    over = min(forward, lag * hold.quickest)
+    rate[SLIP_X + w] = over * (1.0 - per_speed - patch.slip_x)
+    rate[SLIP_Y + w] = over * (tan(angle) * per_speed - patch.slip_y)
+    x[KAPPA + w] = patch.slip_x / max(1.0 - patch.slip_x, 1e-3)
     wheels.slip_angle[w] = angle
     along = across = aligning = 0.0
     if wheels.load[w] > 0.0:
@@ -291,7 +299,7 @@ def motion_rates(
     x[TAU] = m[LEAN]
     x[TAU + 1] = m[LEAN + 1]
     for w in range(4):
-        wheel.set_load(car, setup, part, state, x, w, work.wheels)
+        wheel.set_load(car, setup, part, state, x, w, work.wheels, work.wheels.share[w])
     for w in range(4):
         _roll_on(car, setup, part, hold, state, m, w, work, x, rate)
     _turn_wheels(car, hold, m, rate)
@@ -306,13 +314,16 @@ def motion_rates(
         across = work.wheels.across[w] + work.wheels.across[w + 1]
         lag = 0.5 * relaxation_length(car, state, w, work.wheels)
         lag += 0.5 * relaxation_length(car, state, w + 1, work.wheels)
-        rate[LEAN + axle] = part.speed / lag * (across / (car.mass * GRAVITY) - m[LEAN + axle])
+        over = min(part.speed / lag, hold.quickest)
+        rate[LEAN + axle] = over * (across / (car.mass * GRAVITY) - m[LEAN + axle])
+    for j in range(MOTION):
+        rate[j] -= hold.offset[j]
 
 
 @kernel
 def begin_motion(
-    car: Record, elements: Records, setup: Record, case: Record, base: Record, part: Record, state: Record,
-    bed: Records, hold: Record, work: Record, x: Floats, m: Floats,
+    car: Record, elements: Records, setup: Record, case: Record, damping: Record, base: Record, part: Record,
+    state: Record, bed: Records, hold: Record, work: Record, x: Floats, m: Floats,
 ) -> None:  # fmt: skip
     """Put `m` on the trim of `base`, a steady answer, and into `hold` what a driver holds there."""
     prepare(car, case, 0.0, state)
@@ -329,6 +340,7 @@ def begin_motion(
     hold.headwind = case.headwind
     hold.crosswind = case.crosswind
     hold.is_free = 0.0
+    hold.quickest = np.inf
     for j in range(MOTION):
         m[j] = x[j] if j < RIDE_STATES else 0.0
     m[FORWARD] = case.speed * cos(x[SIDESLIP])
@@ -338,8 +350,9 @@ def begin_motion(
         wheels = work.wheels
         steer = -car.side[w] * setup.toe[w] + (x[STEER] if w < 2 else 0.0)
         forward = case.speed * wheels.step[w]
-        m[SLIP_X + w] = wheels.patches[w].slip_x
-        m[SLIP_Y + w] = wheels.patches[w].slip_y
+        lag = relaxation_length(car, state, w, wheels)
+        m[SLIP_X + w] = lag * wheels.patches[w].slip_x
+        m[SLIP_Y + w] = lag * wheels.patches[w].slip_y
         m[WHEEL_SPEED + w] = (1.0 + x[KAPPA + w]) * forward
         hold.rest[w] = m[WHEEL_SPEED + w]
         hold.push[w] = wheels.along[w] * cos(steer) + wheels.across[w] * sin(steer)
@@ -349,6 +362,15 @@ def begin_motion(
             hold.spin[w] = 0.25 * car.spin_inertia / car.radius[w]
     for axle in range(2):
         m[LEAN + axle] = x[TAU + axle]
+    rate = np.zeros(MOTION)
+    for j in range(MOTION):
+        hold.offset[j] = 0.0
+    motion_rates(
+        car, elements, setup, case, damping, hold, part, state, bed, np.zeros(columns(elements)), np.zeros(4),
+        m, work, x, rate,
+    )  # fmt: skip
+    for j in range(MOTION):
+        hold.offset[j] = rate[j]
 
 
 @kernel

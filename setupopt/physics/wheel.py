@@ -30,10 +30,11 @@ LOAD_COLUMNS = 5
 # tan(inclination); shift: how much less depth carries the same load per slant; leaned_depth: under the lean
 # of the lateral force; load, moment: normal force and its moment about the tread's middle; along, across:
 # tyre forces in the car's axes, across in the surface; aligning: moment about z. step: forward speed over the
-# car's, per (1 + kappa). Every *_slope is (wheels, COLUMNS).
+# car's, per (1 + kappa); share: the tread's part of what it sinks with the carcass, 0 without load. Every
+# *_slope is (wheels, COLUMNS).
 WHEELS = layout(
     wheels="travel inclination slant depth shift leaned_depth load moment patch along across aligning "
-    "slip_angle lean_force step",
+    "slip_angle lean_force step share",
     more=(
         ("travel_slope", "f8", (4, COLUMNS)), ("load_slope", "f8", (4, COLUMNS)),
         ("moment_slope", "f8", (4, COLUMNS)), ("along_slope", "f8", (4, COLUMNS)),
@@ -44,6 +45,7 @@ WHEELS = layout(
 )  # fmt: skip
 
 _MOST_STEPS = 40
+_NEAR = 1e-4
 # Newton's steps towards a first guess of the tread's depth on its carcass.
 _POWER_STEPS = 3
 
@@ -70,9 +72,10 @@ def global_column(w: int, column: int) -> int:
 
 @kernel
 def set_load(
-    car: Record, setup: Record, case: Record, state: Record, x: Floats, w: int, wheels: Record
-) -> None:
-    """Travel, inclination, depth and normal force of a wheel, with their slopes."""
+    car: Record, setup: Record, case: Record, state: Record, x: Floats, w: int, wheels: Record,
+    near: float = 0.0,
+) -> None:  # fmt: skip
+    """Travel, inclination, depth and normal force of a wheel, with their slopes; `near` as in `carry`."""
     side = car.side[w]
     tilt = state.tilt[w]
     travel = x[RISE + w] - (x[0] - car.x[w] * x[1] + car.y[w] * x[2])
@@ -83,7 +86,7 @@ def set_load(
     slant = tan(inclination)
     c_x = state.curve_along[w]
     c_y = state.curve_across[w]
-    depth, n, m, s0, s1, s2 = carry(total, slant, c_x, c_y, w, car, setup, wheels)
+    depth, n, m, s0, s1, s2 = carry(total, slant, c_x, c_y, w, car, setup, wheels, near)
     wheels.travel[w] = travel
     wheels.inclination[w] = inclination
     wheels.slant[w] = slant
@@ -92,6 +95,7 @@ def set_load(
     wheels.moment[w] = m
     wheels.patch[w] = s0 / setup.foundation[w]
     wheels.shift[w] = s1 / s0 if s0 > 0.0 else 0.0
+    wheels.share[w] = depth / total if n > 0.0 else 0.0
     carcass = setup.carcass[w]
     give = 1.0 / carcass if carcass > 0.0 else 0.0
     for c in range(LOAD_COLUMNS):
@@ -123,18 +127,26 @@ def set_load(
 
 @kernel
 def carry(
-    total: float, slant: float, c_x: float, c_y: float, w: int, car: Record, setup: Record, wheels: Record
-) -> tuple[float, float, float, float, float, float]:
+    total: float, slant: float, c_x: float, c_y: float, w: int, car: Record, setup: Record, wheels: Record,
+    near: float = 0.0,
+) -> tuple[float, float, float, float, float, float]:  # fmt: skip
     """Depth of the tread, where tread and carcass in series sink by `total`; then what `tyre.contact`
-    says.
+    says. `near`: the tread's share of it a moment before, from which a step or two arrive; 0: not known.
     """
     half = car.half_width[w]
     k = setup.foundation[w]
     carcass = setup.carcass[w]
-    depth = total
+    depth = total if near == 0.0 or carcass <= 0.0 else near * total
     n, m, s0, s1, s2 = tyre.contact(depth, slant, c_x, c_y, half, k, wheels.ends)
     if carcass <= 0.0 or n <= 0.0:
         return depth, n, m, s0, s1, s2
+    if near > 0.0:
+        for _ in range(_MOST_STEPS):
+            step = (n - carcass * (total - depth)) / (s0 + carcass)
+            depth -= step
+            n, m, s0, s1, s2 = tyre.contact(depth, slant, c_x, c_y, half, k, wheels.ends)
+            if abs(step) < _NEAR * abs(total):  # what is left is the square of that
+                return depth, n, m, s0, s1, s2
     # a first guess: the load is nearly a power of the depth
     power = s0 * total / n
     share = 1.0
@@ -158,11 +170,9 @@ def carry(
 def lean_further(
     car: Record, setup: Record, case: Record, state: Record, w: int, weight: float, tau: float,
     wheels: Record, patch: Record,
-) -> tuple[float, float, float]:  # fmt: skip
+) -> None:  # fmt: skip
     """Lean of the wheel under its share of the axle's lateral force: into `patch`, with depth for the same
     load.
-
-    Returns the slopes of the load by depth, slant and curvature across there.
     """
     other = w + 1 - 2 * (w % 2)
     share = wheels.load[w] / (wheels.load[w] + wheels.load[other])
@@ -175,12 +185,10 @@ def lean_further(
     depth = tyre.depth_for_load(
         wheels.load[w], start, t, c_x, c_y, car.half_width[w], setup.foundation[w], wheels.ends
     )
-    _, _, s0, s1, s2 = tyre.contact(depth, t, c_x, c_y, car.half_width[w], setup.foundation[w], wheels.ends)
     wheels.lean_force[w] = force
     wheels.leaned_depth[w] = depth
     patch.depth = depth
     patch.slant = t
-    return s0, s1, s2
 
 
 @kernel
@@ -238,7 +246,11 @@ def set_forces(
     weight = car.mass * GRAVITY
     axle = w // 2
     tau = x[TAU + axle]
-    s0, s1, s2 = lean_further(car, setup, case, state, w, weight, tau, wheels, patch)
+    lean_further(car, setup, case, state, w, weight, tau, wheels, patch)
+    _, _, s0, s1, s2 = tyre.contact(
+        patch.depth, patch.slant, state.curve_along[w], state.curve_across[w], car.half_width[w],
+        setup.foundation[w], wheels.ends,
+    )  # fmt: skip
     set_patch(car, setup, case, state, w, factor, patch)
     steer, turned = _slip(car, setup, state, x, w, wheels, patch)
     lean = patch.slant / sqrt(1.0 + patch.slant * patch.slant)

@@ -34,6 +34,7 @@ from setupopt.units import (
     KW,
     MM,
     MM_PER_DEG,
+    MS,
     N_PER_MM,
     N_PER_MM3,
     N_PER_MM3_PER_BAR,
@@ -45,6 +46,7 @@ from setupopt.units import (
 # A value in a unit of the files times this is in SI; a unit that is not here is one of SI.
 FACTORS = {
     "mm": MM,
+    "ms": MS,
     "deg": DEG,
     "deg/s": DEG,
     "%": PERCENT,
@@ -71,7 +73,7 @@ OTHER_UNITS = {
     "N/mm": {"N/m": 1e-3},
 }
 # The unit at the end of a key
-UNIT = re.compile(r"_(mm|m|m2|deg|kg|kgm2|N|Ns|kW|kPa|bar|percent|per)(_.*)?$")
+UNIT = re.compile(r"_(mm|m|m2|ms|deg|kg|kgm2|N|Ns|kW|kPa|bar|percent|per)(_.*)?$")
 # Letters that nobody sees, and selectors of a letter's form
 _BLANKS = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u2800\u3164\uffa0").union(
     map(chr, (*range(0x180B, 0x1810), *range(0xFE00, 0xFE10), *range(0xE0100, 0xE01F0)))

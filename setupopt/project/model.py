@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from setupopt.units import DEG
+
 if TYPE_CHECKING:
     from setupopt.project.section import Section
 
@@ -437,6 +439,16 @@ class Require:
 
 
 @dataclass(frozen=True, slots=True)
+class Disturbed:
+    """What the car may do and still stand a disturbance; common practice, no source."""
+
+    drift: float = 0.3  # m off its path
+    sideslip: float = 4.0 * DEG  # off the trim's
+    airborne: float = 0.06  # s with two wheels off the surface
+    within: float = 2.0  # s after which it is back within a tenth
+
+
+@dataclass(frozen=True, slots=True)
 class Limits:
     """What the setup may be: ranges, packaging, tolerances, adjusters; and how sure the inputs are."""
 
@@ -453,6 +465,7 @@ class Limits:
     route: RouteLimits | None = None
     require: Require | None = None
     speed: Range | None = None  # of the sweep, m/s; None: that of venue.toml
+    disturbed: Disturbed = Disturbed()
 
 
 @dataclass(frozen=True, slots=True)

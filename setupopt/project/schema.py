@@ -455,6 +455,15 @@ class RequireTable(Table):
     spread: bool = _yes_or_no()
 
 
+class DisturbedTable(Table):
+    """`[disturbed]`: what the car may do and still stand a disturbance."""
+
+    drift_mm: float = number(10, 5000, "mm", default=300.0)
+    sideslip_deg: float = number(0.1, 45, "deg", default=4.0)
+    airborne_ms: float = number(0, 2000, "ms", default=60.0)
+    within_s: float = number(0.1, 10, "s", default=2.0, si_name="within")
+
+
 class AdjusterTable(Table):
     """`[adjuster.front]` and `[adjuster.rear]`."""
 
@@ -498,6 +507,7 @@ class LimitsFile(Table):
     route: RouteTable | None = None
     require: RequireTable | None = None
     speed_m_s: Steps | None = steps(1, 200, "m/s", default=None)
+    disturbed: DisturbedTable = DisturbedTable()
 
     @model_validator(mode="after")
     def _errors_are_given(self) -> Self:

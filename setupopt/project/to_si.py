@@ -190,6 +190,7 @@ def limits(file: schema.LimitsFile) -> model.Limits:
         route=_if_given(_route, file.route),
         require=_if_given(partial(_make, model.Require), file.require),
         speed=in_si(file)["speed"],
+        disturbed=_make(model.Disturbed, file.disturbed),
     )
 
 

@@ -1,8 +1,12 @@
-"""Bump allowance: at every roll angle and attitude the highest obstacle that leaves the margin its floor."""
+"""Bumps and seams: at every roll angle and attitude the highest that the car stands.
+
+Stood is what limits.toml allows under [disturbed]: drift, sideslip, time without contact, and to be back in
+time. The height at which the instantaneous margin falls to its floor stands beside it.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
@@ -11,118 +15,157 @@ import numpy as np
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.jobs.chunk_ranges import ChunkRange, chunk_ranges
-from setupopt.physics.balance import COLUMNS
-from setupopt.physics.inputs import ANSWER, Floats, Records
-from setupopt.physics.obstacle import crossing_margin, least_allowed, time_step
+from setupopt.physics.inputs import Floats, Records
+from setupopt.physics.ride_run import STOOD, TRACE
 from setupopt.project.model import Project, Setup
-from setupopt.robust.ride_model import RideModel
+from setupopt.robust.obstacle import TRACKS, Obstacle
+from setupopt.robust.ride_model import NO_DRIVER, RideModel
 
-TRACKS = ("left", "right", "both")
-_SHARES = np.array([[1.0, 0.0], [0.0, 1.0], [1.0, 1.0]])
-# Lengths looked at first, m, from a stone to a swell; the worst is then closed in on.
-FIRST_LENGTHS = np.geomspace(0.25, 8.0, 9)
-_CLOSE = 1.02  # ratio of lengths that is left between two looks
-MOST = 0.2  # m; higher obstacles are no bumps
+# Lengths looked at first, m, from a stone to a swell; the worst is then closed in on by these ratios.
+FIRST_LENGTHS = np.geomspace(0.25, 8.0, 6)
+_RATIOS = (2.0**0.5, 2.0**0.25)
+RAMPS = (0.02, 0.2, 1.0)  # m, of seams
+MOST = 0.1  # m; higher obstacles are no bumps
 _CASES_A_CHUNK = 8
+_NEAR = 0.06  # of a height nearby, which is tried first
+# What the search for a height leaves open, as a share and in m, and what is kept back for lengths and heights
+# between those looked at.
+_EXACT, _FINE, _RESERVE = 0.03, 1e-4, 0.05
+_MOST_TRIALS = 10  # of a height at which the instantaneous margin falls to the floor
+_CLOSE = 2e-3  # of margin there
+_LOOKS = 4000
 
-# What is kept back of a height that was found, for lengths and heights between those looked at.
-_RESERVE = 0.01
-
-# Allowance of one case.
-BUMP = np.dtype([("height", "f8"), ("length", "f8"), ("track", "i8")])
+# Answer of one case. height, length, track: the highest bump that is stood, by the worst length and track;
+# reason: what ends it; instant: the height of that bump that takes the instantaneous margin to the floor;
+# seam, ramp: the lowest of both signs of step, and its ramp; growth: of the delayed driver's loop, 1/s.
+BUMP = np.dtype(
+    [(name, "f8") for name in ("height", "length", "instant", "seam", "ramp", "growth")]
+    + [("track", "i8"), ("reason", "i8")]
+)
 
 
 class Worst(NamedTuple):
-    """The worst obstacle of one case: m, m, index into TRACKS."""
+    """The worst obstacle of one case, and why it is not stood any higher; no length where `MOST` is stood."""
 
-    height: float
-    length: float
-    track: int
-
-
-def _kept_back(height: float) -> float:
-    """The height to be told; `MOST` was looked at itself."""
-    return height if height >= MOST else (1.0 - _RESERVE) * height
+    obstacle: Obstacle
+    reason: int = STOOD
 
 
 @dataclass(frozen=True)
 class BumpAllowance:
-    """Highest obstacle of each case, (cases) in metres, with its worst length and track.
+    """BUMP records (cases) of a sweep.
 
-    0 where the margin is under the floor without any bump; not a number where there is no ride, because the
-    car slides or loses contact. A case that rides over the highest obstacle looked at, `MOST`, has no worst
-    length.
+    Heights are 0 where no driver of that reaction holds the car, and not a number where there is no ride,
+    because the car slides or loses contact. Seams are looked at in every eighth case, not a number elsewhere.
     """
 
     cases: CaseSet
     floor: float
-    height: Floats
-    length: Floats
-    track: np.ndarray  # (cases), index into TRACKS
+    found: Records
+
+    def __getattr__(self, name: str) -> Floats:
+        if name in BUMP.names:  # type: ignore[operator]
+            return np.asarray(self.found[name])
+        raise AttributeError(name)
+
+    def obstacle(self, row: int, share: float = 1.0) -> Obstacle:
+        """The worst bump of a case, or one of some share of its height."""
+        return Obstacle(share * float(self.height[row]), float(self.length[row]), int(self.track[row]))
 
     @property
     def worst(self) -> int:
         """The case with the lowest allowance; one without a ride has none."""
         return int(np.where(np.isnan(self.height), -1.0, self.height).argmin())
 
+    @property
+    def worst_seam(self) -> int:
+        """The case with the lowest seam; one without a ride has none."""
+        seam = np.where(np.isnan(self.height), -1.0, np.where(np.isnan(self.seam), np.inf, np.abs(self.seam)))
+        return int(seam.argmin())
+
 
 class BumpRides(RideModel):
     """One setup's crossings in many cases."""
 
-    def least(
-        self, row: int, lengths: Floats, floor: float, most: float = MOST, tracks: Sequence[int] = (0, 1, 2)
-    ) -> tuple[float, int, int]:
-        """Least allowed height of one case over lengths and tracks, and which; -1 where all allow `most`."""
-        bodies, elements, points = self.packed
-        height, j, k = least_allowed(
-            bodies, elements, points, self.settings, self.cases.records[row : row + 1], self.damping,
-            self.base(row), float(self.margin[row]), lengths, _SHARES[list(tracks)], floor, most,
-            *self.scratch(), np.zeros((7, COLUMNS)), np.zeros(1, ANSWER),
-        )  # fmt: skip
-        return height, j, tracks[k] if k >= 0 else -1
-
-    def trace(self, row: int, height: float, length: float, track: int) -> Floats:
-        """Time, margin, least wheel load, spare clearance and travel left (looks, 5) of one crossing."""
-        bodies, elements, points = self.packed
-        states, bed, works = self.scratch()
-        left, right = _SHARES[track]
+    def cross(self, row: int, obstacle: Obstacle, **given: object) -> Records:
+        """RIDE (1) of one case over an obstacle."""
         speed = float(self.cases.records["speed"][row])
-        trace = np.full((4000, 5), np.nan)
-        crossing_margin(
-            bodies[0], elements, points, self.settings[0], self.cases.records[row], self.damping[0],
-            self.base(row)[0], states[0], bed, height, length, left, right,
-            time_step(speed, length), -np.inf, works[0],
-            np.zeros((7, COLUMNS)), np.zeros(1, ANSWER)[0], trace,
-        )  # fmt: skip
+        step = obstacle.step(speed, self.step)
+        road = obstacle.road(self.contacts(row), speed, step)
+        return self.disturbed(row, road, step, **given)  # type: ignore[arg-type]
+
+    def trace(self, row: int, obstacle: Obstacle) -> Floats:
+        """A crossing as it goes (looks, TRACE)."""
+        trace = np.full((_LOOKS, len(TRACE)), np.nan)
+        self.cross(row, obstacle, trace=trace, every=1)
         return trace[~np.isnan(trace[:, 0])]
 
-    def worst_of(self, row: int, floor: float, hint: Worst) -> Worst:
-        """Height, length and track of one case: lengths on a grid, closer around the worst, other tracks.
+    def lower(self, row: int, worst: Worst, tried: Iterable[Obstacle]) -> Worst:
+        """The worst so far, or a lower one among others, whose heights say up or down alone."""
+        for one in tried:
+            high = float(np.copysign(worst.obstacle.height, one.height))
+            reason = int(self.cross(row, one._replace(height=high))["reason"][0])
+            if reason == STOOD:
+                continue
+            low = 0.0
+            guesses = [np.copysign((1.0 - way) * one.height, one.height) for way in (-_NEAR, _NEAR)]
+            while abs(high - low) > _EXACT * abs(high) and abs(high) > _FINE:
+                middle = 0.5 * (low + high)
+                if guesses:
+                    guess = float(guesses.pop())
+                    middle = guess if abs(low) < abs(guess) < abs(high) else middle
+                found = int(self.cross(row, one._replace(height=middle))["reason"][0])
+                low, high, reason = (middle, high, reason) if found == STOOD else (low, middle, found)
+            worst = Worst(one._replace(height=low), reason)
+        return worst
 
-        Not a number where there is no ride; no length where `MOST` is ridden over. `hint`: the worst of a
-        case nearby, tried first, so that most others need one crossing.
+    def worst_bump(self, row: int, near: Worst | None) -> Worst:
+        """The worst bump of one case: over all lengths and tracks, or near the worst of a case nearby."""
+        worst = Worst(Obstacle(MOST, np.nan, 2))
+        tracks = range(len(TRACKS))
+        if near is None or np.isnan(near.obstacle.length):
+            worst = self.lower(
+                row, worst, (Obstacle(1.0, length, track) for length in FIRST_LENGTHS for track in tracks)
+            )
+        else:
+            worst = self.lower(row, worst, [near.obstacle])
+            worst = self.lower(row, worst, (near.obstacle._replace(track=track) for track in tracks))
+        for ratio in _RATIOS if np.isfinite(worst.obstacle.length) else ():
+            lengths = worst.obstacle.length * np.array([1.0 / ratio, ratio])
+            kept = np.clip(lengths, FIRST_LENGTHS[0], FIRST_LENGTHS[-1])
+            worst = self.lower(row, worst, [worst.obstacle._replace(length=length) for length in kept])
+        return worst
+
+    def worst_seam(self, row: int) -> Worst:
+        """The lowest seam of one case, up or down, under both tracks."""
+        start = Worst(Obstacle(MOST, np.nan, 2, is_seam=True))
+        tried = (Obstacle(up, ramp, 2, is_seam=True) for ramp in RAMPS for up in (1.0, -1.0))
+        return self.lower(row, start, tried)
+
+    def instant(self, row: int, obstacle: Obstacle, floor: float) -> float:
+        """Height, m, of an obstacle of that kind at which the instantaneous margin falls to the floor.
+
+        By the line through the last two heights: the loss grows nearly in proportion. `MOST` at most.
         """
-        if not self.rides(row):
-            return Worst(np.nan, np.nan, 0)
-        worst = Worst(MOST, np.nan, 0)
-        if np.isfinite(hint.length):
-            worst = self._lower(row, floor, worst, np.array([hint.length]), [hint.track])
-        worst = self._lower(row, floor, worst, FIRST_LENGTHS, (0, 1, 2))
-        ratio = FIRST_LENGTHS[1] / FIRST_LENGTHS[0]
-        while np.isfinite(worst.length) and ratio > _CLOSE:
-            ratio = ratio ** (1.0 / 3.0)
-            near = worst.length * ratio ** np.array([-2.0, -1.0, 1.0, 2.0])
-            near = near[(near >= FIRST_LENGTHS[0]) & (near <= FIRST_LENGTHS[-1])]
-            worst = self._lower(row, floor, worst, near, [worst.track])
-        others = [track for track in (0, 1, 2) if track != worst.track]
-        return self._lower(row, floor, worst, np.array([worst.length]), others)
-
-    def _lower(self, row: int, floor: float, worst: Worst, lengths: Floats, tracks: Sequence[int]) -> Worst:
-        """The worst so far, or a lower one among some lengths and tracks."""
-        if not np.isfinite(lengths).all():
-            return worst
-        height, j, track = self.least(row, lengths, floor, worst.height, tracks)
-        return worst if j < 0 else Worst(height, float(lengths[j]), track)
+        spare = float(self.margin[row]) - floor
+        if spare <= 0.0:
+            return 0.0
+        low, high = 0.0, np.inf
+        low_spare = spare
+        tried = 0.1 * obstacle.height + _FINE
+        for _ in range(_MOST_TRIALS):
+            ride = self.cross(row, obstacle._replace(height=tried), every=1, judged=False)
+            left = float(ride["least_margin"][0]) - floor
+            if abs(left) < _CLOSE or (left > 0.0 and tried >= MOST):
+                break
+            line = low - low_spare * (tried - low) / (left - low_spare) if left < low_spare else np.inf
+            if left > 0.0:
+                low, low_spare = tried, left
+            else:
+                high = tried
+            most = min(MOST, 8.0 * tried, 0.95 * high + 0.05 * low)
+            tried = min(max(line, 0.95 * low + 0.05 * min(high, MOST)), most)
+        return float(tried)
 
 
 @dataclass(frozen=True)
@@ -144,13 +187,40 @@ class BumpSearch:
         return chunk_ranges(len(self.cases), _CASES_A_CHUNK)
 
     def __call__(self, job: ChunkRange) -> Records:
-        found, hint = np.zeros(job.size, dtype=BUMP), Worst(np.nan, np.nan, 0)
+        found = np.zeros(job.size, dtype=BUMP)
+        near = None
         for place, row in enumerate(job.items):
-            worst = hint = self.rides.worst_of(row, self.floor, hint)
-            found[place] = (_kept_back(worst.height), worst.length, worst.track)
+            found[place], near = self._case(row, near)
         return found
+
+    def _case(self, row: int, near: Worst | None) -> tuple[Records, Worst | None]:
+        """BUMP of one case, and its worst bump for the next; with seams in the first of a chunk."""
+        one = np.zeros(1, dtype=BUMP)[0]
+        for name in ("height", "length", "instant", "seam", "ramp", "growth"):
+            one[name] = np.nan
+        if not self.rides.rides(row):
+            return one, None
+        driver = self.rides.driver(row)
+        one["growth"] = driver.growth
+        if not driver.holds:
+            one["height"], one["seam"], one["reason"] = 0.0, 0.0, NO_DRIVER
+            return one, None
+        worst = self.rides.worst_bump(row, near)
+        height, length, track, _ = worst.obstacle
+        one["height"], one["length"], one["track"] = _kept_back(height), length, track
+        one["reason"] = worst.reason
+        if np.isfinite(length):
+            one["instant"] = self.rides.instant(row, worst.obstacle, self.floor)
+        if near is None:
+            seam = self.rides.worst_seam(row).obstacle
+            one["seam"], one["ramp"] = _kept_back(seam.height), seam.length
+        return one, worst
 
     def allowance(self, parts: Iterable[Records]) -> BumpAllowance:
         """The answers of all jobs, in their order, as one."""
-        found = np.concatenate(list(parts))
-        return BumpAllowance(self.cases, self.floor, found["height"], found["length"], found["track"])
+        return BumpAllowance(self.cases, self.floor, np.concatenate(list(parts)))
+
+
+def _kept_back(height: float) -> float:
+    """The height to be told; `MOST` was looked at itself."""
+    return height if abs(height) >= MOST else (1.0 - _RESERVE) * height

@@ -1,177 +1,129 @@
-"""Gusts: the speed at which the run must stop, by the direction they come from.
+"""Gusts and wind steps: the highest that the car stands, by the direction they come from.
 
-The lengths are those of airworthiness standards (physics/gust.py), and shorter ones down to a car's own
-length and a little more: at a gap in a wall or a row of trees the car drives through the wind's edge, which
-is as long as the gap. A gust that takes two seconds to pass acts as a steady wind, and the limit of that is
-told where it is the lower one.
+The discrete gust of airworthiness standards: U(s) = (Uds / 2) (1 - cos(pi s / H)) for 0 <= s <= 2 H, with the
+gradient distance H from 30 to 350 ft, that is 9.14 to 106.7 m (14 CFR 25.341(a)(2); quoted from memory); and
+shorter ones down to a car's own length and a little more: at a gap in a wall or a row of trees the car
+drives through the wind's edge. Here `peak` is Uds and `length` 2 H. A gust is frozen in the air, met at the
+car's own speed over the ground, and the same over the whole car.
+
+A wind step is there from one moment to the next, and stays: the car must come from its trim in calm air to
+the one in the wind.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
-from scipy.optimize import minimize_scalar
 
 from setupopt.evaluation.cases import CaseSet, sweep_cases
-from setupopt.physics.balance import COLUMNS
-from setupopt.physics.gust import gust_margin
-from setupopt.physics.inputs import ANSWER, Floats
+from setupopt.physics.inputs import Floats, Records
+from setupopt.physics.ride_run import STOOD
 from setupopt.project.model import Project, Setup
+from setupopt.robust.bisection import bisect
 from setupopt.robust.ride_model import RideModel
-from setupopt.robust.wind import STRONGEST, SteadyWind, WindLimit, around
+from setupopt.robust.wind import STRONGEST, SteadyWind, WindLimit, around, with_wind
 
 SHORTEST, LONGEST = 6.0, 2.0 * 350.0 * 0.3048  # m
 SLOWEST = 2.0  # s to pass
-# Lengths looked at first stand at most this ratio apart: what lies between takes no more than a tenth more
-# of the margin (tried on 900 gusts and 75 cars).
-_RATIO = 1.5
-# Every case is tried with gusts of up to 0.4 s, about the longest that a body swings in; those that by these
-# stand less than 1.3 times the least gust of all, with gusts of every length.
-_QUICK, _NEAR = 0.4, 1.3
-_ROUNDS = 4
-# What the search leaves open: this share of a gust's speed, or of a light gust of 0.1 m/s.
-_CLOSE, _LIGHT = 0.005, 0.1
-# A classical Runge-Kutta step is stable to 2.8 over the quickest rate on the real axis (Hairer and Wanner,
-# Solving Ordinary Differential Equations II), which is that of a wheel between its dampers.
-_STEP, _STABLE = 2e-3, 1.5
+_LENGTHS = 5
+# From each direction ride the cases that a steady wind hits hardest, so many.
+_RIDDEN = 8
+LEAST = 0.05  # m/s; a gust is looked for between it and the strongest, in equal ratios
+_HALVINGS = 8
 
-# What one direction answers: as in GustLimit, and the limit of steady wind alone.
+# What one direction answers: speed and case of the least gust, its length, why it is not stood; instant: the
+# gust of that length at which the instantaneous margin falls to its floor; step: the highest wind step, in
+# the same case; and the limit of steady wind alone.
 GUST = np.dtype(
-    [("direction", "f8"), ("speed", "f8"), ("case", "i8"), ("length", "f8"), ("steady_speed", "f8"),
-     ("steady_case", "i8")]
-)  # fmt: skip
+    [(name, "f8") for name in ("direction", "speed", "length", "instant", "step", "steady_speed")]
+    + [(name, "i8") for name in ("case", "reason", "steady_case")]
+)
 
 
 @dataclass(frozen=True)
 class GustLimit:
-    """Least gust, (directions) in m/s at its peak, that takes the worst margin under `floor`, and where.
+    """GUST records (directions), of the gusts and wind steps that the car stands.
 
-    The margin is the instantaneous one of a ride. `direction` (directions), rad: where it comes from, 0 from
-    ahead, 90 deg from the left. `speed` is the highest that was held, 0 where the floor is missed without
-    wind or a case slides or loses contact, infinite where all up to 40 m/s are held. `case` is the row that
-    falls first, -1 for none; `length` of the worst gust, m, is not a number
-    where a steady wind is worst. `steady` is the limit of steady wind alone.
+    `direction`, rad: where the wind comes from, 0 from ahead, 90 deg from the left. `speed`, m/s at its peak,
+    is the highest that was stood, 0 where a case slides or loses contact without wind, infinite where all up
+    to 40 m/s are stood; `case` the row that falls first, -1 for none. `steady`: the limit of steady wind, by
+    the margin.
     """
 
     floor: float
-    direction: Floats
-    speed: Floats
-    case: np.ndarray
-    length: Floats
+    found: Records
     steady: WindLimit
 
     @property
     def worst(self) -> int:
         """The direction with the least gust."""
-        return int(self.speed.argmin())
+        return int(self.found["speed"].argmin())
+
+    @property
+    def worst_step(self) -> int:
+        """The direction with the least wind step."""
+        return int(np.nan_to_num(self.found["step"], nan=np.inf).argmin())
 
 
 class GustRides(RideModel):
     """One setup's rides through gusts in many cases. Directions in rad, peaks in m/s, lengths in m."""
 
     @cached_property
-    def step(self) -> float:
-        """Step in time, s."""
-        damping, mass = self.damping[0], self.damping["mass"][0, 3:]
-        rates = (np.maximum(damping["bump"], damping["rebound"]) + damping["tyre"]) / mass
-        return float(min(_STEP, _STABLE / rates.max()))
-
-    @cached_property
     def windy(self) -> SteadyWind:
         """The cases in a steady wind."""
         return SteadyWind(self.model, self.settings, self.cases, self.result.answers[0])
 
-    def lengths(self, row: int, slowest: float = SLOWEST) -> Floats:
-        """Gusts that pass a case within `slowest` s; none where they all act as a steady wind."""
+    def lengths(self, row: int) -> Floats:
+        """Gusts that pass a case within two seconds; none where they all act as a steady wind."""
         speed = float(self.cases.records["speed"][row])
         if SLOWEST * speed < SHORTEST:
             return np.empty(0)
-        longest = max(SHORTEST, min(LONGEST, slowest * speed))
-        steps = int(np.ceil(np.log(longest / SHORTEST) / np.log(_RATIO)))
-        return np.geomspace(SHORTEST, longest, steps + 1)
+        return np.geomspace(SHORTEST, max(SHORTEST, min(LONGEST, SLOWEST * speed)), _LENGTHS)
 
-    def margin_in(
-        self, row: int, direction: float, peak: float, length: float, floor: float = -np.inf,
-        trace: Floats | None = None,
-    ) -> float:  # fmt: skip
-        """Least margin of a ride; one that is under `floor` is broken off there."""
-        bodies, elements, points = self.packed
-        states, bed, works = self.scratch()
-        least: float = gust_margin(
-            bodies[0], elements, points, self.settings[0], self.cases.records[row], self.damping[0],
-            self.base(row)[0], states[0], bed, peak, length, direction, self.step, floor, works[0],
-            np.zeros((7, COLUMNS)), np.zeros(1, ANSWER)[0], np.empty((0, 5)) if trace is None else trace,
-        )  # fmt: skip
-        return least
+    def through(self, row: int, direction: float, peak: float, length: float, **given: object) -> Records:
+        """RIDE (1) of one case through a gust."""
+        speed = float(self.cases.records["speed"][row])
+        samples = 2 * int(length / (speed * self.step)) + 3
+        s = 0.5 * speed * self.step * np.arange(samples)
+        strength = np.where(s < length, 0.5 * peak * (1.0 - np.cos(2.0 * np.pi * s / length)), 0.0)
+        wind = strength[:, None] * np.array([np.cos(direction), np.sin(direction)])
+        road = np.zeros((samples, self.columns))
+        return self.disturbed(row, road, self.step, wind=wind, **given)  # type: ignore[arg-type]
 
-    def trace(self, row: int, direction: float, peak: float, length: float) -> Floats:
-        """Time, margin, least wheel load, spare clearance and travel left (looks, 5) of one ride."""
-        seconds = length / float(self.cases.records["speed"][row]) + 1.0
-        trace = np.full((int(seconds / self.step), 5), np.nan)
-        self.margin_in(row, direction, peak, length, trace=trace)
-        return trace[~np.isnan(trace[:, 0])]
+    def stands(self, row: int, direction: float, peak: float, length: float) -> bool:
+        """Whether one case stands a gust."""
+        return bool(self.through(row, direction, peak, length)["reason"][0] == STOOD)
 
-    def highest(self, row: int, direction: float, length: float, most: float, floor: float) -> float:
-        """Highest peak up to `most` that keeps the floor, by halving; the lower end is told."""
-        low, high, tried = 0.0, most, most
-        while high - low > _CLOSE * max(high, _LIGHT):
-            held = self.margin_in(row, direction, tried, length, floor) >= floor
-            low, high = (tried, high) if held else (low, tried)
-            tried = 0.5 * (low + high)
-        return low
+    def instant(self, row: int, direction: float, most: float, length: float, floor: float) -> float:
+        """Peak, m/s, at which the instantaneous margin falls to the floor; `most` at most."""
 
-    def reach(self, row: int, direction: float, peak: float, floor: float) -> tuple[float, float]:
-        """About the gust that a case stands, at quick lengths, and the worst length if it fell at `peak`.
+        def keeps(peak: float) -> bool:
+            ride = self.through(row, direction, float(peak), length, every=2, judged=False)
+            return bool(ride["least_margin"][0] >= floor)
 
-        Under `peak` found by halving; over it guessed, as if the loss grew evenly with the gust.
-        """
-        spare, least, worst = self.margin[row] - floor, self.margin[row], np.nan
-        for length in self.lengths(row, _QUICK):
-            margin = self.margin_in(row, direction, peak, length, floor)
-            if margin < floor:
-                peak, worst = self.highest(row, direction, length, peak, floor), length
-            least = min(least, margin)
-        if least < floor:
-            return peak, float(worst)
-        loss = self.margin[row] - least
-        return (max(peak, peak * spare / loss) if loss > 0.0 else np.inf), np.nan
+        return most if keeps(most) else float(bisect(keeps, 0.0, most, _HALVINGS)[0])
 
-    def worst_length(self, row: int, direction: float, peak: float) -> tuple[float, float]:
-        """The length that takes most margin, and the margin left: on a grid, then between its neighbours."""
-        lengths = self.lengths(row)
-        margins = [self.margin_in(row, direction, peak, length) for length in lengths]
-        at = int(np.argmin(margins))
-        low, high = np.log(lengths[[max(at - 1, 0), min(at + 1, lengths.size - 1)]])
-        found = minimize_scalar(
-            lambda log: self.margin_in(row, direction, peak, float(np.exp(log))),
-            bounds=(float(low), float(high)), method="bounded", options={"xatol": 0.03},
-        )  # fmt: skip
-        return min((margins[at], float(lengths[at])), (float(found.fun), float(np.exp(found.x))))
 
-    def closer(self, row: int, direction: float, peak: float, floor: float) -> tuple[float, float]:
-        """Highest peak up to `peak` that a case stands at all lengths, and the worst of them if it is lower.
-
-        A gust of another speed may have another worst length, so both are sought in turns.
-        """
-        worst = np.nan
-        for _ in range(_ROUNDS):
-            margin, length = self.worst_length(row, direction, peak)
-            if margin >= floor:
-                break
-            peak, worst = self.highest(row, direction, length, peak, floor), length
-        return peak, worst
+def stands_step(
+    project: Project, setup: Setup, calm: GustRides, row: int, direction: float, speed: float
+) -> bool:
+    """Whether a case stands a wind that is there at once and stays."""
+    windy = RideModel(project, setup, with_wind(calm.cases.pick([row]), speed, direction))
+    if not windy.rides(0) or not windy.driver(0).holds:
+        return False
+    road = np.zeros((3, windy.columns))
+    ride = windy.disturbed(0, road, windy.step, start=calm.motion(row))
+    return bool(ride["reason"][0] == STOOD)
 
 
 @dataclass(frozen=True, eq=False)
 class GustSearch:
     """The gust that a setup stands in all cases, as independent jobs: one direction in, GUST (1) out.
 
-    `cases`: None for the venue's sweep. Every case rides through short gusts, at the least peak so far;
-    those that come near the floor through all lengths. What a case stood at a higher peak counts for a
-    lower one, for a gust passes through all lower winds on its way up.
+    `cases`: None for the venue's sweep. From each direction the cases ride that a steady wind hits hardest.
     """
 
     project: Project
@@ -188,14 +140,14 @@ class GustSearch:
     def __call__(self, direction: float) -> np.ndarray:
         rides = self.rides
         steady, fallen = rides.windy.limit(direction, self.floor)
-        speed, case, length = steady, fallen, np.nan
+        found = np.zeros(1, GUST)
+        found["direction"], found["steady_speed"], found["steady_case"] = direction, steady, fallen
+        found["length"] = found["instant"] = found["step"] = np.nan
         if not rides.has_ride.all():
-            speed = 0.0
-            case = int(rides.result.worst[0])
-        elif steady > 0.0:
-            peak, row, worst = self._search(direction, min(steady, STRONGEST))
-            speed, case, length = (peak, row, worst) if row >= 0 else (speed, case, length)
-        return np.array([(direction, speed, case, length, steady, fallen)], GUST)
+            found["case"] = int(rides.result.worst[0])
+            return found
+        self._search(direction, min(steady, STRONGEST), found[0])
+        return found
 
     def jobs(self, directions: int = 16) -> list[float]:
         """Evenly spread directions."""
@@ -205,36 +157,33 @@ class GustSearch:
         """All answers together."""
         rows = np.concatenate(list(answers))
         steady = WindLimit(self.floor, rows["direction"], rows["steady_speed"], rows["steady_case"])
-        return GustLimit(
-            self.floor, rows["direction"], rows["speed"], rows["case"], rows["length"], steady
-        )  # fmt: skip
+        return GustLimit(self.floor, rows, steady)
 
-    def _search(self, direction: float, peak: float) -> tuple[float, int, float]:
-        """Highest held peak up to `peak`, the case that falls beyond it, -1 for none, and at what length."""
-        reach, lengths = self._quick_look(direction, peak)
-        case, length = -1, np.nan
-        if reach.min() < peak:
-            case = int(reach.argmin())
-            peak, length = float(reach[case]), float(lengths[case])
-        for row in np.argsort(reach, kind="stable"):
-            if reach[row] >= _NEAR * peak:
-                break
-            lower, worst = self.rides.closer(row, direction, peak, self.floor)
-            if lower < peak:
-                peak, case, length = lower, int(row), worst
-        return peak, case, length
+    def _stands(self, row: int, direction: float, length: float, peak: float) -> bool:
+        return self.rides.stands(row, direction, float(np.exp(peak)), length)
 
-    def _quick_look(self, direction: float, peak: float) -> tuple[Floats, Floats]:
-        """`GustRides.reach` of all cases, those that a steady wind hits hardest first."""
+    def _search(self, direction: float, usual: float, found: Records) -> None:
+        """Fill in the least gust and wind step of the cases that a wind of `usual` m/s hits hardest."""
         rides = self.rides
-        windy = rides.windy.margins(peak, direction)
-        order = np.argsort(np.minimum(windy, rides.margin), kind="stable")
-        reach, lengths = np.full((2, order.size), np.nan)
-        for row in order:
-            reach[row], lengths[row] = rides.reach(row, direction, peak, self.floor)
-            peak = min(peak, reach[row])
-        return reach, lengths
-
-    def trace(self, direction: float, peak: float, length: float, row: int) -> Floats:
-        """Time, margin, least wheel load, spare clearance and travel left (looks, 5) of one case's ride."""
-        return self.rides.trace(row, direction, peak, length)
+        order = np.argsort(np.minimum(rides.windy.margins(usual, direction), rides.margin), kind="stable")
+        peak = STRONGEST
+        found["speed"], found["case"] = np.inf, -1
+        for row in order[:_RIDDEN]:
+            if not rides.driver(row).holds:
+                found["speed"], found["case"], found["step"] = 0.0, row, 0.0
+                return
+            for length in rides.lengths(row):
+                if rides.stands(row, direction, peak, length):
+                    continue
+                stands = partial(self._stands, int(row), direction, float(length))
+                low, high = np.exp(bisect(stands, np.log(LEAST), np.log(peak), _HALVINGS))
+                peak = float(low)
+                found["speed"], found["case"], found["length"] = peak, row, length
+                found["reason"] = int(rides.through(row, direction, float(high), length)["reason"][0])
+        row = int(found["case"]) if found["case"] >= 0 else int(order[0])
+        if found["case"] >= 0:
+            found["instant"] = rides.instant(row, direction, STRONGEST, float(found["length"]), self.floor)
+        found["step"] = np.exp(bisect(
+            lambda log: stands_step(self.project, self.setup, rides, row, direction, float(np.exp(log))),
+            np.log(LEAST), np.log(STRONGEST), _HALVINGS - 1,
+        )[0])  # fmt: skip

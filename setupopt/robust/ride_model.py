@@ -1,6 +1,8 @@
-"""A car's ride about its trims: from the project's dampers and inertias to matrices and rides in time."""
+"""A car's ride about its trims: from the project's dampers and inertias to rides in time."""
 
 from __future__ import annotations
+
+from functools import cached_property
 
 import numpy as np
 
@@ -12,10 +14,27 @@ from setupopt.evaluation.ride_modes import LinearRide, damping_records, linear_r
 from setupopt.physics.balance import COLUMNS, WORK, balance
 from setupopt.physics.case_state import CASE_STATE, ROADBED
 from setupopt.physics.contacts import columns, find_contacts
-from setupopt.physics.inputs import ANSWER, Floats, Records
-from setupopt.physics.ride_time import RIDE, begin, ride_many
-from setupopt.project.model import Project, Setup
+from setupopt.physics.inputs import ANSWER, Floats, Record, Records
+from setupopt.physics.ride_motion import HEADING, MOTION
+from setupopt.physics.ride_run import ALLOWED, DRIVER, EVENT, TRACE, run
+from setupopt.physics.ride_time import RIDE, begin
+from setupopt.project.model import Disturbed, Project, Setup
+from setupopt.project.needs import need
+from setupopt.robust.driver import REACTION, Driver, best_driver
+from setupopt.robust.event import NOTHING, Event
 from setupopt.robust.road.spectrum import Contacts
+
+_PURPOSE = "prove needs it for the car's movement over bumps"
+_STEP, _STABLE = 2e-3, 1.8
+_CALM = np.zeros((0, 2))
+_NO_TRACE = np.zeros((0, len(TRACE)))
+# Why a ride is not stood, by its reason (physics/ride_run.py), and when there is no driver for it.
+NO_DRIVER = 6
+REASONS = (
+    "stood", "it leaves its path by more than allowed", "it slips sideways by more than allowed",
+    "two wheels are off the surface for longer than allowed", "it leaves the surface",
+    "it is not back in time", "no driver of that reaction time holds the car",
+)  # fmt: skip
 
 
 class RideModel:
@@ -26,13 +45,28 @@ class RideModel:
     """
 
     def __init__(self, project: Project, setup: Setup, cases: CaseSet) -> None:
-        self.model = Model(project.car)
+        car = project.car
+        self.model = Model(car)
         self.cases = cases
         self.settings = self.model.settings(setup)
         self.packed = self.model.packed_for(self.settings[0])
         self.damping = damping_records(project, by_wheel(setup)[0], self.packed[0])
+        need(car.yaw_inertia, str(project.folder / "car.toml"), "car.yaw_inertia_kgm2", _PURPOSE)
         self.result = self.model.run(self.settings, cases)
         self.margin = self.result.margin[0]
+        self.allowed = project.limits.disturbed if project.limits else Disturbed()
+        self.reaction = car.driver_reaction or REACTION
+        self.most_steer = (car.steer_limit or np.inf, car.steer_rate or np.inf)
+        self._drivers: dict[int, Driver] = {}
+
+    @cached_property
+    def step(self) -> float:
+        """Longest step in time, s: one of third order is stable to 2.5 over the quickest rate (Hairer and
+        Wanner, Solving Ordinary Differential Equations II), which is that of a wheel between its dampers.
+        """
+        damping, mass = self.damping[0], self.damping["mass"][0, 3:]
+        rates = (np.maximum(damping["bump"], damping["rebound"]) + damping["tyre"]) / mass
+        return float(min(_STEP, _STABLE / rates.max()))
 
     @property
     def columns(self) -> int:
@@ -88,16 +122,67 @@ class RideModel:
         case = self.cases.records[row]
         return motion_at(self.packed, self.settings[0], case, self.damping, self.base(row)[0])
 
-    def ride(
-        self, row: int, roads: Floats, dt: float, every: int = 4, skip: int = 0, floor: float = 0.0
-    ) -> Records:
-        """RIDE records (rides) of one case over roads (rides, samples, columns) in m, `dt` seconds apart."""
-        bodies, elements, points = self.packed
-        rides = np.zeros(len(roads), dtype=RIDE)
-        states, bed, works = self.scratch()
-        ride_many(
-            bodies, elements, points, self.settings, self.cases.records[row : row + 1], self.damping,
-            self.base(row), states, bed, np.ascontiguousarray(roads), dt, every, skip, floor, works,
-            np.zeros((7, COLUMNS)), np.zeros(1, ANSWER), rides,
+    def driver(self, row: int) -> Driver:
+        """The driver whose gains suit one case best."""
+        if row not in self._drivers:
+            self._drivers[row] = best_driver(self.motion(row).slopes(), self.reaction)
+        return self._drivers[row]
+
+    def disturbed(
+        self, row: int, road: Floats, step: float, *, wind: Floats = _CALM, event: Event = NOTHING,
+        start: Motion | None = None, driven: bool = True, judged: bool = True, trace: Floats = _NO_TRACE,
+        every: int = 0, skip: int = 0, floor: float = 0.0,
+    ) -> Records:  # fmt: skip
+        """RIDE (1) of one case through a disturbance; see `ride_run.run`.
+
+        `road` (samples, columns) in m, half a `step` apart; `wind` (samples, 2) in m/s. `start`: another trim
+        that the car comes from. Not `driven`: the steer stays as it is. Not `judged`: whether the car comes
+        back is not asked, and the ride ends with the road.
+        """
+        motion = self.motion(row)
+        steer = 0.0 if start is None else _come_from(start, motion)
+        event.begin(motion)
+        body = self.packed[0].copy()[0]
+        if event.flat >= 0:  # a flat tyre has no more friction than it had, however low its pressure
+            base, w = self.base(row)[0], event.flat
+            pressure = 1.5 * base.load[w] / base.patch[w] if base.load[w] > 0.0 else 0.0
+            body.friction_floor[w] = max(body.friction_floor[w], pressure)
+        ride = np.zeros(1, RIDE)
+        within = self.allowed.within if judged else 0.0
+        allowed = _record(ALLOWED, self.allowed.drift, self.allowed.sideslip, self.allowed.airborne, within)
+        gains = self.driver(row).gains if driven else np.zeros(4)
+        run(
+            body, motion.elements, self.settings.copy()[0], *motion[3:], self.packed[2], self.base(row)[0],
+            motion.setup, _record(DRIVER, self.reaction, *self.most_steer, gains), allowed,
+            _record(EVENT, *event.numbers), np.ascontiguousarray(road), wind, step, self.step, within, every,
+            skip, floor, steer, np.zeros((6, max(MOTION, self.columns))), np.zeros(1, ANSWER)[0], trace,
+            ride[0],
         )  # fmt: skip
-        return rides
+        return ride
+
+    def ride(
+        self, row: int, roads: Floats, dt: float, every: int = 1, skip: int = 0, floor: float = 0.0
+    ) -> Records:
+        """RIDE (rides) of one case over roads (rides, samples, columns) in m, `dt` seconds apart.
+
+        A step takes two of them; a ride that is not stood ends there.
+        """
+        given = {"judged": False, "every": every, "skip": skip, "floor": floor}
+        return np.concatenate([self.disturbed(row, road, 2.0 * dt, **given) for road in roads])  # type: ignore[arg-type]
+
+
+def _record(kind: np.dtype, *values: object) -> Record:
+    """One record of a layout from its values in their order."""
+    one = np.zeros(1, kind)[0]
+    for name, value in zip(kind.names or (), values, strict=True):
+        one[name] = value
+    return one
+
+
+def _come_from(start: Motion, motion: Motion) -> float:
+    """Put a motion on another trim, of the same course; returns that one's steer off its own, rad."""
+    turned = float(motion.hold.sideslip - start.hold.sideslip)
+    steer = float(start.hold.steer - motion.hold.steer)
+    motion.m[:] = start.m
+    motion.m[HEADING] = turned
+    return steer

@@ -21,6 +21,7 @@ from setupopt.project.needs import need
 from setupopt.robust.builds.build_variation import BuildErrors, build_errors
 from setupopt.robust.builds.study import BuildStudy, study_build
 from setupopt.robust.bump import BumpAllowance, BumpRides, BumpSearch
+from setupopt.robust.faults import FaultSearch, FaultStudy
 from setupopt.robust.gust import GustLimit, GustSearch
 from setupopt.robust.road.profile import fitted_road, without_hills
 from setupopt.robust.road.spectrum import Road, Tracks
@@ -32,7 +33,8 @@ class RobustnessOptions:
     """What a proof is to look at, and what is asked of the setup; SI.
 
     `seconds`: of one run, at every roll angle and attitude alike. `chance`: share of runs on the road that
-    may go under the floor. `bump`, `gust`, `wind`: what must be stood, None where nothing is asked.
+    need not be stood. `bump`, `seam`, `gust`, `wind`, `step`: what must be stood, None where nothing is
+    asked; `faults`: whether faults must.
     """
 
     floor: float = 0.0
@@ -44,8 +46,11 @@ class RobustnessOptions:
     seed: int = 0
     chance: float = 0.05
     bump: float | None = None
+    seam: float | None = None
     gust: float | None = None
     wind: float | None = None
+    step: float | None = None
+    faults: bool = False
     profile: Tracks | None = None
 
     def road(self, project: Project) -> RoadPlan:
@@ -59,7 +64,7 @@ class RobustnessOptions:
 class BumpStudy:
     """Bump allowance of all cases, and the worst case's crossing at it and at one and a half times it.
 
-    A trace is (looks, 5): time, margin, least wheel load, spare clearance, travel left.
+    A trace is (looks, TRACE), as physics/ride_run.py has it.
     """
 
     allowance: BumpAllowance
@@ -77,6 +82,7 @@ class RobustnessReport:
     bump: BumpStudy
     gust: GustLimit
     road: RoadStudy | None  # None where every case loses contact
+    faults: FaultStudy
     build: BuildStudy
 
 
@@ -123,10 +129,13 @@ def prove(
     shop = StudyRunner(store, watch, crew)
     bump = _bumps(project, cases, asked, shop)
     gust = _gusts(project, cases, asked, shop)
-    road = study_road(project, cases, asked.road(project), shop.chunks)
+    first = bump.allowance.worst
+    road = study_road(project, cases, asked.road(project), shop.chunks, first)
+    search = FaultSearch(project, setup, cases)
+    faults = search.study(shop.chunks("faults", "faults", search, search.jobs()))
     build = study_build(errors, cases, asked.floor, asked.builds, asked.seed, shop.chunks)
     store.finish()
-    return RobustnessReport(project, setup, asked, steady, bump, gust, road, build)
+    return RobustnessReport(project, setup, asked, steady, bump, gust, road, faults, build)
 
 
 def _required(project: Project, plan: RobustnessOptions) -> BuildErrors:
@@ -149,10 +158,9 @@ def _bumps(project: Project, cases: CaseSet, plan: RobustnessOptions, shop: Stud
 def _traces(rides: BumpRides, allowance: BumpAllowance) -> Iterator[Floats]:
     """The worst case's crossing, at its allowance and beyond; none where it has no worst bump."""
     row = allowance.worst
-    length, track = float(allowance.length[row]), int(allowance.track[row])
-    if np.isfinite(length):
+    if np.isfinite(allowance.length[row]):
         for share in (1.0, 1.5):
-            yield rides.trace(row, share * float(allowance.height[row]), length, track)
+            yield rides.trace(row, allowance.obstacle(row, share))
 
 
 def _gusts(project: Project, cases: CaseSet, plan: RobustnessOptions, shop: StudyRunner) -> GustLimit:

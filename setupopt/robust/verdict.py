@@ -4,16 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 
 from setupopt.evaluation.model import Model
+from setupopt.physics.inputs import Records
+from setupopt.physics.ride_run import STOOD, TRACE
 from setupopt.project.model import AXLES, Setup
 from setupopt.robust.best_single_step import Change, best_change
 from setupopt.robust.builds.build_variation import SCALES
 from setupopt.robust.builds.study import BoxStudy
-from setupopt.robust.bump import TRACKS, BumpRides
+from setupopt.robust.bump import MOST, BumpRides
 from setupopt.robust.gust import GustRides
+from setupopt.robust.obstacle import TRACKS, Obstacle
+from setupopt.robust.ride_model import NO_DRIVER, REASONS, RideModel
 from setupopt.robust.road.linear_road_response import LinearRoad
 from setupopt.robust.robustness import RobustnessReport
 from setupopt.robust.wind import STRONGEST, with_wind
@@ -21,6 +26,14 @@ from setupopt.units import DEG, MM
 
 _BEYOND = 1.25  # times what is stood: the situation that a change is to mend
 _ROAD_SIGMAS = 3.0
+# Kinds of faults, and the words that their names have in common.
+_FAULTS = (
+    ("loss of drive", "drive"), ("one wheel locked", "locked"), ("flat tyre", "flat"),
+    ("2 deg too much steer", "steer"),
+)  # fmt: skip
+# A trace with no room: a ride that is not stood goes on all the same.
+_ON = np.zeros((1, len(TRACE)))
+Rides = TypeVar("Rides", bound=RideModel)
 
 
 @dataclass(frozen=True)
@@ -28,7 +41,7 @@ class Verdict:
     """One disturbance. `found` and `asked` in `unit`; None: all that was tried is stood, nothing asked.
 
     What is asked is at least, or at most where `is_chance`. `holds` is None where nothing was asked. `row`:
-    the case that breaks first, None where none does.
+    the case that breaks first, None where none does. `measured`: what a change gains.
     """
 
     what: str
@@ -40,12 +53,14 @@ class Verdict:
     how: str
     change: Change | None
     is_chance: bool = False
+    measured: str = "margin"
 
 
 def verdicts(proof: RobustnessReport) -> tuple[Verdict, ...]:
     """Every row, the broken ones first."""
-    makers = (_as_set, _build, _inputs, _road, _bump, _gust, _wind)
-    rows = [verdict for make in makers if (verdict := make(proof)) is not None]
+    makers = (_as_set, _build, _inputs, _road, _bump, _seam, _gust, _wind_step, _wind)
+    found = [*(make(proof) for make in makers), *(_fault(proof, *words) for words in _FAULTS)]
+    rows = [verdict for verdict in found if verdict is not None]
     return tuple(sorted(rows, key=lambda verdict: verdict.holds is not False))
 
 
@@ -116,100 +131,145 @@ def _box(proof: RobustnessReport, what: str, unit: str, study: BoxStudy) -> Verd
     )  # fmt: skip
 
 
-# ---- road --------------------------------------------------------------------------------------------------
+# ---- in motion ---------------------------------------------------------------------------------------------
+
+
+def _used(rides: RideModel, ride: Records) -> float:
+    """What a ride leaves of drift, sideslip and time without contact: 1 at rest, 0 at what is allowed."""
+    allowed = rides.allowed
+    used = (
+        ride["drift"][0] / allowed.drift,
+        ride["sideslip"][0] / allowed.sideslip,
+        ride["airborne"][0] / max(allowed.airborne, 1e-3),
+    )
+    return 1.0 - float(max(used))
+
+
+def _spare(
+    proof: RobustnessReport, row: int, kind: type[Rides], ride: Callable[[Rides], Records]
+) -> Callable[[Setup], float]:
+    """What a ride leaves in one case, for a search; minus infinity where no driver holds the car."""
+    case = proof.steady.cases.pick([row])
+
+    def measure(setup: Setup) -> float:
+        rides = kind(proof.project, setup, case)
+        if not rides.rides(0) or not rides.driver(0).holds:
+            return -np.inf
+        return _used(rides, ride(rides))
+
+    return measure
+
+
+def _no_ride(proof: RobustnessReport, what: str, unit: str, asked: float | None, row: int) -> Verdict:
+    """Nothing is stood where there is no ride, or no driver of the reaction time holds the car."""
+    if _has_ride(proof, row):
+        how = f"{REASONS[NO_DRIVER]}, even without any disturbance"
+    else:
+        how = f"{_axle(proof, row)} without any disturbance"
+    return Verdict(what, unit, 0.0, asked, False, row, how, _change(proof, _steadily(proof, row)))
 
 
 def _road(proof: RobustnessReport) -> Verdict:
-    """Chance of going under the floor in a run: of the rides where there are any, linear in other cases.
-
-    A case without a ride goes under the floor in every run.
-    """
+    """Share of the rides that are not stood, of the cases that were ridden."""
     study = proof.road
+    asked = 100.0 * proof.plan.chance
     worst = int(proof.steady.worst[0])
     if study is None or not _has_ride(proof, worst):
-        how = f"there is no ride: {_axle(proof, worst)} on a smooth road"
-        change = _change(proof, _steadily(proof, worst))
-        asked = 100.0 * proof.plan.chance
-        return Verdict("rough road", "% of runs", 100.0, asked, False, worst, how, change, is_chance=True)
-    rides = {ridden.row: ridden.sums.chance_under()[0] for ridden in study.ridden}
-    chances = study.linear["chance"].copy()
-    chances[list(rides)] = list(rides.values())
-    row = int(chances.argmax())
-    chance, case, plan = float(chances[row]), proof.steady.cases.pick([row]), proof.plan
+        lost = _no_ride(proof, "rough road", "% of runs", asked, worst)
+        return replace(lost, found=100.0, is_chance=True)
+    ridden = max(study.ridden, key=lambda one: one.sums.chance_fallen()[0])
+    sums, row, plan = ridden.sums, ridden.row, proof.plan
+    chance = sums.chance_fallen()[0]
+    case = proof.steady.cases.pick([row])
 
     def measure(setup: Setup) -> float:
         answer = LinearRoad(proof.project, setup, case, study.plan.road, plan.seconds, plan.floor)([0])[0]
         return float(answer["margin"] - _ROAD_SIGMAS * answer["sigma_use"].max())
 
-    source = "in rides" if row in rides else "by the linear answer, mostly too high; --ride-cases rides more"
-    how = f"goes under the floor in so many runs of {plan.seconds:g} s, {source}"
+    ends = [
+        f"{count:.0f}: {REASONS[number]}"
+        for number, count in enumerate(sums.reasons)
+        if count and number != STOOD
+    ]
+    why = f"; {'; '.join(ends)}" if ends else ""
+    how = (
+        f"{sum(sums.reasons):.0f} runs of {plan.seconds:g} s in each of {len(study.ridden)} cases; largest "
+        f"drift {sums.drift / MM:.0f} mm, sideslip {sums.sideslip / DEG:.1f} deg off the trim's{why}"
+    )
     return Verdict(
-        "rough road", "% of runs", 100.0 * chance, 100.0 * plan.chance, chance <= plan.chance, row, how,
+        "rough road", "% of runs", 100.0 * chance, asked, chance <= plan.chance, row, how,
         _change(proof, measure), is_chance=True,
     )  # fmt: skip
-
-
-# ---- bump and wind -----------------------------------------------------------------------------------------
 
 
 def _bump(proof: RobustnessReport) -> Verdict:
     allowance = proof.bump.allowance
     row, asked = allowance.worst, proof.plan.bump
     height, length = float(allowance.height[row]), float(allowance.length[row])
-    if np.isnan(height):
-        how = f"{_axle(proof, row)} without a bump"
-        return _verdict(proof, "bump", "mm", 0.0, asked, MM, row, how, _steadily(proof, row), holds=False)
+    if not height > 0.0:
+        return _no_ride(proof, "bump", "mm", _in(asked, MM), row)
     if np.isnan(length):
-        how = "the instantaneous margin is kept over every bump up to 200 mm"
+        how = f"every bump up to {MOST / MM:.0f} mm is stood"
         return _verdict(proof, "bump", "mm", None, asked, MM, row, how, None)
-    track = int(allowance.track[row])
-
-    def measure(setup: Setup) -> float:
-        rides = BumpRides(proof.project, setup, proof.steady.cases.pick([row]))
-        if not rides.rides(0):
-            return -np.inf
-        return float(rides.trace(0, max(_BEYOND * height, 1e-3), length, track)[:, 1].min())
-
-    sides = "both tracks" if TRACKS[track] == "both" else f"the {TRACKS[track]} track"
-    how = f"{length:.2f} m long, under {sides}{_beside(proof)}"
+    measure = _spare(
+        proof, row, BumpRides, lambda rides: rides.cross(0, allowance.obstacle(row, _BEYOND), trace=_ON)
+    )
+    how = (
+        f"{length:.2f} m long, {_tracks(int(allowance.track[row]))}; beyond it "
+        f"{REASONS[int(allowance.reason[row])]}. Instantaneous number, no verdict: the margin at one instant "
+        f"falls to the minimum at {allowance.instant[row] / MM:.3g} mm of this bump"
+    )
     return _verdict(proof, "bump", "mm", height / MM, asked, MM, row, how, measure)
 
 
-def _beside(proof: RobustnessReport) -> str:
-    """What else happens when a bump beyond the allowance takes the instantaneous margin under the floor."""
-    trace = proof.bump.traces[-1]
-    fallen = trace[trace[:, 1] < proof.plan.floor]
-    if not len(fallen):
-        return ""
-    load, clearance, travel = fallen[0, 2:]
-    met = {"a wheel is off the surface": load <= 0.0, "the floor comes too close": clearance < 0.0,
-           "a stop is hit": travel < 0.0}  # fmt: skip
-    said = [words for words, so in met.items() if so]
-    return f"; then {' and '.join(said)}" if said else ""
+def _tracks(track: int) -> str:
+    return "under both tracks" if TRACKS[track] == "both" else f"under the {TRACKS[track]} track"
+
+
+def _seam(proof: RobustnessReport) -> Verdict:
+    allowance = proof.bump.allowance
+    row, asked = allowance.worst_seam, proof.plan.seam
+    seam, ramp = float(allowance.seam[row]), float(allowance.ramp[row])
+    if not abs(seam) > 0.0:
+        return _no_ride(proof, "seam", "mm", _in(asked, MM), row)
+    if np.isnan(ramp):
+        how = f"every step up or down to {MOST / MM:.0f} mm is stood"
+        return _verdict(proof, "seam", "mm", None, asked, MM, row, how, None)
+    obstacle = Obstacle(_BEYOND * seam, ramp, TRACKS.index("both"), is_seam=True)
+    measure = _spare(proof, row, BumpRides, lambda rides: rides.cross(0, obstacle, trace=_ON))
+    how = f"step {'up' if seam > 0.0 else 'down'} over a ramp of {ramp / MM:.0f} mm, across the whole way"
+    return _verdict(proof, "seam", "mm", abs(seam) / MM, asked, MM, row, how, measure)
 
 
 def _gust(proof: RobustnessReport) -> Verdict:
-    gust = proof.gust
-    at, asked = gust.worst, proof.plan.gust
-    speed, row, length = float(gust.speed[at]), int(gust.case[at]), float(gust.length[at])
-    if row < 0 or not np.isfinite(speed):
-        how = f"every gust up to {STRONGEST:g} m/s is held"
+    found = proof.gust.found[proof.gust.worst]
+    row, asked = int(found["case"]), proof.plan.gust
+    speed, length, direction = (float(found[name]) for name in ("speed", "length", "direction"))
+    if row < 0:
+        how = f"every gust up to {STRONGEST:g} m/s is stood"
         return _verdict(proof, "gust", "m/s", None, asked, 1.0, None, how, None)
-    if not _has_ride(proof, row):
-        how = f"{_axle(proof, row)} without a gust"
-        return _verdict(proof, "gust", "m/s", 0.0, asked, 1.0, row, how, _steadily(proof, row), holds=False)
-    direction = float(gust.direction[at])
-    case = proof.steady.cases.pick([row])
-
-    def measure(setup: Setup) -> float:
-        if np.isnan(length):
-            return _windy(proof, setup, row, _BEYOND * speed, direction)
-        rides = GustRides(proof.project, setup, case)
-        return rides.margin_in(0, direction, _BEYOND * speed, length) if rides.rides(0) else -np.inf
-
-    kind = "as a steady wind" if np.isnan(length) else f"{length:.0f} m long"
-    how = f"from {direction / DEG:.0f} deg, {kind}"
+    if not speed > 0.0:
+        return _no_ride(proof, "gust", "m/s", asked, row)
+    measure = _spare(
+        proof, row, GustRides,
+        lambda rides: rides.through(0, direction, _BEYOND * speed, length, trace=_ON),
+    )  # fmt: skip
+    how = (
+        f"from {direction / DEG:.0f} deg, {length:.0f} m long; beyond it {REASONS[int(found['reason'])]}. "
+        f"Instantaneous number, no verdict: the margin at one instant falls to the minimum at "
+        f"{found['instant']:.3g} m/s"
+    )
     return _verdict(proof, "gust", "m/s", speed, asked, 1.0, row, how, measure)
+
+
+def _wind_step(proof: RobustnessReport) -> Verdict:
+    found = proof.gust.found[proof.gust.worst_step]
+    row, speed = int(found["case"]), float(found["step"])
+    how = f"from {found['direction'] / DEG:.0f} deg, there at once and then steady"
+    return _verdict(
+        proof, "wind step", "m/s", None if np.isnan(speed) else speed, proof.plan.step, 1.0,
+        row if row >= 0 else None, how, None,
+    )  # fmt: skip
 
 
 def _wind(proof: RobustnessReport) -> Verdict:
@@ -221,26 +281,48 @@ def _wind(proof: RobustnessReport) -> Verdict:
         return _verdict(proof, "steady wind", "m/s", None, asked, 1.0, None, how, None)
 
     def measure(setup: Setup) -> float:
-        return _windy(proof, setup, row, max(_BEYOND * speed, 0.5), direction)
+        model = Model(proof.project.car)
+        case = with_wind(proof.steady.cases.pick([row]), max(_BEYOND * speed, 0.5), direction)
+        return float(model.run(model.settings(setup), case).search_margin[0, 0])
 
-    how = f"from {direction / DEG:.0f} deg"
+    how = f"from {direction / DEG:.0f} deg, by the margin in it"
     return _verdict(proof, "steady wind", "m/s", speed, asked, 1.0, row, how, measure)
 
 
-def _windy(proof: RobustnessReport, setup: Setup, row: int, speed: float, direction: float) -> float:
-    """How a setup stands one case in a steady wind."""
-    model, case = Model(proof.project.car), with_wind(proof.steady.cases.pick([row]), speed, direction)
-    return float(model.run(model.settings(setup), case).search_margin[0, 0])
+def _fault(proof: RobustnessReport, what: str, words: str) -> Verdict | None:
+    """Share of the roll angles at which one kind of fault is stood, whichever wheel or side has it."""
+    found = proof.faults.of(words)
+    if not found.size:
+        return None
+    rows = np.unique(found["row"])
+    failed = found[found["reason"] != STOOD]
+    share = 100.0 * (1.0 - np.unique(failed["row"]).size / rows.size)
+    quickest = found[int(found["seconds"].argmin())]
+    time = f"{quickest['seconds']:.2f} s" if np.isfinite(quickest["seconds"]) else "over the judged time"
+    name = proof.faults.names
+    how = f"the driver has {time} ({name[int(quickest['fault'])]})"
+    row = int(quickest["row"])
+    if failed.size:
+        first = failed[0]
+        row = int(first["row"])
+        how = f"first not stood: {name[int(first['fault'])]}, {REASONS[int(first['reason'])]}; {how}"
+    asked = 100.0 if proof.plan.faults else None
+    return Verdict(
+        what, "% of angles", share, asked, None if asked is None else share >= asked, row, how, None
+    )
+
+
+def _in(asked: float | None, factor: float) -> float | None:
+    return None if asked is None else asked / factor
 
 
 def _verdict(
     proof: RobustnessReport, what: str, unit: str, stands: float | None, asked: float | None, factor: float,
-    row: int | None, how: str, measure: Callable[[Setup], float] | None, holds: bool | None = None,
+    row: int | None, how: str, measure: Callable[[Setup], float] | None,
 ) -> Verdict:  # fmt: skip
-    """A row for which something may have been asked, in SI. `holds`: the verdict, if it is known already."""
-    wanted = None if asked is None else asked / factor
-    kept = holds
-    if kept is None and wanted is not None:
-        kept = stands is None or stands >= wanted
+    """A row for which something may have been asked, in SI."""
+    wanted = _in(asked, factor)
+    kept = None if wanted is None else stands is None or stands >= wanted
     change = None if measure is None else _change(proof, measure)
-    return Verdict(what, unit, stands, wanted, kept, row, how, change)
+    measured = "margin" if what == "steady wind" else "room"
+    return Verdict(what, unit, stands, wanted, kept, row, how, change, measured=measured)

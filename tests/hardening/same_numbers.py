@@ -11,7 +11,6 @@ import argparse
 import json
 import sys
 import tempfile
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -26,10 +25,11 @@ from setupopt.evaluation.cases import sweep_cases  # noqa: E402
 from setupopt.fit.tyre import fit_tyre  # noqa: E402
 from setupopt.fit.tyre_table import Rig, read_tyre_table  # noqa: E402
 from setupopt.jobs.run import run_chunks  # noqa: E402
-from setupopt.physics.balance import COLUMNS  # noqa: E402
-from setupopt.physics.ride_time import begin, step  # noqa: E402
+from setupopt.physics import ride_run  # noqa: E402
+from setupopt.physics.ride_motion import MOTION, motion_rates  # noqa: E402
 from setupopt.project import Project  # noqa: E402
 from setupopt.robust.bump import BumpRides, BumpSearch  # noqa: E402
+from setupopt.robust.obstacle import Obstacle  # noqa: E402
 from setupopt.robust.road.spectrum import CLASSES, Road  # noqa: E402
 from setupopt.robust.road.time_domain_road import DrawnRoads, RoadRides, ride_length  # noqa: E402
 
@@ -80,26 +80,21 @@ def _assess(bore: Project, few: bool) -> Numbers:
 def _steps(bore: Project) -> Numbers:
     """The car after twenty steps over an uneven road, which is what rides are made of."""
     rides = BumpRides(bore, bore.setup, sweep_cases(bore.venue, np.radians([60.0])).pick([0]))
-    bodies, elements, _ = rides.packed
-    states, bed, works = rides.scratch()
-    case = rides.cases.records[0]
-    x = np.zeros(COLUMNS)
-    v = np.zeros(COLUMNS)
-    scratch = np.zeros((7, COLUMNS))
-    begin(bodies[0], case, rides.base(0)[0], states[0], x)
-    heights = 0.002 * np.sin(np.arange(21)[:, None] / 3.0 + np.arange(rides.columns))
-    for before, after in pairwise(heights):
-        step(
-            bodies[0], elements, rides.settings[0], case, rides.damping[0], states[0], bed, before, after,
-            5e-4, x, v, works[0], scratch,
+    motion = rides.motion(0)
+    heights = 0.002 * np.sin(np.arange(41)[:, None] / 6.0 + np.arange(rides.columns))
+    k = np.zeros((6, MOTION))
+    for at in range(0, 40, 2):
+        motion_rates(
+            *motion[:9], heights[at], np.zeros(4), motion.m, motion.work, motion.x, k[0]
         )  # fmt: skip
-    return {"ride state": [float(one) for one in x], "ride speed": [float(one) for one in v]}
+        ride_run._step(*motion[:9], heights, at, 5e-4, motion.m, motion.work, motion.x, k)
+    return {"ride state": [float(one) for one in motion.m]}
 
 
 def _bump(bore: Project) -> Numbers:
     """The way over one bump, at every twentieth look."""
     rides = BumpRides(bore, bore.setup, sweep_cases(bore.venue, np.radians([60.0])).pick([0]))
-    return _columns("bump", rides.trace(0, 0.004, 1.0, 0)[::20])
+    return _columns("bump", rides.trace(0, Obstacle(0.004, 1.0, 0))[::20])
 
 
 def _rides(bore: Project, seeds: int, seconds: float) -> Numbers:

@@ -278,7 +278,7 @@ def test_against_rides_in_time(even: Project, degrees: float, road: Road) -> Non
     standard errors.
     """
     model = RideModel(even, even.setup, straight(even, degrees))
-    rides = model.ride(0, roads_under(model, 0, road, 8, 5.0, 0.05), STEP, skip=int(RUN_IN / STEP))
+    rides = model.ride(0, roads_under(model, 0, road, 8, 5.0, 0.05), STEP, skip=int(RUN_IN / STEP / 2))
     answer = LinearRoad(even, even.setup, model.cases, road, 5.0)([0])[0]
     assert not rides["lost"].any()
     assert not rides["off_surface"].any()
@@ -298,7 +298,7 @@ def test_rough_roads_are_not_linear(even: Project) -> None:
     """On twice class D wheels fly: both answers say so; the linear one has loads that no tyre can pull."""
     model = RideModel(even, even.setup, straight(even, 0.0))
     rough = Road(2.0 * D.coefficient)
-    rides = model.ride(0, roads_under(model, 0, rough, 6, 4.0, 0.05), STEP, skip=int(RUN_IN / STEP))
+    rides = model.ride(0, roads_under(model, 0, rough, 6, 4.0, 0.05), STEP, skip=int(RUN_IN / STEP / 2))
     answer = LinearRoad(even, even.setup, model.cases, rough, 10.0)([0])[0]
     assert (rides["off_surface"] / rides["samples"]).min() > 0.2
     assert (answer["off_surface"] > 0.1).all()

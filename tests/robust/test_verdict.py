@@ -9,7 +9,9 @@ import numpy as np
 import pytest
 
 from setupopt.evaluation.model import evaluate
+from setupopt.physics.ride_run import STOOD
 from setupopt.project import Project
+from setupopt.robust.bump import BumpRides
 from setupopt.robust.robustness import RobustnessOptions, RobustnessReport, prove
 from setupopt.robust.verdict import Verdict, verdicts
 from setupopt.robust.wind import with_wind
@@ -74,10 +76,28 @@ def test_what_is_asked_is_judged(rows: dict[str, Verdict]) -> None:
     assert next(iter(rows.values())).holds is False
 
 
-def test_rides_lead_where_there_are_any(proof: RobustnessReport, rows: dict[str, Verdict]) -> None:
-    """The chance told is that of the rides in the ridden case, or the linear one of another case."""
+def test_road_is_judged_by_its_rides(proof: RobustnessReport, rows: dict[str, Verdict]) -> None:
+    """The share told is that of the ridden case that fares worst."""
     assert proof.road is not None
-    (ridden,) = proof.road.ridden
-    linear = np.delete(np.nan_to_num(proof.road.linear["chance"]), ridden.row)
-    expected = max(ridden.sums.chance_under()[0], float(linear.max()))
-    assert rows["rough road"].found == pytest.approx(100.0 * expected)
+    worst = max(ridden.sums.chance_fallen()[0] for ridden in proof.road.ridden)
+    assert rows["rough road"].found == pytest.approx(100.0 * worst)
+
+
+def test_bump_is_stood_and_its_instant_stands_beside(
+    proof: RobustnessReport, rows: dict[str, Verdict]
+) -> None:
+    """The row's height is stood in its case; the words give the instantaneous number as no verdict."""
+    row = rows["bump"].row
+    assert row is not None
+    rides = BumpRides(proof.project, proof.setup, proof.steady.cases)
+    assert rides.cross(row, proof.bump.allowance.obstacle(row))["reason"][0] == STOOD
+    assert "no verdict" in rows["bump"].how
+
+
+def test_faults_are_named_at_every_angle(proof: RobustnessReport, rows: dict[str, Verdict]) -> None:
+    """Eleven faults at both angles; a locked wheel leaves less time than a lost drive."""
+    assert proof.faults.found.size == 2 * 11
+    assert len(set(proof.faults.names)) == 11
+    seconds = {word: proof.faults.of(word)["seconds"].min() for word in ("drive", "locked")}
+    assert seconds["locked"] < seconds["drive"]
+    assert "the driver has" in rows["one wheel locked"].how

@@ -9,18 +9,20 @@ from functools import cached_property
 import numpy as np
 
 from setupopt.evaluation.result import Field, degrees, finite
+from setupopt.physics.ride_run import STOOD
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import frame_text
 from setupopt.report.prove.road import RoadTable, road_tables
 from setupopt.robust.best_single_step import Change
 from setupopt.robust.builds.build_variation import WorstBuild
 from setupopt.robust.builds.quasi_monte_carlo import MarginDistribution
-from setupopt.robust.bump import TRACKS
+from setupopt.robust.obstacle import TRACKS
+from setupopt.robust.ride_model import REASONS
 from setupopt.robust.road.profile import published_index, roughness_index
 from setupopt.robust.road.spectrum import class_letter
 from setupopt.robust.robustness import RobustnessReport
 from setupopt.robust.verdict import Verdict, verdicts
-from setupopt.units import MM, ROUGHNESS
+from setupopt.units import DEG, MM, ROUGHNESS
 
 PERCENTILES = (0.01, 0.05, 0.5)
 
@@ -82,6 +84,7 @@ class JudgedReport:
             "contact_lost": p.steady.lost(),
             "cases": list(self.cases()),
             "wind": list(self.winds()),
+            "faults": list(self.faults()),
             "road": self._road(),
             "build": self._build(),
             "cautions": list(p.project.cautions),
@@ -111,6 +114,11 @@ class JudgedReport:
                 "bump_mm": finite(allowed.height[row] / MM),
                 "bump_length_m": finite(allowed.length[row]),
                 "bump_track": TRACKS[int(allowed.track[row])] if found else None,
+                "bump_reason": REASONS[int(allowed.reason[row])],
+                "bump_instantaneous_mm": finite(allowed.instant[row] / MM),
+                "seam_mm": finite(allowed.seam[row] / MM),
+                "seam_ramp_mm": finite(allowed.ramp[row] / MM),
+                "driven_growth_per_s": finite(allowed.growth[row]),
                 **self._linear(row),
             }
 
@@ -122,16 +130,32 @@ class JudgedReport:
 
     def winds(self) -> Iterator[Field]:
         """Gust and steady wind by direction."""
-        gust = self.proof.gust
-        wind = self.proof.gust.steady
-        for i, direction in enumerate(gust.direction):
+        for found in self.proof.gust.found:
+            steady = int(found["steady_case"])
             yield {
-                "from_deg": degrees(direction),
-                "gust_m_s": finite(gust.speed[i]),
-                "gust_length_m": finite(gust.length[i]),
-                **self.place(int(gust.case[i])),
-                "steady_m_s": finite(wind.speed[i]),
-                "steady_case": int(wind.case[i]) + 1 if wind.case[i] >= 0 else None,
+                "from_deg": degrees(found["direction"]),
+                "gust_m_s": finite(found["speed"]),
+                "gust_length_m": finite(found["length"]),
+                "gust_reason": REASONS[int(found["reason"])],
+                "gust_instantaneous_m_s": finite(found["instant"]),
+                "step_m_s": finite(found["step"]),
+                **self.place(int(found["case"])),
+                "steady_m_s": finite(found["steady_speed"]),
+                "steady_case": steady + 1 if steady >= 0 else None,
+            }
+
+    def faults(self) -> Iterator[Field]:
+        """Every fault at every roll angle, in the case with the least margin there."""
+        study = self.proof.faults
+        for found in study.found:
+            yield {
+                "fault": study.names[int(found["fault"])],
+                **self.place(int(found["row"])),
+                "stood": bool(found["reason"] == STOOD),
+                "reason": REASONS[int(found["reason"])],
+                "drift_mm": finite(found["drift"] / MM),
+                "sideslip_deg": finite(found["sideslip"] / DEG),
+                "seconds": finite(found["seconds"]),
             }
 
     def _road(self) -> Field | None:

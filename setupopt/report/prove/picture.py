@@ -1,32 +1,42 @@
-"""The picture of a proof: instantaneous margin against time over the bump with the lowest allowance."""
+"""The picture of a proof: drift, sideslip and instantaneous margin against time over the worst bump."""
 
 from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
 from setupopt.evaluation.result import degrees
+from setupopt.physics.ride_run import TRACE
+from setupopt.project.model import Disturbed
 from setupopt.report.shared.picture import INK, QUIET, SECOND, WARNING, drawing, svg
 from setupopt.report.shared.tables import angle
-from setupopt.robust.bump import TRACKS
+from setupopt.robust.obstacle import TRACKS
 from setupopt.robust.robustness import RobustnessReport
-from setupopt.units import MM
+from setupopt.units import DEG, MM
 
 _SHARES = (1.0, 1.5)  # of the allowance, as the traces of a BumpStudy
-_LOWEST = -1.0  # margins below it are drawn there: the car slides or flies
+_LOWEST = -1.0  # margins below it are drawn there
+_DRIFT, _SIDESLIP = TRACE.index("drift"), TRACE.index("sideslip")
 
 
 def bump_picture(proof: RobustnessReport) -> str | None:
     """SVG; None where there is no worst bump, because the worst case has no ride or every bump is stood."""
     if not proof.bump.traces:
         return None
-    with drawing(7.2, 5.4, nrows=2, sharex=True, height_ratios=[2, 1]) as (
-        figure,
-        (upper, lower),
-    ):
-        _margins(proof, upper)
-        _loads(proof, lower)
+    limits = proof.project.limits
+    allowed = limits.disturbed if limits else Disturbed()
+    with drawing(7.2, 7.2, nrows=4, sharex=True, height_ratios=[2, 1, 1, 1]) as (figure, axes):
+        _drift(proof, axes[0], allowed)
+        _curves(proof, axes[1], _SIDESLIP, 1.0 / DEG)
+        _band(axes[1], allowed.sideslip / DEG)
+        axes[1].set_ylabel("sideslip deg\noff the trim's")
+        _curves(proof, axes[2], 1, 1.0)
+        axes[2].axhline(proof.plan.floor, color=INK, lw=1.0, ls=":")
+        axes[2].set_ylim(bottom=max(axes[2].get_ylim()[0], _LOWEST))
+        axes[2].set_ylabel("instantaneous\nmargin")
+        _curves(proof, axes[3], 2, 1.0)
+        axes[3].axhline(0.0, color=QUIET, lw=0.8)
+        axes[3].set_ylabel("least wheel\nload N")
+        axes[3].set_xlabel("time since a front wheel or wing met the bump, ms")
         figure.suptitle(_title(proof), fontsize=11, x=0.02, ha="left", parse_math=False)
         return svg(figure)
 
@@ -45,37 +55,25 @@ def _tracks(track: str) -> str:
     return "under both tracks" if track == "both" else f"under the {track} track"
 
 
-def _margins(proof: RobustnessReport, axes: Any) -> None:
-    """Instantaneous margin at the allowance and beyond, with the minimum."""
+def _curves(proof: RobustnessReport, axes: Any, column: int, factor: float) -> None:
+    """One column of the traces."""
+    for trace, colour, style in zip(proof.bump.traces, (SECOND, WARNING), ("-", "--"), strict=False):
+        axes.plot(1e3 * trace[:, 0], factor * trace[:, column], style, color=colour, lw=1.4)
+
+
+def _band(axes: Any, most: float) -> None:
+    """Lines at what is allowed to either side."""
+    for side in (-most, most):
+        axes.axhline(side, color=INK, lw=1.0, ls=":")
+
+
+def _drift(proof: RobustnessReport, axes: Any, allowed: Disturbed) -> None:
+    """Way off the path at the allowance and beyond, with what is allowed."""
     height = float(proof.bump.allowance.height[proof.bump.allowance.worst])
-    for trace, share, colour, style in zip(
-        proof.bump.traces, _SHARES, (SECOND, WARNING), ("-", "--"), strict=True
-    ):
-        label = f"bump of {share * height / MM:.3g} mm" + (", the allowance" if share == 1.0 else "")
-        axes.plot(
-            1e3 * trace[:, 0],
-            np.maximum(trace[:, 1], _LOWEST),
-            style,
-            color=colour,
-            lw=1.6,
-            label=label,
-        )
-    axes.axhline(
-        proof.plan.floor,
-        color=INK,
-        lw=1.0,
-        ls=":",
-        label=f"minimum margin {proof.plan.floor:g}",
-    )
-    axes.set_ylabel("instantaneous margin")
-    axes.set_ylim(bottom=max(axes.get_ylim()[0], _LOWEST - 0.05))
-    axes.legend(frameon=False, loc="lower right")
-
-
-def _loads(proof: RobustnessReport, axes: Any) -> None:
-    """Load of the least loaded wheel."""
-    for trace, colour, style in zip(proof.bump.traces, (SECOND, WARNING), ("-", "--"), strict=True):
-        axes.plot(1e3 * trace[:, 0], trace[:, 2], style, color=colour, lw=1.2)
-    axes.axhline(0.0, color=QUIET, lw=0.8)
-    axes.set_ylabel("least wheel load N")
-    axes.set_xlabel("time since a front wheel or wing met the bump, ms")
+    _curves(proof, axes, _DRIFT, 1.0 / MM)
+    _band(axes, allowed.drift / MM)
+    for line, share in zip(axes.get_lines(), _SHARES, strict=False):
+        line.set_label(f"bump of {share * height / MM:.3g} mm" + (", the allowance" if share == 1.0 else ""))
+    axes.get_lines()[-1].set_label(f"allowed drift {allowed.drift / MM:g} mm")
+    axes.set_ylabel("drift to the left mm")
+    axes.legend(frameon=False, loc="upper right")

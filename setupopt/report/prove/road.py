@@ -10,10 +10,11 @@ import numpy as np
 from setupopt.evaluation.result import Field, finite
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import AXLES, WHEELS
+from setupopt.robust.ride_model import REASONS
 from setupopt.robust.road.study import Ridden, RoadStudy
 from setupopt.robust.road.time_domain_road import QUANTITIES, Spread
 from setupopt.robust.robustness import RobustnessReport
-from setupopt.units import MM
+from setupopt.units import DEG, MM
 
 CLOSE = 0.03  # relative; a larger difference wants a reason
 _SHIFT = 0.1  # of an rms
@@ -68,8 +69,15 @@ class RoadTable:
         """For scripts."""
         sums = self.ridden.sums
         share, low, high = sums.chance_under()
+        fallen, least, most = sums.chance_fallen()
         return {
             "rides": sums.rides,
+            "not_stood": fallen,
+            "not_stood_low": least,
+            "not_stood_high": most,
+            "ends": {REASONS[i]: int(count) for i, count in enumerate(sums.reasons) if count},
+            "drift_mm": finite(sums.drift / MM),
+            "sideslip_deg": finite(sums.sideslip / DEG),
             "lost": sums.lost,
             "seconds": sums.seconds,
             "least_margin": finite(sums.least_margin),

@@ -8,6 +8,7 @@ import numpy as np
 
 from setupopt.evaluation.result import Field
 from setupopt.project.bodies import worn_words
+from setupopt.project.model import Disturbed
 from setupopt.report.prove.fields import PERCENTILES, JudgedReport
 from setupopt.report.prove.road import RoadLine, RoadTable
 from setupopt.report.shared.tables import (
@@ -25,12 +26,15 @@ from setupopt.report.shared.tables import (
 from setupopt.report.shared.words import CLOSING, cautions_text
 from setupopt.robust.best_single_step import Change
 from setupopt.robust.builds.build_variation import SCALES, WorstBuild
+from setupopt.robust.driver import REACTION
 from setupopt.robust.road.spectrum import class_letter
 from setupopt.robust.verdict import Verdict
-from setupopt.units import ROUGHNESS
+from setupopt.units import DEG, MM, MS, ROUGHNESS
 
 _MOST_ANGLES = 37
 _MOST_COSTS = 6
+# Kinds of faults, and the words that their names have in common.
+_KINDS = {"drive lost": "drive", "wheel locked": "locked", "flat tyre": "flat", "2 deg too much": "steer"}
 _RMS_DIGITS = {"": 4, "N": 1}
 
 
@@ -47,6 +51,7 @@ def text(judged: JudgedReport, width: int, short: bool = False) -> str:
         parts += [
             _bumps(judged, width),
             _winds(judged, width),
+            _faults(judged, width),
             _road(judged, width),
             _build(judged, width),
         ]
@@ -59,8 +64,8 @@ def _head(judged: JudgedReport, width: int) -> str:
     cases = judged.proof.steady.cases
     return paragraph(
         f'{p.project.car.name}{worn_words(p.project, p.setup.body)}, setup "{p.setup.name}", '
-        f"at {p.project.venue.name}: disturbances that it takes "
-        f"in {len(cases)} cases before the margin falls under {p.plan.floor:g}",
+        f"at {p.project.venue.name}: disturbances that it stands "
+        f"in {len(cases)} cases; minimum margin {p.plan.floor:g}",
         width,
     )
 
@@ -150,7 +155,7 @@ def _degrees(place: Field) -> str:
 def _changes(judged: JudgedReport, width: int) -> str:
     """What to change for each row, by single steps inside limits.toml."""
     lines = [
-        paragraph(f"{verdict.what}: {_change_words(verdict.change)}.", width, INDENT)
+        paragraph(f"{verdict.what}: {_change_words(verdict.change, verdict.measured)}.", width, INDENT)
         for verdict in judged.verdicts
         if verdict.row is not None
     ]
@@ -161,10 +166,11 @@ def _changes(judged: JudgedReport, width: int) -> str:
     return "\n".join([head, *lines])
 
 
-def _change_words(change: Change | None) -> str:
+def _change_words(change: Change | None, measured: str) -> str:
+    """A change; it gains margin, or room: what is left of drift, sideslip and time in the air, of 1."""
     if change is None:
         return "no single step helps without a cost elsewhere"
-    gain = f"margin {change.gain:+.3f} there" if np.isfinite(change.gain) else "the car holds again there"
+    gain = f"{measured} {change.gain:+.3f} there" if np.isfinite(change.gain) else "the car holds again there"
     worst = f"worst margin {margin_words(change.worst_before)} -> {margin_words(change.worst_after)}"
     key = change.key.removesuffix(f"_{change.unit.replace('/', '_per_')}").replace("_", " ")
     return f"{change.axle} {key} {change.from_:g} -> {change.to:g} {change.unit} ({gain}, {worst})"
@@ -180,20 +186,32 @@ def _bumps(judged: JudgedReport, width: int) -> str:
         Key("bump mm", shown=_bump_words),
         decimals("length m", "bump_length_m", 2),
         words("track", "bump_track"),
+        decimals("instantaneous mm", "bump_instantaneous_mm", 1, rank=1),
+        decimals("driven growth 1/s", "driven_growth_per_s", 1, rank=2),
         words("attitude", "attitude", least=12),
     ]
+    allowed = _allowed(judged)
+    reaction = judged.proof.project.car.driver_reaction or REACTION
     head = (
-        "Bump allowance by roll angle: the highest bump that keeps the instantaneous margin, the lowest of "
-        "all attitudes, lengths and tracks"
+        "Bump by roll angle: the highest that the car stands, the lowest of all attitudes, lengths and "
+        "tracks. Stood: it leaves its path by at most "
+        f"{allowed.drift / MM:g} mm, slips sideways by at most {allowed.sideslip / DEG:g} deg off the steady "
+        f"sideslip, has two wheels off the surface for at most {allowed.airborne / MS:g} ms, and is back "
+        f"within a tenth of that after {allowed.within:g} s ([disturbed] of limits.toml)"
     )
     note = (
-        "During a ride the sideslip, the steer angle and the slip of the wheels are held at those of the "
-        "steady case: the car does not move sideways or turn. The instantaneous margin compares what each "
-        "axle must pass with what it can pass at this instant; at rest it is the margin of the steady case. "
-        "So allowances of bumps and gusts are of the instant: they do not say whether a car that exceeds "
-        "them recovers."
+        f"A driver holds the course who answers {reaction:g} s late, with the steering gains that suit the "
+        "case best; the driven growth is that of the slowest motion with him, negative where it dies out. "
+        "Instantaneous: the height of the same bump at which what an axle must pass exceeds what it can pass "
+        "at one instant. It is no verdict: it does not say whether the car recovers."
     )
     return f"{paragraph(head, width)}\n{keyed_table(rows, keys, width)}\n{paragraph(note, width, INDENT)}"
+
+
+def _allowed(judged: JudgedReport) -> Disturbed:
+    """What the car may do and still stand a disturbance."""
+    limits = judged.proof.project.limits
+    return limits.disturbed if limits else Disturbed()
 
 
 def _bump_words(row: Field) -> str:
@@ -219,16 +237,51 @@ def _winds(judged: JudgedReport, width: int) -> str:
         Key("from deg", "from_deg", angle),
         Key("gust m/s", shown=lambda row: _speed_words(row["gust_m_s"])),
         Key("gust length m", shown=_length_words),
+        Key("instantaneous m/s", shown=lambda row: number(row["gust_instantaneous_m_s"]), rank=2),
+        Key("wind step m/s", shown=lambda row: number(row["step_m_s"]), rank=1),
         Key("steady m/s", shown=lambda row: _speed_words(row["steady_m_s"])),
         Key("at deg", shown=_degrees),
         words("attitude", "attitude", least=12),
     ]
     head = (
-        "Wind at which the run must stop, by its direction from the car (0 ahead, 90 left). It adds to "
-        "the wind of the attitude; the lowest of all cases. A gust is judged by the instantaneous margin, a "
-        "steady wind by the margin"
+        "Wind that the car stands, by its direction from the car (0 ahead, 90 left), in the cases that a "
+        "steady wind hits hardest. It adds to the wind of the attitude. Gusts and wind steps are judged as "
+        "bumps are, a steady wind by the margin in it"
     )
     return f"{paragraph(head, width)}\n{keyed_table(judged.winds(), keys, width)}"
+
+
+def _faults(judged: JudgedReport, width: int) -> str:
+    """By roll angle what is not stood, and the seconds that a driver has who keeps the steer still."""
+    rows = list(judged.faults())
+    if not rows:
+        return ""
+    lines = thinned(list(_by_angle(rows)), _MOST_ANGLES, lambda line: line["least"])
+    keys = [
+        Key("roll angle deg", shown=_degrees),
+        *(words(kind, kind) for kind in _KINDS),
+        words("attitude", "attitude", least=12),
+    ]
+    head = (
+        "Faults by roll angle, in the attitude with the least margin: stood or not with the driver, and the "
+        "seconds until the limits are left where he keeps the steer still"
+    )
+    return f"{paragraph(head, width)}\n{keyed_table(lines, keys, width)}"
+
+
+def _by_angle(rows: list[Field]) -> Iterator[Field]:
+    """A line for each case: the worst fault of every kind."""
+    cases: dict[int, list[Field]] = {}
+    for row in rows:
+        cases.setdefault(row["case"], []).append(row)
+    for same in cases.values():
+        line = {**same[0], "least": min(row["stood"] for row in same)}
+        for kind, part in _KINDS.items():
+            chosen = [row for row in same if part in row["fault"]]
+            times = [row["seconds"] for row in chosen if row["seconds"] is not None]
+            verdict = "stood" if all(row["stood"] for row in chosen) else "NOT"
+            line[kind] = f"{verdict} {min(times):.2f} s" if times else f"{verdict} -"
+        yield line
 
 
 def _speed_words(speed: float | None) -> str:
@@ -283,9 +336,12 @@ def _ride_table(judged: JudgedReport, road: RoadTable, width: int) -> str:
     place = judged.place(road.row)
     sums = road.ridden.sums
     share, low, high = sums.chance_under()
+    fallen, least, most = sums.chance_fallen()
     head = (
         f"Case {place['case']}, {_degrees(place)} deg, {place['attitude']}: {sums.rides + sums.lost} rides, "
-        f"{sums.seconds:.0f} s. Instantaneous margin under the minimum in {_chance(share)} % of the rides "
+        f"{sums.seconds:.0f} s. Not stood: {_chance(fallen)} % of the rides (95 %: {_chance(least)} to "
+        f"{_chance(most)} %); largest drift {sums.drift / MM:.0f} mm, sideslip {sums.sideslip / DEG:.1f} deg "
+        f"off the steady one. No verdict: instantaneous margin under the minimum in {_chance(share)} % "
         f"(95 %: {_chance(low)} to {_chance(high)} %), {100 * sums.share_under:.2g} % of the time; by the "
         f"linear answer in {_chance(road.linear_chance)} % of the runs. "
         f"Lowest instantaneous margin {margin_words(sums.least_margin)}."

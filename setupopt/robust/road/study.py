@@ -71,14 +71,21 @@ class RoadStudy:
     ridden: tuple[Ridden, ...]
 
 
-def study_road(project: Project, cases: CaseSet, plan: RoadPlan, chunks: Chunks) -> RoadStudy | None:
-    """The project's setup on a road; None where there is no ride about any case."""
+def study_road(
+    project: Project, cases: CaseSet, plan: RoadPlan, chunks: Chunks, first: int | None = None
+) -> RoadStudy | None:
+    """The project's setup on a road; None where there is no ride about any case.
+
+    `first`: a case that is ridden whatever the linear answer says of it, if it has a ride.
+    """
     do = LinearRoad(project, project.setup, cases, plan.road, plan.seconds, plan.floor)
     jobs = [list(span.items) for span in chunk_ranges(len(cases), _LINEAR_CHUNK)]
     linear = np.concatenate(list(chunks("linear", "rough road, all cases", do, jobs)))
     if np.isnan(linear["margin"]).all():
         return None
     rows = ride_rows(cases, linear, plan)
+    if first is not None and not np.isnan(linear["margin"][first]):
+        rows = list(dict.fromkeys([first, *rows]))[: plan.ride_cases]
     return RoadStudy(plan, linear, tuple(_ride(project, cases, row, plan, chunks) for row in rows))
 
 
@@ -99,10 +106,11 @@ def ride_rows(cases: CaseSet, linear: Records, plan: RoadPlan) -> list[int]:
 
 def _ride(project: Project, cases: CaseSet, row: int, plan: RoadPlan, chunks: Chunks) -> Ridden:
     """Rides of one case, summed up."""
-    case, sums = cases.pick([row]), RideSums(plan.floor)
+    case = cases.pick([row])
     speed = float(case.records["speed"][0])
     roads, seconds = plan.roads(project, speed), plan.ride_seconds(speed)
     rides = RoadRides(project, project.setup, case, roads, seconds, plan.floor)
+    sums = RideSums(plan.floor, rides.model.step)
     for part in chunks(f"rides-{row}", f"rides, case {row + 1}", rides, rides.jobs()):
         sums.add(part)
     return Ridden(row, sums)

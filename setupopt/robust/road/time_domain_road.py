@@ -12,16 +12,16 @@ from scipy.stats import t as student
 from setupopt.evaluation.cases import CaseSet
 from setupopt.jobs.chunk_ranges import ChunkRange, chunk_ranges
 from setupopt.physics.inputs import Floats, Records
+from setupopt.physics.ride_run import STOOD
 from setupopt.project.model import Project, Setup
 from setupopt.robust.level_crossings import clopper_pearson
-from setupopt.robust.ride_model import RideModel
+from setupopt.robust.ride_model import REASONS, RideModel
 from setupopt.robust.road.spectrum import Road, Tracks, synthesise
 
-STEP = 5e-4  # s
-_EVERY = 4  # steps between two looks
+_EVERY = 2  # steps between two looks
 _RUN_IN = 1.5  # s before anything counts; the road fades in over the first two thirds of it
 _SPACING = 0.05  # m between the points of a drawn road
-_CHUNK_SAMPLES = 120_000  # of road in one chunk, which bounds the memory
+_CHUNK_SECONDS = 60.0  # of road in one chunk, which bounds the memory
 
 # What a ride is asked for, in the order of all arrays below.
 QUANTITIES = ("margin", "load fl", "load fr", "load rl", "load rr", "gap front", "gap rear",
@@ -109,18 +109,18 @@ class RoadRides:
 
     def jobs(self) -> list[ChunkRange]:
         """All roads, in pieces that bound the memory."""
-        size = max(1, int(_CHUNK_SAMPLES * STEP / (self.seconds + _RUN_IN)))
+        size = max(1, int(_CHUNK_SECONDS / (self.seconds + _RUN_IN)))
         return chunk_ranges(len(self.roads), size)
 
     def __call__(self, job: ChunkRange) -> Records:
-        heights = self._heights(job)
-        skip = round(self.run_in / STEP)
-        return self.model.ride(0, heights, STEP, _EVERY, skip, self.floor)
+        skip = round(self.run_in / self.model.step)
+        return self.model.ride(0, self._heights(job), 0.5 * self.model.step, _EVERY, skip, self.floor)
 
     def _heights(self, job: ChunkRange) -> Floats:
         """Roads as the case meets them, (rides, samples, columns), faded in."""
         contacts = self.model.contacts(0)
-        time = np.arange(round((self.seconds + self.run_in) / STEP) + 1) * STEP
+        step = 0.5 * self.model.step
+        time = np.arange(2 * round(0.5 * (self.seconds + self.run_in) / step) + 1) * step
         begun = np.clip(time / (self.run_in / 1.5), 0.0, 1.0)
         fade = begun * begun * (3.0 - 2.0 * begun)
         tracks = self.roads.tracks(job)
@@ -153,9 +153,13 @@ class RideSums:
     """Rides summed up; takes the same room for ten as for ten million. Lost rides count as lost alone."""
 
     floor: float = 0.0
+    step: float = 1.5e-3  # s
     rides: int = 0
     lost: int = 0
     under: int = 0  # rides that went under the floor, lost ones among them
+    reasons: Floats = field(default_factory=lambda: np.zeros(len(REASONS)))  # rides by their end
+    drift: float = 0.0  # the most of all rides, m, and rad
+    sideslip: float = 0.0
     crossings: float = 0.0
     seconds: float = 0.0
     time_under: float = 0.0  # shares of the time, summed over rides
@@ -171,6 +175,9 @@ class RideSums:
         """Add RIDE records."""
         lost = (rides["lost"] > 0.0) | (rides["samples"] == 0.0)
         self.lost += int(lost.sum())
+        self.reasons += np.bincount(rides["reason"].astype(int), minlength=len(REASONS))
+        self.drift = max(self.drift, float(rides["drift"].max()))
+        self.sideslip = max(self.sideslip, float(rides["sideslip"].max()))
         self.under += int((lost | (rides["least_margin"] < self.floor)).sum())
         kept = rides[~lost]
         self.rides += len(kept)
@@ -184,7 +191,7 @@ class RideSums:
     def _add_counts(self, rides: Records) -> None:
         samples = rides["samples"]
         self.crossings += float(rides["crossings"].sum())
-        self.seconds += float(samples.sum()) * _EVERY * STEP
+        self.seconds += float(samples.sum()) * _EVERY * self.step
         self.time_under += float((rides["under_floor"] / samples).sum())
         self.off_surface += float((rides["off_surface"] / samples).sum())
         self.on_stop += float((rides["on_stop"] / samples).sum())
@@ -211,6 +218,12 @@ class RideSums:
         """Share of the rides that went under the floor, and the interval that holds it at 95 %."""
         trials = self.rides + self.lost
         return (self.under / trials, *clopper_pearson(self.under, trials)) if trials else (0.0, 0.0, 1.0)
+
+    def chance_fallen(self) -> tuple[float, float, float]:
+        """Share of the rides that were not stood, and the interval that holds it at 95 %."""
+        trials = int(self.reasons.sum())
+        fallen = trials - int(self.reasons[STOOD])
+        return (fallen / trials, *clopper_pearson(fallen, trials)) if trials else (0.0, 0.0, 1.0)
 
     def spread(self, quantity: str) -> Spread:
         """Mean and rms of a quantity over all rides; not a number where all were lost.
