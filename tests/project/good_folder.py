@@ -230,6 +230,12 @@ shims_mm = [0.5, 1, 2]
 ride_height_mm_per_turn = 1.25
 anti_roll_positions_N_per_mm = [0, 20]
 
+[disturbed]
+drift_mm = 250
+sideslip_deg = 5
+airborne_ms = 80
+within_s = 2.5
+
 [require]
 bump_mm = 5
 seam_mm = 3
