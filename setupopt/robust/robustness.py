@@ -16,6 +16,7 @@ from setupopt.jobs.pool import WorkerPool
 from setupopt.jobs.run import run_chunks
 from setupopt.jobs.store import Store
 from setupopt.physics.inputs import Floats, Records
+from setupopt.physics.ride_run import TRACE
 from setupopt.project.model import Project, Setup
 from setupopt.project.needs import need
 from setupopt.robust.builds.build_variation import BuildErrors, build_errors
@@ -64,11 +65,12 @@ class RobustnessOptions:
 class BumpStudy:
     """Bump allowance of all cases, and the worst case's crossing at it and at one and a half times it.
 
-    A trace is (looks, TRACE), as physics/ride_run.py has it.
+    A trace is (looks, columns): TRACE of physics/ride_run.py.
     """
 
     allowance: BumpAllowance
     traces: tuple[Floats, ...]
+    columns: tuple[str, ...] = TRACE
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,6 @@ from functools import cached_property
 import numpy as np
 
 from setupopt.evaluation.result import Field, degrees, finite
-from setupopt.physics.ride_run import STOOD
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import frame_text
 from setupopt.report.prove.road import RoadTable, road_tables
@@ -151,7 +150,7 @@ class JudgedReport:
             yield {
                 "fault": study.names[int(found["fault"])],
                 **self.place(int(found["row"])),
-                "stood": bool(found["reason"] == STOOD),
+                "stood": bool(found["reason"] == REASONS.index("stood")),
                 "reason": REASONS[int(found["reason"])],
                 "drift_mm": finite(found["drift"] / MM),
                 "sideslip_deg": finite(found["sideslip"] / DEG),

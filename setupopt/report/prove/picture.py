@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from setupopt.evaluation.result import degrees
-from setupopt.physics.ride_run import TRACE
 from setupopt.project.model import Disturbed
 from setupopt.report.shared.picture import INK, QUIET, SECOND, WARNING, drawing, svg
 from setupopt.report.shared.tables import angle
@@ -15,7 +14,6 @@ from setupopt.units import DEG, MM
 
 _SHARES = (1.0, 1.5)  # of the allowance, as the traces of a BumpStudy
 _LOWEST = -1.0  # margins below it are drawn there
-_DRIFT, _SIDESLIP = TRACE.index("drift"), TRACE.index("sideslip")
 
 
 def bump_picture(proof: RobustnessReport) -> str | None:
@@ -26,14 +24,14 @@ def bump_picture(proof: RobustnessReport) -> str | None:
     allowed = limits.disturbed if limits else Disturbed()
     with drawing(7.2, 7.2, nrows=4, sharex=True, height_ratios=[2, 1, 1, 1]) as (figure, axes):
         _drift(proof, axes[0], allowed)
-        _curves(proof, axes[1], _SIDESLIP, 1.0 / DEG)
+        _curves(proof, axes[1], "sideslip", 1.0 / DEG)
         _band(axes[1], allowed.sideslip / DEG)
         axes[1].set_ylabel("sideslip deg\noff the trim's")
-        _curves(proof, axes[2], 1, 1.0)
+        _curves(proof, axes[2], "margin", 1.0)
         axes[2].axhline(proof.plan.floor, color=INK, lw=1.0, ls=":")
         axes[2].set_ylim(bottom=max(axes[2].get_ylim()[0], _LOWEST))
         axes[2].set_ylabel("instantaneous\nmargin")
-        _curves(proof, axes[3], 2, 1.0)
+        _curves(proof, axes[3], "load", 1.0)
         axes[3].axhline(0.0, color=QUIET, lw=0.8)
         axes[3].set_ylabel("least wheel\nload N")
         axes[3].set_xlabel("time since a front wheel or wing met the bump, ms")
@@ -55,10 +53,11 @@ def _tracks(track: str) -> str:
     return "under both tracks" if track == "both" else f"under the {track} track"
 
 
-def _curves(proof: RobustnessReport, axes: Any, column: int, factor: float) -> None:
+def _curves(proof: RobustnessReport, axes: Any, column: str, factor: float) -> None:
     """One column of the traces."""
+    place = proof.bump.columns.index(column)
     for trace, colour, style in zip(proof.bump.traces, (SECOND, WARNING), ("-", "--"), strict=False):
-        axes.plot(1e3 * trace[:, 0], factor * trace[:, column], style, color=colour, lw=1.4)
+        axes.plot(1e3 * trace[:, 0], factor * trace[:, place], style, color=colour, lw=1.4)
 
 
 def _band(axes: Any, most: float) -> None:
@@ -70,7 +69,7 @@ def _band(axes: Any, most: float) -> None:
 def _drift(proof: RobustnessReport, axes: Any, allowed: Disturbed) -> None:
     """Way off the path at the allowance and beyond, with what is allowed."""
     height = float(proof.bump.allowance.height[proof.bump.allowance.worst])
-    _curves(proof, axes, _DRIFT, 1.0 / MM)
+    _curves(proof, axes, "drift", 1.0 / MM)
     _band(axes, allowed.drift / MM)
     for line, share in zip(axes.get_lines(), _SHARES, strict=False):
         line.set_label(f"bump of {share * height / MM:.3g} mm" + (", the allowance" if share == 1.0 else ""))
