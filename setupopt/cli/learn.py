@@ -99,5 +99,6 @@ def command(
         reads=[*logs, channels],
         setup=common.setup_words(project),
         assumed=project.assumed,
+        stopped="finished routes of the programme are kept for the same command" if programme else "",
     )
     run(common, task)

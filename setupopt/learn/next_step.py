@@ -86,10 +86,17 @@ def _is_driven(run: Planned, driven: Any) -> bool:
 
 
 def route_runs(project: Project) -> list[Planned]:
-    """The test programme that leads to the goal of [route], each run on its own best route; takes minutes."""
-    from setupopt.route.programme import programme
+    """The test programme that leads to the goal of [route], each run on its own best route.
 
-    runs = programme(project).runs
+    It takes minutes; finished routes are kept, and a run that was stopped goes on from there.
+    """
+    from setupopt.jobs.store import Store
+    from setupopt.route.programme import programme
+    from setupopt.search.study_name import study_name
+
+    store = Store.open(study_name(project, "learn"))
+    runs = programme(project, store=store).runs
+    store.finish()
     return [Planned(run.roll_angle, run.speed, run.study.judged.result.cases) for run in runs]
 
 

@@ -24,7 +24,7 @@ from setupopt.learn.corrected import files
 from setupopt.learn.log import read_log
 from setupopt.learn.model import Predictor
 from setupopt.learn.way import way
-from setupopt.units import DEG, MM
+from setupopt.units import DEG, GRAVITY, MM
 
 from .maker import Truth, log_frame, write
 
@@ -124,6 +124,21 @@ def test_all_files_are_written(answer: tuple[dict[str, Any], Path]) -> None:
     assert "no clearance to drive" in text
 
 
+def test_every_field_is_explained(answer: tuple[dict[str, Any], Path]) -> None:
+    """In the glossary, but for names of columns and of what changes."""
+    glossary = (BORE.parents[1] / "docs" / "nomenclature.md").read_text()
+    logs = [{**log, "used": {}, "transient_seconds": {}} for log in answer[0]["logs"]]
+    found = keys({**answer[0], "logs": logs}) - {"name", "checksum", "car", "venue", "setup", "unit"}
+    assert [key for key in sorted(found) if f"`{key}`" not in glossary] == []
+
+
+def keys(found: object) -> set[str]:
+    """Every key of an answer, at any depth."""
+    if isinstance(found, dict):
+        return set(found) | keys(list(found.values()))
+    return set().union(*map(keys, found)) if isinstance(found, list) else set()
+
+
 def test_where_the_car_was(frame: pd.DataFrame, tmp_path: Path) -> None:
     """Speed and roll angle of the holds, within three stated errors of a second; ramps are transients."""
     venue = setupopt.load(BORE).venue
@@ -156,7 +171,7 @@ def test_a_banked_turn_is_the_case_of_the_sweep() -> None:
     table = pd.DataFrame(inputs).iloc[rows]
     more = pd.DataFrame(0.0, table.index, ["headwind", "crosswind"])
     more["yaw_acceleration"] = records["yaw_acceleration"][rows]
-    log = pd.DataFrame(0.0, table.index, ["load_fl", "load_rr", "front_gap"])
+    log = pd.DataFrame(0.0, table.index, ["load_fl", "load_rr", "acceleration_y", "acceleration_z"])
     whole = pd.concat({"input": table, "error": 0.0 * table, "more": more, "log": log}, axis=1)
     predict = Predictor(project, pd.DataFrame({"kind": [], "prior": []}), whole)
     assert rows.size > 3 and not predict.unheld
@@ -164,6 +179,15 @@ def test_a_banked_turn_is_the_case_of_the_sweep() -> None:
     answers = result.answers[0][rows]
     np.testing.assert_allclose(found[:, 0], answers["load"][:, 0], atol=0.1)  # N; two starts of one trim
     np.testing.assert_allclose(found[:, 1], answers["load"][:, 3], atol=0.1)
+    # An accelerometer in a horizontal turn, in closed form; the body leans by up to 2 deg against the
+    # surface, at up to 3 g
+    bank, pull = table["place"], table["speed"] ** 2 * records["turn_curvature"][rows]
+    is_straight = (table["course"] == 0.0) & (table["acceleration"] == 0.0)
+    across = GRAVITY * np.sin(bank) - low[rows] * pull * np.cos(bank)
+    press = GRAVITY * np.cos(bank) + low[rows] * pull * np.sin(bank)
+    assert is_straight.sum() > 2
+    np.testing.assert_allclose(found[is_straight, 2], across[is_straight], atol=1.0)
+    np.testing.assert_allclose(found[is_straight, 3], press[is_straight], atol=0.3)
 
 
 @pytest.mark.parametrize("kind", ["mat", "xlsx", "ods", "mf4", "tdms"])
