@@ -20,6 +20,7 @@ from setupopt.evaluation.result import Field
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project, Require, Setup
 from setupopt.project.needs import need
+from setupopt.robust.builds.build_variation import worst_build
 from setupopt.robust.linear_stood import KINDS, LinearStood
 from setupopt.search.engine.exchange import EXCHANGE, ExchangeOptions, ExchangeResult
 from setupopt.search.engine.maxmin import STANDARD, TrustRegionOptions
@@ -219,12 +220,7 @@ def _worst_built(problem: SetupProblem, setup: Setup) -> float | None:
     if asked is None or not (asked.builds or asked.spread):
         return None
     both = replace(problem, has_builds=asked.builds, has_spread=asked.spread)
-    return Solver(both).worst_build(problem_point(both, setup)).margin
-
-
-def problem_point(problem: SetupProblem, setup: Setup) -> Floats:
-    """The point of a setup, which must lie in the ranges."""
-    return replace(problem, project=replace(problem.project, setup=setup)).start
+    return worst_build(both.errors(setup), sweep_cases(problem.project.venue)).margin
 
 
 def not_stood(stood: StoodSetup, times: float, least: float) -> tuple[Broken, ...]:
