@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -17,48 +16,35 @@ from setupopt.evaluation.motion import Motion, motion_at
 from setupopt.evaluation.ride_modes import damping_records
 from setupopt.physics.contacts import columns, find_contacts
 from setupopt.physics.inputs import ANSWER, Floats, Record, Records
-from setupopt.physics.ride_motion import FORWARD, HEADING, LEFTWARD, MOTION, WAY, YAW_RATE, motion_rates
+from setupopt.physics.ride_motion import FORWARD, MOTION, motion_rates
 from setupopt.physics.slopes import OUTPUTS, output_slopes
-from setupopt.project.model import Project, Require
+from setupopt.project.model import Disturbed, Project, Require
+from setupopt.robust.driver import PLANAR, REACTION, planar
+from setupopt.robust.obstacle import Obstacle
 from setupopt.robust.road.linear_road_response import waves
 from setupopt.robust.road.spectrum import Contacts, Road, patch_gain
-from setupopt.units import DEG, MM
+from setupopt.units import DEG
 
 # By name: the field of Require, and the disturbance's unit in SI: one metre, one m/s, the road as it is.
 KINDS = ("bump", "seam", "gust", "road")
-# What is looked at of each: obstacles (length, left, right, whether it is a step), m; a step up and down with
-# its ramp; seconds that a gust takes to pass, from the left and from the right; the road.
-Shape = tuple[float, float, float, bool]
-_TRACKS = ((1.0, 0.0), (0.0, 1.0), (1.0, 1.0))
+# What is looked at of each: obstacles of unit height; seconds that a gust takes to pass, from the left and
+# from the right; the road.
 VARIANTS: dict[str, list[Any]] = {
-    "bump": [(length, *track, False) for length in (1.0, 2.5, 5.0) for track in _TRACKS],
-    "seam": [(0.05, way * left, way * right, True) for way in (1.0, -1.0) for left, right in _TRACKS],
+    "bump": [Obstacle(1.0, length, track) for length in (1.0, 2.5, 5.0) for track in range(3)],
+    "seam": [Obstacle(way, 0.05, track, is_seam=True) for way in (1.0, -1.0) for track in range(3)],
     "gust": [way * passing for passing in (0.25, 1.0) for way in (1.0, -1.0)],
     "road": [None],
 }
 # Step and end of what is followed, s.
 _STEP = 4e-3
-_END = 1.0
+_SAMPLES = 250
 # A random road is stood where so many rms are: of the peaks of a narrow band one in 2,000 is higher.
 _SIGMAS = 3.9
 _WAVES = 81
 # A driver weighs an error of what is allowed like a steer angle of this, rad.
 _STEER = 3.0 * DEG
-_REACTION = 0.15  # s
 _MOST = 1e3  # times; more is not told apart
-_PLANAR = np.array([LEFTWARD, YAW_RATE, HEADING, WAY])
 _HELD = 1e-9
-
-
-class Allowed(NamedTuple):
-    """What a disturbed car may do: drift in m, sideslip in rad, s with two wheels or more in the air."""
-
-    drift: float = 300.0 * MM
-    sideslip: float = 4.0 * DEG
-    airborne: float = 0.06
-
-
-UNLESS_GIVEN = Allowed()
 
 
 class Answer(NamedTuple):
@@ -85,16 +71,20 @@ class LinearStood:
 
     project: Project
     asked: Require
-    allowed: Allowed = UNLESS_GIVEN
 
     @property
     def kinds(self) -> tuple[str, ...]:
         """Those that are asked, in the order of KINDS."""
         return tuple(kind for kind in KINDS if getattr(self.asked, kind))
 
-    @cached_property
+    @property
+    def allowed(self) -> Disturbed:
+        """What a disturbed car may do."""
+        return self.project.limits.disturbed if self.project.limits else Disturbed()
+
+    @property
     def _reaction(self) -> float:
-        return self.project.car.driver_reaction or _REACTION
+        return self.project.car.driver_reaction or REACTION
 
     def linear(
         self,
@@ -139,18 +129,18 @@ class LinearStood:
         slopes = motion.slopes()
         wind = self._by_wind(motion, wide)
         kept = np.flatnonzero(np.arange(MOTION) != FORWARD)
-        planar = np.searchsorted(kept, _PLANAR)
+        slow = np.searchsorted(kept, PLANAR)
         law = slopes[np.ix_(kept, kept)]
         steer = slopes[kept, MOTION]
-        with_driver = _closed(law, steer, planar, self._gains(law, steer, planar), self._reaction)
+        with_driver = _closed(law, steer, slow, self._gains(slopes), self._reaction)
         extra = ((0, 1), (0, 0))
         first_road = MOTION + 1
         road = np.pad(slopes[kept, first_road : first_road + wide], extra)
         road_speed = np.pad(slopes[kept, first_road + wide :], extra)
         mean, by_state, by_road = self._loads(motion, packed, base, wide)
         seen = np.zeros((6, len(with_driver)))
-        seen[0, planar[3]] = 1.0
-        seen[1, planar[0]] = 1.0 / motion.m[FORWARD]
+        seen[0, slow[1]] = 1.0
+        seen[1, slow[3]] = 1.0 / motion.m[FORWARD]
         seen[2:, :7] = by_state
         seen_road = np.vstack([np.zeros((2, wide)), by_road])
         contacts = Contacts(behind, side, length)
@@ -182,22 +172,18 @@ class LinearStood:
         )  # fmt: skip
         return mean[2:6], by_state[2:6], by_road[2:6]
 
-    def _gains(self, law: Floats, steer: Floats, planar: np.ndarray) -> Floats:
+    def _gains(self, slopes: Floats) -> Floats:
         """Steer per planar motion and per state of the driver's lag (5), of least cost.
 
         A linear-quadratic regulator by the stable half of its Hamiltonian matrix (J. E. Potter, SIAM J. Appl.
         Math. 14 (1966) 496-501).
         """
-        fast = np.setdiff1d(np.arange(len(law)), planar)
-        given = np.column_stack([law[np.ix_(fast, planar)], steer[fast]])
-        follow = np.linalg.solve(law[np.ix_(fast, fast)], given)
-        slow = law[np.ix_(planar, planar)] - law[np.ix_(planar, fast)] @ follow[:, :-1]
-        by_steer = steer[planar] - law[np.ix_(planar, fast)] @ follow[:, -1]
+        slow, by_steer = planar(slopes)
         late = 2.0 / self._reaction
         system = np.zeros((5, 5))
         system[:4, :4], system[:4, 4], system[4, 4] = slow, by_steer, -late
         turned = np.append(-by_steer, 2.0 * late)[:, None]
-        wish = np.diag([0.0, 0.0, self.allowed.sideslip**-2, self.allowed.drift**-2, 0.0])
+        wish = np.diag([self.allowed.sideslip**-2, self.allowed.drift**-2, 0.0, 0.0, 0.0])
         swept = _STEER**2 * turned @ turned.T
         around = np.block([[system, -swept], [-wish - _HELD * np.eye(5), -system.T]])
         rates, ways = np.linalg.eig(around)
@@ -207,23 +193,17 @@ class LinearStood:
 
     # ---- what is stood -------------------------------------------------------------------------------------
 
-    def _obstacles(self, car: Answer, shapes: list[Shape]) -> Floats:
+    def _obstacles(self, car: Answer, obstacles: list[Obstacle]) -> Floats:
         """Heights of obstacles that are stood, m."""
-        times = np.arange(0.0, _END, _STEP)
-        at = car.speed * times[:, None] - car.contacts.behind
-        half = 0.5 * np.maximum(car.contacts.patch, 1e-3)
-        road = np.empty((times.size, len(shapes), half.size))
-        for number, (length, left, right, is_step) in enumerate(shapes):
-            area = _step_area if is_step else _bump_area
-            height = (area(at + half, length) - area(at - half, length)) / (2.0 * half)
-            road[:, number] = height * np.where(car.contacts.side > 0.0, left, right)
+        roads = [one.road(car.contacts, car.speed, 2.0 * _STEP) for one in obstacles]
+        road = np.stack([_lasting(one) for one in roads], axis=1)
         speed = np.gradient(road[..., :4], _STEP, axis=0)
         push = road @ car.road.T + speed @ car.road_speed.T
         return self._followed(car, push, road @ car.seen_road.T)
 
     def _gusts(self, car: Answer, passes: list[float]) -> Floats:
         """Peaks of gusts across that pass in so many seconds, m/s."""
-        times = np.arange(0.0, _END, _STEP)[:, None]
+        times = _STEP * np.arange(_SAMPLES)[:, None]
         turn = np.array([2.0 * np.pi / abs(one) for one in passes])
         sides = np.sign(passes)
         gust = np.where(times * turn < 2.0 * np.pi, sides * (0.5 - 0.5 * np.cos(times * turn)), 0.0)
@@ -244,12 +224,10 @@ class LinearStood:
 
     def _road(self, car: Answer, _: list[None]) -> Floats:
         """How many times the venue's road, in height, is stood."""
-        return self._in_rms(car)[0].min(keepdims=True) / _SIGMAS
+        return self._in_rms(car).min(keepdims=True) / _SIGMAS
 
-    def _in_rms(self, car: Answer) -> tuple[Floats, Floats]:
-        """What is allowed of drift, sideslip and the lighter loads on the venue's road, in rms (3), and how
-        often a second each passes its mean upwards (3).
-        """
+    def _in_rms(self, car: Answer) -> Floats:
+        """What is allowed of drift, sideslip and the lighter loads on the venue's road, in rms (3)."""
         track = float(2.0 * np.abs(car.contacts.side[0]))
         road = waves(Road(self.project.venue.roughness or 0.0), track, _WAVES)
         n = road.wavenumber[:, None]
@@ -270,24 +248,17 @@ class LinearStood:
         # A swing of amplitude A and rate n lies under -L for acos(L / A) / (pi n): how long is allowed.
         quick = np.cos(np.minimum(np.pi * rate[2:] * self.allowed.airborne, 0.5 * np.pi))
         allowed[2:] = np.where(quick > _HELD, allowed[2:] / np.maximum(quick, _HELD), _MOST)
-        wheel = 2 + int(np.argsort(allowed[2:], kind="stable")[1])
-        told = [0, 1, wheel]
-        return allowed[told], rate[told]
-
-    def road_chance(self, car: Answer, seconds: float) -> float:
-        """Chance that the venue's road breaks what is allowed in a run of so many seconds: Rice's rate."""
-        rms, rate = self._in_rms(car)
-        return float(-np.expm1(-seconds * (rate * np.exp(-0.5 * rms**2)).sum()))
+        return np.append(allowed[:2], np.sort(allowed[2:])[1])
 
 
-def _closed(law: Floats, steer: Floats, planar: np.ndarray, gains: Floats, reaction: float) -> Floats:
+def _closed(law: Floats, steer: Floats, slow: np.ndarray, gains: Floats, reaction: float) -> Floats:
     """The law with a driver who steers -gains x motion, late as (1 - s T/2) / (1 + s T/2); one more state."""
     size = len(law)
     late = 2.0 / reaction
     whole = np.zeros((size + 1, size + 1))
     whole[:size, :size] = law
     answer = np.zeros(size + 1)
-    answer[planar] = gains[:4]
+    answer[slow] = gains[:4]
     answer[size] = gains[4]
     whole[:size] += np.outer(steer, answer)
     whole[:size, size] += steer
@@ -296,17 +267,10 @@ def _closed(law: Floats, steer: Floats, planar: np.ndarray, gains: Floats, react
     return whole
 
 
-def _bump_area(s: Floats, length: float) -> Floats:
-    """Area under an obstacle of height 1 up to s, m."""
-    inside = np.clip(s, 0.0, length)
-    turn = 2.0 * np.pi / length
-    return 0.5 * (inside - np.sin(turn * inside) / turn)
-
-
-def _step_area(s: Floats, length: float) -> Floats:
-    """Area under a step of height 1 with a ramp of `length`, up to s, m."""
-    inside = np.clip(s, 0.0, length)
-    return 0.5 * inside**2 / length + np.maximum(s - length, 0.0)
+def _lasting(road: Floats) -> Floats:
+    """A road (samples, columns) over the whole time that is followed; as it ends, it goes on."""
+    more = max(0, _SAMPLES - len(road))
+    return np.pad(road, ((0, more), (0, 0)), mode="edge")[:_SAMPLES]
 
 
 def _exponential(matrix: Floats) -> Floats:

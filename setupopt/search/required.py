@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from setupopt.evaluation.cases import sweep_cases
-from setupopt.evaluation.limits import AT_LEAST, is_judged
+from setupopt.evaluation.limits import AT_LEAST, AT_MOST
 from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.result import Field
@@ -21,6 +21,7 @@ from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project, Require, Setup
 from setupopt.project.needs import need
 from setupopt.robust.builds.build_variation import worst_build
+from setupopt.robust.last_word import ridden
 from setupopt.robust.linear_stood import KINDS, LinearStood
 from setupopt.search.engine.exchange import EXCHANGE, ExchangeOptions, ExchangeResult
 from setupopt.search.engine.maxmin import STANDARD, TrustRegionOptions
@@ -38,8 +39,11 @@ _FEW_ROUNDS = ExchangeOptions(value_tolerance=1e-4, constraint_tolerance=1e-4, m
 # What is asked of the front: times what `[require]` says.
 TIMES = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
 _HALVINGS = 3
-# Seconds of a run on the road, and the units of the files.
-SECONDS = 10.0
+# Places that are ridden, how closely a ride's height is found, and the share of runs on a road that may fail.
+_RIDDEN = 3
+_RIDE_STEP = 0.07
+CHANCE = 0.05
+# The units of the files.
 UNITS = {"bump": ("bump_mm", "mm", MM), "seam": ("seam_mm", "mm", MM), "gust": ("gust_m_s", "m/s", 1.0),
          "road": ("road", "times", 1.0)}  # fmt: skip
 
@@ -48,14 +52,15 @@ UNITS = {"bump": ("bump_mm", "mm", MM), "seam": ("seam_mm", "mm", MM), "gust": (
 class Stood:
     """How much of one disturbance is stood at the worst place, by the linear answer; SI. `asked`: the same.
 
-    `fields`: the case. `chance`: of the road alone, of breaking what is allowed in a run of SECONDS.
+    `fields`: the case. `ridden`: what rides stand at the worst places; of the road, the share of runs that
+    fail (`robust.last_word`).
     """
 
     kind: str
     asked: float
     stood: float
     fields: Field
-    chance: float | None
+    ridden: float
 
 
 @dataclass(frozen=True)
@@ -114,7 +119,7 @@ def required_optimum(
     problem = root.problem
     asked = problem.limits.require or Require()
     requirement = requirement_of(problem.project)
-    if requirement is not None:
+    if requirement is not None and times > 0.0:
         problem = replace(problem, requirement=replace(requirement, times=times))
     points = root.best.index_points
     robust = root.robust or asked.builds or asked.spread
@@ -201,16 +206,8 @@ def stood_by(problem: SetupProblem, setup: Setup) -> StoodSetup:
     for kind, each in zip(stood.kinds, shares.reshape(-1, len(cases)), strict=True):
         row = int(each.argmin())
         level = float(getattr(stood.asked, kind))
-        has_trim = bool(is_judged(result.answers)[0, row])
-        chance = None
-        if kind == "road":
-            chance = 1.0
-            if has_trim:
-                packed = model.packed_for(settings[0])
-                base = result.answers[0, row]
-                car = stood.linear(packed, settings[0], setups[0], cases.records[row], base)
-                chance = stood.road_chance(car, SECONDS)
-        found.append(Stood(kind, level, level * float(each[row]), result.fields(row), chance))
+        rides = ridden(project, setup, cases.pick(np.argsort(each)[:_RIDDEN]), kind, level)
+        found.append(Stood(kind, level, level * float(each[row]), result.fields(row), rides))
     return StoodSetup(setup, worst, tuple(found), built)
 
 
@@ -229,12 +226,16 @@ def not_stood(stood: StoodSetup, times: float, least: float) -> tuple[Broken, ..
     for one in stood.stood:
         key, unit, factor = UNITS[one.kind]
         asked = times * one.asked
+        where = {name: one.fields.get(name) for name in ("case", "roll_angle_deg", "attitude", "along_mm")}
         if one.stood < (1.0 - 2.0 * BROKEN) * asked:
-            where = {
-                name: one.fields.get(name) for name in ("case", "roll_angle_deg", "attitude", "along_mm")
-            }
             value, required = one.stood / factor, asked / factor
             found.append(Broken(f"require.{key}", "", value, AT_LEAST, required, unit, **where))
+        elif one.kind == "road" and one.ridden > CHANCE:
+            failed, most = 100.0 * one.ridden, 100.0 * CHANCE
+            found.append(Broken("require.road", "in rides", failed, AT_MOST, most, "% of runs", **where))
+        elif one.kind != "road" and one.ridden < (1.0 - _RIDE_STEP) * asked:
+            value, required = one.ridden / factor, asked / factor
+            found.append(Broken(f"require.{key}", "in rides", value, AT_LEAST, required, unit, **where))
     if stood.built is not None and stood.built < least - BROKEN:
         found.append(Broken("require.builds", "worst margin", stood.built, AT_LEAST, least, "of grip"))
     return tuple(found)

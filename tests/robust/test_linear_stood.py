@@ -80,12 +80,10 @@ def test_twice_as_much_is_stood_half_as_often(bore: Project, kind: str) -> None:
 
 
 def test_a_rougher_road_is_stood_less(bore: Project) -> None:
-    """Four times the spectrum is twice the height (1e-9), and its chance of failing is larger."""
+    """Four times the spectrum is twice the height (1e-9)."""
     rough = replace(bore, venue=replace(bore.venue, roughness=4.0 * (bore.venue.roughness or 0.0)))
     (stood, smooth), (other, rougher) = linear(bore), linear(rough)
     assert other.stood(rougher, "road")[0] == pytest.approx(0.5 * stood.stood(smooth, "road")[0], rel=1e-9)
-    chances = [stood.road_chance(smooth, 10.0), other.road_chance(rougher, 10.0)]
-    assert 0.0 <= chances[0] <= chances[1] <= 1.0
 
 
 def test_one_variant_alone_is_stood_as_among_all(car: Answer, bore: Project) -> None:

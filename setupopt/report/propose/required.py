@@ -18,14 +18,15 @@ from setupopt.report.shared.tables import (
     words,
 )
 from setupopt.report.shared.words import headed, where_words
+from setupopt.robust.last_word import RUNS, SECONDS
 from setupopt.search.proposal import DISTURBANCE, Proposal, ProposalOptions, Required
-from setupopt.search.required import SECONDS, UNITS, FrontPoint, Stood, StoodSetup
+from setupopt.search.required import UNITS, FrontPoint, StoodSetup
 
 _NOTE = (
-    "By linear equations of motion about every trim, with slip that lags and a driver who answers late: the "
-    "first answer, rides decide (`setupopt prove`). Worst margins are those of the sweep. Steady: the best "
-    "without what must be stood, parts and steps of any value. Chance: that what is allowed is broken in "
-    f"{SECONDS:g} s of the road."
+    "First by linear equations of motion about every trim, with slip that lags and a driver who answers "
+    "late; then by rides at the worst places, up to twice what is asked, "
+    f"{RUNS} runs of {SECONDS:g} s on the road. Worst margins are those of the sweep. Steady: the best "
+    "without what must be stood, parts of any value."
 )
 
 
@@ -56,9 +57,12 @@ def _rows(required: Required) -> list[Field]:
         asked = significant(required.times * each[0].asked / factor)
         stood = [significant(one.stood / factor) for one in each]
         rows.append(_row(key, unit, asked, stood, where_words(each[-1].fields)))
-        if each[0].chance is not None:
-            chances = [_percent(one) for one in each]
-            rows.append(_row("chance of failing the road", "%", "", chances, ""))
+        if each[0].kind == "road":
+            failed = [significant(100.0 * one.ridden, 2) for one in each]
+            rows.append(_row("runs on it that fail", "%", "", failed, ""))
+        else:
+            rides = [significant(one.ridden / factor) for one in each]
+            rows.append(_row("in rides", unit, "", rides, ""))
     if setups[0].built is not None:
         built = [margin_words(one.built) for one in setups if one.built is not None]
         rows.append(_row("worst margin, builds or inputs", "", "", built, ""))
@@ -68,10 +72,6 @@ def _rows(required: Required) -> list[Field]:
 def _row(what: str, unit: str, asked: str, values: list[str], where: str) -> Field:
     return dict(zip(("what", "unit", "asked", "today", "steady", "proposed", "where"),
                     (what, unit, asked, *values, where), strict=True))  # fmt: skip
-
-
-def _percent(one: Stood) -> str:
-    return significant(100.0 * (one.chance or 0.0), 2)
 
 
 _COLUMNS = (
@@ -109,8 +109,8 @@ def _setup(one: StoodSetup) -> Field:
         key, _, factor = UNITS[disturbance.kind]
         where = {name: disturbance.fields.get(name) for name in ("roll_angle_deg", "attitude")}
         stood[key] = {"asked": disturbance.asked / factor, "stood": disturbance.stood / factor, **where}
-        if disturbance.chance is not None:
-            stood[key]["chance"] = disturbance.chance
+        rides = disturbance.ridden / (1.0 if disturbance.kind == "road" else factor)
+        stood[key]["runs_failed" if disturbance.kind == "road" else "ridden"] = rides
     built = None if one.built is None else finite(one.built)
     return {"margin": finite(one.margin), "stood": stood, "built": built, "setup": setup_as_dict(one.setup)}
 
