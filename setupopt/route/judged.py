@@ -8,7 +8,9 @@ from typing import NamedTuple
 import numpy as np
 
 from setupopt.evaluation.cases import CaseSet
+from setupopt.evaluation.limits import PackagingLimits
 from setupopt.evaluation.model import Model
+from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.result import Result
 from setupopt.physics.inputs import STEER, Floats, Records
 from setupopt.project.car_as_set import car_as_set
@@ -63,6 +65,7 @@ class Judge:
         self.model = Model(project.car)
         self.settings = self.model.settings(project.setup)
         self.mass = car_as_set(project.car, project.setup).mass
+        self.packaging = PackagingLimits(project.car, project.limits.packaging if project.limits else None)
 
     def judged(self, points: PathPoints, near: Near | None = None, growth: bool = True) -> Judged:
         """Points of paths. `near`: of one path nearby, by whose slopes they are judged.
@@ -136,4 +139,17 @@ class Judge:
         growth = found.column("growth")
         if np.isfinite(growth).any():
             rooms["growth_per_s"] = np.where(np.isfinite(growth), 1.0 - growth / goal.growth, 0.0)
+        return rooms | self._packaging_room(found)
+
+    def _packaging_room(self, found: Judged) -> dict[str, Floats]:
+        """Of the limits of car and packaging in every case, the least of each key, over their scales."""
+        result = found.result
+        evaluated = self.packaging.evaluated(
+            by_wheel(self.project.setup), result.cases.records, result.answers
+        )
+        rooms: dict[str, Floats] = {}
+        for limit in self.packaging.limits:
+            if not limit.is_at_rest:
+                room = limit.room(evaluated)[0].min(axis=1).reshape(found.points.way.shape) / limit.scale
+                rooms[limit.key] = np.minimum(room, rooms.get(limit.key, np.inf))
         return rooms

@@ -22,6 +22,7 @@ _NEAR = 0.6  # of the largest growth rate; under it a small step needs no growth
 SPACING = 4.0  # m between the points of a search
 DENSE = 10  # times as many points in the final judgement
 _ROUNDS = 5
+_GUARD = 0.02  # room that the search asks for: a soft penalty, and points in between, may take as much
 # A quick search: so many times the spacing, so many points to each of the final judgement, and steps
 _COARSER = 1.5
 _FINER = 4
@@ -49,7 +50,7 @@ class RouteProblem:
         kept = self.judge.room(found)
         if several and not growth and np.isfinite(warm_start.answers["growth"]).any():
             kept |= {"growth_per_s": np.ones(found.steer_rate.shape)}
-        rooms = [*kept.values(), *self._of_whole(paths)]
+        rooms = [*(room - _GUARD for room in kept.values()), *self._of_whole(paths)]
         margin = found.column("search_margin")
         values = margin
         if self.mode == "length":
