@@ -58,13 +58,15 @@ class SheetOptions:
     """Options of `sheet`.
 
     `today`: what the car stands on, None for setup.toml of the project. `floor`: minimum margin. `date` as
-    YYYY-MM-DD, empty for today's. `made_by`: a name for the sheet.
+    YYYY-MM-DD, empty for today's. `made_by`: a name for the sheet. `route`: the JSON of a route of the same
+    setup, for the route card.
     """
 
     today: Setup | None = None
     floor: float = 0.0
     date: str = ""
     made_by: str = ""
+    route: str | Path | None = None
 
 
 @dataclass(frozen=True)
@@ -234,6 +236,7 @@ def sheet(project: Project, options: SheetOptions | None = None) -> Sheet:
     cannot be written.
     """
     from setupopt.project import load
+    from setupopt.report.shared.route_file import read_route
     from setupopt.report.sheet.fields import Sheet, revision
     from setupopt.sheet.card import run_card
     from setupopt.sheet.change_list import change_list
@@ -242,7 +245,8 @@ def sheet(project: Project, options: SheetOptions | None = None) -> Sheet:
     options = options or SheetOptions()
     changes = change_list(project, options.today or load(project.folder).setup, project.setup)
     card = run_card(project, project.setup, options.floor)
-    draft = Sheet(project, changes, card, 0, options.date or _today(), options.made_by)
+    route = None if options.route is None else read_route(options.route, project)
+    draft = Sheet(project, changes, card, 0, options.date or _today(), options.made_by, route)
     # The number is in the log before any file is written
     return replace(draft, revision=reserve(project.folder, revision(draft)).revision)
 

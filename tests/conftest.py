@@ -78,6 +78,7 @@ STUDIES = (
     "robust/test_speed_study.py",
     "robust/test_time_domain_road.py",
     "robust/test_verdict.py",
+    "route/test_both.py::test_setup_and_route_in_turn",
     "route/test_optimal_control.py",
     "route/test_other_cars.py",
     "route/test_programme.py::test_a_short_programme",

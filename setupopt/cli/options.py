@@ -155,6 +155,10 @@ out_option = click.option(
     "--out", metavar="DIR", type=completing.FOLDER, help="Folder for the files written; made if missing."
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Only JSON on standard output.")
+route_option = click.option(
+    "--route", "route_file", metavar="FILE", type=completing.FOLDER,
+    help="The route.json of --out of route, for the same setup: its card is added.",
+)  # fmt: skip
 quiet_option = click.option("--quiet", is_flag=True, help="No notes and no progress; only the essential.")
 _MARGINS = (-10.0, 10.0)  # no margin is beyond these
 floor_option = click.option(

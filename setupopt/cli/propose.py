@@ -43,6 +43,10 @@ _ALTERNATIVES = [f"alternative-{number}.toml" for number in range(1, 100)]
     help="No case whose sideslip grows by itself faster than RATE, 1/s. A driver holds 3 to 4. "
     "Without it: no such limit.",
 )  # fmt: skip
+@click.option(
+    "--on", type=click.Choice(["sweep", "route"]), default="sweep", show_default=True,
+    help="The cases: those of the sweep, or those of the best route of today's setup, see route.",
+)  # fmt: skip
 @click.option("--robust", is_flag=True, help="Include build errors within [tolerance] of limits.toml.")
 @click.option(
     "--alternatives", "loss", type=options.Finite(0.0, 1.0), default=0.01, show_default=True, metavar="LOSS",
@@ -72,7 +76,7 @@ _ALTERNATIVES = [f"alternative-{number}.toml" for number in range(1, 100)]
 )  # fmt: skip
 @options.cluster_option
 def command(
-    common: options.Common, floors: dict[str | None, float], cluster: str | None, **given: Any
+    common: options.Common, floors: dict[str | None, float], cluster: str | None, on: str, **given: Any
 ) -> None:
     """The setup of PROJECT, inside limits.toml, whose worst margin is highest.
 
@@ -91,6 +95,8 @@ def command(
         from setupopt.report.propose.fields import JudgedProposal
         from setupopt.report.propose.picture import tradeoff_svg
         from setupopt.report.propose.text import text
+        from setupopt.route.both import on_route
+        from setupopt.route.study import study_route
         from setupopt.search import ProposalOptions, propose
 
     own = {name: least for name, least in floors.items() if name is not None}
@@ -100,9 +106,13 @@ def command(
     folder = project.folder if common.out is None else Path(common.out)
 
     def compute(progress: Callable[[str], object]) -> JudgedProposal:
+        driven = project
+        if on == "route":
+            progress("route of today's setup")
+            driven = on_route(study_route(project))
         with options.worker_pool(cluster) as pool:
-            found = propose(project, asked, progress, pool)
-        return JudgedProposal(project, asked, found, floors.get(None))
+            found = propose(driven, asked, progress, pool)
+        return JudgedProposal(driven, asked, found, floors.get(None))
 
     drawn: list[str] = []
 
@@ -113,7 +123,8 @@ def command(
 
     def after(judged: JudgedProposal) -> None:
         _warn_of_stale(folder, len(judged.alternatives) if common.out else 0)
-        _keep(judged, picture(judged))
+        if on == "sweep":  # the report shows what is kept beside the sweep
+            _keep(judged, picture(judged))
 
     def others(judged: JudgedProposal) -> dict[Path, str | bytes]:
         setups = _setups(judged, with_alternatives=common.out is not None)
@@ -127,7 +138,7 @@ def command(
         passes=lambda judged: judged.holds,
         cautions=lambda judged: project.cautions,
         name="proposal",
-        files={"tradeoff.svg": picture},
+        files={"tradeoff.svg": picture} if on == "sweep" else {},
         others=others,
         reserved=[folder / name for name in (FILE, *(_ALTERNATIVES if common.out else ()))],
         setup=common.setup_words(project),

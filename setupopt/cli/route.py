@@ -30,6 +30,7 @@ _SHAPES = {"over": True, "back": False, "best": None}
 )  # fmt: skip
 @click.option("--way-out", is_flag=True, help="Find ways out along it: loss of drive, gust, puncture.")
 @click.option("--map", is_flag=True, help="The best routes over radius_mm and speed_m_s of [route]; minutes.")
+@click.option("--both", is_flag=True, help="Search the setup too, in turn with the route; many minutes.")
 @click.option("--programme", is_flag=True, help="The test runs that lead to it, each a small step; minutes.")
 @click.option("--prices", is_flag=True, help="What more margin, speed and radius cost in length.")
 def command(
@@ -40,7 +41,8 @@ def command(
 
     Exit status 1 when the route misses the minimum margin or a limit. With --out, route.txt, route.json,
     route.csv, route-cases.csv and route.svg are written to DIR, with --map route-map.csv and route-map.svg,
-    and with --programme programme.csv. A run that is stopped goes on with the same command.
+    with --programme programme.csv and with --both route-setup.toml. A run that is stopped goes on with the
+    same command.
 
     \b
     Example: setupopt route my-car --speed 40 --length 250
@@ -49,7 +51,7 @@ def command(
     with loading(common.quiet):
         project = common.load()
 
-        from setupopt.report.route.fields import as_dict, cases_text, csv_text, map_text
+        from setupopt.report.route.fields import as_dict, cases_text, csv_text, map_text, setup_file
         from setupopt.report.route.map_picture import map_picture
         from setupopt.report.route.picture import route_picture
         from setupopt.report.route.programme import programme_text
@@ -70,6 +72,7 @@ def command(
             "route.csv": csv_text,
             "route-cases.csv": cases_text,
             "route.svg": route_picture,
+            "route-setup.toml": setup_file,
             "programme.csv": programme_text,
             "route-map.csv": map_text,
             "route-map.svg": map_picture,

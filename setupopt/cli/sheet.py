@@ -53,14 +53,18 @@ class Maker(click.ParamType):
     "--today", "today_file", metavar="FILE", type=completing.SETUP,
     help="What the car stands on; default setup.toml.",
 )  # fmt: skip
+@options.route_option
 @click.option("--by", default="", type=Maker(), metavar="NAME", help="Who made the sheet.")
 @click.option("--date", "day", type=Day(), metavar="YYYY-MM-DD", help="Date on the sheet; default today's.")
-def command(common: options.Common, today_file: str | None, by: str, day: str | None) -> None:
+def command(
+    common: options.Common, today_file: str | None, route_file: str | None, by: str, day: str | None
+) -> None:
     """Setup sheet, change list and run card of PROJECT for the mechanics.
 
     The target is the setup given with --setup, or proposed.toml where the project has one, or setup.toml.
     Writes PDF, CSV and JSON to PROJECT/sheets, or to DIR with --out, and adds a line to PROJECT/revisions.csv
-    when the target is a new one. The CSV, filled in, is what `setupopt readback` reads.
+    when the target is a new one. With --route the PDF has a route card for driver and crew. The CSV, filled
+    in, is what `setupopt readback` reads.
 
     \b
     Example: setupopt sheet my-car --by "A. Nother"
@@ -79,13 +83,13 @@ def command(common: options.Common, today_file: str | None, by: str, day: str | 
         from setupopt.report.sheet.text import text
 
         today = load(home, today_file).setup
-    sheet_options = SheetOptions(today, common.floor or 0.0, day or "", by)
+    sheet_options = SheetOptions(today, common.floor or 0.0, day or "", by, route_file)
 
     def others(sheet: Sheet) -> dict[Path, str | bytes]:
         targets = folder_targets(
             common.out or str(home / FOLDER), [f"{sheet.file_name}.{kind}" for kind in ("pdf", "csv", "json")]
         )
-        refuse_inputs(targets.values(), home, common.setup_file, today_file)
+        refuse_inputs(targets.values(), home, common.setup_file, today_file, route_file)
         contents: list[str | bytes] = [pdf(sheet), table(sheet), as_json_text(sheet.as_dict())]
         return dict(zip(targets.values(), contents, strict=True))
 

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from setupopt.errors import UserError
 from setupopt.physics.inputs import CASE, JOINTS, Floats, Records
-from setupopt.project.model import Attitude, Venue
+from setupopt.project.model import Attitude, DrivenPath, Venue
 from setupopt.project.section import evenly
 from setupopt.units import MM
 
 if TYPE_CHECKING:
     from setupopt.project.cases_file import CaseTable
 
+_APART = 4.0  # m between the points of a route
 _STRAIGHT = 10.0  # m; radius that makes a length of a step where a section has no arc
 
 
@@ -25,6 +26,7 @@ class CaseSet:
     """Load cases with their names. `attitude` (cases); `angles` and `attitudes` of a sweep, else empty.
 
     `is_along`: cases lie at points along a section of parts; several points may have the same roll angle.
+    `way` (cases): way driven, of points of a route.
     """
 
     records: Records
@@ -32,6 +34,7 @@ class CaseSet:
     angles: Floats
     attitudes: tuple[str, ...]
     is_along: bool = False
+    way: Floats | None = None
 
     def __len__(self) -> int:
         return len(self.attitude)
@@ -40,7 +43,8 @@ class CaseSet:
         """Some of the cases, in the given order."""
         index = np.asarray(rows, dtype=int)
         names = tuple(self.attitude[i] for i in index)
-        return CaseSet(self.records[index], names, np.empty(0), (), self.is_along)
+        way = None if self.way is None else self.way[index]
+        return CaseSet(self.records[index], names, np.empty(0), (), self.is_along, way)
 
     def along(self, row: int) -> dict[str, float]:
         """Position of a case on a section of parts, {"along_mm": ...}; empty on other sections."""
@@ -49,25 +53,36 @@ class CaseSet:
     @property
     def stands(self) -> str:
         """What the cases of a sweep vary beside their attitude, in words."""
+        if self.way is not None:
+            return "points of a route"
         return "places" if self.is_along else "roll angles"
 
     @property
     def at(self) -> Floats:
         """Positions of the cases, (cases), in the measure of `sweep_at`."""
+        if self.way is not None:
+            return self.way
         return np.asarray(self.records["along" if self.is_along else "roll_angle"])
 
 
 def join(first: CaseSet, second: CaseSet) -> CaseSet:
     """All cases of both, as a list of cases."""
     records = np.concatenate([first.records, second.records])
-    return CaseSet(records, first.attitude + second.attitude, np.empty(0), (), first.is_along)
+    way = None
+    if first.way is not None and second.way is not None:
+        way = np.concatenate([first.way, second.way])
+    return CaseSet(records, first.attitude + second.attitude, np.empty(0), (), first.is_along, way)
 
 
 def sweep_at(venue: Venue, refine: int = 1) -> Floats:
-    """Positions of the sweep: roll angles, rad; on a section of parts positions along it, m.
+    """Positions of the sweep: roll angles, rad; on a section of parts positions along it, m; on a route the
+    way driven, m.
 
     `refine`: times as dense. The last position is always among them.
     """
+    if venue.path is not None:
+        steps = int(np.ceil(venue.path.length / _APART)) * refine
+        return np.linspace(0.0, venue.path.length, steps + 1)
     section = venue.profile
     sweep = venue.sweep
     if section is None:
@@ -146,6 +161,10 @@ def put(records: Records, venue: Venue, at: Floats) -> None:
 def sweep_cases(venue: Venue, at: Floats | None = None) -> CaseSet:
     """The venue's sweep: attitudes slowest, roll angles fastest. `at` replaces those of `sweep_at`."""
     around = sweep_at(venue) if at is None else np.asarray(at, dtype=float)
+    if venue.path is not None:
+        driven = _driven(venue, venue.path, around)
+        angles = driven.records["roll_angle"].copy()
+        return replace(driven, angles=angles, attitudes=(venue.attitudes[0].name,))
     rows = [_attitude_columns(attitude, venue) for attitude in venue.attitudes]
     columns = {
         name: np.repeat(np.array([row[name] for row in rows], dtype=float), around.size, axis=0)
@@ -161,11 +180,20 @@ def sweep_cases(venue: Venue, at: Floats | None = None) -> CaseSet:
 
 def placed_cases(venue: Venue, attitude: np.ndarray, at: Floats) -> CaseSet:
     """Single cases of a sweep: attitudes by number, positions `at` in the measure of `sweep_at`; (cases)."""
+    if venue.path is not None:
+        return _driven(venue, venue.path, at)
     one = sweep_cases(venue, np.zeros(1))
     records = one.records[attitude]
     put(records, venue, at)
     names = tuple(one.attitudes[i] for i in attitude)
     return CaseSet(records, names, np.empty(0), (), venue.profile is not None)
+
+
+def _driven(venue: Venue, path: DrivenPath, way: Floats) -> CaseSet:
+    """Points of a route after ways driven, (cases)."""
+    columns = path.read(way)
+    at = columns.pop("at")
+    return replace(path_cases(venue, venue.attitudes[0].name, at, **columns), way=way)
 
 
 def path_cases(venue: Venue, name: str, at: Floats, **columns: Floats) -> CaseSet:

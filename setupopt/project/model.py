@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
+
 from setupopt.units import DEG
 
 if TYPE_CHECKING:
@@ -195,6 +197,26 @@ class Attitude:
     speed: float | None  # None: the sweep's
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class DrivenPath:
+    """Points of a route, SI. `table` (points, 1 + names): the way driven, then the columns `names`: "at",
+    where it is on the section in the measure of the sweep, and what the cases there have.
+    """
+
+    names: tuple[str, ...]
+    table: np.ndarray
+
+    @property
+    def length(self) -> float:
+        """Of the whole way, m."""
+        return float(self.table[-1, 0])
+
+    def read(self, way: np.ndarray) -> dict[str, np.ndarray]:
+        """What the cases have after ways driven, (cases) each, by name."""
+        columns = zip(self.names, self.table[:, 1:].T, strict=True)
+        return {name: np.interp(way, self.table[:, 0], column) for name, column in columns}
+
+
 @dataclass(frozen=True, slots=True)
 class Venue:
     """The place: section, surface, air, and what is driven there."""
@@ -209,6 +231,7 @@ class Venue:
     sweep: Sweep
     attitudes: tuple[Attitude, ...]
     profile: Section | None = None  # of parts, given or surveyed
+    path: DrivenPath | None = None  # of a route, whose points are the sweep then
 
 
 @dataclass(frozen=True, slots=True)

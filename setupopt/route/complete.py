@@ -10,6 +10,7 @@ import numpy as np
 from setupopt.jobs.store import Store
 from setupopt.project.model import Project
 from setupopt.robust.builds.build_variation import WorstBuild
+from setupopt.route.both import ROUNDS, Turn, both
 from setupopt.route.goal import RouteOptions
 from setupopt.route.prices import Price, prices
 from setupopt.route.programme import Programme, most_steps, programme, worst_of_spread
@@ -26,7 +27,8 @@ ESCAPES_APART = 15.0  # m
 class Route:
     """The answer of `route`. What was not asked for is empty or None.
 
-    `worst`: the worst of the uncertain inputs on it; None where none is uncertain.
+    `worst`: the worst of the uncertain inputs on it; None where none is uncertain. `turns`: rounds of setup
+    and route; the study is on the setup that was found then.
     """
 
     study: RouteStudy
@@ -36,6 +38,7 @@ class Route:
     map: RouteMap | None = None
     programme: Programme | None = None
     worst: WorstBuild | None = None
+    turns: tuple[Turn, ...] = ()
 
     @property
     def holds(self) -> bool:
@@ -50,7 +53,8 @@ def steps_of(project: Project, options: RouteOptions) -> int:
         radii, speeds = cells_of(project)
         cells = radii.size * speeds.size
     runs = most_steps(project, options) if options.programme else 0
-    return 2 + options.way_out + options.prices + cells + runs
+    searches = ROUNDS if options.both else 2
+    return searches + options.way_out + options.prices + cells + runs
 
 
 def route(
@@ -59,7 +63,11 @@ def route(
     """The best route of the project's setup, and the place that it needs. `progress` gets finished steps."""
     options = options or RouteOptions()
     tell = progress or (lambda _: None)
-    study = study_route(project, options, tell)
+    turns: tuple[Turn, ...] = ()
+    if options.both:
+        study, turns = both(project, options, tell)
+    else:
+        study = study_route(project, options, tell)
     place = place_of(study)
     found: list[Escape] = []
     if options.way_out:
@@ -74,4 +82,4 @@ def route(
     mapped = route_map(study.project, options, tell, store) if options.map else None
     runs = programme(study.project, options, tell, store) if options.programme else None
     store.finish()
-    return Route(study, place, tuple(found), priced, mapped, runs, worst_of_spread(study))
+    return Route(study, place, tuple(found), priced, mapped, runs, worst_of_spread(study), turns)

@@ -19,7 +19,7 @@ KEYS = (
     "points", "marks", "place", "stages", "reason", "first_speed", "last_speed", "stop_m_s2",
     "braking_margin", "missing", "ways_out", "prices", "way_m", "axis_m", "around_m", "power_kW",
     "steer_rate_deg_s", "load_factor", "map", "programme", "spread", "worst_margin", "errors",
-    "error", "input",
+    "error", "input", "turns", "speed_km_h", "abort",
 )  # fmt: skip
 ROUTE = "\n[route]\nto_deg = 60\nreturn = false\nleast_margin = 0.2\nsteer_rate_deg_s = 90\n"
 
@@ -39,7 +39,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def done(folder: Path, run: Run, tmp_path: Path) -> tuple[Result, Path]:
     """A run with all files."""
     out = tmp_path / "out"
-    return run("route", folder, "--json", "--quiet", "--length", "60", "--out", out), out
+    return run("route", folder, "--json", "--quiet", "--length", "90", "--out", out), out
 
 
 def test_answers_and_files_agree(done: tuple[Result, Path]) -> None:
@@ -51,7 +51,7 @@ def test_answers_and_files_agree(done: tuple[Result, Path]) -> None:
     rows = list(csv.DictReader((out / "route.csv").read_text().splitlines()))
     assert len(rows) == answer["points"]
     assert min(float(row["margin"]) for row in rows) == answer["margin"] >= 0.2
-    assert answer["length_m"] <= 60.0 * 1.001
+    assert answer["length_m"] <= 90.0 * 1.001
     ways = {float(row["way_m"]): row for row in rows}
     for mark in answer["marks"]:
         row = ways[mark["way_m"]]
@@ -76,13 +76,40 @@ def test_the_list_of_keys_is_whole(done: tuple[Result, Path]) -> None:
     assert found - shared <= set(KEYS)
 
 
+def test_the_card_says_what_the_route_says(
+    folder: Path, done: tuple[Result, Path], run: Run, tmp_path: Path
+) -> None:
+    """Marks of the sheet's JSON, of which the PDF is made, are the route's; another setup is refused."""
+    _, out = done
+    route = out / "route.json"
+    sheet = run("sheet", folder, "--route", route, "--out", tmp_path / "sheets", "--json", "--quiet")
+    made = next((tmp_path / "sheets").glob("*.json"))
+    card = json.loads(made.read_text())["route_card"]
+    answer = json.loads(route.read_text())
+    assert sheet.exit_code in (0, 1)
+    assert card == {name: answer[name] for name in card}
+    assert len(card["marks"]) > 10
+    other = json.loads(route.read_text())
+    other["setup"]["checksum"] = "0123456789ab"
+    wrong = tmp_path / "wrong.json"
+    wrong.write_text(json.dumps(other))
+    refused = run("sheet", folder, "--route", wrong, "--out", tmp_path / "none")
+    assert refused.exit_code == 2
+    assert "setup.checksum" in refused.stderr
+    assert not (tmp_path / "none").exists()
+    assert run("route", folder, "--length", "90", "--out", folder, "--quiet").exit_code == 0
+    page = run("report", folder, "--out", tmp_path / "page", "--quiet")
+    assert page.exit_code in (0, 1)
+    assert "The path on the unrolled section" in (tmp_path / "page" / "report.html").read_text()
+
+
 @pytest.mark.parametrize("width", ["80", "160"])
 def test_text_fits_and_says_what_matters(
     folder: Path, run: Run, width: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """No line is wider than the terminal; verdict, pieces, what it is beside, marks, the caution."""
     monkeypatch.setenv("COLUMNS", width)
-    lines = run("route", folder, "--length", "60").stdout.splitlines()
+    lines = run("route", folder, "--length", "90").stdout.splitlines()
     assert max(len(line) for line in lines) <= int(width)
     whole = " ".join(" ".join(lines).split())
     for words in (

@@ -12,7 +12,8 @@ from setupopt.errors import InputError, UserError
 from setupopt.evaluation.assessment import assess
 from setupopt.project import Project
 from setupopt.project.cases_file import read_cases
-from setupopt.report.route.fields import cases_text, columns, mark_rows, study_fields
+from setupopt.project.model import Packaging
+from setupopt.report.route.fields import as_dict, cases_text, columns, mark_rows
 from setupopt.route.complete import Route
 from setupopt.route.goal import RouteOptions, goal_of
 from setupopt.route.judged import Judge
@@ -32,6 +33,19 @@ def climb(bore: Project) -> RouteStudy:
     return study_route(with_route(bore, wanted(150.0)), RouteOptions(speed=SPEED, length=LENGTH))
 
 
+@pytest.fixture(scope="module")
+def unlimited(bore: Project) -> RouteStudy:
+    """The same without limits of packaging, tyres and gaps."""
+    assert bore.limits is not None
+    free = replace(bore, limits=replace(bore.limits, packaging=Packaging(None, None, None, ())))
+    axles = {
+        name: replace(axle, tyre=replace(axle.tyre, load_limit=None))
+        for name, axle in (("front", bore.car.front), ("rear", bore.car.rear))
+    }
+    free = replace(free, car=replace(bore.car, clearance=(), **axles))
+    return study_route(with_route(free, wanted(150.0)), RouteOptions(speed=SPEED, length=LENGTH))
+
+
 def hand_found(judge: Judge) -> np.ndarray:
     """Margins of the way that a hand search found: a ramp of 20 m to 15 deg, then on that course; 91 m."""
     course = np.radians([0.0, 8.0, 15.0, 15.0, 15.0, 15.0, 15.0, 15.0, 15.0])
@@ -49,17 +63,17 @@ def test_better_than_the_hand_found_way(climb: RouteStudy) -> None:
     assert climb.holds
 
 
-def test_least_margin_is_even_along_the_way(climb: RouteStudy) -> None:
+def test_least_margin_is_even_along_the_way(unlimited: RouteStudy) -> None:
     """A max-min answer: most of the way lies within 0.02 of the least margin, none given away."""
-    assert (climb.margin < climb.margin.min() + 0.02).mean() > 0.5
+    assert (unlimited.margin < unlimited.margin.min() + 0.02).mean() > 0.5
 
 
-def test_the_first_path_is_no_better(climb: RouteStudy) -> None:
+def test_the_first_path_is_no_better(unlimited: RouteStudy) -> None:
     """The search raises what dynamic programming found within the same length."""
-    first = climb.firsts["climb"]
+    first = unlimited.firsts["climb"]
     assert first is not None
     assert first.length <= LENGTH
-    assert climb.margin.min() > first.margin
+    assert unlimited.margin.min() > first.margin
 
 
 def test_assess_says_the_same(climb: RouteStudy, tmp_path: Path) -> None:
@@ -75,7 +89,7 @@ def test_assess_says_the_same(climb: RouteStudy, tmp_path: Path) -> None:
 
 def test_json_is_the_table(climb: RouteStudy) -> None:
     """Marks are rows of the table; the pieces add up to the whole."""
-    answer = study_fields(climb)
+    answer = as_dict(Route(climb, place_of(climb), (), ()))
     table = columns(climb)
     assert answer["margin"] == climb.margin.min()
     assert answer["worst"]["way_m"] == table["way_m"][climb.margin.argmin()]

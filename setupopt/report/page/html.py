@@ -8,6 +8,8 @@ from base64 import b64encode
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from setupopt.evaluation.assessment import Assessment
 from setupopt.evaluation.drawn_state import Patch
 from setupopt.evaluation.report_data import Part, Report
@@ -27,7 +29,9 @@ from setupopt.report.page.charts import (
 from setupopt.report.page.drawing import NARROW, near_drawing, section_drawing
 from setupopt.report.page.patch import highest, patches_picture
 from setupopt.report.page.plan import plan_drawing
+from setupopt.report.route.picture import along_picture
 from setupopt.report.shared.in_air import in_air_words
+from setupopt.report.shared.route_file import is_sound
 from setupopt.report.shared.tables import angle
 from setupopt.report.shared.words import CLOSING, more_friction, sliding_words, standing_words
 from setupopt.report.shared.would_hold import would_hold_words
@@ -72,6 +76,7 @@ def _content(report: Report) -> dict[str, Any]:
         "angles": halves,
         "group": group,
         "margins": pictures.margins(),
+        "route_picture": _route_picture(report),
         "standing": pictures.standing(),
         "shown": [pictures.part(part) for part in report.parts],
         "place": _place_words(report),
@@ -84,6 +89,16 @@ def _content(report: Report) -> dict[str, Any]:
         "trade_off": _as_image(report.prices.picture),
         "standing_words": standing_words,
     }
+
+
+def _route_picture(report: Report) -> Markup | None:
+    """The kept route at its marks; None where none is kept."""
+    found = report.target.route
+    if not found or not is_sound(found):
+        return None
+    marks = found["marks"]
+    columns = {name: np.array([row[name] for row in marks]) for name in marks[0]}
+    return _inside(along_picture(report.today.project, columns, found["least_margin"]), "route")
 
 
 def _as_image(svg: str) -> str:

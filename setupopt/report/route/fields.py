@@ -11,12 +11,15 @@ from setupopt.evaluation.result import Field, finite
 from setupopt.physics.inputs import Floats
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import frame_text
+from setupopt.project.field_types import KMH
+from setupopt.project.writing import setup_text
 from setupopt.report.route.programme import error_fields, programme_fields
+from setupopt.report.shared.words import setup_comment
 from setupopt.robust.builds.build_variation import WorstBuild
 from setupopt.route.complete import Route
 from setupopt.route.radius_map import Cell, RouteMap, load_factor
 from setupopt.route.study import First, RouteStudy
-from setupopt.route.way_out import Escape, WayOut
+from setupopt.route.way_out import EVENTS, Escape, WayOut
 from setupopt.route.whole import Place
 from setupopt.units import DEG, KW, MM
 
@@ -86,7 +89,33 @@ def mark_rows(study: RouteStudy) -> np.ndarray:
 
 def as_dict(route: Route) -> Field:
     """Plain Python values, None for what has no answer."""
-    return {**study_fields(route.study), "place": place_fields(route.place), **more_fields(route)}
+    return {
+        **study_fields(route.study),
+        "marks": marks(route),
+        "place": place_fields(route.place),
+        **more_fields(route),
+    }
+
+
+def marks(route: Route) -> list[Field]:
+    """The marks along the route, for the card: each with km/h, and the way out after a loss of drive."""
+    table = columns(route.study)
+    found = [row_fields(table, row) for row in mark_rows(route.study)]
+    return [
+        {**row, "speed_km_h": row["speed_m_s"] / KMH, "abort": _abort(route, row["way_m"])} for row in found
+    ]
+
+
+def _abort(route: Route, way: float) -> str | None:
+    """What is left at the last point before a mark whose ways out are known: stay, on, down or none."""
+    ways = route.study.judged.points.way[0]
+    known = [escape for escape in route.escapes if ways[escape.row] <= way]
+    if not known:
+        return None
+    found = known[-1].ways[EVENTS[0]]
+    if found is None:
+        return "none"
+    return found.way if found.metres > 0.0 else "stay"
 
 
 def place_fields(place: Place) -> Field:
@@ -111,6 +140,7 @@ def more_fields(route: Route) -> Field:
         "prices": prices or None,
         "map": map_fields(route.map),
         "programme": programme_fields(route.programme),
+        "turns": [asdict(turn) for turn in route.turns] or None,
         "spread": None if route.worst is None else _spread(route.worst),
     }
 
@@ -143,6 +173,15 @@ def cell_fields(cell: Cell) -> Field:
         "fall_m": finite(cell.fall),
         "load_factor": finite(cell.load_factor),
     }
+
+
+def setup_file(route: Route) -> str | None:
+    """The setup that was found for the route; None where none was searched."""
+    if not route.turns:
+        return None
+    warning = "" if route.holds else "ITS ROUTE BREAKS A LIMIT OR THE MINIMUM MARGIN: see what route printed."
+    comment = setup_comment("Found for a route", float(route.study.margin.min()), warning)
+    return setup_text(route.study.project.setup, None, comment)
 
 
 def map_text(route: Route) -> str | None:
@@ -210,7 +249,6 @@ def study_fields(study: RouteStudy) -> Field:
         "helix_margin": finite(study.helix),
         "straight_margin": finite(study.straight),
         "points": len(study.margin),
-        "marks": [row_fields(table, row) for row in mark_rows(study)],
         "cautions": list(study.project.cautions),
     }  # fmt: skip
 

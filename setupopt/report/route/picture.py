@@ -6,24 +6,30 @@ from typing import Any
 
 import numpy as np
 
-from setupopt.project.model import WHEELS
+from setupopt.project.model import WHEELS, Project
 from setupopt.report.route.fields import columns
 from setupopt.report.shared.picture import INK, QUIET, SECOND, WARNING, at_venue, drawing, svg
 from setupopt.route.complete import Route
-from setupopt.route.study import RouteStudy
 
 _LINES = ((INK, "-"), (SECOND, "-"), (WARNING, "--"), (QUIET, "--"))
 _LOWEST = -0.2  # margins under it have the colour of this one
 
 
 def route_picture(route: Route) -> str:
-    """SVG: the unrolled section above, then margin, steer angle and wheel loads along the way."""
+    """SVG of a route at all its points."""
     study = route.study
-    table = columns(study)
+    return along_picture(study.project, columns(study), study.goal.least_margin)
+
+
+def along_picture(project: Project, table: dict[str, Any], least_margin: float) -> str:
+    """SVG: the unrolled section above, then margin, steer angle and wheel loads along the way.
+
+    `table`: columns of points, in file units.
+    """
     layout: Any = {"nrows": 4, "height_ratios": [5, 3, 2, 3]}
-    with drawing(7.6, 10.4, at_venue(study.project, "Route"), squeeze=False, **layout) as (figure, axes):
+    with drawing(7.6, 10.4, at_venue(project, "Route"), squeeze=False, **layout) as (figure, axes):
         _unrolled(table, figure, axes[0, 0])
-        _margin(study, table, axes[1, 0])
+        _margin(least_margin, table, axes[1, 0])
         _steer(table, axes[2, 0])
         _loads(table, axes[3, 0])
         return svg(figure)
@@ -46,10 +52,10 @@ def _unrolled(table: dict[str, Any], figure: Any, axes: Any) -> None:
     figure.colorbar(band, ax=axes, label="grip margin", pad=0.01)
 
 
-def _margin(study: RouteStudy, table: dict[str, Any], axes: Any) -> None:
+def _margin(least_margin: float, table: dict[str, Any], axes: Any) -> None:
     axes.plot(table["way_m"], table["margin"], color=INK, lw=1.5)
-    axes.axhline(study.goal.least_margin, color=WARNING, lw=1.0, ls="--", label="required")
-    axes.set(ylabel="grip margin", xlim=(0.0, study.length))
+    axes.axhline(least_margin, color=WARNING, lw=1.0, ls="--", label="required")
+    axes.set(ylabel="grip margin", xlim=(0.0, table["way_m"][-1]))
     axes.legend(frameon=False, fontsize=8.0, loc="upper right")
 
 

@@ -8,7 +8,7 @@ from functools import partial
 from setupopt.evaluation.result import Field
 from setupopt.project.bodies import worn_words
 from setupopt.project.field_types import KMH
-from setupopt.report.route.fields import columns, escape_fields, mark_rows, pieces, row_fields
+from setupopt.report.route.fields import columns, escape_fields, marks, pieces, row_fields
 from setupopt.report.route.programme import programme_words
 from setupopt.report.shared.tables import (
     Key,
@@ -20,7 +20,7 @@ from setupopt.report.shared.tables import (
     paragraph,
     words,
 )
-from setupopt.report.shared.words import CLOSING, cautions_text, lines, verdict
+from setupopt.report.shared.words import CLOSING, cautions_text, headed, lines, verdict
 from setupopt.route.complete import Route
 from setupopt.route.study import RouteStudy
 from setupopt.route.way_out import EVENTS
@@ -38,9 +38,9 @@ def text(route: Route, width: int, short: bool = False) -> str:
     """The whole report, or with `short` verdict and stages alone; lines of at most `width`."""
     study = route.study
     parts = [_head(study, width), cautions_text(study.project.cautions, width), _verdict(study, width)]
-    parts += [_spread(route, width), _place(route, width)]
+    parts += [_spread(route, width), _turns(route, width), _place(route, width)]
     if not short:
-        parts += [_pieces(study, width), _beside(study, width), _limits(study, width), _marks(study, width)]
+        parts += [_pieces(study, width), _beside(study, width), _limits(study, width), _marks(route, width)]
     parts += [_ways_out(route, width), _prices(route, width), _map(route, width)]
     parts += [programme_words(route, width), paragraph(CLOSING, width)]
     return "\n\n".join(part for part in parts if part) + "\n"
@@ -91,6 +91,19 @@ def _spread(route: Route, width: int) -> str:
         f"At the worst of [spread] the same route {_margin(worst.margin)}: {inputs or 'the inputs as given'}."
     )
     return lines([said, "LESS THAN REQUIRED: the route does not stand the spread." if low else ""], width)
+
+
+def _turns(route: Route, width: int) -> str:
+    """What each round of setup and route brought; nothing where the setup was not searched."""
+    keys = [
+        decimals("route before", "before", 3),
+        decimals("setup for it", "setup", 3),
+        decimals("route for that", "after", 3),
+        words("limits", "holds", verdict),
+        words("taken", "taken", lambda taken: "yes" if taken else "no"),
+    ]
+    head = "Setup and route in turn, least margins; --out writes the setup to route-setup.toml"
+    return headed(head, keyed_table(route.turns, keys, width) if route.turns else "", width)
 
 
 def _pieces(study: RouteStudy, width: int) -> str:
@@ -241,16 +254,15 @@ def _limits(study: RouteStudy, width: int) -> str:
     return f"{paragraph(head, width)}\n{keyed_table(rows, keys, width)}"
 
 
-def _marks(study: RouteStudy, width: int) -> str:
-    table = columns(study)
-    rows = [row_fields(table, row) for row in mark_rows(study)]
+def _marks(route: Route, width: int) -> str:
+    rows = marks(route)
     keys = [
         decimals("after m", "way_m"),
         decimals("axis m", "axis_m"),
         Key("deg", "roll_angle_deg", angle_1),
         Key("heading", "heading_deg", angle_1),
         decimals("m/s", "speed_m_s"),
-        Key("km/h", "speed_m_s", lambda speed: number(speed / KMH, 0), rank=4),
+        decimals("km/h", "speed_km_h", 0, rank=4),
         decimals("s", "seconds", 2),
         decimals("margin", "margin", 3, missing="lost"),
         decimals("steer", "steer_deg", 2),
@@ -258,6 +270,7 @@ def _marks(study: RouteStudy, width: int) -> str:
         decimals("least N", "least", 0, rank=2),
         words("in air", "wheels_in_air", lambda wheels: str(wheels or "").upper(), rank=3),
         decimals("kW", "power_kW", 0, rank=6),
+        Key("abort", "abort", str, optional=True, numeric=False),
     ]
     for row in rows:
         loads = [row[f"load_{wheel}_N"] for wheel in ("fl", "fr", "rl", "rr")]

@@ -18,6 +18,7 @@ from setupopt.project.measured_file import BODY, CROSS, WEIGHT
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
 from setupopt.project.stored_proof import proof_extent
 from setupopt.report.shared.in_air import in_air_words
+from setupopt.report.shared.route_file import route_reasons
 from setupopt.report.shared.tables import thinned
 from setupopt.report.shared.words import CLOSING, sliding_words
 from setupopt.sheet.card import RunCard
@@ -30,6 +31,10 @@ from setupopt.units import DEG, GRAVITY, MM
 
 _BODY_WHERE = "the one on the car"
 _MOST_ANGLES = 13  # rows of the run card
+_ROUTE = (
+    "shape", "margin", "least_margin", "to_deg", "hold_m", "length_m", "seconds", "load_factor", "spread",
+    "marks",
+)  # fmt: skip
 COLUMNS = (
     "quantity",
     "unit",
@@ -44,7 +49,9 @@ COLUMNS = (
 
 @dataclass(frozen=True)
 class Sheet:
-    """Everything that is put on paper. `date` as YYYY-MM-DD; `made_by` may be empty."""
+    """Everything that is put on paper. `date` as YYYY-MM-DD; `made_by` may be empty; `route`: as
+    `report.shared.route_file` reads it, None without a route card.
+    """
 
     project: Project
     changes: ChangeList
@@ -52,6 +59,7 @@ class Sheet:
     revision: int
     date: str
     made_by: str
+    route: Field | None = None
 
     @property
     def target(self) -> Setup:
@@ -61,7 +69,7 @@ class Sheet:
     @property
     def do_not_run(self) -> tuple[str, ...]:
         """Reasons against a run of the target, the banner of every page; empty where there is none."""
-        return self.card.do_not_run
+        return (*self.card.do_not_run, *route_reasons(self.route))
 
     @property
     def passes(self) -> bool:
@@ -110,6 +118,7 @@ class Sheet:
             "left_alone": list(c.left_alone),
             "do_not_run": list(self.do_not_run),
             "run_card": card_fields(self.card),
+            "route_card": self.route and {name: self.route[name] for name in _ROUTE},
             "cautions": list(self.cautions),
             "assumed": list(p.assumed),
             "closing": CLOSING,

@@ -1,0 +1,70 @@
+"""A route that `route --out` has written: what sheets and pages show of it."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+from setupopt.errors import InputError
+from setupopt.evaluation.result import Field
+from setupopt.files import read_regular
+from setupopt.project.checksum import setup_checksum
+from setupopt.project.model import Project
+
+MOST_BYTES = 20_000_000
+_NUMBERS = (
+    "way_m",
+    "axis_m",
+    "roll_angle_deg",
+    "heading_deg",
+    "speed_m_s",
+    "speed_km_h",
+    "seconds",
+    "steer_deg",
+)
+_WHOLE = ("margin", "length_m", "seconds", "to_deg", "least_margin", "hold_m")
+
+
+def read_route(file: str | Path, project: Project) -> Field:
+    """The JSON of a route of the project's setup.
+
+    Raises InputError for a file that is none, or that belongs to another setup: a card must not be driven
+    with it.
+    """
+    try:
+        found: dict[str, Any] = json.loads(read_regular(Path(file), MOST_BYTES))
+        sound = is_sound(found)
+    except (OSError, ValueError, RecursionError):
+        sound = False
+    if not sound:
+        raise InputError(str(file), None, "", "something else", "a route.json that `setupopt route` wrote")
+    known = found["setup"]["checksum"]
+    own = setup_checksum(project, project.setup)
+    if known != own:
+        expected = f"{own}, the setup of this sheet: run `setupopt route` with it"
+        raise InputError(str(file), None, "setup.checksum", str(known), expected)
+    return found
+
+
+def is_sound(found: Any) -> bool:
+    """Whether a kept answer has all that cards and pictures need."""
+    try:
+        rows = [*found["marks"], {name: found[name] or 0.0 for name in _WHOLE}]
+        numbers = [row[name] or 0.0 for row in rows for name in (_WHOLE if row is rows[-1] else _NUMBERS)]
+        judged = [found["holds"], *(one["holds"] for one in found["limits"])]
+        finite = all(math.isfinite(number) for number in numbers)
+        return finite and all(one in (True, False) for one in judged) and bool(found["setup"]["checksum"])
+    except (KeyError, TypeError, ValueError, AttributeError):
+        return False
+
+
+def route_reasons(found: Field | None) -> tuple[str, ...]:
+    """Why nobody may drive a route; empty where the model finds nothing, or there is no route."""
+    if found is None or found["holds"]:
+        return ()
+    broken = [one["limit"] for one in found["limits"] if not one["holds"]]
+    words = f" Limits broken: {', '.join(broken)}." if broken else ""
+    least = "contact lost" if found["margin"] is None else f"least margin {found['margin']:.3f}"
+    return (f"Route: {least}, at least {found['least_margin']:g}.{words}",)
