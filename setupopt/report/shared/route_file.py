@@ -25,6 +25,10 @@ _NUMBERS = (
     "steer_deg",
 )
 _WHOLE = ("margin", "length_m", "seconds", "to_deg", "least_margin", "hold_m")
+CARD = (
+    "shape", "margin", "least_margin", "to_deg", "hold_m", "length_m", "seconds", "load_factor", "spread",
+    "marks",
+)  # fmt: skip
 
 
 def read_route(file: str | Path, project: Project) -> Field:
@@ -54,7 +58,7 @@ def is_sound(found: Any) -> bool:
         rows = [*found["marks"], {name: found[name] or 0.0 for name in _WHOLE}]
         numbers = [row[name] or 0.0 for row in rows for name in (_WHOLE if row is rows[-1] else _NUMBERS)]
         judged = [found["holds"], *(one["holds"] for one in found["limits"])]
-        finite = all(math.isfinite(number) for number in numbers)
+        finite = all(name in found for name in CARD) and all(map(math.isfinite, numbers))
         return finite and all(one in (True, False) for one in judged) and bool(found["setup"]["checksum"])
     except (KeyError, TypeError, ValueError, AttributeError):
         return False

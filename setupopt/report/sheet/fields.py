@@ -18,7 +18,7 @@ from setupopt.project.measured_file import BODY, CROSS, WEIGHT
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
 from setupopt.project.stored_proof import proof_extent
 from setupopt.report.shared.in_air import in_air_words
-from setupopt.report.shared.route_file import route_reasons
+from setupopt.report.shared.route_file import CARD, route_reasons
 from setupopt.report.shared.tables import thinned
 from setupopt.report.shared.words import CLOSING, sliding_words
 from setupopt.sheet.card import RunCard
@@ -31,10 +31,6 @@ from setupopt.units import DEG, GRAVITY, MM
 
 _BODY_WHERE = "the one on the car"
 _MOST_ANGLES = 13  # rows of the run card
-_ROUTE = (
-    "shape", "margin", "least_margin", "to_deg", "hold_m", "length_m", "seconds", "load_factor", "spread",
-    "marks",
-)  # fmt: skip
 COLUMNS = (
     "quantity",
     "unit",
@@ -118,7 +114,7 @@ class Sheet:
             "left_alone": list(c.left_alone),
             "do_not_run": list(self.do_not_run),
             "run_card": card_fields(self.card),
-            "route_card": self.route and {name: self.route[name] for name in _ROUTE},
+            "route_card": self.route and {name: self.route[name] for name in CARD},
             "cautions": list(self.cautions),
             "assumed": list(p.assumed),
             "closing": CLOSING,
