@@ -64,6 +64,7 @@ STUDIES = (
     "hardening/test_spreadsheets.py::test_another_language_changes_no_file",
     "hardening/test_words.py::test_odd_time_zones",
     "learn/test_broken_logs.py::test_rows_that_are_no_run[reversed]",
+    "learn/test_learn.py::test_a_log_of_the_ride_tells_zeros",
     "learn/test_learn.py::test_an_axle_that_slides_tells_the_grip",
     "learn/test_learn.py::test_three_runs_narrow_the_downforce_and_raise_the_next_angle",
     "physics/test_jit.py::test_uncompiled_kernels_give_the_same_numbers",

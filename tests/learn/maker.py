@@ -12,9 +12,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from setupopt.evaluation.cases import path_cases
 from setupopt.learn.channels import CHANNELS, COMPARED, key_of
 from setupopt.learn.model import Predictor, parameters, prior
+from setupopt.physics.inputs import SIDESLIP
+from setupopt.physics.ride_run import TRACE
 from setupopt.project.model import Project
+from setupopt.robust.ride_model import RideModel
 from setupopt.units import DEG
 
 # Roll angle in deg and speed in m/s of the holds of a run.
@@ -96,6 +100,31 @@ def log_frame(
         values += truth.values.get(f"zero of {name}", 0.0)
         frame[key_of(name)] = values / channel["factor"]
     return frame
+
+
+def ridden_frame(project: Project, holds: tuple[tuple[float, float], ...], seconds: int = 5) -> pd.DataFrame:
+    """A log of steer and sideslip from the ride in time: waves of half a millimetre under the car, a driver
+    who holds the course, and a second without rows between the holds.
+    """
+    angles, speeds = np.array(holds, dtype=float).T
+    cases = path_cases(project.venue, "ride", angles * DEG, speed=speeds)
+    ride = RideModel(project, project.setup, cases)
+    parts = []
+    for row, (angle, speed) in enumerate(holds):
+        way = speed * np.arange(1000.0 * seconds + 1.0)[:, None] * 1e-3 - ride.contacts(row).behind
+        road = 5e-4 * (np.sin(2.0 * np.pi * way / 6.0) + np.sin(2.0 * np.pi * way / 2.3))
+        trace = np.zeros((50 * seconds, len(TRACE)))
+        ride.disturbed(row, road, 2e-3, judged=False, trace=trace, every=10)
+        seen = pd.DataFrame(trace, columns=list(TRACE))
+        columns = {
+            "time_s": seen["time"] + row * (seconds + 1.0),
+            "speed_m_s": speed,
+            "roll_angle_deg": angle,
+        }
+        columns |= {"yaw_rate_deg_s": 0.0, "steer_deg": seen["steer"] / DEG}
+        columns["sideslip_deg"] = (ride.trim(row)[SIDESLIP] + seen["sideslip"]) / DEG
+        parts.append(pd.DataFrame(columns))
+    return pd.concat(parts, ignore_index=True)
 
 
 def write(frame: pd.DataFrame, path: Path) -> Path:

@@ -26,7 +26,7 @@ from setupopt.learn.model import Predictor
 from setupopt.learn.way import way
 from setupopt.units import DEG, GRAVITY, MM
 
-from .maker import Truth, log_frame, write
+from .maker import Truth, log_frame, ridden_frame, write
 
 BORE = Path(__file__).parents[2] / "setups" / "bore"
 HOLDS = ((0, 20), (0, 40), (0, 54), (30, 54), (60, 54), (30, 40), (60, 45), (0, 30))
@@ -350,6 +350,23 @@ def test_an_axle_that_slides_tells_the_grip(frame: pd.DataFrame, tmp_path: Path)
     new = files(found.correction, found.grip, project, ["run.csv"], "2026-01-01")
     grip = tomllib.loads(new["venue.toml"].decode())["venue"]["surface_grip"]
     assert grip == pytest.approx(0.92 * found.grip.value, rel=1e-5)
+
+
+def test_a_log_of_the_ride_tells_zeros(tmp_path: Path) -> None:
+    """A car that moves over waves, with a driver: what is no trim in it does not hide wrong zeros."""
+    project = setupopt.load(BORE)
+    venue = replace(project.venue, attitudes=project.venue.attitudes[:1])
+    frame = ridden_frame(project, ((0, 40), (30, 50), (60, 54), (75, 54)))
+    rng = np.random.default_rng(7)
+    for name, zero in (("steer_deg", 0.20), ("sideslip_deg", -0.15)):
+        frame[name] += zero + rng.normal(0.0, 0.1, len(frame))
+    found = setupopt.learn(replace(project, venue=venue), [write(frame, tmp_path / "run.csv")])
+    those = found.found.those
+    for name, zero in (("steer", 0.20), ("sideslip", -0.15)):
+        error = those["error"][f"zero of {name}"] / DEG
+        assert error < 0.1
+        assert abs(those["value"][f"zero of {name}"] / DEG - zero) < 3.0 * error
+    assert any("4 gaps" in one.found or "3 gaps" in one.found for one in found.ways[0].run.findings)
 
 
 def test_coasting_tells_the_drag(tmp_path: Path) -> None:
