@@ -85,6 +85,7 @@ STUDIES = (
     "route/test_programme.py::test_a_short_programme",
     "route/test_radius_map.py",
     "route/test_way_out.py",
+    "search/test_required.py",
     "search/test_shadow_prices.py",
     "search/test_trust_region_subproblem.py::test_a_thousand_programs_have_the_value_that_cvxpy_finds",
     "search/test_tradeoff.py",
