@@ -123,9 +123,9 @@ class ProposalBuilder:
         own = replace(problem, project=self.today)
         return Required(
             self.times,
-            stood_by(own, self.today.setup),
-            stood_by(problem, steady),
-            stood_by(problem, self.check.setup),
+            stood_by(own, self.today.setup, self.times),
+            stood_by(problem, steady, self.times),
+            stood_by(problem, self.check.setup, self.times),
             self.front,
         )
 

@@ -185,8 +185,11 @@ def _with_places(problem: SetupProblem, point: Floats) -> tuple[SetupProblem, bo
 # ---- what a setup stands -----------------------------------------------------------------------------------
 
 
-def stood_by(problem: SetupProblem, setup: Setup) -> StoodSetup:
-    """What a setup on the problem's body stands at every place of the sweep."""
+def stood_by(problem: SetupProblem, setup: Setup, times: float = 1.0) -> StoodSetup:
+    """What a setup on the problem's body stands at every place of the sweep.
+
+    `times`: of what `[require]` says, for rides to look so far.
+    """
     project = problem.project
     cases = sweep_cases(project.venue)
     model = problem.model
@@ -206,7 +209,7 @@ def stood_by(problem: SetupProblem, setup: Setup) -> StoodSetup:
     for kind, each in zip(stood.kinds, shares.reshape(-1, len(cases)), strict=True):
         row = int(each.argmin())
         level = float(getattr(stood.asked, kind))
-        rides = ridden(project, setup, cases.pick(np.argsort(each)[:_RIDDEN]), kind, level)
+        rides = ridden(project, setup, cases.pick(np.argsort(each)[:_RIDDEN]), kind, max(times, 1.0) * level)
         found.append(Stood(kind, level, level * float(each[row]), result.fields(row), rides))
     return StoodSetup(setup, worst, tuple(found), built)
 
