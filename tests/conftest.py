@@ -67,6 +67,7 @@ STUDIES = (
     "learn/test_learn.py::test_a_log_of_the_ride_tells_zeros",
     "learn/test_learn.py::test_an_axle_that_slides_tells_the_grip",
     "learn/test_learn.py::test_three_runs_narrow_the_downforce_and_raise_the_next_angle",
+    "learn/test_learn.py::test_two_logs_count_together",
     "physics/test_jit.py::test_uncompiled_kernels_give_the_same_numbers",
     "report/test_comparison_picture.py::test_texts_keep_to_their_width_and_say_what_is_lost",
     "report/test_page_in_browser.py",

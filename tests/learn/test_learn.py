@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import tomllib
 import zipfile
 from dataclasses import replace
@@ -48,7 +49,9 @@ def answer(frame: pd.DataFrame, tmp_path_factory: pytest.TempPathFactory) -> tup
     """The JSON of one run with all files, and the folder that holds them."""
     home = tmp_path_factory.mktemp("learn")
     log = write(frame, home / "run.csv")
-    asked = ["learn", str(BORE), str(log), "--json", "--quiet", "--out", str(home / "out")]
+    venue = Path(shutil.copytree(BORE, home / "old")) / "venue.toml"
+    venue.write_text("[[attitude]]".join(venue.read_text().split("[[attitude]]")[:2]))  # straight alone
+    asked = ["learn", str(home / "old"), str(log), "--json", "--quiet", "--out", str(home / "out")]
     done = CliRunner().invoke(group, [*asked, "--corrected", str(home / "new")])
     assert done.exit_code == 0, done.output
     return json.loads(done.stdout), home
