@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
+import os
 from collections.abc import Callable, Iterable
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, fields
@@ -119,6 +120,19 @@ def checked_address(ctx: click.Context, param: click.Parameter, address: str | N
     return address
 
 
+def use_card(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
+    """Large sweeps go to the card from here on; where there is none, says so and goes on without."""
+    if not wanted or ctx.resilient_parsing:
+        return
+    from setupopt.physics import gpu, sweep
+
+    why = gpu.missing()
+    if why:
+        click.echo(f"--gpu: {why}; the processor does the work, to the same numbers", err=True)
+    else:
+        os.environ[sweep.ON_CARD] = "1"
+
+
 def worker_pool(address: str | None) -> AbstractContextManager[WorkerPool | None]:
     """The workers of the scheduler at an address. Without an address None, which means all local cores."""
     if address is None:
@@ -176,6 +190,11 @@ floors_option = click.option(
 cluster_option = click.option(
     "--cluster", metavar="ADDRESS", callback=checked_address, help="Dask scheduler whose workers do the "
     "work, such as tcp://10.0.0.5:8786; same numbers. Needs the extra `cluster`.",
+)  # fmt: skip
+
+gpu_option = click.option(
+    "--gpu", is_flag=True, expose_value=False, callback=use_card, help="Large sweeps on an NVIDIA card; "
+    "margins agree to 1e-9. Needs the extra `gpu`.",
 )  # fmt: skip
 
 _OUTPUT = (out_option, json_option, quiet_option)

@@ -79,6 +79,7 @@ def _quick(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
     "The answer, the run card and the report say that it is quick.",
 )  # fmt: skip
 @options.cluster_option
+@options.gpu_option
 def command(common: options.Common, profile: str | None, cluster: str | None, **given: Any) -> None:
     """How much bump, seam, gust, wind, rough road, fault and build error the setup of PROJECT stands.
 

@@ -33,6 +33,7 @@ _SHAPES = {"over": True, "back": False, "best": None}
 @click.option("--both", is_flag=True, help="Search the setup too, in turn with the route; many minutes.")
 @click.option("--programme", is_flag=True, help="The test runs that lead to it, each a small step; minutes.")
 @click.option("--prices", is_flag=True, help="What more margin, speed and radius cost in length.")
+@options.gpu_option
 def command(
     common: options.Common, mode: str, speed: float | None, length: float | None, shape: str, **more: bool
 ) -> None:

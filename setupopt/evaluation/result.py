@@ -21,6 +21,8 @@ Field = dict[str, Any]
 
 
 IN_AIR = 0.01  # of m g / 4
+# What a lost case has besides its margin.
+_OF_LOST = ("case", "roll_angle_deg", "along_mm", "attitude", "speed_m_s", "contact")
 _LISTED = (
     "roll_angle_deg",
     "along_mm",
@@ -131,9 +133,9 @@ class Result:
 
     def rows(self, cases: Sequence[int] | np.ndarray, setup: int = 0) -> list[Field]:
         """The columns of the case table that a list of cases shows, as plain Python values."""
-        table = self.frame(setup).iloc[np.asarray(cases, dtype=int)]
-        names = [name for name in _LISTED if name in table.columns]
-        return [dict(zip(names, map(_plain, row), strict=True)) for row in table[names].to_numpy().tolist()]
+        columns = self.columns(setup)
+        listed = {name: columns[name] for name in _LISTED if name in columns}
+        return [_row(listed, case, self.contact[setup, case]) for case in cases]
 
     def columns(self, setup: int = 0) -> dict[str, Any]:
         """The case table in file units, (cases) each, in its fixed order."""
@@ -180,14 +182,18 @@ class Result:
         import pandas as pd
 
         table = pd.DataFrame(self.columns(setup))
-        keep = ["case", "roll_angle_deg", "along_mm", "attitude", "speed_m_s", "contact"]
-        table.loc[~table["contact"], [name for name in table.columns if name not in keep]] = np.nan
+        table.loc[~table["contact"], [name for name in table.columns if name not in _OF_LOST]] = np.nan
         return table
 
     def fields(self, case: int, setup: int = 0) -> Field:
         """One case's row of the table as plain Python values; None for what has no answer."""
-        row = self.frame(setup).iloc[case]
-        return {str(name): _plain(value) for name, value in row.items()}
+        return _row(self.columns(setup), case, self.contact[setup, case])
+
+
+def _row(columns: dict[str, Any], case: int, held: bool) -> Field:
+    """One case as plain Python values; None for what has no answer."""
+    shown = {name: column[case] for name, column in columns.items() if held or name in _OF_LOST}
+    return {name: _plain(shown.get(name)) for name in columns}
 
 
 def degrees(angle: float) -> float:

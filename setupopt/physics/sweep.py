@@ -22,6 +22,9 @@ CHUNK = 128
 _LINKS = 16
 # Two cases in a row are no further apart, rad.
 _NEXT = 0.2
+# Name in the environment: whether large sweeps run on an NVIDIA card. So few answers are found sooner here.
+ON_CARD = "SETUPOPT_GPU"
+_LEAST_ON_CARD = 2048
 # So few answers are found sooner than threads are started.
 _FEW = 20
 _NO_STARTS = np.zeros(0, ANSWER)
@@ -141,12 +144,34 @@ def _follows(case: Record, before: Record) -> bool:
 
 
 @kernel
+def solve_row(
+    cars: Records, elements: Records, points: Records, setups: Records, cases: Records, start: Record,
+    has_start: bool, by_slope: bool, quick: bool, row: int, part: Record, state: Record, road: Records,
+    work: Record, answer: Record,
+) -> None:  # fmt: skip
+    """Solve answer `row` of a sweep, setups slowest, cases fastest."""
+    case = cases[row % cases.size]
+    setup = setups[row // cases.size]
+    kind = int(setup.car)
+    done = False
+    if by_slope and has_start:
+        done = _solve_by_slope(
+            cars[kind], elements[kind], points[kind], setup, case, state, road, start, work, answer
+        )
+    if not done:
+        _solve(
+            cars[kind], elements[kind], points[kind], setup, case, part, state, road, start, has_start, quick,
+            work, answer,
+        )  # fmt: skip
+
+
+@kernel
 def run_chunk(
     cars: Records, elements: Records, points: Records, setups: Records, cases: Records, starts: Records,
     by_slope: bool, quick: bool, first: int, last: int, parts: Records, states: Records, road: Records,
     works: Records, answers: Records,
 ) -> None:  # fmt: skip
-    """Solve answers `first` to `last`, setups slowest, cases fastest.
+    """Solve answers `first` to `last`.
 
     `cars` (kinds), `elements` (kinds, elements) and `points` (kinds, points) hold the cars that setups make.
     `starts` (cases): answers of a setup nearby, or empty. `quick`: see `run`. `parts`, `states`, `works` hold
@@ -155,24 +180,13 @@ def run_chunk(
     has_starts = starts.shape[0] > 0
     for row in range(first, last):
         i = row % cases.size
-        setup = setups[row // cases.size]
         is_linked = quick and not has_starts and i > 0 and row % _LINKS > 0
         if is_linked:
             is_linked = _follows(cases[i], cases[i - 1])
-        has_start = has_starts or is_linked
         start = starts[i] if has_starts else answers[row - 1 if is_linked else row]
-        kind = int(setup.car)
-        done = False
-        if by_slope and has_starts:
-            done = _solve_by_slope(
-                cars[kind], elements[kind], points[kind], setup, cases[i], states[0], road, start, works[0],
-                answers[row],
-            )  # fmt: skip
-        if done:
-            continue
-        _solve(
-            cars[kind], elements[kind], points[kind], setup, cases[i], parts[0], states[0], road, start,
-            has_start, quick, works[0], answers[row],
+        solve_row(
+            cars, elements, points, setups, cases, start, has_starts or is_linked, by_slope and has_starts,
+            quick, row, parts[0], states[0], road, works[0], answers[row],
         )  # fmt: skip
 
 
@@ -188,6 +202,10 @@ def _spans(count: int, threads: int, links: int) -> list[tuple[int, int]]:
     """Equal pieces of whole links, none longer than `CHUNK`, enough for every thread."""
     size = max(1, min(CHUNK // links, -(-count // (threads * links)))) * links
     return [(first, min(first + size, count)) for first in range(0, count, size)]
+
+
+def _silent(_: int) -> None:
+    """Reports no progress."""
 
 
 def run(
@@ -208,10 +226,15 @@ def run(
     kernels hold no interpreter lock, so plain threads use all cores; `pool`
     may bring its own. `progress` is called with how many answers were added.
     """
-    answers = np.zeros(setups.size * cases.size, dtype=ANSWER)
     nearby = _NO_STARTS if starts is None else np.ascontiguousarray(starts)
     if nearby.size not in (0, cases.size):
         raise ValueError(f"starts must be ({cases.size}), not {nearby.shape}")
+    count = setups.size * cases.size
+    if count >= _LEAST_ON_CARD and not (by_slope or quick) and os.environ.get(ON_CARD) == "1":
+        from setupopt.physics import gpu  # nobody else needs it
+
+        return gpu.run(car, setups, cases, progress or _silent)
+    answers = np.zeros(count, dtype=ANSWER)
 
     def task(span: tuple[int, int]) -> int:
         scratch = (
