@@ -42,6 +42,8 @@ MORE = [
     "left_out",
     "limits_broken",
     "plateaus",
+    "required",
+    "speed_m_s",
     "robustness",
     "sides",
     "slides",
