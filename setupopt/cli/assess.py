@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -27,7 +27,11 @@ if TYPE_CHECKING:
     "--cases-out", metavar="FILE.csv", type=completing.TABLE,
     help="Write a table with one row for every case.",
 )  # fmt: skip
-def command(common: options.Common, cases_file: str | None, cases_out: str | None) -> None:
+@click.option(
+    "--sensitivity", is_flag=True,
+    help="Say which input that is hard to measure matters here, and how much: measure that one first.",
+)  # fmt: skip
+def command(common: options.Common, cases_file: str | None, cases_out: str | None, sensitivity: bool) -> None:
     """Grip margin at every roll angle and attitude of PROJECT, the worst one and why.
 
     With --out, assess.txt, assess.json, cases.csv and a picture are written to DIR.
@@ -43,17 +47,26 @@ def command(common: options.Common, cases_file: str | None, cases_out: str | Non
 
         from setupopt.evaluation.assessment import Assessment, assess, csv_text
         from setupopt.report.assess.picture import assessment_svg
+        from setupopt.report.assess.sensitivity import sensitivity_fields, sensitivity_text
         from setupopt.report.assess.text import text
 
     def cases_text(found: Assessment) -> str:
         return csv_text(found.result)
 
+    def words(found: Assessment, width: int, short: bool) -> str:
+        said = text(found, width, short)
+        return f"{said}\n{sensitivity_text(found.sensitivities, width)}\n" if sensitivity else said
+
+    def answer(found: Assessment) -> dict[str, Any]:
+        more = {"sensitivity": sensitivity_fields(found.sensitivities)} if sensitivity else {}
+        return found.as_dict() | more
+
     svg: Files[Assessment] = {"assess.svg": assessment_svg}
     task = Task(
         progress=Progress(len(cases), common.quiet),
         compute=lambda progress: assess(project, cases, common.floor, progress),
-        text=text,
-        as_dict=Assessment.as_dict,
+        text=words,
+        as_dict=answer,
         passes=lambda found: found.holds,
         cautions=lambda found: found.cautions,
         name="assess",

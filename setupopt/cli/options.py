@@ -29,6 +29,7 @@ class Common:
     out: str | None = None
     as_json: bool = False
     quiet: bool = False
+    excel: bool = False
     floor: float | None = None
 
     def load(self, setup_file: str | None = None) -> Project:
@@ -174,6 +175,9 @@ route_option = click.option(
     help="The route.json of --out of route, for the same setup: its card is added.",
 )  # fmt: skip
 quiet_option = click.option("--quiet", is_flag=True, help="No notes and no progress; only the essential.")
+excel_option = click.option(
+    "--excel", is_flag=True, help="Write every table as .xlsx too, beside its CSV. Needs the extra `excel`."
+)
 _MARGINS = (-10.0, 10.0)  # no margin is beyond these
 floor_option = click.option(
     "--floor",
@@ -197,7 +201,7 @@ gpu_option = click.option(
     "margins agree to 1e-9. Needs the extra `gpu`.",
 )  # fmt: skip
 
-_OUTPUT = (out_option, json_option, quiet_option)
+_OUTPUT = (out_option, json_option, quiet_option, excel_option)
 output = collected(*_OUTPUT)
 with_floors = collected(project_argument, setup_option, *_OUTPUT, floors_option)
 common = collected(project_argument, setup_option, *_OUTPUT, floor_option)

@@ -14,7 +14,7 @@ import click
 
 from setupopt.cli.outputs import as_json_text, folder_targets, refuse_inputs, write_all
 from setupopt.cli.waiting import Progress, Saying, say_compiling, writing
-from setupopt.errors import printable
+from setupopt.errors import UserError, printable
 
 if TYPE_CHECKING:
     from setupopt.cli.options import Common
@@ -71,6 +71,8 @@ def run(common: Common, task: Task[Answer]) -> NoReturn:
     """
     makers = _makers(common, task)
     refuse_inputs([*makers, *task.reserved], Path(common.project), common.setup_file, *task.reads)
+    if common.excel:
+        _need_excel()
     say_compiling(common.quiet)
     answer = _computed(task)
     with writing(common.quiet):
@@ -78,10 +80,29 @@ def run(common: Common, task: Task[Answer]) -> NoReturn:
         contents = {path: make(answer, answer_json) for path, make in makers.items()}
         written = {path: content for path, content in contents.items() if content is not None}
         written |= task.others(answer)
+        if common.excel:
+            books = _workbooks(written)
+            refuse_inputs(books, Path(common.project), common.setup_file, *task.reads)
+            written |= books
         write_all(written)
     task.after(answer)
     _print(common, task, answer, answer_json, written)
     click.get_current_context().exit(0 if task.passes(answer) else 1)
+
+
+def _need_excel() -> None:
+    from setupopt.report.shared.excel import is_available
+
+    if not is_available():
+        raise UserError("--excel: needs the package XlsxWriter, pip install 'setupopt[excel]'")
+
+
+def _workbooks(written: Mapping[Path, Content]) -> dict[Path, Content]:
+    """Every table in CSV as a workbook beside it."""
+    from setupopt.report.shared.excel import workbook
+
+    tables = {path: content for path, content in written.items() if path.suffix == ".csv"}
+    return {path.with_suffix(".xlsx"): workbook(str(content)) for path, content in tables.items()}
 
 
 def _computed(task: Task[Answer]) -> Answer:

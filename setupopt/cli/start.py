@@ -64,7 +64,22 @@ def command(folder: str, example: str, as_json: bool) -> None:
         return
     click.echo(printable(f'{folder}: a copy of the example "{example}" ({", ".join(names)})'))
     click.echo(f"{words_of(source)}: put in your own numbers")
+    _say_ranges(shlex.quote(folder))
     click.echo(printable(f"next: setupopt assess {shlex.quote(folder)}"))
+
+
+def _say_ranges(folder: str) -> None:
+    """What is usual for the numbers that no tape and no scales give."""
+    from setupopt.project.usual_ranges import USUAL_RANGES
+    from setupopt.report.shared.tables import Column, screen_width, table
+
+    columns = [
+        Column("number", [f"{row.table} {row.key}" for row in USUAL_RANGES], False),
+        Column("usual", [row.usual for row in USUAL_RANGES], False, least=30),
+    ]
+    click.echo("\nNumbers that need a rig or a tunnel, and what is usual (common practice, no source):")
+    click.echo(table(columns, screen_width()))
+    click.echo(printable(f"setupopt assess {folder} --sensitivity says which of them matters here"))
 
 
 # What commands write into a project; an example that was tried out in its own folder may have it.

@@ -16,6 +16,7 @@ from setupopt.evaluation.losses import LossBudget, loss_budget
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Field, Result, finite
 from setupopt.evaluation.ride_modes import RideModes, ride_modes
+from setupopt.evaluation.sensitivity import Sensitivity, sensitivities
 from setupopt.evaluation.summary import by_angle, wheels_in_air
 from setupopt.evaluation.would_hold import WouldHold, would_hold
 from setupopt.physics.inputs import Record
@@ -69,6 +70,17 @@ class Assessment:
         """Whether no case slides or loses contact, every limit is kept and any minimum margin is reached."""
         is_held = self.margin is not None and self.margin >= 0.0
         return is_held and not self.broken and not self.is_under_floor
+
+    @cached_property
+    def sensitivities(self) -> tuple[Sensitivity, ...]:
+        """What each uncertain input of the car does to the worst margin, the one that matters most first."""
+        return sensitivities(self.project, self.result)
+
+    def _repr_html_(self) -> str:
+        """For notebooks: the worst attitude at every roll angle."""
+        import pandas as pd
+
+        return str(pd.DataFrame(by_angle(self.result)).to_html(index=False))
 
     @cached_property
     def would_hold(self) -> WouldHold | None:

@@ -185,6 +185,10 @@ class Result:
         table.loc[~table["contact"], [name for name in table.columns if name not in _OF_LOST]] = np.nan
         return table
 
+    def _repr_html_(self) -> str:
+        """For notebooks: the case table of the first setup; pandas escapes its texts."""
+        return str(self.frame().to_html(index=False, max_rows=60))
+
     def fields(self, case: int, setup: int = 0) -> Field:
         """One case's row of the table as plain Python values; None for what has no answer."""
         return _row(self.columns(setup), case, self.contact[setup, case])

@@ -9,7 +9,7 @@ import numpy as np
 
 from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.result import Field, Result
-from setupopt.evaluation.variables import Slot, Variable
+from setupopt.evaluation.variables import Slot, Variable, slots
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project, Setup
 from setupopt.search.global_bounds import Sensitivity
@@ -258,6 +258,18 @@ class Proposal(CheckedSetup):
     dropped_loss: float = 0.0  # weighted worst margin that leaving them out costs
     sides: Sides | None = None  # None where no wheel setting is free
     required: Required | None = None  # None where limits.toml requires nothing
+
+    def _repr_html_(self) -> str:
+        """For notebooks: every setting, today's and the proposed value in the units of the files."""
+        import pandas as pd
+
+        setups = (self.today.setup, self.setup)
+        rows: list[tuple[str, str, float | None, float | None]] = []
+        for slot in slots(setups):
+            rows.append((slot.name, slot.setting.unit, slot.value(setups[0]), slot.value(setups[1])))
+        rows.append(("worst margin", "", self.start_margin, self.margin))
+        table = pd.DataFrame(rows, columns=["setting", "unit", "today", "proposed"])
+        return str(table.to_html(index=False))
 
     @property
     def start_margin(self) -> float:
