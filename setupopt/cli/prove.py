@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 
 _QUICK = {"seconds": 3.0, "seeds": 4, "ride_cases": 1, "builds": 64, "directions": 4}
+_QUICK_PLACES = 6  # of the sweep, from one that is looked at to the next
 _QUICK_WORDS = "QUICK PROOF, for a first look: run prove without --quick before the car does."
 
 
@@ -75,8 +76,8 @@ def _quick(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
 )  # fmt: skip
 @click.option(
     "--quick", is_flag=True, callback=_quick, expose_value=False, is_eager=True,
-    help="A first look: fewer directions, builds, roads and shorter runs where no option says otherwise. "
-    "The answer, the run card and the report say that it is quick.",
+    help="A first look: every sixth roll angle and the worst ones; fewer directions, builds, roads and "
+    "shorter runs where no option says otherwise. The answer, the run card and the report say so.",
 )  # fmt: skip
 @options.cluster_option
 @options.gpu_option
@@ -106,6 +107,7 @@ def command(common: options.Common, profile: str | None, cluster: str | None, **
         given["chance"] *= PERCENT
         for name in ("bump", "seam"):
             given[name] = None if given[name] is None else given[name] * MM
+        given["every"] = _QUICK_PLACES if quick else 1
         plan = RobustnessOptions(floor=common.floor or 0.0, profile=_profile(profile), **given)
 
     def watch(what: str, parts: int) -> AbstractContextManager[Callable[[int], object]]:

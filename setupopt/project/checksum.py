@@ -11,7 +11,13 @@ from setupopt.project.bodies import own_body, with_bodywork
 from setupopt.project.model import Project, Setup
 
 _DIGITS = 12
-_NO_RESULT = {"measured_pressure", "route", "require"}  # no margin of the sweep hangs on it
+_NO_RESULT = {
+    "measured_pressure",
+    "running_temperature",
+    "cold_temperature",
+    "route",
+    "require",
+}  # no margin of the sweep hangs on it
 
 
 def project_checksum(project: Project) -> str:

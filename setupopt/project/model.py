@@ -46,6 +46,8 @@ class Tyre:
     damping: float | None  # N s/m
     relaxation: float | None = None  # m
     measured_pressure: tuple[float, float] | None = None  # Pa of inflation, least and most on the rig
+    running_temperature: float | None = None  # deg C of the gas inside, for the cold pressure of the sheets
+    cold_temperature: float = 20.0  # deg C at which it is set cold
 
 
 @dataclass(frozen=True, slots=True)

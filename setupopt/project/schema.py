@@ -121,6 +121,10 @@ class TyreTable(Table):
     )
     relaxation_mm: float | None = number(5, 3000, "mm", default=None)
     measured_pressure_bar: Span | None = span(0.2, 6, "bar", default=None)
+    running_temperature_C: float | None = number(
+        -20, 250, "deg C", default=None, si_name="running_temperature"
+    )
+    cold_temperature_C: float = number(-40, 80, "deg C", default=20.0, si_name="cold_temperature")
     load_limit_N: float | None = number(100, 200_000, "N", default=None)
     damping_Ns_per_mm: float | None = number(0, 20, "N s/mm", default=None)
 

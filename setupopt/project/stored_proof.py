@@ -43,14 +43,16 @@ class ProofExtent(NamedTuple):
     seeds: int
     rides: int
     seconds: float
+    every: int = 1  # places of the sweep from one that was looked at to the next
 
     @property
     def is_quick(self) -> bool:
         """Whether it tried less than `prove` does when no option says how much."""
-        return self.directions < USUAL_DIRECTIONS or self.builds < USUAL_BUILDS
+        return self.every > 1 or self.directions < USUAL_DIRECTIONS or self.builds < USUAL_BUILDS
 
     def __str__(self) -> str:
-        quick = "QUICK, for a first look: " if self.is_quick else ""
+        places = f"every {self.every} places of the sweep and the worst, " if self.every > 1 else ""
+        quick = f"QUICK, for a first look: {places}" if self.is_quick else ""
         return (
             f"{quick}{self.directions} directions of the wind, {self.builds} builds, "
             f"{self.seeds} seeds of the road, {self.rides} rides of {self.seconds:g} s"
@@ -69,6 +71,7 @@ def proof_extent(proof: Mapping[str, Any]) -> ProofExtent | None:
             seeds=max(rides, default=0),
             rides=sum(rides),
             seconds=float(road["run_seconds"]),
+            every=int(proof.get("every", 1)),
         )
     except (KeyError, TypeError, ValueError):
         return None
@@ -83,10 +86,10 @@ def is_coarser(proof: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
     others = proof_extent(other)
     if mine is None or others is None:
         return mine is None and others is not None
-    pairs = list(zip(mine, others, strict=True))
+    pairs = list(zip(mine[:-1], others[:-1], strict=True))
     if _is_measured(proof) != _is_measured(other):
         pairs = pairs[:2]
-    return any(tried < before for tried, before in pairs)
+    return mine.every > others.every or any(tried < before for tried, before in pairs)
 
 
 def _is_measured(proof: Mapping[str, Any]) -> bool:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from setupopt.evaluation.cases import CaseSet, sweep_cases
+from setupopt.evaluation.cases import CaseSet, sweep_at, sweep_cases
 from setupopt.evaluation.model import evaluate
 from setupopt.evaluation.result import Result
 from setupopt.jobs.fingerprint import fingerprint
@@ -35,7 +35,8 @@ class RobustnessOptions:
 
     `seconds`: of one run, at every roll angle and attitude alike. `chance`: share of runs on the road that
     need not be stood. `bump`, `seam`, `gust`, `wind`, `step`: what must be stood, None where nothing is
-    asked; `faults`: whether faults must.
+    asked; `faults`: whether faults must. `every`: places of the sweep from one that is looked at to the next,
+    beside both ends and the worst place of each attitude.
     """
 
     floor: float = 0.0
@@ -53,6 +54,7 @@ class RobustnessOptions:
     step: float | None = None
     faults: bool = False
     profile: Tracks | None = None
+    every: int = 1
 
     def road(self, project: Project) -> RoadPlan:
         """What is to be looked at on the road."""
@@ -124,7 +126,8 @@ def prove(
 
     Stopped and started again with the same inputs, it goes on where it was and ends at the same numbers.
     """
-    asked, cases, setup = plan or RobustnessOptions(), sweep_cases(project.venue), project.setup
+    asked, setup = plan or RobustnessOptions(), project.setup
+    cases = _cases(project, asked.every)
     errors = _required(project, asked)
     steady = evaluate(project, setup, cases)
     store = Store.open(fingerprint("prove", project.car, project.venue, setup, project.limits, asked))
@@ -138,6 +141,19 @@ def prove(
     build = study_build(errors, cases, asked.floor, asked.builds, asked.seed, shop.chunks)
     store.finish()
     return RobustnessReport(project, setup, asked, steady, bump, gust, road, faults, build)
+
+
+def _cases(project: Project, every: int) -> CaseSet:
+    """The venue's sweep; or every so many places of it, with both ends and the worst of each attitude."""
+    whole = sweep_cases(project.venue)
+    if every == 1:
+        return whole
+    result = evaluate(project, project.setup, whole)
+    at = sweep_at(project.venue)
+    score = np.where(result.contact[0], result.margin[0], result.search_margin[0] - 1e6)
+    worst = score.reshape(-1, at.size).argmin(axis=1)
+    kept = np.unique(np.concatenate([np.arange(0, at.size, every), [at.size - 1], worst]))
+    return sweep_cases(project.venue, at[kept])
 
 
 def _required(project: Project, plan: RobustnessOptions) -> BuildErrors:

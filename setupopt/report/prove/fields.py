@@ -74,6 +74,7 @@ class JudgedReport:
         return {
             "holds": self.holds,
             "floor": p.plan.floor,
+            "every": p.plan.every,
             "setup": {
                 "name": p.setup.name,
                 "checksum": setup_checksum(p.project, p.setup),

@@ -23,11 +23,12 @@ from setupopt.report.shared.tables import thinned
 from setupopt.report.shared.words import CLOSING, sliding_words
 from setupopt.sheet.card import RunCard
 from setupopt.sheet.change_list import ChangeList
+from setupopt.sheet.cold import cold_pressures
 from setupopt.sheet.pad_state import PadReading
 from setupopt.sheet.revisions import Revision
 from setupopt.sheet.state import Four, Line, state_lines
 from setupopt.sheet.steps import Step
-from setupopt.units import DEG, GRAVITY, MM
+from setupopt.units import BAR, DEG, GRAVITY, MM
 
 _BODY_WHERE = "the one on the car"
 _MOST_ANGLES = 13  # rows of the run card
@@ -218,6 +219,16 @@ def card_fields(card: RunCard) -> Field:
         "stop_rules": list(card.stop_rules()),
         "ride_modes": None if card.ride is None else card.ride.rows,
     }
+
+
+def cold_words(sheet: Sheet) -> dict[str, dict[str, str]]:
+    """By checksum of today's setup and of the target: the cold pressure of every wheel that has one."""
+    found = {}
+    for setup in (sheet.changes.today, sheet.target):
+        rows = cold_pressures(sheet.project, setup)
+        words = {row.wheel: f"{row.cold / BAR:.2f} bar at {row.at:g} C" for row in rows}
+        found[setup_checksum(sheet.project, setup)] = words
+    return found
 
 
 def proof_effort(card: RunCard) -> str:

@@ -6,7 +6,7 @@ import datetime
 import json
 from pathlib import Path
 
-from setupopt.report.sheet.fields import Sheet, proof_effort
+from setupopt.report.sheet.fields import Sheet, cold_words, proof_effort
 
 _TEMPLATE = Path(__file__).with_name("sheet.typ")
 
@@ -18,6 +18,7 @@ def pdf(sheet: Sheet) -> bytes:
     words = {
         "standing": sheet.standing,
         "proof_effort": proof_effort(sheet.card),
+        "cold": cold_words(sheet),
     }
     data = json.dumps(sheet.as_dict() | words, allow_nan=False)
     return typst.compile(
