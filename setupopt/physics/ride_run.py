@@ -28,8 +28,9 @@ TICKS = 10
 # with two more wheels off the surface than in the trim, s; time after which it is back within a tenth, s.
 ALLOWED = layout(one="drift sideslip airborne within")
 BACK = 0.1
-# A car that is back for so long is followed no further, s.
-_SETTLED = 0.3
+# A car that is back for so long is followed no further, s, if its way leads not out again within so many.
+_SETTLED = 0.2
+_AHEAD = 0.5
 # A step of Kutta's follows rates up to 2.5 over its length.
 _QUICKEST = 1.6
 
@@ -51,7 +52,7 @@ _GONE = 0.5  # m that a body rises off its place over the road when it has left 
 
 
 @kernel
-def _step(
+def step(
     car: Record, elements: Records, setup: Record, case: Record, damping: Record, hold: Record, part: Record,
     state: Record, bed: Records, road: Floats, at: int, dt: float, m: Floats, work: Record, x: Floats,
     k: Floats,
@@ -199,6 +200,7 @@ def run(
     above = True
     time = 0.0
     spell = 0.0
+    moving = 0.0
     tick = 0
     given = first_steer
     looks = 0
@@ -236,9 +238,11 @@ def run(
                 looks += 1
         if ride.reason != STOOD and trace.shape[0] == 0:
             return
-        if is_over and time - max(ride.back, disturbed * dt) > _SETTLED:
+        if abs(m[WAY]) + _AHEAD * abs(k[0, WAY]) > BACK * allowed.drift:
+            moving = time
+        if is_over and time - max(ride.back, moving, disturbed * dt) > _SETTLED:
             return
-        _step(
+        step(
             car, elements, setup, case, damping, hold, part, state, bed, ground, at, long, m, work, x, k
         )  # fmt: skip
         time += long

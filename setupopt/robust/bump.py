@@ -15,22 +15,23 @@ import numpy as np
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.jobs.chunk_ranges import ChunkRange, chunk_ranges
-from setupopt.physics.inputs import Floats, Records
+from setupopt.physics.inputs import Floats, Record, Records
 from setupopt.physics.ride_run import STOOD, TRACE
 from setupopt.project.model import Project, Setup
-from setupopt.robust.obstacle import TRACKS, Obstacle
+from setupopt.robust.obstacle import Obstacle
 from setupopt.robust.ride_model import NO_DRIVER, RideModel
 
 # Lengths looked at first, m, from a stone to a swell; the worst is then closed in on by these ratios.
-FIRST_LENGTHS = np.geomspace(0.25, 8.0, 6)
-_RATIOS = (2.0**0.5, 2.0**0.25)
+FIRST_LENGTHS = np.geomspace(0.25, 8.0, 8)
+_RATIOS = (1.28, 1.13)
+_BESIDE = 1.64  # of the length that is worst in another case
 RAMPS = (0.02, 0.2, 1.0)  # m, of seams
 MOST = 0.1  # m; higher obstacles are no bumps
-_CASES_A_CHUNK = 8
-_NEAR = 0.06  # of a height nearby, which is tried first
+_ANGLES_A_CHUNK = 2
+_NEAR = 0.1  # under a height that is not stood, the next one is tried first
 # What the search for a height leaves open, as a share and in m, and what is kept back for lengths and heights
 # between those looked at.
-_EXACT, _FINE, _RESERVE = 0.03, 1e-4, 0.05
+_EXACT, _FINE, _RESERVE = 0.05, 1e-4, 0.06
 _MOST_TRIALS = 10  # of a height at which the instantaneous margin falls to the floor
 _CLOSE = 2e-3  # of margin there
 _LOOKS = 4000
@@ -40,7 +41,7 @@ _LOOKS = 4000
 # seam, ramp: the lowest of both signs of step, and its ramp; growth: of the delayed driver's loop, 1/s.
 BUMP = np.dtype(
     [(name, "f8") for name in ("height", "length", "instant", "seam", "ramp", "growth")]
-    + [("track", "i8"), ("reason", "i8")]
+    + [("row", "i8"), ("track", "i8"), ("reason", "i8")]
 )
 
 
@@ -56,7 +57,9 @@ class BumpAllowance:
     """BUMP records (cases) of a sweep.
 
     Heights are 0 where no driver of that reaction holds the car, and not a number where there is no ride,
-    because the car slides or loses contact. Seams are looked at in every eighth case, not a number elsewhere.
+    because the car slides or loses contact. Seams are looked at in the case with the least margin of every
+    roll angle, not a number elsewhere. A case that stands the least of its roll angle has that, and no
+    instantaneous number.
     """
 
     cases: CaseSet
@@ -108,33 +111,37 @@ class BumpRides(RideModel):
             if reason == STOOD:
                 continue
             low = 0.0
-            guesses = [np.copysign((1.0 - way) * one.height, one.height) for way in (-_NEAR, _NEAR)]
+            guesses = [(1.0 - _NEAR) * high]
             while abs(high - low) > _EXACT * abs(high) and abs(high) > _FINE:
                 middle = 0.5 * (low + high)
                 if guesses:
-                    guess = float(guesses.pop())
-                    middle = guess if abs(low) < abs(guess) < abs(high) else middle
+                    middle = guesses.pop()
                 found = int(self.cross(row, one._replace(height=middle))["reason"][0])
                 low, high, reason = (middle, high, reason) if found == STOOD else (low, middle, found)
             worst = Worst(one._replace(height=low), reason)
         return worst
 
-    def worst_bump(self, row: int, near: Worst | None) -> Worst:
-        """The worst bump of one case: over all lengths and tracks, or near the worst of a case nearby."""
+    def worst_bump(self, row: int, least: Worst | None) -> Worst:
+        """The worst bump of one case: over all lengths and tracks; or `least`, the worst of another case at
+        that place, where this one stands what is like it.
+        """
+        lengths: Floats = FIRST_LENGTHS[::-1]
         worst = Worst(Obstacle(MOST, np.nan, 2))
-        tracks = range(len(TRACKS))
-        if near is None or np.isnan(near.obstacle.length):
-            worst = self.lower(
-                row, worst, (Obstacle(1.0, length, track) for length in FIRST_LENGTHS for track in tracks)
-            )
-        else:
-            worst = self.lower(row, worst, [near.obstacle])
-            worst = self.lower(row, worst, (near.obstacle._replace(track=track) for track in tracks))
-        for ratio in _RATIOS if np.isfinite(worst.obstacle.length) else ():
-            lengths = worst.obstacle.length * np.array([1.0 / ratio, ratio])
-            kept = np.clip(lengths, FIRST_LENGTHS[0], FIRST_LENGTHS[-1])
-            worst = self.lower(row, worst, [worst.obstacle._replace(length=length) for length in kept])
-        return worst
+        if least is not None and np.isfinite(least.obstacle.length):
+            worst = least
+            lengths = self._within(least.obstacle.length * _BESIDE ** np.array([0.0, -1.0, 1.0]))
+        tried = [Obstacle(worst.obstacle.height, length, track) for track in (2, 0, 1) for length in lengths]
+        found = self.lower(row, worst, tried)
+        if found is worst:
+            return worst
+        for ratio in _RATIOS:
+            near = self._within(found.obstacle.length * np.array([1.0 / ratio, ratio]))
+            found = self.lower(row, found, [found.obstacle._replace(length=length) for length in near])
+        return found
+
+    def _within(self, lengths: Floats) -> Floats:
+        """Lengths no bump is longer or shorter than."""
+        return np.unique(np.clip(lengths, FIRST_LENGTHS[0], FIRST_LENGTHS[-1]))
 
     def worst_seam(self, row: int) -> Worst:
         """The lowest seam of one case, up or down, under both tracks."""
@@ -182,43 +189,56 @@ class BumpSearch:
         """Every case about its trim."""
         return BumpRides(self.project, self.setup, self.cases)
 
+    @cached_property
+    def places(self) -> list[np.ndarray]:
+        """The rows at each roll angle, those with the least margin first."""
+        place = np.column_stack([self.cases.records["roll_angle"], self.cases.records["along"]])
+        _, number = np.unique(place, axis=0, return_inverse=True)
+        order = np.argsort(np.nan_to_num(self.rides.margin, nan=-np.inf), kind="stable")
+        number = number.ravel()
+        return [order[number[order] == one] for one in range(number.max() + 1)]
+
     def jobs(self) -> list[ChunkRange]:
-        """All cases, a few seconds' work each."""
-        return chunk_ranges(len(self.cases), _CASES_A_CHUNK)
+        """All roll angles, a few seconds' work each."""
+        return chunk_ranges(len(self.places), _ANGLES_A_CHUNK)
 
     def __call__(self, job: ChunkRange) -> Records:
-        found = np.zeros(job.size, dtype=BUMP)
-        near = None
-        for place, row in enumerate(job.items):
-            found[place], near = self._case(row, near)
+        return np.concatenate([self._place(self.places[number]) for number in job.items])
+
+    def _place(self, rows: np.ndarray) -> Records:
+        """BUMP of all cases at one roll angle."""
+        found = np.zeros(rows.size, BUMP)
+        least = None
+        for one, row in zip(found, rows, strict=True):
+            one["row"] = row
+            for name in ("height", "length", "instant", "seam", "ramp", "growth"):
+                one[name] = np.nan
+            if self.rides.rides(row):
+                least = self._case(int(row), least, one)
         return found
 
-    def _case(self, row: int, near: Worst | None) -> tuple[Records, Worst | None]:
-        """BUMP of one case, and its worst bump for the next; with seams in the first of a chunk."""
-        one = np.zeros(1, dtype=BUMP)[0]
-        for name in ("height", "length", "instant", "seam", "ramp", "growth"):
-            one[name] = np.nan
-        if not self.rides.rides(row):
-            return one, None
+    def _case(self, row: int, least: Worst | None, one: Record) -> Worst | None:
+        """Fill in BUMP of one case; returns the least of its place so far. The first has seams too."""
         driver = self.rides.driver(row)
         one["growth"] = driver.growth
         if not driver.holds:
             one["height"], one["seam"], one["reason"] = 0.0, 0.0, NO_DRIVER
-            return one, None
-        worst = self.rides.worst_bump(row, near)
+            return least
+        worst = self.rides.worst_bump(row, least)
         height, length, track, _ = worst.obstacle
         one["height"], one["length"], one["track"] = _kept_back(height), length, track
         one["reason"] = worst.reason
-        if np.isfinite(length):
+        if worst is not least and np.isfinite(length):
             one["instant"] = self.rides.instant(row, worst.obstacle, self.floor)
-        if near is None:
+        if least is None:
             seam = self.rides.worst_seam(row).obstacle
             one["seam"], one["ramp"] = _kept_back(seam.height), seam.length
-        return one, worst
+        return worst
 
     def allowance(self, parts: Iterable[Records]) -> BumpAllowance:
         """The answers of all jobs, in their order, as one."""
-        return BumpAllowance(self.cases, self.floor, np.concatenate(list(parts)))
+        found = np.concatenate(list(parts))
+        return BumpAllowance(self.cases, self.floor, found[np.argsort(found["row"])])
 
 
 def _kept_back(height: float) -> float:

@@ -28,11 +28,11 @@ from setupopt.robust.wind import STRONGEST, SteadyWind, WindLimit, around, with_
 
 SHORTEST, LONGEST = 6.0, 2.0 * 350.0 * 0.3048  # m
 SLOWEST = 2.0  # s to pass
-_LENGTHS = 5
+_LENGTHS = 4
 # From each direction ride the cases that a steady wind hits hardest, so many.
-_RIDDEN = 8
+_RIDDEN = 4
 LEAST = 0.05  # m/s; a gust is looked for between it and the strongest, in equal ratios
-_HALVINGS = 8
+_HALVINGS = 7
 
 # What one direction answers: speed and case of the least gust, its length, why it is not stood; instant: the
 # gust of that length at which the instantaneous margin falls to its floor; step: the highest wind step, in

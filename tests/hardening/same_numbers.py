@@ -87,7 +87,7 @@ def _steps(bore: Project) -> Numbers:
         motion_rates(
             *motion[:9], heights[at], np.zeros(4), motion.m, motion.work, motion.x, k[0]
         )  # fmt: skip
-        ride_run._step(*motion[:9], heights, at, 5e-4, motion.m, motion.work, motion.x, k)
+        ride_run.step(*motion[:9], heights, at, 5e-4, motion.m, motion.work, motion.x, k)
     return {"ride state": [float(one) for one in motion.m]}
 
 

@@ -134,7 +134,7 @@ def _step(motion: Motion, road: np.ndarray, dt: float) -> None:
     k = np.zeros((6, MOTION))
     motion_rates(*motion[:9], road, np.zeros(4), motion.m, motion.work, motion.x, k[0])
     ground = np.tile(road, (3, 1))
-    ride_run._step(*motion[:9], ground, 0, dt, motion.m, motion.work, motion.x, k)
+    ride_run.step(*motion[:9], ground, 0, dt, motion.m, motion.work, motion.x, k)
 
 
 def _compare(found: Transition, length: float) -> None:

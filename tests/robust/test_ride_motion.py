@@ -209,7 +209,7 @@ def test_steps_are_of_third_order(even: RideModel) -> None:
         k = np.zeros((6, MOTION))
         for _ in range(25 * parts):
             k[0] = rates(motion, motion.m)
-            ride_run._step(
+            ride_run.step(
                 *motion[:9], road, 0, 5e-4 / parts, motion.m, motion.work, motion.x, k
             )  # fmt: skip
         ends.append(motion.m.copy())
