@@ -72,14 +72,19 @@ def test_random_obstacles_are_not_worse(rides: BumpRides, allowance: BumpAllowan
             assert stands(rides, row, Obstacle(float(allowance.height[row]), length, track))
 
 
-def test_instant_is_where_the_margin_falls_to_its_floor(rides: BumpRides, allowance: BumpAllowance) -> None:
-    """At the height told the least margin is the floor, to 0.02; a case that only stands another's has none."""
+def test_instant_is_where_the_margin_falls_through_its_floor(
+    rides: BumpRides, allowance: BumpAllowance
+) -> None:
+    """15 % under the height told the least margin is over the floor, 20 % over it under; an axle may lift there
+    at once. A case that only stands what another does has no such height.
+    """
     known = np.flatnonzero(np.isfinite(allowance.instant))
     assert known.size
     for row in known:
-        obstacle = allowance.obstacle(row)._replace(height=float(allowance.instant[row]))
-        least = rides.cross(row, obstacle, every=1, judged=False)["least_margin"][0]
-        assert least == pytest.approx(0.0, abs=0.02)
+        for share, sign in ((0.85, 1.0), (1.2, -1.0)):
+            obstacle = allowance.obstacle(row)._replace(height=share * float(allowance.instant[row]))
+            least = rides.cross(row, obstacle, every=1, judged=False)["least_margin"][0]
+            assert sign * least > 0.0
 
 
 def test_slow_driver_stands_nothing(bore: Project, rides: BumpRides) -> None:
