@@ -75,8 +75,8 @@ def test_random_obstacles_are_not_worse(rides: BumpRides, allowance: BumpAllowan
 def test_instant_is_where_the_margin_falls_through_its_floor(
     rides: BumpRides, allowance: BumpAllowance
 ) -> None:
-    """15 % under the height told the least margin is over the floor, 20 % over it under; an axle may lift there
-    at once. A case that only stands what another does has no such height.
+    """15 % under the height told the least margin is over the floor, 20 % over it under; an axle may lift
+    there at once. A case that only stands what another does has no such height.
     """
     known = np.flatnonzero(np.isfinite(allowance.instant))
     assert known.size
