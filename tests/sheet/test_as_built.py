@@ -16,7 +16,7 @@ from setupopt.project.measured_file import QUANTITIES, WEIGHT, Measured
 from setupopt.project.model import Arch, ClearancePoint, Packaging
 from setupopt.report.readback.fields import as_dict
 from setupopt.report.readback.text import text
-from setupopt.sheet import readback
+from setupopt.sheet import deviations
 from setupopt.sheet.as_built import BuiltModel, built
 from setupopt.sheet.readback import ReadBack, read_back
 from setupopt.units import BAR, DEG, MM, N_PER_MM
@@ -180,7 +180,7 @@ def test_too_many_deviations_still_reach_a_floor_that_can_be_reached(
         pressure_bar=[2.2 * BAR, 2.21 * BAR, 2.3 * BAR, 2.31 * BAR],
         ride_height_mm=[0.06, 0.06, 0.07, 0.07], anti_roll_N_per_mm=[2e4, np.nan, 0.0, np.nan],
     )  # fmt: skip
-    monkeypatch.setattr(readback, "_MOST_SETS", 300)
+    monkeypatch.setattr(deviations, "_MOST_SETS", 300)
     project = few("bore", 90.0, 2)
     base = read_back(project, project.setup, bad)
     read = read_back(project, project.setup, bad, base.target_margin - 1e-4)
