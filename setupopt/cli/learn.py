@@ -27,12 +27,12 @@ if TYPE_CHECKING:
 )  # fmt: skip
 @click.option(
     "--chance", "percent", type=options.Finite(1e-4, 50.0), default=1.0, show_default=True, metavar="PERCENT",
-    help="Most chance of a margin under the minimum that the next run may have.",
+    help="Highest chance of failing that is accepted.",
 )  # fmt: skip
 @click.option(
     "--programme",
     is_flag=True,
-    help="Judge the runs of the route's test programme on the corrected car; minutes.",
+    help="The test programme of the route: runs that are each a small step; minutes.",
 )
 @click.option(
     "--corrected", metavar="DIR", type=completing.FOLDER, help="New folder for the corrected project."

@@ -45,7 +45,7 @@ def _quick(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
 )
 @click.option(
     "--chance", type=options.Finite(0.0, 100.0), default=5.0, show_default=True, metavar="PERCENT",
-    help="Share of runs on the rough road that need not be stood.",
+    help="Highest chance of failing that is accepted.",
 )  # fmt: skip
 @click.option(
     "--seconds", type=options.Finite(1.0, 120.0), default=10.0, show_default=True, metavar="S",

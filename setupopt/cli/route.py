@@ -31,7 +31,11 @@ _SHAPES = {"over": True, "back": False, "best": None}
 @click.option("--way-out", is_flag=True, help="Find ways out along it: loss of drive, gust, puncture.")
 @click.option("--map", is_flag=True, help="The best routes over radius_mm and speed_m_s of [route]; minutes.")
 @click.option("--both", is_flag=True, help="Search the setup too, in turn with the route; many minutes.")
-@click.option("--programme", is_flag=True, help="The test runs that lead to it, each a small step; minutes.")
+@click.option(
+    "--programme",
+    is_flag=True,
+    help="The test programme of the route: runs that are each a small step; minutes.",
+)
 @click.option("--prices", is_flag=True, help="What more margin, speed and radius cost in length.")
 @options.gpu_option
 def command(
