@@ -92,9 +92,10 @@ class Judge:
     def _step_aside(self, result: Result, aside: Floats) -> None:
         """Judge points between drive and brakes a little beside them, on the worse side, in `result`.
 
-        At no force along the car the model's rule for the wheels of an axle changes at once, from one speed
-        to one slip: a car that turns may have no trim right there. Such a point is far below its neighbours,
-        and both a little more and a little less acceleration lift it by more than they could otherwise.
+        At no force along the car the model's rule for the wheels of an axle passes, within 0.1 % of the
+        weight, from one speed to one slip: the margin of a car that turns dips in that narrow band, by 0.08
+        in an example. Such a point is far below its neighbours, and both a little more and a little less
+        acceleration lift it by more than they could otherwise. `assess` of the very same case has the dip.
         """
         margin = result.safe_margin[0]
         padded = np.pad(margin, 2, mode="edge")

@@ -7,13 +7,13 @@ added, and the search goes on, as in its exchange of index points.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from setupopt.physics.inputs import Floats
 from setupopt.route.goal import Goal
-from setupopt.route.judged import Judge, Judged
+from setupopt.route.judged import Judge, Judged, Near
 from setupopt.route.plan import Paths, Plan
 from setupopt.search.engine.batch import Evaluation
 from setupopt.search.engine.maxmin import TrustRegionOptions, maximise_worst
@@ -27,8 +27,17 @@ _GUARD = 0.02  # room that the search asks for: a soft penalty, and points in be
 _COARSER = 1.5
 _FINER = 4
 _FEW_STEPS = 12
+_STEEP = 5e-3  # the most that a value or a limit may change in a small step
 _WORSE = 1e-3  # of margin or room; points that are worse by less are not added
 _OPTIONS = TrustRegionOptions(first_radius=0.08, least_gain=1e-4, least_rise=5e-4, most_steps=40)
+
+
+class _Known(NamedTuple):
+    """A path that small steps start from."""
+
+    near: Near
+    values: Floats
+    limits: Floats
 
 
 class RouteProblem:
@@ -45,8 +54,10 @@ class RouteProblem:
         """Values and limits (paths, ...). Several points are small steps from the one of `warm_start`."""
         paths = self.plan.paths(points)
         several = points.shape[0] > 1
+        known = warm_start
+        warm_start = known.near if several else None
         growth = not several or bool((warm_start.answers["growth"] > _NEAR * self.goal.growth).any())
-        found = self.judge.judged(paths.points(self.index), warm_start if several else None, growth)
+        found = self.judge.judged(paths.points(self.index), warm_start, growth)
         kept = self.judge.room(found)
         if several and not growth and np.isfinite(warm_start.answers["growth"]).any():
             kept |= {"growth_per_s": np.ones(found.steer_rate.shape)}
@@ -60,7 +71,11 @@ class RouteProblem:
         if self.mode != "margin":
             rooms.append(margin - self.goal.least_margin)
         limits = np.concatenate(rooms, axis=1) if rooms else np.ones((points.shape[0], 1))
-        return Evaluation(values, limits, warm_start if several else found.near)
+        if several:  # a wheel that leaves the ground, or another trim, is no slope
+            values = known.values + np.clip(values - known.values, -_STEEP, _STEEP)
+            limits = known.limits + np.clip(limits - known.limits, -_STEEP, _STEEP)
+            return Evaluation(values, limits, known)
+        return Evaluation(values, limits, _Known(found.near, values, limits))
 
     def _of_whole(self, paths: Paths) -> list[Floats]:
         """Limits of the whole route: its length, and how far it holds."""

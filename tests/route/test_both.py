@@ -11,8 +11,10 @@ from setupopt.evaluation.cases import placed_cases, sweep_at, sweep_cases
 from setupopt.evaluation.limits_check import broken
 from setupopt.evaluation.model import evaluate
 from setupopt.project import Project
+from setupopt.project.model import Ballast
 from setupopt.route.both import both, on_route
 from setupopt.route.goal import RouteOptions
+from setupopt.route.radius_map import fall_height
 from setupopt.route.study import RouteStudy, study_route
 
 from .conftest import wanted, with_route
@@ -54,6 +56,16 @@ def test_limits_of_the_car_count_on_the_way(climb: RouteStudy) -> None:
     car = {name for name in climb.room if "." in name}
     assert {"packaging.travel_left_least_mm", "packaging.arch[1]", "clearance.least_gap_mm"} <= car
     assert kept == all(climb.room[name].min() >= 0.0 for name in car)
+
+
+def test_heights_are_those_of_the_car_as_set(climb: RouteStudy) -> None:
+    """Ballast of a tenth of the mass, 1 m over the CG: it rises by 1/11 m; at 60 deg half of it counts."""
+    car = climb.project.car
+    piece = Ballast("high", 0.1 * car.mass, 1.0, 0.0, car.cg_height + 1.0)
+    setup = replace(climb.project.setup, ballast=(piece,))
+    laden = replace(climb, project=replace(climb.project, setup=setup))
+    assert laden.car.cg_height - climb.car.cg_height == pytest.approx(1.0 / 11.0)
+    assert fall_height(laden) - fall_height(climb) == pytest.approx(0.5 / 11.0, abs=1e-3)
 
 
 def test_setup_and_route_in_turn(bore: Project) -> None:

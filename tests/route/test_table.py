@@ -84,3 +84,14 @@ def test_downhill_courses_are_negative() -> None:
     assert down is not None
     assert down.way[-1] == pytest.approx(up.way[-1], abs=1e-9)
     assert down.course == pytest.approx(-up.course, abs=1e-12)
+
+
+def test_straight_running_at_the_ends_is_the_most() -> None:
+    """A path begins, and where it ends level it ends, at course 0 without curvature: 0.4 on the floor, 0.3 at
+    the end of this table, whatever a chain with curvature has there.
+    """
+    margin = np.full((13, 9, 5), 0.9)
+    margin[0, 0, 2] = 0.4
+    margin[-1, 0, 2] = 0.3
+    assert ChainSearch(table(margin), (0.0, END), True).least == pytest.approx(0.3)
+    assert ChainSearch(table(margin), (0.0, END), False).least == pytest.approx(0.4)
