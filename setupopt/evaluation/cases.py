@@ -191,7 +191,8 @@ def placed_cases(venue: Venue, attitude: np.ndarray, at: Floats) -> CaseSet:
 
 def _driven(venue: Venue, path: DrivenPath, way: Floats) -> CaseSet:
     """Points of a route after ways driven, (cases)."""
-    columns = path.read(way)
+    pairs = zip(path.names, path.table[:, 1:].T, strict=True)
+    columns = {name: np.interp(way, path.table[:, 0], column) for name, column in pairs}
     at = columns.pop("at")
     return replace(path_cases(venue, venue.attitudes[0].name, at, **columns), way=way)
 

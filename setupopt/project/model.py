@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-import numpy as np
-
 from setupopt.units import DEG
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from setupopt.project.section import Section
 
 AXLES: tuple[Literal["front", "rear"], ...] = ("front", "rear")
@@ -212,11 +212,6 @@ class DrivenPath:
     def length(self) -> float:
         """Of the whole way, m."""
         return float(self.table[-1, 0])
-
-    def read(self, way: np.ndarray) -> dict[str, np.ndarray]:
-        """What the cases have after ways driven, (cases) each, by name."""
-        columns = zip(self.names, self.table[:, 1:].T, strict=True)
-        return {name: np.interp(way, self.table[:, 0], column) for name, column in columns}
 
 
 @dataclass(frozen=True, slots=True)

@@ -80,6 +80,11 @@ class Line(NamedTuple):
     value: str
 
     @property
+    def full(self) -> str:
+        """The key with its table; keys at the top of a file have none."""
+        return f"{self.table}.{self.key}".lstrip(".")
+
+    @property
     def needed(self) -> bool:
         if self.file in OPTIONAL_FILES:
             return self.table.partition("[")[0] in HELD_TABLES
@@ -117,7 +122,7 @@ def broken_folders(tmp: Path) -> Iterator[Broken]:
 def broken_lines() -> Iterator[tuple[str, Line, str, str]]:
     """What is wrong, the line, the key to be named, and the line to put in its place."""
     for line in good_lines():
-        full = f"{line.table}.{line.key}"
+        full = line.full
         if line.needed:
             yield "missing key", line, full, "# nothing"
         yield "misspelt key", line, full + "x", f"{line.key}x = {line.value}"
@@ -130,7 +135,7 @@ def _breaks() -> Iterator[tuple[str, str, str, str | bytes | None]]:
         yield f"{wrong} {key}", line.file, key, with_line(line, instead)
     for line in good_lines():
         twice = f"{line.key} = {line.value}\n{line.key} = {line.value}"
-        yield f"duplicate {line.key}", line.file, f"{line.table}.{line.key}", with_line(line, twice)
+        yield f"duplicate {line.key}", line.file, line.full, with_line(line, twice)
     for file in FILES:
         yield from ((name, file, "", raw) for name, raw in NOT_TOML.items() if name != "prose")
         yield "prose", file, "the.car.is.quick", NOT_TOML["prose"]
@@ -147,7 +152,8 @@ def with_line(line: Line, instead: str) -> str:
 
 
 def _wrong_values(line: Line) -> Iterator[tuple[str, str]]:
-    yield "bool", "true"
+    if line.value not in ("true", "false"):
+        yield "bool", "true"
     yield "table", "{ a = 1 }"
     yield "date", "2020-01-01"
     yield "nested list", "[[1]]"
