@@ -47,12 +47,13 @@ def names(wheel: Path) -> set[str]:
 
 
 def test_wheel_holds_the_package_and_the_examples_and_no_more(wheel: Path) -> None:
-    """Every file of the package, whatever its kind; the examples inside it; no tests, nothing compiled."""
+    """Every file of the package, whatever its kind; examples and pages inside it; no tests, nothing compiled."""
     package = {path.relative_to(ROOT) for path in (ROOT / "setupopt").rglob("*") if path.is_file()}
     examples = {path.relative_to(ROOT) for path in (ROOT / "setups").rglob("*.toml")}
     results = {path for path in examples if path.parts[2] in _RESULTS}
     wanted = {str(path) for path in package if "__pycache__" not in path.parts}
     wanted |= {f"setupopt/{path}" for path in examples - results}
+    wanted |= {f"setupopt/{path.relative_to(ROOT)}" for path in (ROOT / "docs").rglob("*") if path.is_file()}
     assert {name for name in names(wheel) if Path(name).name not in _RESULTS} == wanted
     assert {Path(name).suffix for name in wanted} >= {".py", ".typ", ".toml"}
 
