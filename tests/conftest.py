@@ -61,6 +61,7 @@ STUDIES = (
     "hardening/test_fuzz.py",
     "hardening/test_names.py::test_projects_of_any_name",
     "hardening/test_same_numbers.py::test_threads_change_no_bit",
+    "hardening/test_spreadsheets.py::test_no_command_writes_a_cell_that_is_run",
     "hardening/test_spreadsheets.py::test_another_language_changes_no_file",
     "hardening/test_words.py::test_odd_time_zones",
     "learn/test_broken_logs.py::test_rows_that_are_no_run[reversed]",

@@ -47,7 +47,7 @@ def names(wheel: Path) -> set[str]:
 
 
 def test_wheel_holds_the_package_and_the_examples_and_no_more(wheel: Path) -> None:
-    """Every file of the package, whatever its kind; examples and pages inside it; no tests, nothing compiled."""
+    """Every file of the package, of any kind; examples and pages inside it; no tests, nothing compiled."""
     package = {path.relative_to(ROOT) for path in (ROOT / "setupopt").rglob("*") if path.is_file()}
     examples = {path.relative_to(ROOT) for path in (ROOT / "setups").rglob("*.toml")}
     results = {path for path in examples if path.parts[2] in _RESULTS}
