@@ -298,7 +298,7 @@ def _fault(proof: RobustnessReport, what: str, words: str) -> Verdict | None:
     failed = found[found["reason"] != STOOD]
     share = 100.0 * (1.0 - np.unique(failed["row"]).size / rows.size)
     quickest = found[int(found["seconds"].argmin())]
-    time = f"{quickest['seconds']:.2f} s" if np.isfinite(quickest["seconds"]) else "over the judged time"
+    time = f"{quickest['seconds']:.2f} s" if np.isfinite(quickest["seconds"]) else "longer than is judged"
     name = proof.faults.names
     how = f"the driver has {time} ({name[int(quickest['fault'])]})"
     row = int(quickest["row"])
