@@ -77,8 +77,12 @@ class BumpAllowance:
 
     @property
     def worst(self) -> int:
-        """The case with the lowest allowance; one without a ride has none."""
-        return int(np.where(np.isnan(self.height), -1.0, self.height).argmin())
+        """The case with the lowest allowance; one without a ride has none.
+
+        Cases at one place may share it: the one whose instantaneous number is known stands for them.
+        """
+        height = np.where(np.isnan(self.height), -1.0, self.height)
+        return int(np.lexsort((np.isnan(self.instant), height))[0])
 
     @property
     def worst_seam(self) -> int:
