@@ -132,14 +132,7 @@ class JudgedProposal:
             "plateaus": {"loss": PLATEAU_LOSS, "settings": [_plateau(one) for one in p.plateaus]},
             "left_out": {
                 "loss": p.dropped_loss,
-                "settings": [
-                    {
-                        "setting": one.slot.name,
-                        "unit": one.slot.setting.unit,
-                        **_values(one, "today", "wanted"),
-                    }
-                    for one in p.dropped
-                ],
+                "settings": [_dropped(one) for one in p.dropped],
             },
             "sides": p.sides and _sides(p.sides),
             "required": required_fields(p.required),

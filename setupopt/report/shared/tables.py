@@ -306,13 +306,6 @@ def along_words(row: Mapping[str, object]) -> str:
     return "" if row.get("along_mm") is None else f"{row['along_mm']:.0f} mm along, "
 
 
-def along_column(rows: Sequence[Mapping[str, object]]) -> list[Column]:
-    """A column of places along a section of parts; none on other sections."""
-    if all(row.get("along_mm") is None for row in rows):
-        return []
-    return [Column("along mm", [f"{row['along_mm']:.0f}" for row in rows])]
-
-
 def bar(share: float, length: int) -> str:
     """A bar for a share of one.
 
