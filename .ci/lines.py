@@ -18,7 +18,9 @@ MOST_PACKED = 4.0
 
 def is_packed(node: ast.AST) -> bool:
     """Whether a node assigns several written-out values to several names at once."""
-    if not isinstance(node, ast.Assign) or not isinstance(node.value, ast.Tuple):
+    if not isinstance(node, ast.Assign) or not isinstance(
+        node.value, ast.Tuple
+    ):
         return False
     return any(isinstance(target, ast.Tuple) for target in node.targets)
 
@@ -39,9 +41,13 @@ def density(files: Iterable[Path]) -> tuple[float, float]:
 
 def main(only_report: bool) -> int:
     """Prints both figures; 1 where one is beyond its limit."""
-    nodes, packed = density(sorted((Path(__file__).parents[1] / "setupopt").rglob("*.py")))
+    nodes, packed = density(
+        sorted((Path(__file__).parents[1] / "setupopt").rglob("*.py"))
+    )
     print(f"AST nodes in a non-blank line: {nodes:.2f}, at most {MOST_NODES:g}")
-    print(f"packed assignments in a thousand lines: {packed:.2f}, at most {MOST_PACKED:g}")
+    print(
+        f"packed assignments in a thousand lines: {packed:.2f}, at most {MOST_PACKED:g}"
+    )
     is_dense = nodes > MOST_NODES or packed > MOST_PACKED
     return int(is_dense and not only_report)
 

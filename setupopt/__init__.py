@@ -124,7 +124,9 @@ class _Package(ModuleType):
     """Python puts a package that is imported in the place of a function of the same name."""
 
     def __setattr__(self, name: str, value: Any) -> None:
-        if name in ("learn", "report", "route", "sheet") and isinstance(value, ModuleType):
+        if name in ("learn", "report", "route", "sheet") and isinstance(
+            value, ModuleType
+        ):
             value.__class__ = _Room
         super().__setattr__(name, value)
 

@@ -89,7 +89,9 @@ class ReportOptions:
     date: str = ""
 
 
-def assess(project: Project, options: AssessOptions | None = None) -> Assessment:
+def assess(
+    project: Project, options: AssessOptions | None = None
+) -> Assessment:
     """The grip margin of the project's setup in every case, the limits it breaks, and what costs the grip.
 
     `margin` is the worst one, None where contact is lost in any case; `result` has arrays by
@@ -107,7 +109,9 @@ def assess(project: Project, options: AssessOptions | None = None) -> Assessment
     return assess(project, options.cases, options.floor)
 
 
-def propose(project: Project, options: ProposalOptions | None = None) -> Proposal:
+def propose(
+    project: Project, options: ProposalOptions | None = None
+) -> Proposal:
     """The setup inside limits.toml whose worst margin is highest, checked on a denser sweep.
 
     `setup` is the proposed one, `margin` its worst margin, `evidence` says how far to trust it. The max-min
@@ -126,7 +130,9 @@ def propose(project: Project, options: ProposalOptions | None = None) -> Proposa
     return propose(project, options)
 
 
-def prove(project: Project, options: RobustnessOptions | None = None) -> RobustnessReport:
+def prove(
+    project: Project, options: RobustnessOptions | None = None
+) -> RobustnessReport:
     """How much bump, gust, steady wind, rough road and build error the project's setup stands.
 
     The road is the random one of ISO 8608 or a measured profile. Raises UserError also where an entry is
@@ -143,7 +149,9 @@ def prove(project: Project, options: RobustnessOptions | None = None) -> Robustn
 
 
 def compare(
-    project: Project, setups: Sequence[Setup] = (), options: ComparisonOptions | None = None
+    project: Project,
+    setups: Sequence[Setup] = (),
+    options: ComparisonOptions | None = None,
 ) -> Comparison:
     """The bodies of a project, and `setups` as they are, ranked by worst margin, and why each loses.
 
@@ -189,7 +197,11 @@ def route(project: Project, options: RouteOptions | None = None) -> Route:
     return route(project, options)
 
 
-def learn(project: Project, logs: Sequence[str | Path], options: LearnOptions | None = None) -> Learned:
+def learn(
+    project: Project,
+    logs: Sequence[str | Path],
+    options: LearnOptions | None = None,
+) -> Learned:
     """Logs of runs beside the model: residuals, the car corrected with errors, and the next safe run.
 
     `found.those` has a row for every uncertain value, `correction.project` is the corrected project. Robust
@@ -214,7 +226,9 @@ def fit_tyre(table: str | Path, options: Rig | None = None) -> TyreFit:
     return fit_tyre(read_tyre_table(str(table), rig), rig)
 
 
-def fit_air(table: str | Path, project: Project, options: AirFitOptions | None = None) -> AirFits:
+def fit_air(
+    table: str | Path, project: Project, options: AirFitOptions | None = None
+) -> AirFits:
     """A body for every configuration of a table of measured air loads, with the parts of the project's car.
 
     `table`: a CSV file, as `setupopt fit air` reads it. Weighted least squares; how many numbers are free is
@@ -225,7 +239,11 @@ def fit_air(table: str | Path, project: Project, options: AirFitOptions | None =
     from setupopt.project.bodies import own_body, with_bodywork
 
     options = options or AirFitOptions()
-    read = read_air(str(table), with_bodywork(project.car, own_body(project)), options.air_density)
+    read = read_air(
+        str(table),
+        with_bodywork(project.car, own_body(project)),
+        options.air_density,
+    )
     return fit_air(read, project, options.noise)
 
 
@@ -243,15 +261,33 @@ def sheet(project: Project, options: SheetOptions | None = None) -> Sheet:
     from setupopt.sheet.revisions import reserve
 
     options = options or SheetOptions()
-    changes = change_list(project, options.today or load(project.folder).setup, project.setup)
+    changes = change_list(
+        project, options.today or load(project.folder).setup, project.setup
+    )
     card = run_card(project, project.setup, options.floor)
-    route = None if options.route is None else read_route(options.route, project)
-    draft = Sheet(project, changes, card, 0, options.date or _today(), options.made_by, route)
+    route = (
+        None if options.route is None else read_route(options.route, project)
+    )
+    draft = Sheet(
+        project,
+        changes,
+        card,
+        0,
+        options.date or _today(),
+        options.made_by,
+        route,
+    )
     # The number is in the log before any file is written
-    return replace(draft, revision=reserve(project.folder, revision(draft)).revision)
+    return replace(
+        draft, revision=reserve(project.folder, revision(draft)).revision
+    )
 
 
-def readback(project: Project, measured: str | Path, options: ReadbackOptions | None = None) -> ReadBack:
+def readback(
+    project: Project,
+    measured: str | Path,
+    options: ReadbackOptions | None = None,
+) -> ReadBack:
     """The margin of the car as it was built, what each deviation costs, and the fewest corrections.
 
     `measured`: the filled-in CSV of the sheet, or a TOML file; the target is the project's setup.
@@ -260,7 +296,9 @@ def readback(project: Project, measured: str | Path, options: ReadbackOptions | 
     from setupopt.sheet.readback import read_back
 
     options = options or ReadbackOptions()
-    return read_back(project, project.setup, read_measured(str(measured)), options.floor)
+    return read_back(
+        project, project.setup, read_measured(str(measured)), options.floor
+    )
 
 
 def report(project: Project, options: ReportOptions | None = None) -> Report:
@@ -271,7 +309,9 @@ def report(project: Project, options: ReportOptions | None = None) -> Report:
     from setupopt.evaluation.report_data import report
 
     options = options or ReportOptions()
-    return report(project, options.proposed, options.floor, options.date or _today())
+    return report(
+        project, options.proposed, options.floor, options.date or _today()
+    )
 
 
 def _today() -> str:

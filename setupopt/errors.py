@@ -5,7 +5,8 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterable
 
-SHOWN = 20  # mistakes printed at once; a file of the wrong kind can hold thousands
+# Mistakes printed at once; a file of the wrong kind can hold thousands
+SHOWN = 20
 
 
 # Categories of characters that are not to be seen: control, writing direction, half a letter, line ends
@@ -36,7 +37,9 @@ class UserError(Exception):
 class InputError(UserError):
     """One mistake in what the user wrote. `line` is None and `key` empty where there is none."""
 
-    def __init__(self, file: str, line: int | None, key: str, found: str, expected: str) -> None:
+    def __init__(
+        self, file: str, line: int | None, key: str, found: str, expected: str
+    ) -> None:
         super().__init__(file, line, key, found, expected)
         self.file = file
         self.line = line
@@ -60,7 +63,9 @@ class InputErrors(UserError):  # noqa: N818 - several of them
     def __str__(self) -> str:
         lines = [str(error) for error in self.errors[:SHOWN]]
         left = len(self.errors) - SHOWN
-        return "\n".join([*lines, f"and {left} more mistakes"] if left > 0 else lines)
+        return "\n".join(
+            [*lines, f"and {left} more mistakes"] if left > 0 else lines
+        )
 
 
 class OutputError(UserError):

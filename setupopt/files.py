@@ -19,10 +19,18 @@ from typing import BinaryIO
 from setupopt.errors import OutputError
 
 # The interrupt first: from then on nothing is raised between two lines of ours.
-_ENDING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
+_ENDING = tuple(
+    getattr(signal, name)
+    for name in ("SIGINT", "SIGTERM", "SIGHUP")
+    if hasattr(signal, name)
+)
 _SPARE = re.compile(r"\..*\.[0-9a-f]{12}\.setupopt\.tmp", re.DOTALL)
 _PATIENCE = 30.0  # s that the reader of a FIFO may take nothing
-_KINDS = ((stat.S_ISDIR, "a folder"), (stat.S_ISSOCK, "a socket"), (stat.S_ISBLK, "a disk"))
+_KINDS = (
+    (stat.S_ISDIR, "a folder"),
+    (stat.S_ISSOCK, "a socket"),
+    (stat.S_ISBLK, "a disk"),
+)
 
 
 # ---- writing -----------------------------------------------------------------------------------------------
@@ -46,7 +54,11 @@ def write_together(contents: Mapping[Path, str | bytes]) -> None:
     raw = {path: _encoded(data) for path, data in contents.items()}
     with undisturbed(), ExitStack() as spares:
         modes = {path: _old_mode(path) for path in contents}
-        streams = [path for path, mode in modes.items() if mode is not None and not stat.S_ISREG(mode)]
+        streams = [
+            path
+            for path, mode in modes.items()
+            if mode is not None and not stat.S_ISREG(mode)
+        ]
         ready = [
             (path, *_beside(path, raw[path], mode, spares))
             for path, mode in modes.items()
@@ -61,7 +73,11 @@ def write_together(contents: Mapping[Path, str | bytes]) -> None:
 
 
 def _encoded(data: str | bytes) -> bytes:
-    return data.encode("utf-8", "backslashreplace") if isinstance(data, str) else data
+    return (
+        data.encode("utf-8", "backslashreplace")
+        if isinstance(data, str)
+        else data
+    )
 
 
 def _old_mode(path: Path) -> int | None:
@@ -105,7 +121,11 @@ def _as_output_error(path: Path) -> Iterator[None]:
     """Errors of the system become one kind."""
     try:
         yield
-    except (OSError, ValueError, RuntimeError) as error:  # a NUL in the name; links in a circle
+    except (
+        OSError,
+        ValueError,
+        RuntimeError,
+    ) as error:  # a NUL in the name; links in a circle
         raise OutputError(str(path), reason(error)) from None
 
 
@@ -116,7 +136,10 @@ def undisturbed() -> Iterator[None]:
         yield
         return
     came: list[int] = []
-    before = {number: signal.signal(number, lambda got, _: came.append(got)) for number in _ENDING}
+    before = {
+        number: signal.signal(number, lambda got, _: came.append(got))
+        for number in _ENDING
+    }
     try:
         yield
     finally:
@@ -128,15 +151,23 @@ def undisturbed() -> Iterator[None]:
 
 def reason(error: Exception) -> str:
     """What an operating system says of a file, without its number and its name."""
-    return (error.strerror if isinstance(error, OSError) else None) or str(error)
+    return (error.strerror if isinstance(error, OSError) else None) or str(
+        error
+    )
 
 
 def short(name: str) -> str:
     """So much of a file's name that more can be put to it: 255 bytes are all that most disks take."""
-    return os.fsdecode(os.fsencode(name)[:100]) if len(os.fsencode(name)) > 100 else name
+    return (
+        os.fsdecode(os.fsencode(name)[:100])
+        if len(os.fsencode(name)) > 100
+        else name
+    )
 
 
-def _beside(path: Path, raw: bytes, mode: int | None, spares: ExitStack) -> tuple[Path, Path]:
+def _beside(
+    path: Path, raw: bytes, mode: int | None, spares: ExitStack
+) -> tuple[Path, Path]:
     """The data in a spare file beside its target; and that target. The stack takes away what is left.
 
     The spare file is locked until the stack ends, so that no other run takes it for one of a killed run.
@@ -144,11 +175,15 @@ def _beside(path: Path, raw: bytes, mode: int | None, spares: ExitStack) -> tupl
     target = resolved(path)  # a link stays a link, its target is replaced
     with _as_output_error(path):
         _remove_abandoned(target.parent)
-        spare = target.with_name(f".{short(target.name)}.{os.urandom(6).hex()}.setupopt.tmp")
+        spare = target.with_name(
+            f".{short(target.name)}.{os.urandom(6).hex()}.setupopt.tmp"
+        )
         spares.callback(spare.unlink, missing_ok=True)
         # os.open, because tempfile makes files that only their owner can read
         permissions = 0o644 if mode is None else stat.S_IMODE(mode)
-        handle = os.open(spare, os.O_WRONLY | os.O_CREAT | os.O_EXCL, permissions & 0o777)
+        handle = os.open(
+            spare, os.O_WRONLY | os.O_CREAT | os.O_EXCL, permissions & 0o777
+        )
         spares.callback(os.close, handle)
         _lock_if_possible(handle)
         _write_all(handle, raw)
@@ -169,7 +204,9 @@ def _lock_if_possible(handle: int) -> bool:
 
 def _remove_abandoned(folder: Path) -> None:
     """Remove the spare files of killed runs: nobody holds the lock of one that has some content."""
-    for spare in [path for path in folder.iterdir() if _SPARE.fullmatch(path.name)]:
+    for spare in [
+        path for path in folder.iterdir() if _SPARE.fullmatch(path.name)
+    ]:
         with suppress(OSError):
             handle = os.open(spare, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
             try:
@@ -185,10 +222,14 @@ def _remove_abandoned(folder: Path) -> None:
 
 def open_regular(path: Path, most: int) -> BinaryIO:
     """A regular file of at most `most` bytes. Raises OSError, also for a FIFO, a device or a folder."""
-    handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK)  # a FIFO would wait for a writer
+    handle = os.open(
+        path, os.O_RDONLY | os.O_NONBLOCK
+    )  # a FIFO would wait for a writer
     found = os.fstat(handle)
     kind = "it is not a file" if not stat.S_ISREG(found.st_mode) else ""
-    fault = kind or (f"it has more than {most} bytes" if found.st_size > most else "")
+    fault = kind or (
+        f"it has more than {most} bytes" if found.st_size > most else ""
+    )
     if fault:
         os.close(handle)
         raise OSError(fault)
@@ -211,7 +252,9 @@ def cache_home(*variables: str) -> Path | None:
     cannot be used, a folder of the user in the temporary directory. Kernels are read with pickle, which can
     run what it reads: another user must not be able to write here.
     """
-    named = next((os.environ[name] for name in variables if os.environ.get(name)), None)
+    named = next(
+        (os.environ[name] for name in variables if os.environ.get(name)), None
+    )
     if _is_private(folder := _user_cache(named)):
         return folder
     with suppress(OSError):  # no temporary directory at all
@@ -223,7 +266,9 @@ def cache_home(*variables: str) -> Path | None:
 def _user_cache(named: str | None) -> Path | None:
     if named is not None:
         return Path(named) / "setupopt"
-    with suppress(RuntimeError):  # no HOME, and no entry of the user in the list of passwords
+    with suppress(
+        RuntimeError
+    ):  # no HOME, and no entry of the user in the list of passwords
         return Path.home() / ".cache" / "setupopt"
     return None
 
@@ -240,7 +285,11 @@ def _is_private(folder: Path | None) -> bool:
         with suppress(FileExistsError):
             folder.mkdir(mode=0o700)
         found = folder.lstat()
-        if not stat.S_ISDIR(found.st_mode) or found.st_uid != os.geteuid() or found.st_mode & 0o022:
+        if (
+            not stat.S_ISDIR(found.st_mode)
+            or found.st_uid != os.geteuid()
+            or found.st_mode & 0o022
+        ):
             return False
         if found.st_mode & 0o077:
             folder.chmod(0o700)

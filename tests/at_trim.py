@@ -7,7 +7,12 @@ import numpy as np
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
 from setupopt.physics.balance import FACTOR, WORK, balance
-from setupopt.physics.case_state import CASE_STATE, ROADBED, prepare, set_heading
+from setupopt.physics.case_state import (
+    CASE_STATE,
+    ROADBED,
+    prepare,
+    set_heading,
+)
 from setupopt.physics.inputs import UNKNOWNS, Floats, Record
 from setupopt.project.model import Car, Setup
 
@@ -15,7 +20,9 @@ from setupopt.project.model import Car, Setup
 class Bench:
     """One setup of a car in one case, ready to be pushed about by hand. It starts without sideslip."""
 
-    def __init__(self, car: Car, setup: Setup, cases: CaseSet, row: int = 0) -> None:
+    def __init__(
+        self, car: Car, setup: Setup, cases: CaseSet, row: int = 0
+    ) -> None:
         model = Model(car)
         self.setup = model.settings([setup])[0]
         vehicle, self.elements, self.points = model.packed_for(self.setup)
@@ -30,7 +37,16 @@ class Bench:
         """Residual, Jacobian and every force on the way; a fresh record each time."""
         work = np.zeros(1, WORK)[0]
         x = np.append(np.asarray(unknowns, dtype=float)[:UNKNOWNS], factor)
-        balance(self.car, self.elements, self.setup, self.case, self.state, self.road, x, work)
+        balance(
+            self.car,
+            self.elements,
+            self.setup,
+            self.case,
+            self.state,
+            self.road,
+            x,
+            work,
+        )
         return work
 
     def residual(self, unknowns: Floats, factor: float = 1.0) -> Floats:
@@ -39,8 +55,12 @@ class Bench:
 
     def jacobian(self, unknowns: Floats, factor: float = 1.0) -> Floats:
         """Its analytic slopes, (UNKNOWNS, UNKNOWNS)."""
-        return np.array(self.forces(unknowns, factor).jacobian[:UNKNOWNS, :UNKNOWNS])
+        return np.array(
+            self.forces(unknowns, factor).jacobian[:UNKNOWNS, :UNKNOWNS]
+        )
 
     def factor_slope(self, unknowns: Floats, factor: float = 1.0) -> Floats:
         """Its slope by the friction factor, (UNKNOWNS)."""
-        return np.array(self.forces(unknowns, factor).jacobian[:UNKNOWNS, FACTOR])
+        return np.array(
+            self.forces(unknowns, factor).jacobian[:UNKNOWNS, FACTOR]
+        )

@@ -41,7 +41,12 @@ class Browser:
 
     def open(self, page: Path, width: int) -> None:
         """Show a page in a window so many pixels wide, and forget what was logged before."""
-        size = {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False}
+        size = {
+            "width": width,
+            "height": 900,
+            "deviceScaleFactor": 1,
+            "mobile": False,
+        }
         self.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
         for kind in ("browser", "performance"):
             self.driver.get_log(kind)
@@ -57,8 +62,15 @@ class Browser:
 
     def requests(self) -> list[str]:
         """Every address that was asked for, without data that stands in the page itself."""
-        events = [json.loads(entry["message"])["message"] for entry in self.driver.get_log("performance")]
-        found = [e["params"]["request"]["url"] for e in events if e["method"] == "Network.requestWillBeSent"]
+        events = [
+            json.loads(entry["message"])["message"]
+            for entry in self.driver.get_log("performance")
+        ]
+        found = [
+            e["params"]["request"]["url"]
+            for e in events
+            if e["method"] == "Network.requestWillBeSent"
+        ]
         return [url for url in found if not url.startswith("data:")]
 
     def overflowing(self) -> list[str]:
@@ -86,7 +98,9 @@ def chromium(folder: Path) -> Iterator[Browser]:
     options.binary_location = str(paths[0])
     for flag in (*_FLAGS, f"--user-data-dir={folder}"):
         options.add_argument(flag)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    options.set_capability(
+        "goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"}
+    )
     driver = webdriver.Chrome(options=options, service=Service(str(paths[1])))
     try:
         yield Browser(driver)

@@ -99,6 +99,9 @@ STUDIES = (
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Marks the tests of the lists."""
     for item in items:
-        for starts, mark in ((SLOW + STUDIES, pytest.mark.slow), (STUDIES, pytest.mark.study)):
+        for starts, mark in (
+            (SLOW + STUDIES, pytest.mark.slow),
+            (STUDIES, pytest.mark.study),
+        ):
             if any(f"tests/{start}" in item.nodeid for start in starts):
                 item.add_marker(mark)

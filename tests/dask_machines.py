@@ -42,7 +42,9 @@ class Machines:
     def _start_scheduler(self) -> None:
         told = self.folder / "scheduler.json"
         told.unlink(missing_ok=True)
-        self.scheduler = self._start("scheduler", "--port", "0", "--scheduler-file", told)
+        self.scheduler = self._start(
+            "scheduler", "--port", "0", "--scheduler-file", told
+        )
         wait_until(lambda: told.exists() and told.read_text())
         self.address = str(json.loads(told.read_text())["address"])
 
@@ -55,21 +57,42 @@ class Machines:
             "XDG_CACHE_HOME": str(self.folder / "cache"),
         }
         hidden = ("--no-dashboard", "--dashboard-address", f"{LOOPBACK}:0")
-        words = ["-m", "dask", what, "--host", LOOPBACK, *hidden, *map(str, args)]
+        words = [
+            "-m",
+            "dask",
+            what,
+            "--host",
+            LOOPBACK,
+            *hidden,
+            *map(str, args),
+        ]
         with (self.folder / f"{what}.log").open("ab") as log:
-            return subprocess.Popen([sys.executable, *words], env=os.environ | own, stdout=log, stderr=log)
+            return subprocess.Popen(
+                [sys.executable, *words],
+                env=os.environ | own,
+                stdout=log,
+                stderr=log,
+            )
 
     def start(self, count: int) -> None:
         """So many workers, no more, ready for work; and a scheduler, if it was killed."""
         if self.scheduler.poll() is not None:
             self.kill()
             self._start_scheduler()
-        self.workers = [worker for worker in self.workers if worker.poll() is None]
+        self.workers = [
+            worker for worker in self.workers if worker.poll() is None
+        ]
         for extra in self.workers[count:]:
             extra.kill()
             extra.wait()
         while len(self.workers) < count:
-            room = ("--nthreads", 1, "--no-nanny", "--local-directory", self.folder / "room")
+            room = (
+                "--nthreads",
+                1,
+                "--no-nanny",
+                "--local-directory",
+                self.folder / "room",
+            )
             self.workers.append(self._start("worker", self.address, *room))
         self.workers = self.workers[:count]
         with distributed.Client(self.address, set_as_default=False) as client:
@@ -94,7 +117,9 @@ def machines(folder: Path) -> Iterator[Machines]:
 
 
 @contextmanager
-def killed_when(process: subprocess.Popen[bytes], holds: Callable[[], Any]) -> Iterator[None]:
+def killed_when(
+    process: subprocess.Popen[bytes], holds: Callable[[], Any]
+) -> Iterator[None]:
     """SIGKILL to a process as soon as it holds, which must be before the block ends."""
     over: list[bool] = []
     early: list[bool] = []

@@ -38,10 +38,20 @@ class Drawn:
     def write(self, folder: Path) -> Path:
         """The project folder, the case as its only attitude."""
         venue = deepcopy(self.venue)
-        attitude = {key: value for key, value in self.case.items() if key != "roll_angle_deg"}
+        attitude = {
+            key: value
+            for key, value in self.case.items()
+            if key != "roll_angle_deg"
+        }
         venue["attitude"] = [attitude | {"name": "drawn"}]
-        for name, table in (("car", self.car), ("venue", venue), ("setup", self.setup)):
-            (folder / f"{name}.toml").write_text(tomli_w.dumps(table), encoding="utf-8")
+        for name, table in (
+            ("car", self.car),
+            ("venue", venue),
+            ("setup", self.setup),
+        ):
+            (folder / f"{name}.toml").write_text(
+                tomli_w.dumps(table), encoding="utf-8"
+            )
         return folder
 
     @cached_property
@@ -53,7 +63,9 @@ class Drawn:
     @property
     def cases(self) -> CaseSet:
         """The one case."""
-        return sweep_cases(self.project.venue, np.array([radians(self.case["roll_angle_deg"])]))
+        return sweep_cases(
+            self.project.venue, np.array([radians(self.case["roll_angle_deg"])])
+        )
 
     def evaluated(self) -> Result:
         """The package's answer."""
@@ -79,7 +91,9 @@ def drawn_hard(seed: int) -> Drawn:
     """Slower, larger headings, horizontal turns on any section: wheels lift, and some cars peel off."""
     d, rng = drawn(seed), Random(seed + 1_000_000)
     d.case["speed_m_s"] = round(d.case["speed_m_s"] * rng.uniform(0.3, 1.0), 3)
-    d.case["heading_deg"] = rng.choice([d.case["heading_deg"], round(rng.uniform(-40, 40), 3)])
+    d.case["heading_deg"] = rng.choice(
+        [d.case["heading_deg"], round(rng.uniform(-40, 40), 3)]
+    )
     if rng.random() < 0.5:
         d.case["turn_radius_m"] = round(rng.uniform(80, 1000), 1)
     return d

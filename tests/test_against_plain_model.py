@@ -48,7 +48,9 @@ STORED: list[Table] = json.loads(FILE.read_text(encoding="utf-8"))["cases"]
 BY_SEED = {row["seed"]: row for row in STORED}
 HELD = [row["seed"] for row in STORED if row["kind"] == "held"]
 SLIDING = [row["seed"] for row in STORED if row["kind"] == "slides"]
-TIMED_OUT = [row["seed"] for row in STORED if row["kind"] == "not solved in time"]
+TIMED_OUT = [
+    row["seed"] for row in STORED if row["kind"] == "not solved in time"
+]
 
 
 @cache
@@ -99,8 +101,13 @@ def test_random_case(seed: int) -> None:
 
 def test_most_cases_agree_closely() -> None:
     """To 1e-6 in the trim and 1e-5 in the margin in nine of ten."""
-    trims = [np.abs(ours(seed)["state"] - plain_state(seed)).max() for seed in HELD]
-    margins = [abs(ours(seed)["margin"] - BY_SEED[seed]["margin"]) for seed in HELD + SLIDING]
+    trims = [
+        np.abs(ours(seed)["state"] - plain_state(seed)).max() for seed in HELD
+    ]
+    margins = [
+        abs(ours(seed)["margin"] - BY_SEED[seed]["margin"])
+        for seed in HELD + SLIDING
+    ]
     assert np.quantile(trims, MOST) < TRIM_OF_MOST
     assert np.quantile(margins, MOST) < MARGIN_OF_MOST
 
@@ -117,11 +124,17 @@ def check_trim(seed: int) -> None:
     d, found, row = drawn(seed), ours(seed), BY_SEED[seed]
     newtons = weight(d)
     assert found["state"] == pytest.approx(plain_state(seed), abs=TRIM)
-    assert found["load"] / newtons == pytest.approx(np.array(row["loads"]) / newtons, abs=FORCE)
-    assert found["grip"] / newtons == pytest.approx(np.array(row["capacities"]) / newtons, abs=FORCE)
+    assert found["load"] / newtons == pytest.approx(
+        np.array(row["loads"]) / newtons, abs=FORCE
+    )
+    assert found["grip"] / newtons == pytest.approx(
+        np.array(row["capacities"]) / newtons, abs=FORCE
+    )
     assert found["slip_angle"] == pytest.approx(row["slip_angles"], abs=TRIM)
     if d.car["car"]["differential"] == "locked":
-        assert found["use"] == pytest.approx([row["use_front"], row["use_rear"]], abs=USE)
+        assert found["use"] == pytest.approx(
+            [row["use_front"], row["use_rear"]], abs=USE
+        )
 
 
 def plain_rows(seed: int) -> float:
@@ -133,13 +146,17 @@ def plain_rows(seed: int) -> float:
     x[TAU:] *= weight(d)
     car = read_slip_car(d.car, d.setup, d.venue["venue"]["surface_grip"])
     friction = float(found["friction_factor"]) if found["slides"] else 1.0
-    return float(np.abs(missing(car, read_slip_case(d.venue, d.case), x, friction)).max())
+    return float(
+        np.abs(missing(car, read_slip_case(d.venue, d.case), x, friction)).max()
+    )
 
 
 @pytest.mark.parametrize("seed", HELD + SLIDING)
 def test_the_plain_rows_are_met_by_our_trim(seed: int) -> None:
     """Forces and moments of the plain program in the package's trim: nothing is left over."""
-    assert plain_rows(seed) < (ROWS if BY_SEED[seed]["kind"] == "held" else ROWS_OF_A_SLIDE)
+    assert plain_rows(seed) < (
+        ROWS if BY_SEED[seed]["kind"] == "held" else ROWS_OF_A_SLIDE
+    )
 
 
 @pytest.mark.slow
@@ -148,7 +165,9 @@ def test_the_stored_answer_comes_out_again(seed: int) -> None:
     """The file holds what the plain program finds: margin and trim to its own accuracy, 1e-8."""
     again, row = answer(seed), BY_SEED[seed]
     assert again["margin"] == pytest.approx(row["margin"], abs=1e-8)
-    assert again.get("loads", []) == pytest.approx(row.get("loads", []), abs=1e-3)
+    assert again.get("loads", []) == pytest.approx(
+        row.get("loads", []), abs=1e-3
+    )
 
 
 # proposed, crosswind m/s: margin, wheel loads N, as the page prints them
@@ -166,7 +185,11 @@ PAGE = {
 def test_table_of_the_page(proposed: bool, wind: float) -> None:
     """By a trial of the equations written apart: margins within 0.002, loads to their printed 10 N."""
     margin, loads = PAGE[proposed, wind]
-    found = Drawn(*bore_project(proposed), bore_case(crosswind_m_s=wind)).evaluated().answers[0, 0]
+    found = (
+        Drawn(*bore_project(proposed), bore_case(crosswind_m_s=wind))
+        .evaluated()
+        .answers[0, 0]
+    )
     assert found["margin"] == pytest.approx(margin, abs=0.002)
     assert bool(found["slides"]) == (loads is None)
     if loads is not None:

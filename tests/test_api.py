@@ -16,7 +16,16 @@ from setupopt import api
 
 HILL = Path(setupopt.__file__).parents[1] / "setups" / "hill"
 WITH_EXAMPLES = ["assess", "propose", "prove", "compare", "speeds"]
-FUNCTIONS = [*WITH_EXAMPLES, "fit_tyre", "fit_air", "sheet", "readback", "report", "route", "learn"]
+FUNCTIONS = [
+    *WITH_EXAMPLES,
+    "fit_tyre",
+    "fit_air",
+    "sheet",
+    "readback",
+    "report",
+    "route",
+    "learn",
+]
 
 
 @pytest.fixture(scope="module")
@@ -24,14 +33,23 @@ def project() -> setupopt.Project:
     """The hill at two roll angles in one attitude: the examples are about names, not numbers."""
     hill = setupopt.load(HILL)
     sweep = replace(hill.venue.sweep, start=0.0, stop=0.05, step=0.05)
-    return replace(hill, venue=replace(hill.venue, sweep=sweep, attitudes=hill.venue.attitudes[:1]))
+    return replace(
+        hill,
+        venue=replace(
+            hill.venue, sweep=sweep, attitudes=hill.venue.attitudes[:1]
+        ),
+    )
 
 
 @pytest.mark.parametrize("name", WITH_EXAMPLES)
-def test_examples_of_the_functions_run(name: str, project: setupopt.Project) -> None:
+def test_examples_of_the_functions_run(
+    name: str, project: setupopt.Project
+) -> None:
     """What the docstrings of the first five show is what comes out, and each shows something."""
     names = {"setupopt": setupopt, "project": project, "replace": replace}
-    (example,) = doctest.DocTestFinder(recurse=False).find(getattr(api, name), name, globs=names)
+    (example,) = doctest.DocTestFinder(recurse=False).find(
+        getattr(api, name), name, globs=names
+    )
     runner = doctest.DocTestRunner()
     runner.run(example)
     assert runner.tries > 1
@@ -53,12 +71,16 @@ def test_a_function_with_the_name_of_a_package_can_be_called() -> None:
         "import setupopt.report.shared.tables as tables, setupopt.sheet.shims\n"
         "print(first, callable(setupopt.report), callable(setupopt.sheet), tables.bar(1.0, 2))"
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    )
     assert done.stdout == "(True, True) True True ##\n"
 
 
 def test_every_name_of_the_package_is_there() -> None:
     """All that is promised can be had, and nothing else."""
     assert all(getattr(setupopt, name) is not None for name in setupopt.__all__)
-    with pytest.raises(AttributeError, match="'setupopt' has no attribute 'nothing'"):
+    with pytest.raises(
+        AttributeError, match="'setupopt' has no attribute 'nothing'"
+    ):
         setupopt.nothing  # noqa: B018

@@ -12,7 +12,9 @@ import pytest
 import setupopt
 
 PACKAGE = Path(setupopt.__file__).parent
-SOURCES = sorted(path for path in PACKAGE.rglob("*.py") if "setups" not in path.parts)
+SOURCES = sorted(
+    path for path in PACKAGE.rglob("*.py") if "setups" not in path.parts
+)
 
 
 def module_name(path: Path) -> str:
@@ -68,7 +70,15 @@ for study in ("robust", "fit"):
 BELOW["search"] = BASE | {"jobs", "evaluation", "robust"}
 BELOW["route"] = BASE | {"jobs", "evaluation", "robust", "search"}
 BELOW["learn"] = BASE | {"jobs", "evaluation", "robust", "search", "route"}
-ANSWERS = BASE | {"jobs", "evaluation", "robust", "fit", "search", "route", "learn"}
+ANSWERS = BASE | {
+    "jobs",
+    "evaluation",
+    "robust",
+    "fit",
+    "search",
+    "route",
+    "learn",
+}
 BELOW["sheet"] = ANSWERS
 BELOW["report"] = ANSWERS | {"sheet"}
 BELOW["explore"] = ANSWERS | {"sheet", "report"}
@@ -80,10 +90,16 @@ BELOW["cli"] = BELOW["api"] | {"api", "explore"}
 def test_rooms_stand_where_they_should(name: str) -> None:
     """A room imports nothing from above or beside it."""
     short = name.removeprefix("setupopt.")
-    assert short in BELOW, f"{short}: say in tests/test_layers.py what it may import"
+    assert short in BELOW, (
+        f"{short}: say in tests/test_layers.py what it may import"
+    )
     allowed = {f"setupopt.{other}" for other in BELOW[short]} | {name}
     for module in (m for m in MODULES if room(m) == name):
-        used = {room(other) for other in imports_of(module) if other.startswith("setupopt.")}
+        used = {
+            room(other)
+            for other in imports_of(module)
+            if other.startswith("setupopt.")
+        }
         assert used <= allowed, f"{module} imports {sorted(used - allowed)}"
 
 
@@ -91,7 +107,11 @@ def test_no_room_above_is_imported_from_below() -> None:
     """The table itself goes one way: no two rooms may import each other, however long the way round."""
     left = dict(BELOW)
     while left:
-        bottom = [short for short, below in left.items() if not below & left.keys() - {short}]
+        bottom = [
+            short
+            for short, below in left.items()
+            if not below & left.keys() - {short}
+        ]
         assert bottom, f"a circle among {sorted(left)}"
         for short in bottom:
             del left[short]
@@ -100,14 +120,25 @@ def test_no_room_above_is_imported_from_below() -> None:
 def test_the_front_door_imports_only_on_first_use() -> None:
     """`import setupopt` runs no import of a room: names for type checkers alone, the rest by __getattr__."""
     tree = ast.parse(MODULES["setupopt"].read_text(encoding="utf-8"))
-    run = [node for node in tree.body if isinstance(node, ast.Import | ast.ImportFrom)]
-    assert not any(name.startswith("setupopt") for node in run for name in imported(node))
+    run = [
+        node
+        for node in tree.body
+        if isinstance(node, ast.Import | ast.ImportFrom)
+    ]
+    assert not any(
+        name.startswith("setupopt") for node in run for name in imported(node)
+    )
 
 
-@pytest.mark.parametrize("name", [m for m in MODULES if not m.startswith("setupopt.cli")])
+@pytest.mark.parametrize(
+    "name", [m for m in MODULES if not m.startswith("setupopt.cli")]
+)
 def test_nothing_imports_the_command_line(name: str) -> None:
     """Commands alone print and exit; nobody else knows click."""
-    assert not any(other.startswith(("setupopt.cli", "click")) for other in imports_of(name))
+    assert not any(
+        other.startswith(("setupopt.cli", "click"))
+        for other in imports_of(name)
+    )
 
 
 KERNELS = [m for m in MODULES if m.startswith("setupopt.physics")]
@@ -139,7 +170,10 @@ ENGINE = [m for m in MODULES if m.startswith("setupopt.search.engine")]
 def test_the_engine_knows_arrays_and_functions_only(name: str) -> None:
     """The max-min engine solves any batch function: it knows no car, no project and no file."""
     used = imports_of(name)
-    assert {n for n in used if n.startswith("setupopt")} <= {"setupopt.errors", *ENGINE}
+    assert {n for n in used if n.startswith("setupopt")} <= {
+        "setupopt.errors",
+        *ENGINE,
+    }
     assert {n.split(".")[0] for n in used} - set(sys.stdlib_module_names) <= {
         "numpy",
         "scipy",
@@ -159,17 +193,26 @@ def test_the_engine_is_there() -> None:
 def test_physics_knows_numbers_only(name: str) -> None:
     """Outside the standard library numpy, scipy, numba and its llvmlite; of the package, errors, units."""
     used = {other.split(".")[0] for other in imports_of(name)}
-    assert used - set(sys.stdlib_module_names) <= {"numpy", "scipy", "numba", "llvmlite", "setupopt"}
+    assert used - set(sys.stdlib_module_names) <= {
+        "numpy",
+        "scipy",
+        "numba",
+        "llvmlite",
+        "setupopt",
+    }
     assert used & REACHING <= MAY_REACH.get(name, set())
 
 
-@pytest.mark.parametrize("name", [m for m in KERNELS if m != "setupopt.physics.jit"])
+@pytest.mark.parametrize(
+    "name", [m for m in KERNELS if m != "setupopt.physics.jit"]
+)
 def test_physics_opens_no_file(name: str) -> None:
     """No call of open, of a path's reading and writing, or of NumPy's; and nothing printed."""
     called = {
         node.func.id if isinstance(node.func, ast.Name) else node.func.attr
         for node in ast.walk(tree_of(name))
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name | ast.Attribute)
+        if isinstance(node, ast.Call)
+        and isinstance(node.func, ast.Name | ast.Attribute)
     }
     files = {
         "open",
@@ -185,12 +228,16 @@ def test_physics_opens_no_file(name: str) -> None:
     assert not called & (files | {"print", "input"})
 
 
-@pytest.mark.parametrize("name", [m for m in MODULES if m.startswith("setupopt.report")])
+@pytest.mark.parametrize(
+    "name", [m for m in MODULES if m.startswith("setupopt.report")]
+)
 def test_the_report_computes_nothing(name: str) -> None:
     """It formats and draws. Of the physics it knows the types of arrays; it starts no evaluation."""
     used = set(imported(tree_of(name)))
     physics = {other for other in used if other.startswith("setupopt.physics.")}
-    assert all(other.startswith("setupopt.physics.inputs") for other in physics), sorted(physics)
+    assert all(
+        other.startswith("setupopt.physics.inputs") for other in physics
+    ), sorted(physics)
     assert not used & {
         "setupopt.evaluation.assessment.assess",
         "setupopt.evaluation.drawn_state.drawn_state",
@@ -206,22 +253,43 @@ def test_nothing_is_run_or_unpacked_blindly(name: str) -> None:
     for node in ast.walk(tree_of(name)):
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
             assert node.func.id not in {"eval", "exec", "compile", "__import__"}
-    packed = {"pickle", "cPickle", "dill", "cloudpickle", "marshal", "shelve", "joblib"}
+    packed = {
+        "pickle",
+        "cPickle",
+        "dill",
+        "cloudpickle",
+        "marshal",
+        "shelve",
+        "joblib",
+    }
     assert not {other.split(".")[0] for other in imports_of(name)} & packed
 
 
 @pytest.mark.parametrize(
-    "name", [m for m in MODULES if not m.startswith(("setupopt.cli", "setupopt.report"))]
+    "name",
+    [
+        m
+        for m in MODULES
+        if not m.startswith(("setupopt.cli", "setupopt.report"))
+    ],
 )
 def test_only_the_command_line_prints(name: str) -> None:
     """A library that prints cannot be used under `--json`."""
-    calls = [n for n in ast.walk(tree_of(name)) if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)]
+    calls = [
+        n
+        for n in ast.walk(tree_of(name))
+        if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)
+    ]
     assert not [n.lineno for n in calls if n.func.id in {"print", "input"}]
 
 
 def test_the_search_for_imports_sees_them() -> None:
     """Late imports, imports under `if`, and names taken from a package all count."""
     source = "def f():\n    from setupopt import evaluation\nif 1:\n    import click.testing as t\n"
-    assert set(imported(ast.parse(source))) == {"setupopt", "setupopt.evaluation", "click.testing"}
+    assert set(imported(ast.parse(source))) == {
+        "setupopt",
+        "setupopt.evaluation",
+        "click.testing",
+    }
     assert "setupopt.physics.tyre" in imports_of("setupopt.physics.pad")
     assert len(MODULES) > 30

@@ -66,15 +66,23 @@ def need_at(car: Car, angle: float, low: float, high: float) -> float:
 
     def margin(weights: float) -> float:
         speed = speed_for(car, weights)
-        return float(solve_without_crab(car, PLAIN_SETUP, roll_angle=angle, speed=speed).margin[0, 0])
+        return float(
+            solve_without_crab(
+                car, PLAIN_SETUP, roll_angle=angle, speed=speed
+            ).margin[0, 0]
+        )
 
     return float(brentq(margin, low, high, xtol=1e-9))
 
 
-def peak_of_need(car: Car, near_deg: float, low: float, high: float) -> tuple[float, float]:
+def peak_of_need(
+    car: Car, near_deg: float, low: float, high: float
+) -> tuple[float, float]:
     """Angle (deg) and height of the largest need near a guess, by a quartic through nine needs of 8 deg."""
     away = np.radians(np.linspace(-4.0, 4.0, 9))
-    needs = np.polyfit(away, [need_at(car, radians(near_deg) + a, low, high) for a in away], 4)
+    needs = np.polyfit(
+        away, [need_at(car, radians(near_deg) + a, low, high) for a in away], 4
+    )
     turns = np.roots(np.polyder(needs))
     top = float(turns[np.argmin(np.abs(turns))].real)
     return near_deg + degrees(top), float(np.polyval(needs, top))
@@ -97,7 +105,9 @@ def test_upper_wheels(shape: tuple[float, float]) -> None:
     """
     height, track = shape
     worst, weights = TIPPING[shape]
-    car = evenly_driven(stiffened(plain_car(cg_height=height, track=track, friction=3.0)))
+    car = evenly_driven(
+        stiffened(plain_car(cg_height=height, track=track, friction=3.0))
+    )
     speed = speed_for(car, weights + 0.05)
     angles = np.radians([worst - 1.0, worst, worst + 1.0])
     upper = (
@@ -109,7 +119,9 @@ def test_upper_wheels(shape: tuple[float, float]) -> None:
     assert upper[1] == pytest.approx(0.05 / 2, abs=5e-6)
     bottom = (upper[0] - upper[2]) / (2 * (upper[0] - 2 * upper[1] + upper[2]))
     assert bottom == pytest.approx(0.0, abs=0.01)
-    assert degrees(pi - atan(2 * height / track)) == pytest.approx(worst, abs=5e-5)
+    assert degrees(pi - atan(2 * height / track)) == pytest.approx(
+        worst, abs=5e-5
+    )
 
 
 # bank deg: outer and inner pair's load, N, of a rigid 1000 kg car turning at g; h 0.45, t 1.5 m
@@ -128,21 +140,29 @@ def test_rigid_car_on_a_bank(bank_deg: float) -> None:
     The centre is on the low side, which is the right one, so the left wheels are the outer ones. The force
     lies along the bend's radius, out of which the car is turned by its sideslip.
     """
-    car = evenly_driven(stiffened(plain_car(cg_height=0.45, track=1.5, friction=3.0, area=0.0)))
+    car = evenly_driven(
+        stiffened(plain_car(cg_height=0.45, track=1.5, friction=3.0, area=0.0))
+    )
     turn = {"speed": 200.0, "turn_curvature": GRAVITY / 40_000.0}
-    answer = solve(car, STIFF_SETUP, roll_angle=radians(bank_deg), **turn).answers[0, 0]
+    answer = solve(
+        car, STIFF_SETUP, roll_angle=radians(bank_deg), **turn
+    ).answers[0, 0]
     outer, inner = answer["load"].reshape(2, 2).sum(axis=0) * ROUND_G / GRAVITY
     turned = cos(answer["state"][SIDESLIP])
     across = (outer - inner) / turned
     pairs = (outer + inner + across) / 2, (outer + inner - across) / 2
     assert pairs == pytest.approx(RIGID_ON_A_BANK[bank_deg], abs=0.08)
     force = -answer["state"][TAU:].sum() / turned
-    assert force == pytest.approx(cos(radians(bank_deg)) - sin(radians(bank_deg)), abs=1e-6)
+    assert force == pytest.approx(
+        cos(radians(bank_deg)) - sin(radians(bank_deg)), abs=1e-6
+    )
 
 
 def bend_car(friction: float) -> Car:
     """CG on the road, so that what pulls it along does not load an axle; hard tyres keep it there."""
-    return evenly_driven(stiffened(plain_car(cg_height=1e-4, friction=friction, area=0.0)))
+    return evenly_driven(
+        stiffened(plain_car(cg_height=1e-4, friction=friction, area=0.0))
+    )
 
 
 def test_banked_bend_force_ratio() -> None:
@@ -153,9 +173,15 @@ def test_banked_bend_force_ratio() -> None:
     """
     speed = 60.0 * sqrt(GRAVITY / ROUND_G)
     turn = {"roll_angle": radians(18.0), "turn_curvature": 1 / 300}
-    answer = solve(bend_car(1.0), STIFF_SETUP, speed=speed, **turn).answers[0, 0]
+    answer = solve(bend_car(1.0), STIFF_SETUP, speed=speed, **turn).answers[
+        0, 0
+    ]
     assert answer["use"] == pytest.approx([0.64282693] * 2, abs=1e-4)
-    both = answer["use"] @ answer["grip"].reshape(2, 2).sum(axis=1) / answer["grip"].sum()
+    both = (
+        answer["use"]
+        @ answer["grip"].reshape(2, 2).sum(axis=1)
+        / answer["grip"].sum()
+    )
     assert both == pytest.approx(0.64282693, abs=2e-6)
 
 
@@ -177,7 +203,11 @@ def test_wall_speed() -> None:
     wall = venue(1 / 5.0, slope=pi / 2)
 
     def margin(speed: float) -> float:
-        return float(solve_without_crab(car, PLAIN_SETUP, wall, heading=pi / 2, speed=speed).margin[0, 0])
+        return float(
+            solve_without_crab(
+                car, PLAIN_SETUP, wall, heading=pi / 2, speed=speed
+            ).margin[0, 0]
+        )
 
     slowest = brentq(margin, 6.5, 8.0, xtol=1e-9) * sqrt(ROUND_G / GRAVITY)
     assert slowest == pytest.approx(7.0036, rel=1.1e-4)
@@ -188,8 +218,15 @@ def test_helix_presses_on() -> None:
 
     R = 500 m, so that all normals are one; 2e-4 for the wheels' places and a CG 10 mm up.
     """
-    car, radius, speed, psi = plain_car(cg_height=0.01, area=0.0), 500.0, 80.0, 0.5
-    answers = solve(car, PLAIN_SETUP, venue(1 / radius), heading=[0.0, psi], speed=speed).answers[0]
+    car, radius, speed, psi = (
+        plain_car(cg_height=0.01, area=0.0),
+        500.0,
+        80.0,
+        0.5,
+    )
+    answers = solve(
+        car, PLAIN_SETUP, venue(1 / radius), heading=[0.0, psi], speed=speed
+    ).answers[0]
     straight, climbing = answers["load"].sum(axis=1)
     extra = 1000.0 * (speed * sin(psi)) ** 2 / radius
     assert climbing - straight == pytest.approx(extra, rel=2e-4)
@@ -204,30 +241,43 @@ TWIST = {
 
 
 @pytest.mark.parametrize("rectangle", TWIST)
-def test_twist_of_a_rectangle(rectangle: tuple[float, float, float, float]) -> None:
+def test_twist_of_a_rectangle(
+    rectangle: tuple[float, float, float, float],
+) -> None:
     """Own numbers. l t sin cos / 4R per corner, pattern + - - +; the exact circle's to its 7 digits."""
     length, track, radius, heading_deg = rectangle
     psi = radians(heading_deg)
     heights = [
-        surface.onwards(0.0, 0.0, 1 / radius, x * length / 2 * sin(psi) + y * track / 2 * cos(psi))[0]
+        surface.onwards(
+            0.0,
+            0.0,
+            1 / radius,
+            x * length / 2 * sin(psi) + y * track / 2 * cos(psi),
+        )[0]
         for x, y in ((1, 1), (1, -1), (-1, 1), (-1, -1))
     ]
     twist = float(np.array([1, -1, -1, 1]) @ heights) / 4
     quadratic, exact = TWIST[rectangle]
     assert twist == pytest.approx(exact, abs=5e-9)
-    assert length * track / (4 * radius) * sin(psi) * cos(psi) == pytest.approx(quadratic, abs=5e-9)
+    assert length * track / (4 * radius) * sin(psi) * cos(psi) == pytest.approx(
+        quadratic, abs=5e-9
+    )
 
 
 def test_fourth_wheel() -> None:
     """Own number. Three corners touching, the fourth is 0.201013 m off on the circle (0.2 by l t s c / R)."""
     psi, heights = radians(45.0), []
     for x, y in ((1.5, 0.8), (1.5, -0.8), (-1.5, 0.8), (-1.5, -0.8)):
-        heights.append(surface.onwards(0.0, 0.0, 1 / 12.0, x * sin(psi) + y * cos(psi))[0])
+        heights.append(
+            surface.onwards(0.0, 0.0, 1 / 12.0, x * sin(psi) + y * cos(psi))[0]
+        )
     fl, fr, rl, rr = heights
     assert abs(fl - fr - rl + rr) == pytest.approx(0.201013, abs=5e-7)
 
 
-def floor_mean(length: float, width: float, radius: float, heading: float) -> float:
+def floor_mean(
+    length: float, width: float, radius: float, heading: float
+) -> float:
     """Mean extra gap under a floor of a 3.0 x 1.6 m car whose body follows its wheels, m."""
     car = replace(plain_car(track=1.6), wheelbase=3.0)
     b = Bench(car, PLAIN_SETUP, load_cases(venue(1 / radius), heading=heading))
@@ -238,7 +288,9 @@ def floor_mean(length: float, width: float, radius: float, heading: float) -> fl
     for x, wx in zip(nodes * length / 2, weights, strict=True):
         for y, wy in zip(nodes * width / 2, weights, strict=True):
             gap = case_state.rest_gap(b.car, b.setup, b.case, b.state, x, y)
-            total += wx * wy / 4 * (gap + state[0] - x * state[1] + y * state[2])
+            total += (
+                wx * wy / 4 * (gap + state[0] - x * state[1] + y * state[2])
+            )
     return total - 0.05
 
 
@@ -257,22 +309,38 @@ def test_mean_floor_gap(heading_deg: float) -> None:
     exact, formula = MEAN_GAP[heading_deg]
     s2 = sin(radians(heading_deg)) ** 2
     across, along = 1.6**2 / 8 - 1.5**2 / 24, 3.0**2 / 8 - 2.6**2 / 24
-    assert ((1 - s2) * across + s2 * along) / 12.0 == pytest.approx(formula, abs=5e-9)
-    assert floor_mean(2.6, 1.5, 12.0, radians(heading_deg)) == pytest.approx(exact, abs=1e-8)
+    assert ((1 - s2) * across + s2 * along) / 12.0 == pytest.approx(
+        formula, abs=5e-9
+    )
+    assert floor_mean(2.6, 1.5, 12.0, radians(heading_deg)) == pytest.approx(
+        exact, abs=1e-8
+    )
 
 
-@pytest.mark.parametrize(("side", "exact"), [(0.0, 0.0266964), (0.75, 0.0032359)])
+@pytest.mark.parametrize(
+    ("side", "exact"), [(0.0, 0.0266964), (0.75, 0.0032359)]
+)
 def test_floor_gap_amidships_and_at_its_edge(side: float, exact: float) -> None:
     """Own numbers. t^2 / 8R = 26.7 mm in the middle, (t^2 - w^2) / 8R = 3.2 mm at its edge; to 0.1 um."""
     b = Bench(plain_car(track=1.6), PLAIN_SETUP, load_cases(venue(1 / 12.0)))
     state = np.zeros(UNKNOWNS)
     set_start(b.car, b.case, b.state, state)
-    gap = case_state.rest_gap(b.car, b.setup, b.case, b.state, 0.0, side) + state[0] - 0.05
+    gap = (
+        case_state.rest_gap(b.car, b.setup, b.case, b.state, 0.0, side)
+        + state[0]
+        - 0.05
+    )
     assert gap == pytest.approx(exact, abs=1e-7)
 
 
 # radius m: self camber deg of a track of 1.6 m
-SELF_CAMBER = {6.0: 7.6623, 8.0: 5.7392, 12.0: 3.8226, 20.0: 2.2924, 50.0: 0.9168}
+SELF_CAMBER = {
+    6.0: 7.6623,
+    8.0: 5.7392,
+    12.0: 3.8226,
+    20.0: 2.2924,
+    50.0: 0.9168,
+}
 
 
 @pytest.mark.parametrize("radius", SELF_CAMBER)
@@ -280,7 +348,9 @@ def test_self_camber(radius: float) -> None:
     """Own numbers. A wheel without camber leans asin(t / 2R) out of square to the section; 0.00005 deg."""
     car = stiffened(plain_car(track=1.6))
     answer = solve(car, STIFF_SETUP, venue(1 / radius)).answers[0, 0]
-    assert np.degrees(answer["inclination"]) == pytest.approx([SELF_CAMBER[radius]] * 4, abs=6e-5)
+    assert np.degrees(answer["inclination"]) == pytest.approx(
+        [SELF_CAMBER[radius]] * 4, abs=6e-5
+    )
 
 
 # --- load-sensitive tyres: a trend ----------------------------------------------------------------
@@ -289,10 +359,19 @@ def test_self_camber(radius: float) -> None:
 def sensitive(exponent: float) -> Car:
     """Friction 1.975 at 300 N a wheel, less above: as a line through 1.975 at no load would fall."""
     tyre = replace(
-        SLICK, friction=1.0, friction_exponent=exponent, compliance=0.0, foundation=1e9, crown_radius=0.6
+        SLICK,
+        friction=1.0,
+        friction_exponent=exponent,
+        compliance=0.0,
+        foundation=1e9,
+        crown_radius=0.6,
     )
-    car = evenly_driven(both_axles(plain_car(mass=700.0, cg_height=0.01), tyre=tyre))
-    grip = solve(replace(car, mass=4 * 300.0 / GRAVITY), PLAIN_SETUP).answers[0, 0]["grip"][0]
+    car = evenly_driven(
+        both_axles(plain_car(mass=700.0, cg_height=0.01), tyre=tyre)
+    )
+    grip = solve(replace(car, mass=4 * 300.0 / GRAVITY), PLAIN_SETUP).answers[
+        0, 0
+    ]["grip"][0]
     return on_tyres(car, friction=1.975 * 300.0 / float(grip))
 
 
@@ -301,7 +380,10 @@ def test_worst_angle_of_load_sensitive_tyres() -> None:
 
     The more friction falls with load, the nearer the wall the worst angle, and the more it needs.
     """
-    found = [peak_of_need(sensitive(n), 152.7, 1.05, 1.3) for n in (0.0, 0.02, 0.05, 0.1)]
+    found = [
+        peak_of_need(sensitive(n), 152.7, 1.05, 1.3)
+        for n in (0.0, 0.02, 0.05, 0.1)
+    ]
     angles, needs = zip(*found, strict=True)
     assert angles[0] == pytest.approx(153.146, abs=0.03)
     assert needs[0] == pytest.approx(1.12088, abs=2e-5)

@@ -34,7 +34,9 @@ QUICK = settings(max_examples=40, deadline=None, derandomize=True)
 
 def between(low: float, high: float) -> st.SearchStrategy[float]:
     """Numbers of a range, some of them at its ends or in its middle."""
-    return st.floats(low, high, allow_nan=False) | st.sampled_from([low, 0.5 * (low + high), high])
+    return st.floats(low, high, allow_nan=False) | st.sampled_from(
+        [low, 0.5 * (low + high), high]
+    )
 
 
 def axle_setups() -> st.SearchStrategy[dict[str, float]]:
@@ -53,7 +55,11 @@ def axle_setups() -> st.SearchStrategy[dict[str, float]]:
 def setups(draw: st.DrawFn) -> Setup:
     """A setup of the invented car."""
     front, rear = draw(axle_setups()), draw(axle_setups())
-    return replace(SETUP, front=replace(SETUP.front, **front), rear=replace(SETUP.rear, **rear))
+    return replace(
+        SETUP,
+        front=replace(SETUP.front, **front),
+        rear=replace(SETUP.rear, **rear),
+    )
 
 
 @st.composite
@@ -92,11 +98,17 @@ CLOSE = 1e-8  # of margin, weight, metre: the trims' own 1e-10 over the softest 
 
 
 @QUICK
-@given(setup=setups(), case=cases(), differential=st.sampled_from(["open", "locked"]))
+@given(
+    setup=setups(),
+    case=cases(),
+    differential=st.sampled_from(["open", "locked"]),
+)
 def test_mirror(setup: Setup, case: Case, differential: Any) -> None:
     """Angle, heading, crosswind and path turned round, left bumps for right: all the same, mirrored."""
     low_side = abs(np.sin(case["roll_angle"])) > 1e-9
-    assume(low_side or not case["turn_curvature"])  # without a low side a turn is to the right
+    assume(
+        low_side or not case["turn_curvature"]
+    )  # without a low side a turn is to the right
     car = replace(CAR, differential=differential)
     one, other = answer(car, setup, case), answer(car, setup, mirrored(case))
     weight = car.mass * 9.80665
@@ -104,8 +116,12 @@ def test_mirror(setup: Setup, case: Case, differential: Any) -> None:
     assert other.load[OTHER_SIDE] == pytest.approx(one.load, abs=CLOSE * weight)
     assert other.grip[OTHER_SIDE] == pytest.approx(one.grip, abs=CLOSE * weight)
     assert other.travel[OTHER_SIDE] == pytest.approx(one.travel, abs=CLOSE)
-    assert other.inclination[OTHER_SIDE] == pytest.approx(one.inclination, abs=CLOSE)
-    assert other.state[:3] * [1, 1, -1] == pytest.approx(one.state[:3], abs=CLOSE)
+    assert other.inclination[OTHER_SIDE] == pytest.approx(
+        one.inclination, abs=CLOSE
+    )
+    assert other.state[:3] * [1, 1, -1] == pytest.approx(
+        one.state[:3], abs=CLOSE
+    )
     angles = [SIDESLIP, STEER]
     assert -other.state[angles] == pytest.approx(one.state[angles], abs=CLOSE)
     assert other.ride_gap == pytest.approx(one.ride_gap, abs=CLOSE)
@@ -119,7 +135,12 @@ def test_mirror(setup: Setup, case: Case, differential: Any) -> None:
 def test_mirror_of_lifted_and_lost_cases(case: Case, angle: float) -> None:
     """Straight across a section, with little downforce: the same verdict either way, margin to 1e-6."""
     car = with_downforce(CAR, 0.35)
-    plain = case | {"roll_angle": angle, "heading": 0.0, "bump": (0.0,) * 4, "turn_curvature": 0.0}
+    plain = case | {
+        "roll_angle": angle,
+        "heading": 0.0,
+        "bump": (0.0,) * 4,
+        "turn_curvature": 0.0,
+    }
     one, other = answer(car, SETUP, plain), answer(car, SETUP, mirrored(plain))
     assert one.contact == other.contact
     if one.contact:
@@ -127,8 +148,14 @@ def test_mirror_of_lifted_and_lost_cases(case: Case, angle: float) -> None:
 
 
 @QUICK
-@given(case=cases(), grip=between(0.4, 1.2), differential=st.sampled_from(["open", "locked"]))
-def test_more_surface_grip_is_more_margin(case: Case, grip: float, differential: Any) -> None:
+@given(
+    case=cases(),
+    grip=between(0.4, 1.2),
+    differential=st.sampled_from(["open", "locked"]),
+)
+def test_more_surface_grip_is_more_margin(
+    case: Case, grip: float, differential: Any
+) -> None:
     """All friction is in proportion to the surface's grip: what holds at least is the car's, whatever it is.
 
     So the friction factor times the grip stays, to the 1e-6 to which a fold is found and once more for its
@@ -136,10 +163,15 @@ def test_more_surface_grip_is_more_margin(case: Case, grip: float, differential:
     found on another branch.
     """
     car = replace(CAR, differential=differential)
-    low, high = answer(car, SETUP, case, grip=grip), answer(car, SETUP, case, grip=1.5 * grip)
+    low, high = (
+        answer(car, SETUP, case, grip=grip),
+        answer(car, SETUP, case, grip=1.5 * grip),
+    )
     assert high.contact or not low.contact
     assume(low.contact and not low.slides)
-    assert 1.5 * high.friction_factor == pytest.approx(low.friction_factor, abs=5e-6)
+    assert 1.5 * high.friction_factor == pytest.approx(
+        low.friction_factor, abs=5e-6
+    )
     assert high.margin > low.margin
 
 
@@ -163,10 +195,17 @@ def test_more_downforce_never_loses_contact(
     needs a smaller share of a larger sum; tyres only get stiffer with load. With gap-dependent air,
     links or bends it need not hold: a floor may stall as it is pulled down.
     """
-    car, setup = plain_car(cg_height=height), set_both(PLAIN_SETUP, spring=spring)
-    less_speed, more_speed = speed_for(car, weights), speed_for(car, weights + more)
+    car, setup = (
+        plain_car(cg_height=height),
+        set_both(PLAIN_SETUP, spring=spring),
+    )
+    less_speed, more_speed = (
+        speed_for(car, weights),
+        speed_for(car, weights + more),
+    )
     less, more_pressed = (
-        answer(car, setup, {"roll_angle": angle, "speed": v}) for v in (less_speed, more_speed)
+        answer(car, setup, {"roll_angle": angle, "speed": v})
+        for v in (less_speed, more_speed)
     )
     assert more_pressed.contact or not less.contact
     assert more_pressed.press <= less.press + 1e-8
@@ -176,11 +215,21 @@ def test_more_downforce_never_loses_contact(
 def test_more_downforce_on_drawn_cars(seed: int) -> None:
     """No theorem, but seen on every car tried: with all areas grown together, lost, then held, then held."""
     d = drawn(seed)
-    d.case.update(roll_angle_deg=90.0 + 7.0 * seed, speed_m_s=55.0, path_curvature_per_m=0.0)
+    d.case.update(
+        roll_angle_deg=90.0 + 7.0 * seed,
+        speed_m_s=55.0,
+        path_curvature_per_m=0.0,
+    )
     held = []
     for share in np.linspace(0.0, 1.5, 31):
         model = Model(with_downforce(d.project.car, float(share)))
-        held.append(bool(model.run(model.settings([d.project.setup]), d.cases).contact[0, 0]))
+        held.append(
+            bool(
+                model.run(model.settings([d.project.setup]), d.cases).contact[
+                    0, 0
+                ]
+            )
+        )
     assert held == sorted(held)
     assert held[-1]
 
@@ -193,8 +242,15 @@ def test_thicker_air_at_lower_speed(case: Case, thinner: float) -> None:
     A bend turns the wheels' own paths besides, whatever the speed.
     """
     scale = thinner**-0.5
-    straight = case | {"heading": 0.0, "path_curvature": 0.0, "turn_curvature": 0.0}
-    fast = {name: straight[name] * scale for name in ("speed", "headwind", "crosswind")}
+    straight = case | {
+        "heading": 0.0,
+        "path_curvature": 0.0,
+        "turn_curvature": 0.0,
+    }
+    fast = {
+        name: straight[name] * scale
+        for name in ("speed", "headwind", "crosswind")
+    }
     one = answer(CAR, SETUP, straight, density=1.2)
     other = answer(CAR, SETUP, straight | fast, density=1.2 * thinner)
     assert one.contact == other.contact
@@ -206,19 +262,29 @@ def test_thicker_air_at_lower_speed(case: Case, thinner: float) -> None:
 @given(setup=setups(), grade=between(-0.3, 0.3), speed=between(10.0, 70.0))
 def test_a_grade_is_a_grade(setup: Setup, grade: float, speed: float) -> None:
     """Uphill by the venue's slope, or square across a plane banked as much: the same flat surface."""
-    along = solve(CAR, setup, venue(slope=atan(grade)), speed=speed).answers[0, 0]
-    across = solve(CAR, setup, venue(), roll_angle=atan(grade), heading=pi / 2, speed=speed).answers[0, 0]
-    assert across.load == pytest.approx(along.load, abs=CLOSE * CAR.mass * 9.80665)
+    along = solve(CAR, setup, venue(slope=atan(grade)), speed=speed).answers[
+        0, 0
+    ]
+    across = solve(
+        CAR, setup, venue(), roll_angle=atan(grade), heading=pi / 2, speed=speed
+    ).answers[0, 0]
+    assert across.load == pytest.approx(
+        along.load, abs=CLOSE * CAR.mass * 9.80665
+    )
     assert across.use == pytest.approx(along.use, rel=CLOSE, abs=CLOSE)
     assert across.state == pytest.approx(along.state, abs=CLOSE)
 
 
 @QUICK
 @given(setup=setups(), speed=between(10.0, 70.0), heading=between(-3.0, 3.0))
-def test_heading_does_not_matter_on_the_level(setup: Setup, speed: float, heading: float) -> None:
+def test_heading_does_not_matter_on_the_level(
+    setup: Setup, speed: float, heading: float
+) -> None:
     """Flat and level, there is no direction that differs from another."""
     one = solve(CAR, setup, venue(), speed=speed).answers[0, 0]
-    other = solve(CAR, setup, venue(), speed=speed, heading=heading).answers[0, 0]
+    other = solve(CAR, setup, venue(), speed=speed, heading=heading).answers[
+        0, 0
+    ]
     assert other.load == pytest.approx(one.load, abs=CLOSE * CAR.mass * 9.80665)
     assert other.use == pytest.approx(one.use, rel=CLOSE, abs=CLOSE)
 
@@ -229,7 +295,9 @@ def test_whole_turns_of_the_roll_angle(setup: Setup, case: Case) -> None:
     """-180 deg and 180 deg are one place, as are 30 and 390 deg."""
     assume(not case["turn_curvature"])  # its low side is told by the sign
     one = answer(CAR, setup, case)
-    other = answer(CAR, setup, case | {"roll_angle": case["roll_angle"] + 2 * pi})
+    other = answer(
+        CAR, setup, case | {"roll_angle": case["roll_angle"] + 2 * pi}
+    )
     assert other.use == pytest.approx(one.use, rel=CLOSE, abs=CLOSE)
 
 
@@ -248,25 +316,47 @@ def test_a_car_of_another_scale(case: Case, factor: float) -> None:
         friction_pressure=factor * CAR.front.tyre.friction_pressure,
         compliance=CAR.front.tyre.compliance / factor,
     )
-    air = replace(CAR.air, drag_area=factor * CAR.air.drag_area, side_area=factor * CAR.air.side_area)
+    air = replace(
+        CAR.air,
+        drag_area=factor * CAR.air.drag_area,
+        side_area=factor * CAR.air.side_area,
+    )
     car = with_downforce(replace(CAR, mass=factor * CAR.mass, air=air), factor)
-    ends = {end: heavier(getattr(car, end), factor) for end in ("front", "rear")}
+    ends = {
+        end: heavier(getattr(car, end), factor) for end in ("front", "rear")
+    }
     car = both_axles(replace(car, **ends), tyre=tyre)
-    setup = replace(SETUP, front=stiffer(SETUP.front, factor), rear=stiffer(SETUP.rear, factor))
+    setup = replace(
+        SETUP,
+        front=stiffer(SETUP.front, factor),
+        rear=stiffer(SETUP.rear, factor),
+    )
     one, other = answer(CAR, SETUP, case), answer(car, setup, case)
     assert other.state == pytest.approx(one.state, abs=CLOSE)
-    assert other.load / factor == pytest.approx(one.load, abs=CLOSE * CAR.mass * 9.80665)
+    assert other.load / factor == pytest.approx(
+        one.load, abs=CLOSE * CAR.mass * 9.80665
+    )
     assert other.use == pytest.approx(one.use, rel=CLOSE, abs=CLOSE)
 
 
 def heavier(axle: Any, factor: float) -> Any:
     """The axle with its masses and stop rates multiplied."""
-    return replace(axle, unsprung_mass=factor * axle.unsprung_mass, stop_rate=factor * axle.stop_rate)
+    return replace(
+        axle,
+        unsprung_mass=factor * axle.unsprung_mass,
+        stop_rate=factor * axle.stop_rate,
+    )
 
 
 def stiffer(axle: Any, factor: float) -> Any:
     """The axle's setup with every rate multiplied."""
-    return replace(axle, **{name: factor * getattr(axle, name) for name in ("spring", "anti_roll", "third")})
+    return replace(
+        axle,
+        **{
+            name: factor * getattr(axle, name)
+            for name in ("spring", "anti_roll", "third")
+        },
+    )
 
 
 def test_draws_hold_what_the_properties_need() -> None:

@@ -10,7 +10,16 @@ from typing import Any
 
 import numpy as np
 import pytest
-from cars import CAR, SETUP, evenly_driven, on_tyres, set_both, solve, venue, with_downforce
+from cars import (
+    CAR,
+    SETUP,
+    evenly_driven,
+    on_tyres,
+    set_both,
+    solve,
+    venue,
+    with_downforce,
+)
 
 import setupopt
 from setupopt.evaluation.cases import sweep_cases
@@ -29,7 +38,9 @@ def at(setup: Setup, end: str, **changes: Any) -> Setup:
 
 def in_bend(car: Car, setup: Setup, lateral: float = 9.0) -> Record:
     """Answer in a bend on the flat at 50 m/s, so many m/s2."""
-    return solve(car, setup, speed=50.0, path_curvature=lateral / 2500.0).answers[0, 0]
+    return solve(
+        car, setup, speed=50.0, path_curvature=lateral / 2500.0
+    ).answers[0, 0]
 
 
 @pytest.fixture(scope="module")
@@ -45,8 +56,14 @@ def test_front_bar_moves_the_balance_to_understeer() -> None:
     """
     none, bars = set_both(SETUP, anti_roll=0.0), (0.0, 5e4, 1e5)
     car = with_downforce(on_tyres(EVEN, friction_exponent=0.3), 0.5)
-    front = [in_bend(car, at(none, "front", anti_roll=bar), 12.0)["balance"] for bar in bars]
-    rear = [in_bend(car, at(none, "rear", anti_roll=bar), 12.0)["balance"] for bar in bars]
+    front = [
+        in_bend(car, at(none, "front", anti_roll=bar), 12.0)["balance"]
+        for bar in bars
+    ]
+    rear = [
+        in_bend(car, at(none, "rear", anti_roll=bar), 12.0)["balance"]
+        for bar in bars
+    ]
     assert all(more > less + 3e-4 for more, less in pairwise(front))
     assert all(more > less + 3e-4 for less, more in pairwise(rear))
 
@@ -56,7 +73,9 @@ def test_rear_toe_in_steers_the_car_out_of_the_bend() -> None:
 
     So the driver steers more for the same bend: understeer. Up to 0.2 deg; more toe drags both wheels.
     """
-    setups = [at(SETUP, "rear", toe=toe) for toe in (-0.003, -0.0015, 0.0, 0.0015)]
+    setups = [
+        at(SETUP, "rear", toe=toe) for toe in (-0.003, -0.0015, 0.0, 0.0015)
+    ]
     steer = [in_bend(EVEN, setup)["state"][STEER] for setup in setups]
     assert all(more > less + radians(0.01) for less, more in pairwise(steer))
 
@@ -66,9 +85,14 @@ def test_rear_toe_in_steadies_the_car_on_the_wall(bore: Project) -> None:
 
     The growth rate at 90 deg falls, and its mode becomes a stable one.
     """
-    model, cases = Model(bore.car), sweep_cases(bore.venue, np.radians([90.0])).pick([0])
+    model, cases = (
+        Model(bore.car),
+        sweep_cases(bore.venue, np.radians([90.0])).pick([0]),
+    )
     setups = [at(bore.setup, "rear", toe=toe) for toe in (-0.002, 0.0, 0.002)]
-    growth = model.run(model.settings(setups), cases, growth=True).answers["growth"][:, 0]
+    growth = model.run(model.settings(setups), cases, growth=True).answers[
+        "growth"
+    ][:, 0]
     assert all(more > less + 0.1 for more, less in pairwise(growth))
     assert growth[0] > 0.0
 
@@ -78,7 +102,9 @@ def test_weight_to_the_rear_lets_the_rear_go_first() -> None:
 
     The axle that carries more of both is the nearer to its limit.
     """
-    cars = [replace(EVEN, front_share=share) for share in (0.5, 0.47, 0.44, 0.41)]
+    cars = [
+        replace(EVEN, front_share=share) for share in (0.5, 0.47, 0.44, 0.41)
+    ]
     balance = [in_bend(car, SETUP)["balance"] for car in cars]
     assert all(more > less + 0.005 for less, more in pairwise(balance))
     assert balance[0] < 0.0 < balance[-1]
@@ -92,17 +118,27 @@ def test_weight_to_the_rear_lets_the_rear_go_first() -> None:
     ],
     ids=["springs", "bars"],
 )
-def test_stiff_warp_lifts_a_wheel_on_a_course(stiffer: list[dict[str, float]]) -> None:
+def test_stiff_warp_lifts_a_wheel_on_a_course(
+    stiffer: list[dict[str, float]],
+) -> None:
     """Across a bore the four patches lie on no plane: a car turned 8 deg is twisted by it.
 
     What springs and bars put against the twist goes on one diagonal and off the other. The lightest wheel of
     that diagonal loses load with every step, until it hangs.
     """
-    attitude = {"speed": 50.0, "roll_angle": radians(60.0), "heading": radians(8.0)}
+    attitude = {
+        "speed": 50.0,
+        "roll_angle": radians(60.0),
+        "heading": radians(8.0),
+    }
     loads = []
     for change in stiffer:
-        setup = set_both(SETUP, **({"anti_roll": 0.0, "spring": 1.6e5} | change))
-        loads.append(solve(CAR, setup, venue(1 / 8.0), **attitude).answers[0, 0]["load"])
+        setup = set_both(
+            SETUP, **({"anti_roll": 0.0, "spring": 1.6e5} | change)
+        )
+        loads.append(
+            solve(CAR, setup, venue(1 / 8.0), **attitude).answers[0, 0]["load"]
+        )
     least = [float(load.min()) for load in loads]
     off = [int((load < 100.0).sum()) for load in loads]
     assert all(more > less + 100.0 for more, less in pairwise(least[:2]))
@@ -127,9 +163,15 @@ def test_puncture_brings_no_grip_where_friction_was_not_measured() -> None:
     """
     bare = replace(EVEN, air=replace(EVEN.air, elements=()))
     measured = on_tyres(bare, friction_least_pressure=4e5)
-    sound, flat = (in_bend(punctured(measured, share), SETUP) for share in (1.0, 0.3))
+    sound, flat = (
+        in_bend(punctured(measured, share), SETUP) for share in (1.0, 0.3)
+    )
     least = sound["grip"].sum() / sound["load"].sum()
-    assert flat["grip"].sum() / flat["load"].sum() == pytest.approx(least, rel=1e-6)
+    assert flat["grip"].sum() / flat["load"].sum() == pytest.approx(
+        least, rel=1e-6
+    )
     assert flat["margin"] < sound["margin"] + 0.01
-    growing, grown = (in_bend(punctured(bare, share), SETUP) for share in (1.0, 0.3))
+    growing, grown = (
+        in_bend(punctured(bare, share), SETUP) for share in (1.0, 0.3)
+    )
     assert grown["margin"] > growing["margin"] + 0.03

@@ -31,7 +31,12 @@ if TYPE_CHECKING:
     "--sensitivity", is_flag=True,
     help="Say which input that is hard to measure matters here, and how much: measure that one first.",
 )  # fmt: skip
-def command(common: options.Common, cases_file: str | None, cases_out: str | None, sensitivity: bool) -> None:
+def command(
+    common: options.Common,
+    cases_file: str | None,
+    cases_out: str | None,
+    sensitivity: bool,
+) -> None:
     """Grip margin at every roll angle and attitude of PROJECT, the worst one and why.
 
     With --out, assess.txt, assess.json, cases.csv and a picture are written to DIR.
@@ -47,7 +52,10 @@ def command(common: options.Common, cases_file: str | None, cases_out: str | Non
 
         from setupopt.evaluation.assessment import Assessment, assess, csv_text
         from setupopt.report.assess.picture import assessment_svg
-        from setupopt.report.assess.sensitivity import sensitivity_fields, sensitivity_text
+        from setupopt.report.assess.sensitivity import (
+            sensitivity_fields,
+            sensitivity_text,
+        )
         from setupopt.report.assess.text import text
 
     def cases_text(found: Assessment) -> str:
@@ -55,10 +63,18 @@ def command(common: options.Common, cases_file: str | None, cases_out: str | Non
 
     def words(found: Assessment, width: int, short: bool) -> str:
         said = text(found, width, short)
-        return f"{said}\n{sensitivity_text(found.sensitivities, width)}\n" if sensitivity else said
+        return (
+            f"{said}\n{sensitivity_text(found.sensitivities, width)}\n"
+            if sensitivity
+            else said
+        )
 
     def answer(found: Assessment) -> dict[str, Any]:
-        more = {"sensitivity": sensitivity_fields(found.sensitivities)} if sensitivity else {}
+        more = (
+            {"sensitivity": sensitivity_fields(found.sensitivities)}
+            if sensitivity
+            else {}
+        )
         return found.as_dict() | more
 
     svg: Files[Assessment] = {"assess.svg": assessment_svg}
@@ -96,4 +112,6 @@ def _cases(cases_file: str | None, project: Project) -> CaseSet:
         return sweep_cases(project.venue)
     from setupopt.project.cases_file import read_cases
 
-    return table_cases(read_cases(cases_file, project.venue, project.car), project.venue)
+    return table_cases(
+        read_cases(cases_file, project.venue, project.car), project.venue
+    )

@@ -11,7 +11,11 @@ from typing import TYPE_CHECKING
 import click
 
 from setupopt.cli import completing, options
-from setupopt.cli.outputs import folder_targets, refuse_bodies_folder, refuse_inputs
+from setupopt.cli.outputs import (
+    folder_targets,
+    refuse_bodies_folder,
+    refuse_inputs,
+)
 from setupopt.cli.runner import Task, run
 from setupopt.cli.waiting import Saying, loading
 from setupopt.errors import OutputError
@@ -28,15 +32,25 @@ _MARK = "Best of compare"
 
 @click.command("compare")
 @options.common
-@click.argument("setup_files", metavar="[SETUP_FILE]...", nargs=-1, type=completing.SETUP)
-@click.option("--as-is", is_flag=True, help="Search nothing: every body with every setup as it is.")
+@click.argument(
+    "setup_files", metavar="[SETUP_FILE]...", nargs=-1, type=completing.SETUP
+)
+@click.option(
+    "--as-is",
+    is_flag=True,
+    help="Search nothing: every body with every setup as it is.",
+)
 @click.option(
     "--starts", type=click.IntRange(1, 1000), default=2, show_default=True, metavar="N",
     help="Setups to start each body's search from.",
 )  # fmt: skip
 @options.cluster_option
 def command(
-    common: options.Common, setup_files: tuple[str, ...], as_is: bool, starts: int, cluster: str | None
+    common: options.Common,
+    setup_files: tuple[str, ...],
+    as_is: bool,
+    starts: int,
+    cluster: str | None,
 ) -> None:
     """Every body of PROJECT with its own best setup inside limits.toml, and each SETUP_FILE as it is, ranked
     by worst margin; and why each loses to the first.
@@ -50,11 +64,17 @@ def command(
       every body with today's and with the proposed setup, nothing searched
     """
     if as_is and cluster is not None:
-        raise click.UsageError("--cluster: with --as-is nothing is searched that other machines could do")
+        raise click.UsageError(
+            "--cluster: with --as-is nothing is searched that other machines could do"
+        )
     with loading(common.quiet):
         found = common.load()
         refuse_bodies_folder(common.out, found.folder)
-        reads = [path for name in setup_files for path in (name, str(found.folder / name))]
+        reads = [
+            path
+            for name in setup_files
+            for path in (name, str(found.folder / name))
+        ]
         own = _own_targets(found, common, reads)
         project, setups = _with_setups(found, setup_files)
 
@@ -65,7 +85,13 @@ def command(
 
     def compute(progress: Callable[[str], object]) -> JudgedComparison:
         with options.worker_pool(cluster) as pool:
-            compared = compare(project, setups, ComparisonOptions(as_is, starts), progress, pool)
+            compared = compare(
+                project,
+                setups,
+                ComparisonOptions(as_is, starts),
+                progress,
+                pool,
+            )
         return JudgedComparison(compared, as_is, starts, common.floor)
 
     task = Task(
@@ -76,7 +102,10 @@ def command(
         passes=lambda judged: judged.holds,
         cautions=lambda judged: project.cautions,
         name="compare",
-        files={"compare.csv": JudgedComparison.csv_text, "compare.svg": comparison_svg},
+        files={
+            "compare.csv": JudgedComparison.csv_text,
+            "compare.svg": comparison_svg,
+        },
         others=lambda judged: _best_setups(judged, own),
         reads=reads,
         setup=common.setup_words(found),
@@ -85,7 +114,9 @@ def command(
     run(common, task)
 
 
-def _with_setups(project: Project, files: Sequence[str]) -> tuple[Project, list[Setup]]:
+def _with_setups(
+    project: Project, files: Sequence[str]
+) -> tuple[Project, list[Setup]]:
     """The project with the cautions about all files, and the setups to compare.
 
     A name that several setups have is preceded by the file.
@@ -93,10 +124,14 @@ def _with_setups(project: Project, files: Sequence[str]) -> tuple[Project, list[
     from setupopt.project import load
 
     read = [load(project.folder, file) for file in files]
-    cautions = dict.fromkeys(text for one in (project, *read) for text in one.cautions)
+    cautions = dict.fromkeys(
+        text for one in (project, *read) for text in one.cautions
+    )
     names = Counter(one.setup.name for one in read)
     setups = [
-        one.setup if names[one.setup.name] == 1 else replace(one.setup, name=f"{file}: {one.setup.name}")
+        one.setup
+        if names[one.setup.name] == 1
+        else replace(one.setup, name=f"{file}: {one.setup.name}")
         for one, file in zip(read, files, strict=True)
     ]
     return replace(project, cautions=tuple(cautions)), setups
@@ -105,10 +140,14 @@ def _with_setups(project: Project, files: Sequence[str]) -> tuple[Project, list[
 # ---- the best setup of each body ---------------------------------------------------------------------------
 
 
-def _own_targets(project: Project, common: options.Common, reads: Sequence[str]) -> dict[str, Path]:
+def _own_targets(
+    project: Project, common: options.Common, reads: Sequence[str]
+) -> dict[str, Path]:
     """Where the best setups go, by file name. Raises OutputError where another file would be lost."""
     bodies = [None, *(body.name for body in project.bodies)]
-    targets = folder_targets(common.out, [_setup_name(project, body) for body in bodies])
+    targets = folder_targets(
+        common.out, [_setup_name(project, body) for body in bodies]
+    )
     refuse_inputs(targets.values(), project.folder, common.setup_file, *reads)
     for target in targets.values():
         _refuse_foreign(target)
@@ -129,17 +168,23 @@ def _refuse_foreign(target: Path) -> None:
         return
     with target.open(encoding="utf-8", errors="replace") as file:
         if not file.read(len(_MARK) + 2).startswith(f"# {_MARK}"):
-            raise OutputError(str(target), "a setup that compare has not written stands there")
+            raise OutputError(
+                str(target), "a setup that compare has not written stands there"
+            )
 
 
-def _best_setups(judged: JudgedComparison, targets: dict[str, Path]) -> dict[Path, str | bytes]:
+def _best_setups(
+    judged: JudgedComparison, targets: dict[str, Path]
+) -> dict[Path, str | bytes]:
     """Every body's best setup: its own best, where that was searched for, else the first given."""
     from setupopt.project.writing import setup_text
 
     if not targets:
         return {}
     best: dict[str | None, Line] = {}
-    for line in sorted(judged.lines, key=lambda line: not line.contender.is_own_best):
+    for line in sorted(
+        judged.lines, key=lambda line: not line.contender.is_own_best
+    ):
         best.setdefault(line.contender.setup.body, line)
     return {
         targets[_setup_name(judged.project, body)]: setup_text(
@@ -156,5 +201,9 @@ def _setup_head(judged: JudgedComparison, line: Line) -> str:
 
     one = line.contender
     what = f"{_MARK} with the {body_words(one.setup.body)} at {judged.project.venue.name}"
-    warning = "" if one.holds else "IT BREAKS A LIMIT OR LOSES CONTACT: see what compare printed."
+    warning = (
+        ""
+        if one.holds
+        else "IT BREAKS A LIMIT OR LOSES CONTACT: see what compare printed."
+    )
     return setup_comment(what, one.margin, warning)

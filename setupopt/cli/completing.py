@@ -3,11 +3,15 @@
 Nothing slow is imported here: an offer must come before the next key.
 """
 
+# A path stays as it was typed
+# ruff: noqa: PTH111, PTH118, PTH119
+
 from __future__ import annotations
 
 import os
 import re
 from collections.abc import Iterable, Iterator
+from os.path import basename, expanduser, join
 
 import click
 from click.shell_completion import CompletionItem
@@ -47,8 +51,10 @@ class FileName(click.ParamType):
         # An option that waits for its value leaves the arguments unread
         project = ctx.params.get("project") or next(iter(ctx.args), None)
         if self.in_project and project and "/" not in incomplete:
-            files = self._near(os.path.join(project, incomplete))  # noqa: PTH118 - as it was typed
-            found |= {os.path.basename(file) for file in files if not file.endswith("/")}  # noqa: PTH119
+            files = self._near(join(project, incomplete))
+            found |= {
+                basename(file) for file in files if not file.endswith("/")
+            }
         if not all(_PLAIN.fullmatch(name) for name in found):
             return [CompletionItem(incomplete, type="file")]
         if len(found) == 1 and min(found).endswith("/"):
@@ -59,13 +65,14 @@ class FileName(click.ParamType):
         """What the disk has that begins so; folders end with a slash."""
         folder, start = os.path.split(incomplete)
         try:
-            entries = list(os.scandir(os.path.expanduser(folder) or "."))  # noqa: PTH111
+            entries = list(os.scandir(expanduser(folder) or "."))
         except OSError:
             return
         for entry in entries:
             hidden = entry.name.startswith(".") and not start
             if entry.name.startswith(start) and not hidden:
-                yield from self._named(os.path.join(folder, entry.name), entry.is_dir())  # noqa: PTH118
+                name = join(folder, entry.name)
+                yield from self._named(name, entry.is_dir())
 
     def _named(self, name: str, is_folder: bool) -> Iterable[str]:
         if is_folder:
@@ -73,7 +80,9 @@ class FileName(click.ParamType):
         return [name] if name.endswith(self.endings) else []
 
 
-def settings(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+def settings(
+    ctx: click.Context, param: click.Parameter, incomplete: str
+) -> list[CompletionItem]:
     """What can be kept: the settings of an axle, of both, and the body."""
     from setupopt.project.model import AXLES
     from setupopt.project.settings import SETTINGS
@@ -87,7 +96,9 @@ def settings(ctx: click.Context, param: click.Parameter, incomplete: str) -> lis
         *keys,
         *(f"{axle}.{key}" for axle in AXLES for key in keys),
     ]
-    return [CompletionItem(name) for name in names if name.startswith(incomplete)]
+    return [
+        CompletionItem(name) for name in names if name.startswith(incomplete)
+    ]
 
 
 SETUP = FileName(".toml", in_project=True)

@@ -21,4 +21,8 @@ def command(ctx: click.Context, shell: str) -> None:
     """
     kind = get_completion_class(shell)
     assert kind is not None  # all of the choice are click's own
-    click.echo(kind(ctx.find_root().command, {}, "setupopt", "_SETUPOPT_COMPLETE").source())
+    click.echo(
+        kind(
+            ctx.find_root().command, {}, "setupopt", "_SETUPOPT_COMPLETE"
+        ).source()
+    )

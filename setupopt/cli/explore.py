@@ -13,12 +13,16 @@ from setupopt.errors import UserError, printable
 
 
 @click.command("explore")
-@options.collected(options.project_argument, options.setup_option, options.quiet_option)
+@options.collected(
+    options.project_argument, options.setup_option, options.quiet_option
+)
 @click.option(
     "--port", type=click.IntRange(0, 65535), default=0, metavar="N",
     help="Port on this machine; 0 takes a free one.",
 )  # fmt: skip
-@click.option("--no-browser", is_flag=True, help="Print the address and open no browser.")
+@click.option(
+    "--no-browser", is_flag=True, help="Print the address and open no browser."
+)
 def command(common: options.Common, port: int, no_browser: bool) -> None:
     """A page on this machine: move any setting, angle, speed or wind of PROJECT and see margins, wheel loads,
     gaps and the car at once.
@@ -46,7 +50,9 @@ def command(common: options.Common, port: int, no_browser: bool) -> None:
         with Saying(common.quiet, "cases of the sweep"):
             session.warm_up()
         click.echo(printable(common.setup_words(project)))
-        click.echo(f"open once, from this machine: {server.address}\nstop with Ctrl-C")
+        click.echo(
+            f"open once, from this machine: {server.address}\nstop with Ctrl-C"
+        )
         if not no_browser:
             webbrowser.open(server.address)
         with suppress(KeyboardInterrupt):

@@ -41,12 +41,22 @@ def command() -> None:
 
 @command.command("tyre", short_help="A tyre from a rig, a press and a tape.")
 @click.argument("measured", metavar="TABLE.csv", type=completing.TABLE)
-@click.option("--name", metavar="NAME", help="The tyre's in car.toml; else that of the table.")
 @click.option(
-    "--radius-mm", type=options.Finite(100, 1500), metavar="MM", help="Unloaded radius, measured by tape."
+    "--name",
+    metavar="NAME",
+    help="The tyre's in car.toml; else that of the table.",
 )
 @click.option(
-    "--tread-width-mm", type=options.Finite(30, 1000), metavar="MM", help="Tread, measured by tape."
+    "--radius-mm",
+    type=options.Finite(100, 1500),
+    metavar="MM",
+    help="Unloaded radius, measured by tape.",
+)
+@click.option(
+    "--tread-width-mm",
+    type=options.Finite(30, 1000),
+    metavar="MM",
+    help="Tread, measured by tape.",
 )
 @click.option(
     "--surface-grip", type=options.Finite(0.05, 2.0), default=1.0, show_default=True, metavar="FACTOR",
@@ -80,7 +90,14 @@ def tyre(
       [tyre."front slick"] for car.toml, its radius from a tape
     """
     named = _name(ctx, name or Path(measured).stem)
-    rig = _rig(ctx, radius_mm, tread_width_mm, surface_grip, deflection_from == "touch", noise)
+    rig = _rig(
+        ctx,
+        radius_mm,
+        tread_width_mm,
+        surface_grip,
+        deflection_from == "touch",
+        noise,
+    )
     with loading(common.quiet):
         from setupopt.fit.tyre import fit_tyre
         from setupopt.fit.tyre_table import read_tyre_table
@@ -95,7 +112,10 @@ def tyre(
         said = text(fit, named, width, short)
         return said if common.out else f"{said}\n{fragment(fit, named)}"
 
-    files = {_file(named): partial(fragment, name=named), "fit.svg": partial(picture, name=named)}
+    files = {
+        _file(named): partial(fragment, name=named),
+        "fit.svg": partial(picture, name=named),
+    }
     task = Task(
         progress=Saying(common.quiet, "the tyre"),
         compute=lambda _: fit_tyre(table, rig),
@@ -114,7 +134,9 @@ def _name(ctx: click.Context, name: str) -> str:
     from setupopt.project.field_types import NAME, is_plain
 
     if not is_plain(name):
-        raise click.BadParameter(f"found {name!r}, expected {NAME}", ctx, param_hint="--name")
+        raise click.BadParameter(
+            f"found {name!r}, expected {NAME}", ctx, param_hint="--name"
+        )
     return name
 
 
@@ -132,9 +154,15 @@ def _rig(
 
     unknown = [key for key in noise if key not in NOISE]
     if unknown:
-        raise click.BadParameter(f"found {unknown[0]!r}, expected one of {', '.join(NOISE)}", ctx)
+        raise click.BadParameter(
+            f"found {unknown[0]!r}, expected one of {', '.join(NOISE)}", ctx
+        )
     if silent := noiseless(noise):
-        raise click.BadParameter(f"found no noise of {silent}, expected some", ctx, param_hint="--noise")
+        raise click.BadParameter(
+            f"found no noise of {silent}, expected some",
+            ctx,
+            param_hint="--noise",
+        )
     return Rig(
         surface_grip=grip,
         from_touch=from_touch,

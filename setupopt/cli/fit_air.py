@@ -72,14 +72,18 @@ def command(
     limits = [_limits(ctx, project)] if raise_spread else []
     task = Task(
         progress=Saying(common.quiet, "loading"),
-        compute=lambda progress: fit_air(read, project, noise_percent * PERCENT, progress),
+        compute=lambda progress: fit_air(
+            read, project, noise_percent * PERCENT, progress
+        ),
         text=text,
         as_dict=as_dict,
         passes=lambda fits: fits.is_whole,
         cautions=cautions,
         name="fit",
         files={"spread.toml": spread_toml, **_body_files(read)},
-        others=lambda fits: {path: raised_limits(fits, read_toml(path).text) for path in limits},
+        others=lambda fits: {
+            path: raised_limits(fits, read_toml(path).text) for path in limits
+        },
         reads=[table, *_own_files(project)],
     )
     run(common, task)
@@ -89,14 +93,18 @@ def _read(table: str, project: Project, density: float) -> AirTable:
     from setupopt.fit.air.table import read_air
     from setupopt.project.bodies import own_body, with_bodywork
 
-    return read_air(table, with_bodywork(project.car, own_body(project)), density)
+    return read_air(
+        table, with_bodywork(project.car, own_body(project)), density
+    )
 
 
 def _limits(ctx: click.Context, project: Project) -> Path:
     """The file whose spread is raised."""
     if project.limits is None:
         expected = f"a limits.toml in {project.folder}"
-        raise click.BadParameter(f"found none, expected {expected}", ctx, param_hint="--raise-spread")
+        raise click.BadParameter(
+            f"found none, expected {expected}", ctx, param_hint="--raise-spread"
+        )
     return project.folder / "limits.toml"
 
 
@@ -104,7 +112,9 @@ def _own_files(project: Project) -> list[str]:
     """Bodies that the project has already."""
     from setupopt.project.bodies import file_name
 
-    return [str(project.folder / file_name(body.name)) for body in project.bodies]
+    return [
+        str(project.folder / file_name(body.name)) for body in project.bodies
+    ]
 
 
 def _body_files(table: AirTable) -> dict[str, Callable[[AirFits], str]]:
@@ -116,8 +126,12 @@ def _body_files(table: AirTable) -> dict[str, Callable[[AirFits], str]]:
 
     makers: dict[str, Callable[[AirFits], str]] = {}
     for name in body_names(table.rows).values():
-        makers[file_name(name)] = lambda fits, name=name: body_toml(fits, _fit_of(fits, name))  # type: ignore[misc]
-        makers[f"fit-{name}.svg"] = lambda fits, name=name: picture(_fit_of(fits, name))  # type: ignore[misc]
+        makers[file_name(name)] = lambda fits, name=name: body_toml(
+            fits, _fit_of(fits, name)
+        )  # type: ignore[misc]
+        makers[f"fit-{name}.svg"] = lambda fits, name=name: picture(
+            _fit_of(fits, name)
+        )  # type: ignore[misc]
     return makers
 
 

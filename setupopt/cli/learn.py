@@ -20,7 +20,9 @@ if TYPE_CHECKING:
 
 @click.command("learn")
 @options.common
-@click.argument("logs", metavar="LOG...", nargs=-1, required=True, type=completing.TABLE)
+@click.argument(
+    "logs", metavar="LOG...", nargs=-1, required=True, type=completing.TABLE
+)
 @click.option(
     "--channels", metavar="MAP.toml", type=completing.TABLE,
     help="Which columns of the logs are which channels: a table [channels].",
@@ -35,7 +37,10 @@ if TYPE_CHECKING:
     help="The test programme of the route: runs that are each a small step; minutes.",
 )
 @click.option(
-    "--corrected", metavar="DIR", type=completing.FOLDER, help="New folder for the corrected project."
+    "--corrected",
+    metavar="DIR",
+    type=completing.FOLDER,
+    help="New folder for the corrected project.",
 )
 def command(
     common: options.Common,
@@ -73,11 +78,22 @@ def command(
     def new_project(learned: Learned) -> Mapping[Path, bytes]:
         if corrected is None:
             return {}
-        made = files(learned.correction, learned.grip, project, list(logs), date.today().isoformat())
-        return {Path(corrected) / name: content for name, content in made.items()}
+        made = files(
+            learned.correction,
+            learned.grip,
+            project,
+            list(logs),
+            date.today().isoformat(),
+        )
+        return {
+            Path(corrected) / name: content for name, content in made.items()
+        }
 
     wanted = LearnOptions(
-        channels, percent * PERCENT, common.floor or 0.0, route_runs if programme else plain_runs
+        channels,
+        percent * PERCENT,
+        common.floor or 0.0,
+        route_runs if programme else plain_runs,
     )
     task = Task(
         progress=Progress(STEPS, common.quiet, "steps"),
@@ -99,6 +115,8 @@ def command(
         reads=[*logs, channels],
         setup=common.setup_words(project),
         assumed=project.assumed,
-        stopped="finished routes of the programme are kept for the same command" if programme else "",
+        stopped="finished routes of the programme are kept for the same command"
+        if programme
+        else "",
     )
     run(common, task)

@@ -25,19 +25,58 @@ REFUSED, STOPPED, UNREAD = 2, 130, 141
 # take a second to load, and asking for help must not wait for them.
 COMMANDS = {
     "start": ("setupopt.cli.start", "Copy a ready example to edit."),
-    "fit": ("setupopt.cli.fit", "Tyres and air loads from measurements, and what these leave open."),
-    "assess": ("setupopt.cli.assess", "Grip margin at every roll angle and attitude, the worst and why."),
-    "propose": ("setupopt.cli.propose", "The setup whose worst margin is highest."),
-    "compare": ("setupopt.cli.compare", "Bodies and setups against each other, and why each loses."),
-    "prove": ("setupopt.cli.prove", "How much bump, wind, rough road and build error a setup stands."),
-    "speeds": ("setupopt.cli.speeds", "Safe speeds, the run-up, and what time a loss of drive leaves."),
-    "route": ("setupopt.cli.route", "The way up the section and back: heading, speed, margin, length."),
-    "explore": ("setupopt.cli.explore", "A page on this machine: move a setting, see margins, loads, car."),
-    "learn": ("setupopt.cli.learn", "Logs beside the model: the car corrected, and the next safe run."),
-    "report": ("setupopt.cli.report", "One page of all of it, for screen and paper, drawn to scale."),
-    "sheet": ("setupopt.cli.sheet", "Setup sheets for the mechanics, change list and run card."),
-    "readback": ("setupopt.cli.readback", "Margin of the car as it was built, and what to correct."),
-    "completion": ("setupopt.cli.completion", "Let the tab key complete commands, options and files."),
+    "fit": (
+        "setupopt.cli.fit",
+        "Tyres and air loads from measurements, and what these leave open.",
+    ),
+    "assess": (
+        "setupopt.cli.assess",
+        "Grip margin at every roll angle and attitude, the worst and why.",
+    ),
+    "propose": (
+        "setupopt.cli.propose",
+        "The setup whose worst margin is highest.",
+    ),
+    "compare": (
+        "setupopt.cli.compare",
+        "Bodies and setups against each other, and why each loses.",
+    ),
+    "prove": (
+        "setupopt.cli.prove",
+        "How much bump, wind, rough road and build error a setup stands.",
+    ),
+    "speeds": (
+        "setupopt.cli.speeds",
+        "Safe speeds, the run-up, and what time a loss of drive leaves.",
+    ),
+    "route": (
+        "setupopt.cli.route",
+        "The way up the section and back: heading, speed, margin, length.",
+    ),
+    "explore": (
+        "setupopt.cli.explore",
+        "A page on this machine: move a setting, see margins, loads, car.",
+    ),
+    "learn": (
+        "setupopt.cli.learn",
+        "Logs beside the model: the car corrected, and the next safe run.",
+    ),
+    "report": (
+        "setupopt.cli.report",
+        "One page of all of it, for screen and paper, drawn to scale.",
+    ),
+    "sheet": (
+        "setupopt.cli.sheet",
+        "Setup sheets for the mechanics, change list and run card.",
+    ),
+    "readback": (
+        "setupopt.cli.readback",
+        "Margin of the car as it was built, and what to correct.",
+    ),
+    "completion": (
+        "setupopt.cli.completion",
+        "Let the tab key complete commands, options and files.",
+    ),
 }
 
 
@@ -48,37 +87,54 @@ class LazyGroup(click.Group):
         """In the order of use."""
         return list(COMMANDS)
 
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+    def get_command(
+        self, ctx: click.Context, cmd_name: str
+    ) -> click.Command | None:
         """Import the command; None for an unknown name."""
         if cmd_name not in COMMANDS:
             return None
         command: click.Command = import_module(COMMANDS[cmd_name][0]).command
         return command
 
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+    def format_commands(
+        self, ctx: click.Context, formatter: click.HelpFormatter
+    ) -> None:
         """The help texts of the table, without importing anything."""
         with formatter.section("Commands"):
-            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+            formatter.write_dl(
+                [(name, text) for name, (_, text) in COMMANDS.items()]
+            )
 
-    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+    def shell_complete(
+        self, ctx: click.Context, incomplete: str
+    ) -> list[CompletionItem]:
         """Options, or commands with the help texts of the table, again without an import."""
         if incomplete.startswith("-"):
             return super().shell_complete(ctx, incomplete)
         from click.shell_completion import CompletionItem
 
-        return [CompletionItem(n, help=text) for n, (_, text) in COMMANDS.items() if n.startswith(incomplete)]
+        return [
+            CompletionItem(n, help=text)
+            for n, (_, text) in COMMANDS.items()
+            if n.startswith(incomplete)
+        ]
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the command; what ends it early becomes a message and an exit status."""
         try:
             return super().invoke(ctx)
         except click.UsageError as misused:
-            raise click.UsageError(printable(misused.format_message()), misused.ctx) from None
+            raise click.UsageError(
+                printable(misused.format_message()), misused.ctx
+            ) from None
         except UserError as refused:
             click.echo(printable(str(refused)), err=True)
             ctx.exit(REFUSED)
         except KeyboardInterrupt as stop:
-            click.echo("; ".join(["stopped", str(stop) or "nothing was written"]), err=True)
+            click.echo(
+                "; ".join(["stopped", str(stop) or "nothing was written"]),
+                err=True,
+            )
             ctx.exit(STOPPED)
         except OSError as error:
             ctx.exit(_after_os_error(error))
@@ -89,7 +145,10 @@ def _after_os_error(error: OSError) -> int:
     if isinstance(error, BrokenPipeError):
         _silence(sys.stdout)
         return UNREAD
-    click.echo(printable(f"{error.filename or 'output'}: {error.strerror or error}"), err=True)
+    click.echo(
+        printable(f"{error.filename or 'output'}: {error.strerror or error}"),
+        err=True,
+    )
     _silence(sys.stdout)
     return REFUSED
 
@@ -102,8 +161,12 @@ def _silence(stream: Any) -> None:
         return
 
 
-@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(__version__, prog_name="setupopt", message="%(prog)s %(version)s")
+@click.group(
+    cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]}
+)
+@click.version_option(
+    __version__, prog_name="setupopt", message="%(prog)s %(version)s"
+)
 @click.pass_context
 def group(ctx: click.Context) -> None:
     """Setups for high-downforce cars on curved, banked and flat surfaces.
@@ -122,11 +185,18 @@ def group(ctx: click.Context) -> None:
 
 def main() -> None:
     """Entry point of the installed command."""
-    if sys.stdout is None:  # a file opened next would take its place, and be printed into
-        click.echo("standard output is closed; > /dev/null leaves it open and shows nothing", err=True)
+    if (
+        sys.stdout is None
+    ):  # a file opened next would take its place, and be printed into
+        click.echo(
+            "standard output is closed; > /dev/null leaves it open and shows nothing",
+            err=True,
+        )
         sys.exit(REFUSED)
     for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):  # names may hold letters that the terminal has not
+        if hasattr(
+            stream, "reconfigure"
+        ):  # names may hold letters that the terminal has not
             stream.reconfigure(errors="backslashreplace")
     try:
         try:

@@ -46,7 +46,9 @@ class Common:
         name = "proposed.toml"
         return name if (Path(self.project) / name).is_file() else None
 
-    def setup_words(self, project: Project, setup_file: str | None = None) -> str:
+    def setup_words(
+        self, project: Project, setup_file: str | None = None
+    ) -> str:
         """Which setup a command takes, with the file that `load` has read: the line that is printed."""
         from setupopt.project.reading import setup_path
 
@@ -59,11 +61,18 @@ class Finite(click.ParamType):
 
     name = "number"
 
-    def __init__(self, least: float = -math.inf, most: float = math.inf) -> None:
+    def __init__(
+        self, least: float = -math.inf, most: float = math.inf
+    ) -> None:
         self.least = least
         self.most = most
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+    def convert(
+        self,
+        value: Any,
+        param: click.Parameter | None,
+        ctx: click.Context | None,
+    ) -> float:
         """The number; a usage error for anything else."""
         try:
             number = float(value)
@@ -73,7 +82,11 @@ class Finite(click.ParamType):
             self.fail(f"found {value!r}, expected a number", param, ctx)
         if not self.least <= number <= self.most:
             upper = "" if math.isinf(self.most) else f", at most {self.most:g}"
-            self.fail(f"found {value}, expected at least {self.least:g}{upper}", param, ctx)
+            self.fail(
+                f"found {value}, expected at least {self.least:g}{upper}",
+                param,
+                ctx,
+            )
         return number
 
 
@@ -90,7 +103,10 @@ class Named(click.ParamType):
         self.bare = bare
 
     def convert(
-        self, value: str, param: click.Parameter | None, ctx: click.Context | None
+        self,
+        value: str,
+        param: click.Parameter | None,
+        ctx: click.Context | None,
     ) -> tuple[str | None, float]:
         """Name and number; a usage error for anything else."""
         name, equals, number = (part.strip() for part in value.rpartition("="))
@@ -101,20 +117,30 @@ class Named(click.ParamType):
 
 
 def by_name(
-    ctx: click.Context, param: click.Parameter, pairs: Iterable[tuple[Any, float]]
+    ctx: click.Context,
+    param: click.Parameter,
+    pairs: Iterable[tuple[Any, float]],
 ) -> dict[Any, float]:
     """The numbers of a repeated `Named` option by name; a usage error where a name comes twice."""
     found: dict[Any, float] = {}
     for name, number in pairs:
         if name in found:
-            raise click.BadParameter(f"given twice{'' if name is None else f' for {name!r}'}", ctx, param)
+            raise click.BadParameter(
+                f"given twice{'' if name is None else f' for {name!r}'}",
+                ctx,
+                param,
+            )
         found[name] = number
     return found
 
 
-def checked_address(ctx: click.Context, param: click.Parameter, address: str | None) -> str | None:
+def checked_address(
+    ctx: click.Context, param: click.Parameter, address: str | None
+) -> str | None:
     """The address of a scheduler; one of a wrong form is refused before any work."""
-    if address is not None and not ctx.resilient_parsing:  # completing must not wait for it
+    if (
+        address is not None and not ctx.resilient_parsing
+    ):  # completing must not wait for it
         from setupopt.jobs.cluster import refuse_address
 
         refuse_address(address)
@@ -129,12 +155,17 @@ def use_card(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
 
     why = gpu.missing()
     if why:
-        click.echo(f"--gpu: {why}; the processor does the work, to the same numbers", err=True)
+        click.echo(
+            f"--gpu: {why}; the processor does the work, to the same numbers",
+            err=True,
+        )
     else:
         os.environ[sweep.ON_CARD] = "1"
 
 
-def worker_pool(address: str | None) -> AbstractContextManager[WorkerPool | None]:
+def worker_pool(
+    address: str | None,
+) -> AbstractContextManager[WorkerPool | None]:
     """The workers of the scheduler at an address. Without an address None, which means all local cores."""
     if address is None:
         return nullcontext()
@@ -143,7 +174,9 @@ def worker_pool(address: str | None) -> AbstractContextManager[WorkerPool | None
     return cluster(address)
 
 
-def collected(*params: Callable[..., Any]) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+def collected(
+    *params: Callable[..., Any],
+) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
     """A decorator with these options, whose values the command gets as one `Common`, its first argument."""
     names = [field.name for field in fields(Common)]
 
@@ -160,23 +193,36 @@ def collected(*params: Callable[..., Any]) -> Callable[[Callable[..., Any]], Cal
     return decorate
 
 
-project_argument = click.argument("project", metavar="PROJECT", type=completing.FOLDER)
+project_argument = click.argument(
+    "project", metavar="PROJECT", type=completing.FOLDER
+)
 setup_option = click.option(
     "--setup", "setup_file", metavar="FILE", type=completing.SETUP,
     help="Setup to take; a NAME is looked for in PROJECT first. Default setup.toml; for sheet and readback "
     "proposed.toml where there is one.",
 )  # fmt: skip
 out_option = click.option(
-    "--out", metavar="DIR", type=completing.FOLDER, help="Folder for the files written; made if missing."
+    "--out",
+    metavar="DIR",
+    type=completing.FOLDER,
+    help="Folder for the files written; made if missing.",
 )
-json_option = click.option("--json", "as_json", is_flag=True, help="Only JSON on standard output.")
+json_option = click.option(
+    "--json", "as_json", is_flag=True, help="Only JSON on standard output."
+)
 route_option = click.option(
     "--route", "route_file", metavar="FILE", type=completing.FOLDER,
     help="The route.json of --out of route, for the same setup: its card is added.",
 )  # fmt: skip
-quiet_option = click.option("--quiet", is_flag=True, help="No notes and no progress; only the essential.")
+quiet_option = click.option(
+    "--quiet",
+    is_flag=True,
+    help="No notes and no progress; only the essential.",
+)
 excel_option = click.option(
-    "--excel", is_flag=True, help="Write every table as .xlsx too, beside its CSV. Needs the extra `excel`."
+    "--excel",
+    is_flag=True,
+    help="Write every table as .xlsx too, beside its CSV. Needs the extra `excel`.",
 )
 _MARGINS = (-10.0, 10.0)  # no margin is beyond these
 floor_option = click.option(

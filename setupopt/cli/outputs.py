@@ -22,7 +22,12 @@ def folder_targets(out: str | None, names: Iterable[str]) -> dict[str, Path]:
     return {name: Path(out) / name for name in names}
 
 
-def refuse_inputs(targets: Iterable[Path], home: Path, setup_file: str | None, *more: str | None) -> None:
+def refuse_inputs(
+    targets: Iterable[Path],
+    home: Path,
+    setup_file: str | None,
+    *more: str | None,
+) -> None:
     """Raises OutputError where a target is a file that is read, or a folder.
 
     `home` is the folder of the project; `setup_file` may lie in it.
@@ -33,7 +38,9 @@ def refuse_inputs(targets: Iterable[Path], home: Path, setup_file: str | None, *
     inputs = {resolved(path) for path in read}
     for target in targets:
         if resolved(target) in inputs:
-            raise OutputError(str(target), "it is one of the files that are read")
+            raise OutputError(
+                str(target), "it is one of the files that are read"
+            )
         if target.is_dir():
             raise OutputError(str(target), "it is a folder")
 
@@ -43,7 +50,12 @@ def _survey(home: Path) -> list[str]:
     try:
         venue = tomllib.loads((home / "venue.toml").read_text(encoding="utf-8"))
         return [str(venue["section"]["survey"])]
-    except (OSError, ValueError, KeyError, TypeError):  # no such section; or what reading the project refuses
+    except (
+        OSError,
+        ValueError,
+        KeyError,
+        TypeError,
+    ):  # no such section; or what reading the project refuses
         return []
 
 

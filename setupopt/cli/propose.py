@@ -47,7 +47,11 @@ _ALTERNATIVES = [f"alternative-{number}.toml" for number in range(1, 100)]
     "--on", type=click.Choice(["sweep", "route"]), default="sweep", show_default=True,
     help="The cases: those of the sweep, or those of the best route of today's setup, see route.",
 )  # fmt: skip
-@click.option("--robust", is_flag=True, help="Include build errors within [tolerance] of limits.toml.")
+@click.option(
+    "--robust",
+    is_flag=True,
+    help="Include build errors within [tolerance] of limits.toml.",
+)
 @click.option(
     "--alternatives", "loss", type=options.Finite(0.0, 1.0), default=0.01, show_default=True, metavar="LOSS",
     help="Show clearly different setups that lose at most so much worst margin; 0 for none.",
@@ -76,7 +80,11 @@ _ALTERNATIVES = [f"alternative-{number}.toml" for number in range(1, 100)]
 )  # fmt: skip
 @options.cluster_option
 def command(
-    common: options.Common, floors: dict[str | None, float], cluster: str | None, on: str, **given: Any
+    common: options.Common,
+    floors: dict[str | None, float],
+    cluster: str | None,
+    on: str,
+    **given: Any,
 ) -> None:
     """The setup of PROJECT, inside limits.toml, whose worst margin is highest.
 
@@ -140,7 +148,10 @@ def command(
         name="proposal",
         files={"tradeoff.svg": picture} if on == "sweep" else {},
         others=others,
-        reserved=[folder / name for name in (FILE, *(_ALTERNATIVES if common.out else ()))],
+        reserved=[
+            folder / name
+            for name in (FILE, *(_ALTERNATIVES if common.out else ()))
+        ],
         setup=common.setup_words(project),
         assumed=project.assumed,
         after=after,
@@ -160,8 +171,17 @@ def _setups(judged: JudgedProposal, with_alternatives: bool) -> dict[str, str]:
         if judged.proposal.holds
         else "IT BREAKS A LIMIT OR A FLOOR, OR LOSES CONTACT: see what propose printed."
     )
-    shown = [(FILE, f"Proposed for {venue}", judged.proposal.setup, judged.proposal.margin)]
-    for number, one in enumerate(judged.alternatives if with_alternatives else (), 1):
+    shown = [
+        (
+            FILE,
+            f"Proposed for {venue}",
+            judged.proposal.setup,
+            judged.proposal.margin,
+        )
+    ]
+    for number, one in enumerate(
+        judged.alternatives if with_alternatives else (), 1
+    ):
         what = f"Alternative {number} to the proposal for {venue}"
         shown.append((_ALTERNATIVES[number - 1], what, one.setup, one.margin))
     return {

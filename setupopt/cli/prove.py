@@ -21,7 +21,13 @@ if TYPE_CHECKING:
     from setupopt.robust.road.spectrum import Tracks
 
 
-_QUICK = {"seconds": 3.0, "seeds": 4, "ride_cases": 1, "builds": 64, "directions": 4}
+_QUICK = {
+    "seconds": 3.0,
+    "seeds": 4,
+    "ride_cases": 1,
+    "builds": 64,
+    "directions": 4,
+}
 _QUICK_PLACES = 6  # of the sweep, from one that is looked at to the next
 _QUICK_WORDS = "QUICK PROOF, for a first look: run prove without --quick before the car does."
 
@@ -35,13 +41,40 @@ def _quick(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
 
 @click.command("prove")
 @options.common
-@click.option("--bump", type=options.Finite(0.0), metavar="MM", help="Bump that must be stood.")
-@click.option("--seam", type=options.Finite(0.0), metavar="MM", help="Step up or down that must be stood.")
-@click.option("--gust", type=options.Finite(0.0), metavar="M_S", help="Gust that must be stood.")
-@click.option("--wind", type=options.Finite(0.0), metavar="M_S", help="Steady wind that must be stood.")
-@click.option("--step", type=options.Finite(0.0), metavar="M_S", help="Wind step that must be stood.")
 @click.option(
-    "--faults", is_flag=True, help="Faults must be stood: drive lost, wheel locked, tyre flat, steer."
+    "--bump",
+    type=options.Finite(0.0),
+    metavar="MM",
+    help="Bump that must be stood.",
+)
+@click.option(
+    "--seam",
+    type=options.Finite(0.0),
+    metavar="MM",
+    help="Step up or down that must be stood.",
+)
+@click.option(
+    "--gust",
+    type=options.Finite(0.0),
+    metavar="M_S",
+    help="Gust that must be stood.",
+)
+@click.option(
+    "--wind",
+    type=options.Finite(0.0),
+    metavar="M_S",
+    help="Steady wind that must be stood.",
+)
+@click.option(
+    "--step",
+    type=options.Finite(0.0),
+    metavar="M_S",
+    help="Wind step that must be stood.",
+)
+@click.option(
+    "--faults",
+    is_flag=True,
+    help="Faults must be stood: drive lost, wheel locked, tyre flat, steer.",
 )
 @click.option(
     "--chance", type=options.Finite(0.0, 100.0), default=5.0, show_default=True, metavar="PERCENT",
@@ -68,7 +101,10 @@ def _quick(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
     help="Directions of the wind.",
 )  # fmt: skip
 @click.option(
-    "--profile", metavar="FILE.csv", type=completing.TABLE, help="Measured road instead of a random one."
+    "--profile",
+    metavar="FILE.csv",
+    type=completing.TABLE,
+    help="Measured road instead of a random one.",
 )
 @click.option(
     "--seed", type=click.IntRange(0), default=0, show_default=True, metavar="N",
@@ -81,7 +117,12 @@ def _quick(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
 )  # fmt: skip
 @options.cluster_option
 @options.gpu_option
-def command(common: options.Common, profile: str | None, cluster: str | None, **given: Any) -> None:
+def command(
+    common: options.Common,
+    profile: str | None,
+    cluster: str | None,
+    **given: Any,
+) -> None:
     """How much bump, seam, gust, wind, rough road, fault and build error the setup of PROJECT stands.
 
     Bumps, gusts, roads and faults are judged by what the car does: drift, sideslip, time without contact and
@@ -95,7 +136,11 @@ def command(common: options.Common, profile: str | None, cluster: str | None, **
     Example: setupopt prove my-car --setup proposed.toml --bump 10
       what the proposed setup stands; exit status 1 where 10 mm are too much
     """
-    quick = f". {_QUICK_WORDS}" if click.get_current_context().meta.get("quick") else ""
+    quick = (
+        f". {_QUICK_WORDS}"
+        if click.get_current_context().meta.get("quick")
+        else ""
+    )
     with loading(common.quiet):
         project = common.load()
 
@@ -108,9 +153,13 @@ def command(common: options.Common, profile: str | None, cluster: str | None, **
         for name in ("bump", "seam"):
             given[name] = None if given[name] is None else given[name] * MM
         given["every"] = _QUICK_PLACES if quick else 1
-        plan = RobustnessOptions(floor=common.floor or 0.0, profile=_profile(profile), **given)
+        plan = RobustnessOptions(
+            floor=common.floor or 0.0, profile=_profile(profile), **given
+        )
 
-    def watch(what: str, parts: int) -> AbstractContextManager[Callable[[int], object]]:
+    def watch(
+        what: str, parts: int
+    ) -> AbstractContextManager[Callable[[int], object]]:
         return Progress(parts, common.quiet, what)
 
     def compute(_: object) -> JudgedReport:
@@ -127,7 +176,10 @@ def command(common: options.Common, profile: str | None, cluster: str | None, **
         passes=lambda judged: judged.holds,
         cautions=lambda judged: project.cautions,
         name="prove",
-        files={"prove-cases.csv": csv_text, "prove-bump.svg": lambda judged: bump_picture(judged.proof)},
+        files={
+            "prove-cases.csv": csv_text,
+            "prove-bump.svg": lambda judged: bump_picture(judged.proof),
+        },
         reads=[profile],
         setup=f"{common.setup_words(project)}{quick}",
         assumed=project.assumed,
@@ -151,7 +203,12 @@ def _keep(judged: JudgedReport) -> None:
 
     A coarser proof does not replace a finer one: its figures would look better only because it tried less.
     """
-    from setupopt.project.stored_proof import is_coarser, proof_extent, proof_file, stored_proof
+    from setupopt.project.stored_proof import (
+        is_coarser,
+        proof_extent,
+        proof_file,
+        stored_proof,
+    )
 
     project = judged.proof.project
     setup = judged.proof.setup

@@ -11,7 +11,9 @@ from setupopt.cli.waiting import Saying, loading
 
 @click.command("readback")
 @options.common
-@click.argument("measured", metavar="MEASURED", type=completing.FileName(".csv", ".toml"))
+@click.argument(
+    "measured", metavar="MEASURED", type=completing.FileName(".csv", ".toml")
+)
 def command(common: options.Common, measured: str) -> None:
     """Margin of PROJECT as it was built and MEASURED on the pad, and the corrections that it needs.
 
@@ -36,7 +38,9 @@ def command(common: options.Common, measured: str) -> None:
         values = read_measured(measured)
     task = Task(
         progress=Saying(common.quiet, "the car as built"),
-        compute=lambda _: read_back(project, project.setup, values, common.floor),
+        compute=lambda _: read_back(
+            project, project.setup, values, common.floor
+        ),
         text=text,
         as_dict=as_dict,
         passes=lambda read: read.holds,

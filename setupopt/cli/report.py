@@ -46,14 +46,18 @@ def command(common: options.Common) -> None:
     task = Task(
         progress=Saying(common.quiet, "cases of the sweep"),
         compute=lambda _: report(today, proposed, common.floor, day),
-        text=lambda made, width, _: text(made.target.assessment, width, short=True),
+        text=lambda made, width, _: text(
+            made.target.assessment, width, short=True
+        ),
         as_dict=as_dict,
         passes=lambda made: made.holds,
         cautions=lambda made: made.cautions,
         others=lambda made: {page: html(made)},
         reserved=[page],
         reads=[proposed_file],
-        setup=f"{words}; proposed: {proposed.setup.name} ({proposed_file})" if proposed else words,
+        setup=f"{words}; proposed: {proposed.setup.name} ({proposed_file})"
+        if proposed
+        else words,
         assumed=today.assumed,
     )
     run(common, task)

@@ -19,27 +19,54 @@ _SHAPES = {"over": True, "back": False, "best": None}
     "minimum margin.",
 )  # fmt: skip
 @click.option(
-    "--speed", type=options.Finite(1.0, 200.0), metavar="M_S", help="Entry speed; default: the sweep's."
+    "--speed",
+    type=options.Finite(1.0, 200.0),
+    metavar="M_S",
+    help="Entry speed; default: the sweep's.",
 )
 @click.option(
-    "--length", type=options.Finite(1.0, 1e5), metavar="M", help="Longest way on the section, entry to exit."
+    "--length",
+    type=options.Finite(1.0, 1e5),
+    metavar="M",
+    help="Longest way on the section, entry to exit.",
 )
 @click.option(
     "--shape", type=click.Choice(list(_SHAPES)), default="best", show_default=True,
     help="Over the top and down the other side, or back on the same side.",
 )  # fmt: skip
-@click.option("--way-out", is_flag=True, help="Find ways out along it: loss of drive, gust, puncture.")
-@click.option("--map", is_flag=True, help="The best routes over radius_mm and speed_m_s of [route]; minutes.")
-@click.option("--both", is_flag=True, help="Search the setup too, in turn with the route; many minutes.")
+@click.option(
+    "--way-out",
+    is_flag=True,
+    help="Find ways out along it: loss of drive, gust, puncture.",
+)
+@click.option(
+    "--map",
+    is_flag=True,
+    help="The best routes over radius_mm and speed_m_s of [route]; minutes.",
+)
+@click.option(
+    "--both",
+    is_flag=True,
+    help="Search the setup too, in turn with the route; many minutes.",
+)
 @click.option(
     "--programme",
     is_flag=True,
     help="The test programme of the route: runs that are each a small step; minutes.",
 )
-@click.option("--prices", is_flag=True, help="What more margin, speed and radius cost in length.")
+@click.option(
+    "--prices",
+    is_flag=True,
+    help="What more margin, speed and radius cost in length.",
+)
 @options.gpu_option
 def command(
-    common: options.Common, mode: str, speed: float | None, length: float | None, shape: str, **more: bool
+    common: options.Common,
+    mode: str,
+    speed: float | None,
+    length: float | None,
+    shape: str,
+    **more: bool,
 ) -> None:
     """The best way of PROJECT's setup from the floor to the highest angle of [route] in limits.toml, and
     back: heading, curvature, speed, margin, steer and time at every point.
@@ -56,7 +83,13 @@ def command(
     with loading(common.quiet):
         project = common.load()
 
-        from setupopt.report.route.fields import as_dict, cases_text, csv_text, map_text, setup_file
+        from setupopt.report.route.fields import (
+            as_dict,
+            cases_text,
+            csv_text,
+            map_text,
+            setup_file,
+        )
         from setupopt.report.route.map_picture import map_picture
         from setupopt.report.route.picture import route_picture
         from setupopt.report.route.programme import programme_text
@@ -64,7 +97,9 @@ def command(
         from setupopt.route.complete import route, steps_of
         from setupopt.route.goal import RouteOptions
 
-    wanted = RouteOptions(mode, speed, length, common.floor, _SHAPES[shape], **more)
+    wanted = RouteOptions(
+        mode, speed, length, common.floor, _SHAPES[shape], **more
+    )
     task = Task(
         progress=Progress(steps_of(project, wanted), common.quiet, "steps"),
         compute=lambda progress: route(project, wanted, progress),

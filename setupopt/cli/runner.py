@@ -12,7 +12,12 @@ from typing import TYPE_CHECKING, Any, Generic, NoReturn, TypeVar
 
 import click
 
-from setupopt.cli.outputs import as_json_text, folder_targets, refuse_inputs, write_all
+from setupopt.cli.outputs import (
+    as_json_text,
+    folder_targets,
+    refuse_inputs,
+    write_all,
+)
 from setupopt.cli.waiting import Progress, Saying, say_compiling, writing
 from setupopt.errors import UserError, printable
 
@@ -70,19 +75,32 @@ def run(common: Common, task: Task[Answer]) -> NoReturn:
     Raises UserError when the input or a file to write is refused; nothing is written then.
     """
     makers = _makers(common, task)
-    refuse_inputs([*makers, *task.reserved], Path(common.project), common.setup_file, *task.reads)
+    refuse_inputs(
+        [*makers, *task.reserved],
+        Path(common.project),
+        common.setup_file,
+        *task.reads,
+    )
     if common.excel:
         _need_excel()
     say_compiling(common.quiet)
     answer = _computed(task)
     with writing(common.quiet):
         answer_json = as_json_text(task.as_dict(answer))
-        contents = {path: make(answer, answer_json) for path, make in makers.items()}
-        written = {path: content for path, content in contents.items() if content is not None}
+        contents = {
+            path: make(answer, answer_json) for path, make in makers.items()
+        }
+        written = {
+            path: content
+            for path, content in contents.items()
+            if content is not None
+        }
         written |= task.others(answer)
         if common.excel:
             books = _workbooks(written)
-            refuse_inputs(books, Path(common.project), common.setup_file, *task.reads)
+            refuse_inputs(
+                books, Path(common.project), common.setup_file, *task.reads
+            )
             written |= books
         write_all(written)
     task.after(answer)
@@ -94,15 +112,24 @@ def _need_excel() -> None:
     from setupopt.report.shared.excel import is_available
 
     if not is_available():
-        raise UserError("--excel: needs the package XlsxWriter, pip install 'setupopt[excel]'")
+        raise UserError(
+            "--excel: needs the package XlsxWriter, pip install 'setupopt[excel]'"
+        )
 
 
 def _workbooks(written: Mapping[Path, Content]) -> dict[Path, Content]:
     """Every table in CSV as a workbook beside it."""
     from setupopt.report.shared.excel import workbook
 
-    tables = {path: content for path, content in written.items() if path.suffix == ".csv"}
-    return {path.with_suffix(".xlsx"): workbook(str(content)) for path, content in tables.items()}
+    tables = {
+        path: content
+        for path, content in written.items()
+        if path.suffix == ".csv"
+    }
+    return {
+        path.with_suffix(".xlsx"): workbook(str(content))
+        for path, content in tables.items()
+    }
 
 
 def _computed(task: Task[Answer]) -> Answer:
@@ -121,7 +148,9 @@ def _makers(common: Common, task: Task[Answer]) -> dict[Path, _Make[Answer]]:
     """What makes each file of --out from the answer and its JSON."""
     makers: dict[str, _Make[Answer]] = {}
     if task.name:
-        makers[f"{task.name}.txt"] = lambda answer, _: _text(task, answer, _FILE_WIDTH)
+        makers[f"{task.name}.txt"] = lambda answer, _: _text(
+            task, answer, _FILE_WIDTH
+        )
         makers[f"{task.name}.json"] = lambda _, answer_json: answer_json
     for name, make in task.files.items():
         makers[name] = lambda answer, _, make=make: make(answer)  # type: ignore[misc]
@@ -129,17 +158,25 @@ def _makers(common: Common, task: Task[Answer]) -> dict[Path, _Make[Answer]]:
     return {target: makers[name] for name, target in targets.items()}
 
 
-def _text(task: Task[Answer], answer: Answer, width: int, short: bool = False) -> str:
+def _text(
+    task: Task[Answer], answer: Answer, width: int, short: bool = False
+) -> str:
     from setupopt.report.shared.tables import paragraph
     from setupopt.report.shared.words import assumed_text
 
     setup = paragraph(task.setup, width)
     assumed = "" if short else assumed_text(task.assumed, width)
-    return "\n".join([*filter(None, (setup, assumed)), task.text(answer, width, short)])
+    return "\n".join(
+        [*filter(None, (setup, assumed)), task.text(answer, width, short)]
+    )
 
 
 def _print(
-    common: Common, task: Task[Answer], answer: Answer, answer_json: str, written: Iterable[Path]
+    common: Common,
+    task: Task[Answer],
+    answer: Answer,
+    answer_json: str,
+    written: Iterable[Path],
 ) -> None:
     """Text and written files; or JSON alone on standard output and the cautions on standard error."""
     from setupopt.report.shared.tables import screen_width

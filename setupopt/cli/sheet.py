@@ -24,12 +24,19 @@ class Day(click.ParamType):
 
     name = "date"
 
-    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
+    def convert(
+        self,
+        value: str,
+        param: click.Parameter | None,
+        ctx: click.Context | None,
+    ) -> str:
         """The date as it was written; a usage error for anything else."""
         try:
             return datetime.date.fromisoformat(value).isoformat()
         except ValueError:
-            self.fail(f"found {value!r}, expected a date as 2026-01-31", param, ctx)
+            self.fail(
+                f"found {value!r}, expected a date as 2026-01-31", param, ctx
+            )
 
 
 class Maker(click.ParamType):
@@ -37,7 +44,12 @@ class Maker(click.ParamType):
 
     name = "name"
 
-    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
+    def convert(
+        self,
+        value: str,
+        param: click.Parameter | None,
+        ctx: click.Context | None,
+    ) -> str:
         """The name; a usage error for what cannot be printed."""
         from setupopt.project.field_types import NAME, is_plain
 
@@ -54,10 +66,22 @@ class Maker(click.ParamType):
     help="What the car stands on; default setup.toml.",
 )  # fmt: skip
 @options.route_option
-@click.option("--by", default="", type=Maker(), metavar="NAME", help="Who made the sheet.")
-@click.option("--date", "day", type=Day(), metavar="YYYY-MM-DD", help="Date on the sheet; default today's.")
+@click.option(
+    "--by", default="", type=Maker(), metavar="NAME", help="Who made the sheet."
+)
+@click.option(
+    "--date",
+    "day",
+    type=Day(),
+    metavar="YYYY-MM-DD",
+    help="Date on the sheet; default today's.",
+)
 def command(
-    common: options.Common, today_file: str | None, route_file: str | None, by: str, day: str | None
+    common: options.Common,
+    today_file: str | None,
+    route_file: str | None,
+    by: str,
+    day: str | None,
 ) -> None:
     """Setup sheet, change list and run card of PROJECT for the mechanics.
 
@@ -83,14 +107,23 @@ def command(
         from setupopt.report.sheet.text import text
 
         today = load(home, today_file).setup
-    sheet_options = SheetOptions(today, common.floor or 0.0, day or "", by, route_file)
+    sheet_options = SheetOptions(
+        today, common.floor or 0.0, day or "", by, route_file
+    )
 
     def others(sheet: Sheet) -> dict[Path, str | bytes]:
         targets = folder_targets(
-            common.out or str(home / FOLDER), [f"{sheet.file_name}.{kind}" for kind in ("pdf", "csv", "json")]
+            common.out or str(home / FOLDER),
+            [f"{sheet.file_name}.{kind}" for kind in ("pdf", "csv", "json")],
         )
-        refuse_inputs(targets.values(), home, common.setup_file, today_file, route_file)
-        contents: list[str | bytes] = [pdf(sheet), table(sheet), as_json_text(sheet.as_dict())]
+        refuse_inputs(
+            targets.values(), home, common.setup_file, today_file, route_file
+        )
+        contents: list[str | bytes] = [
+            pdf(sheet),
+            table(sheet),
+            as_json_text(sheet.as_dict()),
+        ]
         return dict(zip(targets.values(), contents, strict=True))
 
     def warn(sheet: Sheet) -> None:

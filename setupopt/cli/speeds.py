@@ -32,8 +32,14 @@ def command(common: options.Common) -> None:
         from setupopt.robust.speeds.study import SpeedOptions, study_speeds
 
     task = Task(
-        progress=Progress(len(scanned_speeds(project.venue.sweep.speed)), common.quiet, "speeds"),
-        compute=lambda progress: study_speeds(project, SpeedOptions(common.floor or 0.0), progress),
+        progress=Progress(
+            len(scanned_speeds(project.venue.sweep.speed)),
+            common.quiet,
+            "speeds",
+        ),
+        compute=lambda progress: study_speeds(
+            project, SpeedOptions(common.floor or 0.0), progress
+        ),
         text=text,
         as_dict=as_dict,
         passes=lambda study: study.holds,

@@ -27,12 +27,17 @@ def _list(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
 
     found = examples()
     words = [words_of(folder) for folder in found.values()]
-    columns = [Column("example", list(found), False), Column("what it is", words, False, least=40)]
+    columns = [
+        Column("example", list(found), False),
+        Column("what it is", words, False, least=40),
+    ]
     click.echo(table(columns, screen_width()))
     ctx.exit()
 
 
-def _names(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
+def _names(
+    ctx: click.Context, param: click.Parameter, incomplete: str
+) -> list[str]:
     return [name for name in examples() if name.startswith(incomplete)]
 
 
@@ -59,10 +64,19 @@ def command(folder: str, example: str, as_json: bool) -> None:
     copy_whole(source, target)
     names = sorted(path.name for path in target.iterdir())
     if as_json:
-        answer = {"folder": folder, "example": example, "files": names, "what": words_of(source)}
+        answer = {
+            "folder": folder,
+            "example": example,
+            "files": names,
+            "what": words_of(source),
+        }
         click.echo(as_json_text(answer), nl=False)
         return
-    click.echo(printable(f'{folder}: a copy of the example "{example}" ({", ".join(names)})'))
+    click.echo(
+        printable(
+            f'{folder}: a copy of the example "{example}" ({", ".join(names)})'
+        )
+    )
     click.echo(f"{words_of(source)}: put in your own numbers")
     _say_ranges(shlex.quote(folder))
     click.echo(printable(f"next: setupopt assess {shlex.quote(folder)}"))
@@ -74,12 +88,20 @@ def _say_ranges(folder: str) -> None:
     from setupopt.report.shared.tables import Column, screen_width, table
 
     columns = [
-        Column("number", [f"{row.table} {row.key}" for row in USUAL_RANGES], False),
+        Column(
+            "number", [f"{row.table} {row.key}" for row in USUAL_RANGES], False
+        ),
         Column("usual", [row.usual for row in USUAL_RANGES], False, least=30),
     ]
-    click.echo("\nNumbers that need a rig or a tunnel, and what is usual (common practice, no source):")
+    click.echo(
+        "\nNumbers that need a rig or a tunnel, and what is usual (common practice, no source):"
+    )
     click.echo(table(columns, screen_width()))
-    click.echo(printable(f"setupopt assess {folder} --sensitivity says which of them matters here"))
+    click.echo(
+        printable(
+            f"setupopt assess {folder} --sensitivity says which of them matters here"
+        )
+    )
 
 
 # What commands write into a project; an example that was tried out in its own folder may have it.
@@ -99,7 +121,10 @@ def examples_folder() -> Path:
 
 def examples() -> dict[str, Path]:
     """Folders of the examples by name."""
-    return {path.parent.name: path.parent for path in sorted(examples_folder().glob("*/car.toml"))}
+    return {
+        path.parent.name: path.parent
+        for path in sorted(examples_folder().glob("*/car.toml"))
+    }
 
 
 def words_of(example: Path) -> str:
@@ -120,7 +145,9 @@ def find_example(name: str) -> Path:
         names = ", ".join(found) or "none, the examples are not installed"
         near = difflib.get_close_matches(name[:80], found, 1)
         meant = f" (did you mean {near[0]}?)" if near else ""
-        raise UserError(f"--example: found {name!r}{meant}, expected one of: {names}")
+        raise UserError(
+            f"--example: found {name!r}{meant}, expected one of: {names}"
+        )
     return found[name]
 
 
@@ -138,7 +165,9 @@ def copy_whole(source: Path, target: Path) -> None:
             _remove_empty(made[1:])
             raise
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
-        reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
+        reason = (
+            error.strerror if isinstance(error, OSError) else None
+        ) or str(error)
         raise OutputError(str(target), reason) from None
 
 

@@ -45,10 +45,14 @@ class _Waiting:
     _lock: ClassVar[threading.Lock] = threading.Lock()
 
     def __init__(self, quiet: bool) -> None:
-        self._shown = is_terminal() and not quiet and os.environ.get("TERM") != "dumb"
+        self._shown = (
+            is_terminal() and not quiet and os.environ.get("TERM") != "dumb"
+        )
         self._start = time.monotonic()
         self._over = threading.Event()
-        self._drawing = threading.Thread(target=self._draw_till_over, daemon=True)
+        self._drawing = threading.Thread(
+            target=self._draw_till_over, daemon=True
+        )
 
     def _elapsed(self) -> float:
         return time.monotonic() - self._start
@@ -70,7 +74,9 @@ class _Waiting:
 
         words, state = self._state()
         most = _columns() - _TYPED - 1
-        line = cut(f"{cut(words, max(most - len(state) - 2, 4))}  {state}", most)
+        line = cut(
+            f"{cut(words, max(most - len(state) - 2, 4))}  {state}", most
+        )
         blank = " " * (self._drawn - shown_width(line))
         _Waiting._drawn = shown_width(line)
         _put(f"\r{line}{blank}")
@@ -133,7 +139,11 @@ class Progress(_Waiting):
         began, before = self._mark
         if self._done <= before:
             return _so_far(elapsed)
-        left = (elapsed - began) / (self._done - before) * (self._total - self._done)
+        left = (
+            (elapsed - began)
+            / (self._done - before)
+            * (self._total - self._done)
+        )
         return f"about {clock(left)} left"
 
 
@@ -170,7 +180,9 @@ def clock(seconds: float) -> str:
     """
     minutes, second = divmod(round(seconds), 60)
     hours, minute = divmod(minutes, 60)
-    return f"{hours}:{minute:02}:{second:02}" if hours else f"{minute}:{second:02}"
+    return (
+        f"{hours}:{minute:02}:{second:02}" if hours else f"{minute}:{second:02}"
+    )
 
 
 def _so_far(seconds: float) -> str:

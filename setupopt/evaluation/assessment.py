@@ -63,7 +63,9 @@ class Assessment:
     @property
     def is_under_floor(self) -> bool:
         """Whether a minimum margin is required and not reached; a lost case reaches none."""
-        return self.floor is not None and (self.margin is None or self.margin < self.floor)
+        return self.floor is not None and (
+            self.margin is None or self.margin < self.floor
+        )
 
     @property
     def holds(self) -> bool:
@@ -90,7 +92,10 @@ class Assessment:
     @cached_property
     def cautions(self) -> tuple[str, ...]:
         """Those of the project's files, then those that only the solved cases show."""
-        solved = (*_low_pressures(self.project.car, self.result), *_two_positions(self.result))
+        solved = (
+            *_low_pressures(self.project.car, self.result),
+            *_two_positions(self.result),
+        )
         ride = () if self.ride is None else self.ride.cautions
         return (*self.project.cautions, *solved, *ride)
 
@@ -102,7 +107,9 @@ class Assessment:
             "cases": len(self.result.cases),
             "contact_lost": self.result.lost(),
             "slides": self.result.sliding(),
-            "wheels_in_air": [asdict(row) for row in wheels_in_air(self.result)],
+            "wheels_in_air": [
+                asdict(row) for row in wheels_in_air(self.result)
+            ],
             "limits_broken": [asdict(limit) for limit in self.broken],
             "would_hold": self.would_hold and asdict(self.would_hold),
             "cautions": list(self.cautions),
@@ -120,12 +127,18 @@ def _low_pressures(car: Car, result: Result) -> Iterator[str]:
     """
     answers = result.answers[0]
     has_trim = is_judged(answers)[:, None]
-    patch = np.where(has_trim & (answers["patch"] > 0.0), answers["patch"], np.nan)
+    patch = np.where(
+        has_trim & (answers["patch"] > 0.0), answers["patch"], np.nan
+    )
     pressure = answers["load"] / patch
     for wheels, axle, tyre in tyre_groups(car):
         own = pressure[:, wheels]
         low = (own < tyre.friction_pressure).any(axis=1)
-        if tyre.friction_exponent > 0.0 and tyre.friction_least_pressure == 0.0 and low.any():
+        if (
+            tyre.friction_exponent > 0.0
+            and tyre.friction_least_pressure == 0.0
+            and low.any()
+        ):
             yield (
                 f"car.toml tyre.{tyre.name}: in {low.sum()} of {low.size} cases the mean contact pressure of "
                 f"a {axle} wheel lies under friction_pressure_kPa ({np.nanmin(own) / KPA:.0f} kPa "
@@ -166,7 +179,9 @@ def assess(
     result = model.run(settings, chosen, progress=progress, growth=True)
     budget = loss_budget(model, settings, chosen, int(result.worst[0]))
     limits = broken(project, project.setup, result)
-    return Assessment(project, result, budget, limits, floor, ride_modes(project, result))
+    return Assessment(
+        project, result, budget, limits, floor, ride_modes(project, result)
+    )
 
 
 def csv_text(result: Result) -> str:

@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from setupopt.project.cases_file import CaseTable
 
 _APART = 4.0  # m between the points of a route
-_STRAIGHT = 10.0  # m; radius that makes a length of a step where a section has no arc
+# M; radius that makes a length of a step where a section has no arc
+_STRAIGHT = 10.0
 
 
 @dataclass(frozen=True)
@@ -44,11 +45,17 @@ class CaseSet:
         index = np.asarray(rows, dtype=int)
         names = tuple(self.attitude[i] for i in index)
         way = None if self.way is None else self.way[index]
-        return CaseSet(self.records[index], names, np.empty(0), (), self.is_along, way)
+        return CaseSet(
+            self.records[index], names, np.empty(0), (), self.is_along, way
+        )
 
     def along(self, row: int) -> dict[str, float]:
         """Position of a case on a section of parts, {"along_mm": ...}; empty on other sections."""
-        return {"along_mm": round(float(self.records["along"][row]) / MM, 6)} if self.is_along else {}
+        return (
+            {"along_mm": round(float(self.records["along"][row]) / MM, 6)}
+            if self.is_along
+            else {}
+        )
 
     @property
     def stands(self) -> str:
@@ -62,7 +69,9 @@ class CaseSet:
         """Positions of the cases, (cases), in the measure of `sweep_at`."""
         if self.way is not None:
             return self.way
-        return np.asarray(self.records["along" if self.is_along else "roll_angle"])
+        return np.asarray(
+            self.records["along" if self.is_along else "roll_angle"]
+        )
 
 
 def join(first: CaseSet, second: CaseSet) -> CaseSet:
@@ -71,7 +80,14 @@ def join(first: CaseSet, second: CaseSet) -> CaseSet:
     way = None
     if first.way is not None and second.way is not None:
         way = np.concatenate([first.way, second.way])
-    return CaseSet(records, first.attitude + second.attitude, np.empty(0), (), first.is_along, way)
+    return CaseSet(
+        records,
+        first.attitude + second.attitude,
+        np.empty(0),
+        (),
+        first.is_along,
+        way,
+    )
 
 
 def sweep_at(venue: Venue, refine: int = 1) -> Floats:
@@ -91,9 +107,19 @@ def sweep_at(venue: Venue, refine: int = 1) -> Floats:
         return _steps(sweep.along[0], sweep.along[1], sweep.along[2] / refine)
     ends = section.stretch(sweep.start, sweep.stop)
     if ends is None:
-        raise UserError("venue.toml: the section has none of the roll angles of the sweep")
-    spacing = sweep.step / refine * (1.0 / section.tightest if section.tightest > 0.0 else _STRAIGHT)
-    return evenly(*ends, spacing) if venue.section == "survey" else section.spread(*ends, spacing)
+        raise UserError(
+            "venue.toml: the section has none of the roll angles of the sweep"
+        )
+    spacing = (
+        sweep.step
+        / refine
+        * (1.0 / section.tightest if section.tightest > 0.0 else _STRAIGHT)
+    )
+    return (
+        evenly(*ends, spacing)
+        if venue.section == "survey"
+        else section.spread(*ends, spacing)
+    )
 
 
 def level(venue: Venue) -> float:
@@ -102,16 +128,24 @@ def level(venue: Venue) -> float:
     if section is None:
         return 0.0
     ends = section.stretch(0.0, 0.0)
-    return float(np.mean(ends)) if ends else float(section.ends[np.abs(section.end_angles).argmin()])
+    return (
+        float(np.mean(ends))
+        if ends
+        else float(section.ends[np.abs(section.end_angles).argmin()])
+    )
 
 
 def _steps(start: float, stop: float, step: float) -> Floats:
     count = int(np.floor((stop - start) / step + 1e-9))
     values = start + np.arange(count + 1) * step
-    return np.append(values, stop) if stop - values[-1] > 1e-9 * step else values
+    return (
+        np.append(values, stop) if stop - values[-1] > 1e-9 * step else values
+    )
 
 
-def _attitude_columns(attitude: Attitude, venue: Venue) -> dict[str, float | Sequence[float]]:
+def _attitude_columns(
+    attitude: Attitude, venue: Venue
+) -> dict[str, float | Sequence[float]]:
     """One attitude's entries of CASE, without the roll angle."""
     speed = venue.sweep.speed if attitude.speed is None else attitude.speed
     return {
@@ -120,7 +154,9 @@ def _attitude_columns(attitude: Attitude, venue: Venue) -> dict[str, float | Seq
         "acceleration": attitude.acceleration,
         "path_curvature": attitude.path_curvature,
         "yaw_acceleration": attitude.yaw_acceleration,
-        "turn_curvature": 0.0 if attitude.turn_radius is None else 1.0 / attitude.turn_radius,
+        "turn_curvature": 0.0
+        if attitude.turn_radius is None
+        else 1.0 / attitude.turn_radius,
         "headwind": attitude.headwind,
         "crosswind": attitude.crosswind,
         "bump": attitude.bump,
@@ -164,10 +200,16 @@ def sweep_cases(venue: Venue, at: Floats | None = None) -> CaseSet:
     if venue.path is not None:
         driven = _driven(venue, venue.path, around)
         angles = driven.records["roll_angle"].copy()
-        return replace(driven, angles=angles, attitudes=(venue.attitudes[0].name,))
+        return replace(
+            driven, angles=angles, attitudes=(venue.attitudes[0].name,)
+        )
     rows = [_attitude_columns(attitude, venue) for attitude in venue.attitudes]
     columns = {
-        name: np.repeat(np.array([row[name] for row in rows], dtype=float), around.size, axis=0)
+        name: np.repeat(
+            np.array([row[name] for row in rows], dtype=float),
+            around.size,
+            axis=0,
+        )
         for name in rows[0]
     }
     records = _complete(columns, venue)
@@ -192,24 +234,41 @@ def placed_cases(venue: Venue, attitude: np.ndarray, at: Floats) -> CaseSet:
 def _driven(venue: Venue, path: DrivenPath, way: Floats) -> CaseSet:
     """Points of a route after ways driven, (cases)."""
     pairs = zip(path.names, path.table[:, 1:].T, strict=True)
-    columns = {name: np.interp(way, path.table[:, 0], column) for name, column in pairs}
+    columns = {
+        name: np.interp(way, path.table[:, 0], column) for name, column in pairs
+    }
     at = columns.pop("at")
-    return replace(path_cases(venue, venue.attitudes[0].name, at, **columns), way=way)
+    return replace(
+        path_cases(venue, venue.attitudes[0].name, at, **columns), way=way
+    )
 
 
-def path_cases(venue: Venue, name: str, at: Floats, **columns: Floats) -> CaseSet:
+def path_cases(
+    venue: Venue, name: str, at: Floats, **columns: Floats
+) -> CaseSet:
     """Points of a path: positions `at` in the measure of `sweep_at`, and columns of CASE; (cases) each."""
-    full = {key: np.broadcast_to(column, at.shape).astype(float) for key, column in columns.items()}
+    full = {
+        key: np.broadcast_to(column, at.shape).astype(float)
+        for key, column in columns.items()
+    }
     full["curvature"] = np.full(at.size, venue.curvature)
     records = _complete(full, venue)
     put(records, venue, at)
-    return CaseSet(records, (name,) * at.size, np.empty(0), (), venue.profile is not None)
+    return CaseSet(
+        records, (name,) * at.size, np.empty(0), (), venue.profile is not None
+    )
 
 
 def table_cases(table: CaseTable, venue: Venue) -> CaseSet:
     """Cases that the user listed in a file."""
-    columns = {name: getattr(table, name) for name in CASE.names if getattr(table, name, None) is not None}
+    columns = {
+        name: getattr(table, name)
+        for name in CASE.names
+        if getattr(table, name, None) is not None
+    }
     records = _complete(columns, venue)
     if table.along is not None:
         put(records, venue, table.along)
-    return CaseSet(records, tuple(table.label), np.empty(0), (), table.along is not None)
+    return CaseSet(
+        records, tuple(table.label), np.empty(0), (), table.along is not None
+    )

@@ -17,15 +17,30 @@ from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
 from setupopt.physics import surface
 from setupopt.physics.balance import WORK, balance
-from setupopt.physics.case_state import CASE_STATE, ROADBED, prepare, set_heading
-from setupopt.physics.inputs import POINT, RISE, SIDESLIP, STEER, UNKNOWNS, Floats, Record
+from setupopt.physics.case_state import (
+    CASE_STATE,
+    ROADBED,
+    prepare,
+    set_heading,
+)
+from setupopt.physics.inputs import (
+    POINT,
+    RISE,
+    SIDESLIP,
+    STEER,
+    UNKNOWNS,
+    Floats,
+    Record,
+)
 from setupopt.physics.point_gaps import point_gaps
 from setupopt.project.model import AXLES, WHEELS, Car, Project
 
 _ROUND, _ACROSS = 48, 9  # points of a wheel's outline
 _CONTACT_POINTS = 201  # across a tread
 _THIN = 8  # of them, inside the patch, from one that is drawn to the next
-_Point = tuple[float, float, float]  # station, side and offset over the floor line, m
+_Point = tuple[
+    float, float, float
+]  # station, side and offset over the floor line, m
 
 
 @dataclass(frozen=True)
@@ -50,7 +65,9 @@ class Patch:
 
     def pressure(self, u: Floats, x: Floats) -> Floats:
         """Pressure, Pa, `u` outboard on the tread and `x` along it: foundation times penetration there."""
-        return self.foundation * np.maximum(0.0, self.depth_at(u) - 0.5 * self.along * x * x)
+        return self.foundation * np.maximum(
+            0.0, self.depth_at(u) - 0.5 * self.along * x * x
+        )
 
     @property
     def peak(self) -> float:
@@ -135,7 +152,9 @@ class DrawnState:
     @property
     def tightest(self) -> float:
         """The largest curvature of the surface in sight, either way, 1/m."""
-        return float(max(abs(self.case["curvature"]), np.abs(self.case["beyond"]).max()))
+        return float(
+            max(abs(self.case["curvature"]), np.abs(self.case["beyond"]).max())
+        )
 
 
 def drawn_state(project: Project, result: Result, row: int) -> DrawnState:
@@ -147,7 +166,16 @@ def drawn_state(project: Project, result: Result, row: int) -> DrawnState:
     gaps = tuple(_gaps(case)) if has_contact else ()
     slides = has_contact and bool(case.answers["slides"][0, 0])
     angles = (float(case.state[SIDESLIP]), float(case.state[STEER]))
-    return DrawnState(has_contact, slides, *angles, case.cases[0], wheels, tuple(_plates(case)), gaps, cg)
+    return DrawnState(
+        has_contact,
+        slides,
+        *angles,
+        case.cases[0],
+        wheels,
+        tuple(_plates(case)),
+        gaps,
+        cg,
+    )
 
 
 class _SolvedCase:
@@ -165,18 +193,33 @@ class _SolvedCase:
             self.answers["state"] = 0.0
         self.state = np.ascontiguousarray(self.answers["state"][0, 0])
         self.case_state = np.zeros(1, CASE_STATE)[0]
-        self.work = np.zeros(1, WORK)[0]  # stays empty of forces where contact is lost
+        self.work = np.zeros(1, WORK)[
+            0
+        ]  # stays empty of forces where contact is lost
         self._balance()
 
     def _balance(self) -> None:
         road = np.zeros(self.elements.size, ROADBED)
         prepare(self.vehicle[0], self.cases[0], 0.0, self.case_state)
-        set_heading(self.vehicle[0], self.cases[0], float(self.state[SIDESLIP]), self.case_state)
+        set_heading(
+            self.vehicle[0],
+            self.cases[0],
+            float(self.state[SIDESLIP]),
+            self.case_state,
+        )
         if self.has_contact:
-            x = np.append(self.state, max(1.0, float(self.answers["friction_factor"][0, 0])))
+            x = np.append(
+                self.state,
+                max(1.0, float(self.answers["friction_factor"][0, 0])),
+            )
             if not self.answers["slides"][0, 0]:
                 x[UNKNOWNS] = 1.0
-            inputs = (self.vehicle[0], self.elements, self.settings[0], self.cases[0])
+            inputs = (
+                self.vehicle[0],
+                self.elements,
+                self.settings[0],
+                self.cases[0],
+            )
             balance(*inputs, self.case_state, road, x, self.work)
 
     def answer(self, name: str, w: int) -> float:
@@ -185,7 +228,9 @@ class _SolvedCase:
 
     def around(self, x: Any, y: Any) -> Floats:
         """Coordinate round the section."""
-        heading = float(self.cases["surface_heading"][0]) - float(self.state[SIDESLIP])
+        heading = float(self.cases["surface_heading"][0]) - float(
+            self.state[SIDESLIP]
+        )
         return np.asarray(x * sin(heading) + y * cos(heading))
 
     def axle(self, station: float) -> int:
@@ -194,7 +239,9 @@ class _SolvedCase:
 
 
 def _height(case: Record, s: Floats | float) -> Floats:
-    return np.array([surface.under_wheel(case, one)[0] for one in np.atleast_1d(s)])
+    return np.array(
+        [surface.under_wheel(case, one)[0] for one in np.atleast_1d(s)]
+    )
 
 
 # ---- wheels ------------------------------------------------------------------------------------------------
@@ -203,18 +250,40 @@ def _height(case: Record, s: Floats | float) -> Floats:
 def _wheel(case: _SolvedCase, w: int) -> Wheel:
     if not case.has_contact:
         empty = np.empty((0, 2))
-        return Wheel(WHEELS[w], w // 2, _outline(case, w), empty, None, None, 0.0, _wheel_plan(case, w), None)
+        return Wheel(
+            WHEELS[w],
+            w // 2,
+            _outline(case, w),
+            empty,
+            None,
+            None,
+            0.0,
+            _wheel_plan(case, w),
+            None,
+        )
     patch = _patch(case, w)
     bump = float(case.cases["bump"][0, w])
     line = _contact_line(case, w, patch, bump)
     load, slip = (case.answer(name, w) for name in ("load", "slip_angle"))
-    return Wheel(WHEELS[w], w // 2, _outline(case, w), line, patch, load, bump, _wheel_plan(case, w), slip)
+    return Wheel(
+        WHEELS[w],
+        w // 2,
+        _outline(case, w),
+        line,
+        patch,
+        load,
+        bump,
+        _wheel_plan(case, w),
+        slip,
+    )
 
 
 def _wheel_plan(case: _SolvedCase, w: int) -> Floats:
     """Corners of the wheel from above, turned by steer at the front, and by toe-in towards the middle."""
     car = case.vehicle[0]
-    turn = (case.state[STEER] if w < 2 else 0.0) - car["side"][w] * case.settings["toe"][0, w]
+    turn = (case.state[STEER] if w < 2 else 0.0) - car["side"][
+        w
+    ] * case.settings["toe"][0, w]
     ahead = np.array([1.0, 1.0, -1.0, -1.0]) * car["radius"][w]
     left = np.array([1.0, -1.0, -1.0, 1.0]) * car["half_width"][w]
     x = car["x"][w] + ahead * cos(turn) - left * sin(turn)
@@ -234,7 +303,9 @@ def _patch(case: _SolvedCase, w: int) -> Patch:
     )
 
 
-def _contact_line(case: _SolvedCase, w: int, patch: Patch, bump: float) -> Floats:
+def _contact_line(
+    case: _SolvedCase, w: int, patch: Patch, bump: float
+) -> Floats:
     across = np.linspace(-1.0, 1.0, _CONTACT_POINTS) * patch.half_width
     pressed = across[patch.depth_at(across) > 0.0]
     pressed = np.append(pressed[:-1:_THIN], pressed[-1:])
@@ -258,7 +329,10 @@ def _tread(case: _SolvedCase, w: int, across: Floats, around: Floats) -> Floats:
     lean = _lean(case, w)
     u, angle = (grid.ravel() for grid in np.meshgrid(across, around))
     radius = car["radius"][w] - 0.5 * car["crown"][w] * u * u
-    at_rest = car["radius"][w] * cos(case.settings["camber"][0, w]) - case.settings["penetration"][0, w]
+    at_rest = (
+        car["radius"][w] * cos(case.settings["camber"][0, w])
+        - case.settings["penetration"][0, w]
+    )
     centre = at_rest + case.state[RISE + w]
     up = radius * np.sin(angle)
     x = car["x"][w] + radius * np.cos(angle)
@@ -271,7 +345,10 @@ def _lean(case: _SolvedCase, w: int) -> float:
     """Inclination to the normal of the plane, top outwards positive, rad."""
     if not case.has_contact:
         return float(case.settings["camber"][0, w])
-    return float(case.answer("inclination", w) - case.vehicle["side"][0, w] * case.case_state.tilt[w])
+    return float(
+        case.answer("inclination", w)
+        - case.vehicle["side"][0, w] * case.case_state.tilt[w]
+    )
 
 
 # ---- body --------------------------------------------------------------------------------------------------
@@ -281,24 +358,40 @@ def _plates(case: _SolvedCase) -> Iterator[Plate]:
     """Every air element, from its own corners."""
     for element in case.car.air.elements:
         half = 0.5 * element.span
-        ends = [element.station - 0.5 * element.chord, element.station + 0.5 * element.chord]
+        ends = [
+            element.station - 0.5 * element.chord,
+            element.station + 0.5 * element.chord,
+        ]
         around = ((0, half), (0, -half), (1, -half), (1, half))
-        s, under, _ = _underside(case, [(ends[end], side, element.offset) for end, side in around])
+        s, under, _ = _underside(
+            case, [(ends[end], side, element.offset) for end, side in around]
+        )
         axles = tuple(sorted({case.axle(end) for end in ends}))
         middle = case.vehicle["middle"][0]
-        plan = np.array([[case.vehicle["to_front"][0] - ends[end], side + middle] for end, side in around])
+        plan = np.array(
+            [
+                [case.vehicle["to_front"][0] - ends[end], side + middle]
+                for end, side in around
+            ]
+        )
         yield Plate(element.name, axles, np.column_stack([s, under]), plan)
 
 
 def _gaps(case: _SolvedCase) -> Iterator[Gap]:
     """At the ride-height stations, under the elements near the surface, at the floor points."""
     named = _gap_points(case.car)
-    rows = zip(named, *_underside(case, [point for _, point, _ in named]), strict=True)
+    rows = zip(
+        named, *_underside(case, [point for _, point, _ in named]), strict=True
+    )
     for (name, point, least), s, under, gap in rows:
-        yield Gap(name, case.axle(point[0]), float(s), float(under), float(gap), least)
+        yield Gap(
+            name, case.axle(point[0]), float(s), float(under), float(gap), least
+        )
 
 
-def _underside(case: _SolvedCase, points: Sequence[_Point]) -> tuple[Floats, Floats, Floats]:
+def _underside(
+    case: _SolvedCase, points: Sequence[_Point]
+) -> tuple[Floats, Floats, Floats]:
     """s, z and gap of points on the underside."""
     records = np.zeros(len(points), dtype=POINT)
     station, records["y"], records["offset"] = np.array(points).T
@@ -315,8 +408,22 @@ def _underside(case: _SolvedCase, points: Sequence[_Point]) -> tuple[Floats, Flo
 def _gap_points(car: Car) -> list[tuple[str, _Point, float | None]]:
     """Name, point and least gap of all gaps that are reported."""
     air = car.air
-    stations = zip(AXLES, (air.front_ride_station, air.rear_ride_station), strict=True)
-    lines = [(f"floor line, {axle} ride-height station", (at, 0.0, 0.0), None) for axle, at in stations]
+    stations = zip(
+        AXLES, (air.front_ride_station, air.rear_ride_station), strict=True
+    )
+    lines = [
+        (f"floor line, {axle} ride-height station", (at, 0.0, 0.0), None)
+        for axle, at in stations
+    ]
     near = [e for e in air.elements if e.ground_area > 0.0]
-    middles = [(f"{e.name}, middle", (e.station, 0.0, e.offset), None) for e in near]
-    return [*lines, *middles, *((p.name, (p.station, p.side, p.offset), p.least_gap) for p in car.clearance)]
+    middles = [
+        (f"{e.name}, middle", (e.station, 0.0, e.offset), None) for e in near
+    ]
+    return [
+        *lines,
+        *middles,
+        *(
+            (p.name, (p.station, p.side, p.offset), p.least_gap)
+            for p in car.clearance
+        ),
+    ]

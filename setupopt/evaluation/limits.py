@@ -104,19 +104,27 @@ class Limit:
 
     def required_of(self, evaluated: Evaluated) -> Any:
         """What is required, SI; a number, or by setup and place."""
-        return self.required(evaluated) if callable(self.required) else self.required
+        return (
+            self.required(evaluated)
+            if callable(self.required)
+            else self.required
+        )
 
     def cases_of(self, cases: CaseSet) -> np.ndarray:
         """Rows of the cases that it limits."""
         if self.attitude is None:
             return np.arange(len(cases))
-        return np.flatnonzero(np.array(cases.attitude, dtype=object) == self.attitude)
+        return np.flatnonzero(
+            np.array(cases.attitude, dtype=object) == self.attitude
+        )
 
     def room(self, evaluated: Evaluated) -> Floats:
         """Room left in SI, as `values`; negative where the limit is broken."""
         values = self.values(evaluated)
         required = self.required_of(evaluated)
-        return values - required if self.sense == AT_LEAST else required - values
+        return (
+            values - required if self.sense == AT_LEAST else required - values
+        )
 
 
 @dataclass(frozen=True)
@@ -137,7 +145,9 @@ class PackagingLimits:
     `four_heights`: ride heights differ by corner, and must lie under one rigid floor.
     """
 
-    def __init__(self, car: Car, packaging: Packaging | None, four_heights: bool = False) -> None:
+    def __init__(
+        self, car: Car, packaging: Packaging | None, four_heights: bool = False
+    ) -> None:
         stated = packaging or _NO_PACKAGING
         twist = _of_twist(car) if four_heights else ()
         self.limits = (*_on_pad(car, stated), *twist, *_in_cases(car, stated))
@@ -152,12 +162,20 @@ class PackagingLimits:
         other._slack[number] += by
         return other
 
-    def evaluated(self, setups: Records, cases: Records, answers: Records) -> Evaluated:
+    def evaluated(
+        self, setups: Records, cases: Records, answers: Records
+    ) -> Evaluated:
         """What the limits ask: SETUP records (setups), answers (setups, cases)."""
         settings = pack.settings(self._cars, setups)
-        return Evaluated(setups, answers, point_gaps(self._cars.packed, settings, cases, answers))
+        return Evaluated(
+            setups,
+            answers,
+            point_gaps(self._cars.packed, settings, cases, answers),
+        )
 
-    def rows(self, setups: Records, cases: CaseSet, answers: Records) -> LimitRows:
+    def rows(
+        self, setups: Records, cases: CaseSet, answers: Records
+    ) -> LimitRows:
         """All limits of setups in cases; the arguments are those of `evaluated`.
 
         Cases that slide or lose contact have rows too, so that a search knows the way out of them.
@@ -177,7 +195,11 @@ class PackagingLimits:
             pieces.append(room.reshape(count, cases_of.size))
             owner.append(np.full(cases_of.size, number))
             case.append(cases_of)
-        return LimitRows(np.concatenate(pieces, axis=1), np.concatenate(owner), np.concatenate(case))
+        return LimitRows(
+            np.concatenate(pieces, axis=1),
+            np.concatenate(owner),
+            np.concatenate(case),
+        )
 
 
 def is_judged(answers: Records) -> np.ndarray:
@@ -212,7 +234,9 @@ def _on_pad(car: Car, packaging: Packaging) -> Iterator[Limit]:
         if point.least_static_gap is not None:
             gap = partial(_static_gaps, car, (point,))
             key = "clearance.least_static_gap_mm"
-            yield at_rest(key, AT_LEAST, point.least_static_gap, gap, part=point.name)
+            yield at_rest(
+                key, AT_LEAST, point.least_static_gap, gap, part=point.name
+            )
 
 
 def _of_twist(car: Car) -> Iterator[Limit]:
@@ -224,7 +248,9 @@ def _of_twist(car: Car) -> Iterator[Limit]:
 
     key = "setup.ride_height_mm"
     yield Limit(key, AT_MOST, TWIST, twist, "twist", end=".to", is_at_rest=True)
-    yield Limit(key, AT_LEAST, -TWIST, twist, "twist", end=".from", is_at_rest=True)
+    yield Limit(
+        key, AT_LEAST, -TWIST, twist, "twist", end=".from", is_at_rest=True
+    )
 
 
 def _rake(evaluated: Evaluated) -> Floats:
@@ -235,14 +261,20 @@ def _rake(evaluated: Evaluated) -> Floats:
 
 def _heights(evaluated: Evaluated) -> Floats:
     """Ride heights on the centre line, (setups, axles)."""
-    return np.asarray(evaluated.setups["ride_height"].reshape(-1, 2, 2).mean(axis=2))
+    return np.asarray(
+        evaluated.setups["ride_height"].reshape(-1, 2, 2).mean(axis=2)
+    )
 
 
-def _static_gaps(car: Car, parts: Sequence[Any], evaluated: Evaluated) -> Floats:
+def _static_gaps(
+    car: Car, parts: Sequence[Any], evaluated: Evaluated
+) -> Floats:
     """Gaps of parts of the floor, of the lower side of what reaches to both."""
     front, rear = _heights(evaluated).T
     sides = evaluated.setups["ride_height"].reshape(-1, 2, 2)
-    roll = ((sides[:, :, 0] - sides[:, :, 1]) / (car.front.track, car.rear.track)).mean(axis=1)
+    roll = (
+        (sides[:, :, 0] - sides[:, :, 1]) / (car.front.track, car.rear.track)
+    ).mean(axis=1)
     gaps = [static_gap(car, (front, rear), part, roll) for part in parts]
     return np.stack(gaps, axis=-1)[:, None, :]
 
@@ -253,35 +285,65 @@ def _static_gaps(car: Car, parts: Sequence[Any], evaluated: Evaluated) -> Floats
 def _in_cases(car: Car, packaging: Packaging) -> Iterator[Limit]:
     """Limits of every case: wheel loads, travel, wheel arches, tyre loads, gaps of the named points."""
     load = partial(Limit, unit="N", scale=car.mass * units.GRAVITY / 4)
-    by_wheel = [(partial(_of_wheels, "load", slice(w, w + 1)), wheel) for w, wheel in enumerate(WHEELS)]
+    by_wheel = [
+        (partial(_of_wheels, "load", slice(w, w + 1)), wheel)
+        for w, wheel in enumerate(WHEELS)
+    ]
     least = partial(load, sense=AT_LEAST, reported_for="")
     if packaging.wheel_load_least is not None:
         key = "packaging.wheel_load_least_N"
         for values, wheel in by_wheel:
-            yield least(key, required=packaging.wheel_load_least, values=values, part=wheel)
+            yield least(
+                key,
+                required=packaging.wheel_load_least,
+                values=values,
+                part=wheel,
+            )
     for number, stated in enumerate(packaging.wheel_loads, start=1):
-        one = partial(least, f"packaging.wheel_load[{number}]", end=".least_N", attitude=stated.attitude)
+        one = partial(
+            least,
+            f"packaging.wheel_load[{number}]",
+            end=".least_N",
+            attitude=stated.attitude,
+        )
         for values, wheel in by_wheel:
             yield one(required=stated.least, values=values, part=wheel)
     if packaging.travel_left_least is not None:
         values = partial(_travel_left, car)
         where = ("",) * 8
         key = "packaging.travel_left_least_mm"
-        yield Limit(key, AT_LEAST, packaging.travel_left_least, values, where=where)
+        yield Limit(
+            key, AT_LEAST, packaging.travel_left_least, values, where=where
+        )
     for number, arch in enumerate(packaging.arches, start=1):
         wheels = _wheels(arch.axle)
         values = partial(_of_wheels, "travel", wheels)
         room = partial(_arch_room, arch)
         key = f"packaging.arch[{number}]"
-        yield Limit(key, AT_MOST, room, values, where=WHEELS[wheels], end=".room_mm")
+        yield Limit(
+            key, AT_MOST, room, values, where=WHEELS[wheels], end=".room_mm"
+        )
     for wheels, name, tyre in tyre_groups(car):
         if tyre.load_limit is not None:
             values = partial(_of_wheels, "load", wheels)
             key = f"tyre.{tyre.name}.load_limit_N"
-            yield load(key, AT_MOST, tyre.load_limit, values, part=name, where=WHEELS[wheels])
+            yield load(
+                key,
+                AT_MOST,
+                tyre.load_limit,
+                values,
+                part=name,
+                where=WHEELS[wheels],
+            )
     for number, point in enumerate(car.clearance):
         values = partial(_gap, number)
-        yield Limit("clearance.least_gap_mm", AT_LEAST, point.least_gap, values, part=point.name)
+        yield Limit(
+            "clearance.least_gap_mm",
+            AT_LEAST,
+            point.least_gap,
+            values,
+            part=point.name,
+        )
 
 
 def _wheels(axle: Literal["front", "rear"]) -> slice:

@@ -15,7 +15,13 @@ import numpy as np
 
 from setupopt.evaluation import pack
 from setupopt.evaluation.cases import CaseSet
-from setupopt.evaluation.limits import Evaluated, Limit, PackagingLimits, Sense, is_judged
+from setupopt.evaluation.limits import (
+    Evaluated,
+    Limit,
+    PackagingLimits,
+    Sense,
+    is_judged,
+)
 from setupopt.evaluation.result import Result
 from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import Project, Setup
@@ -23,7 +29,8 @@ from setupopt.units import DEG
 
 __all__ = ["Broken", "Sense", "broken"]
 
-_SLACK = 1e-9  # relative, and in SI: the conversion from file units leaves noise
+# Relative, and in SI: the conversion from file units leaves noise
+_SLACK = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,33 +59,50 @@ class Broken:
         name = f"{self.limit} {self.where}".strip()
         case = "at rest"
         if self.case is not None:
-            along = "" if self.along_mm is None else f"{self.along_mm:.0f} mm along, "
+            along = (
+                ""
+                if self.along_mm is None
+                else f"{self.along_mm:.0f} mm along, "
+            )
             case = f"in case {self.case}, {self.roll_angle_deg:g} deg, {along}{self.attitude}"
         return f"{name}: {self.value:.4g} {self.unit}, {self.sense} {self.required:g} {self.unit}, {case}"
 
 
-def broken(project: Project, setup: Setup | Records, result: Result, row: int = 0) -> tuple[Broken, ...]:
+def broken(
+    project: Project, setup: Setup | Records, result: Result, row: int = 0
+) -> tuple[Broken, ...]:
     """Every limit that `setup` breaks, of a file or a SETUP record (1); `row` of `result` has its answers."""
     packaging = project.limits.packaging if project.limits else None
     table = PackagingLimits(project.car, packaging)
     setups = pack.by_wheel(setup)
     answers = result.answers[row : row + 1]
     evaluated = table.evaluated(setups, result.cases.records, answers)
-    groups = (list(limits) for _, limits in groupby(table.limits, key=lambda limit: limit.group))
+    groups = (
+        list(limits)
+        for _, limits in groupby(table.limits, key=lambda limit: limit.group)
+    )
     worst = (_worst(limits, evaluated, result) for limits in groups)
     return tuple(limit for limit in worst if limit is not None)
 
 
-def _worst(limits: Sequence[Limit], evaluated: Evaluated, result: Result) -> Broken | None:
+def _worst(
+    limits: Sequence[Limit], evaluated: Evaluated, result: Result
+) -> Broken | None:
     """The limit, case and place that are broken most; None where all are kept."""
-    columns = [(limit, place) for limit in limits for place in range(len(limit.places))]
-    excess = np.concatenate([_excess(limit, evaluated, result.cases) for limit in limits], axis=1)
+    columns = [
+        (limit, place) for limit in limits for place in range(len(limit.places))
+    ]
+    excess = np.concatenate(
+        [_excess(limit, evaluated, result.cases) for limit in limits], axis=1
+    )
     if not (excess > 0.0).any():
         return None
     case, column = divmod(int(excess.argmax()), len(columns))
     limit, place = columns[column]
     value = limit.values(evaluated)[0, case, place]
-    required = np.broadcast_to(limit.required_of(evaluated), (1, 1, len(limit.places)))[0, 0, place]
+    required = np.broadcast_to(
+        limit.required_of(evaluated), (1, 1, len(limit.places))
+    )[0, 0, place]
     found = Broken(
         limit.key,
         limit.places[place],
@@ -91,7 +115,11 @@ def _worst(limits: Sequence[Limit], evaluated: Evaluated, result: Result) -> Bro
         return found
     cases = result.cases
     angle = _plain(float(cases.records["roll_angle"][case]) / DEG)
-    at: dict[str, Any] = {"case": case + 1, "roll_angle_deg": angle, "attitude": cases.attitude[case]}
+    at: dict[str, Any] = {
+        "case": case + 1,
+        "roll_angle_deg": angle,
+        "attitude": cases.attitude[case],
+    }
     at |= cases.along(case)
     return replace(found, **at)
 
@@ -105,7 +133,9 @@ def _excess(limit: Limit, evaluated: Evaluated, cases: CaseSet) -> Floats:
         return excess
     counts = np.zeros(len(cases), dtype=bool)
     counts[limit.cases_of(cases)] = True
-    return np.where((counts & is_judged(evaluated.answers)[0])[:, None], excess, -np.inf)
+    return np.where(
+        (counts & is_judged(evaluated.answers)[0])[:, None], excess, -np.inf
+    )
 
 
 def _plain(value: float) -> float:

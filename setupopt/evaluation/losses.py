@@ -54,7 +54,11 @@ class LossBudget:
     def regaining(self) -> tuple[str, ...]:
         """Causes without which a lost case would keep contact; empty where the case keeps it anyway."""
         lost = self.margin is None
-        return tuple(loss.cause for loss in self.losses if lost and loss.margin_without is not None)
+        return tuple(
+            loss.cause
+            for loss in self.losses
+            if lost and loss.margin_without is not None
+        )
 
 
 _Packed = tuple[Records, Records, Records]
@@ -68,7 +72,9 @@ class _Cause(NamedTuple):
     remove: Callable[[Record, Record, Record], None]
 
 
-def loss_budget(model: Model, settings: Records, cases: CaseSet, row: int) -> LossBudget:
+def loss_budget(
+    model: Model, settings: Records, cases: CaseSet, row: int
+) -> LossBudget:
     """The budget of case `row` for one setup; `settings` as `Model.settings` makes it, one record."""
     case = cases.records[row : row + 1]
     packed = model.packed_for(settings[0])
@@ -76,12 +82,19 @@ def loss_budget(model: Model, settings: Records, cases: CaseSet, row: int) -> Lo
     alone["car"] = 0.0  # the only one that is passed on
     own = _answer(packed, packed[0], alone, case)
     margin = _margin(own)
-    losses = [_loss(cause, packed, alone, case, own, margin) for cause in _CAUSES]
+    losses = [
+        _loss(cause, packed, alone, case, own, margin) for cause in _CAUSES
+    ]
     return LossBudget(margin, tuple(sorted(losses, key=_order)))
 
 
 def _loss(
-    cause: _Cause, packed: _Packed, settings: Records, case: Records, own: Record, margin: float | None
+    cause: _Cause,
+    packed: _Packed,
+    settings: Records,
+    case: Records,
+    own: Record,
+    margin: float | None,
 ) -> Loss:
     vehicle = packed[0]
     if not cause.acts(vehicle[0], case[0], own):
@@ -93,9 +106,13 @@ def _loss(
     return Loss(cause.name, True, without, gain)
 
 
-def _answer(packed: _Packed, vehicle: Records, settings: Records, case: Records) -> Record:
+def _answer(
+    packed: _Packed, vehicle: Records, settings: Records, case: Records
+) -> Record:
     """ANSWER of one case with another VEHICLE record."""
-    return sweep.run((vehicle, packed[1][None], packed[2][None]), settings, case)[0]
+    return sweep.run(
+        (vehicle, packed[1][None], packed[2][None]), settings, case
+    )[0]
 
 
 def _margin(answer: Record) -> float | None:
@@ -104,7 +121,11 @@ def _margin(answer: Record) -> float | None:
 
 def _order(loss: Loss) -> tuple[bool, bool, float]:
     """Costly causes first, then those that leave contact lost, then those not in the case."""
-    return not loss.in_case, loss.margin_without is None, -(loss.margin_without or 0.0)
+    return (
+        not loss.in_case,
+        loss.margin_without is None,
+        -(loss.margin_without or 0.0),
+    )
 
 
 def _clear(record: Record, names: str) -> None:
@@ -119,7 +140,9 @@ def _any(record: Record, names: str) -> bool:
 def _in_case(name: str, fields: str) -> _Cause:
     """A cause that is nothing but some entries of the case."""
     return _Cause(
-        name, lambda car, case, own: _any(case, fields), lambda car, setup, case: _clear(case, fields)
+        name,
+        lambda car, case, own: _any(case, fields),
+        lambda car, setup, case: _clear(case, fields),
     )
 
 
@@ -129,7 +152,9 @@ def _flatten_floor(car: Record, setup: Record, case: Record) -> None:
     In a bore the wheels stand higher up the sides than the surface under the floor. Without the curvature the
     floor is lower by that rise, and the surface under it is flat.
     """
-    around = car["x"] * sin(case["surface_heading"]) + car["y"] * cos(case["surface_heading"])
+    around = car["x"] * sin(case["surface_heading"]) + car["y"] * cos(
+        case["surface_heading"]
+    )
     rise = [surface.under_floor(case, s)[0] for s in around]
     front = 0.5 * (rise[0] + rise[1])
     rear = 0.5 * (rise[2] + rise[3])
@@ -139,7 +164,10 @@ def _flatten_floor(car: Record, setup: Record, case: Record) -> None:
 
 
 def _is_twisted(car: Record, case: Record, own: Record) -> bool:
-    return bool(_any(case, "curvature joints") and abs(sin(case["surface_heading"])) > _NONE)
+    return bool(
+        _any(case, "curvature joints")
+        and abs(sin(case["surface_heading"])) > _NONE
+    )
 
 
 def _is_on_stop(car: Record, case: Record, own: Record) -> bool:
@@ -155,12 +183,33 @@ _CAUSES = (
         lambda car, case, own: _any(case, "floor_curvature floor_joints"),
         _flatten_floor,
     ),
-    _Cause("camber mismatch", lambda car, case, own: True, lambda car, setup, case: _clear(case, "lean")),
-    _Cause("load transfer", lambda car, case, own: True, lambda car, setup, case: _clear(case, "transfer")),
-    _Cause("crab angle", lambda car, case, own: True, lambda car, setup, case: _clear(case, "crab")),
-    _Cause("heading twist", _is_twisted, lambda car, setup, case: _clear(case, "surface_heading")),
+    _Cause(
+        "camber mismatch",
+        lambda car, case, own: True,
+        lambda car, setup, case: _clear(case, "lean"),
+    ),
+    _Cause(
+        "load transfer",
+        lambda car, case, own: True,
+        lambda car, setup, case: _clear(case, "transfer"),
+    ),
+    _Cause(
+        "crab angle",
+        lambda car, case, own: True,
+        lambda car, setup, case: _clear(case, "crab"),
+    ),
+    _Cause(
+        "heading twist",
+        _is_twisted,
+        lambda car, setup, case: _clear(case, "surface_heading"),
+    ),
     _in_case("wind", "headwind crosswind"),
-    _in_case("acceleration", "acceleration path_curvature turn_curvature yaw_acceleration"),
+    _in_case(
+        "acceleration",
+        "acceleration path_curvature turn_curvature yaw_acceleration",
+    ),
     _in_case("bump", "bump"),
-    _Cause("stops", _is_on_stop, lambda car, setup, case: _clear(car, "stop_rate")),
+    _Cause(
+        "stops", _is_on_stop, lambda car, setup, case: _clear(car, "stop_rate")
+    ),
 )

@@ -51,8 +51,13 @@ class Model:
             found = tuple(name for name, _ in setup.wings)
             if found != wanted:
                 angles = ", ".join(map(quoted, found)) or "no wing"
-                expected = ", ".join(map(quoted, wanted)) or "none, no air element has settings"
-                raise UserError(f"setup {quoted(setup.name)}: found angles of {angles}, expected {expected}")
+                expected = (
+                    ", ".join(map(quoted, wanted))
+                    or "none, no air element has settings"
+                )
+                raise UserError(
+                    f"setup {quoted(setup.name)}: found angles of {angles}, expected {expected}"
+                )
 
     def run(
         self,
@@ -70,18 +75,33 @@ class Model:
         two positions has the answer of the lower margin.
         """
         _refuse_beyond_section(self.packed, cases)
-        answers = sweep.run(self.packed, settings, cases.records, starts, progress, None, by_slope, quick)
+        answers = sweep.run(
+            self.packed,
+            settings,
+            cases.records,
+            starts,
+            progress,
+            None,
+            by_slope,
+            quick,
+        )
         shape = (settings.size, len(cases))
         higher = None
-        is_whole_sweep = 0 < len(cases) == len(cases.attitudes) * cases.angles.size
+        is_whole_sweep = (
+            0 < len(cases) == len(cases.attitudes) * cases.angles.size
+        )
         if starts is None and is_whole_sweep:
             higher = self._keep_lower(settings, cases, answers.reshape(shape))
         answers["growth"] = np.nan
         if growth:
-            answers["growth"] = stability.growth(self.packed, settings, cases.records, answers)
+            answers["growth"] = stability.growth(
+                self.packed, settings, cases.records, answers
+            )
         return Result(cases, answers.reshape(shape), self.packed[0][0], higher)
 
-    def _keep_lower(self, settings: Records, cases: CaseSet, answers: Records) -> Floats:
+    def _keep_lower(
+        self, settings: Records, cases: CaseSet, answers: Records
+    ) -> Floats:
         """The lower margin where a case has two positions, in place; returns the higher one, else NaN."""
 
         def solve(setting: Records) -> Solve:
@@ -90,10 +110,17 @@ class Model:
             )
 
         rows = range(settings.size)
-        return np.array([keep_lower(answers[row], cases, solve(settings[row : row + 1])) for row in rows])
+        return np.array(
+            [
+                keep_lower(answers[row], cases, solve(settings[row : row + 1]))
+                for row in rows
+            ]
+        )
 
 
-def _refuse_beyond_section(packed: tuple[Records, Records, Records], cases: CaseSet) -> None:
+def _refuse_beyond_section(
+    packed: tuple[Records, Records, Records], cases: CaseSet
+) -> None:
     """Refuse cases whose section is too tight: wheels, floor and floor points must fit into it."""
     sine = np.sin(cases.records["heading"])
     cosine = np.cos(cases.records["heading"])
@@ -112,11 +139,16 @@ def _refuse_beyond_section(packed: tuple[Records, Records, Records], cases: Case
 def _plan(packed: tuple[Records, Records, Records]) -> set[tuple[float, float]]:
     """Wheels, corners of the air elements' strips and floor points from the CG, m."""
     vehicle, elements, points = (part[0] for part in packed)
-    found = {(float(x), float(y)) for x, y in zip(vehicle["x"], vehicle["y"], strict=True)}
+    found = {
+        (float(x), float(y))
+        for x, y in zip(vehicle["x"], vehicle["y"], strict=True)
+    }
     found |= {(float(p["x"]), float(p["y"])) for p in points}
     sides = [(i, j) for i in (-1.0, 1.0) for j in (-2.0, 2.0)]
     return found | {
-        (float(e["x"] + i * e["along"]), float(j * e["across"])) for e in elements for i, j in sides
+        (float(e["x"] + i * e["along"]), float(j * e["across"]))
+        for e in elements
+        for i, j in sides
     }
 
 
@@ -131,7 +163,15 @@ def evaluate(
     `setups`: one, several of one body, or None for the one the car stands on today. `cases`: None for the
     venue's own sweep. Raises UserError where a section is too tight for this car, or there is no such body.
     """
-    wanted = [project.setup] if setups is None else [setups] if isinstance(setups, Setup) else list(setups)
+    wanted = (
+        [project.setup]
+        if setups is None
+        else [setups]
+        if isinstance(setups, Setup)
+        else list(setups)
+    )
     model = Model(with_body(project, wanted[0].body).car)
     chosen = sweep_cases(project.venue) if cases is None else cases
-    return model.run(model.settings(wanted), chosen, progress=progress, growth=True)
+    return model.run(
+        model.settings(wanted), chosen, progress=progress, growth=True
+    )

@@ -10,7 +10,12 @@ from setupopt.physics.balance import COLUMNS, WORK
 from setupopt.physics.case_state import CASE_STATE, ROADBED
 from setupopt.physics.contacts import columns
 from setupopt.physics.inputs import CASE, Floats, Record, Records
-from setupopt.physics.ride_motion import HOLD, MOTION, begin_motion, motion_slopes
+from setupopt.physics.ride_motion import (
+    HOLD,
+    MOTION,
+    begin_motion,
+    motion_slopes,
+)
 
 
 class Motion(NamedTuple):
@@ -31,13 +36,19 @@ class Motion(NamedTuple):
 
     def slopes(self) -> Floats:
         """Slopes of the rates: by motion, steer, road and its speed, (MOTION, MOTION + 1 + columns + 4)."""
-        slopes = np.zeros((MOTION, MOTION + 1 + int(columns(self.elements)) + 4))
+        slopes = np.zeros(
+            (MOTION, MOTION + 1 + int(columns(self.elements)) + 4)
+        )
         motion_slopes(*self, slopes)
         return slopes
 
 
 def motion_at(
-    packed: tuple[Records, Records, Records], setting: Record, case: Record, damping: Records, base: Record
+    packed: tuple[Records, Records, Records],
+    setting: Record,
+    case: Record,
+    damping: Records,
+    base: Record,
 ) -> Motion:
     """A motion at the trim of `base`, a steady ANSWER at full friction.
 
@@ -49,5 +60,15 @@ def motion_at(
         np.zeros(1, CASE_STATE)[0], np.zeros(elements.size, ROADBED), np.zeros(MOTION), np.zeros(1, WORK)[0],
         np.zeros(COLUMNS),
     )  # fmt: skip
-    begin_motion(*one[:5], base, one.part, one.state, one.bed, one.hold, one.work, one.x, one.m)
+    begin_motion(
+        *one[:5],
+        base,
+        one.part,
+        one.state,
+        one.bed,
+        one.hold,
+        one.work,
+        one.x,
+        one.m,
+    )
     return one

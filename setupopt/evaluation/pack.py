@@ -37,7 +37,12 @@ from setupopt.project.model import (
     Tyre,
     WheelSetup,
 )
-from setupopt.project.settings import BALANCE, MOST_BALLAST, MOST_WINGS, SETTINGS
+from setupopt.project.settings import (
+    BALANCE,
+    MOST_BALLAST,
+    MOST_WINGS,
+    SETTINGS,
+)
 from setupopt.project.static_checks import corner_loads
 
 _SIDE = np.array([1.0, -1.0, 1.0, -1.0])
@@ -52,17 +57,24 @@ def per_wheel(car: Car, value: Callable[[Axle], float]) -> Floats:
 
 def _per_tyre(car: Car, value: Callable[[Tyre], float]) -> Floats:
     """(wheels) from a tyre's entry."""
-    return np.array([value(tyre) for tyre in (*car.front.tyres, *car.rear.tyres)], dtype=float)
+    return np.array(
+        [value(tyre) for tyre in (*car.front.tyres, *car.rear.tyres)],
+        dtype=float,
+    )
 
 
 def _middle(car: Car) -> float:
     """The centre line's y from the CG, m."""
-    return -0.5 * (car.left_share - 0.5) * (car.front.track + car.rear.track) + 0.0
+    return (
+        -0.5 * (car.left_share - 0.5) * (car.front.track + car.rear.track) + 0.0
+    )
 
 
 def _copied(part: type) -> tuple[str, ...]:
     """Entries of a part of the car that the VEHICLE record has under the same name."""
-    return tuple(field.name for field in fields(part) if field.name in VEHICLE.names)
+    return tuple(
+        field.name for field in fields(part) if field.name in VEHICLE.names
+    )
 
 
 def _beta(exponent: float) -> float:
@@ -108,7 +120,9 @@ def _masses(car: Car) -> dict[str, object]:
     return {
         "middle": middle,
         "sprung_mass": float(sprung),
-        "sprung_height": float((car.mass * car.cg_height - unsprung @ height) / sprung),
+        "sprung_height": float(
+            (car.mass * car.cg_height - unsprung @ height) / sprung
+        ),
         "to_front": to_front,
         "to_rear": to_rear,
         "x": np.array([to_front, to_front, -to_rear, -to_rear]),
@@ -120,9 +134,12 @@ def _masses(car: Car) -> dict[str, object]:
 
 def _links(car: Car) -> dict[str, Floats]:
     """Links of every wheel."""
-    anti = per_wheel(car, lambda a: a.anti_slope) * np.array([-1.0, -1.0, 1.0, 1.0])
+    anti = per_wheel(car, lambda a: a.anti_slope) * np.array(
+        [-1.0, -1.0, 1.0, 1.0]
+    )
     return {
-        "link": -_SIDE * per_wheel(car, lambda a: 2.0 * a.roll_centre_height / a.track),
+        "link": -_SIDE
+        * per_wheel(car, lambda a: 2.0 * a.roll_centre_height / a.track),
         "anti": anti,
     }
 
@@ -133,7 +150,8 @@ def _tyres(car: Car) -> dict[str, Floats]:
         "half_width": 0.5 * _per_tyre(car, lambda t: t.tread_width),
         "crown": 1.0 / _per_tyre(car, lambda t: t.crown_radius),
         "friction_beta": _per_tyre(car, lambda t: _beta(t.friction_exponent)),
-        "friction_floor": 1.5 * _per_tyre(car, lambda t: t.friction_least_pressure),
+        "friction_floor": 1.5
+        * _per_tyre(car, lambda t: t.friction_least_pressure),
         "shear": _per_tyre(car, lambda t: t.shear_per_foundation),
         "thrust": _per_tyre(car, lambda t: t.camber_thrust_share),
     }
@@ -159,7 +177,9 @@ def _inertia(car: Car) -> dict[str, object]:
     spin = per_wheel(car, lambda axle: axle.wheel_inertia or 0.0)
     return {
         "inertia": np.array([0.0, 0.0, 0.0] if None in body else whole),
-        "spin_inertia": float((spin / _per_tyre(car, lambda tyre: tyre.radius)).sum()),
+        "spin_inertia": float(
+            (spin / _per_tyre(car, lambda tyre: tyre.radius)).sum()
+        ),
     }
 
 
@@ -167,7 +187,8 @@ def _air(air: Air, to_front: float) -> dict[str, object]:
     """Drag, side force and the stations of the ride heights, about the CG."""
     return {
         "side_x": to_front - air.side_station,
-        "ride_x": to_front - np.array([air.front_ride_station, air.rear_ride_station]),
+        "ride_x": to_front
+        - np.array([air.front_ride_station, air.rear_ride_station]),
     }
 
 
@@ -189,7 +210,11 @@ def vehicle(car: Car) -> tuple[Records, Records, Records]:
     whole = np.zeros(1, dtype=VEHICLE)
     for name in whole.dtype.names or ():
         whole[name][0] = entries[name]
-    return whole, _elements(car.air, to_front, _middle(car)), _points(car, to_front)
+    return (
+        whole,
+        _elements(car.air, to_front, _middle(car)),
+        _points(car, to_front),
+    )
 
 
 # Setups wheel by wheel, SI: what may differ from side to side has a value for every wheel, the rest one for
@@ -201,7 +226,10 @@ SETUP_FIELDS: dict[str, Any] = {
     "one": " ".join(_CAR),
     "axles": " ".join(s.field for s in SETTINGS if s.per == "axle"),
     "wheels": " ".join(s.field for s in SETTINGS if s.per == "wheel"),
-    "more": (("wing", "f8", (MOST_WINGS,)), *((name, "f8", (MOST_BALLAST,)) for name in _PIECE)),
+    "more": (
+        ("wing", "f8", (MOST_WINGS,)),
+        *((name, "f8", (MOST_BALLAST,)) for name in _PIECE),
+    ),
 }
 SETUP = layout(**SETUP_FIELDS)
 _AS_SET = ("camber", "anti_roll", "third")
@@ -215,8 +243,18 @@ def by_wheel(setups: Setup | Sequence[Setup] | Records) -> Records:
     if isinstance(setups, np.ndarray):
         return setups
     many = [setups] if isinstance(setups, Setup) else list(setups)
-    if len({(setup.body, tuple(name for name, _ in setup.wings)) for setup in many}) > 1:
-        raise ValueError("setups that are solved together must wear the same body with the same wings")
+    if (
+        len(
+            {
+                (setup.body, tuple(name for name, _ in setup.wings))
+                for setup in many
+            }
+        )
+        > 1
+    ):
+        raise ValueError(
+            "setups that are solved together must wear the same body with the same wings"
+        )
     rows = np.zeros(len(many), SETUP)
     for row, setup in zip(rows, many, strict=True):
         _fill(row, setup)
@@ -229,23 +267,40 @@ def _fill(row: Record, setup: Setup) -> None:
         for axle, name in enumerate(AXLES):
             sides = getattr(setup, name).sides(setting.field)
             values = sides if setting.per == "wheel" else sides[:1]
-            row[setting.field][setting.slots(axle)] = [np.nan if v is None else v for v in values]
+            row[setting.field][setting.slots(axle)] = [
+                np.nan if v is None else v for v in values
+            ]
     for setting in BALANCE:
         given = getattr(setup.balance, setting.field)
         row[setting.field] = np.nan if given is None else given
     row["wing"] = np.nan
     row["wing"][: len(setup.wings)] = [angle for _, angle in setup.wings]
     for field in _PIECE:
-        row[field][: len(setup.ballast)] = [getattr(piece, field) for piece in setup.ballast]
+        row[field][: len(setup.ballast)] = [
+            getattr(piece, field) for piece in setup.ballast
+        ]
 
 
 def as_setup(row: Record, like: Setup) -> Setup:
     """A SETUP record as a file gives it, with the names and the body of another setup."""
     front, rear = (_axle_setup(row, axle) for axle in range(2))
     balance = BalanceSetup(**{s.field: _given(row[s.field]) for s in BALANCE})
-    wings = tuple((name, float(angle)) for (name, _), angle in zip(like.wings, row["wing"], strict=False))
-    ballast = tuple(_piece(row, number, piece.name) for number, piece in enumerate(like.ballast))
-    return replace(like, front=front, rear=rear, balance=balance, wings=wings, ballast=ballast)
+    wings = tuple(
+        (name, float(angle))
+        for (name, _), angle in zip(like.wings, row["wing"], strict=False)
+    )
+    ballast = tuple(
+        _piece(row, number, piece.name)
+        for number, piece in enumerate(like.ballast)
+    )
+    return replace(
+        like,
+        front=front,
+        rear=rear,
+        balance=balance,
+        wings=wings,
+        ballast=ballast,
+    )
 
 
 def _axle_setup(row: Record, axle: int) -> AxleSetup:
@@ -260,7 +315,8 @@ def _axle_setup(row: Record, axle: int) -> AxleSetup:
                 own[setting.field] = float(value)
         else:
             whole[setting.field] = _given(values[0])
-    return AxleSetup(**whole, left=WheelSetup(**sides[0]), right=WheelSetup(**sides[1]))  # type: ignore[arg-type]
+    left, right = (WheelSetup(**side) for side in sides)
+    return AxleSetup(**whole, left=left, right=right)  # type: ignore[arg-type]
 
 
 def _piece(row: Record, number: int, name: str) -> Ballast:
@@ -287,12 +343,16 @@ class CarTable:
     @property
     def packed(self) -> tuple[Records, Records, Records]:
         """VEHICLE (kinds), ELEMENT (kinds, elements), POINT (kinds, points)."""
-        vehicles, elements, points = (part[: self._count] for part in self._room)
+        vehicles, elements, points = (
+            part[: self._count] for part in self._room
+        )
         return vehicles[:, 0], elements, points
 
     def rows(self, setups: Records) -> Floats:
         """The row of the car that each SETUP record makes, (setups)."""
-        is_plain = np.isnan(setups["wing"]).all(axis=1) & (setups["mass"] == 0.0).all(axis=1)
+        is_plain = np.isnan(setups["wing"]).all(axis=1) & (
+            setups["mass"] == 0.0
+        ).all(axis=1)
         for name in _CAR:
             is_plain &= np.isnan(setups[name])
         found = np.zeros(setups.size)
@@ -301,7 +361,9 @@ class CarTable:
         return found
 
     def _row(self, setup: Record) -> int:
-        key = np.concatenate([np.atleast_1d(setup[name]) for name in (*_CAR, "wing", *_PIECE)]).tobytes()
+        key = np.concatenate(
+            [np.atleast_1d(setup[name]) for name in (*_CAR, "wing", *_PIECE)]
+        ).tobytes()
         if key not in self._rows:
             self._rows[key] = self._add(car_of(self.car, setup))
         return self._rows[key]
@@ -338,12 +400,22 @@ def settings(cars: CarTable, setups: Records) -> Records:
     heights = setups["ride_height"].reshape(-1, 2, 2)
     rows["ride_height"] = heights.mean(axis=2)
     tracks = np.array([car.front.track, car.rear.track])
-    rows["floor_roll"] = ((heights[:, :, 0] - heights[:, :, 1]) / tracks).mean(axis=1)
-    rows["wheel_rate"] = setups["spring"] * per_wheel(car, lambda a: a.motion_ratio) ** 2
-    by_pressure = _per_tyre(car, lambda t: t.foundation_per_pressure) * setups["pressure"]
+    rows["floor_roll"] = ((heights[:, :, 0] - heights[:, :, 1]) / tracks).mean(
+        axis=1
+    )
+    rows["wheel_rate"] = (
+        setups["spring"] * per_wheel(car, lambda a: a.motion_ratio) ** 2
+    )
+    by_pressure = (
+        _per_tyre(car, lambda t: t.foundation_per_pressure) * setups["pressure"]
+    )
     rows["foundation"] = _per_tyre(car, lambda t: t.foundation) + by_pressure
-    rows["toe"] = np.arcsin(setups["toe"] / per_wheel(car, lambda a: a.toe_over))
-    by_pressure = _per_tyre(car, lambda t: t.carcass_per_pressure) * setups["pressure"]
+    rows["toe"] = np.arcsin(
+        setups["toe"] / per_wheel(car, lambda a: a.toe_over)
+    )
+    by_pressure = (
+        _per_tyre(car, lambda t: t.carcass_per_pressure) * setups["pressure"]
+    )
     rows["carcass"] = _per_tyre(car, lambda t: t.carcass) + by_pressure
     set_penetration(cars.packed[0], rows)
     return rows

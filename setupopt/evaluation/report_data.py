@@ -10,7 +10,12 @@ from setupopt.evaluation.assessment import Assessment, assess
 from setupopt.evaluation.drawn_state import DrawnState, drawn_state
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.model import Project
-from setupopt.project.stored_prices import StoredPrices, is_plain, stored_prices, stored_route
+from setupopt.project.stored_prices import (
+    StoredPrices,
+    is_plain,
+    stored_prices,
+    stored_route,
+)
 from setupopt.project.stored_proof import stored_proof
 
 TODAY, PROPOSED = "today", "proposed"
@@ -44,7 +49,9 @@ class Part:
     @cached_property
     def drawn(self) -> DrawnState:
         """The state of the car in the worst case."""
-        return drawn_state(self.project, self.assessment.result, self.assessment.worst)
+        return drawn_state(
+            self.project, self.assessment.result, self.assessment.worst
+        )
 
 
 @dataclass(frozen=True)
@@ -60,7 +67,11 @@ class Report:
     @property
     def parts(self) -> tuple[Part, ...]:
         """Today's first."""
-        return (self.today,) if self.proposed is None else (self.today, self.proposed)
+        return (
+            (self.today,)
+            if self.proposed is None
+            else (self.today, self.proposed)
+        )
 
     @property
     def target(self) -> Part:
@@ -75,19 +86,31 @@ class Report:
     @property
     def cautions(self) -> tuple[str, ...]:
         """Those of all setups, each once."""
-        return tuple(dict.fromkeys(caution for part in self.parts for caution in part.assessment.cautions))
+        return tuple(
+            dict.fromkeys(
+                caution
+                for part in self.parts
+                for caution in part.assessment.cautions
+            )
+        )
 
 
-def report(today: Project, proposed: Project | None, floor: float | None, date: str) -> Report:
+def report(
+    today: Project, proposed: Project | None, floor: float | None, date: str
+) -> Report:
     """Assess the setups of two projects, and read what the project keeps of them.
 
     A proposal that is today's setup is no second one. `floor`: the required margin, if any; `date` as
     YYYY-MM-DD. Raises UserError for impossible cases.
     """
     same = proposed is not None and _checksum(proposed) == _checksum(today)
-    other = None if proposed is None or same else _part(PROPOSED, proposed, floor)
+    other = (
+        None if proposed is None or same else _part(PROPOSED, proposed, floor)
+    )
     alone = _ALONE if proposed is None else _SAME if same else ""
-    return Report(_part(TODAY, today, floor), other, alone, stored_prices(proposed), date)
+    return Report(
+        _part(TODAY, today, floor), other, alone, stored_prices(proposed), date
+    )
 
 
 def _checksum(project: Project) -> str:
@@ -96,4 +119,6 @@ def _checksum(project: Project) -> str:
 
 def _part(role: str, project: Project, floor: float | None) -> Part:
     proof = stored_proof(project, project.setup)
-    return Part(role, assess(project, None, floor), proof if is_plain(proof) else None)
+    return Part(
+        role, assess(project, None, floor), proof if is_plain(proof) else None
+    )

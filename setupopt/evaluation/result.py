@@ -22,7 +22,14 @@ Field = dict[str, Any]
 
 IN_AIR = 0.01  # of m g / 4
 # What a lost case has besides its margin.
-_OF_LOST = ("case", "roll_angle_deg", "along_mm", "attitude", "speed_m_s", "contact")
+_OF_LOST = (
+    "case",
+    "roll_angle_deg",
+    "along_mm",
+    "attitude",
+    "speed_m_s",
+    "contact",
+)
 _LISTED = (
     "roll_angle_deg",
     "along_mm",
@@ -41,9 +48,14 @@ def _wheel_names(wheels: np.ndarray) -> np.ndarray:
     return np.array(names, dtype=object)
 
 
-def _by_wheel(name: str, unit: str, values: Floats, factor: float) -> dict[str, Floats]:
+def _by_wheel(
+    name: str, unit: str, values: Floats, factor: float
+) -> dict[str, Floats]:
     """Four columns in file units from (n, wheels) in SI."""
-    return {f"{name}_{wheel}_{unit}": values[:, w] / factor for w, wheel in enumerate(WHEELS)}
+    return {
+        f"{name}_{wheel}_{unit}": values[:, w] / factor
+        for w, wheel in enumerate(WHEELS)
+    }
 
 
 @dataclass(frozen=True)
@@ -100,7 +112,9 @@ class Result:
         Such a wheel carries less than `IN_AIR` of the weight on a wheel of the car, m g / 4, on average.
         """
         least = IN_AIR * self.car["mass"] * units.GRAVITY / len(WHEELS)
-        return np.asarray(self.contact[..., None] & (self.answers["load"] < least))
+        return np.asarray(
+            self.contact[..., None] & (self.answers["load"] < least)
+        )
 
     @property
     def worst(self) -> np.ndarray:
@@ -131,7 +145,9 @@ class Result:
         worst = self.safe_margin[setup].reshape(shape).argmin(axis=0)
         return self.rows(worst * shape[1] + np.arange(shape[1]), setup)
 
-    def rows(self, cases: Sequence[int] | np.ndarray, setup: int = 0) -> list[Field]:
+    def rows(
+        self, cases: Sequence[int] | np.ndarray, setup: int = 0
+    ) -> list[Field]:
         """The columns of the case table that a list of cases shows, as plain Python values."""
         columns = self.columns(setup)
         listed = {name: columns[name] for name in _LISTED if name in columns}
@@ -142,12 +158,18 @@ class Result:
         a = self.answers[setup]
         c = self.cases.records
         first = np.where(a["limiting"] == 0.0, *AXLES)
-        held = np.where(a["slides"], np.nan, 1.0)  # what there is of a trim at full friction
+        held = np.where(
+            a["slides"], np.nan, 1.0
+        )  # what there is of a trim at full friction
         point = np.isfinite(a["clearance"])
         return {
             "case": np.arange(1, len(self.cases) + 1),
             "roll_angle_deg": np.round(c["roll_angle"] / units.DEG, 9),
-            **({"along_mm": np.round(c["along"] / units.MM, 6)} if self.cases.is_along else {}),
+            **(
+                {"along_mm": np.round(c["along"] / units.MM, 6)}
+                if self.cases.is_along
+                else {}
+            ),
             "attitude": np.array(self.cases.attitude, dtype=object),
             "speed_m_s": c["speed"],
             "contact": a["contact"],
@@ -166,7 +188,8 @@ class Result:
             "heave_mm": a["state"][:, 0] / units.MM,
             "pitch_deg": a["state"][:, 1] / units.DEG,
             "body_roll_deg": a["state"][:, 2] / units.DEG,
-            "least_clearance_mm": np.where(point, a["clearance"], np.nan) / units.MM,
+            "least_clearance_mm": np.where(point, a["clearance"], np.nan)
+            / units.MM,
             "travel_left_mm": self.travel_left[setup] / units.MM,
             "wheels_in_air": _wheel_names(self.in_air[setup]),
             "sideslip_deg": a["state"][:, SIDESLIP] / units.DEG,
@@ -182,7 +205,10 @@ class Result:
         import pandas as pd
 
         table = pd.DataFrame(self.columns(setup))
-        table.loc[~table["contact"], [name for name in table.columns if name not in _OF_LOST]] = np.nan
+        table.loc[
+            ~table["contact"],
+            [name for name in table.columns if name not in _OF_LOST],
+        ] = np.nan
         return table
 
     def _repr_html_(self) -> str:
@@ -196,7 +222,11 @@ class Result:
 
 def _row(columns: dict[str, Any], case: int, held: bool) -> Field:
     """One case as plain Python values; None for what has no answer."""
-    shown = {name: column[case] for name, column in columns.items() if held or name in _OF_LOST}
+    shown = {
+        name: column[case]
+        for name, column in columns.items()
+        if held or name in _OF_LOST
+    }
     return {name: _plain(shown.get(name)) for name in columns}
 
 
@@ -214,4 +244,6 @@ def finite(value: Any) -> float | None:
 def _plain(value: Any) -> Any:
     """A NumPy scalar as Python's own; None for a missing number."""
     value = value.item() if isinstance(value, np.generic) else value
-    return None if isinstance(value, float) and not np.isfinite(value) else value
+    return (
+        None if isinstance(value, float) and not np.isfinite(value) else value
+    )

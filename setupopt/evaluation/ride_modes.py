@@ -71,17 +71,30 @@ def damping_records(project: Project, setup: Record, body: Records) -> Records:
         for field in ("bump", "rebound"):
             own = setup[f"damper_{field}"][w]
             damper = getattr(axle, f"damper_{field}") if np.isnan(own) else own
-            rate = need(damper, file, f"{name}.damper_{field}_Ns_per_mm", _PURPOSE)
+            rate = need(
+                damper, file, f"{name}.damper_{field}_Ns_per_mm", _PURPOSE
+            )
             record[field][0, w] = rate * square
-        record["tyre"][0, w] = need(tyre.damping, file, f"tyre.{tyre.name}.damping_Ns_per_mm", _PURPOSE)
+        record["tyre"][0, w] = need(
+            tyre.damping, file, f"tyre.{tyre.name}.damping_Ns_per_mm", _PURPOSE
+        )
     pitch = need(car.pitch_inertia, file, "car.pitch_inertia_kgm2", _PURPOSE)
     roll = need(car.roll_inertia, file, "car.roll_inertia_kgm2", _PURPOSE)
-    record["mass"][0] = [body["sprung_mass"][0], pitch, roll, *body["unsprung_mass"][0]]
+    record["mass"][0] = [
+        body["sprung_mass"][0],
+        pitch,
+        roll,
+        *body["unsprung_mass"][0],
+    ]
     return record
 
 
 def linear_ride(
-    packed: tuple[Records, Records, Records], setting: Record, case: Record, damping: Records, base: Record
+    packed: tuple[Records, Records, Records],
+    setting: Record,
+    case: Record,
+    damping: Records,
+    base: Record,
 ) -> LinearRide:
     """The linear equations of motion about `base`, a steady ANSWER at full friction.
 
@@ -99,7 +112,9 @@ def linear_ride(
         bodies[0], elements, setting, case, damping[0], state, bed, x, work,
         square[0], road[0], square[1], road[1],
     )  # fmt: skip
-    return LinearRide(damping["mass"][0].copy(), square[1], square[0], road[0], road[1])
+    return LinearRide(
+        damping["mass"][0].copy(), square[1], square[0], road[0], road[1]
+    )
 
 
 class Modes(NamedTuple):
@@ -127,22 +142,36 @@ def natural_modes(ride: LinearRide) -> Modes:
     squares, shapes = np.linalg.eig(springs)
     own = _body_columns(ride, shapes)
     rates = np.diag(np.linalg.inv(shapes) @ dampers @ shapes)
-    free = np.block([[np.zeros_like(springs), np.eye(ride.mass.size)], [-springs, -dampers]])
+    free = np.block(
+        [[np.zeros_like(springs), np.eye(ride.mass.size)], [-springs, -dampers]]
+    )
     roots, motions = np.linalg.eig(free)
     swings = np.flatnonzero(roots.imag > 0.0)
-    swinging = roots[swings][_body_columns(ride, motions[: ride.mass.size, swings])]
+    swinging = roots[swings][
+        _body_columns(ride, motions[: ride.mass.size, swings])
+    ]
     shape_mass = _SHAPES**2 @ ride.mass[_WHEELS]
     spring, damper = (
-        np.einsum("si,ij,sj->s", _SHAPES, part[_WHEELS, _WHEELS], _SHAPES) / shape_mass
+        np.einsum("si,ij,sj->s", _SHAPES, part[_WHEELS, _WHEELS], _SHAPES)
+        / shape_mass
         for part in (ride.stiffness, ride.damping)
     )
     square = np.append(squares[own].real, spring)
     omega = np.sqrt(np.where(square > 0.0, square, np.nan))
     ratio = np.append(rates[own].real, damper) / (2.0 * omega)
-    swing = np.append(np.abs(swinging), np.where(ratio < 1.0, omega, np.nan)[len(BODY) :])
-    swing_ratio = np.append(-swinging.real / np.abs(swinging), ratio[len(BODY) :])
+    swing = np.append(
+        np.abs(swinging), np.where(ratio < 1.0, omega, np.nan)[len(BODY) :]
+    )
+    swing_ratio = np.append(
+        -swinging.real / np.abs(swinging), ratio[len(BODY) :]
+    )
     turn = 2.0 * np.pi
-    return Modes(omega / turn, ratio, swing / turn, np.where(np.isnan(swing), np.nan, swing_ratio))
+    return Modes(
+        omega / turn,
+        ratio,
+        swing / turn,
+        np.where(np.isnan(swing), np.nan, swing_ratio),
+    )
 
 
 def _body_columns(ride: LinearRide, shapes: np.ndarray) -> np.ndarray:
@@ -167,7 +196,12 @@ class RideModes:
     def rows(self) -> list[Field]:
         """Every mode: in the case `row`, and the least and most of all cases."""
         return [
-            {"mode": name} | {key: value for field in _KEYS for key, value in self._values(field, i).items()}
+            {"mode": name}
+            | {
+                key: value
+                for field in _KEYS
+                for key, value in self._values(field, i).items()
+            }
             for i, name in enumerate(MODES)
         ]
 
@@ -176,8 +210,16 @@ class RideModes:
         values = getattr(self.modes, field)[:, mode]
         key = _KEYS[field]
         known = values[np.isfinite(values)]
-        least, most = (float(known.min()), float(known.max())) if known.size else (None, None)
-        return {key: finite(values[self.row]), f"{key}_least": least, f"{key}_most": most}
+        least, most = (
+            (float(known.min()), float(known.max()))
+            if known.size
+            else (None, None)
+        )
+        return {
+            key: finite(values[self.row]),
+            f"{key}_least": least,
+            f"{key}_most": most,
+        }
 
     @property
     def cautions(self) -> Iterator[str]:
@@ -185,15 +227,27 @@ class RideModes:
         most = np.nan_to_num(self.modes.ratio).max(axis=0)
         least = np.nan_to_num(self.modes.swing_ratio, nan=1.0).min(axis=0)
         for what, values, chosen, why in (
-            ("over-critical", most, most > OVER_CRITICAL, "it creeps back, and follows hollows late"),
-            ("hardly damped", least, least < HARDLY_DAMPED, "over half of a swing is left after the next"),
+            (
+                "over-critical",
+                most,
+                most > OVER_CRITICAL,
+                "it creeps back, and follows hollows late",
+            ),
+            (
+                "hardly damped",
+                least,
+                least < HARDLY_DAMPED,
+                "over half of a swing is left after the next",
+            ),
         ):
             if chosen.any():
                 yield f"{what} (1 is critical damping): {_named(values, chosen)}; {why}"
 
 
 def _named(values: Floats, chosen: np.ndarray) -> str:
-    return ", ".join(f"{MODES[i]} {values[i]:.2f}" for i in np.flatnonzero(chosen))
+    return ", ".join(
+        f"{MODES[i]} {values[i]:.2f}" for i in np.flatnonzero(chosen)
+    )
 
 
 def ride_modes(project: Project, result: Result) -> RideModes | None:
@@ -207,14 +261,18 @@ def ride_modes(project: Project, result: Result) -> RideModes | None:
     answers = result.answers[0]
     has_trim = is_judged(answers)
     try:
-        damping = damping_records(project, by_wheel(project.setup)[0], packed[0])
+        damping = damping_records(
+            project, by_wheel(project.setup)[0], packed[0]
+        )
     except InputError:
         return None
     if not has_trim.any():
         return None
     found = np.full((len(Modes._fields), answers.size, len(MODES)), np.nan)
     for row in np.flatnonzero(has_trim):
-        ride = linear_ride(packed, setting, result.cases.records[row], damping, answers[row])
+        ride = linear_ride(
+            packed, setting, result.cases.records[row], damping, answers[row]
+        )
         found[:, row] = natural_modes(ride)
     worst = int(np.where(has_trim, answers["margin"], np.inf).argmin())
     return RideModes(Modes(*found), worst)

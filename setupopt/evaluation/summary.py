@@ -43,7 +43,9 @@ def by_attitude(result: Result) -> list[AttitudeWorst]:
     """Every attitude (or name in a list of cases), in the order of their first cases."""
     score = _score(result)
     contact = result.contact[0]
-    names, which = np.unique(np.array(result.cases.attitude, dtype=object), return_inverse=True)
+    names, which = np.unique(
+        np.array(result.cases.attitude, dtype=object), return_inverse=True
+    )
     order = np.lexsort((score, which))
     first = np.searchsorted(which[order], np.arange(names.size))
     counts = np.bincount(which)
@@ -91,24 +93,37 @@ def wheels_in_air(result: Result, setup: int = 0) -> tuple[WheelsInAir, ...]:
     in_air = result.in_air[setup]
     names = np.array(result.cases.attitude, dtype=object)
     lifted = in_air.any(axis=1)
-    return tuple(_lifted(result, in_air, lifted & (names == name)) for name in dict.fromkeys(names[lifted]))
+    return tuple(
+        _lifted(result, in_air, lifted & (names == name))
+        for name in dict.fromkeys(names[lifted])
+    )
 
 
-def _lifted(result: Result, in_air: np.ndarray, chosen: np.ndarray) -> WheelsInAir:
+def _lifted(
+    result: Result, in_air: np.ndarray, chosen: np.ndarray
+) -> WheelsInAir:
     """The chosen cases (cases) of one attitude."""
     cases = np.flatnonzero(chosen).tolist()
     ever = np.flatnonzero(np.any(in_air[cases], axis=0))
     wheels = tuple(WHEELS[w] for w in ever)
     angles = [_angle(result, case) for case in cases]
-    along = [place for case in cases for place in result.cases.along(case).values()]
+    along = [
+        place for case in cases for place in result.cases.along(case).values()
+    ]
     ends = {"from_mm": min(along), "to_mm": max(along)} if along else {}
     attitude = result.cases.attitude[cases[0]]
-    return WheelsInAir(attitude, len(cases), wheels, min(angles), max(angles), **ends)
+    return WheelsInAir(
+        attitude, len(cases), wheels, min(angles), max(angles), **ends
+    )
 
 
 def _score(result: Result) -> Floats:
     """Margins of the first setup, lost cases below all others."""
-    return np.asarray(np.where(result.contact[0], result.margin[0], result.search_margin[0] - 1e3))
+    return np.asarray(
+        np.where(
+            result.contact[0], result.margin[0], result.search_margin[0] - 1e3
+        )
+    )
 
 
 def _angle(result: Result, case: int) -> float:

@@ -22,7 +22,9 @@ _SAME = 1e-4
 class Solve(Protocol):
     """Answers of cases from those of cases nearby; with `by_slope` trims alone, at a seventh of the work."""
 
-    def __call__(self, cases: CaseSet, starts: Records, by_slope: bool = False) -> Records: ...
+    def __call__(
+        self, cases: CaseSet, starts: Records, by_slope: bool = False
+    ) -> Records: ...
 
 
 def keep_lower(answers: Records, cases: CaseSet, solve: Solve) -> Floats:
@@ -34,7 +36,9 @@ def keep_lower(answers: Records, cases: CaseSet, solve: Solve) -> Floats:
     first = answers.copy()
     higher = np.full(len(cases), np.nan)
     shape = (len(cases.attitudes), cases.angles.size)
-    jumps = _jumps(first["state"].reshape(*shape, -1), _holds(first).reshape(shape))
+    jumps = _jumps(
+        first["state"].reshape(*shape, -1), _holds(first).reshape(shape)
+    )
     attitude, angle = np.nonzero(jumps)
     for step in (1, -1):
         angles = angle + (step > 0)
@@ -42,7 +46,10 @@ def keep_lower(answers: Records, cases: CaseSet, solve: Solve) -> Floats:
         starts = first[rows - step]
         while rows.size:
             trims = solve(cases.pick(rows), starts, by_slope=True)
-            is_other = np.abs(trims["state"] - first["state"][rows]).max(axis=1) > _SAME
+            is_other = (
+                np.abs(trims["state"] - first["state"][rows]).max(axis=1)
+                > _SAME
+            )
             rows = rows[is_other]
             found = solve(cases.pick(rows), starts[is_other])
             held = _holds(found)
@@ -74,7 +81,13 @@ def _jumps(state: Floats, holds: np.ndarray) -> np.ndarray:
     return np.asarray(both & (uneven > _UNEVEN))
 
 
-def _put(answers: Records, higher: Floats, rows: np.ndarray, found: Records, counts: np.ndarray) -> None:
+def _put(
+    answers: Records,
+    higher: Floats,
+    rows: np.ndarray,
+    found: Records,
+    counts: np.ndarray,
+) -> None:
     """Note the second trims found at `rows`, where they count, and keep the lower margin of each case."""
     for row, other in zip(rows[counts], found[counts], strict=True):
         kept = answers[row]["margin"]

@@ -9,8 +9,22 @@ import numpy as np
 
 from setupopt.evaluation.pack import as_setup, by_wheel
 from setupopt.physics.inputs import Floats, Record, Records
-from setupopt.project.model import AXLES, SIDES, AxleLimits, Limits, Range, Setup
-from setupopt.project.settings import BALANCE, SETTINGS, STATION, WING, Setting, rounded
+from setupopt.project.model import (
+    AXLES,
+    SIDES,
+    AxleLimits,
+    Limits,
+    Range,
+    Setup,
+)
+from setupopt.project.settings import (
+    BALANCE,
+    SETTINGS,
+    STATION,
+    WING,
+    Setting,
+    rounded,
+)
 
 
 @dataclass(frozen=True)
@@ -71,19 +85,26 @@ def variables_of(limits: Limits) -> tuple[Variable, ...]:
 
 def _ranges(limits: Limits) -> Iterator[Variable]:
     """Every setting with a range. One of a side frees that side, and leaves the axle's range to the other."""
-    for axle, (name, ranges) in enumerate(zip(AXLES, (limits.front, limits.rear), strict=True)):
+    for axle, (name, ranges) in enumerate(
+        zip(AXLES, (limits.front, limits.rear), strict=True)
+    ):
         for setting in SETTINGS:
             yield from _of_axle(name, axle, setting, ranges)
     for setting in BALANCE:
         span = getattr(limits.balance, setting.field)
         if span is not None:
             yield Variable("balance", setting, (0,), span)
-    for setting, table, allowed in ((WING, "wings", limits.wings), (STATION, "ballast", limits.ballast)):
+    for setting, table, allowed in (
+        (WING, "wings", limits.wings),
+        (STATION, "ballast", limits.ballast),
+    ):
         for number, (part, span) in enumerate(allowed):
             yield Variable(f"{table}.{part}", setting, (number,), span)
 
 
-def _of_axle(name: str, axle: int, setting: Setting, ranges: AxleLimits) -> Iterator[Variable]:
+def _of_axle(
+    name: str, axle: int, setting: Setting, ranges: AxleLimits
+) -> Iterator[Variable]:
     """The variables of one setting of one axle."""
     places = (2 * axle, 2 * axle + 1)
     whole: Range | None = getattr(ranges, setting.field)
@@ -91,7 +112,10 @@ def _of_axle(name: str, axle: int, setting: Setting, ranges: AxleLimits) -> Iter
         if whole is not None:
             yield Variable(name, setting, (axle,), whole)
         return
-    own = {side: getattr(getattr(ranges, side), setting.field, None) for side in SIDES}
+    own = {
+        side: getattr(getattr(ranges, side), setting.field, None)
+        for side in SIDES
+    }
     if whole is not None and not any(own.values()):
         yield Variable(name, setting, places, whole)
         return
@@ -107,18 +131,47 @@ def slots(setups: Sequence[Setup]) -> tuple[Slot, ...]:
     found = []
     for axle, name in enumerate(AXLES):
         for setting in SETTINGS:
-            values = np.stack([row[setting.field][setting.slots(axle)] for row in rows])
+            values = np.stack(
+                [row[setting.field][setting.slots(axle)] for row in rows]
+            )
             if np.isnan(values).all():
                 continue
-            if setting.per == "axle" or np.array_equal(values[:, 0], values[:, 1], equal_nan=True):
-                found.append(Slot(name, setting, tuple(range(6))[setting.slots(axle)]))
+            if setting.per == "axle" or np.array_equal(
+                values[:, 0], values[:, 1], equal_nan=True
+            ):
+                found.append(
+                    Slot(name, setting, tuple(range(6))[setting.slots(axle)])
+                )
             else:
-                found += [Slot(f"{name}.{side}", setting, (2 * axle + i,)) for i, side in enumerate(SIDES)]
-    found += [Slot("balance", s, (0,)) for s in BALANCE if not np.isnan([row[s.field] for row in rows]).all()]
-    wings = {name: number for setup in setups for number, (name, _) in enumerate(setup.wings)}
-    found += [Slot(f"wings.{name}", WING, (number,)) for name, number in wings.items()]
-    pieces = {piece.name: number for setup in setups for number, piece in enumerate(setup.ballast)}
-    return (*found, *(Slot(f"ballast.{name}", STATION, (number,)) for name, number in pieces.items()))
+                found += [
+                    Slot(f"{name}.{side}", setting, (2 * axle + i,))
+                    for i, side in enumerate(SIDES)
+                ]
+    found += [
+        Slot("balance", s, (0,))
+        for s in BALANCE
+        if not np.isnan([row[s.field] for row in rows]).all()
+    ]
+    wings = {
+        name: number
+        for setup in setups
+        for number, (name, _) in enumerate(setup.wings)
+    }
+    found += [
+        Slot(f"wings.{name}", WING, (number,)) for name, number in wings.items()
+    ]
+    pieces = {
+        piece.name: number
+        for setup in setups
+        for number, piece in enumerate(setup.ballast)
+    }
+    return (
+        *found,
+        *(
+            Slot(f"ballast.{name}", STATION, (number,))
+            for name, number in pieces.items()
+        ),
+    )
 
 
 def by_wheel_each(setups: Sequence[Setup]) -> list[Record]:
@@ -141,7 +194,11 @@ def is_kept(slot: Slot, kept: Collection[str]) -> bool:
     """
     where = slot.where.split(".")
     places = [".".join(where[:count]) for count in range(1, len(where) + 1)]
-    names = {slot.setting.key, *places, *(f"{place}.{slot.setting.key}" for place in places)}
+    names = {
+        slot.setting.key,
+        *places,
+        *(f"{place}.{slot.setting.key}" for place in places),
+    }
     return not names.isdisjoint(kept)
 
 
@@ -152,11 +209,15 @@ def with_value(setup: Setup, slot: Slot, value: float) -> Setup:
     return as_setup(rows[0], setup)
 
 
-def fixed_by_limits(setup: Setup, limits: Limits, kept: Collection[str] = ()) -> Setup:
+def fixed_by_limits(
+    setup: Setup, limits: Limits, kept: Collection[str] = ()
+) -> Setup:
     """The setup with every setting whose range is a single value put there; those `kept` by name stay."""
     rows = by_wheel(setup)
     for variable in _ranges(limits):
-        if variable.range.upper == variable.range.lower and not is_kept(variable, kept):
+        if variable.range.upper == variable.range.lower and not is_kept(
+            variable, kept
+        ):
             _put(rows, variable, np.array([variable.range.lower]))
     return as_setup(rows[0], setup)
 
@@ -170,7 +231,9 @@ def _put(rows: Records, slot: Slot, values: Floats) -> None:
         whole[:, slot.places] = values[:, None]
 
 
-def to_setups(variables: tuple[Variable, ...], points: Floats, base: Setup) -> Records:
+def to_setups(
+    variables: tuple[Variable, ...], points: Floats, base: Setup
+) -> Records:
     """Points (points, variables) as SETUP records (points); what does not vary comes from `base`."""
     rows = np.repeat(by_wheel(base), len(points))
     for column, variable in zip(points.T, variables, strict=True):
@@ -178,6 +241,10 @@ def to_setups(variables: tuple[Variable, ...], points: Floats, base: Setup) -> R
     return rows
 
 
-def to_setup(variables: tuple[Variable, ...], point: Floats, base: Setup, name: str) -> Setup:
+def to_setup(
+    variables: tuple[Variable, ...], point: Floats, base: Setup, name: str
+) -> Setup:
     """One point as a setup of a file."""
-    return as_setup(to_setups(variables, point[None, :], base)[0], replace(base, name=name))
+    return as_setup(
+        to_setups(variables, point[None, :], base)[0], replace(base, name=name)
+    )

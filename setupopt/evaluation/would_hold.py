@@ -22,7 +22,15 @@ from setupopt.project.model import Project
 from setupopt.project.settings import rounded
 from setupopt.units import DEG
 
-SLOWER = (0.98, 0.95, 0.9, 0.85, 0.8, 0.7, 0.6)  # times the speed, the nearest first
+SLOWER = (
+    0.98,
+    0.95,
+    0.9,
+    0.85,
+    0.8,
+    0.7,
+    0.6,
+)  # times the speed, the nearest first
 FASTER = (1.02, 1.05, 1.1, 1.15, 1.2, 1.3, 1.4, 1.6, 1.8, 2.0)
 COURSES = np.arange(-20.0, 20.1, 1.0)  # deg from the course of the worst case
 _VALUES = 9  # of each setting over its range
@@ -55,7 +63,12 @@ def would_hold(project: Project, result: Result) -> WouldHold | None:
     if result.worst_margin[0] >= 0.0:
         return None
     asked = _Asked(project, result)
-    return WouldHold(asked.speed(SLOWER), asked.speed(FASTER), asked.course(), *asked.setting())
+    return WouldHold(
+        asked.speed(SLOWER),
+        asked.speed(FASTER),
+        asked.course(),
+        *asked.setting(),
+    )
 
 
 class _Asked:
@@ -100,20 +113,39 @@ class _Asked:
         """The setting that moves least over its range: its name, value and unit."""
         limits = self.project.limits
         steps = (
-            [] if limits is None else sorted(_steps(self.project, variables_of(limits)), key=itemgetter(0))
+            []
+            if limits is None
+            else sorted(
+                _steps(self.project, variables_of(limits)), key=itemgetter(0)
+            )
         )
         if not steps:
             return None, None, None
-        setups = [with_value(self.project.setup, one, value) for _, one, value in steps]
+        setups = [
+            with_value(self.project.setup, one, value)
+            for _, one, value in steps
+        ]
         worst = self.result.cases.pick([int(self.result.worst[0])])
         first = np.flatnonzero(self._holds(self.model.settings(setups), worst))
         few = self.result.cases.pick(self.worst)
-        good = (number for number in first if self._holds(self.model.settings(setups[number]), few)[0])
-        before = {(one.limit, one.where) for one in broken(self.project, self.project.setup, self.result)}
+        good = (
+            number
+            for number in first
+            if self._holds(self.model.settings(setups[number]), few)[0]
+        )
+        before = {
+            (one.limit, one.where)
+            for one in broken(self.project, self.project.setup, self.result)
+        }
         for number in islice(good, _CHECKS):
             setup = setups[number]
-            found = self.model.run(self.model.settings(setup), self.result.cases)
-            others = {(one.limit, one.where) for one in broken(self.project, setup, found)}
+            found = self.model.run(
+                self.model.settings(setup), self.result.cases
+            )
+            others = {
+                (one.limit, one.where)
+                for one in broken(self.project, setup, found)
+            }
             if found.worst_margin[0] >= 0.0 and others <= before:
                 _, one, value = steps[number]
                 return one.name, rounded(value, one.setting), one.setting.unit
@@ -122,9 +154,13 @@ class _Asked:
 
 def _worst_rows(result: Result) -> list[int]:
     """The worst case of each attitude."""
-    score = np.where(result.contact[0], result.margin[0], result.search_margin[0] - 1e6)
+    score = np.where(
+        result.contact[0], result.margin[0], result.search_margin[0] - 1e6
+    )
     names = np.array(result.cases.attitude, dtype=object)
-    rows = [np.flatnonzero(names == name) for name in dict.fromkeys(names.tolist())]
+    rows = [
+        np.flatnonzero(names == name) for name in dict.fromkeys(names.tolist())
+    ]
     return [int(some[score[some].argmin()]) for some in rows]
 
 
@@ -142,7 +178,15 @@ def _steps(project: Project, variables: Sequence[Variable]) -> Iterable[_Step]:
     for variable in variables:
         own = variable.value(project.setup)
         grid = variable.grid()
-        shares = np.linspace(0.0, 1.0, _VALUES) if grid is None else grid[:: -(-grid.size // _VALUES)]
+        shares = (
+            np.linspace(0.0, 1.0, _VALUES)
+            if grid is None
+            else grid[:: -(-grid.size // _VALUES)]
+        )
         for value in variable.range.lower + shares * variable.width:
-            far = 1.0 if own is None else abs(value - own * variable.setting.factor) / variable.width
+            far = (
+                1.0
+                if own is None
+                else abs(value - own * variable.setting.factor) / variable.width
+            )
             yield far, variable, float(value)

@@ -29,7 +29,8 @@ from setupopt.units import DEG, MM
 
 _KEPT = 24  # exact answers; one has some 200 kB
 _EVERY = 4  # places from one that a quick answer solves to the next
-_NOISE = 1e-7  # of the scale of a limit, that the conversion from file units leaves
+# Of the scale of a limit, that the conversion from file units leaves
+_NOISE = 1e-7
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,9 @@ class Answers:
         self.attitudes = len(project.venue.attitudes) + 1
         self._kept: OrderedDict[Wish, Solved] = OrderedDict()
         self._lock = threading.Lock()
-        self._pool = ThreadPoolExecutor(sweep.workers())  # starting threads anew takes longer than the work
+        self._pool = ThreadPoolExecutor(
+            sweep.workers()
+        )  # starting threads anew takes longer than the work
 
     def answer(self, asked: Json) -> Json:
         """What a page shows. `asked`: state, attitude, place; `near`: a state, for a quick answer from there.
@@ -78,7 +81,9 @@ class Answers:
         if found is None:
             project = self.choices.apply(wish)
             model = Model(project.car)
-            result = model.run(model.settings(project.setup), sweep_cases(project.venue))
+            result = model.run(
+                model.settings(project.setup), sweep_cases(project.venue)
+            )
             found = Solved(project, result, True)
             with self._lock:
                 self._kept[wish.solved] = found
@@ -88,7 +93,11 @@ class Answers:
 
     def _quick(self, wish: Wish, near: Wish, attitude: int) -> Solved:
         start = self.kept(near)
-        if wish.solved == near.solved or start is None or near.body != wish.body:
+        if (
+            wish.solved == near.solved
+            or start is None
+            or near.body != wish.body
+        ):
             return self._exact(wish)
         project = self.choices.apply(wish, checks=False)
         model = Model(project.car)
@@ -98,11 +107,22 @@ class Answers:
         rows = np.flatnonzero(has_slope & _chosen(cases, attitude))
         settings = model.settings(project.setup)
         some = cases.records[rows]
-        found = sweep.run(model.packed, settings, some, answers[rows], pool=self._pool, by_slope=True)
+        found = sweep.run(
+            model.packed,
+            settings,
+            some,
+            answers[rows],
+            pool=self._pool,
+            by_slope=True,
+        )
         grown = found["margin"] - answers["margin"][rows]
         answers[rows] = found
-        _fill_between(answers, np.flatnonzero(has_slope), rows, grown, cases.angles.size)
-        return Solved(project, Result(cases, answers[None], model.packed[0][0]), False)
+        _fill_between(
+            answers, np.flatnonzero(has_slope), rows, grown, cases.angles.size
+        )
+        return Solved(
+            project, Result(cases, answers[None], model.packed[0][0]), False
+        )
 
 
 def _chosen(cases: CaseSet, attitude: int) -> np.ndarray:
@@ -115,7 +135,13 @@ def _chosen(cases: CaseSet, attitude: int) -> np.ndarray:
     return chosen.ravel()
 
 
-def _fill_between(answers: Records, held: np.ndarray, rows: np.ndarray, grown: Floats, places: int) -> None:
+def _fill_between(
+    answers: Records,
+    held: np.ndarray,
+    rows: np.ndarray,
+    grown: Floats,
+    places: int,
+) -> None:
     """Let the margins between the solved cases of an attitude grow as those beside them have, in place."""
     for first in range(0, answers.size, places):
         own = (rows >= first) & (rows < first + places)
@@ -128,7 +154,9 @@ def _fill_between(answers: Records, held: np.ndarray, rows: np.ndarray, grown: F
 def _index(asked: Json, name: str, count: int) -> int:
     value = asked.get(name)
     if not isinstance(value, int) or not 0 <= value < count:
-        raise UserError(f"{name}: found {value!r}, expected a number from 0 to {count - 1}")
+        raise UserError(
+            f"{name}: found {value!r}, expected a number from 0 to {count - 1}"
+        )
     return value
 
 
@@ -162,13 +190,20 @@ def _as_dict(solved: Solved, wish: Wish, attitude: int, place: int) -> Json:
 
 def _numbers(values: Floats, digits: int = 5) -> list[float | None]:
     """For JSON; None where there is no answer."""
-    return [None if value != value else round(value, digits) for value in values.tolist()]
+    return [
+        None if value != value else round(value, digits)
+        for value in values.tolist()
+    ]
 
 
 def _worst(result: Result) -> Json:
     row = int(result.worst[0])
     attitude, place = divmod(row, result.cases.angles.size)
-    counts = {"lost": result.lost(), "slides": result.sliding(), "cases": len(result.cases)}
+    counts = {
+        "lost": result.lost(),
+        "slides": result.sliding(),
+        "cases": len(result.cases),
+    }
     in_air = int(result.in_air[0].any(axis=1).sum())
     return {"margin": finite(result.worst_margin[0]), "attitude": attitude, "place": place,
             "in_air": in_air, **counts}  # fmt: skip
@@ -180,7 +215,9 @@ def _bad(project: Project, result: Result) -> Any:
     is_bad = ~is_judged(answers[0])
     packaging = project.limits.packaging if project.limits else None
     setups = pack.by_wheel(project.setup)
-    limits = PackagingLimits(project.car, packaging).rows(setups, result.cases, answers)
+    limits = PackagingLimits(project.car, packaging).rows(
+        setups, result.cases, answers
+    )
     short = (limits.rows[0] < -_NOISE) & (limits.case >= 0)
     is_bad[limits.case[short]] = True
     return np.any(is_bad.reshape(-1, result.cases.angles.size), axis=0)
@@ -196,7 +233,9 @@ def _lines(result: Result, rows: slice) -> Json:
     }
     gaps = np.column_stack([answers["ride_gap"], np.where(np.isfinite(answers["clearance"]),
                                                           answers["clearance"], np.nan)])  # fmt: skip
-    steer = np.column_stack([answers["state"][:, STEER], answers["state"][:, SIDESLIP]])
+    steer = np.column_stack(
+        [answers["state"][:, STEER], answers["state"][:, SIDESLIP]]
+    )
     return {
         **wheels,
         "reserve": _columns(held[:, None] * (1.0 - answers["use"])),
@@ -215,17 +254,30 @@ def _here(solved: Solved, wish: Wish, row: int, drawn: DrawnState) -> Json:
     answer = result.answers[0][row]
     contact = bool(answer["contact"])
     judged = contact and not answer["slides"]
-    found: Json = {"contact": contact, "slides": contact and bool(answer["slides"])}
+    found: Json = {
+        "contact": contact,
+        "slides": contact and bool(answer["slides"]),
+    }
     found["margin"] = finite(answer["margin"]) if contact else None
     if contact:
-        found |= {"sideslip_deg": finite(drawn.sideslip / DEG), "steer_deg": finite(drawn.steer / DEG)}
+        found |= {
+            "sideslip_deg": finite(drawn.sideslip / DEG),
+            "steer_deg": finite(drawn.steer / DEG),
+        }
         found["gaps"] = [
-            [gap.name, round(gap.gap / MM, 2), gap.least and gap.least / MM] for gap in drawn.gaps
+            [gap.name, round(gap.gap / MM, 2), gap.least and gap.least / MM]
+            for gap in drawn.gaps
         ]
         found["inclination_deg"] = _numbers(answer["inclination"] / DEG, 3)
     if judged:
-        found |= {"balance": finite(answer["balance"]), "downforce_N": finite(answer["downforce"])}
-        found |= {"load_N": _numbers(answer["load"], 1), "travel_mm": _numbers(answer["travel"] / MM, 2)}
+        found |= {
+            "balance": finite(answer["balance"]),
+            "downforce_N": finite(answer["downforce"]),
+        }
+        found |= {
+            "load_N": _numbers(answer["load"], 1),
+            "travel_mm": _numbers(answer["travel"] / MM, 2),
+        }
         found |= {"slip_angle_deg": _numbers(answer["slip_angle"] / DEG, 3)}
         found["reserve"] = _numbers(1.0 - answer["use"], 4)
     if judged and solved.is_exact:
@@ -239,8 +291,13 @@ def _growth(solved: Solved, row: int) -> float | None:
     model = Model(solved.project.car)
     settings = model.settings(solved.project.setup)
     case = slice(row, row + 1)
-    records, answers = solved.result.cases.records[case], solved.result.answers[:, case]
-    return finite(stability.growth(model.packed, settings, records, answers)[0, 0])
+    records, answers = (
+        solved.result.cases.records[case],
+        solved.result.answers[:, case],
+    )
+    return finite(
+        stability.growth(model.packed, settings, records, answers)[0, 0]
+    )
 
 
 def _road(solved: Solved, wish: Wish, row: int) -> Json:
@@ -251,22 +308,32 @@ def _road(solved: Solved, wish: Wish, row: int) -> Json:
     cases = solved.result.cases.pick([row])
     try:
         road = Road(project.venue.roughness or 0.0)
-        ridden: Record = LinearRoad(project, project.setup, cases, road, 1.0)([0])[0]
+        ridden: Record = LinearRoad(project, project.setup, cases, road, 1.0)(
+            [0]
+        )[0]
     except UserError as refused:
         return {"road": str(refused)}
     margin = finite(ridden["sigma_margin"])
-    return {"road_margin": margin, "road_load_N": _numbers(ridden["sigma_load"], 1)}
+    return {
+        "road_margin": margin,
+        "road_load_N": _numbers(ridden["sigma_load"], 1),
+    }
 
 
 def _drawings(solved: Solved, row: int, drawn: DrawnState) -> list[Json]:
     """The section and both axles, as shapes to draw."""
     cases = solved.result.cases
     section = section_drawing(solved.project.venue, drawn, float(cases.at[row]))
-    return [_drawing(one) for one in (section, near_drawing(drawn, 1), near_drawing(drawn, 0))]
+    return [
+        _drawing(one)
+        for one in (section, near_drawing(drawn, 1), near_drawing(drawn, 0))
+    ]
 
 
 def _drawing(one: Drawing) -> Json:
-    shapes: list[Any] = [(shape.kind, shape.path, shape.name) for shape in one.shapes]
+    shapes: list[Any] = [
+        (shape.kind, shape.path, shape.name) for shape in one.shapes
+    ]
     labels = [_label(label) for label in one.labels]
     return {"kind": one.kind, "title": one.title, "view": one.view, "letter": round(one.letter, 1),
             "shapes": shapes, "labels": labels}  # fmt: skip
@@ -274,4 +341,10 @@ def _drawing(one: Drawing) -> Json:
 
 def _label(label: Any) -> list[Any]:
     """A label of a drawing: class, place, text, anchor."""
-    return [label.kind, round(label.x, 1), round(label.y, 1), label.text, label.anchor]
+    return [
+        label.kind,
+        round(label.x, 1),
+        round(label.y, 1),
+        label.text,
+        label.anchor,
+    ]

@@ -39,7 +39,9 @@ class ProposalJob:
                 self._stop.clear()
                 self._state = {"state": "running", "words": "loading"}
                 job = (replace(project, venue=venue), wish)
-                self._thread = threading.Thread(target=self._run, args=job, daemon=True)
+                self._thread = threading.Thread(
+                    target=self._run, args=job, daemon=True
+                )
                 self._thread.start()
         return self.state()
 
@@ -61,15 +63,33 @@ class ProposalJob:
         try:
             found = propose(project, ProposalOptions(loss=0.0), self._say)
             settings = dict(self._choices.of_setup(found.setup).settings)
-            margin = f"worst margin {found.margin:.3f}" if found.margin > -9.0 else "contact lost"
-            fails = "" if found.holds else "; it FAILS a limit, slides or loses contact"
+            margin = (
+                f"worst margin {found.margin:.3f}"
+                if found.margin > -9.0
+                else "contact lost"
+            )
+            fails = (
+                ""
+                if found.holds
+                else "; it FAILS a limit, slides or loses contact"
+            )
             words = f"{margin} at {wish.speed:g} m/s{fails}"
             proposal = {"body": found.setup.body, "settings": settings}
             self._put({"state": "done", "words": words, "proposal": proposal})
         except _Stopped:
-            self._put({"state": "stopped", "words": "stopped; parts that were solved are kept"})
+            self._put(
+                {
+                    "state": "stopped",
+                    "words": "stopped; parts that were solved are kept",
+                }
+            )
         except UserError as refused:
             self._put({"state": "refused", "words": str(refused)})
         except Exception as error:  # a thread has nobody else to tell
-            self._put({"state": "refused", "words": f"the search failed: {type(error).__name__}: {error}"})
+            self._put(
+                {
+                    "state": "refused",
+                    "words": f"the search failed: {type(error).__name__}: {error}",
+                }
+            )
             raise

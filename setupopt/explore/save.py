@@ -12,16 +12,26 @@ from setupopt.files import reason, write_whole
 from setupopt.project.writing import setup_text
 from setupopt.report.shared.words import setup_comment
 
-_PLAIN = re.compile(r"[\w][\w .+-]{0,79}")  # a name of a file in the folder itself, on any disk
+_PLAIN = re.compile(
+    r"[\w][\w .+-]{0,79}"
+)  # a name of a file in the folder itself, on any disk
 
 
-def save_setup(choices: Choices, wish: Wish, name: object, margin: float) -> Path:
+def save_setup(
+    choices: Choices, wish: Wish, name: object, margin: float
+) -> Path:
     """Write the setup to NAME.toml in the project's folder. Raises UserError, and where there is such a file.
 
     `margin`: the exact worst margin, minus infinity where contact is lost.
     """
-    if not isinstance(name, str) or not _PLAIN.fullmatch(name) or printable(name) != name:
-        raise UserError("name of the file: expected letters, digits, blanks, or any of _ . + -, 80 at most")
+    if (
+        not isinstance(name, str)
+        or not _PLAIN.fullmatch(name)
+        or printable(name) != name
+    ):
+        raise UserError(
+            "name of the file: expected letters, digits, blanks, or any of _ . + -, 80 at most"
+        )
     project = choices.apply(wish)
     stem = name.removesuffix(".toml").rstrip(" .")
     path = project.folder / f"{stem}.toml"
@@ -31,7 +41,11 @@ def save_setup(choices: Choices, wish: Wish, name: object, margin: float) -> Pat
     try:
         path.open("x").close()  # nobody else's file from here on
     except OSError as error:
-        why = "there is such a file already" if isinstance(error, FileExistsError) else reason(error)
+        why = (
+            "there is such a file already"
+            if isinstance(error, FileExistsError)
+            else reason(error)
+        )
         raise OutputError(str(path), why) from None
     try:
         write_whole(path, text)

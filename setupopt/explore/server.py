@@ -55,7 +55,9 @@ class ExploreServer(ThreadingHTTPServer):
     def __init__(self, session: Session, port: int = 0) -> None:
         super().__init__((HOST, port), _Handler)
         self.session = session
-        self.names = {f"{name}:{self.server_port}" for name in (HOST, "localhost")}
+        self.names = {
+            f"{name}:{self.server_port}" for name in (HOST, "localhost")
+        }
         self._token: str | None = secrets.token_urlsafe(32)
         self.cookie = f"setupopt-{self.server_port}={secrets.token_urlsafe(32)}"
         self.address = f"http://{HOST}:{self.server_port}/?token={self._token}"
@@ -64,7 +66,9 @@ class ExploreServer(ThreadingHTTPServer):
     def opens(self, token: str) -> bool:
         """Whether this is the token; it is used up then."""
         with self._lock:
-            is_it = self._token is not None and compare_digest(self._token.encode(), token.encode())
+            is_it = self._token is not None and compare_digest(
+                self._token.encode(), token.encode()
+            )
             if is_it:
                 self._token = None
         return is_it
@@ -90,22 +94,39 @@ class _Handler(BaseHTTPRequestHandler):
         token = parse_qs(asked.query).get("token", [""])[0]
         if self._is_refused(has_token=bool(token)):
             return
-        if token and asked.path == "/" and (self.server.opens(token) or self._has_cookie()):
+        if (
+            token
+            and asked.path == "/"
+            and (self.server.opens(token) or self._has_cookie())
+        ):
             cookie = f"{self.server.cookie}; HttpOnly; SameSite=Strict; Path=/"
-            self._send(HTTPStatus.SEE_OTHER, b"", "text/plain", {"Location": "/", "Set-Cookie": cookie})
+            self._send(
+                HTTPStatus.SEE_OTHER,
+                b"",
+                "text/plain",
+                {"Location": "/", "Set-Cookie": cookie},
+            )
         elif not self._has_cookie():
-            self._refuse("this address was used up, or is not complete: start `setupopt explore` again")
+            self._refuse(
+                "this address was used up, or is not complete: start `setupopt explore` again"
+            )
         elif asked.path in _FILES:
             path, kind = _FILES[asked.path]
-            self._send(HTTPStatus.OK, path.read_bytes(), f"{kind}; charset=utf-8")
+            self._send(
+                HTTPStatus.OK, path.read_bytes(), f"{kind}; charset=utf-8"
+            )
         else:
-            self._answer(HTTPStatus.NOT_FOUND, {"error": "there is no such page"})
+            self._answer(
+                HTTPStatus.NOT_FOUND, {"error": "there is no such page"}
+            )
 
     def do_POST(self) -> None:
         """A question as JSON, and its answer as JSON; 400 where the question is refused."""
         if self._is_refused(has_token=False):
             return
-        if self.headers.get("Origin") not in {f"http://{name}" for name in self.server.names}:
+        if self.headers.get("Origin") not in {
+            f"http://{name}" for name in self.server.names
+        }:
             self._refuse("asked from another page")
             return
         if not self._has_cookie():
@@ -123,15 +144,27 @@ class _Handler(BaseHTTPRequestHandler):
             asked = json.loads(body)
             if not isinstance(asked, dict):
                 raise UserError("expected a table of JSON")
-            self._answer(HTTPStatus.OK, self.server.session.answer(self.path, asked))
-        except (UserError, json.JSONDecodeError, UnicodeDecodeError, RecursionError) as refused:
+            self._answer(
+                HTTPStatus.OK, self.server.session.answer(self.path, asked)
+            )
+        except (
+            UserError,
+            json.JSONDecodeError,
+            UnicodeDecodeError,
+            RecursionError,
+        ) as refused:
             self._answer(HTTPStatus.BAD_REQUEST, {"error": str(refused)})
         except KeyError:
-            self._answer(HTTPStatus.NOT_FOUND, {"error": "there is no such question"})
+            self._answer(
+                HTTPStatus.NOT_FOUND, {"error": "there is no such question"}
+            )
 
     def _is_refused(self, has_token: bool) -> bool:
         """Refuse other machines, and pages that call this server by another name."""
-        own = self.client_address[0] == HOST and self.headers.get("Host", "") in self.server.names
+        own = (
+            self.client_address[0] == HOST
+            and self.headers.get("Host", "") in self.server.names
+        )
         site = self.headers.get("Sec-Fetch-Site", "none")
         if own and (has_token or site in ("none", "same-origin")):
             return False
@@ -139,20 +172,38 @@ class _Handler(BaseHTTPRequestHandler):
         return True
 
     def _has_cookie(self) -> bool:
-        given = [part.strip() for part in self.headers.get("Cookie", "").split(";")]
-        return any(compare_digest(part.encode(), self.server.cookie.encode()) for part in given)
+        given = [
+            part.strip() for part in self.headers.get("Cookie", "").split(";")
+        ]
+        return any(
+            compare_digest(part.encode(), self.server.cookie.encode())
+            for part in given
+        )
 
     def _refuse(self, why: str) -> None:
         self.close_connection = True
         self._answer(HTTPStatus.FORBIDDEN, {"error": why})
 
     def _answer(self, status: HTTPStatus, answer: Json) -> None:
-        body = json.dumps(answer, allow_nan=False, separators=(",", ":")).encode()
+        body = json.dumps(
+            answer, allow_nan=False, separators=(",", ":")
+        ).encode()
         self._send(status, body, "application/json")
 
-    def _send(self, status: HTTPStatus, body: bytes, kind: str, more: dict[str, str] | None = None) -> None:
+    def _send(
+        self,
+        status: HTTPStatus,
+        body: bytes,
+        kind: str,
+        more: dict[str, str] | None = None,
+    ) -> None:
         self.send_response(status)
-        headers = {"Content-Type": kind, "Content-Length": str(len(body)), **_HEADERS, **(more or {})}
+        headers = {
+            "Content-Type": kind,
+            "Content-Length": str(len(body)),
+            **_HEADERS,
+            **(more or {}),
+        }
         for name, value in headers.items():
             self.send_header(name, value)
         if self.close_connection:

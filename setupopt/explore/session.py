@@ -44,7 +44,10 @@ class Session:
 
     def _today(self) -> Json:
         today = self.answers.choices.today()
-        own = {one.key: value for one, value in zip(OWN_CASE, today.own, strict=True)}
+        own = {
+            one.key: value
+            for one, value in zip(OWN_CASE, today.own, strict=True)
+        }
         return {**asdict(today), "settings": dict(today.settings), "own": own}
 
     def _read(self, asked: Json) -> Wish:
@@ -63,9 +66,14 @@ class Session:
             "venue": project.venue.name,
             "setup": project.setup.name,
             "folder": str(project.folder),
-            "attitudes": [*(one.name for one in project.venue.attitudes), choices.own_name],
+            "attitudes": [
+                *(one.name for one in project.venue.attitudes),
+                choices.own_name,
+            ],
             "at": np.round(at, 6).tolist(),
-            "at_words": "mm along the section" if is_along else "roll angle deg",
+            "at_words": "mm along the section"
+            if is_along
+            else "roll angle deg",
             "cautions": [CLOSING, *project.cautions],
             "assumed": list(project.assumed),
             "own_body": body_label(None),
@@ -74,7 +82,9 @@ class Session:
     def _save(self, asked: Json) -> Json:
         """Saved with its exact margin, which is computed where the page did not wait for it."""
         wish = self._read(asked)
-        worst = self.answers.answer({"state": asked.get("state"), "attitude": 0, "place": 0})["worst"]
+        worst = self.answers.answer(
+            {"state": asked.get("state"), "attitude": 0, "place": 0}
+        )["worst"]
         margin = -np.inf if worst["margin"] is None else worst["margin"]
         path = save_setup(self.answers.choices, wish, asked.get("name"), margin)
         return {"saved": str(path)}

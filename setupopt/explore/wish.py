@@ -12,7 +12,13 @@ from typing import Any
 
 from setupopt.errors import InputErrors, UserError
 from setupopt.evaluation.pack import by_wheel
-from setupopt.evaluation.variables import Slot, Variable, slots, variables_of, with_value
+from setupopt.evaluation.variables import (
+    Slot,
+    Variable,
+    slots,
+    variables_of,
+    with_value,
+)
 from setupopt.project import schema, venue_schema
 from setupopt.project.bodies import body_label, with_body
 from setupopt.project.consistency import refusals
@@ -25,7 +31,8 @@ from setupopt.units import DEG, ROUGHNESS
 
 Json = dict[str, Any]
 _TABLES = (*AXLES, "balance", "wings", "ballast")
-_SPREAD = 0.5  # of its value, by which a setting without a range moves both ways
+# Of its value, by which a setting without a range moves both ways
+_SPREAD = 0.5
 _STEPS = 100  # of a slider whose limits name no step
 
 
@@ -49,7 +56,14 @@ def _bounds(table: type, key: str) -> tuple[float, float]:
     return low, high
 
 
-def _own(key: str, words: str, unit: str, reach: float, step: float, factor: float = 1.0) -> Own:
+def _own(
+    key: str,
+    words: str,
+    unit: str,
+    reach: float,
+    step: float,
+    factor: float = 1.0,
+) -> Own:
     bounds = _bounds(venue_schema.AttitudeTable, key)
     return Own(key, words, unit, factor, -reach, reach, step, bounds)
 
@@ -95,7 +109,9 @@ class Choices:
     def own_name(self) -> str:
         """What the page's own case is called: as no attitude of the venue is."""
         name = "own case"
-        while name in [attitude.name for attitude in self.project.venue.attitudes]:
+        while name in [
+            attitude.name for attitude in self.project.venue.attitudes
+        ]:
             name += "'"
         return name
 
@@ -106,9 +122,21 @@ class Choices:
     def of_setup(self, setup: Setup) -> Wish:
         """Another setup at the venue as it is."""
         venue = self.project.venue
-        settings = tuple((name, slot.value(setup)) for name, slot in self.slots.items())
-        rough = None if venue.roughness is None else round(venue.roughness / ROUGHNESS, 9)
-        return Wish(setup.body, settings, venue.sweep.speed, (0.0,) * len(OWN_CASE), rough)
+        settings = tuple(
+            (name, slot.value(setup)) for name, slot in self.slots.items()
+        )
+        rough = (
+            None
+            if venue.roughness is None
+            else round(venue.roughness / ROUGHNESS, 9)
+        )
+        return Wish(
+            setup.body,
+            settings,
+            venue.sweep.speed,
+            (0.0,) * len(OWN_CASE),
+            rough,
+        )
 
     def read(self, asked: object) -> Wish:
         """The wish in what a page sent. Raises UserError."""
@@ -116,22 +144,38 @@ class Choices:
         settings = _table(table.get("settings"), "settings")
         unknown = sorted(set(settings) - set(self.slots))
         if unknown:
-            raise UserError(f"{unknown[0]}: found no such setting, expected one of {', '.join(self.slots)}")
+            raise UserError(
+                f"{unknown[0]}: found no such setting, expected one of {', '.join(self.slots)}"
+            )
         own = _table(table.get("own"), "own")
         body = table.get("body")
         if body is not None and not isinstance(body, str):
             raise UserError(f"body: found {body!r}, expected a name")
-        speed = _within("speed_m_s", table.get("speed"), _bounds(venue_schema.SweepTable, "speed_m_s"))
+        speed = _within(
+            "speed_m_s",
+            table.get("speed"),
+            _bounds(venue_schema.SweepTable, "speed_m_s"),
+        )
         return Wish(
             body,
-            tuple((name, self._setting(name, settings.get(name))) for name in self.slots),
+            tuple(
+                (name, self._setting(name, settings.get(name)))
+                for name in self.slots
+            ),
             speed,
-            tuple(_within(one.key, own.get(one.key), one.bounds) for one in OWN_CASE),
+            tuple(
+                _within(one.key, own.get(one.key), one.bounds)
+                for one in OWN_CASE
+            ),
             _roughness(table.get("roughness")),
         )
 
     def _setting(self, name: str, value: object) -> float | None:
-        return None if value is None else _within(name, value, self._bounds(self.slots[name]))
+        return (
+            None
+            if value is None
+            else _within(name, value, self._bounds(self.slots[name]))
+        )
 
     def apply(self, wish: Wish, checks: bool = True) -> Project:
         """The project with all of a wish; the page's own case is the last attitude.
@@ -143,7 +187,9 @@ class Choices:
         rows = by_wheel(setup)
         for name, value in wish.settings:
             slot = self.slots[name]
-            if value is not None and value != rounded(float(slot.of(rows)[0]), slot.setting):
+            if value is not None and value != rounded(
+                float(slot.of(rows)[0]), slot.setting
+            ):
                 setup = with_value(setup, slot, value * slot.setting.factor)
         values = zip(_FIELDS, OWN_CASE, wish.own, strict=True)
         own = {field: value * one.factor for field, one, value in values}
@@ -152,7 +198,9 @@ class Choices:
         sweep = replace(worn.venue.sweep, speed=wish.speed)
         rough = None if wish.roughness is None else wish.roughness * ROUGHNESS
         attitudes = (*worn.venue.attitudes, case)
-        venue = replace(worn.venue, sweep=sweep, attitudes=attitudes, roughness=rough)
+        venue = replace(
+            worn.venue, sweep=sweep, attitudes=attitudes, roughness=rough
+        )
         project = replace(worn, venue=venue, setup=setup)
         if checks:
             _refuse(project)
@@ -171,7 +219,10 @@ class Choices:
             "own": [vars(one) for one in OWN_CASE],
             "speed": vars(speed),
             "roughness": vars(road),
-            "bodies": [body_label(name) for name in (None, *(body.name for body in self.project.bodies))],
+            "bodies": [
+                body_label(name)
+                for name in (None, *(body.name for body in self.project.bodies))
+            ],
         }
 
     def _slider(self, slot: Slot) -> Json:
@@ -180,15 +231,31 @@ class Choices:
         low, high = self._bounds(slot)
         choices = None
         if isinstance(slot, Variable):
-            lower, upper = slot.range.lower / setting.factor, slot.range.upper / setting.factor
+            lower, upper = (
+                slot.range.lower / setting.factor,
+                slot.range.upper / setting.factor,
+            )
             step = (slot.range.step or slot.width / _STEPS) / setting.factor
-            choices = slot.range.choices and [round(one / setting.factor, 6) for one in slot.range.choices]
+            choices = slot.range.choices and [
+                round(one / setting.factor, 6) for one in slot.range.choices
+            ]
         else:
             spread = _SPREAD * abs(value or 0.0) or 0.05 * (high - low)
-            lower, upper = max(low, (value or 0.0) - spread), min(high, (value or 0.0) + spread)
-            step = 10.0 ** math.floor(math.log10((upper - lower) / _STEPS * 2.0))
-        ends = {"lower": round(lower, 6), "upper": round(upper, 6), "step": round(step, 9)}
-        words = setting.key.removesuffix(_suffix(setting.unit)).replace("_", " ")
+            lower, upper = (
+                max(low, (value or 0.0) - spread),
+                min(high, (value or 0.0) + spread),
+            )
+            step = 10.0 ** math.floor(
+                math.log10((upper - lower) / _STEPS * 2.0)
+            )
+        ends = {
+            "lower": round(lower, 6),
+            "upper": round(upper, 6),
+            "step": round(step, 9),
+        }
+        words = setting.key.removesuffix(_suffix(setting.unit)).replace(
+            "_", " "
+        )
         return {"name": slot.name, "where": slot.where, "words": words, "unit": setting.unit, **ends,
                 "choices": choices, "bounds": (low, high),
                 "in_limits": isinstance(slot, Variable)}  # fmt: skip
@@ -197,13 +264,22 @@ class Choices:
         table = slot.where.split(".")[0]
         if table == "wings":
             return (-90.0, 90.0)
-        tables = {"balance": schema.BalanceTable, "ballast": schema.BallastTable}
-        return _bounds(tables.get(table, schema.AxleSetupTable), slot.setting.key)
+        tables = {
+            "balance": schema.BalanceTable,
+            "ballast": schema.BallastTable,
+        }
+        return _bounds(
+            tables.get(table, schema.AxleSetupTable), slot.setting.key
+        )
 
 
 def _suffix(unit: str) -> str:
     """How a key of a file names its unit."""
-    return "_" + {"%": "percent", "N/mm": "N_per_mm", "N s/mm": "Ns_per_mm"}.get(unit, unit)
+    return "_" + {
+        "%": "percent",
+        "N/mm": "N_per_mm",
+        "N s/mm": "Ns_per_mm",
+    }.get(unit, unit)
 
 
 def _movable(project: Project) -> Iterator[Slot]:
@@ -212,20 +288,30 @@ def _movable(project: Project) -> Iterator[Slot]:
     taken = {(v.setting.field, place) for v in free for place in v.places}
     yield from free
     for slot in slots([project.setup]):
-        left = [place for place in slot.places if (slot.setting.field, place) not in taken]
+        left = [
+            place
+            for place in slot.places
+            if (slot.setting.field, place) not in taken
+        ]
         if len(left) == len(slot.places):
             yield slot
         elif left:
-            yield Slot(f"{slot.where}.{SIDES[left[0] % 2]}", slot.setting, tuple(left))
+            yield Slot(
+                f"{slot.where}.{SIDES[left[0] % 2]}", slot.setting, tuple(left)
+            )
 
 
 def _in_order(found: Iterator[Slot]) -> Sequence[Slot]:
-    return sorted(found, key=lambda slot: _TABLES.index(slot.where.split(".")[0]))
+    return sorted(
+        found, key=lambda slot: _TABLES.index(slot.where.split(".")[0])
+    )
 
 
 def _table(value: object, name: str) -> Mapping[str, Any]:
     if not isinstance(value, dict):
-        raise UserError(f"{name}: found {json.dumps(value)[:60]}, expected a table")
+        raise UserError(
+            f"{name}: found {json.dumps(value)[:60]}, expected a table"
+        )
     return value
 
 
@@ -233,21 +319,31 @@ def _within(name: str, value: object, bounds: tuple[float, float]) -> float:
     low, high = bounds
     number = _optional(name, value)
     if number is None or not low <= number <= high:
-        raise UserError(f"{name}: found {number}, expected a number from {low:g} to {high:g}")
+        raise UserError(
+            f"{name}: found {number}, expected a number from {low:g} to {high:g}"
+        )
     return number
 
 
 def _optional(name: str, value: object) -> float | None:
     if value is None:
         return None
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise UserError(f"{name}: found {json.dumps(value)[:60]}, expected a finite number")
+    if (
+        isinstance(value, bool)
+        or not isinstance(value, int | float)
+        or not math.isfinite(value)
+    ):
+        raise UserError(
+            f"{name}: found {json.dumps(value)[:60]}, expected a finite number"
+        )
     return float(value)
 
 
 def _roughness(value: object) -> float | None:
     """No road at all where nothing or 0 is given."""
-    return None if value in (None, 0) else _within("roughness", value, (1e-3, 1e6))
+    return (
+        None if value in (None, 0) else _within("roughness", value, (1e-3, 1e6))
+    )
 
 
 def _refuse(project: Project) -> None:
@@ -260,4 +356,6 @@ def _refuse(project: Project) -> None:
     found = refusals(project.car, project.venue, project.setup)
     if found:
         where = ".".join(map(str, found[0].loc))
-        raise UserError(f"{found[0].file}.toml {where}: expected {found[0].expected}")
+        raise UserError(
+            f"{found[0].file}.toml {where}: expected {found[0].expected}"
+        )

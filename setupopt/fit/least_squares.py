@@ -28,7 +28,8 @@ from setupopt.physics.inputs import Floats
 
 CORRELATED = 0.95
 _AS_GOOD = 4.5  # cost that three standard errors of one parameter are worth: half their square
-_AGREEING = 4  # ends at the best place found, after which no other start is tried
+# Ends at the best place found, after which no other start is tried
+_AGREEING = 4
 _LOOKS = 3
 _LOWER = 0.01  # of the cost: a tenth of an error less, half its square; as good below
 _COARSE = 61  # values of a parameter over its whole range
@@ -55,9 +56,13 @@ class Fitted:
     quantities: tuple[str, ...]  # quantity of each residual
     noise: dict[str, float]
     degrees_of_freedom: int
-    rival: Floats | None  # (parameters) another answer that the data do not rule out, where a start ended
+    rival: (
+        Floats | None
+    )  # (parameters) another answer that the data do not rule out, where a start ended
     directions: Floats  # (parameters, directions): directions that err independently of each other
-    spreads: Floats  # (directions): how far each may be wrong, one standard error
+    spreads: (
+        Floats  # (directions): how far each may be wrong, one standard error
+    )
 
     def value(self, name: str) -> float:
         """The value of a parameter."""
@@ -77,7 +82,9 @@ class Fitted:
         A sum may be told where its terms are not; infinite where it is not told either. What stands at a
         bound counts as known.
         """
-        return error_along(np.asarray(slopes, dtype=float), self.directions, self.spreads)
+        return error_along(
+            np.asarray(slopes, dtype=float), self.directions, self.spreads
+        )
 
     @cached_property
     def correlated(self) -> tuple[tuple[str, str, float], ...]:
@@ -122,14 +129,27 @@ def fit(
     noise (their rms without outlying ones), by which all is weighed again, until nothing changes. Standard
     errors after Huber, Robust Statistics, 1981, section 7.6 (from memory). The same answer every time.
     """
-    low, high, sizes = (np.asarray(given, dtype=float) for given in (lower, upper, scales))
+    low, high, sizes = (
+        np.asarray(given, dtype=float) for given in (lower, upper, scales)
+    )
     problem = Problem(residuals, low, high, sizes, anchor=anchor)
-    count = problem.weighted(np.atleast_2d(np.asarray(start, dtype=float))[0]).size
-    ends = _ends(problem, _starts(problem, np.asarray(start, dtype=float), starts, seed))
-    best = _deepest(problem, problem.solve(min(ends, key=lambda end: float(end.cost)).x))
+    count = problem.weighted(
+        np.atleast_2d(np.asarray(start, dtype=float))[0]
+    ).size
+    ends = _ends(
+        problem, _starts(problem, np.asarray(start, dtype=float), starts, seed)
+    )
+    best = _deepest(
+        problem, problem.solve(min(ends, key=lambda end: float(end.cost)).x)
+    )
     what = ("",) * count if quantities is None else tuple(quantities)
     values, linear, noise = weighed(problem, best.x, what)
-    errors = np.array([error_along(row, linear.directions, linear.spreads) for row in np.eye(values.size)])
+    errors = np.array(
+        [
+            error_along(row, linear.directions, linear.spreads)
+            for row in np.eye(values.size)
+        ]
+    )
     errors[~linear.is_free] = np.inf
     is_told = np.isfinite(errors)
     return Fitted(
@@ -142,11 +162,15 @@ def fit(
     )  # fmt: skip
 
 
-def _starts(problem: Problem, start: Floats, count: int, seed: int) -> list[Floats]:
+def _starts(
+    problem: Problem, start: Floats, count: int, seed: int
+) -> list[Floats]:
     """Those given; to a single one, others evenly spread within the scales of it."""
     if start.ndim == 2:
         return list(start)
-    cube = qmc.LatinHypercube(start.size, rng=np.random.default_rng(seed)).random(max(count - 1, 0))
+    cube = qmc.LatinHypercube(
+        start.size, rng=np.random.default_rng(seed)
+    ).random(max(count - 1, 0))
     return [start, *(start + (2.0 * cube - 1.0) * problem.scales)]
 
 
@@ -173,7 +197,11 @@ def _deepest(problem: Problem, best: Any) -> Any:
     cuts the patches may fit better. The search from a lower point cannot come back.
     """
     for _ in range(_LOOKS):
-        lower = [x for x in _lowest_along(problem, best.x) if problem.cost(x) < float(best.cost) - _LOWER]
+        lower = [
+            x
+            for x in _lowest_along(problem, best.x)
+            if problem.cost(x) < float(best.cost) - _LOWER
+        ]
         if not lower:
             break
         best = problem.solve(min(lower, key=problem.cost))
@@ -187,8 +215,16 @@ def _lowest_along(problem: Problem, x: Floats) -> Iterator[Floats]:
         coarse = np.linspace(problem.lower[i], problem.upper[i], _COARSE)
         costs = _costs_along(problem, x, i, coarse)
         is_flat = np.abs(costs - problem.cost(x)) < _LOWER
-        edges = {*np.flatnonzero(np.diff(is_flat)), max(int(costs.argmin()) - 1, 0)}
-        fine = np.concatenate([np.linspace(coarse[k], coarse[k + 1], _FINE) for k in sorted(edges)])
+        edges = {
+            *np.flatnonzero(np.diff(is_flat)),
+            max(int(costs.argmin()) - 1, 0),
+        }
+        fine = np.concatenate(
+            [
+                np.linspace(coarse[k], coarse[k + 1], _FINE)
+                for k in sorted(edges)
+            ]
+        )
         yield _moved(x, i, fine[_costs_along(problem, x, i, fine).argmin()])
 
 
@@ -202,12 +238,18 @@ def _moved(x: Floats, i: int, value: float) -> Floats:
     return moved
 
 
-def _rival(problem: Problem, ends: Sequence[Any], best: Any, errors: Floats) -> Floats | None:
+def _rival(
+    problem: Problem, ends: Sequence[Any], best: Any, errors: Floats
+) -> Floats | None:
     """Another end whose cost is no reason to drop it, beyond three standard errors of the best; or None."""
-    limit = float(best.cost) + _AS_GOOD * max(1.0, 2.0 * float(best.cost) / problem.weighted(best.x).size)
+    limit = float(best.cost) + _AS_GOOD * max(
+        1.0, 2.0 * float(best.cost) / problem.weighted(best.x).size
+    )
 
     def is_other(end: Any) -> bool:
-        return bool(end.cost < limit and (np.abs(end.x - best.x) > 3.0 * errors).any())
+        return bool(
+            end.cost < limit and (np.abs(end.x - best.x) > 3.0 * errors).any()
+        )
 
     finished = (problem.solve(end.x) for end in ends if is_other(end))
     return next((np.asarray(end.x) for end in finished if is_other(end)), None)

@@ -46,7 +46,9 @@ class Problem:
         """Residuals in the noise found, and the pull towards the anchor where there is one."""
         if self.anchor is None:
             return self.weighted(x)
-        return np.append(self.weighted(x), _PULL * (x - self.anchor) / self.scales)
+        return np.append(
+            self.weighted(x), _PULL * (x - self.anchor) / self.scales
+        )
 
     def cost(self, x: Floats) -> float:
         """What the search makes least."""

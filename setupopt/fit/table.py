@@ -39,16 +39,27 @@ class Column:
     @property
     def blank(self) -> float | None:
         """What an empty cell means."""
-        return math.nan if self.is_measured and self.empty is None else self.empty
+        return (
+            math.nan if self.is_measured and self.empty is None else self.empty
+        )
 
     def expected(self, cell: str) -> str:
         """What should stand in place of a cell."""
-        said = f"a number {self.bounds}" + ("" if self.blank is None else ", or nothing")
+        said = f"a number {self.bounds}" + (
+            "" if self.blank is None else ", or nothing"
+        )
         if _COMMA.fullmatch(cell):
             return f"{said}, with a decimal point: {cell.replace(',', '.')}"
         value, unit = number(cell), self.bounds.unit
-        meant = {other: value * size for other, size in self.others.items() if self.holds(value * size)}
-        return said + "".join(f"; {cell} {other} is {size:.6g} {unit}" for other, size in meant.items())
+        meant = {
+            other: value * size
+            for other, size in self.others.items()
+            if self.holds(value * size)
+        }
+        return said + "".join(
+            f"; {cell} {other} is {size:.6g} {unit}"
+            for other, size in meant.items()
+        )
 
     def holds(self, value: float) -> bool:
         """Whether a value is plausible."""
@@ -80,7 +91,9 @@ class Measurements:
     def error(self, row: int, key: str, expected: str) -> InputError:
         """A mistake in a row (from 0), of a value that no range shows to be wrong."""
         found = f"{self.values[key][row] / self.columns[key].factor:.6g}"
-        return InputError(str(self.path), int(self.lines[row]), key, found, expected)
+        return InputError(
+            str(self.path), int(self.lines[row]), key, found, expected
+        )
 
 
 def read_measurements(
@@ -91,23 +104,51 @@ def read_measurements(
     `names` are columns of text. Rows of nothing but commas, as spreadsheets leave them, are no rows.
     """
     read = read_csv(Path(path), {}, (*columns, *names))
-    rows = [row for row in range(len(read.lines)) if any(cells[row].strip() for cells in read.names.values())]
+    rows = [
+        row
+        for row in range(len(read.lines))
+        if any(cells[row].strip() for cells in read.names.values())
+    ]
     errors = list(_missing(read, columns))
     values: dict[str, Floats] = {}
     for key, column in columns.items():
-        cells = [read.names[key][row].strip() for row in rows] if key in read.names else [""] * len(rows)
+        cells = (
+            [read.names[key][row].strip() for row in rows]
+            if key in read.names
+            else [""] * len(rows)
+        )
         with np.errstate(over="ignore"):  # refused below
-            values[key] = np.array([_value(column, cell) for cell in cells]) * column.factor
+            values[key] = (
+                np.array([_value(column, cell) for cell in cells])
+                * column.factor
+            )
         if key in read.names:
             errors += _wrong(read, key, column, rows, cells)
     if not rows:
-        errors.append(InputError(str(path), None, "", "no rows", "at least one row under the header"))
+        errors.append(
+            InputError(
+                str(path),
+                None,
+                "",
+                "no rows",
+                "at least one row under the header",
+            )
+        )
     if errors:
         raise InputErrors(sorted(errors, key=lambda error: error.line or 0))
-    texts = {key: [read.names[key][row].strip() for row in rows] for key in names if key in read.names}
+    texts = {
+        key: [read.names[key][row].strip() for row in rows]
+        for key in names
+        if key in read.names
+    }
     lines = read.lines[rows]
     return Measurements(
-        Path(path), columns, values, texts, lines, tuple(_notes(columns, values, texts, lines))
+        Path(path),
+        columns,
+        values,
+        texts,
+        lines,
+        tuple(_notes(columns, values, texts, lines)),
     )
 
 
@@ -125,19 +166,33 @@ def _value(column: Column, cell: str) -> float:
     return number(cell) if cell else blank
 
 
-def _missing(read: CsvTable, columns: Mapping[str, Column]) -> Iterator[InputError]:
+def _missing(
+    read: CsvTable, columns: Mapping[str, Column]
+) -> Iterator[InputError]:
     """Columns that must be there, and any of those measured."""
     for key, column in columns.items():
         if column.is_needed and key not in read.names:
-            yield InputError(str(read.path), 1, key, "no such column", f"a number {column.bounds}")
+            yield InputError(
+                str(read.path),
+                1,
+                key,
+                "no such column",
+                f"a number {column.bounds}",
+            )
     measured = [key for key, column in columns.items() if column.is_measured]
-    if measured and not any(cell.strip() for key in measured for cell in read.names.get(key, [])):
+    if measured and not any(
+        cell.strip() for key in measured for cell in read.names.get(key, [])
+    ):
         expected = "at least one value of " + ", ".join(measured)
         yield InputError(str(read.path), 1, "", "nothing measured", expected)
 
 
 def _wrong(
-    read: CsvTable, key: str, column: Column, rows: Sequence[int], cells: Sequence[str]
+    read: CsvTable,
+    key: str,
+    column: Column,
+    rows: Sequence[int],
+    cells: Sequence[str],
 ) -> Iterator[InputError]:
     """The cells of a column that cannot be."""
     for row, cell in zip(rows, cells, strict=True):
@@ -148,17 +203,25 @@ def _wrong(
 
 
 def _notes(
-    columns: Mapping[str, Column], values: dict[str, Floats], texts: dict[str, list[str]], lines: np.ndarray
+    columns: Mapping[str, Column],
+    values: dict[str, Floats],
+    texts: dict[str, list[str]],
+    lines: np.ndarray,
 ) -> Iterator[str]:
     """Rows without any measured value, and rows that are the same in every cell."""
-    measured = [values[key] for key, column in columns.items() if column.is_measured]
+    measured = [
+        values[key] for key, column in columns.items() if column.is_measured
+    ]
     if measured:
         bare = np.isnan(measured).all(axis=0)
         if bare.any():
             yield f"nothing measured on {lines_text(lines[bare])}: conditions only, they tell nothing"
     seen: dict[tuple[str, ...], list[int]] = {}
     for row, line in enumerate(lines):
-        cells = (*(str(column[row]) for column in values.values()), *(text[row] for text in texts.values()))
+        cells = (
+            *(str(column[row]) for column in values.values()),
+            *(text[row] for text in texts.values()),
+        )
         seen.setdefault(cells, []).append(int(line))
     copies = [same for same in seen.values() if len(same) > 1]
     for same in copies[:_MOST_NAMED]:

@@ -30,7 +30,10 @@ from setupopt.fit.uncertainty import NotIdentifiable
 from setupopt.physics.inputs import Floats
 from setupopt.units import DEG, DEG_PER_KN, KPA
 
-_ANY_PRESSURE, _ROUND = 150 * KPA, 10 * KPA  # contact pressures: to begin with, and to round to
+_ANY_PRESSURE, _ROUND = (
+    150 * KPA,
+    10 * KPA,
+)  # contact pressures: to begin with, and to round to
 FEW = 8  # values to spare; with fewer, other tyres fit as well; common practice, no source
 MISFIT = 4.0  # times the noise told, found in a whole column; common practice, no source
 _TURNED = 0.7  # of what lateral forces are off by, with the other sign; common practice, no source
@@ -78,7 +81,9 @@ class TyreFit:
     @property
     def search(self) -> Search:
         """The problem that this tyre solves."""
-        return Search(self.table, self.rig, self.friction_pressure, self.has_carcass)
+        return Search(
+            self.table, self.rig, self.friction_pressure, self.has_carcass
+        )
 
     def _finding(self, parameter: Parameter) -> Finding:
         key, factor = parameter.key, parameter.factor
@@ -87,11 +92,22 @@ class TyreFit:
         if key not in self.fitted.names:
             return Finding(key, None, None, untold=NotIdentifiable(key))
         value, error = self.fitted.value(key), self.fitted.standard_error(key)
-        value, error = (math.exp(value), error * math.exp(value)) if parameter.is_log else (value, error)
-        untold = next((one for one in self.fitted.untold if one.name == key), None)
+        value, error = (
+            (math.exp(value), error * math.exp(value))
+            if parameter.is_log
+            else (value, error)
+        )
+        untold = next(
+            (one for one in self.fitted.untold if one.name == key), None
+        )
         if untold is None:
             return Finding(key, value / factor, error / factor)
-        return Finding(key, None if untold.bound is None else value / factor, None, untold=untold)
+        return Finding(
+            key,
+            None if untold.bound is None else value / factor,
+            None,
+            untold=untold,
+        )
 
     def foundation_at(self, pressure: float) -> tuple[float, float]:
         """Foundation at an inflation pressure, N/m3, and its standard error; infinite where not told."""
@@ -101,7 +117,9 @@ class TyreFit:
         """Stiffness of the carcass at an inflation pressure, N/m, and its standard error, likewise."""
         return self._sum_at(pressure, CARCASS, CARCASS_PER_BAR)
 
-    def _sum_at(self, pressure: float, key: str, per_pressure: str) -> tuple[float, float]:
+    def _sum_at(
+        self, pressure: float, key: str, per_pressure: str
+    ) -> tuple[float, float]:
         slopes = np.zeros(len(self.fitted.names))
         slopes[self.fitted.names.index(key)] = 1.0
         slopes[self.fitted.names.index(per_pressure)] = pressure
@@ -118,15 +136,26 @@ class TyreFit:
 
         def is_optional(one: Finding) -> bool:
             assert one.untold is not None
-            return one.key in DEFAULTS and one.untold.bound is None and not one.untold.from_
+            return (
+                one.key in DEFAULTS
+                and one.untold.bound is None
+                and not one.untold.from_
+            )
 
-        return tuple(one for one in self.findings if one.untold and not is_optional(one))
+        return tuple(
+            one for one in self.findings if one.untold and not is_optional(one)
+        )
 
     @cached_property
     def cautions(self) -> tuple[str, ...]:
         """What is odd about the table, and where the answer stands on less than it seems to."""
         odd = (*self.table.notes, *self._mistyped())
-        return (*odd, *self._poor_programme(), *self._rival(), *self._misfitting())
+        return (
+            *odd,
+            *self._poor_programme(),
+            *self._rival(),
+            *self._misfitting(),
+        )
 
     def _mistyped(self) -> Iterator[str]:
         fitted = self.fitted
@@ -138,7 +167,11 @@ class TyreFit:
             yield f"{PEAK} fits closer with the other sign: positive pushes the wheel to the car"
 
     def _poor_programme(self) -> Iterator[str]:
-        of, values, parameters = self.table.values, self.fitted.rows.size, len(self.fitted.names)
+        of, values, parameters = (
+            self.table.values,
+            self.fitted.rows.size,
+            len(self.fitted.names),
+        )
         if (np.abs(of["inclination_deg"]) > UPRIGHT).all():
             yield "no row stands upright: the curvatures along and across may be taken for each other"
         if np.ptp(of["load_N"]) < 0.2 * of["load_N"].max():
@@ -146,7 +179,9 @@ class TyreFit:
         if self.has_friction and self.floor.used < SLIDING:
             yield "no row comes near sliding: friction rests on the model alone"
         if values - parameters < FEW:
-            few = f"{values} measured values for {parameters} parameters are few"
+            few = (
+                f"{values} measured values for {parameters} parameters are few"
+            )
             yield f"{few}: another tyre may fit as well"
 
     def _misfitting(self) -> Iterator[str]:
@@ -164,9 +199,13 @@ class TyreFit:
         said = [
             f"{key} {by_key[key].in_file(float(theirs)):.4g}"
             for key, ours, theirs in zip(
-                self.fitted.names, self.fitted.values, self.fitted.rival, strict=True
+                self.fitted.names,
+                self.fitted.values,
+                self.fitted.rival,
+                strict=True,
             )
-            if key != FRICTION and not abs(theirs - ours) < 3.0 * self.fitted.standard_error(key)
+            if key != FRICTION
+            and not abs(theirs - ours) < 3.0 * self.fitted.standard_error(key)
         ]
         which = f": {', '.join(said)}" if said else ""
         yield f"another tyre fits hardly worse, these rows do not rule it out{which}"
@@ -175,17 +214,26 @@ class TyreFit:
     def lateral_miss(self) -> float:
         """Median size of what the lateral forces are off by, as a share."""
         column = QUANTITIES.index(PEAK)
-        return float(np.nanmedian(np.abs(self.answers[:, column] / self.table.values[PEAK] - 1.0)))
+        return float(
+            np.nanmedian(
+                np.abs(self.answers[:, column] / self.table.values[PEAK] - 1.0)
+            )
+        )
 
     @property
     def misfits(self) -> tuple[str, ...]:
         """Quantities whose residuals are far beyond the noise told."""
-        return tuple(key for key, factor in self.fitted.noise.items() if factor > MISFIT)
+        return tuple(
+            key for key, factor in self.fitted.noise.items() if factor > MISFIT
+        )
 
     @property
     def has_friction(self) -> bool:
         """Whether friction is known, and so the contact pressure at which it holds means something."""
-        return any(one.key == FRICTION and one.value is not None for one in self.findings)
+        return any(
+            one.key == FRICTION and one.value is not None
+            for one in self.findings
+        )
 
     @property
     def outlying(self) -> np.ndarray:
@@ -214,10 +262,18 @@ def fit_tyre(table: Measurements, rig: Rig) -> TyreFit:
         return _done(first, fitted)
     area = first.answers(fitted.values)[:, QUANTITIES.index("patch_area_mm2")]
     middle = float(np.median(table.values["load_N"] / area))
-    second = replace(first, friction_pressure=float(np.clip(round(middle / _ROUND), 1, 500)) * _ROUND)
-    start = fitted.values.copy()  # the same tyre, by its friction at another pressure
+    second = replace(
+        first,
+        friction_pressure=float(np.clip(round(middle / _ROUND), 1, 500))
+        * _ROUND,
+    )
+    start = (
+        fitted.values.copy()
+    )  # the same tyre, by its friction at another pressure
     exponent = fitted.value(EXPONENT)
-    start[fitted.names.index(FRICTION)] *= (second.friction_pressure / _ANY_PRESSURE) ** -exponent
+    start[fitted.names.index(FRICTION)] *= (
+        second.friction_pressure / _ANY_PRESSURE
+    ) ** -exponent
     fit = _done(second, replace(second.fit(start[None, :]), rival=fitted.rival))
     return replace(fit, is_turned=_fits_turned(fit))
 
@@ -226,7 +282,15 @@ def _done(search: Search, fitted: Fitted) -> TyreFit:
     """The tyre found."""
     answers = search.answers(fitted.values)
     floor = search.friction_floor(fitted.values, answers)
-    return TyreFit(search.table, search.rig, fitted, search.given, search.friction_pressure, answers, floor)
+    return TyreFit(
+        search.table,
+        search.rig,
+        fitted,
+        search.given,
+        search.friction_pressure,
+        answers,
+        floor,
+    )
 
 
 def _may_tell_carcass(table: Measurements) -> bool:
@@ -249,9 +313,14 @@ def _fits_turned(fit: TyreFit) -> bool:
     found to lean under them."""
     if fit.fitted.is_told(LEAN) or not fit.table.is_measured(PEAK).any():
         return False
-    table = replace(fit.table, values={**fit.table.values, PEAK: -fit.table.values[PEAK]})
+    table = replace(
+        fit.table, values={**fit.table.values, PEAK: -fit.table.values[PEAK]}
+    )
     search = replace(fit.search, table=table)
     start = fit.fitted.values.copy()
     start[fit.fitted.names.index(LEAN)] = 0.5 * DEG_PER_KN
     turned = _done(search, search.fit(start[None, :]))
-    return turned.fitted.is_told(LEAN) and turned.lateral_miss < _TURNED * fit.lateral_miss
+    return (
+        turned.fitted.is_told(LEAN)
+        and turned.lateral_miss < _TURNED * fit.lateral_miss
+    )

@@ -10,7 +10,14 @@ import numpy as np
 from setupopt.fit.tyre_table import ALIGNING, CURVE, RELAXATION, STIFFNESS
 from setupopt.physics.inputs import Floats
 from setupopt.project.schema import TyreTable
-from setupopt.units import DEG_PER_KN, MM, N_PER_MM, N_PER_MM3, N_PER_MM3_PER_BAR, N_PER_MM_PER_BAR
+from setupopt.units import (
+    DEG_PER_KN,
+    MM,
+    N_PER_MM,
+    N_PER_MM3,
+    N_PER_MM3_PER_BAR,
+    N_PER_MM_PER_BAR,
+)
 
 
 class Parameter(NamedTuple):
@@ -37,7 +44,11 @@ class Parameter(NamedTuple):
 
 RADIUS, WIDTH, CROWN = "radius_mm", "tread_width_mm", "crown_radius_mm"
 FOUNDATION, PER_BAR = "foundation_N_per_mm3", "foundation_per_bar_N_per_mm3"
-FRICTION, EXPONENT, LEAN = "friction", "friction_exponent", "inclination_compliance_deg_per_kN"
+FRICTION, EXPONENT, LEAN = (
+    "friction",
+    "friction_exponent",
+    "inclination_compliance_deg_per_kN",
+)
 SHEAR, THRUST = "shear_per_foundation", "camber_thrust_share"
 CARCASS, CARCASS_PER_BAR = "carcass_N_per_mm", "carcass_per_bar_N_per_mm"
 FRICTION_PRESSURE = "friction_pressure_kPa"  # chosen, not fitted
@@ -48,19 +59,33 @@ PATCH = ("patch_length_mm", "patch_width_mm", "patch_area_mm2")
 # Parameters that are fitted only where one of these was measured; the rest always are.
 NEEDS = {SHEAR: _SLIPPING, THRUST: _SLIPPING, RELAXATION: (RELAXATION,)}
 # What car.toml takes where the key is left out; the other keys it needs.
-DEFAULTS = {THRUST: "0.5", CARCASS: "rigid", CARCASS_PER_BAR: "rigid", RELAXATION: "not used"}
+DEFAULTS = {
+    THRUST: "0.5",
+    CARCASS: "rigid",
+    CARCASS_PER_BAR: "rigid",
+    RELAXATION: "not used",
+}
 PARAMETERS = (
     Parameter(RADIUS, "radius", MM, 0.1),
     Parameter(WIDTH, "half_width", MM, 0.1),
-    Parameter(CROWN, "crown_radius", MM, 1.0, is_log=True),  # from a ball to nearly flat
+    Parameter(
+        CROWN, "crown_radius", MM, 1.0, is_log=True
+    ),  # from a ball to nearly flat
     Parameter(FOUNDATION, "foundation", N_PER_MM3, 0.03 * N_PER_MM3),
-    Parameter(PER_BAR, "per_pressure", N_PER_MM3_PER_BAR, 0.03 * N_PER_MM3_PER_BAR),
+    Parameter(
+        PER_BAR, "per_pressure", N_PER_MM3_PER_BAR, 0.03 * N_PER_MM3_PER_BAR
+    ),
     Parameter(FRICTION, "friction", 1.0, 1.0),
     Parameter(EXPONENT, "exponent", 1.0, 0.5),
     Parameter(LEAN, "compliance", DEG_PER_KN, 1.0 * DEG_PER_KN),
     Parameter(SHEAR, "shear", 1.0, 1.0),
     Parameter(THRUST, "thrust", 1.0, 0.5),
     Parameter(CARCASS, "carcass", N_PER_MM, 100.0 * N_PER_MM),
-    Parameter(CARCASS_PER_BAR, "carcass_per_pressure", N_PER_MM_PER_BAR, 100.0 * N_PER_MM_PER_BAR),
+    Parameter(
+        CARCASS_PER_BAR,
+        "carcass_per_pressure",
+        N_PER_MM_PER_BAR,
+        100.0 * N_PER_MM_PER_BAR,
+    ),
     Parameter(RELAXATION, "relaxation", MM, 0.3),
 )

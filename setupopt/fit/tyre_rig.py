@@ -70,13 +70,21 @@ def _set_patch(one: Record, k: float, patch: Record) -> None:
 
 @kernel
 def _lean_under(
-    one: Record, row: Record, force: float, start: float, patch: Record, table: Floats, ends: Floats
+    one: Record,
+    row: Record,
+    force: float,
+    start: float,
+    patch: Record,
+    table: Floats,
+    ends: Floats,
 ) -> float:
     """Brush forces into `table` while the wheel leans under `force`; slope of the lateral one by `force`."""
     k = patch.foundation
     w = patch.half_width
     t = _slant(one, row, force)
-    d = tyre.depth_for_load(row.load, start, t, patch.along, patch.across, w, k, ends)
+    d = tyre.depth_for_load(
+        row.load, start, t, patch.along, patch.across, w, k, ends
+    )
     _, _, s0, s1, _ = tyre.contact(d, t, patch.along, patch.across, w, k, ends)
     square = 1.0 + t * t
     patch.depth = d
@@ -85,13 +93,23 @@ def _lean_under(
     brush.forces(patch, table)
     by_spin = _RIGHT * one.thrust / (one.radius * square * sqrt(square))
     across = table[brush.ACROSS]
-    by_slant = across[brush.BY_SLANT] - across[brush.BY_DEPTH] * s1 / s0 + across[brush.BY_SPIN] * by_spin
+    by_slant = (
+        across[brush.BY_SLANT]
+        - across[brush.BY_DEPTH] * s1 / s0
+        + across[brush.BY_SPIN] * by_spin
+    )
     return by_slant * square * one.compliance
 
 
 @kernel
 def _steer(
-    one: Record, row: Record, slip: float, start: float, patch: Record, table: Floats, ends: Floats
+    one: Record,
+    row: Record,
+    slip: float,
+    start: float,
+    patch: Record,
+    table: Floats,
+    ends: Floats,
 ) -> float:
     """Brush forces into `table` at a slip angle, the wheel leaning under its own lateral force: Newton,
     halved where it leaves the bounds found so far.
@@ -120,7 +138,13 @@ def _steer(
 
 @kernel
 def _read_row(
-    one: Record, row: Record, from_touch: float, patch: Record, table: Floats, ends: Floats, out: Floats
+    one: Record,
+    row: Record,
+    from_touch: float,
+    patch: Record,
+    table: Floats,
+    ends: Floats,
+    out: Floats,
 ) -> None:
     """What a rig shows in one row, (quantities) in SI."""
     w = one.half_width
@@ -131,7 +155,11 @@ def _read_row(
     carcass = one.carcass + one.carcass_per_pressure * row.pressure
     d = tyre.depth_for_load(row.load, 0.01, t, along, across, w, k, ends)
     # tread and carcass in series
-    out[0] = d + (row.load / carcass if carcass > 0.0 else 0.0) + from_touch * tyre.deepest(0.0, t, across, w)
+    out[0] = (
+        d
+        + (row.load / carcass if carcass > 0.0 else 0.0)
+        + from_touch * tyre.deepest(0.0, t, across, w)
+    )
     out[1] = 2.0 * sqrt(2.0 * max(tyre.deepest(d, t, across, w), 0.0) / along)
     out[2] = _width(d, t, across, w)
     out[3] = tyre.contact(d, t, along, across, w, k, ends)[2] / k
@@ -148,21 +176,39 @@ def _read_row(
         out[7] = -table[brush.MOMENT, brush.VALUE]
     if row.stiffness != 0.0:
         answer = _steer(one, row, 0.0, d, patch, table, ends)
-        out[6] = table[brush.ACROSS, brush.BY_SLIP_Y] / (1.0 - min(answer, _MOST_ANSWER))
+        out[6] = table[brush.ACROSS, brush.BY_SLIP_Y] / (
+            1.0 - min(answer, _MOST_ANSWER)
+        )
 
 
 @kernel
 def _read_rows(
-    one: Record, readings: Records, from_touch: float, patch: Record, table: Floats, ends: Floats, out: Floats
+    one: Record,
+    readings: Records,
+    from_touch: float,
+    patch: Record,
+    table: Floats,
+    ends: Floats,
+    out: Floats,
 ) -> None:
     for i in range(readings.size):
         _read_row(one, readings[i], from_touch, patch, table, ends, out[i])
 
 
-def read_off(one: Record, readings: Records, from_touch: float, out: Floats) -> None:
+def read_off(
+    one: Record, readings: Records, from_touch: float, out: Floats
+) -> None:
     """What a rig would show, (rows, quantities) in SI, in the order of `tyre_table.QUANTITIES`.
 
     `from_touch`: 1 where deflection counts from the first touch, else 0. What was not measured is no number.
     """
     patch = np.zeros(1, BRUSH)[0]
-    _read_rows(one, readings, from_touch, patch, np.zeros((brush.ROWS, brush.COLUMNS)), np.zeros(5), out)
+    _read_rows(
+        one,
+        readings,
+        from_touch,
+        patch,
+        np.zeros((brush.ROWS, brush.COLUMNS)),
+        np.zeros(5),
+        out,
+    )

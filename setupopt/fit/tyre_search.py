@@ -51,7 +51,11 @@ from setupopt.units import BAR, DEG_PER_KN, N_PER_MM, N_PER_MM3
 STARTS = 16
 _WIDE = 0.5  # m, a tread that no patch reaches across
 _PLAIN_SHEAR = 2.0  # tangential over radial stiffness of a slick; common practice, no source
-_SOFTER = (1.5, 3.0, 5.0)  # the tread alone is stiffer than tread and carcass together by about so much
+_SOFTER = (
+    1.5,
+    3.0,
+    5.0,
+)  # the tread alone is stiffer than tread and carcass together by about so much
 SLIDING = 0.7  # share of the largest force from which a point of a slip curve measures friction
 
 
@@ -83,12 +87,18 @@ class Search:
     @cached_property
     def free(self) -> list[Parameter]:
         """The parameters that are fitted."""
-        return [parameter for parameter in PARAMETERS if self._is_free(parameter.key)]
+        return [
+            parameter
+            for parameter in PARAMETERS
+            if self._is_free(parameter.key)
+        ]
 
     def _is_free(self, key: str) -> bool:
         if key in (CARCASS, CARCASS_PER_BAR):
             return self.has_carcass
-        is_shown = key not in NEEDS or any(self.table.is_measured(need).any() for need in NEEDS[key])
+        is_shown = key not in NEEDS or any(
+            self.table.is_measured(need).any() for need in NEEDS[key]
+        )
         return is_shown and key not in self.given
 
     @cached_property
@@ -110,7 +120,9 @@ class Search:
     @cached_property
     def noise(self) -> Floats:
         """(values) Noise of each."""
-        return reading_noise(self.measured, {**NOISE, **self.rig.noise})[self.places]
+        return reading_noise(self.measured, {**NOISE, **self.rig.noise})[
+            self.places
+        ]
 
     @cached_property
     def readings(self) -> Records:
@@ -126,8 +138,16 @@ class Search:
     def values(self, x: Floats) -> dict[str, float]:
         """Every parameter in SI."""
         pairs = zip(self.free, x, strict=True)
-        unshown = {SHEAR: _PLAIN_SHEAR, THRUST: 0.5, CARCASS: 0.0, CARCASS_PER_BAR: 0.0, RELAXATION: 0.0}
-        fitted = {p.key: math.exp(v) if p.is_log else float(v) for p, v in pairs}
+        unshown = {
+            SHEAR: _PLAIN_SHEAR,
+            THRUST: 0.5,
+            CARCASS: 0.0,
+            CARCASS_PER_BAR: 0.0,
+            RELAXATION: 0.0,
+        }
+        fitted = {
+            p.key: math.exp(v) if p.is_log else float(v) for p, v in pairs
+        }
         return {**unshown, **self.given, **fitted}
 
     def read(self, x: Floats, readings: Records) -> Floats:
@@ -173,17 +193,29 @@ class Search:
 
     def starts(self, count: int = STARTS) -> Floats:
         """(starts, parameters): the plain tyre, and others from half to twice its values."""
-        cube = qmc.LatinHypercube(len(self.free), rng=np.random.default_rng(0)).random(count - 1)
+        cube = qmc.LatinHypercube(
+            len(self.free), rng=np.random.default_rng(0)
+        ).random(count - 1)
         wide = np.log(2.0) * (2.0 * cube - 1.0)
-        is_log, plain = np.array([parameter.is_log for parameter in self.free]), self.plain()
-        return np.vstack([plain, np.where(is_log, plain + wide, plain * np.exp(wide))])
+        is_log, plain = (
+            np.array([parameter.is_log for parameter in self.free]),
+            self.plain(),
+        )
+        return np.vstack(
+            [plain, np.where(is_log, plain + wide, plain * np.exp(wide))]
+        )
 
     def plain(self) -> Floats:
         """A tyre that carries the loads at about the deflections, with about the friction."""
         of = self.table.values
-        stiff = _typical(of["load_N"] / (math.pi * of["deflection_mm"] ** 2 * sqrt(0.3)), 0.03 * N_PER_MM3)
+        stiff = _typical(
+            of["load_N"] / (math.pi * of["deflection_mm"] ** 2 * sqrt(0.3)),
+            0.03 * N_PER_MM3,
+        )
         stiff *= _SOFTER[1] if self.has_carcass else 1.0
-        whole = 1.5 * _typical(of["load_N"] / of["deflection_mm"], 200.0 * N_PER_MM)
+        whole = 1.5 * _typical(
+            of["load_N"] / of["deflection_mm"], 200.0 * N_PER_MM
+        )
         pressure = _typical(of["pressure_bar"], BAR)
         peak = np.where(self.table.is_measured(PEAK), of[PEAK], of[CURVE])
         share = np.abs(peak) / of["load_N"]
@@ -220,12 +252,18 @@ class Search:
         if not (is_peak | is_curve).any():
             return FrictionFloor()
         readings = self.readings.copy()
-        readings["side"] = np.nan_to_num(np.sign(np.where(is_peak, of[PEAK], of[CURVE])))
+        readings["side"] = np.nan_to_num(
+            np.sign(np.where(is_peak, of[PEAK], of[CURVE]))
+        )
         peaks = self.read(x, readings)[:, QUANTITIES.index(PEAK)]
-        share = answers[:, QUANTITIES.index(CURVE)] / np.where(peaks == 0.0, np.inf, peaks)
+        share = answers[:, QUANTITIES.index(CURVE)] / np.where(
+            peaks == 0.0, np.inf, peaks
+        )
         used = np.where(is_peak, 1.0, np.nan_to_num(share))
         shows = used >= min(SLIDING, 0.9 * float(used.max()))
-        pressures = of["load_N"] / answers[:, QUANTITIES.index("patch_area_mm2")]
+        pressures = (
+            of["load_N"] / answers[:, QUANTITIES.index("patch_area_mm2")]
+        )
         return FrictionFloor(float(pressures[shows].min()), float(used.max()))
 
 

@@ -17,24 +17,41 @@ from setupopt.units import BAR, DEG, MM, MM2, N_PER_DEG, PERCENT
 
 _LENGTHS = {"m": 1e3, "cm": 10.0, "in": 25.4}
 COLUMNS = {
-    "load_N": Column(Bounds(50, 200_000, "N"), is_needed=True, others={"kN": 1e3}),
+    "load_N": Column(
+        Bounds(50, 200_000, "N"), is_needed=True, others={"kN": 1e3}
+    ),
     "inclination_deg": Column(Bounds(-15, 15, "deg"), DEG, is_needed=True),
     "pressure_bar": Column(
-        Bounds(0.2, 6, "bar"), BAR, is_needed=True, others={"psi": 0.0689476, "kPa": 0.01}
+        Bounds(0.2, 6, "bar"),
+        BAR,
+        is_needed=True,
+        others={"psi": 0.0689476, "kPa": 0.01},
     ),
     "deflection_mm": Column(Bounds(0.1, 300, "mm"), MM, True, others=_LENGTHS),
     "patch_length_mm": Column(Bounds(5, 2000, "mm"), MM, True, others=_LENGTHS),
     "patch_width_mm": Column(Bounds(5, 1000, "mm"), MM, True, others=_LENGTHS),
     "patch_area_mm2": Column(
-        Bounds(100, 1_000_000, "mm2"), MM2, True, others={"cm2": 100.0, "m2": 1e6, "in2": 645.16}
+        Bounds(100, 1_000_000, "mm2"),
+        MM2,
+        True,
+        others={"cm2": 100.0, "m2": 1e6, "in2": 645.16},
     ),
     "peak_lateral_N": Column(Bounds(-400_000, 400_000, "N"), is_measured=True),
-    "slip_angle_deg": Column(Bounds(-30, 30, "deg"), DEG, empty=math.nan, others={"rad": 1 / DEG}),
-    "lateral_N": Column(Bounds(-400_000, 400_000, "N"), is_measured=True, others={"kN": 1e3}),
-    "cornering_stiffness_N_per_deg": Column(
-        Bounds(1, 100_000, "N/deg"), N_PER_DEG, True, others={"N/rad": DEG, "kN/deg": 1e3}
+    "slip_angle_deg": Column(
+        Bounds(-30, 30, "deg"), DEG, empty=math.nan, others={"rad": 1 / DEG}
     ),
-    "aligning_Nm": Column(Bounds(-20_000, 20_000, "N m"), is_measured=True, others={"kN m": 1e3}),
+    "lateral_N": Column(
+        Bounds(-400_000, 400_000, "N"), is_measured=True, others={"kN": 1e3}
+    ),
+    "cornering_stiffness_N_per_deg": Column(
+        Bounds(1, 100_000, "N/deg"),
+        N_PER_DEG,
+        True,
+        others={"N/rad": DEG, "kN/deg": 1e3},
+    ),
+    "aligning_Nm": Column(
+        Bounds(-20_000, 20_000, "N m"), is_measured=True, others={"kN m": 1e3}
+    ),
     "relaxation_mm": Column(Bounds(5, 3000, "mm"), MM, True, others=_LENGTHS),
 }
 PEAK = "peak_lateral_N"
@@ -57,10 +74,19 @@ NOISE = {
     "aligning_Nm": 2.0, "aligning_percent": 5.0,
     "relaxation_mm": 0.0, "relaxation_percent": 10.0,
 }  # fmt: skip
-_FRICTION = (0.05, 6.0)  # lateral force over load that may be; beyond, one of the two is in another unit
-_STIFFNESS = (0.01, 3.0)  # cornering stiffness over load that may be, per degree
+_FRICTION = (
+    0.05,
+    6.0,
+)  # lateral force over load that may be; beyond, one of the two is in another unit
+_STIFFNESS = (
+    0.01,
+    3.0,
+)  # cornering stiffness over load that may be, per degree
 _ARM = 0.3  # m, of the lateral force about the wheel's centre: a moment with a longer one is in another unit
-SIGNED = (CURVE, ALIGNING)  # they pass through zero: a share of the reading alone is no noise
+SIGNED = (
+    CURVE,
+    ALIGNING,
+)  # they pass through zero: a share of the reading alone is no noise
 # Of the rectangle round a patch: no more than all of it; no less than half, which any outline that only bends
 # outwards fills; and readings a little off
 _AREA = (0.4, 1.1)
@@ -88,9 +114,15 @@ def read_tyre_table(path: str | Path, rig: Rig) -> Measurements:
     A lateral force without a slip angle is the peak, and stands in the column of the peak.
     """
     table = read_measurements(path, COLUMNS)
-    mistakes = [*_without_slip(table), *_impossible(table, rig), *_turned(table)]
+    mistakes = [
+        *_without_slip(table),
+        *_impossible(table, rig),
+        *_turned(table),
+    ]
     if mistakes:
-        raise InputErrors(sorted(mistakes, key=lambda mistake: mistake.line or 0))
+        raise InputErrors(
+            sorted(mistakes, key=lambda mistake: mistake.line or 0)
+        )
     return _with_peaks(table)
 
 
@@ -108,8 +140,14 @@ def _without_slip(table: Measurements) -> Iterator[InputError]:
     of = table.values
     for row in np.flatnonzero(np.isnan(of[SLIP]) & table.is_measured(ALIGNING)):
         yield table.error(int(row), ALIGNING, f"{SLIP} in the same row")
-    for row in np.flatnonzero(np.isnan(of[SLIP]) & table.is_measured(CURVE) & table.is_measured(PEAK)):
-        yield table.error(int(row), CURVE, f"{SLIP} in the same row; without, it is the peak, which is there")
+    for row in np.flatnonzero(
+        np.isnan(of[SLIP]) & table.is_measured(CURVE) & table.is_measured(PEAK)
+    ):
+        yield table.error(
+            int(row),
+            CURVE,
+            f"{SLIP} in the same row; without, it is the peak, which is there",
+        )
 
 
 def _turned(table: Measurements) -> Iterator[InputError]:
@@ -123,29 +161,46 @@ def _turned(table: Measurements) -> Iterator[InputError]:
         product = of[key] * of[SLIP]
         is_wrong = product < 0.0
         if np.nansum(product) < 0.0:
-            yield table.error(int(np.flatnonzero(is_wrong)[0]), key, f"a column {expected}")
+            yield table.error(
+                int(np.flatnonzero(is_wrong)[0]), key, f"a column {expected}"
+            )
 
 
 def _impossible(table: Measurements, rig: Rig) -> Iterator[InputError]:
     """Values that are plausible alone, but not together."""
     of = table.values
     load = of["load_N"]
-    for key, (low, high), unit in ((PEAK, _FRICTION, ""), (STIFFNESS, _STIFFNESS, " per degree")):
+    for key, (low, high), unit in (
+        (PEAK, _FRICTION, ""),
+        (STIFFNESS, _STIFFNESS, " per degree"),
+    ):
         ratio = np.abs(of[key]) / COLUMNS[key].factor / load
         for row in np.flatnonzero((ratio < low) | (ratio > high)):
-            expected = f"{low:g} to {high:g} times the load of {load[row]:.6g} N{unit}"
+            expected = (
+                f"{low:g} to {high:g} times the load of {load[row]:.6g} N{unit}"
+            )
             yield table.error(int(row), key, expected)
     for key, most, unit in ((CURVE, _FRICTION[1], ""), (ALIGNING, _ARM, " m")):
         for row in np.flatnonzero(np.abs(of[key]) > most * load):
-            yield table.error(int(row), key, f"at most {most:g}{unit} times the load of {load[row]:.6g} N")
+            yield table.error(
+                int(row),
+                key,
+                f"at most {most:g}{unit} times the load of {load[row]:.6g} N",
+            )
     box = of["patch_length_mm"] * of["patch_width_mm"]
     area = of["patch_area_mm2"]
-    for row in np.flatnonzero((area < _AREA[0] * box) | (area > _AREA[1] * box)):
+    for row in np.flatnonzero(
+        (area < _AREA[0] * box) | (area > _AREA[1] * box)
+    ):
         expected = f"{_AREA[0]:g} to {_AREA[1]:g} times length times width, {box[row] / MM2:.6g} mm2"
         yield table.error(int(row), "patch_area_mm2", expected)
     tread = rig.tread_width or np.inf
     for row in np.flatnonzero(of["patch_width_mm"] > _SPARE * tread):
-        yield table.error(int(row), "patch_width_mm", f"no more than the tread, {tread / MM:.6g} mm")
+        yield table.error(
+            int(row),
+            "patch_width_mm",
+            f"no more than the tread, {tread / MM:.6g} mm",
+        )
 
 
 def reading_noise(measured: Floats, noise: Mapping[str, float]) -> Floats:
@@ -171,6 +226,8 @@ def noiseless(noise: Mapping[str, float]) -> str | None:
     both = {**NOISE, **noise}
 
     def is_silent(key: str) -> bool:
-        return both[key] == 0.0 and (key in SIGNED or both[percent_key(key)] == 0.0)
+        return both[key] == 0.0 and (
+            key in SIGNED or both[percent_key(key)] == 0.0
+        )
 
     return next((key for key in QUANTITIES if is_silent(key)), None)

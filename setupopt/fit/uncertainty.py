@@ -15,9 +15,11 @@ OUTLYING = 3.5  # Iglewicz and Hoaglin, How to Detect and Handle Outliers, ASQC,
 # Degrees of freedom from which residuals tell their own noise; common practice, no source. Shares of them add
 # up to whole numbers but for rounding, on which nothing may hang.
 _ENOUGH = 8.0 - 1e-6
-_LEAST_NOISE = 0.1  # of what was told: no instrument is better than that by ten times
+# Of what was told: no instrument is better than that by ten times
+_LEAST_NOISE = 0.1
 _ROUNDS = 12
-_NOTHING = 1e-6  # share of a direction below which it is the noise of differences
+# Share of a direction below which it is the noise of differences
+_NOTHING = 1e-6
 
 
 @dataclass(frozen=True)
@@ -39,8 +41,12 @@ class Linear:
     residuals: Floats  # in the noise found
     leverage: Floats  # (residuals) share of its own error that a measured value fits away
     is_free: np.ndarray  # (parameters) not at a bound
-    weights: Floats  # (parameters) how much all residuals together change by a scale
-    directions: Floats  # (parameters, directions), and how far each may be wrong
+    weights: (
+        Floats  # (parameters) how much all residuals together change by a scale
+    )
+    directions: (
+        Floats  # (parameters, directions), and how far each may be wrong
+    )
     spreads: Floats
     degrees_of_freedom: int
 
@@ -53,7 +59,11 @@ class Linear:
     def scores(self) -> Floats:
         """Residuals over what noise alone would leave of them."""
         left = 1.0 - self.leverage
-        return np.where(left > _NOTHING, self.residuals / np.sqrt(np.maximum(left, _NOTHING)), 0.0)
+        return np.where(
+            left > _NOTHING,
+            self.residuals / np.sqrt(np.maximum(left, _NOTHING)),
+            0.0,
+        )
 
 
 def linearised(problem: Problem, x: Floats) -> Linear:
@@ -71,10 +81,20 @@ def linearised(problem: Problem, x: Floats) -> Linear:
     leverage = (left[: residuals.size, is_told] ** 2).sum(axis=1)
     weights = np.zeros(x.size)
     weights[is_free] = np.linalg.norm(slopes, axis=0) / inflation
-    return Linear(residuals, leverage, is_free, weights, directions, spreads * inflation, degrees)
+    return Linear(
+        residuals,
+        leverage,
+        is_free,
+        weights,
+        directions,
+        spreads * inflation,
+        degrees,
+    )
 
 
-def _slopes(problem: Problem, x: Floats, is_free: np.ndarray, count: int) -> Floats:
+def _slopes(
+    problem: Problem, x: Floats, is_free: np.ndarray, count: int
+) -> Floats:
     """(residuals, free parameters) per scale, by central differences of a tenth of the way to a bound.
 
     Rows of zeros make it at least as high as wide, so that no direction goes missing.
@@ -91,24 +111,47 @@ def _huber(residuals: Floats, degrees_of_freedom: int) -> float:
     """What the squared errors of plain least squares are multiplied by: what the residuals say of the noise,
     and the price of bending them. Few residuals make errors larger, never smaller."""
     if degrees_of_freedom < _ENOUGH:
-        return max(1.0, float((residuals**2).sum()) / max(degrees_of_freedom, 1))
+        return max(
+            1.0, float((residuals**2).sum()) / max(degrees_of_freedom, 1)
+        )
     bent = 1.0 + (residuals / BEND) ** 2
     slope = bent**-1.5
-    few = 1.0 + (1.0 - degrees_of_freedom / residuals.size) * slope.var() / slope.mean() ** 2
-    return float((residuals**2 / bent).sum() / degrees_of_freedom * (few / slope.mean()) ** 2)
+    few = (
+        1.0
+        + (1.0 - degrees_of_freedom / residuals.size)
+        * slope.var()
+        / slope.mean() ** 2
+    )
+    return float(
+        (residuals**2 / bent).sum()
+        / degrees_of_freedom
+        * (few / slope.mean()) ** 2
+    )
 
 
-def _noise(linear: Linear, noise: dict[str, float], quantities: Sequence[str]) -> dict[str, float]:
+def _noise(
+    linear: Linear, noise: dict[str, float], quantities: Sequence[str]
+) -> dict[str, float]:
     """Noise of each quantity over the one told; those with too few residuals share one; else as told."""
     spare = 1.0 - linear.leverage
-    own = {name: np.array([one == name for one in quantities]) for name in noise}
+    own = {
+        name: np.array([one == name for one in quantities]) for name in noise
+    }
     few = [name for name in noise if spare[own[name]].sum() < _ENOUGH]
-    together = np.any([own[name] for name in few], axis=0) if few else np.zeros(spare.size, dtype=bool)
+    together = (
+        np.any([own[name] for name in few], axis=0)
+        if few
+        else np.zeros(spare.size, dtype=bool)
+    )
     found = {}
     for name, before in noise.items():
         told_by = together if name in few else own[name]
         is_enough = spare[told_by].sum() >= _ENOUGH
-        found[name] = max(before * _deviation(linear.scores[told_by]), _LEAST_NOISE) if is_enough else 1.0
+        found[name] = (
+            max(before * _deviation(linear.scores[told_by]), _LEAST_NOISE)
+            if is_enough
+            else 1.0
+        )
     return found
 
 
@@ -130,10 +173,16 @@ def weighed(
     linear = linearised(problem, x)
     for _ in range(_ROUNDS):
         found = _noise(linear, noise, quantities)
-        if all(abs(found[name] - noise[name]) < 0.01 * noise[name] for name in noise):
+        if all(
+            abs(found[name] - noise[name]) < 0.01 * noise[name]
+            for name in noise
+        ):
             break
         noise = found
-        problem = replace(problem, weights=1.0 / np.array([noise[name] for name in quantities]))
+        problem = replace(
+            problem,
+            weights=1.0 / np.array([noise[name] for name in quantities]),
+        )
         x = problem.solve(x).x
         linear = linearised(problem, x)
     return x, linear, noise
@@ -149,10 +198,14 @@ def _parts(slopes: Floats, directions: Floats, spreads: Floats) -> Floats:
 def error_along(slopes: Floats, directions: Floats, spreads: Floats) -> float:
     """Standard error; infinite where it is more than a change by the scales would do."""
     error = float(np.linalg.norm(_parts(slopes, directions, spreads)))
-    return error if error <= float(np.linalg.norm(slopes @ directions)) else np.inf
+    return (
+        error if error <= float(np.linalg.norm(slopes @ directions)) else np.inf
+    )
 
 
-def correlation(directions: Floats, spreads: Floats, is_told: np.ndarray) -> Floats:
+def correlation(
+    directions: Floats, spreads: Floats, is_told: np.ndarray
+) -> Floats:
     """(parameters, parameters), not a number for what is not told."""
     parts = _parts(np.eye(len(is_told)), directions, spreads)
     size = np.linalg.norm(parts, axis=1)
@@ -170,7 +223,21 @@ def untold_of(
     is_silent = linear.is_silent
     found = []
     for i in np.flatnonzero(~is_told):
-        others = [j for j in np.flatnonzero(shared[i] & ~is_told & ~is_silent & linear.is_free) if j != i]
-        from_ = () if is_silent[i] or not linear.is_free[i] else tuple(names[int(j)] for j in others)
-        found.append(NotIdentifiable(names[int(i)], None if linear.is_free[i] else float(x[i]), from_))
+        others = [
+            j
+            for j in np.flatnonzero(
+                shared[i] & ~is_told & ~is_silent & linear.is_free
+            )
+            if j != i
+        ]
+        from_ = (
+            ()
+            if is_silent[i] or not linear.is_free[i]
+            else tuple(names[int(j)] for j in others)
+        )
+        found.append(
+            NotIdentifiable(
+                names[int(i)], None if linear.is_free[i] else float(x[i]), from_
+            )
+        )
     return tuple(found)

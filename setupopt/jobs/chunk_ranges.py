@@ -8,7 +8,9 @@ from typing import NamedTuple
 from setupopt.physics.inputs import Records
 
 # Yields the results of all jobs in their order, from: name of the chunks, label for the user, function, jobs.
-Chunks = Callable[[str, str, Callable[..., Records], Sequence], Iterator[Records]]
+Chunks = Callable[
+    [str, str, Callable[..., Records], Sequence], Iterator[Records]
+]
 
 
 class ChunkRange(NamedTuple):
@@ -29,4 +31,7 @@ def chunk_ranges(total: int, size: int) -> list[ChunkRange]:
     >>> [list(part.items) for part in chunk_ranges(5, 2)]
     [[0, 1], [2, 3], [4]]
     """
-    return [ChunkRange(first, min(size, total - first)) for first in range(0, total, size)]
+    return [
+        ChunkRange(first, min(size, total - first))
+        for first in range(0, total, size)
+    ]

@@ -38,10 +38,20 @@ class ClusterError(UserError):
 
 def refuse_address(address: str) -> None:
     """Raises ClusterError for what is no address of a scheduler: tcp://HOST:PORT or tls://HOST:PORT."""
-    with suppress(ValueError):  # a port that is no number, or brackets that do not close
+    with suppress(
+        ValueError
+    ):  # a port that is no number, or brackets that do not close
         parts = urlsplit(address)
-        bare = f"{parts.scheme}://{parts.netloc}" == address and not any(c.isspace() for c in address)
-        if bare and parts.scheme in ("tcp", "tls") and parts.hostname and parts.port and not parts.username:
+        bare = f"{parts.scheme}://{parts.netloc}" == address and not any(
+            c.isspace() for c in address
+        )
+        if (
+            bare
+            and parts.scheme in ("tcp", "tls")
+            and parts.hostname
+            and parts.port
+            and not parts.username
+        ):
             return
     raise ClusterError(
         f"--cluster: found {address!r}, expected the address of a Dask scheduler, such as tcp://10.0.0.5:8786"
@@ -63,7 +73,9 @@ def cluster(address: str) -> Iterator[WorkerPool]:
         with _Machines(address, client) as machines:
             yield machines
     finally:
-        with suppress(Exception):  # a scheduler that is gone is no reason to fail
+        with suppress(
+            Exception
+        ):  # a scheduler that is gone is no reason to fail
             client.close(timeout=_CLOSE)
 
 
@@ -79,10 +91,21 @@ def _client(address: str) -> Any:
             "--cluster needs dask and distributed, which are not installed: install setupopt with its extra "
             "`cluster`, as in pip install 'setupopt[cluster]'"
         ) from None
-    for name in ("distributed", "distributed.client", "distributed.core", "distributed.comm"):
-        logging.getLogger(name).setLevel(logging.CRITICAL + 1)  # what matters is said as an error, once
+    for name in (
+        "distributed",
+        "distributed.client",
+        "distributed.core",
+        "distributed.comm",
+    ):
+        logging.getLogger(name).setLevel(
+            logging.CRITICAL + 1
+        )  # what matters is said as an error, once
     is_tls = address.startswith("tls:")
-    encryption = distributed.Security().get_connection_args("client")["ssl_context"] if is_tls else None
+    encryption = (
+        distributed.Security().get_connection_args("client")["ssl_context"]
+        if is_tls
+        else None
+    )
     if is_tls and not encryption:
         raise ClusterError(
             f"--cluster {address}: dask's configuration names no certificates; set "
@@ -90,10 +113,16 @@ def _client(address: str) -> Any:
         )
     try:
         _require_greeting(address, encryption)
-        return distributed.Client(address, timeout=_CONNECT, set_as_default=False)
-    except Exception as error:  # whatever a wrong address, name, port or certificate brings
+        return distributed.Client(
+            address, timeout=_CONNECT, set_as_default=False
+        )
+    except (
+        Exception
+    ) as error:  # whatever a wrong address, name, port or certificate brings
         reason = str(error).strip().splitlines()[:1] or [type(error).__name__]
-        raise ClusterError(f"--cluster {address}: no Dask scheduler can be reached ({reason[0]})") from None
+        raise ClusterError(
+            f"--cluster {address}: no Dask scheduler can be reached ({reason[0]})"
+        ) from None
 
 
 def _require_greeting(address: str, encryption: SSLContext | None) -> None:
@@ -103,14 +132,25 @@ def _require_greeting(address: str, encryption: SSLContext | None) -> None:
     where somebody listens and says nothing.
     """
     parts = urlsplit(address)
-    with socket.create_connection((parts.hostname or "", parts.port or 0), timeout=_CONNECT) as peer:
+    with socket.create_connection(
+        (parts.hostname or "", parts.port or 0), timeout=_CONNECT
+    ) as peer:
         try:
-            stream = encryption.wrap_socket(peer, server_hostname=parts.hostname) if encryption else peer
+            stream = (
+                encryption.wrap_socket(peer, server_hostname=parts.hostname)
+                if encryption
+                else peer
+            )
             with stream, stream.makefile("rb") as greetings:
                 greeting = greetings.read(8)
         except TimeoutError:
-            raise OSError(f"something listens there, but says nothing for {_CONNECT:g} s") from None
-    if len(greeting) < 8 or int.from_bytes(greeting, "little") > _LONGEST_GREETING:
+            raise OSError(
+                f"something listens there, but says nothing for {_CONNECT:g} s"
+            ) from None
+    if (
+        len(greeting) < 8
+        or int.from_bytes(greeting, "little") > _LONGEST_GREETING
+    ):
         raise OSError("what answers there is something else")
 
 
@@ -126,23 +166,40 @@ def _refuse_workers(address: str, client: Any) -> None:
         client.wait_for_workers(1, timeout=_FIRST_WORKER)
         told = client.run(identity, on_error="return")
     except Exception as error:
-        reason = "it has no workers" if "Timeout" in type(error).__name__ else str(error)
-        raise ClusterError(f"--cluster {address}: {reason}; start some with: dask worker {address}") from None
+        reason = (
+            "it has no workers"
+            if "Timeout" in type(error).__name__
+            else str(error)
+        )
+        raise ClusterError(
+            f"--cluster {address}: {reason}; start some with: dask worker {address}"
+        ) from None
     for worker, there in sorted(told.items()):
         _refuse_other(there, worker)
 
 
 def _refuse_other(there: Any, worker: str) -> None:
     """Raises ClusterError where a worker's program is not the one that runs here."""
-    told = str(there) if not isinstance(there, dict) else _difference(there, identity())
+    told = (
+        str(there)
+        if not isinstance(there, dict)
+        else _difference(there, identity())
+    )
     if told:
-        raise ClusterError(f"worker {worker} runs another program ({told}): {_SAME}")
+        raise ClusterError(
+            f"worker {worker} runs another program ({told}): {_SAME}"
+        )
 
 
 def _difference(there: dict[str, str], here: dict[str, str]) -> str:
     """In words, what two programs differ in; empty where they do not."""
-    names = [name for name in {**here, **there} if here.get(name) != there.get(name)]
-    return ", ".join(f"{name} {there.get(name)} there, {here.get(name)} here" for name in names)
+    names = [
+        name for name in {**here, **there} if here.get(name) != there.get(name)
+    ]
+    return ", ".join(
+        f"{name} {there.get(name)} there, {here.get(name)} here"
+        for name in names
+    )
 
 
 # ---- the work ----------------------------------------------------------------------------------------------
@@ -157,7 +214,9 @@ def _do(expected: dict[str, str], do: Callable[..., Any], *args: Any) -> Any:
     """One job on a worker, unless it came after the look at the workers with another program."""
     told = _difference(identity(), expected)
     if told:
-        raise ClusterError(f"a worker on {socket.gethostname()} runs another program ({told}): {_SAME}")
+        raise ClusterError(
+            f"a worker on {socket.gethostname()} runs another program ({told}): {_SAME}"
+        )
     return do(*args)
 
 
@@ -166,7 +225,9 @@ class _Machines(WorkerPool):
 
     def __init__(self, address: str, client: Any) -> None:
         self.address, self.client = address, client
-        self.waiting: dict[Future[Any], Any] = {}  # and the scheduler's own futures of the same jobs
+        self.waiting: dict[
+            Future[Any], Any
+        ] = {}  # and the scheduler's own futures of the same jobs
         self.brought: tuple[Any, Any] = None, None
         self.closed = threading.Event()
 
@@ -185,12 +246,16 @@ class _Machines(WorkerPool):
         except Exception:
             raise self._lost() from None
 
-    def submit(self, do: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+    def submit(
+        self, do: Callable[..., Any], /, *args: Any, **kwargs: Any
+    ) -> Future[Any]:
         """A job for any worker; what does it is sent once for all jobs in a row that it does."""
         if self.brought[0] is not do:
             self.brought = do, self._begun(_brought, do)
         here: Future[Any] = Future()
-        there = self._begun(partial(_do, identity()), self.brought[1], *args, **kwargs)
+        there = self._begun(
+            partial(_do, identity()), self.brought[1], *args, **kwargs
+        )
         self.waiting[here] = there
         here.add_done_callback(self._forget)
         there.add_done_callback(partial(self._end, here))
@@ -218,7 +283,10 @@ class _Machines(WorkerPool):
                 f"--cluster {self.address}: one and the same job ended several workers, perhaps for want of "
                 "memory; what is finished is kept"
             )
-        is_ours = self.client.status == "running" and "Cancelled" not in type(error).__name__
+        is_ours = (
+            self.client.status == "running"
+            and "Cancelled" not in type(error).__name__
+        )
         return error if is_ours else self._lost()
 
     def _forget(self, here: Future[Any]) -> None:
@@ -240,7 +308,9 @@ class _Machines(WorkerPool):
             if self.client.status != "running":
                 self._fail(self._lost())
             elif alone >= _ALONE:
-                self._fail(self._lost(f"for {_ALONE:.0f} s there has been no worker"))
+                self._fail(
+                    self._lost(f"for {_ALONE:.0f} s there has been no worker")
+                )
 
     def _has_workers(self) -> bool:
         try:
@@ -253,7 +323,9 @@ class _Machines(WorkerPool):
             _settle(here, None, error)
 
 
-def _settle(future: Future[Any], answer: Any, error: BaseException | None) -> None:
+def _settle(
+    future: Future[Any], answer: Any, error: BaseException | None
+) -> None:
     """End a future, unless it has ended: cancelled here, or given up."""
     with suppress(InvalidStateError):
         if error is None:

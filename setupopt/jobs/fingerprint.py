@@ -37,21 +37,32 @@ def program() -> dict[str, str]:
     digest = hashlib.sha256()
     for source in sorted(Path(__file__).parents[1].rglob("*.py")):
         digest.update(source.read_bytes())
-    libraries = {"setupopt": setupopt.__version__, "numpy": np.__version__, "scipy": scipy.__version__}
+    libraries = {
+        "setupopt": setupopt.__version__,
+        "numpy": np.__version__,
+        "scipy": scipy.__version__,
+    }
     libraries |= {name: version(name) for name in ("clarabel", "cvxpy")}
-    return libraries | {"kernels": jit.fingerprint(), "sources": digest.hexdigest()[:16]}
+    return libraries | {
+        "kernels": jit.fingerprint(),
+        "sources": digest.hexdigest()[:16],
+    }
 
 
 @cache
 def _program_text() -> str:
     """Chunks of another program must not be mixed with those of this one."""
-    return " ".join(f"{name} {value}" for name, value in program().items()) + ";"
+    return (
+        " ".join(f"{name} {value}" for name, value in program().items()) + ";"
+    )
 
 
 def _encode(part: Any) -> Iterator[bytes]:
     """Kind and exact value. Every piece marks its own end, so that no two parts have the same bytes."""
     kind = type(part)
-    if isinstance(part, float):  # numpy's too; repr is the shortest text that reads back as the same number
+    if isinstance(
+        part, float
+    ):  # numpy's too; repr is the shortest text that reads back as the same number
         yield f"float {float(part)!r};".encode()
     elif part is None or kind in (bool, int, str, bytes):
         yield f"{kind.__name__} {part!r};".encode()
@@ -60,9 +71,13 @@ def _encode(part: Any) -> Iterator[bytes]:
     elif kind is list or isinstance(part, tuple):
         yield from _encode_all(kind, part)
     elif is_dataclass(kind):
-        yield from _encode_all(kind, [(f.name, getattr(part, f.name)) for f in fields(kind)])
+        yield from _encode_all(
+            kind, [(f.name, getattr(part, f.name)) for f in fields(kind)]
+        )
     else:
-        raise TypeError(f"no part of a study's fingerprint: {kind.__module__}.{kind.__qualname__}")
+        raise TypeError(
+            f"no part of a study's fingerprint: {kind.__module__}.{kind.__qualname__}"
+        )
 
 
 def _encode_all(kind: type, parts: Any) -> Iterator[bytes]:

@@ -24,7 +24,9 @@ class SerialExecutor(WorkerPool):
         """One."""
         return 1
 
-    def submit(self, do: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+    def submit(
+        self, do: Callable[..., Any], /, *args: Any, **kwargs: Any
+    ) -> Future[Any]:
         """The finished job."""
         done: Future[Any] = Future()
         done.set_result(do(*args, **kwargs))

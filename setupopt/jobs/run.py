@@ -76,7 +76,9 @@ def _most_ahead(pool: Executor | None) -> int:
     """How many jobs may start before their turn: enough that no worker waits for a slow one."""
     if isinstance(pool, SerialExecutor):
         return 1
-    return _AHEAD * (max(1, pool.threads) if isinstance(pool, WorkerPool) else workers())
+    return _AHEAD * (
+        max(1, pool.threads) if isinstance(pool, WorkerPool) else workers()
+    )
 
 
 @dataclass(frozen=True)
@@ -93,12 +95,16 @@ class _Work:
     store: Store | None
     pool: Executor
     running: dict[int, Future[np.ndarray]] = field(default_factory=dict)
-    ended: SimpleQueue[tuple[int, np.ndarray | BaseException]] = field(default_factory=SimpleQueue)
+    ended: SimpleQueue[tuple[int, np.ndarray | BaseException]] = field(
+        default_factory=SimpleQueue
+    )
     ready: dict[int, np.ndarray] = field(default_factory=dict)
 
     def start(self, index: int) -> None:
         """Find the chunk in the store, or submit its job."""
-        found = self.store.read(f"{self.name}-{index:05d}") if self.store else None
+        found = (
+            self.store.read(f"{self.name}-{index:05d}") if self.store else None
+        )
         if found is not None:
             self.ended.put((index, found))
             return

@@ -48,7 +48,11 @@ class Store:
             raw = (self.folder / name).read_bytes()
             checksum = raw[:_CHECKSUM]
             content = raw[_CHECKSUM:]
-            return from_npy(content) if hashlib.sha256(content).digest() == checksum else None
+            return (
+                from_npy(content)
+                if hashlib.sha256(content).digest() == checksum
+                else None
+            )
         except (OSError, ValueError):
             return None
 

@@ -25,7 +25,11 @@ UNITS: dict[str, dict[str, float]] = {
     "s": {"s": 1.0, "ms": 1e-3},
     "m": {"m": 1.0, "km": 1e3},
     "mm": {"mm": MM, "cm": 1e-2, "m": 1.0},
-    "m_s": {"m_s": 1.0, "km_h": KMH, "mph": 0.44704},  # mile of 1609.344 m, exact
+    "m_s": {
+        "m_s": 1.0,
+        "km_h": KMH,
+        "mph": 0.44704,
+    },  # mile of 1609.344 m, exact
     "deg": {"deg": DEG, "rad": 1.0},
     "deg_s": {"deg_s": DEG, "rad_s": 1.0},
     "N": {"N": 1.0, "kN": KN},
@@ -66,7 +70,9 @@ sideslip        deg    -60     60      0.1    0.3
 coasting        m_s2   -100    100     0.05   0
 """
 CHANNELS = pd.read_csv(StringIO(_TABLE), sep=r"\s+", index_col="quantity")
-CHANNELS["factor"] = [next(iter(UNITS[unit].values())) for unit in CHANNELS["unit"]]
+CHANNELS["factor"] = [
+    next(iter(UNITS[unit].values())) for unit in CHANNELS["unit"]
+]
 COASTING = "coasting"  # the acceleration without drive and brake; made of speed and pedals
 COMPARED = [str(name) for name in CHANNELS.index[CHANNELS["error"] > 0.0]]
 KEYS = {
@@ -100,9 +106,7 @@ class Used(NamedTuple):
     shift: float = 0.0
 
 
-_EXPECTED = (
-    'a channel with its unit, such as speed_km_h = "vCar"; or {column = "vCar", sign = -1, shift_s = 0.2}'
-)
+_EXPECTED = 'a channel with its unit, such as speed_km_h = "vCar"; or {column = "vCar", sign = -1, shift_s = 0.2}'
 
 
 def read_map(path: str | None) -> list[Used]:
@@ -112,19 +116,40 @@ def read_map(path: str | None) -> list[Used]:
     file = read_toml(Path(path))
     table = file.data.get("channels")
     if not isinstance(table, dict) or len(file.data) != 1:
-        raise InputErrors([file.error(("channels",), "one table [channels], and in it " + _EXPECTED)])
+        raise InputErrors(
+            [
+                file.error(
+                    ("channels",),
+                    "one table [channels], and in it " + _EXPECTED,
+                )
+            ]
+        )
     used = {key: _entry(key, entry) for key, entry in table.items()}
     wrong = [key for key, one in used.items() if one is None]
     if wrong:
-        raise InputErrors(file.error(("channels", key), _EXPECTED) for key in wrong)
+        raise InputErrors(
+            file.error(("channels", key), _EXPECTED) for key in wrong
+        )
     return [one for one in used.values() if one]
 
 
 def _entry(key: str, entry: Any) -> Used | None:
     """One line of the map: the name of a column, or a table with it; None where it is neither."""
-    whole = {"sign": 1, "shift_s": 0.0, **(entry if isinstance(entry, dict) else {"column": entry})}
-    column, sign, shift = whole.pop("column", None), whole.pop("sign"), whole.pop("shift_s")
-    is_right = isinstance(column, str) and sign in (1, -1) and isinstance(shift, int | float)
+    whole = {
+        "sign": 1,
+        "shift_s": 0.0,
+        **(entry if isinstance(entry, dict) else {"column": entry}),
+    }
+    column, sign, shift = (
+        whole.pop("column", None),
+        whole.pop("sign"),
+        whole.pop("shift_s"),
+    )
+    is_right = (
+        isinstance(column, str)
+        and sign in (1, -1)
+        and isinstance(shift, int | float)
+    )
     if key not in KEYS or whole or not is_right:
         return None
     name, factor = KEYS[key]
@@ -133,6 +158,10 @@ def _entry(key: str, entry: Any) -> Used | None:
 
 def chosen(names: list[str], mapped: list[Used]) -> list[Used]:
     """What is used of a log's columns: what the map names, else columns that are keys themselves."""
-    own = [Used(KEYS[column][0], column, KEYS[column][1]) for column in names if column in KEYS]
+    own = [
+        Used(KEYS[column][0], column, KEYS[column][1])
+        for column in names
+        if column in KEYS
+    ]
     by_name = {one.name: one for one in [*own, *mapped]}
     return list(by_name.values())

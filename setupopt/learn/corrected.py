@@ -57,42 +57,71 @@ def corrected(project: Project, found: Posterior) -> Correction:
     covariance = pd.DataFrame(found.covariance[:count, :count], names, names)
     first = (found.root @ found.root.T)[:count, :count]
     value = those["value"].to_numpy()
-    table = [_axles(project, names, *pair) for pair in ((0.0 * value, first), (value, covariance.to_numpy()))]
+    table = [
+        _axles(project, names, *pair)
+        for pair in ((0.0 * value, first), (value, covariance.to_numpy()))
+    ]
     columns = ["before", "error_before", "after", "error"]
-    downforce = pd.DataFrame(np.vstack(table).T, ["front", "rear", "both"], columns)
+    downforce = pd.DataFrame(
+        np.vstack(table).T, ["front", "rear", "both"], columns
+    )
     old = np.sqrt(np.diag(first))
     plus = (2.0 * those["error"])[
-        (those["error"] < TOLD * old) & those.index.isin(["drag", "side_force", "mass"])
+        (those["error"] < TOLD * old)
+        & those.index.isin(["drag", "side_force", "mass"])
     ]
     plus["downforce"] = 2.0 * downforce["error"].max()
     before = [given(project, name) for name in plus.index]
-    spread = pd.DataFrame({"before": before, "after": np.ceil(1e3 * plus) / 1e3}, dtype=float)
+    spread = pd.DataFrame(
+        {"before": before, "after": np.ceil(1e3 * plus) / 1e3}, dtype=float
+    )
     spread = spread[~(spread["after"] >= spread["before"])]
     car = car_of(project, those["value"].to_dict())[0].car
     limits = project.limits
     if limits and limits.spread:
-        narrow: dict[str, Any] = {str(name): share for name, share in spread["after"].items()}
+        narrow: dict[str, Any] = {
+            str(name): share for name, share in spread["after"].items()
+        }
         limits = replace(limits, spread=replace(limits.spread, **narrow))
     return Correction(
-        replace(project, car=car, limits=limits), those["value"].to_dict(), covariance, downforce, spread
+        replace(project, car=car, limits=limits),
+        those["value"].to_dict(),
+        covariance,
+        downforce,
+        spread,
     )
 
 
-def _axles(project: Project, names: list[str], value: Floats, covariance: Floats) -> Floats:
+def _axles(
+    project: Project, names: list[str], value: Floats, covariance: Floats
+) -> Floats:
     """What the air adds to the load of front, rear and both, N, and the error as a share, (2, 3)."""
     venue = project.venue
-    cases = path_cases(venue, "level", np.full(2, level(venue)), speed=np.array(venue.sweep.speed))
+    cases = path_cases(
+        venue,
+        "level",
+        np.full(2, level(venue)),
+        speed=np.array(venue.sweep.speed),
+    )
     cases.records["air_density"][1] = _NO_AIR
 
     def loads(theta: Floats) -> Floats:
-        model, settings = car_of(project, dict(zip(names, theta.tolist(), strict=True)))
+        model, settings = car_of(
+            project, dict(zip(names, theta.tolist(), strict=True))
+        )
         load = model.run(settings, cases).answers[0]["load"]
         front, rear = (load[0] - load[1]).reshape(2, 2).sum(axis=1)
         return np.array([front, rear, front + rear])
 
     base = loads(value)
     slopes = differences(loads, value, base, np.sqrt(np.diag(covariance)))
-    return np.array([base, np.sqrt(np.einsum("ai,ij,aj->a", slopes, covariance, slopes)) / np.abs(base)])
+    return np.array(
+        [
+            base,
+            np.sqrt(np.einsum("ai,ij,aj->a", slopes, covariance, slopes))
+            / np.abs(base),
+        ]
+    )
 
 
 # ---- files -------------------------------------------------------------------------------------------------
@@ -111,9 +140,14 @@ def _texts(project: Project) -> dict[str, bytes]:
     """The files of a project that a corrected one has too, by name."""
     folder = project.folder
     paths = [
-        path for pattern in ("*.toml", "*.csv", f"{FOLDER}/*.toml", HISTORY) for path in folder.glob(pattern)
+        path
+        for pattern in ("*.toml", "*.csv", f"{FOLDER}/*.toml", HISTORY)
+        for path in folder.glob(pattern)
     ]
-    return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(paths)}
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(paths)
+    }
 
 
 def history(project: Project) -> dict[str, Any]:
@@ -121,7 +155,11 @@ def history(project: Project) -> dict[str, Any]:
     texts = _texts(project)
     try:
         found: dict[str, Any] = json.loads(texts[HISTORY])
-        return found if found["files"] == _digest(texts, _car_files(project)) else {}
+        return (
+            found
+            if found["files"] == _digest(texts, _car_files(project))
+            else {}
+        )
     except (ValueError, KeyError, TypeError):
         return {}
 
@@ -139,17 +177,32 @@ def known_before(project: Project, those: Any, covariance: Floats) -> Floats:
 def refuse_folder(target: Path) -> None:
     """Raises OutputError unless the corrected project can have a folder of its own."""
     if target.exists() and (not target.is_dir() or any(target.iterdir())):
-        raise OutputError(str(target), "it exists; a corrected project is written to a new folder")
+        raise OutputError(
+            str(target),
+            "it exists; a corrected project is written to a new folder",
+        )
 
 
-def files(found: Correction, grip: Grip, old: Project, logs: list[str], date: str) -> dict[str, bytes]:
+def files(
+    found: Correction, grip: Grip, old: Project, logs: list[str], date: str
+) -> dict[str, bytes]:
     """The files of the corrected project by name: those of the old one, the new numbers in them."""
     texts = _texts(old)
-    numbers = found.spread.set_index(found.spread.index + "_percent")["after"] / PERCENT
+    numbers = (
+        found.spread.set_index(found.spread.index + "_percent")["after"]
+        / PERCENT
+    )
     texts.setdefault("limits.toml", b"")
     for name in [*_car_files(old), "limits.toml", "venue.toml"]:
-        texts[name] = _changed(found, grip, name, texts[name].decode("utf-8-sig"), numbers, date).encode()
-    entry = {"date": date, "logs": logs, "values": found.values, "spread_percent": numbers.to_dict()}
+        texts[name] = _changed(
+            found, grip, name, texts[name].decode("utf-8-sig"), numbers, date
+        ).encode()
+    entry = {
+        "date": date,
+        "logs": logs,
+        "values": found.values,
+        "spread_percent": numbers.to_dict(),
+    }
     told = {
         "files": _digest(texts, _car_files(old)),
         "parameters": list(found.values),
@@ -159,17 +212,25 @@ def files(found: Correction, grip: Grip, old: Project, logs: list[str], date: st
     return texts | {HISTORY: (json.dumps(told, indent=1) + "\n").encode()}
 
 
-def _changed(found: Correction, grip: Grip, name: str, text: str, spread: Any, date: str) -> str:
+def _changed(
+    found: Correction, grip: Grip, name: str, text: str, spread: Any, date: str
+) -> str:
     """A file with the new numbers, all else as it was."""
     import tomlkit
 
     document: Any = tomlkit.parse(text)
     # What is worn was driven: the body of car.toml stays as it is while the car wears another one
     is_worn = name != "car.toml" or found.project.setup.body is None
-    new = list(_new_numbers(found, document, document.get("air", {}) if is_worn else {}))
+    new = list(
+        _new_numbers(
+            found, document, document.get("air", {}) if is_worn else {}
+        )
+    )
     if name == "venue.toml":
         venue = document["venue"]
-        new = [(venue, "surface_grip", venue["surface_grip"] * (grip.value or 1.0))]
+        new = [
+            (venue, "surface_grip", venue["surface_grip"] * (grip.value or 1.0))
+        ]
     if name == "limits.toml":
         table = document.setdefault("spread", tomlkit.table())
         new = [(table, key, value) for key, value in spread.items()]
@@ -181,20 +242,32 @@ def _changed(found: Correction, grip: Grip, name: str, text: str, spread: Any, d
     return tomlkit.dumps(document)
 
 
-def _new_numbers(found: Correction, document: Any, air: Any) -> Iterator[tuple[Any, str, float]]:
+def _new_numbers(
+    found: Correction, document: Any, air: Any
+) -> Iterator[tuple[Any, str, float]]:
     """Tables, keys and values of a file of the car."""
     factor = {name: 1.0 + value for name, value in found.values.items()}
     rows = [(document.get("car", {}), {"mass_kg": "mass"})]
-    rows.append((air, {"drag_area_m2": "drag", "side_area_m2_per_rad": "side_force"}))
+    rows.append(
+        (air, {"drag_area_m2": "drag", "side_area_m2_per_rad": "side_force"})
+    )
     for element in air.get("element", []):
         own = downforce_of(str(element["name"]))
-        keys = {"free_area_m2": own, "ground_area_m2": own, "drag_area_m2": "drag"}
-        rows += [(part, keys) for part in (element, *element.get("setting", []))]
+        keys = {
+            "free_area_m2": own,
+            "ground_area_m2": own,
+            "drag_area_m2": "drag",
+        }
+        rows += [
+            (part, keys) for part in (element, *element.get("setting", []))
+        ]
     rows += [
         (tyre, dict.fromkeys(_TYRE, foundation_of(str(name))))
         for name, tyre in document.get("tyre", {}).items()
     ]
     for table, keys in rows:
         yield from (
-            (table, key, table[key] * factor.get(name, 1.0)) for key, name in keys.items() if key in table
+            (table, key, table[key] * factor.get(name, 1.0))
+            for key, name in keys.items()
+            if key in table
         )

@@ -51,7 +51,10 @@ class Posterior:
 
 
 def estimate(
-    predict: Predictor, those: Any, known: Floats, check: Callable[[Posterior], None] | None = None
+    predict: Predictor,
+    those: Any,
+    known: Floats,
+    check: Callable[[Posterior], None] | None = None,
 ) -> Posterior:
     """The most probable values and their errors. `known`: covariance before the log.
 
@@ -66,7 +69,12 @@ def estimate(
     if seconds < _FEW:
         return first
     usual = 1.4826 * np.nanmedian(np.abs(first.after), axis=0)
-    square = np.nanmean(np.clip(first.after, -_HUBER * usual, _HUBER * usual) ** 2, axis=0) / _KEPT
+    square = (
+        np.nanmean(
+            np.clip(first.after, -_HUBER * usual, _HUBER * usual) ** 2, axis=0
+        )
+        / _KEPT
+    )
     square *= seconds / (seconds - 1.0 - len(those) / tabled.size)
     noise = np.sqrt(np.maximum(square - np.nanmedian(fit.known, axis=0), 0.0))
     noise = np.clip(noise, _BOUNDS[0] * tabled, _BOUNDS[1] * tabled)
@@ -87,7 +95,9 @@ class _Fit:
         self.known = self.own + np.diagonal(self.shared, axis1=1, axis2=2)
         # A sensor's zero adds to its own channel alone
         names = np.array([f"zero of {name}" for name in predict.channels])
-        self.zeros = (names[:, None] == those.index.to_numpy()[None, :]).astype(float)
+        self.zeros = (names[:, None] == those.index.to_numpy()[None, :]).astype(
+            float
+        )
         self.by_value = self.slopes(zero, self.base)
         sure = np.where(self.zeros.any(axis=0), 0.0, self.by_value)
         self.band = np.sqrt(((sure @ self.root) ** 2).sum(axis=2))
@@ -95,15 +105,21 @@ class _Fit:
     def slopes(self, theta: Floats, base: Floats) -> Floats:
         """Slopes of the readings by all parameters."""
         found = np.tile(self.zeros, (len(self.log), 1, 1))
-        found[:, :, : len(self.predict.names)] += self.predict.slopes(theta, base)
+        found[:, :, : len(self.predict.names)] += self.predict.slopes(
+            theta, base
+        )
         return found
 
     def solved(self, noise: Floats, start: Floats, loss: str) -> Posterior:
         """The posterior where sensors and model err by `noise`. From afar a robust loss has no curvature."""
         has = np.isfinite(self.log - self.base)
         both = has[:, :, None] & has[:, None, :]
-        own = np.where(has, self.own + noise**2, 1.0)[:, :, None] * np.eye(noise.size)
-        whiten = np.linalg.inv(np.linalg.cholesky(own + np.where(both, self.shared, 0.0)))
+        own = np.where(has, self.own + noise**2, 1.0)[:, :, None] * np.eye(
+            noise.size
+        )
+        whiten = np.linalg.inv(
+            np.linalg.cholesky(own + np.where(both, self.shared, 0.0))
+        )
         root = self.root
 
         @lru_cache(2)
@@ -120,20 +136,36 @@ class _Fit:
 
         def slopes(unit: Floats) -> Floats:
             theta = root @ unit
-            by_value = np.where(has[:, :, None], self.slopes(theta, base_at(theta.tobytes())), 0.0)
+            by_value = np.where(
+                has[:, :, None],
+                self.slopes(theta, base_at(theta.tobytes())),
+                0.0,
+            )
             by_unit = -whiten @ (np.nan_to_num(by_value) @ root)
-            return np.concatenate([by_unit.reshape(-1, unit.size), np.eye(unit.size)])
+            return np.concatenate(
+                [by_unit.reshape(-1, unit.size), np.eye(unit.size)]
+            )
 
         found = least_squares(
             residual, np.linalg.solve(root, start), slopes, loss=loss, f_scale=_HUBER, ftol=1e-5,
             xtol=1e-5, gtol=1e-3, max_nfev=6,
         )  # fmt: skip
         covariance = root @ np.linalg.inv(found.jac.T @ found.jac) @ root.T
-        those = self.those.assign(value=root @ found.x, error=np.sqrt(np.diag(covariance)))
+        those = self.those.assign(
+            value=root @ found.x, error=np.sqrt(np.diag(covariance))
+        )
         before = self.log - self.base
         whitened = (found.jac[: has.size], found.fun[: has.size])
         return Posterior(
-            those, covariance, root, before, left(found.x), self.band, noise, self.by_value, *whitened
+            those,
+            covariance,
+            root,
+            before,
+            left(found.x),
+            self.band,
+            noise,
+            self.by_value,
+            *whitened,
         )
 
 
@@ -145,9 +177,13 @@ def residuals(found: Posterior, channels: list[str]) -> Any:
     nothing is to be explained.
     """
     scaled = np.nan_to_num(found.before / found.noise)
-    columns = found.by_value * found.those["prior"].to_numpy() / found.noise[:, None]
+    columns = (
+        found.by_value * found.those["prior"].to_numpy() / found.noise[:, None]
+    )
     columns = np.where(np.isfinite(found.before)[:, :, None], columns, 0.0)
-    size = np.einsum("scp,sc->cp", columns, scaled) / ((columns**2).sum(axis=0) + 1.0)
+    size = np.einsum("scp,sc->cp", columns, scaled) / (
+        (columns**2).sum(axis=0) + 1.0
+    )
     alone = ((scaled[:, :, None] - columns * size) ** 2).sum(axis=0)
     square = (scaled**2).sum(axis=0)
     seconds = np.isfinite(found.before).sum(axis=0)
@@ -161,7 +197,9 @@ def residuals(found: Posterior, channels: list[str]) -> Any:
         "band": found.band.mean(axis=0),
         "noise": found.noise,
         "cause": np.where(is_odd, found.those.index[alone.argmin(axis=1)], ""),
-        "cause_share": np.where(is_odd, 1.0 - alone.min(axis=1) / np.maximum(square, 1e-300), 0.0),
+        "cause_share": np.where(
+            is_odd, 1.0 - alone.min(axis=1) / np.maximum(square, 1e-300), 0.0
+        ),
     }
     return pd.DataFrame(numbers, index=channels)
 
@@ -184,6 +222,12 @@ def leave_out(found: Posterior, group: Floats, names: list[str]) -> Any:
         left = found.left[out] + own @ step
         spread = 1.0 + ((own @ covariance) * own).sum(axis=1)
         most = int(np.abs(step).argmax())
-        numbers = (int((group == number).sum()), np.sqrt(np.mean(left**2 / spread)), step[most])
+        numbers = (
+            int((group == number).sum()),
+            np.sqrt(np.mean(left**2 / spread)),
+            step[most],
+        )
         parts[name] = (*numbers, found.those.index[most])
-    return pd.DataFrame.from_dict(parts, "index", columns=["seconds", "rms", "moved", "parameter"])
+    return pd.DataFrame.from_dict(
+        parts, "index", columns=["seconds", "rms", "moved", "parameter"]
+    )

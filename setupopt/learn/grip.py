@@ -13,7 +13,9 @@ from setupopt.units import DEG
 
 _SURE = 3.0  # errors of a slip angle
 _LEAST_SHARE = 0.02  # of the slip at which all slides, below which a trim does not show that slip
-_LEAST_SLIP = 4.0 * DEG  # under it no tyre slides all over, camber thrust or not; common practice, no source
+_LEAST_SLIP = (
+    4.0 * DEG
+)  # under it no tyre slides all over, camber thrust or not; common practice, no source
 _ERROR = 0.05  # of the friction at which the model's axle slides; common practice, no source
 
 
@@ -43,17 +45,30 @@ def grip_of(corrected: Project, predict: Predictor, found: Posterior) -> Grip:
         return grip
     # Slip angles of the middle of both axles, small ones, rad
     vehicle = model.packed_for(settings[0])[0][0]
-    bend = np.outer([-vehicle["to_front"], vehicle["to_rear"]], cases.records["path_curvature"])
+    bend = np.outer(
+        [-vehicle["to_front"], vehicle["to_rear"]],
+        cases.records["path_curvature"],
+    )
     steer, sideslip = (
-        (predict.rows["log"][name] - value[f"zero of {name}"]).to_numpy() for name in ("steer", "sideslip")
+        (predict.rows["log"][name] - value[f"zero of {name}"]).to_numpy()
+        for name in ("steer", "sideslip")
     )
     measured = np.abs(bend + np.outer([1.0, 0.0], steer) - sideslip)
     # A brush uses 1 - (1 - s)^3 of its grip at the share s of the slip at which all of it slides
     share = 1.0 - np.cbrt(1.0 - np.clip(answers["use"].T, 0.0, 1.0))
     slip = np.abs(answers["slip_angle"].reshape(-1, 2, 2).mean(axis=2)).T
-    largest = np.where(share > _LEAST_SHARE, slip / np.maximum(share, _LEAST_SHARE), np.inf)
-    doubt = _SURE * np.hypot(*(found.noise[predict.channels.index(name)] for name in ("steer", "sideslip")))
-    shares = needed[(measured > np.maximum(largest, _LEAST_SLIP) + doubt).any(axis=0)]
+    largest = np.where(
+        share > _LEAST_SHARE, slip / np.maximum(share, _LEAST_SHARE), np.inf
+    )
+    doubt = _SURE * np.hypot(
+        *(
+            found.noise[predict.channels.index(name)]
+            for name in ("steer", "sideslip")
+        )
+    )
+    shares = needed[
+        (measured > np.maximum(largest, _LEAST_SLIP) + doubt).any(axis=0)
+    ]
     if not shares.size:
         return grip
     error = float(np.hypot(_ERROR, np.std(shares) / np.sqrt(shares.size)))

@@ -55,11 +55,21 @@ class Log:
         self._start = 0.0
         self._parts: list[Any] = []
 
-    def error(self, line: Any, name: str, found: str, expected: str) -> InputErrors:
+    def error(
+        self, line: Any, name: str, found: str, expected: str
+    ) -> InputErrors:
         """A mistake of a quantity in a line."""
         column = self.used[name].column if name in self.used else key_of(name)
         return InputErrors(
-            [InputError(str(self.path), None if line is None else int(line), column, found, expected)]
+            [
+                InputError(
+                    str(self.path),
+                    None if line is None else int(line),
+                    column,
+                    found,
+                    expected,
+                )
+            ]
         )
 
     def choose(self, names: list[str]) -> list[str]:
@@ -69,24 +79,40 @@ class Log:
         self.unused = [name for name in names if name not in columns]
         for name, one in self.used.items():
             if names.count(one.column) != 1:
-                raise self.error(1, name, f"{names.count(one.column)} such columns", "one")
+                raise self.error(
+                    1, name, f"{names.count(one.column)} such columns", "one"
+                )
         for those in _NEEDED:
             if not self.used.keys() & set(those):
-                expected = (
-                    f"a column of {', '.join(map(key_of, those[:12]))}; or --channels, which renames columns"
+                expected = f"a column of {', '.join(map(key_of, those[:12]))}; or --channels, which renames columns"
+                raise self.error(
+                    1, those[0], f"none among {', '.join(names[:12])}", expected
                 )
-                raise self.error(1, those[0], f"none among {', '.join(names[:12])}", expected)
         return columns
 
     def take(self, raw: Any) -> None:
         """Add some rows, their index the line."""
         for name, one in self.used.items():
-            low, high = np.sort(CHANNELS.loc[name, ["low", "high"]] * CHANNELS["factor"][name] / one.factor)
-            for line, value in raw[one.column][(raw[one.column] < low) | (raw[one.column] > high)].items():
+            low, high = np.sort(
+                CHANNELS.loc[name, ["low", "high"]]
+                * CHANNELS["factor"][name]
+                / one.factor
+            )
+            for line, value in raw[one.column][
+                (raw[one.column] < low) | (raw[one.column] > high)
+            ].items():
                 raise self.error(
-                    line, name, f"{value:g}", f"from {low:.6g} to {high:.6g}; is the unit right?"
+                    line,
+                    name,
+                    f"{value:g}",
+                    f"from {low:.6g} to {high:.6g}; is the unit right?",
                 )
-        frame = pd.DataFrame({name: raw[one.column] * one.factor for name, one in self.used.items()})
+        frame = pd.DataFrame(
+            {
+                name: raw[one.column] * one.factor
+                for name, one in self.used.items()
+            }
+        )
         whole = pd.concat([self._last, frame])
         self._start = self._start if self.rows else whole["time"].iloc[0]
         self._check_time(whole["time"])
@@ -110,7 +136,10 @@ class Log:
         steps = time.diff()
         for line in time.index[time.isna() | (steps <= 0.0)]:
             raise self.error(
-                line, "time", f"the time {time[line]:.10g}", "a time after that of the row before"
+                line,
+                "time",
+                f"the time {time[line]:.10g}",
+                "a time after that of the row before",
             )
         if time.iloc[-1] - self._start > _LONGEST:
             raise self.error(
@@ -120,18 +149,37 @@ class Log:
                 f"at most {_LONGEST:.0f} s; is the unit right?",
             )
         gaps = steps[steps > _GAP]
-        self._find("time", gaps.index, f"{gaps.size} gaps, of up to {gaps.max():.3g} s", "unknown in between")
+        self._find(
+            "time",
+            gaps.index,
+            f"{gaps.size} gaps, of up to {gaps.max():.3g} s",
+            "unknown in between",
+        )
 
-    def _find(self, name: str, lines: Any, found: str, done: str = "left out") -> None:
+    def _find(
+        self, name: str, lines: Any, found: str, done: str = "left out"
+    ) -> None:
         """Enter what is odd in some lines, if there are any."""
         if len(lines):
-            self.findings.append(Finding(str(self.path), int(lines[0]), self.used[name].column, found, done))
+            self.findings.append(
+                Finding(
+                    str(self.path),
+                    int(lines[0]),
+                    self.used[name].column,
+                    found,
+                    done,
+                )
+            )
 
     def _jumps(self, whole: Any) -> Any:
         """Rows of predicted channels that lie far off the rows on both sides."""
         known = CHANNELS.loc[whole.columns]
         steps = whole.diff().abs()
-        far = steps.gt(np.maximum(20.0 * steps.median(), _JUMP * known["error"] * known["factor"]))
+        far = steps.gt(
+            np.maximum(
+                20.0 * steps.median(), _JUMP * known["error"] * known["factor"]
+            )
+        )
         jumps = far & far.shift(-1, fill_value=False) & (known["error"] > 0.0)
         for name in jumps.columns:
             sizes = steps[name][jumps[name]] / known["factor"][name]
@@ -142,7 +190,9 @@ class Log:
     def close(self) -> None:
         """Make blocks of what was taken; what does not move is left out."""
         if not self.rows:
-            raise self.error(None, "time", "no rows", "ten seconds of rows and more")
+            raise self.error(
+                None, "time", "no rows", "ten seconds of rows and more"
+            )
         sums = pd.concat(self._parts).groupby(level=0).sum()
         self.mean = (sums["sum"] / sums["count"]).drop(columns="time")
         self.line = pd.concat(self._parts)["line"]["min"].groupby(level=0).min()
@@ -151,19 +201,30 @@ class Log:
             self._leave_out(name, lacking, 1, "no value")
             if name in [*COMPARED, "yaw_rate"]:
                 self._leave_out(
-                    name, (sums["moved"][name] == 0) & ~lacking, _STUCK, "one value, a stuck sensor,"
+                    name,
+                    (sums["moved"][name] == 0) & ~lacking,
+                    _STUCK,
+                    "one value, a stuck sensor,",
                 )
         blocks = range(int(self.mean.index[-1]) + 1)
         self.line = self.line.reindex(blocks).bfill().to_numpy()
-        late = {name: round(one.shift / BLOCK) for name, one in self.used.items()}
-        self.mean = self.mean.reindex(blocks).apply(lambda column: column.shift(late[column.name]))
+        late = {
+            name: round(one.shift / BLOCK) for name, one in self.used.items()
+        }
+        self.mean = self.mean.reindex(blocks).apply(
+            lambda column: column.shift(late[column.name])
+        )
 
     def _leave_out(self, name: str, mask: Any, least: int, found: str) -> None:
         """Take runs of blocks out of a channel that are long enough, each with a finding."""
         for _, run in mask[mask].groupby((~mask).cumsum()):
             if run.size >= least:
                 self.mean.loc[run.index, name] = np.nan
-                self._find(name, self.line[run.index].to_list(), f"{found} for {run.size * BLOCK:.3g} s")
+                self._find(
+                    name,
+                    self.line[run.index].to_list(),
+                    f"{found} for {run.size * BLOCK:.3g} s",
+                )
 
 
 def read_log(path: Path, mapped: list[Used]) -> Log:

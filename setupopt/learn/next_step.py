@@ -22,7 +22,10 @@ from setupopt.project.model import Project
 from setupopt.units import DEG
 
 STEP = 15.0 * DEG  # between runs straight up the sweep
-_DRIVEN = (2.0 * DEG, 0.97)  # a run counts as driven with that much less angle, and that share of its speed
+_DRIVEN = (
+    2.0 * DEG,
+    0.97,
+)  # a run counts as driven with that much less angle, and that share of its speed
 
 
 class Planned(NamedTuple):
@@ -47,7 +50,9 @@ class Next:
     reach: float | None
 
 
-def _errors(project: Project, cases: CaseSet, answers: Any, left: Any) -> Floats:
+def _errors(
+    project: Project, cases: CaseSet, answers: Any, left: Any
+) -> Floats:
     """Standard error of each margin, (cases), from `left`, a covariance with names."""
     base = answers.search_margin[0]
 
@@ -57,9 +62,13 @@ def _errors(project: Project, cases: CaseSet, answers: Any, left: Any) -> Floats
         records = cases.records.copy()
         records["surface_grip"] *= 1.0 + values.get("surface_grip", 0.0)
         near = replace(cases, records=records)
-        return model.run(settings, near, answers.answers[0], by_slope=True).search_margin[0]
+        return model.run(
+            settings, near, answers.answers[0], by_slope=True
+        ).search_margin[0]
 
-    slopes = differences(margin, np.zeros(len(left)), base, np.sqrt(np.diag(left)))
+    slopes = differences(
+        margin, np.zeros(len(left)), base, np.sqrt(np.diag(left))
+    )
     return np.sqrt(np.einsum("ci,ij,cj->c", slopes, left.to_numpy(), slopes))
 
 
@@ -67,20 +76,29 @@ def plain_runs(project: Project) -> list[Planned]:
     """Runs straight up the sweep at its speed, in every attitude of the venue."""
     venue = project.venue
     at = sweep_at(venue)
-    angles = placed_cases(venue, np.zeros(at.size, dtype=int), at).records["roll_angle"]
+    angles = placed_cases(venue, np.zeros(at.size, dtype=int), at).records[
+        "roll_angle"
+    ]
     steps = np.arange(0.0, np.abs(angles).max() + 1e-6, STEP)
-    rows = dict.fromkeys(int(np.abs(np.abs(angles) - step).argmin()) for step in steps)
+    rows = dict.fromkeys(
+        int(np.abs(np.abs(angles) - step).argmin()) for step in steps
+    )
     every = np.arange(len(venue.attitudes))
-    cases = [placed_cases(venue, every, np.full(every.size, at[row])) for row in rows]
+    cases = [
+        placed_cases(venue, every, np.full(every.size, at[row])) for row in rows
+    ]
     return [
-        Planned(float(angles[row]), venue.sweep.speed, some) for row, some in zip(rows, cases, strict=True)
+        Planned(float(angles[row]), venue.sweep.speed, some)
+        for row, some in zip(rows, cases, strict=True)
     ]
 
 
 def _is_driven(run: Planned, driven: Any) -> bool:
     """Whether a log has been as high as a run, as fast as that is there."""
     least = abs(run.roll_angle) - _DRIVEN[0]
-    speed = run.cases.records["speed"][np.abs(run.cases.records["roll_angle"]) > least].min(initial=run.speed)
+    speed = run.cases.records["speed"][
+        np.abs(run.cases.records["roll_angle"]) > least
+    ].min(initial=run.speed)
     there = driven[np.abs(driven["roll_angle"]) > least]
     return bool((there["speed"] > _DRIVEN[1] * speed).any())
 
@@ -97,11 +115,19 @@ def route_runs(project: Project) -> list[Planned]:
     store = Store.open(study_name(project, "learn"))
     runs = programme(project, store=store).runs
     store.finish()
-    return [Planned(run.roll_angle, run.speed, run.study.judged.result.cases) for run in runs]
+    return [
+        Planned(run.roll_angle, run.speed, run.study.judged.result.cases)
+        for run in runs
+    ]
 
 
 def next_step(
-    project: Project, left: Any, driven: Any, floor: float, chance: float, runs: Sequence[Planned]
+    project: Project,
+    left: Any,
+    driven: Any,
+    floor: float,
+    chance: float,
+    runs: Sequence[Planned],
 ) -> Next:
     """The runs on the corrected project, and the next one.
 
@@ -111,12 +137,22 @@ def next_step(
     cases = reduce(join, (run.cases for run in runs))
     model, settings = car_of(project, {})
     result = model.run(settings, cases)
-    table = pd.DataFrame({"attitude": cases.attitude, "margin": result.safe_margin[0]})
+    table = pd.DataFrame(
+        {"attitude": cases.attitude, "margin": result.safe_margin[0]}
+    )
     table["error"] = np.maximum(_errors(project, cases, result, left), 1e-6)
     table["chance"] = norm.cdf((floor - table["margin"]) / table["error"])
-    table["run"] = np.repeat(np.arange(len(runs)), [len(run.cases) for run in runs])
-    found = table.loc[table.groupby("run")["chance"].idxmax()].reset_index(drop=True).drop(columns="run")
-    found["roll_angle"], found["speed"] = np.array([(run.roll_angle, run.speed) for run in runs]).T
+    table["run"] = np.repeat(
+        np.arange(len(runs)), [len(run.cases) for run in runs]
+    )
+    found = (
+        table.loc[table.groupby("run")["chance"].idxmax()]
+        .reset_index(drop=True)
+        .drop(columns="run")
+    )
+    found["roll_angle"], found["speed"] = np.array(
+        [(run.roll_angle, run.speed) for run in runs]
+    ).T
     found["driven"] = [_is_driven(run, driven) for run in runs]
     safe = found[(found["chance"] <= chance).cummin()]
     later = safe.index[~safe["driven"]]

@@ -17,7 +17,14 @@ from setupopt.learn.corrected import Correction, corrected, known_before
 from setupopt.learn.estimate import Posterior, estimate, leave_out, residuals
 from setupopt.learn.grip import Grip, grip_of
 from setupopt.learn.log import read_log
-from setupopt.learn.model import Predictor, car_of, given, parameters, prior, stretches
+from setupopt.learn.model import (
+    Predictor,
+    car_of,
+    given,
+    parameters,
+    prior,
+    stretches,
+)
 from setupopt.learn.next_step import Next, Planned, next_step, plain_runs
 from setupopt.learn.suspects import refuse_clocks, refuse_suspects
 from setupopt.learn.way import Way, way
@@ -74,7 +81,11 @@ class Learned:
     @property
     def holds(self) -> bool:
         """Whether a next run is safe enough, today's setup keeps the minimum, and the logs agree."""
-        return self.next.run is not None and self.agrees and self.worst[1] >= self.options.floor
+        return (
+            self.next.run is not None
+            and self.agrees
+            and self.worst[1] >= self.options.floor
+        )
 
 
 def learn(
@@ -93,22 +104,37 @@ def learn(
     predict = Predictor(project, those, stretches(ways))
     log = predict.rows["log"].to_numpy()
     if len(log) < _FEWEST:
-        found_words = f"{len(log)} quasi-steady seconds in which the model's car holds"
-        raise UserError(f"{', '.join(map(str, logs))}: found {found_words}, expected {_FEWEST} and more")
+        found_words = (
+            f"{len(log)} quasi-steady seconds in which the model's car holds"
+        )
+        raise UserError(
+            f"{', '.join(map(str, logs))}: found {found_words}, expected {_FEWEST} and more"
+        )
     known = known_before(project, those, prior(those))
     those["prior"] = np.sqrt(np.diag(known))
-    found = estimate(predict, those, known, lambda first: refuse_suspects(first, ways, predict.rows))
+    found = estimate(
+        predict,
+        those,
+        known,
+        lambda first: refuse_suspects(first, ways, predict.rows),
+    )
     tell(1)
     change = corrected(project, found)
     grip = grip_of(change.project, predict, found)
     runs = options.runs(change.project)
     if not runs:
-        raise UserError("the test programme of the corrected car has no run that keeps its limits")
+        raise UserError(
+            "the test programme of the corrected car has no run that keeps its limits"
+        )
     asked = (predict.cases({}).records, options.floor, options.chance, runs)
     names = list(change.values)
     first = pd.DataFrame(known[: len(names), : len(names)], names, names)
     before = next_step(project, _uncertain(project, first, None), *asked)
-    step = next_step(change.project, _uncertain(project, change.covariance, grip.error), *asked)
+    step = next_step(
+        change.project,
+        _uncertain(project, change.covariance, grip.error),
+        *asked,
+    )
     tell(1)
     worst = [_worst(project), _worst(change.project)]
     tell(1)
@@ -126,13 +152,23 @@ def learn(
 def _worst(project: Project) -> float:
     """The lowest margin of the venue's own sweep; minus infinity where contact is lost."""
     model, settings = car_of(project, {})
-    return float(model.run(settings, sweep_cases(project.venue)).worst_margin[0])
+    return float(
+        model.run(settings, sweep_cases(project.venue)).worst_margin[0]
+    )
 
 
 def _uncertain(project: Project, car: Any, grip: float | None) -> Any:
     """Covariance of what margins hang on: the car, and friction; `grip`: error of that where it is known."""
-    errors = {name: 0.5 * (given(project, name) or 0.0) for name in ("surface_grip", "tyre_friction")}
+    errors = {
+        name: 0.5 * (given(project, name) or 0.0)
+        for name in ("surface_grip", "tyre_friction")
+    }
     errors["surface_grip"] = errors["surface_grip"] if grip is None else grip
     friction = pd.Series(errors)[lambda one: one > 0.0]
-    both = pd.concat([car, pd.DataFrame(np.diag(friction**2), friction.index, friction.index)])
+    both = pd.concat(
+        [
+            car,
+            pd.DataFrame(np.diag(friction**2), friction.index, friction.index),
+        ]
+    )
     return both.fillna(0.0)

@@ -34,11 +34,15 @@ def refuse_suspects(found: Posterior, ways: list[Way], rows: Any) -> None:
         log = rows["log"][run_of == number].dropna(axis="columns", how="all")
         here = [rows["log"].columns.get_loc(name) for name in log]
         before = found.before[run_of == number][:, here]
-        size = np.sqrt(found.noise[here] ** 2 + np.mean(found.band[:, here] ** 2, axis=0))
+        size = np.sqrt(
+            found.noise[here] ** 2 + np.mean(found.band[:, here] ** 2, axis=0)
+        )
         _refuse(way, list(log), log.to_numpy(), before, size)
 
 
-def _refuse(way: Way, channels: list[str], log: Floats, before: Floats, size: Floats) -> None:
+def _refuse(
+    way: Way, channels: list[str], log: Floats, before: Floats, size: Floats
+) -> None:
     """The sensors of one run; arrays (seconds, channels), `size` of the errors (channels)."""
     unit = CHANNELS.loc[channels, "unit"].to_numpy()
     offset = 3.0 * in_si("offset", channels)
@@ -52,13 +56,25 @@ def _refuse(way: Way, channels: list[str], log: Floats, before: Floats, size: Fl
     as_is = misfit(1.0)
     own = np.diag(as_is)
     pairs = own + own[:, None]
-    is_swapped = (unit == unit[:, None]) & (pairs > 2.0 * _WRONG) & (pairs > _BETTER * (as_is + as_is.T))
+    is_swapped = (
+        (unit == unit[:, None])
+        & (pairs > 2.0 * _WRONG)
+        & (pairs > _BETTER * (as_is + as_is.T))
+    )
     is_reversed = (own > _WRONG) & (own > _BETTER * np.diag(misfit(-1.0)))
-    wrong = [(a, channels[b], "exchange them") for a, b in np.argwhere(is_swapped)]
-    wrong += [(a, f"minus {channels[a]}", "say sign = -1") for a in np.flatnonzero(is_reversed)]
+    wrong = [
+        (a, channels[b], "exchange them") for a, b in np.argwhere(is_swapped)
+    ]
+    wrong += [
+        (a, f"minus {channels[a]}", "say sign = -1")
+        for a in np.flatnonzero(is_reversed)
+    ]
     errors = [
         way.run.error(
-            way.lines[0], channels[a], f"what reads like {like}", f"it; a map (--channels) can {remedy}"
+            way.lines[0],
+            channels[a],
+            f"what reads like {like}",
+            f"it; a map (--channels) can {remedy}",
         )
         for a, like, remedy in wrong
         if channels[a] != COASTING
@@ -84,13 +100,20 @@ def refuse_clocks(project: Project, those: Any, way: Way) -> None:
     for number, name in enumerate(predict.channels):
         if name == COASTING:
             continue
-        expected = np.interp(blocks, seconds, predicted[:, number], np.nan, np.nan)
-        smooth = mean[name].rolling(round(WINDOW / BLOCK), center=True).mean().shift(-1)
-        lag = _lag(expected, smooth.to_numpy(), _FAR * in_si("error", [name])[0])
+        expected = np.interp(
+            blocks, seconds, predicted[:, number], np.nan, np.nan
+        )
+        smooth = (
+            mean[name]
+            .rolling(round(WINDOW / BLOCK), center=True)
+            .mean()
+            .shift(-1)
+        )
+        lag = _lag(
+            expected, smooth.to_numpy(), _FAR * in_si("error", [name])[0]
+        )
         if lag:
-            found = (
-                f"a clock {abs(lag) * BLOCK:.1f} s {'behind' if lag > 0 else 'ahead of'} that of the speed"
-            )
+            found = f"a clock {abs(lag) * BLOCK:.1f} s {'behind' if lag > 0 else 'ahead of'} that of the speed"
             remedy = f"one clock; a map (--channels) can say shift_s = {-lag * BLOCK:.1f}"
             raise way.run.error(way.lines[0], name, found, remedy)
 
@@ -99,12 +122,23 @@ def _lag(expected: Floats, values: Floats, far: float) -> int:
     """Blocks by which a channel is late; 0 where its own clock is as good, or leaves less than `far`."""
     left = []
     for lag in _LAGS:
-        x, y = expected[_LAGS[-1] : -_LAGS[-1]], np.roll(values, -lag)[_LAGS[-1] : -_LAGS[-1]]
+        x, y = (
+            expected[_LAGS[-1] : -_LAGS[-1]],
+            np.roll(values, -lag)[_LAGS[-1] : -_LAGS[-1]],
+        )
         good = np.isfinite(x + y)
         if good.sum() < 10 * _FEWEST:
             return 0
         covariance = np.cov(x[good], y[good])
-        left.append(covariance[1, 1] - covariance[0, 1] ** 2 / max(covariance[0, 0], 1e-300))
+        left.append(
+            covariance[1, 1]
+            - covariance[0, 1] ** 2 / max(covariance[0, 0], 1e-300)
+        )
     best = int(np.argmin(left))
-    is_clear = left[best] < _SHARPER * left[_LAGS.size // 2] and left[_LAGS.size // 2] > far**2
-    return int(_LAGS[best]) if is_clear and abs(_LAGS[best]) >= _LEAST_LAG else 0
+    is_clear = (
+        left[best] < _SHARPER * left[_LAGS.size // 2]
+        and left[_LAGS.size // 2] > far**2
+    )
+    return (
+        int(_LAGS[best]) if is_clear and abs(_LAGS[best]) >= _LEAST_LAG else 0
+    )

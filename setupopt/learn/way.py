@@ -24,7 +24,12 @@ WINDOW = _BLOCKS * BLOCK
 _LEAST = 8  # blocks with a value
 INPUTS = ("speed", "place", "course", "curvature", "acceleration")
 # What may change in a quasi-steady second: speed by a share, angles in rad. Common practice, no source.
-STEADY = {"speed": 0.10, "place": 4.0 * DEG, "heading": 3.0 * DEG, "yaw_rate": 3.0 * DEG}
+STEADY = {
+    "speed": 0.10,
+    "place": 4.0 * DEG,
+    "heading": 3.0 * DEG,
+    "yaw_rate": 3.0 * DEG,
+}
 # Standard errors of a mean reading, beside its scatter, SI; common practice, no source.
 _READING = {
     "speed": 0.05,
@@ -68,7 +73,9 @@ def _through(mean: Any) -> list[Any]:
     seconds = len(mean) // _BLOCKS
     grid = mean.to_numpy()[: seconds * _BLOCKS].reshape(seconds, _BLOCKS, -1)
     has = np.isfinite(grid)
-    count = np.where(has.sum(axis=1) >= _LEAST, has.sum(axis=1), np.nan)[:, None]
+    count = np.where(has.sum(axis=1) >= _LEAST, has.sum(axis=1), np.nan)[
+        :, None
+    ]
     time = np.where(has, BLOCK * np.arange(_BLOCKS)[:, None], 0.0)
     time = np.where(has, time - time.sum(axis=1, keepdims=True) / count, 0.0)
     values = np.where(has, grid, 0.0)
@@ -77,7 +84,12 @@ def _through(mean: Any) -> list[Any]:
     slope = (time * values).sum(axis=1, keepdims=True) / inertia
     left = np.where(has, values - middle - slope * time, 0.0)
     scatter = np.sqrt((left**2).sum(axis=1, keepdims=True) / (count - 2.0))
-    parts = (middle, scatter / np.sqrt(count), slope, scatter / np.sqrt(inertia))
+    parts = (
+        middle,
+        scatter / np.sqrt(count),
+        slope,
+        scatter / np.sqrt(inertia),
+    )
     return [pd.DataFrame(part[:, 0], columns=mean.columns) for part in parts]
 
 
@@ -87,63 +99,121 @@ def _combined(*pairs: tuple[Any, Any]) -> Any:
     weights = np.where(np.isfinite(values + errors), errors, np.inf) ** -2.0
     total = weights.sum(axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):
-        return np.array([np.nansum(values * weights, axis=0) / total, total**-0.5])
+        return np.array(
+            [np.nansum(values * weights, axis=0) / total, total**-0.5]
+        )
 
 
 def way(run: Log, venue: Venue) -> Way:
     """Where the car of a log was. Raises InputErrors where the log does not say."""
     if len(run.mean) < 2 * _BLOCKS:
-        raise run.error(run.line[0], "time", f"{len(run.mean) * BLOCK:.3g} s of rows", "ten seconds and more")
+        raise run.error(
+            run.line[0],
+            "time",
+            f"{len(run.mean) * BLOCK:.3g} s of rows",
+            "ten seconds and more",
+        )
     names = [*COMPARED, *_READING, *_OTHERS]
     value, error, slope, slope_error = _through(run.mean.reindex(columns=names))
     for name, reading in _READING.items():
         error[name] = np.hypot(error[name], reading)
-    speed = _combined((value["speed"], error["speed"]), (slope["distance"], slope_error["distance"] + 0.02))
+    speed = _combined(
+        (value["speed"], error["speed"]),
+        (slope["distance"], slope_error["distance"] + 0.02),
+    )
     speed[:, ~(speed[0] > _SLOWEST)] = np.nan
     v = speed[0]
     place, climb = _place(run, venue, value, error, slope, slope_error, v)
     heading = (value["heading"], error["heading"])
-    course = _combined(heading, (np.arcsin(np.clip(climb[0] / v, -1.0, 1.0)), climb[1] / v + 0.02 * DEG))
-    bends = [(value["yaw_rate"], error["yaw_rate"]), (slope["heading"], slope_error["heading"] + 1e-6)]
-    if not {"yaw_rate", "heading"} & run.used.keys() and not venue.profile and "acceleration_y" in value:
+    course = _combined(
+        heading,
+        (
+            np.arcsin(np.clip(climb[0] / v, -1.0, 1.0)),
+            climb[1] / v + 0.02 * DEG,
+        ),
+    )
+    bends = [
+        (value["yaw_rate"], error["yaw_rate"]),
+        (slope["heading"], slope_error["heading"] + 1e-6),
+    ]
+    if (
+        not {"yaw_rate", "heading"} & run.used.keys()
+        and not venue.profile
+        and "acceleration_y" in value
+    ):
         pull = GRAVITY * np.sin(place[0]) * np.cos(course[0])
         bends.append(((value.pop("acceleration_y") - pull) / v, 0.3 / v))
     bend = _combined(*bends) / v
     bend = np.where(np.isfinite(bend), bend, [0.0 * v, 0.5 / v**2])
     push = np.array(
-        [slope["speed"].fillna(pd.Series(np.gradient(v, WINDOW))), slope_error["speed"].fillna(0.5)]
+        [
+            slope["speed"].fillna(pd.Series(np.gradient(v, WINDOW))),
+            slope_error["speed"].fillna(0.5),
+        ]
     )
     is_idle = (value[["brake", "throttle"]].abs() < _IDLE).all(axis=1)
     value[COASTING], error[COASTING] = np.where(is_idle, push, np.nan)
     inputs = dict(zip(INPUTS, (speed, place, course, bend, push), strict=True))
-    more = value[["headwind", "crosswind"]].assign(yaw_acceleration=slope["yaw_rate"]).fillna(0.0)
-    compared = [name for name in COMPARED if name in value and value[name].notna().any()]
+    more = (
+        value[["headwind", "crosswind"]]
+        .assign(yaw_acceleration=slope["yaw_rate"])
+        .fillna(0.0)
+    )
+    compared = [
+        name for name in COMPARED if name in value and value[name].notna().any()
+    ]
     parts = {
         "input": pd.DataFrame({name: pair[0] for name, pair in inputs.items()}),
         "error": pd.DataFrame({name: pair[1] for name, pair in inputs.items()}),
         **{"more": more, "log": value[compared], "log_error": error[compared]},
     }
-    changes = slope[["heading", "yaw_rate"]].assign(speed=push[0] / v, place=climb[0] * venue.curvature)
+    changes = slope[["heading", "yaw_rate"]].assign(
+        speed=push[0] / v, place=climb[0] * venue.curvature
+    )
     is_large = (changes * WINDOW).abs().gt(pd.Series(STEADY))
-    reason = is_large.idxmax(axis=1).where(is_large.any(axis=1), "").astype(object)
+    reason = (
+        is_large.idxmax(axis=1).where(is_large.any(axis=1), "").astype(object)
+    )
     reason[parts["input"].isna().any(axis=1)] = "speed or place unknown"
     if not compared:
-        raise run.error(run.line[0], COMPARED[0], "no channel with values that the model predicts", "one")
+        raise run.error(
+            run.line[0],
+            COMPARED[0],
+            "no channel with values that the model predicts",
+            "one",
+        )
     if not (reason == "").any():
-        raise run.error(run.line[0], "speed", "no second with a steady state and a known place", "some")
+        raise run.error(
+            run.line[0],
+            "speed",
+            "no second with a steady state and a known place",
+            "some",
+        )
     return Way(run, pd.concat(parts, axis=1), reason)
 
 
 def _place(
-    run: Log, venue: Venue, value: Any, error: Any, slope: Any, slope_error: Any, speed: Floats
+    run: Log,
+    venue: Venue,
+    value: Any,
+    error: Any,
+    slope: Any,
+    slope_error: Any,
+    speed: Floats,
 ) -> tuple[Floats, Floats]:
     """Place and speed round the section, m/s, each with its error."""
     name = "along" if venue.profile else "roll_angle"
-    metres = 1.0 if venue.profile or not venue.curvature else 1.0 / venue.curvature
-    straight = np.array([0.0 * speed, 0.03 * speed])  # where no heading says otherwise, along the axis
+    metres = (
+        1.0 if venue.profile or not venue.curvature else 1.0 / venue.curvature
+    )
+    straight = np.array(
+        [0.0 * speed, 0.03 * speed]
+    )  # where no heading says otherwise, along the axis
     if value[name].notna().any():
         climb = metres * np.array([slope[name], slope_error[name]])
-        return np.array([value[name], error[name]]), climb if venue.curvature else straight
+        return np.array(
+            [value[name], error[name]]
+        ), climb if venue.curvature else straight
     if not venue.curvature and venue.sweep.start == venue.sweep.stop == 0.0:
         return np.array([0.0 * speed, 1e-6 + 0.0 * speed]), straight
     # An accelerometer feels gravity, and the path's own acceleration
@@ -154,6 +224,9 @@ def _place(
     angle = np.arctan2(felt, up - press)
     if not venue.curvature or venue.profile or not np.isfinite(angle).any():
         raise run.error(
-            1, name, "no value", "it; on one circle also acceleration_y and acceleration_z will do"
+            1,
+            name,
+            "no value",
+            "it; on one circle also acceleration_y and acceleration_z will do",
         )
     return np.array([angle, _BY_GRAVITY + 0.0 * angle]), straight

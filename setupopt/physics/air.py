@@ -6,7 +6,13 @@ from math import exp
 
 from setupopt.physics import surface
 from setupopt.physics.case_state import floor_height
-from setupopt.physics.inputs import STRIPS_ACROSS, STRIPS_ALONG, Floats, Record, Records
+from setupopt.physics.inputs import (
+    STRIPS_ACROSS,
+    STRIPS_ALONG,
+    Floats,
+    Record,
+    Records,
+)
 from setupopt.physics.jit import kernel
 from setupopt.physics.linear import clear
 
@@ -39,28 +45,67 @@ def downforce(
         pressure = state.pressure / loss
         fade = -2.0 * case.crab * e.yaw_loss * state.flow / loss
         if e.ground == 0.0:
-            _add(e.x, e.y, pressure * e.free * STRIPS_ALONG * STRIPS_ACROSS, 0.0, 0.0, fade, loads)
+            _add(
+                e.x,
+                e.y,
+                pressure * e.free * STRIPS_ALONG * STRIPS_ACROSS,
+                0.0,
+                0.0,
+                fade,
+                loads,
+            )
             continue
         for i in range(STRIPS_ALONG):
             at = e.x + (i - 1) * e.along
-            height = floor_height(car, setup, at, car.middle) + e.offset + x[0] - at * x[1] - road[n].height
+            height = (
+                floor_height(car, setup, at, car.middle)
+                + e.offset
+                + x[0]
+                - at * x[1]
+                - road[n].height
+            )
             for j in range(STRIPS_ACROSS):
                 y = e.y + (j - 2) * e.across
                 s = at * state.sin_heading + y * state.cos_heading
                 ground, slope = surface.under_floor(case, s)
-                gap = height + y * x[2] + (y - e.y) * (setup.floor_roll - road[n].slope) - ground
+                gap = (
+                    height
+                    + y * x[2]
+                    + (y - e.y) * (setup.floor_roll - road[n].slope)
+                    - ground
+                )
                 force = e.free
                 rate = 0.0
                 if gap > 0.0:
                     decay = e.ground / e.peak * exp(1.0 - gap / e.peak)
                     force += decay * gap
                     rate = decay * (1.0 - gap / e.peak)
-                opened = slope * case.crab * (at * state.cos_heading - y * state.sin_heading)
-                _add(at, y, pressure * force, pressure * rate, opened, fade, loads)
+                opened = (
+                    slope
+                    * case.crab
+                    * (at * state.cos_heading - y * state.sin_heading)
+                )
+                _add(
+                    at,
+                    y,
+                    pressure * force,
+                    pressure * rate,
+                    opened,
+                    fade,
+                    loads,
+                )
 
 
 @kernel
-def _add(x: float, y: float, force: float, rate: float, opened: float, fade: float, loads: Floats) -> None:
+def _add(
+    x: float,
+    y: float,
+    force: float,
+    rate: float,
+    opened: float,
+    fade: float,
+    loads: Floats,
+) -> None:
     """Add a strip at x, y: its force, how it grows with the gap, how the gap and the force grow with
     sideslip.
     """

@@ -16,7 +16,13 @@ from setupopt.physics.point_gaps import point_gap
 
 @kernel
 def grip(
-    car: Record, setup: Record, case: Record, state: Record, w: int, factor: float, work: Record
+    car: Record,
+    setup: Record,
+    case: Record,
+    state: Record,
+    w: int,
+    factor: float,
+    work: Record,
 ) -> float:
     """Grip capacity of a wheel, N, as it leans under its lateral force."""
     if work.wheels.load[w] <= 0.0:
@@ -35,7 +41,9 @@ def axle_use(car: Record, axle: int, grips: Floats, work: Record) -> float:
     left = 2 * axle
     lateral = work.wheels.across[left] + work.wheels.across[left + 1]
     demand = work.demand[axle]
-    return grip_margin.axle_use(lateral, demand, grips[left], grips[left + 1], car.is_open[axle])
+    return grip_margin.axle_use(
+        lateral, demand, grips[left], grips[left + 1], car.is_open[axle]
+    )
 
 
 @kernel
@@ -90,7 +98,13 @@ def read_trim(
 
 @kernel
 def read_end(
-    car: Record, setup: Record, case: Record, state: Record, x: Floats, answer: Record, work: Record
+    car: Record,
+    setup: Record,
+    case: Record,
+    state: Record,
+    x: Floats,
+    answer: Record,
+    work: Record,
 ) -> None:
     """Write where the path of falling friction ends, `x`: the friction factor there and the axle that gives
     in.
@@ -113,7 +127,9 @@ def _end_use(
     first = grip(car, setup, case, state, left, factor, work)
     second = grip(car, setup, case, state, left + 1, factor, work)
     lateral = work.wheels.across[left] + work.wheels.across[left + 1]
-    return grip_margin.axle_use(lateral, work.demand[axle], first, second, car.is_open[axle])
+    return grip_margin.axle_use(
+        lateral, work.demand[axle], first, second, car.is_open[axle]
+    )
 
 
 @kernel
@@ -135,7 +151,9 @@ def ride_use(
     left = 2 * axle
     for w in (left, left + 1):
         answer.grip[w] = grip(car, setup, case, state, w, 1.0, work)
-    return grip_margin.capped(state.demand[axle], answer.grip[left] + answer.grip[left + 1])
+    return grip_margin.capped(
+        state.demand[axle], answer.grip[left] + answer.grip[left + 1]
+    )
 
 
 @kernel

@@ -91,35 +91,63 @@ def turn_forces(state: Record, w: int, work: Record) -> None:
     j = wheel.BY_SIDESLIP
     work.lateral_slope[w, j] -= work.vertical[w] * tilt
     work.vertical_slope[w, j] += work.lateral[w] * tilt
-    work.forward_slope[w, j] -= load * (state.lean_slope[w] * c - state.lean[w] * s * tilt)
+    work.forward_slope[w, j] -= load * (
+        state.lean_slope[w] * c - state.lean[w] * s * tilt
+    )
 
 
 @kernel
-def hang(car: Record, setup: Record, case: Record, w: int, work: Record) -> None:
+def hang(
+    car: Record, setup: Record, case: Record, w: int, work: Record
+) -> None:
     """Force up on the body at one wheel: springs, stops and links."""
     wheels = work.wheels
     axle = w // 2
     other = w + 1 - 2 * (w % 2)
     force, own, cross = suspension.spring_force(
-        wheels.travel[w], wheels.travel[other], setup.wheel_rate[w], setup.anti_roll[axle], setup.third[axle]
+        wheels.travel[w],
+        wheels.travel[other],
+        setup.wheel_rate[w],
+        setup.anti_roll[axle],
+        setup.third[axle],
     )
     stop, rate = suspension.stop_force(
-        wheels.travel[w], car.bump_travel[w], car.droop_travel[w], car.stop_rate[w]
+        wheels.travel[w],
+        car.bump_travel[w],
+        car.droop_travel[w],
+        car.stop_rate[w],
     )
     own += rate
     link = case.transfer * car.link[w]
     rest = car.static_load[w] - car.unsprung_mass[w] * GRAVITY
-    work.body[w] = rest + force + stop + link * work.lateral[w] + car.anti[w] * wheels.along[w]
+    work.body[w] = (
+        rest
+        + force
+        + stop
+        + link * work.lateral[w]
+        + car.anti[w] * wheels.along[w]
+    )
     for j in range(wheel.COLUMNS):
         mine = wheels.travel_slope[w, j] if j < wheel.LOAD_COLUMNS else 0.0
-        its = wheels.travel_slope[other, j] if j < 3 else 1.0 if j == wheel.OTHER else 0.0
+        its = (
+            wheels.travel_slope[other, j]
+            if j < 3
+            else 1.0
+            if j == wheel.OTHER
+            else 0.0
+        )
         spring = own * mine + cross * its
-        slip = link * work.lateral_slope[w, j] + car.anti[w] * wheels.along_slope[w, j]
+        slip = (
+            link * work.lateral_slope[w, j]
+            + car.anti[w] * wheels.along_slope[w, j]
+        )
         work.body_slope[w, j] = spring + slip
 
 
 @kernel
-def body_rows(car: Record, case: Record, state: Record, x: Floats, work: Record) -> None:
+def body_rows(
+    car: Record, case: Record, state: Record, x: Floats, work: Record
+) -> None:
     """Weight, inertia and air in all rows; the wheels come on top."""
     bx = state.pull[0]
     by = case.transfer * state.pull[1]
@@ -134,7 +162,12 @@ def body_rows(car: Record, case: Record, state: Record, x: Floats, work: Record)
     jac = work.jacobian
     loads = work.loads
     r[0] = ms * bz - loads[0, 0]
-    r[1] = (hs + x[0]) * ms * bx - hs * x[1] * ms * bz + loads[2, 0] - car.drag_height * state.drag
+    r[1] = (
+        (hs + x[0]) * ms * bx
+        - hs * x[1] * ms * bz
+        + loads[2, 0]
+        - car.drag_height * state.drag
+    )
     r[1] -= state.gyro[1]
     r[2] = -(hs + x[0]) * ms * by - hs * x[2] * ms * bz + loads[1, 0]
     r[2] -= car.side_height * case.transfer * side + state.gyro[0]
@@ -150,14 +183,18 @@ def body_rows(car: Record, case: Record, state: Record, x: Floats, work: Record)
     jac[2, 0] -= ms * by
     jac[2, 2] -= hs * ms * bz
     jac[1, SIDESLIP] += (hs + x[0]) * ms * bx_slope - state.gyro_slope[1]
-    jac[2, SIDESLIP] -= (hs + x[0]) * ms * by_slope + car.side_height * case.transfer * side_slope
+    jac[2, SIDESLIP] -= (
+        hs + x[0]
+    ) * ms * by_slope + car.side_height * case.transfer * side_slope
     jac[2, SIDESLIP] -= state.gyro_slope[0]
     jac[SIDE, SIDESLIP] = car.mass * state.pull_slope[1] + side_slope
     jac[YAW, SIDESLIP] = car.side_x * side_slope - state.gyro_slope[2]
 
 
 @kernel
-def wheel_rows(car: Record, case: Record, state: Record, x: Floats, w: int, work: Record) -> None:
+def wheel_rows(
+    car: Record, case: Record, state: Record, x: Floats, w: int, work: Record
+) -> None:
     """Add one wheel to every row.
 
     The sprung mass's own CG stands ahead of, behind or beside the car's where the unsprung masses do not
@@ -177,8 +214,15 @@ def wheel_rows(car: Record, case: Record, state: Record, x: Floats, w: int, work
     r = work.residual
     jac = work.jacobian
     r[0] += work.body[w]
-    r[1] += -at * (work.body[w] - mu * bz) + up * mu * bx + rise * work.forward[w]
-    r[2] += y * (work.body[w] - mu * bz) - up * mu * by - arm * work.lateral[w] + side * wheels.moment[w]
+    r[1] += (
+        -at * (work.body[w] - mu * bz) + up * mu * bx + rise * work.forward[w]
+    )
+    r[2] += (
+        y * (work.body[w] - mu * bz)
+        - up * mu * by
+        - arm * work.lateral[w]
+        + side * wheels.moment[w]
+    )
     r[RISE + w] = work.vertical[w] - work.body[w] + mu * bz
     r[SIDE] += work.lateral[w]
     r[YAW] += at * work.lateral[w] - y * work.forward[w] + wheels.aligning[w]
@@ -192,11 +236,15 @@ def wheel_rows(car: Record, case: Record, state: Record, x: Floats, w: int, work
             jac[2, column] += side * wheels.moment_slope[w, j]
         jac[RISE + w, column] = work.vertical_slope[w, j] - body
         jac[SIDE, column] += work.lateral_slope[w, j]
-        jac[YAW, column] += at * work.lateral_slope[w, j] - y * work.forward_slope[w, j]
+        jac[YAW, column] += (
+            at * work.lateral_slope[w, j] - y * work.forward_slope[w, j]
+        )
         jac[YAW, column] += wheels.aligning_slope[w, j]
     jac[1, RISE + w] += mu * bx
     jac[2, RISE + w] -= mu * by
-    jac[1, SIDESLIP] += up * mu * state.pull_slope[0] + state.ground_slope[w] * work.forward[w]
+    jac[1, SIDESLIP] += (
+        up * mu * state.pull_slope[0] + state.ground_slope[w] * work.forward[w]
+    )
     jac[2, SIDESLIP] -= case.transfer * (
         up * mu * state.pull_slope[1] + state.ground_slope[w] * work.lateral[w]
     )
@@ -228,11 +276,15 @@ def _driven_part(demand: float, weight: float) -> tuple[float, float]:
     place = 0.5 + 0.5 * demand / (_COASTING * weight)
     if place <= 0.0 or place >= 1.0:
         return (1.0 if place > 0.0 else 0.0), 0.0
-    return place * place * (3.0 - 2.0 * place), 3.0 * place * (1.0 - place) / (_COASTING * weight)
+    return place * place * (3.0 - 2.0 * place), 3.0 * place * (1.0 - place) / (
+        _COASTING * weight
+    )
 
 
 @kernel
-def _slip_rows(car: Record, x: Floats, axle: int, demand: float, work: Record) -> None:
+def _slip_rows(
+    car: Record, x: Floats, axle: int, demand: float, work: Record
+) -> None:
     """How the wheels of an axle share the force along: driven, braked, or between both where the car
     coasts.
     """
@@ -241,7 +293,9 @@ def _slip_rows(car: Record, x: Floats, axle: int, demand: float, work: Record) -
     r[row] = 0.0
     r[row + 1] = 0.0
     part, slope = _driven_part(demand, car.mass * GRAVITY)
-    work.demand[axle] = (part * car.drive[axle] + (1.0 - part) * car.brake[axle]) * demand
+    work.demand[axle] = (
+        part * car.drive[axle] + (1.0 - part) * car.brake[axle]
+    ) * demand
     if part > 0.0:
         _drive_rows(car, x, axle, demand, part, work)
     first = r[row]
@@ -257,7 +311,9 @@ def _slip_rows(car: Record, x: Floats, axle: int, demand: float, work: Record) -
 
 
 @kernel
-def _drive_rows(car: Record, x: Floats, axle: int, demand: float, part: float, work: Record) -> None:
+def _drive_rows(
+    car: Record, x: Floats, axle: int, demand: float, part: float, work: Record
+) -> None:
     """Add `part` of the rows of a driven axle: wheels alike, or at one speed where they are locked."""
     left = 2 * axle
     wheels = work.wheels
@@ -269,7 +325,9 @@ def _drive_rows(car: Record, x: Floats, axle: int, demand: float, part: float, w
         for w in (left, left + 1):
             r[SLIP + w] += part * (wheels.along[w] - 0.5 * share * demand)
             _add_along(w, SLIP + w, 0.5 * share, part, work)
-            if wheels.load[w] <= 0.0 and share == 0.0:  # a free wheel in the air rolls as it likes
+            if (
+                wheels.load[w] <= 0.0 and share == 0.0
+            ):  # a free wheel in the air rolls as it likes
                 r[SLIP + w] += part * weight * x[KAPPA + w]
                 jac[SLIP + w, KAPPA + w] += part * weight
         return
@@ -278,7 +336,9 @@ def _drive_rows(car: Record, x: Floats, axle: int, demand: float, part: float, w
     ratio = car.radius[left] / car.radius[left + 1]
     ahead = part * weight * wheels.step[left]
     beside = part * weight * ratio * wheels.step[left + 1]
-    r[row + 1] += (1.0 + x[KAPPA + left + 1]) * beside - (1.0 + x[KAPPA + left]) * ahead
+    r[row + 1] += (1.0 + x[KAPPA + left + 1]) * beside - (
+        1.0 + x[KAPPA + left]
+    ) * ahead
     jac[row + 1, KAPPA + left] -= ahead
     jac[row + 1, KAPPA + left + 1] += beside
     turned = (1.0 + x[KAPPA + left]) - ratio * (1.0 + x[KAPPA + left + 1])
@@ -286,7 +346,9 @@ def _drive_rows(car: Record, x: Floats, axle: int, demand: float, part: float, w
 
 
 @kernel
-def _brake_rows(car: Record, x: Floats, axle: int, demand: float, part: float, work: Record) -> None:
+def _brake_rows(
+    car: Record, x: Floats, axle: int, demand: float, part: float, work: Record
+) -> None:
     """Add `part` of the rows of an axle under the driver's brakes: both wheels slip alike."""
     left = 2 * axle
     row = SLIP + left
@@ -298,19 +360,27 @@ def _brake_rows(car: Record, x: Floats, axle: int, demand: float, part: float, w
 
 
 @kernel
-def _sum_row(left: int, row: int, share: float, demand: float, part: float, work: Record) -> None:
+def _sum_row(
+    left: int, row: int, share: float, demand: float, part: float, work: Record
+) -> None:
     """Add `part` of the row by which both wheels of an axle pass their share of the demand together."""
     along = work.wheels.along
-    work.residual[row] += part * (along[left] + along[left + 1] - share * demand)
+    work.residual[row] += part * (
+        along[left] + along[left + 1] - share * demand
+    )
     _add_along(left, row, share, part, work)
     _add_along(left + 1, row, 0.0, part, work)
 
 
 @kernel
-def _add_along(w: int, row: int, share: float, part: float, work: Record) -> None:
+def _add_along(
+    w: int, row: int, share: float, part: float, work: Record
+) -> None:
     """Add `part` of the slopes of a wheel's force along, less a share of the demand's."""
     for j in range(wheel.COLUMNS):
-        work.jacobian[row, wheel.global_column(w, j)] += part * work.wheels.along_slope[w, j]
+        work.jacobian[row, wheel.global_column(w, j)] += (
+            part * work.wheels.along_slope[w, j]
+        )
     if share != 0.0:
         for j in range(COLUMNS):
             work.jacobian[row, j] -= part * share * work.demand_slope[j]
@@ -326,7 +396,9 @@ def _axle_row(car: Record, x: Floats, axle: int, work: Record) -> None:
     for w in (2 * axle, 2 * axle + 1):
         work.residual[row] += work.wheels.across[w]
         for j in range(wheel.COLUMNS):
-            work.jacobian[row, wheel.global_column(w, j)] += work.wheels.across_slope[w, j]
+            work.jacobian[row, wheel.global_column(w, j)] += (
+                work.wheels.across_slope[w, j]
+            )
 
 
 @shared_kernel(*TRIAL, WORK)

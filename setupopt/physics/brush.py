@@ -53,7 +53,9 @@ _NODES = 16
 _PART_NODES = 8
 _GAUSS = [np.polynomial.legendre.leggauss(n) for n in (_NODES, _PART_NODES)]
 _PLACE = np.concatenate([1.0 + np.sin(0.5 * pi * x) for x, _ in _GAUSS])
-_WEIGHT = np.concatenate([0.5 * pi * np.cos(0.5 * pi * x) * w for x, w in _GAUSS])
+_WEIGHT = np.concatenate(
+    [0.5 * pi * np.cos(0.5 * pi * x) * w for x, w in _GAUSS]
+)
 # A spin beyond this share of the friction slides over the whole patch.
 _MOST_SPIN = 0.999
 _TINY = 1e-300
@@ -101,7 +103,9 @@ def _sticking(
 
 
 @kernel
-def _sliding(sx: float, sy: float, chi: float, mu: float, q: float, reach: float) -> Strip:
+def _sliding(
+    sx: float, sy: float, chi: float, mu: float, q: float, reach: float
+) -> Strip:
     """A strip that slides over its whole length: its force turns with the direction of slip only."""
     across = sy + chi * reach
     per_norm = 1.0 / max(sqrt(sx * sx + across * across), _TINY)
@@ -119,7 +123,15 @@ def _sliding(sx: float, sy: float, chi: float, mu: float, q: float, reach: float
 
 
 @kernel
-def strip(sx: float, sy: float, chi: float, mu: float, q: float, length: float, reach: float) -> Strip:
+def strip(
+    sx: float,
+    sy: float,
+    chi: float,
+    mu: float,
+    q: float,
+    length: float,
+    reach: float,
+) -> Strip:
     """Force along and across a strip and its moment about the strip's middle, per metre of width.
 
     `chi`: spin as a share of the pressure; `q`: line load, N/m; `length`: half the strip's, m; `reach`: slip
@@ -158,7 +170,9 @@ def _touching(d: float, t: float, c: float, w: float) -> tuple[float, float]:
 
 
 @kernel
-def _borders(d: float, t: float, c: float, depth: float, lower: float, upper: float) -> tuple[float, float]:
+def _borders(
+    d: float, t: float, c: float, depth: float, lower: float, upper: float
+) -> tuple[float, float]:
     """Where the tread is pressed in by `depth`, at which the friction law begins; both `lower` where it is
     0.
     """
@@ -174,22 +188,32 @@ def _borders(d: float, t: float, c: float, depth: float, lower: float, upper: fl
 def forces(patch: Record, table: Floats) -> None:
     """Forces of the wheel that `patch` (BRUSH) describes, and their slopes, into `table` (ROWS, COLUMNS)."""
     clear(table)
-    lower, upper = _touching(patch.depth, patch.slant, patch.across, patch.half_width)
+    lower, upper = _touching(
+        patch.depth, patch.slant, patch.across, patch.half_width
+    )
     begin = patch.floor / patch.foundation if patch.exponent > 0.0 else 0.0
-    first, last = _borders(patch.depth, patch.slant, patch.across, begin, lower, upper)
+    first, last = _borders(
+        patch.depth, patch.slant, patch.across, begin, lower, upper
+    )
     borders = (lower, first, last, upper)
     whole = last - first >= upper - lower or last <= first
     for i in range(3):
         if borders[i + 1] > borders[i]:
-            _add_piece(patch, borders[i], borders[i + 1], 0 if whole else _NODES, table)
+            _add_piece(
+                patch, borders[i], borders[i + 1], 0 if whole else _NODES, table
+            )
 
 
 @kernel
 def values(patch: Record) -> tuple[float, float, float]:
     """The three forces of `forces` alone, with half its nodes: within 1e-3 of the load."""
-    lower, upper = _touching(patch.depth, patch.slant, patch.across, patch.half_width)
+    lower, upper = _touching(
+        patch.depth, patch.slant, patch.across, patch.half_width
+    )
     begin = patch.floor / patch.foundation if patch.exponent > 0.0 else 0.0
-    first, last = _borders(patch.depth, patch.slant, patch.across, begin, lower, upper)
+    first, last = _borders(
+        patch.depth, patch.slant, patch.across, begin, lower, upper
+    )
     borders = (lower, first, last, upper)
     along = across = moment = 0.0
     for i in range(3):
@@ -202,7 +226,9 @@ def values(patch: Record) -> tuple[float, float, float]:
 
 
 @kernel
-def _piece_values(patch: Record, lower: float, upper: float) -> tuple[float, float, float]:
+def _piece_values(
+    patch: Record, lower: float, upper: float
+) -> tuple[float, float, float]:
     """Forces of one piece of the tread."""
     d = patch.depth
     t = patch.slant
@@ -247,7 +273,9 @@ def capacity(
     BRUSH.
     """
     lower, upper = _touching(d, t, c, w)
-    first, last = _borders(d, t, c, floor / k if exponent > 0.0 else 0.0, lower, upper)
+    first, last = _borders(
+        d, t, c, floor / k if exponent > 0.0 else 0.0, lower, upper
+    )
     borders = (lower, first, last, upper)
     total = 0.0
     for i in range(3):
@@ -265,7 +293,9 @@ def capacity(
 
 
 @kernel
-def _add_piece(patch: Record, lower: float, upper: float, node: int, table: Floats) -> None:
+def _add_piece(
+    patch: Record, lower: float, upper: float, node: int, table: Floats
+) -> None:
     """Add one piece of the tread, with the nodes from `node` on.
 
     Line load, length and reach are powers of the depth and of the curvature along. Sums stand in plain
@@ -338,8 +368,14 @@ def _add_piece(patch: Record, lower: float, upper: float, node: int, table: Floa
         x_f += weight * fx_mu * mu
 
         mz_mu += clipped * mz_chi
-        arm_depth = (2.0 * mz + half_reach * mz_r) * per_depth + mz_mu * mu_depth - left * by_depth
-        arm_along = (half_reach * mz_r - mz - twist * mz_chi) * per_along - left * by_along
+        arm_depth = (
+            (2.0 * mz + half_reach * mz_r) * per_depth
+            + mz_mu * mu_depth
+            - left * by_depth
+        )
+        arm_along = (
+            half_reach * mz_r - mz - twist * mz_chi
+        ) * per_along - left * by_along
         m += weight * (mz - left * fx)
         m_d += weight * arm_depth
         m_t += weight * y * arm_depth

@@ -27,7 +27,12 @@ CASE_STATE = layout(
     axles="demand",
     wheels="rise ground tilt lean curve_along curve_across ground_slope tilt_slope lean_slope along_slope "
     "across_slope",
-    more=(("pull", "f8", (3,)), ("pull_slope", "f8", (3,)), ("gyro", "f8", (3,)), ("gyro_slope", "f8", (3,))),
+    more=(
+        ("pull", "f8", (3,)),
+        ("pull_slope", "f8", (3,)),
+        ("gyro", "f8", (3,)),
+        ("gyro_slope", "f8", (3,)),
+    ),
 )
 
 # Road under one air element: height in its middle, m, and slope towards the left.
@@ -35,10 +40,16 @@ ROADBED = layout(one="height slope")
 
 
 @kernel
-def gravity(roll_angle: float, heading: float, slope: float) -> tuple[float, float, float]:
+def gravity(
+    roll_angle: float, heading: float, slope: float
+) -> tuple[float, float, float]:
     """Gravity in the car's axes, m/s2, on a section whose axis rises by `slope`."""
-    gx = -GRAVITY * (sin(roll_angle) * sin(heading) * cos(slope) + sin(slope) * cos(heading))
-    gy = -GRAVITY * (sin(roll_angle) * cos(heading) * cos(slope) - sin(slope) * sin(heading))
+    gx = -GRAVITY * (
+        sin(roll_angle) * sin(heading) * cos(slope) + sin(slope) * cos(heading)
+    )
+    gy = -GRAVITY * (
+        sin(roll_angle) * cos(heading) * cos(slope) - sin(slope) * sin(heading)
+    )
     return gx, gy, -GRAVITY * cos(roll_angle) * cos(slope)
 
 
@@ -49,7 +60,9 @@ def low_side(roll_angle: float) -> float:
 
 
 @kernel
-def path_acceleration(case: Record, curvature: float, cg_height: float) -> tuple[float, float, float]:
+def path_acceleration(
+    case: Record, curvature: float, cg_height: float
+) -> tuple[float, float, float]:
     """Acceleration of the CG along the course, across it and away from the surface, m/s2.
 
     The CG is `cg_height` nearer to the section's axis than the path, on a section of `curvature`. A
@@ -63,11 +76,17 @@ def path_acceleration(case: Record, curvature: float, cg_height: float) -> tuple
     along = case.acceleration
     climb = speed * sine
     turn = low_side(case.roll_angle) * speed * speed * case.turn_curvature
-    forward = along * (1.0 - nearer * sine * sine) - nearer * bent * sine * cosine
-    leftward = bent * (1.0 - nearer * cosine * cosine) - nearer * along * sine * cosine
+    forward = (
+        along * (1.0 - nearer * sine * sine) - nearer * bent * sine * cosine
+    )
+    leftward = (
+        bent * (1.0 - nearer * cosine * cosine) - nearer * along * sine * cosine
+    )
     forward -= turn * cos(case.roll_angle) * sine
     leftward -= turn * cos(case.roll_angle) * cosine
-    upward = (1.0 - nearer) * curvature * climb * climb + turn * sin(case.roll_angle)
+    upward = (1.0 - nearer) * curvature * climb * climb + turn * sin(
+        case.roll_angle
+    )
     return forward, leftward, upward
 
 
@@ -82,7 +101,10 @@ def _climbed(car: Record, case: Record) -> float:
     weight = 0.0
     for w in range(4):
         s = car.x[w] * sine + car.y[w] * cosine
-        total += surface.mean_curvature(case, s, car.half_width[w]) * car.static_load[w]
+        total += (
+            surface.mean_curvature(case, s, car.half_width[w])
+            * car.static_load[w]
+        )
         weight += car.static_load[w]
     return total / weight
 
@@ -91,12 +113,16 @@ def _climbed(car: Record, case: Record) -> float:
 def prepare(car: Record, case: Record, press: float, state: Record) -> None:
     """Fill in what the trim does not change. `press`: extra push towards the surface, g."""
     curvature = _climbed(car, case)
-    state.forward, state.leftward, state.upward = path_acceleration(case, curvature, car.cg_height)
+    state.forward, state.leftward, state.upward = path_acceleration(
+        case, curvature, car.cg_height
+    )
     state.press = press
     speed = case.speed
     state.climb_rate = speed * sin(case.heading) * curvature
     bent = speed * speed * case.path_curvature
-    state.climb_acceleration = curvature * (case.acceleration * sin(case.heading) + bent * cos(case.heading))
+    state.climb_acceleration = curvature * (
+        case.acceleration * sin(case.heading) + bent * cos(case.heading)
+    )
     turn = low_side(case.roll_angle) * case.turn_curvature
     state.turn_rate = -turn * speed
     state.bend = case.path_curvature - turn * cos(case.roll_angle)
@@ -106,16 +132,22 @@ def prepare(car: Record, case: Record, press: float, state: Record) -> None:
 
 
 @kernel
-def set_wind(car: Record, case: Record, headwind: float, crosswind: float, state: Record) -> None:
+def set_wind(
+    car: Record, case: Record, headwind: float, crosswind: float, state: Record
+) -> None:
     """Dynamic pressure, Pa, its angle to the course and the drag. Crosswind from the left is positive."""
     along = case.speed + headwind
-    state.pressure = 0.5 * case.air_density * (along * along + crosswind * crosswind)
+    state.pressure = (
+        0.5 * case.air_density * (along * along + crosswind * crosswind)
+    )
     state.air_angle = atan2(crosswind, along)
     state.drag = state.pressure * car.drag_area
 
 
 @kernel
-def set_heading(car: Record, case: Record, sideslip: float, state: Record) -> None:
+def set_heading(
+    car: Record, case: Record, sideslip: float, state: Record
+) -> None:
     """Fill in all that the heading changes, with slopes by sideslip."""
     turned = case.crab * sideslip
     _set_pull(case, turned, sideslip, state)
@@ -129,7 +161,9 @@ def set_heading(car: Record, case: Record, sideslip: float, state: Record) -> No
 
 
 @kernel
-def _set_pull(case: Record, turned: float, sideslip: float, state: Record) -> None:
+def _set_pull(
+    case: Record, turned: float, sideslip: float, state: Record
+) -> None:
     gx, gy, gz = gravity(case.roll_angle, case.heading - turned, case.slope)
     sine = sin(sideslip)
     cosine = cos(sideslip)
@@ -157,13 +191,19 @@ def _set_gyro(car: Record, case: Record, turned: float, state: Record) -> None:
     p = state.climb_rate * cosine + around * sine
     q = -state.climb_rate * sine + around * cosine
     r = yaw_rate + state.turn_rate * cos(case.roll_angle)
-    p_dot = state.climb_acceleration * cosine - state.climb_rate * yaw_rate * sine
-    q_dot = -state.climb_acceleration * sine - state.climb_rate * yaw_rate * cosine
+    p_dot = (
+        state.climb_acceleration * cosine - state.climb_rate * yaw_rate * sine
+    )
+    q_dot = (
+        -state.climb_acceleration * sine - state.climb_rate * yaw_rate * cosine
+    )
     roll, pitch, yaw = car.inertia
     spin = car.spin_inertia * case.speed
     state.gyro[0] = roll * p_dot + (yaw - pitch) * q * r - spin * r
     state.gyro[1] = pitch * q_dot + (roll - yaw) * p * r
-    state.gyro[2] = yaw * case.yaw_acceleration + (pitch - roll) * p * q + spin * p
+    state.gyro[2] = (
+        yaw * case.yaw_acceleration + (pitch - roll) * p * q + spin * p
+    )
     crab = case.crab
     state.gyro_slope[0] = crab * ((yaw - pitch) * p * r - roll * q_dot)
     state.gyro_slope[1] = crab * (pitch * p_dot - (roll - yaw) * q * r)
@@ -184,7 +224,9 @@ def _set_wheel(car: Record, case: Record, w: int, state: Record) -> None:
     state.ground[w] = height + case.bump[w]
     state.ground_slope[w] = slope * moved
     state.tilt[w] = atan(across)
-    state.tilt_slope[w] = (bent * cosine + case.crab * slope * sine) / (1.0 + across * across)
+    state.tilt_slope[w] = (bent * cosine + case.crab * slope * sine) / (
+        1.0 + across * across
+    )
     state.lean[w] = slope * sine
     state.lean_slope[w] = bent * sine - case.crab * slope * cosine
     twice = 2.0 * case.crab * curvature * sine * cosine
@@ -199,12 +241,16 @@ def floor_height(car: Record, setup: Record, x: float, y: float) -> float:
     """Height of the floor at x, y on the pad: a plane through both ride-height points, m."""
     front = setup.ride_height[0]
     rear = setup.ride_height[1]
-    middle = rear + (front - rear) * (x - car.ride_x[1]) / (car.ride_x[0] - car.ride_x[1])
+    middle = rear + (front - rear) * (x - car.ride_x[1]) / (
+        car.ride_x[0] - car.ride_x[1]
+    )
     return middle + (y - car.middle) * setup.floor_roll
 
 
 @kernel
-def rest_gap(car: Record, setup: Record, case: Record, state: Record, x: float, y: float) -> float:
+def rest_gap(
+    car: Record, setup: Record, case: Record, state: Record, x: float, y: float
+) -> float:
     """Gap under a point of the floor line before the car moves on its springs, m."""
     s = x * state.sin_heading + y * state.cos_heading
     return floor_height(car, setup, x, y) - surface.under_floor(case, s)[0]

@@ -25,12 +25,19 @@ def columns(elements: Records) -> int:
 @kernel
 def patch_length(state: Record, work: Record, w: int) -> float:
     """Length of a wheel's patch under its crown, m; 0 where the crown is off the surface."""
-    return 2.0 * sqrt(2.0 * max(work.wheels.depth[w], 0.0) / state.curve_along[w])
+    return 2.0 * sqrt(
+        2.0 * max(work.wheels.depth[w], 0.0) / state.curve_along[w]
+    )
 
 
 @kernel
 def find_contacts(
-    car: Record, elements: Records, state: Record, work: Record, behind: Floats, length: Floats
+    car: Record,
+    elements: Records,
+    state: Record,
+    work: Record,
+    behind: Floats,
+    length: Floats,
 ) -> None:
     """For each column: how far behind the front axle it stands, and over what length it takes the mean, m."""
     for w in range(WHEELS):
@@ -44,7 +51,13 @@ def find_contacts(
 
 @kernel
 def put_road(
-    car: Record, elements: Records, before: Floats, after: Floats, share: float, state: Record, road: Records
+    car: Record,
+    elements: Records,
+    before: Floats,
+    after: Floats,
+    share: float,
+    state: Record,
+    road: Records,
 ) -> None:
     """Put the road under wheels and air elements, `share` of the way between two moments."""
     for w in range(WHEELS):

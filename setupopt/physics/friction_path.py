@@ -13,7 +13,14 @@ from math import sqrt
 import numpy as np
 
 from setupopt.physics.balance import COLUMNS, FACTOR, TRIAL, WORK, balance
-from setupopt.physics.inputs import SIDESLIP, TAU, UNKNOWNS, Floats, Record, Records
+from setupopt.physics.inputs import (
+    SIDESLIP,
+    TAU,
+    UNKNOWNS,
+    Floats,
+    Record,
+    Records,
+)
 from setupopt.physics.jit import kernel, shared_kernel
 from setupopt.physics.linear import copy, solve
 from setupopt.physics.newton import MOST_SLIP, TOLERANCE, is_inside, worst
@@ -127,8 +134,13 @@ def _find_fold(
             else:
                 far = min(far, at)
         goal = at - slope / rate
-        is_level = abs(slope * (goal - at)) < _LEVEL or abs(slope) * (far - near) < _LEVEL
-        if is_level and (size < TOLERANCE or (size < _CLOSE and effort > _FEW_FOLD_STEPS)):
+        is_level = (
+            abs(slope * (goal - at)) < _LEVEL
+            or abs(slope) * (far - near) < _LEVEL
+        )
+        if is_level and (
+            size < TOLERANCE or (size < _CLOSE and effort > _FEW_FOLD_STEPS)
+        ):
             set_row(work.step, work.row)
             set_null(work.row, work)
             work.bend = rate
@@ -172,7 +184,9 @@ def follow(
         found = predict(length, work)
         steps = 0
         if found:
-            found, steps = arrive(car, elements, setup, case, state, road, NEAR, work)
+            found, steps = arrive(
+                car, elements, setup, case, state, road, NEAR, work
+            )
         effort += steps
         turned = 0.0
         miss = 0.0
@@ -186,7 +200,18 @@ def follow(
         if found:
             sure = length == before_bump
             end, steps = _end_within(
-                car, elements, setup, case, state, road, goal, length, turned, sure, x, work
+                car,
+                elements,
+                setup,
+                case,
+                state,
+                road,
+                goal,
+                length,
+                turned,
+                sure,
+                x,
+                work,
             )
             effort += steps
             if end > BROKEN:
@@ -204,7 +229,11 @@ def follow(
             before_bump = length
             length *= 2.0
             continue
-        length = before_bump if before_bump > 0.0 and before_bump != length else 0.4 * length
+        length = (
+            before_bump
+            if before_bump > 0.0 and before_bump != length
+            else 0.4 * length
+        )
         if length < _SHORTEST_STEP:
             break
     effort += _break_off(car, elements, setup, case, state, road, x, work)
@@ -236,7 +265,9 @@ def _end_within(
     by less than what counts as a fold. `sure`: any rise counts.
     """
     if work.trial[FACTOR] <= goal:
-        found, effort = _go_to(car, elements, setup, case, state, road, FACTOR, goal, x, work)
+        found, effort = _go_to(
+            car, elements, setup, case, state, road, FACTOR, goal, x, work
+        )
         return REACHED if found else BROKEN, effort
     effort = 0
     limit = _past(work.last, work.trial)
@@ -247,21 +278,46 @@ def _end_within(
         if is_bump and limit < 0:
             return BUMP, 0
         if not is_bump:
-            found, effort = _find_fold(car, elements, setup, case, state, road, x, at, rate, length, work)
+            found, effort = _find_fold(
+                car,
+                elements,
+                setup,
+                case,
+                state,
+                road,
+                x,
+                at,
+                rate,
+                length,
+                work,
+            )
             if not found:
                 return BROKEN, effort
             # the goal, or the end of what is still driving, may lie before the fold
             copy(x, work.trial)
             limit = _past(work.last, x)
             if x[FACTOR] <= goal:
-                found, steps = _go_to(car, elements, setup, case, state, road, FACTOR, goal, x, work)
+                found, steps = _go_to(
+                    car,
+                    elements,
+                    setup,
+                    case,
+                    state,
+                    road,
+                    FACTOR,
+                    goal,
+                    x,
+                    work,
+                )
                 work.bend = 0.0
                 return REACHED if found else BROKEN, effort + steps
             if limit < 0:
                 return FOLD, effort
     if limit >= 0:
         work.bend = 0.0
-        found, steps = _go_to_limit(car, elements, setup, case, state, road, limit, x, work)
+        found, steps = _go_to_limit(
+            car, elements, setup, case, state, road, limit, x, work
+        )
         return SLIP_LIMIT if found else BROKEN, effort + steps
     return GOES_ON, effort
 
@@ -275,7 +331,18 @@ def _break_off(
     copy(work.last, work.trial)
     copy(work.last, work.expected)
     set_row(work.tangent, work.row)
-    found, effort = correct(car, elements, setup, case, state, road, work.trial, work.row, TOLERANCE, work)
+    found, effort = correct(
+        car,
+        elements,
+        setup,
+        case,
+        state,
+        road,
+        work.trial,
+        work.row,
+        TOLERANCE,
+        work,
+    )
     is_near = found and miss_of(work) < _MISS
     for j in range(COLUMNS):
         x[j] = work.trial[j] if is_near else work.last[j]
@@ -301,7 +368,9 @@ def _go_to(
     for j in range(COLUMNS):
         x[j] = work.last[j] + share * (work.trial[j] - work.last[j])
     x[column] = value
-    found, effort = correct(car, elements, setup, case, state, road, x, row, TOLERANCE, work)
+    found, effort = correct(
+        car, elements, setup, case, state, road, x, row, TOLERANCE, work
+    )
     if not found and not worst(work.residual) < _CLOSE:
         return False, effort
     set_null(row, work)
@@ -315,7 +384,9 @@ def _go_to_limit(
 ) -> tuple[bool, int]:  # fmt: skip
     """The point of the path where the slip or angle of number `limit` is the most that is still driving."""
     bound = MOST_SLIP if work.trial[limit] > 0.0 else -MOST_SLIP
-    return _go_to(car, elements, setup, case, state, road, limit, bound, x, work)
+    return _go_to(
+        car, elements, setup, case, state, road, limit, bound, x, work
+    )
 
 
 @kernel
@@ -350,9 +421,13 @@ def end_nearby(
     for j in range(UNKNOWNS):
         expected -= start.null[j] * work.residual[j]
     if start.bend > 0.0:
-        found, effort = _fold_nearby(car, elements, setup, case, state, road, start, x, work)
+        found, effort = _fold_nearby(
+            car, elements, setup, case, state, road, start, x, work
+        )
     else:
-        found, effort = _limit_nearby(car, elements, setup, case, state, road, start, x, work)
+        found, effort = _limit_nearby(
+            car, elements, setup, case, state, road, start, x, work
+        )
     is_near = abs(x[FACTOR] - expected) < _NEAR_END and x[FACTOR] > LEAST_FACTOR
     return found and is_near, effort + 1
 
@@ -366,7 +441,19 @@ def _fold_nearby(
     copy(start.null, work.null)
     set_soft(work)
     middle = 0.5 * _NEARBY
-    found, effort = _find_fold(car, elements, setup, case, state, road, x, middle, start.bend, _NEARBY, work)
+    found, effort = _find_fold(
+        car,
+        elements,
+        setup,
+        case,
+        state,
+        road,
+        x,
+        middle,
+        start.bend,
+        _NEARBY,
+        work,
+    )
     return found and work.bend > 0.0 and is_inside(x, MOST_SLIP), effort
 
 
@@ -386,7 +473,9 @@ def _limit_nearby(
         return False, 0
     row[limit] = 1.0 if x[limit] > 0.0 else -1.0
     x[limit] = MOST_SLIP * row[limit]
-    found, effort = correct(car, elements, setup, case, state, road, x, row, TOLERANCE, work)
+    found, effort = correct(
+        car, elements, setup, case, state, road, x, row, TOLERANCE, work
+    )
     if not found:
         return False, effort
     work.bend = 0.0

@@ -31,7 +31,9 @@ _PACKAGE = "setupopt.physics."
 # Set in the copy of this module: numba's module for the card, and the air elements of a car.
 cuda: Any = None
 ELEMENTS = 0
-_PART, _STATE, _ROAD, _WORK = (from_dtype(layout) for layout in (CASE, CASE_STATE, ROADBED, WORK))
+_PART, _STATE, _ROAD, _WORK = (
+    from_dtype(layout) for layout in (CASE, CASE_STATE, ROADBED, WORK)
+)
 
 
 def missing() -> str:
@@ -41,7 +43,11 @@ def missing() -> str:
         import_module("numba_cuda")
     except ImportError:
         return "the extra `gpu` is not installed"
-    return "" if found.is_available() else "there is no NVIDIA card, or no driver for one"
+    return (
+        ""
+        if found.is_available()
+        else "there is no NVIDIA card, or no driver for one"
+    )
 
 
 class _Copies:
@@ -64,7 +70,9 @@ class _Copies:
 
     def value(self, value: Any, copied: ModuleType) -> Any:
         """What stands in a copy in place of a value: modules and kernels of the card for those here."""
-        if isinstance(value, ModuleType) and value.__name__.startswith(_PACKAGE):
+        if isinstance(value, ModuleType) and value.__name__.startswith(
+            _PACKAGE
+        ):
             return self.module(value.__name__)
         function = getattr(value, "py_func", None)
         if function is None:
@@ -79,7 +87,12 @@ class _Copies:
 
 def _moved(function: Any, module: ModuleType) -> Any:
     """A function that finds its names in another module."""
-    return FunctionType(function.__code__, module.__dict__, function.__name__, function.__defaults__)
+    return FunctionType(
+        function.__code__,
+        module.__dict__,
+        function.__name__,
+        function.__defaults__,
+    )
 
 
 def _called(compile_device: Callable[..., Any]) -> Callable[..., Any]:
@@ -87,7 +100,9 @@ def _called(compile_device: Callable[..., Any]) -> Callable[..., Any]:
 
     def compiled(*given: Any) -> Any:
         found = compile_device(*given)
-        found.library.get_function(found.fndesc.llvm_func_name).attributes.add("noinline")
+        found.library.get_function(found.fndesc.llvm_func_name).attributes.add(
+            "noinline"
+        )
         return found
 
     return compiled

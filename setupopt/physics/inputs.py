@@ -38,7 +38,13 @@ RIDE_STATES = 7
 _Field = tuple[str, str] | tuple[str, str, tuple[int, ...]]
 
 
-def layout(*, one: str = "", axles: str = "", wheels: str = "", more: tuple[_Field, ...] = ()) -> Any:
+def layout(
+    *,
+    one: str = "",
+    axles: str = "",
+    wheels: str = "",
+    more: tuple[_Field, ...] = (),
+) -> Any:
     """A record's layout: names of scalars, of pairs by axle, of fours by wheel, and further fields."""
     fields: list[_Field] = [(name, "f8") for name in one.split()]
     fields += [(name, "f8", (2,)) for name in axles.split()]

@@ -36,7 +36,9 @@ F = TypeVar("F", bound=Callable[..., Any])
 @cache
 def fingerprint() -> str:
     """Hash of all kernel sources, of numba and of the processor's kind."""
-    digest = hashlib.sha256(f"{numba.__version__} {platform.machine()}".encode())
+    digest = hashlib.sha256(
+        f"{numba.__version__} {platform.machine()}".encode()
+    )
     for source in sorted(Path(__file__).parent.glob("*.py")):
         digest.update(source.read_bytes())
     return digest.hexdigest()[:16]
@@ -45,8 +47,14 @@ def fingerprint() -> str:
 def _forget_old(home: Path) -> None:
     """Remove compiled kernels of other versions, but for the three used last."""
     kept = (fingerprint(), UNFINISHED)
-    others = [folder for folder in home.iterdir() if folder.is_dir() and folder.name not in kept]
-    for folder in sorted(others, key=lambda f: f.stat().st_mtime, reverse=True)[_KEPT:]:
+    others = [
+        folder
+        for folder in home.iterdir()
+        if folder.is_dir() and folder.name not in kept
+    ]
+    for folder in sorted(others, key=lambda f: f.stat().st_mtime, reverse=True)[
+        _KEPT:
+    ]:
         shutil.rmtree(folder, ignore_errors=True)
 
 
@@ -73,7 +81,9 @@ def kernel(function: F) -> F:
     cache = getattr(compiled, "_cache", None)  # not where nothing is compiled
     if cache is not None:
         load = _forgiving(cache.load_overload, cache.flush)
-        cache.load_overload = lambda *args: load(*args) if _SharedKernel.are_loaded() else None
+        cache.load_overload = lambda *args: (
+            load(*args) if _SharedKernel.are_loaded() else None
+        )
         cache.save_overload = _forgiving(cache.save_overload)
     return cast(F, compiled)
 
@@ -92,7 +102,9 @@ def shared_kernel(*arguments: Any) -> Callable[[F], F]:
         compiled = kernel(function)
         if compiled is function:
             return compiled
-        return cast(F, _SharedKernel(compiled, tuple(map(_type, arguments))).callable())
+        return cast(
+            F, _SharedKernel(compiled, tuple(map(_type, arguments))).callable()
+        )
 
     return share
 
@@ -114,7 +126,9 @@ class _SharedKernel:
     def __init__(self, compiled: Any, arguments: tuple[Any, ...]) -> None:
         self.compiled = compiled
         self.arguments = arguments
-        self.symbol = f"{compiled.py_func.__module__}.{compiled.py_func.__name__}"
+        self.symbol = (
+            f"{compiled.py_func.__module__}.{compiled.py_func.__name__}"
+        )
         self.result: Any = None
         self.known.append(self)
 
@@ -134,14 +148,20 @@ class _SharedKernel:
     def _load(self) -> bool:
         """Take the kernel from disk, unless it is there already; whether it is."""
         if self.result is None:
-            self._publish(self.compiled._cache.load_overload(self.arguments, self.compiled.targetctx))
+            self._publish(
+                self.compiled._cache.load_overload(
+                    self.arguments, self.compiled.targetctx
+                )
+            )
         return self.result is not None
 
     def _publish(self, result: Any) -> None:
         """Tell the linker where the compiled kernel stands."""
         if result is not None:
             self.result = result
-            address = result.library.get_pointer_to_function(result.fndesc.llvm_func_name)
+            address = result.library.get_pointer_to_function(
+                result.fndesc.llvm_func_name
+            )
             llvmlite.binding.add_symbol(self.symbol, address)
 
     def returns(self) -> Any:
@@ -166,16 +186,24 @@ class _SharedKernel:
         called.py_func = self.compiled.py_func  # type: ignore[attr-defined]
         return called
 
-    def _lower(self, context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+    def _lower(
+        self, context: Any, builder: Any, signature: Any, arguments: Any
+    ) -> Any:
         """The call: numba's own convention, by symbol."""
         tools: Any = code_tools
         given = tools.unpack_tuple(builder, arguments[0])
         values = [
-            context.cast(builder, value, have, need) if isinstance(need, types.Number) else value
-            for value, have, need in zip(given, signature.args[0], self.arguments, strict=True)
+            context.cast(builder, value, have, need)
+            if isinstance(need, types.Number)
+            else value
+            for value, have, need in zip(
+                given, signature.args[0], self.arguments, strict=True
+            )
         ]
         convention = context.call_conv
-        kind = convention.get_function_type(signature.return_type, self.arguments)
+        kind = convention.get_function_type(
+            signature.return_type, self.arguments
+        )
         target = tools.get_or_insert_function(builder.module, kind, self.symbol)
         status, result = convention.call_function(
             builder, target, signature.return_type, self.arguments, values
@@ -190,16 +218,23 @@ def _compiler(function: Callable[..., Any], folder: Path | None) -> Any:
     config: Any = numba.config
     before = config.CACHE_DIR
     config.CACHE_DIR = "" if folder is None else str(folder)
-    compiler = partial(numba.njit, nogil=True, error_model="numpy", no_cfunc_wrapper=True)
+    compiler = partial(
+        numba.njit, nogil=True, error_model="numpy", no_cfunc_wrapper=True
+    )
     try:
         return compiler(cache=folder is not None)(function)
-    except (OSError, RuntimeError):  # the folder takes no file: the disk is full
+    except (
+        OSError,
+        RuntimeError,
+    ):  # the folder takes no file: the disk is full
         return compiler()(function)
     finally:
         config.CACHE_DIR = before
 
 
-def _forgiving(action: Callable[..., Any], after: Callable[[], object] = lambda: None) -> Callable[..., Any]:
+def _forgiving(
+    action: Callable[..., Any], after: Callable[[], object] = lambda: None
+) -> Callable[..., Any]:
     """Does something with what is kept on disk. Where that fails nothing is kept: `after` clears up.
 
     Reading a damaged file may raise anything; writing to a full disk raises OSError.

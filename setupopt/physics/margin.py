@@ -41,18 +41,25 @@ def open_use(lateral: float, along: float, left: float, right: float) -> float:
     weak = min(left, right)
     strong = max(left, right)
     limit = capped(half, weak)
-    if limit >= MOST_USE or sqrt(strong * strong - weak * weak) >= side * weak / half:
+    if (
+        limit >= MOST_USE
+        or sqrt(strong * strong - weak * weak) >= side * weak / half
+    ):
         return limit
     k = half * half
     t2 = side * side
     total = weak * weak + strong * strong
     difference = (strong - weak) * (strong + weak)
-    root = sqrt(max(0.0, total * total - difference * difference * (1.0 + 4.0 * k / t2)))
+    root = sqrt(
+        max(0.0, total * total - difference * difference * (1.0 + 4.0 * k / t2))
+    )
     return capped(sqrt(t2 + 4.0 * k), sqrt(total + root))
 
 
 @kernel
-def axle_use(lateral: float, along: float, left: float, right: float, is_open: float) -> float:
+def axle_use(
+    lateral: float, along: float, left: float, right: float, is_open: float
+) -> float:
     """Use of grip of one axle: `lateral` and `along` in newtons, then both wheels' capacity."""
     if is_open > 0.0 and along > 0.0:
         return open_use(lateral, along, left, right)

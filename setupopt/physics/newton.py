@@ -6,7 +6,17 @@ from math import cos, sin, sqrt
 
 from setupopt.physics import suspension, wheel
 from setupopt.physics.balance import FACTOR, TRIAL, WORK, balance
-from setupopt.physics.inputs import KAPPA, RISE, SIDESLIP, STEER, TAU, UNKNOWNS, Floats, Record, Records
+from setupopt.physics.inputs import (
+    KAPPA,
+    RISE,
+    SIDESLIP,
+    STEER,
+    TAU,
+    UNKNOWNS,
+    Floats,
+    Record,
+    Records,
+)
 from setupopt.physics.jit import kernel, shared_kernel
 from setupopt.physics.linear import factor, solve
 from setupopt.units import GRAVITY
@@ -125,9 +135,15 @@ def holds(work: Record) -> bool:
         solve(work.matrix, work.pivots, UNKNOWNS, work.column)
         for i in range(3):
             inverse[i, c] = work.column[i]
-    det = inverse[0, 0] * (inverse[1, 1] * inverse[2, 2] - inverse[1, 2] * inverse[2, 1])
-    det -= inverse[0, 1] * (inverse[1, 0] * inverse[2, 2] - inverse[1, 2] * inverse[2, 0])
-    det += inverse[0, 2] * (inverse[1, 0] * inverse[2, 1] - inverse[1, 1] * inverse[2, 0])
+    det = inverse[0, 0] * (
+        inverse[1, 1] * inverse[2, 2] - inverse[1, 2] * inverse[2, 1]
+    )
+    det -= inverse[0, 1] * (
+        inverse[1, 0] * inverse[2, 2] - inverse[1, 2] * inverse[2, 0]
+    )
+    det += inverse[0, 2] * (
+        inverse[1, 0] * inverse[2, 1] - inverse[1, 1] * inverse[2, 0]
+    )
     first = inverse[1, 1] * inverse[2, 2] - inverse[1, 2] * inverse[2, 1]
     return bool(det < 0.0 and inverse[2, 2] < 0.0 and first > 0.0)
 
@@ -146,12 +162,18 @@ def _settle_wheel(
     axle = w // 2
     body = x[0] - car.x[w] * x[1] + car.y[w] * x[2]
     body_other = x[0] - car.x[other] * x[1] + car.y[other] * x[2]
-    fixed = car.static_load[w] - car.unsprung_mass[w] * (GRAVITY + state.pull[2])
+    fixed = car.static_load[w] - car.unsprung_mass[w] * (
+        GRAVITY + state.pull[2]
+    )
     fixed += car.anti[w] * wheels.along[w]
     cosine = cos(state.tilt[w])
     sine = sin(state.tilt[w])
     tau = wheels.across[w] / wheels.load[w] if wheels.load[w] > 0.0 else 0.0
-    upward = cosine + tau * sine - case.transfer * car.link[w] * (tau * cosine - sine)
+    upward = (
+        cosine
+        + tau * sine
+        - case.transfer * car.link[w] * (tau * cosine - sine)
+    )
     swing = car.radius[w] * cos(wheels.inclination[w])
     pad = (
         car.radius[w] * cos(case.lean * setup.camber[w])
@@ -163,7 +185,14 @@ def _settle_wheel(
     for _ in range(_SETTLINGS):
         total = swing - (pad + x[RISE + w]) * cosine
         _, n, _, s0, _, _ = wheel.carry(
-            total, wheels.slant[w], state.curve_along[w], state.curve_across[w], w, car, setup, wheels
+            total,
+            wheels.slant[w],
+            state.curve_along[w],
+            state.curve_across[w],
+            w,
+            car,
+            setup,
+            wheels,
         )
         travel = x[RISE + w] - body
         force, own, _ = suspension.spring_force(
@@ -173,7 +202,9 @@ def _settle_wheel(
             setup.anti_roll[axle],
             setup.third[axle],
         )
-        stop, rate = suspension.stop_force(travel, car.bump_travel[w], car.droop_travel[w], car.stop_rate[w])
+        stop, rate = suspension.stop_force(
+            travel, car.bump_travel[w], car.droop_travel[w], car.stop_rate[w]
+        )
         stiffness = s0 / (1.0 + s0 * give) * upward * cosine + own + rate
         step = (n * upward - fixed - force - stop) / stiffness
         x[RISE + w] += step
@@ -183,7 +214,13 @@ def _settle_wheel(
 
 @kernel
 def _settle_light_wheels(
-    car: Record, setup: Record, case: Record, state: Record, share: float, x: Floats, work: Record
+    car: Record,
+    setup: Record,
+    case: Record,
+    state: Record,
+    share: float,
+    x: Floats,
+    work: Record,
 ) -> None:
     """Settle the wheels of trial `x` that carry little, or would after this step.
 
@@ -194,7 +231,10 @@ def _settle_light_wheels(
     for w in range(4):
         light = _LIGHT * setup.penetration[w]
         depth = work.wheels.depth[w]
-        if depth < light or depth + share * cos(state.tilt[w]) * work.step[RISE + w] < light:
+        if (
+            depth < light
+            or depth + share * cos(state.tilt[w]) * work.step[RISE + w] < light
+        ):
             _settle_wheel(car, setup, case, state, w, x, work)
 
 
@@ -209,7 +249,9 @@ def _stiffen_lifted(car: Record, setup: Record, work: Record) -> bool:
     lifted = False
     for w in range(4):
         if work.wheels.load[w] < _LIGHT * car.static_load[w]:
-            work.jacobian[RISE + w, RISE + w] -= _PART * car.static_load[w] / setup.penetration[w] / weight
+            work.jacobian[RISE + w, RISE + w] -= (
+                _PART * car.static_load[w] / setup.penetration[w] / weight
+            )
             lifted = True
     return lifted
 
@@ -241,13 +283,17 @@ def newton(
             for j in range(UNKNOWNS):
                 work.trial[j] = x[j] - share * work.step[j]
             if size > _ROUGH:
-                _settle_light_wheels(car, setup, case, state, share, work.trial, work)
+                _settle_light_wheels(
+                    car, setup, case, state, share, work.trial, work
+                )
             balance(car, elements, setup, case, state, road, work.trial, work)
             new_size = norm(work.residual)
             if new_size < _WORSE * size:
                 break
             share *= 0.5
-        if not new_size < 1e3 * max(size, 1e-3) or not is_inside(work.trial, _GONE):
+        if not new_size < 1e3 * max(size, 1e-3) or not is_inside(
+            work.trial, _GONE
+        ):
             return False, step
         size = new_size
         for j in range(UNKNOWNS):
@@ -304,7 +350,9 @@ def _fall(
         new_size = norm(work.residual)
         if not _LANDED < new_size < _CRASHED:
             return step + 1
-        drag = min(_MOST_DRAG, max(_LEAST_DRAG, drag * min(2.0, new_size / size)))
+        drag = min(
+            _MOST_DRAG, max(_LEAST_DRAG, drag * min(2.0, new_size / size))
+        )
         size = new_size
     return _FALL_STEPS
 
@@ -322,7 +370,9 @@ def let_fall(
     effort = 0
     for drag in _DRAGS:
         effort += _fall(car, elements, setup, case, state, road, x, work, drag)
-        found, steps = newton(car, elements, setup, case, state, road, x, work, STEPS)
+        found, steps = newton(
+            car, elements, setup, case, state, road, x, work, STEPS
+        )
         effort += steps
         if found and both_axles_carry(work):
             return True, effort

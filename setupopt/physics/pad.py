@@ -24,7 +24,9 @@ def _penetration(cars: Records, setups: Records) -> None:
                 car.half_width[w], setup.foundation[w], ends,
             )  # fmt: skip
             carcass = setup.carcass[w]
-            setup.penetration[w] = tread + (car.static_load[w] / carcass if carcass > 0.0 else 0.0)
+            setup.penetration[w] = tread + (
+                car.static_load[w] / carcass if carcass > 0.0 else 0.0
+            )
 
 
 def set_penetration(cars: Records, setups: Records) -> None:

@@ -150,7 +150,9 @@ def predict(length: float, work: Record) -> bool:
     """
     square = 0.5 * length * length
     for j in range(COLUMNS):
-        work.trial[j] = work.last[j] + length * work.tangent[j] + square * work.curve[j]
+        work.trial[j] = (
+            work.last[j] + length * work.tangent[j] + square * work.curve[j]
+        )
         work.expected[j] = work.trial[j]
     return work.trial[FACTOR] > 0.0
 
@@ -170,7 +172,9 @@ def set_curve(length: float, turned: float, work: Record) -> None:
     """Bend of the path at `work.trial`, by the cubic through the last two points with their tangents."""
     for j in range(COLUMNS):
         way = (work.trial[j] - work.last[j]) / length
-        work.curve[j] = (2.0 * work.tangent[j] + 4.0 * work.step[j] / turned - 6.0 * way) / length
+        work.curve[j] = (
+            2.0 * work.tangent[j] + 4.0 * work.step[j] / turned - 6.0 * way
+        ) / length
         work.curve[j] *= turned * turned
     along = dot(work.curve, work.step)
     for j in range(COLUMNS):
@@ -178,7 +182,9 @@ def set_curve(length: float, turned: float, work: Record) -> None:
 
 
 @kernel
-def interpolate(share: float, length: float, turned: float, work: Record, x: Floats) -> None:
+def interpolate(
+    share: float, length: float, turned: float, work: Record, x: Floats
+) -> None:
     """Point of the cubic between `work.last` and `work.trial`, into `x`."""
     rest = 1.0 - share
     near = rest * rest * (1.0 + 2.0 * share)
@@ -198,7 +204,18 @@ def arrive(
     `work.step`.
     """
     set_row(work.tangent, work.row)
-    found, effort = correct(car, elements, setup, case, state, road, work.trial, work.row, tolerance, work)
+    found, effort = correct(
+        car,
+        elements,
+        setup,
+        case,
+        state,
+        road,
+        work.trial,
+        work.row,
+        tolerance,
+        work,
+    )
     if found:
         solve_tangent(work)
     return found, effort

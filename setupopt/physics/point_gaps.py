@@ -39,11 +39,23 @@ def fill_gaps(
             state.cos_heading = cos(heading)
             for p in range(points.shape[1]):
                 point = points[kind, p]
-                gaps[s, i, p] = point_gap(cars[kind], point, setups[s], cases[i], state, x[0], x[1], x[2])
+                gaps[s, i, p] = point_gap(
+                    cars[kind],
+                    point,
+                    setups[s],
+                    cases[i],
+                    state,
+                    x[0],
+                    x[1],
+                    x[2],
+                )
 
 
 def point_gaps(
-    car: tuple[Records, Records, Records], setups: Records, cases: Records, answers: Records
+    car: tuple[Records, Records, Records],
+    setups: Records,
+    cases: Records,
+    answers: Records,
 ) -> Floats:
     """Gaps (setups, cases, points), m, of steady answers (setups, cases). `car`: `pack.CarTable.packed`.
 
@@ -53,5 +65,7 @@ def point_gaps(
     vehicle, _, points = car
     gaps = np.empty((setups.size, cases.size, points.shape[1]))
     trims = np.ascontiguousarray(answers["state"])
-    fill_gaps(vehicle, points, setups, cases, trims, np.zeros(1, CASE_STATE), gaps)
+    fill_gaps(
+        vehicle, points, setups, cases, trims, np.zeros(1, CASE_STATE), gaps
+    )
     return gaps

@@ -38,7 +38,9 @@ def damper_force(speed: float, bump: float, rebound: float) -> float:
 
 
 @kernel
-def tyre_damping(state: Record, damping: Record, w: int, rise_speed: float, road_speed: float) -> float:
+def tyre_damping(
+    state: Record, damping: Record, w: int, rise_speed: float, road_speed: float
+) -> float:
     """Damping force of a tyre along the car's z, N, up on the wheel, as if it never let go."""
     return damping.tyre[w] * cos(state.tilt[w]) ** 2 * (road_speed - rise_speed)
 
@@ -64,7 +66,12 @@ def road_stiffness(
 
 @kernel
 def damping_matrices(
-    car: Record, state: Record, damping: Record, work: Record, matrix: Floats, road: Floats
+    car: Record,
+    state: Record,
+    damping: Record,
+    work: Record,
+    matrix: Floats,
+    road: Floats,
 ) -> None:
     """Linear damping: `matrix` (7, 7) on the speeds, `road` (7, columns) on the road's, N s/m.
 

@@ -113,7 +113,9 @@ def move_round(case: Record, way: float, part: Record) -> None:
     turned = 0.0
     at = 0.0
     bend = case.curvature
-    while passed < int(case.joints[side]) and abs(case.joint[side, passed]) <= abs(way):
+    while passed < int(case.joints[side]) and abs(
+        case.joint[side, passed]
+    ) <= abs(way):
         turned += bend * (case.joint[side, passed] - at)
         at = case.joint[side, passed]
         bend = case.beyond[side, passed]
@@ -130,7 +132,9 @@ def move_round(case: Record, way: float, part: Record) -> None:
     for j in range(passed):
         crossed = passed - 1 - j
         part.joint[other, j] = case.joint[side, crossed] - way
-        part.beyond[other, j] = case.beyond[side, crossed - 1] if crossed > 0 else case.curvature
+        part.beyond[other, j] = (
+            case.beyond[side, crossed - 1] if crossed > 0 else case.curvature
+        )
     for j in range(behind):
         part.joint[other, passed + j] = case.joint[other, j] - way
         part.beyond[other, passed + j] = case.beyond[other, j]
@@ -141,7 +145,14 @@ def move_round(case: Record, way: float, part: Record) -> None:
 
 
 @kernel
-def _place(car: Record, case: Record, hold: Record, m: Floats, part: Record, state: Record) -> None:
+def _place(
+    car: Record,
+    case: Record,
+    hold: Record,
+    m: Floats,
+    part: Record,
+    state: Record,
+) -> None:
     """The case at which the car is now, into `part`, and what the balance needs of it, into `state`."""
     sideslip = atan2(m[LEFTWARD], m[FORWARD])
     turned = m[HEADING] + sideslip - hold.sideslip
@@ -157,7 +168,9 @@ def _place(car: Record, case: Record, hold: Record, m: Floats, part: Record, sta
 
 
 @kernel
-def relaxation_length(car: Record, state: Record, w: int, wheels: Record) -> float:
+def relaxation_length(
+    car: Record, state: Record, w: int, wheels: Record
+) -> float:
     """Length over which the slip of a wheel follows, m; see docs/model.md."""
     if not isnan(car.relaxation[w]):
         return car.relaxation[w]
@@ -167,7 +180,9 @@ def relaxation_length(car: Record, state: Record, w: int, wheels: Record) -> flo
 
 @kernel
 def _travel_speed(car: Record, m: Floats, w: int) -> float:
-    return m[SPEEDS + 3 + w] - (m[SPEEDS] - car.x[w] * m[SPEEDS + 1] + car.y[w] * m[SPEEDS + 2])
+    return m[SPEEDS + 3 + w] - (
+        m[SPEEDS] - car.x[w] * m[SPEEDS + 1] + car.y[w] * m[SPEEDS + 2]
+    )
 
 
 @kernel
@@ -181,8 +196,18 @@ def _roll_on(
     arm = car.cg_height - state.ground[w] - state.rise[w]
     travelling = _travel_speed(car, m, w)
     yaw_rate = state.bend * case.speed
-    forward = m[FORWARD] - yaw_rate * car.y[w] - arm * m[SPEEDS + 1] - car.anti[w] * travelling
-    leftward = m[LEFTWARD] + yaw_rate * car.x[w] + arm * m[SPEEDS + 2] - car.link[w] * travelling
+    forward = (
+        m[FORWARD]
+        - yaw_rate * car.y[w]
+        - arm * m[SPEEDS + 1]
+        - car.anti[w] * travelling
+    )
+    leftward = (
+        m[LEFTWARD]
+        + yaw_rate * car.x[w]
+        + arm * m[SPEEDS + 2]
+        - car.link[w] * travelling
+    )
     steer = -car.side[w] * setup.toe[w]
     if w < 2:
         steer += hold.steer
@@ -198,14 +223,28 @@ def _roll_on(
     wheels.slip_angle[w] = angle
     along = across = aligning = 0.0
     if wheels.load[w] > 0.0:
-        wheel.lean_further(car, setup, case, state, w, car.mass * GRAVITY, x[TAU + w // 2], wheels, patch)
+        wheel.lean_further(
+            car,
+            setup,
+            case,
+            state,
+            w,
+            car.mass * GRAVITY,
+            x[TAU + w // 2],
+            wheels,
+            patch,
+        )
         wheel.set_patch(car, setup, case, state, w, 1.0, patch)
         lean = patch.slant / sqrt(1.0 + patch.slant * patch.slant)
-        patch.spin = car.thrust[w] * (car.side[w] * lean / car.radius[w] - state.bend)
+        patch.spin = car.thrust[w] * (
+            car.side[w] * lean / car.radius[w] - state.bend
+        )
         along, across, aligning = brush.values(patch)
         rate[WHEEL_SPEED + w] = (hold.push[w] - along) / hold.spin[w]
     else:
-        rate[WHEEL_SPEED + w] = hold.push[w] / hold.spin[w] + _COAST * (hold.rest[w] - m[WHEEL_SPEED + w])
+        rate[WHEEL_SPEED + w] = hold.push[w] / hold.spin[w] + _COAST * (
+            hold.rest[w] - m[WHEEL_SPEED + w]
+        )
     wheels.along[w] = along * cos(steer) - across * sin(steer)
     wheels.across[w] = along * sin(steer) + across * cos(steer)
     wheels.aligning[w] = aligning
@@ -223,7 +262,9 @@ def _turn_wheels(car: Record, hold: Record, m: Floats, rate: Floats) -> None:
             pushed = hold.spin[left] * rate[WHEEL_SPEED + left]
             pushed += ratio * hold.spin[right] * rate[WHEEL_SPEED + right]
             both = pushed / inertia
-            apart = _ONE_SPEED * (m[WHEEL_SPEED + right] - ratio * m[WHEEL_SPEED + left])
+            apart = _ONE_SPEED * (
+                m[WHEEL_SPEED + right] - ratio * m[WHEEL_SPEED + left]
+            )
             rate[WHEEL_SPEED + left] = both
             rate[WHEEL_SPEED + right] = ratio * both - apart
     for w in range(4):
@@ -242,11 +283,15 @@ def _hang_all(
         turn_forces(state, w, work)
     for w in range(4):
         hang(car, setup, case, w, work)
-        work.body[w] += damper_force(_travel_speed(car, m, w), damping.bump[w], damping.rebound[w])
+        work.body[w] += damper_force(
+            _travel_speed(car, m, w), damping.bump[w], damping.rebound[w]
+        )
         wheel_rows(car, case, state, x, w, work)
         load = work.wheels.load[w]
         if load > 0.0:
-            extra = tyre_damping(state, damping, w, m[SPEEDS + 3 + w], road_speed[w])
+            extra = tyre_damping(
+                state, damping, w, m[SPEEDS + 3 + w], road_speed[w]
+            )
             work.residual[3 + w] += max(extra, -load)
 
 
@@ -273,13 +318,29 @@ def _move(car: Record, case: Record, damping: Record, hold: Record, state: Recor
         rate[j] = m[SPEEDS + j]
         rate[SPEEDS + j] = r[j] / damping.mass[j]
     nearer = car.cg_height * case.curvature
-    round_it = nearer / (1.0 - nearer) * (ax * state.sin_heading + ay * state.cos_heading)
+    round_it = (
+        nearer
+        / (1.0 - nearer)
+        * (ax * state.sin_heading + ay * state.cos_heading)
+    )
     rate[FORWARD] = (ax + round_it * state.sin_heading) * hold.is_free
     rate[LEFTWARD] = ay + round_it * state.cos_heading
     rate[YAW_RATE] = r[YAW] / car.inertia[2]
 
 
-@shared_kernel(*TRIAL[:4], DAMPING, HOLD, CASE, *TRIAL[4:6], ["f8"], ["f8"], ["f8"], WORK, ["f8"], ["f8"])
+@shared_kernel(
+    *TRIAL[:4],
+    DAMPING,
+    HOLD,
+    CASE,
+    *TRIAL[4:6],
+    ["f8"],
+    ["f8"],
+    ["f8"],
+    WORK,
+    ["f8"],
+    ["f8"],
+)
 def motion_rates(
     car: Record, elements: Records, setup: Record, case: Record, damping: Record, hold: Record, part: Record,
     state: Record, bed: Records, road: Floats, road_speed: Floats, m: Floats, work: Record, x: Floats,
@@ -299,7 +360,9 @@ def motion_rates(
     x[TAU] = m[LEAN]
     x[TAU + 1] = m[LEAN + 1]
     for w in range(4):
-        wheel.set_load(car, setup, part, state, x, w, work.wheels, work.wheels.share[w])
+        wheel.set_load(
+            car, setup, part, state, x, w, work.wheels, work.wheels.share[w]
+        )
     for w in range(4):
         _roll_on(car, setup, part, hold, state, m, w, work, x, rate)
     _turn_wheels(car, hold, m, rate)
@@ -315,7 +378,9 @@ def motion_rates(
         lag = 0.5 * relaxation_length(car, state, w, work.wheels)
         lag += 0.5 * relaxation_length(car, state, w + 1, work.wheels)
         over = min(part.speed / lag, hold.quickest)
-        rate[LEAN + axle] = over * (across / (car.mass * GRAVITY) - m[LEAN + axle])
+        rate[LEAN + axle] = over * (
+            across / (car.mass * GRAVITY) - m[LEAN + axle]
+        )
     for j in range(MOTION):
         rate[j] -= hold.offset[j]
 
@@ -355,7 +420,9 @@ def begin_motion(
         m[SLIP_Y + w] = lag * wheels.patches[w].slip_y
         m[WHEEL_SPEED + w] = (1.0 + x[KAPPA + w]) * forward
         hold.rest[w] = m[WHEEL_SPEED + w]
-        hold.push[w] = wheels.along[w] * cos(steer) + wheels.across[w] * sin(steer)
+        hold.push[w] = wheels.along[w] * cos(steer) + wheels.across[w] * sin(
+            steer
+        )
         hold.is_stuck[w] = 0.0
         hold.spin[w] = _SPIN_SHARE * car.unsprung_mass[w]
         if car.spin_inertia > 0.0:
@@ -408,7 +475,21 @@ def motion_slopes(
                 else:
                     speed[i - MOTION - 1 - wide] = value
             motion_rates(
-                car, elements, setup, case, damping, hold, part, state, bed, road, speed, moved, work, x, rate
+                car,
+                elements,
+                setup,
+                case,
+                damping,
+                hold,
+                part,
+                state,
+                bed,
+                road,
+                speed,
+                moved,
+                work,
+                x,
+                rate,
             )
             for i in range(MOTION):
                 out[i, j] += 0.5 * rate[i] / probe

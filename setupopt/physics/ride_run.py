@@ -15,7 +15,14 @@ from setupopt.physics.answer import trim_demand
 from setupopt.physics.inputs import SIDESLIP, Floats, Record, Records, layout
 from setupopt.physics.jit import kernel
 from setupopt.physics.linear import copy
-from setupopt.physics.ride_motion import HEADING, LEFTWARD, MOTION, WAY, YAW_RATE, motion_rates
+from setupopt.physics.ride_motion import (
+    HEADING,
+    LEFTWARD,
+    MOTION,
+    WAY,
+    YAW_RATE,
+    motion_rates,
+)
 from setupopt.physics.ride_time import count, empty, look_around
 
 # The driver: reaction: s; limit: of the steer angle, rad, and rate: rad/s, infinite where there is none.
@@ -39,7 +46,16 @@ _QUICKEST = 1.6
 EVENT = layout(one="steer steer_seconds flat flat_seconds foundation carcass")
 
 # What a trace takes at each look.
-TRACE = ("time", "margin", "load", "clearance", "travel", "drift", "sideslip", "steer")
+TRACE = (
+    "time",
+    "margin",
+    "load",
+    "clearance",
+    "travel",
+    "drift",
+    "sideslip",
+    "steer",
+)
 
 # Why a ride is not stood.
 STOOD = 0
@@ -65,21 +81,51 @@ def step(
     for j in range(MOTION):
         mid[j] = m[j] + 0.5 * dt * k[0, j]
     motion_rates(
-        car, elements, setup, case, damping, hold, part, state, bed, road[at + 1], speed, mid, work, x, k[1]
+        car,
+        elements,
+        setup,
+        case,
+        damping,
+        hold,
+        part,
+        state,
+        bed,
+        road[at + 1],
+        speed,
+        mid,
+        work,
+        x,
+        k[1],
     )
     for j in range(MOTION):
         mid[j] = m[j] + dt * (2.0 * k[1, j] - k[0, j])
     for w in range(4):
         speed[w] = 2.0 * (road[at + 2, w] - road[at + 1, w]) / dt
     motion_rates(
-        car, elements, setup, case, damping, hold, part, state, bed, road[at + 2], speed, mid, work, x, k[2]
+        car,
+        elements,
+        setup,
+        case,
+        damping,
+        hold,
+        part,
+        state,
+        bed,
+        road[at + 2],
+        speed,
+        mid,
+        work,
+        x,
+        k[2],
     )
     for j in range(MOTION):
         m[j] += dt / 6.0 * (k[0, j] + 4.0 * k[1, j] + k[2, j])
 
 
 @kernel
-def _steer(driver: Record, m: Floats, rest: Floats, queue: Floats, tick: int) -> float:
+def _steer(
+    driver: Record, m: Floats, rest: Floats, queue: Floats, tick: int
+) -> float:
     """Steer off the trim's that the driver now gives, rad: what he decided one reaction time ago.
 
     `rest` (4): heading, way, yaw rate and leftward velocity in the trim; `queue` (TICKS) has what he decided.
@@ -88,7 +134,15 @@ def _steer(driver: Record, m: Floats, rest: Floats, queue: Floats, tick: int) ->
     given = queue[place]
     wish = 0.0
     for i in range(4):
-        off = m[HEADING] if i == 0 else m[WAY] if i == 1 else m[YAW_RATE] if i == 2 else m[LEFTWARD]
+        off = (
+            m[HEADING]
+            if i == 0
+            else m[WAY]
+            if i == 1
+            else m[YAW_RATE]
+            if i == 2
+            else m[LEFTWARD]
+        )
         wish -= driver.gains[i] * (off - rest[i])
     last = queue[(tick + TICKS - 1) % TICKS]
     most = driver.rate * driver.reaction / TICKS
@@ -103,13 +157,19 @@ def _happen(event: Record, setup: Record, sound: Record, time: float) -> float:
     w = int(event.flat)
     if w >= 0:
         done = min(time / event.flat_seconds, 1.0)
-        setup.foundation[w] = sound.foundation[w] * (1.0 - done * (1.0 - event.foundation))
-        setup.carcass[w] = sound.carcass[w] * (1.0 - done * (1.0 - event.carcass))
+        setup.foundation[w] = sound.foundation[w] * (
+            1.0 - done * (1.0 - event.foundation)
+        )
+        setup.carcass[w] = sound.carcass[w] * (
+            1.0 - done * (1.0 - event.carcass)
+        )
     return event.steer if time < event.steer_seconds else 0.0
 
 
 @kernel
-def _push(car: Record, state: Record, rest: Floats, work: Record, base: Record) -> None:
+def _push(
+    car: Record, state: Record, rest: Floats, work: Record, base: Record
+) -> None:
     """What the axles must pass at this instant: as in the trim, and the push of a wind that came on top.
 
     `rest`: side force and drag of the trim.
@@ -117,9 +177,13 @@ def _push(car: Record, state: Record, rest: Floats, work: Record, base: Record) 
     side = air.side_force(car, state) - rest[0]
     along = state.drag - rest[1]
     for axle in range(2):
-        arm = car.to_rear + car.side_x if axle == 0 else car.to_front - car.side_x
+        arm = (
+            car.to_rear + car.side_x if axle == 0 else car.to_front - car.side_x
+        )
         share = car.drive[axle] if base.drag > 0.0 else car.brake[axle]
-        state.demand[axle] = trim_demand(base, axle) + hypot(side * arm / car.wheelbase, along * share)
+        state.demand[axle] = trim_demand(base, axle) + hypot(
+            side * arm / car.wheelbase, along * share
+        )
 
 
 @kernel
@@ -132,7 +196,11 @@ def _see(
     travel = np.inf
     for w in range(4):
         load = min(load, answer.load[w])
-        travel = min(travel, car.bump_travel[w] - answer.travel[w], car.droop_travel[w] + answer.travel[w])
+        travel = min(
+            travel,
+            car.bump_travel[w] - answer.travel[w],
+            car.droop_travel[w] + answer.travel[w],
+        )
     row[0] = time
     row[1] = 1.0 - max(answer.use[0], answer.use[1])
     row[2] = load
@@ -156,7 +224,10 @@ def _judge(
     ride.drift = max(ride.drift, abs(way))
     ride.sideslip = max(ride.sideslip, abs(sideslip))
     ride.airborne = max(ride.airborne, spell)
-    if abs(way) > BACK * allowed.drift or abs(sideslip) > BACK * allowed.sideslip:
+    if (
+        abs(way) > BACK * allowed.drift
+        or abs(sideslip) > BACK * allowed.sideslip
+    ):
         ride.back = time
     if ride.reason == STOOD:
         if ride.drift > allowed.drift:
@@ -222,19 +293,48 @@ def run(
         for w in range(4):
             k[4, w] = 2.0 * (ground[at + 1, w] - ground[at, w]) / long
         motion_rates(
-            car, elements, setup, case, damping, hold, part, state, bed, ground[at], k[4], m, work, x, k[0]
+            car,
+            elements,
+            setup,
+            case,
+            damping,
+            hold,
+            part,
+            state,
+            bed,
+            ground[at],
+            k[4],
+            m,
+            work,
+            x,
+            k[0],
         )
         if i == 0:
             calm[0] = air.side_force(car, state)
             calm[1] = state.drag
         sideslip = x[SIDESLIP] - hold.sideslip
-        spell = _judge(allowed, base, hold, work, m[WAY], sideslip, long, time, spell, ride)
+        spell = _judge(
+            allowed, base, hold, work, m[WAY], sideslip, long, time, spell, ride
+        )
         if every > 0 and i >= skip and (i - skip) % every == 0:
             _push(car, state, calm, work, base)
             look_around(car, points, setup, part, state, x, work, answer)
             above = count(car, answer, floor, above, ride)
             if looks < trace.shape[0]:
-                _see(car, points, setup, part, state, x, work, hold, m[WAY], time, answer, trace[looks])
+                _see(
+                    car,
+                    points,
+                    setup,
+                    part,
+                    state,
+                    x,
+                    work,
+                    hold,
+                    m[WAY],
+                    time,
+                    answer,
+                    trace[looks],
+                )
                 looks += 1
         if ride.reason != STOOD and trace.shape[0] == 0:
             return
@@ -246,13 +346,22 @@ def run(
             car, elements, setup, case, damping, hold, part, state, bed, ground, at, long, m, work, x, k
         )  # fmt: skip
         time += long
-        level = 0.25 * (ground[at + 2, 0] + ground[at + 2, 1] + ground[at + 2, 2] + ground[at + 2, 3])
+        level = 0.25 * (
+            ground[at + 2, 0]
+            + ground[at + 2, 1]
+            + ground[at + 2, 2]
+            + ground[at + 2, 3]
+        )
         if not abs(m[0] - base.state[0] - level) < _GONE:
             ride.lost = time
             if ride.reason == STOOD:
                 ride.reason = LEFT
                 ride.failed = time
             return
-    if ride.reason == STOOD and allowed.within > 0.0 and ride.back >= time - rest_dt:
+    if (
+        ride.reason == STOOD
+        and allowed.within > 0.0
+        and ride.back >= time - rest_dt
+    ):
         ride.reason = NOT_BACK
         ride.failed = time

@@ -56,7 +56,9 @@ def look_around(
 
 
 @kernel
-def count(car: Record, answer: Record, floor: float, above: bool, ride: Record) -> bool:
+def count(
+    car: Record, answer: Record, floor: float, above: bool, ride: Record
+) -> bool:
     """Add one sample to what a ride leaves behind; whether its margin stands above the floor."""
     margin = 1.0 - max(answer.use[0], answer.use[1])
     counted = max(margin, SLID)
@@ -76,7 +78,11 @@ def count(car: Record, answer: Record, floor: float, above: bool, ride: Record) 
         ride.travel[w] += travel
         ride.travel_square[w] += travel * travel
         off_surface = 1.0 if load <= 0.0 else off_surface
-        on_stop = 1.0 if travel > car.bump_travel[w] or travel < -car.droop_travel[w] else on_stop
+        on_stop = (
+            1.0
+            if travel > car.bump_travel[w] or travel < -car.droop_travel[w]
+            else on_stop
+        )
     for axle in range(2):
         ride.gap[axle] += answer.ride_gap[axle]
         ride.gap_square[axle] += answer.ride_gap[axle] ** 2

@@ -56,14 +56,40 @@ def output_slopes(
         for j in range(RIDE_STATES):
             rest = x[j]
             x[j] = rest + probe
-            outputs(car, elements, points, setup, case, state, bed, x, work, answer, out)
+            outputs(
+                car,
+                elements,
+                points,
+                setup,
+                case,
+                state,
+                bed,
+                x,
+                work,
+                answer,
+                out,
+            )
             by_state[:, j] += out / (2.0 * probe)
             x[j] = rest
         for c in range(road.size):
             road[c] = probe
             put_road(car, elements, road, road, 0.0, state, bed)
-            outputs(car, elements, points, setup, case, state, bed, x, work, answer, out)
+            outputs(
+                car,
+                elements,
+                points,
+                setup,
+                case,
+                state,
+                bed,
+                x,
+                work,
+                answer,
+                out,
+            )
             by_road[:, c] += out / (2.0 * probe)
             road[c] = 0.0
         put_road(car, elements, road, road, 0.0, state, bed)
-    outputs(car, elements, points, setup, case, state, bed, x, work, answer, out)
+    outputs(
+        car, elements, points, setup, case, state, bed, x, work, answer, out
+    )

@@ -14,7 +14,16 @@ import numpy as np
 
 from setupopt.physics.balance import COLUMNS, FACTOR, SIDE, WORK, YAW, balance
 from setupopt.physics.case_state import CASE_STATE, ROADBED, prepare
-from setupopt.physics.inputs import CASE, KAPPA, SIDESLIP, TAU, UNKNOWNS, Floats, Record, Records
+from setupopt.physics.inputs import (
+    CASE,
+    KAPPA,
+    SIDESLIP,
+    TAU,
+    UNKNOWNS,
+    Floats,
+    Record,
+    Records,
+)
 from setupopt.physics.jit import kernel
 from setupopt.physics.linear import Pivots, factor, solve
 from setupopt.physics.trim import scale_case
@@ -95,7 +104,9 @@ def motion_matrix(
         for j in range(_SIDEWAYS):
             follow[i, j] = work.jacobian[_ROWS[i], j]
         follow[i, _SIDEWAYS] = 0.0
-        follow[i, _TURNING] = -car.inertia[2] / weight if _ROWS[i] == YAW else 0.0
+        follow[i, _TURNING] = (
+            -car.inertia[2] / weight if _ROWS[i] == YAW else 0.0
+        )
         for axle in range(2):
             follow[i, _TURNING + 1 + axle] = work.jacobian[_ROWS[i], TAU + axle]
         for j in range(MOTIONS):
@@ -111,7 +122,9 @@ def motion_matrix(
     for motion in range(MOTIONS):
         for sign in (1.0, -1.0):
             state.bend = bend
-            _move(car, case, trim, motion, sign * _STEPS[motion], part, state, x)
+            _move(
+                car, case, trim, motion, sign * _STEPS[motion], part, state, x
+            )
             prepare(car, part, 0.0, state)
             balance(car, elements, setup, part, state, road, x, work)
             _add_rows(work, 0.5 * sign / _STEPS[motion], moved, motion)
@@ -150,7 +163,10 @@ def fill_matrices(
 
 
 def growth(
-    car: tuple[Records, Records, Records], setups: Records, cases: Records, answers: Records
+    car: tuple[Records, Records, Records],
+    setups: Records,
+    cases: Records,
+    answers: Records,
 ) -> Floats:
     """Growth rate, 1/s, of steady answers (setups x cases): positive where the car leaves the trim.
 
@@ -165,7 +181,15 @@ def growth(
         np.zeros(1, WORK),
     )
     if vehicle["inertia"][0, 2] > 0.0:
-        fill_matrices(vehicle, elements, setups, cases, answers.reshape(-1), *scratch, matrices)
+        fill_matrices(
+            vehicle,
+            elements,
+            setups,
+            cases,
+            answers.reshape(-1),
+            *scratch,
+            matrices,
+        )
     rates = np.linalg.eigvals(matrices).real.max(axis=-1)
     known = np.any(matrices != 0.0, axis=(1, 2))
     return np.asarray(np.where(known, rates, np.nan)).reshape(answers.shape)

@@ -6,7 +6,9 @@ from setupopt.physics.jit import kernel
 
 
 @kernel
-def stop_force(travel: float, bump_travel: float, droop_travel: float, rate: float) -> tuple[float, float]:
+def stop_force(
+    travel: float, bump_travel: float, droop_travel: float, rate: float
+) -> tuple[float, float]:
     """Force of the bump stop (positive) or droop stop (negative), N, and its rate, N/m.
 
     >>> stop_force(0.03, 0.025, 0.02, 1e6)[1]
@@ -21,7 +23,11 @@ def stop_force(travel: float, bump_travel: float, droop_travel: float, rate: flo
 
 @kernel
 def spring_force(
-    travel: float, other: float, wheel_rate: float, anti_roll: float, third: float
+    travel: float,
+    other: float,
+    wheel_rate: float,
+    anti_roll: float,
+    third: float,
 ) -> tuple[float, float, float]:
     """Change of a wheel's suspension force from the pad, N, with its own and the other wheel's rate.
 

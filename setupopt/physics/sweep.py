@@ -40,13 +40,26 @@ def _solve_lost(
     found = False
     press = 0.0
     if has_start and start.press > 0.0:
-        found, press, steps = trim.press_nearby(car, elements, setup, case, state, road, start, x, work)
+        found, press, steps = trim.press_nearby(
+            car, elements, setup, case, state, road, start, x, work
+        )
         answer.effort += steps
     if not found:
-        press, steps = trim.press_until_held(car, elements, setup, case, state, road, x, work)
+        press, steps = trim.press_until_held(
+            car, elements, setup, case, state, road, x, work
+        )
         answer.effort += steps
         press, steps = trim.release_press(
-            car, elements, setup, case, state, road, x, work, press, 0.25 * press
+            car,
+            elements,
+            setup,
+            case,
+            state,
+            road,
+            x,
+            work,
+            press,
+            0.25 * press,
         )
         answer.effort += steps
     balance(car, elements, setup, case, state, road, x, work)
@@ -71,19 +84,37 @@ def _solve(
     prepare(car, case, 0.0, state)
     found = False
     if has_start and start.contact:
-        found, steps = trim.find_trim_nearby(car, elements, setup, case, state, road, start, x, work)
+        found, steps = trim.find_trim_nearby(
+            car, elements, setup, case, state, road, start, x, work
+        )
         answer.effort += steps
     if not found:
-        found, steps = trim.find_trim(car, elements, setup, case, part, state, road, x, work)
+        found, steps = trim.find_trim(
+            car, elements, setup, case, part, state, road, x, work
+        )
         answer.effort += steps
     if not found:
-        _solve_lost(car, elements, points, setup, case, state, road, start, has_start, work, answer)
+        _solve_lost(
+            car,
+            elements,
+            points,
+            setup,
+            case,
+            state,
+            road,
+            start,
+            has_start,
+            work,
+            answer,
+        )
         return
     balance(car, elements, setup, case, state, road, x, work)
     read_trim(car, points, setup, case, state, x, answer, work)
     is_done = False
     if quick and has_start and start.null[0] != 0.0 and x[FACTOR] == 1.0:
-        is_done, steps = friction_path.end_nearby(car, elements, setup, case, state, road, start, x, work)
+        is_done, steps = friction_path.end_nearby(
+            car, elements, setup, case, state, road, start, x, work
+        )
         answer.effort += steps
         if not is_done:
             copy(answer.state, x)
@@ -91,7 +122,15 @@ def _solve(
             balance(car, elements, setup, case, state, road, x, work)
     if x[FACTOR] <= 1.0 and not is_done:
         end, steps = friction_path.follow(
-            car, elements, setup, case, state, road, x, friction_path.LEAST_FACTOR, work
+            car,
+            elements,
+            setup,
+            case,
+            state,
+            road,
+            x,
+            friction_path.LEAST_FACTOR,
+            work,
         )
         answer.effort += steps
         if end == friction_path.BROKEN:
@@ -121,7 +160,9 @@ def _solve_by_slope(
     for j in range(UNKNOWNS):
         grown += start.null[j] * work.residual[j]
     if not start.slides:
-        found, steps = trim.find_trim_nearby(car, elements, setup, case, state, road, start, x, work)
+        found, steps = trim.find_trim_nearby(
+            car, elements, setup, case, state, road, start, x, work
+        )
         answer.effort += steps
         if not found:
             return False
@@ -139,7 +180,9 @@ def _solve_by_slope(
 @kernel
 def _follows(case: Record, before: Record) -> bool:
     """Whether a case is the next of a sweep after another: but for a little of the way round the same."""
-    same = case.speed == before.speed and case.acceleration == before.acceleration
+    same = (
+        case.speed == before.speed and case.acceleration == before.acceleration
+    )
     return same and abs(case.roll_angle - before.roll_angle) < _NEXT
 
 
@@ -156,7 +199,16 @@ def solve_row(
     done = False
     if by_slope and has_start:
         done = _solve_by_slope(
-            cars[kind], elements[kind], points[kind], setup, case, state, road, start, work, answer
+            cars[kind],
+            elements[kind],
+            points[kind],
+            setup,
+            case,
+            state,
+            road,
+            start,
+            work,
+            answer,
         )
     if not done:
         _solve(
@@ -183,7 +235,9 @@ def run_chunk(
         is_linked = quick and not has_starts and i > 0 and row % _LINKS > 0
         if is_linked:
             is_linked = _follows(cases[i], cases[i - 1])
-        start = starts[i] if has_starts else answers[row - 1 if is_linked else row]
+        start = (
+            starts[i] if has_starts else answers[row - 1 if is_linked else row]
+        )
         solve_row(
             cars, elements, points, setups, cases, start, has_starts or is_linked, by_slope and has_starts,
             quick, row, parts[0], states[0], road, works[0], answers[row],
@@ -195,13 +249,19 @@ def workers() -> int:
     wanted = os.environ.get("SETUPOPT_THREADS", "")
     if wanted.isdigit() and int(wanted) > 0:
         return int(wanted)
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return (
+        len(os.sched_getaffinity(0))
+        if hasattr(os, "sched_getaffinity")
+        else os.cpu_count() or 1
+    )
 
 
 def _spans(count: int, threads: int, links: int) -> list[tuple[int, int]]:
     """Equal pieces of whole links, none longer than `CHUNK`, enough for every thread."""
     size = max(1, min(CHUNK // links, -(-count // (threads * links)))) * links
-    return [(first, min(first + size, count)) for first in range(0, count, size)]
+    return [
+        (first, min(first + size, count)) for first in range(0, count, size)
+    ]
 
 
 def _silent(_: int) -> None:
@@ -230,7 +290,11 @@ def run(
     if nearby.size not in (0, cases.size):
         raise ValueError(f"starts must be ({cases.size}), not {nearby.shape}")
     count = setups.size * cases.size
-    if count >= _LEAST_ON_CARD and not (by_slope or quick) and os.environ.get(ON_CARD) == "1":
+    if (
+        count >= _LEAST_ON_CARD
+        and not (by_slope or quick)
+        and os.environ.get(ON_CARD) == "1"
+    ):
         from setupopt.physics import gpu  # nobody else needs it
 
         return gpu.run(car, setups, cases, progress or _silent)
@@ -243,7 +307,17 @@ def run(
             np.zeros(car[1].shape[1], ROADBED),
             np.zeros(1, WORK),
         )
-        run_chunk(*car, setups, cases, nearby, by_slope, quick, *span, *scratch, answers)
+        run_chunk(
+            *car,
+            setups,
+            cases,
+            nearby,
+            by_slope,
+            quick,
+            *span,
+            *scratch,
+            answers,
+        )
         return span[1] - span[0]
 
     if pool is None and answers.size <= _FEW:
@@ -253,7 +327,9 @@ def run(
         return answers
     own = pool or ThreadPoolExecutor(workers())
     try:
-        for done in own.map(task, _spans(answers.size, workers(), _LINKS if quick else 1)):
+        for done in own.map(
+            task, _spans(answers.size, workers(), _LINKS if quick else 1)
+        ):
             if progress is not None:
                 progress(done)
     finally:

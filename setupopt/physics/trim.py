@@ -8,7 +8,13 @@ from setupopt.physics.case_state import prepare, set_heading
 from setupopt.physics.inputs import RISE, UNKNOWNS, Floats, Record, Records
 from setupopt.physics.jit import kernel
 from setupopt.physics.linear import copy
-from setupopt.physics.newton import STEPS, both_axles_carry, let_fall, newton, set_start
+from setupopt.physics.newton import (
+    STEPS,
+    both_axles_carry,
+    let_fall,
+    newton,
+    set_start,
+)
 
 # Most steps from a point nearby.
 PATH_STEPS = 10
@@ -82,7 +88,9 @@ def _walk_case(
             set_heading(car, part, 0.0, state)
             set_start(car, part, state, x)
         copy(x, work.kept)
-        found, steps = newton(car, elements, setup, part, state, road, x, work, PATH_STEPS)
+        found, steps = newton(
+            car, elements, setup, part, state, road, x, work, PATH_STEPS
+        )
         effort += steps + 1
         if found and goal >= 1.0:
             prepare(car, case, 0.0, state)
@@ -105,14 +113,21 @@ def _try_low(
     work: Record,
 ) -> tuple[bool, int]:  # fmt: skip
     """Starts with the body down on its bump stops, or deeper: there suction may hold it."""
-    travel = 0.25 * (car.bump_travel[0] + car.bump_travel[1] + car.bump_travel[2] + car.bump_travel[3])
+    travel = 0.25 * (
+        car.bump_travel[0]
+        + car.bump_travel[1]
+        + car.bump_travel[2]
+        + car.bump_travel[3]
+    )
     effort = 0
     for depth in _DEPTHS:
         _plain_start(car, case, state, x)
         x[0] -= depth * travel
         for w in range(4):
             x[RISE + w] -= 0.2 * depth * setup.penetration[w]
-        found, steps = newton(car, elements, setup, case, state, road, x, work, STEPS)
+        found, steps = newton(
+            car, elements, setup, case, state, road, x, work, STEPS
+        )
         effort += steps
         if found and both_axles_carry(work):
             return True, effort
@@ -136,12 +151,16 @@ def _cold(
     x[FACTOR] = factor
     _plain_start(car, case, state, x)
     most = STEPS if thorough else _FEW_STEPS
-    found, effort = newton(car, elements, setup, case, state, road, x, work, most)
+    found, effort = newton(
+        car, elements, setup, case, state, road, x, work, most
+    )
     if found and both_axles_carry(work):
         return True, effort
     if not thorough:
         return False, effort
-    found, steps = _walk_case(car, elements, setup, case, part, state, road, x, work)
+    found, steps = _walk_case(
+        car, elements, setup, case, part, state, road, x, work
+    )
     effort += steps
     if found:
         return True, effort
@@ -166,11 +185,25 @@ def find_trim(
     effort = 0
     for factor in _FACTORS:
         thorough = factor == MOST_FACTOR
-        found, steps = _cold(car, elements, setup, case, part, state, road, x, work, factor, thorough)
+        found, steps = _cold(
+            car,
+            elements,
+            setup,
+            case,
+            part,
+            state,
+            road,
+            x,
+            work,
+            factor,
+            thorough,
+        )
         effort += steps
         if found:
             if factor > 1.0:
-                _, steps = path.follow(car, elements, setup, case, state, road, x, 1.0, work)
+                _, steps = path.follow(
+                    car, elements, setup, case, state, road, x, 1.0, work
+                )
                 effort += steps
             return True, effort
     return False, effort
@@ -190,7 +223,9 @@ def press_until_held(
     while press <= _MOST_PRESS:
         prepare(car, case, press, state)
         _plain_start(car, case, state, x)
-        found, steps = newton(car, elements, setup, case, state, road, x, work, STEPS)
+        found, steps = newton(
+            car, elements, setup, case, state, road, x, work, STEPS
+        )
         effort += steps
         if found and both_axles_carry(work):
             break
@@ -215,7 +250,9 @@ def release_press(
         copy(x, work.kept)
         goal = max(0.0, press - step)
         prepare(car, case, goal, state)
-        found, steps = newton(car, elements, setup, case, state, road, x, work, PATH_STEPS)
+        found, steps = newton(
+            car, elements, setup, case, state, road, x, work, PATH_STEPS
+        )
         effort += steps
         if found:
             press = goal
@@ -240,11 +277,15 @@ def find_trim_nearby(
     for j in range(UNKNOWNS):
         x[j] = source[j]
     x[FACTOR] = _MORE_FRICTION * start.friction_factor if start.slides else 1.0
-    found, effort = newton(car, elements, setup, case, state, road, x, work, PATH_STEPS)
+    found, effort = newton(
+        car, elements, setup, case, state, road, x, work, PATH_STEPS
+    )
     if not found or not both_axles_carry(work):
         return False, effort
     if x[FACTOR] > 1.0:
-        _, steps = path.follow(car, elements, setup, case, state, road, x, 1.0, work)
+        _, steps = path.follow(
+            car, elements, setup, case, state, road, x, 1.0, work
+        )
         effort += steps
     return True, effort
 
@@ -262,8 +303,12 @@ def press_nearby(
     x[FACTOR] = MOST_FACTOR
     press = _MORE_PRESS[0] * start.press + _MORE_PRESS[1]
     prepare(car, case, press, state)
-    found, effort = newton(car, elements, setup, case, state, road, x, work, PATH_STEPS)
+    found, effort = newton(
+        car, elements, setup, case, state, road, x, work, PATH_STEPS
+    )
     if not found:
         return False, press, effort
-    press, steps = release_press(car, elements, setup, case, state, road, x, work, press, 0.5 * press)
+    press, steps = release_press(
+        car, elements, setup, case, state, road, x, work, press, 0.5 * press
+    )
     return True, press, effort + steps

@@ -18,11 +18,15 @@ from setupopt.physics.jit import kernel
 
 # Below this curvature the closed form loses digits to cancellation, and quadrature takes over.
 _CROWNED = 0.05
-_NODES, _WEIGHTS = (np.ascontiguousarray(a) for a in np.polynomial.legendre.leggauss(16))
+_NODES, _WEIGHTS = (
+    np.ascontiguousarray(a) for a in np.polynomial.legendre.leggauss(16)
+)
 
 
 @kernel
-def _window(d: float, t: float, c: float, w: float) -> tuple[float, float, float, float, float, float]:
+def _window(
+    d: float, t: float, c: float, w: float
+) -> tuple[float, float, float, float, float, float]:
     """Touching part of a crowned tread, in the angle that maps the roots to -90 and 90 deg.
 
     Returns y0, rho, then sine and cosine of both ends; rho = 0 where nothing touches.
@@ -66,7 +70,8 @@ def _crowned(
         load * (y0 * cos4 + rho * sin_cos4),
         stiff * cos2,
         stiff * (y0 * cos2 + rho * sin_cos2),
-        stiff * (y0 * y0 * cos2 + 2.0 * y0 * rho * sin_cos2 + rho * rho * sin2_cos2),
+        stiff
+        * (y0 * y0 * cos2 + 2.0 * y0 * rho * sin_cos2 + rho * rho * sin2_cos2),
     )
 
 
@@ -92,7 +97,9 @@ def _piece_root(lower: float, upper: float, near: float, far: float) -> float:
 
 
 @kernel
-def _node(lower: float, upper: float, root: float, j: int) -> tuple[float, float]:
+def _node(
+    lower: float, upper: float, root: float, j: int
+) -> tuple[float, float]:
     """Place and weight of quadrature node j; squared distance from a close root, so all is smooth."""
     if root == np.inf:
         half = 0.5 * (upper - lower)
@@ -106,7 +113,9 @@ def _node(lower: float, upper: float, root: float, j: int) -> tuple[float, float
 
 
 @kernel
-def _pieces(d: float, t: float, c: float, w: float, ends: np.ndarray) -> tuple[float, float]:
+def _pieces(
+    d: float, t: float, c: float, w: float, ends: np.ndarray
+) -> tuple[float, float]:
     """Cut the tread into pieces at the roots and at its middle; `ends` (5) takes the borders, sorted."""
     near, far = roots(d, t, c)
     ends[0] = -w
@@ -125,7 +134,13 @@ def _pieces(d: float, t: float, c: float, w: float, ends: np.ndarray) -> tuple[f
 
 @kernel
 def _flat(
-    d: float, t: float, c_x: float, c: float, w: float, k: float, ends: np.ndarray
+    d: float,
+    t: float,
+    c_x: float,
+    c: float,
+    w: float,
+    k: float,
+    ends: np.ndarray,
 ) -> tuple[float, float, float, float, float]:
     """`contact` by quadrature, for a tread that is flat or hollow against the surface."""
     near, far = _pieces(d, t, c, w, ends)
@@ -153,7 +168,13 @@ def _flat(
 
 @kernel
 def contact(
-    d: float, t: float, c_x: float, c: float, w: float, k: float, ends: np.ndarray
+    d: float,
+    t: float,
+    c_x: float,
+    c: float,
+    w: float,
+    k: float,
+    ends: np.ndarray,
 ) -> tuple[float, float, float, float, float]:
     """Normal force, its moment about the tread's middle, and how both change.
 
@@ -175,7 +196,14 @@ def deepest(d: float, t: float, c: float, w: float) -> float:
 
 @kernel
 def depth_for_load(
-    load: float, start: float, t: float, c_x: float, c: float, w: float, k: float, ends: np.ndarray
+    load: float,
+    start: float,
+    t: float,
+    c_x: float,
+    c: float,
+    w: float,
+    k: float,
+    ends: np.ndarray,
 ) -> float:
     """Crown penetration that carries `load` > 0, m, by Newton from `start`.
 
@@ -189,13 +217,17 @@ def depth_for_load(
             continue
         step = (load - n) / s0
         d += min(step, 0.02)
-        if abs(step) < 1e-7 * abs(d):  # the step just taken leaves the square of that
+        if abs(step) < 1e-7 * abs(
+            d
+        ):  # the step just taken leaves the square of that
             break
     return d
 
 
 @kernel
-def patch_in_tread(d: float, radius: float, crown_radius: float, k: float) -> tuple[float, float]:
+def patch_in_tread(
+    d: float, radius: float, crown_radius: float, k: float
+) -> tuple[float, float]:
     """Normal force and area of a patch that lies inside an upright tread on flat ground.
 
     Johnson 1985: N = pi k d^2 sqrt(r Rc), A = 2 pi d sqrt(r Rc).

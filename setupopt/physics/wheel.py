@@ -11,7 +11,16 @@ from math import atan2, cos, sin, sqrt, tan
 
 from setupopt.physics import brush, tyre
 from setupopt.physics.brush import BRUSH
-from setupopt.physics.inputs import KAPPA, RISE, SIDESLIP, STEER, TAU, Floats, Record, layout
+from setupopt.physics.inputs import (
+    KAPPA,
+    RISE,
+    SIDESLIP,
+    STEER,
+    TAU,
+    Floats,
+    Record,
+    layout,
+)
 from setupopt.physics.jit import kernel
 from setupopt.units import GRAVITY
 
@@ -79,14 +88,20 @@ def set_load(
     side = car.side[w]
     tilt = state.tilt[w]
     travel = x[RISE + w] - (x[0] - car.x[w] * x[1] + car.y[w] * x[2])
-    inclination = case.lean * (setup.camber[w] + car.camber_gain[w] * travel + side * (tilt - x[2]))
-    crown = car.radius[w] * cos(case.lean * setup.camber[w]) - setup.penetration[w]
+    inclination = case.lean * (
+        setup.camber[w] + car.camber_gain[w] * travel + side * (tilt - x[2])
+    )
+    crown = (
+        car.radius[w] * cos(case.lean * setup.camber[w]) - setup.penetration[w]
+    )
     crown += x[RISE + w] - state.ground[w] - state.rise[w]
     total = car.radius[w] * cos(inclination) - crown * cos(tilt)
     slant = tan(inclination)
     c_x = state.curve_along[w]
     c_y = state.curve_across[w]
-    depth, n, m, s0, s1, s2 = carry(total, slant, c_x, c_y, w, car, setup, wheels, near)
+    depth, n, m, s0, s1, s2 = carry(
+        total, slant, c_x, c_y, w, car, setup, wheels, near
+    )
     wheels.travel[w] = travel
     wheels.inclination[w] = inclination
     wheels.slant[w] = slant
@@ -99,7 +114,17 @@ def set_load(
     carcass = setup.carcass[w]
     give = 1.0 / carcass if carcass > 0.0 else 0.0
     for c in range(LOAD_COLUMNS):
-        moved = -1.0 if c == 0 else car.x[w] if c == 1 else -car.y[w] if c == 2 else 1.0 if c == OWN else 0.0
+        moved = (
+            -1.0
+            if c == 0
+            else car.x[w]
+            if c == 1
+            else -car.y[w]
+            if c == 2
+            else 1.0
+            if c == OWN
+            else 0.0
+        )
         turned = car.camber_gain[w] * moved
         sunk = 0.0
         bent_x = 0.0
@@ -110,19 +135,29 @@ def set_load(
             sunk = -cos(tilt)
         elif c == BY_SIDESLIP:
             turned += side * state.tilt_slope[w]
-            sunk = state.ground_slope[w] * cos(tilt) + crown * sin(tilt) * state.tilt_slope[w]
+            sunk = (
+                state.ground_slope[w] * cos(tilt)
+                + crown * sin(tilt) * state.tilt_slope[w]
+            )
             bent_x = state.along_slope[w]
             bent_y = state.across_slope[w]
         turned *= case.lean
         sunk -= car.radius[w] * sin(inclination) * turned
         slanted = (1.0 + slant * slant) * turned
-        push = s0 * sunk + s1 * slanted - 0.5 * s2 * bent_y - 0.5 * n * bent_x / c_x
+        push = (
+            s0 * sunk
+            + s1 * slanted
+            - 0.5 * s2 * bent_y
+            - 0.5 * n * bent_x / c_x
+        )
         load = push / (1.0 + s0 * give)
         wheels.travel_slope[w, c] = moved
         wheels.slant_slope[w, c] = slanted
         wheels.load_slope[w, c] = load
         # the moment's own slope by the curvature across is left out: it is thousandths of the rest
-        wheels.moment_slope[w, c] = s1 * (sunk - load * give) + s2 * slanted - 0.5 * m * bent_x / c_x
+        wheels.moment_slope[w, c] = (
+            s1 * (sunk - load * give) + s2 * slanted - 0.5 * m * bent_x / c_x
+        )
 
 
 @kernel
@@ -137,30 +172,42 @@ def carry(
     k = setup.foundation[w]
     carcass = setup.carcass[w]
     depth = total if near == 0.0 or carcass <= 0.0 else near * total
-    n, m, s0, s1, s2 = tyre.contact(depth, slant, c_x, c_y, half, k, wheels.ends)
+    n, m, s0, s1, s2 = tyre.contact(
+        depth, slant, c_x, c_y, half, k, wheels.ends
+    )
     if carcass <= 0.0 or n <= 0.0:
         return depth, n, m, s0, s1, s2
     if near > 0.0:
         for _ in range(_MOST_STEPS):
             step = (n - carcass * (total - depth)) / (s0 + carcass)
             depth -= step
-            n, m, s0, s1, s2 = tyre.contact(depth, slant, c_x, c_y, half, k, wheels.ends)
-            if abs(step) < _NEAR * abs(total):  # what is left is the square of that
+            n, m, s0, s1, s2 = tyre.contact(
+                depth, slant, c_x, c_y, half, k, wheels.ends
+            )
+            if abs(step) < _NEAR * abs(
+                total
+            ):  # what is left is the square of that
                 return depth, n, m, s0, s1, s2
     # a first guess: the load is nearly a power of the depth
     power = s0 * total / n
     share = 1.0
     for _ in range(_POWER_STEPS):
         carried = n * share**power
-        share -= (carried - carcass * total * (1.0 - share)) / (power * carried / share + carcass * total)
+        share -= (carried - carcass * total * (1.0 - share)) / (
+            power * carried / share + carcass * total
+        )
     if 0.0 < share < 1.0:
         depth = share * total
-        n, m, s0, s1, s2 = tyre.contact(depth, slant, c_x, c_y, half, k, wheels.ends)
+        n, m, s0, s1, s2 = tyre.contact(
+            depth, slant, c_x, c_y, half, k, wheels.ends
+        )
     # the load grows ever faster with depth: from above, Newton's steps do not pass the root
     for _ in range(_MOST_STEPS):
         step = (n - carcass * (total - depth)) / (s0 + carcass)
         depth -= step
-        n, m, s0, s1, s2 = tyre.contact(depth, slant, c_x, c_y, half, k, wheels.ends)
+        n, m, s0, s1, s2 = tyre.contact(
+            depth, slant, c_x, c_y, half, k, wheels.ends
+        )
         if abs(step) < 1e-8 * abs(total):
             break
     return depth, n, m, s0, s1, s2
@@ -177,13 +224,23 @@ def lean_further(
     other = w + 1 - 2 * (w % 2)
     share = wheels.load[w] / (wheels.load[w] + wheels.load[other])
     force = weight * tau * share
-    leaned = wheels.inclination[w] - case.lean * car.side[w] * car.compliance[w] * force
+    leaned = (
+        wheels.inclination[w]
+        - case.lean * car.side[w] * car.compliance[w] * force
+    )
     t = tan(leaned)
     c_x = state.curve_along[w]
     c_y = state.curve_across[w]
     start = wheels.depth[w] - (t - wheels.slant[w]) * wheels.shift[w]
     depth = tyre.depth_for_load(
-        wheels.load[w], start, t, c_x, c_y, car.half_width[w], setup.foundation[w], wheels.ends
+        wheels.load[w],
+        start,
+        t,
+        c_x,
+        c_y,
+        car.half_width[w],
+        setup.foundation[w],
+        wheels.ends,
     )
     wheels.lean_force[w] = force
     wheels.leaned_depth[w] = depth
@@ -193,7 +250,13 @@ def lean_further(
 
 @kernel
 def set_patch(
-    car: Record, setup: Record, case: Record, state: Record, w: int, factor: float, patch: Record
+    car: Record,
+    setup: Record,
+    case: Record,
+    state: Record,
+    w: int,
+    factor: float,
+    patch: Record,
 ) -> None:
     """What the brush needs to know beside depth, slant and slip."""
     exponent = car.friction_exponent[w]
@@ -202,7 +265,13 @@ def set_patch(
     patch.half_width = car.half_width[w]
     patch.foundation = setup.foundation[w]
     patch.shear = car.shear[w] * setup.foundation[w]
-    patch.friction = 0.75 * car.friction_beta[w] * factor * case.surface_grip * car.friction[w]
+    patch.friction = (
+        0.75
+        * car.friction_beta[w]
+        * factor
+        * case.surface_grip
+        * car.friction[w]
+    )
     patch.friction *= car.friction_pressure[w] ** exponent
     patch.exponent = exponent
     patch.floor = car.friction_floor[w]
@@ -211,7 +280,13 @@ def set_patch(
 
 @kernel
 def _slip(
-    car: Record, setup: Record, state: Record, x: Floats, w: int, wheels: Record, patch: Record
+    car: Record,
+    setup: Record,
+    state: Record,
+    x: Floats,
+    w: int,
+    wheels: Record,
+    patch: Record,
 ) -> tuple[float, float]:
     """Slip of a wheel into `patch`; returns its steer angle and how its travelling direction turns by
     sideslip.
@@ -229,13 +304,22 @@ def _slip(
     wheels.step[w] = forward
     patch.slip_x = x[KAPPA + w] * per_speed
     patch.slip_y = tan(angle) * per_speed
-    turned = (forward * cosine + leftward * sine) / (forward * forward + leftward * leftward)
+    turned = (forward * cosine + leftward * sine) / (
+        forward * forward + leftward * leftward
+    )
     return steer, turned
 
 
 @kernel
 def set_forces(
-    car: Record, setup: Record, case: Record, state: Record, x: Floats, w: int, factor: float, wheels: Record
+    car: Record,
+    setup: Record,
+    case: Record,
+    state: Record,
+    x: Floats,
+    w: int,
+    factor: float,
+    wheels: Record,
 ) -> None:
     """Tyre forces of a wheel in the car's axes, with their slopes; loads of both wheels must be there."""
     patch = wheels.patches[w]
@@ -254,10 +338,28 @@ def set_forces(
     set_patch(car, setup, case, state, w, factor, patch)
     steer, turned = _slip(car, setup, state, x, w, wheels, patch)
     lean = patch.slant / sqrt(1.0 + patch.slant * patch.slant)
-    patch.spin = car.thrust[w] * (car.side[w] * lean / car.radius[w] - state.bend)
+    patch.spin = car.thrust[w] * (
+        car.side[w] * lean / car.radius[w] - state.bend
+    )
     table = wheels.table
     brush.forces(patch, table)
-    _chain(car, case, state, x, w, weight, tau, s0, s1, s2, turned, steer, patch, table, wheels)
+    _chain(
+        car,
+        case,
+        state,
+        x,
+        w,
+        weight,
+        tau,
+        s0,
+        s1,
+        s2,
+        turned,
+        steer,
+        patch,
+        table,
+        wheels,
+    )
 
 
 @kernel
@@ -275,7 +377,9 @@ def _nothing(w: int, wheels: Record) -> None:
 
 
 @kernel
-def _lean_slope(weight: float, tau: float, w: int, c: int, wheels: Record) -> float:
+def _lean_slope(
+    weight: float, tau: float, w: int, c: int, wheels: Record
+) -> float:
     """Slope of the lateral force that leans a wheel, by one column."""
     other = w + 1 - 2 * (w % 2)
     both = wheels.load[w] + wheels.load[other]
@@ -305,19 +409,32 @@ def _chain(
     wheels.aligning[w] = table[2, 0]
     per_speed = 1.0 / (1.0 + x[KAPPA + w])
     angle_slip = per_speed + patch.slip_y * patch.slip_y * (1.0 + x[KAPPA + w])
-    spin_slant = car.thrust[w] * car.side[w] / (car.radius[w] * sqrt(1.0 + t * t) ** 3)
+    spin_slant = (
+        car.thrust[w] * car.side[w] / (car.radius[w] * sqrt(1.0 + t * t) ** 3)
+    )
     leaning = case.lean * car.side[w] * car.compliance[w]
     for c in range(COLUMNS):
         tilted = 0.0
         if c < LOAD_COLUMNS:
-            tilted = wheels.slant_slope[w, c] * (1.0 + t * t) / (1.0 + wheels.slant[w] * wheels.slant[w])
+            tilted = (
+                wheels.slant_slope[w, c]
+                * (1.0 + t * t)
+                / (1.0 + wheels.slant[w] * wheels.slant[w])
+            )
         if leaning != 0.0 and (c < LOAD_COLUMNS or c in (BY_TAU, OTHER)):
-            tilted -= (1.0 + t * t) * leaning * _lean_slope(weight, tau, w, c, wheels)
+            tilted -= (
+                (1.0 + t * t) * leaning * _lean_slope(weight, tau, w, c, wheels)
+            )
         bent_x = state.along_slope[w] if c == BY_SIDESLIP else 0.0
         bent_y = state.across_slope[w] if c == BY_SIDESLIP else 0.0
         load = wheels.load_slope[w, c] if c < LOAD_COLUMNS else 0.0
         # the same load at another lean: what it takes of depth
-        sunk = (load - s1 * tilted + 0.5 * s2 * bent_y + 0.5 * wheels.load[w] * bent_x / patch.along) / s0
+        sunk = (
+            load
+            - s1 * tilted
+            + 0.5 * s2 * bent_y
+            + 0.5 * wheels.load[w] * bent_x / patch.along
+        ) / s0
         slip_x = 0.0
         slip_y = 0.0
         if c == BY_KAPPA:
@@ -329,8 +446,12 @@ def _chain(
             slip_y = -angle_slip * turned
         spin = spin_slant * tilted
         grown = 1.0 if c == BY_FACTOR else 0.0
-        fx = _row(table, 0, sunk, tilted, bent_x, bent_y, slip_x, slip_y, spin, grown)
-        fy = _row(table, 1, sunk, tilted, bent_x, bent_y, slip_x, slip_y, spin, grown)
+        fx = _row(
+            table, 0, sunk, tilted, bent_x, bent_y, slip_x, slip_y, spin, grown
+        )
+        fy = _row(
+            table, 1, sunk, tilted, bent_x, bent_y, slip_x, slip_y, spin, grown
+        )
         wheels.along_slope[w, c] = fx * cos_steer - fy * sin_steer
         wheels.across_slope[w, c] = fx * sin_steer + fy * cos_steer
         wheels.aligning_slope[w, c] = _row(

@@ -22,8 +22,12 @@ _AXLE: _Defaults = {
     ("toe_over_mm",): "{toe_over_mm:g} mm",
 }
 _TYRE: _Defaults = {
-    ("camber_thrust_share",): "{camber_thrust_share:g} (common practice, no source)",
-    ("friction_least_pressure_kPa",): "0 kPa, so friction grows without end where the contact pressure falls",
+    (
+        "camber_thrust_share",
+    ): "{camber_thrust_share:g} (common practice, no source)",
+    (
+        "friction_least_pressure_kPa",
+    ): "0 kPa, so friction grows without end where the contact pressure falls",
     ("carcass_N_per_mm", "carcass_per_bar_N_per_mm"): "a rigid carcass",
 }
 

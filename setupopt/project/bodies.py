@@ -20,7 +20,9 @@ def with_body(project: Project, name: str | None) -> Project:
     Raises UserError where there is no such body.
     """
     own = own_body(project)
-    car = with_bodywork(project.car, own if name is None else _named(project, name))
+    car = with_bodywork(
+        project.car, own if name is None else _named(project, name)
+    )
     setup = replace(project.setup, body=name)
     kept = None if name is None else own
     return replace(project, car=car, setup=setup, own_body=kept)
@@ -40,14 +42,20 @@ def _named(project: Project, name: str) -> Body:
     for body in project.bodies:
         if body.name == name:
             return body
-    raise UserError(f"body: found {quoted(name)}, expected {choices(name, (b.name for b in project.bodies))}")
+    raise UserError(
+        f"body: found {quoted(name)}, expected {choices(name, (b.name for b in project.bodies))}"
+    )
 
 
 def choices(name: str, known: Iterable[str]) -> str:
     """What a body may be called instead, the nearest name first."""
     names = list(known)
     near = difflib.get_close_matches(name[:80], names, max(1, len(names)), 0.0)
-    return f"one of {', '.join(map(quoted, near))}" if near else f"none: there is no body in {FOLDER}/"
+    return (
+        f"one of {', '.join(map(quoted, near))}"
+        if near
+        else f"none: there is no body in {FOLDER}/"
+    )
 
 
 def file_name(name: str) -> str:

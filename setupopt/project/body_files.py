@@ -36,20 +36,36 @@ def find_bodies(home: Path) -> tuple[dict[str, Path], list[InputError]]:
         expected = "a folder with a file NAME.toml for each body"
         return {}, [InputError(str(folder), None, "", found, expected)]
     named = {path.stem: path for path in files if _NAME.fullmatch(path.stem)}
-    return dict(sorted(named.items())), [_misnamed(path) for path in sorted(files) if path.stem not in named]
+    return dict(sorted(named.items())), [
+        _misnamed(path) for path in sorted(files) if path.stem not in named
+    ]
 
 
 def _is_meant(path: Path) -> bool:
     """Whether a file is to be read as a body."""
-    return path.suffix == ".toml" and not path.name.startswith(".") and not path.is_dir()
+    return (
+        path.suffix == ".toml"
+        and not path.name.startswith(".")
+        and not path.is_dir()
+    )
 
 
 def _misnamed(path: Path) -> InputError:
-    expected = "a name of 1 to 40 letters from A to Z, digits, spaces inside, - and _"
-    return InputError(str(path.parent), None, "", f"a body of the name {quoted(path.stem)}", expected)
+    expected = (
+        "a name of 1 to 40 letters from A to Z, digits, spaces inside, - and _"
+    )
+    return InputError(
+        str(path.parent),
+        None,
+        "",
+        f"a body of the name {quoted(path.stem)}",
+        expected,
+    )
 
 
-def other_stations(file: TomlFile, body: AirTable, car: AirTable) -> Iterator[InputError]:
+def other_stations(
+    file: TomlFile, body: AirTable, car: AirTable
+) -> Iterator[InputError]:
     """Ride-height stations of a body's file that are not those of car.toml."""
     for key in _STATIONS:
         wanted = getattr(car, key)

@@ -41,13 +41,16 @@ class CaseTable:
     bump: Numbers  # m; FL, FR, RL, RR
     curvature: Numbers  # of the section, 1/m; 0 when flat
     label: list[str]
-    along: Numbers | None = None  # m along a section of parts; the roll angle and the section are those there
+    # M along a section of parts; the roll angle and the section are those there
+    along: Numbers | None = None
 
     def __len__(self) -> int:
         return len(self.label)
 
 
-def read_cases(path: str | Path, venue: Venue, car: Car | None = None) -> CaseTable:
+def read_cases(
+    path: str | Path, venue: Venue, car: Car | None = None
+) -> CaseTable:
     """The cases of a CSV file, in its order.
 
     Without a column `radius_mm` the section is the venue's; on one of parts a column `along_mm` may say
@@ -67,7 +70,11 @@ def read_cases(path: str | Path, venue: Venue, car: Car | None = None) -> CaseTa
 def _columns(venue: Venue) -> dict[str, Column]:
     """The columns with the ranges that the same entries have in venue.toml."""
     section = venue.profile
-    along = {} if section is None else {"along_mm": Column(Bounds(0.0, section.length / MM, "mm"))}
+    along = (
+        {}
+        if section is None
+        else {"along_mm": Column(Bounds(0.0, section.length / MM, "mm"))}
+    )
     driven = (
         "heading_deg",
         "acceleration_m_s2",
@@ -77,11 +84,21 @@ def _columns(venue: Venue) -> dict[str, Column]:
         "crosswind_m_s",
     )
     return {
-        "roll_angle_deg": Column(_bounds(SweepTable, "roll_angles_deg"), required=section is None),
+        "roll_angle_deg": Column(
+            _bounds(SweepTable, "roll_angles_deg"), required=section is None
+        ),
         "speed_m_s": Column(_bounds(SweepTable, "speed_m_s"), required=True),
-        **{key: Column(_bounds(AttitudeTable, key), empty=0.0) for key in driven},
-        **{key: Column(_bounds(AttitudeTable, "bump_mm"), empty=0.0) for key in BUMPS},
-        "turn_radius_m": Column(_bounds(AttitudeTable, "turn_radius_m"), empty=math.inf),
+        **{
+            key: Column(_bounds(AttitudeTable, key), empty=0.0)
+            for key in driven
+        },
+        **{
+            key: Column(_bounds(AttitudeTable, "bump_mm"), empty=0.0)
+            for key in BUMPS
+        },
+        "turn_radius_m": Column(
+            _bounds(AttitudeTable, "turn_radius_m"), empty=math.inf
+        ),
         "radius_mm": Column(_bounds(VenueTable, "radius_mm"), empty=math.inf),
         **along,
     }
@@ -97,8 +114,16 @@ def _cases(table: CsvTable, venue: Venue) -> CaseTable:
     count = len(table.lines)
     get = {key: np.zeros(count) for key in _columns(venue)} | table.numbers
     along = _along(table, venue)
-    flat_or_bent = 1.0 / (get["radius_mm"] * MM) if "radius_mm" in table.numbers else venue.curvature
-    turning = 1.0 / get["turn_radius_m"] if "turn_radius_m" in table.numbers else np.zeros(count)
+    flat_or_bent = (
+        1.0 / (get["radius_mm"] * MM)
+        if "radius_mm" in table.numbers
+        else venue.curvature
+    )
+    turning = (
+        1.0 / get["turn_radius_m"]
+        if "turn_radius_m" in table.numbers
+        else np.zeros(count)
+    )
     return CaseTable(
         roll_angle=get["roll_angle_deg"] * DEG,
         speed=get["speed_m_s"],
@@ -122,7 +147,17 @@ def _along(table: CsvTable, venue: Venue) -> Numbers | None:
     one = {"along_mm", "roll_angle_deg"} & set(table.numbers)
     if section is not None and len(one) != 1:
         found = "both columns" if one else "neither"
-        raise InputErrors([InputError(str(table.path), 1, "along_mm", found, "along_mm or roll_angle_deg")])
+        raise InputErrors(
+            [
+                InputError(
+                    str(table.path),
+                    1,
+                    "along_mm",
+                    found,
+                    "along_mm or roll_angle_deg",
+                )
+            ]
+        )
     if section is None or "radius_mm" in table.numbers:
         return None
     if "along_mm" in one:
@@ -141,7 +176,10 @@ def _along(table: CsvTable, venue: Venue) -> Numbers | None:
 
 def _labels(table: CsvTable) -> list[str]:
     """The first column of names that there is; a row without a name goes by its number."""
-    given = next((table.names[key] for key in LABELS if key in table.names), [""] * len(table.lines))
+    given = next(
+        (table.names[key] for key in LABELS if key in table.names),
+        [""] * len(table.lines),
+    )
     return [name or str(row) for row, name in enumerate(given, start=1)]
 
 
@@ -158,21 +196,35 @@ def _widest(cases: CaseTable, car: Car) -> Numbers:
 def _require_room(table: CsvTable, cases: CaseTable, widest: Numbers) -> None:
     tight = np.flatnonzero(widest * cases.curvature > ROOM)
     if tight.size:
-        raise InputErrors(_too_tight(table, cases, widest, int(row)) for row in tight[:100])
+        raise InputErrors(
+            _too_tight(table, cases, widest, int(row)) for row in tight[:100]
+        )
 
 
 def _require_sight(table: CsvTable, widest: Numbers, sight: float) -> None:
     """No car may reach further round a section than its joints are seen."""
     expected = f"a heading at which the car reaches at most {sight / MM:.0f} mm round the section"
     wrong = [
-        table.error(int(row), "heading_deg", f"a reach of {widest[row] / MM:.0f} mm", expected)
+        table.error(
+            int(row),
+            "heading_deg",
+            f"a reach of {widest[row] / MM:.0f} mm",
+            expected,
+        )
         for row in np.flatnonzero(widest > sight)[:100]
     ]
     if wrong:
         raise InputErrors(wrong)
 
 
-def _too_tight(table: CsvTable, cases: CaseTable, widest: Numbers, row: int) -> InputError:
+def _too_tight(
+    table: CsvTable, cases: CaseTable, widest: Numbers, row: int
+) -> InputError:
     found = f"{1.0 / cases.curvature[row] / MM:.6g}"
     expected = f"at least {widest[row] / ROOM / MM:.0f} mm, so that the car fits in at this heading"
-    return table.error(row, "radius_mm" if cases.along is None else "heading_deg", found, expected)
+    return table.error(
+        row,
+        "radius_mm" if cases.along is None else "heading_deg",
+        found,
+        expected,
+    )

@@ -27,7 +27,9 @@ def project_checksum(project: Project) -> str:
     """
     car = with_bodywork(project.car, own_body(project))
     limits = project.limits
-    return _digits(*map(_entries, (car, project.venue, limits, *project.bodies)))
+    return _digits(
+        *map(_entries, (car, project.venue, limits, *project.bodies))
+    )
 
 
 def setup_checksum(project: Project, setup: Setup) -> str:
@@ -37,8 +39,17 @@ def setup_checksum(project: Project, setup: Setup) -> str:
     and for another body.
     """
     body = [] if setup.body is None else [setup.body]
-    others = [_entries(part) for part in (setup.balance, setup.wings, setup.ballast) if part]
-    parts = (_entries(setup.front), _entries(setup.rear), *body, *filter(None, others))
+    others = [
+        _entries(part)
+        for part in (setup.balance, setup.wings, setup.ballast)
+        if part
+    ]
+    parts = (
+        _entries(setup.front),
+        _entries(setup.rear),
+        *body,
+        *filter(None, others),
+    )
     return _digits(project_checksum(project), *parts)
 
 
@@ -50,10 +61,20 @@ def _entries(part: Any) -> Any:
         return [_entries(one) for one in part]
     if not is_dataclass(part):
         return part
-    given = ((field, getattr(part, field.name)) for field in fields(part) if field.name not in _NO_RESULT)
-    return {field.name: _entries(value) for field, value in given if value != field.default}
+    given = (
+        (field, getattr(part, field.name))
+        for field in fields(part)
+        if field.name not in _NO_RESULT
+    )
+    return {
+        field.name: _entries(value)
+        for field, value in given
+        if value != field.default
+    }
 
 
 def _digits(*parts: Any) -> str:
-    text = json.dumps(parts, sort_keys=True)  # floats as repr writes them: to the last bit
+    text = json.dumps(
+        parts, sort_keys=True
+    )  # floats as repr writes them: to the last bit
     return hashlib.sha256(text.encode()).hexdigest()[:_DIGITS]

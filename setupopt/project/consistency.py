@@ -8,7 +8,14 @@ from typing import Any, NamedTuple
 from setupopt.project.bodies import OWN, file_name, with_bodywork
 from setupopt.project.car_as_set import car_as_set, wing_names
 from setupopt.project.model import Body, Car, Limits, Setup, Venue
-from setupopt.project.static_checks import axles, corners, penetration, plan_points, reach, unsprung_mass
+from setupopt.project.static_checks import (
+    axles,
+    corners,
+    penetration,
+    plan_points,
+    reach,
+    unsprung_mass,
+)
 from setupopt.project.toml_positions import Loc, quoted
 from setupopt.units import DEG, MM
 
@@ -26,19 +33,33 @@ class Finding(NamedTuple):
 
 
 def refusals(
-    car: Car, venue: Venue, setup: Setup, bodies: Sequence[Body] = (), limits: Limits | None = None
+    car: Car,
+    venue: Venue,
+    setup: Setup,
+    bodies: Sequence[Body] = (),
+    limits: Limits | None = None,
 ) -> list[Finding]:
     """Everything that contradicts itself, in the order of the files; `bodies`: what `car` wears instead."""
     set_car = car_as_set(car, setup)
-    found = [*_masses(set_car), *_tyres(set_car, setup), *_room_in_section(car, venue, "the car")]
+    found = [
+        *_masses(set_car),
+        *_tyres(set_car, setup),
+        *_room_in_section(car, venue, "the car"),
+    ]
     found += [*_settings(car, setup), *_floor(car, setup)]
     for body in bodies:
         if wing_names(body.air) != wing_names(car.air):
             expected = f"settings of the same elements as in {OWN}, because a setup gives their angles"
-            found.append(Finding(file_name(body.name), ("air", "element"), expected))
+            found.append(
+                Finding(file_name(body.name), ("air", "element"), expected)
+            )
     found += _sweep_on_section(venue)
     for body in bodies:
-        found += _room_in_section(with_bodywork(car, body), venue, f"the car with {file_name(body.name)}")
+        found += _room_in_section(
+            with_bodywork(car, body),
+            venue,
+            f"the car with {file_name(body.name)}",
+        )
     if limits is not None:
         found += _attitudes_of_limits(venue, limits)
         found += _settings_of_limits(car, setup, limits)
@@ -59,9 +80,15 @@ def _masses(car: Car) -> Iterator[Finding]:
     unsprung = unsprung_mass(car)
     sprung = car.mass - unsprung
     if sprung <= 0:
-        yield Finding("car", ("car", "mass_kg"), f"more than the unsprung masses, together {unsprung:g} kg")
+        yield Finding(
+            "car",
+            ("car", "mass_kg"),
+            f"more than the unsprung masses, together {unsprung:g} kg",
+        )
         return
-    carried = 2.0 * sum(axle.unsprung_mass * axle.unsprung_height for _, axle, _ in axles(car))
+    carried = 2.0 * sum(
+        axle.unsprung_mass * axle.unsprung_height for _, axle, _ in axles(car)
+    )
     if car.mass * car.cg_height <= carried:
         least = carried / car.mass / MM
         expected = f"more than {least:.4g} mm, or the sprung mass has its CG below the road"
@@ -72,20 +99,32 @@ def _tyres(car: Car, setup: Setup) -> Iterator[Finding]:
     for name, _, tyre, load, camber, pressure in corners(car, setup):
         if load <= 0.0:
             expected = "shares of the weight that load all four wheels at rest"
-            yield Finding("setup", ("balance", "cross_weight_percent"), expected)
+            yield Finding(
+                "setup", ("balance", "cross_weight_percent"), expected
+            )
         elif penetration(tyre, load, camber, pressure) > DEEPEST * tyre.radius:
             expected = f"a tyre that carries the {load:.0f} N of a {name} corner at the pressure of the setup"
-            yield Finding("car", ("tyre", tyre.name, "foundation_N_per_mm3"), expected)
+            yield Finding(
+                "car", ("tyre", tyre.name, "foundation_N_per_mm3"), expected
+            )
 
 
 def _settings(car: Car, setup: Setup) -> Iterator[Finding]:
     """Wings that are set, and how: each that has settings, inside what was measured."""
     wings = dict(setup.wings)
-    elements = {element.name: element for element in car.air.elements if element.settings}
+    elements = {
+        element.name: element
+        for element in car.air.elements
+        if element.settings
+    }
     for name in wings:
         if name not in elements:
             known = ", ".join(map(quoted, elements)) or "there is none"
-            yield Finding("setup", ("wings", name), f"an air element with settings: {known}")
+            yield Finding(
+                "setup",
+                ("wings", name),
+                f"an air element with settings: {known}",
+            )
     for name, element in elements.items():
         low = element.settings[0].angle
         high = element.settings[-1].angle
@@ -97,7 +136,9 @@ def _settings(car: Car, setup: Setup) -> Iterator[Finding]:
 
 def _floor(car: Car, setup: Setup) -> Iterator[Finding]:
     """Four ride heights lie under one rigid floor."""
-    front, rear = (axle.sides("ride_height") for axle in (setup.front, setup.rear))
+    front, rear = (
+        axle.sides("ride_height") for axle in (setup.front, setup.rear)
+    )
     twist = abs(floor_twist(car, (*front, *rear)))
     if twist > TWIST:
         expected = f"ride heights that twist the floor by at most {TWIST / MM:g} mm, not {twist / MM:.1f} mm"
@@ -114,14 +155,32 @@ def floor_twist(car: Car, heights: Any) -> Any:
     return (front - rear) * 0.5 * (car.front.track + car.rear.track)
 
 
-def _settings_of_limits(car: Car, setup: Setup, limits: Limits) -> Iterator[Finding]:
+def _settings_of_limits(
+    car: Car, setup: Setup, limits: Limits
+) -> Iterator[Finding]:
     """Ranges of wings and ballast belong to what there is, and stay inside what was measured."""
-    elements = {element.name: element for element in car.air.elements if element.settings}
+    elements = {
+        element.name: element
+        for element in car.air.elements
+        if element.settings
+    }
     for name, span in limits.wings:
         rows = elements[name].settings if name in elements else ()
-        if not rows or span.lower < rows[0].angle - 1e-9 or span.upper > rows[-1].angle + 1e-9:
-            measured = f", from {rows[0].angle / DEG:g} to {rows[-1].angle / DEG:g} deg" if rows else ""
-            yield Finding("limits", ("wings", name), f"an air element with settings{measured}")
+        if (
+            not rows
+            or span.lower < rows[0].angle - 1e-9
+            or span.upper > rows[-1].angle + 1e-9
+        ):
+            measured = (
+                f", from {rows[0].angle / DEG:g} to {rows[-1].angle / DEG:g} deg"
+                if rows
+                else ""
+            )
+            yield Finding(
+                "limits",
+                ("wings", name),
+                f"an air element with settings{measured}",
+            )
     pieces = {piece.name for piece in setup.ballast}
     for number, (name, _) in enumerate(limits.ballast):
         if name not in pieces:
@@ -131,16 +190,16 @@ def _settings_of_limits(car: Car, setup: Setup, limits: Limits) -> Iterator[Find
 
 def _room_in_section(car: Car, venue: Venue, who: str) -> Iterator[Finding]:
     points = plan_points(car)
-    widest = max(reach(points, attitude.heading) for attitude in venue.attitudes)
+    widest = max(
+        reach(points, attitude.heading) for attitude in venue.attitudes
+    )
     if widest * venue.curvature > ROOM:
         least = widest / ROOM / MM
         expected = f"at least {least:.0f} mm, so that {who} fits in at the headings driven"
         yield Finding("venue", _tightest(venue), expected)
     if venue.profile is not None and widest > venue.profile.sight:
         expected = f"longer parts, or less heading: {who} reaches {widest / MM:.0f} mm round it, and "
-        expected += (
-            f"{venue.profile.seen} joints to each side are seen, here {venue.profile.sight / MM:.0f} mm"
-        )
+        expected += f"{venue.profile.seen} joints to each side are seen, here {venue.profile.sight / MM:.0f} mm"
         yield Finding("venue", ("section",), expected)
 
 
@@ -163,11 +222,15 @@ def _sweep_on_section(venue: Venue) -> Iterator[Finding]:
         return
     if sweep.along is not None and sweep.along[1] > section.length + 1e-6:
         yield Finding(
-            "venue", ("sweep", "along_mm", "to"), f"at most {section.length / MM:.1f} mm, the section's end"
+            "venue",
+            ("sweep", "along_mm", "to"),
+            f"at most {section.length / MM:.1f} mm, the section's end",
         )
     if sweep.along is None and section.stretch(sweep.start, sweep.stop) is None:
         low = section.end_angles.min() / DEG
         high = section.end_angles.max() / DEG
         yield Finding(
-            "venue", ("sweep", "roll_angles_deg"), f"some of the section's {low:.4g} to {high:.4g} deg"
+            "venue",
+            ("sweep", "roll_angles_deg"),
+            f"some of the section's {low:.4g} to {high:.4g} deg",
         )

@@ -22,7 +22,8 @@ from setupopt.project.field_types import NAME, Bounds, is_plain
 from setupopt.project.toml_positions import key_text, quoted
 
 MOST_ROWS = 2_000_000
-MOST_CASES = 400_000  # rows with names: the table of their answers takes 3 kB each
+# Rows with names: the table of their answers takes 3 kB each
+MOST_CASES = 400_000
 MOST_TEXT_ROWS = 100_000  # of a table whose numbers are read as text: a rig's, a tunnel's, a sheet
 MOST_BYTES = 400_000_000
 _LONGEST_LINE = 1_000_000  # characters
@@ -42,7 +43,9 @@ class Column(NamedTuple):
     empty: float | None = None
 
     def __str__(self) -> str:
-        also = {None: "", math.inf: ", inf or nothing"}.get(self.empty, " or nothing")
+        also = {None: "", math.inf: ", inf or nothing"}.get(
+            self.empty, " or nothing"
+        )
         return f"a number {self.bounds}{also}"
 
     def instead_of(self, cell: str) -> str:
@@ -64,13 +67,20 @@ class CsvTable:
     names: dict[str, list[str]]
     lines: NDArray[np.int64]
 
-    def error(self, row: int, key: str, found: str, expected: str) -> InputError:
+    def error(
+        self, row: int, key: str, found: str, expected: str
+    ) -> InputError:
         """A mistake in a row (from 0)."""
-        return InputError(str(self.path), int(self.lines[row]), key, found, expected)
+        return InputError(
+            str(self.path), int(self.lines[row]), key, found, expected
+        )
 
 
 def read_csv(
-    path: Path, columns: Mapping[str, Column], names: Sequence[str] = (), unread: Sequence[str] = ()
+    path: Path,
+    columns: Mapping[str, Column],
+    names: Sequence[str] = (),
+    unread: Sequence[str] = (),
 ) -> CsvTable:
     """The table of a file with a header line. Raises InputErrors.
 
@@ -79,13 +89,30 @@ def read_csv(
     reading = _Reading(path, columns, names, unread)
     try:
         with open_regular(path, MOST_BYTES) as file:
-            return reading.table(io.TextIOWrapper(file, encoding="utf-8-sig", newline=""))
+            return reading.table(
+                io.TextIOWrapper(file, encoding="utf-8-sig", newline="")
+            )
     except UnicodeDecodeError as error:
-        reading.report(reading.line + 1, "", f"the byte 0x{error.object[error.start]:02x}", "UTF-8 text")
+        reading.report(
+            reading.line + 1,
+            "",
+            f"the byte 0x{error.object[error.start]:02x}",
+            "UTF-8 text",
+        )
     except csv.Error as error:
-        reading.report(reading.line + 1, "", f"a mistake of form ({error})", "cells between commas")
+        reading.report(
+            reading.line + 1,
+            "",
+            f"a mistake of form ({error})",
+            "cells between commas",
+        )
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
-        reading.report(None, "", f"that it cannot be read ({reason(error)})", "a table to read")
+        reading.report(
+            None,
+            "",
+            f"that it cannot be read ({reason(error)})",
+            "a table to read",
+        )
     raise reading.refused()
 
 
@@ -99,7 +126,11 @@ class _Reading:
     """One pass over a file, and the mistakes found on the way."""
 
     def __init__(
-        self, path: Path, columns: Mapping[str, Column], names: Sequence[str], unread: Sequence[str]
+        self,
+        path: Path,
+        columns: Mapping[str, Column],
+        names: Sequence[str],
+        unread: Sequence[str],
     ) -> None:
         self.path = path
         self.columns = columns
@@ -108,25 +139,44 @@ class _Reading:
         self.errors: list[InputError] = []
         self.line = 0  # the last one read
 
-    def report(self, line: int | None, key: str, found: str, expected: str) -> None:
-        self.errors.append(InputError(str(self.path), line, key, found, expected))
+    def report(
+        self, line: int | None, key: str, found: str, expected: str
+    ) -> None:
+        self.errors.append(
+            InputError(str(self.path), line, key, found, expected)
+        )
 
     def refused(self) -> InputErrors:
-        return InputErrors(sorted(self.errors, key=lambda error: error.line or 0))
+        return InputErrors(
+            sorted(self.errors, key=lambda error: error.line or 0)
+        )
 
     def table(self, stream: TextIO) -> CsvTable:
         rows = self.rows(stream)
         header = self.header(next(rows, (None, [])))
         whole = self.whole(rows, len(header))
-        most = (min(MOST_ROWS, MOST_CASES) if self.names else MOST_ROWS) if self.columns else MOST_TEXT_ROWS
+        most = (
+            (min(MOST_ROWS, MOST_CASES) if self.names else MOST_ROWS)
+            if self.columns
+            else MOST_TEXT_ROWS
+        )
         chunks: list[_Chunk] = []
-        while len(self.errors) < _ENOUGH and (found := list(itertools.islice(whole, _CHUNK))):
+        while len(self.errors) < _ENOUGH and (
+            found := list(itertools.islice(whole, _CHUNK))
+        ):
             if (len(chunks) + 1) * _CHUNK > most:
-                self.report(found[0][0], "", "more rows than that", f"at most {most} rows")
+                self.report(
+                    found[0][0],
+                    "",
+                    "more rows than that",
+                    f"at most {most} rows",
+                )
                 break
             chunks.append(self.chunk(header, found))
         if not chunks and not self.errors:
-            self.report(self.line, "", "no rows", "at least one row under the header")
+            self.report(
+                self.line, "", "no rows", "at least one row under the header"
+            )
         if self.errors:
             raise self.refused()
         return self.joined(chunks)
@@ -138,14 +188,25 @@ class _Reading:
             if row:  # a blank line is no row
                 yield self.line, row
 
-    def whole(self, rows: Iterator[tuple[int, list[str]]], width: int) -> Iterator[tuple[int, list[str]]]:
+    def whole(
+        self, rows: Iterator[tuple[int, list[str]]], width: int
+    ) -> Iterator[tuple[int, list[str]]]:
         """The rows of as many cells as the header; no row is held that is not."""
         for line, row in rows:
             if len(row) == width:
                 yield line, row
             elif len(self.errors) < _ENOUGH:
-                why = " (a decimal comma starts a new cell)" if len(row) > width else ""
-                self.report(line, "", f"{len(row)} cells", f"{width}, as in the header{why}")
+                why = (
+                    " (a decimal comma starts a new cell)"
+                    if len(row) > width
+                    else ""
+                )
+                self.report(
+                    line,
+                    "",
+                    f"{len(row)} cells",
+                    f"{width}, as in the header{why}",
+                )
             else:
                 return
 
@@ -153,12 +214,27 @@ class _Reading:
         line = found[0]
         header = [cell.strip() for cell in found[1]]
         if not header:
-            self.report(None, "", "an empty file", "a header line with " + ", ".join(self.known()))
+            self.report(
+                None,
+                "",
+                "an empty file",
+                "a header line with " + ", ".join(self.known()),
+            )
         elif len(header) == 1 and (";" in header[0] or "\t" in header[0]):
             marks = "tabs" if "\t" in header[0] else "semicolons"
-            self.report(line, "", marks, "commas between the columns, and points in the numbers")
+            self.report(
+                line,
+                "",
+                marks,
+                "commas between the columns, and points in the numbers",
+            )
         elif len(header) > _MOST_COLUMNS:
-            self.report(line, "", f"{len(header)} columns", "some of " + ", ".join(self.known()))
+            self.report(
+                line,
+                "",
+                f"{len(header)} columns",
+                "some of " + ", ".join(self.known()),
+            )
         else:
             self.check_header(line, header)
         if self.errors:
@@ -175,41 +251,81 @@ class _Reading:
     def check_header(self, line: int | None, header: list[str]) -> None:
         if self.known() and not any(self.near(name) for name in header):
             # A file of another kind, whose text is nobody's business here
-            self.report(line, "", "no column that is known", "some of " + ", ".join(self.known()))
+            self.report(
+                line,
+                "",
+                "no column that is known",
+                "some of " + ", ".join(self.known()),
+            )
             return
         for index, name in enumerate(header):
             if name not in self.known():
                 near = self.near(name)
-                expected = near[0] if near else "one of " + ", ".join(self.known())
-                self.report(line, key_text((name,)), "an unknown column", expected)
+                expected = (
+                    near[0] if near else "one of " + ", ".join(self.known())
+                )
+                self.report(
+                    line, key_text((name,)), "an unknown column", expected
+                )
             elif name in header[:index]:
                 self.report(line, name, "it a second time", "every column once")
         for name, column in self.columns.items():
             if column.required and name not in header:
                 self.report(line, name, "no such column", str(column))
 
-    def chunk(self, header: list[str], found: list[tuple[int, list[str]]]) -> _Chunk:
+    def chunk(
+        self, header: list[str], found: list[tuple[int, list[str]]]
+    ) -> _Chunk:
         lines = [line for line, _ in found]
-        cells = dict(zip(header, zip(*(row for _, row in found), strict=True), strict=True))
+        cells = dict(
+            zip(
+                header,
+                zip(*(row for _, row in found), strict=True),
+                strict=True,
+            )
+        )
         return _Chunk(
-            {key: self.numbers(key, cells[key], lines) for key in self.columns if key in cells},
-            {key: self.texts(key, cells[key], lines) for key in self.names if key in cells},
+            {
+                key: self.numbers(key, cells[key], lines)
+                for key in self.columns
+                if key in cells
+            },
+            {
+                key: self.texts(key, cells[key], lines)
+                for key in self.names
+                if key in cells
+            },
             lines,
         )
 
-    def numbers(self, key: str, cells: Sequence[str], lines: list[int]) -> NDArray[np.float64]:
+    def numbers(
+        self, key: str, cells: Sequence[str], lines: list[int]
+    ) -> NDArray[np.float64]:
         column = self.columns[key]
-        values = _floats(cells, math.nan if column.empty is None else column.empty)
+        values = _floats(
+            cells, math.nan if column.empty is None else column.empty
+        )
         good = (values >= column.bounds.low) & (values <= column.bounds.high)
         if column.empty == math.inf:
             good |= values == math.inf
         for row in np.flatnonzero(~good)[:_ENOUGH]:
             cell = cells[row].strip()
-            self.report(lines[row], key, quoted(cell) if cell else "an empty cell", column.instead_of(cell))
+            self.report(
+                lines[row],
+                key,
+                quoted(cell) if cell else "an empty cell",
+                column.instead_of(cell),
+            )
         return values
 
-    def texts(self, key: str, cells: Sequence[str], lines: list[int]) -> list[str]:
-        odd = [row for row, cell in enumerate(cells) if cell.strip() and not is_plain(cell)]
+    def texts(
+        self, key: str, cells: Sequence[str], lines: list[int]
+    ) -> list[str]:
+        odd = [
+            row
+            for row, cell in enumerate(cells)
+            if cell.strip() and not is_plain(cell)
+        ]
         for row in odd[:_ENOUGH]:
             self.report(lines[row], key, quoted(cells[row]), NAME)
         return list(cells)
@@ -217,9 +333,20 @@ class _Reading:
     def joined(self, chunks: list[_Chunk]) -> CsvTable:
         return CsvTable(
             self.path,
-            {key: np.concatenate([chunk.numbers[key] for chunk in chunks]) for key in chunks[0].numbers},
-            {key: list(itertools.chain(*(chunk.names[key] for chunk in chunks))) for key in chunks[0].names},
-            np.array([line for chunk in chunks for line in chunk.lines], dtype=np.int64),
+            {
+                key: np.concatenate([chunk.numbers[key] for chunk in chunks])
+                for key in chunks[0].numbers
+            },
+            {
+                key: list(
+                    itertools.chain(*(chunk.names[key] for chunk in chunks))
+                )
+                for key in chunks[0].names
+            },
+            np.array(
+                [line for chunk in chunks for line in chunk.lines],
+                dtype=np.int64,
+            ),
         )
 
 
@@ -234,7 +361,9 @@ def _lines(stream: TextIO) -> Iterator[str]:
 def _floats(cells: Sequence[str], empty: float) -> NDArray[np.float64]:
     """The cells as numbers, NaN for what is none."""
     together = "".join(cells)
-    if together.isascii() and "_" not in together:  # Python reads 1_000 and digits of other scripts
+    if (
+        together.isascii() and "_" not in together
+    ):  # Python reads 1_000 and digits of other scripts
         try:
             return np.array([float(cell) if cell else empty for cell in cells])
         except ValueError:

@@ -24,8 +24,12 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
 
 def frame_text(table: pd.DataFrame) -> str:
     """A pandas table without its index; a missing number is an empty cell."""
-    texts = [name for name in table.columns if not _is_numeric(table[name].dtype)]
-    safe = table.assign(**{name: table[name].map(_cell, na_action="ignore") for name in texts})
+    texts = [
+        name for name in table.columns if not _is_numeric(table[name].dtype)
+    ]
+    safe = table.assign(
+        **{name: table[name].map(_cell, na_action="ignore") for name in texts}
+    )
     text: str = safe.to_csv(index=False, lineterminator="\n")
     return text
 

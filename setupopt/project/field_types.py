@@ -73,10 +73,19 @@ OTHER_UNITS = {
     "N/mm": {"N/m": 1e-3},
 }
 # The unit at the end of a key
-UNIT = re.compile(r"_(mm|m|m2|ms|deg|kg|kgm2|N|Ns|kW|kPa|bar|percent|per)(_.*)?$")
+UNIT = re.compile(
+    r"_(mm|m|m2|ms|deg|kg|kgm2|N|Ns|kW|kPa|bar|percent|per)(_.*)?$"
+)
 # Letters that nobody sees, and selectors of a letter's form
 _BLANKS = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u2800\u3164\uffa0").union(
-    map(chr, (*range(0x180B, 0x1810), *range(0xFE00, 0xFE10), *range(0xE0100, 0xE01F0)))
+    map(
+        chr,
+        (
+            *range(0x180B, 0x1810),
+            *range(0xFE00, 0xFE10),
+            *range(0xE0100, 0xE01F0),
+        ),
+    )
 )
 MOST_STEPS = 20_000
 LONGEST_NAME = 80
@@ -90,7 +99,11 @@ class Bounds(NamedTuple):
     unit: str
 
     def __str__(self) -> str:
-        return f"from {self.low:,.10g} to {self.high:,.10g} {self.unit}".replace(",", "").rstrip()
+        return (
+            f"from {self.low:,.10g} to {self.high:,.10g} {self.unit}".replace(
+                ",", ""
+            ).rstrip()
+        )
 
     def hint(self, number: float) -> str:
         """What a number outside the range looks like, for the end of a sentence; often empty.
@@ -107,13 +120,17 @@ class Bounds(NamedTuple):
 
 def wrong(loc: Loc, expected: str) -> PydanticCustomError:
     """A mistake at `loc` inside the validated value; an empty `expected` leaves the field's own."""
-    return PydanticCustomError("wrong", "expected {expected}", {"loc": loc, "expected": expected})
+    return PydanticCustomError(
+        "wrong", "expected {expected}", {"loc": loc, "expected": expected}
+    )
 
 
 class Table(BaseModel):
     """A TOML table: known keys only, no conversions, finite numbers inside their range."""
 
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(
+        strict=True, extra="forbid", frozen=True, allow_inf_nan=False
+    )
 
     @classmethod
     def bounds(cls, key: str) -> Bounds | None:
@@ -169,7 +186,9 @@ class Steps(Span):
         if width > 0 and self.step > width * (1 + 1e-9):
             raise wrong(("step",), "a step no larger than the range")
         if width > MOST_STEPS * (1 + 1e-9) * self.step:
-            raise wrong(("step",), f"a step that makes at most {MOST_STEPS + 1} values")
+            raise wrong(
+                ("step",), f"a step that makes at most {MOST_STEPS + 1} values"
+            )
         return self
 
 
@@ -181,7 +200,11 @@ def numbers_in(value: object) -> Iterator[tuple[Loc, float]]:
         yield ("from",), value.from_
         yield ("to",), value.to
     elif isinstance(value, list):
-        yield from (((index,), item) for index, item in enumerate(value) if isinstance(item, float))
+        yield from (
+            ((index,), item)
+            for index, item in enumerate(value)
+            if isinstance(item, float)
+        )
 
 
 # The tags of a union show up in the location of a mistake; no name in a file can hold a control character
@@ -190,8 +213,11 @@ _LIST = "\x01list"
 UNION_TAGS = (_STEPS, _LIST)
 
 StepsOrList = Annotated[
-    Annotated[Steps, Tag(_STEPS)] | Annotated[list[float], Field(min_length=1), Tag(_LIST)],
-    Discriminator(lambda value: _STEPS if isinstance(value, dict | Steps) else _LIST),
+    Annotated[Steps, Tag(_STEPS)]
+    | Annotated[list[float], Field(min_length=1), Tag(_LIST)],
+    Discriminator(
+        lambda value: _STEPS if isinstance(value, dict | Steps) else _LIST
+    ),
 ]
 
 
@@ -227,14 +253,30 @@ def steps(low: float, high: float, unit: str, **options: Any) -> Any:
 
 def steps_or_list(low: float, high: float, unit: str, **options: Any) -> Any:
     """A range in steps, or the list of what there is, each inside `low` to `high`."""
-    return _bounded("{{ from, to, step }} or a list of numbers, {}", low, high, unit, options)
+    return _bounded(
+        "{{ from, to, step }} or a list of numbers, {}",
+        low,
+        high,
+        unit,
+        options,
+    )
 
 
-def _bounded(words: str, low: float, high: float, unit: str, options: dict[str, Any]) -> Any:
+def _bounded(
+    words: str, low: float, high: float, unit: str, options: dict[str, Any]
+) -> Any:
     bounds = Bounds(low, high, unit)
-    extra: Any = {"bounds": tuple(bounds), "unit": unit, "si_name": options.pop("si_name", None)}
+    extra: Any = {
+        "bounds": tuple(bounds),
+        "unit": unit,
+        "si_name": options.pop("si_name", None),
+    }
     more = options.pop("more", "")
-    return Field(description=words.format(bounds) + more, json_schema_extra=extra, **options)
+    return Field(
+        description=words.format(bounds) + more,
+        json_schema_extra=extra,
+        **options,
+    )
 
 
 def choice(*names: str) -> Any:
@@ -271,7 +313,11 @@ def is_plain(name: str) -> bool:
     Refused are control characters, line ends, marks of the writing direction and letters without a width:
     two names that differ by them look the same.
     """
-    kinds = set() if name.isprintable() else {unicodedata.category(letter) for letter in name}
+    kinds = (
+        set()
+        if name.isprintable()
+        else {unicodedata.category(letter) for letter in name}
+    )
     is_short = bool(name.strip()) and len(name) <= LONGEST_NAME
     return is_short and kinds.isdisjoint(HIDDEN) and _BLANKS.isdisjoint(name)
 

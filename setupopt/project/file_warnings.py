@@ -21,7 +21,9 @@ def file_cautions(file: str, table: Table, loc: Loc = ()) -> Iterator[str]:
         bounds = table.bounds(key)
         place = (*loc, key)
         if bounds is not None:
-            yield from _unit_cautions(f"{file} {key_text(place)}", key, value, bounds)
+            yield from _unit_cautions(
+                f"{file} {key_text(place)}", key, value, bounds
+            )
         elif isinstance(value, str) and (letters := unprintable(value)):
             yield (
                 f"{file} {key_text(place)}: the font of the sheet and of pictures lacks {quoted(letters)}; "
@@ -35,12 +37,22 @@ def _tables(value: Any) -> Iterator[tuple[Loc, Table]]:
     if isinstance(value, Table) and not isinstance(value, Span):
         yield (), value
     elif isinstance(value, list):
-        yield from (((index,), item) for index, item in enumerate(value) if isinstance(item, Table))
+        yield from (
+            ((index,), item)
+            for index, item in enumerate(value)
+            if isinstance(item, Table)
+        )
     elif isinstance(value, dict):
-        yield from (((name,), item) for name, item in value.items() if isinstance(item, Table))
+        yield from (
+            ((name,), item)
+            for name, item in value.items()
+            if isinstance(item, Table)
+        )
 
 
-def _unit_cautions(label: str, key: str, value: Any, bounds: Bounds) -> Iterator[str]:
+def _unit_cautions(
+    label: str, key: str, value: Any, bounds: Bounds
+) -> Iterator[str]:
     """One caution at most for a list or a range."""
     for _, number in numbers_in(value):
         if other := _other_unit(key, number, bounds):
@@ -91,5 +103,7 @@ def _printed() -> frozenset[str]:
     import matplotlib as mpl
     from matplotlib.ft2font import FT2Font
 
-    font = FT2Font(str(Path(mpl.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf"))
+    font = FT2Font(
+        str(Path(mpl.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf")
+    )
     return frozenset(map(chr, font.get_charmap()))

@@ -24,10 +24,19 @@ WEIGHT = "corner_weight_kg"
 BODY = "body"  # no number: a name, in the column of the first wheel
 CROSS = "cross_weight_percent"
 PER_AXLE = ("anti_roll_N_per_mm", "third_N_per_mm")
-BOTH_SIDES = ("ride_height_mm", "toe_mm")  # may also be one value an axle: of the centre line, of each wheel
+BOTH_SIDES = (
+    "ride_height_mm",
+    "toe_mm",
+)  # may also be one value an axle: of the centre line, of each wheel
 _WINGS = "wings"
 _BALLAST = "ballast"
-_NOTES = (*(f"target_{wheel}" for wheel in WHEELS), "tolerance", "where", "note", "initials")
+_NOTES = (
+    *(f"target_{wheel}" for wheel in WHEELS),
+    "tolerance",
+    "where",
+    "note",
+    "initials",
+)
 _RIGHT = ("fr", "rr")
 _HUGE = 1e9  # nothing that is measured; Python makes no float of the longest integers
 
@@ -47,16 +56,23 @@ def _bounds(key: str) -> Bounds:
 
 
 QUANTITIES = {
-    setting.key: Quantity(setting.unit, setting.factor, _bounds(setting.key)) for setting in SETTINGS
+    setting.key: Quantity(setting.unit, setting.factor, _bounds(setting.key))
+    for setting in SETTINGS
 }
 QUANTITIES[WEIGHT] = Quantity("kg", 1.0, Bounds(1, 5000, "kg"))
 _CLICKS = Quantity("clicks", 1.0, Bounds(0, 200, "clicks"))
-QUANTITIES |= {f"{field}_clicks": _CLICKS for field in ("damper_bump", "damper_rebound")}
+QUANTITIES |= {
+    f"{field}_clicks": _CLICKS for field in ("damper_bump", "damper_rebound")
+}
 _PER_CAR = tuple(setting.key for setting in BALANCE)
-QUANTITIES |= {s.key: Quantity(s.unit, s.factor, Bounds(0, 100, s.unit)) for s in BALANCE}
+QUANTITIES |= {
+    s.key: Quantity(s.unit, s.factor, Bounds(0, 100, s.unit)) for s in BALANCE
+}
 _NAMED = {
     _WINGS: Quantity(WING.unit, WING.factor, Bounds(-90, 90, "deg")),
-    _BALLAST: Quantity(STATION.unit, STATION.factor, Bounds(-5000, 12_000, "mm")),
+    _BALLAST: Quantity(
+        STATION.unit, STATION.factor, Bounds(-5000, 12_000, "mm")
+    ),
 }
 
 
@@ -105,13 +121,19 @@ class Measured:
 
     def error(self, quantity: str, found: str, expected: str) -> InputError:
         """A mistake in a quantity."""
-        return InputError(str(self.path), self.lines.get(quantity), quantity, found, expected)
+        return InputError(
+            str(self.path), self.lines.get(quantity), quantity, found, expected
+        )
 
 
 def read_measured(path: str | Path) -> Measured:
     """The file's values. Raises InputErrors with every mistake."""
     file = Path(path)
-    return _from_toml(read_toml(file)) if file.suffix.lower() == ".toml" else _from_csv(file)
+    return (
+        _from_toml(read_toml(file))
+        if file.suffix.lower() == ".toml"
+        else _from_csv(file)
+    )
 
 
 # ---- CSV ---------------------------------------------------------------------------------------------------
@@ -119,10 +141,15 @@ def read_measured(path: str | Path) -> Measured:
 
 def _from_csv(path: Path) -> Measured:
     table = read_csv(path, {}, ("quantity", "unit", *WHEELS), _NOTES)
-    missing = [name for name in ("quantity", *WHEELS) if name not in table.names]
+    missing = [
+        name for name in ("quantity", *WHEELS) if name not in table.names
+    ]
     if missing:
         raise InputErrors(
-            InputError(str(path), 1, name, "no such column", "the column of a sheet") for name in missing
+            InputError(
+                str(path), 1, name, "no such column", "the column of a sheet"
+            )
+            for name in missing
         )
     errors: list[InputError] = []
     values: dict[str, NDArray[np.float64]] = {}
@@ -135,7 +162,9 @@ def _from_csv(path: Path) -> Measured:
         errors += _row_errors(table, row, quantity, quantity in lines)
         lines[quantity] = int(table.lines[row])
         if quantity == BODY:
-            body = table.names[WHEELS[0]][row].strip().removeprefix("'")  # a sheet puts it before a "-"
+            body = (
+                table.names[WHEELS[0]][row].strip().removeprefix("'")
+            )  # a sheet puts it before a "-"
         elif _quantity(quantity) is not None:
             values[quantity], found = _row(table, row, quantity)
             errors += found
@@ -144,20 +173,30 @@ def _from_csv(path: Path) -> Measured:
     return Measured(path, values, lines, body)
 
 
-def _row_errors(table: CsvTable, row: int, quantity: str, is_second: bool) -> Iterator[InputError]:
+def _row_errors(
+    table: CsvTable, row: int, quantity: str, is_second: bool
+) -> Iterator[InputError]:
     known = _quantity(quantity)
     if known is None and quantity != BODY:
         names = (*QUANTITIES, wing_key("NAME"), ballast_key("NAME"), BODY)
-        yield table.error(row, "quantity", quoted(quantity), "one of " + ", ".join(names))
+        yield table.error(
+            row, "quantity", quoted(quantity), "one of " + ", ".join(names)
+        )
         return
     if is_second:
-        yield table.error(row, "quantity", f"{quantity} a second time", "every quantity once")
+        yield table.error(
+            row, "quantity", f"{quantity} a second time", "every quantity once"
+        )
     unit = table.names.get("unit", [""] * (row + 1))[row].strip()
     if known is not None and unit and unit != known.unit:
-        yield table.error(row, "unit", quoted(unit), f"{known.unit}, or nothing")
+        yield table.error(
+            row, "unit", quoted(unit), f"{known.unit}, or nothing"
+        )
 
 
-def _row(table: CsvTable, row: int, quantity: str) -> tuple[NDArray[np.float64], list[InputError]]:
+def _row(
+    table: CsvTable, row: int, quantity: str
+) -> tuple[NDArray[np.float64], list[InputError]]:
     """Values of a row in SI, and what is wrong with its cells."""
     values = np.full(4, np.nan)
     errors = []
@@ -169,11 +208,23 @@ def _row(table: CsvTable, row: int, quantity: str) -> tuple[NDArray[np.float64],
             continue
         if quantity in PER_AXLE and wheel in _RIGHT:
             errors.append(
-                table.error(row, wheel, quoted(cell), "nothing: an axle's value belongs in fl or rl")
+                table.error(
+                    row,
+                    wheel,
+                    quoted(cell),
+                    "nothing: an axle's value belongs in fl or rl",
+                )
             )
             continue
         if _of_car(quantity) and index > 0:
-            errors.append(table.error(row, wheel, quoted(cell), "nothing: the car's value belongs in fl"))
+            errors.append(
+                table.error(
+                    row,
+                    wheel,
+                    quoted(cell),
+                    "nothing: the car's value belongs in fl",
+                )
+            )
             continue
         number = _number(cell)
         wrong = _wrong(known, number, cell)
@@ -213,7 +264,9 @@ def _from_toml(file: TomlFile) -> Measured:
         if name == BODY:
             continue
         if name not in _TABLES or not isinstance(table, dict):
-            errors.append(file.error((name,), "one of the tables " + ", ".join(_TABLES)))
+            errors.append(
+                file.error((name,), "one of the tables " + ", ".join(_TABLES))
+            )
             continue
         for key, value in table.items():
             errors += _entry(file, (name, key), value, values)
@@ -231,8 +284,16 @@ def _entry(
     key = f"{table}.{loc[1]}" if table in _NAMED else str(loc[1])
     quantity = _quantity(key)
     if quantity is None or (table not in _NAMED and key not in _keys(table)):
-        yield file.error(loc, "one of " + ", ".join(_keys(table)), f"an unknown key ({shown(value)})")
-    elif isinstance(value, bool) or not isinstance(value, int | float) or abs(value) > _HUGE:
+        yield file.error(
+            loc,
+            "one of " + ", ".join(_keys(table)),
+            f"an unknown key ({shown(value)})",
+        )
+    elif (
+        isinstance(value, bool)
+        or not isinstance(value, int | float)
+        or abs(value) > _HUGE
+    ):
         yield file.error(loc, f"a number {quantity.bounds}")
     elif wrong := _wrong(quantity, float(value), str(value)):
         yield file.error(loc, wrong)
@@ -255,7 +316,10 @@ def _index(table: str) -> int:
 def _first_line(file: TomlFile, key: str) -> int | None:
     """The line on which a quantity comes first."""
     last = key.rpartition(".")[2]
-    return min((line for loc, line in file.lines.items() if loc[-1] == last), default=None)
+    return min(
+        (line for loc, line in file.lines.items() if loc[-1] == last),
+        default=None,
+    )
 
 
 def _keys(table: str) -> list[str]:

@@ -35,18 +35,26 @@ class Tyre:
     foundation_per_pressure: float  # N/m3 per Pa
     friction: float  # at `friction_pressure`
     friction_pressure: float  # Pa of contact pressure
-    friction_exponent: float  # friction falls as contact pressure to minus this power
+    friction_exponent: (
+        float  # friction falls as contact pressure to minus this power
+    )
     compliance: float  # rad of lean per N of lateral force
     shear_per_foundation: float  # tangential over radial stiffness of the tread
-    camber_thrust_share: float  # share of the geometric spin that the tread follows
-    friction_least_pressure: float  # Pa, mean contact pressure under which friction was not measured
+    camber_thrust_share: (
+        float  # share of the geometric spin that the tread follows
+    )
+    friction_least_pressure: (
+        float  # Pa, mean contact pressure under which friction was not measured
+    )
     carcass: float  # N/m at no pressure; rigid where this and the next are zero
     carcass_per_pressure: float  # N/m per Pa
     load_limit: float | None
     damping: float | None  # N s/m
     relaxation: float | None = None  # m
-    measured_pressure: tuple[float, float] | None = None  # Pa of inflation, least and most on the rig
-    running_temperature: float | None = None  # deg C of the gas inside, for the cold pressure of the sheets
+    # Pa of inflation, least and most on the rig
+    measured_pressure: tuple[float, float] | None = None
+    # Deg C of the gas inside, for the cold pressure of the sheets
+    running_temperature: float | None = None
     cold_temperature: float = 20.0  # deg C at which it is set cold
 
 
@@ -228,7 +236,8 @@ class Venue:
     sweep: Sweep
     attitudes: tuple[Attitude, ...]
     profile: Section | None = None  # of parts, given or surveyed
-    path: DrivenPath | None = None  # of a route, whose points are the sweep then
+    # Of a route, whose points are the sweep then
+    path: DrivenPath | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,7 +264,8 @@ class AxleSetup:
     third: float  # N/m at the wheel pair
     pressure: float  # Pa
     toe: float  # m
-    damper_bump: float | None = None  # N s/m at the damper; None: as car.toml says
+    # N s/m at the damper; None: as car.toml says
+    damper_bump: float | None = None
     damper_rebound: float | None = None
     left: WheelSetup = WheelSetup()
     right: WheelSetup = WheelSetup()
@@ -278,7 +288,8 @@ class BalanceSetup:
 
     brake_front: float | None = None
     drive_front: float | None = None
-    cross_share: float | None = None  # of the weight on front right and rear left
+    # Of the weight on front right and rear left
+    cross_share: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,13 +312,18 @@ class Setup:
     rear: AxleSetup
     body: str | None = None  # name of the body worn; None: the one of car.toml
     balance: BalanceSetup = BalanceSetup()
-    wings: tuple[tuple[str, float], ...] = ()  # elements with settings, by name, and their angles
+    wings: tuple[
+        tuple[str, float], ...
+    ] = ()  # elements with settings, by name, and their angles
     ballast: tuple[Ballast, ...] = ()
 
     @property
     def ride_heights(self) -> tuple[float, float]:
         """At the front and rear ride-height stations on the centre line, m."""
-        front, rear = ([h for h in axle.sides("ride_height") if h] for axle in (self.front, self.rear))
+        front, rear = (
+            [h for h in axle.sides("ride_height") if h]
+            for axle in (self.front, self.rear)
+        )
         return sum(front) / 2.0, sum(rear) / 2.0
 
 
@@ -356,7 +372,8 @@ class AxleLimits:
     toe: Range | None = None
     damper_bump: Range | None = None
     damper_rebound: Range | None = None
-    left: WheelLimits | None = None  # a range that frees this side from the other
+    # A range that frees this side from the other
+    left: WheelLimits | None = None
     right: WheelLimits | None = None
 
 
@@ -385,7 +402,8 @@ class Packaging:
     wheel_load_least: float | None
     travel_left_least: float | None
     arches: tuple[Arch, ...]
-    ground_clearance_least: float | None = None  # of everything the floor carries
+    # Of everything the floor carries
+    ground_clearance_least: float | None = None
     wheel_loads: tuple[AttitudeLoad, ...] = ()
 
 
@@ -405,10 +423,14 @@ class Spread:
     """How uncertain the inputs are, plus and minus, as shares of their values; None: taken as exact."""
 
     surface_grip: float | None
-    downforce: float | None  # free and ground areas of all air elements together
+    downforce: (
+        float | None
+    )  # free and ground areas of all air elements together
     drag: float | None
     side_force: float | None
-    mass: float | None  # of the whole car: corner shares, CG height and unsprung masses stay
+    mass: (
+        float | None
+    )  # of the whole car: corner shares, CG height and unsprung masses stay
     tyre_friction: float | None
 
 
@@ -419,8 +441,12 @@ class Adjuster:
     camber_per_shim: float | None  # rad of camber per m of shim
     shims: tuple[float, ...]  # m
     ride_height_per_turn: float | None  # m per turn of the push-rod or perch
-    anti_roll_positions: tuple[float, ...]  # N/m at the wheel, in the order of the positions
-    damper_clicks_bump: tuple[float, ...] = ()  # N s/m by click, the first at 0 clicks
+    anti_roll_positions: tuple[
+        float, ...
+    ]  # N/m at the wheel, in the order of the positions
+    damper_clicks_bump: tuple[
+        float, ...
+    ] = ()  # N s/m by click, the first at 0 clicks
     damper_clicks_rebound: tuple[float, ...] = ()
     shims_fitted: tuple[float, ...] = ()  # m, the stack that is in today
 
@@ -481,7 +507,9 @@ class Limits:
     adjuster_rear: Adjuster | None
     balance: BalanceLimits = BalanceLimits()
     wings: tuple[tuple[str, Range], ...] = ()  # by name of the element
-    ballast: tuple[tuple[str, Range], ...] = ()  # stations, by name of the piece
+    ballast: tuple[
+        tuple[str, Range], ...
+    ] = ()  # stations, by name of the piece
     route: RouteLimits | None = None
     require: Require | None = None
     speed: Range | None = None  # of the sweep, m/s; None: that of venue.toml
@@ -501,6 +529,9 @@ class Project:
     setup: Setup
     limits: Limits | None
     cautions: tuple[str, ...]
-    own_body: Body | None = None  # the one of car.toml, kept while the car wears another
+    # The one of car.toml, kept while the car wears another
+    own_body: Body | None = None
     bodies: tuple[Body, ...] = ()  # what there is besides it, by name
-    assumed: tuple[str, ...] = ()  # what is taken for entries that car.toml leaves out
+    assumed: tuple[
+        str, ...
+    ] = ()  # what is taken for entries that car.toml leaves out

@@ -12,13 +12,21 @@ from setupopt.project.toml_positions import nearest_line
 Value = TypeVar("Value")
 
 
-def need(value: Value | None, file: str | Path, key: str, purpose: str) -> Value:
+def need(
+    value: Value | None, file: str | Path, key: str, purpose: str
+) -> Value:
     """The value, or InputError saying which key is missing, in which table, and what it is for.
 
     `key` is dotted, such as "car.power_kW"; `purpose` ends the sentence "expected it, because ...".
     """
     if value is None:
-        raise InputError(str(file), _table_line(Path(file), key), key, "nothing", f"it, because {purpose}")
+        raise InputError(
+            str(file),
+            _table_line(Path(file), key),
+            key,
+            "nothing",
+            f"it, because {purpose}",
+        )
     return value
 
 

@@ -41,12 +41,25 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     _require_folder(home)
     reader = _Reader()
     car_file = reader.read("car", home / "car.toml", schema.CarFile)
-    venue_file = reader.read("venue", home / "venue.toml", venue_schema.VenueFile)
-    setup_read = reader.read("setup", setup_path(home, setup_file), schema.SetupFile)
+    venue_file = reader.read(
+        "venue", home / "venue.toml", venue_schema.VenueFile
+    )
+    setup_read = reader.read(
+        "setup", setup_path(home, setup_file), schema.SetupFile
+    )
     limits_path = home / "limits.toml"
-    limits_file = reader.read("limits", limits_path, schema.LimitsFile) if lexists(limits_path) else None
+    limits_file = (
+        reader.read("limits", limits_path, schema.LimitsFile)
+        if lexists(limits_path)
+        else None
+    )
     body_files = reader.bodies(home, car_file, setup_read)
-    if car_file is None or venue_file is None or setup_read is None or reader.errors:
+    if (
+        car_file is None
+        or venue_file is None
+        or setup_read is None
+        or reader.errors
+    ):
         raise InputErrors(reader.errors)
     surveyed = survey_of(home, venue_file)
     section = None if surveyed is None else surveyed.section
@@ -54,13 +67,34 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     venue = convert.venue(venue_file, section)
     setup = convert.setup(setup_read)
     limits = None if limits_file is None else convert.limits(limits_file)
-    bodies = tuple(convert.body(name, file, car) for name, file in body_files.items())
+    bodies = tuple(
+        convert.body(name, file, car) for name, file in body_files.items()
+    )
     reader.refuse(refusals(car, venue, setup, bodies, limits))
-    tables = {"car.toml": car_file, "venue.toml": venue_file, "setup.toml": setup_read}
+    tables = {
+        "car.toml": car_file,
+        "venue.toml": venue_file,
+        "setup.toml": setup_read,
+    }
     tables |= {file_name(name): file for name, file in body_files.items()}
-    odd = tuple(caution for name, table in tables.items() for caution in file_cautions(name, table))
-    odd += cautions(car, venue, setup, limits, bodies) + (() if surveyed is None else surveyed.cautions)
-    project = Project(home, car, venue, setup, limits, odd, bodies=bodies, assumed=assumed(car_file))
+    odd = tuple(
+        caution
+        for name, table in tables.items()
+        for caution in file_cautions(name, table)
+    )
+    odd += cautions(car, venue, setup, limits, bodies) + (
+        () if surveyed is None else surveyed.cautions
+    )
+    project = Project(
+        home,
+        car,
+        venue,
+        setup,
+        limits,
+        odd,
+        bodies=bodies,
+        assumed=assumed(car_file),
+    )
     return with_body(project, setup.body)
 
 
@@ -70,7 +104,9 @@ def survey_of(home: Path, file: venue_schema.VenueFile) -> Surveyed | None:
 
     if file.section is None or file.section.survey is None:
         return None
-    return read_survey(home / file.section.survey, file.section.survey_error_mm * MM)
+    return read_survey(
+        home / file.section.survey, file.section.survey_error_mm * MM
+    )
 
 
 def read_setup(path: str | Path) -> Setup:
@@ -100,29 +136,45 @@ class _Reader:
             return None
 
     def bodies(
-        self, home: Path, car: schema.CarFile | None, setup: schema.SetupFile | None
+        self,
+        home: Path,
+        car: schema.CarFile | None,
+        setup: schema.SetupFile | None,
     ) -> dict[str, schema.BodyFile]:
         """The bodies of a project by name; among them must be the one that the setup names."""
         paths, wrong = find_bodies(home)
         self.errors += wrong
-        files = {name: self.body(name, path, car) for name, path in paths.items()}
+        files = {
+            name: self.body(name, path, car) for name, path in paths.items()
+        }
         worn = setup.setup.body if setup else None
         if worn is not None and worn not in paths:
-            self.errors.append(self.files["setup"].error(("setup", "body"), choices(worn, paths)))
+            self.errors.append(
+                self.files["setup"].error(
+                    ("setup", "body"), choices(worn, paths)
+                )
+            )
         return {name: file for name, file in files.items() if file is not None}
 
-    def body(self, name: str, path: Path, car: schema.CarFile | None) -> schema.BodyFile | None:
+    def body(
+        self, name: str, path: Path, car: schema.CarFile | None
+    ) -> schema.BodyFile | None:
         """One body, its ride heights measured where car.toml says."""
         from setupopt.project.schema import BodyFile
 
         file = self.read(file_name(name), path, BodyFile)
         if file is not None and car is not None:
-            self.errors += other_stations(self.files[file_name(name)], file.air, car.air)
+            self.errors += other_stations(
+                self.files[file_name(name)], file.air, car.air
+            )
         return file
 
     def refuse(self, findings: list[Finding]) -> None:
         if findings:
-            raise InputErrors(self.files[name].error(loc, expected) for name, loc, expected in findings)
+            raise InputErrors(
+                self.files[name].error(loc, expected)
+                for name, loc, expected in findings
+            )
 
 
 def _require_folder(home: Path) -> None:

@@ -59,7 +59,9 @@ class CarTable(Table):
     yaw_inertia_kgm2: float | None = number(1, 50_000, "kg m2", default=None)
     left_weight_percent: Percent = percent(default=50.0, si_name="left_share")
     power_kW: float | None = number(1, 3000, "kW", default=None)
-    driver_reaction_s: float | None = number(0.01, 2, "s", default=None, si_name="driver_reaction")
+    driver_reaction_s: float | None = number(
+        0.01, 2, "s", default=None, si_name="driver_reaction"
+    )
     steer_limit_deg: float | None = number(1, 80, "deg", default=None)
     steer_rate_deg_s: float | None = number(1, 2000, "deg/s", default=None)
 
@@ -67,9 +69,15 @@ class CarTable(Table):
     def _drive_share(self) -> Self:
         given = self.drive_front_percent is not None
         if self.driven == "all" and not given:
-            raise wrong(("drive_front_percent",), '0, or a number from 1 to 100 %, because driven = "all"')
+            raise wrong(
+                ("drive_front_percent",),
+                '0, or a number from 1 to 100 %, because driven = "all"',
+            )
         if self.driven != "all" and given:
-            raise wrong(("drive_front_percent",), f'no such key, because driven = "{self.driven}"')
+            raise wrong(
+                ("drive_front_percent",),
+                f'no such key, because driven = "{self.driven}"',
+            )
         return self
 
 
@@ -87,7 +95,9 @@ class AxleTable(Table):
     stop_rate_N_per_mm: float = number(0, 20_000, "N/mm")
     anti_slope: float = number(-2, 2, "")
     damper_bump_Ns_per_mm: float | None = number(0, 200, "N s/mm", default=None)
-    damper_rebound_Ns_per_mm: float | None = number(0, 200, "N s/mm", default=None)
+    damper_rebound_Ns_per_mm: float | None = number(
+        0, 200, "N s/mm", default=None
+    )
     wheel_inertia_kgm2: float | None = number(0.01, 100, "kg m2", default=None)
     toe_over_mm: float = number(50, 2000, "mm", default=330.0)
     tyre: Name
@@ -107,12 +117,18 @@ class TyreTable(Table):
     tread_width_mm: float = number(30, 1000, "mm")
     crown_radius_mm: float = number(50, 1_000_000, "mm")
     foundation_N_per_mm3: float = number(0, 10, "N/mm3")
-    foundation_per_bar_N_per_mm3: float = number(0, 10, "N/mm3 per bar", si_name="foundation_per_pressure")
+    foundation_per_bar_N_per_mm3: float = number(
+        0, 10, "N/mm3 per bar", si_name="foundation_per_pressure"
+    )
     friction: float = number(0.1, 5, "")
     friction_pressure_kPa: float = number(10, 5000, "kPa")
     friction_exponent: float = number(0, 0.9, "")
-    inclination_compliance_deg_per_kN: float = number(0, 10, "deg/kN", si_name="compliance")
-    shear_per_foundation: float = number(0.1, 20, "", more=_SHEAR, si_name="shear_per_foundation")
+    inclination_compliance_deg_per_kN: float = number(
+        0, 10, "deg/kN", si_name="compliance"
+    )
+    shear_per_foundation: float = number(
+        0.1, 20, "", more=_SHEAR, si_name="shear_per_foundation"
+    )
     camber_thrust_share: float = number(0, 1, "", default=0.5)
     friction_least_pressure_kPa: float = number(0, 5000, "kPa", default=0.0)
     carcass_N_per_mm: float = number(0, 20_000, "N/mm", default=0.0)
@@ -124,14 +140,22 @@ class TyreTable(Table):
     running_temperature_C: float | None = number(
         -20, 250, "deg C", default=None, si_name="running_temperature"
     )
-    cold_temperature_C: float = number(-40, 80, "deg C", default=20.0, si_name="cold_temperature")
+    cold_temperature_C: float = number(
+        -40, 80, "deg C", default=20.0, si_name="cold_temperature"
+    )
     load_limit_N: float | None = number(100, 200_000, "N", default=None)
     damping_Ns_per_mm: float | None = number(0, 20, "N s/mm", default=None)
 
     @model_validator(mode="after")
     def _stands_on_something(self) -> Self:
-        if self.foundation_N_per_mm3 == 0 and self.foundation_per_bar_N_per_mm3 == 0:
-            raise wrong(("foundation_N_per_mm3",), "a foundation above 0, here or per bar")
+        if (
+            self.foundation_N_per_mm3 == 0
+            and self.foundation_per_bar_N_per_mm3 == 0
+        ):
+            raise wrong(
+                ("foundation_N_per_mm3",),
+                "a foundation above 0, here or per bar",
+            )
         return self
 
 
@@ -165,7 +189,10 @@ class ElementTable(Table):
         before = -math.inf
         for index, row in enumerate(self.setting):
             if not row.angle_deg > before:
-                raise wrong(("setting", index, "angle_deg"), "angles that rise from row to row")
+                raise wrong(
+                    ("setting", index, "angle_deg"),
+                    "angles that rise from row to row",
+                )
             if row.drag_area_m2 is not None and self.drag_area_m2 is None:
                 expected = "the element's own share of air.drag_area_m2, as its settings have one"
                 raise wrong(("drag_area_m2",), expected)
@@ -183,12 +210,17 @@ class AirTable(Table):
     side_height_mm: float = number(0, 3000, "mm")
     front_ride_station_mm: float = number(-3000, 6000, "mm")
     rear_ride_station_mm: float = number(-1000, 10_000, "mm")
-    element: list[ElementTable] = Field(description="[[air.element]] tables, or element = [] for none")
+    element: list[ElementTable] = Field(
+        description="[[air.element]] tables, or element = [] for none"
+    )
 
     @model_validator(mode="after")
     def _ride_stations(self) -> Self:
         if self.rear_ride_station_mm - self.front_ride_station_mm < 100:
-            raise wrong(("rear_ride_station_mm",), "a station at least 100 mm behind front_ride_station_mm")
+            raise wrong(
+                ("rear_ride_station_mm",),
+                "a station at least 100 mm behind front_ride_station_mm",
+            )
         return self
 
 
@@ -207,7 +239,9 @@ class BodyFile(Table):
     """bodies/NAME.toml: what a body brings along in place of the car's own."""
 
     air: AirTable
-    clearance: list[ClearanceTable] | None = Field(default=None, description="[[clearance]] tables")
+    clearance: list[ClearanceTable] | None = Field(
+        default=None, description="[[clearance]] tables"
+    )
 
     @model_validator(mode="after")
     def _names(self) -> Self:
@@ -253,7 +287,9 @@ class SetupTable(Table):
     """`[setup]`."""
 
     name: Name
-    body: Name | None = Field(default=None, description="the name of a body in the folder bodies")
+    body: Name | None = Field(
+        default=None, description="the name of a body in the folder bodies"
+    )
 
 
 class WheelSetupTable(Table):
@@ -265,7 +301,9 @@ class WheelSetupTable(Table):
     pressure_bar: float | None = number(0.2, 6, "bar", default=None)
     toe_mm: float | None = number(-30, 30, "mm", default=None)
     damper_bump_Ns_per_mm: float | None = number(0, 200, "N s/mm", default=None)
-    damper_rebound_Ns_per_mm: float | None = number(0, 200, "N s/mm", default=None)
+    damper_rebound_Ns_per_mm: float | None = number(
+        0, 200, "N s/mm", default=None
+    )
 
 
 class AxleSetupTable(Table):
@@ -279,7 +317,9 @@ class AxleSetupTable(Table):
     pressure_bar: float = number(0.2, 6, "bar")
     toe_mm: float = number(-30, 30, "mm")
     damper_bump_Ns_per_mm: float | None = number(0, 200, "N s/mm", default=None)
-    damper_rebound_Ns_per_mm: float | None = number(0, 200, "N s/mm", default=None)
+    damper_rebound_Ns_per_mm: float | None = number(
+        0, 200, "N s/mm", default=None
+    )
     left: WheelSetupTable = WheelSetupTable()
     right: WheelSetupTable = WheelSetupTable()
 
@@ -289,7 +329,9 @@ class BalanceTable(Table):
 
     brake_front_percent: OptionalPercent = percent(default=None)
     drive_front_percent: OptionalPercent = percent(default=None)
-    cross_weight_percent: float | None = number(20, 80, "%", default=None, si_name="cross_share")
+    cross_weight_percent: float | None = number(
+        20, 80, "%", default=None, si_name="cross_share"
+    )
 
 
 class BallastTable(Table):
@@ -312,7 +354,9 @@ class SetupFile(Table):
     front: AxleSetupTable
     rear: AxleSetupTable
     balance: BalanceTable = BalanceTable()
-    wings: dict[str, float] = Field(default_factory=dict, description="angles in deg by name of an element")
+    wings: dict[str, float] = Field(
+        default_factory=dict, description="angles in deg by name of an element"
+    )
     ballast: list[BallastTable] = some()
 
     @model_validator(mode="after")
@@ -335,11 +379,17 @@ class WheelLimitsTable(Table):
 
     camber_deg: Steps | None = steps(-15, 15, "deg", default=None)
     ride_height_mm: Steps | None = steps(1, 1000, "mm", default=None)
-    springs_N_per_mm: list[float] | None = numbers(1, 2000, "N/mm", default=None, si_name="spring")
+    springs_N_per_mm: list[float] | None = numbers(
+        1, 2000, "N/mm", default=None, si_name="spring"
+    )
     pressure_bar: Steps | None = steps(0.2, 6, "bar", default=None)
     toe_mm: Steps | None = steps(-30, 30, "mm", default=None)
-    damper_bump_Ns_per_mm: StepsOrList | None = steps_or_list(0, 200, "N s/mm", default=None)
-    damper_rebound_Ns_per_mm: StepsOrList | None = steps_or_list(0, 200, "N s/mm", default=None)
+    damper_bump_Ns_per_mm: StepsOrList | None = steps_or_list(
+        0, 200, "N s/mm", default=None
+    )
+    damper_rebound_Ns_per_mm: StepsOrList | None = steps_or_list(
+        0, 200, "N s/mm", default=None
+    )
 
 
 class BalanceLimitsTable(Table):
@@ -347,7 +397,9 @@ class BalanceLimitsTable(Table):
 
     brake_front_percent: Steps | None = steps(0, 100, "%", default=None)
     drive_front_percent: Steps | None = steps(0, 100, "%", default=None)
-    cross_weight_percent: Steps | None = steps(20, 80, "%", default=None, si_name="cross_share")
+    cross_weight_percent: Steps | None = steps(
+        20, 80, "%", default=None, si_name="cross_share"
+    )
 
 
 class BallastLimitsTable(Table):
@@ -362,13 +414,23 @@ class AxleLimitsTable(Table):
 
     camber_deg: Steps | None = steps(-15, 15, "deg", default=None)
     ride_height_mm: Steps | None = steps(1, 1000, "mm", default=None)
-    springs_N_per_mm: list[float] | None = numbers(1, 2000, "N/mm", default=None, si_name="spring")
-    anti_roll_N_per_mm: StepsOrList | None = steps_or_list(0, 5000, "N/mm", default=None)
-    third_N_per_mm: StepsOrList | None = steps_or_list(0, 5000, "N/mm", default=None)
+    springs_N_per_mm: list[float] | None = numbers(
+        1, 2000, "N/mm", default=None, si_name="spring"
+    )
+    anti_roll_N_per_mm: StepsOrList | None = steps_or_list(
+        0, 5000, "N/mm", default=None
+    )
+    third_N_per_mm: StepsOrList | None = steps_or_list(
+        0, 5000, "N/mm", default=None
+    )
     pressure_bar: Steps | None = steps(0.2, 6, "bar", default=None)
     toe_mm: Steps | None = steps(-30, 30, "mm", default=None)
-    damper_bump_Ns_per_mm: StepsOrList | None = steps_or_list(0, 200, "N s/mm", default=None)
-    damper_rebound_Ns_per_mm: StepsOrList | None = steps_or_list(0, 200, "N s/mm", default=None)
+    damper_bump_Ns_per_mm: StepsOrList | None = steps_or_list(
+        0, 200, "N s/mm", default=None
+    )
+    damper_rebound_Ns_per_mm: StepsOrList | None = steps_or_list(
+        0, 200, "N s/mm", default=None
+    )
     left: WheelLimitsTable | None = None
     right: WheelLimitsTable | None = None
 
@@ -378,7 +440,9 @@ class ArchTable(Table):
 
     axle: Literal["front", "rear"] = choice("front", "rear")
     room_mm: float = number(-500, 1000, "mm")
-    room_mm_per_deg: float = number(-100, 100, "mm/deg", si_name="room_per_camber")
+    room_mm_per_deg: float = number(
+        -100, 100, "mm/deg", si_name="room_per_camber"
+    )
 
 
 class WheelLoadTable(Table):
@@ -427,11 +491,16 @@ def _yes_or_no() -> Any:
 class RouteTable(Table):
     """`[route]`: where `setupopt route` must get to, and what it may use. A key left out sets no limit."""
 
-    from_deg: float = number(-180, 180, "deg", default=0.0, si_name="from_angle")
+    from_deg: float = number(
+        -180, 180, "deg", default=0.0, si_name="from_angle"
+    )
     to_deg: float = number(-180, 180, "deg", si_name="to_angle")
     hold_m: float = number(0, 10_000, "m", default=0.0)
     return_: bool = Field(
-        default=True, alias="return", description="true or false", json_schema_extra={"si_name": "returns"}
+        default=True,
+        alias="return",
+        description="true or false",
+        json_schema_extra={"si_name": "returns"},
     )
     least_margin: float | None = number(-1, 1, "", default=None)
     wheel_load_least_N: float | None = number(0, 50_000, "N", default=None)
@@ -471,12 +540,16 @@ class DisturbedTable(Table):
 class AdjusterTable(Table):
     """`[adjuster.front]` and `[adjuster.rear]`."""
 
-    camber_deg_per_mm_shim: float | None = number(-5, 5, "deg/mm", default=None, si_name="camber_per_shim")
+    camber_deg_per_mm_shim: float | None = number(
+        -5, 5, "deg/mm", default=None, si_name="camber_per_shim"
+    )
     shims_mm: list[float] = numbers(0.01, 100, "mm", default=[])
     ride_height_mm_per_turn: float | None = number(
         -50, 50, "mm", default=None, si_name="ride_height_per_turn"
     )
-    anti_roll_positions_N_per_mm: list[float] = numbers(0, 5000, "N/mm", default=[])
+    anti_roll_positions_N_per_mm: list[float] = numbers(
+        0, 5000, "N/mm", default=[]
+    )
     damper_clicks_bump: list[float] = numbers(0, 200, "N s/mm", default=[])
     damper_clicks_rebound: list[float] = numbers(0, 200, "N s/mm", default=[])
     shims_fitted_mm: list[float] = numbers(0.01, 100, "mm", default=[])
@@ -506,7 +579,9 @@ class LimitsFile(Table):
     spread: SpreadTable | None = None
     adjuster: AdjustersTable = AdjustersTable()
     balance: BalanceLimitsTable = BalanceLimitsTable()
-    wings: dict[str, Steps] = Field(default_factory=dict, description="{ from, to, step } in deg by element")
+    wings: dict[str, Steps] = Field(
+        default_factory=dict, description="{ from, to, step } in deg by element"
+    )
     ballast: list[BallastLimitsTable] = some()
     route: RouteTable | None = None
     require: RequireTable | None = None
@@ -517,15 +592,26 @@ class LimitsFile(Table):
     def _errors_are_given(self) -> Self:
         """Build errors or a spread that must be stood are those of this file."""
         for key, table in (("builds", "tolerance"), ("spread", "spread")):
-            if self.require is not None and getattr(self.require, key) and getattr(self, table) is None:
-                raise wrong(("require", key), f"false, because there is no [{table}]")
+            if (
+                self.require is not None
+                and getattr(self.require, key)
+                and getattr(self, table) is None
+            ):
+                raise wrong(
+                    ("require", key), f"false, because there is no [{table}]"
+                )
         return self
 
     @model_validator(mode="after")
     def _floor_may_stand_high_enough(self) -> Self:
         least = self.packaging.ground_clearance_least_mm
-        for axle, heights in (("front", self.front.ride_height_mm), ("rear", self.rear.ride_height_mm)):
+        for axle, heights in (
+            ("front", self.front.ride_height_mm),
+            ("rear", self.rear.ride_height_mm),
+        ):
             if least is not None and heights is not None and least > heights.to:
                 expected = f"at most the {heights.to:g} mm that {axle}.ride_height_mm goes up to"
-                raise wrong(("packaging", "ground_clearance_least_mm"), expected)
+                raise wrong(
+                    ("packaging", "ground_clearance_least_mm"), expected
+                )
         return self

@@ -46,7 +46,8 @@ class Section:
     curvatures: tuple[float, ...]
     readings: tuple[tuple[float, float], ...] = ()
 
-    seen: ClassVar[int] = 12  # joints to each side that a car on the section is told of
+    # Joints to each side that a car on the section is told of
+    seen: ClassVar[int] = 12
 
     @cached_property
     def ends(self) -> Floats:
@@ -56,12 +57,18 @@ class Section:
     @cached_property
     def end_angles(self) -> Floats:
         """Roll angles there, (parts + 1), rad."""
-        return self.start + np.concatenate([[0.0], np.cumsum(np.multiply(self.lengths, self.curvatures))])
+        return self.start + np.concatenate(
+            [[0.0], np.cumsum(np.multiply(self.lengths, self.curvatures))]
+        )
 
     @cached_property
     def end_points(self) -> Floats:
         """Coordinates there, (parts + 1, 2), m: to the left and up from where the section begins."""
-        steps = _along(self.end_angles[:-1], np.array(self.curvatures), np.array(self.lengths))
+        steps = _along(
+            self.end_angles[:-1],
+            np.array(self.curvatures),
+            np.array(self.lengths),
+        )
         return np.concatenate([np.zeros((1, 2)), np.cumsum(steps, axis=0)])
 
     @property
@@ -80,22 +87,35 @@ class Section:
         inner = np.array(self.lengths[1:-1])
         if inner.size < self.seen:
             return np.inf
-        return _CHORD * float(np.convolve(inner, np.ones(self.seen - 1), "valid").min())
+        return _CHORD * float(
+            np.convolve(inner, np.ones(self.seen - 1), "valid").min()
+        )
 
     def part(self, along: Floats) -> np.ndarray:
         """Which part a place lies on; at a joint the one that begins there."""
-        found = np.searchsorted(self.ends, np.asarray(along, dtype=float) + _SAME, side="right") - 1
+        found = (
+            np.searchsorted(
+                self.ends, np.asarray(along, dtype=float) + _SAME, side="right"
+            )
+            - 1
+        )
         return np.clip(found, 0, len(self.lengths) - 1)
 
     def angle(self, along: Floats) -> Floats:
         """Roll angle at places, rad."""
         part = self.part(along)
-        return self.end_angles[part] + np.array(self.curvatures)[part] * (along - self.ends[part])
+        return self.end_angles[part] + np.array(self.curvatures)[part] * (
+            along - self.ends[part]
+        )
 
     def point(self, along: Floats) -> Floats:
         """Coordinates of places, (places, 2), m."""
         part = self.part(along)
-        step = _along(self.end_angles[part], np.array(self.curvatures)[part], along - self.ends[part])
+        step = _along(
+            self.end_angles[part],
+            np.array(self.curvatures)[part],
+            along - self.ends[part],
+        )
         return np.asarray(self.end_points[part] + step)
 
     def where(self, angle: float) -> tuple[float, float] | None:
@@ -105,7 +125,9 @@ class Section:
             return None
         return float(low[0]), float(high[-1])
 
-    def stretch(self, lowest: float, highest: float) -> tuple[float, float] | None:
+    def stretch(
+        self, lowest: float, highest: float
+    ) -> tuple[float, float] | None:
         """From the first to the last place whose roll angle lies between two, m; None where there is none."""
         low, high = self._spans(lowest, highest)
         return (float(low.min()), float(high.max())) if low.size else None
@@ -123,14 +145,20 @@ class Section:
             np.where(bent, np.clip((end - first) / turn, 0.0, 1.0), fallback)
             for end, fallback in ((lowest, 0.0), (highest, 1.0))
         ]
-        one, other = (self.ends[:-1] + share * np.array(self.lengths) for share in shares)
+        one, other = (
+            self.ends[:-1] + share * np.array(self.lengths) for share in shares
+        )
         return np.minimum(one, other)[has], np.maximum(one, other)[has]
 
     def spread(self, first: float, last: float, spacing: float) -> Floats:
         """Places from one to another, m: every joint between them, and each part evenly cut, no coarser."""
-        inner = self.ends[(self.ends > first + _SAME) & (self.ends < last - _SAME)]
+        inner = self.ends[
+            (self.ends > first + _SAME) & (self.ends < last - _SAME)
+        ]
         stops = np.concatenate([[first], inner, [last]])
-        cuts = [evenly(low, high, spacing)[:-1] for low, high in pairwise(stops)]
+        cuts = [
+            evenly(low, high, spacing)[:-1] for low, high in pairwise(stops)
+        ]
         return np.append(np.concatenate(cuts), last)
 
     def surroundings(self, along: Floats, most: int = seen) -> Surroundings:
@@ -138,10 +166,14 @@ class Section:
         part = self.part(along)
         left = self._seen(along, part[:, None] + np.arange(most), 1)
         right = self._seen(along, part[:, None] - 1 - np.arange(most), 0)
-        both = (np.stack(pair, axis=1) for pair in zip(left, right, strict=True))
+        both = (
+            np.stack(pair, axis=1) for pair in zip(left, right, strict=True)
+        )
         return Surroundings(np.array(self.curvatures)[part], *both)
 
-    def _seen(self, along: Floats, joint: np.ndarray, beyond: int) -> tuple[Floats, Floats, Floats]:
+    def _seen(
+        self, along: Floats, joint: np.ndarray, beyond: int
+    ) -> tuple[Floats, Floats, Floats]:
         """Of joints (places, most), numbered from 0: how many count, where they lie, the curvature beyond."""
         end = np.clip(joint, 0, max(len(self.lengths) - 2, 0)) + 1
         angle = self.angle(along)[:, None]
@@ -151,7 +183,11 @@ class Section:
         there = np.logical_and.accumulate(there, axis=1)
         away = over[..., 0] * np.cos(angle) + over[..., 1] * np.sin(angle)
         bend = np.append(self.curvatures, 0.0)[end - 1 + beyond]
-        return there.sum(axis=1).astype(float), np.where(there, away, 0.0), np.where(there, bend, 0.0)
+        return (
+            there.sum(axis=1).astype(float),
+            np.where(there, away, 0.0),
+            np.where(there, bend, 0.0),
+        )
 
 
 def _along(angle: Floats, curvature: Floats, length: Floats) -> Floats:
@@ -161,9 +197,13 @@ def _along(angle: Floats, curvature: Floats, length: Floats) -> Floats:
     """
     half = 0.5 * curvature * length
     chord = length * np.sinc(half / np.pi)
-    return np.stack([chord * np.cos(angle + half), chord * np.sin(angle + half)], axis=-1)
+    return np.stack(
+        [chord * np.cos(angle + half), chord * np.sin(angle + half)], axis=-1
+    )
 
 
 def evenly(first: float, last: float, spacing: float) -> Floats:
     """Places from one to another, both among them, as far apart as `spacing` allows."""
-    return np.linspace(first, last, max(1, int(np.ceil((last - first) / spacing - 1e-6))) + 1)
+    return np.linspace(
+        first, last, max(1, int(np.ceil((last - first) / spacing - 1e-6))) + 1
+    )

@@ -36,8 +36,22 @@ SETTINGS = (
     Setting("third", "third_N_per_mm", "N/mm", N_PER_MM, "axle"),
     Setting("pressure", "pressure_bar", "bar", BAR, "wheel"),
     Setting("toe", "toe_mm", "mm", MM, "wheel"),
-    Setting("damper_bump", "damper_bump_Ns_per_mm", "N s/mm", NS_PER_MM, "wheel", True),
-    Setting("damper_rebound", "damper_rebound_Ns_per_mm", "N s/mm", NS_PER_MM, "wheel", True),
+    Setting(
+        "damper_bump",
+        "damper_bump_Ns_per_mm",
+        "N s/mm",
+        NS_PER_MM,
+        "wheel",
+        True,
+    ),
+    Setting(
+        "damper_rebound",
+        "damper_rebound_Ns_per_mm",
+        "N s/mm",
+        NS_PER_MM,
+        "wheel",
+        True,
+    ),
 )
 BALANCE = (
     Setting("brake_front", "brake_front_percent", "%", PERCENT, "car", True),

@@ -33,9 +33,19 @@ def corner_loads(car: Car) -> tuple[float, float, float, float]:
     behind = ahead + more
     half_front = 0.5 * car.front_share
     half_rear = 0.5 * (1.0 - car.front_share)
-    shares = (half_front + ahead, half_front - ahead, half_rear + behind, half_rear - behind)
+    shares = (
+        half_front + ahead,
+        half_front - ahead,
+        half_rear + behind,
+        half_rear - behind,
+    )
     weight = car.mass * GRAVITY
-    return shares[0] * weight, shares[1] * weight, shares[2] * weight, shares[3] * weight
+    return (
+        shares[0] * weight,
+        shares[1] * weight,
+        shares[2] * weight,
+        shares[3] * weight,
+    )
 
 
 def tyre_groups(car: Car) -> Iterator[tuple[slice, str, Tyre]]:
@@ -65,9 +75,16 @@ def corners(car: Car, setup: Setup) -> Iterator[Corner]:
     loads = iter(corner_loads(car))
     for name, axle, _ in axles(car):
         today: AxleSetup = getattr(setup, name)
-        pairs = zip(axle.tyres, today.sides("camber"), today.sides("pressure"), strict=True)
+        pairs = zip(
+            axle.tyres,
+            today.sides("camber"),
+            today.sides("pressure"),
+            strict=True,
+        )
         for tyre, camber, pressure in pairs:
-            assert camber is not None and pressure is not None  # no optional settings
+            assert (
+                camber is not None and pressure is not None
+            )  # no optional settings
             yield Corner(name, axle, tyre, next(loads), camber, pressure)
 
 
@@ -76,7 +93,9 @@ def unsprung_mass(car: Car) -> float:
     return 2.0 * (car.front.unsprung_mass + car.rear.unsprung_mass)
 
 
-def penetration(tyre: Tyre, load: float, camber: float, pressure: float) -> float:
+def penetration(
+    tyre: Tyre, load: float, camber: float, pressure: float
+) -> float:
     """How deep a static load presses tread and carcass in where they are deepest, m.
 
     The tread alone: at most half the tyre's radius.
@@ -93,40 +112,66 @@ def penetration(tyre: Tyre, load: float, camber: float, pressure: float) -> floa
     return high + (load / carcass if carcass > 0.0 else 0.0)
 
 
-def _carried(tyre: Tyre, deepest: float, camber: float, pressure: float) -> float:
+def _carried(
+    tyre: Tyre, deepest: float, camber: float, pressure: float
+) -> float:
     """Load at a penetration, N: an elastic foundation under the crowned, leaning tread."""
     stiffness = tyre.foundation + tyre.foundation_per_pressure * pressure
     half = tyre.tread_width / 2.0
     lean = math.tan(camber)
     total = 0.0
-    lowest = min(max(lean * tyre.crown_radius, -half), half)  # where the tread comes down furthest
+    lowest = min(
+        max(lean * tyre.crown_radius, -half), half
+    )  # where the tread comes down furthest
     strip = tyre.tread_width / _STRIPS
     for index in range(_STRIPS):
         y = (index + 0.5) * strip - half
-        rise = (lowest - y) * lean - (lowest**2 - y**2) / (2.0 * tyre.crown_radius)
+        rise = (lowest - y) * lean - (lowest**2 - y**2) / (
+            2.0 * tyre.crown_radius
+        )
         pressed = max(0.0, deepest - rise)
-        total += 4.0 / 3.0 * stiffness * math.sqrt(2.0 * pressed * tyre.radius) * pressed * strip
+        total += (
+            4.0
+            / 3.0
+            * stiffness
+            * math.sqrt(2.0 * pressed * tyre.radius)
+            * pressed
+            * strip
+        )
     return total
 
 
-def floor_height(air: Air, ride_heights: tuple[Any, Any], station: float) -> Any:
+def floor_height(
+    air: Air, ride_heights: tuple[Any, Any], station: float
+) -> Any:
     """Height of the floor line at a station, m: straight through both ride heights, numbers or arrays."""
     front, rear = ride_heights
-    along = (station - air.front_ride_station) / (air.rear_ride_station - air.front_ride_station)
+    along = (station - air.front_ride_station) / (
+        air.rear_ride_station - air.front_ride_station
+    )
     return front + along * (rear - front)
 
 
 def plan_points(car: Car) -> list[tuple[float, float]]:
     """Wheels, corners of the air elements and named floor points seen from the CG: x ahead, y left, m."""
     ahead = (1.0 - car.front_share) * car.wheelbase
-    corners = [(0.0, car.front.track / 2.0), (car.wheelbase, car.rear.track / 2.0)]
+    corners = [
+        (0.0, car.front.track / 2.0),
+        (car.wheelbase, car.rear.track / 2.0),
+    ]
     for element in car.air.elements:
         for end in (-element.chord / 2.0, element.chord / 2.0):
             corners.append((element.station + end, element.span / 2.0))
     corners += [(point.station, abs(point.side)) for point in car.clearance]
-    return [(ahead - station, side * half) for station, half in corners for side in (1.0, -1.0)]
+    return [
+        (ahead - station, side * half)
+        for station, half in corners
+        for side in (1.0, -1.0)
+    ]
 
 
 def reach(points: Iterable[tuple[float, float]], heading: float) -> float:
     """How far the points reach round the section at a heading (rad), m."""
-    return max(abs(x * math.sin(heading) + y * math.cos(heading)) for x, y in points)
+    return max(
+        abs(x * math.sin(heading) + y * math.cos(heading)) for x, y in points
+    )

@@ -31,13 +31,19 @@ class StoredPrices(NamedTuple):
 
 def proposal_file(project: Project, setup: Setup) -> Path:
     """Where the answer of `propose` that made exactly this setup is kept in its project."""
-    return project.folder / "proved" / f"{setup_checksum(project, setup)}-proposal.json"
+    return (
+        project.folder
+        / "proved"
+        / f"{setup_checksum(project, setup)}-proposal.json"
+    )
 
 
 def stored_route(project: Project, setup: Setup) -> dict[str, Any] | None:
     """The answer of `route` in the project, where it is of exactly this setup."""
     try:
-        found: dict[str, Any] = json.loads(read_regular(project.folder / "route.json", _LARGEST))
+        found: dict[str, Any] = json.loads(
+            read_regular(project.folder / "route.json", _LARGEST)
+        )
         same = found["setup"]["checksum"] == setup_checksum(project, setup)
         return found if same and is_plain(found) else None
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
@@ -47,7 +53,9 @@ def stored_route(project: Project, setup: Setup) -> dict[str, Any] | None:
 def stored_prices(proposed: Project | None) -> StoredPrices:
     """The prices of the proposed setup, `proposed` standing on it; None where there is none."""
     if proposed is None:
-        return StoredPrices(None, "there is no proposed.toml, so no limit has a price yet")
+        return StoredPrices(
+            None, "there is no proposed.toml, so no limit has a price yet"
+        )
     kept = _read(proposed, proposal_file(proposed, proposed.setup))
     return kept if kept.proposal else _read(proposed, proposed.folder / FILE)
 
@@ -65,11 +73,17 @@ def _read(proposed: Project, path: Path) -> StoredPrices:
 def _judged(found: Any, own: str, setup: Setup) -> StoredPrices:
     kept = found.get("project_checksum") if isinstance(found, dict) else None
     if not isinstance(kept, str):
-        return StoredPrices(None, f"{FILE} does not say which inputs it belongs to")
+        return StoredPrices(
+            None, f"{FILE} does not say which inputs it belongs to"
+        )
     if kept != own:
-        return StoredPrices(None, f"{FILE} belongs to other inputs (checksum {kept[:12]})")
+        return StoredPrices(
+            None, f"{FILE} belongs to other inputs (checksum {kept[:12]})"
+        )
     if _settings(found.get("setup")) != _settings(setup_as_dict(setup)):
-        return StoredPrices(None, f"{FILE} belongs to another setup than proposed.toml")
+        return StoredPrices(
+            None, f"{FILE} belongs to another setup than proposed.toml"
+        )
     if not (_is_whole(found) and is_plain(found)):
         return StoredPrices(None, f"{FILE} is not an answer of propose")
     return StoredPrices(found, "")
@@ -93,7 +107,10 @@ def is_plain(found: Any) -> bool:
 
 def _is_whole(found: dict[str, Any]) -> bool:
     """Whether everything that is shown is there, each in its kind."""
-    rows, kinds = found.get("limit_prices"), {"limit": str, "unit": str, "key": str, "agrees": bool}
+    rows, kinds = (
+        found.get("limit_prices"),
+        {"limit": str, "unit": str, "key": str, "agrees": bool},
+    )
     if not isinstance(rows, list) or not isinstance(found.get("holds"), bool):
         return False
     return all(

@@ -25,10 +25,19 @@ def proof_file(project: Project, setup: Setup) -> Path:
 def stored_proof(project: Project, setup: Setup) -> dict[str, Any] | None:
     """The proof of exactly this setup, or None: missing, damaged, or of another setup."""
     try:
-        found: dict[str, Any] = json.loads(read_regular(proof_file(project, setup), MOST_BYTES))
+        found: dict[str, Any] = json.loads(
+            read_regular(proof_file(project, setup), MOST_BYTES)
+        )
         same = found["setup"]["checksum"] == setup_checksum(project, setup)
         return found if same and _is_sound(found) else None
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+    except (
+        OSError,
+        ValueError,
+        KeyError,
+        TypeError,
+        AttributeError,
+        RecursionError,
+    ):
         return None
 
 
@@ -43,15 +52,24 @@ class ProofExtent(NamedTuple):
     seeds: int
     rides: int
     seconds: float
-    every: int = 1  # places of the sweep from one that was looked at to the next
+    # Places of the sweep from one that was looked at to the next
+    every: int = 1
 
     @property
     def is_quick(self) -> bool:
         """Whether it tried less than `prove` does when no option says how much."""
-        return self.every > 1 or self.directions < USUAL_DIRECTIONS or self.builds < USUAL_BUILDS
+        return (
+            self.every > 1
+            or self.directions < USUAL_DIRECTIONS
+            or self.builds < USUAL_BUILDS
+        )
 
     def __str__(self) -> str:
-        places = f"every {self.every} places of the sweep and the worst, " if self.every > 1 else ""
+        places = (
+            f"every {self.every} places of the sweep and the worst, "
+            if self.every > 1
+            else ""
+        )
         quick = f"QUICK, for a first look: {places}" if self.is_quick else ""
         return (
             f"{quick}{self.directions} directions of the wind, {self.builds} builds, "
@@ -89,7 +107,9 @@ def is_coarser(proof: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
     pairs = list(zip(mine[:-1], others[:-1], strict=True))
     if _is_measured(proof) != _is_measured(other):
         pairs = pairs[:2]
-    return mine.every > others.every or any(tried < before for tried, before in pairs)
+    return mine.every > others.every or any(
+        tried < before for tried, before in pairs
+    )
 
 
 def _is_measured(proof: Mapping[str, Any]) -> bool:
@@ -101,17 +121,32 @@ def _is_measured(proof: Mapping[str, Any]) -> bool:
 
 def _is_sound(proof: dict[str, Any]) -> bool:
     """Whether all that a run card takes from a proof is there, of the right kind; KeyError if not."""
-    if not (proof["cases"] and proof["wind"] and type(proof["holds"]) is bool and _is_number(proof["floor"])):
+    if not (
+        proof["cases"]
+        and proof["wind"]
+        and type(proof["holds"]) is bool
+        and _is_number(proof["floor"])
+    ):
         return False
     return (
         all(_fits(row, _CASE) for row in proof["cases"])
-        and all(_fits(row, _WIND) and _is_number(row["from_deg"]) for row in proof["wind"])
-        and all(_fits(row, _VERDICT) and row["what"] is not None for row in proof["verdicts"])
+        and all(
+            _fits(row, _WIND) and _is_number(row["from_deg"])
+            for row in proof["wind"]
+        )
+        and all(
+            _fits(row, _VERDICT) and row["what"] is not None
+            for row in proof["verdicts"]
+        )
     )
 
 
-def _fits(row: dict[str, Any], kinds: Mapping[str, Callable[[Any], bool]]) -> bool:
-    return all(row[key] is None or fits(row[key]) for key, fits in kinds.items())
+def _fits(
+    row: dict[str, Any], kinds: Mapping[str, Callable[[Any], bool]]
+) -> bool:
+    return all(
+        row[key] is None or fits(row[key]) for key, fits in kinds.items()
+    )
 
 
 def _is_number(value: Any) -> bool:
@@ -123,6 +158,10 @@ def _is_text(value: Any) -> bool:
 
 
 _CASE_NAME = {"roll_angle_deg": _is_number, "attitude": _is_text}
-_CASE = _CASE_NAME | {"bump_mm": _is_number, "bump_length_m": _is_number, "bump_track": _is_text}
+_CASE = _CASE_NAME | {
+    "bump_mm": _is_number,
+    "bump_length_m": _is_number,
+    "bump_track": _is_text,
+}
 _WIND = _CASE_NAME | {"gust_m_s": _is_number, "steady_m_s": _is_number}
 _VERDICT = {"what": _is_text, "holds": lambda value: isinstance(value, bool)}

@@ -50,8 +50,12 @@ def read_survey(path: Path, error: float) -> Surveyed:
     Raises InputErrors where the points are too few, or do not follow each other along a section.
     """
     bounds = Bounds(-1e6, 1e6, "mm")
-    table = read_csv(path, {name: Column(bounds, required=True) for name in ("y_mm", "z_mm")})
-    points = np.column_stack([table.numbers["y_mm"], table.numbers["z_mm"]]) * MM
+    table = read_csv(
+        path, {name: Column(bounds, required=True) for name in ("y_mm", "z_mm")}
+    )
+    points = (
+        np.column_stack([table.numbers["y_mm"], table.numbers["z_mm"]]) * MM
+    )
     _require_order(table, points)
     return _fitted(table, points, error)
 
@@ -59,23 +63,44 @@ def read_survey(path: Path, error: float) -> Surveyed:
 def _require_order(table: CsvTable, points: Floats) -> None:
     if not _FEWEST <= len(points) <= _MOST:
         raise InputErrors(
-            [table.error(len(points) - 1, "", f"{len(points)} points", f"{_FEWEST} to {_MOST} points")]
+            [
+                table.error(
+                    len(points) - 1,
+                    "",
+                    f"{len(points)} points",
+                    f"{_FEWEST} to {_MOST} points",
+                )
+            ]
         )
     steps = np.diff(points, axis=0)
     near = np.flatnonzero(np.hypot(*steps.T) < _LEAST_STEP)
     turned = np.flatnonzero((steps[1:] * steps[:-1]).sum(axis=1) <= 0.0) + 1
     lowest = min(int(points[:, 1].argmin()), len(steps) - 1)
-    wrong = [(row + 1, "the point before once more", "points at least 1 mm apart") for row in near[:100]]
+    wrong = [
+        (row + 1, "the point before once more", "points at least 1 mm apart")
+        for row in near[:100]
+    ]
     if not wrong:
         wrong = [
-            (row, "a point behind the one before", "points in their order along the section")
+            (
+                row,
+                "a point behind the one before",
+                "points in their order along the section",
+            )
             for row in turned[:100]
         ]
-    if not wrong and steps[lowest, 0] < 0.0 and abs(steps[lowest, 0]) > abs(steps[lowest, 1]):
+    if (
+        not wrong
+        and steps[lowest, 0] < 0.0
+        and abs(steps[lowest, 0]) > abs(steps[lowest, 1])
+    ):
         expected = "points from right to left: y_mm growing where the section is lowest"
         wrong = [(lowest, "y_mm falling at the lowest point", expected)]
     if wrong:
-        raise InputErrors(table.error(int(row), "", found, expected) for row, found, expected in wrong)
+        raise InputErrors(
+            table.error(int(row), "", found, expected)
+            for row, found, expected in wrong
+        )
 
 
 def _fitted(table: CsvTable, points: Floats, error: float) -> Surveyed:
@@ -97,7 +122,9 @@ def _fitted(table: CsvTable, points: Floats, error: float) -> Surveyed:
     return Surveyed(section, tuple(cautions))
 
 
-def _without_outliers(points: Floats, error: float) -> tuple[np.ndarray, dict[int, float]]:
+def _without_outliers(
+    points: Floats, error: float
+) -> tuple[np.ndarray, dict[int, float]]:
     """Rows to keep, and those that stray with how far, m; the worst is taken out first, again and again."""
     kept = np.arange(len(points))
     far = dict[int, float]()
@@ -118,17 +145,29 @@ def _strays(points: Floats) -> Floats:
     goes up and down by 8 d / h^2 in all, and comes to rest when the point is left out. Where a section only
     begins to bend, nothing comes to rest.
     """
-    windows = np.lib.stride_tricks.sliding_window_view(points, 2 * _ROUND + 1, axis=0).swapaxes(1, 2)
-    spacing = 0.5 * np.linalg.norm(windows[:, _ROUND + 1] - windows[:, _ROUND - 1], axis=1)
-    return (_unrest(windows) - _unrest(np.delete(windows, _ROUND, axis=1))) * spacing**2 / 8.0
+    windows = np.lib.stride_tricks.sliding_window_view(
+        points, 2 * _ROUND + 1, axis=0
+    ).swapaxes(1, 2)
+    spacing = 0.5 * np.linalg.norm(
+        windows[:, _ROUND + 1] - windows[:, _ROUND - 1], axis=1
+    )
+    return (
+        (_unrest(windows) - _unrest(np.delete(windows, _ROUND, axis=1)))
+        * spacing**2
+        / 8.0
+    )
 
 
 def _unrest(rows: Floats) -> Floats:
     """How much the curvature goes up and down along rows of points (rows, points, 2), 1/m."""
     steps = np.diff(rows, axis=1)
-    turns = np.diff(np.unwrap(np.arctan2(steps[..., 1], steps[..., 0]), axis=1), axis=1)
+    turns = np.diff(
+        np.unwrap(np.arctan2(steps[..., 1], steps[..., 0]), axis=1), axis=1
+    )
     ways = np.linalg.norm(steps, axis=2)
-    return np.abs(np.diff(turns / (0.5 * (ways[:, 1:] + ways[:, :-1])), axis=1)).sum(axis=1)
+    return np.abs(
+        np.diff(turns / (0.5 * (ways[:, 1:] + ways[:, :-1])), axis=1)
+    ).sum(axis=1)
 
 
 class _Curve:
@@ -146,7 +185,9 @@ class _Curve:
         self.shares = np.concatenate([[0.0], np.cumsum(ways)]) / length
         angles = np.unwrap(np.arctan2(steps[:, 1], steps[:, 0]))
         middles = 0.5 * (self.shares[1:] + self.shares[:-1])
-        ends = np.interp(np.linspace(0.0, 1.0, self.pieces + 1), middles, angles)
+        ends = np.interp(
+            np.linspace(0.0, 1.0, self.pieces + 1), middles, angles
+        )
         bends = np.diff(ends) * self.pieces / length
         self.first = np.concatenate([points[0], [ends[0], length], bends])
 
@@ -163,9 +204,15 @@ class _Curve:
                     break
                 middle = 0.5 * (low + high)
                 trial = self._settle(best, np.exp(middle))
-                low, high, best = (middle, high, trial) if self._rms(trial) <= error else (low, middle, best)
+                low, high, best = (
+                    (middle, high, trial)
+                    if self._rms(trial) <= error
+                    else (low, middle, best)
+                )
         off = self._off(best)[0]
-        readings = zip((self.shares * best[3]).tolist(), off.tolist(), strict=True)
+        readings = zip(
+            (self.shares * best[3]).tolist(), off.tolist(), strict=True
+        )
         return replace(self._section(best), readings=tuple(readings))
 
     def _rms(self, at: Floats) -> float:
@@ -185,14 +232,24 @@ class _Curve:
             return np.concatenate([self._slopes(p), changes])
 
         return np.asarray(
-            least_squares(residuals, at, slopes, method="lm", xtol=1e-10, ftol=1e-10, max_nfev=_MOST_STEPS).x
+            least_squares(
+                residuals,
+                at,
+                slopes,
+                method="lm",
+                xtol=1e-10,
+                ftol=1e-10,
+                max_nfev=_MOST_STEPS,
+            ).x
         )
 
     def _off(self, at: Floats) -> tuple[Floats, Floats]:
         """How far the points lie off to the inside, (points), and the ends short of the first and last, m."""
         for _ in range(_STEPS_TO_FOOT):
             ahead, off = self._from_feet(at)
-            self.shares[1:-1] = np.clip(self.shares + ahead / at[3], 0.0, 1.0)[1:-1]
+            self.shares[1:-1] = np.clip(self.shares + ahead / at[3], 0.0, 1.0)[
+                1:-1
+            ]
         return off, ahead[[0, -1]]
 
     def _from_feet(self, at: Floats) -> tuple[Floats, Floats]:
@@ -205,7 +262,11 @@ class _Curve:
         return ahead, over[:, 1] * np.cos(angle) - over[:, 0] * np.sin(angle)
 
     def _section(self, at: Floats) -> Section:
-        return Section(float(at[2]), (float(at[3]) / self.pieces,) * self.pieces, tuple(map(float, at[4:])))
+        return Section(
+            float(at[2]),
+            (float(at[3]) / self.pieces,) * self.pieces,
+            tuple(map(float, at[4:])),
+        )
 
     def _slopes(self, at: Floats) -> Floats:
         """Of distances and ends by the parameters, (points + 2, parameters), the feet of the points held.
@@ -221,12 +282,21 @@ class _Curve:
         normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
         turned, about = self._turns(section, along)
         arm = foot[:, None, :] - about
-        forwards = turned * (np.einsum("pjk,pk->pj", arm, tangent) + ahead[:, None])
+        forwards = turned * (
+            np.einsum("pjk,pk->pj", arm, tangent) + ahead[:, None]
+        )
         inwards = turned * (np.einsum("pjk,pk->pj", arm, normal) + off[:, None])
         nudged = self._from_feet(at + _NUDGE * (np.arange(at.size) == 3))
-        longer = [(after - before) / _NUDGE for after, before in zip(nudged, (ahead, off), strict=True)]
-        across = np.column_stack([-normal, -forwards[:, 0], longer[1], -forwards[:, 1:]])
-        onwards = np.column_stack([-tangent, inwards[:, 0], longer[0], inwards[:, 1:]])
+        longer = [
+            (after - before) / _NUDGE
+            for after, before in zip(nudged, (ahead, off), strict=True)
+        ]
+        across = np.column_stack(
+            [-normal, -forwards[:, 0], longer[1], -forwards[:, 1:]]
+        )
+        onwards = np.column_stack(
+            [-tangent, inwards[:, 0], longer[0], inwards[:, 1:]]
+        )
         return np.concatenate([across, onwards[[0, -1]]])
 
     def _turns(self, section: Section, along: Floats) -> tuple[Floats, Floats]:
@@ -239,13 +309,22 @@ class _Curve:
         length = section.length / self.pieces
         turned = np.clip(along[:, None] - starts, 0.0, length)
         own = section.part(along)
-        about = np.tile(_mean(section, starts, np.full(starts.size, length)), (along.size, 1, 1))
-        about[np.arange(along.size), own] = _mean(section, starts[own], along - starts[own])
+        about = np.tile(
+            _mean(section, starts, np.full(starts.size, length)),
+            (along.size, 1, 1),
+        )
+        about[np.arange(along.size), own] = _mean(
+            section, starts[own], along - starts[own]
+        )
         beginning = np.zeros((along.size, 1, 2))
-        return np.insert(turned, 0, 1.0, axis=1), np.concatenate([beginning, about], axis=1)
+        return np.insert(turned, 0, 1.0, axis=1), np.concatenate(
+            [beginning, about], axis=1
+        )
 
 
 def _mean(section: Section, start: Floats, length: Floats) -> Floats:
     """Mean of points of a section over lengths of it, (lengths, 2), by Simpson's rule."""
-    first, half, end = (section.point(start + share * length) for share in (0.0, 0.5, 1.0))
+    first, half, end = (
+        section.point(start + share * length) for share in (0.0, 0.5, 1.0)
+    )
     return np.asarray((first + 4.0 * half + end) / 6.0)

@@ -41,7 +41,9 @@ def _converted(value: Any, factor: float) -> Any:
     if isinstance(value, list):
         return tuple(number * factor for number in value)
     if isinstance(value, Steps):
-        return model.Range(value.from_ * factor, value.to * factor, value.step * factor)
+        return model.Range(
+            value.from_ * factor, value.to * factor, value.step * factor
+        )
     if isinstance(value, Span):
         return value.from_ * factor, value.to * factor
     return value
@@ -74,10 +76,17 @@ def car(file: schema.CarFile) -> model.Car:
 
 def _axle(file: schema.CarFile, table: schema.AxleTable) -> model.Axle:
     """One axle of the car, on its tyres."""
-    left, right = (_make(model.Tyre, file.tyre[name], name=name) for name in table.tyres)
+    left, right = (
+        _make(model.Tyre, file.tyre[name], name=name) for name in table.tyres
+    )
     entries = in_si(table)
     del entries["tyre_left"]
-    return model.Axle(**(entries | {"tyre": left, "tyre_right": None if right == left else right}))
+    return model.Axle(
+        **(
+            entries
+            | {"tyre": left, "tyre_right": None if right == left else right}
+        )
+    )
 
 
 def air(table: schema.AirTable) -> model.Air:
@@ -91,17 +100,23 @@ def _element(table: schema.ElementTable) -> model.AirElement:
     return _make(model.AirElement, table, settings=settings)
 
 
-def _clearance(points: list[schema.ClearanceTable]) -> tuple[model.ClearancePoint, ...]:
+def _clearance(
+    points: list[schema.ClearanceTable],
+) -> tuple[model.ClearancePoint, ...]:
     return tuple(_make(model.ClearancePoint, point) for point in points)
 
 
 def body(name: str, file: schema.BodyFile, car: model.Car) -> model.Body:
     """bodies/NAME.toml as a Body; where it names no floor points, those of `car` stay."""
-    points = car.clearance if file.clearance is None else _clearance(file.clearance)
+    points = (
+        car.clearance if file.clearance is None else _clearance(file.clearance)
+    )
     return model.Body(name, air(file.air), points)
 
 
-def venue(file: venue_schema.VenueFile, surveyed: Section | None = None) -> model.Venue:
+def venue(
+    file: venue_schema.VenueFile, surveyed: Section | None = None
+) -> model.Venue:
     """venue.toml as a Venue; `surveyed`: the section of its survey."""
     table = file.venue
     profile = surveyed or section(file.section)
@@ -115,7 +130,9 @@ def venue(file: venue_schema.VenueFile, surveyed: Section | None = None) -> mode
         air_density=table.air_density_kg_m3,
         roughness=_roughness(table),
         sweep=sweep(file.sweep, profile),
-        attitudes=tuple(_make(model.Attitude, driven) for driven in file.attitude),
+        attitudes=tuple(
+            _make(model.Attitude, driven) for driven in file.attitude
+        ),
         profile=profile,
     )
 
@@ -124,31 +141,55 @@ def section(table: venue_schema.SectionTable | None) -> Section | None:
     """The parts of `[section]`; None where there are none."""
     if table is None or not table.part:
         return None
-    radii = [math.inf if part.radius_mm is None else part.radius_mm * MM for part in table.part]
+    radii = [
+        math.inf if part.radius_mm is None else part.radius_mm * MM
+        for part in table.part
+    ]
     pairs = zip(radii, table.part, strict=True)
     lengths = [
-        (part.width_mm or 0.0) * MM if part.sweep_deg is None else abs(radius) * part.sweep_deg * DEG
+        (part.width_mm or 0.0) * MM
+        if part.sweep_deg is None
+        else abs(radius) * part.sweep_deg * DEG
         for radius, part in pairs
     ]
-    return Section((table.start_deg or 0.0) * DEG, tuple(lengths), tuple(1.0 / radius for radius in radii))
+    return Section(
+        (table.start_deg or 0.0) * DEG,
+        tuple(lengths),
+        tuple(1.0 / radius for radius in radii),
+    )
 
 
-def sweep(table: venue_schema.SweepTable, profile: Section | None) -> model.Sweep:
+def sweep(
+    table: venue_schema.SweepTable, profile: Section | None
+) -> model.Sweep:
     """The sweep by roll angles, or by places along a section of parts."""
     if table.roll_angles_deg is not None:
         angles = table.roll_angles_deg
-        return model.Sweep(angles.from_ * DEG, angles.to * DEG, angles.step * DEG, table.speed_m_s)
-    assert table.along_mm is not None and profile is not None  # the schema sees to it
+        return model.Sweep(
+            angles.from_ * DEG,
+            angles.to * DEG,
+            angles.step * DEG,
+            table.speed_m_s,
+        )
+    assert (
+        table.along_mm is not None and profile is not None
+    )  # the schema sees to it
     walked = table.along_mm
     ends = profile.end_angles
     along = walked.from_ * MM, walked.to * MM, walked.step * MM
-    return model.Sweep(float(ends.min()), float(ends.max()), 1.0, table.speed_m_s, along)
+    return model.Sweep(
+        float(ends.min()), float(ends.max()), 1.0, table.speed_m_s, along
+    )
 
 
 def _roughness(table: venue_schema.VenueTable) -> float | None:
     if table.roughness is not None:
         return _CLASS_A * 4.0 ** "ABCDEFGH".index(table.roughness)
-    return None if table.roughness_value is None else table.roughness_value * ROUGHNESS
+    return (
+        None
+        if table.roughness_value is None
+        else table.roughness_value * ROUGHNESS
+    )
 
 
 def setup(file: schema.SetupFile) -> model.Setup:
@@ -160,33 +201,49 @@ def setup(file: schema.SetupFile) -> model.Setup:
         rear,
         file.setup.body,
         balance=_make(model.BalanceSetup, file.balance),
-        wings=tuple(sorted((name, angle * DEG) for name, angle in file.wings.items())),
+        wings=tuple(
+            sorted((name, angle * DEG) for name, angle in file.wings.items())
+        ),
         ballast=tuple(_make(model.Ballast, piece) for piece in file.ballast),
     )
 
 
 def _axle_setup(table: schema.AxleSetupTable) -> model.AxleSetup:
     """One axle of a setup, both sides."""
-    left, right = (_make(model.WheelSetup, side) for side in (table.left, table.right))
+    left, right = (
+        _make(model.WheelSetup, side) for side in (table.left, table.right)
+    )
     return _make(model.AxleSetup, table, left=left, right=right)
 
 
 def limits(file: schema.LimitsFile) -> model.Limits:
     """limits.toml as Limits."""
     arches = tuple(_make(model.Arch, arch) for arch in file.packaging.arch)
-    loads = tuple(_make(model.AttitudeLoad, load) for load in file.packaging.wheel_load)
+    loads = tuple(
+        _make(model.AttitudeLoad, load) for load in file.packaging.wheel_load
+    )
     adjuster = partial(_make, model.Adjuster)
     return model.Limits(
         front=_axle_limits(file.front),
         rear=_axle_limits(file.rear),
-        packaging=_make(model.Packaging, file.packaging, arches=arches, wheel_loads=loads),
+        packaging=_make(
+            model.Packaging, file.packaging, arches=arches, wheel_loads=loads
+        ),
         tolerance=_if_given(partial(_make, model.Tolerance), file.tolerance),
         spread=_if_given(partial(_make, model.Spread), file.spread),
         adjuster_front=_if_given(adjuster, file.adjuster.front),
         adjuster_rear=_if_given(adjuster, file.adjuster.rear),
         balance=_make(model.BalanceLimits, file.balance),
-        wings=tuple(sorted((name, _converted(span, DEG)) for name, span in file.wings.items())),
-        ballast=tuple((piece.name, _choices(in_si(piece)["station"])) for piece in file.ballast),
+        wings=tuple(
+            sorted(
+                (name, _converted(span, DEG))
+                for name, span in file.wings.items()
+            )
+        ),
+        ballast=tuple(
+            (piece.name, _choices(in_si(piece)["station"]))
+            for piece in file.ballast
+        ),
         route=_if_given(_route, file.route),
         require=_if_given(partial(_make, model.Require), file.require),
         speed=in_si(file)["speed"],

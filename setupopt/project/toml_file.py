@@ -11,7 +11,15 @@ from typing import Any
 
 from setupopt.errors import InputError, InputErrors
 from setupopt.files import read_regular, reason
-from setupopt.project.toml_positions import Loc, deep_key, key_at, key_lines, key_text, nearest_line, quoted
+from setupopt.project.toml_positions import (
+    Loc,
+    deep_key,
+    key_at,
+    key_lines,
+    key_text,
+    nearest_line,
+    quoted,
+)
 
 LARGEST = 300_000  # bytes; the examples have a few thousand
 _MINUS = "\u2010\u2011\u2012\u2013\u2014\u2212\ufe63\uff0d"  # what word processors put for the minus sign
@@ -33,22 +41,38 @@ class TomlFile:
         """The line of every key; scanned only when there is a mistake to name."""
         return key_lines(self.text)
 
-    def error(self, loc: Loc, expected: str, found: str | None = None) -> InputError:
+    def error(
+        self, loc: Loc, expected: str, found: str | None = None
+    ) -> InputError:
         """The mistake at `loc`; what was found is looked up unless it is given."""
         if found is None:
             found = shown(look_up(self.data, loc))
-        return InputError(str(self.path), nearest_line(self.lines, loc), key_text(loc), found, expected)
+        return InputError(
+            str(self.path),
+            nearest_line(self.lines, loc),
+            key_text(loc),
+            found,
+            expected,
+        )
 
 
 def read_toml(path: Path) -> TomlFile:
     """Read and parse a file. Raises InputErrors when it is missing, not text, or not TOML."""
     text = read_text(path, LARGEST)
     if line := deep_key(text):
-        raise _refused(path, line, "", "a key of very many parts", "a flat table of keys")
+        raise _refused(
+            path, line, "", "a key of very many parts", "a flat table of keys"
+        )
     try:
         return TomlFile(path, text, tomllib.loads(text))
     except RecursionError:
-        raise _refused(path, None, "", "lists or tables nested too deep", "a flat table of keys") from None
+        raise _refused(
+            path,
+            None,
+            "",
+            "lists or tables nested too deep",
+            "a flat table of keys",
+        ) from None
     except ValueError as error:  # TOMLDecodeError, and Python's limit on the digits of an integer
         raise _syntax(path, text, str(error)) from None
 
@@ -57,10 +81,14 @@ def read_text(path: Path, largest: int) -> str:
     """The UTF-8 text of a file of at most `largest` bytes. Raises InputErrors."""
     raw = _read_bytes(path, largest)
     try:
-        text = raw.decode("utf-8-sig")  # some editors put a byte order mark in front
+        text = raw.decode(
+            "utf-8-sig"
+        )  # some editors put a byte order mark in front
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
-        raise _refused(path, line, "", f"the byte 0x{raw[error.start]:02x}", "UTF-8 text") from None
+        raise _refused(
+            path, line, "", f"the byte 0x{raw[error.start]:02x}", "UTF-8 text"
+        ) from None
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
         raise _refused(path, line, "", "the byte 0x00", "UTF-8 text")
@@ -81,19 +109,43 @@ def _read_bytes(path: Path, largest: int) -> bytes:
 
 _POSITION = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)$")
 
-_TWICE = ("Cannot overwrite", "Cannot declare", "Cannot mutate", "Cannot redefine", "Duplicate")
+_TWICE = (
+    "Cannot overwrite",
+    "Cannot declare",
+    "Cannot mutate",
+    "Cannot redefine",
+    "Duplicate",
+)
 
 
 def _syntax(path: Path, text: str, message: str) -> InputErrors:
     position = _POSITION.search(message)
-    line = int(position[1]) if position and position[1] else text.count("\n") + 1 if position else None
+    line = (
+        int(position[1])
+        if position and position[1]
+        else text.count("\n") + 1
+        if position
+        else None
+    )
     key = key_at(text, line) if line else ()
     fault = message[: position.start()] if position else message
     if mistake := _odd_number(text, line):
         return _refused(path, line, key_text(key), *mistake)
     if fault.startswith(_TWICE):
-        return _refused(path, line, key_text(key), "it a second time", "every key and table once")
-    return _refused(path, line, key_text(key), f"a mistake of syntax ({fault})", "valid TOML")
+        return _refused(
+            path,
+            line,
+            key_text(key),
+            "it a second time",
+            "every key and table once",
+        )
+    return _refused(
+        path,
+        line,
+        key_text(key),
+        f"a mistake of syntax ({fault})",
+        "valid TOML",
+    )
 
 
 def _odd_number(text: str, line: int | None) -> tuple[str, str] | None:
@@ -102,13 +154,19 @@ def _odd_number(text: str, line: int | None) -> tuple[str, str] | None:
     content = lines[line - 1] if line and line <= len(lines) else ""
     if found := _OTHER_MINUS.search(content):
         plain = "-" + found[1].lstrip(_MINUS + " ").replace(",", ".")
-        return found[1], f"a number with the minus sign of the keyboard: {plain}"
+        return found[
+            1
+        ], f"a number with the minus sign of the keyboard: {plain}"
     if found := _COMMA.search(content):
-        return found[1], f"a number with a decimal point: {found[1].replace(',', '.')}"
+        return found[
+            1
+        ], f"a number with a decimal point: {found[1].replace(',', '.')}"
     return None
 
 
-def _refused(path: Path, line: int | None, key: str, found: str, expected: str) -> InputErrors:
+def _refused(
+    path: Path, line: int | None, key: str, found: str, expected: str
+) -> InputErrors:
     return InputErrors([InputError(str(path), line, key, found, expected)])
 
 
@@ -117,7 +175,11 @@ def look_up(data: Any, loc: Loc) -> Any:
     for part in loc:
         if isinstance(data, dict):
             data = data.get(str(part))
-        elif isinstance(data, list) and isinstance(part, int) and part < len(data):
+        elif (
+            isinstance(data, list)
+            and isinstance(part, int)
+            and part < len(data)
+        ):
             data = data[part]
         else:
             return None

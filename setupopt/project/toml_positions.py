@@ -12,7 +12,9 @@ import tomllib
 from collections.abc import Iterator
 from typing import NamedTuple
 
-Loc = tuple[str | int, ...]  # ("attitude", 2, "bump_mm"): as in the parsed data, indices from 0
+Loc = tuple[
+    str | int, ...
+]  # ("attitude", 2, "bump_mm"): as in the parsed data, indices from 0
 
 # A text that is not closed ends with its line or the file, lest every mark in it be tried as another's begin.
 _TOKEN = re.compile(
@@ -71,7 +73,9 @@ def key_at(text: str, line: int) -> Loc:
     for loc, at in _Scan(text).places():
         if at > line:
             break
-        if at > last_line:  # the first of its line, not what an inline table or list holds
+        if (
+            at > last_line
+        ):  # the first of its line, not what an inline table or list holds
             last = loc
             last_line = at
     return last
@@ -134,7 +138,9 @@ class _Scan:
                 else:
                     yield from self.pair(table)
                     self.skip_line()
-        except RecursionError:  # nested too deep to follow; the lines above it are known
+        except (
+            RecursionError
+        ):  # nested too deep to follow; the lines above it are known
             return
 
     def advance(self) -> None:
@@ -170,7 +176,9 @@ class _Scan:
             elif self.now.kind == "quoted":
                 names.append(_unquoted(self.now.text))
             self.advance()
-        return names[:_MOST_PARTS]  # a list that goes on and on is a mistake of syntax, and no key
+        return names[
+            :_MOST_PARTS
+        ]  # a list that goes on and on is a mistake of syntax, and no key
 
     def pair(self, table: Loc) -> Iterator[tuple[Loc, int]]:
         line = self.now.line
@@ -187,7 +195,11 @@ class _Scan:
             yield from self.inline(path)
         elif self.now.kind != "newline":
             self.advance()
-            while self.now.text not in (",", "]", "}") and self.now.kind not in ("newline", "comment", "end"):
+            while self.now.text not in (
+                ",",
+                "]",
+                "}",
+            ) and self.now.kind not in ("newline", "comment", "end"):
                 self.advance()
 
     def items(self, path: Loc) -> Iterator[tuple[Loc, int]]:

@@ -24,16 +24,32 @@ def undersides(car: Car) -> tuple[Underside, ...]:
     The floor line is straight, so no point between the ends of an element is lower than both.
     """
     air = car.air
-    found = [Underside("front", air.front_ride_station, 0.0), Underside("rear", air.rear_ride_station, 0.0)]
-    found += [Underside(p.name, p.station, p.offset, side=p.side) for p in car.clearance]
+    found = [
+        Underside("front", air.front_ride_station, 0.0),
+        Underside("rear", air.rear_ride_station, 0.0),
+    ]
+    found += [
+        Underside(p.name, p.station, p.offset, side=p.side)
+        for p in car.clearance
+    ]
     for element in air.elements:
         for end in (-element.chord / 2.0, element.chord / 2.0):
-            found.append(Underside(element.name, element.station + end, element.offset, 0.5 * element.span))
+            found.append(
+                Underside(
+                    element.name,
+                    element.station + end,
+                    element.offset,
+                    0.5 * element.span,
+                )
+            )
     return tuple(found)
 
 
 def static_gap(
-    car: Car, ride_heights: tuple[Any, Any], part: Underside | ClearancePoint, roll: Any = 0.0
+    car: Car,
+    ride_heights: tuple[Any, Any],
+    part: Underside | ClearancePoint,
+    roll: Any = 0.0,
 ) -> Any:
     """Gap of a place on the pad, m; as many as there are ride heights, front and rear.
 
@@ -41,5 +57,8 @@ def static_gap(
     """
     half = part.half if isinstance(part, Underside) else 0.0
     return (
-        floor_height(car.air, ride_heights, part.station) + part.offset + part.side * roll - half * abs(roll)
+        floor_height(car.air, ride_heights, part.station)
+        + part.offset
+        + part.side * roll
+        - half * abs(roll)
     )

@@ -27,7 +27,9 @@ class VenueTable(Table):
     """`[venue]`."""
 
     name: Name
-    section: Literal["circle", "flat", "parts", "survey"] = choice("circle", "flat", "parts", "survey")
+    section: Literal["circle", "flat", "parts", "survey"] = choice(
+        "circle", "flat", "parts", "survey"
+    )
     radius_mm: float | None = number(1000, 10_000_000, "mm", default=None)
     slope_percent: float = number(-100, 100, "%")
     surface_grip: float = number(0.05, 2, "")
@@ -35,20 +37,30 @@ class VenueTable(Table):
     roughness: Literal["A", "B", "C", "D", "E", "F", "G", "H"] | None = Field(
         default=None, description="a class letter from A to H"
     )
-    roughness_value: float | None = number(1e-3, 1e6, "1e-6 m3", default=None, alias="roughness_1e-6m3")
+    roughness_value: float | None = number(
+        1e-3, 1e6, "1e-6 m3", default=None, alias="roughness_1e-6m3"
+    )
 
     @model_validator(mode="after")
     def _section(self) -> Self:
         if self.section == "circle" and self.radius_mm is None:
-            raise wrong(("radius_mm",), 'a number from 1000 to 10000000 mm, because section = "circle"')
+            raise wrong(
+                ("radius_mm",),
+                'a number from 1000 to 10000000 mm, because section = "circle"',
+            )
         if self.section != "circle" and self.radius_mm is not None:
-            raise wrong(("radius_mm",), f'no such key, because section = "{self.section}"')
+            raise wrong(
+                ("radius_mm",),
+                f'no such key, because section = "{self.section}"',
+            )
         return self
 
     @model_validator(mode="after")
     def _one_roughness(self) -> Self:
         if self.roughness is not None and self.roughness_value is not None:
-            raise wrong(("roughness_1e-6m3",), "no such key, because roughness is given")
+            raise wrong(
+                ("roughness_1e-6m3",), "no such key, because roughness is given"
+            )
         return self
 
 
@@ -58,7 +70,9 @@ class PartTable(Table):
     Widths are measured along the surface; a negative radius bulges towards the car.
     """
 
-    radius_mm: float | None = number(-10_000_000, 10_000_000, "mm", default=None)
+    radius_mm: float | None = number(
+        -10_000_000, 10_000_000, "mm", default=None
+    )
     sweep_deg: float | None = number(0.01, 360, "deg", default=None)
     width_mm: float | None = number(1, 1_000_000, "mm", default=None)
 
@@ -66,12 +80,20 @@ class PartTable(Table):
     def _arc_or_straight(self) -> Self:
         if self.radius_mm is not None and abs(self.radius_mm) < 1000:
             raise wrong(
-                ("radius_mm",), "a number of at least 1000 mm, or of at most -1000 mm where it bulges"
+                ("radius_mm",),
+                "a number of at least 1000 mm, or of at most -1000 mm where it bulges",
             )
         if self.radius_mm is None and self.sweep_deg is not None:
-            raise wrong(("sweep_deg",), "radius_mm with it, or width_mm alone for a straight")
+            raise wrong(
+                ("sweep_deg",),
+                "radius_mm with it, or width_mm alone for a straight",
+            )
         if (self.sweep_deg is None) == (self.width_mm is None):
-            found = "no sweep_deg beside width_mm" if self.sweep_deg is not None else "sweep_deg or width_mm"
+            found = (
+                "no sweep_deg beside width_mm"
+                if self.sweep_deg is not None
+                else "sweep_deg or width_mm"
+            )
             raise wrong(("width_mm",), found)
         return self
 
@@ -81,7 +103,9 @@ class SectionTable(Table):
 
     start_deg: float | None = number(-180, 180, "deg", default=None)
     part: list[PartTable] = some(max_length=200)
-    survey: Name | None = Field(default=None, description="the name of a CSV file with y_mm and z_mm")
+    survey: Name | None = Field(
+        default=None, description="the name of a CSV file with y_mm and z_mm"
+    )
     survey_error_mm: float = number(0.01, 100, "mm", default=1.0)
 
 
@@ -97,7 +121,9 @@ class SweepTable(Table):
         if self.roll_angles_deg is None and self.along_mm is None:
             raise wrong(("roll_angles_deg",), "")
         if self.roll_angles_deg is not None and self.along_mm is not None:
-            raise wrong(("along_mm",), "no such key, because roll_angles_deg is given")
+            raise wrong(
+                ("along_mm",), "no such key, because roll_angles_deg is given"
+            )
         return self
 
 
@@ -108,11 +134,15 @@ class AttitudeTable(Table):
     heading_deg: float = number(-180, 180, "deg", default=0.0)
     acceleration_m_s2: float = number(-50, 50, "m/s2", default=0.0)
     path_curvature_per_m: float = number(-1, 1, "1/m", default=0.0)
-    yaw_acceleration_rad_s2: float = number(-100, 100, "rad/s2", default=0.0, si_name="yaw_acceleration")
+    yaw_acceleration_rad_s2: float = number(
+        -100, 100, "rad/s2", default=0.0, si_name="yaw_acceleration"
+    )
     turn_radius_m: float | None = number(1, 1_000_000, "m", default=None)
     headwind_m_s: float = number(-100, 100, "m/s", default=0.0)
     crosswind_m_s: float = number(-100, 100, "m/s", default=0.0)
-    bump_mm: list[float] = numbers(-500, 500, "mm", default=[0.0] * 4, min_length=4, max_length=4)
+    bump_mm: list[float] = numbers(
+        -500, 500, "mm", default=[0.0] * 4, min_length=4, max_length=4
+    )
     speed_m_s: float | None = number(0, 200, "m/s", default=None)
 
 
@@ -120,9 +150,13 @@ class VenueFile(Table):
     """venue.toml."""
 
     venue: VenueTable
-    section: SectionTable | None = Field(default=None, description="a [section] table")
+    section: SectionTable | None = Field(
+        default=None, description="a [section] table"
+    )
     sweep: SweepTable
-    attitude: list[AttitudeTable] = Field(min_length=1, description="at least one [[attitude]] table")
+    attitude: list[AttitudeTable] = Field(
+        min_length=1, description="at least one [[attitude]] table"
+    )
 
     @model_validator(mode="after")
     def _section(self) -> Self:
@@ -137,9 +171,17 @@ class VenueFile(Table):
         elif table is None:
             raise wrong(("section",), f"a [section] table, {because}")
         elif kind == "parts" and (not table.part or table.survey is not None):
-            raise wrong(("section", "part"), f"[[section.part]] tables and no survey, {because}")
-        elif kind == "survey" and (table.survey is None or table.part or table.start_deg is not None):
-            raise wrong(("section", "survey"), f"the name of a CSV file, no part and no start_deg, {because}")
+            raise wrong(
+                ("section", "part"),
+                f"[[section.part]] tables and no survey, {because}",
+            )
+        elif kind == "survey" and (
+            table.survey is None or table.part or table.start_deg is not None
+        ):
+            raise wrong(
+                ("section", "survey"),
+                f"the name of a CSV file, no part and no start_deg, {because}",
+            )
         return self
 
     @model_validator(mode="after")

@@ -48,17 +48,37 @@ MOST_LISTED = 12  # values in one caution
 
 
 def cautions(
-    car: Car, venue: Venue, setup: Setup, limits: Limits | None, bodies: Sequence[Body] = ()
+    car: Car,
+    venue: Venue,
+    setup: Setup,
+    limits: Limits | None,
+    bodies: Sequence[Body] = (),
 ) -> tuple[str, ...]:
     """Everything worth a second look, in the order of the files; `bodies`: what `car` wears instead."""
-    found = [*_masses(car), *_suspension(car), *_tyres(car, setup), *_air(car, setup, OWN)]
-    found += [*_bodies(car, setup, bodies), *_venue(venue), *_beyond(car, venue), *_attitudes(venue)]
+    found = [
+        *_masses(car),
+        *_suspension(car),
+        *_tyres(car, setup),
+        *_air(car, setup, OWN),
+    ]
+    found += [
+        *_bodies(car, setup, bodies),
+        *_venue(venue),
+        *_beyond(car, venue),
+        *_attitudes(venue),
+    ]
     found += [*_inertias(car, venue)]
     if limits is None:
         return tuple(found)
-    found += [*_limits(setup, limits), *_pressures(car, limits), *_out_of_reach(car, setup, limits, OWN)]
+    found += [
+        *_limits(setup, limits),
+        *_pressures(car, limits),
+        *_out_of_reach(car, setup, limits, OWN),
+    ]
     for body in bodies:
-        found += _out_of_reach(_beside(car, body), setup, limits, file_name(body.name))
+        found += _out_of_reach(
+            _beside(car, body), setup, limits, file_name(body.name)
+        )
     return tuple(found)
 
 
@@ -79,7 +99,10 @@ def _suspension(car: Car) -> Iterator[str]:
     for name, axle, _ in axles(car):
         if axle.roll_centre_height > car.cg_height:
             yield f"car.toml {name}.roll_centre_height_mm: the roll centre lies above the CG"
-        for key, travel in (("bump", axle.bump_travel), ("droop", axle.droop_travel)):
+        for key, travel in (
+            ("bump", axle.bump_travel),
+            ("droop", axle.droop_travel),
+        ):
             if travel == 0:
                 yield f"car.toml {name}.{key}_travel_mm: no {key} travel, the wheel stands on its stop"
         if axle.stop_rate == 0:
@@ -87,7 +110,9 @@ def _suspension(car: Car) -> Iterator[str]:
 
 
 def _tyres(car: Car, setup: Setup) -> Iterator[str]:
-    for name, axle, tyre, load, camber, pressure in corners(car_as_set(car, setup), setup):
+    for name, axle, tyre, load, camber, pressure in corners(
+        car_as_set(car, setup), setup
+    ):
         depth = penetration(tyre, load, camber, pressure)
         if not HARD * tyre.radius <= depth <= DEEP * tyre.radius:
             kind = "soft" if depth > tyre.radius * DEEP else "hard"
@@ -105,14 +130,22 @@ def _air(car: Car, setup: Setup, file: str) -> Iterator[str]:
     yield from _stations(car, file)
     for element in car.air.elements:
         tyres = (*car.front.tyres, *car.rear.tyres)
-        if element.ground_area > 0.0 and element.peak_gap > max(tyre.radius for tyre in tyres):
+        if element.ground_area > 0.0 and element.peak_gap > max(
+            tyre.radius for tyre in tyres
+        ):
             peak = _mm(element.peak_gap)
             yield f"{file} air.element {element.name!r}: a peak gap of {peak} mm exceeds a tyre's radius"
-        gap = floor_height(car.air, setup.ride_heights, element.station) + element.offset
+        gap = (
+            floor_height(car.air, setup.ride_heights, element.station)
+            + element.offset
+        )
         if gap <= 0:
             yield f"{file} air.element {element.name!r}: touches the road at rest, gap {_mm(gap)} mm"
     for point in car.clearance:
-        gap = floor_height(car.air, setup.ride_heights, point.station) + point.offset
+        gap = (
+            floor_height(car.air, setup.ride_heights, point.station)
+            + point.offset
+        )
         if gap < point.least_gap - 1e-9:
             yield (
                 f"{file} clearance {point.name!r}: {_mm(gap)} mm clear at rest, "
@@ -128,11 +161,18 @@ def _stations(car: Car, file: str) -> Iterator[str]:
         ("air.front_ride_station_mm", air.front_ride_station),
         ("air.rear_ride_station_mm", air.rear_ride_station),
     ]
-    named += [(f"air.element {element.name!r}", element.station) for element in air.elements]
-    named += [(f"clearance {point.name!r}", point.station) for point in car.clearance]
+    named += [
+        (f"air.element {element.name!r}", element.station)
+        for element in air.elements
+    ]
+    named += [
+        (f"clearance {point.name!r}", point.station) for point in car.clearance
+    ]
     for label, station in named:
         ahead = station < -half or ("rear" in label.lower() and station < half)
-        behind = station > 3.0 * half or ("front" in label.lower() and station > half)
+        behind = station > 3.0 * half or (
+            "front" in label.lower() and station > half
+        )
         if ahead or behind:
             side = "ahead" if ahead else "behind"
             yield (
@@ -148,7 +188,11 @@ def _bodies(car: Car, setup: Setup, bodies: Sequence[Body]) -> Iterator[str]:
 
 def _beside(car: Car, body: Body) -> Car:
     """The car in another body, without the points that are the car's: its file reports them."""
-    return replace(car, air=body.air, clearance=() if body.clearance == car.clearance else body.clearance)
+    return replace(
+        car,
+        air=body.air,
+        clearance=() if body.clearance == car.clearance else body.clearance,
+    )
 
 
 def _venue(venue: Venue) -> Iterator[str]:
@@ -163,11 +207,17 @@ def _beyond(car: Car, venue: Venue) -> Iterator[str]:
     """Where the car reaches over the end of a section."""
     section = venue.profile
     sweep = venue.sweep
-    ends = None if section is None else sweep.along or section.stretch(sweep.start, sweep.stop)
+    ends = (
+        None
+        if section is None
+        else sweep.along or section.stretch(sweep.start, sweep.stop)
+    )
     if section is None or ends is None:
         return
     points = plan_points(car)
-    widest = max(reach(points, attitude.heading) for attitude in venue.attitudes)
+    widest = max(
+        reach(points, attitude.heading) for attitude in venue.attitudes
+    )
     over = [widest - ends[0], widest - (section.length - ends[1])]
     for end, length in zip(("beginning", "end"), over, strict=True):
         if length > 1e-3:
@@ -190,8 +240,14 @@ def _attitudes(venue: Venue) -> Iterator[str]:
 def _inertias(car: Car, venue: Venue) -> Iterator[str]:
     """Attitudes that turn the body or the spinning wheels, of a car without these inertias."""
     inertias = ("pitch_inertia", "roll_inertia", "yaw_inertia")
-    body = [f"car.{name}_kgm2" for name in inertias if getattr(car, name) is None]
-    spin = [f"{name}.wheel_inertia_kgm2" for name, axle, _ in axles(car) if axle.wheel_inertia is None]
+    body = [
+        f"car.{name}_kgm2" for name in inertias if getattr(car, name) is None
+    ]
+    spin = [
+        f"{name}.wheel_inertia_kgm2"
+        for name, axle, _ in axles(car)
+        if axle.wheel_inertia is None
+    ]
     for attitude in venue.attitudes:
         missing = [
             *(body if _turns_body(attitude, venue) else ()),
@@ -207,13 +263,19 @@ def _inertias(car: Car, venue: Venue) -> Iterator[str]:
 def _turns(attitude: Attitude, venue: Venue) -> bool:
     """Whether the car's axes turn in space, so that spinning wheels resist."""
     climbs = venue.curvature != 0.0 and abs(math.sin(attitude.heading)) > 1e-9
-    return climbs or attitude.path_curvature != 0.0 or attitude.turn_radius is not None
+    return (
+        climbs
+        or attitude.path_curvature != 0.0
+        or attitude.turn_radius is not None
+    )
 
 
 def _turns_body(attitude: Attitude, venue: Venue) -> bool:
     """Whether turning the body takes a moment; a steady turn on a plane takes none."""
     is_plane_turn = venue.curvature == 0.0 and attitude.turn_radius is None
-    return attitude.yaw_acceleration != 0.0 or (not is_plane_turn and _turns(attitude, venue))
+    return attitude.yaw_acceleration != 0.0 or (
+        not is_plane_turn and _turns(attitude, venue)
+    )
 
 
 def _pressures(car: Car, limits: Limits) -> Iterator[str]:
@@ -241,8 +303,12 @@ def _odd_pressure(tyre: Tyre, allowed: Range) -> str:
 
 def _limits(setup: Setup, limits: Limits) -> Iterator[str]:
     for name in AXLES:
-        yield from _axle_limits(name, getattr(setup, name), getattr(limits, name))
-        yield from _adjuster(name, getattr(setup, name), getattr(limits, f"adjuster_{name}"))
+        yield from _axle_limits(
+            name, getattr(setup, name), getattr(limits, name)
+        )
+        yield from _adjuster(
+            name, getattr(setup, name), getattr(limits, f"adjuster_{name}")
+        )
     rake = setup.ride_heights[1] - setup.ride_heights[0]
     allowed = limits.packaging.rake
     if allowed is not None and not _within(rake, *allowed):
@@ -252,23 +318,33 @@ def _limits(setup: Setup, limits: Limits) -> Iterator[str]:
         )
 
 
-def _out_of_reach(car: Car, setup: Setup, limits: Limits, file: str) -> Iterator[str]:
+def _out_of_reach(
+    car: Car, setup: Setup, limits: Limits, file: str
+) -> Iterator[str]:
     """Limits of the floor on the pad that no ride heights inside limits.toml keep."""
     if limits.front.ride_height is None and limits.rear.ride_height is None:
         return
-    ends = product(_ends(setup.front, limits.front), _ends(setup.rear, limits.rear))
+    ends = product(
+        _ends(setup.front, limits.front), _ends(setup.rear, limits.rear)
+    )
     corners = [replace(setup, front=front, rear=rear) for front, rear in ends]
     fault = "is out of reach: with the ride heights of limits.toml"
     for point in car.clearance:
-        most = max(static_gap(car, corner.ride_heights, point) for corner in corners)
-        if point.least_static_gap is not None and most < point.least_static_gap - 1e-9:
+        most = max(
+            static_gap(car, corner.ride_heights, point) for corner in corners
+        )
+        if (
+            point.least_static_gap is not None
+            and most < point.least_static_gap - 1e-9
+        ):
             yield (
                 f"{file} clearance {point.name!r}: least_static_gap_mm {fault} it comes no higher "
                 f"than {_mm(most)} mm"
             )
     least = limits.packaging.ground_clearance_least
     reached = [
-        (max(static_gap(car, c.ride_heights, part) for c in corners), part.name) for part in undersides(car)
+        (max(static_gap(car, c.ride_heights, part) for c in corners), part.name)
+        for part in undersides(car)
     ]
     most, name = min(reached)
     if least is not None and most < least - 1e-9:
@@ -281,26 +357,48 @@ def _out_of_reach(car: Car, setup: Setup, limits: Limits, file: str) -> Iterator
 def _ends(today: AxleSetup, limits: AxleLimits) -> list[AxleSetup]:
     """An axle at both ends of its ride height; as it stands where that has no range."""
     span = limits.ride_height
-    return [today] if span is None else [replace(today, ride_height=end) for end in (span.lower, span.upper)]
+    return (
+        [today]
+        if span is None
+        else [
+            replace(today, ride_height=end) for end in (span.lower, span.upper)
+        ]
+    )
 
 
-def _axle_limits(name: str, today: AxleSetup, limits: AxleLimits) -> Iterator[str]:
+def _axle_limits(
+    name: str, today: AxleSetup, limits: AxleLimits
+) -> Iterator[str]:
     for setting in SETTINGS:
-        yield from _outside(name, setting, getattr(today, setting.field), getattr(limits, setting.field))
+        yield from _outside(
+            name,
+            setting,
+            getattr(today, setting.field),
+            getattr(limits, setting.field),
+        )
         for side in SIDES if setting.per == "wheel" else ():
             own = getattr(limits, side)
             allowed = None if own is None else getattr(own, setting.field)
-            yield from _outside(f"{name}.{side}", setting, today.of(setting.field, side), allowed)
+            yield from _outside(
+                f"{name}.{side}",
+                setting,
+                today.of(setting.field, side),
+                allowed,
+            )
 
 
-def _outside(name: str, setting: Setting, value: float | None, allowed: Range | None) -> Iterator[str]:
+def _outside(
+    name: str, setting: Setting, value: float | None, allowed: Range | None
+) -> Iterator[str]:
     """A setting that is not among what limits.toml allows."""
     if allowed is None or value is None:
         return
     label = f"setup.toml {name}.{setting.key}: {rounded(value, setting):g} {setting.unit}"
     if allowed.choices is not None and not _among(value, allowed.choices):
         yield f"{label} is none of the {_listed(allowed.choices, setting)} of limits.toml"
-    elif allowed.choices is None and not _within(value, allowed.lower, allowed.upper):
+    elif allowed.choices is None and not _within(
+        value, allowed.lower, allowed.upper
+    ):
         low = allowed.lower / setting.factor
         high = allowed.upper / setting.factor
         yield f"{label} lies outside limits.toml's {low:g} to {high:g} {setting.unit}"
@@ -311,10 +409,15 @@ def _listed(values: Sequence[float], setting: Setting) -> str:
         low = min(values) / setting.factor
         high = max(values) / setting.factor
         return f"{len(values)} values from {low:g} to {high:g} {setting.unit}"
-    return ", ".join(f"{value / setting.factor:g}" for value in values) + f" {setting.unit}"
+    return (
+        ", ".join(f"{value / setting.factor:g}" for value in values)
+        + f" {setting.unit}"
+    )
 
 
-def _adjuster(name: str, today: AxleSetup, adjuster: Adjuster | None) -> Iterator[str]:
+def _adjuster(
+    name: str, today: AxleSetup, adjuster: Adjuster | None
+) -> Iterator[str]:
     positions = adjuster.anti_roll_positions if adjuster else ()
     if positions and not _among(today.anti_roll, positions):
         rate = today.anti_roll / N_PER_MM
@@ -328,7 +431,10 @@ def _within(value: float, low: float, high: float) -> bool:
 
 
 def _among(value: float, choices: Iterable[float]) -> bool:
-    return any(math.isclose(value, choice, rel_tol=1e-9, abs_tol=1e-12) for choice in choices)
+    return any(
+        math.isclose(value, choice, rel_tol=1e-9, abs_tol=1e-12)
+        for choice in choices
+    )
 
 
 def _mm(length: float) -> str:

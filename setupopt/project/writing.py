@@ -8,7 +8,13 @@ from typing import Any
 
 from setupopt.files import write_whole
 from setupopt.project.model import AXLES, SIDES, AxleSetup, Ballast, Setup
-from setupopt.project.settings import BALANCE, SETTINGS, WING, in_file_units, rounded
+from setupopt.project.settings import (
+    BALANCE,
+    SETTINGS,
+    WING,
+    in_file_units,
+    rounded,
+)
 from setupopt.project.toml_file import read_toml
 from setupopt.units import MM
 
@@ -19,7 +25,11 @@ def setup_as_dict(setup: Setup) -> dict[str, Any]:
     No `body` where it is the one of car.toml.
     """
     body = {} if setup.body is None else {"body": setup.body}
-    balance = {s.key: rounded(v, s) for s in BALANCE if (v := getattr(setup.balance, s.field)) is not None}
+    balance = {
+        s.key: rounded(v, s)
+        for s in BALANCE
+        if (v := getattr(setup.balance, s.field)) is not None
+    }
     whole = {
         "setup": {"name": setup.name, **body},
         "front": _axle(setup.front),
@@ -49,11 +59,19 @@ def _axle(axle: AxleSetup) -> dict[str, Any]:
 
 
 def _ballast(piece: Ballast) -> dict[str, Any]:
-    lengths = {f"{name}_mm": round(getattr(piece, name) / MM, 6) for name in ("station", "side", "height")}
+    lengths = {
+        f"{name}_mm": round(getattr(piece, name) / MM, 6)
+        for name in ("station", "side", "height")
+    }
     return {"name": piece.name, "mass_kg": round(piece.mass, 6), **lengths}
 
 
-def write_setup(path: str | Path, setup: Setup, like: str | Path | None = None, comment: str = "") -> None:
+def write_setup(
+    path: str | Path,
+    setup: Setup,
+    like: str | Path | None = None,
+    comment: str = "",
+) -> None:
     """Write `setup` to `path`, whole or not at all, with `comment` on top.
 
     With `like`, a setup file, its comments and order are kept. Raises InputErrors when `like` cannot
@@ -62,15 +80,27 @@ def write_setup(path: str | Path, setup: Setup, like: str | Path | None = None, 
     write_whole(path, setup_text(setup, like, comment))
 
 
-def setup_text(setup: Setup, like: str | Path | None = None, comment: str = "") -> str:
+def setup_text(
+    setup: Setup, like: str | Path | None = None, comment: str = ""
+) -> str:
     """What `write_setup` writes. Raises InputErrors when `like` cannot be read."""
     values = setup_as_dict(setup)
-    return _comment(comment) + (_fresh(values) if like is None else _altered(Path(like), values))
+    return _comment(comment) + (
+        _fresh(values) if like is None else _altered(Path(like), values)
+    )
 
 
 def _comment(comment: str) -> str:
-    plain = "".join(letter if letter.isprintable() or letter == "\n" else " " for letter in comment.rstrip())
-    return "".join(f"# {line}".rstrip() + "\n" for line in plain.split("\n")) + "\n" if plain else ""
+    plain = "".join(
+        letter if letter.isprintable() or letter == "\n" else " "
+        for letter in comment.rstrip()
+    )
+    return (
+        "".join(f"# {line}".rstrip() + "\n" for line in plain.split("\n"))
+        + "\n"
+        if plain
+        else ""
+    )
 
 
 def _fresh(values: dict[str, Any]) -> str:
@@ -109,7 +139,9 @@ def _alter(kept: Any, table: dict[str, Any]) -> None:
             _alter(kept.setdefault(key, {}), value)
             for gone in [other for other in kept[key] if other not in value]:
                 del kept[key][gone]
-        elif key in kept or value != 0.0 or key != "third_N_per_mm":  # a third spring of 0 may go unsaid
+        elif (
+            key in kept or value != 0.0 or key != "third_N_per_mm"
+        ):  # a third spring of 0 may go unsaid
             kept[key] = value
 
 

@@ -52,7 +52,10 @@ class _Step:
 
 
 def best_change(
-    project: Project, setup: Setup, measure: Callable[[Setup], float], floor: float
+    project: Project,
+    setup: Setup,
+    measure: Callable[[Setup], float],
+    floor: float,
 ) -> Change | None:
     """The single step inside limits.toml that raises `measure` most; None where none does, or no limits.
 
@@ -61,10 +64,14 @@ def best_change(
     margin over the sweep under `floor`, or further down where it was under it. `measure` may be minus
     infinity or not a number where contact is lost; it is asked once for the setup and for every step left.
     """
-    steps = [] if project.limits is None else list(_steps(setup, project.limits))
+    steps = (
+        [] if project.limits is None else list(_steps(setup, project.limits))
+    )
     if project.limits is None or not steps:
         return None
-    worst, kept = _steady(project, project.limits, [setup, *(step.setup for step in steps)])
+    worst, kept = _steady(
+        project, project.limits, [setup, *(step.setup for step in steps)]
+    )
     least = floor if worst[0] >= floor else worst[0] - _NOTICE
     offered = np.flatnonzero(kept[1:] & (worst[1:] >= least))
     before = _plain(measure(setup))
@@ -73,7 +80,13 @@ def best_change(
     best = int(after.argmax())
     if not after[best] > before + _NOTICE:
         return None
-    return _change(steps[best], setup, float(after[best] - before), float(worst[0]), float(worst[1 + best]))
+    return _change(
+        steps[best],
+        setup,
+        float(after[best] - before),
+        float(worst[0]),
+        float(worst[1 + best]),
+    )
 
 
 def _plain(margin: float) -> float:
@@ -81,11 +94,27 @@ def _plain(margin: float) -> float:
     return -np.inf if np.isnan(margin) else float(margin)
 
 
-def _change(step: _Step, before: Setup, gain: float, worst_before: float, worst_after: float) -> Change:
+def _change(
+    step: _Step,
+    before: Setup,
+    gain: float,
+    worst_before: float,
+    worst_after: float,
+) -> Change:
     setting = step.variable.setting
-    from_, to = (step.variable.value(setup) or 0.0 for setup in (before, step.setup))
+    from_, to = (
+        step.variable.value(setup) or 0.0 for setup in (before, step.setup)
+    )
     return Change(
-        step.variable.where, setting.key, setting.unit, from_, to, gain, worst_before, worst_after, step.setup
+        step.variable.where,
+        setting.key,
+        setting.unit,
+        from_,
+        to,
+        gain,
+        worst_before,
+        worst_after,
+        step.setup,
     )
 
 
@@ -95,7 +124,9 @@ def _change(step: _Step, before: Setup, gain: float, worst_before: float, worst_
 def _steps(setup: Setup, limits: Limits) -> Iterator[_Step]:
     """Every single step from a setup, front axle first, down before up."""
     for variable in variables_of(limits):
-        for value in _next_values(variable, float(variable.of(by_wheel(setup))[0])):
+        for value in _next_values(
+            variable, float(variable.of(by_wheel(setup))[0])
+        ):
             yield _Step(variable, with_value(setup, variable, value))
 
 
@@ -103,7 +134,10 @@ def _next_values(variable: Variable, value: float) -> list[float]:
     """The next settable values below and above, SI; from outside the range its nearer end."""
     values = _settable(variable, value)
     slack = _SAME * variable.width
-    below, above = values[values < value - slack], values[values > value + slack]
+    below, above = (
+        values[values < value - slack],
+        values[values > value + slack],
+    )
     return [float(side) for side in (*below[-1:], *above[:1])]
 
 
@@ -112,30 +146,43 @@ def _settable(variable: Variable, value: float) -> Floats:
     lower, width, grid = variable.range.lower, variable.width, variable.grid()
     if grid is not None:
         return np.asarray(lower + grid * width)
-    return np.clip(value + _FREE_STEP * width * np.array([-1.0, 1.0]), lower, lower + width)
+    return np.clip(
+        value + _FREE_STEP * width * np.array([-1.0, 1.0]), lower, lower + width
+    )
 
 
 # ---- what a step costs -------------------------------------------------------------------------------------
 
 
-def _steady(project: Project, limits: Limits, setups: list[Setup]) -> tuple[Floats, np.ndarray]:
+def _steady(
+    project: Project, limits: Limits, setups: list[Setup]
+) -> tuple[Floats, np.ndarray]:
     """Worst margin over the sweep, and whether every limit is kept that the first keeps; (setups) both."""
     model, cases = Model(project.car), sweep_cases(project.venue)
     settings = model.settings(setups)
     first = model.run(settings[:1], cases).answers[0]
     result = model.run(settings, cases, first)
-    room = _rooms(PackagingLimits(project.car, limits.packaging), setups, result)
-    return result.worst_margin, ((room >= _KEPT) | (room[0] < _KEPT)).all(axis=1)
+    room = _rooms(
+        PackagingLimits(project.car, limits.packaging), setups, result
+    )
+    return result.worst_margin, ((room >= _KEPT) | (room[0] < _KEPT)).all(
+        axis=1
+    )
 
 
-def _rooms(packaging: PackagingLimits, setups: list[Setup], result: Result) -> Floats:
+def _rooms(
+    packaging: PackagingLimits, setups: list[Setup], result: Result
+) -> Floats:
     """Least room of each limit, (setups, limits), over their scales; of the cases where limits are judged."""
     found = packaging.rows(by_wheel(setups), result.cases, result.answers)
     held = np.concatenate(
-        [is_judged(result.answers), np.ones((len(setups), 1), dtype=bool)], axis=1
+        [is_judged(result.answers), np.ones((len(setups), 1), dtype=bool)],
+        axis=1,
     )  # -1: at rest
     rows = np.where(held[:, found.case], found.rows, np.inf)
     rooms = np.full((len(setups), len(packaging.limits)), np.inf)
     for limit in range(len(packaging.limits)):
-        rooms[:, limit] = rows[:, found.owner == limit].min(axis=1, initial=np.inf)
+        rooms[:, limit] = rows[:, found.owner == limit].min(
+            axis=1, initial=np.inf
+        )
     return rooms

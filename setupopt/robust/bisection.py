@@ -11,7 +11,10 @@ from setupopt.physics.inputs import Floats
 
 
 def bisect(
-    passes: Callable[[Any], Any], passing: Floats | float, failing: Floats | float, halvings: int
+    passes: Callable[[Any], Any],
+    passing: Floats | float,
+    failing: Floats | float,
+    halvings: int,
 ) -> tuple[Floats, Floats]:
     """The last passing and the first failing value after so many halvings, one pair or many at a time.
 

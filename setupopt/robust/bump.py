@@ -32,7 +32,8 @@ _NEAR = 0.1  # under a height that is not stood, the next one is tried first
 # What the search for a height leaves open, as a share and in m, and what is kept back for lengths and heights
 # between those looked at.
 _EXACT, _FINE, _RESERVE = 0.05, 1e-4, 0.06
-_MOST_TRIALS = 10  # of a height at which the instantaneous margin falls to the floor
+# Of a height at which the instantaneous margin falls to the floor
+_MOST_TRIALS = 10
 _CLOSE = 2e-3  # of margin there
 _LOOKS = 4000
 
@@ -40,7 +41,10 @@ _LOOKS = 4000
 # reason: what ends it; instant: the height of that bump that takes the instantaneous margin to the floor;
 # seam, ramp: the lowest of both signs of step, and its ramp; growth: of the delayed driver's loop, 1/s.
 BUMP = np.dtype(
-    [(name, "f8") for name in ("height", "length", "instant", "seam", "ramp", "growth")]
+    [
+        (name, "f8")
+        for name in ("height", "length", "instant", "seam", "ramp", "growth")
+    ]
     + [("row", "i8"), ("track", "i8"), ("reason", "i8")]
 )
 
@@ -73,7 +77,11 @@ class BumpAllowance:
 
     def obstacle(self, row: int, share: float = 1.0) -> Obstacle:
         """The worst bump of a case, or one of some share of its height."""
-        return Obstacle(share * float(self.height[row]), float(self.length[row]), int(self.track[row]))
+        return Obstacle(
+            share * float(self.height[row]),
+            float(self.length[row]),
+            int(self.track[row]),
+        )
 
     @property
     def worst(self) -> int:
@@ -87,7 +95,11 @@ class BumpAllowance:
     @property
     def worst_seam(self) -> int:
         """The case with the lowest seam; one without a ride has none."""
-        seam = np.where(np.isnan(self.height), -1.0, np.where(np.isnan(self.seam), np.inf, np.abs(self.seam)))
+        seam = np.where(
+            np.isnan(self.height),
+            -1.0,
+            np.where(np.isnan(self.seam), np.inf, np.abs(self.seam)),
+        )
         return int(seam.argmin())
 
 
@@ -111,7 +123,9 @@ class BumpRides(RideModel):
         """The worst so far, or a lower one among others, whose heights say up or down alone."""
         for one in tried:
             high = float(np.copysign(worst.obstacle.height, one.height))
-            reason = int(self.cross(row, one._replace(height=high))["reason"][0])
+            reason = int(
+                self.cross(row, one._replace(height=high))["reason"][0]
+            )
             if reason == STOOD:
                 continue
             low = 0.0
@@ -120,8 +134,14 @@ class BumpRides(RideModel):
                 middle = 0.5 * (low + high)
                 if guesses:
                     middle = guesses.pop()
-                found = int(self.cross(row, one._replace(height=middle))["reason"][0])
-                low, high, reason = (middle, high, reason) if found == STOOD else (low, middle, found)
+                found = int(
+                    self.cross(row, one._replace(height=middle))["reason"][0]
+                )
+                low, high, reason = (
+                    (middle, high, reason)
+                    if found == STOOD
+                    else (low, middle, found)
+                )
             worst = Worst(one._replace(height=low), reason)
         return worst
 
@@ -133,14 +153,26 @@ class BumpRides(RideModel):
         worst = Worst(Obstacle(MOST, np.nan, 2))
         if least is not None and np.isfinite(least.obstacle.length):
             worst = least
-            lengths = self._within(least.obstacle.length * _BESIDE ** np.array([0.0, -1.0, 1.0]))
-        tried = [Obstacle(worst.obstacle.height, length, track) for track in (2, 0, 1) for length in lengths]
+            lengths = self._within(
+                least.obstacle.length * _BESIDE ** np.array([0.0, -1.0, 1.0])
+            )
+        tried = [
+            Obstacle(worst.obstacle.height, length, track)
+            for track in (2, 0, 1)
+            for length in lengths
+        ]
         found = self.lower(row, worst, tried)
         if found is worst:
             return worst
         for ratio in _RATIOS:
-            near = self._within(found.obstacle.length * np.array([1.0 / ratio, ratio]))
-            found = self.lower(row, found, [found.obstacle._replace(length=length) for length in near])
+            near = self._within(
+                found.obstacle.length * np.array([1.0 / ratio, ratio])
+            )
+            found = self.lower(
+                row,
+                found,
+                [found.obstacle._replace(length=length) for length in near],
+            )
         return found
 
     def _within(self, lengths: Floats) -> Floats:
@@ -150,7 +182,11 @@ class BumpRides(RideModel):
     def worst_seam(self, row: int) -> Worst:
         """The lowest seam of one case, up or down, under both tracks."""
         start = Worst(Obstacle(MOST, np.nan, 2, is_seam=True))
-        tried = (Obstacle(up, ramp, 2, is_seam=True) for ramp in RAMPS for up in (1.0, -1.0))
+        tried = (
+            Obstacle(up, ramp, 2, is_seam=True)
+            for ramp in RAMPS
+            for up in (1.0, -1.0)
+        )
         return self.lower(row, start, tried)
 
     def instant(self, row: int, obstacle: Obstacle, floor: float) -> float:
@@ -165,11 +201,17 @@ class BumpRides(RideModel):
         low_spare = spare
         tried = 0.1 * obstacle.height + _FINE
         for _ in range(_MOST_TRIALS):
-            ride = self.cross(row, obstacle._replace(height=tried), every=1, judged=False)
+            ride = self.cross(
+                row, obstacle._replace(height=tried), every=1, judged=False
+            )
             left = float(ride["least_margin"][0]) - floor
             if abs(left) < _CLOSE or (left > 0.0 and tried >= MOST):
                 break
-            line = low - low_spare * (tried - low) / (left - low_spare) if left < low_spare else np.inf
+            line = (
+                low - low_spare * (tried - low) / (left - low_spare)
+                if left < low_spare
+                else np.inf
+            )
             if left > 0.0:
                 low, low_spare = tried, left
             else:
@@ -196,9 +238,13 @@ class BumpSearch:
     @cached_property
     def places(self) -> list[np.ndarray]:
         """The rows at each roll angle, those with the least margin first."""
-        place = np.column_stack([self.cases.records["roll_angle"], self.cases.records["along"]])
+        place = np.column_stack(
+            [self.cases.records["roll_angle"], self.cases.records["along"]]
+        )
         _, number = np.unique(place, axis=0, return_inverse=True)
-        order = np.argsort(np.nan_to_num(self.rides.margin, nan=-np.inf), kind="stable")
+        order = np.argsort(
+            np.nan_to_num(self.rides.margin, nan=-np.inf), kind="stable"
+        )
         number = number.ravel()
         return [order[number[order] == one] for one in range(number.max() + 1)]
 
@@ -207,7 +253,9 @@ class BumpSearch:
         return chunk_ranges(len(self.places), _ANGLES_A_CHUNK)
 
     def __call__(self, job: ChunkRange) -> Records:
-        return np.concatenate([self._place(self.places[number]) for number in job.items])
+        return np.concatenate(
+            [self._place(self.places[number]) for number in job.items]
+        )
 
     def _place(self, rows: np.ndarray) -> Records:
         """BUMP of all cases at one roll angle."""
@@ -215,7 +263,14 @@ class BumpSearch:
         least = None
         for one, row in zip(found, rows, strict=True):
             one["row"] = row
-            for name in ("height", "length", "instant", "seam", "ramp", "growth"):
+            for name in (
+                "height",
+                "length",
+                "instant",
+                "seam",
+                "ramp",
+                "growth",
+            ):
                 one[name] = np.nan
             if self.rides.rides(row):
                 least = self._case(int(row), least, one)
@@ -230,7 +285,11 @@ class BumpSearch:
             return least
         worst = self.rides.worst_bump(row, least)
         height, length, track, _ = worst.obstacle
-        one["height"], one["length"], one["track"] = _kept_back(height), length, track
+        one["height"], one["length"], one["track"] = (
+            _kept_back(height),
+            length,
+            track,
+        )
         one["reason"] = worst.reason
         if worst is not least and np.isfinite(length):
             one["instant"] = self.rides.instant(row, worst.obstacle, self.floor)
@@ -242,7 +301,9 @@ class BumpSearch:
     def allowance(self, parts: Iterable[Records]) -> BumpAllowance:
         """The answers of all jobs, in their order, as one."""
         found = np.concatenate(list(parts))
-        return BumpAllowance(self.cases, self.floor, found[np.argsort(found["row"])])
+        return BumpAllowance(
+            self.cases, self.floor, found[np.argsort(found["row"])]
+        )
 
 
 def _kept_back(height: float) -> float:

@@ -19,7 +19,14 @@ import numpy as np
 from scipy.linalg import expm
 
 from setupopt.physics.inputs import Floats
-from setupopt.physics.ride_motion import FORWARD, HEADING, LEFTWARD, MOTION, WAY, YAW_RATE
+from setupopt.physics.ride_motion import (
+    FORWARD,
+    HEADING,
+    LEFTWARD,
+    MOTION,
+    WAY,
+    YAW_RATE,
+)
 from setupopt.physics.ride_run import TICKS
 
 # In the order of the gains.
@@ -53,12 +60,19 @@ def planar(slopes: Floats) -> tuple[Floats, Floats]:
     """Planar rates (4, 4) by PLANAR and (4) by steer from `Motion.slopes`; all else follows at once."""
     fast = [j for j in range(MOTION) if j not in (*PLANAR, FORWARD)]
     kept = list(PLANAR)
-    follow = np.linalg.solve(slopes[np.ix_(fast, fast)], slopes[np.ix_(fast, [*kept, MOTION])])
-    whole = slopes[np.ix_(kept, [*kept, MOTION])] - slopes[np.ix_(kept, fast)] @ follow
+    follow = np.linalg.solve(
+        slopes[np.ix_(fast, fast)], slopes[np.ix_(fast, [*kept, MOTION])]
+    )
+    whole = (
+        slopes[np.ix_(kept, [*kept, MOTION])]
+        - slopes[np.ix_(kept, fast)] @ follow
+    )
     return whole[:, :4], whole[:, 4]
 
 
-def _held(rates: Floats, by_steer: Floats, seconds: float) -> tuple[Floats, Floats]:
+def _held(
+    rates: Floats, by_steer: Floats, seconds: float
+) -> tuple[Floats, Floats]:
     """The motion from one look to the next with steer held: state (4, 4) and steer (4)."""
     law = np.zeros((5, 5))
     law[:4, :4] = seconds * rates
@@ -80,7 +94,9 @@ def _loops(state: Floats, steer: Floats, gains: Floats) -> Floats:
 
 def _growth(loops: Floats, tick: float) -> Floats:
     """Growth rates of the slowest modes, 1/s."""
-    return np.asarray(np.log(np.abs(np.linalg.eigvals(loops)).max(axis=1)) / tick)
+    return np.asarray(
+        np.log(np.abs(np.linalg.eigvals(loops)).max(axis=1)) / tick
+    )
 
 
 def _drift(loops: Floats) -> Floats:
@@ -97,16 +113,25 @@ def _drift(loops: Floats) -> Floats:
 def _placed(state: Floats, steer: Floats, roots: Floats) -> Floats:
     """Gains (4) that give the loop two pairs of roots; `roots` (2) in the upper half of the complex plane."""
     z = np.exp(roots)[:, None]
-    answer = np.linalg.solve(z[:, :, None] * np.eye(4) - state, np.broadcast_to(steer[:, None], (2, 4, 1)))
+    answer = np.linalg.solve(
+        z[:, :, None] * np.eye(4) - state,
+        np.broadcast_to(steer[:, None], (2, 4, 1)),
+    )
     rows = answer[:, :, 0] * z**-TICKS
-    return np.linalg.lstsq(np.vstack([rows.real, rows.imag]), [-1.0, -1.0, 0.0, 0.0], rcond=None)[0]
+    return np.linalg.lstsq(
+        np.vstack([rows.real, rows.imag]), [-1.0, -1.0, 0.0, 0.0], rcond=None
+    )[0]
 
 
 def best_driver(slopes: Floats, reaction: float) -> Driver:
     """The driver of a reaction time, s, who steers by the gains that suit the car best."""
     tick = reaction / TICKS
     state, steer = _held(*planar(slopes), tick)
-    roots = [(-decay + 1j * np.array(pair)) / TICKS for decay in _DECAYS for pair in _PAIRS]
+    roots = [
+        (-decay + 1j * np.array(pair)) / TICKS
+        for decay in _DECAYS
+        for pair in _PAIRS
+    ]
     gains = np.array([_placed(state, steer, root) for root in roots])
     loops = _loops(state, steer, gains)
     growth = _growth(loops, tick)
@@ -124,5 +149,9 @@ def slowest_reaction(slopes: Floats) -> float:
         return high
     while high - low > _CLOSE * high:
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if best_driver(slopes, middle).holds else (low, middle)
+        low, high = (
+            (middle, high)
+            if best_driver(slopes, middle).holds
+            else (low, middle)
+        )
     return low

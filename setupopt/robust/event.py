@@ -63,7 +63,9 @@ def faults(car: Car, setup: Setup, reaction: float) -> list[Event]:
     found = [Event("loss of drive", no_drive=True)]
     found += [Event(f"{name} locked", stuck=w) for w, name in enumerate(WHEELS)]
     for w, tyre in enumerate((*car.front.tyres, *car.rear.tyres)):
-        pressure = (setup.front, setup.rear)[w // 2].sides("pressure")[w % 2] or 0.0
+        pressure = (setup.front, setup.rear)[w // 2].sides("pressure")[
+            w % 2
+        ] or 0.0
         left = []
         for bare, per in (
             (tyre.foundation, tyre.foundation_per_pressure),
@@ -71,7 +73,13 @@ def faults(car: Car, setup: Setup, reaction: float) -> list[Event]:
         ):
             whole = bare + per * pressure
             left.append(max(bare / whole, _LEFT) if whole > 0.0 else 1.0)
-        found.append(Event(f"{WHEELS[w]} flat", (0.0, 0.0, w, _FLAT_SECONDS, *left), _FALL * tyre.radius))
+        found.append(
+            Event(
+                f"{WHEELS[w]} flat",
+                (0.0, 0.0, w, _FLAT_SECONDS, *left),
+                _FALL * tyre.radius,
+            )
+        )
     for sign, side in ((1.0, "left"), (-1.0, "right")):
         numbers = (sign * _TOO_MUCH, reaction, -1.0, 1.0, 1.0, 1.0)
         found.append(Event(f"2 deg of steer to the {side}", numbers))

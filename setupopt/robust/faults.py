@@ -35,7 +35,9 @@ class FaultStudy:
 
     def of(self, words: str) -> Records:
         """Those whose names have some words in them."""
-        chosen = [number for number, name in enumerate(self.names) if words in name]
+        chosen = [
+            number for number, name in enumerate(self.names) if words in name
+        ]
         return self.found[np.isin(self.found["fault"], chosen)]
 
 
@@ -55,7 +57,9 @@ class FaultSearch:
     @cached_property
     def rows(self) -> np.ndarray:
         """The case with the least margin of every roll angle, of those that have a ride."""
-        place = np.column_stack([self.cases.records["roll_angle"], self.cases.records["along"]])
+        place = np.column_stack(
+            [self.cases.records["roll_angle"], self.cases.records["along"]]
+        )
         margin = np.where(self.rides.has_ride, self.rides.margin, np.inf)
         order = np.lexsort((margin, place[:, 1], place[:, 0]))
         _, first = np.unique(place[order], axis=0, return_index=True)
@@ -86,15 +90,26 @@ class FaultSearch:
         event = self.faults[number]
         rides = self.rides
         road = event.road(rides.columns, rides.step)
-        left = rides.disturbed(row, road, rides.step, event=event, driven=False)[0]
+        left = rides.disturbed(
+            row, road, rides.step, event=event, driven=False
+        )[0]
         is_left = left["reason"] not in (STOOD, NOT_BACK)
         seconds = float(left["failed"]) if is_left else np.inf
         if not rides.driver(row).holds:
             return row, number, NO_DRIVER, np.nan, np.nan, seconds
         ride = rides.disturbed(row, road, rides.step, event=event)[0]
-        return row, number, int(ride["reason"]), float(ride["drift"]), float(ride["sideslip"]), seconds
+        return (
+            row,
+            number,
+            int(ride["reason"]),
+            float(ride["drift"]),
+            float(ride["sideslip"]),
+            seconds,
+        )
 
     def study(self, parts: Iterable[Records]) -> FaultStudy:
         """The answers of all jobs, in their order, as one."""
         found = [np.zeros(0, FAULT), *parts]
-        return FaultStudy(tuple(event.name for event in self.faults), np.concatenate(found))
+        return FaultStudy(
+            tuple(event.name for event in self.faults), np.concatenate(found)
+        )

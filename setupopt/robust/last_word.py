@@ -16,7 +16,11 @@ from setupopt.robust.bump import BumpRides
 from setupopt.robust.gust import GustRides
 from setupopt.robust.linear_stood import VARIANTS
 from setupopt.robust.road.spectrum import Road
-from setupopt.robust.road.time_domain_road import DrawnRoads, RoadRides, ride_length
+from setupopt.robust.road.time_domain_road import (
+    DrawnRoads,
+    RoadRides,
+    ride_length,
+)
 
 SECONDS = 10.0  # of a run on the road
 RUNS = 12
@@ -25,7 +29,9 @@ _MOST = 2.0
 _HALVINGS = 5
 
 
-def ridden(project: Project, setup: Setup, cases: CaseSet, kind: str, asked: float) -> float:
+def ridden(
+    project: Project, setup: Setup, cases: CaseSet, kind: str, asked: float
+) -> float:
     """What is stood in the worst of some cases, SI, up to twice what is asked; of the road, the share of runs
     of SECONDS on it that are not stood, in the first of the cases.
 
@@ -33,7 +39,11 @@ def ridden(project: Project, setup: Setup, cases: CaseSet, kind: str, asked: flo
     """
     if kind == "road":
         return _failing(project, setup, cases.pick([0]))
-    model = GustRides(project, setup, cases) if kind == "gust" else BumpRides(project, setup, cases)
+    model = (
+        GustRides(project, setup, cases)
+        if kind == "gust"
+        else BumpRides(project, setup, cases)
+    )
     least = _MOST * asked
     for row in range(len(cases)):
         if not (model.rides(row) and model.driver(row).holds):
@@ -45,24 +55,48 @@ def ridden(project: Project, setup: Setup, cases: CaseSet, kind: str, asked: flo
     return least
 
 
-def _stands_obstacle(model: BumpRides, row: int, obstacle: Any, height: float) -> bool:
+def _stands_obstacle(
+    model: BumpRides, row: int, obstacle: Any, height: float
+) -> bool:
     high = float(np.copysign(height, obstacle.height))
-    return bool(model.cross(row, obstacle._replace(height=high))["reason"][0] == STOOD)
+    return bool(
+        model.cross(row, obstacle._replace(height=high))["reason"][0] == STOOD
+    )
 
 
-def _stands_gust(model: GustRides, row: int, passing: float, peak: float) -> bool:
+def _stands_gust(
+    model: GustRides, row: int, passing: float, peak: float
+) -> bool:
     length = abs(passing) * float(model.cases.records["speed"][row])
-    return model.stands(row, float(np.copysign(0.5 * np.pi, passing)), float(peak), length)
+    return model.stands(
+        row, float(np.copysign(0.5 * np.pi, passing)), float(peak), length
+    )
 
 
-_STANDS: dict[type, Callable[..., bool]] = {BumpRides: _stands_obstacle, GustRides: _stands_gust}
+_STANDS: dict[type, Callable[..., bool]] = {
+    BumpRides: _stands_obstacle,
+    GustRides: _stands_gust,
+}
 
 
 def _failing(project: Project, setup: Setup, case: CaseSet) -> float:
     """Share of runs on the venue's road that are not stood."""
     length = ride_length(float(case.records["speed"][0]), SECONDS)
-    roads = DrawnRoads(Road(project.venue.roughness or 0.0), project.car.front.track, length, RUNS)
+    roads = DrawnRoads(
+        Road(project.venue.roughness or 0.0),
+        project.car.front.track,
+        length,
+        RUNS,
+    )
     rides = RoadRides(project, setup, case, roads, SECONDS)
     if not (rides.model.rides(0) and rides.model.driver(0).holds):
         return 1.0
-    return float(np.mean([one["reason"] != STOOD for job in rides.jobs() for one in rides(job)]))
+    return float(
+        np.mean(
+            [
+                one["reason"] != STOOD
+                for job in rides.jobs()
+                for one in rides(job)
+            ]
+        )
+    )

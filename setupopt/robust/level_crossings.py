@@ -70,12 +70,16 @@ def mean_peak_factor(rate: float, duration: float) -> float:
     """
     crossings = rate * duration
     if crossings < 2.0:
-        raise ValueError("the mean peak factor needs at least two crossings of the mean")
+        raise ValueError(
+            "the mean peak factor needs at least two crossings of the mean"
+        )
     c = math.sqrt(2 * math.log(crossings))
     return c + EULER / c
 
 
-def wilson(hits: int, trials: int, confidence: float = 0.95) -> tuple[float, float]:
+def wilson(
+    hits: int, trials: int, confidence: float = 0.95
+) -> tuple[float, float]:
     """Interval of a share, of which so many hits were seen in so many independent trials.
 
     The score interval of E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209-212, as in R. G. Newcombe,
@@ -87,11 +91,15 @@ def wilson(hits: int, trials: int, confidence: float = 0.95) -> tuple[float, flo
     z = norm.ppf(0.5 + confidence / 2)
     middle = hits + z**2 / 2
     reach = z * math.sqrt(hits * (trials - hits) / trials + z**2 / 4)
-    low, high = (float((middle + side * reach) / (trials + z**2)) for side in (-1, 1))
+    low, high = (
+        float((middle + side * reach) / (trials + z**2)) for side in (-1, 1)
+    )
     return (low if hits else 0.0, high if hits < trials else 1.0)
 
 
-def clopper_pearson(hits: int, trials: int, confidence: float = 0.95) -> tuple[float, float]:
+def clopper_pearson(
+    hits: int, trials: int, confidence: float = 0.95
+) -> tuple[float, float]:
     """Interval of a share that holds in every case at the stated confidence at least.
 
     The exact binomial interval of C. J. Clopper and E. S. Pearson, Biometrika 26 (1934) 404-413, by

@@ -30,8 +30,16 @@ KINDS = ("bump", "seam", "gust", "road")
 # What is looked at of each: obstacles of unit height; seconds that a gust takes to pass, from the left and
 # from the right; the road.
 VARIANTS: dict[str, list[Any]] = {
-    "bump": [Obstacle(1.0, length, track) for length in (1.0, 2.5, 5.0) for track in range(3)],
-    "seam": [Obstacle(way, 0.05, track, is_seam=True) for way in (1.0, -1.0) for track in range(3)],
+    "bump": [
+        Obstacle(1.0, length, track)
+        for length in (1.0, 2.5, 5.0)
+        for track in range(3)
+    ],
+    "seam": [
+        Obstacle(way, 0.05, track, is_seam=True)
+        for way in (1.0, -1.0)
+        for track in range(3)
+    ],
     "gust": [way * passing for passing in (0.25, 1.0) for way in (1.0, -1.0)],
     "road": [None],
 }
@@ -80,7 +88,11 @@ class LinearStood:
     @property
     def allowed(self) -> Disturbed:
         """What a disturbed car may do."""
-        return self.project.limits.disturbed if self.project.limits else Disturbed()
+        return (
+            self.project.limits.disturbed
+            if self.project.limits
+            else Disturbed()
+        )
 
     @property
     def _reaction(self) -> float:
@@ -100,9 +112,13 @@ class LinearStood:
         InputError where car.toml lacks dampers or inertias.
         """
         damping = damping_records(self.project, setup, packed[0])
-        return self._car(motion_at(packed, setting, case, damping, base), packed, base)
+        return self._car(
+            motion_at(packed, setting, case, damping, base), packed, base
+        )
 
-    def stood(self, car: Answer, kind: str, variant: int | None = None) -> tuple[float, int]:
+    def stood(
+        self, car: Answer, kind: str, variant: int | None = None
+    ) -> tuple[float, int]:
         """How much of a disturbance is stood over what is asked, and the worst of its VARIANTS.
 
         With `variant`, of that one alone.
@@ -112,17 +128,26 @@ class LinearStood:
             "bump": self._obstacles, "seam": self._obstacles, "gust": self._gusts, "road": self._road
         }  # fmt: skip
         found = each[kind](car, [VARIANTS[kind][number] for number in chosen])
-        shares = np.minimum(np.nan_to_num(found), _MOST) / float(getattr(self.asked, kind))
+        shares = np.minimum(np.nan_to_num(found), _MOST) / float(
+            getattr(self.asked, kind)
+        )
         worst = int(shares.argmin())
         return float(shares[worst]), chosen[worst]
 
     # ---- the linear car ------------------------------------------------------------------------------------
 
-    def _car(self, motion: Motion, packed: tuple[Records, Records, Records], base: Record) -> Answer:
+    def _car(
+        self,
+        motion: Motion,
+        packed: tuple[Records, Records, Records],
+        base: Record,
+    ) -> Answer:
         body = motion.car
         wide = int(columns(motion.elements))
         behind, length = np.zeros((2, wide))
-        find_contacts(body, motion.elements, motion.state, motion.work, behind, length)
+        find_contacts(
+            body, motion.elements, motion.state, motion.work, behind, length
+        )
         half_track = 0.5 * float(body["y"][0] - body["y"][1])
         side = np.where(np.arange(wide) % 2 == 0, half_track, -half_track)
         gap = float(np.maximum(-motion.work["wheels"]["depth"], 0.0).sum())
@@ -132,7 +157,9 @@ class LinearStood:
         slow = np.searchsorted(kept, PLANAR)
         law = slopes[np.ix_(kept, kept)]
         steer = slopes[kept, MOTION]
-        with_driver = _closed(law, steer, slow, self._gains(slopes), self._reaction)
+        with_driver = _closed(
+            law, steer, slow, self._gains(slopes), self._reaction
+        )
         extra = ((0, 1), (0, 0))
         first_road = MOTION + 1
         road = np.pad(slopes[kept, first_road : first_road + wide], extra)
@@ -146,7 +173,18 @@ class LinearStood:
         contacts = Contacts(behind, side, length)
         wind = np.append(wind[kept], 0.0)
         speed = float(motion.case["speed"])
-        return Answer(with_driver, road, road_speed, wind, seen, seen_road, mean, contacts, speed, gap)
+        return Answer(
+            with_driver,
+            road,
+            road_speed,
+            wind,
+            seen,
+            seen_road,
+            mean,
+            contacts,
+            speed,
+            gap,
+        )
 
     def _by_wind(self, motion: Motion, wide: int) -> Floats:
         """Slope of the rates by the crosswind, (MOTION)."""
@@ -156,12 +194,18 @@ class LinearStood:
         rates = np.zeros((2, MOTION))
         for rate, probe in zip(rates, (1e-4, -1e-4), strict=True):
             hold["crosswind"] = rest + probe
-            motion_rates(*motion[:9], smooth, still, motion.m, *motion[10:], rate)
+            motion_rates(
+                *motion[:9], smooth, still, motion.m, *motion[10:], rate
+            )
         hold["crosswind"] = rest
         return (rates[0] - rates[1]) / 2e-4
 
     def _loads(
-        self, motion: Motion, packed: tuple[Records, Records, Records], base: Record, wide: int
+        self,
+        motion: Motion,
+        packed: tuple[Records, Records, Records],
+        base: Record,
+        wide: int,
     ) -> tuple[Floats, Floats, Floats]:
         """Wheel loads (4), N, and their slopes by the ride (4, 7) and by the road (4, columns)."""
         mean = np.zeros(OUTPUTS)
@@ -183,9 +227,13 @@ class LinearStood:
         system = np.zeros((5, 5))
         system[:4, :4], system[:4, 4], system[4, 4] = slow, by_steer, -late
         turned = np.append(-by_steer, 2.0 * late)[:, None]
-        wish = np.diag([self.allowed.sideslip**-2, self.allowed.drift**-2, 0.0, 0.0, 0.0])
+        wish = np.diag(
+            [self.allowed.sideslip**-2, self.allowed.drift**-2, 0.0, 0.0, 0.0]
+        )
         swept = _STEER**2 * turned @ turned.T
-        around = np.block([[system, -swept], [-wish - _HELD * np.eye(5), -system.T]])
+        around = np.block(
+            [[system, -swept], [-wish - _HELD * np.eye(5), -system.T]]
+        )
         rates, ways = np.linalg.eig(around)
         stable = ways[:, np.argsort(rates.real)[:5]]
         ahead = np.linalg.solve(stable[:5].T, stable[5:].T).T.real
@@ -195,7 +243,9 @@ class LinearStood:
 
     def _obstacles(self, car: Answer, obstacles: list[Obstacle]) -> Floats:
         """Heights of obstacles that are stood, m."""
-        roads = [one.road(car.contacts, car.speed, 2.0 * _STEP) for one in obstacles]
+        roads = [
+            one.road(car.contacts, car.speed, 2.0 * _STEP) for one in obstacles
+        ]
         road = np.stack([_lasting(one) for one in roads], axis=1)
         speed = np.gradient(road[..., :4], _STEP, axis=0)
         push = road @ car.road.T + speed @ car.road_speed.T
@@ -206,8 +256,14 @@ class LinearStood:
         times = _STEP * np.arange(_SAMPLES)[:, None]
         turn = np.array([2.0 * np.pi / abs(one) for one in passes])
         sides = np.sign(passes)
-        gust = np.where(times * turn < 2.0 * np.pi, sides * (0.5 - 0.5 * np.cos(times * turn)), 0.0)
-        return self._followed(car, gust[:, :, None] * car.wind, np.zeros((*gust.shape, 6)))
+        gust = np.where(
+            times * turn < 2.0 * np.pi,
+            sides * (0.5 - 0.5 * np.cos(times * turn)),
+            0.0,
+        )
+        return self._followed(
+            car, gust[:, :, None] * car.wind, np.zeros((*gust.shape, 6))
+        )
 
     def _followed(self, car: Answer, push: Floats, direct: Floats) -> Floats:
         """How much of disturbances `push` (times, disturbances, states) is stood, each."""
@@ -219,7 +275,11 @@ class LinearStood:
         late = round(self.allowed.airborne / _STEP)
         in_air = np.sort(second, axis=0)[late]
         return np.minimum.reduce(
-            [self.allowed.drift / peak[:, 0], self.allowed.sideslip / peak[:, 1], in_air]
+            [
+                self.allowed.drift / peak[:, 0],
+                self.allowed.sideslip / peak[:, 1],
+                in_air,
+            ]
         )
 
     def _road(self, car: Answer, _: list[None]) -> Floats:
@@ -231,8 +291,13 @@ class LinearStood:
         track = float(2.0 * np.abs(car.contacts.side[0]))
         road = waves(Road(self.project.venue.roughness or 0.0), track, _WAVES)
         n = road.wavenumber[:, None]
-        late = patch_gain(n, car.contacts.patch) * np.exp(-2j * np.pi * n * car.contacts.behind)
-        under = late[:, :, None] * road.size[:, np.where(car.contacts.side > 0.0, 0, 1), :]
+        late = patch_gain(n, car.contacts.patch) * np.exp(
+            -2j * np.pi * n * car.contacts.behind
+        )
+        under = (
+            late[:, :, None]
+            * road.size[:, np.where(car.contacts.side > 0.0, 0, 1), :]
+        )
         turn = 2j * np.pi * car.speed * road.wavenumber[:, None, None]
         push = car.road @ under + turn * (car.road_speed @ under[:, :4])
         states = np.linalg.solve(turn * np.eye(len(car.law)) - car.law, push)
@@ -240,18 +305,31 @@ class LinearStood:
         density = (np.abs(seen) ** 2).sum(axis=-1)
         waves_per_s = (car.speed * n) ** 2
         sigma, rate = (
-            np.sqrt(np.trapezoid(part, road.wavenumber, axis=0)) for part in (density, waves_per_s * density)
+            np.sqrt(np.trapezoid(part, road.wavenumber, axis=0))
+            for part in (density, waves_per_s * density)
         )
         sigma = np.maximum(sigma, 1e-12)
         rate = rate / sigma
-        allowed = np.append((self.allowed.drift, self.allowed.sideslip), np.maximum(car.loads, 0.0)) / sigma
+        allowed = (
+            np.append(
+                (self.allowed.drift, self.allowed.sideslip),
+                np.maximum(car.loads, 0.0),
+            )
+            / sigma
+        )
         # A swing of amplitude A and rate n lies under -L for acos(L / A) / (pi n): how long is allowed.
-        quick = np.cos(np.minimum(np.pi * rate[2:] * self.allowed.airborne, 0.5 * np.pi))
-        allowed[2:] = np.where(quick > _HELD, allowed[2:] / np.maximum(quick, _HELD), _MOST)
+        quick = np.cos(
+            np.minimum(np.pi * rate[2:] * self.allowed.airborne, 0.5 * np.pi)
+        )
+        allowed[2:] = np.where(
+            quick > _HELD, allowed[2:] / np.maximum(quick, _HELD), _MOST
+        )
         return np.append(allowed[:2], np.sort(allowed[2:])[1])
 
 
-def _closed(law: Floats, steer: Floats, slow: np.ndarray, gains: Floats, reaction: float) -> Floats:
+def _closed(
+    law: Floats, steer: Floats, slow: np.ndarray, gains: Floats, reaction: float
+) -> Floats:
     """The law with a driver who steers -gains x motion, late as (1 - s T/2) / (1 + s T/2); one more state."""
     size = len(law)
     late = 2.0 / reaction
@@ -278,7 +356,9 @@ def _exponential(matrix: Floats) -> Floats:
 
     SciPy's is exact, but on busy cores its threads take a hundred times as long as the work.
     """
-    halvings = max(0, int(np.ceil(np.log2(np.abs(matrix).sum(axis=1).max()))) + 3)
+    halvings = max(
+        0, int(np.ceil(np.log2(np.abs(matrix).sum(axis=1).max()))) + 3
+    )
     small = matrix / 2.0**halvings
     whole = np.eye(len(matrix))
     for order in range(8, 0, -1):

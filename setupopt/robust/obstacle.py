@@ -45,11 +45,15 @@ class Obstacle(NamedTuple):
         0.02
         """
         long = np.maximum(patch, _POINT)
-        return np.asarray((self.area(s + 0.5 * long) - self.area(s - 0.5 * long)) / long)
+        return np.asarray(
+            (self.area(s + 0.5 * long) - self.area(s - 0.5 * long)) / long
+        )
 
     def step(self, speed: float, longest: float) -> float:
         """Step in time to cross it, s: fine enough for its shape."""
-        return float(np.clip(self.length / (speed * _OVER), _SHORTEST * longest, longest))
+        return float(
+            np.clip(self.length / (speed * _OVER), _SHORTEST * longest, longest)
+        )
 
     def road(self, contacts: Contacts, speed: float, step: float) -> Floats:
         """The road as a car meets it (samples, columns), half a `step` apart, until all of it has crossed."""
@@ -59,4 +63,6 @@ class Obstacle(NamedTuple):
         steps = int((ahead + end) / (speed * step)) + 1
         front = 0.5 * step * speed * np.arange(2 * steps + 1) - ahead
         share = np.where(contacts.side > 0.0, *_SHARES[self.track])
-        return share * self.heights(front[:, None] - contacts.behind, contacts.patch)
+        return share * self.heights(
+            front[:, None] - contacts.behind, contacts.patch
+        )

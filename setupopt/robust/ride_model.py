@@ -10,7 +10,11 @@ from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.motion import Motion, motion_at
 from setupopt.evaluation.pack import by_wheel
-from setupopt.evaluation.ride_modes import LinearRide, damping_records, linear_ride
+from setupopt.evaluation.ride_modes import (
+    LinearRide,
+    damping_records,
+    linear_ride,
+)
 from setupopt.physics.balance import COLUMNS, WORK, balance
 from setupopt.physics.case_state import CASE_STATE, ROADBED
 from setupopt.physics.contacts import columns, find_contacts
@@ -50,11 +54,20 @@ class RideModel:
         self.cases = cases
         self.settings = self.model.settings(setup)
         self.packed = self.model.packed_for(self.settings[0])
-        self.damping = damping_records(project, by_wheel(setup)[0], self.packed[0])
-        need(car.yaw_inertia, str(project.folder / "car.toml"), "car.yaw_inertia_kgm2", _PURPOSE)
+        self.damping = damping_records(
+            project, by_wheel(setup)[0], self.packed[0]
+        )
+        need(
+            car.yaw_inertia,
+            str(project.folder / "car.toml"),
+            "car.yaw_inertia_kgm2",
+            _PURPOSE,
+        )
         self.result = self.model.run(self.settings, cases)
         self.margin = self.result.margin[0]
-        self.allowed = project.limits.disturbed if project.limits else Disturbed()
+        self.allowed = (
+            project.limits.disturbed if project.limits else Disturbed()
+        )
         self.reaction = car.driver_reaction or REACTION
         self.most_steer = (car.steer_limit or np.inf, car.steer_rate or np.inf)
         self._drivers: dict[int, Driver] = {}
@@ -65,7 +78,9 @@ class RideModel:
         Wanner, Solving Ordinary Differential Equations II), which is that of a wheel between its dampers.
         """
         damping, mass = self.damping[0], self.damping["mass"][0, 3:]
-        rates = (np.maximum(damping["bump"], damping["rebound"]) + damping["tyre"]) / mass
+        rates = (
+            np.maximum(damping["bump"], damping["rebound"]) + damping["tyre"]
+        ) / mass
         return float(min(_STEP, _STABLE / rates.max()))
 
     @property
@@ -76,7 +91,11 @@ class RideModel:
     def scratch(self) -> tuple[Records, Records, Records]:
         """CASE_STATE (1), ROADBED (elements) and WORK (1) for one thread."""
         elements = self.packed[1]
-        return np.zeros(1, CASE_STATE), np.zeros(elements.size, ROADBED), np.zeros(1, WORK)
+        return (
+            np.zeros(1, CASE_STATE),
+            np.zeros(elements.size, ROADBED),
+            np.zeros(1, WORK),
+        )
 
     def rides(self, row: int) -> bool:
         """Whether there is a ride about a case: it keeps contact and does not slide."""
@@ -91,7 +110,9 @@ class RideModel:
     def base(self, row: int) -> Records:
         """The steady answer (1) that a ride of one case starts from."""
         if not self.rides(row):
-            raise ValueError("no ride about a case that slides or loses contact")
+            raise ValueError(
+                "no ride about a case that slides or loses contact"
+            )
         return np.ascontiguousarray(self.result.answers[0, row : row + 1])
 
     def trim(self, row: int) -> Floats:
@@ -106,26 +127,43 @@ class RideModel:
         case = self.cases.records[row]
         x = np.zeros(COLUMNS)
         begin(bodies[0], case, self.base(row)[0], states[0], x)
-        balance(bodies[0], elements, self.settings[0], case, states[0], bed, x, works[0])
+        balance(
+            bodies[0],
+            elements,
+            self.settings[0],
+            case,
+            states[0],
+            bed,
+            x,
+            works[0],
+        )
         find_contacts(bodies[0], elements, states[0], works[0], behind, length)
         half_track = 0.5 * float(bodies["y"][0, 0] - bodies["y"][0, 1])
-        side = np.where(np.arange(behind.size) % 2 == 0, half_track, -half_track)
+        side = np.where(
+            np.arange(behind.size) % 2 == 0, half_track, -half_track
+        )
         return Contacts(behind, side, length)
 
     def linear(self, row: int) -> LinearRide:
         """The linear equations of motion about the trim of one case."""
         case = self.cases.records[row]
-        return linear_ride(self.packed, self.settings[0], case, self.damping, self.base(row)[0])
+        return linear_ride(
+            self.packed, self.settings[0], case, self.damping, self.base(row)[0]
+        )
 
     def motion(self, row: int) -> Motion:
         """One case ready to move, at its trim."""
         case = self.cases.records[row]
-        return motion_at(self.packed, self.settings[0], case, self.damping, self.base(row)[0])
+        return motion_at(
+            self.packed, self.settings[0], case, self.damping, self.base(row)[0]
+        )
 
     def driver(self, row: int) -> Driver:
         """The driver whose gains suit one case best."""
         if row not in self._drivers:
-            self._drivers[row] = best_driver(self.motion(row).slopes(), self.reaction)
+            self._drivers[row] = best_driver(
+                self.motion(row).slopes(), self.reaction
+            )
         return self._drivers[row]
 
     def disturbed(
@@ -143,13 +181,25 @@ class RideModel:
         steer = 0.0 if start is None else _come_from(start, motion)
         event.begin(motion)
         body = self.packed[0].copy()[0]
-        if event.flat >= 0:  # a flat tyre has no more friction than it had, however low its pressure
+        if (
+            event.flat >= 0
+        ):  # a flat tyre has no more friction than it had, however low its pressure
             base, w = self.base(row)[0], event.flat
-            pressure = 1.5 * base.load[w] / base.patch[w] if base.load[w] > 0.0 else 0.0
+            pressure = (
+                1.5 * base.load[w] / base.patch[w]
+                if base.load[w] > 0.0
+                else 0.0
+            )
             body.friction_floor[w] = max(body.friction_floor[w], pressure)
         ride = np.zeros(1, RIDE)
         within = self.allowed.within if judged else 0.0
-        allowed = _record(ALLOWED, self.allowed.drift, self.allowed.sideslip, self.allowed.airborne, within)
+        allowed = _record(
+            ALLOWED,
+            self.allowed.drift,
+            self.allowed.sideslip,
+            self.allowed.airborne,
+            within,
+        )
         gains = self.driver(row).gains if driven else np.zeros(4)
         run(
             body, motion.elements, self.settings.copy()[0], *motion[3:], self.packed[2], self.base(row)[0],
@@ -161,14 +211,22 @@ class RideModel:
         return ride
 
     def ride(
-        self, row: int, roads: Floats, dt: float, every: int = 1, skip: int = 0, floor: float = 0.0
+        self,
+        row: int,
+        roads: Floats,
+        dt: float,
+        every: int = 1,
+        skip: int = 0,
+        floor: float = 0.0,
     ) -> Records:
         """RIDE (rides) of one case over roads (rides, samples, columns) in m, `dt` seconds apart.
 
         A step takes two of them; a ride that is not stood ends there.
         """
         given = {"judged": False, "every": every, "skip": skip, "floor": floor}
-        return np.concatenate([self.disturbed(row, road, 2.0 * dt, **given) for road in roads])  # type: ignore[arg-type]
+        step = 2.0 * dt
+        rides = [self.disturbed(row, road, step, **given) for road in roads]  # type: ignore[arg-type]
+        return np.concatenate(rides)
 
 
 def _record(kind: np.dtype, *values: object) -> Record:

@@ -59,8 +59,20 @@ class RobustnessOptions:
     def road(self, project: Project) -> RoadPlan:
         """What is to be looked at on the road."""
         smooth = None if self.profile is None else without_hills(self.profile)
-        road = Road(project.venue.roughness or 0.0) if smooth is None else fitted_road(smooth)
-        return RoadPlan(road, smooth, self.seconds, self.seeds, self.ride_cases, self.seed, self.floor)
+        road = (
+            Road(project.venue.roughness or 0.0)
+            if smooth is None
+            else fitted_road(smooth)
+        )
+        return RoadPlan(
+            road,
+            smooth,
+            self.seconds,
+            self.seeds,
+            self.ride_cases,
+            self.seed,
+            self.floor,
+        )
 
 
 @dataclass(frozen=True)
@@ -108,10 +120,19 @@ class StudyRunner:
     watch: Watch
     crew: WorkerPool | None = None
 
-    def chunks(self, name: str, what: str, do: Callable[..., Records], jobs: Sequence) -> Iterator[Records]:
+    def chunks(
+        self, name: str, what: str, do: Callable[..., Records], jobs: Sequence
+    ) -> Iterator[Records]:
         """Results of all jobs in their order; `what` tells the user."""
         with self.watch(what, len(jobs)) as progress:
-            yield from run_chunks(name, do, jobs, store=self.store, pool=self.crew, progress=progress)
+            yield from run_chunks(
+                name,
+                do,
+                jobs,
+                store=self.store,
+                pool=self.crew,
+                progress=progress,
+            )
 
 
 def prove(
@@ -130,17 +151,27 @@ def prove(
     cases = _cases(project, asked.every)
     errors = _required(project, asked)
     steady = evaluate(project, setup, cases)
-    store = Store.open(fingerprint("prove", project.car, project.venue, setup, project.limits, asked))
+    store = Store.open(
+        fingerprint(
+            "prove", project.car, project.venue, setup, project.limits, asked
+        )
+    )
     shop = StudyRunner(store, watch, crew)
     bump = _bumps(project, cases, asked, shop)
     gust = _gusts(project, cases, asked, shop)
     first = bump.allowance.worst
     road = study_road(project, cases, asked.road(project), shop.chunks, first)
     search = FaultSearch(project, setup, cases)
-    faults = search.study(shop.chunks("faults", "faults", search, search.jobs()))
-    build = study_build(errors, cases, asked.floor, asked.builds, asked.seed, shop.chunks)
+    faults = search.study(
+        shop.chunks("faults", "faults", search, search.jobs())
+    )
+    build = study_build(
+        errors, cases, asked.floor, asked.builds, asked.seed, shop.chunks
+    )
     store.finish()
-    return RobustnessReport(project, setup, asked, steady, bump, gust, road, faults, build)
+    return RobustnessReport(
+        project, setup, asked, steady, bump, gust, road, faults, build
+    )
 
 
 def _cases(project: Project, every: int) -> CaseSet:
@@ -150,26 +181,51 @@ def _cases(project: Project, every: int) -> CaseSet:
         return whole
     result = evaluate(project, project.setup, whole)
     at = sweep_at(project.venue)
-    score = np.where(result.contact[0], result.margin[0], result.search_margin[0] - 1e6)
+    score = np.where(
+        result.contact[0], result.margin[0], result.search_margin[0] - 1e6
+    )
     worst = score.reshape(-1, at.size).argmin(axis=1)
-    kept = np.unique(np.concatenate([np.arange(0, at.size, every), [at.size - 1], worst]))
+    kept = np.unique(
+        np.concatenate([np.arange(0, at.size, every), [at.size - 1], worst])
+    )
     return sweep_cases(project.venue, at[kept])
 
 
 def _required(project: Project, plan: RobustnessOptions) -> BuildErrors:
     """The errors of a build; refused is what lacks an entry that only this command needs."""
     if plan.profile is None:
-        purpose = "prove needs it for the random road; or give a measured profile"
-        need(project.venue.roughness, project.folder / "venue.toml", "venue.roughness", purpose)
-    BumpRides(project, project.setup, sweep_cases(project.venue).pick([0]))  # refuses missing dampers
-    limits, purpose = project.folder / "limits.toml", "prove needs it for the build error"
-    need(project.limits and project.limits.tolerance, limits, "tolerance", purpose)
+        purpose = (
+            "prove needs it for the random road; or give a measured profile"
+        )
+        need(
+            project.venue.roughness,
+            project.folder / "venue.toml",
+            "venue.roughness",
+            purpose,
+        )
+    BumpRides(
+        project, project.setup, sweep_cases(project.venue).pick([0])
+    )  # refuses missing dampers
+    limits, purpose = (
+        project.folder / "limits.toml",
+        "prove needs it for the build error",
+    )
+    need(
+        project.limits and project.limits.tolerance,
+        limits,
+        "tolerance",
+        purpose,
+    )
     return need(build_errors(project), limits, "tolerance", purpose)
 
 
-def _bumps(project: Project, cases: CaseSet, plan: RobustnessOptions, shop: StudyRunner) -> BumpStudy:
+def _bumps(
+    project: Project, cases: CaseSet, plan: RobustnessOptions, shop: StudyRunner
+) -> BumpStudy:
     search = BumpSearch(project, project.setup, cases, plan.floor)
-    allowance = search.allowance(shop.chunks("bumps", "bumps", search, search.jobs()))
+    allowance = search.allowance(
+        shop.chunks("bumps", "bumps", search, search.jobs())
+    )
     return BumpStudy(allowance, tuple(_traces(search.rides, allowance)))
 
 
@@ -181,6 +237,12 @@ def _traces(rides: BumpRides, allowance: BumpAllowance) -> Iterator[Floats]:
             yield rides.trace(row, allowance.obstacle(row, share))
 
 
-def _gusts(project: Project, cases: CaseSet, plan: RobustnessOptions, shop: StudyRunner) -> GustLimit:
+def _gusts(
+    project: Project, cases: CaseSet, plan: RobustnessOptions, shop: StudyRunner
+) -> GustLimit:
     search = GustSearch(project, project.setup, plan.floor, cases)
-    return search.limit(shop.chunks("gusts", "wind, by direction", search, search.jobs(plan.directions)))
+    return search.limit(
+        shop.chunks(
+            "gusts", "wind, by direction", search, search.jobs(plan.directions)
+        )
+    )

@@ -58,13 +58,28 @@ class Verdict:
 
 def verdicts(proof: RobustnessReport) -> tuple[Verdict, ...]:
     """Every row, the broken ones first."""
-    makers = (_as_set, _build, _inputs, _road, _bump, _seam, _gust, _wind_step, _wind)
-    found = [*(make(proof) for make in makers), *(_fault(proof, *words) for words in _FAULTS)]
+    makers = (
+        _as_set,
+        _build,
+        _inputs,
+        _road,
+        _bump,
+        _seam,
+        _gust,
+        _wind_step,
+        _wind,
+    )
+    found = [
+        *(make(proof) for make in makers),
+        *(_fault(proof, *words) for words in _FAULTS),
+    ]
     rows = [verdict for verdict in found if verdict is not None]
     return tuple(sorted(rows, key=lambda verdict: verdict.holds is not False))
 
 
-def _change(proof: RobustnessReport, measure: Callable[[Setup], float]) -> Change | None:
+def _change(
+    proof: RobustnessReport, measure: Callable[[Setup], float]
+) -> Change | None:
     """The single step that mends a situation best."""
     return best_change(proof.project, proof.setup, measure, proof.plan.floor)
 
@@ -75,7 +90,11 @@ def _axle(proof: RobustnessReport, row: int) -> str:
     if not answer["contact"]:
         return "contact is lost"
     axle = AXLES[int(answer["limiting"])]
-    return f"the car slides, the {axle} axle first" if answer["slides"] else f"the {axle} axle slides first"
+    return (
+        f"the car slides, the {axle} axle first"
+        if answer["slides"]
+        else f"the {axle} axle slides first"
+    )
 
 
 def _has_ride(proof: RobustnessReport, row: int) -> bool:
@@ -88,7 +107,9 @@ def _steadily(proof: RobustnessReport, row: int) -> Callable[[Setup], float]:
     """The steady margin of one case, for a search."""
     model = Model(proof.project.car)
     case = proof.steady.cases.pick([row])
-    return lambda setup: float(model.run(model.settings(setup), case).search_margin[0, 0])
+    return lambda setup: float(
+        model.run(model.settings(setup), case).search_margin[0, 0]
+    )
 
 
 # ---- as set, build, inputs ---------------------------------------------------------------------------------
@@ -111,19 +132,35 @@ def _build(proof: RobustnessReport) -> Verdict:
 
 def _inputs(proof: RobustnessReport) -> Verdict | None:
     study = proof.build.inputs
-    return None if study is None else _box(proof, "uncertain inputs", "times", study)
+    return (
+        None
+        if study is None
+        else _box(proof, "uncertain inputs", "times", study)
+    )
 
 
-def _box(proof: RobustnessReport, what: str, unit: str, study: BoxStudy) -> Verdict:
+def _box(
+    proof: RobustnessReport, what: str, unit: str, study: BoxStudy
+) -> Verdict:
     """A box of errors; its worst corner must keep the floor."""
     worst, case = study.worst, proof.steady.cases.pick([study.worst.case])
 
     def measure(setup: Setup) -> float:
         errors = np.array(list(worst.errors.values()))
-        return float(replace(study.errors, setup=setup).result(errors, case).search_margin[0, 0])
+        return float(
+            replace(study.errors, setup=setup)
+            .result(errors, case)
+            .search_margin[0, 0]
+        )
 
-    costly = ", ".join(f"{cost.name} {cost.error:+g}" for cost in worst.costs[:2])
-    how = f"worst margin {worst.margin:.3f}" if np.isfinite(worst.margin) else "contact is lost"
+    costly = ", ".join(
+        f"{cost.name} {cost.error:+g}" for cost in worst.costs[:2]
+    )
+    how = (
+        f"worst margin {worst.margin:.3f}"
+        if np.isfinite(worst.margin)
+        else "contact is lost"
+    )
     return Verdict(
         what, unit, study.stands if study.stands < SCALES[-1] else None, 1.0,
         worst.margin >= proof.plan.floor, worst.case, f"{how}; costliest: {costly}" if costly else how,
@@ -146,7 +183,10 @@ def _used(rides: RideModel, ride: Records) -> float:
 
 
 def _spare(
-    proof: RobustnessReport, row: int, kind: type[Rides], ride: Callable[[Rides], Records]
+    proof: RobustnessReport,
+    row: int,
+    kind: type[Rides],
+    ride: Callable[[Rides], Records],
 ) -> Callable[[Setup], float]:
     """What a ride leaves in one case, for a search; minus infinity where no driver holds the car."""
     case = proof.steady.cases.pick([row])
@@ -160,13 +200,24 @@ def _spare(
     return measure
 
 
-def _no_ride(proof: RobustnessReport, what: str, unit: str, asked: float | None, row: int) -> Verdict:
+def _no_ride(
+    proof: RobustnessReport, what: str, unit: str, asked: float | None, row: int
+) -> Verdict:
     """Nothing is stood where there is no ride, or no driver of the reaction time holds the car."""
     if _has_ride(proof, row):
         how = f"{REASONS[NO_DRIVER]}, even without any disturbance"
     else:
         how = f"{_axle(proof, row)} without any disturbance"
-    return Verdict(what, unit, 0.0, asked, False, row, how, _change(proof, _steadily(proof, row)))
+    return Verdict(
+        what,
+        unit,
+        0.0,
+        asked,
+        False,
+        row,
+        how,
+        _change(proof, _steadily(proof, row)),
+    )
 
 
 def _road(proof: RobustnessReport) -> Verdict:
@@ -183,8 +234,17 @@ def _road(proof: RobustnessReport) -> Verdict:
     case = proof.steady.cases.pick([row])
 
     def measure(setup: Setup) -> float:
-        answer = LinearRoad(proof.project, setup, case, study.plan.road, plan.seconds, plan.floor)([0])[0]
-        return float(answer["margin"] - _ROAD_SIGMAS * answer["sigma_use"].max())
+        answer = LinearRoad(
+            proof.project,
+            setup,
+            case,
+            study.plan.road,
+            plan.seconds,
+            plan.floor,
+        )([0])[0]
+        return float(
+            answer["margin"] - _ROAD_SIGMAS * answer["sigma_use"].max()
+        )
 
     ends = [
         f"{count:.0f}: {REASONS[number]}"
@@ -212,18 +272,29 @@ def _bump(proof: RobustnessReport) -> Verdict:
         how = f"every bump up to {MOST / MM:.0f} mm is stood"
         return _verdict(proof, "bump", "mm", None, asked, MM, row, how, None)
     measure = _spare(
-        proof, row, BumpRides, lambda rides: rides.cross(0, allowance.obstacle(row, _BEYOND), trace=_ON)
+        proof,
+        row,
+        BumpRides,
+        lambda rides: rides.cross(
+            0, allowance.obstacle(row, _BEYOND), trace=_ON
+        ),
     )
     how = (
         f"{length:.2f} m long, {_tracks(int(allowance.track[row]))}; beyond it "
         f"{REASONS[int(allowance.reason[row])]}. Instantaneous number, no verdict: the margin at one instant "
         f"falls to the minimum at {allowance.instant[row] / MM:.3g} mm of this bump"
     )
-    return _verdict(proof, "bump", "mm", height / MM, asked, MM, row, how, measure)
+    return _verdict(
+        proof, "bump", "mm", height / MM, asked, MM, row, how, measure
+    )
 
 
 def _tracks(track: int) -> str:
-    return "under both tracks" if TRACKS[track] == "both" else f"under the {TRACKS[track]} track"
+    return (
+        "under both tracks"
+        if TRACKS[track] == "both"
+        else f"under the {TRACKS[track]} track"
+    )
 
 
 def _seam(proof: RobustnessReport) -> Verdict:
@@ -235,16 +306,24 @@ def _seam(proof: RobustnessReport) -> Verdict:
     if np.isnan(ramp):
         how = f"every step up or down to {MOST / MM:.0f} mm is stood"
         return _verdict(proof, "seam", "mm", None, asked, MM, row, how, None)
-    obstacle = Obstacle(_BEYOND * seam, ramp, TRACKS.index("both"), is_seam=True)
-    measure = _spare(proof, row, BumpRides, lambda rides: rides.cross(0, obstacle, trace=_ON))
+    obstacle = Obstacle(
+        _BEYOND * seam, ramp, TRACKS.index("both"), is_seam=True
+    )
+    measure = _spare(
+        proof, row, BumpRides, lambda rides: rides.cross(0, obstacle, trace=_ON)
+    )
     how = f"step {'up' if seam > 0.0 else 'down'} over a ramp of {ramp / MM:.0f} mm, across the whole way"
-    return _verdict(proof, "seam", "mm", abs(seam) / MM, asked, MM, row, how, measure)
+    return _verdict(
+        proof, "seam", "mm", abs(seam) / MM, asked, MM, row, how, measure
+    )
 
 
 def _gust(proof: RobustnessReport) -> Verdict:
     found = proof.gust.found[proof.gust.worst]
     row, asked = int(found["case"]), proof.plan.gust
-    speed, length, direction = (float(found[name]) for name in ("speed", "length", "direction"))
+    speed, length, direction = (
+        float(found[name]) for name in ("speed", "length", "direction")
+    )
     if row < 0:
         how = f"every gust up to {STRONGEST:g} m/s is stood"
         return _verdict(proof, "gust", "m/s", None, asked, 1.0, None, how, None)
@@ -275,18 +354,28 @@ def _wind_step(proof: RobustnessReport) -> Verdict:
 def _wind(proof: RobustnessReport) -> Verdict:
     wind, asked = proof.gust.steady, proof.plan.wind
     at = wind.worst
-    speed, row, direction = float(wind.speed[at]), int(wind.case[at]), float(wind.direction[at])
+    speed, row, direction = (
+        float(wind.speed[at]),
+        int(wind.case[at]),
+        float(wind.direction[at]),
+    )
     if row < 0 or not np.isfinite(speed):
         how = f"every wind up to {STRONGEST:g} m/s is held"
-        return _verdict(proof, "steady wind", "m/s", None, asked, 1.0, None, how, None)
+        return _verdict(
+            proof, "steady wind", "m/s", None, asked, 1.0, None, how, None
+        )
 
     def measure(setup: Setup) -> float:
         model = Model(proof.project.car)
-        case = with_wind(proof.steady.cases.pick([row]), max(_BEYOND * speed, 0.5), direction)
+        case = with_wind(
+            proof.steady.cases.pick([row]), max(_BEYOND * speed, 0.5), direction
+        )
         return float(model.run(model.settings(setup), case).search_margin[0, 0])
 
     how = f"from {direction / DEG:.0f} deg, by the margin in it"
-    return _verdict(proof, "steady wind", "m/s", speed, asked, 1.0, row, how, measure)
+    return _verdict(
+        proof, "steady wind", "m/s", speed, asked, 1.0, row, how, measure
+    )
 
 
 def _fault(proof: RobustnessReport, what: str, words: str) -> Verdict | None:
@@ -298,7 +387,11 @@ def _fault(proof: RobustnessReport, what: str, words: str) -> Verdict | None:
     failed = found[found["reason"] != STOOD]
     share = 100.0 * (1.0 - np.unique(failed["row"]).size / rows.size)
     quickest = found[int(found["seconds"].argmin())]
-    time = f"{quickest['seconds']:.2f} s" if np.isfinite(quickest["seconds"]) else "longer than is judged"
+    time = (
+        f"{quickest['seconds']:.2f} s"
+        if np.isfinite(quickest["seconds"])
+        else "longer than is judged"
+    )
     name = proof.faults.names
     how = f"the driver has {time} ({name[int(quickest['fault'])]})"
     row = int(quickest["row"])
@@ -308,7 +401,14 @@ def _fault(proof: RobustnessReport, what: str, words: str) -> Verdict | None:
         how = f"first not stood: {name[int(first['fault'])]}, {REASONS[int(first['reason'])]}; {how}"
     asked = 100.0 if proof.plan.faults else None
     return Verdict(
-        what, "% of angles", share, asked, None if asked is None else share >= asked, row, how, None
+        what,
+        "% of angles",
+        share,
+        asked,
+        None if asked is None else share >= asked,
+        row,
+        how,
+        None,
     )
 
 
@@ -325,4 +425,6 @@ def _verdict(
     kept = None if wanted is None else stands is None or stands >= wanted
     change = None if measure is None else _change(proof, measure)
     measured = "margin" if what == "steady wind" else "room"
-    return Verdict(what, unit, stands, wanted, kept, row, how, change, measured=measured)
+    return Verdict(
+        what, unit, stands, wanted, kept, row, how, change, measured=measured
+    )

@@ -61,7 +61,9 @@ def around(directions: int) -> Floats:
 class SteadyWind:
     """One setup in a steady wind. `calm` (cases): its answers without the wind."""
 
-    def __init__(self, model: Model, settings: Records, cases: CaseSet, calm: Records) -> None:
+    def __init__(
+        self, model: Model, settings: Records, cases: CaseSet, calm: Records
+    ) -> None:
         self.model = model
         self.settings = settings
         self.cases = cases
@@ -70,7 +72,11 @@ class SteadyWind:
     def margins(self, speed: float, direction: float) -> Floats:
         """Margins by the slopes of the calm answers, (cases); minus infinity where contact is lost."""
         cases = with_wind(self.cases, speed, direction)
-        return np.asarray(self.model.run(self.settings, cases, self.calm, by_slope=True).safe_margin[0])
+        return np.asarray(
+            self.model.run(
+                self.settings, cases, self.calm, by_slope=True
+            ).safe_margin[0]
+        )
 
     def limit(self, direction: float, floor: float) -> tuple[float, int]:
         """Highest held wind from one direction, m/s, and the case that falls beyond it, as in WindLimit.
@@ -80,12 +86,19 @@ class SteadyWind:
         """
         speed, case = self._search(self._lowest_of_few, direction, floor)
         held = min(speed, STRONGEST)
-        if speed > 0.0 and self._lowest(np.arange(len(self.cases)), held, direction, floor) >= 0:
+        if (
+            speed > 0.0
+            and self._lowest(np.arange(len(self.cases)), held, direction, floor)
+            >= 0
+        ):
             return self._search(self._lowest_of_all, direction, floor)
         return speed, case
 
     def _search(
-        self, lowest: Callable[[float, float, float], int], direction: float, floor: float
+        self,
+        lowest: Callable[[float, float, float], int],
+        direction: float,
+        floor: float,
     ) -> tuple[float, int]:
         """The limit, where `lowest` gives the case that falls in a wind, -1 for none."""
         low = 0.0
@@ -108,30 +121,44 @@ class SteadyWind:
                 low = middle
         return low, fallen
 
-    def _lowest_of_few(self, speed: float, direction: float, floor: float) -> int:
+    def _lowest_of_few(
+        self, speed: float, direction: float, floor: float
+    ) -> int:
         """`_lowest` of the cases that are near the floor by slope, and of a few more."""
         near = self.margins(speed, direction)
         order = np.argsort(near, kind="stable")
         count = max(_FIRST, int((near < floor + _BAND).sum()))
         return self._lowest(order[:count], speed, direction, floor)
 
-    def _lowest_of_all(self, speed: float, direction: float, floor: float) -> int:
+    def _lowest_of_all(
+        self, speed: float, direction: float, floor: float
+    ) -> int:
         return self._lowest(np.arange(len(self.cases)), speed, direction, floor)
 
-    def _lowest(self, rows: np.ndarray, speed: float, direction: float, floor: float) -> int:
+    def _lowest(
+        self, rows: np.ndarray, speed: float, direction: float, floor: float
+    ) -> int:
         """The lowest of some cases where its margin is under `floor`, else -1."""
         cases = with_wind(self.cases.pick(rows), speed, direction)
         result = self.model.run(self.settings, cases, self.calm[rows])
-        return int(rows[result.worst[0]]) if result.worst_margin[0] < floor else -1
+        return (
+            int(rows[result.worst[0]]) if result.worst_margin[0] < floor else -1
+        )
 
 
 def wind_limit(
-    model: Model, setup: Setup, cases: CaseSet, floor: float = 0.0, directions: int = 16
+    model: Model,
+    setup: Setup,
+    cases: CaseSet,
+    floor: float = 0.0,
+    directions: int = 16,
 ) -> WindLimit:
     """The limit from evenly spread directions. The wind is steady and the same round the section."""
     direction = around(directions)
     settings = model.settings(setup)
-    wind = SteadyWind(model, settings, cases, model.run(settings, cases).answers[0])
+    wind = SteadyWind(
+        model, settings, cases, model.run(settings, cases).answers[0]
+    )
     found = [wind.limit(float(angle), floor) for angle in direction]
     speed, case = (np.array(column) for column in zip(*found, strict=True))
     return WindLimit(floor, direction, speed, case)

@@ -19,7 +19,9 @@ _GAIN = 0.005
 _COLUMNS = (
     "heading", "speed", "acceleration", "path_curvature", "yaw_acceleration", "turn_curvature",
 )  # fmt: skip
-_ROUTE = Attitude("route", 0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0, 0.0, 0.0, 0.0), None)
+_ROUTE = Attitude(
+    "route", 0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0, 0.0, 0.0, 0.0), None
+)
 
 
 @dataclass(frozen=True)
@@ -43,7 +45,11 @@ def on_route(study: RouteStudy) -> Project:
     project = study.project
     points = study.judged.points
     cases = study.judged.result.cases
-    columns = [points.way[0], cases.at, *(cases.records[name] for name in _COLUMNS)]
+    columns = [
+        points.way[0],
+        cases.at,
+        *(cases.records[name] for name in _COLUMNS),
+    ]
     path = DrivenPath(("at", *_COLUMNS), np.column_stack(columns))
     venue = replace(project.venue, path=path, attitudes=(_ROUTE,))
     limits = project.limits
@@ -51,7 +57,9 @@ def on_route(study: RouteStudy) -> Project:
     loads = [limits.packaging.wheel_load_least, study.goal.least_load]
     least = max((load for load in loads if load is not None), default=None)
     packaging = replace(limits.packaging, wheel_load_least=least)
-    return replace(project, venue=venue, limits=replace(limits, packaging=packaging))
+    return replace(
+        project, venue=venue, limits=replace(limits, packaging=packaging)
+    )
 
 
 def _merit(study: RouteStudy) -> tuple[bool, float]:

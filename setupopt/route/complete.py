@@ -13,7 +13,12 @@ from setupopt.robust.builds.build_variation import WorstBuild
 from setupopt.route.both import ROUNDS, Turn, both
 from setupopt.route.goal import RouteOptions
 from setupopt.route.prices import Price, prices
-from setupopt.route.programme import Programme, most_steps, programme, worst_of_spread
+from setupopt.route.programme import (
+    Programme,
+    most_steps,
+    programme,
+    worst_of_spread,
+)
 from setupopt.route.radius_map import RouteMap, cells_of, route_map
 from setupopt.route.study import RouteStudy, study_route
 from setupopt.route.way_out import Escape, escapes
@@ -58,7 +63,9 @@ def steps_of(project: Project, options: RouteOptions) -> int:
 
 
 def route(
-    project: Project, options: RouteOptions | None = None, progress: Callable[[int], object] | None = None
+    project: Project,
+    options: RouteOptions | None = None,
+    progress: Callable[[int], object] | None = None,
 ) -> Route:
     """The best route of the project's setup, and the place that it needs. `progress` gets finished steps."""
     options = options or RouteOptions()
@@ -79,7 +86,22 @@ def route(
     if options.prices:
         tell(1)
     store = Store.open(study_name(project, options))
-    mapped = route_map(study.project, options, tell, store) if options.map else None
-    runs = programme(study.project, options, tell, store) if options.programme else None
+    mapped = (
+        route_map(study.project, options, tell, store) if options.map else None
+    )
+    runs = (
+        programme(study.project, options, tell, store)
+        if options.programme
+        else None
+    )
     store.finish()
-    return Route(study, place, tuple(found), priced, mapped, runs, worst_of_spread(study), turns)
+    return Route(
+        study,
+        place,
+        tuple(found),
+        priced,
+        mapped,
+        runs,
+        worst_of_spread(study),
+        turns,
+    )

@@ -52,7 +52,15 @@ def flight(radius: float, angle: float, course: float, speed: float) -> Flight:
     times = np.linspace(0.0, _LONGEST, _STEPS)[1:]
     first = next(i for i, one in enumerate(times) if outside(one) > 0.0)
     before = times[first - 1] if first else 1e-9
-    seconds = float(brentq(outside, before, times[first])) if outside(before) < 0.0 else float(times[first])
+    seconds = (
+        float(brentq(outside, before, times[first]))
+        if outside(before) < 0.0
+        else float(times[first])
+    )
     at = place + velocity * seconds + 0.5 * pull * seconds**2
     moving = velocity + pull * seconds
-    return Flight(seconds, float(moving @ at / radius), float(speed * np.cos(course) * seconds))
+    return Flight(
+        seconds,
+        float(moving @ at / radius),
+        float(speed * np.cos(course) * seconds),
+    )

@@ -61,7 +61,13 @@ def wanted(project: Project) -> RouteLimits:
     route = project.limits.route if project.limits else None
     if route is None:
         path = str(project.folder / "limits.toml")
-        raise InputError(path, None, "route.to_deg", "nothing", "it, because a route must lead somewhere")
+        raise InputError(
+            path,
+            None,
+            "route.to_deg",
+            "nothing",
+            "it, because a route must lead somewhere",
+        )
     return route
 
 
@@ -69,9 +75,15 @@ def goal_of(project: Project, options: RouteOptions) -> Goal:
     """The goal of a project."""
     route = wanted(project)
     car = project.car
-    speed = project.venue.sweep.speed if options.speed is None else options.speed
+    speed = (
+        project.venue.sweep.speed if options.speed is None else options.speed
+    )
     speeds = route.speed or Range(0.5 * speed, 1.5 * speed)
-    margin = options.least_margin if options.least_margin is not None else route.least_margin
+    margin = (
+        options.least_margin
+        if options.least_margin is not None
+        else route.least_margin
+    )
     return Goal(
         start=route.from_angle,
         top=route.to_angle,

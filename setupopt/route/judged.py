@@ -48,11 +48,17 @@ class Judged:
 
     def column(self, name: str) -> Floats:
         """A field of ANSWER."""
-        return np.asarray(self.result.answers[0][name].reshape(*self.points.way.shape, -1).squeeze(-1))
+        return np.asarray(
+            self.result.answers[0][name]
+            .reshape(*self.points.way.shape, -1)
+            .squeeze(-1)
+        )
 
     def loads(self) -> Floats:
         """Wheel loads, (paths, points, wheels), N."""
-        return np.asarray(self.result.answers[0]["load"].reshape(*self.points.way.shape, 4))
+        return np.asarray(
+            self.result.answers[0]["load"].reshape(*self.points.way.shape, 4)
+        )
 
 
 class Judge:
@@ -65,9 +71,13 @@ class Judge:
         self.model = Model(project.car)
         self.settings = self.model.settings(project.setup)
         self.mass = car_as_set(project.car, project.setup).mass
-        self.packaging = PackagingLimits(project.car, project.limits.packaging if project.limits else None)
+        self.packaging = PackagingLimits(
+            project.car, project.limits.packaging if project.limits else None
+        )
 
-    def judged(self, points: PathPoints, near: Near | None = None, growth: bool = True) -> Judged:
+    def judged(
+        self, points: PathPoints, near: Near | None = None, growth: bool = True
+    ) -> Judged:
         """Points of paths. `near`: of one path nearby, by whose slopes they are judged.
 
         Without it every case is solved from a plain start, as `assess` does: where a case has several trims,
@@ -83,11 +93,19 @@ class Judge:
             aside = np.tile(near.aside, points.way.shape[0])
             starts = np.tile(near.answers, points.way.shape[0])
             cases.records["acceleration"] += aside
-            result = self.model.run(self.settings, cases, starts, by_slope=True, growth=growth)
+            result = self.model.run(
+                self.settings, cases, starts, by_slope=True, growth=growth
+            )
         steer = result.answers[0]["state"][:, STEER].reshape(points.way.shape)
-        steer_rate = np.gradient(steer, axis=1) / np.gradient(points.way, axis=1) * points.speed
+        steer_rate = (
+            np.gradient(steer, axis=1)
+            / np.gradient(points.way, axis=1)
+            * points.speed
+        )
         power = self.mass * push * points.speed
-        return Judged(points, result, steer_rate, power, Near(result.answers[0], aside))
+        return Judged(
+            points, result, steer_rate, power, Near(result.answers[0], aside)
+        )
 
     def _step_aside(self, result: Result, aside: Floats) -> None:
         """Judge points between drive and brakes a little beside them, on the worse side, in `result`.
@@ -99,7 +117,9 @@ class Judge:
         """
         margin = result.safe_margin[0]
         padded = np.pad(margin, 2, mode="edge")
-        around = np.median([padded[:-4], padded[1:-3], padded[3:-1], padded[4:]], axis=0)
+        around = np.median(
+            [padded[:-4], padded[1:-3], padded[3:-1], padded[4:]], axis=0
+        )
         rows = np.flatnonzero(margin < around - _DIP)
         if rows.size == 0:
             return
@@ -118,28 +138,41 @@ class Judge:
     def _push(self, cases: CaseSet) -> Floats:
         """Acceleration that drive (positive) or brakes must give against drag and climb, m/s2."""
         path = PathForces(self.project, cases.records)
-        return path.deceleration(cases.records["speed"]) + cases.records["acceleration"]
+        return (
+            path.deceleration(cases.records["speed"])
+            + cases.records["acceleration"]
+        )
 
     def room(self, found: Judged) -> dict[str, Floats]:
         """By how much every limit is kept, (paths, points), about in shares of its size; negative: broken."""
         goal = self.goal
         share = 0.25 * self.mass * GRAVITY
         loads = found.loads()
-        steer = np.abs(found.result.answers[0]["state"][:, STEER]).reshape(found.points.way.shape)
+        steer = np.abs(found.result.answers[0]["state"][:, STEER]).reshape(
+            found.points.way.shape
+        )
         rooms = {}
         if goal.least_load is not None:
-            rooms["wheel_load_least_N"] = (loads.min(axis=2) - goal.least_load) / share
+            rooms["wheel_load_least_N"] = (
+                loads.min(axis=2) - goal.least_load
+            ) / share
         if goal.most_load is not None:
-            rooms["wheel_load_most_N"] = (goal.most_load - loads.max(axis=2)) / share
+            rooms["wheel_load_most_N"] = (
+                goal.most_load - loads.max(axis=2)
+            ) / share
         if goal.steer is not None:
             rooms["steer_limit_deg"] = 1.0 - steer / goal.steer
         if goal.steer_rate is not None:
-            rooms["steer_rate_deg_s"] = 1.0 - np.abs(found.steer_rate) / goal.steer_rate
+            rooms["steer_rate_deg_s"] = (
+                1.0 - np.abs(found.steer_rate) / goal.steer_rate
+            )
         if goal.power is not None:
             rooms["power_kW"] = 1.0 - found.power / goal.power
         growth = found.column("growth")
         if np.isfinite(growth).any():
-            rooms["growth_per_s"] = np.where(np.isfinite(growth), 1.0 - growth / goal.growth, 0.0)
+            rooms["growth_per_s"] = np.where(
+                np.isfinite(growth), 1.0 - growth / goal.growth, 0.0
+            )
         return rooms | self._packaging_room(found)
 
     def _packaging_room(self, found: Judged) -> dict[str, Floats]:
@@ -151,6 +184,13 @@ class Judge:
         rooms: dict[str, Floats] = {}
         for limit in self.packaging.limits:
             if not limit.is_at_rest:
-                room = limit.room(evaluated)[0].min(axis=1).reshape(found.points.way.shape) / limit.scale
-                rooms[limit.key] = np.minimum(room, rooms.get(limit.key, np.inf))
+                room = (
+                    limit.room(evaluated)[0]
+                    .min(axis=1)
+                    .reshape(found.points.way.shape)
+                    / limit.scale
+                )
+                rooms[limit.key] = np.minimum(
+                    room, rooms.get(limit.key, np.inf)
+                )
         return rooms

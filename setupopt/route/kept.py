@@ -16,7 +16,9 @@ from setupopt.route.study import RouteStudy, from_courses, study_route
 _NO_ROUTE = "no route keeps contact all the way"
 
 
-def kept_study(project: Project, options: RouteOptions, store: Store | None) -> RouteStudy:
+def kept_study(
+    project: Project, options: RouteOptions, store: Store | None
+) -> RouteStudy:
     """The best route, found in the store or searched and kept there; the same numbers either way.
 
     Raises UserError where no shape gets to the highest angle. Its `firsts` are left out.
@@ -43,13 +45,22 @@ def redriven(study: RouteStudy, route: RouteStudy) -> RouteStudy:
 
 def _as_array(study: RouteStudy) -> Floats:
     """Shape, entry speed, then coasting share, count and courses of each leg."""
-    parts = [float(SHAPES.index(study.paths.shape.name)), float(study.paths.legs[0].speed[0])]
+    parts = [
+        float(SHAPES.index(study.paths.shape.name)),
+        float(study.paths.legs[0].speed[0]),
+    ]
     for leg in study.paths.legs:
-        parts += [float(leg.coasting[0]), float(leg.course.shape[1]), *leg.course[0].tolist()]
+        parts += [
+            float(leg.coasting[0]),
+            float(leg.course.shape[1]),
+            *leg.course[0].tolist(),
+        ]
     return np.array(parts)
 
 
-def _from_array(project: Project, options: RouteOptions, found: Floats) -> RouteStudy:
+def _from_array(
+    project: Project, options: RouteOptions, found: Floats
+) -> RouteStudy:
     shape = SHAPES[int(found[0])]
     coasting = []
     courses = []
@@ -59,4 +70,11 @@ def _from_array(project: Project, options: RouteOptions, found: Floats) -> Route
         coasting.append(float(rest[0]))
         courses.append(rest[2 : 2 + count])
         rest = rest[2 + count :]
-    return from_courses(project, options, shape, float(found[1]), tuple(courses), tuple(coasting))
+    return from_courses(
+        project,
+        options,
+        shape,
+        float(found[1]),
+        tuple(courses),
+        tuple(coasting),
+    )

@@ -25,7 +25,8 @@ from setupopt.route.surface import Unrolled
 from setupopt.units import GRAVITY
 
 _FINE = 481  # shares at which sin(course) is integrated, by a cubic spline
-_SLOWEST = 1.0  # m/s; where height would take all speed, so that every case exists
+# M/s; where height would take all speed, so that every case exists
+_SLOWEST = 1.0
 
 
 @dataclass(frozen=True)
@@ -48,19 +49,30 @@ class PathPoints:
 
     def moved(self, way: Floats, along: Floats) -> PathPoints:
         """The points of a piece that begins after so much way, driven and along the axis, (paths), m."""
-        return replace(self, way=self.way + way[:, None], along=self.along + along[:, None])
+        return replace(
+            self, way=self.way + way[:, None], along=self.along + along[:, None]
+        )
 
 
 _NAMES = tuple(field.name for field in fields(PathPoints))
 
 
-def straight(place: float, length: float, speed: Floats, shares: Floats) -> PathPoints:
+def straight(
+    place: float, length: float, speed: Floats, shares: Floats
+) -> PathPoints:
     """Points at shares of a way straight along the axis at a place, with constant speeds (legs)."""
     ones = np.ones((speed.size, shares.size))
     nothing = 0.0 * ones
     way = length * shares * ones
     return PathPoints(
-        way, way.copy(), place * ones, nothing, nothing, nothing, speed[:, None] * ones, nothing
+        way,
+        way.copy(),
+        place * ones,
+        nothing,
+        nothing,
+        nothing,
+        speed[:, None] * ones,
+        nothing,
     )
 
 
@@ -86,7 +98,12 @@ class Legs:
         none = np.zeros(self.course.shape[0])
         flat = [(1, none), (2, none)]
         free = [(3, none), (4, none)]
-        return make_interp_spline(shares, self.course.T, 5, bc_type=(flat, flat if self.ends_flat else free))
+        return make_interp_spline(
+            shares,
+            self.course.T,
+            5,
+            bc_type=(flat, flat if self.ends_flat else free),
+        )
 
     @cached_property
     def _round(self) -> PPoly:
@@ -115,7 +132,9 @@ class Legs:
         gone = (self._round(fine) * self.length).T
         ends = np.array(places) - self.start
         side = np.sign(self.end - self.start)
-        shares = np.array([np.interp(side * ends, side * row, fine) for row in gone])
+        shares = np.array(
+            [np.interp(side * ends, side * row, fine) for row in gone]
+        )
         return np.asarray(np.abs(shares[:, 1] - shares[:, 0]) * self.length)
 
     def points(self, shares: Floats) -> PathPoints:
@@ -124,12 +143,19 @@ class Legs:
         course = self._course(shares).T
         curvature = self._course(shares, 1).T / length
         place = self.start + length * self._round(shares).T
-        climbed = self.surface.height(place) - self.surface.height(np.array([self.start]))
+        climbed = self.surface.height(place) - self.surface.height(
+            np.array([self.start])
+        )
         given_up = GRAVITY * self.coasting[:, None]
         squared = self.speed[:, None] ** 2 - 2.0 * given_up * climbed
         speed = np.sqrt(np.maximum(squared, _SLOWEST**2))
-        acceleration = -given_up * np.sin(self.surface.angle(place)) * np.sin(course)
-        yaw = speed**2 * self._course(shares, 2).T / length**2 + acceleration * curvature
+        acceleration = (
+            -given_up * np.sin(self.surface.angle(place)) * np.sin(course)
+        )
+        yaw = (
+            speed**2 * self._course(shares, 2).T / length**2
+            + acceleration * curvature
+        )
         return PathPoints(
             length * shares,
             length * self._along(shares).T,
@@ -142,7 +168,9 @@ class Legs:
         )
 
 
-def cases_of(venue: Venue, surface: Unrolled, points: PathPoints, name: str) -> CaseSet:
+def cases_of(
+    venue: Venue, surface: Unrolled, points: PathPoints, name: str
+) -> CaseSet:
     """The points as cases, legs slowest. Without wind; a place that bends does so as its first attitude."""
     turn = venue.attitudes[0].turn_radius if venue.attitudes else None
     return path_cases(

@@ -67,7 +67,11 @@ class Shape:
         if self.name == "over":
             return ("over",)
         hold = ("hold",) if self.hold > 0.0 else ()
-        return ("climb", *hold, "descent") if self.name == "back" else ("climb", *hold)
+        return (
+            ("climb", *hold, "descent")
+            if self.name == "back"
+            else ("climb", *hold)
+        )
 
 
 def shapes_of(goal: Goal, surface: Unrolled, over: bool | None) -> list[Shape]:
@@ -82,7 +86,15 @@ def shapes_of(goal: Goal, surface: Unrolled, over: bool | None) -> list[Shape]:
         whole = Stretch(start, start + climb.side * surface.round_trip, True)
         found.append(Shape("over", (whole,), top, goal.hold, surface))
     if over is not True:
-        found.append(Shape("back", (climb, Stretch(top, start, True)), top, goal.hold, surface))
+        found.append(
+            Shape(
+                "back",
+                (climb, Stretch(top, start, True)),
+                top,
+                goal.hold,
+                surface,
+            )
+        )
     return found
 
 
@@ -105,13 +117,18 @@ class Plan:
     def _counts(self) -> list[int]:
         """Free courses of each leg."""
         pairs = zip(self.course, self.shape.stretches, strict=True)
-        return [course.size - (2 if stretch.ends_level else 1) for course, stretch in pairs]
+        return [
+            course.size - (2 if stretch.ends_level else 1)
+            for course, stretch in pairs
+        ]
 
     def start(self) -> Floats:
         """The first path as a point of the box."""
         parts = [
             stretch.side * course[1 : 1 + count] / MOST_COURSE
-            for course, stretch, count in zip(self.course, self.shape.stretches, self._counts, strict=True)
+            for course, stretch, count in zip(
+                self.course, self.shape.stretches, self._counts, strict=True
+            )
         ]
         parts.append(np.array(self.coasting))
         if self.frees_speed:
@@ -128,23 +145,44 @@ class Plan:
             speed = low + (high - low) * points[:, -1]
         column = 0
         coasting = sum(self._counts)
-        for number, (stretch, count) in enumerate(zip(self.shape.stretches, self._counts, strict=True)):
+        for number, (stretch, count) in enumerate(
+            zip(self.shape.stretches, self._counts, strict=True)
+        ):
             course = np.zeros((points.shape[0], self.course[number].size))
-            course[:, 1 : 1 + count] = stretch.side * MOST_COURSE * points[:, column : column + count]
+            course[:, 1 : 1 + count] = (
+                stretch.side * MOST_COURSE * points[:, column : column + count]
+            )
             column += count
             entry = legs[-1].last_speed if legs else speed
             share = points[:, coasting + number]
-            legs.append(Legs(self.shape.surface, *stretch.ends, course, entry, share, stretch.ends_level))
+            legs.append(
+                Legs(
+                    self.shape.surface,
+                    *stretch.ends,
+                    course,
+                    entry,
+                    share,
+                    stretch.ends_level,
+                )
+            )
         return Paths(self.shape, tuple(legs))
 
 
-def plan(shape: Shape, chains: list[Chain], speed: float, speeds: tuple[float, float], free: bool) -> Plan:
+def plan(
+    shape: Shape,
+    chains: list[Chain],
+    speed: float,
+    speeds: tuple[float, float],
+    free: bool,
+) -> Plan:
     """The plan that begins with a chain for each leg."""
     courses = []
     for chain in chains:
         knots = max(_FEWEST_KNOTS, int(chain.way[-1] / _KNOT_SPACING)) + 1
         courses.append(chain.courses_at(np.linspace(0.0, 1.0, knots)))
-    return Plan(shape, tuple(courses), speed, speeds, free, (_COASTING,) * len(courses))
+    return Plan(
+        shape, tuple(courses), speed, speeds, free, (_COASTING,) * len(courses)
+    )
 
 
 @dataclass(frozen=True)
@@ -157,7 +195,13 @@ class Paths:
     def one(self, row: int) -> Paths:
         """One of the paths."""
         legs = tuple(
-            replace(leg, **{k: getattr(leg, k)[row : row + 1] for k in ("course", "speed", "coasting")})
+            replace(
+                leg,
+                **{
+                    k: getattr(leg, k)[row : row + 1]
+                    for k in ("course", "speed", "coasting")
+                },
+            )
             for leg in self.legs
         )
         return replace(self, legs=legs)
@@ -165,7 +209,9 @@ class Paths:
     @property
     def length(self) -> Floats:
         """Of the whole way, (paths), m."""
-        return np.asarray(sum(leg.length for leg in self.legs) + self.shape.straight)
+        return np.asarray(
+            sum(leg.length for leg in self.legs) + self.shape.straight
+        )
 
     @property
     def held(self) -> Floats:
@@ -173,7 +219,9 @@ class Paths:
         if self.shape.name != "over":
             return np.full(self.length.shape, self.shape.hold)
         leg = self.legs[0]
-        return leg.between((self.shape.top, leg.start + leg.end - self.shape.top))
+        return leg.between(
+            (self.shape.top, leg.start + leg.end - self.shape.top)
+        )
 
     def index(self, spacing: float) -> Floats:
         """Indices of points no further apart than `spacing`, m, by the first path."""
@@ -198,10 +246,24 @@ class Paths:
 
     def _lengths(self) -> list[float]:
         lengths = [float(leg.length[0]) for leg in self.legs]
-        return [lengths[0], self.shape.straight, *lengths[1:]] if "hold" in self.shape.pieces else lengths
+        return (
+            [lengths[0], self.shape.straight, *lengths[1:]]
+            if "hold" in self.shape.pieces
+            else lengths
+        )
 
     def _pieces(self) -> list[Callable[[Floats], PathPoints]]:
-        pieces: list[Callable[[Floats], PathPoints]] = [leg.points for leg in self.legs]
+        pieces: list[Callable[[Floats], PathPoints]] = [
+            leg.points for leg in self.legs
+        ]
         if "hold" in self.shape.pieces:
-            pieces.insert(1, partial(straight, self.shape.top, self.shape.straight, self.legs[0].last_speed))
+            pieces.insert(
+                1,
+                partial(
+                    straight,
+                    self.shape.top,
+                    self.shape.straight,
+                    self.legs[0].last_speed,
+                ),
+            )
         return pieces

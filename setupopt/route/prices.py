@@ -52,9 +52,15 @@ class _Here:
         high = np.minimum(_BOX, 1.0 - self.point)
         room = self.level + change - self.least
         found = linprog(
-            self.length_slope, -self.slope, room, bounds=np.stack([low, high], axis=1), method="highs"
+            self.length_slope,
+            -self.slope,
+            room,
+            bounds=np.stack([low, high], axis=1),
+            method="highs",
         )
-        return None if found.status != 0 else self.length + more + float(found.fun)
+        return (
+            None if found.status != 0 else self.length + more + float(found.fun)
+        )
 
 
 def prices(study: RouteStudy) -> tuple[Price, ...]:
@@ -65,33 +71,61 @@ def prices(study: RouteStudy) -> tuple[Price, ...]:
     here, margins = _linearised(problem, plan)
     base = here.shortest(np.zeros(here.level.size), 0.0)
     dearer = np.where(np.arange(here.level.size) < margins, -_MARGIN, 0.0)
-    found = [_price("least margin", _MARGIN, "", here.shortest(dearer, 0.0), base)]
+    found = [
+        _price("least margin", _MARGIN, "", here.shortest(dearer, 0.0), base)
+    ]
     changes = [("entry speed", _SPEED, "m/s", (_PART * _SPEED, 0.0))]
     if study.project.venue.section == "circle":
         changes.append(("radius", _RADIUS, "m", (0.0, _PART * _RADIUS)))
     for what, step, unit, (faster, wider) in changes:
         other, its_plan = _problem(study, speed + faster, wider, index)
-        moved = other(np.stack([here.point] * 2), problem(here.point[None]).warm_start)
-        change = (np.concatenate([moved.values[0], moved.limits[0]]) - here.level) / _PART
-        more = (float(its_plan.paths(here.point[None]).length[0]) - here.length) / _PART
-        found.append(_price(what, step, unit, here.shortest(change, more), base))
+        moved = other(
+            np.stack([here.point] * 2), problem(here.point[None]).warm_start
+        )
+        change = (
+            np.concatenate([moved.values[0], moved.limits[0]]) - here.level
+        ) / _PART
+        more = (
+            float(its_plan.paths(here.point[None]).length[0]) - here.length
+        ) / _PART
+        found.append(
+            _price(what, step, unit, here.shortest(change, more), base)
+        )
     return tuple(found)
 
 
-def _price(what: str, step: float, unit: str, length: float | None, base: float | None) -> Price:
-    return Price(what, step, unit, None if length is None or base is None else length - base)
+def _price(
+    what: str, step: float, unit: str, length: float | None, base: float | None
+) -> Price:
+    return Price(
+        what,
+        step,
+        unit,
+        None if length is None or base is None else length - base,
+    )
 
 
-def _problem(study: RouteStudy, speed: float, wider: float, index: Floats) -> tuple[RouteProblem, Plan]:
+def _problem(
+    study: RouteStudy, speed: float, wider: float, index: Floats
+) -> tuple[RouteProblem, Plan]:
     """The route's problem at a speed, m/s, in a section whose radius is so much wider, m."""
     venue = study.project.venue
     if wider:
         venue = replace(venue, curvature=1.0 / (1.0 / venue.curvature + wider))
     goal = replace(study.goal, speed=speed, length=None)
     judge = Judge(replace(study.project, venue=venue), goal)
-    shapes = {shape.name: shape for shape in shapes_of(goal, judge.surface, None)}
+    shapes = {
+        shape.name: shape for shape in shapes_of(goal, judge.surface, None)
+    }
     shape = shapes[study.paths.shape.name]
-    plan = Plan(shape, study.found.courses, speed, goal.speeds, False, study.found.coasting)
+    plan = Plan(
+        shape,
+        study.found.courses,
+        speed,
+        goal.speeds,
+        False,
+        study.found.coasting,
+    )
     return RouteProblem(judge, plan, "margin", index), plan
 
 
@@ -106,5 +140,11 @@ def _linearised(problem: RouteProblem, plan: Plan) -> tuple[_Here, int]:
     slope = (np.hstack([around.values, around.limits]) - level).T / signs
     length = float(plan.paths(point[None]).length[0])
     length_slope = (plan.paths(steps).length - length) / signs
-    least = np.where(np.arange(level.size) < here.values.size, here.values.min(), np.minimum(level, 0.0))
-    return _Here(point, level, slope, length, length_slope, least), here.values.size
+    least = np.where(
+        np.arange(level.size) < here.values.size,
+        here.values.min(),
+        np.minimum(level, 0.0),
+    )
+    return _Here(
+        point, level, slope, length, length_slope, least
+    ), here.values.size

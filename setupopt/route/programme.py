@@ -23,7 +23,12 @@ from setupopt.jobs.store import Store
 from setupopt.physics.inputs import SIDESLIP, STEER, Floats
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project, Range
-from setupopt.robust.builds.build_variation import BuildErrors, WorstBuild, varied_car, worst_build
+from setupopt.robust.builds.build_variation import (
+    BuildErrors,
+    WorstBuild,
+    varied_car,
+    worst_build,
+)
 from setupopt.robust.speeds.motion import PathForces
 from setupopt.route.goal import RouteOptions, goal_of, wanted
 from setupopt.route.judged import Judge
@@ -120,7 +125,9 @@ def programme(
     """The runs that lead to a route's goal, each on its own best route. `progress` gets how many more of the
     smallest steps, `most_steps` in all, are behind; `store` keeps routes. Raises UserError without [route].
     """
-    search = _Search(project, options or RouteOptions(), progress or (lambda _: None), store)
+    search = _Search(
+        project, options or RouteOptions(), progress or (lambda _: None), store
+    )
     runs: list[Run] = []
     while not search.is_goal(runs):
         refused: list[Refused] = []
@@ -128,11 +135,15 @@ def programme(
             found = search.run(step, angle, speed, runs)
             if isinstance(found, Run):
                 runs.append(replace(found, refused=tuple(refused)))
-                search.progress(search.steps_to(runs) - search.steps_to(runs[:-1]))
+                search.progress(
+                    search.steps_to(runs) - search.steps_to(runs[:-1])
+                )
                 break
             refused.append(found)
         else:
-            return Programme(tuple(runs), tuple(refused), False, search.goal.least_margin)
+            return Programme(
+                tuple(runs), tuple(refused), False, search.goal.least_margin
+            )
     return Programme(tuple(runs), (), True, search.goal.least_margin)
 
 
@@ -146,7 +157,11 @@ class _Search:
     """Runs of one project by angle and speed."""
 
     def __init__(
-        self, project: Project, options: RouteOptions, progress: Callable[[int], object], store: Store | None
+        self,
+        project: Project,
+        options: RouteOptions,
+        progress: Callable[[int], object],
+        store: Store | None,
     ) -> None:
         self.project = project
         self.store = store
@@ -173,7 +188,11 @@ class _Search:
 
     def is_goal(self, runs: list[Run]) -> bool:
         """Whether the last run is at the goal's angle and speed."""
-        return bool(runs) and self._is_top(runs[-1].roll_angle) and runs[-1].speed > self.goal.speed - _SAME
+        return (
+            bool(runs)
+            and self._is_top(runs[-1].roll_angle)
+            and runs[-1].speed > self.goal.speed - _SAME
+        )
 
     def _is_top(self, angle: float) -> bool:
         return abs(angle - self.goal.top) < _SAME
@@ -183,10 +202,19 @@ class _Search:
         goal = self.goal
         angle = runs[-1].roll_angle if runs else goal.start
         speed = runs[-1].speed if runs else self.slowest
-        higher = [one for one in self.angles if abs(one - goal.start) > abs(angle - goal.start) + _SAME]
+        higher = [
+            one
+            for one in self.angles
+            if abs(one - goal.start) > abs(angle - goal.start) + _SAME
+        ]
         if not runs:
-            speeds = [min(speed + k * self.step, goal.speed) for k in range(self.faster(goal.speed) + 1)]
-            yield from (("first", one, each) for one in higher for each in speeds)
+            speeds = [
+                min(speed + k * self.step, goal.speed)
+                for k in range(self.faster(goal.speed) + 1)
+            ]
+            yield from (
+                ("first", one, each) for one in higher for each in speeds
+            )
             return
         if higher:
             yield "angle", higher[0], speed
@@ -194,20 +222,33 @@ class _Search:
             yield "speed", angle, min(speed + self.step, goal.speed)
         yield from (("angle", one, speed) for one in higher[1:])
 
-    def run(self, step: str, angle: float, speed: float, before: list[Run]) -> Run | Refused:
+    def run(
+        self, step: str, angle: float, speed: float, before: list[Run]
+    ) -> Run | Refused:
         """The run to an angle at a speed, or why there is none."""
         assert self.project.limits is not None
         there = replace(wanted(self.project), to_angle=angle)
-        project = replace(self.project, limits=replace(self.project.limits, route=there))
+        project = replace(
+            self.project, limits=replace(self.project.limits, route=there)
+        )
         over = self.options.over if self._is_top(angle) else False
         options = replace(self.options, speed=speed, over=over)
-        found = self._found(step, angle, with_body(project, project.setup.body), options, before)
+        found = self._found(
+            step, angle, with_body(project, project.setup.body), options, before
+        )
         if isinstance(found, Refused) or found.holds:
             return found
-        return Refused(angle, speed, found.margin, found.worst, found.study.broken)
+        return Refused(
+            angle, speed, found.margin, found.worst, found.study.broken
+        )
 
     def _found(
-        self, step: str, angle: float, project: Project, options: RouteOptions, before: list[Run]
+        self,
+        step: str,
+        angle: float,
+        project: Project,
+        options: RouteOptions,
+        before: list[Run],
     ) -> Run | Refused:
         speed = options.speed or 0.0
         most = self._straight(project, options, angle)
@@ -225,24 +266,43 @@ class _Search:
         other = _judged(step, angle, redriven(study, courses), before)
         return max(found, other, key=lambda one: one.worst)
 
-    def _straight(self, project: Project, options: RouteOptions, angle: float) -> float:
+    def _straight(
+        self, project: Project, options: RouteOptions, angle: float
+    ) -> float:
         """Margin straight along at an angle, which a way back on the same side cannot exceed."""
-        if options.over is not False or not (self.goal.returns or self.goal.hold):
+        if options.over is not False or not (
+            self.goal.returns or self.goal.hold
+        ):
             return 1.0
         judge = Judge(project, goal_of(project, options))
         points = straight(
-            judge.surface.place(angle), 1.0, np.full(1, options.speed), np.linspace(0.0, 1.0, 2)
+            judge.surface.place(angle),
+            1.0,
+            np.full(1, options.speed),
+            np.linspace(0.0, 1.0, 2),
         )
         return float(judge.judged(points).result.safe_margin.min())
 
 
-def _judged(step: str, angle: float, study: RouteStudy, before: list[Run]) -> Run:
+def _judged(
+    step: str, angle: float, study: RouteStudy, before: list[Run]
+) -> Run:
     """A route at the worst of the spread, and what it tells; a route that breaks a limit tells nothing."""
     project = study.project
     inputs = _inputs(project)
     nothing = np.zeros((len(inputs.names),) * 2)
     if not (inputs.names and study.holds):
-        return Run(step, angle, study, float(study.margin.min()), {}, {}, {}, nothing, None)
+        return Run(
+            step,
+            angle,
+            study,
+            float(study.margin.min()),
+            {},
+            {},
+            {},
+            nothing,
+            None,
+        )
     cases = _cases(study)
     worst = worst_build(inputs, cases)
     information = _information(project, inputs, cases)
@@ -251,7 +311,17 @@ def _judged(step: str, angle: float, study: RouteStudy, before: list[Run]) -> Ru
     tells = inputs.names[int((left / _left(known)).argmin())]
     alone = dict(zip(inputs.names, _left(information).tolist(), strict=True))
     after = dict(zip(inputs.names, left.tolist(), strict=True))
-    return Run(step, angle, study, worst.margin, worst.errors, alone, after, information, tells)
+    return Run(
+        step,
+        angle,
+        study,
+        worst.margin,
+        worst.errors,
+        alone,
+        after,
+        information,
+        tells,
+    )
 
 
 def worst_of_spread(study: RouteStudy) -> WorstBuild | None:
@@ -267,7 +337,9 @@ def _inputs(project: Project) -> BuildErrors:
 
 def _cases(study: RouteStudy) -> CaseSet:
     """Every so many-th point, and the local minima of the margin."""
-    rows = np.union1d(np.arange(0, study.margin.size, EVERY), lowest(study.margin))
+    rows = np.union1d(
+        np.arange(0, study.margin.size, EVERY), lowest(study.margin)
+    )
     return study.judged.result.cases.pick(rows)
 
 
@@ -287,10 +359,16 @@ def _at(project: Project, errors: dict[str, float]) -> Project:
 
 def _left(information: Floats) -> Floats:
     """Share of each input's spread that is left: a uniform one of +-1 has a variance of 1/3."""
-    return np.asarray(np.sqrt(np.diag(np.linalg.inv(np.eye(len(information)) + information / 3.0))))
+    return np.asarray(
+        np.sqrt(
+            np.diag(np.linalg.inv(np.eye(len(information)) + information / 3.0))
+        )
+    )
 
 
-def _information(project: Project, inputs: BuildErrors, cases: CaseSet) -> Floats:
+def _information(
+    project: Project, inputs: BuildErrors, cases: CaseSet
+) -> Floats:
     """Of all channels measured at all cases, (inputs, inputs), in spreads."""
     count = len(inputs.names)
     moved = np.vstack([np.eye(count), -np.eye(count)])
@@ -299,7 +377,9 @@ def _information(project: Project, inputs: BuildErrors, cases: CaseSet) -> Float
     return np.asarray(slope @ slope.T)
 
 
-def _channels(project: Project, inputs: BuildErrors, errors: Floats, cases: CaseSet) -> Floats:
+def _channels(
+    project: Project, inputs: BuildErrors, errors: Floats, cases: CaseSet
+) -> Floats:
     """All channels at all cases over their errors, one after the other."""
     answers = inputs.result(errors, cases).answers[0]
     car = varied_car(project.car, inputs.factors(errors))
@@ -311,6 +391,9 @@ def _channels(project: Project, inputs: BuildErrors, errors: Floats, cases: Case
         "ride_gap": answers["ride_gap"],
         "steer": answers["state"][:, STEER],
         "sideslip": answers["state"][:, SIDESLIP],
-        "power": path.power(speed) + path.mass * cases.records["acceleration"] * speed,
+        "power": path.power(speed)
+        + path.mass * cases.records["acceleration"] * speed,
     }
-    return np.concatenate([np.ravel(column) / ERRORS[name] for name, column in seen.items()])
+    return np.concatenate(
+        [np.ravel(column) / ERRORS[name] for name, column in seen.items()]
+    )

@@ -56,7 +56,10 @@ class RouteMap:
     @property
     def front(self) -> tuple[Cell, ...]:
         """Cells with the least margin that no other beats in both margin and whole length, shortest first."""
-        good = sorted((c for c in self.cells if c.margin >= self.least_margin), key=lambda c: c.total)
+        good = sorted(
+            (c for c in self.cells if c.margin >= self.least_margin),
+            key=lambda c: c.total,
+        )
         found: list[Cell] = []
         for cell in good:
             if not found or cell.margin > found[-1].margin:
@@ -68,11 +71,22 @@ def cells_of(project: Project) -> tuple[Floats, Floats]:
     """Radii and speeds of the map. Raises UserError where [route] does not give both."""
     route = wanted(project)
     path = str(project.folder / "limits.toml")
-    for key, span in (("route.radius_mm", route.radius), ("route.speed_m_s", route.speed)):
+    for key, span in (
+        ("route.radius_mm", route.radius),
+        ("route.speed_m_s", route.speed),
+    ):
         if span is None:
-            raise InputError(path, None, key, "nothing", "it, because the map needs radii and speeds")
+            raise InputError(
+                path,
+                None,
+                key,
+                "nothing",
+                "it, because the map needs radii and speeds",
+            )
     if project.venue.section != "circle":
-        raise UserError('the map of radius and speed needs venue.section = "circle"')
+        raise UserError(
+            'the map of radius and speed needs venue.section = "circle"'
+        )
     assert route.radius is not None
     assert route.speed is not None
     return _steps(route.radius), _steps(route.speed)
@@ -84,15 +98,27 @@ def _steps(span: Range) -> Floats:
 
 
 def route_map(
-    project: Project, options: RouteOptions, progress: Callable[[int], object], store: Store | None = None
+    project: Project,
+    options: RouteOptions,
+    progress: Callable[[int], object],
+    store: Store | None = None,
 ) -> RouteMap:
     """The map; every cell has its own best route, found with fewer points and steps than a single one."""
     radii, speeds = cells_of(project)
-    jobs = [(float(radius), float(speed)) for radius in radii for speed in speeds]
+    jobs = [
+        (float(radius), float(speed)) for radius in radii for speed in speeds
+    ]
     do = partial(_cell, project, options)
     cells = run_chunks("map", do, jobs, store=store, progress=progress)
-    least = options.least_margin if options.least_margin is not None else wanted(project).least_margin
-    found = (_as_cell(*job, numbers) for job, numbers in zip(jobs, cells, strict=True))
+    least = (
+        options.least_margin
+        if options.least_margin is not None
+        else wanted(project).least_margin
+    )
+    found = (
+        _as_cell(*job, numbers)
+        for job, numbers in zip(jobs, cells, strict=True)
+    )
     return RouteMap(radii, speeds, tuple(found), least or 0.0)
 
 
@@ -103,10 +129,14 @@ def _as_cell(radius: float, speed: float, numbers: Floats) -> Cell:
     return Cell(radius, speed, margin, SHAPES[int(shape)], *rest)
 
 
-def _cell(project: Project, options: RouteOptions, job: tuple[float, float]) -> Floats:
+def _cell(
+    project: Project, options: RouteOptions, job: tuple[float, float]
+) -> Floats:
     """The numbers of a cell: its shape's, then from the margin on; none where no route keeps contact."""
     radius, speed = job
-    there = replace(project, venue=replace(project.venue, curvature=1.0 / radius))
+    there = replace(
+        project, venue=replace(project.venue, curvature=1.0 / radius)
+    )
     try:
         study = study_route(there, replace(options, speed=speed, quick=True))
     except UserError:
@@ -126,7 +156,9 @@ def _cell(project: Project, options: RouteOptions, job: tuple[float, float]) -> 
 def fall_height(study: RouteStudy) -> float:
     """Height of the CG over the floor at the highest place of a route, m."""
     height = study.paths.shape.surface.height(study.judged.points.place[0])
-    return float((height + np.cos(study.roll_angle) * study.car.cg_height).max())
+    return float(
+        (height + np.cos(study.roll_angle) * study.car.cg_height).max()
+    )
 
 
 def load_factor(study: RouteStudy) -> Floats:
@@ -140,7 +172,9 @@ def load_factor(study: RouteStudy) -> Floats:
     bent = speed2 * points.curvature[0]
     along = points.acceleration[0]
     forward = along * (1.0 - nearer * sine**2) - nearer * bent * sine * cosine
-    leftward = bent * (1.0 - nearer * cosine**2) - nearer * along * sine * cosine
+    leftward = (
+        bent * (1.0 - nearer * cosine**2) - nearer * along * sine * cosine
+    )
     upward = (1.0 - nearer) * cases["curvature"] * speed2 * sine**2
     angle = study.roll_angle
     forward += GRAVITY * np.sin(angle) * sine

@@ -29,7 +29,9 @@ _FINER = 4
 _FEW_STEPS = 12
 _STEEP = 5e-3  # the most that a value or a limit may change in a small step
 _WORSE = 1e-3  # of margin or room; points that are worse by less are not added
-_OPTIONS = TrustRegionOptions(first_radius=0.08, least_gain=1e-4, least_rise=5e-4, most_steps=40)
+_OPTIONS = TrustRegionOptions(
+    first_radius=0.08, least_gain=1e-4, least_rise=5e-4, most_steps=40
+)
 
 
 class _Known(NamedTuple):
@@ -43,7 +45,9 @@ class _Known(NamedTuple):
 class RouteProblem:
     """The batch function of a route: points of the unit box to values and limits."""
 
-    def __init__(self, judge: Judge, plan: Plan, mode: str, index: Floats) -> None:
+    def __init__(
+        self, judge: Judge, plan: Plan, mode: str, index: Floats
+    ) -> None:
         self.judge = judge
         self.plan = plan
         self.mode = mode
@@ -56,24 +60,46 @@ class RouteProblem:
         several = points.shape[0] > 1
         known = warm_start
         warm_start = known.near if several else None
-        growth = not several or bool((warm_start.answers["growth"] > _NEAR * self.goal.growth).any())
+        growth = not several or bool(
+            (warm_start.answers["growth"] > _NEAR * self.goal.growth).any()
+        )
         found = self.judge.judged(paths.points(self.index), warm_start, growth)
         kept = self.judge.room(found)
-        if several and not growth and np.isfinite(warm_start.answers["growth"]).any():
+        if (
+            several
+            and not growth
+            and np.isfinite(warm_start.answers["growth"]).any()
+        ):
             kept |= {"growth_per_s": np.ones(found.steer_rate.shape)}
-        rooms = [*(room - _GUARD for room in kept.values()), *self._of_whole(paths)]
+        rooms = [
+            *(room - _GUARD for room in kept.values()),
+            *self._of_whole(paths),
+        ]
         margin = found.column("search_margin")
         values = margin
         if self.mode == "length":
-            values = -paths.length[:, None] / self.plan.paths(self.plan.start()[None]).length
+            values = (
+                -paths.length[:, None]
+                / self.plan.paths(self.plan.start()[None]).length
+            )
         if self.mode == "speed":
             values = -paths.legs[0].speed[:, None] / self.goal.speeds[1]
         if self.mode != "margin":
             rooms.append(margin - self.goal.least_margin)
-        limits = np.concatenate(rooms, axis=1) if rooms else np.ones((points.shape[0], 1))
-        if several:  # a wheel that leaves the ground, or another trim, is no slope
-            values = known.values + np.clip(values - known.values, -_STEEP, _STEEP)
-            limits = known.limits + np.clip(limits - known.limits, -_STEEP, _STEEP)
+        limits = (
+            np.concatenate(rooms, axis=1)
+            if rooms
+            else np.ones((points.shape[0], 1))
+        )
+        if (
+            several
+        ):  # a wheel that leaves the ground, or another trim, is no slope
+            values = known.values + np.clip(
+                values - known.values, -_STEEP, _STEEP
+            )
+            limits = known.limits + np.clip(
+                limits - known.limits, -_STEEP, _STEEP
+            )
             return Evaluation(values, limits, known)
         return Evaluation(values, limits, _Known(found.near, values, limits))
 
@@ -117,7 +143,9 @@ def raised(judge: Judge, plan: Plan, mode: str, quick: bool = False) -> Raised:
     steps = 0
     options = replace(_OPTIONS, most_steps=_FEW_STEPS) if quick else _OPTIONS
     for _ in range(1 if quick else _ROUNDS):
-        outcome = maximise_worst(RouteProblem(judge, plan, mode, index), point, options)
+        outcome = maximise_worst(
+            RouteProblem(judge, plan, mode, index), point, options
+        )
         steps += outcome.steps
         point = outcome.point
         paths = plan.paths(point[None])
@@ -133,10 +161,14 @@ def unmoved(judge: Judge, plan: Plan, quick: bool = False) -> Raised:
     """A plan's first route as it is."""
     paths = plan.paths(plan.start()[None])
     dense = paths.index(SPACING / (_FINER if quick else DENSE))
-    return Raised(paths, dense, judge.judged(paths.points(dense)), plan.start(), 0)
+    return Raised(
+        paths, dense, judge.judged(paths.points(dense)), plan.start(), 0
+    )
 
 
-def _worse(judge: Judge, judged: Judged, dense: Floats, index: Floats) -> Floats:
+def _worse(
+    judge: Judge, judged: Judged, dense: Floats, index: Floats
+) -> Floats:
     """Indices of local minima of margin and rooms that are worse than what the search saw."""
     columns = {"margin": judged.column("search_margin")} | judge.room(judged)
     seen = np.searchsorted(dense, index).clip(0, dense.size - 1)
@@ -152,4 +184,9 @@ def _worse(judge: Judge, judged: Judged, dense: Floats, index: Floats) -> Floats
 
 def lowest(values: Floats) -> np.ndarray:
     """Rows of the local minima between both ends."""
-    return np.asarray(np.flatnonzero((values[1:-1] <= values[:-2]) & (values[1:-1] <= values[2:])) + 1)
+    return np.asarray(
+        np.flatnonzero(
+            (values[1:-1] <= values[:-2]) & (values[1:-1] <= values[2:])
+        )
+        + 1
+    )

@@ -42,7 +42,10 @@ class First:
     @property
     def length(self) -> float:
         """Way on the section, m."""
-        return float(sum(chain.way[-1] for chain in self.chains)) + self.shape.straight
+        return (
+            float(sum(chain.way[-1] for chain in self.chains))
+            + self.shape.straight
+        )
 
 
 @dataclass(frozen=True)
@@ -91,7 +94,9 @@ class RouteStudy:
     @property
     def roll_angle(self) -> Floats:
         """Along the route, (points), rad; beyond 180 deg on the way over the top."""
-        return np.asarray(self.paths.shape.surface.angle(self.judged.points.place[0]))
+        return np.asarray(
+            self.paths.shape.surface.angle(self.judged.points.place[0])
+        )
 
     @property
     def seconds(self) -> Floats:
@@ -104,20 +109,31 @@ class RouteStudy:
     @property
     def broken(self) -> tuple[str, ...]:
         """Limits that some point breaks; rounding of the search is no break."""
-        return tuple(name for name, rows in self.room.items() if rows.min() < -_SLACK)
+        return tuple(
+            name for name, rows in self.room.items() if rows.min() < -_SLACK
+        )
 
     @property
     def holds(self) -> bool:
         """Whether the least margin and every limit are kept at every point."""
-        short = self.goal.length is not None and self.length > self.goal.length * (1.0 + _SLACK)
-        return bool(self.margin.min() >= self.goal.least_margin - _SLACK) and not self.broken and not short
+        short = (
+            self.goal.length is not None
+            and self.length > self.goal.length * (1.0 + _SLACK)
+        )
+        return (
+            bool(self.margin.min() >= self.goal.least_margin - _SLACK)
+            and not self.broken
+            and not short
+        )
 
 
 _SLACK = 2e-3  # of a margin or of a limit's size: what the search leaves between its points
 
 
 def study_route(
-    project: Project, options: RouteOptions | None = None, progress: Callable[[int], object] | None = None
+    project: Project,
+    options: RouteOptions | None = None,
+    progress: Callable[[int], object] | None = None,
 ) -> RouteStudy:
     """The best route of the project's setup. Raises UserError where no shape gets to the highest angle."""
     options = options or RouteOptions()
@@ -133,16 +149,25 @@ def study_route(
     tell(1)
     best = best_first(firsts, options.mode)
     chains = list(best.chains)
-    way = plan(best.shape, chains, best.speed, goal.speeds, options.mode == "speed")
+    way = plan(
+        best.shape, chains, best.speed, goal.speeds, options.mode == "speed"
+    )
     found = _raised(judge, way, best, options)
     tell(1)
     return _study(judge, options, firsts, found)
 
 
-def _study(judge: Judge, options: RouteOptions, firsts: dict[str, First | None], found: Raised) -> RouteStudy:
+def _study(
+    judge: Judge,
+    options: RouteOptions,
+    firsts: dict[str, First | None],
+    found: Raised,
+) -> RouteStudy:
     room = judge.room(found.judged)
     beside = (_helix(judge, found), _straight(judge, found))
-    return RouteStudy(judge.project, options, judge.goal, firsts, found, room, *beside)
+    return RouteStudy(
+        judge.project, options, judge.goal, firsts, found, room, *beside
+    )
 
 
 def from_courses(
@@ -162,7 +187,9 @@ def from_courses(
     return _study(judge, options, {}, unmoved(judge, known, options.quick))
 
 
-def _raised(judge: Judge, way: Plan, best: First, options: RouteOptions) -> Raised:
+def _raised(
+    judge: Judge, way: Plan, best: First, options: RouteOptions
+) -> Raised:
     """The best route near the first path.
 
     For the shortest or the slowest one the margin is raised first, at the length of the first path: that
@@ -174,7 +201,11 @@ def _raised(judge: Judge, way: Plan, best: First, options: RouteOptions) -> Rais
     judge.goal = replace(goal, length=best.length * _MORE_LENGTH)
     start = raised(judge, replace(way, frees_speed=False), "margin")
     judge.goal = goal
-    return raised(judge, replace(way, course=start.courses, coasting=start.coasting), options.mode)
+    return raised(
+        judge,
+        replace(way, course=start.courses, coasting=start.coasting),
+        options.mode,
+    )
 
 
 _MORE_LENGTH = 1.05  # of the first path's
@@ -190,7 +221,10 @@ def best_first(firsts: dict[str, First | None], mode: str) -> First:
         )
     if mode == "margin":
         return max(known, key=lambda first: first.margin)
-    return min(known, key=lambda first: first.length if mode == "length" else first.speed)
+    return min(
+        known,
+        key=lambda first: first.length if mode == "length" else first.speed,
+    )
 
 
 class FirstSearch:
@@ -207,7 +241,11 @@ class FirstSearch:
             return self._at_speed(shape, goal.speed, mode)
         for speed in np.linspace(*goal.speeds, _SPEED_STEPS):
             found = self._at_speed(shape, float(speed), "length")
-            if found is not None and found.margin >= goal.least_margin and self._is_short(found):
+            if (
+                found is not None
+                and found.margin >= goal.least_margin
+                and self._is_short(found)
+            ):
                 return found
         return self._at_speed(shape, goal.speeds[1], "margin")
 
@@ -217,16 +255,27 @@ class FirstSearch:
 
     def _at_speed(self, shape: Shape, speed: float, mode: str) -> First | None:
         searches = [
-            ChainSearch(self._table(stretch.ends, speed), stretch.ends, stretch.ends_level)
+            ChainSearch(
+                self._table(stretch.ends, speed),
+                stretch.ends,
+                stretch.ends_level,
+            )
             for stretch in shape.stretches
         ]
         if mode == "length":
-            found = _chains(shape, speed, searches, self.judge.goal.least_margin)
-            if found is not None and found.margin >= self.judge.goal.least_margin:
+            found = _chains(
+                shape, speed, searches, self.judge.goal.least_margin
+            )
+            if (
+                found is not None
+                and found.margin >= self.judge.goal.least_margin
+            ):
                 return found
         return self._highest(shape, speed, searches)
 
-    def _highest(self, shape: Shape, speed: float, searches: list[ChainSearch]) -> First | None:
+    def _highest(
+        self, shape: Shape, speed: float, searches: list[ChainSearch]
+    ) -> First | None:
         """The chains of the highest level whose length is allowed; else the shortest that keep contact."""
         low = -1.9
         high = 1.0
@@ -245,17 +294,26 @@ class FirstSearch:
         key = (*ends, speed)
         if key not in self._tables:
             judge = self.judge
-            self._tables[key] = margin_table(judge.project, judge.surface, judge.settings, ends, speed)
+            self._tables[key] = margin_table(
+                judge.project, judge.surface, judge.settings, ends, speed
+            )
         return self._tables[key]
 
 
-def _chains(shape: Shape, speed: float, searches: list[ChainSearch], level: float) -> First | None:
+def _chains(
+    shape: Shape, speed: float, searches: list[ChainSearch], level: float
+) -> First | None:
     """The shortest chain of every leg at a level."""
     chains = [search.shortest(level) for search in searches]
     if any(chain is None for chain in chains):
         return None
     straight = min(search.least for search in searches)
-    return First(shape, speed, tuple(chain for chain in chains if chain is not None), straight)
+    return First(
+        shape,
+        speed,
+        tuple(chain for chain in chains if chain is not None),
+        straight,
+    )
 
 
 def _helix(judge: Judge, found: Raised) -> float:
@@ -272,5 +330,10 @@ def _straight(judge: Judge, found: Raised) -> float:
     """Margin of straight running at the highest angle at the entry speed."""
     from setupopt.route.leg import straight
 
-    points = straight(found.paths.shape.top, 1.0, found.paths.legs[0].speed, np.linspace(0.0, 1.0, 2))
+    points = straight(
+        found.paths.shape.top,
+        1.0,
+        found.paths.legs[0].speed,
+        np.linspace(0.0, 1.0, 2),
+    )
     return float(judge.judged(points).result.safe_margin.min())

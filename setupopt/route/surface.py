@@ -15,7 +15,9 @@ from setupopt.project.section import Section
 class Unrolled(Protocol):
     """A section by the coordinate S round it, m; all arrays of any shape."""
 
-    round_trip: float | None  # m once round; None on a section that does not close
+    round_trip: (
+        float | None
+    )  # m once round; None on a section that does not close
 
     def at(self, place: Floats) -> Floats:
         """Positions in the measure of `evaluation.cases.sweep_at`."""

@@ -24,12 +24,18 @@ from setupopt.route.surface import Unrolled
 _PLACES = 13
 MOST_COURSE = np.radians(40.0)
 _COURSES = np.linspace(0.0, MOST_COURSE, 9)
-_SIDEWAYS = np.array([-24.0, -12.0, 12.0, 24.0])  # m/s2 across the path, beside none
+_SIDEWAYS = np.array(
+    [-24.0, -12.0, 12.0, 24.0]
+)  # m/s2 across the path, beside none
 # Courses of a chain, deg, and layers: each step rounds its course, so few layers and fine courses are best
-_CHAIN_DEG = np.concatenate([np.arange(0.0, 4.0, 0.125), np.arange(4.0, 40.1, 0.25)])
+_CHAIN_DEG = np.concatenate(
+    [np.arange(0.0, 4.0, 0.125), np.arange(4.0, 40.1, 0.25)]
+)
 _LAYERS = 16
 _NONE = -2.0  # margin that stands for lost contact
-_HOPELESS = -0.3  # under this margin without path curvature, none with it is solved
+_HOPELESS = (
+    -0.3
+)  # under this margin without path curvature, none with it is solved
 _HALVINGS = 14
 
 
@@ -46,35 +52,54 @@ class MarginTable:
     @cached_property
     def _at(self) -> RegularGridInterpolator:
         axes = (self.places, np.round(self.courses, 12), self.curvatures)
-        return RegularGridInterpolator(axes, self.margin, bounds_error=False, fill_value=_NONE)
+        return RegularGridInterpolator(
+            axes, self.margin, bounds_error=False, fill_value=_NONE
+        )
 
     def of(self, place: Floats, course: Floats, curvature: Floats) -> Floats:
         """Margins by linear interpolation; those outside of the table count as lost."""
         shape = np.broadcast_shapes(place.shape, course.shape, curvature.shape)
-        asked = [np.broadcast_to(one, shape).ravel() for one in (place, course, curvature)]
+        asked = [
+            np.broadcast_to(one, shape).ravel()
+            for one in (place, course, curvature)
+        ]
         return np.asarray(self._at(np.stack(asked, axis=-1))).reshape(shape)
 
 
 def margin_table(
-    project: Project, surface: Unrolled, settings: Records, ends: tuple[float, float], speed: float
+    project: Project,
+    surface: Unrolled,
+    settings: Records,
+    ends: tuple[float, float],
+    speed: float,
 ) -> MarginTable:
     """Solve the table for a leg between two places, m, at a speed, m/s."""
     solver = _Solver(project, surface, settings, speed)
     side = 1.0 if ends[1] > ends[0] else -1.0
     courses = np.sort(side * _COURSES)
     places = np.linspace(min(ends), max(ends), _PLACES)
-    place, course = (grid.ravel() for grid in np.meshgrid(places, courses, indexing="ij"))
+    place, course = (
+        grid.ravel() for grid in np.meshgrid(places, courses, indexing="ij")
+    )
     straight, answers = solver.solved(place, course, np.zeros(place.size))
     curvatures = _SIDEWAYS / speed**2
     bent = np.full((place.size, curvatures.size), _NONE)
     some = np.flatnonzero(straight > _HOPELESS)
     for column, curvature in enumerate(curvatures):
         curved = np.full(some.size, curvature)
-        bent[some, column], _ = solver.solved(place[some], course[some], curved, answers[some])
+        bent[some, column], _ = solver.solved(
+            place[some], course[some], curved, answers[some]
+        )
     half = curvatures.size // 2
     margin = np.column_stack([bent[:, :half], straight, bent[:, half:]])
     whole = np.concatenate([curvatures[:half], [0.0], curvatures[half:]])
-    return MarginTable(surface, places, courses, whole, margin.reshape(places.size, courses.size, -1))
+    return MarginTable(
+        surface,
+        places,
+        courses,
+        whole,
+        margin.reshape(places.size, courses.size, -1),
+    )
 
 
 @dataclass(frozen=True)
@@ -91,13 +116,21 @@ class _Solver:
         return Model(self.project.car)
 
     def solved(
-        self, place: Floats, course: Floats, curvature: Floats, starts: Records | None = None
+        self,
+        place: Floats,
+        course: Floats,
+        curvature: Floats,
+        starts: Records | None = None,
     ) -> tuple[Floats, Records]:
         """Margins, `_NONE` where contact is lost, and answers; (points)."""
-        result = self.model.run(self.settings, self._cases(place, course, curvature), starts)
+        result = self.model.run(
+            self.settings, self._cases(place, course, curvature), starts
+        )
         return np.maximum(result.safe_margin[0], _NONE), result.answers[0]
 
-    def _cases(self, place: Floats, course: Floats, curvature: Floats) -> CaseSet:
+    def _cases(
+        self, place: Floats, course: Floats, curvature: Floats
+    ) -> CaseSet:
         return path_cases(
             self.project.venue,
             "table",
@@ -125,28 +158,46 @@ class Chain:
 class ChainSearch:
     """Chains from course 0 at the beginning of a leg to course 0, or to any course, at its end."""
 
-    def __init__(self, table: MarginTable, ends: tuple[float, float], ends_level: bool) -> None:
+    def __init__(
+        self, table: MarginTable, ends: tuple[float, float], ends_level: bool
+    ) -> None:
         share = np.linspace(0.0, 1.0, _LAYERS + 1)
-        closer = share**2 * (3.0 - 2.0 * share)  # near the ends, where a path gains little way round
+        closer = share**2 * (
+            3.0 - 2.0 * share
+        )  # near the ends, where a path gains little way round
         self.place = ends[0] + (ends[1] - ends[0]) * closer
         side = 1.0 if ends[1] > ends[0] else -1.0
         self.course = side * np.radians(_CHAIN_DEG)
         self.ends_level = ends_level
         step = np.diff(self.place)[:, None, None]
         change = self.course[None, :] - self.course[:, None]
-        curvature = (np.cos(self.course)[:, None] - np.cos(self.course)[None, :]) / step
+        curvature = (
+            np.cos(self.course)[:, None] - np.cos(self.course)[None, :]
+        ) / step
         with np.errstate(divide="ignore", invalid="ignore"):
-            self.way = np.where(change == 0.0, step / np.sin(self.course)[:, None], change / curvature)
-        first = table.of(self.place[:-1, None, None], self.course[:, None], curvature)
-        last = table.of(self.place[1:, None, None], self.course[None, :], curvature)
-        self.margin = np.minimum(first, last)  # (layers, from, to): the lower one of both ends of a step
+            self.way = np.where(
+                change == 0.0,
+                step / np.sin(self.course)[:, None],
+                change / curvature,
+            )
+        first = table.of(
+            self.place[:-1, None, None], self.course[:, None], curvature
+        )
+        last = table.of(
+            self.place[1:, None, None], self.course[None, :], curvature
+        )
+        self.margin = np.minimum(
+            first, last
+        )  # (layers, from, to): the lower one of both ends of a step
         # a path begins straight along without curvature, and where it ends level it ends so
         straight = np.array(ends[: 1 + ends_level])
         self.least = float(table.of(straight, np.zeros(1), np.zeros(1)).min())
 
     def shortest(self, level: float) -> Chain | None:
         """The shortest chain with no margin under a level; None where there is none."""
-        steps = np.where(self.margin >= level, self.way, np.inf)  # (layers, from, to)
+        steps = np.where(
+            self.margin >= level, self.way, np.inf
+        )  # (layers, from, to)
         way = np.full((_LAYERS + 1, self.course.size), np.inf)
         way[0, 0] = 0.0
         came = np.zeros(way.shape, dtype=int)
@@ -173,7 +224,9 @@ class ChainSearch:
         for _ in range(_HALVINGS):
             level = 0.5 * (low + high)
             chain = self.shortest(level)
-            if chain is not None and (length is None or chain.way[-1] <= length):
+            if chain is not None and (
+                length is None or chain.way[-1] <= length
+            ):
                 found = chain
                 low = level
             else:

@@ -24,7 +24,12 @@ from setupopt.route.study import RouteStudy
 from setupopt.units import BAR, GRAVITY
 
 KEPT = 0.1  # margin of straight running without drive where a way out ends
-_SPEEDS = (0.05, 0.35, 0.7, 1.0)  # shares of the entry speed at which it is kept
+_SPEEDS = (
+    0.05,
+    0.35,
+    0.7,
+    1.0,
+)  # shares of the entry speed at which it is kept
 _PLACES = 19  # at which it is solved, up to 90 deg on both sides of the floor
 GUST = 6.0  # m/s across, where no attitude of the venue has a crosswind
 FLAT_TYRE = 0.2 * BAR  # pressure of a punctured tyre
@@ -33,7 +38,12 @@ _DOWN = np.radians(25.0)  # the largest course of a way down
 _STEP = 2.0  # m
 _EVERY = 2  # steps between two points that are solved
 _LONGEST = 150.0  # m
-EVENTS = ("loss of drive", "gust from the left", "gust from the right", "puncture")
+EVENTS = (
+    "loss of drive",
+    "gust from the left",
+    "gust from the right",
+    "puncture",
+)
 
 
 @dataclass(frozen=True)
@@ -87,9 +97,14 @@ class _Finder:
         self.judge = Judge(study.project, study.goal)
         self.surface = self.judge.surface
         car = study.car
-        self.drag = 0.5 * study.project.venue.air_density * car.air.drag_area / car.mass
+        self.drag = (
+            0.5 * study.project.venue.air_density * car.air.drag_area / car.mass
+        )
         self.floor = self.surface.place(study.goal.start)
-        winds = [abs(attitude.crosswind) for attitude in study.project.venue.attitudes]
+        winds = [
+            abs(attitude.crosswind)
+            for attitude in study.project.venue.attitudes
+        ]
         self.gust = max(winds, default=0.0) or GUST
         self._straight: dict[tuple[str, int], tuple[Floats, Floats]] = {}
 
@@ -100,7 +115,11 @@ class _Finder:
         ways = list(self._ways(row))
         found = {event: self._best(event, wheel, ways) for event in EVENTS}
         drive = found[EVENTS[0]]
-        stopping = None if drive is None else drive.metres + drive.speed**2 / (2.0 * stop)
+        stopping = (
+            None
+            if drive is None
+            else drive.metres + drive.speed**2 / (2.0 * stop)
+        )
         return Escape(row, found, self._flight(row), stopping)
 
     def _flight(self, row: int) -> Flight | None:
@@ -111,7 +130,12 @@ class _Finder:
         points = self.study.judged.points
         radius = 1.0 / venue.curvature - self.study.car.cg_height
         angle = float(self.study.roll_angle[row])
-        return flight(radius, angle, float(points.course[0, row]), float(points.speed[0, row]))
+        return flight(
+            radius,
+            angle,
+            float(points.course[0, row]),
+            float(points.speed[0, row]),
+        )
 
     # ---- ways ----------------------------------------------------------------------------------------------
 
@@ -125,7 +149,9 @@ class _Finder:
                 np.interp(way[row] + ahead, way, column[0])
                 for column in (points.course, points.curvature, points.place)
             )
-            yield self._rolled("on", float(points.speed[0, row]), place, course, curvature)
+            yield self._rolled(
+                "on", float(points.speed[0, row]), place, course, curvature
+            )
         for turn in _TURNS:
             yield self._down(row, turn)
 
@@ -141,14 +167,19 @@ class _Finder:
         places = [place]
         courses = [course]
         curvatures = []
-        while len(places) * _STEP < _LONGEST and side * (target - places[-1]) > 0.0:
+        while (
+            len(places) * _STEP < _LONGEST
+            and side * (target - places[-1]) > 0.0
+        ):
             turning = side * courses[-1] < _DOWN
             curvatures.append(bend if turning else 0.0)
             middle = courses[-1] + 0.5 * _STEP * curvatures[-1]
             places.append(places[-1] + _STEP * float(np.sin(middle)))
             courses.append(courses[-1] + _STEP * curvatures[-1])
         curvatures.append(curvatures[-1] if curvatures else 0.0)
-        return self._rolled("down", speed, *map(np.array, (places, courses, curvatures)))
+        return self._rolled(
+            "down", speed, *map(np.array, (places, courses, curvatures))
+        )
 
     def _nearest_floor(self, place: float) -> float:
         """The floor on the nearer side: beyond the top it is that of the other side."""
@@ -157,13 +188,22 @@ class _Finder:
             return self.floor
         return self.floor + trip * round((place - self.floor) / trip)
 
-    def _rolled(self, name: str, speed: float, place: Floats, course: Floats, curvature: Floats) -> _Way:
+    def _rolled(
+        self,
+        name: str,
+        speed: float,
+        place: Floats,
+        course: Floats,
+        curvature: Floats,
+    ) -> _Way:
         """The way with the speed of a car that rolls: v dv = -(drag + climb) ds, by the midpoint rule."""
         climb = GRAVITY * np.sin(self.surface.angle(place)) * np.sin(course)
         speeds = [speed]
         for one, other in pairwise(climb):
             half = speeds[-1] ** 2 - _STEP * (self.drag * speeds[-1] ** 2 + one)
-            full = speeds[-1] ** 2 - _STEP * (2.0 * self.drag * max(half, 1.0) + one + other)
+            full = speeds[-1] ** 2 - _STEP * (
+                2.0 * self.drag * max(half, 1.0) + one + other
+            )
             speeds.append(float(np.sqrt(max(full, 1.0))))
         rolled = np.array(speeds)
         slowing = -(self.drag * rolled**2 + climb)
@@ -174,8 +214,12 @@ class _Finder:
         )
         way = _STEP * np.arange(place.size)
         columns = (way, way, place, course, curvature, yaw, rolled, slowing)
-        seconds = np.concatenate([[0.0], np.cumsum(2.0 * _STEP / (rolled[1:] + rolled[:-1]))])
-        return _Way(name, PathPoints(*(column[None, :] for column in columns)), seconds)
+        seconds = np.concatenate(
+            [[0.0], np.cumsum(2.0 * _STEP / (rolled[1:] + rolled[:-1]))]
+        )
+        return _Way(
+            name, PathPoints(*(column[None, :] for column in columns)), seconds
+        )
 
     # ---- judged --------------------------------------------------------------------------------------------
 
@@ -191,20 +235,37 @@ class _Finder:
         if ends.size == 0:
             return None
         last = int(ends[0])
-        upto = PathPoints(**{f.name: getattr(points, f.name)[:, : last + 1] for f in fields(PathPoints)})
-        cases = cases_of(self.study.project.venue, self.surface, upto, "way out")
-        margin = self._margins(event, wheel, cases.pick(np.unique([*range(0, last + 1, _EVERY), last])))
+        upto = PathPoints(
+            **{
+                f.name: getattr(points, f.name)[:, : last + 1]
+                for f in fields(PathPoints)
+            }
+        )
+        cases = cases_of(
+            self.study.project.venue, self.surface, upto, "way out"
+        )
+        margin = self._margins(
+            event,
+            wheel,
+            cases.pick(np.unique([*range(0, last + 1, _EVERY), last])),
+        )
         angle = float(self.surface.angle(points.place)[0, last])
         return WayOut(
             event, way.name, float(margin.min()), float(points.way[0, last]), float(way.seconds[last]), angle,
             float(points.speed[0, last]),
         )  # fmt: skip
 
-    def _is_safe(self, event: str, wheel: int, points: PathPoints) -> np.ndarray:
+    def _is_safe(
+        self, event: str, wheel: int, points: PathPoints
+    ) -> np.ndarray:
         """Where the car could go on straight along without drive, however slow it gets."""
         place, margin = self._running(event, wheel)
-        away = points.place[0] - np.array([self._nearest_floor(one) for one in points.place[0]])
-        return np.asarray(np.interp(self.floor + away, place, margin, -1.0, -1.0) >= KEPT)
+        away = points.place[0] - np.array(
+            [self._nearest_floor(one) for one in points.place[0]]
+        )
+        return np.asarray(
+            np.interp(self.floor + away, place, margin, -1.0, -1.0) >= KEPT
+        )
 
     def _running(self, event: str, wheel: int) -> tuple[Floats, Floats]:
         """Places, and least margins (places) of straight running without drive after an event."""
@@ -212,10 +273,18 @@ class _Finder:
         if key not in self._straight:
             trip = self.surface.round_trip
             ends = self.study.judged.points.place[0]
-            low, high = (ends.min(), ends.max()) if trip is None else (-0.25 * trip, 0.25 * trip)
-            grid = np.linspace(low, high, _PLACES) + (0.0 if trip is None else self.floor)
+            low, high = (
+                (ends.min(), ends.max())
+                if trip is None
+                else (-0.25 * trip, 0.25 * trip)
+            )
+            grid = np.linspace(low, high, _PLACES) + (
+                0.0 if trip is None else self.floor
+            )
             speed = self.study.paths.legs[0].speed[0] * np.array(_SPEEDS)
-            rolling = straight(0.0, 1.0, speed, np.linspace(0.0, 1.0, grid.size))
+            rolling = straight(
+                0.0, 1.0, speed, np.linspace(0.0, 1.0, grid.size)
+            )
             slowing = -self.drag * rolling.speed**2
             place = np.broadcast_to(grid, slowing.shape)
             cases = cases_of(
@@ -231,9 +300,17 @@ class _Finder:
     def _margins(self, event: str, wheel: int, cases: CaseSet) -> Floats:
         """Margins of cases after an event, -2 at the least."""
         if event.startswith("gust"):
-            cases.records["crosswind"] = self.gust if event.endswith("left") else -self.gust
-        settings = self._punctured(wheel) if event == "puncture" else self.judge.settings
-        return np.maximum(self.judge.model.run(settings, cases).safe_margin[0], -2.0)
+            cases.records["crosswind"] = (
+                self.gust if event.endswith("left") else -self.gust
+            )
+        settings = (
+            self._punctured(wheel)
+            if event == "puncture"
+            else self.judge.settings
+        )
+        return np.maximum(
+            self.judge.model.run(settings, cases).safe_margin[0], -2.0
+        )
 
     def _punctured(self, wheel: int) -> Records:
         """The setup on a tyre without pressure; the car then sinks on it from where it stood on the pad."""

@@ -15,7 +15,9 @@ from setupopt.route.leg import PathPoints, straight
 from setupopt.route.study import RouteStudy
 
 STOP = 5.0  # m/s2; where [route] has no stop_m_s2
-_FELT = np.radians(5.0)  # roll angle up to which the way counts as entry or exit
+_FELT = np.radians(
+    5.0
+)  # roll angle up to which the way counts as entry or exit
 
 
 @dataclass(frozen=True)
@@ -64,7 +66,16 @@ def place_of(study: RouteStudy) -> Place:
     stages = [*first, *_on_section(study)]
     margin = -np.inf
     if study.goal.returns:
-        stages.append(Stage("braking", last**2 / (2.0 * stop), last / stop, last, 0.0, "stop_m_s2"))
+        stages.append(
+            Stage(
+                "braking",
+                last**2 / (2.0 * stop),
+                last / stop,
+                last,
+                0.0,
+                "stop_m_s2",
+            )
+        )
         margin = _braking_margin(study, last, stop)
     return Place(tuple(stages), missing, stop, given is not None, margin)
 
@@ -72,15 +83,31 @@ def place_of(study: RouteStudy) -> Place:
 def _run_up(study: RouteStudy, speed: float) -> tuple[list[Stage], str]:
     """The run-up to the entry speed, or what it lacks."""
     venue = study.project.venue
-    driven = replace(study.project, venue=replace(venue, sweep=replace(venue.sweep, speed=speed)))
+    driven = replace(
+        study.project,
+        venue=replace(venue, sweep=replace(venue.sweep, speed=speed)),
+    )
     try:
         found = run_up(driven)
     except InputError as missing:
         return [], str(missing)
     if not found.is_reached:
         return [], f"the car never reaches {speed:g} m/s on the floor"
-    reason = "grip" if found.by_grip.all() else "power, from " + f"{found.grip_until:.0f} m/s on"
-    return [Stage("run-up", float(found.metres[-1]), float(found.seconds[-1]), 0.0, speed, reason)], ""
+    reason = (
+        "grip"
+        if found.by_grip.all()
+        else "power, from " + f"{found.grip_until:.0f} m/s on"
+    )
+    return [
+        Stage(
+            "run-up",
+            float(found.metres[-1]),
+            float(found.seconds[-1]),
+            0.0,
+            speed,
+            reason,
+        )
+    ], ""
 
 
 def _on_section(study: RouteStudy) -> Iterator[Stage]:
@@ -90,14 +117,29 @@ def _on_section(study: RouteStudy) -> Iterator[Stage]:
     top = abs(study.goal.top - study.goal.start)
     way = points.way[0]
     round_angle = 2.0 * np.pi if study.paths.shape.name == "over" else 0.0
-    from_floor = np.minimum(climbed, round_angle - climbed) if round_angle else climbed
+    from_floor = (
+        np.minimum(climbed, round_angle - climbed) if round_angle else climbed
+    )
     felt = np.flatnonzero(from_floor >= min(_FELT, 0.5 * top))
     high = np.flatnonzero(from_floor >= top - 1e-6)
-    cuts = [0, felt[0], high[0] if high.size else way.size - 1, high[-1] if high.size else way.size - 1]
+    cuts = [
+        0,
+        felt[0],
+        high[0] if high.size else way.size - 1,
+        high[-1] if high.size else way.size - 1,
+    ]
     cuts += [felt[-1], way.size - 1]
     names = ("entry", "climb", "hold", "descent", "exit")
-    reasons = ("least margin", "least margin", "hold_m", "least margin", "least margin")
-    for name, reason, one, other in zip(names, reasons, cuts[:-1], cuts[1:], strict=True):
+    reasons = (
+        "least margin",
+        "least margin",
+        "hold_m",
+        "least margin",
+        "least margin",
+    )
+    for name, reason, one, other in zip(
+        names, reasons, cuts[:-1], cuts[1:], strict=True
+    ):
         if other > one:
             yield Stage(
                 name,
@@ -114,8 +156,12 @@ def _braking_margin(study: RouteStudy, speed: float, stop: float) -> float:
     judge = Judge(study.project, study.goal)
     speeds = speed * np.linspace(1.0, 0.25, 7)
     start = judge.surface.place(study.goal.start)
-    points = straight(start, 1.0, np.ones(1), np.linspace(0.0, 1.0, speeds.size))
-    braked: PathPoints = replace(points, speed=speeds[None, :], acceleration=_rows(-stop, speeds))
+    points = straight(
+        start, 1.0, np.ones(1), np.linspace(0.0, 1.0, speeds.size)
+    )
+    braked: PathPoints = replace(
+        points, speed=speeds[None, :], acceleration=_rows(-stop, speeds)
+    )
     return float(judge.judged(braked).result.safe_margin.min())
 
 

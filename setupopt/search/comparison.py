@@ -73,7 +73,9 @@ class Contender:
     def by_attitude(self) -> Floats:
         """Worst margin of every attitude, (attitudes); minus infinity where contact is lost."""
         attitudes = len(self.result.cases.attitudes)
-        return np.asarray(self.result.safe_margin[0].reshape(attitudes, -1).min(axis=1))
+        return np.asarray(
+            self.result.safe_margin[0].reshape(attitudes, -1).min(axis=1)
+        )
 
     @property
     def holds(self) -> bool:
@@ -85,7 +87,14 @@ class Contender:
         """Sorts lost contact last, then broken limits, then the margin; equals by body, name and settings."""
         s = self.setup
         fails = (self.result.lost(), len(self.broken) > 0)
-        return *fails, -self.margin, s.body or "", s.name, astuple(s.front), astuple(s.rear)
+        return (
+            *fails,
+            -self.margin,
+            s.body or "",
+            s.name,
+            astuple(s.front),
+            astuple(s.rear),
+        )
 
 
 @dataclass(frozen=True)
@@ -125,7 +134,9 @@ class Comparison:
         margins = np.array([one.by_attitude for one in self.contenders])
         kept = np.array([not one.broken for one in self.contenders])
         margins[~kept & kept.any()] = -np.inf
-        return np.asarray(np.isfinite(margins) & (margins >= margins.max(axis=0) - _TIE))
+        return np.asarray(
+            np.isfinite(margins) & (margins >= margins.max(axis=0) - _TIE)
+        )
 
     @property
     def best_in(self) -> tuple[int, ...]:
@@ -162,18 +173,25 @@ def compare(
         total,
         report,
     )
-    found = [_contender(project, setup, True) for setup in _best_setups(bodies, best, pool)]
+    found = [
+        _contender(project, setup, True)
+        for setup in _best_setups(bodies, best, pool)
+    ]
     for number, setup in enumerate(given, len(bodies) + 1):
         report(f"{number} of {total}")
         found.append(_contender(project, setup, False))
     ranked = sorted(found, key=lambda contender: contender.rank)
-    return Comparison(project, tuple(ranked), tuple(_reason(ranked[0], one) for one in ranked))
+    return Comparison(
+        project, tuple(ranked), tuple(_reason(ranked[0], one) for one in ranked)
+    )
 
 
 # ---- contenders --------------------------------------------------------------------------------------------
 
 
-def _wanted(project: Project, setups: Sequence[Setup], as_is: bool) -> tuple[list[str | None], list[Setup]]:
+def _wanted(
+    project: Project, setups: Sequence[Setup], as_is: bool
+) -> tuple[list[str | None], list[Setup]]:
     """Bodies whose best setup is to be found, and setups as they are, each with its body."""
     bodies = [None, *(body.name for body in project.bodies)]
     if as_is:
@@ -185,7 +203,9 @@ def _wanted(project: Project, setups: Sequence[Setup], as_is: bool) -> tuple[lis
             "setup; with --as-is it does without"
         )
     for setup in setups:
-        with_body(project, setup.body)  # a body that does not exist is refused before the search
+        with_body(
+            project, setup.body
+        )  # a body that does not exist is refused before the search
     return bodies, list(setups)
 
 
@@ -210,7 +230,9 @@ class BestPoint:
 
     def problem(self, body: str | None) -> SetupProblem:
         """The problem of a body."""
-        return SetupProblem(with_body(self.project, body), objective_of(self.project.venue))
+        return SetupProblem(
+            with_body(self.project, body), objective_of(self.project.venue)
+        )
 
     def __call__(self, body: _Body) -> Floats:
         problem = self.problem(body.name)
@@ -236,7 +258,9 @@ class BestPoint:
             ).point
 
 
-def _best_setups(bodies: Sequence[str | None], best: BestPoint, pool: WorkerPool | None) -> list[Setup]:
+def _best_setups(
+    bodies: Sequence[str | None], best: BestPoint, pool: WorkerPool | None
+) -> list[Setup]:
     """The best setup of every body. A body is a chunk, kept until all are there."""
     if not bodies:
         return []
@@ -315,17 +339,25 @@ def _budget(contender: Contender, cases: CaseSet, row: int) -> LossBudget:
     )
 
 
-def _largest_difference(own: LossBudget, other: LossBudget) -> tuple[str | None, float | None]:
+def _largest_difference(
+    own: LossBudget, other: LossBudget
+) -> tuple[str | None, float | None]:
     """The cause that takes more from one than from the other, by the most, and how much more.
 
     A cause that acts on one alone takes all of it more. A cause whose removal costs one of the two its
     contact is left out: what it takes is not known.
     """
-    spared = {loss.cause: loss.gain if loss.in_case else 0.0 for loss in other.losses}
+    spared = {
+        loss.cause: loss.gain if loss.in_case else 0.0 for loss in other.losses
+    }
     extra = {}
     for loss in own.losses:
         less = spared[loss.cause]
         if loss.gain is not None and less is not None:
             extra[loss.cause] = loss.gain - less
     worst = max(extra, key=lambda cause: extra[cause], default=None)
-    return (None, None) if worst is None or extra[worst] <= 0.0 else (worst, extra[worst])
+    return (
+        (None, None)
+        if worst is None or extra[worst] <= 0.0
+        else (worst, extra[worst])
+    )

@@ -38,7 +38,9 @@ class GlobalSearchResult:
     evaluations: int  # of points
 
 
-def search_independently(problem: SetupProblem, index_points: IndexPoints, seed: int) -> GlobalSearchResult:
+def search_independently(
+    problem: SetupProblem, index_points: IndexPoints, seed: int
+) -> GlobalSearchResult:
     """Differential evolution (R. Storn and K. Price, J. Global Optim. 11 (1997) 341-359; SciPy's) over the
     whole box. It uses no slopes, no starts and no local search."""
     function = restricted(problem, index_points)
@@ -66,7 +68,9 @@ def search_independently(problem: SetupProblem, index_points: IndexPoints, seed:
         updating="deferred",
         rng=np.random.default_rng(seed),
     )
-    return GlobalSearchResult(np.asarray(found.x), -float(found.fun), evaluations)
+    return GlobalSearchResult(
+        np.asarray(found.x), -float(found.fun), evaluations
+    )
 
 
 def upper_bound(
@@ -85,11 +89,17 @@ def upper_bound(
 
     def mean(points: Floats, warm_start: Any = None) -> Evaluation:
         found = plain(points, warm_start)
-        return Evaluation((found.values @ multipliers)[:, None], found.limits, found.warm_start)
+        return Evaluation(
+            (found.values @ multipliers)[:, None],
+            found.limits,
+            found.warm_start,
+        )
 
     few = TrustRegionOptions(most_steps=_BOUND_STEPS)
     begun = (best.outcome.point, *starts)
-    return max(best.merit, *(maximise_worst(mean, start, few).merit for start in begun))
+    return max(
+        best.merit, *(maximise_worst(mean, start, few).merit for start in begun)
+    )
 
 
 @dataclass(frozen=True)
@@ -117,11 +127,16 @@ _CASE_CHANGES = {
 }
 
 
-def sensitivities(project: Project, setup: Setup, cases: CaseSet) -> tuple[Sensitivity, ...]:
+def sensitivities(
+    project: Project, setup: Setup, cases: CaseSet
+) -> tuple[Sensitivity, ...]:
     """Changes of car, venue and run by what each alone would bring, the best first; none that harms."""
     before = _worst(project.car, setup, cases)
     changed = _changes(project.car, cases)
-    found = [Sensitivity(what, _worst(car, setup, varied) - before) for what, car, varied in changed]
+    found = [
+        Sensitivity(what, _worst(car, setup, varied) - before)
+        for what, car, varied in changed
+    ]
     worth = [one for one in found if np.isfinite(one.gain) and one.gain > 0.0]
     return tuple(sorted(worth, key=lambda one: -one.gain))
 
@@ -135,8 +150,16 @@ def _changes(car: Car, cases: CaseSet) -> Iterator[tuple[str, Car, CaseSet]]:
     for what, factors in _CAR_CHANGES.items():
         yield what, varied_car(car, factors), cases
     yield "CG 5 mm lower", replace(car, cg_height=car.cg_height - 5 * MM), cases
-    yield "1 % of the weight from front to rear", replace(car, front_share=car.front_share - 0.01), cases
-    yield "1 % of the weight from rear to front", replace(car, front_share=car.front_share + 0.01), cases
+    yield (
+        "1 % of the weight from front to rear",
+        replace(car, front_share=car.front_share - 0.01),
+        cases,
+    )
+    yield (
+        "1 % of the weight from rear to front",
+        replace(car, front_share=car.front_share + 0.01),
+        cases,
+    )
     for what, (field, factor) in _CASE_CHANGES.items():
         records = cases.records.copy()
         records[field] *= factor

@@ -61,19 +61,41 @@ class HandlingLimit:
         """Room left, shaped as the answers; negative where the limit is broken, whatever the margin."""
         values = self.values(answers)
         required = self.required(objective)
-        room = values - required if self.sense == AT_LEAST else required - values
+        room = (
+            values - required if self.sense == AT_LEAST else required - values
+        )
         return np.asarray(np.where(np.isfinite(room), room, _NO_RATE))
 
 
 HANDLING = (
     HandlingLimit(
-        "rear reserve", "--rear-reserve", "rear_reserve", AT_LEAST, "of grip", 0.1, "balance", -1.0, True
+        "rear reserve",
+        "--rear-reserve",
+        "rear_reserve",
+        AT_LEAST,
+        "of grip",
+        0.1,
+        "balance",
+        -1.0,
+        True,
     ),
-    HandlingLimit("growth rate", "--most-growth", "most_growth", AT_MOST, "1/s", 1.0, "growth", 1.0, False),
+    HandlingLimit(
+        "growth rate",
+        "--most-growth",
+        "most_growth",
+        AT_MOST,
+        "1/s",
+        1.0,
+        "growth",
+        1.0,
+        False,
+    ),
 )
 
 
-def handling_rows(limit: HandlingLimit, objective: Objective, answers: Records) -> Floats:
+def handling_rows(
+    limit: HandlingLimit, objective: Objective, answers: Records
+) -> Floats:
     """Rows of a search over the limit's scale, (setups, cases), from answers of the cases that count.
 
     In the band the row is the room itself. Beyond the band it grows with the margin, continuously.
@@ -82,31 +104,52 @@ def handling_rows(limit: HandlingLimit, objective: Objective, answers: Records) 
     if limit.is_in_band:
         room = np.clip(room, -_MOST_RESERVE, _MOST_RESERVE)
         margins = answers["search_margin"]
-        room = room + _EASING * np.maximum(0.0, margins - margins.min(axis=1, keepdims=True) - BAND)
+        room = room + _EASING * np.maximum(
+            0.0, margins - margins.min(axis=1, keepdims=True) - BAND
+        )
     return np.asarray(room / limit.scale)
 
 
-def handling_broken(objective: Objective, results: Sequence[Result]) -> tuple[Broken, ...]:
+def handling_broken(
+    objective: Objective, results: Sequence[Result]
+) -> tuple[Broken, ...]:
     """Handling limits that the first setup of results breaks, each in the case that breaks it most.
 
     The worst margin is that of all results together. Lost cases count for none.
     """
-    counts = [objective.counts[objective.numbers(one.cases.attitude)] for one in results]
-    margins = [np.where(own, one.safe_margin[0], np.inf) for one, own in zip(results, counts, strict=True)]
+    counts = [
+        objective.counts[objective.numbers(one.cases.attitude)]
+        for one in results
+    ]
+    margins = [
+        np.where(own, one.safe_margin[0], np.inf)
+        for one, own in zip(results, counts, strict=True)
+    ]
     level = min(float(one.min(initial=np.inf)) for one in margins) + BAND
     found = []
     for _, limit in asked(objective):
         highest = level if limit.is_in_band else np.inf
-        worst = [_worst(limit, objective, one, m, highest) for one, m in zip(results, margins, strict=True)]
+        worst = [
+            _worst(limit, objective, one, m, highest)
+            for one, m in zip(results, margins, strict=True)
+        ]
         rooms = [room for room, _ in worst]
         room, row = worst[int(np.argmin(rooms))]
         if room < -_TOLERANCE:
-            found.append(_as_broken(limit, objective, results[int(np.argmin(rooms))], row))
+            found.append(
+                _as_broken(
+                    limit, objective, results[int(np.argmin(rooms))], row
+                )
+            )
     return tuple(found)
 
 
 def _worst(
-    limit: HandlingLimit, objective: Objective, result: Result, margins: Floats, highest: float
+    limit: HandlingLimit,
+    objective: Objective,
+    result: Result,
+    margins: Floats,
+    highest: float,
 ) -> tuple[float, int]:
     """The least room of the cases that count, and which case that is."""
     counts = np.isfinite(margins) & (margins <= highest)
@@ -115,7 +158,9 @@ def _worst(
     return (float(room[row]), row) if room.size else (np.inf, row)
 
 
-def _as_broken(limit: HandlingLimit, objective: Objective, result: Result, row: int) -> Broken:
+def _as_broken(
+    limit: HandlingLimit, objective: Objective, result: Result, row: int
+) -> Broken:
     cases = result.cases
     return Broken(
         limit.option,
@@ -133,4 +178,8 @@ def _as_broken(limit: HandlingLimit, objective: Objective, result: Result, row: 
 
 def asked(objective: Objective) -> Iterator[tuple[int, HandlingLimit]]:
     """The handling limits that there are, with their numbers."""
-    return ((n, limit) for n, limit in enumerate(HANDLING) if limit.is_asked(objective))
+    return (
+        (n, limit)
+        for n, limit in enumerate(HANDLING)
+        if limit.is_asked(objective)
+    )

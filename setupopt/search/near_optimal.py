@@ -12,7 +12,11 @@ from setupopt.evaluation.limits_check import broken
 from setupopt.physics.inputs import Floats
 from setupopt.search.engine.batch import Evaluation
 from setupopt.search.engine.exchange import ExchangeOptions
-from setupopt.search.engine.index_points import IndexPoints, SemiInfiniteFunction, restricted
+from setupopt.search.engine.index_points import (
+    IndexPoints,
+    SemiInfiniteFunction,
+    restricted,
+)
 from setupopt.search.engine.maxmin import TrustRegionOptions, maximise_worst
 from setupopt.search.handling import handling_broken
 from setupopt.search.proposal import Alternative
@@ -74,7 +78,9 @@ def _pushed(
         found = plain(points, warm_start)
         spare = (found.values - least) / _SCALE
         limits = np.concatenate([found.limits, spare], axis=1)
-        return Evaluation(sign * points[:, [variable]], limits, found.warm_start)
+        return Evaluation(
+            sign * points[:, [variable]], limits, found.warm_start
+        )
 
     return maximise_worst(pushed, point, _PUSHING).point
 
@@ -98,7 +104,10 @@ def alternatives(
         least,
     )
     while left and len(found) < _MOST:
-        away = [min(float(np.abs(end - other).sum()) for other in taken) for end in left]
+        away = [
+            min(float(np.abs(end - other).sum()) for other in taken)
+            for end in left
+        ]
         end = left.pop(int(np.argmax(away)))
         tried = _tried(
             solver,
@@ -107,14 +116,20 @@ def alternatives(
             least,
             least,
         )
-        if tried is not None and all(_is_clearly(tried[0], other) for other in taken):
+        if tried is not None and all(
+            _is_clearly(tried[0], other) for other in taken
+        ):
             taken.append(tried[0])
             most = int(np.abs(tried[0] - point).argmax())
-            found.append(_alternative(solver, tried, solver.problem.variables[most].name))
+            found.append(
+                _alternative(solver, tried, solver.problem.variables[most].name)
+            )
     return tuple(found)
 
 
-def other_bodies(roots: Sequence[RelaxedOptimum], chosen: int, least: float) -> tuple[Alternative, ...]:
+def other_bodies(
+    roots: Sequence[RelaxedOptimum], chosen: int, least: float
+) -> tuple[Alternative, ...]:
     """The best setup of every body but the `chosen` one, near its continuous best, worth at least `least`."""
     found = []
     for body, root in enumerate(roots):
@@ -130,7 +145,9 @@ def other_bodies(roots: Sequence[RelaxedOptimum], chosen: int, least: float) -> 
         )
         if tried is not None:
             found.append(_alternative(solver, tried, "body"))
-    return tuple(sorted(found, key=lambda alternative: -alternative.weighted_margin))
+    return tuple(
+        sorted(found, key=lambda alternative: -alternative.weighted_margin)
+    )
 
 
 def _is_clearly(point: Floats, other: Floats) -> bool:
@@ -156,14 +173,23 @@ def _tried(
         enough,
     )
     problem = solver.problem
-    result = problem.result(point[None, :], problem.cases(solver.dense.grid_points()))
+    result = problem.result(
+        point[None, :], problem.cases(solver.dense.grid_points())
+    )
     is_broken = broken(problem.project, problem.setup(point, ""), result)
-    if merit < least or result.lost() or is_broken or handling_broken(problem.objective, (result,)):
+    if (
+        merit < least
+        or result.lost()
+        or is_broken
+        or handling_broken(problem.objective, (result,))
+    ):
         return None
     return point, float(result.worst_margin[0]), merit
 
 
-def _alternative(solver: Solver, tried: tuple[Floats, float, float], differs: str) -> Alternative:
+def _alternative(
+    solver: Solver, tried: tuple[Floats, float, float], differs: str
+) -> Alternative:
     problem = solver.problem
     name = f"Alternative to {problem.project.setup.name}"[:_NAME_LENGTH]
     return Alternative(

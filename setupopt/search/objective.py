@@ -40,12 +40,17 @@ class Objective:
     @property
     def counts(self) -> np.ndarray:
         """Whether an attitude counts at all, (attitudes): it is raised or has a minimum margin."""
-        return np.asarray((self.weights > 0.0) | np.isfinite(self.minimum_margins))
+        return np.asarray(
+            (self.weights > 0.0) | np.isfinite(self.minimum_margins)
+        )
 
     @property
     def is_plain(self) -> bool:
         """Whether every attitude has weight 1 and none has a minimum margin of its own."""
-        return bool((self.weights == 1.0).all() and np.isneginf(self.minimum_margins).all())
+        return bool(
+            (self.weights == 1.0).all()
+            and np.isneginf(self.minimum_margins).all()
+        )
 
     def numbers(self, names: Sequence[str]) -> np.ndarray:
         """Attitudes by number."""
@@ -76,10 +81,14 @@ def objective_of(
                 0.0,
             )
             known = ", ".join(f'"{one}"' for one in near)
-            raise UserError(f'no attitude "{name}" in venue.toml; there are {known}')
+            raise UserError(
+                f'no attitude "{name}" in venue.toml; there are {known}'
+            )
     every = np.array([given.get(name, 1.0) for name in names])
     if not (every > 0.0).any():
-        raise UserError("every attitude has a floor alone or no weight: leave one to be raised")
+        raise UserError(
+            "every attitude has a floor alone or no weight: leave one to be raised"
+        )
     minimums = np.array([least.get(name, -np.inf) for name in names])
     return Objective(names, every, minimums, rear_reserve, most_growth)
 
@@ -92,8 +101,18 @@ def fixed_settings(keep: Sequence[str]) -> frozenset[str]:
     """
     keys = [setting.key for setting in SETTINGS]
     places = [*AXLES, *(f"{axle}.{side}" for axle in AXLES for side in SIDES)]
-    known = [BODY, *keys, *places, *(f"{place}.{key}" for place in places for key in keys)]
-    known += ["balance", *(setting.key for setting in BALANCE), "wings", "ballast"]
+    known = [
+        BODY,
+        *keys,
+        *places,
+        *(f"{place}.{key}" for place in places for key in keys),
+    ]
+    known += [
+        "balance",
+        *(setting.key for setting in BALANCE),
+        "wings",
+        "ballast",
+    ]
     for name in keep:
         if name not in known and not name.startswith(("wings.", "ballast.")):
             near = ", ".join(

@@ -208,19 +208,28 @@ class CheckedSetup:
     @property
     def margin(self) -> float:
         """Worst margin of all attitudes, between the angles too; minus infinity where contact is lost."""
-        return float(min(self.result.worst_margin[0], self.between.worst_margin[0]))
+        return float(
+            min(self.result.worst_margin[0], self.between.worst_margin[0])
+        )
 
     @property
     def worst(self) -> Field:
         """The worst case; one between the angles has no number."""
         if self.between.worst_margin[0] < self.result.worst_margin[0]:
-            return {**self.between.fields(int(self.between.worst[0])), "case": None}
+            return {
+                **self.between.fields(int(self.between.worst[0])),
+                "case": None,
+            }
         return self.result.fields(int(self.result.worst[0]))
 
     @property
     def holds(self) -> bool:
         """Whether contact is kept in every case, and every limit and minimum margin is satisfied."""
-        return bool(np.isfinite(self.margin)) and not self.broken and not self.missed_minimums
+        return (
+            bool(np.isfinite(self.margin))
+            and not self.broken
+            and not self.missed_minimums
+        )
 
     def by_attitude(self) -> list[tuple[str, float, float, float]]:
         """Name, worst margin, weight and minimum margin of every attitude, in the order of the venue."""
@@ -255,7 +264,8 @@ class Proposal(CheckedSetup):
     changes: tuple[Change, ...] = ()  # the most costly to leave alone first
     plateaus: tuple[Plateau, ...] = ()
     dropped: tuple[Dropped, ...] = ()
-    dropped_loss: float = 0.0  # weighted worst margin that leaving them out costs
+    # Weighted worst margin that leaving them out costs
+    dropped_loss: float = 0.0
     sides: Sides | None = None  # None where no wheel setting is free
     required: Required | None = None  # None where limits.toml requires nothing
 
@@ -266,9 +276,18 @@ class Proposal(CheckedSetup):
         setups = (self.today.setup, self.setup)
         rows: list[tuple[str, str, float | None, float | None]] = []
         for slot in slots(setups):
-            rows.append((slot.name, slot.setting.unit, slot.value(setups[0]), slot.value(setups[1])))
+            rows.append(
+                (
+                    slot.name,
+                    slot.setting.unit,
+                    slot.value(setups[0]),
+                    slot.value(setups[1]),
+                )
+            )
         rows.append(("worst margin", "", self.start_margin, self.margin))
-        table = pd.DataFrame(rows, columns=["setting", "unit", "today", "proposed"])
+        table = pd.DataFrame(
+            rows, columns=["setting", "unit", "today", "proposed"]
+        )
         return str(table.to_html(index=False))
 
     @property
@@ -286,7 +305,10 @@ def checked(
 ) -> CheckedSetup:
     """A setup with its result on the dense sweep and between its angles, checked against all limits."""
     limits: dict[tuple[str, str], Broken] = {}
-    for one in (*broken(project, setup, result), *broken(project, setup, between)):
+    for one in (
+        *broken(project, setup, result),
+        *broken(project, setup, between),
+    ):
         limits.setdefault((one.limit, one.where), one)
     handling = handling_broken(objective, (result, between))
     worst = _by_attitude(objective, result, between)
@@ -307,7 +329,11 @@ def _by_attitude(objective: Objective, *results: Result) -> Floats:
     """Worst margin of every attitude over all results, (attitudes); minus infinity where contact is lost."""
     worst = np.full(len(objective.names), np.inf)
     for result in results:
-        np.minimum.at(worst, objective.numbers(result.cases.attitude), result.safe_margin[0])
+        np.minimum.at(
+            worst,
+            objective.numbers(result.cases.attitude),
+            result.safe_margin[0],
+        )
     return worst
 
 
@@ -320,7 +346,9 @@ def weighted_worst_margins(objective: Objective, result: Result) -> Floats:
     """Weighted worst margin of every setup, (setups); minus infinity where contact is lost."""
     attitude = objective.numbers(result.cases.attitude)
     raised = objective.weights[attitude] > 0.0
-    return objective.weighted(attitude[raised], result.safe_margin[:, raised]).min(axis=1)
+    return objective.weighted(
+        attitude[raised], result.safe_margin[:, raised]
+    ).min(axis=1)
 
 
 def _weighted(objective: Objective, result: Result) -> Floats:
@@ -328,7 +356,9 @@ def _weighted(objective: Objective, result: Result) -> Floats:
     attitude = objective.numbers(result.cases.attitude)
     raised = objective.weights[attitude] > 0.0
     weighted = np.full(attitude.size, np.inf)
-    weighted[raised] = objective.weighted(attitude[raised], result.safe_margin[0][raised])
+    weighted[raised] = objective.weighted(
+        attitude[raised], result.safe_margin[0][raised]
+    )
     return weighted
 
 
@@ -336,7 +366,9 @@ def _weighted(objective: Objective, result: Result) -> Floats:
 PointWeights = Mapping[tuple[str, float], float]
 
 
-def active_cases(between: Result, objective: Objective, weights: PointWeights) -> tuple[ActiveCase, ...]:
+def active_cases(
+    between: Result, objective: Objective, weights: PointWeights
+) -> tuple[ActiveCase, ...]:
     """The cases within 0.003 of the worst weighted margin, among the worst ones of a setup.
 
     Every weight goes to the nearest of these cases with its attitude.
@@ -346,14 +378,19 @@ def active_cases(between: Result, objective: Objective, weights: PointWeights) -
     near = order[weighted[order] <= weighted.min() + _CLOSE]
     # The minimum of a margin and that of a limit may be the same case: it counts once.
     cases = between.cases
-    first = {(cases.attitude[row], round(float(cases.at[row]), 9)): int(row) for row in near[::-1]}
+    first = {
+        (cases.attitude[row], round(float(cases.at[row]), 9)): int(row)
+        for row in near[::-1]
+    }
     rows = list(first.values())[::-1]
     shares = dict.fromkeys(rows, 0.0)
     for (attitude, at), weight in weights.items():
         same = [row for row in rows if cases.attitude[row] == attitude]
         if same:
             shares[min(same, key=lambda row: abs(cases.at[row] - at))] += weight
-    return tuple(ActiveCase(_shown(between, row), share) for row, share in shares.items())
+    return tuple(
+        ActiveCase(_shown(between, row), share) for row, share in shares.items()
+    )
 
 
 def _shown(between: Result, row: int) -> Field:

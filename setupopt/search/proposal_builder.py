@@ -37,7 +37,13 @@ from setupopt.search.proposal import (
     checked,
     weighted_worst_margin,
 )
-from setupopt.search.relaxation import CLOSE, TIGHT, Progress, RelaxedOptimum, other_starts
+from setupopt.search.relaxation import (
+    CLOSE,
+    TIGHT,
+    Progress,
+    RelaxedOptimum,
+    other_starts,
+)
 from setupopt.search.required import FrontPoint, not_stood, stood_by
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.shadow_prices import ShadowPrice, prices
@@ -65,14 +71,22 @@ class ProposalBuilder:
     times: float = 1.0
     front: tuple[FrontPoint, ...] = ()
 
-    def proposal(self, options: ProposalOptions, progress: Progress) -> Proposal:
+    def proposal(
+        self, options: ProposalOptions, progress: Progress
+    ) -> Proposal:
         """All of it, but for the seconds of the whole work."""
         if options.min_gain > 0.0:
-            choice, dropped = without_small_changes(self.choice, options.min_gain, progress)
-            found = replace(self, choice=choice).proposal(replace(options, min_gain=0.0), progress)
+            choice, dropped = without_small_changes(
+                self.choice, options.min_gain, progress
+            )
+            found = replace(self, choice=choice).proposal(
+                replace(options, min_gain=0.0), progress
+            )
             loss = self.choice.merit - choice.merit
             evidence = replace(found.evidence, with_parts=self.choice.end.merit)
-            return replace(found, dropped=dropped, dropped_loss=loss, evidence=evidence)
+            return replace(
+                found, dropped=dropped, dropped_loss=loss, evidence=evidence
+            )
         progress("prices and bounds")
         priced = self._prices()
         bound = max(_bound(root, options.seed) for root in self.roots)
@@ -82,11 +96,15 @@ class ProposalBuilder:
         robustness = self._robustness() if options.robust else None
         required = self._required(progress)
         progress("what each change is worth")
-        sides = what_sides_bring(self._root.problem, self._root.exact, self._root.alike)
+        sides = what_sides_bring(
+            self._root.problem, self._root.exact, self._root.alike
+        )
         evidence = self._evidence(bound)
         check = self.check
         if required is not None:
-            unstood = not_stood(required.proposed, self.times, options.least_margin)
+            unstood = not_stood(
+                required.proposed, self.times, options.least_margin
+            )
             check = replace(check, broken=(*check.broken, *unstood))
         today = evaluate(self.today, cases=self._dense)
         return Proposal(
@@ -96,9 +114,13 @@ class ProposalBuilder:
             start_result=today,
             weighted_margin=self.choice.merit,
             start_weighted_margin=weighted_worst_margin(self.objective, today),
-            active_cases=active_cases(check.between, self.objective, self._point_weights()),
+            active_cases=active_cases(
+                check.between, self.objective, self._point_weights()
+            ),
             prices=priced,
-            gains=sensitivities(check.project, check.setup, sweep_cases(check.project.venue)),
+            gains=sensitivities(
+                check.project, check.setup, sweep_cases(check.project.venue)
+            ),
             alternatives=others,
             robustness=robustness,
             evidence=evidence,
@@ -117,7 +139,9 @@ class ProposalBuilder:
         problem = root.problem
         steady = problem.setup(root.steady.best.outcome.point, "steady")
         for variable in problem.variables:
-            if variable.setting.field.startswith("damper"):  # no margin hangs on it: left as today
+            if variable.setting.field.startswith(
+                "damper"
+            ):  # no margin hangs on it: left as today
                 own_rate = variable.of(by_wheel(self.today.setup))[0]
                 steady = with_value(steady, variable, float(own_rate))
         own = replace(problem, project=self.today)
@@ -133,7 +157,9 @@ class ProposalBuilder:
         """What leaving each change alone would cost, on the sweep."""
         check = self.check
         cases = join(sweep_cases(check.project.venue), check.between.cases)
-        return changes(check.project, self.today.setup, check.setup, self.objective, cases)
+        return changes(
+            check.project, self.today.setup, check.setup, self.objective, cases
+        )
 
     def _plateaus(self) -> tuple[Plateau, ...]:
         """How far each setting may go."""
@@ -164,7 +190,9 @@ class ProposalBuilder:
         point = self.choice.point
         exact = Solver(problem)
         minima = problem.cases(exact.look(point, exact.dense).index_points)
-        setup = problem.setup(point, f"Proposed from {self.today.setup.name}"[:_NAME_LENGTH])
+        setup = problem.setup(
+            point, f"Proposed from {self.today.setup.name}"[:_NAME_LENGTH]
+        )
         result = problem.result(point[None, :], self._dense)
         between = problem.result(point[None, :], minima)
         return checked(
@@ -193,7 +221,9 @@ class ProposalBuilder:
         """The optimum where more settings stay as today."""
         choice = self.choice
         solver = Solver(self._problem, choice.solver.robust, TIGHT)
-        best = solver.solve(solver.box, choice.end.outcome.point, choice.index_points, CLOSE)
+        best = solver.solve(
+            solver.box, choice.end.outcome.point, choice.index_points, CLOSE
+        )
         return replace(self._root, problem=solver.problem, best=best)
 
     def _alternatives(self, loss: float) -> tuple[Alternative, ...]:
@@ -221,7 +251,9 @@ class ProposalBuilder:
         exact = self._root.exact.outcome.point
         best = self._root.best.outcome.point
         final = solver.worst_build(point)
-        cloud = BuildCloud(solver.errors(point), sweep_cases(self.today.venue))((0, _CLOUD))
+        cloud = BuildCloud(solver.errors(point), sweep_cases(self.today.venue))(
+            (0, _CLOUD)
+        )
         return Robustness(
             exact_margin=self._margin(whole.problem, exact),
             exact_built=whole.worst_build(exact).margin,
@@ -236,7 +268,9 @@ class ProposalBuilder:
 
     def _margin(self, problem: SetupProblem, point: Floats) -> float:
         """Worst margin of the exact car on the dense sweep."""
-        return float(problem.result(point[None, :], self._dense).worst_margin[0])
+        return float(
+            problem.result(point[None, :], self._dense).worst_margin[0]
+        )
 
     def _evidence(self, bound: float) -> Evidence:
         root = self._root
@@ -260,25 +294,38 @@ class ProposalBuilder:
         """Multipliers of the active index points before rounding, by attitude and where they are."""
         end = self.choice.end
         index_points = end.index_points
-        found = multipliers_at(restricted(self._problem, index_points), end.outcome.point)
-        owner = self._problem(end.outcome.point[None, :], index_points).value_index
-        weights = np.bincount(owner, weights=found.values, minlength=len(index_points))
+        found = multipliers_at(
+            restricted(self._problem, index_points), end.outcome.point
+        )
+        owner = self._problem(
+            end.outcome.point[None, :], index_points
+        ).value_index
+        weights = np.bincount(
+            owner, weights=found.values, minlength=len(index_points)
+        )
         attitude = self._problem.cases(index_points).attitude
         shares: defaultdict[tuple[str, float], float] = defaultdict(float)
         for number in np.flatnonzero(weights > _SMALL):
-            shares[attitude[number], float(index_points.at[number])] += float(weights[number])
+            shares[attitude[number], float(index_points.at[number])] += float(
+                weights[number]
+            )
         return shares
 
 
 def _multipliers(root: RelaxedOptimum) -> Multipliers:
     """Of all values, limits and bounds at a root's best point, where every part may have any value."""
-    return multipliers_at(restricted(root.problem, root.best.index_points), root.best.outcome.point)
+    return multipliers_at(
+        restricted(root.problem, root.best.index_points),
+        root.best.outcome.point,
+    )
 
 
 def _bound(root: RelaxedOptimum, seed: int) -> float:
     """The merit that no setup on a body exceeds."""
     root = root.steady or root
-    others = other_starts(root.problem, root.best.index_points, _BOUND_STARTS - 1, seed)
+    others = other_starts(
+        root.problem, root.best.index_points, _BOUND_STARTS - 1, seed
+    )
     return upper_bound(
         root.problem,
         root.best,

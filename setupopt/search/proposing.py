@@ -10,11 +10,21 @@ from setupopt.jobs.pool import WorkerPool
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project, Range
 from setupopt.search.engine.batch import silent
-from setupopt.search.objective import BODY, Objective, fixed_settings, objective_of
+from setupopt.search.objective import (
+    BODY,
+    Objective,
+    fixed_settings,
+    objective_of,
+)
 from setupopt.search.parts.discrete_choice import choose_parts, refuse_storage
 from setupopt.search.proposal import DISTURBANCE, Proposal, ProposalOptions
 from setupopt.search.proposal_builder import ProposalBuilder
-from setupopt.search.relaxation import FIRST_PASS, FIRST_ROUNDS, Progress, relaxed_optima
+from setupopt.search.relaxation import (
+    FIRST_PASS,
+    FIRST_ROUNDS,
+    Progress,
+    relaxed_optima,
+)
 from setupopt.search.required import (
     TIMES,
     FrontPoint,
@@ -92,12 +102,18 @@ def propose(
     return replace(found, evidence=replace(found.evidence, seconds=seconds))
 
 
-def at_best_speed(problem: SetupProblem, speeds: Range, progress: Progress) -> Project:
+def at_best_speed(
+    problem: SetupProblem, speeds: Range, progress: Progress
+) -> Project:
     """The project at the speed of its sweep that allows the highest worst margin, by one local search each.
 
     Every search begins at the best setup of the speed before. Attitudes with a speed of their own keep it.
     """
-    count = _SPEEDS if speeds.step is None else int((speeds.upper - speeds.lower) / speeds.step + 1.0 + 1e-9)
+    count = (
+        _SPEEDS
+        if speeds.step is None
+        else int((speeds.upper - speeds.lower) / speeds.step + 1.0 + 1e-9)
+    )
     step = speeds.step or (speeds.upper - speeds.lower) / max(count - 1, 1)
     point, found = problem.start, []
     for number in range(count):
@@ -132,7 +148,9 @@ def decisive(options: ProposalOptions) -> ProposalOptions:
     )
 
 
-def _problems(project: Project, options: ProposalOptions) -> tuple[Objective, list[SetupProblem]]:
+def _problems(
+    project: Project, options: ProposalOptions
+) -> tuple[Objective, list[SetupProblem]]:
     """The objective, and a problem for every body, today's body first."""
     if project.limits is None:
         raise UserError(
@@ -140,21 +158,38 @@ def _problems(project: Project, options: ProposalOptions) -> tuple[Objective, li
             "setting may go"
         )
     objective = objective_of(
-        project.venue, options.weights, options.minimum_margins, options.rear_reserve, options.most_growth
+        project.venue,
+        options.weights,
+        options.minimum_margins,
+        options.rear_reserve,
+        options.most_growth,
     )
     if options.most_growth is not None and project.car.yaw_inertia is None:
-        raise UserError("car.toml has no car.yaw_inertia_kgm2: --most-growth needs it to find growth rates")
+        raise UserError(
+            "car.toml has no car.yaw_inertia_kgm2: --most-growth needs it to find growth rates"
+        )
     fixed = fixed_settings(options.keep)
     if options.raised == DISTURBANCE and requirement_of(project) is None:
         asked = "bump_mm, seam_mm, gust_m_s or road"
-        raise UserError(f"--raise disturbance: limits.toml has no [require] with {asked}")
+        raise UserError(
+            f"--raise disturbance: limits.toml has no [require] with {asked}"
+        )
     if options.robust and project.limits.tolerance is None:
-        raise UserError("limits.toml has no [tolerance]: --robust needs to know what the mechanics can hold")
+        raise UserError(
+            "limits.toml has no [tolerance]: --robust needs to know what the mechanics can hold"
+        )
     own = project.setup.body
     bodies = [own]
     if BODY not in fixed:
-        bodies += [body for body in (None, *(b.name for b in project.bodies)) if body != own]
-    problems = [SetupProblem(with_body(project, body), objective, fixed) for body in bodies]
+        bodies += [
+            body
+            for body in (None, *(b.name for b in project.bodies))
+            if body != own
+        ]
+    problems = [
+        SetupProblem(with_body(project, body), objective, fixed)
+        for body in bodies
+    ]
     if not problems[0].variables and len(problems) == 1:
         free = "limits.toml leaves no setting free: give at least one range with from < to"
         raise UserError("--keep leaves no setting free" if fixed else free)

@@ -15,8 +15,15 @@ from setupopt.physics.inputs import Floats
 from setupopt.search.engine.batch import StepProgress, merit, silent
 from setupopt.search.engine.exchange import ExchangeOptions, ExchangeResult
 from setupopt.search.engine.index_points import IndexPoints, restricted
-from setupopt.search.engine.maxmin import STANDARD, TrustRegionOptions, maximise_worst
-from setupopt.search.global_bounds import GlobalSearchResult, search_independently
+from setupopt.search.engine.maxmin import (
+    STANDARD,
+    TrustRegionOptions,
+    maximise_worst,
+)
+from setupopt.search.global_bounds import (
+    GlobalSearchResult,
+    search_independently,
+)
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.sides import Alike, best_alike
 from setupopt.search.solver import Solver, one_at_a_time
@@ -32,7 +39,9 @@ CLOSE = ExchangeOptions(value_tolerance=1e-7, constraint_tolerance=1e-7)
 # The first pass from every start: what ends far below the best is not worth more. The best end is solved
 # accurately afterwards.
 FIRST_PASS = TrustRegionOptions(most_steps=40, least_gain=2e-5, least_rise=1e-3)
-FIRST_ROUNDS = ExchangeOptions(value_tolerance=1e-4, constraint_tolerance=1e-4, most_rounds=6)
+FIRST_ROUNDS = ExchangeOptions(
+    value_tolerance=1e-4, constraint_tolerance=1e-4, most_rounds=6
+)
 # Points that are looked at for each start, a power of two: Sobol's sequence warns of other numbers.
 _CANDIDATES = 8
 # A quick local search, to see whether the other side of a setting is worth a thorough one.
@@ -60,15 +69,19 @@ class RelaxedOptimum:
     searched_merit: float  # over the whole index
     searched_end: float
     steps: int
-    alike: Alike | None = None  # where limits.toml frees sides: the best with both sides alike
-    steady: RelaxedOptimum | None = None  # where something must be stood: the best without that
+    # Where limits.toml frees sides: the best with both sides alike
+    alike: Alike | None = None
+    # Where something must be stood: the best without that
+    steady: RelaxedOptimum | None = None
 
     def solver(self, trust_region: TrustRegionOptions = STANDARD) -> Solver:
         """A new solver of the same problem."""
         return Solver(self.problem, self.robust, trust_region)
 
 
-def other_starts(problem: SetupProblem, index_points: IndexPoints, count: int, seed: int) -> list[Floats]:
+def other_starts(
+    problem: SetupProblem, index_points: IndexPoints, count: int, seed: int
+) -> list[Floats]:
     """The best points, by their merit at index points, of several times as many that fill the box evenly.
 
     A start where contact is lost costs many times as much as one with grip, and ends no higher.
@@ -76,7 +89,9 @@ def other_starts(problem: SetupProblem, index_points: IndexPoints, count: int, s
     size = problem.start.size
     if count <= 0 or size == 0:
         return []
-    points = qmc.Sobol(size, seed=seed).random(_CANDIDATES << (count - 1).bit_length())
+    points = qmc.Sobol(size, seed=seed).random(
+        _CANDIDATES << (count - 1).bit_length()
+    )
     found = problem(points, index_points)
     order = np.argsort(-merit(found.values, found.limits), kind="stable")
     return list(points[order[:count]])
@@ -100,15 +115,25 @@ def relaxed_optimum(
             begun.append(from_setup(problem.variables, even.setup))
         ends = list[ExchangeResult]()
         while len(ends) < len(begun):
-            report = _step_report(progress, f"start {len(ends) + 1} of {max(starts, len(begun))}")
-            ends.append(first.solve(first.box, begun[len(ends)], None, FIRST_ROUNDS, report))
+            report = _step_report(
+                progress, f"start {len(ends) + 1} of {max(starts, len(begun))}"
+            )
+            ends.append(
+                first.solve(
+                    first.box, begun[len(ends)], None, FIRST_ROUNDS, report
+                )
+            )
             if len(ends) == 1:
-                begun += other_starts(problem, ends[0].index_points, starts - len(begun), seed)
+                begun += other_starts(
+                    problem, ends[0].index_points, starts - len(begun), seed
+                )
         best = max(ends, key=_merit)
         searched = search_independently(problem, best.index_points, seed)
         seen = solver.look(searched.point, solver.dense)
         report = _step_report(progress, "independent search")
-        climbed = first.solve(first.box, searched.point, None, FIRST_ROUNDS, report)
+        climbed = first.solve(
+            first.box, searched.point, None, FIRST_ROUNDS, report
+        )
         best = _other_sides(solver, max(best, climbed, key=_merit), progress)
 
         tight = Solver(problem, trust_region=TIGHT)
@@ -141,7 +166,9 @@ def relaxed_optimum(
             exact,
             ends=tuple(sorted((end.merit for end in ends), reverse=True)),
             searched=searched,
-            searched_merit=min(searched.merit, float(seen.value.min(initial=np.inf))),
+            searched_merit=min(
+                searched.merit, float(seen.value.min(initial=np.inf))
+            ),
             searched_end=climbed.merit,
             steps=steps,
             alike=even,
@@ -177,7 +204,9 @@ def _merit(end: ExchangeResult) -> float:
     return end.merit
 
 
-def _other_sides(solver: Solver, best: ExchangeResult, progress: Progress) -> ExchangeResult:
+def _other_sides(
+    solver: Solver, best: ExchangeResult, progress: Progress
+) -> ExchangeResult:
     """The best after every setting in turn was put to the other side of its range, and solved from there.
 
     A margin may have several local maxima, such as much camber with little bump travel and the opposite.
@@ -193,7 +222,11 @@ def _other_sides(solver: Solver, best: ExchangeResult, progress: Progress) -> Ex
             report,
         )
         if quick.merit > best.merit + _BETTER:
-            best = max(best, solver.solve(solver.box, quick.point, best.index_points), key=_merit)
+            best = max(
+                best,
+                solver.solve(solver.box, quick.point, best.index_points),
+                key=_merit,
+            )
     return best
 
 

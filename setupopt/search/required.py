@@ -23,7 +23,11 @@ from setupopt.project.needs import need
 from setupopt.robust.builds.build_variation import worst_build
 from setupopt.robust.last_word import ridden
 from setupopt.robust.linear_stood import KINDS, LinearStood
-from setupopt.search.engine.exchange import EXCHANGE, ExchangeOptions, ExchangeResult
+from setupopt.search.engine.exchange import (
+    EXCHANGE,
+    ExchangeOptions,
+    ExchangeResult,
+)
 from setupopt.search.engine.maxmin import STANDARD, TrustRegionOptions
 from setupopt.search.relaxation import Progress, RelaxedOptimum
 from setupopt.search.requirement import BROKEN, Asked, Requirement
@@ -35,7 +39,9 @@ _ROUNDS = 10
 _QUICK = TrustRegionOptions(most_steps=25, least_gain=2e-4, least_rise=1e-3)
 # Of a range, where a start with softer springs and bars stands.
 _SOFT, _SPRINGS = 0.3, ("spring", "anti_roll", "third")
-_FEW_ROUNDS = ExchangeOptions(value_tolerance=1e-4, constraint_tolerance=1e-4, most_rounds=3)
+_FEW_ROUNDS = ExchangeOptions(
+    value_tolerance=1e-4, constraint_tolerance=1e-4, most_rounds=3
+)
 # What is asked of the front: times what `[require]` says.
 TIMES = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
 _HALVINGS = 3
@@ -70,7 +76,8 @@ class StoodSetup:
     setup: Setup
     margin: float
     stood: tuple[Stood, ...]
-    built: float | None = None  # worst margin of the builds and inputs that must be stood
+    # Worst margin of the builds and inputs that must be stood
+    built: float | None = None
 
     @property
     def times(self) -> float:
@@ -99,7 +106,12 @@ def requirement_of(project: Project) -> Requirement | None:
         return None
     if asked.road:
         purpose = "require.road of limits.toml needs it"
-        need(project.venue.roughness, project.folder / "venue.toml", "venue.roughness", purpose)
+        need(
+            project.venue.roughness,
+            project.folder / "venue.toml",
+            "venue.roughness",
+            purpose,
+        )
     return Requirement(LinearStood(project, asked))
 
 
@@ -110,7 +122,11 @@ def needs_search(project: Project) -> bool:
 
 
 def required_optimum(
-    root: RelaxedOptimum, times: float, least: float, progress: Progress, quick: bool = False
+    root: RelaxedOptimum,
+    times: float,
+    least: float,
+    progress: Progress,
+    quick: bool = False,
 ) -> RelaxedOptimum:
     """The best of a body that stands what `[require]` says, `times` as much.
 
@@ -120,7 +136,9 @@ def required_optimum(
     asked = problem.limits.require or Require()
     requirement = requirement_of(problem.project)
     if requirement is not None and times > 0.0:
-        problem = replace(problem, requirement=replace(requirement, times=times))
+        problem = replace(
+            problem, requirement=replace(requirement, times=times)
+        )
     points = root.best.index_points
     robust = root.robust or asked.builds or asked.spread
     if asked.builds or asked.spread:
@@ -133,16 +151,37 @@ def required_optimum(
             has_spread=asked.spread,
         )
     with one_at_a_time:
-        solver, end = _solved(problem, robust, replace(root.best, index_points=points), progress, quick)
+        solver, end = _solved(
+            problem,
+            robust,
+            replace(root.best, index_points=points),
+            progress,
+            quick,
+        )
         end = solver.verified(solver.box, end)
-    return replace(root, problem=solver.problem, robust=robust, best=end, exact=end, steady=root)
+    return replace(
+        root,
+        problem=solver.problem,
+        robust=robust,
+        best=end,
+        exact=end,
+        steady=root,
+    )
 
 
 def _solved(
-    problem: SetupProblem, robust: bool, end: ExchangeResult, progress: Progress, quick: bool
+    problem: SetupProblem,
+    robust: bool,
+    end: ExchangeResult,
+    progress: Progress,
+    quick: bool,
 ) -> tuple[Solver, ExchangeResult]:
     """Local searches from `end` with more and more places: at first quick ones, then accurate ones."""
-    steps = [(_QUICK, _FEW_ROUNDS)] if quick else [(_QUICK, _FEW_ROUNDS), (STANDARD, EXCHANGE)]
+    steps = (
+        [(_QUICK, _FEW_ROUNDS)]
+        if quick
+        else [(_QUICK, _FEW_ROUNDS), (STANDARD, EXCHANGE)]
+    )
     solver = Solver(problem, robust)
     for count in range(_ROUNDS):
         problem, grown = _with_places(solver.problem, end.outcome.point)
@@ -150,21 +189,31 @@ def _solved(
             steps = steps[1:]
         if not steps:
             break
-        progress(f"what must be stood, round {count + 1}, merit {end.merit:.4f}")
+        progress(
+            f"what must be stood, round {count + 1}, merit {end.merit:.4f}"
+        )
         trust_region, options = steps[0]
         solver = Solver(problem, robust, trust_region)
-        starts = _starts(problem, end.outcome.point) if count == 0 else [end.outcome.point]
+        starts = (
+            _starts(problem, end.outcome.point)
+            if count == 0
+            else [end.outcome.point]
+        )
         end = solver.best_of(solver.box, starts, end.index_points, options)
     return solver, end
 
 
 def _starts(problem: SetupProblem, point: Floats) -> list[Floats]:
     """A point, today's, and the point on softer springs and bars: the way there may lead over hard ones."""
-    soft = [_SOFT if v.setting.field in _SPRINGS else 1.0 for v in problem.variables]
+    soft = [
+        _SOFT if v.setting.field in _SPRINGS else 1.0 for v in problem.variables
+    ]
     return [point, problem.start, point * np.array(soft)]
 
 
-def _with_places(problem: SetupProblem, point: Floats) -> tuple[SetupProblem, bool]:
+def _with_places(
+    problem: SetupProblem, point: Floats
+) -> tuple[SetupProblem, bool]:
     """The problem held at the worst places of a point too, and whether there are new ones."""
     required = problem.requirement
     if required is None:
@@ -175,17 +224,23 @@ def _with_places(problem: SetupProblem, point: Floats) -> tuple[SetupProblem, bo
     setups = problem.setups(point)
 
     def room(which: list[Asked]) -> tuple[Floats, np.ndarray]:
-        rooms, variants, _ = required.room(problem.model, setups, cases, answers, which)
+        rooms, variants, _ = required.room(
+            problem.model, setups, cases, answers, which
+        )
         return rooms[0], variants[0]
 
     grown = required.with_worst(room, index_points)
-    return replace(problem, requirement=grown), len(grown.places) > len(required.places)
+    return replace(problem, requirement=grown), len(grown.places) > len(
+        required.places
+    )
 
 
 # ---- what a setup stands -----------------------------------------------------------------------------------
 
 
-def stood_by(problem: SetupProblem, setup: Setup, times: float = 1.0) -> StoodSetup:
+def stood_by(
+    problem: SetupProblem, setup: Setup, times: float = 1.0
+) -> StoodSetup:
     """What a setup on the problem's body stands at every place of the sweep.
 
     `times`: of what `[require]` says, for rides to look so far.
@@ -204,13 +259,27 @@ def stood_by(problem: SetupProblem, setup: Setup, times: float = 1.0) -> StoodSe
     stood = requirement.stood
     rows = range(len(cases))
     found = []
-    which: list[Asked] = [(KINDS.index(kind), None, row) for kind in stood.kinds for row in rows]
+    which: list[Asked] = [
+        (KINDS.index(kind), None, row) for kind in stood.kinds for row in rows
+    ]
     _, _, shares = requirement.room(model, setups, cases, result.answers, which)
-    for kind, each in zip(stood.kinds, shares.reshape(-1, len(cases)), strict=True):
+    for kind, each in zip(
+        stood.kinds, shares.reshape(-1, len(cases)), strict=True
+    ):
         row = int(each.argmin())
         level = float(getattr(stood.asked, kind))
-        rides = ridden(project, setup, cases.pick(np.argsort(each)[:_RIDDEN]), kind, max(times, 1.0) * level)
-        found.append(Stood(kind, level, level * float(each[row]), result.fields(row), rides))
+        rides = ridden(
+            project,
+            setup,
+            cases.pick(np.argsort(each)[:_RIDDEN]),
+            kind,
+            max(times, 1.0) * level,
+        )
+        found.append(
+            Stood(
+                kind, level, level * float(each[row]), result.fields(row), rides
+            )
+        )
     return StoodSetup(setup, worst, tuple(found), built)
 
 
@@ -220,34 +289,85 @@ def _worst_built(problem: SetupProblem, setup: Setup) -> float | None:
     if asked is None or not (asked.builds or asked.spread):
         return None
     both = replace(problem, has_builds=asked.builds, has_spread=asked.spread)
-    return worst_build(both.errors(setup), sweep_cases(problem.project.venue)).margin
+    return worst_build(
+        both.errors(setup), sweep_cases(problem.project.venue)
+    ).margin
 
 
-def not_stood(stood: StoodSetup, times: float, least: float) -> tuple[Broken, ...]:
+def not_stood(
+    stood: StoodSetup, times: float, least: float
+) -> tuple[Broken, ...]:
     """What a setup does not stand of what must be, as broken limits."""
     found = []
     for one in stood.stood:
         key, unit, factor = UNITS[one.kind]
         asked = times * one.asked
-        where = {name: one.fields.get(name) for name in ("case", "roll_angle_deg", "attitude", "along_mm")}
+        where = {
+            name: one.fields.get(name)
+            for name in ("case", "roll_angle_deg", "attitude", "along_mm")
+        }
         if one.stood < (1.0 - 2.0 * BROKEN) * asked:
             value, required = one.stood / factor, asked / factor
-            found.append(Broken(f"require.{key}", "", value, AT_LEAST, required, unit, **where))
+            found.append(
+                Broken(
+                    f"require.{key}",
+                    "",
+                    value,
+                    AT_LEAST,
+                    required,
+                    unit,
+                    **where,
+                )
+            )
         elif one.kind == "road" and one.ridden > CHANCE:
             failed, most = 100.0 * one.ridden, 100.0 * CHANCE
-            found.append(Broken("require.road", "in rides", failed, AT_MOST, most, "% of runs", **where))
+            found.append(
+                Broken(
+                    "require.road",
+                    "in rides",
+                    failed,
+                    AT_MOST,
+                    most,
+                    "% of runs",
+                    **where,
+                )
+            )
         elif one.kind != "road" and one.ridden < (1.0 - _RIDE_STEP) * asked:
             value, required = one.ridden / factor, asked / factor
-            found.append(Broken(f"require.{key}", "in rides", value, AT_LEAST, required, unit, **where))
+            found.append(
+                Broken(
+                    f"require.{key}",
+                    "in rides",
+                    value,
+                    AT_LEAST,
+                    required,
+                    unit,
+                    **where,
+                )
+            )
     if stood.built is not None and stood.built < least - BROKEN:
-        found.append(Broken("require.builds", "worst margin", stood.built, AT_LEAST, least, "of grip"))
+        found.append(
+            Broken(
+                "require.builds",
+                "worst margin",
+                stood.built,
+                AT_LEAST,
+                least,
+                "of grip",
+            )
+        )
     return tuple(found)
 
 
 # ---- margin against how much is stood ----------------------------------------------------------------------
 
 
-def front(root: RelaxedOptimum, least: float, times: Sequence[float], progress: Progress) -> list[FrontPoint]:
+def front(
+    root: RelaxedOptimum,
+    least: float,
+    times: Sequence[float],
+    progress: Progress,
+) -> list[FrontPoint]:
     """The best margins of a body by how much must be stood, from little to much, each from the one before.
 
     It ends beyond the first that is under `least` or cannot be stood.
@@ -257,18 +377,34 @@ def front(root: RelaxedOptimum, least: float, times: Sequence[float], progress: 
     for share in times:
         progress(f"margin where {share:g} times as much is stood")
         if share > 0.0:
-            reached = required_optimum(replace(root, best=reached.best), share, least, progress, quick=True)
+            reached = required_optimum(
+                replace(root, best=reached.best),
+                share,
+                least,
+                progress,
+                quick=True,
+            )
         point = reached.best.outcome.point
         is_stood = reached.best.outcome.limits.min(initial=0.0) >= -BROKEN
         margin = float(reached.best.outcome.values.min())
-        found.append(FrontPoint(share, margin, bool(is_stood), root.problem.setup(point, f"{share:g} times")))
+        found.append(
+            FrontPoint(
+                share,
+                margin,
+                bool(is_stood),
+                root.problem.setup(point, f"{share:g} times"),
+            )
+        )
         if not is_stood or margin < least:
             break
     return found
 
 
 def most_times(
-    root: RelaxedOptimum, points: list[FrontPoint], least: float, progress: Progress
+    root: RelaxedOptimum,
+    points: list[FrontPoint],
+    least: float,
+    progress: Progress,
 ) -> tuple[float, list[FrontPoint]]:
     """How many times what is asked can be stood with a margin of `least`, between points of the front.
 
@@ -276,7 +412,11 @@ def most_times(
     """
     points = list(points)
     high = points[-1]
-    low = max((p for p in points if _is_good(p, least)), key=lambda p: p.times, default=points[0])
+    low = max(
+        (p for p in points if _is_good(p, least)),
+        key=lambda p: p.times,
+        default=points[0],
+    )
     for _ in range(_HALVINGS if high.times > low.times else 0):
         middle = 0.5 * (low.times + high.times)
         (tried,) = front(root, least, (middle,), progress)

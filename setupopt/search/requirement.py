@@ -52,12 +52,19 @@ class Requirement:
         """Disturbance, variant and index point of every place that is among index points."""
         found: list[Asked] = []
         for kind, variant, family, at in self.places:
-            same = np.flatnonzero((index_points.family == family) & (index_points.at == at))
+            same = np.flatnonzero(
+                (index_points.family == family) & (index_points.at == at)
+            )
             found += [(kind, variant, int(row)) for row in same]
         return found
 
     def room(
-        self, model: Model, setups: Records, cases: CaseSet, answers: Records, which: Sequence[Asked]
+        self,
+        model: Model,
+        setups: Records,
+        cases: CaseSet,
+        answers: Records,
+        which: Sequence[Asked],
     ) -> tuple[Floats, np.ndarray, Floats]:
         """Logarithm of what is stood over what must be, the variants that are worst, and what is stood over
         what `[require]` says, (setups, which) each.
@@ -80,17 +87,28 @@ class Requirement:
                 if not judged[row, case]:
                     rooms[row, own] = answer["search_margin"] - 1.0
                     continue
-                car = self.stood.linear(packed, settings[row], setup, cases.records[case], answer)
+                car = self.stood.linear(
+                    packed, settings[row], setup, cases.records[case], answer
+                )
                 for column in own:
                     kind, variant, _ = which[column]
-                    share, variants[row, column] = self.stood.stood(car, KINDS[kind], variant)
-                    room = np.log(max(share, np.exp(-_FURTHEST)) / self.times) - _RESERVE
-                    rooms[row, column] = room - car.gap / _GAP if room < 0.0 else room
+                    share, variants[row, column] = self.stood.stood(
+                        car, KINDS[kind], variant
+                    )
+                    room = (
+                        np.log(max(share, np.exp(-_FURTHEST)) / self.times)
+                        - _RESERVE
+                    )
+                    rooms[row, column] = (
+                        room - car.gap / _GAP if room < 0.0 else room
+                    )
                     shares[row, column] = share
         return np.minimum(rooms, _FURTHEST), variants, shares
 
     def with_worst(
-        self, room: Callable[[list[Asked]], tuple[Floats, np.ndarray]], index_points: IndexPoints
+        self,
+        room: Callable[[list[Asked]], tuple[Floats, np.ndarray]],
+        index_points: IndexPoints,
     ) -> Requirement:
         """The requirement at more places: the worst of each disturbance where the worst of all is broken.
 
@@ -99,11 +117,16 @@ class Requirement:
         more = list(self.places)
         numbers = [KINDS.index(kind) for kind in self.stood.kinds]
         size = len(index_points)
-        found = room([(number, None, row) for number in numbers for row in range(size)])
+        found = room(
+            [(number, None, row) for number in numbers for row in range(size)]
+        )
         each = (part.reshape(-1, size) for part in found)
         for number, rooms, variants in zip(numbers, *each, strict=True):
             worst = np.argsort(rooms, kind="stable")[:_ADDED]
             for row in worst[rooms[worst] < -BROKEN]:
-                family, at = int(index_points.family[row]), float(index_points.at[row])
+                family, at = (
+                    int(index_points.family[row]),
+                    float(index_points.at[row]),
+                )
                 more.append((number, int(variants[row]), family, at))
         return replace(self, places=tuple(dict.fromkeys(more)))

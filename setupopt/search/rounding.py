@@ -12,7 +12,11 @@ from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats
 from setupopt.search.engine.batch import BatchFunction, merit
 from setupopt.search.engine.exchange import ExchangeOptions, worse_points
-from setupopt.search.engine.index_points import IndexPoints, evaluate_at, restricted
+from setupopt.search.engine.index_points import (
+    IndexPoints,
+    evaluate_at,
+    restricted,
+)
 from setupopt.search.solver import Solver
 
 _MOST_MOVES = 20
@@ -37,7 +41,9 @@ def nearest(variables: Sequence[Variable], point: Floats) -> Floats:
     return settable
 
 
-def _merits(function: BatchFunction, points: Floats, warm_start: Any = None) -> Floats:
+def _merits(
+    function: BatchFunction, points: Floats, warm_start: Any = None
+) -> Floats:
     """Merits of many points, (points); with a warm start of several points, by its slopes."""
     found = []
     for first in range(0, len(points), _AT_ONCE):
@@ -46,14 +52,20 @@ def _merits(function: BatchFunction, points: Floats, warm_start: Any = None) -> 
     return np.concatenate(found)
 
 
-def _neighbours(variables: Sequence[Variable], point: Floats) -> tuple[Floats, Floats]:
+def _neighbours(
+    variables: Sequence[Variable], point: Floats
+) -> tuple[Floats, Floats]:
     """Every settable point one single step away, and every one a pair of them away; (points, variables)."""
     singles: list[_Change] = []
     for j, variable in enumerate(variables):
         grid = variable.grid()
         if grid is not None:
             at = int(np.abs(grid - point[j]).argmin())
-            singles += [(j, float(grid[i])) for i in (at - 1, at + 1) if 0 <= i < grid.size]
+            singles += [
+                (j, float(grid[i]))
+                for i in (at - 1, at + 1)
+                if 0 <= i < grid.size
+            ]
     pairs = [(a, b) for a, b in combinations(singles, 2) if a[0] != b[0]]
     changes: list[tuple[_Change, ...]] = [*((one,) for one in singles), *pairs]
     points = np.tile(point, (len(changes), 1))
@@ -63,7 +75,9 @@ def _neighbours(variables: Sequence[Variable], point: Floats) -> tuple[Floats, F
     return points[: len(singles)], points[len(singles) :]
 
 
-def _promising(function: BatchFunction, variables: Sequence[Variable], point: Floats) -> Floats:
+def _promising(
+    function: BatchFunction, variables: Sequence[Variable], point: Floats
+) -> Floats:
     """The single steps from a point, and the pairs that its slopes promise most, (points, variables)."""
     singles, pairs = _neighbours(variables, point)
     if len(pairs) > _PAIRS:
@@ -88,7 +102,11 @@ def to_steps(
     point = nearest(variables, point)
     reached = float(_merits(function, point[None, :])[0])
     for _ in range(_MOST_MOVES):
-        moves = _promising(function, variables, point) if reached < enough else np.empty(0)
+        moves = (
+            _promising(function, variables, point)
+            if reached < enough
+            else np.empty(0)
+        )
         if moves.size == 0:
             break
         merits = _merits(function, moves)

@@ -29,7 +29,11 @@ from setupopt.physics.inputs import ANSWER, Floats, Records
 from setupopt.project.model import Limits, Project, Setup
 from setupopt.robust.builds.build_variation import BuildErrors
 from setupopt.robust.linear_stood import KINDS
-from setupopt.search.engine.index_points import Index, IndexPoints, SemiInfiniteEvaluation
+from setupopt.search.engine.index_points import (
+    Index,
+    IndexPoints,
+    SemiInfiniteEvaluation,
+)
 from setupopt.search.handling import HANDLING, asked, handling_rows
 from setupopt.search.objective import Objective
 from setupopt.search.requirement import Requirement
@@ -85,21 +89,32 @@ class SetupProblem:
     @cached_property
     def variables(self) -> tuple[Variable, ...]:
         """The settings that may change."""
-        return tuple(v for v in variables_of(self.limits) if not is_kept(v, self.fixed_settings))
+        return tuple(
+            v
+            for v in variables_of(self.limits)
+            if not is_kept(v, self.fixed_settings)
+        )
 
     @cached_property
     def base(self) -> Setup:
         """A setup with the settings that may not change."""
-        return fixed_by_limits(self.project.setup, self.limits, self.fixed_settings)
+        return fixed_by_limits(
+            self.project.setup, self.limits, self.fixed_settings
+        )
 
     @cached_property
     def packaging(self) -> PackagingLimits:
         """The packaging limits."""
         has_four_heights = any(
-            v.setting.field == "ride_height" and len(v.places) == 1 for v in self.variables
+            v.setting.field == "ride_height" and len(v.places) == 1
+            for v in self.variables
         )
-        limits = PackagingLimits(self.project.car, self.limits.packaging, has_four_heights)
-        return limits if self.loosened is None else limits.widened(*self.loosened)
+        limits = PackagingLimits(
+            self.project.car, self.limits.packaging, has_four_heights
+        )
+        return (
+            limits if self.loosened is None else limits.widened(*self.loosened)
+        )
 
     @cached_property
     def start(self) -> Floats:
@@ -111,9 +126,17 @@ class SetupProblem:
         """Names of all limits, by the numbers in `limit_rows`: packaging, minimum margins, what must be
         stood, builds, handling.
         """
-        minimums = (f'minimum margin of "{name}"' for name in self.objective.names)
+        minimums = (
+            f'minimum margin of "{name}"' for name in self.objective.names
+        )
         handling = (limit.name for limit in HANDLING)
-        return (*(limit.name for limit in self.packaging.limits), *minimums, *KINDS, "build", *handling)
+        return (
+            *(limit.name for limit in self.packaging.limits),
+            *minimums,
+            *KINDS,
+            "build",
+            *handling,
+        )
 
     @property
     def attitudes(self) -> int:
@@ -129,7 +152,11 @@ class SetupProblem:
     def cases(self) -> Callable[[IndexPoints], CaseSet]:
         """The load cases at index points; those of the last ones are kept."""
         venue = self.project.venue
-        return lru_cache(1)(lambda points: placed_cases(venue, points.family % self.attitudes, points.at))
+        return lru_cache(1)(
+            lambda points: placed_cases(
+                venue, points.family % self.attitudes, points.at
+            )
+        )
 
     def setup(self, point: Floats, name: str) -> Setup:
         """The setup at a point (variables)."""
@@ -146,15 +173,25 @@ class SetupProblem:
 
     def with_build(self, errors: Floats) -> tuple[SetupProblem, int]:
         """The problem with one more build, unless it is known; and the number of the build's first family."""
-        known = [number for number, build in enumerate(self.builds) if np.array_equal(build, errors)]
+        known = [
+            number
+            for number, build in enumerate(self.builds)
+            if np.array_equal(build, errors)
+        ]
         if known:
             return self, self.attitudes * (1 + known[0])
-        return replace(self, builds=(*self.builds, errors)), self.attitudes * (1 + len(self.builds))
+        return replace(self, builds=(*self.builds, errors)), self.attitudes * (
+            1 + len(self.builds)
+        )
 
     # ---- evaluation -------------------------------------------------------------------------------------
 
     def result(
-        self, points: Floats, cases: CaseSet, warm_start: Records | None = None, quick: bool = False
+        self,
+        points: Floats,
+        cases: CaseSet,
+        warm_start: Records | None = None,
+        quick: bool = False,
     ) -> Result:
         """Points (points, variables) of the exact car in any cases; `warm_start`: see `answers`.
 
@@ -162,7 +199,9 @@ class SetupProblem:
         """
         self.counter.count += len(points) * len(cases)
         settings = self.model.settings(self.setups(points))
-        return self._run(settings, cases, warm_start, _are_steps(points, warm_start), quick)
+        return self._run(
+            settings, cases, warm_start, _are_steps(points, warm_start), quick
+        )
 
     def errors(self, setup: Setup | Records) -> BuildErrors:
         """The box of errors of setups."""
@@ -171,13 +210,28 @@ class SetupProblem:
         return BuildErrors(self.project.car, setup, tolerance, spread)
 
     def _run(
-        self, settings: Records, cases: CaseSet, starts: Records | None, by_slope: bool, quick: bool
+        self,
+        settings: Records,
+        cases: CaseSet,
+        starts: Records | None,
+        by_slope: bool,
+        quick: bool,
     ) -> Result:
         growth = self.objective.most_growth is not None
-        return self.model.run(settings, cases, starts, by_slope=by_slope, growth=growth, quick=quick)
+        return self.model.run(
+            settings,
+            cases,
+            starts,
+            by_slope=by_slope,
+            growth=growth,
+            quick=quick,
+        )
 
     def answers(
-        self, points: Floats, index_points: IndexPoints, warm_start: Records | None = None
+        self,
+        points: Floats,
+        index_points: IndexPoints,
+        warm_start: Records | None = None,
     ) -> Records:
         """ANSWER records (points, index points). `warm_start` (index points): answers of a point nearby.
 
@@ -195,11 +249,15 @@ class SetupProblem:
             by_slope = _are_steps(points, warm_start)
             if number > 0 and self.has_spread:
                 row = self.builds[number - 1]
-                found = self.errors(whole).of_setups(row, cases.pick(own), starts, by_slope)
+                found = self.errors(whole).of_setups(
+                    row, cases.pick(own), starts, by_slope
+                )
                 answers[:, own] = found.reshape(len(whole), -1)
                 continue
             settings = self._settings(whole, int(number))
-            answers[:, own] = self._run(settings, cases.pick(own), starts, by_slope, True).answers
+            answers[:, own] = self._run(
+                settings, cases.pick(own), starts, by_slope, True
+            ).answers
         self.counter.count += answers.size
         return answers
 
@@ -207,7 +265,9 @@ class SetupProblem:
         """SETTING records of setups; build 0 is the exact car."""
         if build == 0 or self.limits.tolerance is None:
             return self.model.settings(whole)
-        return self.errors(whole).settings(self.builds[build - 1][None, :], self.model)
+        return self.errors(whole).settings(
+            self.builds[build - 1][None, :], self.model
+        )
 
     def __call__(
         self,
@@ -222,9 +282,13 @@ class SetupProblem:
         if self.least_built is not None:
             is_raised &= index_points.family < self.attitudes
         raised = np.flatnonzero(is_raised)
-        values = self.objective.weighted(attitude[raised], answers["search_margin"][:, raised])
+        values = self.objective.weighted(
+            attitude[raised], answers["search_margin"][:, raised]
+        )
         limits = self.limit_rows(points, index_points, answers)
-        return SemiInfiniteEvaluation(values, limits.rows, answers[0], raised, limits.case)
+        return SemiInfiniteEvaluation(
+            values, limits.rows, answers[0], raised, limits.case
+        )
 
     def limit_rows(
         self,
@@ -265,13 +329,19 @@ class SetupProblem:
             cases,
             own,
         )
-        return replace(found, case=np.where(found.case >= 0, exact[found.case], -1))
+        return replace(
+            found, case=np.where(found.case >= 0, exact[found.case], -1)
+        )
 
-    def _minimum_margin_rows(self, index_points: IndexPoints, answers: Records) -> LimitRows:
+    def _minimum_margin_rows(
+        self, index_points: IndexPoints, answers: Records
+    ) -> LimitRows:
         attitude = index_points.family % self.attitudes
         least = self.objective.minimum_margins[attitude]
         own = np.flatnonzero(np.isfinite(least))
-        spare = (answers["search_margin"][:, own] - least[own]) / MINIMUM_MARGIN_SCALE
+        spare = (
+            answers["search_margin"][:, own] - least[own]
+        ) / MINIMUM_MARGIN_SCALE
         return LimitRows(spare, len(self.packaging.limits) + attitude[own], own)
 
     def _required_rows(
@@ -282,18 +352,28 @@ class SetupProblem:
         if self.requirement is not None:
             which = self.requirement.at(index_points)
             rows, _, _ = self.requirement.room(
-                self.model, self.setups(points), self.cases(index_points), answers, which
+                self.model,
+                self.setups(points),
+                self.cases(index_points),
+                answers,
+                which,
             )
             kind, _, case = np.array(which, dtype=int).reshape(-1, 3).T
             yield LimitRows(rows, first + kind, case)
         if self.least_built is not None:
             own = np.flatnonzero(index_points.family >= self.attitudes)
-            spare = (answers["search_margin"][:, own] - self.least_built) / MINIMUM_MARGIN_SCALE
+            spare = (
+                answers["search_margin"][:, own] - self.least_built
+            ) / MINIMUM_MARGIN_SCALE
             yield LimitRows(spare, np.full(own.size, first + len(KINDS)), own)
 
-    def _handling_rows(self, index_points: IndexPoints, answers: Records) -> Iterator[LimitRows]:
+    def _handling_rows(
+        self, index_points: IndexPoints, answers: Records
+    ) -> Iterator[LimitRows]:
         """The band of the worst margin is that of the index points given."""
-        own = np.flatnonzero(self.objective.counts[index_points.family % self.attitudes])
+        own = np.flatnonzero(
+            self.objective.counts[index_points.family % self.attitudes]
+        )
         first = len(self.limit_names) - len(HANDLING)
         for number, limit in asked(self.objective):
             rows = handling_rows(limit, self.objective, answers[:, own])

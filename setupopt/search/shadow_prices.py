@@ -48,7 +48,10 @@ class ShadowPrice:
     @property
     def agrees(self) -> bool:
         """Whether solving again finds the price within a tenth."""
-        return bool(abs(self.solved_again - self.margin_per_unit) <= 0.1 * abs(self.margin_per_unit))
+        return bool(
+            abs(self.solved_again - self.margin_per_unit)
+            <= 0.1 * abs(self.margin_per_unit)
+        )
 
 
 @dataclass(frozen=True)
@@ -60,7 +63,9 @@ class _Candidate:
     unit: str
     size: float  # one unit of the search, in units of the file
     multiplier: float
-    solve: Callable[[float], float]  # the merit with the limit loosened by so many units of the search
+    solve: Callable[
+        [float], float
+    ]  # the merit with the limit loosened by so many units of the search
 
     def price(self, merit: float) -> ShadowPrice:
         """The price, checked against solving again; `merit` is that of the limit as it is."""
@@ -89,8 +94,16 @@ def prices(
         multipliers,
         options,
     )
-    found = (*priced.ranges(), *priced.packaging(), *priced.minimum_margins(), *priced.handling())
-    worth = sorted((c for c in found if c.multiplier * 0.1 > _SMALL), key=lambda c: -c.multiplier)
+    found = (
+        *priced.ranges(),
+        *priced.packaging(),
+        *priced.minimum_margins(),
+        *priced.handling(),
+    )
+    worth = sorted(
+        (c for c in found if c.multiplier * 0.1 > _SMALL),
+        key=lambda c: -c.multiplier,
+    )
     return tuple(candidate.price(best.merit) for candidate in worth)
 
 
@@ -107,7 +120,10 @@ class _Priced:
         """Both ends of every range."""
         for j, variable in enumerate(self.solver.problem.variables):
             size = variable.width / variable.setting.factor
-            for end, own in (("from", self.multipliers.lower), ("to", self.multipliers.upper)):
+            for end, own in (
+                ("from", self.multipliers.lower),
+                ("to", self.multipliers.upper),
+            ):
                 name = f"{variable.name}.{end}"
                 solve = partial(self._with_range, j, end)
                 yield _Candidate(
@@ -167,9 +183,13 @@ class _Priced:
         problem = self.solver.problem
         point = self.best.outcome.point[None, :]
         index_points = self.best.index_points
-        owner = problem.limit_rows(point, index_points, problem.answers(point, index_points)).owner
+        owner = problem.limit_rows(
+            point, index_points, problem.answers(point, index_points)
+        ).owner
         count = len(problem.limit_names)
-        return np.asarray(np.bincount(owner, weights=self.multipliers.limits, minlength=count))
+        return np.asarray(
+            np.bincount(owner, weights=self.multipliers.limits, minlength=count)
+        )
 
     def _merit(self, bounds: Bounds | None = None, **changed: Any) -> float:
         """Solve again, with other bounds or with fields of the problem changed."""

@@ -7,7 +7,14 @@ from functools import reduce
 
 from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.variables import Slot, from_setup
-from setupopt.project.model import SIDES, AxleLimits, Limits, Range, Setup, WheelLimits
+from setupopt.project.model import (
+    SIDES,
+    AxleLimits,
+    Limits,
+    Range,
+    Setup,
+    WheelLimits,
+)
 from setupopt.search.engine.exchange import ExchangeOptions, ExchangeResult
 from setupopt.search.engine.maxmin import TrustRegionOptions
 from setupopt.search.setup_problem import SetupProblem
@@ -16,7 +23,9 @@ from setupopt.search.solver import Solver
 # Ride heights of a side alone would leave the plane of the other three corners, or roll the car on the pad.
 _FREED = tuple(name for name in WheelLimits.__slots__ if name != "ride_height")
 _QUICK = TrustRegionOptions(most_steps=40, least_gain=2e-5, least_rise=1e-3)
-_ROUNDS = ExchangeOptions(value_tolerance=1e-4, constraint_tolerance=1e-4, most_rounds=6)
+_ROUNDS = ExchangeOptions(
+    value_tolerance=1e-4, constraint_tolerance=1e-4, most_rounds=6
+)
 # A setting moved by less of its range did not move.
 _MOVED = 0.01
 _MOST = 4
@@ -44,7 +53,10 @@ class Sides:
 
 def are_free(limits: Limits) -> bool:
     """Whether the limits free any side from the other."""
-    return any(axle.left is not None or axle.right is not None for axle in (limits.front, limits.rear))
+    return any(
+        axle.left is not None or axle.right is not None
+        for axle in (limits.front, limits.rear)
+    )
 
 
 def alike(limits: Limits) -> Limits:
@@ -61,7 +73,9 @@ def _alike(axle: AxleLimits) -> AxleLimits:
     both = {}
     for name in WheelLimits.__slots__:
         whole: Range | None = getattr(axle, name)
-        own = [getattr(getattr(axle, side), name, None) or whole for side in SIDES]
+        own = [
+            getattr(getattr(axle, side), name, None) or whole for side in SIDES
+        ]
         both[name] = _common(own[0], own[1])
     return replace(axle, left=None, right=None, **both)
 
@@ -72,11 +86,16 @@ def _common(left: Range | None, right: Range | None) -> Range | None:
         return left if right is not None else None
     lower = max(left.lower, right.lower)
     upper = min(left.upper, right.upper)
-    lists = [set(one.choices) for one in (left, right) if one.choices is not None]
+    lists = [
+        set(one.choices) for one in (left, right) if one.choices is not None
+    ]
     choices = None
     if lists:
         shared = reduce(set.intersection, lists)
-        choices = tuple(sorted(value for value in shared if lower <= value <= upper)) or None
+        choices = (
+            tuple(sorted(value for value in shared if lower <= value <= upper))
+            or None
+        )
         if choices is None:
             return None
         lower = choices[0]
@@ -85,13 +104,17 @@ def _common(left: Range | None, right: Range | None) -> Range | None:
 
 
 def _apart(axle: AxleLimits) -> AxleLimits:
-    return replace(axle, left=_own(axle, axle.left), right=_own(axle, axle.right))
+    return replace(
+        axle, left=_own(axle, axle.left), right=_own(axle, axle.right)
+    )
 
 
 def _own(axle: AxleLimits, side: WheelLimits | None) -> WheelLimits:
     """The ranges of one side: its own, or those of the axle."""
     own = side or WheelLimits()
-    ranges = {name: getattr(own, name) or getattr(axle, name) for name in _FREED}
+    ranges = {
+        name: getattr(own, name) or getattr(axle, name) for name in _FREED
+    }
     return WheelLimits(**ranges, ride_height=own.ride_height)
 
 
@@ -121,7 +144,9 @@ def best_alike(problem: SetupProblem) -> Alike | None:
     return Alike(end.merit, even.setup(end.outcome.point, ""))
 
 
-def what_sides_bring(problem: SetupProblem, best: ExchangeResult, even: Alike | None) -> Sides | None:
+def what_sides_bring(
+    problem: SetupProblem, best: ExchangeResult, even: Alike | None
+) -> Sides | None:
     """The best of a problem against the best with sides alike, or apart where its limits tie them.
 
     None where no setting of a wheel is free. Where the sides are tied, one local search from the best with
@@ -129,7 +154,12 @@ def what_sides_bring(problem: SetupProblem, best: ExchangeResult, even: Alike | 
     """
     if even is not None:
         found = problem.setup(best.outcome.point, "")
-        return Sides(even.merit, max(best.merit, even.merit), True, _moved(problem, even.setup, found))
+        return Sides(
+            even.merit,
+            max(best.merit, even.merit),
+            True,
+            _moved(problem, even.setup, found),
+        )
     if are_free(problem.limits):
         return None
     freed = with_limits(problem, apart(problem.limits))
@@ -137,13 +167,25 @@ def what_sides_bring(problem: SetupProblem, best: ExchangeResult, even: Alike | 
         return None
     start = problem.setup(best.outcome.point, "")
     solver = Solver(freed, trust_region=_QUICK)
-    end = solver.solve(solver.box, from_setup(freed.variables, start), best.index_points, _ROUNDS)
+    end = solver.solve(
+        solver.box,
+        from_setup(freed.variables, start),
+        best.index_points,
+        _ROUNDS,
+    )
     if end.merit <= best.merit:
         return Sides(best.merit, best.merit, False, ())
-    return Sides(best.merit, end.merit, False, _moved(freed, start, freed.setup(end.outcome.point, "")))
+    return Sides(
+        best.merit,
+        end.merit,
+        False,
+        _moved(freed, start, freed.setup(end.outcome.point, "")),
+    )
 
 
-def _moved(problem: SetupProblem, even: Setup, found: Setup) -> tuple[tuple[Slot, float, float], ...]:
+def _moved(
+    problem: SetupProblem, even: Setup, found: Setup
+) -> tuple[tuple[Slot, float, float], ...]:
     """The settings of single wheels that differ most between two setups, by shares of their ranges."""
     own = [
         variable
@@ -152,6 +194,10 @@ def _moved(problem: SetupProblem, even: Setup, found: Setup) -> tuple[tuple[Slot
     ]
     rows = [by_wheel(setup) for setup in (even, found)]
     pairs = [(v, float(v.of(rows[0])[0]), float(v.of(rows[1])[0])) for v in own]
-    far = [pair for pair in pairs if abs(pair[2] - pair[1]) > _MOVED * pair[0].width]
+    far = [
+        pair
+        for pair in pairs
+        if abs(pair[2] - pair[1]) > _MOVED * pair[0].width
+    ]
     far.sort(key=lambda pair: -abs(pair[2] - pair[1]) / pair[0].width)
     return tuple(far[:_MOST])

@@ -23,7 +23,12 @@ from setupopt.robust.builds.build_variation import (
     worst_build,
 )
 from setupopt.search.engine.batch import StepProgress, silent
-from setupopt.search.engine.exchange import EXCHANGE, ExchangeOptions, ExchangeResult, exchange
+from setupopt.search.engine.exchange import (
+    EXCHANGE,
+    ExchangeOptions,
+    ExchangeResult,
+    exchange,
+)
 from setupopt.search.engine.index_points import (
     Index,
     IndexPoints,
@@ -75,7 +80,9 @@ class Solver:
             DENSER,
             endpoint=False,
         )
-        fine = (index.grid[:-1, None] + np.diff(index.grid)[:, None] * between).ravel()
+        fine = (
+            index.grid[:-1, None] + np.diff(index.grid)[:, None] * between
+        ).ravel()
         self.dense = Index(index.families, np.append(fine, index.grid[-1]))
 
     def __call__(
@@ -118,7 +125,10 @@ class Solver:
             options,
             progress,
         )
-        return replace(end, outcome=replace(end.outcome, point=inside.whole(end.outcome.point)))
+        return replace(
+            end,
+            outcome=replace(end.outcome, point=inside.whole(end.outcome.point)),
+        )
 
     def best_of(
         self,
@@ -128,7 +138,9 @@ class Solver:
         options: ExchangeOptions = EXCHANGE,
     ) -> ExchangeResult:
         """The best end of several starts."""
-        ends = [self.solve(bounds, start, index_points, options) for start in starts]
+        ends = [
+            self.solve(bounds, start, index_points, options) for start in starts
+        ]
         return max(ends, key=lambda end: end.merit)
 
     def verified(
@@ -142,7 +154,10 @@ class Solver:
             point = end.outcome.point
             found = self.worst_build(point)
             least = self.problem.least_built
-            if found.margin >= (end.merit if least is None else least) - _BUILD_TOLERANCE:
+            if (
+                found.margin
+                >= (end.merit if least is None else least) - _BUILD_TOLERANCE
+            ):
                 break
             errors = np.array(list(found.errors.values()))
             built = self._as_built(errors, self.problem.index, point)
@@ -156,7 +171,9 @@ class Solver:
 
     def worst_build(self, point: Floats) -> WorstBuild:
         """The worst build at a point, found by a search of the corners of the tolerance, on the sweep."""
-        return worst_build(self.errors(point), sweep_cases(self.problem.project.venue))
+        return worst_build(
+            self.errors(point), sweep_cases(self.problem.project.venue)
+        )
 
     def look(self, point: Floats, index: Index) -> OracleResult:
         """The worst index points of a point, of the exact car and, if `robust`, of builds."""
@@ -172,7 +189,12 @@ class Solver:
         lowest = np.flatnonzero(np.isfinite(exact.value))[:_MINIMA]
         cases = self.problem.cases(exact.index_points.pick(lowest))
         builds = candidate_corners(self.errors(point), cases)
-        return join_results([exact, *(self._as_built(errors, index, point) for errors in builds)])
+        return join_results(
+            [
+                exact,
+                *(self._as_built(errors, index, point) for errors in builds),
+            ]
+        )
 
     def errors(self, point: Floats) -> BuildErrors:
         """The box of build errors of the setup at a point."""

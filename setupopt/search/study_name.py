@@ -13,5 +13,9 @@ _ASIDE = ("folder", "cautions")
 
 def study_name(project: Project, *options: object) -> str:
     """The fingerprint of a project and of options, as whole dataclasses: every field of both counts."""
-    inputs = [(f.name, getattr(project, f.name)) for f in fields(project) if f.name not in _ASIDE]
+    inputs = [
+        (f.name, getattr(project, f.name))
+        for f in fields(project)
+        if f.name not in _ASIDE
+    ]
     return fingerprint(inputs, *options)

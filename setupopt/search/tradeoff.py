@@ -86,7 +86,9 @@ class MarginMap:
     @property
     def broken(self) -> tuple[str, ...]:
         """Limits that are the most broken one somewhere, those of the largest areas first."""
-        counts = np.bincount(self.nearest[~self.is_kept], minlength=len(self.limits))
+        counts = np.bincount(
+            self.nearest[~self.is_kept], minlength=len(self.limits)
+        )
         order = np.argsort(-counts, kind="stable")
         return tuple(self.limits[i] for i in order if counts[i] > 0)
 
@@ -130,8 +132,12 @@ def trade_off(proposal: Proposal) -> TradeOff:
 
 def _problem(proposal: Proposal, free: Collection[Variable]) -> SetupProblem:
     """The proposed setup, of which only the variables `free` may change."""
-    problem = SetupProblem(replace(proposal.project, setup=proposal.setup), proposal.objective)
-    fixed = {variable.name for variable in problem.variables} - {variable.name for variable in free}
+    problem = SetupProblem(
+        replace(proposal.project, setup=proposal.setup), proposal.objective
+    )
+    fixed = {variable.name for variable in problem.variables} - {
+        variable.name for variable in free
+    }
     return replace(problem, fixed_settings=frozenset(fixed))
 
 
@@ -140,7 +146,9 @@ def _index_points(proposal: Proposal, problem: SetupProblem) -> IndexPoints:
     start = proposal.start_result
     found = problem.index.grid_points()
     for cases in (proposal.between.cases, start.cases.pick(start.worst)):
-        found = found.join(IndexPoints(proposal.objective.numbers(cases.attitude), cases.at))
+        found = found.join(
+            IndexPoints(proposal.objective.numbers(cases.attitude), cases.at)
+        )
     return found
 
 
@@ -157,10 +165,17 @@ def _map(proposal: Proposal, index_points: IndexPoints) -> MarginMap | None:
     grid = np.meshgrid(*(_share(axis.variable, axis.values) for axis in axes))
     points = np.stack(grid, axis=-1).reshape(-1, 2)
     near = _near_worst(problem, index_points)
-    chunks = [points[first : first + _AT_ONCE] for first in range(0, len(points), _AT_ONCE)]
-    fields = zip(*(_map_fields(problem, chunk, near) for chunk in chunks), strict=True)
+    chunks = [
+        points[first : first + _AT_ONCE]
+        for first in range(0, len(points), _AT_ONCE)
+    ]
+    fields = zip(
+        *(_map_fields(problem, chunk, near) for chunk in chunks), strict=True
+    )
     shape = (y.values.size, x.values.size)
-    margin, contact, room, nearest = (np.concatenate(pieces).reshape(shape) for pieces in fields)
+    margin, contact, room, nearest = (
+        np.concatenate(pieces).reshape(shape) for pieces in fields
+    )
     return MarginMap(
         x,
         y,
@@ -180,25 +195,43 @@ def _map_fields(
     limits = problem.limit_rows(points, index_points, answers)
     contact = answers["contact"]
     is_packaging = limits.owner < len(problem.packaging.limits)
-    counts = np.where(is_packaging, is_judged(answers)[:, limits.case], contact[:, limits.case])
+    counts = np.where(
+        is_packaging,
+        is_judged(answers)[:, limits.case],
+        contact[:, limits.case],
+    )
     valid = (limits.case < 0) | counts
     spare = np.where(valid, limits.rows, np.inf)
     rows = np.column_stack([spare, np.full(len(points), np.inf)])
     nearest = np.append(limits.owner, -1)[rows.argmin(axis=1)]
-    return answers["margin"].min(axis=1), contact.all(axis=1), rows.min(axis=1), nearest
+    return (
+        answers["margin"].min(axis=1),
+        contact.all(axis=1),
+        rows.min(axis=1),
+        nearest,
+    )
 
 
-def _near_worst(problem: SetupProblem, index_points: IndexPoints) -> IndexPoints:
+def _near_worst(
+    problem: SetupProblem, index_points: IndexPoints
+) -> IndexPoints:
     """The cases that can be the worst of a map, or break one of its limits first."""
     line = np.linspace(0.0, 1.0, _FEW_LINES)
-    points = np.append(np.stack(np.meshgrid(line, line), axis=-1).reshape(-1, 2), [problem.start], axis=0)
+    points = np.append(
+        np.stack(np.meshgrid(line, line), axis=-1).reshape(-1, 2),
+        [problem.start],
+        axis=0,
+    )
     answers = problem.answers(points, index_points)
     near = _are_near(answers)
     limits = problem.limit_rows(points, index_points, answers)
     for owner in np.unique(limits.owner[limits.case >= 0]):
         own = (limits.owner == owner) & (limits.case >= 0)
         room = limits.rows[:, own]
-        tight = room <= np.maximum(room.min(axis=1, keepdims=True), 0.0) + _NEAR_LIMIT
+        tight = (
+            room
+            <= np.maximum(room.min(axis=1, keepdims=True), 0.0) + _NEAR_LIMIT
+        )
         tight &= room.min(axis=1, keepdims=True) < _NEAR_LIMIT
         near[limits.case[own][tight.any(axis=0)]] = True
     return index_points.pick(np.flatnonzero(near))
@@ -241,11 +274,18 @@ def _axis(proposal: Proposal, variable: Variable, cost: float) -> MapAxis:
 def _costs(proposal: Proposal, index_points: IndexPoints) -> Floats:
     """Worst margin that a change of `SHARE` of each range costs, the more costly way, (variables)."""
     free: Sequence[Variable] = proposal.free
-    at = np.array([_share(variable, _value(variable, proposal.setup)) for variable in free])
+    at = np.array(
+        [
+            _share(variable, _value(variable, proposal.setup))
+            for variable in free
+        ]
+    )
     one = np.eye(at.size)
     points = at + SHARE * np.concatenate([np.zeros((1, at.size)), one, -one])
     problem = _problem(proposal, free)
-    near = index_points.pick(np.flatnonzero(_are_near(problem.answers(points[:1], index_points))))
+    near = index_points.pick(
+        np.flatnonzero(_are_near(problem.answers(points[:1], index_points)))
+    )
     worst = _scores(problem.answers(points, near)).min(axis=1)
     low = np.minimum(at, 0.0) - _SAME
     high = np.maximum(at, 1.0) + _SAME
@@ -256,7 +296,9 @@ def _costs(proposal: Proposal, index_points: IndexPoints) -> Floats:
 
 def _scores(answers: Records) -> Floats:
     """Margins; of a lost case how far it is from contact, below every margin."""
-    return np.where(answers["contact"], answers["margin"], answers["search_margin"] - _LOST)
+    return np.where(
+        answers["contact"], answers["margin"], answers["search_margin"] - _LOST
+    )
 
 
 def _value(variable: Variable, setup: Setup) -> float:
@@ -272,16 +314,25 @@ def _share(variable: Variable, value: Floats | float) -> Floats:
 # ---- against speed -----------------------------------------------------------------------------------------
 
 
-def _against_speed(project: Project, setup: Setup, cases: CaseSet) -> SpeedCurve:
+def _against_speed(
+    project: Project, setup: Setup, cases: CaseSet
+) -> SpeedCurve:
     """The setup at all speeds, in the cases that slide or are near the worst at three of them."""
     few = _FACTORS[[0, _FACTORS.size // 2, -1]]
-    near = cases.pick(np.flatnonzero(_are_near(_at_speeds(project, setup, cases, few))))
+    near = cases.pick(
+        np.flatnonzero(_are_near(_at_speeds(project, setup, cases, few)))
+    )
     answers = _at_speeds(project, setup, near, _FACTORS)
     worst = np.round(_scores(answers), _TIE_DIGITS).argmin(axis=1)
-    return SpeedCurve(answers["margin"].min(axis=1), tuple(near.attitude[row] for row in worst))
+    return SpeedCurve(
+        answers["margin"].min(axis=1),
+        tuple(near.attitude[row] for row in worst),
+    )
 
 
-def _at_speeds(project: Project, setup: Setup, cases: CaseSet, factors: Floats) -> Records:
+def _at_speeds(
+    project: Project, setup: Setup, cases: CaseSet, factors: Floats
+) -> Records:
     """Answers (factors, cases), in one batch."""
     count = factors.size
     records = np.tile(cases.records, count)

@@ -23,7 +23,12 @@ from setupopt.search.engine.subbox import Subbox
 from setupopt.search.objective import Objective
 from setupopt.search.parts.discrete_choice import Choice
 from setupopt.search.parts.part_space import is_part
-from setupopt.search.proposal import Change, Dropped, Plateau, weighted_worst_margins
+from setupopt.search.proposal import (
+    Change,
+    Dropped,
+    Plateau,
+    weighted_worst_margins,
+)
 from setupopt.search.relaxation import CLOSE, TIGHT, Progress
 from setupopt.search.rounding import settable
 from setupopt.search.setup_problem import SetupProblem
@@ -41,32 +46,48 @@ _MOST_ROUNDS = 5
 # A range without steps is searched in so many.
 _LINES = 65
 # A quick search of the rest, to see what a change is worth.
-_QUICK = TrustRegionOptions(most_steps=6, least_gain=1e-4, least_rise=1e-3, first_radius=0.1)
+_QUICK = TrustRegionOptions(
+    most_steps=6, least_gain=1e-4, least_rise=1e-3, first_radius=0.1
+)
 _THOROUGH = TrustRegionOptions(most_steps=25, least_gain=1e-5, least_rise=1e-3)
-_ROUNDS = ExchangeOptions(value_tolerance=1e-4, constraint_tolerance=1e-4, most_rounds=5)
+_ROUNDS = ExchangeOptions(
+    value_tolerance=1e-4, constraint_tolerance=1e-4, most_rounds=5
+)
 
 
 # ---- each change alone -------------------------------------------------------------------------------------
 
 
 def changes(
-    project: Project, today: Setup, proposed: Setup, objective: Objective, cases: CaseSet
+    project: Project,
+    today: Setup,
+    proposed: Setup,
+    objective: Objective,
+    cases: CaseSet,
 ) -> tuple[Change, ...]:
     """Every setting that differs from today's setup, with what leaving it alone would cost, the most first.
 
     The proposed setup is evaluated with this one setting as today, all others as proposed. `project` has the
     body of the proposed setup.
     """
-    differing = [slot for slot in slots([today, proposed]) if _is_change(slot, today, proposed)]
+    differing = [
+        slot
+        for slot in slots([today, proposed])
+        if _is_change(slot, today, proposed)
+    ]
     if not differing:
         return ()
-    alone = [with_value(proposed, slot, _value(slot, today)) for slot in differing]
+    alone = [
+        with_value(proposed, slot, _value(slot, today)) for slot in differing
+    ]
     result = evaluate(project, [proposed, *alone], cases)
     worst = weighted_worst_margins(objective, result)
     found = []
     for row, (slot, setup) in enumerate(zip(differing, alone, strict=True), 1):
         limits = broken(project, setup, result, row)
-        names = tuple(dict.fromkeys(f"{one.limit} {one.where}".strip() for one in limits))
+        names = tuple(
+            dict.fromkeys(f"{one.limit} {one.where}".strip() for one in limits)
+        )
         found.append(Change(slot, float(worst[0] - worst[row]), names))
     return tuple(sorted(found, key=lambda one: (not one.broken, -one.loss)))
 
@@ -105,7 +126,9 @@ class _Side:
         return moved
 
 
-def plateaus(problem: SetupProblem, point: Floats, index_points: IndexPoints) -> tuple[Plateau, ...]:
+def plateaus(
+    problem: SetupProblem, point: Floats, index_points: IndexPoints
+) -> tuple[Plateau, ...]:
     """How far each setting alone may go either way for a loss of 0.005, in steps that can be set.
 
     A side ends where the weighted worst margin is lower by more than the loss, or a limit is broken; values
@@ -120,29 +143,50 @@ def plateaus(problem: SetupProblem, point: Floats, index_points: IndexPoints) ->
     if not sides:
         return ()
     grid = problem.index.grid
-    sparse = replace(problem.index, grid=np.unique(np.append(grid[::_THINNED], grid[-1]))).grid_points()
+    sparse = replace(
+        problem.index, grid=np.unique(np.append(grid[::_THINNED], grid[-1]))
+    ).grid_points()
     for _ in range(_MOST_ROUNDS):
         numbers = _ends(restricted(problem, index_points), sides, point)
-        ends = np.stack([side.at(point, n) for side, n in zip(sides, numbers, strict=True)])
+        ends = np.stack(
+            [side.at(point, n) for side, n in zip(sides, numbers, strict=True)]
+        )
         here = problem(point[None, :], index_points)
         least = float(here.values.min()) - PLATEAU_LOSS
         seen = problem(np.append(ends, point[None, :], axis=0), sparse)
         fails = (seen.values < least).any(axis=0)
         worse = seen.value_index[fails]
-        broken_rows = (seen.limits < np.minimum(seen.limits[-1], 0.0) - _ROOM).any(axis=0)
-        worse = np.unique(np.append(worse, seen.limit_index[broken_rows & (seen.limit_index >= 0)]))
+        broken_rows = (
+            seen.limits < np.minimum(seen.limits[-1], 0.0) - _ROOM
+        ).any(axis=0)
+        worse = np.unique(
+            np.append(
+                worse, seen.limit_index[broken_rows & (seen.limit_index >= 0)]
+            )
+        )
         more = index_points.join(sparse.pick(worse.astype(int)))
         if len(more) == len(index_points):
             break
         index_points = more
-    values = [float(end[side.variable]) for end, side in zip(ends, sides, strict=True)]
+    values = [
+        float(end[side.variable]) for end, side in zip(ends, sides, strict=True)
+    ]
     return tuple(
-        Plateau(variable, *(variable.range.lower + variable.width * value for value in pair))
-        for variable, pair in zip(problem.variables, zip(values[::2], values[1::2], strict=True), strict=True)
+        Plateau(
+            variable,
+            *(variable.range.lower + variable.width * value for value in pair),
+        )
+        for variable, pair in zip(
+            problem.variables,
+            zip(values[::2], values[1::2], strict=True),
+            strict=True,
+        )
     )
 
 
-def _ends(function: BatchFunction, sides: Sequence[_Side], point: Floats) -> list[int]:
+def _ends(
+    function: BatchFunction, sides: Sequence[_Side], point: Floats
+) -> list[int]:
     """The number of the last value of every side that passes; all sides are halved together."""
     here = function(point[None, :])
     least = float(here.values.min()) - PLATEAU_LOSS
@@ -151,16 +195,25 @@ def _ends(function: BatchFunction, sides: Sequence[_Side], point: Floats) -> lis
     while (bad - good > 1).any():
         left = np.flatnonzero(bad - good > 1)
         middle = (good[left] + bad[left]) // 2
-        points = np.stack([sides[int(i)].at(point, int(n)) for i, n in zip(left, middle, strict=True)])
+        points = np.stack(
+            [
+                sides[int(i)].at(point, int(n))
+                for i, n in zip(left, middle, strict=True)
+            ]
+        )
         tried = function(points)
         passes = tried.values.min(axis=1) >= least
-        passes &= (tried.limits >= np.minimum(here.limits, 0.0) - _ROOM).all(axis=1)
+        passes &= (tried.limits >= np.minimum(here.limits, 0.0) - _ROOM).all(
+            axis=1
+        )
         good[left[passes]] = middle[passes]
         bad[left[~passes]] = middle[~passes]
     return [int(n) for n in good]
 
 
-def _either_way(variable: Variable, at: float) -> list[tuple[Floats, np.ndarray]]:
+def _either_way(
+    variable: Variable, at: float
+) -> list[tuple[Floats, np.ndarray]]:
     """Values below and above, and the order from the nearest on."""
     grid = variable.grid()
     values = np.linspace(0.0, 1.0, _LINES) if grid is None else grid
@@ -191,7 +244,8 @@ class _Shortening:
         self.today = self.full.project.setup
         proposed = self.full.setup(choice.point, "")
         self.unchanged = np.array(
-            [_is_same(v, self.today, proposed) for v in self.full.variables], dtype=bool
+            [_is_same(v, self.today, proposed) for v in self.full.variables],
+            dtype=bool,
         )
         self.kept = self.unchanged
         self.now = _Searched(choice.merit, choice.point, choice.index_points)
@@ -200,13 +254,24 @@ class _Shortening:
 
     def problem(self, kept: np.ndarray) -> SetupProblem:
         """The problem with these settings as today."""
-        names = [v.name for v, is_kept in zip(self.full.variables, kept, strict=True) if is_kept]
-        return replace(self.full, fixed_settings=self.full.fixed_settings | frozenset(names))
+        names = [
+            v.name
+            for v, is_kept in zip(self.full.variables, kept, strict=True)
+            if is_kept
+        ]
+        return replace(
+            self.full,
+            fixed_settings=self.full.fixed_settings | frozenset(names),
+        )
 
     def bounds(self, kept: np.ndarray, whole: Floats) -> tuple[Floats, Floats]:
         """Of the variables left: parts stay as they are, for a search could put them between two pieces."""
         left = [
-            (v, at) for v, at, is_kept in zip(self.full.variables, whole, kept, strict=True) if not is_kept
+            (v, at)
+            for v, at, is_kept in zip(
+                self.full.variables, whole, kept, strict=True
+            )
+            if not is_kept
         ]
         low = np.array([at if is_part(v) else 0.0 for v, at in left])
         high = np.array([at if is_part(v) else 1.0 for v, at in left])
@@ -220,14 +285,21 @@ class _Shortening:
         if box.free.size == 0:
             found = problem(point[None, :], self.now.index_points)
             return float(merit(found.values, found.limits)[0])
-        function = restricted(box.inside(Solver(problem, self.robust)), self.now.index_points)
+        function = restricted(
+            box.inside(Solver(problem, self.robust)), self.now.index_points
+        )
         return maximise_worst(function, box.nearest(point), _QUICK).merit
 
     def searched(self, kept: np.ndarray, whole: Floats) -> _Searched:
         """The same over the whole index."""
         problem = self.problem(kept)
         solver = Solver(problem, self.robust, _THOROUGH)
-        end = solver.solve(self.bounds(kept, whole), whole[~kept], self.now.index_points, _ROUNDS)
+        end = solver.solve(
+            self.bounds(kept, whole),
+            whole[~kept],
+            self.now.index_points,
+            _ROUNDS,
+        )
         self.full = replace(self.full, builds=solver.problem.builds)
         after = whole.copy()
         after[~kept] = end.outcome.point
@@ -243,7 +315,12 @@ class _Shortening:
     def _drop_some(self, least: float) -> bool:
         """Drop the cheapest changes, as many as cost less than one may together. Whether any was dropped."""
         left = np.flatnonzero(~self.kept)
-        losses = np.array([self.now.merit - self.quick(self._with(int(j)), self.now.whole) for j in left])
+        losses = np.array(
+            [
+                self.now.merit - self.quick(self._with(int(j)), self.now.whole)
+                for j in left
+            ]
+        )
         order = left[np.argsort(losses, kind="stable")]
         total = np.cumsum(np.sort(np.maximum(losses, 0.0)))
         count = int((total < least).sum())
@@ -269,7 +346,10 @@ class _Shortening:
             whole[j] = self.wanted[j]
             if self.quick(kept, whole) - self.now.merit >= least:
                 found = self.searched(kept, whole)
-                if found.merit - self.now.merit >= least and found.merit > best.merit:
+                if (
+                    found.merit - self.now.merit >= least
+                    and found.merit > best.merit
+                ):
                     best = found
                     best_kept = kept
         taken = best is not self.now
@@ -301,7 +381,9 @@ def without_small_changes(
     if left_out.size == 0:
         return choice, ()
     gone = [work.full.variables[j] for j in left_out]
-    return _settled(choice, work), tuple(Dropped(v, _value(v, work.today), _value(v, proposed)) for v in gone)
+    return _settled(choice, work), tuple(
+        Dropped(v, _value(v, work.today), _value(v, proposed)) for v in gone
+    )
 
 
 def _settled(choice: Choice, work: _Shortening) -> Choice:
@@ -309,7 +391,18 @@ def _settled(choice: Choice, work: _Shortening) -> Choice:
     problem = work.problem(work.kept)
     solver = Solver(problem, work.robust, TIGHT)
     bounds = work.bounds(work.kept, work.now.whole)
-    end = solver.solve(bounds, work.now.whole[~work.kept], work.now.index_points, CLOSE)
+    end = solver.solve(
+        bounds, work.now.whole[~work.kept], work.now.index_points, CLOSE
+    )
     end = solver.verified(bounds, end, CLOSE)
-    point, reached, index_points = settable(solver, end.outcome.point, end.index_points, CLOSE)
-    return replace(choice, solver=solver, end=end, point=point, merit=reached, index_points=index_points)
+    point, reached, index_points = settable(
+        solver, end.outcome.point, end.index_points, CLOSE
+    )
+    return replace(
+        choice,
+        solver=solver,
+        end=end,
+        point=point,
+        merit=reached,
+        index_points=index_points,
+    )

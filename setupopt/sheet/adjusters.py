@@ -29,7 +29,9 @@ class AxleTools:
     def per_shim(self) -> float | None:
         """Camber per thickness of shims, rad/m; None where shims or their effect are not given."""
         known = self.adjuster is not None and self.adjuster.shims
-        return self.adjuster.camber_per_shim if self.adjuster and known else None
+        return (
+            self.adjuster.camber_per_shim if self.adjuster and known else None
+        )
 
     @property
     def perch_unit(self) -> str:
@@ -43,10 +45,20 @@ class AxleTools:
 
     def per_unit(self, unit: str) -> float:
         """SI change of the setting for one unit of an amount."""
-        known = {"bar": BAR, "N/mm": N_PER_MM, "N s/mm": NS_PER_MM, "mm": MM, "deg": DEG}
+        known = {
+            "bar": BAR,
+            "N/mm": N_PER_MM,
+            "N s/mm": NS_PER_MM,
+            "mm": MM,
+            "deg": DEG,
+        }
         if unit == "turns":
             return float(self.turn or 0.0)
-        return MM * float(self.per_shim or 0.0) if unit == "mm of shim" else known[unit]
+        return (
+            MM * float(self.per_shim or 0.0)
+            if unit == "mm of shim"
+            else known[unit]
+        )
 
     # ---- ride height --------------------------------------------------------------------------------------
 
@@ -100,7 +112,9 @@ class AxleTools:
         known = self.adjuster.shims_fitted if self.adjuster else ()
         return sum(known) if known else None
 
-    def shim_words(self, shims: Shims, by: float, place: str = "each side") -> str:
+    def shim_words(
+        self, shims: Shims, by: float, place: str = "each side"
+    ) -> str:
         """What to do with the stack."""
         if self.per_shim is None:
             return f"change by {by / DEG:+.2f} deg {place}"
@@ -120,7 +134,11 @@ class AxleTools:
         if self.adjuster is None or not field.startswith("damper"):
             return ()
         rebound = field == "damper_rebound"
-        return self.adjuster.damper_clicks_rebound if rebound else self.adjuster.damper_clicks_bump
+        return (
+            self.adjuster.damper_clicks_rebound
+            if rebound
+            else self.adjuster.damper_clicks_bump
+        )
 
     def click(self, field: str, rate: float) -> int:
         """The click whose rate is nearest; the first of those equally near."""
@@ -134,7 +152,9 @@ class AxleTools:
         if not positions:
             return rate, ""
         nearest = int(np.abs(np.array(positions) - rate).argmin())
-        return positions[nearest], f" to position {nearest + 1} of {len(positions)}"
+        return positions[
+            nearest
+        ], f" to position {nearest + 1} of {len(positions)}"
 
 
 def thickness(shims: Shims) -> float:
@@ -145,4 +165,6 @@ def thickness(shims: Shims) -> float:
 def axle_tools(project: Project, axle: int) -> AxleTools:
     """The tools of one axle, 0 front, 1 rear."""
     limits = project.limits
-    return AxleTools(None if limits is None else getattr(limits, f"adjuster_{AXLES[axle]}"))
+    return AxleTools(
+        None if limits is None else getattr(limits, f"adjuster_{AXLES[axle]}")
+    )

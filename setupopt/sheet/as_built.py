@@ -42,7 +42,9 @@ _EVEN = 1e-5  # of the weight on a diagonal: a printed sheet rounds to that
 _NOTED = 0.002  # of the weight; a cross weight noted beside corner weights is rounded, and read apart
 
 
-def built(target: Setup, measured: Measured, car: Car, left: float | None = None) -> Record:
+def built(
+    target: Setup, measured: Measured, car: Car, left: float | None = None
+) -> Record:
     """BUILD record: the target with all that was measured put into it. Raises InputError where it cannot be.
 
     A ride height or toe that is missing on one side counts as that on the other. Of the scales' readings only
@@ -62,7 +64,9 @@ def built(target: Setup, measured: Measured, car: Car, left: float | None = None
             values = values[::2]
         whole[name] = np.where(np.isnan(values), whole[name], values)
     _whole_car(whole, target, measured)
-    whole["cross_share"] = _cross_share(measured, car_of(car, whole), float(whole["cross_share"]), left)
+    whole["cross_share"] = _cross_share(
+        measured, car_of(car, whole), float(whole["cross_share"]), left
+    )
     return whole
 
 
@@ -72,13 +76,21 @@ def _whole_car(whole: Record, target: Setup, measured: Measured) -> None:
         value = measured.get(setting.key)[0]
         if not np.isnan(value):
             whole[setting.field] = value
-    slots = {wing_key(name): ("wing", slot) for slot, (name, _) in enumerate(target.wings)}
-    slots |= {ballast_key(piece.name): ("station", slot) for slot, piece in enumerate(target.ballast)}
+    slots = {
+        wing_key(name): ("wing", slot)
+        for slot, (name, _) in enumerate(target.wings)
+    }
+    slots |= {
+        ballast_key(piece.name): ("station", slot)
+        for slot, piece in enumerate(target.ballast)
+    }
     for key, values in measured.values.items():
         if "." not in key or np.isnan(values[0]):
             continue
         if key not in slots:
-            expected = "one of the target's: " + (", ".join(slots) or "it has none")
+            expected = "one of the target's: " + (
+                ", ".join(slots) or "it has none"
+            )
             raise measured.error(key, quoted(key), expected)
         field, slot = slots[key]
         whole[field][slot] = values[0]
@@ -96,8 +108,16 @@ def with_clicks(measured: Measured, project: Project) -> Measured:
         for wheel in np.flatnonzero(~np.isnan(clicks)):
             table = axle_tools(project, int(wheel) // 2).clicks(setting.field)
             if clicks[wheel] not in range(len(table)):
-                least = f"a whole number from 0 to {len(table) - 1}" if table else "a table in [adjuster]"
-                raise measured.error(key, f"{clicks[wheel]:g} clicks at {WHEELS[wheel].upper()}", least)
+                least = (
+                    f"a whole number from 0 to {len(table) - 1}"
+                    if table
+                    else "a table in [adjuster]"
+                )
+                raise measured.error(
+                    key,
+                    f"{clicks[wheel]:g} clicks at {WHEELS[wheel].upper()}",
+                    least,
+                )
             rates[wheel] = table[int(clicks[wheel])]
         values[setting.key] = rates
     return replace(measured, values=values)
@@ -111,9 +131,18 @@ def with_own(target: Record, found: Record, car: Car) -> Record:
         if not setting.is_optional:
             continue
         pair = (car.front, car.rear) if setting.per == "wheel" else (car,)
-        each = [np.nan if getattr(part, field) is None else getattr(part, field) for part in pair]
-        whole = np.repeat(each, 2) if setting.per == "wheel" else np.array(each[0])
-        own[field] = np.where(np.isnan(target[field]) & ~np.isnan(found[field]), whole, target[field])
+        each = [
+            np.nan if getattr(part, field) is None else getattr(part, field)
+            for part in pair
+        ]
+        whole = (
+            np.repeat(each, 2) if setting.per == "wheel" else np.array(each[0])
+        )
+        own[field] = np.where(
+            np.isnan(target[field]) & ~np.isnan(found[field]),
+            whole,
+            target[field],
+        )
     return changed(target, **own)
 
 
@@ -142,7 +171,9 @@ def check_heights(measured: Measured, car: Car) -> None:
         )
 
 
-def _cross_share(measured: Measured, car: Car, wanted: float, left: float | None) -> float:
+def _cross_share(
+    measured: Measured, car: Car, wanted: float, left: float | None
+) -> float:
     """Share of the weight on front right and rear left by the scales; as wanted where they were not read.
 
     The scales' own figure of the cross weight counts where corner weights are missing.
@@ -150,7 +181,9 @@ def _cross_share(measured: Measured, car: Car, wanted: float, left: float | None
     weights = measured.get(WEIGHT)
     noted = float(measured.get(CROSS)[0])
     if np.isnan(weights).any():
-        return wanted if np.isnan(noted) or abs(noted - wanted) < _EVEN else noted
+        return (
+            wanted if np.isnan(noted) or abs(noted - wanted) < _EVEN else noted
+        )
     for found, expected in _mismatches(weights, car, left):
         raise measured.error(WEIGHT, found, expected)
     cross = float((weights[1] + weights[2]) / weights.sum())
@@ -179,19 +212,28 @@ def cautions(measured: Measured, car: Car) -> Iterator[str]:
             yield f"The floor stands {abs(lean) / MM:.1f} mm higher {axle} {side}; it counts as it was read."
 
 
-def _mismatches(weights: Floats, car: Car, wanted_left: float | None) -> Iterator[tuple[str, str]]:
+def _mismatches(
+    weights: Floats, car: Car, wanted_left: float | None
+) -> Iterator[tuple[str, str]]:
     """Why scales and car cannot belong together: what was found, what is expected."""
     fl, fr, rl, _ = weights
     total = weights.sum()
     if abs(total - car.mass) > TOTAL * car.mass:
-        yield f"{total:.1f} kg in all", f"{car.mass:g} kg within {100 * TOTAL:g} %, as car.toml says"
+        yield (
+            f"{total:.1f} kg in all",
+            f"{car.mass:g} kg within {100 * TOTAL:g} %, as car.toml says",
+        )
     front = (fl + fr) / total
     if abs(front - car.front_share) > FRONT:
         expected = f"{100 * car.front_share:.1f} % within {100 * FRONT:g} points, as car.toml says"
         yield f"{100 * front:.1f} % of it on the front axle", expected
     left = (fl + rl) / total
     loads = corner_loads(car)
-    wanted = (loads[0] + loads[2]) / sum(loads) if wanted_left is None else wanted_left
+    wanted = (
+        (loads[0] + loads[2]) / sum(loads)
+        if wanted_left is None
+        else wanted_left
+    )
     if abs(left - wanted) > 0.5 * SIDES:
         expected = f"{100 * wanted:.1f} % within {50 * SIDES:g} points, as car.toml says"
         yield f"{100 * left:.1f} % of it on the left side", expected
@@ -205,10 +247,14 @@ class BuiltModel:
 
     def result(self, builds: Sequence[Record], cases: CaseSet) -> Result:
         """Every build, a BUILD record, in every case."""
-        return self.model.run(self.model.settings(np.array(builds, BUILD)), cases)
+        return self.model.run(
+            self.model.settings(np.array(builds, BUILD)), cases
+        )
 
 
-def with_field(build: Record, field: str, places: Sequence[int], source: Record) -> Record:
+def with_field(
+    build: Record, field: str, places: Sequence[int], source: Record
+) -> Record:
     """A build with some places of one field taken from another."""
     values = np.atleast_1d(build[field]).copy()
     values[list(places)] = np.atleast_1d(source[field])[list(places)]

@@ -12,7 +12,9 @@ from setupopt.project.model import Setup
 
 # A SETUP record, and for every wheel: perch (seat or push-rod moved, as height at the wheel, m; positive
 # raises the car), free_travel (travel at which bars and third springs carry nothing, m).
-BUILD = layout(**(SETUP_FIELDS | {"wheels": SETUP_FIELDS["wheels"] + " perch free_travel"}))
+BUILD = layout(
+    **(SETUP_FIELDS | {"wheels": SETUP_FIELDS["wheels"] + " perch free_travel"})
+)
 
 
 def as_written(setup: Setup) -> Record:
@@ -37,10 +39,14 @@ def changed(build: Record, **values: Floats) -> Record:
 def with_change(build: Record, field: str, axle: int, by: float) -> Record:
     """A copy with one thing on one axle changed by so much, both sides alike."""
     count = build[field].size // 2
-    return with_changes(build, field, range(count * axle, count * (axle + 1)), by)
+    return with_changes(
+        build, field, range(count * axle, count * (axle + 1)), by
+    )
 
 
-def with_changes(build: Record, field: str, places: Sequence[int], by: float) -> Record:
+def with_changes(
+    build: Record, field: str, places: Sequence[int], by: float
+) -> Record:
     """A copy with some values of one field changed by so much."""
     values = build[field].copy()
     values[list(places)] += by

@@ -16,7 +16,14 @@ from setupopt.project.bodies import with_body
 from setupopt.project.field_types import KMH
 from setupopt.project.model import Project, Setup
 from setupopt.project.stored_proof import stored_proof
-from setupopt.robust.speeds.window import CONTACT, FLOOR, POWER, SafeWindow, WindowEnd, safe_window
+from setupopt.robust.speeds.window import (
+    CONTACT,
+    FLOOR,
+    POWER,
+    SafeWindow,
+    WindowEnd,
+    safe_window,
+)
 
 
 @dataclass(frozen=True)
@@ -54,12 +61,18 @@ class RunCard:
     def do_not_run(self) -> tuple[str, ...]:
         """Why nobody may drive this setup, each reason in a line; empty where the model finds none."""
         reasons = [f"Limit broken: {limit.words}" for limit in self.broken]
-        lost = [f"{row.attitude} ({row.lost} of {row.cases})" for row in by_attitude(self.result) if row.lost]
+        lost = [
+            f"{row.attitude} ({row.lost} of {row.cases})"
+            for row in by_attitude(self.result)
+            if row.lost
+        ]
         if lost:
             count = f"{self.result.lost()} of {len(self.result.cases)} cases"
             reasons.append(f"Contact lost in {count}: {', '.join(lost)}")
         if self.margin is not None and self.margin < self.floor:
-            reasons.append(f"Margin under the minimum: {self.margin:.3f}, at least {self.floor:g}")
+            reasons.append(
+                f"Margin under the minimum: {self.margin:.3f}, at least {self.floor:g}"
+            )
         if self.speeds is None:
             reasons.append(
                 "No safe speed: the sweep's own speed breaks the minimum margin, a limit or the power"
@@ -77,23 +90,40 @@ class RunCard:
     @property
     def gust(self) -> Field | None:
         """The direction with the least gust, of the proof."""
-        return None if self.proof is None else min(self.proof["wind"], key=_least("gust_m_s"))
+        return (
+            None
+            if self.proof is None
+            else min(self.proof["wind"], key=_least("gust_m_s"))
+        )
 
     @property
     def wind(self) -> Field | None:
         """The direction with the least steady wind, of the proof."""
-        return None if self.proof is None else min(self.proof["wind"], key=_least("steady_m_s"))
+        return (
+            None
+            if self.proof is None
+            else min(self.proof["wind"], key=_least("steady_m_s"))
+        )
 
     @property
     def bump(self) -> Field | None:
         """The case with the least bump allowance, of the proof."""
-        return None if self.proof is None else min(self.proof["cases"], key=_least("bump_mm", missing=-1.0))
+        return (
+            None
+            if self.proof is None
+            else min(self.proof["cases"], key=_least("bump_mm", missing=-1.0))
+        )
 
     def stop_rules(self) -> tuple[str, ...]:
         """When the run stops, in plain words."""
         return tuple(
             rule
-            for rule in (_speed_rule(self), _wind_rule(self), _bump_rule(self), *_always(self.result))
+            for rule in (
+                _speed_rule(self),
+                _wind_rule(self),
+                _bump_rule(self),
+                *_always(self.result),
+            )
             if rule
         )
 
@@ -101,7 +131,11 @@ class RunCard:
 def _always(result: Result) -> tuple[str, ...]:
     """The rules of every card. A wheel in the air is no surprise where the model lifts it."""
     lifts = bool(wheels_in_air(result))
-    wheel = "a wheel was seen in the air in a case that is not named above" if lifts else _WHEEL
+    wheel = (
+        "a wheel was seen in the air in a case that is not named above"
+        if lifts
+        else _WHEEL
+    )
     return (
         "The surface is wet, dirty, or not the one that was surveyed.",
         f"The floor has touched, {wheel}, or the car was hit.",
@@ -117,26 +151,49 @@ def run_card(project: Project, setup: Setup, floor: float = 0.0) -> RunCard:
     """The card of a setup in its body, with the proof that its project keeps of it."""
     project = with_body(project, setup.body)
     window = safe_window(replace(project, setup=setup), floor)
-    speeds = None if window is None else _rounded_inwards(window, project.venue.sweep.speed)
+    speeds = (
+        None
+        if window is None
+        else _rounded_inwards(window, project.venue.sweep.speed)
+    )
     result = evaluate(project, setup)
     limits_broken = broken(project, setup, result)
     ride = ride_modes(replace(project, setup=setup), result)
-    return RunCard(project, setup, floor, result, speeds, stored_proof(project, setup), limits_broken, ride)
+    return RunCard(
+        project,
+        setup,
+        floor,
+        result,
+        speeds,
+        stored_proof(project, setup),
+        limits_broken,
+        ride,
+    )
 
 
 def _rounded_inwards(window: SafeWindow, driven: float) -> SpeedRange:
     """The window in steps of 0.1 m/s; the sweep's own speed stays inside."""
     low = min(ceil(10.0 * window.low.speed) / 10.0, driven)
     high = max(whole_part(10.0 * window.high.speed) / 10.0, driven)
-    return SpeedRange(low, high, _first_broken(window.low), _first_broken(window.high))
+    return SpeedRange(
+        low, high, _first_broken(window.low), _first_broken(window.high)
+    )
 
 
-_PLAIN = {CONTACT: "contact lost", FLOOR: "the minimum margin", POWER: "the power"}
+_PLAIN = {
+    CONTACT: "contact lost",
+    FLOOR: "the minimum margin",
+    POWER: "the power",
+}
 
 
 def _first_broken(end: WindowEnd) -> str:
     """What breaks first beyond an end, in words; a limit of the project by its key."""
-    return _PLAIN.get(end.beyond[0].limit, end.beyond[0].limit) if end.beyond else ""
+    return (
+        _PLAIN.get(end.beyond[0].limit, end.beyond[0].limit)
+        if end.beyond
+        else ""
+    )
 
 
 def _least(key: str, missing: float = float("inf")) -> Any:
@@ -150,7 +207,9 @@ def _speed_rule(card: RunCard) -> str:
         return "Do not run: at the speed of the sweep the minimum margin or a limit is not kept."
     low = f"{window.low:g} m/s, {ceil(window.low / KMH)} km/h"
     ends = [f"under {low} ({window.below})" if window.below else ""]
-    ends.append(f"over {_at_most(window.high)} ({window.above or 'not looked at'})")
+    ends.append(
+        f"over {_at_most(window.high)} ({window.above or 'not looked at'})"
+    )
     return f"Speed {' or '.join(end for end in ends if end)}."
 
 
@@ -168,10 +227,15 @@ def _wind_rule(card: RunCard) -> str:
         return ""
     limits = [
         f"{words} over {_at_most(row[key])}"
-        for words, row, key in (("gusts", card.gust, "gust_m_s"), ("steady wind", card.wind, "steady_m_s"))
+        for words, row, key in (
+            ("gusts", card.gust, "gust_m_s"),
+            ("steady wind", card.wind, "steady_m_s"),
+        )
         if row[key] is not None
     ]
-    return f"Wind: {', or '.join(limits)}, from any direction." if limits else ""
+    return (
+        f"Wind: {', or '.join(limits)}, from any direction." if limits else ""
+    )
 
 
 def _bump_rule(card: RunCard) -> str:

@@ -23,7 +23,9 @@ class ChangeList:
     margin_today: float
     margin_target: float
     margin_landed: float
-    left_alone: tuple[str, ...]  # differences that could not be set, each in words
+    left_alone: tuple[
+        str, ...
+    ]  # differences that could not be set, each in words
 
     @property
     def lost_to_rounding(self) -> float:
@@ -42,10 +44,23 @@ def change_list(project: Project, today: Setup, target: Setup) -> ChangeList:
     work.do()
     found = landed(work)
     left_alone = (*work.left_alone, *misses(work, found))
-    before, wanted, after = (_worst_margin(project, setup) for setup in (today, target, found))
-    return ChangeList(today, target, found, tuple(work.steps), before, wanted, after, left_alone)
+    before, wanted, after = (
+        _worst_margin(project, setup) for setup in (today, target, found)
+    )
+    return ChangeList(
+        today,
+        target,
+        found,
+        tuple(work.steps),
+        before,
+        wanted,
+        after,
+        left_alone,
+    )
 
 
 def _worst_margin(project: Project, setup: Setup) -> float:
     """Of a setup in its own body."""
-    return float(evaluate(with_body(project, setup.body), setup).worst_margin[0])
+    return float(
+        evaluate(with_body(project, setup.body), setup).worst_margin[0]
+    )

@@ -43,7 +43,9 @@ class Deviation:
     @property
     def is_outside(self) -> bool:
         """Whether it is more than the mechanics' tolerance, if one is given."""
-        return self.tolerance is not None and abs(self.found - self.target) > self.tolerance * (1.0 + 1e-9)
+        return self.tolerance is not None and abs(
+            self.found - self.target
+        ) > self.tolerance * (1.0 + 1e-9)
 
     @property
     def cost(self) -> float:
@@ -54,7 +56,9 @@ class Deviation:
 class DeviationStudy:
     """Builds between the target and what was found."""
 
-    def __init__(self, model: BuiltModel, cases: CaseSet, target: Record, found: Record) -> None:
+    def __init__(
+        self, model: BuiltModel, cases: CaseSet, target: Record, found: Record
+    ) -> None:
         self.model = model
         self.cases = cases
         self.target = target
@@ -62,8 +66,13 @@ class DeviationStudy:
 
     def worst(self, builds: Sequence[Record]) -> Floats:
         """Worst margins."""
-        parts = [builds[first : first + _AT_ONCE] for first in range(0, len(builds), _AT_ONCE)]
-        return np.concatenate([self.model.result(part, self.cases).worst_margin for part in parts])
+        parts = [
+            builds[first : first + _AT_ONCE]
+            for first in range(0, len(builds), _AT_ONCE)
+        ]
+        return np.concatenate(
+            [self.model.result(part, self.cases).worst_margin for part in parts]
+        )
 
     def deviations(self, project: Project) -> tuple[Deviation, ...]:
         """Everything that differs, the costliest first."""
@@ -71,20 +80,45 @@ class DeviationStudy:
         differing += _differing_car(self.target, self.found, project.setup)
         if not differing:
             return ()
-        righted = [with_field(self.found, field, places, self.target) for _, field, places in differing]
-        alone = [with_field(self.target, field, places, self.found) for _, field, places in differing]
+        righted = [
+            with_field(self.found, field, places, self.target)
+            for _, field, places in differing
+        ]
+        alone = [
+            with_field(self.target, field, places, self.found)
+            for _, field, places in differing
+        ]
         margins = self.worst([self.found, self.target, *righted, *alone])
         gains, losses = np.split(margins[2:], 2)
-        rows = zip(differing, _lost(gains, margins[0]), _lost(margins[1], losses), strict=True)
-        found = [self._deviation(project, *place, gain, loss) for place, gain, loss in rows]
-        return tuple(sorted(found, key=lambda d: (-round(d.cost, 6), not d.is_outside)))
+        rows = zip(
+            differing,
+            _lost(gains, margins[0]),
+            _lost(margins[1], losses),
+            strict=True,
+        )
+        found = [
+            self._deviation(project, *place, gain, loss)
+            for place, gain, loss in rows
+        ]
+        return tuple(
+            sorted(found, key=lambda d: (-round(d.cost, 6), not d.is_outside))
+        )
 
     def _deviation(
-        self, project: Project, name: str, field: str, places: tuple[int, ...], gain: float, loss: float
+        self,
+        project: Project,
+        name: str,
+        field: str,
+        places: tuple[int, ...],
+        gain: float,
+        loss: float,
     ) -> Deviation:
         """One deviation in the units of the files; corner weights by the share on one diagonal."""
         setting = SETTING_OF[field]
-        target, found = (float(np.atleast_1d(build[field])[places[0]]) for build in (self.target, self.found))
+        target, found = (
+            float(np.atleast_1d(build[field])[places[0]])
+            for build in (self.target, self.found)
+        )
         unit = "% cross weight" if field == "cross_share" else setting.unit
         held = tolerance_of(project, field, target, places[0])
         return Deviation(
@@ -100,7 +134,10 @@ class DeviationStudy:
         Sets are tried by size, the costliest deviations first, until one reaches the floor or 4096 were. Then
         the best set goes on one correction at a time, and False means that it may not be the smallest.
         """
-        best: tuple[tuple[Deviation, ...], float] = ((), float(self.worst([self.found])[0]))
+        best: tuple[tuple[Deviation, ...], float] = (
+            (),
+            float(self.worst([self.found])[0]),
+        )
         tried = 0
         for size in range(1, len(deviations) + 1):
             if best[1] >= floor:
@@ -116,7 +153,11 @@ class DeviationStudy:
         return *best, True
 
     def _further(
-        self, chosen: tuple[Deviation, ...], margin: float, deviations: tuple[Deviation, ...], floor: float
+        self,
+        chosen: tuple[Deviation, ...],
+        margin: float,
+        deviations: tuple[Deviation, ...],
+        floor: float,
     ) -> tuple[tuple[Deviation, ...], float, bool]:
         """One more correction after another, each the best, until the floor is reached or none is left."""
         best = chosen
@@ -134,55 +175,95 @@ class DeviationStudy:
         """The build with some deviations put right."""
         build = self.found
         for deviation in chosen:
-            build = with_field(build, deviation.field, deviation.places, self.target)
+            build = with_field(
+                build, deviation.field, deviation.places, self.target
+            )
         return build
 
 
 def _lost(before: Floats, after: Floats) -> Floats:
     """Margin lost; infinite where contact is, nothing where it was lost before."""
-    before, after = np.broadcast_arrays(np.asarray(before, dtype=float), np.asarray(after, dtype=float))
+    before, after = np.broadcast_arrays(
+        np.asarray(before, dtype=float), np.asarray(after, dtype=float)
+    )
     with np.errstate(invalid="ignore"):
-        return np.where(np.isneginf(before) & np.isneginf(after), 0.0, before - after)
+        return np.where(
+            np.isneginf(before) & np.isneginf(after), 0.0, before - after
+        )
 
 
-def _differing(target: Record, found: Record) -> Iterator[tuple[str, str, tuple[int, ...]]]:
+def _differing(
+    target: Record, found: Record
+) -> Iterator[tuple[str, str, tuple[int, ...]]]:
     """Name, field and places of everything that differs; both wheels of an axle together where alike."""
     for setting in SETTINGS:
         field = setting.field
         words = field.replace("_", " ")
         off = found[field] - target[field]
-        differs = np.abs(off) > _SAME * np.maximum(np.abs(target[field]), setting.factor)
+        differs = np.abs(off) > _SAME * np.maximum(
+            np.abs(target[field]), setting.factor
+        )
         if field in AXLE_FIELDS:
-            yield from ((f"{AXLES[a]} {words}", field, (a,)) for a in (0, 1) if differs[a])
+            yield from (
+                (f"{AXLES[a]} {words}", field, (a,))
+                for a in (0, 1)
+                if differs[a]
+            )
             continue
         for axle in (0, 1):
             left = 2 * axle
             right = 2 * axle + 1
-            if differs[left] and differs[right] and abs(off[left] - off[right]) <= _ALIKE * setting.factor:
+            if (
+                differs[left]
+                and differs[right]
+                and abs(off[left] - off[right]) <= _ALIKE * setting.factor
+            ):
                 yield f"{AXLES[axle]} {words}", field, (left, right)
             else:
                 yield from (
-                    (f"{words} {WHEELS[w].upper()}", field, (w,)) for w in (left, right) if differs[w]
+                    (f"{words} {WHEELS[w].upper()}", field, (w,))
+                    for w in (left, right)
+                    if differs[w]
                 )
     if found["cross_share"] != target["cross_share"]:
         yield "corner weights", "cross_share", (0,)
 
 
-def _differing_car(target: Record, found: Record, setup: Setup) -> Iterator[tuple[str, str, tuple[int, ...]]]:
+def _differing_car(
+    target: Record, found: Record, setup: Setup
+) -> Iterator[tuple[str, str, tuple[int, ...]]]:
     """The same for shares, wings and ballast; `setup` has their names."""
-    names = [("brake share front", "brake_front", 0), ("drive share front", "drive_front", 0)]
-    names += [(f"wing {name}", "wing", slot) for slot, (name, _) in enumerate(setup.wings)]
-    names += [(f"ballast {piece.name}", "station", slot) for slot, piece in enumerate(setup.ballast)]
+    names = [
+        ("brake share front", "brake_front", 0),
+        ("drive share front", "drive_front", 0),
+    ]
+    names += [
+        (f"wing {name}", "wing", slot)
+        for slot, (name, _) in enumerate(setup.wings)
+    ]
+    names += [
+        (f"ballast {piece.name}", "station", slot)
+        for slot, piece in enumerate(setup.ballast)
+    ]
     for words, field, slot in names:
-        wanted, read = (float(np.atleast_1d(build[field])[slot]) for build in (target, found))
-        if abs(read - wanted) > _SAME * max(abs(wanted), SETTING_OF[field].factor):
+        wanted, read = (
+            float(np.atleast_1d(build[field])[slot])
+            for build in (target, found)
+        )
+        if abs(read - wanted) > _SAME * max(
+            abs(wanted), SETTING_OF[field].factor
+        ):
             yield words, field, (slot,)
 
 
-SETTING_OF: dict[str, Setting] = {setting.field: setting for setting in (*SETTINGS, *BALANCE, WING, STATION)}
+SETTING_OF: dict[str, Setting] = {
+    setting.field: setting for setting in (*SETTINGS, *BALANCE, WING, STATION)
+}
 
 
-def tolerance_of(project: Project, field: str, target: float, wheel: int) -> float | None:
+def tolerance_of(
+    project: Project, field: str, target: float, wheel: int
+) -> float | None:
     """Plus and minus, SI; nothing for what is set in clicks."""
     if field.startswith("damper"):
         return 0.0 if axle_tools(project, wheel // 2).clicks(field) else None

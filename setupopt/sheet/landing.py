@@ -28,7 +28,9 @@ def landed(work: Work) -> Setup:
         work.stance,
         camber=_evened(work.reading.camber),
         ride_height=_evened(work.four(target, "ride_height") + off),
-        cross_share=np.array(wanted if abs(cross - wanted) < _SAME_CROSS else cross),
+        cross_share=np.array(
+            wanted if abs(cross - wanted) < _SAME_CROSS else cross
+        ),
     )
     return as_setup(read, target)
 
@@ -37,7 +39,11 @@ def misses(work: Work, found: Setup) -> Iterator[str]:
     """What lands outside its tolerance, because the tools are too coarse or run out, each in words."""
     limits = work.pad.project.limits
     held = limits.tolerance if limits is not None else None
-    rooms = {} if held is None else {"camber": held.camber, "ride_height": held.ride_height}
+    rooms = (
+        {}
+        if held is None
+        else {"camber": held.camber, "ride_height": held.ride_height}
+    )
     for field, room in rooms.items():
         setting = SETTING_OF[field]
         miss = work.four(found, field) - work.four(work.target, field)

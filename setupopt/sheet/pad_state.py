@@ -38,11 +38,17 @@ _ACROSS = [1, 0, 3, 2]  # the wheel on the other side
 class PadReading:
     """What tape, gauge and scales read on the pad, SI; and the wheels' travel, which none of them reads."""
 
-    ride_height: Floats  # (2,) m, on the centre line at the ride-height stations
-    side_height: Floats  # (4,) m, floor line at the stations' x and the wheels' y
+    ride_height: (
+        Floats  # (2,) m, on the centre line at the ride-height stations
+    )
+    side_height: (
+        Floats  # (4,) m, floor line at the stations' x and the wheels' y
+    )
     camber: Floats  # (4,) rad, as a gauge on the wheel reads
     load: Floats  # (4,) N
-    cross_share: float  # cross weight: front right plus rear left, over the whole
+    cross_share: (
+        float  # cross weight: front right plus rear left, over the whole
+    )
     travel: Floats  # (4,) m, from the reference
 
 
@@ -59,10 +65,16 @@ class Pad:
         self._case = np.zeros(1, dtype=CASE)
         for name in ("surface_grip", "lean", "transfer", "crab"):
             self._case[name] = 1.0
-        self._ratio2 = pack.per_wheel(project.car, lambda axle: axle.motion_ratio) ** 2
-        self._seat: Floats = np.zeros(4)  # m of perch at which the reference reads as it is written
+        self._ratio2 = (
+            pack.per_wheel(project.car, lambda axle: axle.motion_ratio) ** 2
+        )
+        self._seat: Floats = np.zeros(
+            4
+        )  # m of perch at which the reference reads as it is written
         self._rest: Floats = np.zeros(4)  # m of travel there
-        bare = changed(as_written(reference), anti_roll=np.zeros(2), third=np.zeros(2))
+        bare = changed(
+            as_written(reference), anti_roll=np.zeros(2), third=np.zeros(2)
+        )
         self._seat = self.perch_moves(bare, reference)
         self._rest = self.reading(bare).travel
 
@@ -87,13 +99,24 @@ class Pad:
         """What a metre of each perch does to the pose."""
         before = _pose(self.reading(stance))
         probes = _PROBE * np.eye(4)
-        return np.array([(_pose(self.reading(_raised(stance, p))) - before) / _PROBE for p in probes]).T
+        return np.array(
+            [
+                (_pose(self.reading(_raised(stance, p))) - before) / _PROBE
+                for p in probes
+            ]
+        ).T
 
     def _wanted(self, setup: Setup) -> Floats:
         """The pose of a setup as it is written."""
         row = self._model.settings(setup)
         roll = float(row["floor_roll"][0]) * self.project.car.front.track
-        return np.array([*setup.ride_heights, roll, car_as_set(self.project.car, setup).cross_share])
+        return np.array(
+            [
+                *setup.ride_heights,
+                roll,
+                car_as_set(self.project.car, setup).cross_share,
+            ]
+        )
 
     def side_heights(self, setup: Setup) -> Floats:
         """Floor line at every wheel, m, as a setup has it: its ride heights without their twist."""
@@ -109,13 +132,16 @@ class Pad:
         setting["car"] = 0.0  # the only one there is
         answer = sweep.run((body, *self._no_air), setting, self._case)[0]
         if not answer["contact"]:
-            raise UserError("the car cannot stand on the setup pad with these springs and perches")
+            raise UserError(
+                "the car cannot stand on the setup pad with these springs and perches"
+            )
         ride = answer["ride_gap"].copy()
         load = answer["load"].copy()
         y = body["y"][0] - body["middle"][0]
         return PadReading(
             ride_height=ride,
-            side_height=np.repeat(ride, 2) + y * (answer["state"][2] + self._settings["floor_roll"][0]),
+            side_height=np.repeat(ride, 2)
+            + y * (answer["state"][2] + self._settings["floor_roll"][0]),
             camber=answer["inclination"].copy(),
             load=load,
             cross_share=float((load[1] + load[2]) / load.sum()),
@@ -130,12 +156,18 @@ class Pad:
         """
         k0 = self._settings["wheel_rate"][0]
         unsprung = car["unsprung_mass"][0] * GRAVITY
-        compression = (self._body["static_load"][0] - unsprung) / k0 + self._seat + stance.perch
+        compression = (
+            (self._body["static_load"][0] - unsprung) / k0
+            + self._seat
+            + stance.perch
+        )
         free = stance.free_travel + self._rest
         across = free[_ACROSS]
         links = np.repeat(stance.anti_roll, 2) * (free - across)
         links += 0.25 * np.repeat(stance.third, 2) * (free + across)
-        car["static_load"][0] = unsprung + stance.spring * self._ratio2 * compression - links
+        car["static_load"][0] = (
+            unsprung + stance.spring * self._ratio2 * compression - links
+        )
         car["stop_rate"] = 0.0
         car["thrust"] = 0.0  # camber thrust needs a wheel that rolls
 
@@ -156,4 +188,6 @@ def _raised(stance: Record, moves: Floats) -> Record:
 def _pose(reading: PadReading) -> Floats:
     """Ride heights front and rear, how much higher the floor stands front left than right, cross weight."""
     side = reading.side_height
-    return np.array([*reading.ride_height, side[0] - side[1], reading.cross_share])
+    return np.array(
+        [*reading.ride_height, side[0] - side[1], reading.cross_share]
+    )

@@ -37,19 +37,30 @@ def places(*values: Floats) -> Iterator[Place]:
     """Axles whose two sides have the same of all values, and the single wheels of the others."""
     for axle, name in enumerate(AXLES):
         left = 2 * axle
-        if all(abs(four[left] - four[left + 1]) <= ALIKE * max(1.0, abs(four[left])) for four in values):
+        if all(
+            abs(four[left] - four[left + 1])
+            <= ALIKE * max(1.0, abs(four[left]))
+            for four in values
+        ):
             yield Place(name, name, left, "each side")
             continue
         for wheel, side in zip((left, left + 1), SIDES, strict=True):
-            yield Place(WHEELS[wheel], f"{name} {side}", wheel, "on this side only")
+            yield Place(
+                WHEELS[wheel], f"{name} {side}", wheel, "on this side only"
+            )
 
 
 def all_pieces(today: Setup, target: Setup) -> tuple[Ballast, ...]:
     """The target's ballast, then what is only on the car today. Raises UserError for too much."""
     kept = {_identity(piece) for piece in target.ballast}
-    pieces = (*target.ballast, *(piece for piece in today.ballast if _identity(piece) not in kept))
+    pieces = (
+        *target.ballast,
+        *(piece for piece in today.ballast if _identity(piece) not in kept),
+    )
     if len(pieces) > MOST_BALLAST:
-        raise UserError(f"more than {MOST_BALLAST} pieces of ballast between today's setup and the target")
+        raise UserError(
+            f"more than {MOST_BALLAST} pieces of ballast between today's setup and the target"
+        )
     return pieces
 
 

@@ -14,9 +14,20 @@ from setupopt.project.measured_file import Measured
 from setupopt.project.model import WHEELS, Project, Setup
 from setupopt.robust.builds.build_variation import build_errors, worst_build
 from setupopt.sheet.adjusters import axle_tools
-from setupopt.sheet.as_built import BuiltModel, built, cautions, with_clicks, with_own
+from setupopt.sheet.as_built import (
+    BuiltModel,
+    built,
+    cautions,
+    with_clicks,
+    with_own,
+)
 from setupopt.sheet.build import as_written
-from setupopt.sheet.deviations import AXLE_FIELDS, SETTING_OF, Deviation, DeviationStudy
+from setupopt.sheet.deviations import (
+    AXLE_FIELDS,
+    SETTING_OF,
+    Deviation,
+    DeviationStudy,
+)
 from setupopt.sheet.pad_state import Pad
 from setupopt.sheet.wedge import wedge_words
 
@@ -60,7 +71,12 @@ class ReadBack:
         return self.margin >= max(self.floor, 0.0) and not self.broken
 
 
-def read_back(project: Project, target: Setup, measured: Measured, floor: float | None = None) -> ReadBack:
+def read_back(
+    project: Project,
+    target: Setup,
+    measured: Measured,
+    floor: float | None = None,
+) -> ReadBack:
     """Judge what was measured, in the target's body. Raises InputError where it cannot belong together.
 
     `floor`: None for the target's own margin less what the tolerance itself may cost, so that what the
@@ -73,13 +89,19 @@ def read_back(project: Project, target: Setup, measured: Measured, floor: float 
     load = Pad(project, target).reading(stood).load
     left = float((load[0] + load[2]) / load.sum())
     found = built(target, with_clicks(measured, project), project.car, left)
-    study = DeviationStudy(model, cases, with_own(stood, found, project.car), found)
+    study = DeviationStudy(
+        model, cases, with_own(stood, found, project.car), found
+    )
     result = model.result([study.found], cases)
     wanted = float(study.worst([study.target])[0])
     least = _floor(project, target, cases, wanted) if floor is None else floor
     deviations = study.deviations(replace(project, setup=target))
     chosen, after, is_smallest = study.smallest(deviations, least)
-    outside = [deviation for deviation in deviations if deviation.is_outside and deviation not in chosen]
+    outside = [
+        deviation
+        for deviation in deviations
+        if deviation.is_outside and deviation not in chosen
+    ]
     return ReadBack(
         project, target, least, result, float(result.worst_margin[0]), wanted, deviations,
         tuple(Correction(d, _how(project, target, d), d in chosen) for d in (*chosen, *outside)), after,
@@ -88,7 +110,9 @@ def read_back(project: Project, target: Setup, measured: Measured, floor: float 
     )  # fmt: skip
 
 
-def _floor(project: Project, target: Setup, cases: CaseSet, margin: float) -> float:
+def _floor(
+    project: Project, target: Setup, cases: CaseSet, margin: float
+) -> float:
     """The worst margin within the tolerance, or a little under the target's own; 0 where contact is lost."""
     if not np.isfinite(margin):
         return 0.0
@@ -107,9 +131,17 @@ def _how(project: Project, target: Setup, deviation: Deviation) -> str:
     if setting.per == "car":
         return f"to {deviation.target:g} {deviation.unit}"
     move = (deviation.target - deviation.found) * setting.factor
-    axle = deviation.places[0] if deviation.field in AXLE_FIELDS else deviation.places[0] // 2
+    axle = (
+        deviation.places[0]
+        if deviation.field in AXLE_FIELDS
+        else deviation.places[0] // 2
+    )
     tools = axle_tools(project, axle)
-    where = "each side" if len(deviation.places) == 2 else f"at {WHEELS[deviation.places[0]].upper()} only"
+    where = (
+        "each side"
+        if len(deviation.places) == 2
+        else f"at {WHEELS[deviation.places[0]].upper()} only"
+    )
     if tools.clicks(deviation.field):
         return f"to {tools.click(deviation.field, deviation.target * setting.factor)} clicks"
     if deviation.field == "camber":
@@ -122,7 +154,11 @@ def _how(project: Project, target: Setup, deviation: Deviation) -> str:
     if deviation.field == "ride_height":
         amount = tools.perch_amount(move)
         way = "raise" if move > 0.0 else "lower"
-        return f"{way} by {tools.perch_words(amount)} {where}" if amount else "less than half a flat"
+        return (
+            f"{way} by {tools.perch_words(amount)} {where}"
+            if amount
+            else "less than half a flat"
+        )
     if deviation.field == "anti_roll":
         rate, position = tools.position(deviation.target * setting.factor)
         return f"bar{position}, {rate / setting.factor:g} N/mm"

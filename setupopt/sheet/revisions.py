@@ -41,7 +41,9 @@ def reserve(folder: Path, revision: Revision) -> Revision:
     log = folder / LOG
     try:
         # Without waiting for the other end of a FIFO
-        handle = os.open(log, os.O_RDWR | os.O_APPEND | os.O_CREAT | os.O_NONBLOCK, 0o644)
+        handle = os.open(
+            log, os.O_RDWR | os.O_APPEND | os.O_CREAT | os.O_NONBLOCK, 0o644
+        )
         try:
             with undisturbed():
                 return _reserve(handle, revision)
@@ -74,7 +76,11 @@ def _reserve(handle: int, revision: Revision) -> Revision:
 def _number(row: dict[str, str], place: int) -> int:
     """Number of a line of the log; a damaged line has that of its place."""
     text = row.get("revision") or ""
-    return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else place
+    return (
+        int(text)
+        if text.isascii() and text.isdigit() and len(text) < 10
+        else place
+    )
 
 
 def _line(text: str, revision: Revision) -> str:

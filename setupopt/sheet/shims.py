@@ -34,7 +34,11 @@ def shim_combination(
     levels = _sums(thick, wanted // unit + max(thick, default=0) + 1, most)
     total, count = _nearest(levels, wanted, unit)
     chosen = _taken_apart(levels, thick, total, count)
-    return tuple((by_micron[part * unit], chosen.count(part)) for part in thick if part in chosen)
+    return tuple(
+        (by_micron[part * unit], chosen.count(part))
+        for part in thick
+        if part in chosen
+    )
 
 
 def _sums(thick: list[int], top: int, most: int) -> list[int]:
@@ -65,12 +69,16 @@ def _nearest(levels: list[int], wanted: int, unit: int) -> tuple[int, int]:
     return best[2], best[1]
 
 
-def _taken_apart(levels: list[int], thick: list[int], total: int, count: int) -> list[int]:
+def _taken_apart(
+    levels: list[int], thick: list[int], total: int, count: int
+) -> list[int]:
     """The shims, in units, of a sum that `count` of them make; the thickest first where there is a choice."""
     chosen: list[int] = []
     while count > 0:
         count -= 1
-        part = next(p for p in thick if p <= total and levels[count] >> (total - p) & 1)
+        part = next(
+            p for p in thick if p <= total and levels[count] >> (total - p) & 1
+        )
         chosen.append(part)
         total -= part
     return chosen

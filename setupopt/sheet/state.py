@@ -7,9 +7,22 @@ from dataclasses import dataclass
 from typing import Literal
 
 from setupopt.project.car_as_set import car_as_set
-from setupopt.project.measured_file import CROSS, WEIGHT, ballast_key, clicks_key, wing_key
+from setupopt.project.measured_file import (
+    CROSS,
+    WEIGHT,
+    ballast_key,
+    clicks_key,
+    wing_key,
+)
 from setupopt.project.model import AXLES, Project, Setup, Tolerance
-from setupopt.project.settings import BALANCE, SETTINGS, STATION, WING, Setting, rounded
+from setupopt.project.settings import (
+    BALANCE,
+    SETTINGS,
+    STATION,
+    WING,
+    Setting,
+    rounded,
+)
 from setupopt.sheet.adjusters import axle_tools
 from setupopt.sheet.build import as_written
 from setupopt.sheet.pad_state import Pad
@@ -50,7 +63,11 @@ _WORDS = {
 
 def state_lines(project: Project, setup: Setup) -> tuple[Line, ...]:
     """All quantities of a setup, in the order in which they are set; corner weights at last."""
-    return (*_wheels_and_axles(project, setup), *_whole_car(project, setup), *_weights(project, setup))
+    return (
+        *_wheels_and_axles(project, setup),
+        *_whole_car(project, setup),
+        *_weights(project, setup),
+    )
 
 
 def _wheels_and_axles(project: Project, setup: Setup) -> Iterator[Line]:
@@ -63,16 +80,31 @@ def _wheels_and_axles(project: Project, setup: Setup) -> Iterator[Line]:
             yield from _dampers(project, setup, setting, words)
             continue
         pairs = (getattr(setup, axle).sides(field) for axle in AXLES)
-        fl, fr, rl, rr = (rounded(value, setting) for pair in pairs for value in pair)
+        fl, fr, rl, rr = (
+            rounded(value, setting) for pair in pairs for value in pair
+        )
         if field == "third" and fl == rl == 0.0:
             continue
-        values: Four = (fl, fr, rl, rr) if setting.per == "wheel" else (fl, None, rl, None)
+        values: Four = (
+            (fl, fr, rl, rr) if setting.per == "wheel" else (fl, None, rl, None)
+        )
         tolerance = _tolerance(field, held)
         where = _where(project, field)
-        yield Line(setting.key, words, setting.unit, digits, values, tolerance, where, setting.per)
+        yield Line(
+            setting.key,
+            words,
+            setting.unit,
+            digits,
+            values,
+            tolerance,
+            where,
+            setting.per,
+        )
 
 
-def _dampers(project: Project, setup: Setup, setting: Setting, words: str) -> Iterator[Line]:
+def _dampers(
+    project: Project, setup: Setup, setting: Setting, words: str
+) -> Iterator[Line]:
     """Clicks of the axles that have a table, and rates of the others where a setup gives them."""
     clicks: list[float | None] = []
     rates: list[float | None] = []
@@ -82,20 +114,47 @@ def _dampers(project: Project, setup: Setup, setting: Setting, words: str) -> It
         for given in getattr(setup, name).sides(setting.field):
             rate = own if given is None else given
             has_table = bool(tools.clicks(setting.field)) and rate is not None
-            clicks.append(float(tools.click(setting.field, rate)) if has_table else None)
-            rates.append(None if has_table or given is None else rounded(given, setting))
+            clicks.append(
+                float(tools.click(setting.field, rate)) if has_table else None
+            )
+            rates.append(
+                None if has_table or given is None else rounded(given, setting)
+            )
     if any(value is not None for value in clicks):
         where = f"clicks, {_click_words(project, setting.field)}"
-        yield Line(clicks_key(setting.field), words, "clicks", 0, _four(clicks), "", where)
+        yield Line(
+            clicks_key(setting.field),
+            words,
+            "clicks",
+            0,
+            _four(clicks),
+            "",
+            where,
+        )
     if any(value is not None for value in rates):
-        yield Line(setting.key, words, setting.unit, 2, _four(rates), "", "rate of the damper, by its maker")
+        yield Line(
+            setting.key,
+            words,
+            setting.unit,
+            2,
+            _four(rates),
+            "",
+            "rate of the damper, by its maker",
+        )
 
 
 def _click_words(project: Project, field: str) -> str:
     """What the click 0 is."""
-    tables = {axle: axle_tools(project, number).clicks(field) for number, axle in enumerate(AXLES)}
-    known = {axle: table[0] / NS_PER_MM for axle, table in tables.items() if table}
-    return "0 is " + ", ".join(f"{rate:g} N s/mm {axle}" for axle, rate in known.items())
+    tables = {
+        axle: axle_tools(project, number).clicks(field)
+        for number, axle in enumerate(AXLES)
+    }
+    known = {
+        axle: table[0] / NS_PER_MM for axle, table in tables.items() if table
+    }
+    return "0 is " + ", ".join(
+        f"{rate:g} N s/mm {axle}" for axle, rate in known.items()
+    )
 
 
 def _four(values: list[float | None]) -> Four:
@@ -111,35 +170,72 @@ def _whole_car(project: Project, setup: Setup) -> Iterator[Line]:
         if drive and car.driven != "all":
             continue
         words = "drive share, front" if drive else "brake share, front"
-        where = "centre differential" if drive else "line pressures, or the bar's position"
-        yield _single(setting.key, words, "%", 1, rounded(getattr(car, setting.field), setting), where)
+        where = (
+            "centre differential"
+            if drive
+            else "line pressures, or the bar's position"
+        )
+        yield _single(
+            setting.key,
+            words,
+            "%",
+            1,
+            rounded(getattr(car, setting.field), setting),
+            where,
+        )
     for name, angle in setup.wings:
         value = rounded(angle, WING)
-        yield _single(wing_key(name), f"wing {name}", "deg", 1, value, "to the floor line, driver out")
+        yield _single(
+            wing_key(name),
+            f"wing {name}",
+            "deg",
+            1,
+            value,
+            "to the floor line, driver out",
+        )
     for piece in setup.ballast:
-        side = "" if piece.side == 0.0 else f", {abs(piece.side) / MM:g} mm {_side(piece.side)}"
+        side = (
+            ""
+            if piece.side == 0.0
+            else f", {abs(piece.side) / MM:g} mm {_side(piece.side)}"
+        )
         where = f"{piece.mass:g} kg{side}, {piece.height / MM:g} mm up; behind the front axle line"
         words = f"ballast {piece.name}"
-        yield _single(ballast_key(piece.name), words, "mm", 0, rounded(piece.station, STATION), where)
+        yield _single(
+            ballast_key(piece.name),
+            words,
+            "mm",
+            0,
+            rounded(piece.station, STATION),
+            where,
+        )
 
 
 def _side(side: float) -> str:
     return "left" if side > 0.0 else "right"
 
 
-def _single(key: str, words: str, unit: str, digits: int, value: float, where: str) -> Line:
-    return Line(key, words, unit, digits, (value, None, None, None), "", where, "car")
+def _single(
+    key: str, words: str, unit: str, digits: int, value: float, where: str
+) -> Line:
+    return Line(
+        key, words, unit, digits, (value, None, None, None), "", where, "car"
+    )
 
 
 def _weights(project: Project, setup: Setup) -> Iterator[Line]:
     """Cross weight and corner weights that the scales should show: those of the solved pad."""
     reading = Pad(project, setup).reading(as_written(setup))
-    fl, fr, rl, rr = (round(round(float(load), 8), 3) for load in reading.load / GRAVITY)
+    fl, fr, rl, rr = (
+        round(round(float(load), 8), 3) for load in reading.load / GRAVITY
+    )
     cross = round(reading.cross_share / PERCENT, 3)
     where = "front right and rear left, of the whole"
     yield _single(CROSS, "cross weight", "%", 1, cross, where)
     mass = car_as_set(project.car, setup).mass
-    where = f"scales, driver aboard; {mass:g} kg in all, cross weight {cross:.4g} %"
+    where = (
+        f"scales, driver aboard; {mass:g} kg in all, cross weight {cross:.4g} %"
+    )
     yield Line(WEIGHT, "corner weight", "kg", 1, (fl, fr, rl, rr), "", where)
 
 

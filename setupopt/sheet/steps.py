@@ -32,17 +32,24 @@ class Step:
     what: str  # plain words for the mechanic, with units
     amount: float | None  # signed change, in `unit`; each side
     unit: str  # "turns", "mm of shim", "bar", "N/mm", "clicks", ...; without an adjuster's table "mm", "deg"
-    shims: tuple[tuple[float, int], ...]  # (size in mm, count) to add, or for a negative amount to take out
+    shims: tuple[
+        tuple[float, int], ...
+    ]  # (size in mm, count) to add, or for a negative amount to take out
     exact: float | None  # amount before rounding to what the adjuster can do
-    too_small: bool  # less than half of the adjuster's smallest step: left as it is
+    too_small: (
+        bool  # less than half of the adjuster's smallest step: left as it is
+    )
     reading: PadReading  # what the pad shows after this step
     slot: int = 0  # of a wing or a piece of ballast, in the stance
-    asks_stack: bool = False  # whether the shims that are fitted now are to be noted
+    # Whether the shims that are fitted now are to be noted
+    asks_stack: bool = False
 
     @property
     def is_read(self) -> bool:
         """Whether the readings are worth printing: the driver is aboard, and this step moved the car."""
-        return not self.too_small and (self.job in ("driver", "ride height") or self.is_last)
+        return not self.too_small and (
+            self.job in ("driver", "ride height") or self.is_last
+        )
 
     @property
     def is_last(self) -> bool:
@@ -75,7 +82,13 @@ def wheels_of(where: str) -> tuple[int, ...]:
 def damper_rates(pad: Pad, stance: Record, field: str) -> np.ndarray:
     """Rates of the four dampers, N s/m; not a number where neither setup nor car.toml has one."""
     car = pad.project.car
-    own = np.array([getattr(axle, field) for axle in (car.front, car.front, car.rear, car.rear)], dtype=float)
+    own = np.array(
+        [
+            getattr(axle, field)
+            for axle in (car.front, car.front, car.rear, car.rear)
+        ],
+        dtype=float,
+    )
     return np.where(np.isnan(stance[field]), own, stance[field])
 
 
@@ -96,7 +109,9 @@ def apply(pad: Pad, step: Step, stance: Record) -> Record:
     if field in _CAR:
         own = getattr(pad.project.car, field)
         before = own if np.isnan(stance[field]) else float(stance[field])
-        return changed(stance, **{field: np.array(before + step.amount * PERCENT)})
+        return changed(
+            stance, **{field: np.array(before + step.amount * PERCENT)}
+        )
     return _on_wheels(pad, step, stance, field)
 
 
@@ -111,7 +126,9 @@ def _on_wheels(pad: Pad, step: Step, stance: Record, field: str) -> Record:
         table = tools.clicks(field)
         for wheel in wheels:
             if step.unit == "clicks":
-                rates[wheel] = table[tools.click(field, rates[wheel]) + round(amount)]
+                rates[wheel] = table[
+                    tools.click(field, rates[wheel]) + round(amount)
+                ]
             else:
                 rates[wheel] += amount * tools.per_unit(step.unit)
         return changed(stance, **{field: rates})
@@ -120,4 +137,6 @@ def _on_wheels(pad: Pad, step: Step, stance: Record, field: str) -> Record:
         free[list(wheels)] = pad.reading(stance).travel[list(wheels)]
         stance = changed(stance, free_travel=free)
     places = (axle,) if field in _AXLE else wheels
-    return with_changes(stance, field, places, amount * tools.per_unit(step.unit))
+    return with_changes(
+        stance, field, places, amount * tools.per_unit(step.unit)
+    )

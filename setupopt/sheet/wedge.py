@@ -31,7 +31,10 @@ def wedge_words(project: Project, target: Setup, cross_share: float) -> str:
     """What to turn, to the nearest flats."""
     moves = perch_moves(project, target, cross_share)
     tools = [axle_tools(project, axle) for axle in (0, 1)]
-    amounts = [tool.perch_amount(abs(float(moves[2 * axle]))) for axle, tool in enumerate(tools)]
+    amounts = [
+        tool.perch_amount(abs(float(moves[2 * axle])))
+        for axle, tool in enumerate(tools)
+    ]
     if not any(amounts):
         return "less than half a flat on each perch"
     diagonals = ["FL and RR", "FR and RL"]

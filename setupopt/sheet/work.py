@@ -32,14 +32,22 @@ class Work:
         self.target = target
         self.tools = [axle_tools(project, axle) for axle in (0, 1)]
         self.pieces = all_pieces(today, target)
-        self.stance = as_written(replace(today, ballast=tuple(self._today_piece(p) for p in self.pieces)))
+        self.stance = as_written(
+            replace(
+                today, ballast=tuple(self._today_piece(p) for p in self.pieces)
+            )
+        )
         self.reading = self.pad.reading(self.stance)
         self.steps: list[Step] = []
         self.left_alone: list[str] = []
 
     def _today_piece(self, piece: Ballast) -> Ballast:
         """A piece as it is today; without mass where it is not on the car."""
-        fitted = (one for one in self.today.ballast if _identity(one) == _identity(piece))
+        fitted = (
+            one
+            for one in self.today.ballast
+            if _identity(one) == _identity(piece)
+        )
         return next(fitted, replace(piece, mass=0.0))
 
     def do(self) -> None:
@@ -48,7 +56,8 @@ class Work:
         self.ballast()
         self.wings()
         self.check(
-            "pad", "Pad flat and level, steering straight; tyres at their pressure as run for all of this"
+            "pad",
+            "Pad flat and level, steering straight; tyres at their pressure as run for all of this",
         )
         self.by_wheel("pressure", "tyre hot pressure, as run,", 2)
         self.connected_off("bars off", "anti-roll bar", self.stance.anti_roll)
@@ -57,14 +66,20 @@ class Work:
         self.dampers()
         self.cambers()
         self.by_wheel("toe", "toe", 2)
-        self.check("driver", "Driver or ballast and the usual fuel aboard; roll the car and let it settle")
+        self.check(
+            "driver",
+            "Driver or ballast and the usual fuel aboard; roll the car and let it settle",
+        )
         self.ride_heights()
         self.toe_check()
         self.check("cross weights", self.weights_words())
         self.connect("bars on", "anti-roll bar", "anti_roll")
         self.connect("third on", "third spring", "third")
         self.shares()
-        self.check("re-check", "Bounce the car, roll it, and measure everything once more")
+        self.check(
+            "re-check",
+            "Bounce the car, roll it, and measure everything once more",
+        )
 
     # ---- single steps -------------------------------------------------------------------------------------
 
@@ -80,7 +95,18 @@ class Work:
         """Do a step, and read the pad after it."""
         number = len(self.steps) + 1
         step = Step(
-            number, job, where, what, amount, unit, shims, exact, too_small, self.reading, slot, asks_stack
+            number,
+            job,
+            where,
+            what,
+            amount,
+            unit,
+            shims,
+            exact,
+            too_small,
+            self.reading,
+            slot,
+            asks_stack,
         )
         self.stance = apply(self.pad, step, self.stance)
         self.reading = self.pad.reading(self.stance)
@@ -109,12 +135,27 @@ class Work:
         """Pieces that come, go or move."""
         for slot, piece in enumerate(self.pieces):
             now = self._today_piece(piece)
-            wanted = piece if slot < len(self.target.ballast) else replace(piece, mass=0.0)
+            wanted = (
+                piece
+                if slot < len(self.target.ballast)
+                else replace(piece, mass=0.0)
+            )
             name = f"Ballast {piece.name}, {piece.mass:g} kg"
             place = f"station {piece.station / MM:g} mm, {_aside(piece)}, {piece.height / MM:g} mm up"
             if now.mass != wanted.mass:
-                what = f"{name}: fit at {place}" if wanted.mass else f"{name}: take out"
-                self.add("ballast", piece.name, what, wanted.mass - now.mass, "kg", slot=slot)
+                what = (
+                    f"{name}: fit at {place}"
+                    if wanted.mass
+                    else f"{name}: take out"
+                )
+                self.add(
+                    "ballast",
+                    piece.name,
+                    what,
+                    wanted.mass - now.mass,
+                    "kg",
+                    slot=slot,
+                )
             elif now.station != piece.station:
                 what = f"{name}: move from station {now.station / MM:g} mm to {place}"
                 by = (piece.station - now.station) / MM
@@ -130,13 +171,20 @@ class Work:
                 self.check("wing", f"Wing {name}: set to {to}")
             elif start != angle:
                 what = f"Wing {name}: angle {start / DEG:g} -> {to}"
-                self.add("wing", name, what, (angle - start) / DEG, "deg", slot=slot)
+                self.add(
+                    "wing", name, what, (angle - start) / DEG, "deg", slot=slot
+                )
 
     def shares(self) -> None:
         """Brake balance and drive split."""
-        for setting, words in zip(BALANCE, ("brake balance", "drive split"), strict=False):
+        for setting, words in zip(
+            BALANCE, ("brake balance", "drive split"), strict=False
+        ):
             own = getattr(self.pad.project.car, setting.field)
-            given = (getattr(setup.balance, setting.field) for setup in (self.today, self.target))
+            given = (
+                getattr(setup.balance, setting.field)
+                for setup in (self.today, self.target)
+            )
             before, after = (own if value is None else value for value in given)
             if before != after:
                 to = f"{before / PERCENT:.4g} -> {after / PERCENT:.4g} % front"
@@ -158,21 +206,42 @@ class Work:
             if exact == 0.0:
                 continue
             if abs(amount) < 0.5 * 10.0**-digits:
-                self.leave(f"{place.name} {words}: {exact:+.2g} {setting.unit} is too little to set")
+                self.leave(
+                    f"{place.name} {words}: {exact:+.2g} {setting.unit} is too little to set"
+                )
                 continue
             what = f"{place.title} {words} {before:.4g} -> {before + amount:.4g} {setting.unit}"
             note = ", old free length and seat" if job == "spring" else ""
-            both = ", both sides" if place.where in AXLES and job != "toe" else ""
-            self.add(job, place.where, f"{what}{note}{both}", amount, setting.unit, exact)
+            both = (
+                ", both sides" if place.where in AXLES and job != "toe" else ""
+            )
+            self.add(
+                job,
+                place.where,
+                f"{what}{note}{both}",
+                amount,
+                setting.unit,
+                exact,
+            )
             if job == "spring":
                 self.unlisted_spring(place, ends[place.wheel])
 
     def unlisted_spring(self, place: Place, rate: float) -> None:
         """Say so where a spring is none of those on the shelf."""
         limits = self.pad.project.limits
-        shelf = getattr(limits, AXLES[place.axle]).spring if limits is not None else None
-        if shelf is not None and shelf.choices and not np.isclose(shelf.choices, rate, rtol=1e-9).any():
-            self.leave(f"{place.name} spring: {rate / N_PER_MM:g} N/mm is none of those on the shelf")
+        shelf = (
+            getattr(limits, AXLES[place.axle]).spring
+            if limits is not None
+            else None
+        )
+        if (
+            shelf is not None
+            and shelf.choices
+            and not np.isclose(shelf.choices, rate, rtol=1e-9).any()
+        ):
+            self.leave(
+                f"{place.name} spring: {rate / N_PER_MM:g} N/mm is none of those on the shelf"
+            )
 
     def dampers(self) -> None:
         """Bump and rebound, in clicks where there is a table."""
@@ -180,7 +249,9 @@ class Work:
             field = FIELDS[job]
             starts = damper_rates(self.pad, self.stance, field)
             given = self.four(self.target, field)
-            own = damper_rates(self.pad, changed(self.stance, **{field: given}), field)
+            own = damper_rates(
+                self.pad, changed(self.stance, **{field: given}), field
+            )
             for place in places(starts, own):
                 start = starts[place.wheel]
                 end = own[place.wheel]
@@ -198,16 +269,30 @@ class Work:
             return
         if not table:
             to = f"{start / NS_PER_MM:g} -> {end / NS_PER_MM:g} N s/mm"
-            self.add(job, place.where, f"{words} {to}, {place.each}", (end - start) / NS_PER_MM, "N s/mm")
+            self.add(
+                job,
+                place.where,
+                f"{words} {to}, {place.each}",
+                (end - start) / NS_PER_MM,
+                "N s/mm",
+            )
             return
         before = tools.click(field, start)
         after = tools.click(field, end)
         if abs(table[after] - end) > 1e-6 * end:
             rate = f"{end / NS_PER_MM:g} N s/mm is no click"
-            self.leave(f"{place.name} {job}: {rate}; {after} clicks make {table[after] / NS_PER_MM:g} N s/mm")
+            self.leave(
+                f"{place.name} {job}: {rate}; {after} clicks make {table[after] / NS_PER_MM:g} N s/mm"
+            )
         if before != after:
             to = f"{before} -> {after} clicks ({table[after] / NS_PER_MM:g} N s/mm), {place.each}"
-            self.add(job, place.where, f"{words} {to}", float(after - before), "clicks")
+            self.add(
+                job,
+                place.where,
+                f"{words} {to}",
+                float(after - before),
+                "clicks",
+            )
 
     def connected_off(self, job: str, words: str, rates: Floats) -> None:
         """Disconnect on both axles, where there is anything."""
@@ -219,15 +304,27 @@ class Work:
         """Connect at the position wanted, or the nearest there is."""
         for axle, name in enumerate(AXLES):
             wanted = getattr(getattr(self.target, name), field)
-            rate, position = self.tools[axle].position(wanted) if field == "anti_roll" else (wanted, "")
+            rate, position = (
+                self.tools[axle].position(wanted)
+                if field == "anti_roll"
+                else (wanted, "")
+            )
             if abs(rate - wanted) > 1e-6 * max(1.0, wanted):
-                self.leave(f"{name} {words}: {wanted / N_PER_MM:g} N/mm is no position of the bar")
+                self.leave(
+                    f"{name} {words}: {wanted / N_PER_MM:g} N/mm is no position of the bar"
+                )
             amount = rate / N_PER_MM
             if amount:
                 what = f"{name.capitalize()} {words}{position}, {amount:g} N/mm: connect without preload"
                 self.add(job, name, what, amount, "N/mm", wanted / N_PER_MM)
             elif getattr(getattr(self.today, name), field):
-                self.add(job, name, f"{name.capitalize()} {words} stays disconnected", None, "")
+                self.add(
+                    job,
+                    name,
+                    f"{name.capitalize()} {words} stays disconnected",
+                    None,
+                    "",
+                )
 
     # ---- camber -------------------------------------------------------------------------------------------
 
@@ -244,7 +341,9 @@ class Work:
         for _ in range(4):
             tried = changed(self.stance, camber=self.stance.camber + by)
             moves = self.pad.perch_moves(tried, self.target)
-            reading = self.pad.reading(changed(tried, perch=tried.perch + moves))
+            reading = self.pad.reading(
+                changed(tried, perch=tried.perch + moves)
+            )
             by = by + wanted - reading.camber
         return by
 
@@ -273,14 +372,18 @@ class Work:
             asks_stack=tools.per_shim is not None and tools.fitted is None,
         )
 
-    def short_stack(self, place: Place, shims: tuple[tuple[float, int], ...], by: float) -> None:
+    def short_stack(
+        self, place: Place, shims: tuple[tuple[float, int], ...], by: float
+    ) -> None:
         """Say so where more shims are to come out than are in."""
         tools = self.tools[place.axle]
         out = thickness(shims)
         takes_out = tools.per_shim is not None and by / tools.per_shim < 0.0
         if takes_out and tools.fitted is not None and out > tools.fitted + 1e-9:
             fitted = f"{tools.fitted / MM:g} mm of shims are fitted"
-            self.leave(f"{place.name} camber: {out / MM:g} mm to take out, but {fitted}")
+            self.leave(
+                f"{place.name} camber: {out / MM:g} mm to take out, but {fitted}"
+            )
 
     # ---- ride heights and cross weight --------------------------------------------------------------------
 
@@ -295,7 +398,9 @@ class Work:
                 self.small_height(place, exact, tools)
                 continue
             wheels = wheels_of(place.where)
-            raised = with_changes(self.stance, "perch", wheels, tools.raised(amount))
+            raised = with_changes(
+                self.stance, "perch", wheels, tools.raised(amount)
+            )
             before, after = (
                 np.mean(reading.side_height[list(wheels)]) / MM
                 for reading in (self.reading, self.pad.reading(raised))
@@ -305,9 +410,18 @@ class Work:
                 f"{way} the {place.name} by {tools.perch_words(amount)} {place.each}: the {place.name} then "
                 f"reads {before:.1f} -> {after:.1f} mm"
             )
-            self.add("ride height", place.where, what, amount, tools.perch_unit, tools.in_units(exact))
+            self.add(
+                "ride height",
+                place.where,
+                what,
+                amount,
+                tools.perch_unit,
+                tools.in_units(exact),
+            )
 
-    def small_height(self, place: Place, exact: float, tools: AxleTools) -> None:
+    def small_height(
+        self, place: Place, exact: float, tools: AxleTools
+    ) -> None:
         """A ride height that needs less than can be turned is named."""
         if abs(exact) <= _TAPE:
             return
@@ -316,12 +430,22 @@ class Work:
         self.leave(f"{place.name} ride height: {words}")
         what = f"Check the {place.name} ride height: {words}"
         exact_units = tools.in_units(exact)
-        self.add("re-check", place.where, what, None, tools.perch_unit, exact_units, too_small=True)
+        self.add(
+            "re-check",
+            place.where,
+            what,
+            None,
+            tools.perch_unit,
+            exact_units,
+            too_small=True,
+        )
 
     def toe_check(self) -> None:
         """Shims and ride heights move the toe, and the model does not compute how far."""
         if any(step.job in ("camber", "ride height") for step in self.steps):
-            fl, fr, rl, rr = (f"{toe / MM:.4g}" for toe in self.four(self.target, "toe"))
+            fl, fr, rl, rr = (
+                f"{toe / MM:.4g}" for toe in self.four(self.target, "toe")
+            )
             front = fl if fl == fr else f"{fl} left and {fr} right"
             rear = rl if rl == rr else f"{rl} left and {rr} right"
             what = f"Toe {front} mm front, {rear} mm rear: check, shims and turns move it"
@@ -342,4 +466,6 @@ def _aside(piece: Ballast) -> str:
     """Where a piece sits across the car."""
     if piece.side == 0.0:
         return "on the centre line"
-    return f"{abs(piece.side) / MM:g} mm {'left' if piece.side > 0.0 else 'right'}"
+    return (
+        f"{abs(piece.side) / MM:g} mm {'left' if piece.side > 0.0 else 'right'}"
+    )

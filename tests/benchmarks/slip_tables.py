@@ -23,8 +23,24 @@ EXAMPLE = Path(__file__).resolve().parents[2] / "setups" / "bore"
 # What release 0.1 proposed for this example, by its law without slip
 BEFORE = Setup(
     "proposed by release 0.1",
-    AxleSetup(-7.1 * DEG, 28.0 * MM, 200.0 * N_PER_MM, 10.0 * N_PER_MM, 0.0, 1.2 * BAR, -1.0 * MM),
-    AxleSetup(-7.2 * DEG, 36.5 * MM, 200.0 * N_PER_MM, 60.0 * N_PER_MM, 0.0, 1.2 * BAR, 1.5 * MM),
+    AxleSetup(
+        -7.1 * DEG,
+        28.0 * MM,
+        200.0 * N_PER_MM,
+        10.0 * N_PER_MM,
+        0.0,
+        1.2 * BAR,
+        -1.0 * MM,
+    ),
+    AxleSetup(
+        -7.2 * DEG,
+        36.5 * MM,
+        200.0 * N_PER_MM,
+        60.0 * N_PER_MM,
+        0.0,
+        1.2 * BAR,
+        1.5 * MM,
+    ),
     "long-floor",
 )
 # One spring in place of two: the tyres of that release, N/m3 and N/m3 per Pa
@@ -47,7 +63,9 @@ def one_spring(car: Car) -> Car:
 
 def unclamped(car: Car) -> Car:
     """The car on tyres whose friction grows without end where the pressure falls."""
-    return _tyres(car, lambda _, tyre: replace(tyre, friction_least_pressure=0.0))
+    return _tyres(
+        car, lambda _, tyre: replace(tyre, friction_least_pressure=0.0)
+    )
 
 
 def _tyres(car: Car, change: Callable[[str, Tyre], Tyre]) -> Car:
@@ -82,7 +100,9 @@ def puncture(project: Project, setup: Setup, wheel: int) -> float:
     settings = model.settings(setup)
     for name in ("foundation", "carcass"):
         settings[name][0, wheel] *= SHARE
-    return float(model.run(settings, sweep_cases(project.venue)).worst_margin[0])
+    return float(
+        model.run(settings, sweep_cases(project.venue)).worst_margin[0]
+    )
 
 
 def main() -> None:
@@ -94,24 +114,55 @@ def main() -> None:
         "one spring: a rigid carcass": one_spring(project.car),
         "neither": unclamped(one_spring(project.car)),
     }
-    setups = {name: proposed(replace(project, car=car)) for name, car in cars.items()}
+    setups = {
+        name: proposed(replace(project, car=car)) for name, car in cars.items()
+    }
     own = setups["as the example has it"]
     print(row("setup", ["worst margin", "attitudes with a wheel in the air"]))
     for setup in (project.setup, BEFORE, own):
         result = evaluate(project, setup)
-        print(row(setup.name, [f"{result.worst_margin[0]:.3f}", in_air(project, result)]))
+        print(
+            row(
+                setup.name,
+                [f"{result.worst_margin[0]:.3f}", in_air(project, result)],
+            )
+        )
     print()
     print(row("setting", ["unit", *setups]))
     for slot in slots(list(setups.values())):
-        print(row(slot.name, [slot.setting.unit, *(slot.value(setup) for setup in setups.values())]))
-    margins = [float(evaluate(replace(project, car=cars[n]), s).worst_margin[0]) for n, s in setups.items()]
-    print(row("worst margin by its own car", ["", *(f"{m:.3f}" for m in margins)]))
+        print(
+            row(
+                slot.name,
+                [
+                    slot.setting.unit,
+                    *(slot.value(setup) for setup in setups.values()),
+                ],
+            )
+        )
+    margins = [
+        float(evaluate(replace(project, car=cars[n]), s).worst_margin[0])
+        for n, s in setups.items()
+    ]
+    print(
+        row("worst margin by its own car", ["", *(f"{m:.3f}" for m in margins)])
+    )
     print()
     print(row("tyres", ["no puncture", "FL", "FR", "RL", "RR"]))
     for name, car in cars.items():
         its = replace(project, car=car)
         whole = float(evaluate(its, project.setup).worst_margin[0])
-        print(row(name, [f"{m:.3f}" for m in (whole, *(puncture(its, project.setup, w) for w in range(4)))]))
+        print(
+            row(
+                name,
+                [
+                    f"{m:.3f}"
+                    for m in (
+                        whole,
+                        *(puncture(its, project.setup, w) for w in range(4)),
+                    )
+                ],
+            )
+        )
 
 
 if __name__ == "__main__":

@@ -53,11 +53,27 @@ def _trims(
         prepare(cars[0], cases[i], 0.0, states[0])
         if nearby:
             held, _ = trim.find_trim_nearby(
-                cars[0], elements, setups[0], cases[i], states[0], road, starts[i], x, works[0]
+                cars[0],
+                elements,
+                setups[0],
+                cases[i],
+                states[0],
+                road,
+                starts[i],
+                x,
+                works[0],
             )
         else:
             held, _ = trim.find_trim(
-                cars[0], elements, setups[0], cases[i], parts[0], states[0], road, x, works[0]
+                cars[0],
+                elements,
+                setups[0],
+                cases[i],
+                parts[0],
+                states[0],
+                road,
+                x,
+                works[0],
             )
         found += 1 if held else 0
     return found
@@ -81,28 +97,58 @@ def _batch_seconds(project: Project, count: int) -> dict[str, float]:
     """
     model = Model(project.car)
     axle = project.setup.front
-    moved = replace(axle, camber=axle.camber + np.radians(0.2), spring=1.05 * axle.spring)
-    settings = model.settings([project.setup, replace(project.setup, front=moved)])
-    cases = sweep_cases(project.venue, np.linspace(0.0, np.pi, count // len(project.venue.attitudes)))
+    moved = replace(
+        axle, camber=axle.camber + np.radians(0.2), spring=1.05 * axle.spring
+    )
+    settings = model.settings(
+        [project.setup, replace(project.setup, front=moved)]
+    )
+    cases = sweep_cases(
+        project.venue,
+        np.linspace(0.0, np.pi, count // len(project.venue.attitudes)),
+    )
     near = model.run(settings[:1], cases).answers[0]
     held = near["contact"] & ~near["slides"]
     cars, elements, _ = model.packed_for(settings[0])
-    records, starts = np.ascontiguousarray(cases.records[held]), np.ascontiguousarray(near[held])
-    room = np.zeros(1, CASE), np.zeros(1, CASE_STATE), np.zeros(elements.size, ROADBED), np.zeros(1, WORK)
+    records, starts = (
+        np.ascontiguousarray(cases.records[held]),
+        np.ascontiguousarray(near[held]),
+    )
+    room = (
+        np.zeros(1, CASE),
+        np.zeros(1, CASE_STATE),
+        np.zeros(elements.size, ROADBED),
+        np.zeros(1, WORK),
+    )
     kept = cases.pick(list(np.flatnonzero(held)))
     return {
-        "trim": _seconds(lambda: _trims(cars, elements, settings[1:], records, starts, False, *room)),
-        "trim nearby": _seconds(lambda: _trims(cars, elements, settings[1:], records, starts, True, *room)),
+        "trim": _seconds(
+            lambda: _trims(
+                cars, elements, settings[1:], records, starts, False, *room
+            )
+        ),
+        "trim nearby": _seconds(
+            lambda: _trims(
+                cars, elements, settings[1:], records, starts, True, *room
+            )
+        ),
         "margin": _seconds(lambda: model.run(settings[1:], kept)),
-        "margin nearby": _seconds(lambda: model.run(settings[1:], kept, starts=starts)),
-        "margin by slope": _seconds(lambda: model.run(settings[1:], kept, starts=starts, by_slope=True)),
+        "margin nearby": _seconds(
+            lambda: model.run(settings[1:], kept, starts=starts)
+        ),
+        "margin by slope": _seconds(
+            lambda: model.run(settings[1:], kept, starts=starts, by_slope=True)
+        ),
     } | {"cases": float(held.sum())}
 
 
-def _reference_seconds(project: Project, angles_deg: tuple[float, ...]) -> float:
+def _reference_seconds(
+    project: Project, angles_deg: tuple[float, ...]
+) -> float:
     """The plain scalar model of the tests: adaptive quadrature and plain Newton, case by case."""
     car, venue, setup = (
-        tomllib.loads((SETUPS / "bore" / f"{name}.toml").read_text()) for name in ("car", "venue", "setup")
+        tomllib.loads((SETUPS / "bore" / f"{name}.toml").read_text())
+        for name in ("car", "venue", "setup")
     )
     start = time.process_time()
     for angle in angles_deg:
@@ -120,7 +166,9 @@ def test_batch_against_plain_loops(bore: Project, one_thread: None) -> None:
         print(f"{name:>16}: {seconds / cases * 1e6:7.1f}")
     reference = _reference_seconds(bore, (30.0, 90.0))
     times = reference / (spent["margin"] / cases)
-    print(f"plain scalar loop, margin: {reference * 1e6:.0f} us a case, x {times:.0f}")
+    print(
+        f"plain scalar loop, margin: {reference * 1e6:.0f} us a case, x {times:.0f}"
+    )
     assert times > 500
 
 
@@ -129,11 +177,25 @@ def test_growth_from_a_hundred_to_thirty_thousand_cases() -> None:
     print("\n   cases   seconds  us a case  peak MB")
     rows = []
     for count in (100, 1_000, 10_000, 30_000):
-        command = [sys.executable, "-c", _GROWTH, str(SETUPS / "bore"), str(count)]
-        answer = subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
-        solved, seconds, peak = int(answer[0]), float(answer[1]), float(answer[2])
+        command = [
+            sys.executable,
+            "-c",
+            _GROWTH,
+            str(SETUPS / "bore"),
+            str(count),
+        ]
+        answer = subprocess.run(
+            command, capture_output=True, text=True, check=True
+        ).stdout.split()
+        solved, seconds, peak = (
+            int(answer[0]),
+            float(answer[1]),
+            float(answer[2]),
+        )
         rows.append((solved, seconds, peak))
-        print(f"{solved:8d}  {seconds:8.4f}  {seconds / solved * 1e6:9.2f}  {peak:7.0f}")
+        print(
+            f"{solved:8d}  {seconds:8.4f}  {seconds / solved * 1e6:9.2f}  {peak:7.0f}"
+        )
     per_case = [seconds / solved for solved, seconds, _ in rows]
     assert per_case[-1] < 1.5 * per_case[-2]
     assert rows[-1][2] < 2048
@@ -153,7 +215,14 @@ def test_help_starts_like_numpy() -> None:
     tool = str(SETUPS.parent / ".venv" / "bin" / "setupopt")
     if not os.path.exists(tool):  # noqa: PTH110 - a path for the shell
         tool = os.path.join(os.path.dirname(sys.executable), "setupopt")  # noqa: PTH118, PTH120
-    asked, numpy = seconds([tool, "--help"]), seconds([sys.executable, "-c", "import numpy"])
-    print(f"\n--help {asked * 1e3:.0f} ms, import numpy {numpy * 1e3:.0f} ms, ratio {asked / numpy:.2f}")
-    print(f"peak memory of this run {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+    asked, numpy = (
+        seconds([tool, "--help"]),
+        seconds([sys.executable, "-c", "import numpy"]),
+    )
+    print(
+        f"\n--help {asked * 1e3:.0f} ms, import numpy {numpy * 1e3:.0f} ms, ratio {asked / numpy:.2f}"
+    )
+    print(
+        f"peak memory of this run {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"
+    )
     assert asked < 1.5 * numpy

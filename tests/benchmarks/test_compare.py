@@ -23,28 +23,47 @@ def many_bodies(bore: Project) -> Project:
 
     def body(number: int) -> Body:
         elements = tuple(
-            replace(e, free_area=e.free_area * free, ground_area=e.ground_area * ground)
-            for e, (free, ground) in zip(air.elements, rng.uniform(0.85, 1.15, (8, 2)), strict=False)
+            replace(
+                e,
+                free_area=e.free_area * free,
+                ground_area=e.ground_area * ground,
+            )
+            for e, (free, ground) in zip(
+                air.elements, rng.uniform(0.85, 1.15, (8, 2)), strict=False
+            )
         )
-        return Body(f"body {number}", replace(air, elements=elements), bore.car.clearance)
+        return Body(
+            f"body {number}",
+            replace(air, elements=elements),
+            bore.car.clearance,
+        )
 
     venue = replace(bore.venue, attitudes=bore.venue.attitudes[:ATTITUDES])
-    return replace(bore, venue=venue, bodies=tuple(body(number) for number in range(2, BODIES + 1)))
+    return replace(
+        bore,
+        venue=venue,
+        bodies=tuple(body(number) for number in range(2, BODIES + 1)),
+    )
 
 
 def timed(project: Project, **asked: object) -> tuple[Comparison, float]:
     """A comparison and its seconds."""
     began = time.perf_counter()
-    return compare(project, options=ComparisonOptions(**asked)), time.perf_counter() - began  # type: ignore[arg-type]
+    return compare(
+        project, options=ComparisonOptions(**asked)
+    ), time.perf_counter() - began  # type: ignore[arg-type]
 
 
 def show(what: str, found: Comparison, seconds: float) -> None:
     """Cost, and the ends of the list."""
     first, last = found.contenders[0], found.contenders[-1]
     print(
-        f"\n{what}: {len(found.contenders)} bodies in {seconds:.2f} s, margins {first.margin:.4f} to ", end=""
+        f"\n{what}: {len(found.contenders)} bodies in {seconds:.2f} s, margins {first.margin:.4f} to ",
+        end="",
     )
-    print(f"{last.margin:.4f}; {sum(count > 0 for count in found.best_in)} of them best somewhere")
+    print(
+        f"{last.margin:.4f}; {sum(count > 0 for count in found.best_in)} of them best somewhere"
+    )
 
 
 def test_as_they_are_in_seconds(bore: Project) -> None:
@@ -52,7 +71,10 @@ def test_as_they_are_in_seconds(bore: Project) -> None:
     project = many_bodies(bore)
     setupopt.evaluate(project)  # compiled before the clock runs
     found, seconds = timed(project, as_is=True)
-    assert len(found.contenders) == BODIES and len(found.contenders[0].result.cases) == ATTITUDES * ANGLES
+    assert (
+        len(found.contenders) == BODIES
+        and len(found.contenders[0].result.cases) == ATTITUDES * ANGLES
+    )
     show("as they are", found, seconds)
     assert seconds < SECONDS
 
@@ -64,5 +86,9 @@ def test_own_best_in_minutes(bore: Project) -> None:
     found, seconds = timed(project, starts=2)
     show("own best", found, seconds)
     margins = {one.setup.body: one.margin for one in found.contenders}
-    assert all(margins[one.setup.body] >= one.margin for one in before.contenders if not one.broken)
+    assert all(
+        margins[one.setup.body] >= one.margin
+        for one in before.contenders
+        if not one.broken
+    )
     assert seconds < 60.0 * MINUTES

@@ -43,15 +43,24 @@ def test_redraws(tmp_path: Path) -> None:
     """At least 30 a second on two free cores."""
     with served(SETUPS / "bore") as server, chromium(tmp_path) as browser:
         show(browser, server.address)
-        parts = psutil.Process(browser.driver.service.process.pid).children(recursive=True)
+        parts = psutil.Process(browser.driver.service.process.pid).children(
+            recursive=True
+        )
         print(f"\n{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}")
-        for name, reach in (("front camber", 1.0), ("rear ride height", 6.0), ("speed of the sweep", 0.0)):
+        for name, reach in (
+            ("front camber", 1.0),
+            ("rear ride height", 6.0),
+            ("speed of the sweep", 0.0),
+        ):
             label = name if reach else " speed of the sweep"
             began = work(parts)
             browser.run(_DRAG, label, reach or 3.0, _SECONDS)
             time.sleep(_SECONDS + 1.0)
             count, seconds = browser.run("return window.dragged")
-            own, shown = (1e3 * (now - then) / count for now, then in zip(work(parts), began, strict=True))
+            own, shown = (
+                1e3 * (now - then) / count
+                for now, then in zip(work(parts), began, strict=True)
+            )
             print(
                 f"{name}: {count / seconds:.1f} redraws/s; {own:.0f} ms of a core for the answer and "
                 f"{shown:.0f} ms for the browser, {2e3 / (own + shown):.0f}/s at most on two free cores"

@@ -25,13 +25,19 @@ def test_invented_tyre_within_three_standard_errors(tmp_path: Path) -> None:
     start = time.perf_counter()
     for seed in range(_TRIALS):
         path = write(tmp_path / "t.csv", PROGRAMME, noisy(exact, 1000 + seed))
-        off.append(scores(fit_tyre(read_tyre_table(path, rig), rig), Invented()))
+        off.append(
+            scores(fit_tyre(read_tyre_table(path, rig), rig), Invented())
+        )
     keys = max(off, key=len)
     scored = np.array([[one.get(key, np.inf) for key in keys] for one in off])
     inside = np.abs(scored) < 3.0
     print(f"\n{_TRIALS} tables in {time.perf_counter() - start:.0f} s")
-    for key, share, own in zip(keys, inside.mean(axis=0), scored.T, strict=True):
-        print(f"{key:36} {100 * share:.1f} %  mean {own.mean():+.2f}  scatter {own.std():.2f}")
+    for key, share, own in zip(
+        keys, inside.mean(axis=0), scored.T, strict=True
+    ):
+        print(
+            f"{key:36} {100 * share:.1f} %  mean {own.mean():+.2f}  scatter {own.std():.2f}"
+        )
     print(f"{'all of them at once':36} {100 * inside.all(axis=1).mean():.1f} %")
     assert inside.all(axis=1).mean() >= 0.95
     assert len(keys) == 10 and scored.std(axis=0).max() < 1.3

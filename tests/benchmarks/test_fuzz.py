@@ -20,7 +20,9 @@ def test_ten_thousand_inputs(tmp_path: Path) -> None:
     assert not (summary.failed or summary.hung or summary.unnamed)
 
 
-def test_two_hundred_commands(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_two_hundred_commands(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Whole commands on projects with one spoilt file."""
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     home = tmp_path / "project"

@@ -63,14 +63,22 @@ def road(path: Path, rows: int) -> None:
 @pytest.mark.parametrize(
     ("script", "table", "rows"),
     [(_CASES, cases, ROWS), (_ROAD, road, ROWS), (_ASSESS, cases, MOST_CASES)],
-    ids=["a million cases", "a million points of road", "as many cases as are taken"],
+    ids=[
+        "a million cases",
+        "a million points of road",
+        "as many cases as are taken",
+    ],
 )
-def test_large_tables(tmp_path: Path, script: str, table: object, rows: int) -> None:
+def test_large_tables(
+    tmp_path: Path, script: str, table: object, rows: int
+) -> None:
     """In a process of its own."""
     path, began = tmp_path / "large.csv", time.perf_counter()
     table(path, rows)  # type: ignore[operator]
     command = [sys.executable, "-c", script, str(path), str(BORE)]
     done = subprocess.run(command, capture_output=True, text=True, check=True)
     *words, most = done.stdout.splitlines()
-    print(f"\n{rows} rows: {' '.join(words)}, {int(most) / 1e6:.0f} MB, {time.perf_counter() - began:.0f} s")
+    print(
+        f"\n{rows} rows: {' '.join(words)}, {int(most) / 1e6:.0f} MB, {time.perf_counter() - began:.0f} s"
+    )
     assert int(most) < MEMORY

@@ -13,19 +13,31 @@ from setupopt.project import Project
 from setupopt.robust.bump import BumpSearch
 from setupopt.robust.obstacle import Obstacle
 from setupopt.robust.road.spectrum import CLASSES, Road
-from setupopt.robust.road.time_domain_road import DrawnRoads, RideSums, RoadRides, ride_length
+from setupopt.robust.road.time_domain_road import (
+    DrawnRoads,
+    RideSums,
+    RoadRides,
+    ride_length,
+)
 
 
 def test_run_seconds_a_second(bore: Project) -> None:
     """At least 60 run-seconds a second of one core, reading off margins included."""
     case = sweep_cases(bore.venue, np.radians([60.0])).pick([0])
-    roads = DrawnRoads(Road(CLASSES["A"].mean), bore.car.front.track, ride_length(54.0, 10.0), 6)
+    roads = DrawnRoads(
+        Road(CLASSES["A"].mean),
+        bore.car.front.track,
+        ride_length(54.0, 10.0),
+        6,
+    )
     rides = RoadRides(bore, bore.setup, case, roads, 10.0)
     rides(ChunkRange(0, 1))
     start, sums = time.process_time(), RideSums(step=rides.model.step)
     sums.add(rides(ChunkRange(1, 5)))
     rate = sums.seconds / (time.process_time() - start)
-    print(f"\n{rate:.0f} run-seconds a second and core, {1e3 * rides.model.step:.2f} ms a step")
+    print(
+        f"\n{rate:.0f} run-seconds a second and core, {1e3 * rides.model.step:.2f} ms a step"
+    )
     assert rate >= 60.0
 
 
@@ -40,11 +52,21 @@ def test_random_obstacles_never_beat_the_allowance(bore: Project) -> None:
         row, track = int(rng.choice(held)), int(rng.integers(3))
         length = float(np.exp(rng.uniform(np.log(0.25), np.log(8.0))))
         share = 1.0 if trial % 2 else float(rng.uniform())
-        ride = search.rides.cross(row, Obstacle(share * float(allowed.height[row]), length, track))
+        ride = search.rides.cross(
+            row, Obstacle(share * float(allowed.height[row]), length, track)
+        )
         fallen += int(ride["reason"][0] != STOOD)
         if ride["reason"][0] != STOOD:
             print(
-                row, length, track, share, float(allowed.height[row]), allowed.length[row], allowed.track[row]
+                row,
+                length,
+                track,
+                share,
+                float(allowed.height[row]),
+                allowed.length[row],
+                allowed.track[row],
             )
-    print(f"\n2000 random obstacles in {time.perf_counter() - start:.0f} s: {fallen} not stood")
+    print(
+        f"\n2000 random obstacles in {time.perf_counter() - start:.0f} s: {fallen} not stood"
+    )
     assert fallen == 0

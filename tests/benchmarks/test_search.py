@@ -33,7 +33,11 @@ import setupopt
 from setupopt.physics.inputs import Floats
 from setupopt.project import Project
 from setupopt.search.engine.batch import merit
-from setupopt.search.engine.index_points import IndexPoints, SemiInfiniteEvaluation, restricted
+from setupopt.search.engine.index_points import (
+    IndexPoints,
+    SemiInfiniteEvaluation,
+    restricted,
+)
 from setupopt.search.objective import objective_of
 from setupopt.search.parts.branch_and_bound import BranchAndBoundResult
 from setupopt.search.parts.discrete_choice import choose_parts
@@ -106,9 +110,19 @@ class Watched(SetupProblem):
         answers = super().__call__(points, index_points, warm_start)
         merits = merit(answers.values, answers.limits)
         top = int(merits.argmax())
-        if index_points is not self.record.index_points or merits[top] > self.best[-1].merit:
+        if (
+            index_points is not self.record.index_points
+            or merits[top] > self.best[-1].merit
+        ):
             self.record.index_points = index_points
-            self.best.append(Best(self.seconds, self.solved, float(merits[top]), points[top].copy()))
+            self.best.append(
+                Best(
+                    self.seconds,
+                    self.solved,
+                    float(merits[top]),
+                    points[top].copy(),
+                )
+            )
         return answers
 
 
@@ -116,8 +130,15 @@ class Contest:
     """The sweep's own grid as the objective of one of the others, until its cases or its time are spent."""
 
     def __init__(self, problem: Watched, budget: int) -> None:
-        self.problem, self.budget, self.places = problem, budget, problem.index.grid_points()
-        self.size, self.names = problem.start.size, [v.name for v in problem.variables]
+        self.problem, self.budget, self.places = (
+            problem,
+            budget,
+            problem.index.grid_points(),
+        )
+        self.size, self.names = (
+            problem.start.size,
+            [v.name for v in problem.variables],
+        )
 
     def __call__(self, points: Floats) -> Floats:
         answers = self.problem(points, self.places)
@@ -148,13 +169,17 @@ def differential(contest: Contest) -> None:
     )  # fmt: skip
 
 
-def asked_and_told(contest: Contest, sampler: optuna.samplers.BaseSampler, batch: int) -> None:
+def asked_and_told(
+    contest: Contest, sampler: optuna.samplers.BaseSampler, batch: int
+) -> None:
     """Optuna, a batch of trials at a time, kept in memory."""
     study = optuna.create_study(sampler=sampler, direction="maximize")
     box = {name: FloatDistribution(0.0, 1.0) for name in contest.names}
     while not contest.is_over:
         trials = [study.ask(dict(box)) for _ in range(batch)]
-        points = np.array([[trial.params[name] for name in contest.names] for trial in trials])
+        points = np.array(
+            [[trial.params[name] for name in contest.names] for trial in trials]
+        )
         for trial, value in zip(trials, contest(points), strict=True):
             study.tell(trial, float(value))
 
@@ -164,14 +189,18 @@ def covariance(population: int | None) -> Contestant:
 
     def run(contest: Contest) -> None:
         size = population or 4 + int(3 * np.log(contest.size))
-        asked_and_told(contest, optuna.samplers.CmaEsSampler(seed=1, popsize=size), size)
+        asked_and_told(
+            contest, optuna.samplers.CmaEsSampler(seed=1, popsize=size), size
+        )
 
     return run
 
 
 def parzen(contest: Contest) -> None:
     """Optuna's TPE: multivariate in batches of 16 was better than each variable alone, or larger batches."""
-    asked_and_told(contest, optuna.samplers.TPESampler(seed=1, multivariate=True), 16)
+    asked_and_told(
+        contest, optuna.samplers.TPESampler(seed=1, multivariate=True), 16
+    )
 
 
 CONTESTANTS: dict[str, Contestant] = {
@@ -195,7 +224,10 @@ class Row:
     def reached(self, solver: Solver, level: float) -> Best | None:
         """When it first stood at a point that the check finds at least this good."""
         found = (best for best in self.problem.best if best.merit >= level)
-        return next((best for best in found if checked(solver, best.point) >= level), None)
+        return next(
+            (best for best in found if checked(solver, best.point) >= level),
+            None,
+        )
 
 
 def checked(solver: Solver, point: Floats) -> float:
@@ -210,7 +242,9 @@ def ours(project: Project, judge: Solver) -> Row:
     problem, asked = Watched.of(project), ProposalOptions()
     best = relaxed_optimum(problem, False, asked.starts, asked.seed).best
     cases, seconds = problem.solved, problem.seconds
-    return Row("ours", problem, cases, seconds, checked(judge, best.outcome.point))
+    return Row(
+        "ours", problem, cases, seconds, checked(judge, best.outcome.point)
+    )
 
 
 def contested(name: str, project: Project, judge: Solver, budget: int) -> Row:
@@ -218,7 +252,9 @@ def contested(name: str, project: Project, judge: Solver, budget: int) -> Row:
     problem = Watched.of(project)
     CONTESTANTS[name](Contest(problem, budget))
     cases, seconds = problem.solved, problem.seconds
-    return Row(name, problem, cases, seconds, checked(judge, problem.best[-1].point))
+    return Row(
+        name, problem, cases, seconds, checked(judge, problem.best[-1].point)
+    )
 
 
 def show(name: str, rows: list[Row], reached: list[Best | None]) -> None:
@@ -237,21 +273,30 @@ def told(best: Best | None, base: Best | None) -> str:
     """Cases and seconds, and how many times those of another."""
     if best is None or base is None:
         return "never"
-    ratios = f"{best.cases / base.cases:6.1f} {best.seconds / base.seconds:6.1f}"
+    ratios = (
+        f"{best.cases / base.cases:6.1f} {best.seconds / base.seconds:6.1f}"
+    )
     return f"{best.cases:8d} {best.seconds:6.2f} {ratios}"
 
 
 @pytest.mark.parametrize("name", EXAMPLES)
-def test_no_other_search_beats_ours(example: Callable[[str], Project], name: str) -> None:
+def test_no_other_search_beats_ours(
+    example: Callable[[str], Project], name: str
+) -> None:
     """With 50 times the cases nobody finds a higher margin; to come near takes 20 times our time."""
     optuna.logging.set_verbosity(optuna.logging.ERROR)
     project = example(name)
     judge = Solver(SetupProblem(project, objective_of(project.venue)))
-    ours(project, judge)  # all begin warm: compiled, imported, programs built once
+    ours(
+        project, judge
+    )  # all begin warm: compiled, imported, programs built once
     for other in CONTESTANTS:
         contested(other, project, judge, 1)
     rows = [ours(project, judge)]
-    rows += [contested(other, project, judge, BUDGET * rows[0].cases) for other in CONTESTANTS]
+    rows += [
+        contested(other, project, judge, BUDGET * rows[0].cases)
+        for other in CONTESTANTS
+    ]
     known = max(row.margin for row in rows)
     reached = [row.reached(judge, known - NEAR) for row in rows]
     show(name, rows, reached)
@@ -259,7 +304,10 @@ def test_no_other_search_beats_ours(example: Callable[[str], Project], name: str
     first = reached[0]
     assert first is not None
     near = [best for best in reached[1:] if best is not None]
-    assert all(best.cases >= 20 * first.cases and best.seconds >= 20 * first.seconds for best in near)
+    assert all(
+        best.cases >= 20 * first.cases and best.seconds >= 20 * first.seconds
+        for best in near
+    )
 
 
 # ---- parts -------------------------------------------------------------------------------------------------
@@ -267,14 +315,20 @@ def test_no_other_search_beats_ours(example: Callable[[str], Project], name: str
 
 def roots_of(project: Project) -> list[RelaxedOptimum]:
     """Every body of a project solved with parts of any value, its own first."""
-    problems = [SetupProblem(one, objective_of(one.venue)) for one in with_bodywork(project)]
+    problems = [
+        SetupProblem(one, objective_of(one.venue))
+        for one in with_bodywork(project)
+    ]
     return [relaxed_optimum(problem, False, 4, 0) for problem in problems]
 
 
 def space_of(roots: list[RelaxedOptimum]) -> PartSpace:
     """All sets of the bodies solved."""
     problems = [root.problem for root in roots]
-    return PartSpace([problem.project.setup.body for problem in problems], problems[0].variables)
+    return PartSpace(
+        [problem.project.setup.body for problem in problems],
+        problems[0].variables,
+    )
 
 
 def every_set(
@@ -286,34 +340,52 @@ def every_set(
         starts = root.best.outcome.point, rng.random(root.problem.start.size)
         for pieces_ in product(*(range(grid.size) for grid in space.grids)):
             node = Node(body, pieces_, pieces_)
-            end = root.solver().best_of(space.bounds(node), starts, root.best.index_points)
+            end = root.solver().best_of(
+                space.bounds(node), starts, root.best.index_points
+            )
             yield end.merit, space.labels(node)
 
 
-def studied(project: Project, roots: list[RelaxedOptimum], tmp_path: Path) -> BranchAndBoundResult:
+def studied(
+    project: Project, roots: list[RelaxedOptimum], tmp_path: Path
+) -> BranchAndBoundResult:
     """The choice of parts as `propose` makes it."""
     choice = choose_parts("study", roots, f"sqlite:///{tmp_path}/parts.db")
     assert choice.study is not None and choice.study.is_finished
     return choice.study
 
 
-def show_study(what: str, space: PartSpace, study: BranchAndBoundResult) -> None:
+def show_study(
+    what: str, space: PartSpace, study: BranchAndBoundResult
+) -> None:
     """What a study found and how much it solved."""
     best, share = study.sets[0], 100 * study.solves / study.count
-    print(f"\n{what}: {study.count} sets; {study.solves} solves are {share:.2f} %")
-    print(f"  ours {best.bound:.6f} {space.labels(best.node)}, at most {study.bound:.6f}")
+    print(
+        f"\n{what}: {study.count} sets; {study.solves} solves are {share:.2f} %"
+    )
+    print(
+        f"  ours {best.bound:.6f} {space.labels(best.node)}, at most {study.bound:.6f}"
+    )
 
 
 @pytest.mark.usefixtures("one_thread")
 @pytest.mark.parametrize("made", [few_free, close_bodies])
-def test_no_set_of_all_is_better(made: Callable[[Project], Project], bore: Project, tmp_path: Path) -> None:
+def test_no_set_of_all_is_better(
+    made: Callable[[Project], Project], bore: Project, tmp_path: Path
+) -> None:
     """Every set of parts solved finds none worth more than ours, which solves less than 2 % as many."""
     project = made(bore)
     roots = roots_of(project)
-    study, space, began = studied(project, roots, tmp_path), space_of(roots), time.perf_counter()
+    study, space, began = (
+        studied(project, roots, tmp_path),
+        space_of(roots),
+        time.perf_counter(),
+    )
     best, words = max(every_set(space, roots), key=lambda found: found[0])
     show_study(made.__name__, space, study)
-    print(f"  best {best:.6f} {words} of all, two climbs each, {time.perf_counter() - began:.0f} s")
+    print(
+        f"  best {best:.6f} {words} of all, two climbs each, {time.perf_counter() - began:.0f} s"
+    )
     assert study.sets[0].bound >= best - 2e-5
     assert study.solves < 0.02 * study.count
 
@@ -324,11 +396,18 @@ def test_no_setup_of_all_is_better(bore: Project, tmp_path: Path) -> None:
     problem = SetupProblem(project, objective_of(project.venue))
     roots = [relaxed_optimum(problem, False, 4, 0)]
     study, space = studied(project, roots, tmp_path), space_of(roots)
-    points = np.stack([axis.ravel() for axis in np.meshgrid(*space.grids, indexing="ij")], axis=-1)
+    points = np.stack(
+        [axis.ravel() for axis in np.meshgrid(*space.grids, indexing="ij")],
+        axis=-1,
+    )
     grid = restricted(problem, problem.index.grid_points())
     answers = (grid(few) for few in np.array_split(points, len(points) // 256))
-    merits = np.concatenate([merit(found.values, found.limits) for found in answers])
-    high = points[merits > study.sets[0].bound - 2e-5]  # on the grid; between its angles they are worth less
+    merits = np.concatenate(
+        [merit(found.values, found.limits) for found in answers]
+    )
+    high = points[
+        merits > study.sets[0].bound - 2e-5
+    ]  # on the grid; between its angles they are worth less
     best = max(checked(roots[0].solver(), point) for point in high)
     show_study("all in pieces", space, study)
     print(f"  best {best:.6f} of all, {len(high)} of them no worse on the grid")
@@ -338,7 +417,9 @@ def test_no_setup_of_all_is_better(bore: Project, tmp_path: Path) -> None:
 
 def test_a_full_shelf_takes_few_solves(bore: Project, tmp_path: Path) -> None:
     """Less than 2 % of 21,168 sets are solved on the whole sweep, all settings free."""
-    project = with_shelf(bore, pieces(60e3, 170e3, 12), ("camber", "ride_height", "pressure"))
+    project = with_shelf(
+        bore, pieces(60e3, 170e3, 12), ("camber", "ride_height", "pressure")
+    )
     roots = roots_of(project)
     study = studied(project, roots, tmp_path)
     show_study("full shelf, whole sweep", space_of(roots), study)
@@ -350,7 +431,9 @@ def test_a_full_shelf_takes_few_solves(bore: Project, tmp_path: Path) -> None:
 KILLS = 5
 
 
-def killed(run: subprocess.Popen[str], study: Path, wait: float) -> tuple[int, int]:
+def killed(
+    run: subprocess.Popen[str], study: Path, wait: float
+) -> tuple[int, int]:
     """Kill a run a moment after it has opened a box; how many were opened before and after."""
     before = opened(study)
     while opened(study) <= before and run.poll() is None:
@@ -364,16 +447,27 @@ def killed(run: subprocess.Popen[str], study: Path, wait: float) -> tuple[int, i
 def test_killed_and_continued(tmp_path: Path) -> None:
     """Killed five times while parts are chosen, it ends at the same setup and margin, to the last digit."""
     project, rng = coarse(tmp_path / "project"), np.random.default_rng()
-    assert proposing(project, tmp_path / "whole.db", tmp_path / "whole").wait() == 0
+    assert (
+        proposing(project, tmp_path / "whole.db", tmp_path / "whole").wait()
+        == 0
+    )
     kills = [
-        killed(proposing(project, tmp_path / "cut.db", tmp_path / "cut"), tmp_path / "cut.db", wait)
+        killed(
+            proposing(project, tmp_path / "cut.db", tmp_path / "cut"),
+            tmp_path / "cut.db",
+            wait,
+        )
         for wait in rng.uniform(0.0, 1.5, KILLS)
     ]
     assert not (tmp_path / "cut").exists()
     assert proposing(project, tmp_path / "cut.db", tmp_path / "cut").wait() == 0
     whole, cut = (read(tmp_path / name) for name in ("whole", "cut"))
-    print(f"\nboxes opened before and after each life: {kills}, at the end {opened(tmp_path / 'cut.db')}")
-    print(f"never killed: {opened(tmp_path / 'whole.db')}; margins {whole[1]!r} and {cut[1]!r}")
+    print(
+        f"\nboxes opened before and after each life: {kills}, at the end {opened(tmp_path / 'cut.db')}"
+    )
+    print(
+        f"never killed: {opened(tmp_path / 'whole.db')}; margins {whole[1]!r} and {cut[1]!r}"
+    )
     assert whole == cut
 
 
@@ -397,17 +491,29 @@ def test_cost_of_a_proposal(bore: Project) -> None:
     proposal, sweep = setupopt.propose(bore), float(np.median(sweeps))
     spent = proposal.evidence
     ratio = spent.seconds / (sweep * spent.steps)
-    print(f"\none sweep {sweep * 1e3:.2f} ms; {spent.steps} steps, {spent.seconds:.2f} s: {ratio:.1f} a step")
-    print(f"{spent.evaluations} cases; margin {proposal.start_margin:.4f} -> {proposal.margin:.4f}")
+    print(
+        f"\none sweep {sweep * 1e3:.2f} ms; {spent.steps} steps, {spent.seconds:.2f} s: {ratio:.1f} a step"
+    )
+    print(
+        f"{spent.evaluations} cases; margin {proposal.start_margin:.4f} -> {proposal.margin:.4f}"
+    )
     assert ratio < 20
 
 
 @pytest.mark.parametrize("name", EXAMPLES)
-def test_ten_random_starts(example: Callable[[str], Project], name: str) -> None:
+def test_ten_random_starts(
+    example: Callable[[str], Project], name: str
+) -> None:
     """From ten random starts the worst margins agree within 0.002."""
     project = example(name)
-    solver, rng = Solver(SetupProblem(project, objective_of(project.venue))), np.random.default_rng(20)
-    found = [solver.solve(solver.box, rng.random(solver.problem.start.size)).merit for _ in range(10)]
+    solver, rng = (
+        Solver(SetupProblem(project, objective_of(project.venue))),
+        np.random.default_rng(20),
+    )
+    found = [
+        solver.solve(solver.box, rng.random(solver.problem.start.size)).merit
+        for _ in range(10)
+    ]
     print(f"\n{name}: " + " ".join(f"{value:.5f}" for value in sorted(found)))
     print(f"spread {max(found) - min(found):.5f}")
     assert max(found) - min(found) < 0.002

@@ -24,8 +24,12 @@ def run(monkeypatch: pytest.MonkeyPatch) -> Run:
     monkeypatch.setenv("COLUMNS", "80")
 
     def call(*args: str | Path) -> Result:
-        result = CliRunner().invoke(group, [str(arg) for arg in args], prog_name="setupopt")
-        assert result.exception is None or isinstance(result.exception, SystemExit), result.exc_info
+        result = CliRunner().invoke(
+            group, [str(arg) for arg in args], prog_name="setupopt"
+        )
+        assert result.exception is None or isinstance(
+            result.exception, SystemExit
+        ), result.exc_info
         assert "Traceback" not in result.output
         return result
 
@@ -44,9 +48,21 @@ def lost(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folders.lost(tmp_path_factory.mktemp("lost"))
 
 
-def installed(*args: str | Path, **environment: str) -> subprocess.CompletedProcess[str]:
+def installed(
+    *args: str | Path, **environment: str
+) -> subprocess.CompletedProcess[str]:
     """The command as a user runs it, in a process of its own."""
-    command = [sys.executable, "-c", "from setupopt.cli.main import main; main()", *map(str, args)]
+    command = [
+        sys.executable,
+        "-c",
+        "from setupopt.cli.main import main; main()",
+        *map(str, args),
+    ]
     return subprocess.run(
-        command, capture_output=True, text=True, env=os.environ | environment, timeout=300, check=False
+        command,
+        capture_output=True,
+        text=True,
+        env=os.environ | environment,
+        timeout=300,
+        check=False,
     )

@@ -8,10 +8,10 @@ from pathlib import Path
 from project.good_folder import CAR, VENUE, write_folder
 
 # One attitude at low roll angles, which the car holds with room to spare
-_SWEEP = VENUE[: VENUE.index("[[attitude]]")].replace("to = 180, step = 5", "to = 60, step = 20")
-HELD_VENUE = (
-    f'{_SWEEP}[[attitude]]\nname = "steady"\n\n[[attitude]]\nname = "braking"\nacceleration_m_s2 = -3\n'
+_SWEEP = VENUE[: VENUE.index("[[attitude]]")].replace(
+    "to = 180, step = 5", "to = 60, step = 20"
 )
+HELD_VENUE = f'{_SWEEP}[[attitude]]\nname = "steady"\n\n[[attitude]]\nname = "braking"\nacceleration_m_s2 = -3\n'
 HELD_CAR = CAR.replace("load_limit_N = 9000", "load_limit_N = 20000")
 
 

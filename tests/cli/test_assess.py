@@ -48,7 +48,9 @@ def answer(run: Run, *args: str | Path) -> dict[str, Any]:
     def refuse(word: str) -> None:
         raise AssertionError(f"{word} is no JSON")
 
-    found: dict[str, Any] = json.loads(run("assess", "--json", *args).stdout, parse_constant=refuse)
+    found: dict[str, Any] = json.loads(
+        run("assess", "--json", *args).stdout, parse_constant=refuse
+    )
     return found
 
 
@@ -66,7 +68,9 @@ def test_status_of_a_project_that_holds(run: Run, held: Path) -> None:
     assert run("assess", held).exit_code == 0
     assert run("assess", held, "--floor", f"{margin:.17g}").exit_code == 0
     assert run("assess", held, "--floor", "-1").exit_code == 0
-    assert run("assess", held, "--floor", f"{margin + 1e-9:.17g}").exit_code == 1
+    assert (
+        run("assess", held, "--floor", f"{margin + 1e-9:.17g}").exit_code == 1
+    )
 
 
 def test_status_of_lost_contact(run: Run, tmp_path: Path) -> None:
@@ -84,10 +88,14 @@ def test_status_of_lost_contact(run: Run, tmp_path: Path) -> None:
 def test_status_of_a_broken_limit(run: Run, tmp_path: Path) -> None:
     """1, however good the margin is."""
     folder = folders.held(tmp_path)
-    (folder / "limits.toml").write_text("[packaging]\nwheel_load_least_N = 50000\n")
+    (folder / "limits.toml").write_text(
+        "[packaging]\nwheel_load_least_N = 50000\n"
+    )
     found = answer(run, folder)
     assert found["contact_lost"] == 0
-    assert [limit["limit"] for limit in found["limits_broken"]] == ["packaging.wheel_load_least_N"]
+    assert [limit["limit"] for limit in found["limits_broken"]] == [
+        "packaging.wheel_load_least_N"
+    ]
     assert run("assess", folder).exit_code == 1
 
 
@@ -101,24 +109,41 @@ def test_a_car_that_slides_never_passes(run: Run, tmp_path: Path) -> None:
     assert run("assess", folder, "--floor", "-5").exit_code == 1
 
 
-def test_a_slide_is_said_with_the_friction_that_it_needs(run: Run, tmp_path: Path) -> None:
+def test_a_slide_is_said_with_the_friction_that_it_needs(
+    run: Run, tmp_path: Path
+) -> None:
     """In the JSON by lambda above 1, without use or loads; on the screen in words that praise no contact."""
     folder = folders.sliding(tmp_path)
     found = answer(run, folder)
     worst = found["worst"]
-    assert worst["margin"] == pytest.approx(1.0 - worst["lambda"]) and worst["margin"] < 0.0
-    assert [worst[name] for name in ("use_front", "use_rear", "load_fl_N", "grip_rr_N", "balance")] == [
-        None
-    ] * 5
+    assert (
+        worst["margin"] == pytest.approx(1.0 - worst["lambda"])
+        and worst["margin"] < 0.0
+    )
+    assert [
+        worst[name]
+        for name in (
+            "use_front",
+            "use_rear",
+            "load_fl_N",
+            "grip_rr_N",
+            "balance",
+        )
+    ] == [None] * 5
     assert worst["sideslip_deg"] is not None and worst["steer_deg"] is not None
     assert [row["balance"] is None for row in found["by_angle"]] == [
         row["margin"] < 0 for row in found["by_angle"]
     ]
     shown = " ".join(run("assess", folder).stdout.split())
-    assert f"THE CAR SLIDES in {found['slides']} of {found['cases']} cases" in shown
+    assert (
+        f"THE CAR SLIDES in {found['slides']} of {found['cases']} cases"
+        in shown
+    )
     assert "Contact is kept" not in shown
     more = float(re.search(r"needs ([\d.]+) % more friction", shown)[1])  # type: ignore[index]
-    assert more == pytest.approx(100.0 * (worst["lambda"] - 1.0), rel=0.05)  # two digits are shown
+    assert more == pytest.approx(
+        100.0 * (worst["lambda"] - 1.0), rel=0.05
+    )  # two digits are shown
 
 
 # --- JSON -------------------------------------------------------------------------------------------
@@ -129,12 +154,26 @@ def test_json_of_a_project_that_holds(run: Run, held: Path) -> None:
     found = answer(run, held, "--floor", "0.1")
     assert list(found) == KEYS
     assert list(found["worst"]) == COLUMNS
-    assert (found["cases"], found["contact_lost"], found["slides"], found["floor"]) == (8, 0, 0, 0.1)
-    assert [row["roll_angle_deg"] for row in found["by_angle"]] == pytest.approx([0, 20, 40, 60])
+    assert (
+        found["cases"],
+        found["contact_lost"],
+        found["slides"],
+        found["floor"],
+    ) == (8, 0, 0, 0.1)
+    assert [
+        row["roll_angle_deg"] for row in found["by_angle"]
+    ] == pytest.approx([0, 20, 40, 60])
     assert all(list(row) == ROW for row in found["by_angle"])
-    assert found["worst"]["margin"] == min(row["margin"] for row in found["by_angle"])
+    assert found["worst"]["margin"] == min(
+        row["margin"] for row in found["by_angle"]
+    )
     assert found["worst"]["contact"] is True
-    assert [row["mode"] for row in found["ride_modes"]][:4] == ["heave", "pitch", "roll", "warp"]
+    assert [row["mode"] for row in found["ride_modes"]][:4] == [
+        "heave",
+        "pitch",
+        "roll",
+        "warp",
+    ]
     assert all(row["frequency_hz"] > 0.0 for row in found["ride_modes"])
 
 
@@ -159,13 +198,20 @@ def test_json_of_lost_contact(run: Run, lost: Path) -> None:
         "limit", "where", "value", "sense", "required", "unit", "case", "roll_angle_deg", "attitude",
         "along_mm",
     }  # fmt: skip
-    assert {loss["cause"] for loss in found["losses"]} >= {"wind", "camber mismatch", "stops"}
+    assert {loss["cause"] for loss in found["losses"]} >= {
+        "wind",
+        "camber mismatch",
+        "stops",
+    }
 
 
 def test_json_stands_alone_on_standard_output(run: Run, tmp_path: Path) -> None:
     """Cautions go inside, and to standard error unless it is to be quiet."""
     folder = folders.odd(tmp_path)
-    loud, quiet = run("assess", folder, "--json"), run("assess", folder, "--json", "--quiet")
+    loud, quiet = (
+        run("assess", folder, "--json"),
+        run("assess", folder, "--json", "--quiet"),
+    )
     assert loud.stdout == quiet.stdout
     assert "cg_height_mm" in json.loads(loud.stdout)["cautions"][0]
     assert "CAUTIONS (" in loud.stderr
@@ -176,20 +222,24 @@ def test_json_stands_alone_on_standard_output(run: Run, tmp_path: Path) -> None:
 # --- case table -------------------------------------------------------------------------------------
 
 
-def test_case_table_has_its_columns_and_full_numbers(run: Run, lost: Path, tmp_path: Path) -> None:
+def test_case_table_has_its_columns_and_full_numbers(
+    run: Run, lost: Path, tmp_path: Path
+) -> None:
     """Order exact, floats that read back as they were, true or false, nothing for a lost case."""
     path = tmp_path / "cases.csv"
     assert run("assess", lost, "--cases-out", path).exit_code == 1
     found = rows(path)
     assert list(found[0]) == COLUMNS
     result = evaluate(load(lost))
-    assert [float(row["margin"]) for row in found if row["contact"] == "true"] == [
-        float(margin) for margin in result.margin[0][result.contact[0]]
-    ]
+    assert [
+        float(row["margin"]) for row in found if row["contact"] == "true"
+    ] == [float(margin) for margin in result.margin[0][result.contact[0]]]
     gone = [row for row in found if row["contact"] == "false"]
     assert len(gone) == result.lost()
     assert all(set(list(row.values())[5:]) == {""} for row in gone)
-    assert [row["case"] for row in found] == [str(number) for number in range(1, 75)]
+    assert [row["case"] for row in found] == [
+        str(number) for number in range(1, 75)
+    ]
 
 
 def test_case_table_keeps_awkward_names(run: Run, tmp_path: Path) -> None:
@@ -207,43 +257,78 @@ def test_cases_from_a_file(run: Run, held: Path, tmp_path: Path) -> None:
     path.write_text(
         "name,roll_angle_deg,speed_m_s,acceleration_m_s2,radius_mm\na,30,50,0,8000\nb,0,40,-2,inf\nc,30,60,0,\n"
     )
-    found = answer(run, held, "--cases", path, "--cases-out", tmp_path / "out.csv")
+    found = answer(
+        run, held, "--cases", path, "--cases-out", tmp_path / "out.csv"
+    )
     assert found["cases"] == 3
     assert [row["roll_angle_deg"] for row in found["by_angle"]] == [0, 30]
     table = rows(tmp_path / "out.csv")
-    assert [(row["case"], row["attitude"]) for row in table] == [("1", "a"), ("2", "b"), ("3", "c")]
-    at_30 = min((row for row in table if row["attitude"] != "b"), key=lambda row: float(row["margin"]))
+    assert [(row["case"], row["attitude"]) for row in table] == [
+        ("1", "a"),
+        ("2", "b"),
+        ("3", "c"),
+    ]
+    at_30 = min(
+        (row for row in table if row["attitude"] != "b"),
+        key=lambda row: float(row["margin"]),
+    )
     assert found["by_angle"][1]["attitude"] == at_30["attitude"]
     assert found["by_angle"][1]["margin"] == float(at_30["margin"])
 
 
-def test_cases_of_the_sweep_give_the_sweep(run: Run, held: Path, tmp_path: Path) -> None:
+def test_cases_of_the_sweep_give_the_sweep(
+    run: Run, held: Path, tmp_path: Path
+) -> None:
     """The same cases by list and by sweep have the same numbers."""
     path = tmp_path / "in.csv"
     listed = [
-        f"{name},{angle},60,{a}" for name, a in (("steady", 0), ("braking", -3)) for angle in (0, 20, 40, 60)
+        f"{name},{angle},60,{a}"
+        for name, a in (("steady", 0), ("braking", -3))
+        for angle in (0, 20, 40, 60)
     ]
-    path.write_text("\n".join(["attitude,roll_angle_deg,speed_m_s,acceleration_m_s2", *listed]) + "\n")
+    path.write_text(
+        "\n".join(
+            ["attitude,roll_angle_deg,speed_m_s,acceleration_m_s2", *listed]
+        )
+        + "\n"
+    )
     by_list, by_sweep = answer(run, held, "--cases", path), answer(run, held)
     angles = [found.pop("by_angle") for found in (by_list, by_sweep)]
     assert by_list == by_sweep
     for one, other in zip(*angles, strict=True):
-        assert one == other | {"roll_angle_deg": pytest.approx(other["roll_angle_deg"])}
+        assert one == other | {
+            "roll_angle_deg": pytest.approx(other["roll_angle_deg"])
+        }
 
 
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("roll_angle_deg,speed_m_s\n0,fast\n", 'line 2, speed_m_s: found "fast"'),
+        (
+            "roll_angle_deg,speed_m_s\n0,fast\n",
+            'line 2, speed_m_s: found "fast"',
+        ),
         ("roll_angle_deg\n0\n", "speed_m_s: found no such column"),
-        ("roll_angle_deg,speed_m_s,heading_deg,radius_mm\n0,50,60,1200\n", "line 2, radius_mm"),
+        (
+            "roll_angle_deg,speed_m_s,heading_deg,radius_mm\n0,50,60,1200\n",
+            "line 2, radius_mm",
+        ),
         ("", "an empty file"),
     ],
 )
-def test_bad_cases_are_refused(run: Run, held: Path, tmp_path: Path, text: str, said: str) -> None:
+def test_bad_cases_are_refused(
+    run: Run, held: Path, tmp_path: Path, text: str, said: str
+) -> None:
     """File, line and column; nothing is written."""
     (tmp_path / "in.csv").write_text(text)
-    result = run("assess", held, "--cases", tmp_path / "in.csv", "--cases-out", tmp_path / "out.csv")
+    result = run(
+        "assess",
+        held,
+        "--cases",
+        tmp_path / "in.csv",
+        "--cases-out",
+        tmp_path / "out.csv",
+    )
     assert (result.exit_code, result.stdout) == (2, "")
     assert said in result.stderr
     assert not (tmp_path / "out.csv").exists()
@@ -252,16 +337,30 @@ def test_bad_cases_are_refused(run: Run, held: Path, tmp_path: Path, text: str, 
 # --- files ------------------------------------------------------------------------------------------
 
 
-def test_files_that_are_read_are_never_overwritten(run: Run, tmp_path: Path) -> None:
+def test_files_that_are_read_are_never_overwritten(
+    run: Run, tmp_path: Path
+) -> None:
     """Not the cases, not the project, not the setup, by whatever name they are called."""
     folder = folders.held(tmp_path / "p")
     cases = tmp_path / "in.csv"
     cases.write_text("roll_angle_deg,speed_m_s\n0,50\n")
     (folder / "other.toml").write_text(SETUP)
     (tmp_path / "link.csv").symlink_to(cases)
-    for target in (cases, folder / "car.toml", folder / "other.toml", tmp_path / "link.csv"):
+    for target in (
+        cases,
+        folder / "car.toml",
+        folder / "other.toml",
+        tmp_path / "link.csv",
+    ):
         before = target.read_bytes()
-        args = ("--setup", "other.toml", "--cases", cases, "--cases-out", target)
+        args = (
+            "--setup",
+            "other.toml",
+            "--cases",
+            cases,
+            "--cases-out",
+            target,
+        )
         result = run("assess", folder, *args)
         assert (result.exit_code, result.stdout) == (2, "")
         assert "one of the files that are read" in result.stderr
@@ -282,10 +381,15 @@ def test_places_that_cannot_be_written_are_refused_before_the_work(
         result = run("assess", held, *args)
         assert (result.exit_code, result.stdout) == (2, "")
         assert "could not be written" in result.stderr
-    assert sorted(path.name for path in tmp_path.rglob("*")) == ["file", "folder"]
+    assert sorted(path.name for path in tmp_path.rglob("*")) == [
+        "file",
+        "folder",
+    ]
 
 
-def test_out_takes_text_json_and_table(run: Run, held: Path, tmp_path: Path) -> None:
+def test_out_takes_text_json_and_table(
+    run: Run, held: Path, tmp_path: Path
+) -> None:
     """Made if missing; --cases-out still goes where it says."""
     out = tmp_path / "a" / "b"
     shown = run("assess", held, "--out", out, "--json").stdout
@@ -294,19 +398,33 @@ def test_out_takes_text_json_and_table(run: Run, held: Path, tmp_path: Path) -> 
     assert (out / "assess.json").read_text() == shown
     assert len(rows(out / "cases.csv")) == 8
     assert "Worst margin" in (out / "assess.txt").read_text()
-    run("assess", held, "--out", tmp_path / "c", "--cases-out", tmp_path / "own.csv")
+    run(
+        "assess",
+        held,
+        "--out",
+        tmp_path / "c",
+        "--cases-out",
+        tmp_path / "own.csv",
+    )
     left = sorted(path.name for path in (tmp_path / "c").iterdir())
     assert left == ["assess.json", "assess.svg", "assess.txt"]
     assert len(rows(tmp_path / "own.csv")) == 8
 
 
-def test_another_setup_changes_the_numbers(run: Run, held: Path, tmp_path: Path) -> None:
+def test_another_setup_changes_the_numbers(
+    run: Run, held: Path, tmp_path: Path
+) -> None:
     """--setup stands the car on another file, which may lie anywhere."""
     other = tmp_path / "other.toml"
     other.write_text(
-        SETUP.replace("baseline", "softer").replace("spring_N_per_mm = 140", "spring_N_per_mm = 90")
+        SETUP.replace("baseline", "softer").replace(
+            "spring_N_per_mm = 140", "spring_N_per_mm = 90"
+        )
     )
-    assert answer(run, held, "--setup", other)["worst"] != answer(run, held)["worst"]
+    assert (
+        answer(run, held, "--setup", other)["worst"]
+        != answer(run, held)["worst"]
+    )
     assert '"softer"' in run("assess", held, "--setup", other).stdout
     assert run("assess", held, "--setup", tmp_path / "none.toml").exit_code == 2
 
@@ -316,8 +434,12 @@ def test_a_setup_by_its_name_is_that_of_the_project(
 ) -> None:
     """A file of the same name in the current folder is another car's; the file that was read is printed."""
     folder = folders.held(tmp_path / "project")
-    (folder / "other.toml").write_text(SETUP.replace("baseline", "of the project"))
-    (tmp_path / "other.toml").write_text(SETUP.replace("baseline", "of the current folder"))
+    (folder / "other.toml").write_text(
+        SETUP.replace("baseline", "of the project")
+    )
+    (tmp_path / "other.toml").write_text(
+        SETUP.replace("baseline", "of the current folder")
+    )
     monkeypatch.chdir(tmp_path)
     shown = run("assess", "project", "--setup", "other.toml").stdout
     assert shown.startswith("Setup: of the project (project/other.toml)\n")
@@ -345,19 +467,26 @@ def test_text_of_lost_contact(run: Run, lost: Path) -> None:
     """In plain words, with a count, and never a margin in its place."""
     shown = run("assess", lost).stdout
     count = evaluate(load(lost)).lost()
-    assert f"CONTACT LOST in {count} of 74 cases: there the car comes off the surface." in shown
+    assert (
+        f"CONTACT LOST in {count} of 74 cases: there the car comes off the surface."
+        in shown
+    )
     assert "Worst margin: none, contact is lost (at " in shown
     assert "more press towards the surface would be needed" in shown
     assert "regain" in shown
     assert "packaging.arch[1]" in shown
 
 
-def test_cautions_come_first_and_are_never_hidden(run: Run, tmp_path: Path) -> None:
+def test_cautions_come_first_and_are_never_hidden(
+    run: Run, tmp_path: Path
+) -> None:
     """Before any number, also when it is to be quiet."""
     folder = folders.odd(tmp_path)
     for args in ((), ("--quiet",)):
         shown = run("assess", folder, *args).stdout
-        assert shown.index("car.toml car.cg_height_mm") < shown.index("Worst margin")
+        assert shown.index("car.toml car.cg_height_mm") < shown.index(
+            "Worst margin"
+        )
 
 
 def test_quiet_keeps_the_verdict_only(run: Run, lost: Path) -> None:
@@ -369,42 +498,62 @@ def test_quiet_keeps_the_verdict_only(run: Run, lost: Path) -> None:
     assert " ".join(shown.split()).endswith(CLOSING)
 
 
-@pytest.mark.parametrize(("columns", "widest"), [("20", 80), ("80", 80), ("160", 160), ("500", 160)])
+@pytest.mark.parametrize(
+    ("columns", "widest"), [("20", 80), ("80", 80), ("160", 160), ("500", 160)]
+)
 @pytest.mark.parametrize("make", [folders.held, folders.lost, folders.odd])
 def test_text_fits_the_terminal(
-    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, columns: str, widest: int, make: Any
+    run: Run,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    columns: str,
+    widest: int,
+    make: Any,
 ) -> None:
     """Plain letters, no line too long, none with blanks at its end; long names are cut."""
     monkeypatch.setenv("COLUMNS", columns)
     folder = make(tmp_path)
     venue = (folder / "venue.toml").read_text()
     name = "long name " * 7
-    (folder / "venue.toml").write_text(venue.replace('name = "steady"', f'name = "{name}"'))
-    (folder / "limits.toml").write_text(LIMITS.replace('attitude = "steady"', f'attitude = "{name}"'))
+    (folder / "venue.toml").write_text(
+        venue.replace('name = "steady"', f'name = "{name}"')
+    )
+    (folder / "limits.toml").write_text(
+        LIMITS.replace('attitude = "steady"', f'attitude = "{name}"')
+    )
     shown = run("assess", folder).stdout
     assert shown.isascii()
     assert max(map(len, shown.splitlines())) <= widest
     assert all(line == line.rstrip() for line in shown.splitlines())
 
 
-def test_narrow_terminal_shows_as_much(run: Run, lost: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_narrow_terminal_shows_as_much(
+    run: Run, lost: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Limits are told whole, with the place where they break: in more lines, but nothing is left out."""
     narrow = run("assess", lost).stdout
     monkeypatch.setenv("COLUMNS", "160")
     wide = run("assess", lost).stdout
     assert "packaging.travel_left_least_mm  " in wide
     assert "packaging.travel_left_  " in narrow and "  least_mm\n" in narrow
-    counts = [shown[shown.index("LIMITS BROKEN") :].split().count("climbing") for shown in (wide, narrow)]
+    counts = [
+        shown[shown.index("LIMITS BROKEN") :].split().count("climbing")
+        for shown in (wide, narrow)
+    ]
     assert counts[0] == counts[1] > 2
 
 
 def test_dense_sweep_is_thinned_to_a_page(run: Run, tmp_path: Path) -> None:
     """The worst of neighbours stands for them; the worst of all is always shown."""
     folder = folders.held(tmp_path)
-    (folder / "venue.toml").write_text(folders.HELD_VENUE.replace("step = 20", "step = 0.5"))
+    (folder / "venue.toml").write_text(
+        folders.HELD_VENUE.replace("step = 20", "step = 0.5")
+    )
     shown = run("assess", folder).stdout
     assert "of every 4 neighbouring angles the worst" in " ".join(shown.split())
-    margins = shown[shown.index("worst attitude\n") : shown.index("  Sideslip in deg")]
+    margins = shown[
+        shown.index("worst attitude\n") : shown.index("  Sideslip in deg")
+    ]
     assert len(margins.splitlines()) <= 40
     assert f"{answer(run, folder)['worst']['margin']:.3f}" in margins
 
@@ -427,7 +576,9 @@ def test_compiling_is_announced_on_a_terminal(
 ) -> None:  # fmt: skip
     """Only where somebody is waiting, and only when there is something to wait for."""
     monkeypatch.setattr(waiting, "is_terminal", lambda: terminal)
-    monkeypatch.setattr("setupopt.physics.jit.is_compiled_already", lambda: compiled)
+    monkeypatch.setattr(
+        "setupopt.physics.jit.is_compiled_already", lambda: compiled
+    )
     assert run("assess", held, *args).stderr == said
 
 
@@ -437,12 +588,18 @@ def test_compiling_is_announced_on_a_terminal(
      (True, False, "dumb", False)],
 )  # fmt: skip
 def test_progress_is_for_terminals(
-    monkeypatch: pytest.MonkeyPatch, terminal: bool, quiet: bool, term: str, shown: bool
+    monkeypatch: pytest.MonkeyPatch,
+    terminal: bool,
+    quiet: bool,
+    term: str,
+    shown: bool,
 ) -> None:
     """A line after a moment's wait, taken away at the end; none where it would be litter."""
     seen = io.StringIO()
     drawn = threading.Event()
-    monkeypatch.setattr(waiting, "_put", lambda text: (seen.write(text), drawn.set()))
+    monkeypatch.setattr(
+        waiting, "_put", lambda text: (seen.write(text), drawn.set())
+    )
     monkeypatch.setattr(waiting, "is_terminal", lambda: terminal)
     monkeypatch.setattr(waiting, "_PATIENCE", 0.0)
     monkeypatch.setenv("TERM", term)
@@ -456,11 +613,15 @@ def test_progress_is_for_terminals(
 
 def test_real_run(held: Path, tmp_path: Path) -> None:
     """The whole way in a process of its own: JSON out, table written, nothing else said."""
-    done = installed("assess", held, "--json", "--cases-out", tmp_path / "c.csv")
+    done = installed(
+        "assess", held, "--json", "--cases-out", tmp_path / "c.csv"
+    )
     assert (done.returncode, done.stderr) == (0, "")
     found = json.loads(done.stdout)
     assert math.isfinite(found["worst"]["margin"])
-    assert rows(tmp_path / "c.csv")[found["worst"]["case"] - 1]["margin"] == repr(found["worst"]["margin"])
+    assert rows(tmp_path / "c.csv")[found["worst"]["case"] - 1][
+        "margin"
+    ] == repr(found["worst"]["margin"])
 
 
 # --- bodies -----------------------------------------------------------------------------------------
@@ -476,18 +637,31 @@ def test_body_is_told_where_there_are_several(run: Run, tmp_path: Path) -> None:
     (folder / "bodies" / "half floor.toml").write_text(
         air.replace("ground_area_m2 = 2.0", "ground_area_m2 = 1.0")
     )
-    assert "in the body of car.toml" in run("assess", folder).stdout.replace("\n", " ")
+    assert "in the body of car.toml" in run("assess", folder).stdout.replace(
+        "\n", " "
+    )
     assert answer(run, folder)["worst"]["margin"] == margin
-    (folder / "half.toml").write_text(SETUP.replace("[setup]", '[setup]\nbody = "half floor"'))
-    told = run("assess", folder, "--setup", "half.toml").stdout.replace("\n", " ")
+    (folder / "half.toml").write_text(
+        SETUP.replace("[setup]", '[setup]\nbody = "half floor"')
+    )
+    told = run("assess", folder, "--setup", "half.toml").stdout.replace(
+        "\n", " "
+    )
     assert 'in the body "half floor", setup "baseline"' in told
-    assert answer(run, folder, "--setup", "half.toml")["worst"]["margin"] < margin
+    assert (
+        answer(run, folder, "--setup", "half.toml")["worst"]["margin"] < margin
+    )
 
 
 def test_unknown_body_is_refused(run: Run, tmp_path: Path) -> None:
     """Status 2 with file, line, key, found and expected."""
     folder = folders.held(tmp_path)
-    (folder / "setup.toml").write_text(SETUP.replace("[setup]", '[setup]\nbody = "half floor"'))
+    (folder / "setup.toml").write_text(
+        SETUP.replace("[setup]", '[setup]\nbody = "half floor"')
+    )
     result = run("assess", folder)
     assert result.exit_code == 2
-    assert 'setup.toml, line 3, setup.body: found "half floor", expected none' in result.stderr
+    assert (
+        'setup.toml, line 3, setup.body: found "half floor", expected none'
+        in result.stderr
+    )

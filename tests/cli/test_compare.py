@@ -19,7 +19,16 @@ from .conftest import Run
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 FILES = ["compare.csv", "compare.json", "compare.svg", "compare.txt"]
 # Fields of the answer, and of each contender in it.
-KEYS = ["ranked", "margin", "floor", "holds", "cases", "attitudes", "cautions", "asked"]
+KEYS = [
+    "ranked",
+    "margin",
+    "floor",
+    "holds",
+    "cases",
+    "attitudes",
+    "cautions",
+    "asked",
+]
 LINE = [
     "rank",
     "body",
@@ -41,9 +50,17 @@ LINE = [
 def bore(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The example with three bodies, at the floor and the top in two attitudes; only springs may change."""
     folder = tmp_path_factory.mktemp("bore") / "project"
-    shutil.copytree(SETUPS / "bore", folder, ignore=shutil.ignore_patterns("proposed.toml", "*.svg"))
+    shutil.copytree(
+        SETUPS / "bore",
+        folder,
+        ignore=shutil.ignore_patterns("proposed.toml", "*.svg"),
+    )
     venue, limits = folder / "venue.toml", folder / "limits.toml"
-    first, *attitudes = venue.read_text().replace("to = 180, step = 5", "to = 180, step = 180").split("[[")
+    first, *attitudes = (
+        venue.read_text()
+        .replace("to = 180, step = 5", "to = 180, step = 180")
+        .split("[[")
+    )
     venue.write_text("[[".join([first, *attitudes[:2]]))
     kept = (line for line in limits.read_text().splitlines() if _is_free(line))
     limits.write_text("\n".join(kept))
@@ -52,7 +69,13 @@ def bore(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def _is_free(line: str) -> bool:
     """Whether a line of the ranges of limits.toml stays: fewer settings, a shorter test."""
-    dear = ("camber_deg = {", "ride_height_mm = {", "pressure_bar = {", "anti_roll_N_per_mm = ", "third_N")
+    dear = (
+        "camber_deg = {",
+        "ride_height_mm = {",
+        "pressure_bar = {",
+        "anti_roll_N_per_mm = ",
+        "third_N",
+    )
     return not line.startswith(dear)
 
 
@@ -61,7 +84,9 @@ def own(bore: Path, tmp_path: Path) -> Path:
     """A copy that a test may spoil, with a second setup that names another body."""
     folder = Path(shutil.copytree(bore, tmp_path / "own"))
     text = (folder / "setup.toml").read_text()
-    (folder / "wet.toml").write_text(text.replace("[setup]\n", '[setup]\nbody = "low-drag"\n'))
+    (folder / "wet.toml").write_text(
+        text.replace("[setup]\n", '[setup]\nbody = "low-drag"\n')
+    )
     return folder
 
 
@@ -84,7 +109,14 @@ def test_json_has_the_promised_fields(run: Run, own: Path) -> None:
     assert told["margin"] == told["ranked"][0]["margin"]
     assert told["asked"] == {"as_is": True, "starts": None}
     assert told["ranked"][0]["reason"] is None
-    reason = {"roll_angle_deg", "attitude", "cause", "more", "behind", "along_mm"}
+    reason = {
+        "roll_angle_deg",
+        "attitude",
+        "cause",
+        "more",
+        "behind",
+        "along_mm",
+    }
     assert set(told["ranked"][1]["reason"]) == reason
     today = next(line for line in told["ranked"] if line["body"] is None)
     assessed = json.loads(run("assess", own, "--json").stdout)
@@ -104,39 +136,63 @@ def test_own_best_with_files(run: Run, own: Path, tmp_path: Path) -> None:
         "long-floor": "setup-long-floor.toml",
         "low-drag": "setup-low-drag.toml",
     }
-    assert sorted(path.name for path in out.iterdir()) == sorted([*FILES, *setups.values()])
+    assert sorted(path.name for path in out.iterdir()) == sorted(
+        [*FILES, *setups.values()]
+    )
     told = json.loads((out / "compare.json").read_text())
     assert [line["is_own_best"] for line in told["ranked"]].count(True) == 3
     given = next(line for line in told["ranked"] if not line["is_own_best"])
     assert given["setup"] == setup_as_dict(read_setup(own / "wet.toml"))
     for line in told["ranked"]:
         if line["is_own_best"]:
-            assert tomllib.loads((out / setups[line["body"]]).read_text()) == line["setup"]
+            assert (
+                tomllib.loads((out / setups[line["body"]]).read_text())
+                == line["setup"]
+            )
     best = told["ranked"][0]
-    assessed = run("assess", own, "--setup", out / setups[best["body"]], "--json")
-    assert json.loads(assessed.stdout)["worst"]["margin"] == pytest.approx(told["margin"], abs=1e-6)
+    assessed = run(
+        "assess", own, "--setup", out / setups[best["body"]], "--json"
+    )
+    assert json.loads(assessed.stdout)["worst"]["margin"] == pytest.approx(
+        told["margin"], abs=1e-6
+    )
     _is_said(result.stdout, told, out)
 
 
 def _is_said(text: str, told: dict[str, Any], out: Path) -> None:
     """The report in 80 columns and the table of cells say what the answer says."""
-    assert max(len(line) for line in text.splitlines() if not line.startswith("written")) <= 80
+    assert (
+        max(
+            len(line)
+            for line in text.splitlines()
+            if not line.startswith("written")
+        )
+        <= 80
+    )
     assert f"worst margin {told['margin']:.3f}" in text
     assert "no clearance to drive" in text.replace("\n", " ")
     rows = list(csv.DictReader((out / "compare.csv").open(newline="")))
     cells = [cell for line in told["ranked"] for cell in line["by_attitude"]]
-    assert [float(row["margin"]) for row in rows] == [cell["margin"] for cell in cells]
+    assert [float(row["margin"]) for row in rows] == [
+        cell["margin"] for cell in cells
+    ]
     assert max(map(len, (out / "compare.txt").read_text().splitlines())) <= 100
     assert (out / "compare.svg").read_text().startswith("<?xml")
 
 
-def test_a_second_run_writes_over_its_own_files(run: Run, own: Path, tmp_path: Path) -> None:
+def test_a_second_run_writes_over_its_own_files(
+    run: Run, own: Path, tmp_path: Path
+) -> None:
     """What compare has written it may write again, to the same bytes; a stranger's setup it may not."""
     args = ("compare", own, "--as-is", "--out", tmp_path / "out")
     assert run(*args).exit_code == 0
-    first = {path.name: path.read_bytes() for path in (tmp_path / "out").iterdir()}
+    first = {
+        path.name: path.read_bytes() for path in (tmp_path / "out").iterdir()
+    }
     assert run(*args).exit_code == 0
-    assert {path.name: path.read_bytes() for path in (tmp_path / "out").iterdir()} == first
+    assert {
+        path.name: path.read_bytes() for path in (tmp_path / "out").iterdir()
+    } == first
     mine = tmp_path / "out" / "setup-car.toml"
     shutil.copy(own / "setup.toml", mine)
     result = run(*args)
@@ -152,12 +208,18 @@ def test_setups_are_looked_for_where_the_user_stands_then_in_the_folder(
     other = tmp_path / "other.toml"
     other.write_text((own / "setup.toml").read_text())
     monkeypatch.chdir(tmp_path)
-    named = {line["setup"]["setup"]["name"] for line in answer(run, own, "other.toml", "wet.toml")["ranked"]}
+    named = {
+        line["setup"]["setup"]["name"]
+        for line in answer(run, own, "other.toml", "wet.toml")["ranked"]
+    }
     today = tomllib.loads((own / "setup.toml").read_text())["setup"]["name"]
     assert named == {f"other.toml: {today}", f"wet.toml: {today}"}
     assert len(answer(run, own, "other.toml")["ranked"]) == 3
     _change(other, "toe_mm = -1.0", "toe_mm = -1.5")
-    stood = {line["setup"]["front"]["toe_mm"] for line in answer(run, own, "--setup", other)["ranked"]}
+    stood = {
+        line["setup"]["front"]["toe_mm"]
+        for line in answer(run, own, "--setup", other)["ranked"]
+    }
     assert stood == {-1.5}
 
 
@@ -172,7 +234,10 @@ def test_status_says_whether_the_best_will_do(run: Run, own: Path) -> None:
     assert under.exit_code == 1 and "Minimum margin 0.9: FAIL" in under.stdout
     _change(own / "car.toml", "load_limit_N = 8200", "load_limit_N = 1000")
     broken = run(*args)
-    assert broken.exit_code == 1 and "LIMITS BROKEN even by the best" in broken.stdout
+    assert (
+        broken.exit_code == 1
+        and "LIMITS BROKEN even by the best" in broken.stdout
+    )
     _change(own / "venue.toml", "speed_m_s = 54", "speed_m_s = 35")
     lost = run(*args)
     assert lost.exit_code == 1 and "CONTACT LOST" in lost.stdout
@@ -184,10 +249,14 @@ def _change(file: Path, old: str, new: str) -> None:
     file.write_text(text.replace(old, new))
 
 
-def test_progress_is_told_on_a_terminal(run: Run, own: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_progress_is_told_on_a_terminal(
+    run: Run, own: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Which contender of how many, and what is done with it; nothing with --quiet."""
     said: list[str] = []
-    monkeypatch.setattr(waiting.Saying, "__call__", lambda self, words: said.append(words))
+    monkeypatch.setattr(
+        waiting.Saying, "__call__", lambda self, words: said.append(words)
+    )
     assert run("compare", own, "--as-is").stderr == ""
     assert "2 of 3" in " ".join(said)
     monkeypatch.setattr(waiting, "is_terminal", lambda: True)
@@ -206,25 +275,40 @@ def test_progress_is_told_on_a_terminal(run: Run, own: Path, monkeypatch: pytest
         (["--floor", "nan"], "expected a number"),
         (["--out", "PROJECT/bodies"], "read as a body"),
         (["--out", "PROJECT/car.toml"], "not a folder"),
-        (["PROJECT/out/setup-car.toml", "--out", "PROJECT/out"], "one of the files that are read"),
-        (["out/setup-car.toml", "--out", "PROJECT/out"], "one of the files that are read"),
-        (["--setup", "out/setup-car.toml", "--out", "PROJECT/out"], "one of the files that are read"),
+        (
+            ["PROJECT/out/setup-car.toml", "--out", "PROJECT/out"],
+            "one of the files that are read",
+        ),
+        (
+            ["out/setup-car.toml", "--out", "PROJECT/out"],
+            "one of the files that are read",
+        ),
+        (
+            ["--setup", "out/setup-car.toml", "--out", "PROJECT/out"],
+            "one of the files that are read",
+        ),
     ],
 )
-def test_refusals_come_before_the_work(run: Run, own: Path, args: list[str], said: str) -> None:
+def test_refusals_come_before_the_work(
+    run: Run, own: Path, args: list[str], said: str
+) -> None:
     """Status 2, one message on standard error, nothing written, no file that is read overwritten."""
     (own / "out").mkdir()
     read = own / "out" / "setup-car.toml"
     shutil.copy(own / "setup.toml", read)
     before = sorted(own.rglob("*"))
-    result = run("compare", own, *(arg.replace("PROJECT", str(own)) for arg in args))
+    result = run(
+        "compare", own, *(arg.replace("PROJECT", str(own)) for arg in args)
+    )
     assert (result.exit_code, result.stdout) == (2, "")
     assert said in result.stderr
     assert sorted(own.rglob("*")) == before
     assert read.read_bytes() == (own / "setup.toml").read_bytes()
 
 
-def test_one_body_and_one_setup_are_nothing_to_compare(run: Run, own: Path) -> None:
+def test_one_body_and_one_setup_are_nothing_to_compare(
+    run: Run, own: Path
+) -> None:
     """Said with what would help."""
     shutil.rmtree(own / "bodies")
     (own / "wet.toml").unlink()

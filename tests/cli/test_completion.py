@@ -38,8 +38,13 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def offered(*words: str) -> list[str]:
     """Values offered for the last word, with the kind that the shell shall look for itself."""
     *before, last = words
-    items = ShellComplete(group, {}, "setupopt", "_SETUPOPT_COMPLETE").get_completions(before, last)
-    return [item.value if item.type == "plain" else f"<{item.type}>" for item in items]
+    items = ShellComplete(
+        group, {}, "setupopt", "_SETUPOPT_COMPLETE"
+    ).get_completions(before, last)
+    return [
+        item.value if item.type == "plain" else f"<{item.type}>"
+        for item in items
+    ]
 
 
 def test_commands_and_options() -> None:
@@ -69,14 +74,19 @@ def test_names_of_ours() -> None:
         (["fit", "tyre", "c"], ["<dir>"]),
         (["fit", "tyre", "no"], []),
         (["fit", "tyre", "nowhere/"], []),
-        (["readback", "car", "car/"], ["car/bodies/", "car/setup.toml", "car/wet.toml"]),
+        (
+            ["readback", "car", "car/"],
+            ["car/bodies/", "car/setup.toml", "car/wet.toml"],
+        ),
         (["assess", "car", "--setup", ""], ["car/", "setup.toml", "wet.toml"]),
         (["assess", "--setup", "car/w"], ["car/wet.toml"]),
         (["assess", "car", "--setup=w"], ["wet.toml"]),
         (["compare", "car", "setup.toml", "w"], ["wet.toml"]),
     ],
 )
-def test_files_and_folders(place: Path, words: list[str], values: list[str]) -> None:
+def test_files_and_folders(
+    place: Path, words: list[str], values: list[str]
+) -> None:
     """Of the ending that is asked for, none that are hidden; setups also by their name in the project."""
     assert offered(*words) == values
 
@@ -101,7 +111,11 @@ def test_completing_imports_nothing_heavy(place: Path) -> None:
         asked = {"_SETUPOPT_COMPLETE": "bash_complete", "COMP_WORDS": words}
         asked["COMP_CWORD"] = str(len(words.split()) - 1)
         done = subprocess.run(
-            [sys.executable, "-c", code], capture_output=True, text=True, env=os.environ | asked, check=True
+            [sys.executable, "-c", code],
+            capture_output=True,
+            text=True,
+            env=os.environ | asked,
+            check=True,
         )
         assert done.stdout and done.stderr.splitlines()[-1] == "[]"
 
@@ -115,15 +129,23 @@ printf '%s\\n' "${{COMPREPLY[@]}}"
 """
 
 
-def in_shell(shell: str, script: str, folder: Path) -> subprocess.CompletedProcess[str]:
+def in_shell(
+    shell: str, script: str, folder: Path
+) -> subprocess.CompletedProcess[str]:
     """What a shell prints, with our command on its path."""
     program = folder / "bin" / "setupopt"
     program.parent.mkdir()
-    program.write_text(f"#!{sys.executable}\nfrom setupopt.cli.main import main\nmain()\n")
+    program.write_text(
+        f"#!{sys.executable}\nfrom setupopt.cli.main import main\nmain()\n"
+    )
     program.chmod(0o755)
     path = f"{program.parent}{os.pathsep}{os.environ['PATH']}"
     return subprocess.run(
-        [shell, "-c", script], capture_output=True, text=True, env=os.environ | {"PATH": path}, check=True
+        [shell, "-c", script],
+        capture_output=True,
+        text=True,
+        env=os.environ | {"PATH": path},
+        check=True,
     )
 
 
@@ -139,7 +161,9 @@ def in_shell(shell: str, script: str, folder: Path) -> subprocess.CompletedProce
 )
 def test_in_the_real_bash(place: Path, words: str, values: list[str]) -> None:
     """The printed lines work there."""
-    done = in_shell("bash", BASH.format(words=words, count=len(words.split())), place)
+    done = in_shell(
+        "bash", BASH.format(words=words, count=len(words.split())), place
+    )
     assert done.stdout.splitlines() == values
     assert done.stderr == ""
 
@@ -147,9 +171,18 @@ def test_in_the_real_bash(place: Path, words: str, values: list[str]) -> None:
 @pytest.mark.skipif(shutil.which("fish") is None, reason="no fish here")
 def test_in_the_real_fish(place: Path) -> None:
     """The printed lines work there, with the help texts beside the names."""
-    asked = "\n".join(f"complete -C 'setupopt {words}'" for words in ("pro", "assess car --setup w"))
-    done = in_shell("fish", f"setupopt completion fish | source\n{asked}", place)
-    assert [line.split("\t")[0] for line in done.stdout.splitlines()] == ["propose", "prove", "wet.toml"]
+    asked = "\n".join(
+        f"complete -C 'setupopt {words}'"
+        for words in ("pro", "assess car --setup w")
+    )
+    done = in_shell(
+        "fish", f"setupopt completion fish | source\n{asked}", place
+    )
+    assert [line.split("\t")[0] for line in done.stdout.splitlines()] == [
+        "propose",
+        "prove",
+        "wet.toml",
+    ]
 
 
 @pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
@@ -158,7 +191,12 @@ def test_lines_for_every_shell(run: Run, place: Path, shell: str) -> None:
     lines = run("completion", shell).stdout
     assert f"_SETUPOPT_COMPLETE={shell}_complete" in lines
     if shutil.which(shell):
-        assert subprocess.run([shell, "-n", "-c", lines], capture_output=True, check=True).stderr == b""
+        assert (
+            subprocess.run(
+                [shell, "-n", "-c", lines], capture_output=True, check=True
+            ).stderr
+            == b""
+        )
 
 
 def test_unknown_shell_is_refused(run: Run) -> None:

@@ -19,7 +19,9 @@ def stopped(self: ExploreServer, poll_interval: float = 0.5) -> None:
     raise KeyboardInterrupt
 
 
-def test_it_prints_the_address_and_stops(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_it_prints_the_address_and_stops(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Ctrl-C is the way it ends: exit 0. The browser gets the printed address, and none with --no-browser."""
     opened: list[str] = []
     monkeypatch.setattr(ExploreServer, "serve_forever", stopped)
@@ -39,6 +41,12 @@ def test_a_port_in_use_is_refused(run: Run, tmp_path: Path) -> None:
     """By one line, before anything is computed."""
     with socket.create_server(("127.0.0.1", 0)) as taken:
         port = taken.getsockname()[1]
-        done = run("explore", str(example("bore", tmp_path / "bore")), "--port", str(port), "--no-browser")
+        done = run(
+            "explore",
+            str(example("bore", tmp_path / "bore")),
+            "--port",
+            str(port),
+            "--no-browser",
+        )
     assert done.exit_code == 2
     assert done.stderr == f"--port {port}: Address already in use\n"

@@ -29,7 +29,12 @@ PATHS = [[], *([name] for name in COMMANDS), ["fit", "tyre"], ["fit", "air"]]
 
 def test_help_imports_nothing_heavy() -> None:
     """Asking costs no second: neither compilers nor solvers nor tables are loaded, by no command's help."""
-    asked = [["--version"], [], ["start", "--list"], *([*path, "--help"] for path in PATHS)]
+    asked = [
+        ["--version"],
+        [],
+        ["start", "--list"],
+        *([*path, "--help"] for path in PATHS),
+    ]
     code = f"""
 import sys
 from setupopt.cli.main import group
@@ -39,7 +44,9 @@ for args in {asked!r}:
     except SystemExit:
         print(args, [name for name in {HEAVY!r} if name in sys.modules], file=sys.stderr)
 """
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    )
     said = [line for line in done.stderr.splitlines() if line.startswith("[")]
     assert said == [f"{args} []" for args in asked]
 
@@ -51,17 +58,31 @@ def test_help_of_the_group_imports_no_command() -> None:
         "try: group(['--help'], prog_name='setupopt')\nexcept SystemExit: pass\n"
         "print(sorted(name for name in sys.modules if name.startswith('setupopt.')), file=sys.stderr)"
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stderr == "['setupopt.cli', 'setupopt.cli.main', 'setupopt.errors']\n"
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    )
+    assert (
+        done.stderr
+        == "['setupopt.cli', 'setupopt.cli.main', 'setupopt.errors']\n"
+    )
 
 
 @pytest.mark.parametrize("path", PATHS, ids=" ".join)
-def test_help_gives_an_example_that_can_be_typed(run: Run, path: list[str]) -> None:
+def test_help_gives_an_example_that_can_be_typed(
+    run: Run, path: list[str]
+) -> None:
     """One, in the same form everywhere, of this very command, and with words on what it does."""
     lines = run(*path, "--help").stdout.splitlines()
-    (place,) = (number for number, line in enumerate(lines) if line.startswith("  Example: "))
+    (place,) = (
+        number
+        for number, line in enumerate(lines)
+        if line.startswith("  Example: ")
+    )
     assert lines[place + 1].startswith("    ") and lines[place + 2] == ""
-    (typed,) = re.findall(r"^(?:eval \"\$\()?(setupopt [^&)]+)", lines[place].removeprefix("  Example: "))
+    (typed,) = re.findall(
+        r"^(?:eval \"\$\()?(setupopt [^&)]+)",
+        lines[place].removeprefix("  Example: "),
+    )
     words = shlex.split(typed)
     assert words[: len(path) + 1] == ["setupopt", *path]
     _parse(words[1:])
@@ -111,7 +132,12 @@ def test_version(run: Run) -> None:
 
 def test_unknown_command_and_option_are_refused(run: Run) -> None:
     """Status 2, and the word that was not understood."""
-    for args in (["asses"], ["assess", "x", "--jsn"], ["assess"], ["assess", "x", "--floor", "nan"]):
+    for args in (
+        ["asses"],
+        ["assess", "x", "--jsn"],
+        ["assess"],
+        ["assess", "x", "--floor", "nan"],
+    ):
         result = run(*args)
         assert result.exit_code == 2
         assert result.stdout == ""
@@ -129,27 +155,51 @@ def _ending_with(monkeypatch: pytest.MonkeyPatch, error: BaseException) -> None:
     ("error", "status", "said"),
     [
         (UserError("this is refused"), 2, "this is refused\n"),
-        (OutputError("x.csv", "disk full"), 2, "x.csv: could not be written (disk full)\n"),
+        (
+            OutputError("x.csv", "disk full"),
+            2,
+            "x.csv: could not be written (disk full)\n",
+        ),
         (KeyboardInterrupt(), 130, "stopped; nothing was written\n"),
-        (OSError(28, "No space left on device", "x.csv"), 2, "x.csv: No space left on device\n"),
+        (
+            OSError(28, "No space left on device", "x.csv"),
+            2,
+            "x.csv: No space left on device\n",
+        ),
         (BrokenPipeError(32, "Broken pipe"), 141, ""),
     ],
 )
 def test_every_end_has_its_status(
-    run: Run, held: Path, monkeypatch: pytest.MonkeyPatch, error: BaseException, status: int, said: str
+    run: Run,
+    held: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    error: BaseException,
+    status: int,
+    said: str,
 ) -> None:
     """A line on standard error, nothing on standard output, no traceback."""
     _ending_with(monkeypatch, error)
     result = run("assess", held)
-    assert (result.exit_code, result.stdout, result.stderr) == (status, "", said)
+    assert (result.exit_code, result.stdout, result.stderr) == (
+        status,
+        "",
+        said,
+    )
 
 
 @pytest.mark.parametrize(
     ("environment", "color"),
-    [({}, None), ({"NO_COLOR": "1"}, False), ({"TERM": "dumb"}, False), ({"NO_COLOR": ""}, None)],
+    [
+        ({}, None),
+        ({"NO_COLOR": "1"}, False),
+        ({"TERM": "dumb"}, False),
+        ({"NO_COLOR": ""}, None),
+    ],
 )
 def test_colour_is_left_out_where_unwanted(
-    monkeypatch: pytest.MonkeyPatch, environment: dict[str, str], color: bool | None
+    monkeypatch: pytest.MonkeyPatch,
+    environment: dict[str, str],
+    color: bool | None,
 ) -> None:
     """NO_COLOR and a dumb terminal switch colour off for every command."""
     monkeypatch.delenv("NO_COLOR", raising=False)
@@ -163,7 +213,9 @@ def test_colour_is_left_out_where_unwanted(
     def probe(ctx: click.Context) -> None:
         seen.append(ctx.color)
 
-    monkeypatch.setattr(main.LazyGroup, "get_command", lambda self, ctx, name: probe)
+    monkeypatch.setattr(
+        main.LazyGroup, "get_command", lambda self, ctx, name: probe
+    )
     CliRunner().invoke(group, ["start"])
     assert seen == [color]
 
@@ -184,12 +236,22 @@ def test_letters_that_the_terminal_has_not(tmp_path: Path) -> None:
     assert r"\u8eca" in done.stderr
 
 
-@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no such device here")
+@pytest.mark.skipif(
+    not Path("/dev/full").exists(), reason="no such device here"
+)
 def test_full_disk_behind_standard_output(held: Path) -> None:
     """A result that cannot be delivered is no success."""
-    command = [sys.executable, "-c", "from setupopt.cli.main import main; main()", "assess", str(held)]
+    command = [
+        sys.executable,
+        "-c",
+        "from setupopt.cli.main import main; main()",
+        "assess",
+        str(held),
+    ]
     with Path("/dev/full").open("w") as full:
-        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+        done = subprocess.run(
+            command, stdout=full, stderr=subprocess.PIPE, text=True, check=False
+        )
     assert done.returncode == 2
     assert done.stderr == "output: No space left on device\n"
 
@@ -199,7 +261,15 @@ def test_reader_that_goes_away(held: Path) -> None:
     """`setupopt assess P | head -0`: silence, and a status of its own."""
     reading, writing = os.pipe()
     os.close(reading)
-    command = [sys.executable, "-c", "from setupopt.cli.main import main; main()", "assess", str(held)]
-    done = subprocess.run(command, stdout=writing, stderr=subprocess.PIPE, text=True, check=False)
+    command = [
+        sys.executable,
+        "-c",
+        "from setupopt.cli.main import main; main()",
+        "assess",
+        str(held),
+    ]
+    done = subprocess.run(
+        command, stdout=writing, stderr=subprocess.PIPE, text=True, check=False
+    )
     os.close(writing)
     assert (done.returncode, done.stderr) == (141, "")

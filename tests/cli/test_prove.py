@@ -24,14 +24,31 @@ from setupopt.project.stored_proof import proof_file
 from .conftest import Run
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
-QUICK = ("--seeds", "4", "--seconds", "2", "--ride-cases", "1", "--builds", "16", "--directions", "4")
+QUICK = (
+    "--seeds",
+    "4",
+    "--seconds",
+    "2",
+    "--ride-cases",
+    "1",
+    "--builds",
+    "16",
+    "--directions",
+    "4",
+)
 # Under a floor that no case reaches there is no bump and no gust to search: the quickest proof
 UNDER = (*QUICK, "--floor", "0.99")
 
 
-def project(folder: Path, attitudes: int = 1, speed: float = 54.0, grip: float = 0.92) -> Path:
+def project(
+    folder: Path, attitudes: int = 1, speed: float = 54.0, grip: float = 0.92
+) -> Path:
     """The bore at 0 and 180 deg, with few settings and errors. `speed` in m/s, `grip` of the surface."""
-    shutil.copytree(SETUPS / "bore", folder, ignore=shutil.ignore_patterns("proved", "sheets", "*.csv"))
+    shutil.copytree(
+        SETUPS / "bore",
+        folder,
+        ignore=shutil.ignore_patterns("proved", "sheets", "*.csv"),
+    )
     venue = folder / "venue.toml"
     head, *rest = venue.read_text().split("[[attitude]]")
     head = head.replace("step = 5", "step = 180")
@@ -39,8 +56,18 @@ def project(folder: Path, attitudes: int = 1, speed: float = 54.0, grip: float =
     head = re.sub(r"surface_grip = \S+", f"surface_grip = {grip:g}", head)
     venue.write_text("[[attitude]]".join([head, *rest[:attitudes]]))
     limits = folder / "limits.toml"
-    dear = ("camber_deg = {", "ride_height_mm = {", "anti_roll_N_per_mm = ", "drag_p", "mass_p")
-    kept = [line for line in limits.read_text().splitlines() if not line.startswith(dear)]
+    dear = (
+        "camber_deg = {",
+        "ride_height_mm = {",
+        "anti_roll_N_per_mm = ",
+        "drag_p",
+        "mass_p",
+    )
+    kept = [
+        line
+        for line in limits.read_text().splitlines()
+        if not line.startswith(dear)
+    ]
     limits.write_text("\n".join(kept))
     return folder
 
@@ -61,10 +88,15 @@ def own_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture(scope="module")
-def answer(few: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[dict, Path]:
+def answer(
+    few: Path, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[dict, Path]:
     """The JSON of one run, and the folder it wrote to."""
     out = tmp_path_factory.mktemp("out")
-    done = CliRunner().invoke(group, ["prove", str(few), *QUICK, "--json", "--quiet", "--out", str(out)])
+    done = CliRunner().invoke(
+        group,
+        ["prove", str(few), *QUICK, "--json", "--quiet", "--out", str(out)],
+    )
     assert done.exit_code in (0, 1), done.output
     return json.loads(done.stdout), out
 
@@ -72,7 +104,11 @@ def answer(few: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[dict, P
 @pytest.fixture(scope="module")
 def under(few: Path) -> str:
     """The text of JSON of a run under a floor that no case reaches."""
-    return CliRunner().invoke(group, ["prove", str(few), *UNDER, "--json", "--quiet"]).stdout
+    return (
+        CliRunner()
+        .invoke(group, ["prove", str(few), *UNDER, "--json", "--quiet"])
+        .stdout
+    )
 
 
 def test_every_disturbance_has_a_verdict(answer: tuple[dict, Path]) -> None:
@@ -96,12 +132,20 @@ def test_every_case_has_its_allowance(answer: tuple[dict, Path]) -> None:
     cases = answer[0]["cases"]
     assert [case["case"] for case in cases] == [1, 2]
     bump = next(v for v in answer[0]["verdicts"] if v["what"] == "bump")
-    assert bump["found"] == pytest.approx(min(case["bump_mm"] for case in cases))
-    rows = list(csv.DictReader((answer[1] / "prove-cases.csv").read_text().splitlines()))
-    assert [float(row["bump_mm"]) for row in rows] == [case["bump_mm"] for case in cases]
+    assert bump["found"] == pytest.approx(
+        min(case["bump_mm"] for case in cases)
+    )
+    rows = list(
+        csv.DictReader((answer[1] / "prove-cases.csv").read_text().splitlines())
+    )
+    assert [float(row["bump_mm"]) for row in rows] == [
+        case["bump_mm"] for case in cases
+    ]
 
 
-def test_linear_and_ridden_stand_side_by_side(answer: tuple[dict, Path]) -> None:
+def test_linear_and_ridden_stand_side_by_side(
+    answer: tuple[dict, Path],
+) -> None:
     """Eleven quantities with both rms and an interval, and words for what differs."""
     ride = answer[0]["road"]["rides"][0]
     assert len(ride["quantities"]) == 11
@@ -112,7 +156,9 @@ def test_linear_and_ridden_stand_side_by_side(answer: tuple[dict, Path]) -> None
     assert ride["seconds"] == pytest.approx(4 * 2.0, abs=0.05)
 
 
-def test_files_hold_what_was_printed(answer: tuple[dict, Path], few: Path, run: Run, tmp_path: Path) -> None:
+def test_files_hold_what_was_printed(
+    answer: tuple[dict, Path], few: Path, run: Run, tmp_path: Path
+) -> None:
     """JSON the same on the screen, in the file and in the project; the picture is one, its words are text."""
     assert json.loads((answer[1] / "prove.json").read_text()) == answer[0]
     kept = few / "proved" / f"{answer[0]['setup']['checksum']}.json"
@@ -125,7 +171,9 @@ def test_files_hold_what_was_printed(answer: tuple[dict, Path], few: Path, run: 
     ]  # fmt: skip
 
 
-def test_quick_proof_leaves_a_finer_one(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_quick_proof_leaves_a_finer_one(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     """The proof that is kept tried 16 directions; one of 4 is not kept in its place, and the reason is said.
 
     It once was, and the run card showed its better figures as those of any direction.
@@ -147,7 +195,9 @@ def test_quick_proof_leaves_a_finer_one(tmp_path: Path, capsys: pytest.CaptureFi
     for directions, kept in ((4, 4), (16, 16), (4, 16), (16, 16), (32, 32)):
         _keep(judged(directions))
         assert len(json.loads(file.read_text())["wind"]) == kept
-        assert ("16 directions of the wind" in capsys.readouterr().err) == (directions < kept)
+        assert ("16 directions of the wind" in capsys.readouterr().err) == (
+            directions < kept
+        )
 
 
 def test_text_fits_and_says_what_matters(answer: tuple[dict, Path]) -> None:
@@ -162,19 +212,47 @@ def test_text_fits_and_says_what_matters(answer: tuple[dict, Path]) -> None:
     assert max(len(line) for line in text.splitlines()) <= 100
 
 
-def test_asking_too_much_is_exit_one(few: Path, run: Run, tmp_path: Path) -> None:
+def test_asking_too_much_is_exit_one(
+    few: Path, run: Run, tmp_path: Path
+) -> None:
     """A bump, a gust and a wind that this car does not stand; and the rows say so. No line is wider than the
     terminal."""
-    done = run("prove", few, *UNDER, "--bump", "150", "--gust", "39", "--wind", "39", "--out", tmp_path)
+    done = run(
+        "prove",
+        few,
+        *UNDER,
+        "--bump",
+        "150",
+        "--gust",
+        "39",
+        "--wind",
+        "39",
+        "--out",
+        tmp_path,
+    )
     assert done.exit_code == 1
-    found = {v["what"]: v for v in json.loads((tmp_path / "prove.json").read_text())["verdicts"]}
-    assert [found[what]["holds"] for what in ("bump", "gust", "steady wind")] == [False] * 3
+    found = {
+        v["what"]: v
+        for v in json.loads((tmp_path / "prove.json").read_text())["verdicts"]
+    }
+    assert [
+        found[what]["holds"] for what in ("bump", "gust", "steady wind")
+    ] == [False] * 3
     assert found["bump"]["asked"] == 150.0
     whole = ("Setup: ", "written: ")  # with paths, which are not broken
-    assert max(len(line) for line in done.stdout.splitlines() if not line.startswith(whole)) <= 80
+    assert (
+        max(
+            len(line)
+            for line in done.stdout.splitlines()
+            if not line.startswith(whole)
+        )
+        <= 80
+    )
 
 
-def test_the_minimum_margin_is_no_verdict_of_a_bump(under: str, answer: tuple[dict, Path]) -> None:
+def test_the_minimum_margin_is_no_verdict_of_a_bump(
+    under: str, answer: tuple[dict, Path]
+) -> None:
     """What the car stands by drift, sideslip and time in the air is the same under any minimum margin."""
     pairs = zip(json.loads(under)["cases"], answer[0]["cases"], strict=True)
     assert all(high["bump_mm"] == low["bump_mm"] > 0.0 for high, low in pairs)
@@ -183,26 +261,46 @@ def test_the_minimum_margin_is_no_verdict_of_a_bump(under: str, answer: tuple[di
 def test_lost_contact_is_told_and_fails(tmp_path: Path, run: Run) -> None:
     """A car too slow to hold: no numbers for lost cases, exit status 1."""
     slow = project(tmp_path / "slow", speed=20.0)
-    done = run("prove", slow, *UNDER, "--json", "--quiet", "--out", tmp_path / "out")
+    done = run(
+        "prove", slow, *UNDER, "--json", "--quiet", "--out", tmp_path / "out"
+    )
     found = json.loads(done.stdout)
     assert done.exit_code == 1
     assert found["contact_lost"] > 0
     lost = [case for case in found["cases"] if case["margin"] is None]
     assert len(lost) == found["contact_lost"]
-    assert all(case["bump_mm"] is None and case["road_chance"] is None for case in lost)
+    assert all(
+        case["bump_mm"] is None and case["road_chance"] is None for case in lost
+    )
     assert "CONTACT LOST" in (tmp_path / "out" / "prove.txt").read_text()
 
 
-def test_a_case_that_slides_has_no_ride_and_is_named(tmp_path: Path, run: Run) -> None:
+def test_a_case_that_slides_has_no_ride_and_is_named(
+    tmp_path: Path, run: Run
+) -> None:
     """On ice the car slides at 90 deg: no allowance there, no ride passes, and the text says where."""
     ice = project(tmp_path / "ice", grip=0.15)
     venue = ice / "venue.toml"
     venue.write_text(venue.read_text().replace("step = 180", "step = 90"))
-    found = json.loads(run("prove", ice, *UNDER, "--json", "--quiet", "--out", tmp_path / "out").stdout)
-    slid = [case for case in found["cases"] if case["margin"] is not None and case["margin"] < 0.0]
+    found = json.loads(
+        run(
+            "prove", ice, *UNDER, "--json", "--quiet", "--out", tmp_path / "out"
+        ).stdout
+    )
+    slid = [
+        case
+        for case in found["cases"]
+        if case["margin"] is not None and case["margin"] < 0.0
+    ]
     assert slid
-    assert all(case["bump_mm"] is None and case["road_chance"] is None for case in slid)
-    moving = [v for v in found["verdicts"] if v["what"] in ("bump", "gust", "rough road")]
+    assert all(
+        case["bump_mm"] is None and case["road_chance"] is None for case in slid
+    )
+    moving = [
+        v
+        for v in found["verdicts"]
+        if v["what"] in ("bump", "gust", "rough road")
+    ]
     assert [verdict["holds"] for verdict in moving] == [False] * 3
     text = " ".join((tmp_path / "out" / "prove.txt").read_text().split())
     assert f"THE CAR SLIDES in {len(slid)} of 3 cases" in text
@@ -218,7 +316,9 @@ def test_a_case_that_slides_has_no_ride_and_is_named(tmp_path: Path, run: Run) -
         ("limits.toml", "[tolerance]", "tolerance"),
     ],
 )
-def test_missing_entry_is_asked_for(tmp_path: Path, run: Run, file: str, line: str, key: str) -> None:
+def test_missing_entry_is_asked_for(
+    tmp_path: Path, run: Run, file: str, line: str, key: str
+) -> None:
     """By file, key and purpose; exit status 2, nothing written."""
     folder, out = project(tmp_path / "project"), tmp_path / "out"
     lines = (folder / file).read_text().splitlines()
@@ -234,9 +334,17 @@ def test_missing_entry_is_asked_for(tmp_path: Path, run: Run, file: str, line: s
 
 @pytest.mark.parametrize(
     "option",
-    [("--chance", "101"), ("--bump", "-1"), ("--seconds", "0"), ("--gust", "nan"), ("--seeds", "1")],
+    [
+        ("--chance", "101"),
+        ("--bump", "-1"),
+        ("--seconds", "0"),
+        ("--gust", "nan"),
+        ("--seeds", "1"),
+    ],
 )
-def test_impossible_numbers_are_refused(few: Path, run: Run, option: tuple[str, str]) -> None:
+def test_impossible_numbers_are_refused(
+    few: Path, run: Run, option: tuple[str, str]
+) -> None:
     """One message with the option's name, exit status 2."""
     done = run("prove", few, *option)
     assert done.exit_code == 2
@@ -254,8 +362,13 @@ def test_measured_profile(few: Path, run: Run, tmp_path: Path) -> None:
     road = json.loads(done.stdout)["road"]
     assert road["measured"] is True
     assert road["rides"][0]["rides"] + road["rides"][0]["lost"] == 2
-    own, published = road["roughness_index_mm_per_m"], road["roughness_index_published_mm_per_m"]
-    assert own == pytest.approx(published, rel=1e-4)  # the published matrices carry seven digits
+    own, published = (
+        road["roughness_index_mm_per_m"],
+        road["roughness_index_published_mm_per_m"],
+    )
+    assert own == pytest.approx(
+        published, rel=1e-4
+    )  # the published matrices carry seven digits
     profile.write_text("distance_m,height_mm\n0,0\n5,1\n")
     refused = run("prove", few, *QUICK, "--profile", profile)
     assert refused.exit_code == 2
@@ -263,7 +376,11 @@ def test_measured_profile(few: Path, run: Run, tmp_path: Path) -> None:
 
 
 def test_interrupted_and_started_again(
-    few: Path, run: Run, under: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    few: Path,
+    run: Run,
+    under: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Ctrl-C with some chunks done: one line, status 130, nothing in the folder asked for; the second start
     does only the rest and ends at the numbers of an unbroken run. (A kill: tests/jobs/test_run.py.)"""
@@ -279,13 +396,18 @@ def test_interrupted_and_started_again(
     monkeypatch.setattr(Store, "write", write)
     stopped = run("prove", few, *UNDER, "--json", "--out", tmp_path / "out")
     assert (stopped.exit_code, stopped.stdout) == (130, "")
-    assert stopped.stderr == "stopped; what is finished is kept, the same command goes on from there\n"
+    assert (
+        stopped.stderr
+        == "stopped; what is finished is kept, the same command goes on from there\n"
+    )
     assert not (tmp_path / "out").exists()
     first = set(kept)
     assert len(first) >= 3
     assert run("prove", few, *UNDER, "--json", "--quiet").stdout == under
     assert not first & set(kept[len(first) :])
-    assert not list((tmp_path / "cache" / "setupopt" / "unfinished").glob("*/*"))
+    assert not list(
+        (tmp_path / "cache" / "setupopt" / "unfinished").glob("*/*")
+    )
 
 
 def test_any_number_of_workers_gives_the_same(
@@ -298,7 +420,12 @@ def test_any_number_of_workers_gives_the_same(
 
 def test_a_quick_proof_says_so(few: Path, run: Run, tmp_path: Path) -> None:
     """On the screen, in the stored extent; options that are given stay. The usual proof is not quick."""
-    from setupopt.project.stored_proof import USUAL_BUILDS, USUAL_DIRECTIONS, proof_extent, stored_proof
+    from setupopt.project.stored_proof import (
+        USUAL_BUILDS,
+        USUAL_DIRECTIONS,
+        proof_extent,
+        stored_proof,
+    )
     from setupopt.robust.robustness import RobustnessOptions
 
     folder = shutil.copytree(few, tmp_path / "project")

@@ -21,7 +21,17 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def filled(folder: Path, run: Run, tmp_path: Path) -> Path:
     """The sheet's own table, filled in with its targets, but for half a degree on the rear axle."""
-    assert run("sheet", folder, "--setup", "setup.toml", "--out", tmp_path / "sheet").exit_code == 0
+    assert (
+        run(
+            "sheet",
+            folder,
+            "--setup",
+            "setup.toml",
+            "--out",
+            tmp_path / "sheet",
+        ).exit_code
+        == 0
+    )
     (path,) = (tmp_path / "sheet").glob("*.csv")
     rows = list(csv.DictReader(path.read_text().splitlines()))
     for row in rows:
@@ -37,12 +47,19 @@ def filled(folder: Path, run: Run, tmp_path: Path) -> Path:
     return out
 
 
-def test_filled_in_sheet_is_read_back(folder: Path, filled: Path, run: Run) -> None:
+def test_filled_in_sheet_is_read_back(
+    folder: Path, filled: Path, run: Run
+) -> None:
     """The deviation is named with its correction in shims; everything else is as wanted."""
-    answer = json.loads(run("readback", folder, filled, "--json", "--quiet").stdout)
+    answer = json.loads(
+        run("readback", folder, filled, "--json", "--quiet").stdout
+    )
     names = [deviation["name"] for deviation in answer["deviations"]]
     assert names[0] == "rear camber"
-    assert set(names) <= {"rear camber", "corner weights"}  # the sheet's weights are rounded
+    assert set(names) <= {
+        "rear camber",
+        "corner weights",
+    }  # the sheet's weights are rounded
     (fix,) = [c for c in answer["corrections"] if c["name"] == "rear camber"]
     assert (fix["from"], fix["to"]) == (-0.5, -1.0)
     assert "shims" in fix["how"]
@@ -58,20 +75,41 @@ def test_floor_decides_the_status(folder: Path, filled: Path, run: Run) -> None:
 
 
 @pytest.mark.parametrize("width", ["80", "160"])
-def test_text_fits(folder: Path, filled: Path, run: Run, width: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_text_fits(
+    folder: Path,
+    filled: Path,
+    run: Run,
+    width: str,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     """No line is wider than the terminal."""
     monkeypatch.setenv("COLUMNS", width)
-    assert max(len(line) for line in run("readback", folder, filled).stdout.splitlines()) <= int(width)
+    assert max(
+        len(line)
+        for line in run("readback", folder, filled).stdout.splitlines()
+    ) <= int(width)
 
 
-def test_files_are_written_whole(folder: Path, filled: Path, run: Run, tmp_path: Path) -> None:
+def test_files_are_written_whole(
+    folder: Path, filled: Path, run: Run, tmp_path: Path
+) -> None:
     """Text and JSON, the JSON as printed."""
-    done = run("readback", folder, filled, "--json", "--quiet", "--out", tmp_path / "out")
+    done = run(
+        "readback",
+        folder,
+        filled,
+        "--json",
+        "--quiet",
+        "--out",
+        tmp_path / "out",
+    )
     assert (tmp_path / "out" / "readback.json").read_text() == done.stdout
     assert "rear camber" in (tmp_path / "out" / "readback.txt").read_text()
 
 
-def test_broken_table_is_refused_and_nothing_written(folder: Path, run: Run, tmp_path: Path) -> None:
+def test_broken_table_is_refused_and_nothing_written(
+    folder: Path, run: Run, tmp_path: Path
+) -> None:
     """Exit status 2 with line and column."""
     bad = tmp_path / "bad.csv"
     bad.write_text('quantity,unit,fl,fr,rl,rr\ncamber_deg,deg,"-4,5",,,\n')
@@ -81,7 +119,9 @@ def test_broken_table_is_refused_and_nothing_written(folder: Path, run: Run, tmp
     assert not (tmp_path / "out").exists()
 
 
-def test_measured_file_is_not_overwritten(folder: Path, run: Run, tmp_path: Path) -> None:
+def test_measured_file_is_not_overwritten(
+    folder: Path, run: Run, tmp_path: Path
+) -> None:
     """A measured file that bears the name of an output is refused."""
     own = tmp_path / "readback.json"
     own.write_text("quantity,unit,fl,fr,rl,rr\ncamber_deg,deg,-1.5,,,\n")
@@ -90,9 +130,13 @@ def test_measured_file_is_not_overwritten(folder: Path, run: Run, tmp_path: Path
     assert "one of the files that are read" in done.output
 
 
-def test_body_on_the_car_must_be_the_targets(folder: Path, filled: Path, run: Run, tmp_path: Path) -> None:
+def test_body_on_the_car_must_be_the_targets(
+    folder: Path, filled: Path, run: Run, tmp_path: Path
+) -> None:
     """Filled in as wanted it is read back; another one is refused by its line; the head names it."""
-    assert "in the body of car.toml" in run("readback", folder, filled).stdout.replace("\n", " ")
+    assert "in the body of car.toml" in run(
+        "readback", folder, filled
+    ).stdout.replace("\n", " ")
     text = filled.read_text()
     assert text.splitlines()[1].startswith("body,,car.toml,")
     other = tmp_path / "other.csv"
@@ -101,6 +145,14 @@ def test_body_on_the_car_must_be_the_targets(folder: Path, filled: Path, run: Ru
     assert done.exit_code == 2
     assert 'line 2, body: found "low-drag", expected "car.toml"' in done.output
     worn = tmp_path / "worn.toml"
-    worn.write_text((folder / "setup.toml").read_text().replace("[setup]", '[setup]\nbody = "low-drag"'))
-    answer = json.loads(run("readback", folder, other, "--setup", worn, "--json", "--quiet").stdout)
+    worn.write_text(
+        (folder / "setup.toml")
+        .read_text()
+        .replace("[setup]", '[setup]\nbody = "low-drag"')
+    )
+    answer = json.loads(
+        run(
+            "readback", folder, other, "--setup", worn, "--json", "--quiet"
+        ).stdout
+    )
     assert answer["setup"]["body"] == "low-drag"

@@ -31,7 +31,9 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     limits = made / "limits.toml"
     text = limits.read_text(encoding="utf-8")
     head, _, rest = text.partition("[route]")
-    limits.write_text(head + rest[rest.index("[adjuster.front]") :] + ROUTE, encoding="utf-8")
+    limits.write_text(
+        head + rest[rest.index("[adjuster.front]") :] + ROUTE, encoding="utf-8"
+    )
     return made
 
 
@@ -39,7 +41,9 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def done(folder: Path, run: Run, tmp_path: Path) -> tuple[Result, Path]:
     """A run with all files."""
     out = tmp_path / "out"
-    return run("route", folder, "--json", "--quiet", "--length", "90", "--out", out), out
+    return run(
+        "route", folder, "--json", "--quiet", "--length", "90", "--out", out
+    ), out
 
 
 def test_answers_and_files_agree(done: tuple[Result, Path]) -> None:
@@ -55,7 +59,13 @@ def test_answers_and_files_agree(done: tuple[Result, Path]) -> None:
     ways = {float(row["way_m"]): row for row in rows}
     for mark in answer["marks"]:
         row = ways[mark["way_m"]]
-        for name in ("heading_deg", "speed_m_s", "steer_deg", "margin", "seconds"):
+        for name in (
+            "heading_deg",
+            "speed_m_s",
+            "steer_deg",
+            "margin",
+            "seconds",
+        ):
             assert float(row[name]) == mark[name]
     assert {path.name for path in out.iterdir()} == {
         "route.txt", "route.json", "route.csv", "route-cases.csv", "route.svg",
@@ -82,7 +92,16 @@ def test_the_card_says_what_the_route_says(
     """Marks of the sheet's JSON, of which the PDF is made, are the route's; another setup is refused."""
     _, out = done
     route = out / "route.json"
-    sheet = run("sheet", folder, "--route", route, "--out", tmp_path / "sheets", "--json", "--quiet")
+    sheet = run(
+        "sheet",
+        folder,
+        "--route",
+        route,
+        "--out",
+        tmp_path / "sheets",
+        "--json",
+        "--quiet",
+    )
     made = next((tmp_path / "sheets").glob("*.json"))
     card = json.loads(made.read_text())["route_card"]
     answer = json.loads(route.read_text())
@@ -97,10 +116,18 @@ def test_the_card_says_what_the_route_says(
     assert refused.exit_code == 2
     assert "setup.checksum" in refused.stderr
     assert not (tmp_path / "none").exists()
-    assert run("route", folder, "--length", "90", "--out", folder, "--quiet").exit_code == 0
+    assert (
+        run(
+            "route", folder, "--length", "90", "--out", folder, "--quiet"
+        ).exit_code
+        == 0
+    )
     page = run("report", folder, "--out", tmp_path / "page", "--quiet")
     assert page.exit_code in (0, 1)
-    assert "The path on the unrolled section" in (tmp_path / "page" / "report.html").read_text()
+    assert (
+        "The path on the unrolled section"
+        in (tmp_path / "page" / "report.html").read_text()
+    )
 
 
 @pytest.mark.parametrize("width", ["80", "160"])
@@ -136,9 +163,16 @@ def test_refusals(folder: Path, run: Run, tmp_path: Path) -> None:
     limits = poor / "limits.toml"
     text = limits.read_text(encoding="utf-8")
     head, _, rest = text.partition("[route]")
-    limits.write_text(head + rest[rest.index("[adjuster.front]") :], encoding="utf-8")
+    limits.write_text(
+        head + rest[rest.index("[adjuster.front]") :], encoding="utf-8"
+    )
     refused = run("route", poor, "--out", tmp_path / "out")
     assert refused.exit_code == 2
     assert "route.to_deg" in refused.stderr
-    assert run("route", folder, "--length", "nan", "--out", tmp_path / "out").exit_code == 2
+    assert (
+        run(
+            "route", folder, "--length", "nan", "--out", tmp_path / "out"
+        ).exit_code
+        == 2
+    )
     assert not (tmp_path / "out").exists()

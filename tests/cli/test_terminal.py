@@ -37,27 +37,45 @@ print("done")
 class Terminal:
     """A pseudo-terminal with a process of ours on it."""
 
-    def __init__(self, code: str, *args: str | Path, width: int = 80, **environment: str) -> None:
+    def __init__(
+        self, code: str, *args: str | Path, width: int = 80, **environment: str
+    ) -> None:
         # Its width is set before the program looks at it
         argv = [sys.executable, "-c", code, *map(str, args)]
         home, self.screen = pty.openpty()
-        fcntl.ioctl(self.screen, termios.TIOCSWINSZ, struct.pack("HHHH", 40, width, 0, 0))
+        fcntl.ioctl(
+            self.screen,
+            termios.TIOCSWINSZ,
+            struct.pack("HHHH", 40, width, 0, 0),
+        )
         self.pid = os.fork()
         if self.pid == 0:
-            os.login_tty(self.screen) if hasattr(os, "login_tty") else _adopt(self.screen)
-            kept = {name: value for name, value in os.environ.items() if name not in ("COLUMNS", "NO_COLOR")}
-            os.execve(argv[0], argv, kept | {"TERM": "xterm-256color"} | environment)
+            os.login_tty(self.screen) if hasattr(os, "login_tty") else _adopt(
+                self.screen
+            )
+            kept = {
+                name: value
+                for name, value in os.environ.items()
+                if name not in ("COLUMNS", "NO_COLOR")
+            }
+            os.execve(
+                argv[0], argv, kept | {"TERM": "xterm-256color"} | environment
+            )
         os.close(self.screen)
         self.home, self.text = home, ""
 
     def read_till(self, word: str | None = None) -> str:
         """All that was written until the word, or the end."""
         end = time.monotonic() + 120.0
-        while (word is None or word not in self.text) and time.monotonic() < end:
+        while (
+            word is None or word not in self.text
+        ) and time.monotonic() < end:
             if select.select([self.home], [], [], 1.0)[0]:
                 try:
                     read = os.read(self.home, 65536)
-                except OSError:  # how a pseudo-terminal says that the other side is closed
+                except (
+                    OSError
+                ):  # how a pseudo-terminal says that the other side is closed
                     break
                 if not read:
                     break
@@ -108,14 +126,18 @@ def test_examples_in_the_text() -> None:
 @pytest.mark.parametrize("width", [80, 160])
 def test_assess_fills_its_terminal_and_no_more(held: Path, width: int) -> None:
     """The width is the terminal's own; neither escapes nor what was said while waiting are left."""
-    status, shown = (terminal := Terminal(COMMAND, "assess", held, width=width)).end()
+    status, shown = (
+        terminal := Terminal(COMMAND, "assess", held, width=width)
+    ).end()
     assert status == 0 and "\x1b" not in terminal.text
     widest = max(map(shown_width, shown.splitlines()))
     assert width - 20 <= widest <= width
     assert "so far" not in shown and not re.search(r"about .* left", shown)
 
 
-@pytest.mark.parametrize("wait", ["Progress(10, False)", 'Saying(False, "the tyre")'])
+@pytest.mark.parametrize(
+    "wait", ["Progress(10, False)", 'Saying(False, "the tyre")']
+)
 @pytest.mark.parametrize("width", [30, 80])
 def test_wait_is_told_in_one_line_and_taken_away(wait: str, width: int) -> None:
     """It never runs over the edge, where it could not be taken back; after it the line is empty.
@@ -131,7 +153,9 @@ def test_wait_is_told_in_one_line_and_taken_away(wait: str, width: int) -> None:
 
 
 @pytest.mark.parametrize("environment", [{"TERM": "dumb"}, {"NO_COLOR": "1"}])
-def test_no_escapes_where_they_are_unwanted(environment: dict[str, str]) -> None:
+def test_no_escapes_where_they_are_unwanted(
+    environment: dict[str, str],
+) -> None:
     """A terminal that can only print gets no line over a line; nobody gets colours."""
     terminal = Terminal(WAIT.format(wait="Saying(False)"), **environment)
     assert terminal.end()[1] == "done\n"
@@ -174,7 +198,9 @@ def told(wait: Progress | Saying) -> str:
     return "  ".join(wait._state())
 
 
-def test_time_left_is_that_of_work_at_the_same_pace(clock: Callable[[float], None]) -> None:
+def test_time_left_is_that_of_work_at_the_same_pace(
+    clock: Callable[[float], None],
+) -> None:
     """10 of 40 in 5 s since the first look: the 30 that are left take 15 s. What was kept does not count."""
     progress = Progress(60, quiet=True)
     progress(20)
@@ -188,7 +214,9 @@ def test_time_left_is_that_of_work_at_the_same_pace(clock: Callable[[float], Non
     assert "[####################]  60 of 60, about 0:00 left" in told(progress)
 
 
-def test_no_time_is_promised_where_nothing_tells(clock: Callable[[float], None]) -> None:
+def test_no_time_is_promised_where_nothing_tells(
+    clock: Callable[[float], None],
+) -> None:
     """Nothing done yet, or work of unknown length: the time that has gone by."""
     progress, saying = Progress(10, quiet=True), Saying(quiet=True)
     told(progress)
@@ -198,7 +226,9 @@ def test_no_time_is_promised_where_nothing_tells(clock: Callable[[float], None])
     assert told(saying) == "parts, 3 sets solved  1:23 so far"
 
 
-def test_inner_wait_hides_the_outer_one(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_inner_wait_hides_the_outer_one(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     """A bar inside a longer stage: one line at a time, and the outer one comes back."""
     seen: list[str] = []
     monkeypatch.setattr(waiting, "is_terminal", lambda: True)
@@ -224,11 +254,22 @@ def test_inner_wait_hides_the_outer_one(monkeypatch: pytest.MonkeyPatch) -> None
     assert left_on_screen("".join(seen)) == ""
 
 
-COMPUTING: Sequence[str] = ("assess", "compare", "prove", "propose", "readback", "report", "sheet", "speeds")
+COMPUTING: Sequence[str] = (
+    "assess",
+    "compare",
+    "prove",
+    "propose",
+    "readback",
+    "report",
+    "sheet",
+    "speeds",
+)
 
 
 @pytest.mark.parametrize("name", COMPUTING)
-def test_every_command_says_that_it_loads(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_every_command_says_that_it_loads(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Solvers take seconds to load from a cold disk: the wait begins before the first of them."""
     from click.testing import CliRunner
 
@@ -236,8 +277,14 @@ def test_every_command_says_that_it_loads(name: str, tmp_path: Path, monkeypatch
 
     said: list[str] = []
     entered = Saying.__enter__
-    monkeypatch.setattr(Saying, "__enter__", lambda self: (said.append(self._words), entered(self))[1])
+    monkeypatch.setattr(
+        Saying,
+        "__enter__",
+        lambda self: (said.append(self._words), entered(self))[1],
+    )
     more = [tmp_path / "m.csv"] if name == "readback" else []
-    result = CliRunner().invoke(group, [name, str(tmp_path / "none"), *map(str, more)])
+    result = CliRunner().invoke(
+        group, [name, str(tmp_path / "none"), *map(str, more)]
+    )
     assert result.exit_code == 2
     assert said == ["loading"]

@@ -31,10 +31,14 @@ def walked(share: float) -> tuple[np.ndarray, np.ndarray]:
     return case, part
 
 
-@pytest.mark.parametrize("name", [name for name in CASE.names if name not in LABELS])
+@pytest.mark.parametrize(
+    "name", [name for name in CASE.names if name not in LABELS]
+)
 def test_every_field_of_a_case_is_walked(name: str) -> None:
     """At the end of the way the field is the case's own; at its start the flat road's, or its own."""
     case, part = walked(1.0)
     np.testing.assert_array_equal(part[name], case[name])
     case, part = walked(0.0)
-    np.testing.assert_array_equal(part[name], np.zeros_like(case[name]) if name in ROAD else case[name])
+    np.testing.assert_array_equal(
+        part[name], np.zeros_like(case[name]) if name in ROAD else case[name]
+    )

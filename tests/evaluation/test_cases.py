@@ -13,13 +13,28 @@ from setupopt.evaluation.cases import CaseSet, join, sweep_at, sweep_cases
 from setupopt.project.model import Attitude, Sweep, Venue
 
 PLAIN = Attitude("plain", 0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0,) * 4, None)
-DRIVEN = Attitude("driven", 0.1, -3.0, 0.002, 0.4, 250.0, 2.0, 3.0, (0.001, 0.002, 0.003, 0.004), 65.0)
+DRIVEN = Attitude(
+    "driven",
+    0.1,
+    -3.0,
+    0.002,
+    0.4,
+    250.0,
+    2.0,
+    3.0,
+    (0.001, 0.002, 0.003, 0.004),
+    65.0,
+)
 
 
 def place() -> Venue:
     """A bore with two attitudes."""
     swept = Sweep(0.0, radians(30.0), radians(10.0), 60.0)
-    return replace(venue(1 / 8.0, slope=0.05, grip=0.9, density=1.15), sweep=swept, attitudes=(PLAIN, DRIVEN))
+    return replace(
+        venue(1 / 8.0, slope=0.05, grip=0.9, density=1.15),
+        sweep=swept,
+        attitudes=(PLAIN, DRIVEN),
+    )
 
 
 def swept(start: float, stop: float, step: float) -> Venue:
@@ -37,7 +52,9 @@ def swept(start: float, stop: float, step: float) -> Venue:
         ((0.0, 3.0, 10.0), [0, 3]),
     ],
 )
-def test_where_the_sweep_looks(span: tuple[float, float, float], angles: list[float]) -> None:
+def test_where_the_sweep_looks(
+    span: tuple[float, float, float], angles: list[float]
+) -> None:
     """Equal steps from the first angle; the last is among them even where the step does not meet it."""
     got = np.degrees(sweep_at(swept(*np.radians(span))))
     assert got == pytest.approx(angles, abs=1e-12)
@@ -65,7 +82,9 @@ def test_attitudes_are_slowest() -> None:
     assert len(got) == 8
     assert got.attitude == ("plain",) * 4 + ("driven",) * 4
     assert got.attitudes == ("plain", "driven")
-    assert np.degrees(got.records["roll_angle"]) == pytest.approx([0, 10, 20, 30] * 2)
+    assert np.degrees(got.records["roll_angle"]) == pytest.approx(
+        [0, 10, 20, 30] * 2
+    )
 
 
 def test_attitude_and_venue_reach_every_case() -> None:
@@ -74,11 +93,25 @@ def test_attitude_and_venue_reach_every_case() -> None:
     assert got["speed"].tolist() == [60.0] * 4 + [65.0] * 4
     assert got["turn_curvature"].tolist() == [0.0] * 4 + [1 / 250.0] * 4
     assert got["bump"][4:].tolist() == [[0.001, 0.002, 0.003, 0.004]] * 4
-    for name, value in (("heading", 0.1), ("acceleration", -3.0), ("path_curvature", 0.002)):
+    for name, value in (
+        ("heading", 0.1),
+        ("acceleration", -3.0),
+        ("path_curvature", 0.002),
+    ):
         assert set(got[name][4:]) == {value}
-    for name, value in (("headwind", 2.0), ("crosswind", 3.0), ("surface_heading", 0.1)):
+    for name, value in (
+        ("headwind", 2.0),
+        ("crosswind", 3.0),
+        ("surface_heading", 0.1),
+    ):
         assert set(got[name][4:]) == {value}
-    venue_wide = {"slope": 0.05, "surface_grip": 0.9, "air_density": 1.15, "curvature": 1 / 8.0, "lean": 1.0}
+    venue_wide = {
+        "slope": 0.05,
+        "surface_grip": 0.9,
+        "air_density": 1.15,
+        "curvature": 1 / 8.0,
+        "lean": 1.0,
+    }
     for name, value in (venue_wide | {"floor_curvature": 1 / 8.0}).items():
         assert set(got[name]) == {value}, name
 
@@ -103,7 +136,9 @@ def test_picking_and_joining() -> None:
 
 def test_table_brings_its_own_sections() -> None:
     """Each listed case on its own radius, the floor's too; the rest of the place from the venue."""
-    got: CaseSet = load_cases(venue(slope=0.02, grip=0.8), roll_angle=[0.1, 0.2], radius=[7.0, np.inf])
+    got: CaseSet = load_cases(
+        venue(slope=0.02, grip=0.8), roll_angle=[0.1, 0.2], radius=[7.0, np.inf]
+    )
     assert got.records["curvature"].tolist() == [1 / 7.0, 0.0]
     assert got.records["floor_curvature"].tolist() == [1 / 7.0, 0.0]
     assert set(got.records["surface_grip"]) == {0.8}

@@ -29,13 +29,22 @@ def turning() -> Result:
     rear = replace(setup.rear, anti_roll=400e3)
     car = plain_car(cg_height=0.5, friction=3.0, area=0.0)
     across = np.linspace(0.0, 2.0, 41) * GRAVITY
-    return solve(car, replace(setup, front=front, rear=rear), speed=20.0, path_curvature=across / 400.0)
+    return solve(
+        car,
+        replace(setup, front=front, rear=rear),
+        speed=20.0,
+        path_curvature=across / 400.0,
+    )
 
 
-def test_a_wheel_is_in_the_air_under_a_hundredth_of_the_quarter_weight(turning: Result) -> None:
+def test_a_wheel_is_in_the_air_under_a_hundredth_of_the_quarter_weight(
+    turning: Result,
+) -> None:
     """1000 kg: under 24.5 N, where contact is kept; the rear left wheel and no other at first."""
     load = turning.answers["load"]
-    expected = (load < 0.01 * 1000.0 * GRAVITY / 4.0) & turning.contact[..., None]
+    expected = (load < 0.01 * 1000.0 * GRAVITY / 4.0) & turning.contact[
+        ..., None
+    ]
     np.testing.assert_array_equal(turning.in_air, expected)
     first = int(expected.any(axis=-1)[0].argmax())
     assert first > 0
@@ -63,16 +72,24 @@ def test_summary_names_attitude_wheels_and_angles() -> None:
         own = lifted[lifted["attitude"] == row.attitude]
         names = set(" ".join(own["wheels_in_air"]).split())
         ends = own["roll_angle_deg"].min(), own["roll_angle_deg"].max()
-        assert (row.cases, set(row.wheels), row.from_deg, row.to_deg) == (len(own), names, *ends)
+        assert (row.cases, set(row.wheels), row.from_deg, row.to_deg) == (
+            len(own),
+            names,
+            *ends,
+        )
         assert isinstance(row, WheelsInAir)
 
 
-def test_assess_does_not_print_contact_alone_where_a_wheel_is_in_the_air() -> None:
+def test_assess_does_not_print_contact_alone_where_a_wheel_is_in_the_air() -> (
+    None
+):
     """The screen counts the cases, and names attitude, wheels and angles."""
     assessment = assess(setupopt.load(EXAMPLE))
     words = " ".join(text(assessment, 200).split())
     rows = wheels_in_air(assessment.result)
     count = sum(row.cases for row in rows)
     assert f"in {count} of {len(assessment.result.cases)} cases:" in words
-    assert all(f"{row.attitude}: {row.wheels[0].upper()}" in words for row in rows)
+    assert all(
+        f"{row.attitude}: {row.wheels[0].upper()}" in words for row in rows
+    )
     assert assessment.as_dict()["wheels_in_air"][0]["wheels"] == rows[0].wheels

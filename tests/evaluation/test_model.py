@@ -23,9 +23,15 @@ from setupopt.project.model import Attitude, Project, Sweep
 
 def project() -> Project:
     """The invented car in a bore, straight and in a gust."""
-    straight = Attitude("straight", 0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0,) * 4, None)
+    straight = Attitude(
+        "straight", 0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0,) * 4, None
+    )
     attitudes = (straight, replace(straight, name="gust", crosswind=6.0))
-    place = replace(venue(1 / 8.0), sweep=Sweep(0.0, np.pi, np.pi / 6, 60.0), attitudes=attitudes)
+    place = replace(
+        venue(1 / 8.0),
+        sweep=Sweep(0.0, np.pi, np.pi / 6, 60.0),
+        attitudes=attitudes,
+    )
     return Project(Path("nowhere"), CAR, place, SETUP, None, ())
 
 
@@ -53,15 +59,23 @@ def test_venues_sweep_and_todays_setup_by_default() -> None:
     """7 angles times 2 attitudes, the setup that the car stands on."""
     result = evaluate(PROJECT)
     assert result.answers.shape == (1, 14)
-    assert result.answers.tobytes() == evaluate(PROJECT, SETUP).answers.tobytes()
+    assert (
+        result.answers.tobytes() == evaluate(PROJECT, SETUP).answers.tobytes()
+    )
 
 
 def test_one_setup_or_several() -> None:
     """In the order given, each as if it were alone."""
     both = evaluate(PROJECT, [SOFT, SETUP])
     assert both.answers.shape == (2, 14)
-    assert both.answers[0].tobytes() == evaluate(PROJECT, SOFT).answers[0].tobytes()
-    assert both.answers[1].tobytes() == evaluate(PROJECT, (SETUP,)).answers[0].tobytes()
+    assert (
+        both.answers[0].tobytes()
+        == evaluate(PROJECT, SOFT).answers[0].tobytes()
+    )
+    assert (
+        both.answers[1].tobytes()
+        == evaluate(PROJECT, (SETUP,)).answers[0].tobytes()
+    )
     assert (both.margin[0] != both.margin[1]).any()
 
 
@@ -75,7 +89,9 @@ def test_cases_of_the_callers_own() -> None:
 
 def test_no_cases_give_no_answers() -> None:
     """An empty list of cases is an empty result, not the venue's sweep."""
-    assert evaluate(PROJECT, cases=sweep_cases(PROJECT.venue).pick([])).answers.shape == (1, 0)
+    assert evaluate(
+        PROJECT, cases=sweep_cases(PROJECT.venue).pick([])
+    ).answers.shape == (1, 0)
 
 
 def test_progress_is_told() -> None:
@@ -89,7 +105,9 @@ def test_section_too_tight_for_the_car_is_refused() -> None:
     """Turned across it, the car reaches 2 m round: R = 1.7 m leaves it no surface; the case is named."""
     model = Model(CAR)
     cases = load_cases(venue(), radius=[8.0, 1.7], heading=[0.0, pi / 2])
-    with pytest.raises(UserError, match=r"case 2: a section of 1\.700 m radius is too tight"):
+    with pytest.raises(
+        UserError, match=r"case 2: a section of 1\.700 m radius is too tight"
+    ):
         model.run(model.settings([SETUP]), cases)
 
 
@@ -103,13 +121,17 @@ def test_starts_may_leave_cases_out() -> None:
     warm = model.run(model.settings([SETUP]), cases, starts=starts)
     assert warm.margin == pytest.approx(plain.margin, abs=1e-9, nan_ok=True)
     for name in ("margin", "state", "effort"):
-        np.testing.assert_array_equal(warm.answers[name][0, ::2], plain.answers[name][0, ::2])
+        np.testing.assert_array_equal(
+            warm.answers[name][0, ::2], plain.answers[name][0, ::2]
+        )
 
 
 def test_starts_of_the_wrong_shape_are_refused() -> None:
     """One answer too few: compiled code does not look where it reads, so Python must."""
     model, cases = Model(CAR), sweep_cases(PROJECT.venue)
-    room = np.zeros(len(cases), ANSWER)  # more than the array below, so that the test reads nobody else's
+    room = np.zeros(
+        len(cases), ANSWER
+    )  # more than the array below, so that the test reads nobody else's
     with pytest.raises(ValueError, match=f"starts must be \\({len(cases)}\\)"):
         model.run(model.settings([SETUP]), cases, starts=room[:-1])
 
@@ -119,5 +141,8 @@ def test_settings_are_the_same_one_by_one_or_stacked() -> None:
     from setupopt.evaluation.pack import by_wheel
 
     model = Model(CAR)
-    assert model.settings(by_wheel([SETUP, SOFT])).tobytes() == model.settings([SETUP, SOFT]).tobytes()
+    assert (
+        model.settings(by_wheel([SETUP, SOFT])).tobytes()
+        == model.settings([SETUP, SOFT]).tobytes()
+    )
     assert model.settings(SETUP).size == 1

@@ -30,12 +30,16 @@ KEPT = COLUMNS[:5]
 
 def swept() -> Result:
     """Two setups, two attitudes, 0 to 180 deg; too slow to hold near the top."""
-    straight = Attitude("straight", 0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0,) * 4, None)
+    straight = Attitude(
+        "straight", 0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0,) * 4, None
+    )
     gust = replace(straight, name="gust", crosswind=8.0)
     around = Sweep(0.0, np.pi, radians(20.0), 32.0)
     place = replace(venue(1 / 8.0), sweep=around, attitudes=(straight, gust))
     model = Model(CAR)
-    return model.run(model.settings([SETUP, set_both(SETUP, spring=3e5)]), sweep_cases(place))
+    return model.run(
+        model.settings([SETUP, set_both(SETUP, spring=3e5)]), sweep_cases(place)
+    )
 
 
 RESULT = swept()
@@ -49,7 +53,12 @@ def test_columns_and_their_order() -> None:
 
 def test_shapes() -> None:
     """Setups first, then cases."""
-    assert RESULT.contact.shape == RESULT.margin.shape == RESULT.travel_left.shape == (2, 20)
+    assert (
+        RESULT.contact.shape
+        == RESULT.margin.shape
+        == RESULT.travel_left.shape
+        == (2, 20)
+    )
     assert RESULT.worst.shape == RESULT.worst_margin.shape == (2,)
 
 
@@ -62,14 +71,24 @@ def test_table_is_in_file_units() -> None:
     assert row["body_roll_deg"] == pytest.approx(np.degrees(a["state"][2]))
     assert row["load_rl_N"] == a["load"][2]
     assert row["patch_fr_mm2"] == pytest.approx(1e6 * a["patch"][1])
-    assert row["inclination_rr_deg"] == pytest.approx(np.degrees(a["inclination"][3]))
-    assert (row["front_gap_mm"], row["rear_gap_mm"]) == pytest.approx(tuple(1e3 * a["ride_gap"]))
+    assert row["inclination_rr_deg"] == pytest.approx(
+        np.degrees(a["inclination"][3])
+    )
+    assert (row["front_gap_mm"], row["rear_gap_mm"]) == pytest.approx(
+        tuple(1e3 * a["ride_gap"])
+    )
     assert row["least_clearance_mm"] == pytest.approx(1e3 * a["clearance"])
     assert row["first_axle"] == ("front", "rear")[int(a["limiting"])]
-    assert (row["sideslip_deg"], row["steer_deg"]) == pytest.approx(tuple(np.degrees(a["state"][7:9])))
-    assert row["slip_angle_rl_deg"] == pytest.approx(np.degrees(a["slip_angle"][2]))
+    assert (row["sideslip_deg"], row["steer_deg"]) == pytest.approx(
+        tuple(np.degrees(a["state"][7:9]))
+    )
+    assert row["slip_angle_rl_deg"] == pytest.approx(
+        np.degrees(a["slip_angle"][2])
+    )
     assert row["margin"] == pytest.approx(1.0 - row["lambda"], abs=1e-15)
-    assert row["balance"] == pytest.approx(row["use_rear"] - row["use_front"], abs=1e-15)
+    assert row["balance"] == pytest.approx(
+        row["use_rear"] - row["use_front"], abs=1e-15
+    )
 
 
 def test_a_case_that_slides_has_no_use_loads_or_grip() -> None:
@@ -90,7 +109,10 @@ def test_a_case_that_slides_has_no_use_loads_or_grip() -> None:
 def test_travel_left_is_the_least_to_any_stop() -> None:
     """Bump travel minus travel, travel plus droop travel, least of four wheels; negative on a stop."""
     travel = RESULT.answers["travel"][0, 3]
-    bump, droop = np.array([0.04, 0.04, 0.045, 0.045]), np.array([0.03, 0.03, 0.035, 0.035])
+    bump, droop = (
+        np.array([0.04, 0.04, 0.045, 0.045]),
+        np.array([0.03, 0.03, 0.035, 0.035]),
+    )
     expected = min((bump - travel).min(), (travel + droop).min())
     assert RESULT.travel_left[0, 3] == pytest.approx(expected, abs=1e-15)
     hard = solve(CAR, set_both(SETUP, spring=2e4), speed=80.0)
@@ -123,23 +145,38 @@ def test_worst_case_is_a_lost_one_where_there_is_one() -> None:
 
 def test_worst_case_of_held_cases_is_the_least_margin() -> None:
     """Without lost cases: the least margin, and where it is."""
-    held = solve(CAR, SETUP, venue(1 / 8.0), roll_angle=np.radians(np.arange(0.0, 181.0, 15.0)), speed=65.0)
+    held = solve(
+        CAR,
+        SETUP,
+        venue(1 / 8.0),
+        roll_angle=np.radians(np.arange(0.0, 181.0, 15.0)),
+        speed=65.0,
+    )
     assert held.contact.all()
-    assert held.worst_margin[0] == held.margin[0].min() == held.margin[0, held.worst[0]]
+    assert (
+        held.worst_margin[0]
+        == held.margin[0].min()
+        == held.margin[0, held.worst[0]]
+    )
     assert 0 < held.worst[0] < 12
 
 
 def test_worst_attitude_by_angle() -> None:
     """Ten angles; the lesser margin of both attitudes with its name; None where either lets go."""
     rows = RESULT.by_angle()
-    assert [row["roll_angle_deg"] for row in rows] == pytest.approx([20.0 * i for i in range(10)])
+    assert [row["roll_angle_deg"] for row in rows] == pytest.approx(
+        [20.0 * i for i in range(10)]
+    )
     margins = RESULT.margin[0].reshape(2, 10)
     for i, row in enumerate(rows):
         if np.isnan(margins[:, i]).any():
             assert row["margin"] is None
         else:
             assert row["margin"] == margins[:, i].min()
-            assert row["attitude"] == ("straight", "gust")[int(margins[:, i].argmin())]
+            assert (
+                row["attitude"]
+                == ("straight", "gust")[int(margins[:, i].argmin())]
+            )
 
 
 def test_car_without_named_points_has_no_clearance() -> None:

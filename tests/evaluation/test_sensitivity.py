@@ -24,15 +24,27 @@ def found() -> Assessment:
 def test_entries_are_those_of_the_whole_sweep(found: Assessment) -> None:
     """The rear tyre's friction a tenth higher and lower; a case left out would show as a higher margin."""
     car = found.project.car
-    (entry,) = (one for one in found.sensitivities if one.input == f"{car.rear.tyre.name}: friction")
+    (entry,) = (
+        one
+        for one in found.sensitivities
+        if one.input == f"{car.rear.tyre.name}: friction"
+    )
     for factor, margin in ((0.9, entry.low_margin), (1.1, entry.high_margin)):
         tyre = replace(car.rear.tyre, friction=factor * car.rear.tyre.friction)
-        other = replace(found.project, car=replace(car, rear=replace(car.rear, tyre=tyre)))
-        assert margin == pytest.approx(float(evaluate(other).worst_margin[0]), abs=1e-6)  # accuracy of a path
+        other = replace(
+            found.project, car=replace(car, rear=replace(car.rear, tyre=tyre))
+        )
+        assert margin == pytest.approx(
+            float(evaluate(other).worst_margin[0]), abs=1e-6
+        )  # accuracy of a path
 
 
 def test_the_order_is_that_of_the_changes(found: Assessment) -> None:
     """The largest first; inputs that are 0, and so have no spread, are left out."""
     changes = [one.most for one in found.sensitivities if one.most is not None]
     assert changes == sorted(changes, reverse=True)
-    assert len({one.input for one in found.sensitivities}) == len(found.sensitivities) > 10
+    assert (
+        len({one.input for one in found.sensitivities})
+        == len(found.sensitivities)
+        > 10
+    )

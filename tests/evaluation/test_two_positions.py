@@ -26,10 +26,14 @@ def bore() -> Project:
 
 def one_attitude(project: Project, name: str, first: int = 0) -> CaseSet:
     """The sweep's upper half in one attitude, as a sweep."""
-    cases = sweep_cases(project.venue, np.radians(np.arange(float(first), 181.0, 5.0)))
+    cases = sweep_cases(
+        project.venue, np.radians(np.arange(float(first), 181.0, 5.0))
+    )
     row = cases.attitudes.index(name) * cases.angles.size
     rows = np.arange(row, row + cases.angles.size)
-    return CaseSet(cases.records[rows], (name,) * rows.size, cases.angles, (name,))
+    return CaseSet(
+        cases.records[rows], (name,) * rows.size, cases.angles, (name,)
+    )
 
 
 def test_the_lower_margin_counts_and_is_said(bore: Project) -> None:
@@ -45,23 +49,34 @@ def test_the_lower_margin_counts_and_is_said(bore: Project) -> None:
     cold = model.run(settings, alone).answers[0]
     top = model.run(settings, cases.pick([row + 1])).answers[0]
     warm = model.run(settings, alone, starts=top).answers[0]
-    assert cold["contact"][0] and warm["contact"][0] and not (cold["slides"] | warm["slides"])[0]
+    assert (
+        cold["contact"][0]
+        and warm["contact"][0]
+        and not (cold["slides"] | warm["slides"])[0]
+    )
     low, high = sorted([float(cold["margin"][0]), float(warm["margin"][0])])
     assert high - low > 0.01
     found = assess(bore, cases)
     assert found.result.margin[0, row] == pytest.approx(low, abs=1e-6)
     (caution,) = [text for text in found.cautions if "two positions" in text]
-    assert f"175 deg, {BUMP}, it is {low:.4f} in one and {high:.4f} in the other" in caution
+    assert (
+        f"175 deg, {BUMP}, it is {low:.4f} in one and {high:.4f} in the other"
+        in caution
+    )
     assert caution.startswith("in 1 of ")
 
 
-def steady(count: int, attitudes: tuple[str, ...] = ("steady",)) -> tuple[Records, CaseSet]:
+def steady(
+    count: int, attitudes: tuple[str, ...] = ("steady",)
+) -> tuple[Records, CaseSet]:
     """Answers of an invented sweep with one trim that bends a little, and its cases."""
     angles = np.arange(float(count))
     answers = np.zeros(count * len(attitudes), ANSWER)
     answers["contact"] = True
     answers["margin"] = 0.5
-    answers["state"][:, 0] = np.tile(0.01 * angles + 1e-4 * angles**2, len(attitudes))
+    answers["state"][:, 0] = np.tile(
+        0.01 * angles + 1e-4 * angles**2, len(attitudes)
+    )
     records = np.zeros(answers.size, CASE)
     records["speed"] = np.arange(answers.size)
     names = tuple(name for name in attitudes for _ in range(count))
@@ -80,7 +95,9 @@ def test_a_trim_is_carried_as_far_as_it_exists(low: float, side: int) -> None:
     before = answers.copy()
     reach = {10 + 5, 10 + 4, 10 + 3} if side > 0 else {10 + 4, 10 + 5, 10 + 6}
 
-    def solve(some: CaseSet, starts: Records, by_slope: bool = False) -> Records:
+    def solve(
+        some: CaseSet, starts: Records, by_slope: bool = False
+    ) -> Records:
         rows = some.records["speed"].astype(int)
         found = before[rows]
         for one, row, start in zip(found, rows, starts, strict=True):
@@ -103,7 +120,9 @@ def test_one_curve_of_trims_is_not_solved_again(count: int) -> None:
     answers, cases = steady(count)
     asked: list[int] = []
 
-    def solve(some: CaseSet, starts: Records, by_slope: bool = False) -> Records:
+    def solve(
+        some: CaseSet, starts: Records, by_slope: bool = False
+    ) -> Records:
         asked.append(len(some))
         return answers[some.records["speed"].astype(int)]
 
@@ -118,6 +137,8 @@ def test_only_two_positions_that_hold_are_compared(state: str) -> None:
     answers["state"][5:, 1] = 0.02
     answers["slides" if state == "slides" else "contact"][7] = state == "slides"
     before = answers.copy()
-    higher = keep_lower(answers, cases, lambda some, starts, by_slope=False: starts)
+    higher = keep_lower(
+        answers, cases, lambda some, starts, by_slope=False: starts
+    )
     assert before[7] == answers[7]
     assert np.isnan(higher[7])

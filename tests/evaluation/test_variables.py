@@ -42,8 +42,13 @@ def test_ends_of_the_box_are_ends_of_the_ranges(project: Project) -> None:
     """0 and 1 are `from` and `to`, for every setting."""
     assert project.limits is not None
     for variable in variables_of(project.limits):
-        for place, end in ((0.0, variable.range.lower), (1.0, variable.range.upper)):
-            setup = to_setup((variable,), np.array([place]), project.setup, "end")
+        for place, end in (
+            (0.0, variable.range.lower),
+            (1.0, variable.range.upper),
+        ):
+            setup = to_setup(
+                (variable,), np.array([place]), project.setup, "end"
+            )
             assert variable.of(by_wheel(setup))[0] == pytest.approx(end)
 
 
@@ -51,14 +56,22 @@ def test_settings_without_range_stay(project: Project) -> None:
     """What has no range is not touched: toe has none in any example."""
     assert project.limits is not None
     variables = variables_of(project.limits)
-    setup = to_setup(variables, np.full(len(variables), 0.3), project.setup, "new")
-    assert (setup.front.toe, setup.rear.toe) == (project.setup.front.toe, project.setup.rear.toe)
+    setup = to_setup(
+        variables, np.full(len(variables), 0.3), project.setup, "new"
+    )
+    assert (setup.front.toe, setup.rear.toe) == (
+        project.setup.front.toe,
+        project.setup.rear.toe,
+    )
 
 
 def test_body_stays(project: Project) -> None:
     """The box moves settings; what the car wears is no setting of it."""
     assert project.limits is not None
-    variables, worn = variables_of(project.limits), replace(project.setup, body="low drag")
+    variables, worn = (
+        variables_of(project.limits),
+        replace(project.setup, body="low drag"),
+    )
     points = np.full((2, len(variables)), 0.5)
     assert to_setup(variables, points[0], worn, "there").body == "low drag"
     assert fixed_by_limits(worn, project.limits).body == "low drag"
@@ -68,7 +81,10 @@ def test_single_value_range_fixes_the_setting(project: Project) -> None:
     """A range from a value to itself puts the setting there and leaves nothing to vary."""
     assert project.limits is not None
     camber = np.radians(-2.0)
-    limits = replace(project.limits, front=replace(project.limits.front, camber=Range(camber, camber, None)))
+    limits = replace(
+        project.limits,
+        front=replace(project.limits.front, camber=Range(camber, camber, None)),
+    )
     assert "front.camber_deg" not in [v.name for v in variables_of(limits)]
     assert fixed_by_limits(project.setup, limits).front.camber == camber
 
@@ -92,4 +108,6 @@ def test_grid_is_none_where_any_value_will_do() -> None:
     """A range without steps is continuous."""
     from setupopt.project.settings import SETTINGS
 
-    assert Variable("front", SETTINGS[0], (0, 1), Range(0.0, 1.0)).grid() is None
+    assert (
+        Variable("front", SETTINGS[0], (0, 1), Range(0.0, 1.0)).grid() is None
+    )

@@ -40,22 +40,41 @@ def test_the_course_holds_the_worst_case(slow: Assessment) -> None:
     found = slow.would_hold
     assert found is not None and found.course_deg is not None
     venue = slow.project.venue
-    worst = next(one for one in venue.attitudes if one.name == slow.worst_fields["attitude"])
+    worst = next(
+        one
+        for one in venue.attitudes
+        if one.name == slow.worst_fields["attitude"]
+    )
     other = replace(worst, heading=found.course_deg * DEG)
     project = replace(slow.project, venue=replace(venue, attitudes=(other,)))
-    rows = {row["roll_angle_deg"]: row["margin"] for row in assess(project).result.by_angle()}
+    rows = {
+        row["roll_angle_deg"]: row["margin"]
+        for row in assess(project).result.by_angle()
+    }
     assert rows[slow.worst_fields["roll_angle_deg"]] >= 0.0
 
 
 def test_the_setting_holds(slow: Assessment) -> None:
     """The setting is inside its range, and with it alone every case holds and no limit is broken."""
     found = slow.would_hold
-    assert found is not None and found.setting is not None and found.value is not None
+    assert (
+        found is not None
+        and found.setting is not None
+        and found.value is not None
+    )
     assert slow.project.limits is not None
-    variable = next(one for one in variables_of(slow.project.limits) if one.name == found.setting)
+    variable = next(
+        one
+        for one in variables_of(slow.project.limits)
+        if one.name == found.setting
+    )
     value = found.value * variable.setting.factor
     assert variable.range.lower <= value <= variable.range.upper
-    again = assess(replace(slow.project, setup=with_value(slow.project.setup, variable, value)))
+    again = assess(
+        replace(
+            slow.project, setup=with_value(slow.project.setup, variable, value)
+        )
+    )
     assert again.holds
 
 

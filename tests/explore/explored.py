@@ -32,12 +32,20 @@ def show(browser: Browser, address: str, width: int = 1280) -> None:
         browser.driver.get_log(kind)
     resize(browser, width)
     browser.driver.get(address)
-    wait_for(browser, "document.body.dataset.state === 'exact' && margin.textContent.includes('baseline')")
+    wait_for(
+        browser,
+        "document.body.dataset.state === 'exact' && margin.textContent.includes('baseline')",
+    )
 
 
 def resize(browser: Browser, width: int) -> None:
     """A window so many pixels wide."""
-    size = {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False}
+    size = {
+        "width": width,
+        "height": 900,
+        "deviceScaleFactor": 1,
+        "mobile": False,
+    }
     browser.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
 
 
@@ -45,6 +53,8 @@ def wait_for(browser: Browser, condition: str, seconds: float = 30.0) -> None:
     """Wait until a script's expression is true; what the page says otherwise."""
     end = time.monotonic() + seconds
     while not browser.run(f"return Boolean({condition})"):
-        error = browser.run("return document.getElementById('error').textContent")
+        error = browser.run(
+            "return document.getElementById('error').textContent"
+        )
         assert time.monotonic() < end, f"{condition}: {error}"
         time.sleep(0.05)

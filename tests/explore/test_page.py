@@ -32,7 +32,8 @@ def evil(folder: Path) -> Path:
     for path in folder.glob("*.toml"):
         lines = path.read_text().splitlines()
         named = [
-            f'name = "{EVIL} {k}"' if re.match("name = ", line) else line for k, line in enumerate(lines)
+            f'name = "{EVIL} {k}"' if re.match("name = ", line) else line
+            for k, line in enumerate(lines)
         ]
         path.write_text("\n".join(named))
     return folder
@@ -54,7 +55,11 @@ def page(browser: Browser, server: ExploreServer) -> Browser:
 
 def text(page: Browser, name: str) -> str:
     """What an element shows."""
-    return str(page.run("return document.getElementById(arguments[0]).textContent", name))
+    return str(
+        page.run(
+            "return document.getElementById(arguments[0]).textContent", name
+        )
+    )
 
 
 def press(page: Browser, *keys: str) -> None:
@@ -67,16 +72,26 @@ def tab_to(page: Browser, name: str) -> None:
     page.run("document.activeElement.blur(); window.scrollTo(0, 0)")
     for _ in range(120):
         press(page, Keys.TAB)
-        if page.run("return document.activeElement.id || document.activeElement.ariaLabel") == name:
+        if (
+            page.run(
+                "return document.activeElement.id || document.activeElement.ariaLabel"
+            )
+            == name
+        ):
             return
     raise AssertionError(f"no tab stop at {name}")
 
 
 @pytest.mark.parametrize("width", [1280, 390])
-def test_opens_without_complaint_and_fits(page: Browser, server: ExploreServer, width: int) -> None:
+def test_opens_without_complaint_and_fits(
+    page: Browser, server: ExploreServer, width: int
+) -> None:
     """No console error, nothing asked for from elsewhere, no element wider than the window."""
     resize(page, width)
-    wait_for(page, f"document.querySelector('canvas').getBoundingClientRect().width < {width}")
+    wait_for(
+        page,
+        f"document.querySelector('canvas').getBoundingClientRect().width < {width}",
+    )
     assert page.complaints() == []
     own = f"http://127.0.0.1:{server.server_port}/"
     assert [url for url in page.requests() if not url.startswith(own)] == []
@@ -87,7 +102,9 @@ def test_names_of_the_project_stay_text(page: Browser) -> None:
     """Every name is a script: it is shown, and the page has its own two scripts only."""
     for name in ("car", "venue", "folder", "attitude", "where"):
         assert EVIL[:8] in text(page, name), name
-    assert page.run("return [...document.scripts].map(one => new URL(one.src).pathname)") == [
+    assert page.run(
+        "return [...document.scripts].map(one => new URL(one.src).pathname)"
+    ) == [
         "/uPlot.js",
         "/page.js",
     ]
@@ -98,21 +115,38 @@ def test_the_keyboard_is_enough(page: Browser) -> None:
     first = text(page, "margin")
     tab_to(page, "rear camber deg, slider")
     press(page, *([Keys.ARROW_LEFT] * 20))
-    wait_for(page, f"{EXACT} && document.getElementById('margin').textContent !== {first!r}")
+    wait_for(
+        page,
+        f"{EXACT} && document.getElementById('margin').textContent !== {first!r}",
+    )
     assert text(page, "mark") == "exact"
     tab_to(page, "undo")
     while page.run("return !document.getElementById('undo').disabled"):
         press(page, Keys.ENTER)
-    wait_for(page, f"{EXACT} && document.getElementById('margin').textContent === {first!r}")
+    wait_for(
+        page,
+        f"{EXACT} && document.getElementById('margin').textContent === {first!r}",
+    )
     tab_to(page, "place")
     press(page, Keys.HOME)
-    wait_for(page, f"{EXACT} && document.getElementById('here-words').textContent.includes(' at 0 ')")
+    wait_for(
+        page,
+        f"{EXACT} && document.getElementById('here-words').textContent.includes(' at 0 ')",
+    )
     tab_to(page, "save")
     press(page, Keys.ENTER)
-    wait_for(page, "document.getElementById('saved').textContent.startsWith('saved: ')")
+    wait_for(
+        page,
+        "document.getElementById('saved').textContent.startsWith('saved: ')",
+    )
     press(page, Keys.ENTER)
-    wait_for(page, "document.getElementById('saved').textContent.startsWith('not saved: ')")
-    refused = [line for line in page.complaints() if "400" not in line]  # the browser notes the refusal
+    wait_for(
+        page,
+        "document.getElementById('saved').textContent.startsWith('not saved: ')",
+    )
+    refused = [
+        line for line in page.complaints() if "400" not in line
+    ]  # the browser notes the refusal
     assert refused == []
 
 
@@ -159,7 +193,10 @@ def test_two_pages_at_once(page: Browser, server: ExploreServer) -> None:
         show(page, server.address)
         tab_to(page, "rear ride height mm, slider")
         press(page, Keys.HOME)
-        wait_for(page, f"{EXACT} && document.getElementById('margin').textContent !== {first!r}")
+        wait_for(
+            page,
+            f"{EXACT} && document.getElementById('margin').textContent !== {first!r}",
+        )
     finally:
         page.driver.close()
         page.driver.switch_to.window(own)
@@ -167,15 +204,24 @@ def test_two_pages_at_once(page: Browser, server: ExploreServer) -> None:
     assert text(page, "margin").startswith(first.split(",")[0])
 
 
-def test_a_car_that_loses_contact_says_so(browser: Browser, tmp_path: Path) -> None:
+def test_a_car_that_loses_contact_says_so(
+    browser: Browser, tmp_path: Path
+) -> None:
     """At 38 m/s the car comes off near the top: no number, hatched places, and the car drawn dashed."""
     folder = example("bore", tmp_path / "lost")
     venue = folder / "venue.toml"
-    venue.write_text(venue.read_text().replace("speed_m_s = 54", "speed_m_s = 38"))
+    venue.write_text(
+        venue.read_text().replace("speed_m_s = 54", "speed_m_s = 38")
+    )
     with served(folder) as server:
         show(browser, server.address)
         assert "CONTACT LOST" in text(browser, "margin")
-        assert browser.run("return document.querySelectorAll('#drawings path.lost').length") > 0
+        assert (
+            browser.run(
+                "return document.querySelectorAll('#drawings path.lost').length"
+            )
+            > 0
+        )
 
 
 def test_examples_of_all_kinds_open(browser: Browser) -> None:

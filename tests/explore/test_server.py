@@ -28,7 +28,9 @@ Json = dict[str, Any]
 @pytest.fixture(scope="module")
 def session(tmp_path_factory: pytest.TempPathFactory) -> Session:
     """The bore at thirteen roll angles."""
-    return Session(load(example("bore", tmp_path_factory.mktemp("explore") / "bore")))
+    return Session(
+        load(example("bore", tmp_path_factory.mktemp("explore") / "bore"))
+    )
 
 
 @pytest.fixture(scope="module")
@@ -47,9 +49,18 @@ def state(session: Session) -> Json:
     return found
 
 
-def ask(session: Session, state: Json, attitude: int = 0, place: int = 0, **more: Any) -> Json:
+def ask(
+    session: Session,
+    state: Json,
+    attitude: int = 0,
+    place: int = 0,
+    **more: Any,
+) -> Json:
     """The answer to a page."""
-    return session.answer("/answer", {"state": state, "attitude": attitude, "place": place, **more})
+    return session.answer(
+        "/answer",
+        {"state": state, "attitude": attitude, "place": place, **more},
+    )
 
 
 def turned(state: Json, **settings: float) -> Json:
@@ -61,21 +72,29 @@ def turned(state: Json, **settings: float) -> Json:
 # ---- answers -----------------------------------------------------------------------------------------------
 
 
-def test_exact_answers_are_those_of_assess(session: Session, state: Json) -> None:
+def test_exact_answers_are_those_of_assess(
+    session: Session, state: Json
+) -> None:
     """The page's worst margin, case, counts and limits are the command's, to the digits that are sent."""
     found = assess(session.project)
     page = ask(session, state)
     worst = page["worst"]
     assert page["exact"]
     assert worst["margin"] == pytest.approx(found.margin, abs=1e-12)
-    assert (worst["attitude"], worst["place"]) == divmod(found.worst, found.result.cases.angles.size)
+    assert (worst["attitude"], worst["place"]) == divmod(
+        found.worst, found.result.cases.angles.size
+    )
     assert worst["slides"] == found.result.sliding()
     assert page["broken"] == [limit.words for limit in found.broken]
     margins = np.array(page["margin"][:-1], dtype=float)
-    assert np.abs(margins.ravel() - found.result.margin[0]).max() < 1e-5  # five digits are sent
+    assert (
+        np.abs(margins.ravel() - found.result.margin[0]).max() < 1e-5
+    )  # five digits are sent
 
 
-def test_the_own_case_beside_the_venue_changes_no_verdict(session: Session, state: Json) -> None:
+def test_the_own_case_beside_the_venue_changes_no_verdict(
+    session: Session, state: Json
+) -> None:
     """The page's own case is the last line; as an attitude of the venue it has that attitude's margins."""
     own = {**state["own"], "crosswind_m_s": 6.0}
     page = ask(session, {**state, "own": own})
@@ -84,24 +103,40 @@ def test_the_own_case_beside_the_venue_changes_no_verdict(session: Session, stat
     assert page["margin"][-1] == page["margin"][names.index("crosswind")]
 
 
-def test_quick_answers_are_marked_and_near(session: Session, state: Json) -> None:
+def test_quick_answers_are_marked_and_near(
+    session: Session, state: Json
+) -> None:
     """A tenth of a degree of camber: loads are solved, the margin by its slope errs by its curvature only."""
     other = turned(state, front__camber_deg=-1.6)
     ask(session, state)
     quick = ask(session, other, 3, 8, near=state)
     exact = ask(session, other, 3, 8)
     assert not quick["exact"] and exact["exact"]
-    assert np.abs(np.array(quick["here"]["load_N"]) - exact["here"]["load_N"]).max() <= 0.2  # N, of 4 digits
-    gap = np.array(quick["margin"][3], dtype=float) - np.array(exact["margin"][3], dtype=float)
+    assert (
+        np.abs(
+            np.array(quick["here"]["load_N"]) - exact["here"]["load_N"]
+        ).max()
+        <= 0.2
+    )  # N, of 4 digits
+    gap = np.array(quick["margin"][3], dtype=float) - np.array(
+        exact["margin"][3], dtype=float
+    )
     moved = np.array(exact["margin"][3], dtype=float) - np.array(
         ask(session, state, 3, 8)["margin"][3], float
     )
-    assert np.abs(gap).max() < 0.2 * np.abs(moved).max()  # the rest of a step by its slope is of second order
+    assert (
+        np.abs(gap).max() < 0.2 * np.abs(moved).max()
+    )  # the rest of a step by its slope is of second order
 
 
-def test_bad_places_are_those_that_slide_or_break_a_limit(session: Session, state: Json) -> None:
+def test_bad_places_are_those_that_slide_or_break_a_limit(
+    session: Session, state: Json
+) -> None:
     """A setup with springs so soft that stops are reached breaks a limit, at places that are marked."""
-    page = ask(session, turned(state, front__spring_N_per_mm=20.0, rear__spring_N_per_mm=20.0))
+    page = ask(
+        session,
+        turned(state, front__spring_N_per_mm=20.0, rear__spring_N_per_mm=20.0),
+    )
     assert page["broken"] and any(page["bad"])
     assert not any(ask(session, state)["bad"])
 
@@ -109,9 +144,18 @@ def test_bad_places_are_those_that_slide_or_break_a_limit(session: Session, stat
 @pytest.mark.parametrize(
     ("change", "named"),
     [
-        (lambda state: turned(state, front__camber_deg=-20.0), "front.camber_deg"),
-        (lambda state: turned(state, front__camber_deg=float("nan")), "front.camber_deg"),
-        (lambda state: turned(state, front__caster_deg=1.0), "front.caster_deg"),
+        (
+            lambda state: turned(state, front__camber_deg=-20.0),
+            "front.camber_deg",
+        ),
+        (
+            lambda state: turned(state, front__camber_deg=float("nan")),
+            "front.camber_deg",
+        ),
+        (
+            lambda state: turned(state, front__caster_deg=1.0),
+            "front.caster_deg",
+        ),
         (lambda state: {**state, "speed": 1e4}, "speed_m_s"),
         (lambda state: {**state, "body": "no such"}, "body"),
         (lambda state: {**state, "own": {}}, "heading_deg"),
@@ -130,13 +174,34 @@ def test_wrong_states_are_refused_by_name(
 # ---- who is answered ---------------------------------------------------------------------------------------
 
 
-def request(server: ExploreServer, method: str, path: str, body: Any = None, **headers: str) -> Any:
+def request(
+    server: ExploreServer,
+    method: str,
+    path: str,
+    body: Any = None,
+    **headers: str,
+) -> Any:
     """One request; the answer, read."""
     host = f"127.0.0.1:{server.server_port}"
-    given = {"Host": host, "Cookie": server.cookie, "Origin": f"http://{host}", **headers}
-    line = http.client.HTTPConnection("127.0.0.1", server.server_port, timeout=20)
-    kept = {name.replace("_", "-"): value for name, value in given.items() if value}
-    text = None if body is None else body if isinstance(body, str) else json.dumps(body)
+    given = {
+        "Host": host,
+        "Cookie": server.cookie,
+        "Origin": f"http://{host}",
+        **headers,
+    }
+    line = http.client.HTTPConnection(
+        "127.0.0.1", server.server_port, timeout=20
+    )
+    kept = {
+        name.replace("_", "-"): value for name, value in given.items() if value
+    }
+    text = (
+        None
+        if body is None
+        else body
+        if isinstance(body, str)
+        else json.dumps(body)
+    )
     if text is not None:
         kept.setdefault("Content-Type", "application/json")
     line.request(method, path, text, kept)
@@ -182,7 +247,9 @@ def test_the_page_and_all_its_files(server: ExploreServer) -> None:
         {"Content_Length": "99999999"},
     ],
 )
-def test_questions_of_others_are_refused(server: ExploreServer, wrong: dict[str, str]) -> None:
+def test_questions_of_others_are_refused(
+    server: ExploreServer, wrong: dict[str, str]
+) -> None:
     """Another name of this machine, another page, another browser, a form, a flood: 403, and no answer."""
     assert request(server, "POST", "/proposal", {}).status == 200
     answer = request(server, "POST", "/proposal", {}, **wrong)
@@ -193,8 +260,15 @@ def test_questions_of_others_are_refused(server: ExploreServer, wrong: dict[str,
 def test_other_addresses_reach_nothing(server: ExploreServer) -> None:
     """It listens on 127.0.0.1 alone: a second address of this machine, as another machine's, is refused."""
     with pytest.raises(ConnectionRefusedError):
-        socket.create_connection(("127.0.0.2", server.server_port), timeout=5).close()
-    assert request(server, "GET", "/", Host=f"127.0.0.2:{server.server_port}").status == 403
+        socket.create_connection(
+            ("127.0.0.2", server.server_port), timeout=5
+        ).close()
+    assert (
+        request(
+            server, "GET", "/", Host=f"127.0.0.2:{server.server_port}"
+        ).status
+        == 403
+    )
 
 
 def test_the_token_opens_once(session: Session) -> None:
@@ -205,9 +279,13 @@ def test_the_token_opens_once(session: Session) -> None:
         assert request(server, "GET", "/?token=guess", Cookie="").status == 403
         first = request(server, "GET", path, Cookie="")
         assert first.status == 303 and first.headers["Location"] == "/"
-        assert {"HttpOnly", "SameSite=Strict"} <= set(first.headers["Set-Cookie"].split("; "))
+        assert {"HttpOnly", "SameSite=Strict"} <= set(
+            first.headers["Set-Cookie"].split("; ")
+        )
         assert request(server, "GET", path, Cookie="").status == 403
-        assert request(server, "GET", path).status == 303  # the same browser again
+        assert (
+            request(server, "GET", path).status == 303
+        )  # the same browser again
         assert request(server, "GET", "/", Cookie="").status == 403
         server.shutdown()
 
@@ -217,7 +295,9 @@ def test_refusals_come_as_text(server: ExploreServer, state: Json) -> None:
     for body in ("{", "[]", '{"state": NaN}', "[" * 40_000):
         answer = request(server, "POST", "/answer", body)
         assert answer.status == 400 and json.loads(answer.text)["error"]
-    good = request(server, "POST", "/answer", {"state": state, "attitude": 0, "place": 0})
+    good = request(
+        server, "POST", "/answer", {"state": state, "attitude": 0, "place": 0}
+    )
     assert good.status == 200
 
 
@@ -230,10 +310,24 @@ def test_saving_writes_new_files_only(session: Session, state: Json) -> None:
     path = Path(session.answer("/save", asked)["saved"])
     assert path.parent == session.project.folder
     saved = read_setup(path)
-    assert (saved.name, saved.rear.ride_height) == ("try 1", pytest.approx(0.0515))
+    assert (saved.name, saved.rear.ride_height) == (
+        "try 1",
+        pytest.approx(0.0515),
+    )
     before = path.read_text()
     assert "worst margin" in before
-    for name in ("try 1", "try 1.toml", "car", "../up", "/tmp/x", "", ".hidden", "a" * 200, "\x1b[2J", None):
+    for name in (
+        "try 1",
+        "try 1.toml",
+        "car",
+        "../up",
+        "/tmp/x",
+        "",
+        ".hidden",
+        "a" * 200,
+        "\x1b[2J",
+        None,
+    ):
         with pytest.raises(UserError):
             session.answer("/save", {**asked, "name": name})
     assert path.read_text() == before
@@ -245,20 +339,29 @@ def test_a_proposal_runs_in_the_background_and_stops(
 ) -> None:
     """The search, here one that never ends, is left at its next step; a second start changes nothing."""
 
-    def endless(project: Any, options: Any, progress: Callable[[str], object]) -> None:
+    def endless(
+        project: Any, options: Any, progress: Callable[[str], object]
+    ) -> None:
         while True:
             progress(f"from {project.setup.front.camber:.4f}")
             time.sleep(0.005)
 
     def waited(kind: str) -> Json:
         end = time.monotonic() + 10.0
-        while (found := session.answer("/proposal", {}))["state"] != kind or found["words"] == "loading":
+        while (found := session.answer("/proposal", {}))[
+            "state"
+        ] != kind or found["words"] == "loading":
             assert time.monotonic() < end, found
             time.sleep(0.005)
         return found
 
     monkeypatch.setattr(job_module, "propose", endless)
-    assert session.answer("/propose", {"state": turned(state, front__camber_deg=-3.0)})["state"] == "running"
+    assert (
+        session.answer(
+            "/propose", {"state": turned(state, front__camber_deg=-3.0)}
+        )["state"]
+        == "running"
+    )
     assert waited("running")["words"] == "from -0.0524"
     session.answer("/propose", {"state": state})
     assert waited("running")["words"] == "from -0.0524"

@@ -14,7 +14,9 @@ from setupopt.project.model import Air, Car
 
 # Mirrors the car of the tests: a wing and a floor that feel the ground, and a tail that does not
 LIKE = CAR
-SMALL = replace(LIKE, air=replace(LIKE.air, elements=LIKE.air.elements[::2]))  # wing and tail: less to fit
+SMALL = replace(
+    LIKE, air=replace(LIKE.air, elements=LIKE.air.elements[::2])
+)  # wing and tail: less to fit
 RADIUS = 12.0  # m
 
 
@@ -25,14 +27,20 @@ def attitudes(count: int, seed: int = 0, **fixed: Any) -> AirRows:
     columns: dict[str, Any] = {
         "front_ride": rng.uniform(0.015, 0.15, count),
         "rear_ride": rng.uniform(0.015, 0.15, count),
-        "body_roll": np.where(number % 3 == 0, rng.uniform(-0.03, 0.03, count), 0.0),
+        "body_roll": np.where(
+            number % 3 == 0, rng.uniform(-0.03, 0.03, count), 0.0
+        ),
         "yaw": np.where(number % 3 > 0, rng.uniform(-0.26, 0.26, count), 0.0),
         "curvature": np.where(number % 6 == 0, 1.0 / RADIUS, 0.0),
         "speed": rng.uniform(30.0, 60.0, count),
         "density": np.full(count, 1.2),
     }
-    columns |= {name: np.full(count, float(value)) for name, value in fixed.items()}
-    return AirRows(**columns, forces=np.full((count, 4), np.nan), lines=number + 2)
+    columns |= {
+        name: np.full(count, float(value)) for name, value in fixed.items()
+    }
+    return AirRows(
+        **columns, forces=np.full((count, 4), np.nan), lines=number + 2
+    )
 
 
 def row_forces(car: Car, rows: AirRows, row: int) -> list[float]:
@@ -45,24 +53,47 @@ def row_forces(car: Car, rows: AirRows, row: int) -> list[float]:
             for j in (-2, -1, 0, 1, 2):
                 station, y = e.station + i * e.chord / 3.0, j * e.span / 5.0
                 gap = _gap(air, rows, row, station, y) + e.offset
-                near = e.ground_area * gap / e.peak_gap * exp(1.0 - gap / e.peak_gap) if gap > 0.0 else 0.0
-                push = q / (1.0 + e.yaw_loss * yaw**2) * (e.free_area + near) / 15.0
+                near = (
+                    e.ground_area
+                    * gap
+                    / e.peak_gap
+                    * exp(1.0 - gap / e.peak_gap)
+                    if gap > 0.0
+                    else 0.0
+                )
+                push = (
+                    q
+                    / (1.0 + e.yaw_loss * yaw**2)
+                    * (e.free_area + near)
+                    / 15.0
+                )
                 rear += push * station / car.wheelbase
                 front += push * (1.0 - station / car.wheelbase)
     shift = q * air.drag_area * air.drag_height / car.wheelbase
-    return [front - shift, rear + shift, q * air.drag_area, -q * air.side_area * yaw]
+    return [
+        front - shift,
+        rear + shift,
+        q * air.drag_area,
+        -q * air.side_area * yaw,
+    ]
 
 
 def _gap(air: Air, rows: AirRows, row: int, station: float, y: float) -> float:
     """From the floor line to the surface."""
-    along = (station - air.front_ride_station) / (air.rear_ride_station - air.front_ride_station)
-    line = rows.front_ride[row] + along * (rows.rear_ride[row] - rows.front_ride[row])
+    along = (station - air.front_ride_station) / (
+        air.rear_ride_station - air.front_ride_station
+    )
+    line = rows.front_ride[row] + along * (
+        rows.rear_ride[row] - rows.front_ride[row]
+    )
     bend = rows.curvature[row]
     rise = 1.0 / bend - (1.0 / bend**2 - y**2) ** 0.5 if bend else 0.0
     return float(line + y * rows.body_roll[row] - rise)
 
 
-def measured(car: Car, rows: AirRows, noise: float = 0.0, seed: int = 0) -> AirRows:
+def measured(
+    car: Car, rows: AirRows, noise: float = 0.0, seed: int = 0
+) -> AirRows:
     """The rows with forces, each with normal noise of so much of itself."""
     forces = np.array([row_forces(car, rows, row) for row in range(len(rows))])
     scatter = np.random.default_rng(seed + 1000).standard_normal(forces.shape)
@@ -87,16 +118,26 @@ def another(seed: int, car: Car = LIKE, spread: float = 0.3) -> Car:
         for e in car.air.elements
     ]
     air = replace(car.air, elements=tuple(parts))
-    return replace(car, air=replace(air, drag_area=drawn(air.drag_area), side_area=drawn(air.side_area)))
+    return replace(
+        car,
+        air=replace(
+            air, drag_area=drawn(air.drag_area), side_area=drawn(air.side_area)
+        ),
+    )
 
 
-def one_part(free: float, ground: float, peak: float, chord: float = 0.2) -> Car:
+def one_part(
+    free: float, ground: float, peak: float, chord: float = 0.2
+) -> Car:
     """A single part over the front axle that carries no drag: the front axle takes all its downforce."""
     part = replace(
         LIKE.air.elements[0], name="wing", station=0.0, chord=chord, span=0.01, offset=0.0, free_area=free,
         ground_area=ground, peak_gap=peak, yaw_loss=0.0,
     )  # fmt: skip
-    return replace(LIKE, air=replace(LIKE.air, drag_area=0.0, side_area=0.0, elements=(part,)))
+    return replace(
+        LIKE,
+        air=replace(LIKE.air, drag_area=0.0, side_area=0.0, elements=(part,)),
+    )
 
 
 CSV_HEAD = (
@@ -115,6 +156,9 @@ def as_csv(tables: dict[str, AirRows]) -> str:
                 1e3 * rows.front_ride[row], 1e3 * rows.rear_ride[row], np.degrees(rows.body_roll[row]),
                 np.degrees(rows.yaw[row]), radius, rows.speed[row], *rows.forces[row],
             ]  # fmt: skip
-            written = ["" if cell is None or np.isnan(cell) else f"{cell:.6g}" for cell in cells]
+            written = [
+                "" if cell is None or np.isnan(cell) else f"{cell:.6g}"
+                for cell in cells
+            ]
             lines.append(",".join([name, *written]))
     return "\n".join(lines) + "\n"

@@ -23,7 +23,12 @@ from setupopt.project.model import Car
 def scores(fit: AirFit, truth: Car) -> list[float]:
     """Of the numbers with a value of their own: errors over standard errors."""
     real = [
-        getattr(truth.air if n.term.element is None else truth.air.elements[n.term.element], n.term.field)
+        getattr(
+            truth.air
+            if n.term.element is None
+            else truth.air.elements[n.term.element],
+            n.term.field,
+        )
         for n in fit.numbers
     ]
     pairs = zip(fit.numbers, real, strict=True)
@@ -36,7 +41,9 @@ def test_numbers_come_back_from_noisy_loads() -> None:
     found = []
     for seed in range(3):
         truth = another(seed, SMALL)
-        fit = fit_body("a", "a", SMALL, measured(truth, attitudes(40, seed), 0.02, seed))
+        fit = fit_body(
+            "a", "a", SMALL, measured(truth, attitudes(40, seed), 0.02, seed)
+        )
         found += scores(fit, truth)
     assert len(found) >= 12  # of 24
     assert max(map(abs, found)) < 3.5
@@ -53,7 +60,12 @@ def test_numbers_come_back_exactly_without_noise() -> None:
 
 def _values(truth: Car, fit: AirFit) -> list[float]:
     return [
-        getattr(truth.air if n.term.element is None else truth.air.elements[n.term.element], n.term.field)
+        getattr(
+            truth.air
+            if n.term.element is None
+            else truth.air.elements[n.term.element],
+            n.term.field,
+        )
         for n in fit.numbers
     ]
 
@@ -64,12 +76,20 @@ def test_the_error_of_left_out_rows_is_that_of_fresh_rows() -> None:
     told, seen = [], []
     for seed in range(5):
         truth = another(seed, SMALL)
-        fit = fit_body("a", "a", SMALL, measured(truth, attitudes(10, seed), 0.02, seed))
+        fit = fit_body(
+            "a", "a", SMALL, measured(truth, attitudes(10, seed), 0.02, seed)
+        )
         fresh = measured(truth, attitudes(200, seed + 20), 0.02, seed + 20)
-        missed = measured(replace(SMALL, air=fit.air), fresh).areas - fresh.areas
+        missed = (
+            measured(replace(SMALL, air=fit.air), fresh).areas - fresh.areas
+        )
         told += [fit.error(force) or 0.0 for force in (0, 1)]
-        seen += list(np.sqrt((missed[:, :2] ** 2).mean(axis=0)) / fresh.sizes[:2])
-    assert np.sqrt(np.mean(np.square(told))) == pytest.approx(np.sqrt(np.mean(np.square(seen))), rel=0.35)
+        seen += list(
+            np.sqrt((missed[:, :2] ** 2).mean(axis=0)) / fresh.sizes[:2]
+        )
+    assert np.sqrt(np.mean(np.square(told))) == pytest.approx(
+        np.sqrt(np.mean(np.square(seen))), rel=0.35
+    )
 
 
 def test_held_numbers_make_the_others_less_sure() -> None:
@@ -91,15 +111,23 @@ def test_a_wrong_reading_is_named_by_its_line() -> None:
     assert worst[:2] == (rows.lines[11], "downforce_rear_N")
     assert not is_scattered(fit)
     fresh = attitudes(40, seed=5)
-    first, second = (measured(replace(SMALL, air=one.air), fresh).forces for one in (plain, fit))
-    assert np.abs(first - second).max() < 0.04 * np.abs(first).max()  # the noise, twice
+    first, second = (
+        measured(replace(SMALL, air=one.air), fresh).forces
+        for one in (plain, fit)
+    )
+    assert (
+        np.abs(first - second).max() < 0.04 * np.abs(first).max()
+    )  # the noise, twice
 
 
 def test_loads_in_speed_and_density_scale_out() -> None:
     """Dynamic pressure is divided out: the same attitudes at other speeds in other air give the same body."""
     rows = attitudes(8)
     faster = replace(rows, speed=1.7 * rows.speed, density=0.9 * rows.density)
-    bodies = [fit_body("a", "a", SMALL, measured(another(2, SMALL), one)).air for one in (rows, faster)]
+    bodies = [
+        fit_body("a", "a", SMALL, measured(another(2, SMALL), one)).air
+        for one in (rows, faster)
+    ]
     for first, second in zip(*(body.elements for body in bodies), strict=True):
         assert first.free_area == pytest.approx(second.free_area, rel=1e-4)
         assert first.peak_gap == pytest.approx(second.peak_gap, rel=1e-4)
@@ -122,14 +150,20 @@ def fits(tmp_path_factory: pytest.TempPathFactory) -> AirFits:
     folder = tmp_path_factory.mktemp("air")
     project = load(write_folder(folder))
     rows = attitudes(8, body_roll=0.0, curvature=0.0)
-    tables = {"b": measured(project.car, rows), "a/1": measured(another(1, project.car), rows, 0.02)}
+    tables = {
+        "b": measured(project.car, rows),
+        "a/1": measured(another(1, project.car), rows, 0.02),
+    }
     (folder / "t.csv").write_text(as_csv(tables))
     return fit_air(read_air(folder / "t.csv", project.car), project)
 
 
 def test_every_configuration_becomes_a_body(fits: AirFits) -> None:
     """In the order of their names; one that no file could have is changed, and it is told."""
-    assert [(fit.label, fit.name) for fit in fits.fits] == [("a/1", "a_1"), ("b", "b")]
+    assert [(fit.label, fit.name) for fit in fits.fits] == [
+        ("a/1", "a_1"),
+        ("b", "b"),
+    ]
     assert any('"a/1" is called "a_1"' in note for note in fits.notes)
     assert not any("one body?" in note for note in fits.notes)
 
@@ -138,10 +172,15 @@ def test_one_name_typed_in_two_ways_is_told(tmp_path: Path) -> None:
     """They stay two bodies; nobody knows but the user."""
     project = load(write_folder(tmp_path))
     rows = measured(project.car, attitudes(2, body_roll=0.0, curvature=0.0))
-    (tmp_path / "t.csv").write_text(as_csv({"Low wing": rows, "low  Wing": rows}))
+    (tmp_path / "t.csv").write_text(
+        as_csv({"Low wing": rows, "low  Wing": rows})
+    )
     fits = fit_air(read_air(tmp_path / "t.csv", project.car), project)
     assert len(fits.fits) == 2
-    assert any("differ in capitals or spaces alone: one body?" in note for note in fits.notes)
+    assert any(
+        "differ in capitals or spaces alone: one body?" in note
+        for note in fits.notes
+    )
 
 
 def test_the_spread_is_that_of_the_worst_body(fits: AirFits) -> None:
@@ -154,9 +193,13 @@ def test_the_spread_is_that_of_the_worst_body(fits: AirFits) -> None:
 def test_geometry_and_names_are_those_of_the_project(fits: AirFits) -> None:
     """Only areas, peaks and losses are fitted."""
     for fit in fits.fits:
-        for part, like in zip(fit.air.elements, fit.like.air.elements, strict=True):
+        for part, like in zip(
+            fit.air.elements, fit.like.air.elements, strict=True
+        ):
             kept = ("name", "station", "chord", "span", "offset")
-            assert [getattr(part, key) for key in kept] == [getattr(like, key) for key in kept]
+            assert [getattr(part, key) for key in kept] == [
+                getattr(like, key) for key in kept
+            ]
         assert fit.air.drag_height == fit.like.air.drag_height
 
 

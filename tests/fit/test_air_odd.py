@@ -37,7 +37,12 @@ def test_lift_in_place_of_downforce_is_told() -> None:
 def test_a_body_that_lifts_may_lift() -> None:
     """An area keeps the sign it has in the project."""
     truth, like = one_part(-0.4, 0.5, 0.05), one_part(-0.2, 0.3, 0.08)
-    fit = fit_body("a", "a", like, measured(truth, attitudes(15, body_roll=0.0, curvature=0.0)))
+    fit = fit_body(
+        "a",
+        "a",
+        like,
+        measured(truth, attitudes(15, body_roll=0.0, curvature=0.0)),
+    )
     assert fit.air.elements[0].free_area == pytest.approx(-0.4, rel=1e-3)
     assert "lift" not in "\n".join(oddities(fit))
 
@@ -46,11 +51,17 @@ def test_a_peak_that_no_row_saw_is_told() -> None:
     """Loads that only rise up to the highest row, 60 mm: the peak at 200 mm is no finding."""
     rows = attitudes(20, body_roll=0.0, curvature=0.0, yaw=0.0)
     gaps = np.linspace(0.010, 0.060, 20)
-    rows = measured(one_part(0.1, 3.0, 0.2), replace(rows, front_ride=gaps, rear_ride=gaps))
+    rows = measured(
+        one_part(0.1, 3.0, 0.2), replace(rows, front_ride=gaps, rear_ride=gaps)
+    )
     fit = fit_body("a", "a", one_part(0.1, 3.0, 0.1), rows)
-    told = {number.term.name for number in fit.numbers if number.error is not None}
+    told = {
+        number.term.name for number in fit.numbers if number.error is not None
+    }
     assert "wing peak_gap_mm" in told
-    assert "outside of the gaps measured, 10 to 60 mm" in "\n".join(oddities(fit))
+    assert "outside of the gaps measured, 10 to 60 mm" in "\n".join(
+        oddities(fit)
+    )
 
 
 def test_what_was_not_measured_is_told() -> None:
@@ -64,10 +75,17 @@ def test_what_was_not_measured_is_told() -> None:
 
 def test_other_numbers_that_fit_as_well_are_told() -> None:
     """Where the search found two ends: the second one by its numbers."""
-    fit = fit_body("a", "a", one_part(0.4, 0.5, 0.05), measured(one_part(0.4, 0.5, 0.05), attitudes(4)))
+    fit = fit_body(
+        "a",
+        "a",
+        one_part(0.4, 0.5, 0.05),
+        measured(one_part(0.4, 0.5, 0.05), attitudes(4)),
+    )
     assert "other numbers" not in "\n".join(oddities(fit))
     step = fit.steps[0]
-    doubtful = replace(step, fitted=replace(step.fitted, rival=2.0 * step.fitted.values))
+    doubtful = replace(
+        step, fitted=replace(step.fitted, rival=2.0 * step.fitted.values)
+    )
     words = "\n".join(oddities(replace(fit, steps=(doubtful,))))
     assert "other numbers fit the rows as well" in words
 
@@ -81,13 +99,17 @@ def test_other_numbers_that_fit_as_well_are_told() -> None:
      (1.0, 3.6, "speeds in km/h"), (1.0, 1 / 0.44704, "speeds in mph")],
     ids=str,
 )  # fmt: skip
-def test_another_unit_in_all_rows_is_told(loads: float, speeds: float, wanted: str) -> None:
+def test_another_unit_in_all_rows_is_told(
+    loads: float, speeds: float, wanted: str
+) -> None:
     """No row alone can show it, but the body is many times smaller than the project's."""
     rows = measured(another(1, SMALL), attitudes(4), 0.02)
     typed = replace(rows, forces=loads * rows.forces, speed=speeds * rows.speed)
     fit = fit_body("a", "a", SMALL, typed)
     for part in ("downforce", "drag", "side force"):
-        (line,) = (line for line in oddities(fit) if line.startswith(f"{part} is "))
+        (line,) = (
+            line for line in oddities(fit) if line.startswith(f"{part} is ")
+        )
         assert wanted in line
     assert is_doubtful(fit)
 
@@ -96,7 +118,9 @@ def test_a_body_twice_as_strong_is_no_other_unit() -> None:
     """Within a factor of three it is a body."""
     rows = measured(SMALL, attitudes(5))
     for size in (0.5, 2.0):
-        assert "in car.toml: " not in said(SMALL, replace(rows, forces=size * rows.forces))
+        assert "in car.toml: " not in said(
+            SMALL, replace(rows, forces=size * rows.forces)
+        )
 
 
 def test_rows_in_another_unit_are_named() -> None:
@@ -106,13 +130,17 @@ def test_rows_in_another_unit_are_named() -> None:
     forces[3] *= 1e-3
     ride[8] /= 25.4
     words = said(SMALL, replace(rows, forces=forces, front_ride=ride))
-    assert f"{rows.lines[3]} (downforce_front_N, downforce_rear_N, drag_N" in words
+    assert (
+        f"{rows.lines[3]} (downforce_front_N, downforce_rear_N, drag_N" in words
+    )
     assert f"{rows.lines[8]} (downforce_" in words
 
 
 def test_repeats_that_contradict_each_other_are_named() -> None:
     """By their lines; repeats within the noise are none."""
-    rows = measured(SMALL, attitudes(8).pick(np.array([0, 1, 2, 3, 4, 5, 6, 7, 2])), 0.02)
+    rows = measured(
+        SMALL, attitudes(8).pick(np.array([0, 1, 2, 3, 4, 5, 6, 7, 2])), 0.02
+    )
     rows = replace(rows, lines=np.arange(9) + 2)
     assert "repeat one attitude" not in said(SMALL, rows)
     rows.forces[8, 2] *= 1.5
@@ -123,10 +151,18 @@ def test_repeats_that_contradict_each_other_are_named() -> None:
 def test_loads_that_attitudes_do_not_foretell_are_told() -> None:
     """Downforce drawn by lot: little of it explained, and the body is not whole, whatever has a value."""
     rows = measured(SMALL, attitudes(14))
-    lot = replace(rows, forces=rows.forces * np.random.default_rng(0).uniform(0.2, 1.8, (14, 1)))
+    lot = replace(
+        rows,
+        forces=rows.forces
+        * np.random.default_rng(0).uniform(0.2, 1.8, (14, 1)),
+    )
     assert "left-out rows" not in said(SMALL, rows)
     fit = fit_body("a", "a", SMALL, lot)
-    (line,) = (line for line in oddities(fit) if line.startswith("downforce_rear_N: left-out rows"))
+    (line,) = (
+        line
+        for line in oddities(fit)
+        if line.startswith("downforce_rear_N: left-out rows")
+    )
     error, explained = fit.error(1), fit.explained(1)
     assert error is not None
     assert explained is not None

@@ -19,28 +19,55 @@ from setupopt.project.model import Car
 # Zerihan, PhD thesis, University of Southampton, 2001, figure 7a, single element, transition free, read off
 # to 0.02; the largest height from its text. Quoted from notes, not seen first-hand.
 CHORD = 0.2234  # m
-HEIGHTS = np.array([0.055, 0.067, 0.082, 0.11, 0.134, 0.179, 0.224, 0.313, 0.448, 0.671, 1.0, 3.36])
-LIFT = np.array([1.60, 1.68, 1.72, 1.71, 1.61, 1.41, 1.26, 1.08, 0.93, 0.84, 0.77, 0.69])
+HEIGHTS = np.array(
+    [
+        0.055,
+        0.067,
+        0.082,
+        0.11,
+        0.134,
+        0.179,
+        0.224,
+        0.313,
+        0.448,
+        0.671,
+        1.0,
+        3.36,
+    ]
+)
+LIFT = np.array(
+    [1.60, 1.68, 1.72, 1.71, 1.61, 1.41, 1.26, 1.08, 0.93, 0.84, 0.77, 0.69]
+)
 WINDSOR = Path(__file__).parents[1] / "reference" / "data" / "windsorml"
 
 
 def front_only(car: Car, heights: np.ndarray, areas: np.ndarray) -> AirFit:
     """A part over the front axle at heights (m), its downforce per dynamic pressure (m2) measured there."""
     still = {"body_roll": 0.0, "yaw": 0.0, "curvature": 0.0}
-    rows = replace(attitudes(heights.size, **still), front_ride=heights, rear_ride=heights)
+    rows = replace(
+        attitudes(heights.size, **still), front_ride=heights, rear_ride=heights
+    )
     rows.forces[:, 0] = areas * rows.pressure
     return fit_body("a", "a", car, rows.in_order())
 
 
-@pytest.mark.parametrize(("ground", "peak"), [(1.0, 0.1), (0.5, 0.2), (2.0, 0.05)])
-def test_a_wing_in_ground_effect_peaks_where_it_was_measured(ground: float, peak: float) -> None:
+@pytest.mark.parametrize(
+    ("ground", "peak"), [(1.0, 0.1), (0.5, 0.2), (2.0, 0.05)]
+)
+def test_a_wing_in_ground_effect_peaks_where_it_was_measured(
+    ground: float, peak: float
+) -> None:
     """From any of three wings to start with. The peak lies between the heights printed on both sides of the
     highest one (0.067 and 0.11 chords), as high as printed (1.72, to 0.02), 2.1 to 2.6 times the free one."""
-    fit = front_only(one_part(0.7, ground, peak * CHORD, CHORD), CHORD * HEIGHTS, LIFT)
+    fit = front_only(
+        one_part(0.7, ground, peak * CHORD, CHORD), CHORD * HEIGHTS, LIFT
+    )
     wing = fit.air.elements[0]
     assert 0.067 < wing.peak_gap / CHORD < 0.11
     top = wing.free_area + wing.ground_area
-    assert top == pytest.approx(1.72, abs=0.02 + 0.005)  # and half a unit of its last digit
+    assert top == pytest.approx(
+        1.72, abs=0.02 + 0.005
+    )  # and half a unit of its last digit
     assert 2.1 < top / wing.free_area < 2.6
     assert not fit.held
 
@@ -48,7 +75,9 @@ def test_a_wing_in_ground_effect_peaks_where_it_was_measured(ground: float, peak
 def test_the_wing_s_long_tail_is_not_in_the_model_and_shows() -> None:
     """Half a chord up the measured lift is still 1.35 times the free one, where the model's is gone: left-out
     rows are off by more than the figure could be read (0.02 of 1.3, 1.5 %)."""
-    error = front_only(one_part(0.7, 1.0, 0.1 * CHORD, CHORD), CHORD * HEIGHTS, LIFT).error(0)
+    error = front_only(
+        one_part(0.7, 1.0, 0.1 * CHORD, CHORD), CHORD * HEIGHTS, LIFT
+    ).error(0)
     assert error is not None
     assert 0.02 < error < 0.08
 
@@ -80,13 +109,17 @@ def linear(columns: np.ndarray, measured: np.ndarray) -> np.ndarray:
 def curved(heights: np.ndarray, measured: np.ndarray) -> np.ndarray:
     """Each tenth of the rows by scipy's fit of the same shape to the others."""
 
-    def shape(h: np.ndarray, free: float, ground: float, peak: float) -> np.ndarray:
+    def shape(
+        h: np.ndarray, free: float, ground: float, peak: float
+    ) -> np.ndarray:
         return free + ground * h / peak * np.exp(1.0 - h / peak)
 
     foretold = np.empty(measured.size)
     for fold in range(10):
         out = np.arange(measured.size) % 10 == fold
-        found, _ = curve_fit(shape, heights[~out], measured[~out], p0=(-0.15, 0.3, 0.05))
+        found, _ = curve_fit(
+            shape, heights[~out], measured[~out], p0=(-0.15, 0.3, 0.05)
+        )
         foretold[out] = shape(heights[out], *found)
     return foretold
 
@@ -111,11 +144,15 @@ def test_clearance_explains_little_of_bodies_of_many_shapes() -> None:
     assert ours is not None
     line = explained(linear(heights[:, None], downforce), downforce)
     curve = explained(curved(heights, downforce), downforce)
-    print(f"\nclearance explains {ours:.3f} of the downforce; a line {line:.3f}, scipy's curve {curve:.3f}")
+    print(
+        f"\nclearance explains {ours:.3f} of the downforce; a line {line:.3f}, scipy's curve {curve:.3f}"
+    )
     assert ours == pytest.approx(line, abs=0.05)
     assert ours == pytest.approx(curve, abs=0.05)
     assert 0.0 < ours < 0.1
-    assert explained(linear(geometry, downforce), downforce) > 2.0 * max(ours, line, curve)
+    assert explained(linear(geometry, downforce), downforce) > 2.0 * max(
+        ours, line, curve
+    )
 
 
 def test_what_clearance_does_not_explain_is_in_the_error() -> None:
@@ -125,16 +162,30 @@ def test_what_clearance_does_not_explain_is_in_the_error() -> None:
     error = fit.error(0)
     assert error is not None
     assert error > 0.95 * downforce.std() / np.sqrt((downforce**2).mean())
-    said = next(one for one in oddities(fit) if one.startswith("downforce_front_N: left-out rows"))
+    said = next(
+        one
+        for one in oddities(fit)
+        if one.startswith("downforce_front_N: left-out rows")
+    )
     share = 100.0 * (fit.explained(0) or 0.0)
-    assert f"{100.0 * error:.0f} % off, and {share:.0f} % of its changes explained" in said
+    assert (
+        f"{100.0 * error:.0f} % off, and {share:.0f} % of its changes explained"
+        in said
+    )
 
 
 def test_less_clearance_is_less_lift_in_the_fit_too() -> None:
     """As the data's bins show (10 to 41 mm against 134 to 166 mm, means differ by five standard errors)."""
     heights, downforce, _ = windsor()
     floor = windsor_fit().air.elements[1]
-    low, high = (downforce[(heights > a) & (heights < b)].mean() for a, b in ((0.010, 0.041), (0.134, 0.166)))
+    low, high = (
+        downforce[(heights > a) & (heights < b)].mean()
+        for a, b in ((0.010, 0.041), (0.134, 0.166))
+    )
     assert low > high
     near, far = (0.025 / floor.peak_gap, 0.15 / floor.peak_gap)
-    assert floor.ground_area * (near * np.exp(1.0 - near) - far * np.exp(1.0 - far)) > 0.0
+    assert (
+        floor.ground_area
+        * (near * np.exp(1.0 - near) - far * np.exp(1.0 - far))
+        > 0.0
+    )

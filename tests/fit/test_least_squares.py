@@ -12,7 +12,9 @@ from setupopt.fit.uncertainty import NotIdentifiable
 X = np.linspace(0.0, 3.0, 40)
 
 
-def line(y: np.ndarray, x: np.ndarray = X, noise: float = 0.1, **options: object) -> Fitted:
+def line(
+    y: np.ndarray, x: np.ndarray = X, noise: float = 0.1, **options: object
+) -> Fitted:
     """Intercept and slope of a straight line."""
     return fit(
         lambda p: (y - p[0] - p[1] * x) / noise, np.zeros(2), np.full(2, -900.0), np.full(2, 900.0),
@@ -20,10 +22,14 @@ def line(y: np.ndarray, x: np.ndarray = X, noise: float = 0.1, **options: object
     )  # fmt: skip
 
 
-def drawn(seed: int, count: int = 40, noise: float = 0.1) -> tuple[np.ndarray, np.ndarray]:
+def drawn(
+    seed: int, count: int = 40, noise: float = 0.1
+) -> tuple[np.ndarray, np.ndarray]:
     """Noisy points of 2 + 3 x."""
     x = np.linspace(0.0, 3.0, count)
-    return x, 2.0 + 3.0 * x + noise * np.random.default_rng(seed).normal(size=count)
+    return x, 2.0 + 3.0 * x + noise * np.random.default_rng(seed).normal(
+        size=count
+    )
 
 
 def test_line_against_ordinary_least_squares() -> None:
@@ -34,9 +40,13 @@ def test_line_against_ordinary_least_squares() -> None:
     """
     x, y = drawn(3, 400)
     plain, found = linregress(x, y), line(y, x)
-    assert found.value("slope") == pytest.approx(plain.slope, abs=0.6 * plain.stderr)
+    assert found.value("slope") == pytest.approx(
+        plain.slope, abs=0.6 * plain.stderr
+    )
     assert found.standard_error("slope") == pytest.approx(plain.stderr, rel=0.1)
-    assert found.standard_error("intercept") == pytest.approx(plain.intercept_stderr, rel=0.1)
+    assert found.standard_error("intercept") == pytest.approx(
+        plain.intercept_stderr, rel=0.1
+    )
 
 
 @pytest.mark.parametrize("told", [0.03, 0.1, 0.3])
@@ -64,9 +74,13 @@ def test_few_residuals_make_errors_larger_never_smaller() -> None:
     """
     x, y = drawn(11, 6)
     plain = linregress(x, y).stderr
-    assert line(y, x, 0.05).standard_error("slope") == pytest.approx(plain, rel=0.15)
+    assert line(y, x, 0.05).standard_error("slope") == pytest.approx(
+        plain, rel=0.15
+    )
     told = 10.0 * 0.1 / np.sqrt(((x - x.mean()) ** 2).sum())
-    assert line(y, x, 1.0).standard_error("slope") == pytest.approx(told, rel=1e-3)
+    assert line(y, x, 1.0).standard_error("slope") == pytest.approx(
+        told, rel=1e-3
+    )
 
 
 def test_quantities_with_few_residuals_share_their_noise() -> None:
@@ -76,10 +90,20 @@ def test_quantities_with_few_residuals_share_their_noise() -> None:
     """
     y = 1.0 + 0.5 * np.random.default_rng(1).normal(size=30)
     names = [str(number) for number in range(30)]
-    found = fit(lambda p: (y - p) / 0.1, [0.0], [-9.0], [9.0], "a", [1.0], quantities=names)
+    found = fit(
+        lambda p: (y - p) / 0.1,
+        [0.0],
+        [-9.0],
+        [9.0],
+        "a",
+        [1.0],
+        quantities=names,
+    )
     assert len(set(found.noise.values())) == 1
     assert found.noise["0"] == pytest.approx(5.0, rel=0.4)
-    assert found.standard_errors[0] == pytest.approx(y.std(ddof=1) / np.sqrt(30), rel=0.15)
+    assert found.standard_errors[0] == pytest.approx(
+        y.std(ddof=1) / np.sqrt(30), rel=0.15
+    )
 
 
 def test_a_quantity_noisier_than_told_counts_less() -> None:
@@ -92,7 +116,9 @@ def test_a_quantity_noisier_than_told_counts_less() -> None:
         quantities=["good"] * 30 + ["bad"] * 30,
     )  # fmt: skip
     assert found.noise["bad"] == pytest.approx(10.0, rel=0.4)
-    assert found.value("level") == pytest.approx(good.mean(), abs=0.02)  # a good one's error of the mean
+    assert found.value("level") == pytest.approx(
+        good.mean(), abs=0.02
+    )  # a good one's error of the mean
 
 
 def test_parameters_use_up_residuals() -> None:
@@ -101,15 +127,27 @@ def test_parameters_use_up_residuals() -> None:
     Mean of 40 draws, each known to sqrt(1/24): 3 % by chance, and a few per cent for what is cut as outlying.
     """
     x = np.arange(24.0) / 24.0
-    waves = np.column_stack([f(2 * np.pi * n * x) for n in range(1, 7) for f in (np.sin, np.cos)])
+    waves = np.column_stack(
+        [f(2 * np.pi * n * x) for n in range(1, 7) for f in (np.sin, np.cos)]
+    )
 
     def noise(seed: int) -> float:
         y = np.random.default_rng(seed).normal(size=24)
         ends = np.full(12, 9.0)
-        found = fit(lambda p: y - waves @ p, 0.0 * ends, -ends, ends, "abcdefghijkl", ends / 9.0, starts=1)
+        found = fit(
+            lambda p: y - waves @ p,
+            0.0 * ends,
+            -ends,
+            ends,
+            "abcdefghijkl",
+            ends / 9.0,
+            starts=1,
+        )
         return found.noise[""]
 
-    assert np.mean([noise(seed) for seed in range(40)]) == pytest.approx(1.0, abs=0.12)
+    assert np.mean([noise(seed) for seed in range(40)]) == pytest.approx(
+        1.0, abs=0.12
+    )
 
 
 def test_a_reading_that_nothing_checks_has_no_score() -> None:
@@ -155,10 +193,17 @@ def test_a_sum_is_told_though_its_terms_are_not() -> None:
         lambda p: (y - p[0] - 1.6 * p[1] - p[2] * X) / 0.1, np.zeros(3), np.full(3, -9.0), np.full(3, 9.0),
         "abc", np.ones(3),
     )  # fmt: skip
-    assert found.untold == (NotIdentifiable("a", from_=("b",)), NotIdentifiable("b", from_=("a",)))
-    assert found.values @ [1.0, 1.6, 0.0] == pytest.approx(line(y).value("intercept"), abs=1e-4)
+    assert found.untold == (
+        NotIdentifiable("a", from_=("b",)),
+        NotIdentifiable("b", from_=("a",)),
+    )
+    assert found.values @ [1.0, 1.6, 0.0] == pytest.approx(
+        line(y).value("intercept"), abs=1e-4
+    )
     alone = line(y).standard_error("intercept")
-    assert found.error_of(np.array([1.0, 1.6, 0.0])) == pytest.approx(alone, rel=1e-3)
+    assert found.error_of(np.array([1.0, 1.6, 0.0])) == pytest.approx(
+        alone, rel=1e-3
+    )
     assert found.error_of(np.array([1.0, 1.0, 0.0])) == np.inf
 
 
@@ -180,10 +225,14 @@ def test_an_error_as_large_as_the_scale_is_no_finding() -> None:
     """One point of noise 2 and a scale of 1: nothing was learned; with a scale of 3 something was."""
 
     def one(scale: float) -> Fitted:
-        return fit(lambda p: (4.0 - p) / 2.0, [0.0], [-9.0], [9.0], "a", [scale])
+        return fit(
+            lambda p: (4.0 - p) / 2.0, [0.0], [-9.0], [9.0], "a", [scale]
+        )
 
     assert not one(1.0).is_told("a")
-    assert one(3.0).standard_error("a") == pytest.approx(2.0, rel=1e-6)  # its noise, there being no other
+    assert one(3.0).standard_error("a") == pytest.approx(
+        2.0, rel=1e-6
+    )  # its noise, there being no other
 
 
 def test_errors_that_go_together_are_named() -> None:
@@ -192,17 +241,26 @@ def test_errors_that_go_together_are_named() -> None:
     found = line(drawn(9)[1], x)
     ((first, second, correlation),) = found.correlated
     assert (first, second) == ("intercept", "slope")
-    assert correlation == pytest.approx(-x.mean() / np.sqrt((x**2).mean()), abs=1e-4)
+    assert correlation == pytest.approx(
+        -x.mean() / np.sqrt((x**2).mean()), abs=1e-4
+    )
 
 
 def test_a_second_answer_is_told() -> None:
     """The square of a number leaves its sign open: the other one is named; of the number itself none is."""
     y = 4.0 + 0.05 * np.random.default_rng(0).normal(size=20)
     starts = np.array([[1.0], [-1.0]])
-    squared = fit(lambda p: (y - p[0] ** 2) / 0.05, starts, [-9.0], [9.0], "a", [1.0])
+    squared = fit(
+        lambda p: (y - p[0] ** 2) / 0.05, starts, [-9.0], [9.0], "a", [1.0]
+    )
     assert squared.rival is not None
     assert squared.rival[0] == pytest.approx(-squared.value("a"), abs=1e-3)
-    assert fit(lambda p: (y - p[0]) / 0.05, starts, [-9.0], [9.0], "a", [1.0]).rival is None
+    assert (
+        fit(
+            lambda p: (y - p[0]) / 0.05, starts, [-9.0], [9.0], "a", [1.0]
+        ).rival
+        is None
+    )
 
 
 def test_a_dip_at_the_end_of_a_flat_stretch_is_found() -> None:
@@ -213,10 +271,14 @@ def test_a_dip_at_the_end_of_a_flat_stretch_is_found() -> None:
 
     def residuals(p: np.ndarray) -> np.ndarray:
         short = max(1.0 - p[0], 0.0)
-        return np.array([1.5 - 10.0 * short + 50.0 * short**2, *(p[1] - X)]) / 0.5
+        return (
+            np.array([1.5 - 10.0 * short + 50.0 * short**2, *(p[1] - X)]) / 0.5
+        )
 
     starts = np.array([[2.0, 1.0], [4.0, 2.0]])
-    found = fit(residuals, starts, np.zeros(2), np.array([9.0, 9.0]), "ab", np.ones(2))
+    found = fit(
+        residuals, starts, np.zeros(2), np.array([9.0, 9.0]), "ab", np.ones(2)
+    )
     assert found.value("a") == pytest.approx(0.9, abs=1e-3)
 
 
@@ -230,10 +292,14 @@ def test_what_nothing_determines_ends_at_the_anchor() -> None:
     )  # fmt: skip
     assert found.value("d") == pytest.approx(4.0, abs=1e-3)
     assert found.value("b") - found.value("a") == pytest.approx(2.0, abs=1e-3)
-    assert found.value("a") + found.value("b") == pytest.approx(line(y).value("intercept"), abs=1e-4)
+    assert found.value("a") + found.value("b") == pytest.approx(
+        line(y).value("intercept"), abs=1e-4
+    )
 
 
-def test_eight_spare_residuals_tell_their_noise_whatever_rounding_does() -> None:
+def test_eight_spare_residuals_tell_their_noise_whatever_rounding_does() -> (
+    None
+):
     """Nine readings of one number leave eight to spare; their leverages add up to 1 but for rounding.
 
     The noise is three times what was told: it is found each time, never left as told.
@@ -241,7 +307,15 @@ def test_eight_spare_residuals_tell_their_noise_whatever_rounding_does() -> None
     for seed in range(40):
         scales = np.random.default_rng(seed).uniform(0.5, 2.0, 9)
         y = 3.0 * np.random.default_rng(seed).normal(size=9)
-        found = fit(lambda p, y=y, s=scales: (y - p[0]) * s, [0.0], [-9.0], [9.0], "a", [3.0], starts=1)
+        found = fit(
+            lambda p, y=y, s=scales: (y - p[0]) * s,
+            [0.0],
+            [-9.0],
+            [9.0],
+            "a",
+            [3.0],
+            starts=1,
+        )
         assert found.noise[""] != 1.0
 
 

@@ -10,13 +10,25 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from setupopt.errors import InputErrors
-from setupopt.fit.table import Column, Measurements, lines_text, read_measurements
+from setupopt.fit.table import (
+    Column,
+    Measurements,
+    lines_text,
+    read_measurements,
+)
 from setupopt.project.field_types import Bounds
 
 COLUMNS = {
-    "load_N": Column(Bounds(50, 200_000, "N"), is_needed=True, others={"kN": 1e3}),
+    "load_N": Column(
+        Bounds(50, 200_000, "N"), is_needed=True, others={"kN": 1e3}
+    ),
     "radius_mm": Column(Bounds(1000, 1_000_000, "mm"), 1e-3, empty=np.inf),
-    "depth_mm": Column(Bounds(0.1, 300, "mm"), 1e-3, is_measured=True, others={"m": 1e3, "in": 25.4}),
+    "depth_mm": Column(
+        Bounds(0.1, 300, "mm"),
+        1e-3,
+        is_measured=True,
+        others={"m": 1e3, "in": 25.4},
+    ),
     "force_N": Column(Bounds(-1e5, 1e5, "N"), is_measured=True),
 }
 
@@ -30,9 +42,14 @@ def read(folder: Path, text: str | bytes) -> Measurements:
 
 def test_values_in_si_and_blanks(tmp_path: Path) -> None:
     """Any order of columns; what is empty means what its column says; rows of commas are none."""
-    table = read(tmp_path, "depth_mm,who,load_N,radius_mm\n12, me ,3000,8000\n,,,\n,you,4e3,\n0.5,,50,\n")
+    table = read(
+        tmp_path,
+        "depth_mm,who,load_N,radius_mm\n12, me ,3000,8000\n,,,\n,you,4e3,\n0.5,,50,\n",
+    )
     assert table.values["load_N"] == pytest.approx([3000, 4000, 50])
-    assert table.values["depth_mm"] == pytest.approx([0.012, np.nan, 0.0005], nan_ok=True)
+    assert table.values["depth_mm"] == pytest.approx(
+        [0.012, np.nan, 0.0005], nan_ok=True
+    )
     assert table.values["radius_mm"] == pytest.approx([8.0, np.inf, np.inf])
     assert np.isnan(table.values["force_N"]).all()
     assert table.names["who"] == ["me", "you", ""]
@@ -42,18 +59,54 @@ def test_values_in_si_and_blanks(tmp_path: Path) -> None:
 
 REFUSED = [
     ("load_N,depth_mm\n3000,abc\n", 2, "depth_mm", '"abc"', "or nothing"),
-    ('load_N,depth_mm\n3000,"12,5"\n', 2, "depth_mm", '"12,5"', "with a decimal point: 12.5"),
-    ("load_N,depth_mm\n3000,12,5\n", 2, "", "3 cells", "a decimal comma starts a new cell"),
-    ("load_N,depth_mm\n3000,12\n3000,0.012\n", 3, "depth_mm", '"0.012"', "0.012 m is 12 mm"),
+    (
+        'load_N,depth_mm\n3000,"12,5"\n',
+        2,
+        "depth_mm",
+        '"12,5"',
+        "with a decimal point: 12.5",
+    ),
+    (
+        "load_N,depth_mm\n3000,12,5\n",
+        2,
+        "",
+        "3 cells",
+        "a decimal comma starts a new cell",
+    ),
+    (
+        "load_N,depth_mm\n3000,12\n3000,0.012\n",
+        3,
+        "depth_mm",
+        '"0.012"',
+        "0.012 m is 12 mm",
+    ),
     ("load_N,depth_mm\n3.1,12\n", 2, "load_N", '"3.1"', "3.1 kN is 3100 N"),
-    ("load_N,depth_mm\n,12\n", 2, "load_N", "an empty cell", "from 50 to 200000 N"),
+    (
+        "load_N,depth_mm\n,12\n",
+        2,
+        "load_N",
+        "an empty cell",
+        "from 50 to 200000 N",
+    ),
     ("load_N,depth_mm\n1_000,12\n", 2, "load_N", '"1_000"', "a number"),
     ("load_N,depth_mm\ninf,12\n", 2, "load_N", '"inf"', "a number"),
     ("load_N,depth_mm\n3000,nan\n", 2, "depth_mm", '"nan"', "a number"),
     ("load_N,depth_mm\n-3000,12\n", 2, "load_N", '"-3000"', "a number"),
     ("depth_mm\n12\n", 1, "load_N", "no such column", "a number from 50"),
-    ("load_N,dept_mm\n3000,12\n", 1, "dept_mm", "an unknown column", "depth_mm"),
-    ("load_N,depth_mm\n3000,\n", 1, "", "nothing measured", "depth_mm, force_N"),
+    (
+        "load_N,dept_mm\n3000,12\n",
+        1,
+        "dept_mm",
+        "an unknown column",
+        "depth_mm",
+    ),
+    (
+        "load_N,depth_mm\n3000,\n",
+        1,
+        "",
+        "nothing measured",
+        "depth_mm, force_N",
+    ),
     ("load_N\n3000\n", 1, "", "nothing measured", "depth_mm, force_N"),
     ("load_N,depth_mm\n,\n", None, "", "no rows", "at least one row"),
     ("load_N,depth_mm\n", 1, "", "no rows", "at least one row"),
@@ -64,7 +117,12 @@ REFUSED = [
 
 @pytest.mark.parametrize(("text", "line", "key", "found", "expected"), REFUSED)
 def test_mistakes_by_line_and_column(
-    tmp_path: Path, text: str, line: int | None, key: str, found: str, expected: str
+    tmp_path: Path,
+    text: str,
+    line: int | None,
+    key: str,
+    found: str,
+    expected: str,
 ) -> None:
     """Each says where it stands, what was found and what is wanted instead."""
     with pytest.raises(InputErrors) as refused:
@@ -85,7 +143,10 @@ def test_all_mistakes_at_once_in_the_order_of_lines(tmp_path: Path) -> None:
 
 def test_oddities_are_told_and_kept(tmp_path: Path) -> None:
     """Rows without a measured value and identical rows stay, and are named; plain repeats are no oddity."""
-    table = read(tmp_path, "load_N,depth_mm\n3000,12\n3000,12.1\n4000,\n3000,12\n5000,20\n3000,12\n")
+    table = read(
+        tmp_path,
+        "load_N,depth_mm\n3000,12\n3000,12.1\n4000,\n3000,12\n5000,20\n3000,12\n",
+    )
     assert len(table) == 6
     bare, same = table.notes
     assert bare.startswith("nothing measured on line 4:")
@@ -100,18 +161,34 @@ def test_many_lines_are_cut() -> None:
 def test_many_copies_are_counted(tmp_path: Path) -> None:
     """Twenty are named one by one, the rest by their number."""
     rows = [f"{1000 + row},{5 + row}" for row in range(33)]
-    notes = read(tmp_path, "\n".join(["load_N,depth_mm", *rows, *rows]) + "\n").notes
+    notes = read(
+        tmp_path, "\n".join(["load_N,depth_mm", *rows, *rows]) + "\n"
+    ).notes
     assert len(notes) == 21
     assert notes[0].startswith("lines 2 and 35 are the same")
     assert notes[-1].startswith("13 more rows stand there again")
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(st.one_of(st.text(max_size=120), st.lists(st.text(max_size=12), min_size=2, max_size=8).map(",".join)))
-def test_broken_tables_are_refused_not_crashed(tmp_path: Path, text: str) -> None:
+@settings(
+    max_examples=150,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+@given(
+    st.one_of(
+        st.text(max_size=120),
+        st.lists(st.text(max_size=12), min_size=2, max_size=8).map(",".join),
+    )
+)
+def test_broken_tables_are_refused_not_crashed(
+    tmp_path: Path, text: str
+) -> None:
     """Whatever stands in the cells: a table, or a refusal that names something."""
     try:
-        table = read(tmp_path, f"load_N,depth_mm\n{text}\n".encode("utf-8", "surrogatepass"))
+        table = read(
+            tmp_path,
+            f"load_N,depth_mm\n{text}\n".encode("utf-8", "surrogatepass"),
+        )
     except InputErrors as refused:
         assert str(refused)
     else:

@@ -27,7 +27,14 @@ from setupopt.fit.tyre_parameters import (
     THRUST,
     WIDTH,
 )
-from setupopt.fit.tyre_table import NOISE, QUANTITIES, RELAXATION, Rig, read_tyre_table, reading_noise
+from setupopt.fit.tyre_table import (
+    NOISE,
+    QUANTITIES,
+    RELAXATION,
+    Rig,
+    read_tyre_table,
+    reading_noise,
+)
 from setupopt.report.fit_tyre.fields import file_value
 
 from .tyre_tables import PRESS, PROGRAMME, Invented, Row, answers, noisy, write
@@ -42,7 +49,10 @@ TAPED = Rig(radius=0.28, tread_width=0.23)
 
 
 def pressed(
-    rows: Sequence[Row], grip: float = 1.0, from_touch: bool = False, tyre: Invented | None = None
+    rows: Sequence[Row],
+    grip: float = 1.0,
+    from_touch: bool = False,
+    tyre: Invented | None = None,
 ) -> np.ndarray:
     """What a press and a drag test give of an invented tyre."""
     return answers(tyre or Invented(), rows, grip, from_touch)[:, : len(PRESS)]
@@ -67,7 +77,9 @@ def readings() -> np.ndarray:
 @pytest.fixture(scope="module")
 def plain(tmp_path_factory: pytest.TempPathFactory) -> TyreFit:
     """The tyre of these readings."""
-    return fitted(write(tmp_path_factory.mktemp("t") / "t.csv", DAY, readings()), PRECISE)
+    return fitted(
+        write(tmp_path_factory.mktemp("t") / "t.csv", DAY, readings()), PRECISE
+    )
 
 
 def by_key(fit: TyreFit) -> dict[str, Finding]:
@@ -89,9 +101,18 @@ def untold(fit: TyreFit) -> set[str]:
 def scores(fit: TyreFit, tyre: Invented) -> dict[str, float]:
     """How many standard errors each parameter is off; friction at the pressure chosen."""
     true = tyre.more_key_values
-    true[FRICTION] *= (fit.friction_pressure / tyre.friction_pressure) ** -tyre.exponent
-    found = {key: one for key, one in by_key(fit).items() if one.standard_error is not None}
-    return {key: (one.value - true[key]) / one.standard_error for key, one in found.items()}
+    true[FRICTION] *= (
+        fit.friction_pressure / tyre.friction_pressure
+    ) ** -tyre.exponent
+    found = {
+        key: one
+        for key, one in by_key(fit).items()
+        if one.standard_error is not None
+    }
+    return {
+        key: (one.value - true[key]) / one.standard_error
+        for key, one in found.items()
+    }
 
 
 def test_invented_tyre_comes_back(tmp_path: Path) -> None:
@@ -101,32 +122,51 @@ def test_invented_tyre_comes_back(tmp_path: Path) -> None:
     do the rows fit the true tyre better, as they would where the search ends in a second minimum. How often
     three errors are kept: tests/benchmarks/test_fit.py.
     """
-    path = write(tmp_path / "t.csv", PROGRAMME, noisy(answers(Invented(), PROGRAMME), 1))
+    path = write(
+        tmp_path / "t.csv", PROGRAMME, noisy(answers(Invented(), PROGRAMME), 1)
+    )
     fit = fitted(path, Rig(noise=TWO_PERCENT))
     off = scores(fit, Invented())
     assert len(off) == 10 and max(map(abs, off.values())) < 3.0
     for key, true in Invented().key_values.items():
         error = by_key(fit)[key].standard_error
-        assert error is not None and error < (0.2 if key in (LEAN, EXPONENT, FOUNDATION) else 0.05) * true
-    assert fit.search.cost(fit.fitted.values) < fit.search.cost(true_values(fit))
+        assert (
+            error is not None
+            and error
+            < (0.2 if key in (LEAN, EXPONENT, FOUNDATION) else 0.05) * true
+        )
+    assert fit.search.cost(fit.fitted.values) < fit.search.cost(
+        true_values(fit)
+    )
     assert fit.is_whole
-    assert 100e3 <= fit.friction_pressure <= 250e3 and fit.friction_pressure % 10e3 == 0.0
+    assert (
+        100e3 <= fit.friction_pressure <= 250e3
+        and fit.friction_pressure % 10e3 == 0.0
+    )
 
 
 def true_values(fit: TyreFit) -> np.ndarray:
     """The invented tyre as the search sees it."""
     true = Invented().more_key_values
-    true[FRICTION] *= (fit.friction_pressure / Invented().friction_pressure) ** -Invented().exponent
+    true[FRICTION] *= (
+        fit.friction_pressure / Invented().friction_pressure
+    ) ** -Invented().exponent
     found = [(one, true[one.key] * one.factor) for one in fit.search.free]
-    return np.array([log(value) if one.is_log else value for one, value in found])
+    return np.array(
+        [log(value) if one.is_log else value for one, value in found]
+    )
 
 
 def test_tape_and_surface(tmp_path: Path) -> None:
     """What a tape has measured is taken as it is; friction is that without the grip of the rig's surface."""
     path = write(tmp_path / "t.csv", DAY, noisy(pressed(DAY, grip=0.8), 4))
     fit = fitted(path, replace(PRECISE, surface_grip=0.8))
-    assert [by_key(fit)[key].value for key in (RADIUS, WIDTH)] == pytest.approx([280.0, 230.0])
-    assert by_key(fit)[RADIUS].given and by_key(fit)[RADIUS].standard_error is None
+    assert [by_key(fit)[key].value for key in (RADIUS, WIDTH)] == pytest.approx(
+        [280.0, 230.0]
+    )
+    assert (
+        by_key(fit)[RADIUS].given and by_key(fit)[RADIUS].standard_error is None
+    )
     off = scores(fit, Invented())
     assert len(off) == 6 and max(map(abs, off.values())) < 3.0
 
@@ -152,7 +192,12 @@ def test_a_mirrored_rig_tells_the_same(tmp_path: Path, plain: TyreFit) -> None:
 
 # ---- closed forms ------------------------------------------------------------------------------------------
 
-R, RC, K, EDGE = 0.33, 1.2, 4e7, 0.5  # a patch inside its tread, as in tests/reference/test_johnson_1985.py
+R, RC, K, EDGE = (
+    0.33,
+    1.2,
+    4e7,
+    0.5,
+)  # a patch inside its tread, as in tests/reference/test_johnson_1985.py
 
 
 def johnson(loads: Sequence[float], k: float = K) -> np.ndarray:
@@ -172,26 +217,41 @@ def test_johnsons_closed_forms_come_back(tmp_path: Path) -> None:
     """
     loads = [1000.0, 2000.0, 3000.0, 4000.0]
     rows: list[Row] = [(n, 0.0, p) for p in (1.0, 2.0) for n in loads]
-    fit = fitted(write(tmp_path / "t.csv", rows, np.vstack([johnson(loads), johnson(loads, 1.2 * K)])))
+    fit = fitted(
+        write(
+            tmp_path / "t.csv",
+            rows,
+            np.vstack([johnson(loads), johnson(loads, 1.2 * K)]),
+        )
+    )
     found = by_key(fit)
     assert found[RADIUS].value == pytest.approx(330.0, rel=1e-5)
     assert found[CROWN].value == pytest.approx(1200.0, rel=1e-5)
     assert fit.foundation_at(1e5)[0] == pytest.approx(K, rel=1e-5)
     assert fit.foundation_at(2e5)[0] == pytest.approx(1.2 * K, rel=1e-5)
-    assert untold(fit) == {WIDTH, FRICTION, EXPONENT, LEAN, RELAXATION} | OF_SLIP | OF_CARCASS
+    assert (
+        untold(fit)
+        == {WIDTH, FRICTION, EXPONENT, LEAN, RELAXATION} | OF_SLIP | OF_CARCASS
+    )
     assert not fit.is_whole and not fit.has_friction
 
 
 @pytest.mark.parametrize("exponent", [0.1, 0.2, 1 / 3])
-def test_friction_of_the_closed_form_comes_back(tmp_path: Path, exponent: float) -> None:
+def test_friction_of_the_closed_form_comes_back(
+    tmp_path: Path, exponent: float
+) -> None:
     """Same source: over the patch 2^(1-n) / (2-n) of the friction at its mean pressure k d / 2. To 1e-5."""
     loads = [1000.0, 2000.0, 3000.0, 4000.0]
     values = johnson(loads)
     mean = 0.5 * K * values[:, DEFLECTION]
-    mu = 1.5 * (mean / 150e3) ** -exponent * 2 ** (1 - exponent) / (2 - exponent)
+    mu = (
+        1.5 * (mean / 150e3) ** -exponent * 2 ** (1 - exponent) / (2 - exponent)
+    )
     values[:, LATERAL] = mu * loads
     rig = Rig(radius=R, tread_width=2 * EDGE)
-    fit = fitted(write(tmp_path / "t.csv", [(n, 0.0, 1.5) for n in loads], values), rig)
+    fit = fitted(
+        write(tmp_path / "t.csv", [(n, 0.0, 1.5) for n in loads], values), rig
+    )
     found = by_key(fit)
     assert found[EXPONENT].value == pytest.approx(exponent, abs=1e-5)
     expected = 1.5 * (fit.friction_pressure / 150e3) ** -exponent
@@ -204,14 +264,21 @@ def test_one_pressure_tells_the_whole_foundation_alone(tmp_path: Path) -> None:
     Three rows of four readings for eight parameters leave four to spare, which is said to be few.
     """
     loads = [1000.0, 2500.0, 4000.0]
-    fit = fitted(write(tmp_path / "t.csv", [(n, 0.0, 1.5) for n in loads], johnson(loads)))
+    fit = fitted(
+        write(
+            tmp_path / "t.csv", [(n, 0.0, 1.5) for n in loads], johnson(loads)
+        )
+    )
     found = by_key(fit)
     for key, other in ((FOUNDATION, PER_BAR), (PER_BAR, FOUNDATION)):
         assert found[key].value is None and found[key].untold.from_ == (other,)
     value, error = fit.foundation_at(1.5e5)
     assert value == pytest.approx(K, rel=1e-5) and error < 0.02 * K
     assert not np.isfinite(fit.foundation_at(1.0e5)[1])
-    assert any("12 measured values for 8 parameters are few" in said for said in fit.cautions)
+    assert any(
+        "12 measured values for 8 parameters are few" in said
+        for said in fit.cautions
+    )
 
 
 # lean deg: load N, area m2 at 8 mm of penetration; tests/reference/test_johnson_1985.py, same source
@@ -224,15 +291,27 @@ def test_flat_tread_comes_back_as_flat(tmp_path: Path) -> None:
 
     A crown of 10 m makes w^2 / 8 Rc = 0.8 mm of 8; of 100 m, 0.08 mm, less than the 0.2 mm of noise told.
     """
-    rows: list[Row] = [(load, lean, 1.5) for lean, (load, _) in FLAT_TREAD.items()]
+    rows: list[Row] = [
+        (load, lean, 1.5) for lean, (load, _) in FLAT_TREAD.items()
+    ]
     values = np.full((4, 5), np.nan)
-    values[:, DEFLECTION], values[:, AREA] = 0.008, [area for _, area in FLAT_TREAD.values()]
+    values[:, DEFLECTION], values[:, AREA] = (
+        0.008,
+        [area for _, area in FLAT_TREAD.values()],
+    )
     fit = fitted(
-        write(tmp_path / "t.csv", rows, values, of_columns(values, (DEFLECTION, AREA))),
+        write(
+            tmp_path / "t.csv",
+            rows,
+            values,
+            of_columns(values, (DEFLECTION, AREA)),
+        ),
         Rig(radius=0.33, tread_width=0.25),
     )
     assert fit.foundation_at(1.5e5)[0] == pytest.approx(K, rel=1e-3)
-    assert by_key(fit)[CROWN].value is None or by_key(fit)[CROWN].value > 10_000.0
+    assert (
+        by_key(fit)[CROWN].value is None or by_key(fit)[CROWN].value > 10_000.0
+    )
 
 
 # ---- published load sensitivity ----------------------------------------------------------------------------
@@ -245,17 +324,29 @@ FIGURE_2_9 = {900: 1.10, 1350: 1.08, 1800: 0.97}
 PERANTONI = {2000: 1.80, 6000: 1.45}
 
 
-@pytest.mark.parametrize(("published", "unit"), [(FIGURE_2_9, LBF), (PERANTONI, 1.0)])
-def test_published_load_sensitivity(tmp_path: Path, published: dict[int, float], unit: float) -> None:
+@pytest.mark.parametrize(
+    ("published", "unit"), [(FIGURE_2_9, LBF), (PERANTONI, 1.0)]
+)
+def test_published_load_sensitivity(
+    tmp_path: Path, published: dict[int, float], unit: float
+) -> None:
     """Lateral over load at every printed load, to half a unit of the last digit printed.
 
     Nothing was published of these tyres' patches: no part of them may be called told.
     """
     rows: list[Row] = [(load * unit, 0.0, 1.5) for load in published]
     values = np.full((len(rows), 5), np.nan)
-    values[:, LATERAL] = [ratio * row[0] for ratio, row in zip(published.values(), rows, strict=True)]
-    path = write(tmp_path / "t.csv", rows, values, of_columns(values, (LATERAL,)))
-    fit = fitted(path, Rig(radius=0.3, tread_width=0.25, noise={"peak_lateral_percent": 0.5}))
+    values[:, LATERAL] = [
+        ratio * row[0]
+        for ratio, row in zip(published.values(), rows, strict=True)
+    ]
+    path = write(
+        tmp_path / "t.csv", rows, values, of_columns(values, (LATERAL,))
+    )
+    fit = fitted(
+        path,
+        Rig(radius=0.3, tread_width=0.25, noise={"peak_lateral_percent": 0.5}),
+    )
     ratios = fit.answers[:, LATERAL] / [row[0] for row in rows]
     assert ratios == pytest.approx(list(published.values()), abs=0.005)
     assert {FOUNDATION, PER_BAR, CROWN} <= untold(fit)
@@ -269,23 +360,34 @@ def test_published_ends_on_a_known_patch(tmp_path: Path) -> None:
     """
     loads = [load * LBF for load in FIGURE_2_9]
     values = johnson(loads)
-    values[:, LATERAL] = [ratio * load for ratio, load in zip(FIGURE_2_9.values(), loads, strict=True)]
+    values[:, LATERAL] = [
+        ratio * load
+        for ratio, load in zip(FIGURE_2_9.values(), loads, strict=True)
+    ]
     values[1, LATERAL] = np.nan  # the middle lies above any power law
     fit = fitted(
-        write(tmp_path / "t.csv", [(n, 0.0, 1.5) for n in loads], values), Rig(radius=R, tread_width=2 * EDGE)
+        write(tmp_path / "t.csv", [(n, 0.0, 1.5) for n in loads], values),
+        Rig(radius=R, tread_width=2 * EDGE),
     )
     found = by_key(fit)
-    assert found[EXPONENT].value == pytest.approx(-2.0 * log(0.97 / 1.10) / log(2.0), abs=0.028)
+    assert found[EXPONENT].value == pytest.approx(
+        -2.0 * log(0.97 / 1.10) / log(2.0), abs=0.028
+    )
     assert LEAN in untold(fit)
 
 
 # ---- what tables can be ------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("kept", [(DEFLECTION,), (AREA, LATERAL), (LENGTH, BREADTH), (DEFLECTION, LATERAL)])
+@pytest.mark.parametrize(
+    "kept",
+    [(DEFLECTION,), (AREA, LATERAL), (LENGTH, BREADTH), (DEFLECTION, LATERAL)],
+)
 def test_any_subset_of_columns(tmp_path: Path, kept: tuple[int, ...]) -> None:
     """What is called told is right within four errors, whatever was measured; friction needs its column."""
-    path = write(tmp_path / "t.csv", DAY, readings(), of_columns(readings(), kept))
+    path = write(
+        tmp_path / "t.csv", DAY, readings(), of_columns(readings(), kept)
+    )
     fit = fitted(path, PRECISE)
     assert max(map(abs, scores(fit, Invented()).values()), default=0.0) < 4.0
     assert ({FRICTION, EXPONENT, LEAN} <= untold(fit)) == (LATERAL not in kept)
@@ -307,28 +409,45 @@ def slipped(tmp_path_factory: pytest.TempPathFactory) -> TyreFit:
     values = readings().copy()
     values[5, DEFLECTION] += 0.01
     values[20, LATERAL] *= 1.2
-    return fitted(write(tmp_path_factory.mktemp("s") / "s.csv", DAY, values), PRECISE)
+    return fitted(
+        write(tmp_path_factory.mktemp("s") / "s.csv", DAY, values), PRECISE
+    )
 
 
 def test_outlying_rows_by_their_lines(slipped: TyreFit) -> None:
     """A slipped gauge and a mistyped force are named by line and column, and the tyre stands."""
     fit = slipped
-    named = {(int(fit.table.lines[fit.fitted.rows[i]]), fit.fitted.quantities[i]) for i in fit.outlying}
+    named = {
+        (int(fit.table.lines[fit.fitted.rows[i]]), fit.fitted.quantities[i])
+        for i in fit.outlying
+    }
     assert {(7, "deflection_mm"), (22, "peak_lateral_N")} <= named
-    assert any("7 (deflection_mm" in said and "22 (peak_lateral_N" in said for said in fit.cautions)
-    assert len(named) <= 4  # of 120 by chance: 120 * 0.0005, and a few where the noise itself is estimated
+    assert any(
+        "7 (deflection_mm" in said and "22 (peak_lateral_N" in said
+        for said in fit.cautions
+    )
+    assert (
+        len(named) <= 4
+    )  # of 120 by chance: 120 * 0.0005, and a few where the noise itself is estimated
     assert max(map(abs, scores(fit, Invented()).values())) < 3.0
 
 
-def test_the_order_of_rows_changes_nothing(tmp_path: Path, slipped: TyreFit) -> None:
+def test_the_order_of_rows_changes_nothing(
+    tmp_path: Path, slipped: TyreFit
+) -> None:
     """Values to the digits that are written; what does not fit is named by the line where it stands."""
     table = slipped.table
     mixed = np.random.default_rng(3).permutation(len(DAY))
     turned = replace(
-        table, values={key: of[mixed] for key, of in table.values.items()}, lines=np.arange(len(DAY)) + 2
+        table,
+        values={key: of[mixed] for key, of in table.values.items()},
+        lines=np.arange(len(DAY)) + 2,
     )
     second = fit_tyre(turned, PRECISE)
-    one, other = ([file_value(f) for f in fit.findings if f.value is not None] for fit in (slipped, second))
+    one, other = (
+        [file_value(f) for f in fit.findings if f.value is not None]
+        for fit in (slipped, second)
+    )
     assert one == other and len(one) == 8
     line = int(np.flatnonzero(mixed == 5)[0]) + 2
     assert any(f"{line} (deflection_mm" in said for said in second.cautions)
@@ -348,7 +467,9 @@ def test_repeats_and_copies(tmp_path: Path, plain: TyreFit) -> None:
     assert any("lines 4 and 26 are the same" in said for said in copied.notes)
 
 
-def test_lateral_forces_of_the_other_sign_are_told(tmp_path: Path, plain: TyreFit) -> None:
+def test_lateral_forces_of_the_other_sign_are_told(
+    tmp_path: Path, plain: TyreFit
+) -> None:
     """Counted away from the car throughout: nothing leans as it should, and the likely reason is said."""
     values = readings().copy()
     values[:, LATERAL] *= -1.0
@@ -359,7 +480,9 @@ def test_lateral_forces_of_the_other_sign_are_told(tmp_path: Path, plain: TyreFi
 
 
 @pytest.mark.parametrize("draw", [0, 3])
-def test_another_tyre_that_fits_is_told_by_its_numbers(tmp_path: Path, draw: int) -> None:
+def test_another_tyre_that_fits_is_told_by_its_numbers(
+    tmp_path: Path, draw: int
+) -> None:
     """Three leaning rows under one load: a tread of 234 mm that cuts the patches, or any wider one.
 
     Both are found whatever the last bits of the measured values are, which differ with the draw as they do
@@ -370,11 +493,17 @@ def test_another_tyre_that_fits_is_told_by_its_numbers(tmp_path: Path, draw: int
     table = read_tyre_table(path, Rig())
     rng = np.random.default_rng(draw)
     values = {
-        key: found * (1.0 + 1e-13 * draw * rng.normal(size=len(table))) if key in QUANTITIES else found
+        key: found * (1.0 + 1e-13 * draw * rng.normal(size=len(table)))
+        if key in QUANTITIES
+        else found
         for key, found in table.values.items()
     }
     fit = fit_tyre(replace(table, values=values), Rig())
-    (said,) = (said for said in fit.cautions if "another tyre fits hardly worse" in said)
+    (said,) = (
+        said
+        for said in fit.cautions
+        if "another tyre fits hardly worse" in said
+    )
     assert by_key(fit)[WIDTH].value == pytest.approx(234.0, abs=1.0)
     assert f"{WIDTH} 500" in said
 
@@ -391,22 +520,44 @@ def test_poor_programmes_are_told(tmp_path: Path) -> None:
 def test_a_leaning_programme_ends_at_the_best_tyre(tmp_path: Path) -> None:
     """Six leaning rows invite a search to end early: the tyre that made them fits hardly better
     ever (a tenth, for the answer is no plain least squares)."""
-    rows = [(load, -6.0, pressure) for load in (1500.0, 3000.0) for pressure in (1.2, 1.5, 1.8)]
+    rows = [
+        (load, -6.0, pressure)
+        for load in (1500.0, 3000.0)
+        for pressure in (1.2, 1.5, 1.8)
+    ]
     exact = pressed(rows)
     for seed in (3, 4):
         values = noisy(exact, seed)
         fit = fitted(write(tmp_path / "t.csv", rows, values))
         noise = reading_noise(fit.search.measured, NOISE)[:, : len(PRESS)]
-        off, real = (((values - of[:, : len(PRESS)]) / noise) ** 2 for of in (fit.answers, exact))
+        off, real = (
+            ((values - of[:, : len(PRESS)]) / noise) ** 2
+            for of in (fit.answers, exact)
+        )
         assert off.sum() < 1.1 * real.sum()
 
 
 IMPOSSIBLE = [
     ("3000,0,1.5,,,30000,", 2, "peak_lateral_N", "0.05 to 6 times the load"),
     ("3000,0,1.5,,,100,", 2, "peak_lateral_N", "0.05 to 6 times the load"),
-    ("3000,0,1.5,150,100,,20000", 2, "patch_area_mm2", "0.4 to 1.1 times length times width, 15000 mm2"),
-    ("3000,0,1.5,150,100,,140", 2, "patch_area_mm2", "0.4 to 1.1 times length times width, 15000 mm2"),
-    ("3000,0,1.5,,300,,", 2, "patch_width_mm", "no more than the tread, 230 mm"),
+    (
+        "3000,0,1.5,150,100,,20000",
+        2,
+        "patch_area_mm2",
+        "0.4 to 1.1 times length times width, 15000 mm2",
+    ),
+    (
+        "3000,0,1.5,150,100,,140",
+        2,
+        "patch_area_mm2",
+        "0.4 to 1.1 times length times width, 15000 mm2",
+    ),
+    (
+        "3000,0,1.5,,300,,",
+        2,
+        "patch_width_mm",
+        "no more than the tread, 230 mm",
+    ),
     ("3000,0,22,,100,,", 2, "pressure_bar", "22 psi is 1.51685 bar"),
     ("3000,0,1.5,0.15,,,", 2, "patch_length_mm", "0.15 m is 150 mm"),
     ("3,0,1.5,150,,,", 2, "load_N", "3 kN is 3000 N"),
@@ -414,7 +565,9 @@ IMPOSSIBLE = [
 
 
 @pytest.mark.parametrize(("row", "line", "key", "expected"), IMPOSSIBLE)
-def test_what_no_tyre_does_is_refused(tmp_path: Path, row: str, line: int, key: str, expected: str) -> None:
+def test_what_no_tyre_does_is_refused(
+    tmp_path: Path, row: str, line: int, key: str, expected: str
+) -> None:
     """Units mixed up show alone or together; the line and the column are named."""
     head = "load_N,inclination_deg,pressure_bar,patch_length_mm,patch_width_mm,peak_lateral_N,patch_area_mm2"
     path = tmp_path / "t.csv"

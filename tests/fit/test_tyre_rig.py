@@ -15,14 +15,29 @@ from setupopt.units import DEG
 
 from .tyre_tables import Invented, Row, answers
 
-ROWS: list[Row] = [(1500, 0, 1.2), (6000, 0, 1.8), (3000, -6, 1.5), (4500, 3, 1.2), (9000, -2, 1.0)]
+ROWS: list[Row] = [
+    (1500, 0, 1.2),
+    (6000, 0, 1.8),
+    (3000, -6, 1.5),
+    (4500, 3, 1.2),
+    (9000, -2, 1.0),
+]
 # The last: at ROWS[2] its force leans it from -6 deg to upright, where the grip of a flat tread bends; steps
 # of Newton alone jump over that place for ever
 TYRES = {
     "crowned": Invented(),
     "nearly flat": Invented(crown_radius=50.0),
     "stiff": Invented(foundation=3e8),
-    "wide": Invented(0.27, 0.2, 40.0, 2e7, 360.0, 3.95, exponent=0.4, compliance=0.59 * DEG / 1e3),
+    "wide": Invented(
+        0.27,
+        0.2,
+        40.0,
+        2e7,
+        360.0,
+        3.95,
+        exponent=0.4,
+        compliance=0.59 * DEG / 1e3,
+    ),
 }
 
 
@@ -38,7 +53,9 @@ def plain(tyre: Invented, row: Row) -> tuple[plain_tyre.Tyre, float]:
 
 def patch(tyre: plain_tyre.Tyre, load: float, lean: float) -> plain_tyre.Patch:
     """The patch under a load on flat ground."""
-    return plain_tyre.patch_at_load(tyre, load, lean, 1 / tyre.radius, 1 / tyre.crown)
+    return plain_tyre.patch_at_load(
+        tyre, load, lean, 1 / tyre.radius, 1 / tyre.crown
+    )
 
 
 @pytest.mark.parametrize("name", TYRES)
@@ -54,28 +71,38 @@ def test_patch_of_a_rig(name: str, row: Row) -> None:
     pressed = np.array([found.penetration(place) for place in y])
     deflection, length, width, area = answers(TYRES[name], [row])[0, :4]
     assert deflection == pytest.approx(found.depth, rel=1e-7)
-    assert length == pytest.approx(2 * sqrt(2 * pressed.max() * tyre.radius), rel=1e-7)
+    assert length == pytest.approx(
+        2 * sqrt(2 * pressed.max() * tyre.radius), rel=1e-7
+    )
     assert width == pytest.approx(np.ptp(y[pressed > 0.0]), abs=2.5e-5)
     assert area == pytest.approx(found.area(), rel=1e-7)
 
 
 @pytest.mark.parametrize("name", TYRES)
 @pytest.mark.parametrize("row", ROWS[1:4])
-def test_peak_lateral_force_is_what_the_patch_passes_under_it(name: str, row: Row) -> None:
+def test_peak_lateral_force_is_what_the_patch_passes_under_it(
+    name: str, row: Row
+) -> None:
     """F = grip at inclination + compliance F, solved by scipy's brentq on the reference's patch. 1e-6."""
     tyre, lean = plain(TYRES[name], row)
 
     def spare(force: float) -> float:
-        return patch(tyre, row[0], lean + tyre.compliance * force).grip() - force
+        return (
+            patch(tyre, row[0], lean + tyre.compliance * force).grip() - force
+        )
 
     expected = brentq(spare, 0.2 * row[0], 6.0 * row[0], xtol=1e-6)
-    assert answers(TYRES[name], [row])[0, 4] == pytest.approx(expected, rel=1e-6)
+    assert answers(TYRES[name], [row])[0, 4] == pytest.approx(
+        expected, rel=1e-6
+    )
 
 
 def test_lean_of_an_outer_wheel_brings_grip_back() -> None:
     """A sign: pushed towards the car, the wheel leans its top outwards, so that one leant inwards gains."""
     soft = replace(Invented(), compliance=1.0 * DEG / 1e3)
-    inwards, outwards = answers(soft, [(4000.0, -4.0, 1.5), (4000.0, 4.0, 1.5)])[:, 4]
+    inwards, outwards = answers(
+        soft, [(4000.0, -4.0, 1.5), (4000.0, 4.0, 1.5)]
+    )[:, 4]
     assert inwards > 1.02 * outwards
 
 
@@ -87,7 +114,10 @@ def test_deflection_from_the_first_touch() -> None:
     for degrees, lowest in ((3.0, 1.1 * tan(3 * DEG)), (8.0, 0.115)):
         rows = [(3000.0, degrees, 1.5)]
         hung = lowest * tan(degrees * DEG) - lowest**2 / 2.2
-        crown, touch = (answers(Invented(), rows, from_touch=kind)[0, 0] for kind in (False, True))
+        crown, touch = (
+            answers(Invented(), rows, from_touch=kind)[0, 0]
+            for kind in (False, True)
+        )
         assert touch - crown == pytest.approx(hung, abs=1e-12)
     assert atan(0.115 / 1.1) < 8 * DEG
 
@@ -106,13 +136,19 @@ def test_grip_of_the_rig_scales_the_force_alone() -> None:
 # A tread of even width and length: the crown's sag across it is 7 nm
 EVEN = replace(Invented(), crown_radius=1e6, exponent=0.0, compliance=0.0)
 LATERAL, STIFFNESS, ALIGNING = (
-    QUANTITIES.index(key) for key in ("lateral_N", "cornering_stiffness_N_per_deg", "aligning_Nm")
+    QUANTITIES.index(key)
+    for key in ("lateral_N", "cornering_stiffness_N_per_deg", "aligning_Nm")
 )
 
 
 def even_patch(load: float) -> tuple[float, float]:
     """Half the length of an even patch, m, and its cornering stiffness 2 c_t l^2 w, N per unit slip."""
-    half = 0.5 * answers(EVEN, [(load, 0.0, 1.5)])[0, QUANTITIES.index("patch_length_mm")]
+    half = (
+        0.5
+        * answers(EVEN, [(load, 0.0, 1.5)])[
+            0, QUANTITIES.index("patch_length_mm")
+        ]
+    )
     bed = EVEN.shear * (EVEN.foundation + EVEN.per_pressure * 1.5e5)
     return half, 2.0 * bed * half**2 * 2.0 * EVEN.half_width
 
@@ -128,7 +164,11 @@ def test_even_patch_gives_the_published_cubic() -> None:
     slips = np.array([0.1, 0.3, 0.6, 0.99, 1.5]) * 3.0 * most / stiffness
     rows = [(load, 0.0, 1.5, np.degrees(np.arctan(s))) for s in slips]
     s = np.minimum(slips, 3.0 * most / stiffness)
-    cubic = stiffness * s - (stiffness * s) ** 2 / (3 * most) + (stiffness * s) ** 3 / (27 * most**2)
+    cubic = (
+        stiffness * s
+        - (stiffness * s) ** 2 / (3 * most)
+        + (stiffness * s) ** 3 / (27 * most**2)
+    )
     found = answers(EVEN, rows)
     assert found[:, LATERAL] == pytest.approx(cubic, abs=1e-5 * load)
     assert found[:, STIFFNESS] == pytest.approx(np.full(5, stiffness), rel=1e-5)
@@ -141,7 +181,10 @@ def test_even_patch_aligns_as_published() -> None:
     half, stiffness = even_patch(load)
     most = EVEN.friction * load
     full = 3.0 * most / stiffness
-    rows = [(load, 0.0, 1.5, np.degrees(np.arctan(share * full))) for share in (1e-4, 0.23, 0.25, 0.27, 1.01)]
+    rows = [
+        (load, 0.0, 1.5, np.degrees(np.arctan(share * full)))
+        for share in (1e-4, 0.23, 0.25, 0.27, 1.01)
+    ]
     found = answers(EVEN, rows)
     moments = found[:, ALIGNING]
     assert moments[0] / found[0, LATERAL] == pytest.approx(half / 3.0, rel=1e-3)
@@ -156,12 +199,21 @@ def test_elliptic_patch_and_pure_spin() -> None:
 
     Both derived in docs/model.md.
     """
-    tyre = replace(Invented(), half_width=0.5, compliance=0.0, friction=50.0)  # nothing slides
+    tyre = replace(
+        Invented(), half_width=0.5, compliance=0.0, friction=50.0
+    )  # nothing slides
     rows = [(2000.0, 0.0, 1.5, 0.0), (2000.0, 3.0, 1.5, 0.0)]
     found = answers(tyre, rows)
     depth = found[0, 0]
     bed = tyre.shear * (tyre.foundation + tyre.per_pressure * 1.5e5)
-    elliptic = 16.0 / 3.0 * bed * tyre.radius * depth * sqrt(2.0 * depth * tyre.crown_radius)
+    elliptic = (
+        16.0
+        / 3.0
+        * bed
+        * tyre.radius
+        * depth
+        * sqrt(2.0 * depth * tyre.crown_radius)
+    )
     assert found[0, STIFFNESS] == pytest.approx(elliptic, rel=1e-4)
     thrust = 2000.0 * tyre.shear * tyre.thrust * np.sin(radians(3.0))
     assert found[1, LATERAL] == pytest.approx(-thrust, rel=1e-4)
@@ -172,7 +224,9 @@ def test_the_wheel_leans_under_its_own_lateral_force(slip: float) -> None:
     """A wheel that leans by 0.8 deg/kN has the force of a stiff one that stands so: 1e-6 of the load."""
     soft = answers(Invented(), [(4000.0, -2.0, 1.5, slip)])[0, LATERAL]
     leant = -2.0 + 0.8e-3 * soft
-    stiff = answers(replace(Invented(), compliance=0.0), [(4000.0, leant, 1.5, slip)])[0, LATERAL]
+    stiff = answers(
+        replace(Invented(), compliance=0.0), [(4000.0, leant, 1.5, slip)]
+    )[0, LATERAL]
     assert soft == pytest.approx(stiff, abs=1e-6 * 4000.0)
 
 

@@ -67,11 +67,19 @@ class Invented:
 
 
 # On a carcass of 150 N/mm at no pressure and 60 N/mm per bar, with a tread four times as stiff
-SOFT = Invented(foundation=2.4e7, per_pressure=640.0, carcass=150e3, carcass_per_pressure=0.6)
+SOFT = Invented(
+    foundation=2.4e7,
+    per_pressure=640.0,
+    carcass=150e3,
+    carcass_per_pressure=0.6,
+)
 
 
 def answers(
-    tyre: Invented, rows: Sequence[Row] | Sequence[CurveRow], grip: float = 1.0, from_touch: bool = False
+    tyre: Invented,
+    rows: Sequence[Row] | Sequence[CurveRow],
+    grip: float = 1.0,
+    from_touch: bool = False,
 ) -> np.ndarray:
     """(rows, quantities) in SI, by the kernels of the rig; without slip angles no curves."""
     one = np.zeros(1, TYRE)[0]
@@ -100,16 +108,27 @@ def write(
 
     Left out: what a press, a drag test and small slip angles give, as far as `values` has it.
     """
-    keep = keep or [key for key in PLAIN if QUANTITIES.index(key) < values.shape[1]]
+    keep = keep or [
+        key for key in PLAIN if QUANTITIES.index(key) < values.shape[1]
+    ]
     head = HEAD if len(rows[0]) == 3 else (*HEAD, SLIP)
     lines = [",".join((*head, *keep))]
     for row, found in zip(rows, values, strict=True):
-        own = [found[QUANTITIES.index(key)] / COLUMNS[key].factor for key in keep]
-        lines.append(",".join(f"{cell:.9g}" if np.isfinite(cell) else "" for cell in (*row, *own)))
+        own = [
+            found[QUANTITIES.index(key)] / COLUMNS[key].factor for key in keep
+        ]
+        lines.append(
+            ",".join(
+                f"{cell:.9g}" if np.isfinite(cell) else ""
+                for cell in (*row, *own)
+            )
+        )
     path.write_text("\n".join(lines) + "\n" + extra)
     return path
 
 
 def noisy(values: np.ndarray, seed: int, share: float = 0.02) -> np.ndarray:
     """Every value off by chance, by so much of itself."""
-    return values * (1.0 + share * np.random.default_rng(seed).normal(size=values.shape))
+    return values * (
+        1.0 + share * np.random.default_rng(seed).normal(size=values.shape)
+    )

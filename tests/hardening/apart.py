@@ -36,11 +36,18 @@ class Done(NamedTuple):
 
 
 def run_apart(
-    lines: Sequence[Sequence[str | Path]], most: Sequence[int] = (), language: str = "", **environment: str
+    lines: Sequence[Sequence[str | Path]],
+    most: Sequence[int] = (),
+    language: str = "",
+    **environment: str,
 ) -> list[Done]:
     """Every command line in turn. `most`: for each, bytes after which the system refuses more of any file."""
     words = [[str(word) for word in line] for line in lines]
-    asked = {"lines": words, "most": [*most] or [0] * len(words), "language": language}
+    asked = {
+        "lines": words,
+        "most": [*most] or [0] * len(words),
+        "language": language,
+    }
     done = subprocess.run(
         [sys.executable, "-c", _SCRIPT], input=json.dumps(asked), capture_output=True, text=True, timeout=300,
         env=os.environ | environment, check=True,
@@ -50,4 +57,8 @@ def run_apart(
 
 def files_in(folder: Path) -> dict[str, bytes]:
     """Every file under a folder by its name there."""
-    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file()
+    }

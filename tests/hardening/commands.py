@@ -14,10 +14,25 @@ from setupopt.cli.main import group
 from .inputs import BODY, Input
 from .mutations import spoilt
 
-QUICK = ("--seeds", "2", "--seconds", "1", "--ride-cases", "1", "--builds", "4", "--directions", "4")
+QUICK = (
+    "--seeds",
+    "2",
+    "--seconds",
+    "1",
+    "--ride-cases",
+    "1",
+    "--builds",
+    "4",
+    "--directions",
+    "4",
+)
 # For each file commands that read it; "@" is the project's folder.
 LINES: dict[str, tuple[tuple[str, ...], ...]] = {
-    "car.toml": (("assess", "@"), ("sheet", "@"), ("fit", "air", "@/tunnel.csv", "--like", "@")),
+    "car.toml": (
+        ("assess", "@"),
+        ("sheet", "@"),
+        ("fit", "air", "@/tunnel.csv", "--like", "@"),
+    ),
     "venue.toml": (("speeds", "@"), ("assess", "@"), ("prove", "@", *QUICK)),
     "setup.toml": (
         ("compare", "@", "--as-is"),
@@ -39,7 +54,9 @@ LINES: dict[str, tuple[tuple[str, ...], ...]] = {
 def run(home: Path, line: Sequence[str], out: Path) -> Result:
     """One command in this process, its files in `out`."""
     words = [word.replace("@", str(home)) for word in line]
-    return CliRunner().invoke(group, [*words, "--out", str(out)], prog_name="setupopt")
+    return CliRunner().invoke(
+        group, [*words, "--out", str(out)], prog_name="setupopt"
+    )
 
 
 def faults(home: Path, line: Sequence[str], out: Path) -> list[str]:
@@ -59,17 +76,24 @@ def faults(home: Path, line: Sequence[str], out: Path) -> list[str]:
     return found + [f"left {path}" for path in home.parent.rglob("*.tmp")]
 
 
-def fuzz_commands(home: Path, inputs: Sequence[Input], count: int, seed: int) -> list[str]:
+def fuzz_commands(
+    home: Path, inputs: Sequence[Input], count: int, seed: int
+) -> list[str]:
     """So many whole commands, each on a project with one spoilt file; all their faults."""
     random, found = Random(seed), []
     told = [one for one in inputs if one.file in LINES]
     for turn in range(count):
         one = told[turn % len(told)]
         line = LINES[one.file][turn // len(told) % len(LINES[one.file])]
-        (home / one.file).write_bytes(spoilt(one.raw, [other.raw for other in inputs], random))
+        (home / one.file).write_bytes(
+            spoilt(one.raw, [other.raw for other in inputs], random)
+        )
         found += [
-            f"{' '.join(line)}, {one.file}, turn {turn}: {f}" for f in faults(home, line, home.parent / "out")
+            f"{' '.join(line)}, {one.file}, turn {turn}: {f}"
+            for f in faults(home, line, home.parent / "out")
         ]
         (home / one.file).write_bytes(one.raw)
-        (home / "revisions.csv").write_bytes(next(i.raw for i in inputs if i.file == "revisions.csv"))
+        (home / "revisions.csv").write_bytes(
+            next(i.raw for i in inputs if i.file == "revisions.csv")
+        )
     return found

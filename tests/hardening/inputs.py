@@ -56,38 +56,75 @@ class Input:
 
 def make_inputs(home: Path) -> list[Input]:
     """A good project in `home`, with everything that may stand in and beside it."""
-    write_folder(home, venue=FILES["venue.toml"].replace("step = 5", "step = 45"))
+    write_folder(
+        home, venue=FILES["venue.toml"].replace("step = 5", "step = 45")
+    )
     (home / "bodies").mkdir()
     (home / BODY).write_text(body_text())
     project = load(home)
-    toml = [Input(file, (home / file).read_bytes(), load, assessed) for file in (*FILES, BODY)]
-    return [*toml, *_sections(home), *_tables(home, project), *_kept(home, project)]
+    toml = [
+        Input(file, (home / file).read_bytes(), load, assessed)
+        for file in (*FILES, BODY)
+    ]
+    return [
+        *toml,
+        *_sections(home),
+        *_tables(home, project),
+        *_kept(home, project),
+    ]
 
 
 def _sections(home: Path) -> list[Input]:
     """The same car on a section of parts, and on a surveyed one."""
-    few = FILES["venue.toml"].replace("step = 5", "step = 45").replace("radius_mm = 7500", "")
+    few = (
+        FILES["venue.toml"]
+        .replace("step = 5", "step = 45")
+        .replace("radius_mm = 7500", "")
+    )
     angle = np.radians(np.arange(-30.0, 31.0, 5.0))
-    points = [f"{7500 * np.sin(a):.0f},{7500 - 7500 * np.cos(a):.0f}" for a in angle]
-    for name, table in (("parts", PARTS), ("survey", 'survey = "section.csv"\nsurvey_error_mm = 2\n')):
+    points = [
+        f"{7500 * np.sin(a):.0f},{7500 - 7500 * np.cos(a):.0f}" for a in angle
+    ]
+    for name, table in (
+        ("parts", PARTS),
+        ("survey", 'survey = "section.csv"\nsurvey_error_mm = 2\n'),
+    ):
         (home / name).mkdir()
         text = few.replace('"circle"', f'"{name}"') + f"\n[section]\n{table}"
-        write_folder(home / name, venue=text.replace("to = 180", "to = 30").replace("step = 45", "step = 10"))
-    (home / "survey" / "section.csv").write_text("\n".join(["y_mm,z_mm", *points]) + "\n")
+        write_folder(
+            home / name,
+            venue=text.replace("to = 180", "to = 30").replace(
+                "step = 45", "step = 10"
+            ),
+        )
+    (home / "survey" / "section.csv").write_text(
+        "\n".join(["y_mm,z_mm", *points]) + "\n"
+    )
 
     def read(name: str) -> Callable[[Path], Project]:
         return lambda folder: load(folder / name)
 
     return [
-        Input(f"{name}/{file}", (home / name / file).read_bytes(), read(name), assessed)
-        for name, file in (("parts", "venue.toml"), ("survey", "venue.toml"), ("survey", "section.csv"))
+        Input(
+            f"{name}/{file}",
+            (home / name / file).read_bytes(),
+            read(name),
+            assessed,
+        )
+        for name, file in (
+            ("parts", "venue.toml"),
+            ("survey", "venue.toml"),
+            ("survey", "section.csv"),
+        )
     ]
 
 
 def body_text() -> str:
     """The air of the good car with another wing, as a file of its own."""
     car = FILES["car.toml"]
-    return car[car.index("[air]") : car.index("[[clearance]]")].replace("0.6", "0.8")
+    return car[car.index("[air]") : car.index("[[clearance]]")].replace(
+        "0.6", "0.8"
+    )
 
 
 def assessed(found: Project, cases: CaseSet | None = None) -> None:
@@ -106,12 +143,17 @@ def _tables(home: Path, project: Project) -> list[Input]:
     (home / "measured.csv").write_text(MEASURED)
     (home / "measured.toml").write_text(MEASURED_TOML)
     (home / "road.csv").write_text(_profile())
-    write_tyre(home / "rig.csv", PROGRAMME, noisy(answers(Invented(), PROGRAMME), 1))
+    write_tyre(
+        home / "rig.csv", PROGRAMME, noisy(answers(Invented(), PROGRAMME), 1)
+    )
     tunnel = measured(another(1, project.car), attitudes(9), 0.02, 1)
     (home / "tunnel.csv").write_text(as_csv({"more wing": tunnel}))
 
     def listed(folder: Path) -> CaseSet:
-        return table_cases(read_cases(folder / "cases.csv", project.venue, project.car), project.venue)
+        return table_cases(
+            read_cases(folder / "cases.csv", project.venue, project.car),
+            project.venue,
+        )
 
     def raw(file: str) -> bytes:
         return (home / file).read_bytes()
@@ -145,19 +187,30 @@ def _kept(home: Path, project: Project) -> list[Input]:
     proof = proof_file(project, project.setup)
     proof.parent.mkdir()
     proof.write_text(json.dumps(kept_fields(proof.stem)))
-    reserve(home, Revision(0, "2026-01-31", "A. Nobody", "baseline", "0" * 12, "0.1", "nothing"))
+    reserve(
+        home,
+        Revision(
+            0, "2026-01-31", "A. Nobody", "baseline", "0" * 12, "0.1", "nothing"
+        ),
+    )
     Store(home / "study").write("ride-00000", np.arange(40.0))
     few = sweep_cases(project.venue).angles[[0, -1]]
 
     def card(found: Any) -> None:
         if found is not None:
-            json.dumps(card_fields(run_card(_few(project, few), project.setup)), allow_nan=False)
+            json.dumps(
+                card_fields(run_card(_few(project, few), project.setup)),
+                allow_nan=False,
+            )
 
     def whole(chunk: np.ndarray | None) -> None:
         assert chunk is None or np.array_equal(chunk, np.arange(40.0))
 
     def log(folder: Path) -> Any:
-        return reserve(folder, Revision(0, "2026-01-31", "", "baseline", "0" * 12, "0.1", ""))
+        return reserve(
+            folder,
+            Revision(0, "2026-01-31", "", "baseline", "0" * 12, "0.1", ""),
+        )
 
     return [
         Input(
@@ -175,7 +228,12 @@ def _kept(home: Path, project: Project) -> list[Input]:
 def _few(project: Project, angles: np.ndarray) -> Project:
     from dataclasses import replace
 
-    sweep = replace(project.venue.sweep, start=angles[0], stop=angles[-1], step=angles[-1] - angles[0])
+    sweep = replace(
+        project.venue.sweep,
+        start=angles[0],
+        stop=angles[-1],
+        step=angles[-1] - angles[0],
+    )
     return replace(project, venue=replace(project.venue, sweep=sweep))
 
 
@@ -195,12 +253,18 @@ def is_named(error: Exception, file: str) -> bool:
     not go with it any more."""
     if isinstance(error, InputErrors):
         return all(told.file for told in error.errors)
-    return bool(getattr(error, "file", "")) or isinstance(error, InputError) or file in str(error)
+    return (
+        bool(getattr(error, "file", ""))
+        or isinstance(error, InputError)
+        or file in str(error)
+    )
 
 
 def _profile() -> str:
     places = np.arange(0.0, 110.0, 0.5)
-    rows = [f"{x:g},{5 * np.sin(x / 3):.3f},{5 * np.cos(x / 4):.3f}" for x in places]
+    rows = [
+        f"{x:g},{5 * np.sin(x / 3):.3f},{5 * np.cos(x / 4):.3f}" for x in places
+    ]
     return "\n".join(["distance_m,height_mm,height_right_mm", *rows]) + "\n"
 
 

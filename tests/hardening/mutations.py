@@ -33,7 +33,11 @@ def _flip(raw: bytes, random: Random) -> bytes:
 
 def _noise(raw: bytes, random: Random) -> bytes:
     place = random.randrange(len(raw) + 1)
-    return raw[:place] + random.choice(_NOISE) * random.choice((1, 1, 2, 50)) + raw[place:]
+    return (
+        raw[:place]
+        + random.choice(_NOISE) * random.choice((1, 1, 2, 50))
+        + raw[place:]
+    )
 
 
 def _drop_part(raw: bytes, random: Random) -> bytes:
@@ -49,13 +53,31 @@ def _crlf(raw: bytes, random: Random) -> bytes:
 
 def _recode(raw: bytes, random: Random) -> bytes:
     text = raw.decode("utf-8", "replace")
-    return text.encode(random.choice(("utf-16", "utf-32", "latin-1")), "replace")
+    return text.encode(
+        random.choice(("utf-16", "utf-32", "latin-1")), "replace"
+    )
 
 
 def _long_line(raw: bytes, random: Random) -> bytes:
-    piece = random.choice((b"a", b"a.", b"1,", b"[", b"{a=", b'"', b'\\"""', b"[[a]]\n", b" ", b"#", b"9"))
+    piece = random.choice(
+        (
+            b"a",
+            b"a.",
+            b"1,",
+            b"[",
+            b"{a=",
+            b'"',
+            b'\\"""',
+            b"[[a]]\n",
+            b" ",
+            b"#",
+            b"9",
+        )
+    )
     place = random.randrange(len(raw) + 1)
-    return raw[:place] + piece * random.choice((200, 3000, 30_000)) + raw[place:]
+    return (
+        raw[:place] + piece * random.choice((200, 3000, 30_000)) + raw[place:]
+    )
 
 
 def _number(raw: bytes, random: Random) -> bytes:
@@ -65,8 +87,15 @@ def _number(raw: bytes, random: Random) -> bytes:
         return _noise(raw, random)
     one = random.choice(found)
     value = float(one[0])
-    slips = [f"{value * factor:.10g}".encode() for factor in (1e3, 1e-3, -1.0, 10.0, 0.1, 0.0, 1.05, 0.95)]
-    return raw[: one.start()] + random.choice((*slips, *slips, *_WORDS)) + raw[one.end() :]
+    slips = [
+        f"{value * factor:.10g}".encode()
+        for factor in (1e3, 1e-3, -1.0, 10.0, 0.1, 0.0, 1.05, 0.95)
+    ]
+    return (
+        raw[: one.start()]
+        + random.choice((*slips, *slips, *_WORDS))
+        + raw[one.end() :]
+    )
 
 
 def _lines(change: Callable[[list[bytes], Random], None]) -> Spoil:
@@ -97,7 +126,17 @@ def _rename(lines: list[bytes], random: Random) -> None:
     place = random.randrange(len(lines))
     words = re.findall(rb"\w+", lines[place]) or [b""]
     word = random.choice(words)
-    other = random.choice((word + b"x", word[:-1], word.upper(), b"", b"a" * 300, b"\xc3\xa4", word * 2))
+    other = random.choice(
+        (
+            word + b"x",
+            word[:-1],
+            word.upper(),
+            b"",
+            b"a" * 300,
+            b"\xc3\xa4",
+            word * 2,
+        )
+    )
     lines[place] = lines[place].replace(word, other, 1) if word else other
 
 
@@ -129,7 +168,9 @@ def _column(lines: list[bytes], random: Random) -> None:
     for row, line in enumerate(lines):
         mark, pieces = _pieces(line)
         if place < len(pieces) > 1:
-            pieces[place : place + 1] = pieces[place : place + 1] * 2 if twice else []
+            pieces[place : place + 1] = (
+                pieces[place : place + 1] * 2 if twice else []
+            )
         lines[row] = mark.join(pieces)
 
 
@@ -139,7 +180,15 @@ def _semicolons(lines: list[bytes], random: Random) -> None:
         lines[row] = line.replace(b",", b";").replace(b".", b",")
 
 
-BYTES: tuple[Spoil, ...] = (_cut, _flip, _noise, _drop_part, _crlf, _recode, _long_line)
+BYTES: tuple[Spoil, ...] = (
+    _cut,
+    _flip,
+    _noise,
+    _drop_part,
+    _crlf,
+    _recode,
+    _long_line,
+)
 MEANING: tuple[Spoil, ...] = (
     _number, _number, _number,
     *map(_lines, (
@@ -153,5 +202,7 @@ def spoilt(raw: bytes, others: Sequence[bytes], random: Random) -> bytes:
     if random.random() < 0.02:
         return random.choice(others)
     for _ in range(random.choice((1, 1, 1, 2, 4))):
-        raw = random.choice(random.choice((BYTES, MEANING, MEANING)))(raw, random)
+        raw = random.choice(random.choice((BYTES, MEANING, MEANING)))(
+            raw, random
+        )
     return raw

@@ -22,7 +22,9 @@ from setupopt.sheet.revisions import LOG, MOST_BYTES, Revision, reserve
 
 from .inputs import kept_fields
 
-LINE = Revision(0, "2026-01-31", "A. Nobody", "baseline", "0" * 12, "0.1", "nothing")
+LINE = Revision(
+    0, "2026-01-31", "A. Nobody", "baseline", "0" * 12, "0.1", "nothing"
+)
 # Each took minutes, or all memory: work that grows with the square of the length
 ENDLESS = {
     "text never closed": 'name = """' + '\\"""' * 50_000,
@@ -50,14 +52,24 @@ PLACES: list[tuple[str | int, ...]] = [
     ("cases",), ("wind",), ("verdicts", 0, "what"), ("cases", 0, "attitude"),
 ]  # fmt: skip
 DAMAGE: list[object] = [10**400, float("nan"), "3", [], {"a": 1}]
-TEXTS = (("verdicts", 0, "what"), ("cases", 0, "attitude"))  # a text in their place is no damage that shows
+TEXTS = (
+    ("verdicts", 0, "what"),
+    ("cases", 0, "attitude"),
+)  # a text in their place is no damage that shows
 
 
 @pytest.mark.parametrize(
     ("path", "value"),
-    [(path, value) for path in PLACES for value in DAMAGE if not (path in TEXTS and isinstance(value, str))],
+    [
+        (path, value)
+        for path in PLACES
+        for value in DAMAGE
+        if not (path in TEXTS and isinstance(value, str))
+    ],
 )
-def test_a_damaged_proof_is_none(home: Path, path: tuple[str | int, ...], value: object) -> None:
+def test_a_damaged_proof_is_none(
+    home: Path, path: tuple[str | int, ...], value: object
+) -> None:
     """No figure of it comes onto a run card; an undamaged one does."""
     project = load(home)
     file = proof_file(project, project.setup)
@@ -98,15 +110,22 @@ def test_a_log_that_cannot_be_read_is_refused(tmp_path: Path) -> None:
         reserve(tmp_path, LINE)
 
 
-def test_a_header_of_thousands_of_columns_is_one_mistake(tmp_path: Path) -> None:
+def test_a_header_of_thousands_of_columns_is_one_mistake(
+    tmp_path: Path,
+) -> None:
     """Each was looked up among the known names, at a millisecond each."""
-    (tmp_path / "t.csv").write_text(",".join(f"c{i}" for i in range(50_000)) + "\n1\n")
+    (tmp_path / "t.csv").write_text(
+        ",".join(f"c{i}" for i in range(50_000)) + "\n1\n"
+    )
     with pytest.raises(InputErrors) as refused:
         read_csv(tmp_path / "t.csv", {"load_N": Column(Bounds(0, 1, "N"))})
     assert [error.found for error in refused.value.errors] == ["50000 columns"]
 
 
-@pytest.mark.parametrize("name", ["\U0001f697", "\udcff", "\uffff", "$\\frac{1$", "a & <b>", "\u4e2d"])
+@pytest.mark.parametrize(
+    "name",
+    ["\U0001f697", "\udcff", "\uffff", "$\\frac{1$", "a & <b>", "\u4e2d"],
+)
 def test_any_name_can_be_drawn(name: str) -> None:
     """Without a warning, and as XML; a letter that is one comes out as it went in."""
     with warnings.catch_warnings():
@@ -114,8 +133,14 @@ def test_any_name_can_be_drawn(name: str) -> None:
         with drawing(4.0, 3.0) as (figure, axes):
             axes.set_title(name)
             text = svg(figure)
-    told = {"".join(node.itertext()) for node in ElementTree.parse(io.StringIO(text)).iter()}
-    assert any((name if name[0] not in "\udcff\uffff" else "\ufffd") in words for words in told)
+    told = {
+        "".join(node.itertext())
+        for node in ElementTree.parse(io.StringIO(text)).iter()
+    }
+    assert any(
+        (name if name[0] not in "\udcff\uffff" else "\ufffd") in words
+        for words in told
+    )
 
 
 def made_endless(path: Path, kind: str) -> None:
@@ -125,7 +150,9 @@ def made_endless(path: Path, kind: str) -> None:
 
 
 @pytest.mark.parametrize("kind", ["fifo", "device"])
-def test_a_log_or_proof_without_an_end(home: Path, tmp_path: Path, kind: str) -> None:
+def test_a_log_or_proof_without_an_end(
+    home: Path, tmp_path: Path, kind: str
+) -> None:
     """Once it was waited for, or read until the memory was full: the log is refused, the proof is none."""
     made_endless(tmp_path / LOG, kind)
     with pytest.raises(OutputError, match="not a file"):

@@ -25,12 +25,16 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Home:
 
 
 @pytest.fixture(autouse=True)
-def own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+def own_cache(
+    tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Studies are kept apart from the user's; compiled kernels stay where they are."""
     from setupopt.physics.jit import cache_folder
 
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(cache_folder().parents[1]))
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.getbasetemp() / "cache"))
+    monkeypatch.setenv(
+        "XDG_CACHE_HOME", str(tmp_path_factory.getbasetemp() / "cache")
+    )
 
 
 def test_good_inputs_are_taken(home: Home) -> None:
@@ -51,8 +55,13 @@ def test_spoilt_inputs_end_in_words_or_numbers(home: Home) -> None:
     assert summary.accepted > 65
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
-@given(raw=st.binary(max_size=300) | st.text(max_size=300).map(lambda text: text.encode("utf-8", "replace")))
+@settings(
+    max_examples=20, deadline=None, suppress_health_check=list(HealthCheck)
+)
+@given(
+    raw=st.binary(max_size=300)
+    | st.text(max_size=300).map(lambda text: text.encode("utf-8", "replace"))
+)
 def test_anything_at_all_ends_in_words(home: Home, raw: bytes) -> None:
     """Bytes that hypothesis thinks of, in the place of every file in turn."""
     folder, inputs = home
@@ -70,7 +79,9 @@ def test_whole_commands_on_spoilt_inputs(home: Home) -> None:
     assert fuzz_commands(*home, count=14, seed=3) == []
 
 
-def test_faults_are_seen(home: Home, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_faults_are_seen(
+    home: Home, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A reader that breaks, and a command that leaves a file behind, are both told."""
     folder, inputs = home
     broken = Input("car.toml", inputs[0].raw, lambda _: 1 / 0)

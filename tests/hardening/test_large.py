@@ -24,16 +24,26 @@ except UserError as refused:
 print(next(line for line in open("/proc/self/status") if line.startswith("VmHWM")).split()[1] + "000")
 """
 TABLES = {
-    "rig": ("load_N,inclination_deg,pressure_bar,deflection_mm\n", "3000,1.5,1.5,12.25\n"),
+    "rig": (
+        "load_N,inclination_deg,pressure_bar,deflection_mm\n",
+        "3000,1.5,1.5,12.25\n",
+    ),
     "found": ("quantity,unit,fl,fr,rl,rr\n", "camber_deg,deg,-2,-2,-2,-2\n"),
 }
-ODD = ["a," * 5_000_000, '"' + "\n" * 3_000_000, "x" * 30_000_000, "\n" * 9_000_000]
+ODD = [
+    "a," * 5_000_000,
+    '"' + "\n" * 3_000_000,
+    "x" * 30_000_000,
+    "\n" * 9_000_000,
+]
 
 
 def refused(kind: str, path: Path) -> tuple[str, int]:
     """What a process says that reads a table, and the most memory that it had, bytes."""
     command = [sys.executable, "-c", _SCRIPT, kind, str(path)]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=300, check=True)
+    done = subprocess.run(
+        command, capture_output=True, text=True, timeout=300, check=True
+    )
     *words, most = done.stdout.splitlines()
     return " ".join(words), int(most)
 
@@ -49,8 +59,12 @@ def test_a_million_rows(tmp_path: Path, kind: str) -> None:
     assert most < MEMORY
 
 
-@pytest.mark.parametrize("text", ODD, ids=["columns", "an open quote", "one line", "blank lines"])
-def test_a_file_without_lines_or_of_nothing_else(tmp_path: Path, text: str) -> None:
+@pytest.mark.parametrize(
+    "text", ODD, ids=["columns", "an open quote", "one line", "blank lines"]
+)
+def test_a_file_without_lines_or_of_nothing_else(
+    tmp_path: Path, text: str
+) -> None:
     """Refused by name."""
     path = tmp_path / "odd.csv"
     path.write_text(text)

@@ -42,11 +42,20 @@ for word in words:
 """
 
 
-def command(*words: str | Path, where: Path, script: str = COMMAND) -> subprocess.CompletedProcess[bytes]:
+def command(
+    *words: str | Path, where: Path, script: str = COMMAND
+) -> subprocess.CompletedProcess[bytes]:
     """The command as a user runs it, with output that cannot hold every name."""
     plain = os.environ | {"PYTHONIOENCODING": "ascii:strict"}
     line = [sys.executable, "-c", script, *map(os.fspath, words)]
-    return subprocess.run(line, cwd=where, env=plain, capture_output=True, timeout=300, check=False)
+    return subprocess.run(
+        line,
+        cwd=where,
+        env=plain,
+        capture_output=True,
+        timeout=300,
+        check=False,
+    )
 
 
 def test_projects_of_any_name(tmp_path: Path) -> None:
@@ -54,11 +63,30 @@ def test_projects_of_any_name(tmp_path: Path) -> None:
     name = "-rf " + NAMES["no UTF-8"]
     home = folders.held(tmp_path / name)
     (home / "other.toml").write_bytes((home / "setup.toml").read_bytes())
-    compared = ("compare", "--as-is", "--out", name, "--", name, str(home / "other.toml"), "setup.toml")
-    lines = (("assess", "--out", name, "--", name), compared, ("sheet", *DAY, "--", name))
-    done = command(*(word for line in lines for word in (*line, "")), where=tmp_path, script=_LINES)
+    compared = (
+        "compare",
+        "--as-is",
+        "--out",
+        name,
+        "--",
+        name,
+        str(home / "other.toml"),
+        "setup.toml",
+    )
+    lines = (
+        ("assess", "--out", name, "--", name),
+        compared,
+        ("sheet", *DAY, "--", name),
+    )
+    done = command(
+        *(word for line in lines for word in (*line, "")),
+        where=tmp_path,
+        script=_LINES,
+    )
     assert (done.returncode, done.stderr) == (0, b"")
-    assert {"assess.txt", "compare.svg", "sheets", "revisions.csv"} <= {path.name for path in home.iterdir()}
+    assert {"assess.txt", "compare.svg", "sheets", "revisions.csv"} <= {
+        path.name for path in home.iterdir()
+    }
     (home / "car.toml").write_text("x")
     refused = command("assess", "--", name, where=tmp_path)
     assert refused.returncode == 2
@@ -74,8 +102,16 @@ def test_files_of_any_name(tmp_path: Path, name: str) -> None:
     (tmp_path / "link").symlink_to(name)
     write_setup(tmp_path / "link", project.setup)
     assert (tmp_path / "link").is_symlink()
-    assert read_setup(tmp_path / name) == read_setup(tmp_path / "link") == project.setup
-    assert {path.name for path in tmp_path.iterdir()} == {"project", "link", name}
+    assert (
+        read_setup(tmp_path / name)
+        == read_setup(tmp_path / "link")
+        == project.setup
+    )
+    assert {path.name for path in tmp_path.iterdir()} == {
+        "project",
+        "link",
+        name,
+    }
 
 
 def test_project_behind_links(tmp_path: Path) -> None:
@@ -91,13 +127,19 @@ def test_project_behind_links(tmp_path: Path) -> None:
     assert (home / "revisions.csv").is_file()
 
 
-@pytest.mark.parametrize("line", [("assess",), ("assess", "--setup"), ("start",), ("readback",)])
+@pytest.mark.parametrize(
+    "line", [("assess",), ("assess", "--setup"), ("start",), ("readback",)]
+)
 def test_links_in_a_circle(tmp_path: Path, line: tuple[str, ...]) -> None:
     """As a project, a setup, a folder to fill and a table: refused by name."""
     home = folders.held(tmp_path / "project")
     (tmp_path / "a").symlink_to("b")
     (tmp_path / "b").symlink_to("a")
-    words = (line[0], home, *line[1:]) if line[1:] or line[0] == "readback" else line
+    words = (
+        (line[0], home, *line[1:])
+        if line[1:] or line[0] == "readback"
+        else line
+    )
     done = command(*words, "a", where=tmp_path)
     assert done.returncode == 2
     assert done.stderr.startswith(b"a: ")

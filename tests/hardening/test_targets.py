@@ -77,7 +77,10 @@ def test_a_device_that_is_full_stops_the_rest(tmp_path: Path) -> None:
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a.txt", "full"]
 
 
-@pytest.mark.parametrize("kind", ["fifo without a reader", "folder", "socket", "fifo that nobody empties"])
+@pytest.mark.parametrize(
+    "kind",
+    ["fifo without a reader", "folder", "socket", "fifo that nobody empties"],
+)
 def test_what_cannot_be_written_is_refused_first(
     tmp_path: Path, kind: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -147,7 +150,10 @@ def test_the_next_run_clears_up_after_a_killed_one(tmp_path: Path) -> None:
     other = tmp_path / ".notes.tmp"
     other.write_text("the user's own")
     write_whole(tmp_path / "b.txt", "new")
-    assert sorted(path.name for path in tmp_path.iterdir()) == [".notes.tmp", "b.txt"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        ".notes.tmp",
+        "b.txt",
+    ]
 
 
 def test_runs_at_the_same_time_leave_each_other_alone(tmp_path: Path) -> None:
@@ -160,7 +166,10 @@ def test_runs_at_the_same_time_leave_each_other_alone(tmp_path: Path) -> None:
     faults: list[object] = []
     before = threading.excepthook
     threading.excepthook = faults.append
-    threads = [threading.Thread(target=write, args=(f"{number}.txt",)) for number in range(8)]
+    threads = [
+        threading.Thread(target=write, args=(f"{number}.txt",))
+        for number in range(8)
+    ]
     try:
         for thread in threads:
             thread.start()
@@ -196,10 +205,15 @@ def test_the_cache_is_closed_to_others(cache: Path) -> None:
 
 
 @pytest.mark.parametrize("kind", ["open to others", "a link", "a file"])
-def test_a_cache_that_others_can_fill_is_not_used(cache: Path, tmp_path: Path, kind: str) -> None:
+def test_a_cache_that_others_can_fill_is_not_used(
+    cache: Path, tmp_path: Path, kind: str
+) -> None:
     """A folder of the user in the temporary directory instead; none where that is as bad."""
     temporary = tmp_path / "temporary" / f"setupopt-{os.getuid()}"
-    for expected, folder in ((temporary, cache / "setupopt"), (None, temporary)):
+    for expected, folder in (
+        (temporary, cache / "setupopt"),
+        (None, temporary),
+    ):
         if kind == "a link":
             (tmp_path / f"elsewhere {folder.name}").mkdir()
             folder.symlink_to(tmp_path / f"elsewhere {folder.name}")
@@ -215,24 +229,38 @@ def test_a_cache_that_others_can_fill_is_not_used(cache: Path, tmp_path: Path, k
     assert cache_home("XDG_CACHE_HOME") is None
 
 
-@pytest.mark.skipif(not IS_ROOT, reason="only root can make a folder of another user")
-def test_a_cache_of_another_user_is_not_used(cache: Path, tmp_path: Path) -> None:
+@pytest.mark.skipif(
+    not IS_ROOT, reason="only root can make a folder of another user"
+)
+def test_a_cache_of_another_user_is_not_used(
+    cache: Path, tmp_path: Path
+) -> None:
     """Though its mode is right."""
-    for folder in (cache / "setupopt", tmp_path / "temporary" / f"setupopt-{os.getuid()}"):
+    for folder in (
+        cache / "setupopt",
+        tmp_path / "temporary" / f"setupopt-{os.getuid()}",
+    ):
         folder.mkdir(mode=0o700)
         os.chown(folder, 65534, 65534)
     assert cache_home("XDG_CACHE_HOME") is None
 
 
-def test_a_study_without_a_private_cache_is_its_own(cache: Path, tmp_path: Path) -> None:
+def test_a_study_without_a_private_cache_is_its_own(
+    cache: Path, tmp_path: Path
+) -> None:
     """It is kept in a new folder of this run alone, and that is gone when the study is finished."""
-    for folder in (cache / "setupopt", tmp_path / "temporary" / f"setupopt-{os.getuid()}"):
+    for folder in (
+        cache / "setupopt",
+        tmp_path / "temporary" / f"setupopt-{os.getuid()}",
+    ):
         folder.touch()
     store = Store.open("abc")
     assert store.folder.is_relative_to(tmp_path / "temporary")
     assert store.folder.parents[1].stat().st_mode & 0o777 == 0o700
     store.finish()
-    assert [path.name for path in (tmp_path / "temporary").iterdir()] == [f"setupopt-{os.getuid()}"]
+    assert [path.name for path in (tmp_path / "temporary").iterdir()] == [
+        f"setupopt-{os.getuid()}"
+    ]
 
 
 KERNEL = """
@@ -256,20 +284,32 @@ os.chmod(planted, 0o777)
 """
 
 
-@pytest.mark.skipif(bool(os.environ.get("NUMBA_DISABLE_JIT")), reason="nothing is compiled")
+@pytest.mark.skipif(
+    bool(os.environ.get("NUMBA_DISABLE_JIT")), reason="nothing is compiled"
+)
 @pytest.mark.parametrize(
     ("before", "kept"), [(NO_ROOM, True), (NOBODY, True), (NOBODY + PLANTED, False)],
     ids=["full disk", "no home", "no private folder"],
 )  # fmt: skip
-def test_kernels_without_a_place(tmp_path: Path, before: str, kept: bool) -> None:
+def test_kernels_without_a_place(
+    tmp_path: Path, before: str, kept: bool
+) -> None:
     """The same number: saving a compiled kernel may fail, and nobody need have a home."""
-    environment = {name: value for name, value in os.environ.items() if not name.endswith("CACHE_HOME")}
+    environment = {
+        name: value
+        for name, value in os.environ.items()
+        if not name.endswith("CACHE_HOME")
+    }
     environment.pop("NUMBA_CACHE_DIR", None)
     if before == NO_ROOM:
         environment["NUMBA_CACHE_DIR"] = str(tmp_path / "cache")
     script = KERNEL.format(before=before)
     done = subprocess.run(
-        [sys.executable, "-c", script, tmp_path], env=environment, capture_output=True, text=True, check=False
+        [sys.executable, "-c", script, tmp_path],
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
     )
     assert (done.returncode, done.stderr) == (0, "")
     number, is_none = done.stdout.split()

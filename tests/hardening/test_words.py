@@ -17,7 +17,10 @@ ESCAPE = "\x1b[2J\x07\u202e"
 
 
 def run(
-    *words: str | bytes | Path, where: Path, shell_end: str = "", **environment: str
+    *words: str | bytes | Path,
+    where: Path,
+    shell_end: str = "",
+    **environment: str,
 ) -> subprocess.CompletedProcess[bytes]:
     """A command in a process of its own; `shell_end`: what a shell does with its output."""
     line: list[str | bytes | Path] = [*COMMAND, *words]
@@ -36,7 +39,9 @@ def run(
      ("fit", "tyre", ESCAPE), ("start", ".", "--example", ESCAPE)],
     ids=lambda words: " ".join(words).encode("unicode_escape").decode(),
 )  # fmt: skip
-def test_refusals_obey_no_escape(tmp_path: Path, words: tuple[str, ...]) -> None:
+def test_refusals_obey_no_escape(
+    tmp_path: Path, words: tuple[str, ...]
+) -> None:
     """Of folders, files, commands, options and their values: status 2, the name to be read."""
     folders.held(tmp_path / "project")
     done = run(*words, where=tmp_path / "project")
@@ -49,7 +54,10 @@ def test_refusals_obey_no_escape(tmp_path: Path, words: tuple[str, ...]) -> None
 
 def test_answers_obey_no_escape(tmp_path: Path) -> None:
     """A folder of such a name, from its making to an answer in it, on screen and on standard error."""
-    done = [run("start", ESCAPE, where=tmp_path), run("assess", ESCAPE, "--out", ESCAPE, where=tmp_path)]
+    done = [
+        run("start", ESCAPE, where=tmp_path),
+        run("assess", ESCAPE, "--out", ESCAPE, where=tmp_path),
+    ]
     for one in done:
         text = (one.stdout + one.stderr).decode()
         assert one.returncode in (0, 1), text
@@ -85,7 +93,14 @@ def test_odd_time_zones(tmp_path: Path) -> None:
     """The date of a sheet is one, whatever TZ says."""
     folders.held(tmp_path / "project")
     command = [sys.executable, "-c", _EVERY_ZONE]
-    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=300, check=True)
+    done = subprocess.run(
+        command,
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=True,
+    )
     said = done.stdout.splitlines()
     assert len(said) == len(ZONES)
     assert set(said) <= {"0 '' NoneType", "0 '' SystemExit", "1 '' SystemExit"}
@@ -114,7 +129,18 @@ def test_the_page_sends_nothing_anywhere() -> None:
     """Its policy allows no script, no form that is sent, and no other base for its addresses."""
     from setupopt.report import page
 
-    text = (Path(next(iter(page.__path__))) / "page.html").read_text(encoding="utf-8")
-    policy = text.partition('Content-Security-Policy" content="')[2].partition('"')[0]
-    rules = dict(rule.split(maxsplit=1) for rule in policy.split(";") if rule.strip())
-    assert rules["default-src"] == rules["base-uri"] == rules["form-action"] == "'none'"
+    text = (Path(next(iter(page.__path__))) / "page.html").read_text(
+        encoding="utf-8"
+    )
+    policy = text.partition('Content-Security-Policy" content="')[2].partition(
+        '"'
+    )[0]
+    rules = dict(
+        rule.split(maxsplit=1) for rule in policy.split(";") if rule.strip()
+    )
+    assert (
+        rules["default-src"]
+        == rules["base-uri"]
+        == rules["form-action"]
+        == "'none'"
+    )

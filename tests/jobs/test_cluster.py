@@ -43,10 +43,14 @@ def test_chunks_come_in_order_to_the_last_bit(crew: WorkerPool) -> None:
     assert crew.threads == 1
     angles = [np.linspace(0.0, number, 7) for number in range(20)]
     found = run_chunks("a", np.sin, angles, pool=crew)
-    assert [one.tobytes() for one in found] == [np.sin(one).tobytes() for one in angles]
+    assert [one.tobytes() for one in found] == [
+        np.sin(one).tobytes() for one in angles
+    ]
 
 
-def test_machines_listen_at_their_host_alone(tmp_path: Path, address: str) -> None:
+def test_machines_listen_at_their_host_alone(
+    tmp_path: Path, address: str
+) -> None:
     """As docs/cluster.md starts them nothing listens elsewhere, not even the web server without a page."""
     listening = [
         found.laddr.ip
@@ -57,7 +61,9 @@ def test_machines_listen_at_their_host_alone(tmp_path: Path, address: str) -> No
     assert len(listening) >= 2
     assert set(listening) == {LOOPBACK}
     page = Path(__file__).parents[2] / "docs" / "cluster.md"
-    starts = re.findall(r"dask (?:scheduler|worker) .*", page.read_text(encoding="utf-8"))
+    starts = re.findall(
+        r"dask (?:scheduler|worker) .*", page.read_text(encoding="utf-8")
+    )
     assert len(starts) == 2
     hidden = " --no-dashboard --dashboard-address 127.0.0.1:0"
     assert all(" --host " in line and hidden in line for line in starts)
@@ -76,17 +82,23 @@ def test_what_cannot_be_sent_is_an_error_of_the_job(crew: WorkerPool) -> None:
         crew.submit(len, threading.Lock()).result(timeout=30)
 
 
-def test_a_job_that_is_cancelled_is_not_begun(crew: WorkerPool, tmp_path: Path) -> None:
+def test_a_job_that_is_cancelled_is_not_begun(
+    crew: WorkerPool, tmp_path: Path
+) -> None:
     """One worker is busy; what waits behind it and is cancelled leaves no trace."""
     busy: Future[None] = crew.submit(time.sleep, 0.5)
-    behind = [crew.submit(Path.touch, tmp_path / f"{number}") for number in range(5)]
+    behind = [
+        crew.submit(Path.touch, tmp_path / f"{number}") for number in range(5)
+    ]
     assert all(one.cancel() for one in behind)
     busy.result(timeout=30)
     crew.submit(divmod, 7, 2).result(timeout=30)
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_worker_that_came_later_is_refused_too(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_worker_that_came_later_is_refused_too(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     """Every job tells what program it expects, and is done by no other."""
     ours = rooms.identity()
     assert rooms._do(ours, divmod, 7, 2) == (3, 1)
@@ -95,12 +107,16 @@ def test_a_worker_that_came_later_is_refused_too(monkeypatch: pytest.MonkeyPatch
             rooms._do(ours | {name: "other"}, divmod, 7, 2)
 
 
-def test_a_scheduler_without_workers_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_scheduler_without_workers_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """With how to start one, after a while and not never."""
     monkeypatch.setattr(rooms, "_FIRST_WORKER", 0.3)
     with (
         machines(tmp_path) as alone,
-        pytest.raises(ClusterError, match=f"no workers.*dask worker {alone.address}"),
+        pytest.raises(
+            ClusterError, match=f"no workers.*dask worker {alone.address}"
+        ),
         cluster(alone.address),
     ):
         pass
@@ -108,7 +124,13 @@ def test_a_scheduler_without_workers_is_refused(tmp_path: Path, monkeypatch: pyt
 
 @pytest.mark.parametrize("scheme", ["tcp", "tls"])
 @pytest.mark.parametrize(
-    "said", [b"", b"SSH-2.0-OpenSSH_9.2\r\n", b"HTTP/1.1 400 Bad Request\r\n\r\n", b"\xff" * 64]
+    "said",
+    [
+        b"",
+        b"SSH-2.0-OpenSSH_9.2\r\n",
+        b"HTTP/1.1 400 Bad Request\r\n\r\n",
+        b"\xff" * 64,
+    ],
 )
 def test_what_is_no_scheduler_ends_in_a_message(
     said: bytes, scheme: str, monkeypatch: pytest.MonkeyPatch
@@ -119,7 +141,9 @@ def test_what_is_no_scheduler_ends_in_a_message(
     """
     monkeypatch.setattr(rooms, "_CONNECT", 0.5)
     encryption = {"ssl_context": ssl.create_default_context()}
-    monkeypatch.setattr("distributed.Security.get_connection_args", lambda *_: encryption)
+    monkeypatch.setattr(
+        "distributed.Security.get_connection_args", lambda *_: encryption
+    )
     with socket.create_server(("127.0.0.1", 0)) as server:
         address = f"{scheme}://127.0.0.1:{server.getsockname()[1]}"
         held: list[socket.socket] = []
@@ -131,7 +155,12 @@ def test_what_is_no_scheduler_ends_in_a_message(
 
         threading.Thread(target=greet, daemon=True).start()
         begun = time.monotonic()
-        with pytest.raises(ClusterError, match="no Dask scheduler can be reached"), cluster(address):
+        with (
+            pytest.raises(
+                ClusterError, match="no Dask scheduler can be reached"
+            ),
+            cluster(address),
+        ):
             pass
         assert time.monotonic() - begun < 30.0
         for one in held:

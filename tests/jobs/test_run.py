@@ -61,7 +61,11 @@ class Do:
 
 def asked(log: Path) -> list[int]:
     """Jobs in the log, in the order they were begun."""
-    return [int(line.split()[0]) for line in log.read_text().splitlines()] if log.exists() else []
+    return (
+        [int(line.split()[0]) for line in log.read_text().splitlines()]
+        if log.exists()
+        else []
+    )
 
 
 def plainly(jobs: range = range(COUNT)) -> list[bytes]:
@@ -107,7 +111,10 @@ def test_same_answers_in_order_on_any_number_of_workers(
     monkeypatch.setenv("SETUPOPT_THREADS", str(threads))
     assert raw(run_chunks("a", shuffled_pauses, range(COUNT))) == plainly()
     with ThreadPoolExecutor(threads) as pool:
-        assert raw(run_chunks("a", shuffled_pauses, range(COUNT), pool=pool)) == plainly()
+        assert (
+            raw(run_chunks("a", shuffled_pauses, range(COUNT), pool=pool))
+            == plainly()
+        )
 
 
 def test_own_threads_work_at_the_same_time() -> None:
@@ -118,14 +125,19 @@ def test_own_threads_work_at_the_same_time() -> None:
         meet.wait()
         return np.array(job)
 
-    assert [int(result) for result in run_chunks("a", do, range(6))] == list(range(6))
+    assert [int(result) for result in run_chunks("a", do, range(6))] == list(
+        range(6)
+    )
 
 
 def test_other_processes_answer_the_same() -> None:
     """What is run can be pickled: a pool of processes gives the same, and the store is filled here."""
     store = Store.open(STUDY)
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        assert raw(run_chunks("a", Do(), range(COUNT), pool=pool, store=store)) == plainly()
+        assert (
+            raw(run_chunks("a", Do(), range(COUNT), pool=pool, store=store))
+            == plainly()
+        )
     assert raw(run_chunks("a", never, range(COUNT), store=store)) == plainly()
 
 
@@ -171,7 +183,9 @@ class Threads(WorkerPool):
     def threads(self) -> int:
         return self.count
 
-    def submit(self, do: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+    def submit(
+        self, do: Callable[..., Any], /, *args: Any, **kwargs: Any
+    ) -> Future[Any]:
         return self.pool.submit(do, *args, **kwargs)
 
 
@@ -190,20 +204,27 @@ def test_what_is_done_here_is_done_in_turn_and_at_once(tmp_path: Path) -> None:
     """One job when it is asked for, in the thread that asks; an error comes out of where it was made."""
     log, results = (
         tmp_path / "log",
-        run_chunks("a", Do(str(tmp_path / "log")), range(COUNT), pool=SerialExecutor()),
+        run_chunks(
+            "a", Do(str(tmp_path / "log")), range(COUNT), pool=SerialExecutor()
+        ),
     )
     for job in range(3):
         next(results)
         assert asked(log) == list(range(job + 1))
     with pytest.raises(ZeroDivisionError):
         SerialExecutor().submit(divmod, 1, 0)
-    assert SerialExecutor().submit(threading.current_thread).result() is threading.current_thread()
+    assert (
+        SerialExecutor().submit(threading.current_thread).result()
+        is threading.current_thread()
+    )
 
 
 def test_memory_does_not_grow_with_the_number_of_chunks() -> None:
     """500 chunks of 1 MB read one by one: at most the 8 ahead, with two copies of each, are held."""
     tracemalloc.start()
-    for result in run_chunks("a", lambda job: np.full(125_000, job, dtype=float), range(500)):
+    for result in run_chunks(
+        "a", lambda job: np.full(125_000, job, dtype=float), range(500)
+    ):
         assert result[0] == result[-1]
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
@@ -230,13 +251,21 @@ def test_records_are_the_same_from_the_store() -> None:
     def do(job: int) -> np.ndarray:
         records = np.zeros(3, dtype=SETTING)
         records["camber"] = job
-        return records if job else np.asfortranarray(np.arange(6.0).reshape(2, 3))
+        return (
+            records if job else np.asfortranarray(np.arange(6.0).reshape(2, 3))
+        )
 
     store = Store.open(STUDY)
-    fresh, kept = (list(run_chunks("a", do, range(2), store=store)) for _ in range(2))
+    fresh, kept = (
+        list(run_chunks("a", do, range(2), store=store)) for _ in range(2)
+    )
     for one, other in zip(fresh, kept, strict=True):
         assert type(one) is type(other)
-        assert (one.dtype, one.dtype.type, one.strides) == (other.dtype, other.dtype.type, other.strides)
+        assert (one.dtype, one.dtype.type, one.strides) == (
+            other.dtype,
+            other.dtype.type,
+            other.strides,
+        )
         assert one.tobytes() == other.tobytes()
     assert fresh[1]["camber"].tolist() == [[1.0] * 4] * 3
 
@@ -255,7 +284,9 @@ def test_killed_run_goes_on_where_it_was(tmp_path: Path) -> None:
     store = Store.open(STUDY)
     kept = {job for job in range(100) if store.read(f"a-{job:05d}") is not None}
     assert 10 <= len(kept) < 100
-    assert raw(run_chunks("a", Do(str(again)), range(100), store=store)) == plainly(range(100))
+    assert raw(
+        run_chunks("a", Do(str(again)), range(100), store=store)
+    ) == plainly(range(100))
     assert sorted(asked(again)) == sorted(set(range(100)) - kept)
 
 
@@ -275,13 +306,19 @@ def test_ctrl_c_stops_at_once(tmp_path: Path) -> None:
     stopped = float(process.communicate(timeout=30)[0])
     assert stopped - sent < 0.3 + 0.5
     done, store = asked(log), Store.open(STUDY)
-    assert len(done) <= before + 2  # the next of two threads, should a chunk have ended just then
+    assert (
+        len(done) <= before + 2
+    )  # the next of two threads, should a chunk have ended just then
     assert all(store.read(f"a-{job:05d}") is not None for job in done)
 
 
 def test_an_error_ends_the_run_and_keeps_what_is_done(tmp_path: Path) -> None:
     """The job's own error comes out, later jobs are not begun, no thread is left; the next run goes on."""
-    log, store, threads = tmp_path / "log", Store.open(STUDY), threading.active_count()
+    log, store, threads = (
+        tmp_path / "log",
+        Store.open(STUDY),
+        threading.active_count(),
+    )
 
     def do(job: int) -> np.ndarray:
         if job == 9:
@@ -294,7 +331,10 @@ def test_an_error_ends_the_run_and_keeps_what_is_done(tmp_path: Path) -> None:
     assert set(range(9)) <= set(done)
     assert max(done) < 9 + 8
     assert threading.active_count() == threads
-    assert raw(run_chunks("a", Do(str(log)), range(COUNT), store=store)) == plainly()
+    assert (
+        raw(run_chunks("a", Do(str(log)), range(COUNT), store=store))
+        == plainly()
+    )
     assert sorted(asked(log)) == list(range(COUNT))
 
 
@@ -340,7 +380,11 @@ def test_chunks_are_kept_when_done_and_not_when_read() -> None:
 
     def do(job: int) -> np.ndarray:
         if job == 0:
-            wait_until(lambda: all(store.read(f"a-{j:05d}") is not None for j in range(1, 5)))
+            wait_until(
+                lambda: all(
+                    store.read(f"a-{j:05d}") is not None for j in range(1, 5)
+                )
+            )
         return Do()(job)
 
     assert raw(run_chunks("a", do, range(COUNT), store=store)) == plainly()
@@ -381,7 +425,9 @@ def test_a_damaged_chunk_is_done_again(damage: str, tmp_path: Path) -> None:
     file = store.folder / "a-00006"
     file.write_bytes(DAMAGE[damage](file.read_bytes()))
     for _ in range(2):
-        assert raw(run_chunks("a", Do(str(log)), range(8), store=store)) == plainly(range(8))
+        assert raw(
+            run_chunks("a", Do(str(log)), range(8), store=store)
+        ) == plainly(range(8))
     assert asked(log) == [6]
 
 
@@ -389,14 +435,20 @@ def test_a_chunk_that_is_a_folder_is_done_again() -> None:
     """Whatever stands in a chunk's place, the study runs."""
     store = Store.open(STUDY)
     (store.folder / "a-00002").mkdir()
-    assert raw(run_chunks("a", Do(), range(8), store=store)) == plainly(range(8))
+    assert raw(run_chunks("a", Do(), range(8), store=store)) == plainly(
+        range(8)
+    )
 
 
 def test_arrays_of_objects_are_refused() -> None:
     """They could only be kept as code; whether there is a store or not."""
     for store in (None, Store.open(STUDY)):
         with pytest.raises(ValueError, match="allow_pickle"):
-            list(run_chunks("a", lambda job: np.array([{}]), range(8), store=store))
+            list(
+                run_chunks(
+                    "a", lambda job: np.array([{}]), range(8), store=store
+                )
+            )
 
 
 def test_unwritable_cache_is_replaced_by_a_temporary_folder(
@@ -408,21 +460,29 @@ def test_unwritable_cache_is_replaced_by_a_temporary_folder(
     store = Store.open(STUDY)
     assert store.folder.is_relative_to(tmp_path / "temporary")
     list(run_chunks("a", Do(), range(8), store=store))
-    assert raw(run_chunks("a", never, range(8), store=Store.open(STUDY))) == plainly(range(8))
+    assert raw(
+        run_chunks("a", never, range(8), store=Store.open(STUDY))
+    ) == plainly(range(8))
 
 
-def test_study_runs_without_any_place_to_write(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_study_runs_without_any_place_to_write(
+    home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Neither cache nor temporary folder: nothing is kept, nothing is said, the answers are the same."""
     home.write_text("not a folder")
     monkeypatch.setattr(tempfile, "tempdir", str(home))
     store = Store.open(STUDY)
     for _ in range(2):
-        assert raw(run_chunks("a", Do(), range(8), store=store)) == plainly(range(8))
+        assert raw(run_chunks("a", Do(), range(8), store=store)) == plainly(
+            range(8)
+        )
     store.finish()
     assert home.read_text() == "not a folder"
 
 
-def test_study_runs_on_when_the_disk_is_full(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_study_runs_on_when_the_disk_is_full(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     """The chunks that could be written are kept, the others are done again."""
     store, whole = Store.open(STUDY), stores.write_whole
 
@@ -432,8 +492,12 @@ def test_study_runs_on_when_the_disk_is_full(monkeypatch: pytest.MonkeyPatch) ->
         whole(path, data)
 
     monkeypatch.setattr(stores, "write_whole", full)
-    assert raw(run_chunks("a", Do(), range(8), store=store)) == plainly(range(8))
-    assert [store.read(f"a-{job:05d}") is not None for job in range(8)] == [True] * 4 + [False] * 4
+    assert raw(run_chunks("a", Do(), range(8), store=store)) == plainly(
+        range(8)
+    )
+    assert [store.read(f"a-{job:05d}") is not None for job in range(8)] == [
+        True
+    ] * 4 + [False] * 4
 
 
 def test_study_runs_on_when_its_folder_is_taken_away() -> None:
@@ -451,7 +515,9 @@ def test_finished_study_leaves_nothing_behind(home: Path) -> None:
     with ThreadPoolExecutor(2) as pool:
         for brought in (None, pool):
             store = Store.open(STUDY)
-            for _ in run_chunks("a", Do(), range(COUNT), store=store, pool=brought):
+            for _ in run_chunks(
+                "a", Do(), range(COUNT), store=store, pool=brought
+            ):
                 assert store.folder.exists()
             store.finish()
             assert list(home.iterdir()) == []
@@ -472,9 +538,18 @@ def test_finished_study_leaves_others_alone(home: Path) -> None:
 def test_two_parts_of_a_study_do_not_mix() -> None:
     """The name tells the chunks of one run from those of another in the same study."""
     store = Store.open(STUDY)
-    for name, do in (("a", Do()), ("b", lambda job: np.array(-job)), ("a", never), ("b", never)):
+    for name, do in (
+        ("a", Do()),
+        ("b", lambda job: np.array(-job)),
+        ("a", never),
+        ("b", never),
+    ):
         answers = list(run_chunks(name, do, range(8), store=store))
-        expected = plainly(range(8)) if name == "a" else [np.array(-job).tobytes() for job in range(8)]
+        expected = (
+            plainly(range(8))
+            if name == "a"
+            else [np.array(-job).tobytes() for job in range(8)]
+        )
         assert raw(iter(answers)) == expected
 
 
@@ -487,7 +562,9 @@ def test_old_studies_are_forgotten(home: Path) -> None:
         Store(folder).write("a-00000", np.arange(3.0))
         os.utime(folder, (time.time() - age * day,) * 2)
     assert Store.open(STUDY).read("a-00000") is not None
-    assert {folder.name for folder in (home / "setupopt" / "unfinished").iterdir()} == {"young", STUDY}
+    assert {
+        folder.name for folder in (home / "setupopt" / "unfinished").iterdir()
+    } == {"young", STUDY}
     assert time.time() - Store.open(STUDY).folder.stat().st_mtime < day
 
 
@@ -564,9 +641,18 @@ DIFFERENT: dict[str, tuple[Any, Any]] = {
     "order of bytes": (np.zeros(4), np.zeros(4, dtype=">f8")),
     "a record's field": (records("camber", 0.0), records("camber", 5e-324)),
     "which field": (records("camber", 1.0), records("foundation", 1.0)),
-    "one record's field": (records("camber", 0.0)[1234], records("camber", 1.0)[1234]),
-    "names of fields": (np.zeros(1, dtype=[("a", "f8")]), np.zeros(1, dtype=[("b", "f8")])),
-    "a nested field": (description(), with_values(0.1, np.nextafter(1.0 / 3.0, 1.0))),
+    "one record's field": (
+        records("camber", 0.0)[1234],
+        records("camber", 1.0)[1234],
+    ),
+    "names of fields": (
+        np.zeros(1, dtype=[("a", "f8")]),
+        np.zeros(1, dtype=[("b", "f8")]),
+    ),
+    "a nested field": (
+        description(),
+        with_values(0.1, np.nextafter(1.0 / 3.0, 1.0)),
+    ),
     "a nested array": (description(), changed_table()),
     "a field left out": (description(), Outer(3, None)),
     "kind of a part": (Inner("a", (), np.zeros(1)), Twin("a", (), np.zeros(1))),
@@ -583,7 +669,17 @@ def test_fingerprint_tells_apart(what: str) -> None:
 
 def test_parts_are_told_from_their_number() -> None:
     """Two parts are not one of two."""
-    assert len({fingerprint(1, 2), fingerprint((1, 2)), fingerprint((1,), 2), fingerprint()}) == 4
+    assert (
+        len(
+            {
+                fingerprint(1, 2),
+                fingerprint((1, 2)),
+                fingerprint((1,), 2),
+                fingerprint(),
+            }
+        )
+        == 4
+    )
 
 
 def test_equal_parts_have_one_fingerprint(bore: Project) -> None:
@@ -596,10 +692,18 @@ def test_equal_parts_have_one_fingerprint(bore: Project) -> None:
         == fingerprint(np.asfortranarray(table))
         == fingerprint(np.repeat(table, 2, 1)[:, ::2])
     )
-    padded = [np.frombuffer(fill * 32, dtype="u1").copy() for fill in (b"\0", b"\7")]
+    padded = [
+        np.frombuffer(fill * 32, dtype="u1").copy() for fill in (b"\0", b"\7")
+    ]
     for memory in padded:
-        memory.view(np.dtype([("a", "?"), ("b", "f8")], align=True))[:] = (True, 2.0)
-    one, other = (memory.view(np.dtype([("a", "?"), ("b", "f8")], align=True)) for memory in padded)
+        memory.view(np.dtype([("a", "?"), ("b", "f8")], align=True))[:] = (
+            True,
+            2.0,
+        )
+    one, other = (
+        memory.view(np.dtype([("a", "?"), ("b", "f8")], align=True))
+        for memory in padded
+    )
     assert fingerprint(one) == fingerprint(other)
     assert len(fingerprint(bore.car, bore.venue, bore.setup, bore.limits)) == 32
 
@@ -608,8 +712,13 @@ def test_fingerprint_is_the_same_in_another_process() -> None:
     """Neither addresses nor the hashes of strings have a part in it."""
     script = "print(t.fingerprint(t.description(), t.records('camber', 2.0), 'x', None, 0.1))"
     seeds = ("1", "2")
-    told = {own_process(script, PYTHONHASHSEED=seed).communicate()[0].strip() for seed in seeds}
-    assert told == {fingerprint(description(), records("camber", 2.0), "x", None, 0.1)}
+    told = {
+        own_process(script, PYTHONHASHSEED=seed).communicate()[0].strip()
+        for seed in seeds
+    }
+    assert told == {
+        fingerprint(description(), records("camber", 2.0), "x", None, 0.1)
+    }
 
 
 def test_fingerprint_knows_the_program(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -629,9 +738,22 @@ def test_fingerprint_knows_the_program(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.mark.parametrize(
-    "unknown", ["object", "function", "path", "set", "dict", "objects", "masked", "class", "model"]
+    "unknown",
+    [
+        "object",
+        "function",
+        "path",
+        "set",
+        "dict",
+        "objects",
+        "masked",
+        "class",
+        "model",
+    ],
 )
-def test_fingerprint_refuses_what_it_does_not_know(unknown: str, bore: Project) -> None:
+def test_fingerprint_refuses_what_it_does_not_know(
+    unknown: str, bore: Project
+) -> None:
     """Rather than telling it by its address, or a part of it only."""
     parts: dict[str, Any] = {
         "object": object(),

@@ -43,9 +43,13 @@ class Truth:
 
 def drawn(project: Project, seed: int) -> dict[str, float]:
     """Hidden values, drawn as they may be before a log of all channels."""
-    every: Any = SimpleNamespace(run=SimpleNamespace(used={}), table={"log": COMPARED})
+    every: Any = SimpleNamespace(
+        run=SimpleNamespace(used={}), table={"log": COMPARED}
+    )
     those = parameters(project, [every])
-    values = np.random.default_rng(seed).multivariate_normal(np.zeros(len(those)), prior(those))
+    values = np.random.default_rng(seed).multivariate_normal(
+        np.zeros(len(those)), prior(those)
+    )
     return dict(zip(those.index, values.tolist(), strict=True))
 
 
@@ -58,9 +62,14 @@ def log_frame(
     Rows lie on a line between the trims at both ends of their second.
     """
     rng = np.random.default_rng(truth.seed + 1)
-    knots = np.add.outer(np.arange(len(holds)) * (seconds + between), [0, seconds]).ravel()
+    knots = np.add.outer(
+        np.arange(len(holds)) * (seconds + between), [0, seconds]
+    ).ravel()
     ends = np.arange(knots[-1] + 1)
-    place, speed = (np.interp(ends, knots, np.repeat(column, 2)) for column in np.array(holds, dtype=float).T)
+    place, speed = (
+        np.interp(ends, knots, np.repeat(column, 2))
+        for column in np.array(holds, dtype=float).T
+    )
     place *= DEG
     climb = np.diff(place) / max(project.venue.curvature, 1e-9)
     inputs = pd.DataFrame(
@@ -73,28 +82,45 @@ def log_frame(
         }
     )
     sensors = [name for name in COMPARED if name != "coasting"]
-    car = {name: v for name, v in truth.values.items() if not name.startswith(("zero", "speed", "place"))}
-    more = pd.DataFrame(0.0, inputs.index, ["yaw_acceleration", "headwind", "crosswind"])
+    car = {
+        name: v
+        for name, v in truth.values.items()
+        if not name.startswith(("zero", "speed", "place"))
+    }
+    more = pd.DataFrame(
+        0.0, inputs.index, ["yaw_acceleration", "headwind", "crosswind"]
+    )
     log = pd.DataFrame(0.0, inputs.index, sensors)
     parts = {"input": inputs, "error": 0.0 * inputs, "more": more, "log": log}
     predict = Predictor(
-        project, pd.DataFrame({"kind": "car", "prior": 1.0}, index=list(car)), pd.concat(parts, axis=1)
+        project,
+        pd.DataFrame({"kind": "car", "prior": 1.0}, index=list(car)),
+        pd.concat(parts, axis=1),
     )
     assert not predict.unheld, "a second that the model's car does not stand"
     whole = pd.DataFrame(predict(np.array(list(car.values()))), columns=sensors)
-    whole["speed"] = inputs["speed"] / (1.0 + truth.values.get("speed reading", 0.0))
-    whole["roll_angle"] = inputs["place"] - truth.values.get("place reading", 0.0)
+    whole["speed"] = inputs["speed"] / (
+        1.0 + truth.values.get("speed reading", 0.0)
+    )
+    whole["roll_angle"] = inputs["place"] - truth.values.get(
+        "place reading", 0.0
+    )
     whole["yaw_rate"] = 0.0
     time = np.arange(0.0, ends[-1], 1.0 / rate)
     second = (time + 1e-9).astype(int)
     frame = pd.DataFrame({"time_s": time})
-    first, last = whole.iloc[: ends[-1]].iloc[second], whole.iloc[ends[-1] :].iloc[second]
+    first, last = (
+        whole.iloc[: ends[-1]].iloc[second],
+        whole.iloc[ends[-1] :].iloc[second],
+    )
     for name in whole.columns:
-        values = first[name].to_numpy() + (time - second) * (last[name].to_numpy() - first[name].to_numpy())
+        values = first[name].to_numpy() + (time - second) * (
+            last[name].to_numpy() - first[name].to_numpy()
+        )
         channel = CHANNELS.loc[name]
-        error = {"speed": 0.05, "roll_angle": 0.1, "yaw_rate": 0.05}.get(name, channel["error"]) * channel[
-            "factor"
-        ]
+        error = {"speed": 0.05, "roll_angle": 0.1, "yaw_rate": 0.05}.get(
+            name, channel["error"]
+        ) * channel["factor"]
         values += truth.noise * error * rng.standard_normal(time.size)
         values += truth.each * error * rng.standard_normal(ends[-1])[second]
         values += truth.values.get(f"zero of {name}", 0.0)
@@ -102,7 +128,9 @@ def log_frame(
     return frame
 
 
-def ridden_frame(project: Project, holds: tuple[tuple[float, float], ...], seconds: int = 5) -> pd.DataFrame:
+def ridden_frame(
+    project: Project, holds: tuple[tuple[float, float], ...], seconds: int = 5
+) -> pd.DataFrame:
     """A log of steer and sideslip from the ride in time: waves of half a millimetre under the car, a driver
     who holds the course, and a second without rows between the holds.
     """
@@ -111,8 +139,13 @@ def ridden_frame(project: Project, holds: tuple[tuple[float, float], ...], secon
     ride = RideModel(project, project.setup, cases)
     parts = []
     for row, (angle, speed) in enumerate(holds):
-        way = speed * np.arange(1000.0 * seconds + 1.0)[:, None] * 1e-3 - ride.contacts(row).behind
-        road = 5e-4 * (np.sin(2.0 * np.pi * way / 6.0) + np.sin(2.0 * np.pi * way / 2.3))
+        way = (
+            speed * np.arange(1000.0 * seconds + 1.0)[:, None] * 1e-3
+            - ride.contacts(row).behind
+        )
+        road = 5e-4 * (
+            np.sin(2.0 * np.pi * way / 6.0) + np.sin(2.0 * np.pi * way / 2.3)
+        )
         trace = np.zeros((50 * seconds, len(TRACE)))
         ride.disturbed(row, road, 2e-3, judged=False, trace=trace, every=10)
         seen = pd.DataFrame(trace, columns=list(TRACE))
@@ -122,7 +155,9 @@ def ridden_frame(project: Project, holds: tuple[tuple[float, float], ...], secon
             "roll_angle_deg": angle,
         }
         columns |= {"yaw_rate_deg_s": 0.0, "steer_deg": seen["steer"] / DEG}
-        columns["sideslip_deg"] = (ride.trim(row)[SIDESLIP] + seen["sideslip"]) / DEG
+        columns["sideslip_deg"] = (
+            ride.trim(row)[SIDESLIP] + seen["sideslip"]
+        ) / DEG
         parts.append(pd.DataFrame(columns))
     return pd.concat(parts, ignore_index=True)
 

@@ -17,14 +17,25 @@ from setupopt.cli.main import group
 from .maker import Truth, log_frame
 
 BORE = Path(__file__).parents[2] / "setups" / "bore"
-HOLDS = ((0, 20), (0, 40), (0, 54), (30, 54), (60, 54), (30, 40), (60, 45), (0, 30))
+HOLDS = (
+    (0, 20),
+    (0, 40),
+    (0, 54),
+    (30, 54),
+    (60, 54),
+    (30, 40),
+    (60, 45),
+    (0, 30),
+)
 Frame = pd.DataFrame
 
 
 @pytest.fixture(scope="module")
 def frame() -> Frame:
     """A sound log."""
-    return log_frame(setupopt.load(BORE), Truth(seed=5), HOLDS, seconds=3, rate=20)
+    return log_frame(
+        setupopt.load(BORE), Truth(seed=5), HOLDS, seconds=3, rate=20
+    )
 
 
 def cell(row: int, column: str, value: Any) -> Callable[[Frame], Frame]:
@@ -49,12 +60,30 @@ def late(column: str, rows: int) -> Callable[[Frame], Frame]:
 
 
 TEXT: dict[str, tuple[Callable[[str], str], list[str]]] = {
-    "empty": (lambda text: "", ["that it cannot be read", "expected a whole .csv"]),
-    "header alone": (lambda text: text.split("\n")[0] + "\n", ["that it cannot be read (no rows)"]),
-    "semicolons": (lambda text: text.replace(",", ";"), ["line 1", "time_s", "none among time_s;"]),
-    "decimal comma": (lambda text: text.replace("\n0.05,", "\n0,05,"), ["line 3", "cannot be read"]),
-    "a cell too many": (lambda text: text.replace("\n0.5,", "\n0.5,1,"), ["line 12", "Expected 19 fields"]),
-    "not UTF-8": (lambda text: text.replace("time_s", "zeit_\udcff,time_s"), ["can't decode byte 0xff"]),
+    "empty": (
+        lambda text: "",
+        ["that it cannot be read", "expected a whole .csv"],
+    ),
+    "header alone": (
+        lambda text: text.split("\n")[0] + "\n",
+        ["that it cannot be read (no rows)"],
+    ),
+    "semicolons": (
+        lambda text: text.replace(",", ";"),
+        ["line 1", "time_s", "none among time_s;"],
+    ),
+    "decimal comma": (
+        lambda text: text.replace("\n0.05,", "\n0,05,"),
+        ["line 3", "cannot be read"],
+    ),
+    "a cell too many": (
+        lambda text: text.replace("\n0.5,", "\n0.5,1,"),
+        ["line 12", "Expected 19 fields"],
+    ),
+    "not UTF-8": (
+        lambda text: text.replace("time_s", "zeit_\udcff,time_s"),
+        ["can't decode byte 0xff"],
+    ),
 }
 ROWS: dict[str, tuple[Callable[[Frame], Frame], list[str]]] = {
     "no time": (lambda f: f.drop(columns="time_s"), ["line 1", "time_s", "found none among"]),
@@ -87,7 +116,16 @@ ROWS: dict[str, tuple[Callable[[Frame], Frame], list[str]]] = {
 def refused(path: Path, tmp_path: Path, words: list[str]) -> None:
     """The command ends with 2 and these words, and writes nothing."""
     out, new = tmp_path / "out", tmp_path / "new"
-    asked = ["learn", str(BORE), str(path), "--quiet", "--out", str(out), "--corrected", str(new)]
+    asked = [
+        "learn",
+        str(BORE),
+        str(path),
+        "--quiet",
+        "--out",
+        str(out),
+        "--corrected",
+        str(new),
+    ]
     done = CliRunner().invoke(group, asked)
     assert done.exit_code == 2, done.output
     assert str(path) in done.output
@@ -115,7 +153,9 @@ def test_rows_that_are_no_run(name: str, frame: Frame, tmp_path: Path) -> None:
     refused(path, tmp_path, words)
 
 
-@pytest.mark.parametrize("end", [".mat", ".xlsx", ".ods", ".mf4", ".tdms", ".xyz"])
+@pytest.mark.parametrize(
+    "end", [".mat", ".xlsx", ".ods", ".mf4", ".tdms", ".xyz"]
+)
 def test_files_of_another_kind(end: str, tmp_path: Path) -> None:
     """A file that is not what its name says, or of no known kind."""
     path = tmp_path / f"run{end}"
@@ -123,17 +163,33 @@ def test_files_of_another_kind(end: str, tmp_path: Path) -> None:
     refused(path, tmp_path, ["that it cannot be read", "expected a whole"])
 
 
-def test_a_map_must_name_channels_and_columns(frame: Frame, tmp_path: Path) -> None:
+def test_a_map_must_name_channels_and_columns(
+    frame: Frame, tmp_path: Path
+) -> None:
     """A map with an unknown quantity, and one with a column that the log does not have."""
     path, channels = tmp_path / "run.csv", tmp_path / "map.toml"
     frame.iloc[:40].to_csv(path, index=False)
     for text, words in (
-        ('[channels]\nspeed_kmph = "v"\n', ["map.toml, line 2, channels.speed_kmph"]),
-        ('[channels]\nspeed_km_h = "v"\n', ["run.csv, line 1, v: found 0 such columns"]),
+        (
+            '[channels]\nspeed_kmph = "v"\n',
+            ["map.toml, line 2, channels.speed_kmph"],
+        ),
+        (
+            '[channels]\nspeed_km_h = "v"\n',
+            ["run.csv, line 1, v: found 0 such columns"],
+        ),
     ):
         channels.write_text(text)
         done = CliRunner().invoke(
-            group, ["learn", str(BORE), str(path), "--quiet", "--channels", str(channels)]
+            group,
+            [
+                "learn",
+                str(BORE),
+                str(path),
+                "--quiet",
+                "--channels",
+                str(channels),
+            ],
         )
         assert done.exit_code == 2
         assert all(word in done.output for word in words), done.output

@@ -7,7 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from at_trim import Bench
-from cars import CAR, SETUP, both_axles, load_cases, on_tyres, set_both, solve, venue
+from cars import (
+    CAR,
+    SETUP,
+    both_axles,
+    load_cases,
+    on_tyres,
+    set_both,
+    solve,
+    venue,
+)
 from drawn import Drawn, drawn
 from plain_slip_car import read_slip_car, read_slip_case
 from plain_slip_forces import missing
@@ -19,7 +28,9 @@ from setupopt.project.model import Car
 
 Floats = np.ndarray
 # 2 mm, 3 mrad, 20 mrad of sideslip and steer, 0.01 of slip, 0.1 of the weight.
-SPREAD = np.array([2e-3, 3e-3, 3e-3, *[2e-3] * 4, 0.02, 0.02, *[0.01] * 4, 0.1, 0.1])
+SPREAD = np.array(
+    [2e-3, 3e-3, 3e-3, *[2e-3] * 4, 0.02, 0.02, *[0.01] * 4, 0.1, 0.1]
+)
 
 
 def start(b: Bench) -> Floats:
@@ -59,7 +70,10 @@ def test_residual_against_the_plain_model(seed: int) -> None:
         expected = missing(car, case, theirs, 0.9)[ORDER]
         ours = b.residual(x, 0.9)
         apart = np.abs(ours - expected)
-        for row in (SLIP + 1, SLIP + 3):  # the speeds of two wheels, less one another: either may come first
+        for row in (
+            SLIP + 1,
+            SLIP + 3,
+        ):  # the speeds of two wheels, less one another: either may come first
             apart[row] = min(apart[row], abs(ours[row] + expected[row]))
         # a wheel in the air rolls along: each model has a row of its own for that
         apart[SLIP : SLIP + 4][np.array(b.forces(x).wheels.load) <= 0.0] = 0.0
@@ -74,9 +88,14 @@ def smooth(b: Bench, x: Floats, reach: float) -> bool:
     return bool(min(bump, droop) > reach and wheels.load.min() > 100.0)
 
 
-def differences(b: Bench, x: Floats, step: float, factor: float = 1.0) -> Floats:
+def differences(
+    b: Bench, x: Floats, step: float, factor: float = 1.0
+) -> Floats:
     """Jacobian (UNKNOWNS, UNKNOWNS + 1) by central differences; the friction factor is its last column."""
-    columns = [b.residual(x + s, factor) - b.residual(x - s, factor) for s in step * np.eye(UNKNOWNS)]
+    columns = [
+        b.residual(x + s, factor) - b.residual(x - s, factor)
+        for s in step * np.eye(UNKNOWNS)
+    ]
     columns.append(b.residual(x, factor + step) - b.residual(x, factor - step))
     return np.array(columns).T / (2.0 * step)
 
@@ -88,7 +107,10 @@ def check_jacobian(b: Bench, x: Floats, factor: float = 1.0) -> None:
     """
     work = b.forces(x, factor)
     got = np.array(work.jacobian[:UNKNOWNS, : UNKNOWNS + 1])
-    error = np.abs(got - differences(b, x, 1e-6, factor)) / np.abs(got).max(axis=1)[:, None]
+    error = (
+        np.abs(got - differences(b, x, 1e-6, factor))
+        / np.abs(got).max(axis=1)[:, None]
+    )
     worst = np.unravel_index(error.argmax(), error.shape)
     assert error.max() < 1e-3, (worst, error.max())
 
@@ -118,7 +140,10 @@ MODES: dict[str, Car] = {
     "carcass": on_tyres(CAR, carcass=200e3),
     "no lean": on_tyres(CAR, compliance=0.0),
     "inertia": both_axles(
-        replace(CAR, yaw_inertia=900.0, pitch_inertia=800.0, roll_inertia=200.0), wheel_inertia=0.9
+        replace(
+            CAR, yaw_inertia=900.0, pitch_inertia=800.0, roll_inertia=200.0
+        ),
+        wheel_inertia=0.9,
     ),
 }
 
@@ -142,15 +167,25 @@ def test_rows_of_slip_say_how_an_axle_is_driven() -> None:
     weight = CAR.mass * 9.80665
     locked = Bench(MODES["locked"], SETUP, DRIVEN, 0).forces(x)
     speed = (1.0 + x[KAPPA : KAPPA + 4]) * locked.wheels.step
-    assert locked.residual[SLIP + 1] == pytest.approx(speed[1] - speed[0], rel=1e-9)
-    assert locked.residual[SLIP + 3] == pytest.approx(speed[3] - speed[2], rel=1e-9)
+    assert locked.residual[SLIP + 1] == pytest.approx(
+        speed[1] - speed[0], rel=1e-9
+    )
+    assert locked.residual[SLIP + 3] == pytest.approx(
+        speed[3] - speed[2], rel=1e-9
+    )
     braked = Bench(MODES["locked"], SETUP, DRIVEN, 1).forces(x)
-    assert braked.residual[SLIP + 1] == pytest.approx(x[KAPPA + 1] - x[KAPPA], rel=1e-9)
-    assert braked.demand[0] / braked.demand.sum() == pytest.approx(0.58, rel=1e-12)
+    assert braked.residual[SLIP + 1] == pytest.approx(
+        x[KAPPA + 1] - x[KAPPA], rel=1e-9
+    )
+    assert braked.demand[0] / braked.demand.sum() == pytest.approx(
+        0.58, rel=1e-12
+    )
     opened = Bench(MODES["open"], SETUP, DRIVEN, 0).forces(x)
     for w in range(4):
         missing_pull = opened.wheels.along[w] - 0.5 * opened.demand[w // 2]
-        assert opened.residual[SLIP + w] * weight == pytest.approx(missing_pull, rel=1e-9)
+        assert opened.residual[SLIP + w] * weight == pytest.approx(
+            missing_pull, rel=1e-9
+        )
 
 
 def test_internal_forces_leave_the_whole_car_alone() -> None:
@@ -163,8 +198,14 @@ def test_internal_forces_leave_the_whole_car_alone() -> None:
         for x in states(seed, b):
             work = b.forces(x)
             whole = work.residual[0] + work.residual[RISE : RISE + 4].sum()
-            outside = b.car.mass * b.state.pull[2] - work.loads[0, 0] + work.vertical.sum()
-            assert whole == pytest.approx(outside / (b.car.mass * 9.80665), abs=1e-9)
+            outside = (
+                b.car.mass * b.state.pull[2]
+                - work.loads[0, 0]
+                + work.vertical.sum()
+            )
+            assert whole == pytest.approx(
+                outside / (b.car.mass * 9.80665), abs=1e-9
+            )
 
 
 def test_side_yaw_and_axle_rows_are_sums_of_the_tyres() -> None:
@@ -175,13 +216,19 @@ def test_side_yaw_and_axle_rows_are_sums_of_the_tyres() -> None:
     weight = b.car.mass * 9.80665
     wind = -b.state.pressure * b.car.side_area * b.state.flow
     side = work.lateral.sum() + b.car.mass * b.state.pull[1] + wind
-    yaw = b.car.x @ work.lateral - b.car.y @ work.forward + work.wheels.aligning.sum()
+    yaw = (
+        b.car.x @ work.lateral
+        - b.car.y @ work.forward
+        + work.wheels.aligning.sum()
+    )
     yaw += b.car.side_x * wind - b.state.gyro[2]
     assert work.residual[SIDE] * weight == pytest.approx(side, rel=1e-9)
     assert work.residual[YAW] * weight == pytest.approx(yaw, rel=1e-9)
     for axle in (0, 1):
         across = work.wheels.across[2 * axle : 2 * axle + 2].sum()
-        assert work.residual[AXLES + axle] == pytest.approx(across / weight - x[TAU + axle], rel=1e-9)
+        assert work.residual[AXLES + axle] == pytest.approx(
+            across / weight - x[TAU + axle], rel=1e-9
+        )
 
 
 def test_more_friction_only_adds_grip() -> None:
@@ -189,10 +236,14 @@ def test_more_friction_only_adds_grip() -> None:
     it.
     """
     b = Bench(
-        on_tyres(CAR, camber_thrust_share=0.0), set_both(SETUP, toe=0.0), load_cases(venue(), speed=30.0)
+        on_tyres(CAR, camber_thrust_share=0.0),
+        set_both(SETUP, toe=0.0),
+        load_cases(venue(), speed=30.0),
     )
     x = np.zeros(UNKNOWNS)
-    assert np.abs(np.array(b.forces(x).jacobian)[:UNKNOWNS, FACTOR]).max() < 1e-12
+    assert (
+        np.abs(np.array(b.forces(x).jacobian)[:UNKNOWNS, FACTOR]).max() < 1e-12
+    )
 
 
 @pytest.mark.parametrize("phi", [0.3, 1.2, 2.0])
@@ -205,13 +256,24 @@ def test_moment_about_the_bores_axis(phi: float, course: float) -> None:
     moments about the section's axis of normals alone is zero to 1e-9 of weight times radius.
     """
     radius = 9.0
-    cases = load_cases(venue(1.0 / radius), roll_angle=phi, speed=60.0, heading=course)
-    answer = solve(CAR, SETUP, venue(1.0 / radius), roll_angle=phi, speed=60.0, heading=course).answers[0, 0]
+    cases = load_cases(
+        venue(1.0 / radius), roll_angle=phi, speed=60.0, heading=course
+    )
+    answer = solve(
+        CAR,
+        SETUP,
+        venue(1.0 / radius),
+        roll_angle=phi,
+        speed=60.0,
+        heading=course,
+    ).answers[0, 0]
     assert answer["contact"]
     b = Bench(CAR, SETUP, cases)
     work = b.forces(answer["state"])
     heading = course - answer["state"][SIDESLIP]
-    around = np.array([np.sin(heading), np.cos(heading), 0.0])  # round the section, in the car's axes
+    around = np.array(
+        [np.sin(heading), np.cos(heading), 0.0]
+    )  # round the section, in the car's axes
     axis = np.array([np.cos(heading), -np.sin(heading), 0.0])
     total = 0.0
     for w in range(4):
@@ -220,7 +282,9 @@ def test_moment_about_the_bores_axis(phi: float, course: float) -> None:
         height = radius - np.sqrt(radius**2 - s**2)
         place[2] = height - radius  # from the axis
         tilt, lean = b.state.tilt[w], b.state.lean[w]
-        load = work.wheels.load[w] * np.array([-np.cos(tilt) * lean, -np.sin(tilt), np.cos(tilt)])
+        load = work.wheels.load[w] * np.array(
+            [-np.cos(tilt) * lean, -np.sin(tilt), np.cos(tilt)]
+        )
         total += float(np.cross(place, load) @ axis)
     assert total == pytest.approx(0.0, abs=1e-9 * radius * b.car.mass * 9.80665)
 

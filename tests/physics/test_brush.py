@@ -9,7 +9,14 @@ from random import Random
 import numpy as np
 import pytest
 from plain_brush import Strip, strip_sum
-from plain_slip_tyre import Bed, BrushTyre, Slip, bed_at_load, brush_force, spin_followed
+from plain_slip_tyre import (
+    Bed,
+    BrushTyre,
+    Slip,
+    bed_at_load,
+    brush_force,
+    spin_followed,
+)
 from plain_tyre import beta_function
 
 from setupopt.physics import brush, tyre
@@ -46,7 +53,14 @@ def table_of(patch: Record) -> Floats:
 
 def load_of(patch: Record) -> float:
     """Normal force of the patch, N."""
-    shape = (patch.depth, patch.slant, patch.along, patch.across, patch.half_width, patch.foundation)
+    shape = (
+        patch.depth,
+        patch.slant,
+        patch.along,
+        patch.across,
+        patch.half_width,
+        patch.foundation,
+    )
     return float(tyre.contact(*shape, ENDS)[0])
 
 
@@ -63,7 +77,11 @@ def test_cubic_of_the_brush(share: float) -> None:
     """F = C s - C^2 s^2 / (3 mu N) + C^3 s^3 / (27 mu^2 N^2) below full sliding, along and across alike."""
     s = share * FULL
     most = MU * LOAD
-    cubic = STIFFNESS * s - (STIFFNESS * s) ** 2 / (3 * most) + (STIFFNESS * s) ** 3 / (27 * most**2)
+    cubic = (
+        STIFFNESS * s
+        - (STIFFNESS * s) ** 2 / (3 * most)
+        + (STIFFNESS * s) ** 3 / (27 * most**2)
+    )
     across = table_of(patch_of(slip_y=s))
     along = table_of(patch_of(slip_x=s))
     assert across[brush.ACROSS, 0] == pytest.approx(cubic, rel=1e-12)
@@ -83,13 +101,20 @@ def test_full_sliding(share: float, sign: float) -> None:
 def test_trail_at_small_slip() -> None:
     """The force acts a third of the half length behind the middle; what is left is a share of the slip."""
     table = table_of(patch_of(slip_y=1e-6 * FULL))
-    assert -table[brush.MOMENT, 0] / table[brush.ACROSS, 0] == pytest.approx(LENGTH / 3.0, rel=1e-5)
+    assert -table[brush.MOMENT, 0] / table[brush.ACROSS, 0] == pytest.approx(
+        LENGTH / 3.0, rel=1e-5
+    )
 
 
 def test_largest_aligning_moment() -> None:
     """27/256 mu N a, at a quarter of full sliding, and less a hundredth of slip beside it."""
-    moment = [-table_of(patch_of(slip_y=s * FULL))[brush.MOMENT, 0] for s in (0.2475, 0.25, 0.2525)]
-    assert moment[1] == pytest.approx(27.0 / 256.0 * MU * LOAD * LENGTH, rel=1e-12)
+    moment = [
+        -table_of(patch_of(slip_y=s * FULL))[brush.MOMENT, 0]
+        for s in (0.2475, 0.25, 0.2525)
+    ]
+    assert moment[1] == pytest.approx(
+        27.0 / 256.0 * MU * LOAD * LENGTH, rel=1e-12
+    )
     assert moment[0] < moment[1] > moment[2]
 
 
@@ -101,29 +126,44 @@ def test_stiffness_of_an_elliptic_patch() -> None:
     across = 1.0 / 1.1
     table = table_of(patch_of(across=across, half_width=0.3))
     expected = 16.0 / 3.0 * SHEAR * RADIUS * DEPTH * sqrt(2.0 * DEPTH / across)
-    assert table[brush.ACROSS, brush.BY_SLIP_Y] == pytest.approx(expected, rel=1e-9)
-    assert table[brush.ALONG, brush.BY_SLIP_X] == pytest.approx(expected, rel=1e-9)
+    assert table[brush.ACROSS, brush.BY_SLIP_Y] == pytest.approx(
+        expected, rel=1e-9
+    )
+    assert table[brush.ALONG, brush.BY_SLIP_X] == pytest.approx(
+        expected, rel=1e-9
+    )
 
 
 @pytest.mark.parametrize("side", [1.0, -1.0])
-@pytest.mark.parametrize("shape", [{}, {"across": 0.9, "slant": 0.02}, {"across": 3.0}, {"slant": -0.05}])
-def test_camber_thrust_of_pure_spin(shape: dict[str, float], side: float) -> None:
+@pytest.mark.parametrize(
+    "shape",
+    [{}, {"across": 0.9, "slant": 0.02}, {"across": 3.0}, {"slant": -0.05}],
+)
+def test_camber_thrust_of_pure_spin(
+    shape: dict[str, float], side: float
+) -> None:
     """F_y / N = (c_t / k) f_g sin(gamma), of any shape of patch."""
     share, lean = 0.5, radians(3.0)
     patch = patch_of(spin=side * share * sin(lean) / RADIUS, side=side, **shape)
     expected = side * SHEAR / BED * share * sin(lean)
     # the few nodes of a crowned patch keep 1e-8
-    assert table_of(patch)[brush.ACROSS, 0] / load_of(patch) == pytest.approx(expected, rel=1e-8)
+    assert table_of(patch)[brush.ACROSS, 0] / load_of(patch) == pytest.approx(
+        expected, rel=1e-8
+    )
 
 
 def test_spin_beyond_the_friction_slides() -> None:
     """Four times the spin that the friction could follow, on a tread so narrow that it slips sideways only:
     the force is mu N, and no more (the spin is clipped at 0.999 of the friction)."""
     patch = patch_of(spin=4.0 * MU * BED / SHEAR / RADIUS, half_width=1e-5)
-    assert table_of(patch)[brush.ACROSS, 0] == pytest.approx(MU * load_of(patch), rel=2e-3)
+    assert table_of(patch)[brush.ACROSS, 0] == pytest.approx(
+        MU * load_of(patch), rel=2e-3
+    )
 
 
-@pytest.mark.parametrize("shape", [{"depth": -0.001}, {"depth": -0.02, "slant": 0.1}])
+@pytest.mark.parametrize(
+    "shape", [{"depth": -0.001}, {"depth": -0.02, "slant": 0.1}]
+)
 def test_tread_in_the_air_passes_nothing(shape: dict[str, float]) -> None:
     """Crown and edges clear of the surface: every force and slope is zero, and so is the capacity."""
     patch = patch_of(slip_y=0.1, across=1.0, **shape)
@@ -185,11 +225,22 @@ def drawn_wheel(seed: int, nodes: int = 600) -> tuple[Bed, Slip, float, Record]:
     across = 1.0 / rubber.crown - rng.choice([0.0, 0.0, 1.0 / 8.0])
     bed = bed_at_load(rubber, rng.uniform(200.0, 6000.0), tilt, along, across)
     fine = Bed(rubber, bed.depth, tilt, along, across, nodes)
-    kappa, alpha = rng.choice([0.0, rng.uniform(-0.1, 0.1)]), rng.uniform(-0.12, 0.12)
-    spin = spin_followed(rubber, tilt, sigma, rng.choice([0.0, rng.uniform(-0.03, 0.03)]))
+    kappa, alpha = (
+        rng.choice([0.0, rng.uniform(-0.1, 0.1)]),
+        rng.uniform(-0.12, 0.12),
+    )
+    spin = spin_followed(
+        rubber, tilt, sigma, rng.choice([0.0, rng.uniform(-0.03, 0.03)])
+    )
     factor = rng.choice([1.0, rng.uniform(0.6, 1.6)])
     n = rubber.friction_exponent
-    friction = 0.75 * beta_function(0.5, 2.0 - n) * factor * rubber.friction * rubber.friction_pressure**n
+    friction = (
+        0.75
+        * beta_function(0.5, 2.0 - n)
+        * factor
+        * rubber.friction
+        * rubber.friction_pressure**n
+    )
     patch = patch_of(
         depth=bed.depth, slant=tan(tilt), along=along, across=across, half_width=rubber.width / 2,
         foundation=rubber.foundation, shear=rubber.shear, friction=friction, exponent=n,
@@ -208,10 +259,21 @@ def test_forces_against_a_fine_sum_of_strips(seed: int) -> None:
     bed, slip, factor, patch = drawn_wheel(seed)
     expected = brush_force(bed, slip, factor)
     got = table_of(patch)[:, 0]
-    assert got[:2] == pytest.approx([expected.fx, expected.fy], abs=5e-5 * bed.load)
+    assert got[:2] == pytest.approx(
+        [expected.fx, expected.fy], abs=5e-5 * bed.load
+    )
     assert got[2] == pytest.approx(expected.mz, abs=5e-6 * bed.load)
-    shape = (patch.depth, patch.slant, patch.along, patch.across, patch.half_width, patch.foundation)
-    capacity = brush.capacity(*shape, patch.friction, patch.exponent, patch.floor)
+    shape = (
+        patch.depth,
+        patch.slant,
+        patch.along,
+        patch.across,
+        patch.half_width,
+        patch.foundation,
+    )
+    capacity = brush.capacity(
+        *shape, patch.friction, patch.exponent, patch.floor
+    )
     assert capacity == pytest.approx(factor * bed.grip(), rel=5e-5)
 
 
@@ -258,10 +320,14 @@ def test_slopes_against_differences(seed: int) -> None:
     table = table_of(patch)
     load = load_of(patch)
     for name, (column, step) in STEPS.items():
-        slope = (moved(patch, name, step) - moved(patch, name, -step)) / (2.0 * step)
+        slope = (moved(patch, name, step) - moved(patch, name, -step)) / (
+            2.0 * step
+        )
         scale = np.abs(table[:2, column]).max() + 0.01 * load
         assert np.abs(slope - table[:, column])[:2].max() < 2e-3 * scale, name
-        assert abs(slope[2] - table[2, column]) < 2e-3 * (abs(table[2, column]) + 0.1 * scale), name
+        assert abs(slope[2] - table[2, column]) < 2e-3 * (
+            abs(table[2, column]) + 0.1 * scale
+        ), name
     grown = partial(moved, patch, "friction")
     step = 1e-6 * patch.friction
     slope = (grown(step) - grown(-step)) / 2e-6
@@ -285,4 +351,6 @@ def test_without_sliding_the_force_is_stiffness_times_slip() -> None:
     patch = patch_of(friction=1e6 * MU, across=1.0, slant=0.02)
     stiffness = table_of(patch)[brush.ACROSS, brush.BY_SLIP_Y]
     patch.slip_y = 0.05
-    assert table_of(patch)[brush.ACROSS, 0] == pytest.approx(0.05 * stiffness, rel=1e-5)
+    assert table_of(patch)[brush.ACROSS, 0] == pytest.approx(
+        0.05 * stiffness, rel=1e-5
+    )

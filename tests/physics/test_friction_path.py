@@ -64,7 +64,9 @@ def bench_of(name: str) -> Bench:
 
 def is_at_a_limit(answer: Record) -> bool:
     """Whether the path ends where a slip or an angle is past driving."""
-    return bool(np.abs(answer["fold"][SIDESLIP:TAU]).max() > path.MOST_SLIP - 1e-6)
+    return bool(
+        np.abs(answer["fold"][SIDESLIP:TAU]).max() > path.MOST_SLIP - 1e-6
+    )
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -84,7 +86,12 @@ def test_end_of_the_path_is_a_trim_without_neighbours_below(name: str) -> None:
         return
     assert singular[-1] < 1e-2 * at_trim[-1]
     less = factor - 1e-4
-    found = root(lambda x: b.residual(x, less), end, jac=lambda x: b.jacobian(x, less), method="hybr")
+    found = root(
+        lambda x: b.residual(x, less),
+        end,
+        jac=lambda x: b.jacobian(x, less),
+        method="hybr",
+    )
     assert np.abs(found.fun).max() > 1e-7
 
 
@@ -105,8 +112,12 @@ def test_null_vector_is_that_of_the_jacobian(name: str) -> None:
     if is_at_a_limit(answer):
         held = np.abs(answer["fold"][SIDESLIP:TAU]).argmax() + SIDESLIP
         share = np.delete(share, held)
-    assert share.max() < 2e-3  # the fold is found to 1e-6, its unknowns to the root of that
-    assert null @ b.factor_slope(answer["fold"], factor) == pytest.approx(1.0, rel=1e-6)
+    assert (
+        share.max() < 2e-3
+    )  # the fold is found to 1e-6, its unknowns to the root of that
+    assert null @ b.factor_slope(answer["fold"], factor) == pytest.approx(
+        1.0, rel=1e-6
+    )
 
 
 def changed(name: str, step: float) -> Setup:
@@ -116,12 +127,20 @@ def changed(name: str, step: float) -> Setup:
     return replace(SETUP, front=front, rear=rear)
 
 
-STEPS = {"camber": 2e-4, "ride_height": 1e-4, "spring": 5e2, "toe": 5e-5, "pressure": 5e2}
+STEPS = {
+    "camber": 2e-4,
+    "ride_height": 1e-4,
+    "spring": 5e2,
+    "toe": 5e-5,
+    "pressure": 5e2,
+}
 
 
 @pytest.mark.parametrize("case", CASES)
 @pytest.mark.parametrize("setting", STEPS)
-def test_slope_of_the_factor_against_solving_anew(case: str, setting: str) -> None:
+def test_slope_of_the_factor_against_solving_anew(
+    case: str, setting: str
+) -> None:
     """d factor / d p = - null . dr/dp against full solves of changed setups: 1 %, or 2e-6 of a margin.
 
     The answers by slope of `sweep.run` are this slope.
@@ -134,7 +153,9 @@ def test_slope_of_the_factor_against_solving_anew(case: str, setting: str) -> No
     starts = middle.answers[0]
     full = model.run(both, cases, starts=starts).margin[:, 0]
     slope = model.run(both, cases, starts=starts, by_slope=True).margin[:, 0]
-    assert slope[0] - slope[1] == pytest.approx(full[0] - full[1], rel=0.01, abs=2e-6)
+    assert slope[0] - slope[1] == pytest.approx(
+        full[0] - full[1], rel=0.01, abs=2e-6
+    )
 
 
 # --- against the plain model, which finds its end by bisection ----------------------------------------------
@@ -176,7 +197,12 @@ def test_path_onto_a_plateau_ends_on_it() -> None:
     needed = np.sin(angle) / 1.4 / (np.cos(angle) + weights)
     assert answers["friction_factor"] == pytest.approx(needed, rel=2e-4)
     for row, answer in enumerate(answers):
-        b = Bench(car, STIFF_SETUP, load_cases(venue(), roll_angle=angle, speed=speed), row)
+        b = Bench(
+            car,
+            STIFF_SETUP,
+            load_cases(venue(), roll_angle=angle, speed=speed),
+            row,
+        )
         left = b.residual(answer["fold"], float(answer["friction_factor"]))
         assert np.abs(left).max() < 2e-4
 
@@ -187,7 +213,9 @@ def test_path_that_starts_at_its_goal_does_not_move() -> None:
     work = b.forces(answer_of("wall")["state"])
     x = np.append(np.array(answer_of("wall")["state"]), 1.0)
     before = x.copy()
-    end, _ = path.follow(b.car, b.elements, b.setup, b.case, b.state, b.road, x, 1.0, work)
+    end, _ = path.follow(
+        b.car, b.elements, b.setup, b.case, b.state, b.road, x, 1.0, work
+    )
     assert end == path.REACHED
     assert x == pytest.approx(before, abs=1e-8)
 
@@ -198,7 +226,9 @@ def test_path_stops_at_its_goal(goal: float) -> None:
     b = bench_of("wall")
     work = b.forces(answer_of("wall")["state"])
     x = np.append(np.array(answer_of("wall")["state"]), 1.0)
-    end, _ = path.follow(b.car, b.elements, b.setup, b.case, b.state, b.road, x, goal, work)
+    end, _ = path.follow(
+        b.car, b.elements, b.setup, b.case, b.state, b.road, x, goal, work
+    )
     assert end == path.REACHED
     assert x[FACTOR] == goal
     assert np.abs(b.residual(x[:UNKNOWNS], goal)).max() < 1e-9
@@ -207,16 +237,24 @@ def test_path_stops_at_its_goal(goal: float) -> None:
 def test_margin_grows_with_the_surface_grip_as_it_must() -> None:
     """The friction that holds is the car's, not the surface's: lambda x grip stays, to the fold's 1e-6."""
     case = CASES["overhead"]
-    low = solve(CAR, SETUP, venue(1.0 / 8.0, grip=0.9), speed=60.0, **case).answers[0, 0]
-    high = solve(CAR, SETUP, venue(1.0 / 8.0, grip=1.2), speed=60.0, **case).answers[0, 0]
-    assert 0.9 * low["friction_factor"] == pytest.approx(1.2 * high["friction_factor"], abs=2e-6)
+    low = solve(
+        CAR, SETUP, venue(1.0 / 8.0, grip=0.9), speed=60.0, **case
+    ).answers[0, 0]
+    high = solve(
+        CAR, SETUP, venue(1.0 / 8.0, grip=1.2), speed=60.0, **case
+    ).answers[0, 0]
+    assert 0.9 * low["friction_factor"] == pytest.approx(
+        1.2 * high["friction_factor"], abs=2e-6
+    )
 
 
 def test_more_friction_on_the_tyres_is_more_margin() -> None:
     """The same by the tyre's own friction: twice the friction halves the factor."""
     twice = on_tyres(CAR, friction=2.0 * CAR.front.tyre.friction)
     one = answer_of("wall")["friction_factor"]
-    two = solve(twice, SETUP, BORE, speed=60.0, **CASES["wall"]).answers[0, 0]["friction_factor"]
+    two = solve(twice, SETUP, BORE, speed=60.0, **CASES["wall"]).answers[0, 0][
+        "friction_factor"
+    ]
     assert 2.0 * two == pytest.approx(one, abs=2e-6)
 
 
@@ -236,9 +274,15 @@ def first_fold(b: Bench, state: Floats) -> float:
         goal = y + 0.04 * ahead
         y = goal
         for _ in range(4):
-            work = b.forces(y[:UNKNOWNS] * UNITS[:UNKNOWNS], y[FACTOR] * UNITS[FACTOR])
-            rows = np.vstack([work.jacobian[:UNKNOWNS, :COLUMNS] * UNITS, ahead])
-            y = y - np.linalg.solve(rows, np.append(work.residual[:UNKNOWNS], ahead @ (y - goal)))
+            work = b.forces(
+                y[:UNKNOWNS] * UNITS[:UNKNOWNS], y[FACTOR] * UNITS[FACTOR]
+            )
+            rows = np.vstack(
+                [work.jacobian[:UNKNOWNS, :COLUMNS] * UNITS, ahead]
+            )
+            y = y - np.linalg.solve(
+                rows, np.append(work.residual[:UNKNOWNS], ahead @ (y - goal))
+            )
         ahead = np.linalg.solve(rows, np.eye(COLUMNS)[FACTOR])
         ahead /= np.linalg.norm(ahead)
         factors.append(float(y[FACTOR] * UNITS[FACTOR]))
@@ -264,7 +308,10 @@ def test_path_ends_at_its_first_fold(attitude: str, angle: float) -> None:
     To 2e-6 of the friction: the parabola of the short steps leaves 1e-6.
     """
     bore = setupopt.load(Path(setupopt.__file__).parents[1] / "setups" / "bore")
-    venue = replace(bore.venue, attitudes=tuple(a for a in bore.venue.attitudes if a.name == attitude))
+    venue = replace(
+        bore.venue,
+        attitudes=tuple(a for a in bore.venue.attitudes if a.name == attitude),
+    )
     cases = sweep_cases(venue, np.radians([angle]))
     answer = setupopt.evaluate(bore, cases=cases).answers[0, 0]
     factor = first_fold(Bench(bore.car, bore.setup, cases), answer["state"])
@@ -277,10 +324,15 @@ def test_margins_do_not_move_with_rounding(name: str) -> None:
 
     Where all of a tyre slides at nearly one friction, an end may move within a rise that is no fold.
     """
-    project = setupopt.load(Path(setupopt.__file__).parents[1] / "setups" / name)
+    project = setupopt.load(
+        Path(setupopt.__file__).parents[1] / "setups" / name
+    )
     front = project.setup.front
     near = [
-        replace(project.setup, front=replace(front, spring=front.spring * (1.0 + e))) for e in (0.0, 1e-9)
+        replace(
+            project.setup, front=replace(front, spring=front.spring * (1.0 + e))
+        )
+        for e in (0.0, 1e-9)
     ]
     sweep = project.venue.sweep
     cases = sweep_cases(project.venue, np.linspace(sweep.start, sweep.stop, 10))
@@ -296,9 +348,13 @@ def test_grip_of_the_surface_moves_no_fold() -> None:
     found = []
     for grip in (1.0, 0.91, 0.9):
         venue = replace(
-            bore.venue, attitudes=bore.venue.attitudes[:1], surface_grip=grip * bore.venue.surface_grip
+            bore.venue,
+            attitudes=bore.venue.attitudes[:1],
+            surface_grip=grip * bore.venue.surface_grip,
         )
-        answer = setupopt.evaluate(bore, cases=sweep_cases(venue, np.array([np.pi]))).answers[0, 0]
+        answer = setupopt.evaluate(
+            bore, cases=sweep_cases(venue, np.array([np.pi]))
+        ).answers[0, 0]
         found.append(grip * float(answer["friction_factor"]))
     assert np.ptp(found) < 1e-6
 
@@ -310,9 +366,14 @@ def test_slip_limit_on_the_way_to_a_fold_ends_the_path() -> None:
     front = replace(hill.setup.front, ride_height=0.04978074, spring=118968.0)
     rear = replace(hill.setup.rear, ride_height=0.06978053)
     springs = np.linspace(114900.0, 115000.0, 21)
-    setups = [Setup("tried", front, replace(rear, spring=float(spring))) for spring in springs]
+    setups = [
+        Setup("tried", front, replace(rear, spring=float(spring)))
+        for spring in springs
+    ]
     fast = replace(hill.venue, attitudes=hill.venue.attitudes[:1])
     cases = sweep_cases(fast, np.array([hill.venue.sweep.stop]))
     answers = setupopt.evaluate(hill, setups, cases).answers[:, 0]
-    assert np.abs(answers["fold"][:, SIDESLIP:TAU]).max() < path.MOST_SLIP + 1e-9
+    assert (
+        np.abs(answers["fold"][:, SIDESLIP:TAU]).max() < path.MOST_SLIP + 1e-9
+    )
     assert np.abs(np.diff(answers["friction_factor"], n=2)).max() < 2e-6

@@ -40,7 +40,9 @@ def test_the_card_has_the_processors_margins() -> None:
 
 
 @on_card
-def test_pieces_do_not_matter_on_the_card(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_pieces_do_not_matter_on_the_card(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     """Large sweeps come back in pieces."""
     whole = on_the_card()
     monkeypatch.setattr(gpu, "AT_A_TIME", 33)
@@ -58,20 +60,28 @@ def test_copies_for_the_card_use_copies_alone() -> None:
     """Without a card: every kernel that a copy names is a copy, in its own module and in those it calls."""
     copies = gpu._Copies(_Card())
     copies.module(sweep.__name__)
-    assert {"setupopt.physics.newton", "setupopt.physics.brush"} <= set(copies.modules)
+    assert {"setupopt.physics.newton", "setupopt.physics.brush"} <= set(
+        copies.modules
+    )
     for module in copies.modules.values():
         for name, value in vars(module).items():
             assert not hasattr(value, "py_func"), name
             if isinstance(value, SimpleNamespace):
-                assert value.body.__globals__ is vars(copies.modules[value.body.__module__])
+                assert value.body.__globals__ is vars(
+                    copies.modules[value.body.__module__]
+                )
 
 
-def test_only_large_sweeps_go_to_the_card(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_only_large_sweeps_go_to_the_card(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     """Where it is asked for; small sweeps, those of a search and by slope stay with the processor."""
     seen = []
     monkeypatch.setattr(gpu, "run", lambda *given: seen.append(given))
     monkeypatch.setattr(sweep, "_LEAST_ON_CARD", 30)
-    cases = load_cases(venue(1.0 / 30.0), roll_angle=np.linspace(0.0, 1.0, 8), speed=60.0).records
+    cases = load_cases(
+        venue(1.0 / 30.0), roll_angle=np.linspace(0.0, 1.0, 8), speed=60.0
+    ).records
     sweep.run(MODEL.packed, SETTINGS, cases)
     monkeypatch.setenv(sweep.ON_CARD, "1")
     sweep.run(MODEL.packed, SETTINGS, cases, quick=True)

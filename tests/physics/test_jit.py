@@ -21,7 +21,12 @@ from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
 from setupopt.physics import jit, margin
 
-MODULES = sorted(m.name for m in pkgutil.iter_modules(setupopt.physics.__path__, "setupopt.physics."))
+MODULES = sorted(
+    m.name
+    for m in pkgutil.iter_modules(
+        setupopt.physics.__path__, "setupopt.physics."
+    )
+)
 HERE = Path(__file__).parents[1]
 
 
@@ -61,11 +66,26 @@ def test_uncompiled_kernels_give_the_same_numbers() -> None:
     Compiled code fuses products and sums; the fold is found to 1e-6 and a lost case by a long path, so that
     rounding grows to that.
     """
-    script = "import json, physics.test_jit as t; print(json.dumps(t.numbers()))"
-    paths = os.pathsep.join(str(p) for p in (HERE, HERE / "reference", HERE.parent))
-    environment = os.environ | {"NUMBA_DISABLE_JIT": "1", "PYTHONPATH": paths, "SETUPOPT_THREADS": "1"}
+    script = (
+        "import json, physics.test_jit as t; print(json.dumps(t.numbers()))"
+    )
+    paths = os.pathsep.join(
+        str(p) for p in (HERE, HERE / "reference", HERE.parent)
+    )
+    environment = os.environ | {
+        "NUMBA_DISABLE_JIT": "1",
+        "PYTHONPATH": paths,
+        "SETUPOPT_THREADS": "1",
+    }
     command = [sys.executable, "-c", script]
-    done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=300, check=True)
+    done = subprocess.run(
+        command,
+        env=environment,
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=True,
+    )
     plain, compiled = json.loads(done.stdout), numbers()
     held = np.array(compiled["press"]) == 0.0
     assert held.tolist() == [True, True, False]
@@ -76,12 +96,16 @@ def test_uncompiled_kernels_give_the_same_numbers() -> None:
         digits = 1e-6 if name in ("margin", "search_margin") else 1e-9
         assert np.abs(theirs[held] - ours[held]).max() <= digits * scale, name
         if name != "margin":
-            assert theirs[~held] == pytest.approx(ours[~held], rel=1e-6, abs=1e-6 * scale), name
+            assert theirs[~held] == pytest.approx(
+                ours[~held], rel=1e-6, abs=1e-6 * scale
+            ), name
 
 
 def examples(name: str) -> list[doctest.DocTest]:
     """Docstrings with examples in a module; compiled functions count as functions."""
-    found = doctest.DocTestFinder(exclude_empty=True).find(importlib.import_module(name), name)
+    found = doctest.DocTestFinder(exclude_empty=True).find(
+        importlib.import_module(name), name
+    )
     return [test for test in found if test.examples]
 
 
@@ -93,7 +117,9 @@ def test_examples_in_docstrings(name: str) -> None:
     for test in tests:
         runner.run(test)
     assert runner.failures == 0
-    source = Path(importlib.import_module(name).__file__ or "").read_text(encoding="utf-8")
+    source = Path(importlib.import_module(name).__file__ or "").read_text(
+        encoding="utf-8"
+    )
     assert sum(len(test.examples) for test in tests) == source.count(">>> ")
 
 
@@ -109,7 +135,9 @@ def test_kernels_are_compiled_without_the_interpreter_lock() -> None:
     assert options["error_model"] == "numpy"
 
 
-def test_kernel_folder_belongs_to_the_sources(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_kernel_folder_belongs_to_the_sources(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Under the cache that the user names, in a folder of this very code."""
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
     folder = jit.cache_folder.__wrapped__()
@@ -117,7 +145,9 @@ def test_kernel_folder_belongs_to_the_sources(tmp_path: Path, monkeypatch: pytes
     assert folder.name == jit.fingerprint()
 
 
-def test_kernel_folder_without_a_place_to_write(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_kernel_folder_without_a_place_to_write(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A cache that cannot be made is replaced by a temporary folder."""
     blocked = tmp_path / "file"
     blocked.write_text("not a folder", encoding="utf-8")
@@ -142,7 +172,9 @@ print(surface.onwards(0.0, 0.0, 0.125, 1.5)[0], len(list(surface.onwards.stats.c
 """
 
 
-@pytest.mark.skipif(bool(os.environ.get("NUMBA_DISABLE_JIT")), reason="nothing is compiled")
+@pytest.mark.skipif(
+    bool(os.environ.get("NUMBA_DISABLE_JIT")), reason="nothing is compiled"
+)
 @pytest.mark.parametrize("keep", [0, 200])
 def test_damaged_kernels_are_compiled_anew(tmp_path: Path, keep: int) -> None:
     """Files cut short by a full disk or a lost power: the same answer, no traceback; whole ones are taken."""
@@ -201,7 +233,9 @@ print(caller(pairs, np.ones(1)), pairs[0].a, sum(caller.stats.cache_hits.values(
 """
 
 
-@pytest.mark.skipif(bool(os.environ.get("NUMBA_DISABLE_JIT")), reason="nothing is compiled")
+@pytest.mark.skipif(
+    bool(os.environ.get("NUMBA_DISABLE_JIT")), reason="nothing is compiled"
+)
 def test_shared_kernels_are_found_by_those_kept_on_disk(tmp_path: Path) -> None:
     """10 + 7, and 0 + 1 + 2 + 2 * 4 + 4 / 2, compiled, from disk, and with one shared kernel lost there.
 

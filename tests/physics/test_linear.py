@@ -28,7 +28,9 @@ def test_solutions(seed: int, n: int) -> None:
     it).
     """
     rng = np.random.default_rng(seed)
-    a = rng.normal(size=(n, n)) * (rng.random(size=(n, n)) < 0.6) + np.diag(rng.normal(size=n))
+    a = rng.normal(size=(n, n)) * (rng.random(size=(n, n)) < 0.6) + np.diag(
+        rng.normal(size=n)
+    )
     if np.linalg.cond(a) > 1e8:
         a += 3.0 * np.eye(n)
     b = rng.normal(size=n)

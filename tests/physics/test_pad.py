@@ -21,10 +21,15 @@ ENDS = np.zeros(5)
 def test_pad_penetration_carries_each_corner(camber: float) -> None:
     """At the set camber and pressure, to 1e-9 of the corner load."""
     model = Model(CAR)
-    setting, car = model.settings([set_both(SETUP, camber=camber)])[0], model.packed[0][0]
+    setting, car = (
+        model.settings([set_both(SETUP, camber=camber)])[0],
+        model.packed[0][0],
+    )
     for w in range(4):
         depth, foundation = setting["penetration"][w], setting["foundation"][w]
-        load = tyre.contact(depth, tan(camber), 1.0 / 0.33, 1.0 / 1.5, 0.15, foundation, ENDS)[0]
+        load = tyre.contact(
+            depth, tan(camber), 1.0 / 0.33, 1.0 / 1.5, 0.15, foundation, ENDS
+        )[0]
         assert load == pytest.approx(car["static_load"][w], rel=1e-9)
     assert car["static_load"].sum() == pytest.approx(780.0 * GRAVITY, rel=1e-14)
 
@@ -39,7 +44,9 @@ def test_car_at_rest_on_the_pad_does_not_move(seed: int) -> None:
     ends = {}
     for name in ("front", "rear"):
         axle = getattr(project.car, name)
-        ends[name] = replace(axle, tyre=replace(axle.tyre, camber_thrust_share=0.0))
+        ends[name] = replace(
+            axle, tyre=replace(axle.tyre, camber_thrust_share=0.0)
+        )
     model = Model(replace(project.car, **ends))
     setup = set_both(project.setup, toe=0.0)
     result = model.run(model.settings([setup]), load_cases(venue(density=0.3)))
@@ -48,7 +55,12 @@ def test_car_at_rest_on_the_pad_does_not_move(seed: int) -> None:
     assert answer["load"] == pytest.approx(car["static_load"], rel=1e-7)
     heights = [setup.front.ride_height, setup.rear.ride_height]
     assert answer["ride_gap"] == pytest.approx(heights, abs=1e-9)
-    cambers = [setup.front.camber, setup.front.camber, setup.rear.camber, setup.rear.camber]
+    cambers = [
+        setup.front.camber,
+        setup.front.camber,
+        setup.rear.camber,
+        setup.rear.camber,
+    ]
     assert answer["inclination"] == pytest.approx(cambers, abs=1e-9)
     # a path of falling friction is followed no further
     assert result.margin[0, 0] == pytest.approx(1.0 - LEAST_FACTOR, abs=1e-12)

@@ -20,7 +20,11 @@ POINTS = (
     ClearancePoint("right edge", 2.1, -0.7, -0.004, 0.003),
 )
 WITH_POINTS = replace(CAR, clearance=POINTS)
-SETUPS = [SETUP, set_both(SETUP, ride_height=0.05), set_both(SETUP, spring=90e3, anti_roll=0.0)]
+SETUPS = [
+    SETUP,
+    set_both(SETUP, ride_height=0.05),
+    set_both(SETUP, spring=90e3, anti_roll=0.0),
+]
 # In a bore, on a wide bank and on the flat, straight and on headings, with wind and bumps.
 CASES = load_cases(
     venue(), radius=[7.5, 7.5, 40.0, np.inf], roll_angle=[0.3, 1.2, -0.5, 0.0],
@@ -41,21 +45,35 @@ def result() -> Result:
 def asked(result: Result, cases: Records = CASES.records) -> Floats:
     """What is tested, of the result's trims."""
     model = Model(WITH_POINTS)
-    return point_gaps(model.packed, model.settings(SETUPS), cases, result.answers)
+    return point_gaps(
+        model.packed, model.settings(SETUPS), cases, result.answers
+    )
 
 
-def plain_gap(point: ClearancePoint, setup: Setup, state: Floats, heading: Floats, radius: Floats) -> Floats:
+def plain_gap(
+    point: ClearancePoint,
+    setup: Setup,
+    state: Floats,
+    heading: Floats,
+    radius: Floats,
+) -> Floats:
     """docs/model.md: the floor line at the ride heights, plus offset, moved by the body, less the rise."""
     front, rear, air = setup.front.ride_height, setup.rear.ride_height, CAR.air
-    along = (point.station - air.front_ride_station) / (air.rear_ride_station - air.front_ride_station)
+    along = (point.station - air.front_ride_station) / (
+        air.rear_ride_station - air.front_ride_station
+    )
     line = front + along * (rear - front)
     x, y = CAR.wheelbase * (1.0 - CAR.front_share) - point.station, point.side
     heave, pitch, roll = state[:, 0], state[:, 1], state[:, 2]
-    moved = line + point.offset + heave - x * pitch + y * roll  # nose down and left side up are positive
+    moved = (
+        line + point.offset + heave - x * pitch + y * roll
+    )  # nose down and left side up are positive
     psi = heading - state[:, SIDESLIP]  # the body is crabbed
     s = x * np.sin(psi) + y * np.cos(psi)
     with np.errstate(invalid="ignore"):
-        rise = np.where(np.isinf(radius), 0.0, radius - np.sqrt(radius**2 - s**2))
+        rise = np.where(
+            np.isinf(radius), 0.0, radius - np.sqrt(radius**2 - s**2)
+        )
     return moved - rise
 
 
@@ -63,9 +81,15 @@ def test_least_over_the_points_is_an_answers_own(result: Result) -> None:
     """The kernel that solves a case and the one that reads it afterwards see the same floor."""
     gaps = asked(result)
     spare = gaps - [point.least_gap for point in POINTS]
-    np.testing.assert_allclose(gaps.min(axis=2), result.answers["clearance"], rtol=0, atol=SAME)
-    np.testing.assert_allclose(spare.min(axis=2), result.answers["spare_clearance"], rtol=0, atol=SAME)
-    assert len(set(gaps.argmin(axis=2).ravel())) > 1, "one point is the lowest everywhere: nothing is told"
+    np.testing.assert_allclose(
+        gaps.min(axis=2), result.answers["clearance"], rtol=0, atol=SAME
+    )
+    np.testing.assert_allclose(
+        spare.min(axis=2), result.answers["spare_clearance"], rtol=0, atol=SAME
+    )
+    assert len(set(gaps.argmin(axis=2).ravel())) > 1, (
+        "one point is the lowest everywhere: nothing is told"
+    )
 
 
 def test_gap_of_every_point_by_the_plain_formula(result: Result) -> None:
@@ -78,7 +102,9 @@ def test_gap_of_every_point_by_the_plain_formula(result: Result) -> None:
         for place, point in enumerate(POINTS):
             expected = plain_gap(point, setup, state, heading, radius)
             # R - sqrt(R^2 - s^2) loses the digits of R, 1e-15 of 40 m
-            np.testing.assert_allclose(gaps[row, :, place], expected, rtol=0, atol=1e-13)
+            np.testing.assert_allclose(
+                gaps[row, :, place], expected, rtol=0, atol=1e-13
+            )
 
 
 def test_gap_over_a_floor_without_curve(result: Result) -> None:
@@ -91,12 +117,16 @@ def test_gap_over_a_floor_without_curve(result: Result) -> None:
     s = x * np.sin(psi) + point.side * np.cos(psi)
     rise = 7.5 - np.sqrt(7.5**2 - s[:, :2] ** 2)
     lost = asked(result, flat)[:, :2, 1] - asked(result)[:, :2, 1]
-    np.testing.assert_allclose(lost, np.broadcast_to(rise, lost.shape), rtol=0, atol=SAME)
+    np.testing.assert_allclose(
+        lost, np.broadcast_to(rise, lost.shape), rtol=0, atol=SAME
+    )
     assert rise.min() > 0.01
 
 
 def test_car_without_points_has_no_gaps(result: Result) -> None:
     """Nothing to ask, nothing answered."""
     model = Model(replace(CAR, clearance=()))
-    gaps = point_gaps(model.packed, model.settings(SETUPS), CASES.records, result.answers)
+    gaps = point_gaps(
+        model.packed, model.settings(SETUPS), CASES.records, result.answers
+    )
     assert gaps.shape == (len(SETUPS), len(CASES), 0)

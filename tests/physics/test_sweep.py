@@ -7,7 +7,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from cars import CAR, SETUP, load_cases, set_both, starts_of, venue, with_downforce
+from cars import (
+    CAR,
+    SETUP,
+    load_cases,
+    set_both,
+    starts_of,
+    venue,
+    with_downforce,
+)
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
@@ -16,14 +24,19 @@ from setupopt.physics.inputs import Records
 
 HEAVY = {"yaw_inertia": 900.0, "pitch_inertia": 800.0, "roll_inertia": 200.0}
 MODEL = Model(replace(CAR, **HEAVY))
-SETUPS = [set_both(SETUP, camber=c, spring=s) for c in (-0.06, -0.02) for s in (9e4, 2e5)]
+SETUPS = [
+    set_both(SETUP, camber=c, spring=s)
+    for c in (-0.06, -0.02)
+    for s in (9e4, 2e5)
+]
 SETTINGS = MODEL.settings(SETUPS)
 
 
 def same(one: Records, other: Records) -> bool:
     """Every field bit for bit. Between the fields of a record there is room, in which anything may lie."""
     return all(
-        np.ascontiguousarray(one[name]).tobytes() == np.ascontiguousarray(other[name]).tobytes()
+        np.ascontiguousarray(one[name]).tobytes()
+        == np.ascontiguousarray(other[name]).tobytes()
         for name in one.dtype.names
     )
 
@@ -57,21 +70,27 @@ def whole() -> Records:
     got = answers().reshape(len(SETUPS), len(CASES))
     held = got["contact"] & ~got["slides"]
     for kind in (held, got["slides"], ~got["contact"]):
-        assert kind.sum() >= 4, "the batch must hold held, sliding and lost cases"
+        assert kind.sum() >= 4, (
+            "the batch must hold held, sliding and lost cases"
+        )
     return got
 
 
 def test_order_of_the_cases_does_not_matter(whole: Records) -> None:
     """Shuffled in, shuffled out, bit for bit."""
     order = np.random.default_rng(1).permutation(len(CASES))
-    shuffled = sweep.run(MODEL.packed, SETTINGS, CASES.records[order]).reshape(whole.shape)
+    shuffled = sweep.run(MODEL.packed, SETTINGS, CASES.records[order]).reshape(
+        whole.shape
+    )
     assert same(shuffled, whole[:, order])
 
 
 def test_order_of_the_setups_does_not_matter(whole: Records) -> None:
     """The same for setups."""
     order = [2, 0, 3, 1]
-    shuffled = sweep.run(MODEL.packed, SETTINGS[order], CASES.records).reshape(whole.shape)
+    shuffled = sweep.run(MODEL.packed, SETTINGS[order], CASES.records).reshape(
+        whole.shape
+    )
     assert same(shuffled, whole[order])
 
 
@@ -91,7 +110,10 @@ def test_angles_of_a_sweep_may_come_in_any_order() -> None:
     ).records
     forward = sweep.run(MODEL.packed, SETTINGS[:1], sweep_round)
     assert 2 < (~forward["contact"]).sum() < angles.size - 2
-    for order in (np.arange(angles.size)[::-1], np.random.default_rng(4).permutation(angles.size)):
+    for order in (
+        np.arange(angles.size)[::-1],
+        np.random.default_rng(4).permutation(angles.size),
+    ):
         other = sweep.run(MODEL.packed, SETTINGS[:1], sweep_round[order])
         assert same(other, forward[order])
     for i in range(0, angles.size, 5):
@@ -99,10 +121,15 @@ def test_angles_of_a_sweep_may_come_in_any_order() -> None:
         assert same(alone[0], forward[i])
 
 
-@pytest.mark.parametrize("name", [n for n in CASES.records.dtype.names if n not in ("roll_angle", "along")])
+@pytest.mark.parametrize(
+    "name",
+    [n for n in CASES.records.dtype.names if n not in ("roll_angle", "along")],
+)
 def test_neighbours_that_differ_in_anything_share_nothing(name: str) -> None:
     """Two cases alike but for one entry, whichever: each as if it stood alone."""
-    records = np.repeat(load_cases(venue(1.0 / 8.0), roll_angle=1.0, speed=60.0).records, 2)
+    records = np.repeat(
+        load_cases(venue(1.0 / 8.0), roll_angle=1.0, speed=60.0).records, 2
+    )
     if name in (
         "joints",
         "floor_joints",
@@ -125,7 +152,9 @@ def test_one_by_one_is_the_same_as_all_at_once(whole: Records) -> None:
     """Every case alone with every setup alone, bit for bit: no memory from one to the next."""
     for s in range(len(SETUPS)):
         for i in range(0, len(CASES), 7):
-            alone = sweep.run(MODEL.packed, SETTINGS[s : s + 1], CASES.records[i : i + 1])
+            alone = sweep.run(
+                MODEL.packed, SETTINGS[s : s + 1], CASES.records[i : i + 1]
+            )
             assert same(alone[0], whole[s, i])
 
 
@@ -140,7 +169,9 @@ def test_number_of_threads_does_not_matter(
 
 
 @pytest.mark.parametrize("wrong", ["", "0", "-2", "two"])
-def test_threads_fall_back_to_the_cores_at_hand(wrong: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_threads_fall_back_to_the_cores_at_hand(
+    wrong: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A setting that is no count is left aside."""
     monkeypatch.setenv("SETUPOPT_THREADS", wrong)
     assert sweep.workers() >= 1
@@ -163,11 +194,16 @@ def test_a_pool_of_the_callers_own(whole: Records) -> None:
     assert same(got.reshape(whole.shape), whole)
 
 
-@pytest.mark.parametrize(("count", "threads"), [(0, 2), (1, 4), (9, 2), (10_000, 3), (4096 * 5 + 1, 2)])
+@pytest.mark.parametrize(
+    ("count", "threads"),
+    [(0, 2), (1, 4), (9, 2), (10_000, 3), (4096 * 5 + 1, 2)],
+)
 def test_pieces_cover_every_answer_once(count: int, threads: int) -> None:
     """End to end without gap or overlap, none longer than a chunk."""
     spans = sweep._spans(count, threads, 1)
-    assert [row for first, last in spans for row in range(first, last)] == list(range(count))
+    assert [row for first, last in spans for row in range(first, last)] == list(
+        range(count)
+    )
     assert all(last - first <= sweep.CHUNK for first, last in spans)
 
 
@@ -185,7 +221,9 @@ def test_good_starts_change_the_effort_not_the_answer(whole: Records) -> None:
     again = sweep.run(MODEL.packed, SETTINGS[:1], CASES.records, whole[0])
     held = whole[0]["contact"] & ~whole[0]["slides"]
     assert (again["contact"] == whole[0]["contact"]).all()
-    assert again["margin"][held] == pytest.approx(whole[0]["margin"][held], abs=1e-6)
+    assert again["margin"][held] == pytest.approx(
+        whole[0]["margin"][held], abs=1e-6
+    )
     assert again["effort"].sum() < whole[0]["effort"].sum()
 
 
@@ -202,25 +240,41 @@ def test_answers_by_slope_are_those_of_the_tangent(whole: Records) -> None:
     """
     steps = (2e-3, 1e-3)
     held = whole[0]["contact"] & ~whole[0]["slides"]
-    here = sweep.run(MODEL.packed, SETTINGS[:1], CASES.records, whole[0], by_slope=True)
-    assert here["margin"][held] == pytest.approx(whole[0]["margin"][held], abs=1e-6)
+    here = sweep.run(
+        MODEL.packed, SETTINGS[:1], CASES.records, whole[0], by_slope=True
+    )
+    assert here["margin"][held] == pytest.approx(
+        whole[0]["margin"][held], abs=1e-6
+    )
     errors = []
     for step in steps:
         near = MODEL.settings([set_both(SETUPS[0], camber=-0.06 + step)])
         full = sweep.run(MODEL.packed, near, CASES.records, whole[0])
-        slope = sweep.run(MODEL.packed, near, CASES.records, whole[0], by_slope=True)
+        slope = sweep.run(
+            MODEL.packed, near, CASES.records, whole[0], by_slope=True
+        )
         same = held & full["contact"] & ~full["slides"]
         errors.append(np.abs(full["margin"] - slope["margin"])[same])
-        assert np.median(np.abs(full["margin"] - whole[0]["margin"])[same]) > 20 * np.median(errors[-1])
+        assert np.median(
+            np.abs(full["margin"] - whole[0]["margin"])[same]
+        ) > 20 * np.median(errors[-1])
     assert np.median(errors[1]) < 0.35 * np.median(errors[0]) + 1e-6
 
 
 def test_answers_by_slope_fall_back_where_there_is_none(whole: Records) -> None:
     """A lost start has no slope: its case is solved in full."""
     lost = ~whole[0]["contact"]
-    got = sweep.run(MODEL.packed, SETTINGS[:1], CASES.records[lost], whole[0][lost], by_slope=True)
+    got = sweep.run(
+        MODEL.packed,
+        SETTINGS[:1],
+        CASES.records[lost],
+        whole[0][lost],
+        by_slope=True,
+    )
     assert not got["contact"].any()
-    assert got["press"] == pytest.approx(whole[0]["press"][lost], rel=1e-3, abs=1e-6)
+    assert got["press"] == pytest.approx(
+        whole[0]["press"][lost], rel=1e-3, abs=1e-6
+    )
 
 
 @pytest.mark.parametrize("seed", range(2))
@@ -253,24 +307,34 @@ def test_starts_of_a_setup_nearby_change_no_verdict(seed: int) -> None:
 
 def round_the_section() -> CaseSet:
     """A sweep of a wide bore in steps of 3 degrees."""
-    return load_cases(venue(1.0 / 30.0), roll_angle=np.radians(np.arange(0.0, 180.0, 3.0)), speed=60.0)
+    return load_cases(
+        venue(1.0 / 30.0),
+        roll_angle=np.radians(np.arange(0.0, 180.0, 3.0)),
+        speed=60.0,
+    )
 
 
 def test_a_quick_sweep_has_the_margins_of_the_whole_path() -> None:
     """It may miss an end that comes before the one nearby: far from the worst case, and rarely."""
     cases = round_the_section().records
-    quick = sweep.run(MODEL.packed, SETTINGS, cases, quick=True).reshape(len(SETUPS), -1)
+    quick = sweep.run(MODEL.packed, SETTINGS, cases, quick=True).reshape(
+        len(SETUPS), -1
+    )
     full = sweep.run(MODEL.packed, SETTINGS, cases).reshape(quick.shape)
     np.testing.assert_array_equal(quick["contact"], full["contact"])
     # what is left of the factor at a fold is under 1e-9 of it
     worst = full["search_margin"].min(axis=1)
-    np.testing.assert_allclose(quick["search_margin"].min(axis=1), worst, atol=1e-8)
+    np.testing.assert_allclose(
+        quick["search_margin"].min(axis=1), worst, atol=1e-8
+    )
     apart = np.abs(quick["search_margin"] - full["search_margin"])
     assert (apart > 1e-6).mean() < 0.05
     assert quick["effort"].mean() < 0.6 * full["effort"].mean()
 
 
-def test_threads_change_no_bit_of_a_quick_sweep(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_threads_change_no_bit_of_a_quick_sweep(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     """Which case a case starts from may not depend on how the work is divided."""
     cases = round_the_section().records
     found = []

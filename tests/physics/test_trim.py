@@ -79,7 +79,25 @@ def test_two_starts_arrive_at_one_trim() -> None:
     Of 20 drawn cars and attitudes at least ten are held, so that as many are checked.
     """
     checked = 0
-    aside = np.array([3e-3, -5e-3, 5e-3, 3e-3, -3e-3, 3e-3, 3e-3, 5e-3, 5e-3, 0, 0, 0, 0, 0.01, 0.01])
+    aside = np.array(
+        [
+            3e-3,
+            -5e-3,
+            5e-3,
+            3e-3,
+            -3e-3,
+            3e-3,
+            3e-3,
+            5e-3,
+            5e-3,
+            0,
+            0,
+            0,
+            0,
+            0.01,
+            0.01,
+        ]
+    )
     for seed in range(20):
         d = drawn(seed)
         first = d.evaluated()
@@ -88,17 +106,26 @@ def test_two_starts_arrive_at_one_trim() -> None:
         model = Model(d.project.car)
         starts = starts_of(first).copy()
         starts["state"] += aside
-        second = model.run(model.settings([d.project.setup]), d.cases, starts=starts)
+        second = model.run(
+            model.settings([d.project.setup]), d.cases, starts=starts
+        )
         found, expected = second.answers[0, 0], first.answers[0, 0]
-        assert found["state"] == pytest.approx(expected["state"], abs=1e-8), seed
-        assert second.margin[0, 0] == pytest.approx(first.margin[0, 0], abs=1e-6), seed
+        assert found["state"] == pytest.approx(expected["state"], abs=1e-8), (
+            seed
+        )
+        assert second.margin[0, 0] == pytest.approx(
+            first.margin[0, 0], abs=1e-6
+        ), seed
         checked += 1
     assert checked >= 10
 
 
 def winged(*areas: float) -> Car:
     """A soft car under one wing over each axle, whose pull grows as the gap closes."""
-    wings = [AirElement(f"wing {i}", 2.6 * i, 0.3, 1.2, 0.0, 0.0, a, 0.03, 0.0) for i, a in enumerate(areas)]
+    wings = [
+        AirElement(f"wing {i}", 2.6 * i, 0.3, 1.2, 0.0, 0.0, a, 0.03, 0.0)
+        for i, a in enumerate(areas)
+    ]
     bare = both_axles(plain_car(mass=800.0), unsprung_mass=20.0)
     return replace(bare, air=replace(middle_press(0.0), elements=tuple(wings)))
 
@@ -138,7 +165,9 @@ def on_balance(balance: Balance) -> tuple[Result, Bench, Floats]:
     """Answer from a start on a state of balance; and that state."""
     areas, speed, heave, pitch, _ = balance
     car = winged(*areas)
-    state = balanced(Bench(car, SOFT, load_cases(venue(), speed=speed)), heave, pitch)
+    state = balanced(
+        Bench(car, SOFT, load_cases(venue(), speed=speed)), heave, pitch
+    )
     return *started(car, speed, state), state
 
 
@@ -162,7 +191,10 @@ def test_start_on_an_unstable_trim_is_left(balance: Balance) -> None:
 def test_start_on_a_doubly_unstable_trim_is_left() -> None:
     """Over two wings the car would fall in heave and in pitch: two negative eigenvalues, no answer."""
     result, b, _ = on_balance(BOTH_DROP)
-    assert not result.contact[0, 0] or falling_ways(b, result.answers[0, 0]["state"]) == 0
+    assert (
+        not result.contact[0, 0]
+        or falling_ways(b, result.answers[0, 0]["state"]) == 0
+    )
 
 
 def test_car_that_drops_onto_its_lower_trim_is_held() -> None:
@@ -175,7 +207,9 @@ SUCKED_DOWN = [(134, 100.0, -0.067), (72, 104.0, -0.082)]
 
 
 @pytest.mark.parametrize(("seed", "speed", "heave"), SUCKED_DOWN)
-def test_drawn_car_can_stand_on_its_stops(seed: int, speed: float, heave: float) -> None:
+def test_drawn_car_can_stand_on_its_stops(
+    seed: int, speed: float, heave: float
+) -> None:
     """On the level, pulled down past its springs: the forces balance there, stably, every tyre laden."""
     d = drawn(seed)
     b = Bench(d.project.car, d.project.setup, load_cases(venue(), speed=speed))
@@ -185,28 +219,45 @@ def test_drawn_car_can_stand_on_its_stops(seed: int, speed: float, heave: float)
 
 
 @pytest.mark.parametrize(("seed", "speed", "heave"), SUCKED_DOWN)
-def test_drawn_car_on_its_stops_is_not_lost(seed: int, speed: float, heave: float) -> None:
+def test_drawn_car_on_its_stops_is_not_lost(
+    seed: int, speed: float, heave: float
+) -> None:
     """Too much downforce pulls the floor down; it does not lift the car off a level road."""
     d = drawn(seed)
-    assert solve(d.project.car, d.project.setup, venue(), speed=speed).contact[0, 0], heave
+    assert solve(d.project.car, d.project.setup, venue(), speed=speed).contact[
+        0, 0
+    ], heave
 
 
 # --- lost cases ---------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("weights", [0.0, 0.3, 0.9, 0.999])
-def test_press_of_an_inverted_car_is_what_its_downforce_lacks(weights: float) -> None:
+def test_press_of_an_inverted_car_is_what_its_downforce_lacks(
+    weights: float,
+) -> None:
     """Upside down, m g pulls off and L presses on: contact needs 1 - L / (m g) in g, to 1e-7 g."""
     car = plain_car()
-    result = solve(car, PLAIN_SETUP, roll_angle=pi, speed=speed_for(car, weights))
+    result = solve(
+        car, PLAIN_SETUP, roll_angle=pi, speed=speed_for(car, weights)
+    )
     assert not result.contact[0, 0]
-    assert result.answers[0, 0]["press"] == pytest.approx(1.0 - weights, abs=1e-7)
+    assert result.answers[0, 0]["press"] == pytest.approx(
+        1.0 - weights, abs=1e-7
+    )
 
 
 def with_share(share: float, angle_deg: float, heading: float = 0.0) -> Record:
     """The invented car in its bore at 60 m/s, with a share of its downforce."""
     car = with_downforce(CAR, share)
-    result = solve(car, SETUP, BORE, roll_angle=radians(angle_deg), speed=60.0, heading=heading)
+    result = solve(
+        car,
+        SETUP,
+        BORE,
+        roll_angle=radians(angle_deg),
+        speed=60.0,
+        heading=heading,
+    )
     return result.answers[0, 0]
 
 
@@ -217,7 +268,11 @@ def loss(angle_deg: float, heading: float) -> tuple[float, float]:
     assert with_share(high, angle_deg, heading).contact
     while high - low > 1e-7:
         middle = 0.5 * (low + high)
-        low, high = (low, middle) if with_share(middle, angle_deg, heading).contact else (middle, high)
+        low, high = (
+            (low, middle)
+            if with_share(middle, angle_deg, heading).contact
+            else (middle, high)
+        )
     return low, high
 
 
@@ -225,12 +280,17 @@ STANCES = [(90.0, 0.0), (120.0, 0.0), (150.0, 0.0), (180.0, 0.0)]
 
 
 @pytest.mark.parametrize(("angle_deg", "heading"), STANCES)
-def test_search_value_of_lost_cases_climbs_towards_contact(angle_deg: float, heading: float) -> None:
+def test_search_value_of_lost_cases_climbs_towards_contact(
+    angle_deg: float, heading: float
+) -> None:
     """More downforce is worth more all the way, and the case that has contact is worth more than one
     without.
     """
     low, high = loss(angle_deg, heading)
-    values = [with_share(share, angle_deg, heading).search_margin for share in np.linspace(0.0, low, 9)]
+    values = [
+        with_share(share, angle_deg, heading).search_margin
+        for share in np.linspace(0.0, low, 9)
+    ]
     values.append(with_share(high, angle_deg, heading).search_margin)
     assert np.diff(values).min() > 0.0
 
@@ -238,14 +298,19 @@ def test_search_value_of_lost_cases_climbs_towards_contact(angle_deg: float, hea
 def steer_of_drawn(seed: int, share: float, angle_deg: float) -> Record:
     """A random car and attitude at another roll angle, with a share of its downforce."""
     d = drawn(seed)
-    d.case.update(roll_angle_deg=angle_deg, speed_m_s=55.0, path_curvature_per_m=0.0)
+    d.case.update(
+        roll_angle_deg=angle_deg, speed_m_s=55.0, path_curvature_per_m=0.0
+    )
     model = Model(with_downforce(d.project.car, share))
     return model.run(model.settings([d.project.setup]), d.cases).answers[0, 0]
 
 
 def test_drawn_car_that_peels_off_is_steered_back() -> None:
     """Braking on a wall with too little downforce: less downforce must not be worth more."""
-    steer = [steer_of_drawn(12, share, 117.0).search_margin for share in np.linspace(0.1, 0.8, 8)]
+    steer = [
+        steer_of_drawn(12, share, 117.0).search_margin
+        for share in np.linspace(0.1, 0.8, 8)
+    ]
     assert np.diff(steer).min() > 0.0
 
 
@@ -256,7 +321,11 @@ def test_search_value_is_always_a_number() -> None:
         for share in (0.0, 0.3):
             answer = steer_of_drawn(seed, share, 9.0 * seed)
             assert np.isfinite(answer.search_margin)
-            assert np.isnan(answer.margin) == (not answer.contact) == (answer.press > 0.0)
+            assert (
+                np.isnan(answer.margin)
+                == (not answer.contact)
+                == (answer.press > 0.0)
+            )
             lost += not answer.contact
     assert lost > 5
 

@@ -15,7 +15,20 @@ from setupopt.physics import brush, tyre
 Floats = np.ndarray
 ENDS = np.zeros(5)
 SEEDS = 50  # the first in which every curvature is drawn
-CURVATURES = (3.0, 0.7, 0.0501, 0.0499, 0.01, 1e-4, 1e-8, 0.0, -1e-8, -1e-4, -0.03, -0.3)
+CURVATURES = (
+    3.0,
+    0.7,
+    0.0501,
+    0.0499,
+    0.01,
+    1e-4,
+    1e-8,
+    0.0,
+    -1e-8,
+    -1e-4,
+    -0.03,
+    -0.3,
+)
 
 
 def beta(exponent: float) -> float:
@@ -26,10 +39,19 @@ def beta(exponent: float) -> float:
 def drawn(seed: int) -> tuple[float, float, float, float, float, float]:
     """Penetration, tan(inclination), curvatures along and across, half width, foundation."""
     rng = np.random.default_rng(seed)
-    depth = float(rng.choice([rng.uniform(-0.004, 0.03), rng.uniform(-0.001, 0.002)]))
+    depth = float(
+        rng.choice([rng.uniform(-0.004, 0.03), rng.uniform(-0.001, 0.002)])
+    )
     lean, half = tan(radians(rng.uniform(-8, 8))), float(rng.uniform(0.07, 0.2))
     across = float(rng.choice(CURVATURES))
-    return depth, lean, float(rng.uniform(2.5, 4.0)), across, half, float(rng.uniform(1e7, 5e7))
+    return (
+        depth,
+        lean,
+        float(rng.uniform(2.5, 4.0)),
+        across,
+        half,
+        float(rng.uniform(1e7, 5e7)),
+    )
 
 
 def grip_capacity(
@@ -41,7 +63,9 @@ def grip_capacity(
     return brush.capacity(d, t, c_x, c, w, k, strips, exponent, 0.0)
 
 
-def plain(case: tuple[float, float, float, float, float, float], exponent: float = 0.0) -> Patch:
+def plain(
+    case: tuple[float, float, float, float, float, float], exponent: float = 0.0
+) -> Patch:
     """The same patch by adaptive quadrature, in the outside reference."""
     d, t, c_x, c, half, k = case
     rubber = Tyre(1.0 / c_x, 2.0 * half, 1.0, k, 1.4, 2e5, exponent, 0.0)
@@ -58,7 +82,9 @@ def test_contact_against_quadrature(seed: int) -> None:
     load, moment, s0, _, _ = tyre.contact(*case, ENDS)
     patch = plain(case)
     assert load == pytest.approx(patch.load, rel=1e-9, abs=1e-9)
-    assert moment == pytest.approx(patch.load_moment, rel=1e-9, abs=1e-9 * (patch.load * case[4] + 1e-3))
+    assert moment == pytest.approx(
+        patch.load_moment, rel=1e-9, abs=1e-9 * (patch.load * case[4] + 1e-3)
+    )
     assert s0 / case[5] == pytest.approx(patch.area(), rel=1e-9, abs=1e-12)
 
 
@@ -69,7 +95,9 @@ def test_grip_against_quadrature(seed: int) -> None:
     exponent = (0.0, 0.15, 0.35, 0.9)[seed % 4]
     grip = grip_capacity(*case, 1.4, 2e5, exponent)
     digits = 3e-7 if exponent < 0.5 else 1e-6
-    assert grip == pytest.approx(plain(case, exponent).grip(), rel=digits, abs=1e-6)
+    assert grip == pytest.approx(
+        plain(case, exponent).grip(), rel=digits, abs=1e-6
+    )
 
 
 def test_the_draws_hold_every_kind_of_patch() -> None:
@@ -86,11 +114,15 @@ def test_the_draws_hold_every_kind_of_patch() -> None:
 
 
 @pytest.mark.parametrize("seed", range(40))
-def test_grip_is_friction_times_load_without_load_sensitivity(seed: int) -> None:
+def test_grip_is_friction_times_load_without_load_sensitivity(
+    seed: int,
+) -> None:
     """Exponent 0: the integral of mu p is mu N (an identity of the two kernels, to the rule's 3e-7)."""
     case = drawn(seed)
     grip = grip_capacity(*case, 1.4, 2e5, 0.0)
-    assert grip == pytest.approx(1.4 * tyre.contact(*case, ENDS)[0], rel=3e-7, abs=1e-6)
+    assert grip == pytest.approx(
+        1.4 * tyre.contact(*case, ENDS)[0], rel=3e-7, abs=1e-6
+    )
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -100,12 +132,19 @@ def test_slopes_of_contact(seed: int) -> None:
     1e-5 of the largest slope, or the difference's own error next to an edge that just touches.
     """
     d, t, c_x, c, half, k = drawn(seed)
-    d = abs(d) + 2e-3  # well in contact: the slopes of a patch that vanishes have a kink of their own
+    d = (
+        abs(d) + 2e-3
+    )  # well in contact: the slopes of a patch that vanishes have a kink of their own
     _, _, s0, s1, s2 = tyre.contact(d, t, c_x, c, half, k, ENDS)
 
     def slope(dd: float, dt: float) -> Floats:
-        ahead = np.array(tyre.contact(d + dd, t + dt, c_x, c, half, k, ENDS)[:2])
-        return (ahead - np.array(tyre.contact(d - dd, t - dt, c_x, c, half, k, ENDS)[:2])) / (2 * (dd + dt))
+        ahead = np.array(
+            tyre.contact(d + dd, t + dt, c_x, c, half, k, ENDS)[:2]
+        )
+        return (
+            ahead
+            - np.array(tyre.contact(d - dd, t - dt, c_x, c, half, k, ENDS)[:2])
+        ) / (2 * (dd + dt))
 
     scale = np.array([s0, s0 * half])
     assert np.abs((slope(1e-6, 0.0) - [s0, s1]) / scale).max() < 1e-5
@@ -114,7 +153,9 @@ def test_slopes_of_contact(seed: int) -> None:
 
 @pytest.mark.parametrize("depth", [0.002, -0.0005])
 @pytest.mark.parametrize("lean", [0.0, 0.001, -0.002])
-def test_hollow_tread_stands_on_its_two_edges(depth: float, lean: float) -> None:
+def test_hollow_tread_stands_on_its_two_edges(
+    depth: float, lean: float
+) -> None:
     """A tread hollow against the surface: two zones of contact when lifted, one when pressed in."""
     c_x, c, half, k = 3.0, -0.3, 0.14, 3e7
 
@@ -123,11 +164,29 @@ def test_hollow_tread_stands_on_its_two_edges(depth: float, lean: float) -> None
         return float(4.0 / 3.0 * k * sqrt(2.0 * delta / c_x) * delta)
 
     roots = np.roots([-0.5 * c, lean, depth])
-    cuts = sorted({-half, half, *(float(r.real) for r in roots if abs(r.imag) < 1e-12 and abs(r) < half)})
+    cuts = sorted(
+        {
+            -half,
+            half,
+            *(
+                float(r.real)
+                for r in roots
+                if abs(r.imag) < 1e-12 and abs(r) < half
+            ),
+        }
+    )
     zones = [(a, b) for a, b in pairwise(cuts) if line(0.5 * (a + b)) > 0.0]
     assert len(zones) == (2 if depth < 0.0 else 1)
-    load = sum(quad(line, a, b, epsabs=0.0, epsrel=1e-11, limit=400)[0] for a, b in zones)
-    moment = sum(quad(lambda y: y * line(y), a, b, epsabs=1e-7, epsrel=1e-11, limit=400)[0] for a, b in zones)
+    load = sum(
+        quad(line, a, b, epsabs=0.0, epsrel=1e-11, limit=400)[0]
+        for a, b in zones
+    )
+    moment = sum(
+        quad(lambda y: y * line(y), a, b, epsabs=1e-7, epsrel=1e-11, limit=400)[
+            0
+        ]
+        for a, b in zones
+    )
     got = tyre.contact(depth, lean, c_x, c, half, k, ENDS)
     assert got[0] == pytest.approx(load, rel=1e-9)
     assert got[1] == pytest.approx(moment, rel=1e-8, abs=1e-6)
@@ -140,7 +199,10 @@ def test_closed_form_and_quadrature_meet(seed: int) -> None:
     2e-12 of curvature apart, the results may differ by that times their slope: 1e-9 is ample.
     """
     d, t, c_x, _, half, k = drawn(seed)
-    below, above = (np.array(tyre.contact(d, t, c_x, 0.05 + e, half, k, ENDS)) for e in (-1e-12, 1e-12))
+    below, above = (
+        np.array(tyre.contact(d, t, c_x, 0.05 + e, half, k, ENDS))
+        for e in (-1e-12, 1e-12)
+    )
     assert above == pytest.approx(below, rel=1e-9, abs=1e-9)
 
 
@@ -148,8 +210,16 @@ def test_closed_form_and_quadrature_meet(seed: int) -> None:
 @pytest.mark.parametrize("lean", [0.0, 0.05])
 def test_tread_in_the_air_carries_nothing(across: float, lean: float) -> None:
     """No part of the tread touches: load, moment, area and grip are all exactly zero."""
-    assert tyre.contact(-0.05, lean, 3.0, across, 0.15, 3e7, ENDS) == (0.0, 0.0, 0.0, 0.0, 0.0)
-    assert grip_capacity(-0.05, lean, 3.0, across, 0.15, 3e7, 1.4, 2e5, 0.2) == 0.0
+    assert tyre.contact(-0.05, lean, 3.0, across, 0.15, 3e7, ENDS) == (
+        0.0,
+        0.0,
+        0.0,
+        0.0,
+        0.0,
+    )
+    assert (
+        grip_capacity(-0.05, lean, 3.0, across, 0.15, 3e7, 1.4, 2e5, 0.2) == 0.0
+    )
 
 
 @pytest.mark.parametrize("seed", range(30))
@@ -174,6 +244,13 @@ DEPTHS = [
 def test_depth_for_load_from_any_start() -> None:
     """The penetration found carries the load to 1e-9, whether the start floats or is far too deep."""
     for load, across, start, lean in DEPTHS:
-        depth = tyre.depth_for_load(load, start, lean, 3.0, across, 0.15, 3e7, ENDS)
+        depth = tyre.depth_for_load(
+            load, start, lean, 3.0, across, 0.15, 3e7, ENDS
+        )
         carried = tyre.contact(depth, lean, 3.0, across, 0.15, 3e7, ENDS)[0]
-        assert carried == pytest.approx(load, rel=1e-9), (load, across, start, lean)
+        assert carried == pytest.approx(load, rel=1e-9), (
+            load,
+            across,
+            start,
+            lean,
+        )

@@ -11,7 +11,15 @@ from at_trim import Bench
 from cars import CAR, SETUP, load_cases, on_tyres, set_both, solve, venue
 
 from setupopt.physics import wheel
-from setupopt.physics.inputs import KAPPA, SETTING, SIDESLIP, STEER, TAU, UNKNOWNS, VEHICLE
+from setupopt.physics.inputs import (
+    KAPPA,
+    SETTING,
+    SIDESLIP,
+    STEER,
+    TAU,
+    UNKNOWNS,
+    VEHICLE,
+)
 from setupopt.project.model import Car
 
 Floats = np.ndarray
@@ -20,7 +28,9 @@ SOFT_CARCASS = on_tyres(CAR, carcass=240e3)
 
 def carried(total: float, tread: float, carcass: float) -> tuple[float, ...]:
     """Depth, load, its moment and slopes of a front tyre of the examples that sinks by `total`."""
-    car, setup, work = (np.zeros(1, kind)[0] for kind in (VEHICLE, SETTING, wheel.WHEELS))
+    car, setup, work = (
+        np.zeros(1, kind)[0] for kind in (VEHICLE, SETTING, wheel.WHEELS)
+    )
     car.half_width[0] = 0.115
     setup.foundation[0] = tread
     setup.carcass[0] = carcass
@@ -34,7 +44,9 @@ def test_tread_and_carcass_in_series() -> None:
     has 536 N/mm.
     """
     tread, carcass, load = 0.137e9, 240e3, 1300.0
-    depth = sqrt(load / (pi * tread * sqrt(0.28 * 1.1)))  # Johnson 1985: N = pi k d^2 sqrt(r Rc)
+    depth = sqrt(
+        load / (pi * tread * sqrt(0.28 * 1.1))
+    )  # Johnson 1985: N = pi k d^2 sqrt(r Rc)
     got, found, _, s0, _, _ = carried(depth + load / carcass, tread, carcass)
     assert got == pytest.approx(depth, rel=1e-9)
     assert found == pytest.approx(load, rel=1e-9)
@@ -61,7 +73,12 @@ def test_rigid_carcass_leaves_all_to_the_tread() -> None:
 # --- slopes of a wheel in a balance -------------------------------------------------------------------------
 
 CASES = load_cases(
-    venue(1.0 / 9.0), roll_angle=1.2, speed=60.0, heading=0.12, acceleration=[1.0, -6.0], path_curvature=1e-3
+    venue(1.0 / 9.0),
+    roll_angle=1.2,
+    speed=60.0,
+    heading=0.12,
+    acceleration=[1.0, -6.0],
+    path_curvature=1e-3,
 )
 
 
@@ -69,7 +86,9 @@ def states(seed: int, count: int = 6) -> Floats:
     """Random states in which all wheels carry, (count, UNKNOWNS)."""
     rng = np.random.default_rng(seed)
     bench = Bench(CAR, SETUP, CASES)
-    size = np.array([2e-3, 3e-3, 3e-3, *[2e-3] * 4, 0.03, 0.03, *[0.02] * 4, 0.3, 0.3])
+    size = np.array(
+        [2e-3, 3e-3, 3e-3, *[2e-3] * 4, 0.03, 0.03, *[0.02] * 4, 0.3, 0.3]
+    )
     x = rng.normal(size=(count, UNKNOWNS)) * size
     x[:, 3:7] += bench.state.ground - 4e-3
     return x
@@ -78,7 +97,12 @@ def states(seed: int, count: int = 6) -> Floats:
 def numbers(bench: Bench, x: Floats, factor: float) -> dict[str, Floats]:
     """Every figure of the wheels that has slopes, (4)."""
     wheels = bench.forces(x, factor).wheels
-    names = {"travel": "travel", "slant": "slant", "load": "load", "moment": "moment"}
+    names = {
+        "travel": "travel",
+        "slant": "slant",
+        "load": "load",
+        "moment": "moment",
+    }
     names |= {"along": "along", "across": "across", "aligning": "aligning"}
     return {name: np.array(wheels[field]) for name, field in names.items()}
 
@@ -108,9 +132,15 @@ def _check_wheel(bench: Bench, x: Floats, w: int, wheels: np.record) -> None:
         step = 1e-6
         if own < UNKNOWNS:
             shift = step * np.eye(UNKNOWNS)[own]
-            ahead, behind = numbers(bench, x + shift, 1.0), numbers(bench, x - shift, 1.0)
+            ahead, behind = (
+                numbers(bench, x + shift, 1.0),
+                numbers(bench, x - shift, 1.0),
+            )
         else:
-            ahead, behind = numbers(bench, x, 1.0 + step), numbers(bench, x, 1.0 - step)
+            ahead, behind = (
+                numbers(bench, x, 1.0 + step),
+                numbers(bench, x, 1.0 - step),
+            )
         for name, values in ahead.items():
             slopes = wheels[f"{name}_slope"][w]
             is_of_load = name in ("travel", "slant", "load", "moment")
@@ -118,8 +148,14 @@ def _check_wheel(bench: Bench, x: Floats, w: int, wheels: np.record) -> None:
                 continue
             slope = (values[w] - behind[name][w]) / (2.0 * step)
             scale = np.abs(slopes).max()
-            tolerance = 5e-3 if name == "moment" and column == wheel.BY_SIDESLIP else 3e-4
-            assert slope == pytest.approx(slopes[column], abs=tolerance * scale), (w, column, name)
+            tolerance = (
+                5e-3
+                if name == "moment" and column == wheel.BY_SIDESLIP
+                else 3e-4
+            )
+            assert slope == pytest.approx(
+                slopes[column], abs=tolerance * scale
+            ), (w, column, name)
 
 
 def test_slip_of_the_wheels_is_their_motion() -> None:
@@ -137,7 +173,9 @@ def test_slip_of_the_wheels_is_their_motion() -> None:
         forward = np.cos(beta) - bend * bench.car.y[w]
         expected = steer - atan2(np.sin(beta) + bend * bench.car.x[w], forward)
         assert wheels.slip_angle[w] == pytest.approx(expected, rel=1e-12)
-        assert wheels.patches[w].slip_x == pytest.approx(x[KAPPA + w] / (1 + x[KAPPA + w]), rel=1e-12)
+        assert wheels.patches[w].slip_x == pytest.approx(
+            x[KAPPA + w] / (1 + x[KAPPA + w]), rel=1e-12
+        )
 
 
 def test_lean_under_load_is_the_axles_share() -> None:
@@ -151,10 +189,17 @@ def test_lean_under_load_is_the_axles_share() -> None:
     weight = bench.car.mass * 9.80665
     for w in range(4):
         pair = slice(2 * (w // 2), 2 * (w // 2) + 2)
-        force = weight * x[TAU + w // 2] * wheels.load[w] / wheels.load[pair].sum()
-        lean = wheels.inclination[w] - bench.car.side[w] * bench.car.compliance[w] * force
+        force = (
+            weight * x[TAU + w // 2] * wheels.load[w] / wheels.load[pair].sum()
+        )
+        lean = (
+            wheels.inclination[w]
+            - bench.car.side[w] * bench.car.compliance[w] * force
+        )
         assert wheels.lean_force[w] == pytest.approx(force, rel=1e-12)
-        assert np.arctan(wheels.patches[w].slant) == pytest.approx(lean, abs=1e-12)
+        assert np.arctan(wheels.patches[w].slant) == pytest.approx(
+            lean, abs=1e-12
+        )
         there = wheel.carry(
             wheels.leaned_depth[w], wheels.patches[w].slant, bench.state.curve_along[w],
             bench.state.curve_across[w], w, bench.car, bench.setup, wheels,
@@ -168,7 +213,13 @@ def test_wheel_in_the_air_passes_nothing() -> None:
     x = states(3)[0]
     x[3] += 0.03
     wheels = bench.forces(x).wheels
-    assert wheels.load[0] == wheels.along[0] == wheels.across[0] == wheels.aligning[0] == 0.0
+    assert (
+        wheels.load[0]
+        == wheels.along[0]
+        == wheels.across[0]
+        == wheels.aligning[0]
+        == 0.0
+    )
     assert not wheels.across_slope[0].any()
     assert not wheels.along_slope[0].any()
     assert wheels.load[1:].min() > 0.0
@@ -182,6 +233,10 @@ def test_softer_carcass_sinks_further_and_spreads_nothing() -> None:
     soft = solve(SOFT_CARCASS, SETUP, speed=20.0).answers[0, 0]
     assert soft["load"] == pytest.approx(rigid["load"], rel=2e-3)
     assert soft["patch"] == pytest.approx(rigid["patch"], rel=5e-3)
-    stiffer = solve(on_tyres(CAR, carcass=2400e3), SETUP, speed=20.0).answers[0, 0]
-    assert stiffer["state"][0] > soft["state"][0]  # downforce presses the softer one further down
+    stiffer = solve(on_tyres(CAR, carcass=2400e3), SETUP, speed=20.0).answers[
+        0, 0
+    ]
+    assert (
+        stiffer["state"][0] > soft["state"][0]
+    )  # downforce presses the softer one further down
     assert replace(CAR).front.tyre.carcass == 0.0

@@ -48,7 +48,9 @@ TOO_SMALL_BY_1000 = {
     "roll_inertia_kgm2", "turn_radius_m", "shear_per_foundation", "yaw_inertia_kgm2", "wheel_inertia_kgm2",
     "toe_over_mm", "relaxation_mm",
 }  # fmt: skip
-OPTIONAL_FILES = {"limits.toml"}  # and everything in it, but for the keys of these tables
+OPTIONAL_FILES = {
+    "limits.toml"
+}  # and everything in it, but for the keys of these tables
 HELD_TABLES = ("tolerance", "packaging.arch", "packaging.wheel_load")
 NOT_TOML = {
     "empty": b"",
@@ -88,7 +90,10 @@ class Line(NamedTuple):
     def needed(self) -> bool:
         if self.file in OPTIONAL_FILES:
             return self.table.partition("[")[0] in HELD_TABLES
-        return self.key not in OPTIONAL and (self.table, self.key) != ("attitude[2]", "speed_m_s")
+        return self.key not in OPTIONAL and (self.table, self.key) != (
+            "attitude[2]",
+            "speed_m_s",
+        )
 
     @property
     def is_number(self) -> bool:
@@ -115,7 +120,9 @@ def good_lines() -> Iterator[Line]:
 def broken_folders(tmp: Path) -> Iterator[Broken]:
     """Broken folders under `tmp`, one after another."""
     for count, (name, file, key, content) in enumerate(_breaks()):
-        folder = write_folder(tmp / f"{count:04d}", **{file.removesuffix(".toml"): content})
+        folder = write_folder(
+            tmp / f"{count:04d}", **{file.removesuffix(".toml"): content}
+        )
         yield Broken(f"{file}: {name}", folder, file, key)
 
 
@@ -135,9 +142,18 @@ def _breaks() -> Iterator[tuple[str, str, str, str | bytes | None]]:
         yield f"{wrong} {key}", line.file, key, with_line(line, instead)
     for line in good_lines():
         twice = f"{line.key} = {line.value}\n{line.key} = {line.value}"
-        yield f"duplicate {line.key}", line.file, line.full, with_line(line, twice)
+        yield (
+            f"duplicate {line.key}",
+            line.file,
+            line.full,
+            with_line(line, twice),
+        )
     for file in FILES:
-        yield from ((name, file, "", raw) for name, raw in NOT_TOML.items() if name != "prose")
+        yield from (
+            (name, file, "", raw)
+            for name, raw in NOT_TOML.items()
+            if name != "prose"
+        )
         yield "prose", file, "the.car.is.quick", NOT_TOML["prose"]
         if file not in OPTIONAL_FILES:
             yield "missing file", file, "", None
@@ -198,11 +214,30 @@ def _broken_tables() -> Iterator[tuple[str, str, str, str]]:
     }
     for file, tables in required.items():
         for table in tables:
-            yield f"missing table {table}", file, table, _without(FILES[file], table)
-    yield "missing list air.element", "car.toml", "air.element", _without(FILES["car.toml"], "air.element")
+            yield (
+                f"missing table {table}",
+                file,
+                table,
+                _without(FILES[file], table),
+            )
+    yield (
+        "missing list air.element",
+        "car.toml",
+        "air.element",
+        _without(FILES["car.toml"], "air.element"),
+    )
     for file, text in FILES.items():
-        for header in [line for line in text.splitlines() if line.startswith("[") and line[1] != "["]:
-            yield f"duplicate table {header}", file, header.strip("[]"), f"{text}\n{header}\n"
+        for header in [
+            line
+            for line in text.splitlines()
+            if line.startswith("[") and line[1] != "["
+        ]:
+            yield (
+                f"duplicate table {header}",
+                file,
+                header.strip("[]"),
+                f"{text}\n{header}\n",
+            )
         yield "unknown table", file, "engine", f"{text}\n[engine]\nrevs = 1\n"
 
 

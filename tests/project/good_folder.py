@@ -265,7 +265,12 @@ mass_percent = 0.5
 tyre_friction_percent = 3
 """
 
-FILES = {"car.toml": CAR, "venue.toml": VENUE, "setup.toml": SETUP, "limits.toml": LIMITS}
+FILES = {
+    "car.toml": CAR,
+    "venue.toml": VENUE,
+    "setup.toml": SETUP,
+    "limits.toml": LIMITS,
+}
 
 
 def write_folder(folder: Path, **changed: str | bytes | None) -> Path:

@@ -18,7 +18,10 @@ OPTIONAL = [
     ("wheel_inertia_kgm2 = 1.1\n", "rear.wheel_inertia_kgm2: no inertia"),
     ("toe_over_mm = 380\n", "front.toe_over_mm: 330 mm"),
     ("camber_thrust_share = 0.5\n", "tyre.slick.camber_thrust_share: 0.5"),
-    ("friction_least_pressure_kPa = 60\n", "tyre.slick.friction_least_pressure_kPa: 0 kPa"),
+    (
+        "friction_least_pressure_kPa = 60\n",
+        "tyre.slick.friction_least_pressure_kPa: 0 kPa",
+    ),
     (
         "carcass_N_per_mm = 90\ncarcass_per_bar_N_per_mm = 120\n",
         "tyre.slick.carcass_N_per_mm: a rigid carcass",
@@ -27,10 +30,14 @@ OPTIONAL = [
 
 
 @pytest.mark.parametrize(("left_out", "said"), OPTIONAL)
-def test_default_of_a_missing_entry_is_said(tmp_path: Path, left_out: str, said: str) -> None:
+def test_default_of_a_missing_entry_is_said(
+    tmp_path: Path, left_out: str, said: str
+) -> None:
     """One entry left out makes one line, once for a tyre that both axles stand on."""
     assert left_out in CAR
-    (line,) = load(write_folder(tmp_path, car=CAR.replace(left_out, "", 1))).assumed
+    (line,) = load(
+        write_folder(tmp_path, car=CAR.replace(left_out, "", 1))
+    ).assumed
     assert line.startswith(f"car.toml {said}")
 
 
@@ -43,7 +50,9 @@ def test_nothing_is_assumed_where_all_is_given(tmp_path: Path) -> None:
 
 def test_turning_a_car_without_inertia_is_a_caution(tmp_path: Path) -> None:
     """Of the attitude that turns, by the keys that are missing; the one that goes straight on is quiet."""
-    car = CAR.replace("yaw_inertia_kgm2 = 980\n", "").replace("wheel_inertia_kgm2 = 0.9\n", "")
+    car = CAR.replace("yaw_inertia_kgm2 = 980\n", "").replace(
+        "wheel_inertia_kgm2 = 0.9\n", ""
+    )
     (said,) = load(write_folder(tmp_path, car=car)).cautions
     assert "attitude 'climbing'" in said
     assert "car.yaw_inertia_kgm2, front.wheel_inertia_kgm2;" in said
@@ -52,21 +61,35 @@ def test_turning_a_car_without_inertia_is_a_caution(tmp_path: Path) -> None:
 def test_pressure_that_does_nothing_is_a_caution(tmp_path: Path) -> None:
     """Neither foundation nor carcass knows the pressure, and limits.toml lets a search choose it."""
     car = CAR.replace("per_bar_N_per_mm3 = 0.012", "per_bar_N_per_mm3 = 0")
-    car = car.replace("foundation_N_per_mm3 = 0.008", "foundation_N_per_mm3 = 0.025")
-    assert load(write_folder(tmp_path / "a", car=car)).cautions == (), "the carcass knows it"
-    car = car.replace("carcass_per_bar_N_per_mm = 120", "carcass_per_bar_N_per_mm = 0")
+    car = car.replace(
+        "foundation_N_per_mm3 = 0.008", "foundation_N_per_mm3 = 0.025"
+    )
+    assert load(write_folder(tmp_path / "a", car=car)).cautions == (), (
+        "the carcass knows it"
+    )
+    car = car.replace(
+        "carcass_per_bar_N_per_mm = 120", "carcass_per_bar_N_per_mm = 0"
+    )
     said = load(write_folder(tmp_path / "b", car=car)).cautions
     assert ["pressure changes nothing" in line for line in said] == [True, True]
     assert said[0].startswith("limits.toml front.pressure_bar: tyre 'slick'")
-    assert load(write_folder(tmp_path / "c", car=car, limits=None)).cautions == ()
+    assert (
+        load(write_folder(tmp_path / "c", car=car, limits=None)).cautions == ()
+    )
 
 
 @pytest.mark.parametrize(
     ("told", "expected"),
     [
         ("", "does not say at which pressures it was measured"),
-        ("measured_pressure_bar = { from = 1.4, to = 1.4 }\n", "was measured from 1.4 to 1.4 bar only"),
-        ("measured_pressure_bar = { from = 1.0, to = 1.8 }\n", "was measured from 1 to 1.8 bar only"),
+        (
+            "measured_pressure_bar = { from = 1.4, to = 1.4 }\n",
+            "was measured from 1.4 to 1.4 bar only",
+        ),
+        (
+            "measured_pressure_bar = { from = 1.0, to = 1.8 }\n",
+            "was measured from 1 to 1.8 bar only",
+        ),
     ],
 )
 def test_searching_a_pressure_that_was_not_measured_is_a_caution(

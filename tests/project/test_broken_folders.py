@@ -31,7 +31,9 @@ def test_every_broken_folder_is_refused_by_file_and_key(tmp_path: Path) -> None:
     names = set()
     for broken in broken_folders(tmp_path):
         errors = _errors(broken.folder)
-        assert all(_names(error, broken.file, broken.key) for error in errors), f"{broken.name}: {errors}"
+        assert all(
+            _names(error, broken.file, broken.key) for error in errors
+        ), f"{broken.name}: {errors}"
         assert "expected" in str(errors[0])
         names.add(broken.name)
     assert len(names) >= 200
@@ -42,10 +44,22 @@ def test_every_broken_line_is_named_by_its_number(tmp_path: Path) -> None:
     for wrong, line, _, instead in broken_lines():
         if wrong in ("bool", "missing key"):
             error = _errors(
-                write_folder(tmp_path, **{line.file.removesuffix(".toml"): with_line(line, instead)})
+                write_folder(
+                    tmp_path,
+                    **{
+                        line.file.removesuffix(".toml"): with_line(
+                            line, instead
+                        )
+                    },
+                )
             )[0]
             if wrong == "missing key":
                 header = line.table.partition("[")[0]
-                assert FILES[line.file].splitlines()[(error.line or 0) - 1].strip("[]") == header
+                assert (
+                    FILES[line.file]
+                    .splitlines()[(error.line or 0) - 1]
+                    .strip("[]")
+                    == header
+                )
             else:
                 assert error.line == line.number

@@ -44,19 +44,27 @@ def test_cases_in_si(tmp_path: Path, project: Project) -> None:
     cases = read(tmp_path, project, text)
     assert len(cases) == 3
     assert cases.label == ["top", "2", "side"]
-    assert cases.roll_angle == pytest.approx([math.pi, math.pi / 2, math.pi / 4])
+    assert cases.roll_angle == pytest.approx(
+        [math.pi, math.pi / 2, math.pi / 4]
+    )
     assert cases.speed == pytest.approx([60, 55, 50])
     assert cases.heading == pytest.approx([math.pi / 2, 0, 0])
     assert cases.turn_curvature == pytest.approx([0.005, 0, 0])
     assert cases.curvature == pytest.approx([0.125, 0, 0])
-    assert cases.bump == pytest.approx(np.array([[3, 4, 5, 6], [0] * 4, [0, 0, 0, 7]]) * 1e-3)
+    assert cases.bump == pytest.approx(
+        np.array([[3, 4, 5, 6], [0] * 4, [0, 0, 0, 7]]) * 1e-3
+    )
     assert [cases.acceleration[0], cases.path_curvature[0]] == [-3, 0.01]
     assert [cases.headwind[0], cases.crosswind[0]] == [1, 2]
 
 
-def test_section_is_the_venues_without_its_column(tmp_path: Path, project: Project) -> None:
+def test_section_is_the_venues_without_its_column(
+    tmp_path: Path, project: Project
+) -> None:
     """Two columns are enough."""
-    cases = read(tmp_path, project, "\ufeffspeed_m_s,roll_angle_deg\r\n60,10\r\n")
+    cases = read(
+        tmp_path, project, "\ufeffspeed_m_s,roll_angle_deg\r\n60,10\r\n"
+    )
     assert cases.curvature == pytest.approx([1 / 7.5])
     assert cases.label == ["1"]
 
@@ -76,35 +84,81 @@ REFUSED = [
     ("roll_angle_deg,speed_m_s\n\n\n", 3, "", "no rows"),
     ("roll_angle_deg\n1\n", 1, "speed_m_s", "no such column"),
     ("roll_angle_deg,speed_m_s,sped\n0,60,1\n", 1, "sped", "an unknown column"),
-    ("roll_angle_deg,speed_m_s,speed_m_s\n0,60,1\n", 1, "speed_m_s", "it a second time"),
+    (
+        "roll_angle_deg,speed_m_s,speed_m_s\n0,60,1\n",
+        1,
+        "speed_m_s",
+        "it a second time",
+    ),
     ("roll_angle_deg;speed_m_s\n0;60\n", 1, "", "semicolons"),
-    ("roll_angle_deg,speed_m_s,radius_mm\n0,60,-inf\n", 2, "radius_mm", '"-inf"'),
+    (
+        "roll_angle_deg,speed_m_s,radius_mm\n0,60,-inf\n",
+        2,
+        "radius_mm",
+        '"-inf"',
+    ),
     ("roll_angle_deg,speed_m_s,radius_mm\n0,60,7.5\n", 2, "radius_mm", '"7.5"'),
-    ("roll_angle_deg,speed_m_s,radius_mm,heading_deg\n0,60,,0\n0,60,2000,90\n", 3, "radius_mm", "2000"),
-    ("roll_angle_deg,speed_m_s,turn_radius_m\n0,60,0\n", 2, "turn_radius_m", '"0"'),
-    ('roll_angle_deg,speed_m_s,name\n0,60,"a\nb"\n1,x,c\n', 4, "speed_m_s", '"x"'),
-    ('roll_angle_deg,speed_m_s\n0,"60\n', 2, "", "a mistake of form (unexpected end of data)"),
+    (
+        "roll_angle_deg,speed_m_s,radius_mm,heading_deg\n0,60,,0\n0,60,2000,90\n",
+        3,
+        "radius_mm",
+        "2000",
+    ),
+    (
+        "roll_angle_deg,speed_m_s,turn_radius_m\n0,60,0\n",
+        2,
+        "turn_radius_m",
+        '"0"',
+    ),
+    (
+        'roll_angle_deg,speed_m_s,name\n0,60,"a\nb"\n1,x,c\n',
+        4,
+        "speed_m_s",
+        '"x"',
+    ),
+    (
+        'roll_angle_deg,speed_m_s\n0,"60\n',
+        2,
+        "",
+        "a mistake of form (unexpected end of data)",
+    ),
     ("", None, "", "an empty file"),
     (b"roll_angle_deg,speed_m_s\n0,60\n\xff,60\n", 1, "", "the byte 0xff"),
 ]
 
 
-@pytest.mark.parametrize(("text", "line", "key", "found"), REFUSED, ids=lambda value: str(value)[:40])
+@pytest.mark.parametrize(
+    ("text", "line", "key", "found"), REFUSED, ids=lambda value: str(value)[:40]
+)
 def test_bad_cell_is_named(
-    tmp_path: Path, project: Project, text: str | bytes, line: int | None, key: str, found: str
+    tmp_path: Path,
+    project: Project,
+    text: str | bytes,
+    line: int | None,
+    key: str,
+    found: str,
 ) -> None:
     """Line, column and cell of what cannot be read."""
     with pytest.raises(InputErrors) as caught:
         read(tmp_path, project, text)
-    assert (line, key, found) in [(error.line, error.key, error.found) for error in caught.value.errors]
+    assert (line, key, found) in [
+        (error.line, error.key, error.found) for error in caught.value.errors
+    ]
 
 
-def test_all_bad_cells_are_named_at_once(tmp_path: Path, project: Project) -> None:
+def test_all_bad_cells_are_named_at_once(
+    tmp_path: Path, project: Project
+) -> None:
     """In the order of their lines."""
     with pytest.raises(InputErrors) as caught:
         read(tmp_path, project, "roll_angle_deg,speed_m_s\n0,x\ny,60\nz,w\n")
     found = [(error.line, error.key) for error in caught.value.errors]
-    assert found == [(2, "speed_m_s"), (3, "roll_angle_deg"), (4, "roll_angle_deg"), (4, "speed_m_s")]
+    assert found == [
+        (2, "speed_m_s"),
+        (3, "roll_angle_deg"),
+        (4, "roll_angle_deg"),
+        (4, "speed_m_s"),
+    ]
 
 
 def test_missing_file_is_said(tmp_path: Path, project: Project) -> None:
@@ -114,20 +168,32 @@ def test_missing_file_is_said(tmp_path: Path, project: Project) -> None:
             read_cases(path, project.venue)
 
 
-def test_too_many_rows_are_refused(tmp_path: Path, project: Project, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_too_many_rows_are_refused(
+    tmp_path: Path, project: Project, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """There is an end to what fits in memory, and it is said."""
     monkeypatch.setattr(csv_file, "MOST_ROWS", 10)
     monkeypatch.setattr(csv_file, "_CHUNK", 5)
-    assert len(read(tmp_path, project, "roll_angle_deg,speed_m_s\n" + "0,60\n" * 10)) == 10
+    assert (
+        len(
+            read(
+                tmp_path, project, "roll_angle_deg,speed_m_s\n" + "0,60\n" * 10
+            )
+        )
+        == 10
+    )
     with pytest.raises(InputErrors, match="at most 10 rows"):
         read(tmp_path, project, "roll_angle_deg,speed_m_s\n" + "0,60\n" * 11)
 
 
-def test_a_hundred_thousand_cases_are_read(tmp_path: Path, project: Project) -> None:
+def test_a_hundred_thousand_cases_are_read(
+    tmp_path: Path, project: Project
+) -> None:
     """Across the pieces in which a table is read, no row is lost or out of order."""
     header = "roll_angle_deg,speed_m_s,heading_deg,acceleration_m_s2,bump_fl_mm,bump_fr_mm,radius_mm,name\n"
     text = header + "".join(
-        f"{n % 180},60.5,{n % 7}.25,-1.5,,{n % 3},7500,case {n}\n" for n in range(100_000)
+        f"{n % 180},60.5,{n % 7}.25,-1.5,,{n % 3},7500,case {n}\n"
+        for n in range(100_000)
     )
     path = tmp_path / "cases.csv"
     path.write_text(text)
@@ -136,9 +202,19 @@ def test_a_hundred_thousand_cases_are_read(tmp_path: Path, project: Project) -> 
     assert (cases.bump[:, 1] == [(n % 3) * 1e-3 for n in range(100_000)]).all()
 
 
-@settings(max_examples=200, deadline=None, database=None, suppress_health_check=list(HealthCheck))
-@given(st.binary(max_size=200) | st.text('0123456789.,-einf\n\r" ', max_size=100).map(str.encode))
-def test_no_table_raises_anything_else(tmp_path: Path, project: Project, raw: bytes) -> None:
+@settings(
+    max_examples=200,
+    deadline=None,
+    database=None,
+    suppress_health_check=list(HealthCheck),
+)
+@given(
+    st.binary(max_size=200)
+    | st.text('0123456789.,-einf\n\r" ', max_size=100).map(str.encode)
+)
+def test_no_table_raises_anything_else(
+    tmp_path: Path, project: Project, raw: bytes
+) -> None:
     """Whatever the file holds, it is read or refused in words."""
     for head in (b"", b"roll_angle_deg,speed_m_s,name\n"):
         try:

@@ -26,13 +26,27 @@ def _changed(tmp_path: Path, file: str, *pairs: tuple[str, str]) -> Path:
 
 REFUSED = [
     ("car.toml", [("mass_kg = 780", "mass_kg = 90")], "car.mass_kg"),
-    ("car.toml", [("cg_height_mm = 280", "cg_height_mm = 30")], "car.cg_height_mm"),
-    ("car.toml", [("= 0.008", "= 0.00001"), ("= 0.012", "= 0.00001")], "tyre.slick.foundation_N_per_mm3"),
-    ("venue.toml", [("radius_mm = 7500", "radius_mm = 1000")], "venue.radius_mm"),
+    (
+        "car.toml",
+        [("cg_height_mm = 280", "cg_height_mm = 30")],
+        "car.cg_height_mm",
+    ),
+    (
+        "car.toml",
+        [("= 0.008", "= 0.00001"), ("= 0.012", "= 0.00001")],
+        "tyre.slick.foundation_N_per_mm3",
+    ),
+    (
+        "venue.toml",
+        [("radius_mm = 7500", "radius_mm = 1000")],
+        "venue.radius_mm",
+    ),
 ]
 
 
-@pytest.mark.parametrize(("file", "pairs", "key"), REFUSED, ids=lambda value: str(value))
+@pytest.mark.parametrize(
+    ("file", "pairs", "key"), REFUSED, ids=lambda value: str(value)
+)
 def test_impossible_combination_is_refused(
     tmp_path: Path, file: str, pairs: list[tuple[str, str]], key: str
 ) -> None:
@@ -41,34 +55,123 @@ def test_impossible_combination_is_refused(
         load(_changed(tmp_path, file, *pairs))
     error = caught.value.errors[0]
     assert (Path(error.file).name, error.key) == (file, key)
-    assert FILES[file].splitlines()[(error.line or 0) - 1].startswith(key.rpartition(".")[2])
+    assert (
+        FILES[file]
+        .splitlines()[(error.line or 0) - 1]
+        .startswith(key.rpartition(".")[2])
+    )
 
 
 CAUTIONS = [
     ("car.toml", "cg_height_mm = 280", "cg_height_mm = 820", "half the track"),
-    ("car.toml", "cg_height_mm = 280", "cg_height_mm = 1310", "half the wheelbase"),
-    ("car.toml", "front_weight_percent = 45.0", "front_weight_percent = 20", "far from even"),
+    (
+        "car.toml",
+        "cg_height_mm = 280",
+        "cg_height_mm = 1310",
+        "half the wheelbase",
+    ),
+    (
+        "car.toml",
+        "front_weight_percent = 45.0",
+        "front_weight_percent = 20",
+        "far from even",
+    ),
     ("car.toml", "mass_kg = 780", "mass_kg = 230", "unsprung masses make 41 %"),
-    ("car.toml", "roll_centre_height_mm = 30", "roll_centre_height_mm = 300", "above the CG"),
+    (
+        "car.toml",
+        "roll_centre_height_mm = 30",
+        "roll_centre_height_mm = 300",
+        "above the CG",
+    ),
     ("car.toml", "bump_travel_mm = 40", "bump_travel_mm = 0", "no bump travel"),
-    ("car.toml", "droop_travel_mm = 30", "droop_travel_mm = 0", "no droop travel"),
-    ("car.toml", "stop_rate_N_per_mm = 400", "stop_rate_N_per_mm = 0", "hold nothing"),
-    ("car.toml", "foundation_per_bar_N_per_mm3 = 0.012", "foundation_per_bar_N_per_mm3 = 0", "not soft"),
-    ("car.toml", "load_limit_N = 9000", "load_limit_N = 2000", "stands on it with 2104 N"),
-    ("car.toml", "peak_gap_mm = 60", "peak_gap_mm = 600", "exceeds a tyre's radius"),
-    ("car.toml", "offset_mm = 40", "offset_mm = -40", "touches the road at rest"),
-    ("car.toml", "least_gap_mm = 8", "least_gap_mm = 40", "36.92 mm clear at rest"),
+    (
+        "car.toml",
+        "droop_travel_mm = 30",
+        "droop_travel_mm = 0",
+        "no droop travel",
+    ),
+    (
+        "car.toml",
+        "stop_rate_N_per_mm = 400",
+        "stop_rate_N_per_mm = 0",
+        "hold nothing",
+    ),
+    (
+        "car.toml",
+        "foundation_per_bar_N_per_mm3 = 0.012",
+        "foundation_per_bar_N_per_mm3 = 0",
+        "not soft",
+    ),
+    (
+        "car.toml",
+        "load_limit_N = 9000",
+        "load_limit_N = 2000",
+        "stands on it with 2104 N",
+    ),
+    (
+        "car.toml",
+        "peak_gap_mm = 60",
+        "peak_gap_mm = 600",
+        "exceeds a tyre's radius",
+    ),
+    (
+        "car.toml",
+        "offset_mm = 40",
+        "offset_mm = -40",
+        "touches the road at rest",
+    ),
+    (
+        "car.toml",
+        "least_gap_mm = 8",
+        "least_gap_mm = 40",
+        "36.92 mm clear at rest",
+    ),
     # at the highest in front, 60 mm, and the lowest behind, 30 mm: 60 + 30 x 800 / 2600 + 5
-    ("car.toml", "least_static_gap_mm = 20", "least_static_gap_mm = 75", "no higher than 74.23 mm"),
+    (
+        "car.toml",
+        "least_static_gap_mm = 20",
+        "least_static_gap_mm = 75",
+        "no higher than 74.23 mm",
+    ),
     # the floor's front end at 60 mm and 70 mm: 60 + 10 x 500 / 2600 - 50
-    ("car.toml", "offset_mm = 10", "offset_mm = -50", "'floor' comes no higher than 11.92 mm"),
+    (
+        "car.toml",
+        "offset_mm = 10",
+        "offset_mm = -50",
+        "'floor' comes no higher than 11.92 mm",
+    ),
     ("venue.toml", "surface_grip = 0.95", "surface_grip = 1.4", "more grip"),
-    ("venue.toml", "slope_percent = 1.5", "slope_percent = -31", "-31 % is steep"),
+    (
+        "venue.toml",
+        "slope_percent = 1.5",
+        "slope_percent = -31",
+        "-31 % is steep",
+    ),
     ("venue.toml", "headwind_m_s = 2.0", "headwind_m_s = -70", "from behind"),
-    ("setup.toml", "camber_deg = -2.5", "camber_deg = -7", "-7 deg lies outside limits.toml's -6 to 0 deg"),
-    ("setup.toml", "ride_height_mm = 35", "ride_height_mm = 55", "a rake of -10 mm"),
-    ("setup.toml", "spring_N_per_mm = 140", "spring_N_per_mm = 150", "none of the 120, 140, 160 N/mm"),
-    ("setup.toml", "anti_roll_N_per_mm = 40", "anti_roll_N_per_mm = 0", "positions of adjuster.front"),
+    (
+        "setup.toml",
+        "camber_deg = -2.5",
+        "camber_deg = -7",
+        "-7 deg lies outside limits.toml's -6 to 0 deg",
+    ),
+    (
+        "setup.toml",
+        "ride_height_mm = 35",
+        "ride_height_mm = 55",
+        "a rake of -10 mm",
+    ),
+    (
+        "setup.toml",
+        "spring_N_per_mm = 140",
+        "spring_N_per_mm = 150",
+        "none of the 120, 140, 160 N/mm",
+    ),
+    (
+        "setup.toml",
+        "anti_roll_N_per_mm = 40",
+        "anti_roll_N_per_mm = 0",
+        "positions of adjuster.front",
+    ),
     (
         "limits.toml",
         "from = 1.0, to = 2.0",
@@ -78,8 +181,12 @@ CAUTIONS = [
 ]
 
 
-@pytest.mark.parametrize(("file", "old", "new", "said"), CAUTIONS, ids=lambda value: str(value))
-def test_odd_combination_is_said(tmp_path: Path, file: str, old: str, new: str, said: str) -> None:
+@pytest.mark.parametrize(
+    ("file", "old", "new", "said"), CAUTIONS, ids=lambda value: str(value)
+)
+def test_odd_combination_is_said(
+    tmp_path: Path, file: str, old: str, new: str, said: str
+) -> None:
     """What is allowed but looks wrong is told, with the number, and not refused."""
     cautions = load(_changed(tmp_path, file, (old, new))).cautions
     if said == "not soft":
@@ -90,14 +197,19 @@ def test_odd_combination_is_said(tmp_path: Path, file: str, old: str, new: str, 
 
 def test_soft_tyre_is_said(tmp_path: Path) -> None:
     """A foundation that lets the rim come near the road."""
-    folder = _changed(tmp_path, "car.toml", ("= 0.008", "= 0.0001"), ("= 0.012", "= 0.0001"))
+    folder = _changed(
+        tmp_path, "car.toml", ("= 0.008", "= 0.0001"), ("= 0.012", "= 0.0001")
+    )
     assert any("very soft" in caution for caution in load(folder).cautions)
 
 
 def test_hard_tyre_is_said(tmp_path: Path) -> None:
     """Neither tread nor carcass gives way by a millimetre."""
     folder = _changed(
-        tmp_path, "car.toml", ("= 0.008", "= 9"), ("carcass_N_per_mm = 90", "carcass_N_per_mm = 20000")
+        tmp_path,
+        "car.toml",
+        ("= 0.008", "= 9"),
+        ("carcass_N_per_mm = 90", "carcass_N_per_mm = 20000"),
     )
     assert any("very hard" in caution for caution in load(folder).cautions)
 
@@ -105,24 +217,33 @@ def test_hard_tyre_is_said(tmp_path: Path) -> None:
 def test_value_on_the_edge_of_its_range_is_inside(tmp_path: Path) -> None:
     """The rounding of a conversion makes no caution."""
     folder = _changed(
-        tmp_path, "setup.toml", ("camber_deg = -2.5", "camber_deg = -6"), ("toe_mm = 1.0", "toe_mm = 3")
+        tmp_path,
+        "setup.toml",
+        ("camber_deg = -2.5", "camber_deg = -6"),
+        ("toe_mm = 1.0", "toe_mm = 3"),
     )
     assert load(folder).cautions == ()
 
 
 def test_penetration_of_a_patch_inside_the_tread() -> None:
     """N = pi k d^2 sqrt(r Rc) for an elastic foundation under a doubly curved body (Johnson, 1985)."""
-    tyre = replace(SLICK, crown_radius=1.0, foundation=20e6, foundation_per_pressure=0.0)
+    tyre = replace(
+        SLICK, crown_radius=1.0, foundation=20e6, foundation_per_pressure=0.0
+    )
     depth = 0.008
     load_there = math.pi * 20e6 * depth**2 * math.sqrt(0.33 * 1.0)
-    assert penetration(tyre, load_there, 0.0, 1e5) == pytest.approx(depth, rel=0.01)
+    assert penetration(tyre, load_there, 0.0, 1e5) == pytest.approx(
+        depth, rel=0.01
+    )
 
 
 def test_penetration_of_tread_and_carcass_in_series() -> None:
     """Under one load each gives way by itself: 3 kN on 200 N/mm are 15 mm more than the tread alone."""
     rigid = penetration(SLICK, 3000.0, 0.0, 1e5)
     soft = replace(SLICK, carcass=120e3, carcass_per_pressure=0.8)
-    assert penetration(soft, 3000.0, 0.0, 1e5) - rigid == pytest.approx(0.015, abs=1e-9)
+    assert penetration(soft, 3000.0, 0.0, 1e5) - rigid == pytest.approx(
+        0.015, abs=1e-9
+    )
 
 
 def test_reach_round_the_section() -> None:

@@ -19,8 +19,14 @@ from .good_folder import write_folder
 
 def test_message_holds_all_there_is() -> None:
     """File, line, key, found, expected; what is not known is left out."""
-    assert str(InputError("a.toml", 3, "car.x", "1", "2")) == "a.toml, line 3, car.x: found 1, expected 2"
-    assert str(InputError("a.toml", None, "", "1", "2")) == "a.toml: found 1, expected 2"
+    assert (
+        str(InputError("a.toml", 3, "car.x", "1", "2"))
+        == "a.toml, line 3, car.x: found 1, expected 2"
+    )
+    assert (
+        str(InputError("a.toml", None, "", "1", "2"))
+        == "a.toml: found 1, expected 2"
+    )
 
 
 @pytest.mark.parametrize(
@@ -45,11 +51,21 @@ def test_missing_optional_entry_is_asked_for(tmp_path: Path) -> None:
         f"{file}, line 20, front.damper_x: found nothing, expected it, because bumps are damped by it"
     )
     assert need(0.0, "car.toml", "car.power_kW", "") == 0.0
-    with pytest.raises(InputError, match=r"^car\.toml, car\.power_kW: found nothing"):
+    with pytest.raises(
+        InputError, match=r"^car\.toml, car\.power_kW: found nothing"
+    ):
         need(None, "car.toml", "car.power_kW", "the run-up needs it")
 
 
-@pytest.mark.parametrize("name", ["units", "project.toml_positions", "project.toml_file", "project.settings"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "units",
+        "project.toml_positions",
+        "project.toml_file",
+        "project.settings",
+    ],
+)
 def test_examples_in_the_docs_run(name: str) -> None:
     """The doctests of this room."""
     result = doctest.testmod(importlib.import_module(f"setupopt.{name}"))

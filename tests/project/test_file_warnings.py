@@ -34,7 +34,9 @@ def changed(folder: Path, file: str, old: str, new: str) -> Path:
     """The good folder with one change, which must be one."""
     text = FILES[file]
     assert old in text, old
-    return write_folder(folder, **{file.removesuffix(".toml"): text.replace(old, new, 1)})
+    return write_folder(
+        folder, **{file.removesuffix(".toml"): text.replace(old, new, 1)}
+    )
 
 
 @pytest.mark.parametrize("name", ODD)
@@ -48,24 +50,57 @@ def test_odd_entry_is_said(tmp_path: Path, name: str) -> None:
 
 
 @pytest.mark.parametrize("new", ["0", "-1.57", "0.04"])
-def test_small_numbers_that_are_meant_are_not_said(tmp_path: Path, new: str) -> None:
+def test_small_numbers_that_are_meant_are_not_said(
+    tmp_path: Path, new: str
+) -> None:
     """Camber, toe and a station on the axle may be any small number."""
-    folder = changed(tmp_path, "setup.toml", "camber_deg = -2.5", f"camber_deg = {new}")
+    folder = changed(
+        tmp_path, "setup.toml", "camber_deg = -2.5", f"camber_deg = {new}"
+    )
     assert not any("looks like" in caution for caution in load(folder).cautions)
 
 
 # a value outside its range: what the refusal says that it looks like
 OUTSIDE = [
-    ("setup.toml", "pressure_bar = 1.4", "pressure_bar = 140", "(it looks like kPa: 1.4 bar)"),
-    ("car.toml", "wheelbase_mm = 2600", "wheelbase_mm = 2.6", "(it looks like m: 2600 mm)"),
-    ("car.toml", "power_kW = 400", "power_kW = 400000", "(it looks like W: 400 kW)"),
-    ("car.toml", "stop_rate_N_per_mm = 400", "stop_rate_N_per_mm = 4e5", "(it looks like N/m: 400 N/mm)"),
-    ("venue.toml", "speed_m_s = 60", "speed_m_s = 216", "(it looks like km/h: 60 m/s)"),
+    (
+        "setup.toml",
+        "pressure_bar = 1.4",
+        "pressure_bar = 140",
+        "(it looks like kPa: 1.4 bar)",
+    ),
+    (
+        "car.toml",
+        "wheelbase_mm = 2600",
+        "wheelbase_mm = 2.6",
+        "(it looks like m: 2600 mm)",
+    ),
+    (
+        "car.toml",
+        "power_kW = 400",
+        "power_kW = 400000",
+        "(it looks like W: 400 kW)",
+    ),
+    (
+        "car.toml",
+        "stop_rate_N_per_mm = 400",
+        "stop_rate_N_per_mm = 4e5",
+        "(it looks like N/m: 400 N/mm)",
+    ),
+    (
+        "venue.toml",
+        "speed_m_s = 60",
+        "speed_m_s = 216",
+        "(it looks like km/h: 60 m/s)",
+    ),
 ]
 
 
-@pytest.mark.parametrize(("file", "old", "new", "said"), OUTSIDE, ids=[row[2] for row in OUTSIDE])
-def test_refusal_says_the_unit(tmp_path: Path, file: str, old: str, new: str, said: str) -> None:
+@pytest.mark.parametrize(
+    ("file", "old", "new", "said"), OUTSIDE, ids=[row[2] for row in OUTSIDE]
+)
+def test_refusal_says_the_unit(
+    tmp_path: Path, file: str, old: str, new: str, said: str
+) -> None:
     """At the end of what is expected."""
     with pytest.raises(InputErrors) as refused:
         load(changed(tmp_path, file, old, new))
@@ -74,12 +109,42 @@ def test_refusal_says_the_unit(tmp_path: Path, file: str, old: str, new: str, sa
 
 # what is written where a number with a point and a plain minus belongs: found, expected
 MARKS = {
-    "comma in braces": ("to = 180, step = 5 }", "to = 180, step = 2,5 }", "2,5", "a decimal point: 2.5"),
-    "comma first in braces": ("{ from = 0, to", "{ from = 0,5, to", "0,5", "a decimal point: 0.5"),
-    "minus": ("heading_deg = 8", "heading_deg = \u22128.5", "\u22128.5", "the keyboard: -8.5"),
-    "minus and comma": ("heading_deg = 8", "heading_deg = \u22128,5", "\u22128,5", "the keyboard: -8.5"),
-    "dash in a list": ("[0, 5, 0, -5]", "[0, \u20135, 0, -5]", "\u20135", "the keyboard: -5"),
-    "minus in braces": ("{ from = 0, to", "{ from = \u221290, to", "\u221290", "the keyboard: -90"),
+    "comma in braces": (
+        "to = 180, step = 5 }",
+        "to = 180, step = 2,5 }",
+        "2,5",
+        "a decimal point: 2.5",
+    ),
+    "comma first in braces": (
+        "{ from = 0, to",
+        "{ from = 0,5, to",
+        "0,5",
+        "a decimal point: 0.5",
+    ),
+    "minus": (
+        "heading_deg = 8",
+        "heading_deg = \u22128.5",
+        "\u22128.5",
+        "the keyboard: -8.5",
+    ),
+    "minus and comma": (
+        "heading_deg = 8",
+        "heading_deg = \u22128,5",
+        "\u22128,5",
+        "the keyboard: -8.5",
+    ),
+    "dash in a list": (
+        "[0, 5, 0, -5]",
+        "[0, \u20135, 0, -5]",
+        "\u20135",
+        "the keyboard: -5",
+    ),
+    "minus in braces": (
+        "{ from = 0, to",
+        "{ from = \u221290, to",
+        "\u221290",
+        "the keyboard: -90",
+    ),
 }
 
 
@@ -101,13 +166,18 @@ def test_comma_and_minus_of_word_processors(tmp_path: Path, name: str) -> None:
 def test_minus_in_a_table(tmp_path: Path) -> None:
     """A CSV cell with the minus sign of a word processor, and one in km/h."""
     (tmp_path / "t.csv").write_text("heading_deg,speed_m_s\n\u22122.5,216\n")
-    columns = {"heading_deg": Column(Bounds(-180, 180, "deg")), "speed_m_s": Column(Bounds(0, 200, "m/s"))}
+    columns = {
+        "heading_deg": Column(Bounds(-180, 180, "deg")),
+        "speed_m_s": Column(Bounds(0, 200, "m/s")),
+    }
     with pytest.raises(InputErrors) as refused:
         read_csv(tmp_path / "t.csv", columns)
     assert [error.expected.partition(", with ")[2] for error in refused.value.errors] == [
         "the minus sign of the keyboard: -2.5", "",
     ]  # fmt: skip
-    assert refused.value.errors[1].expected.endswith("(it looks like km/h: 60 m/s)")
+    assert refused.value.errors[1].expected.endswith(
+        "(it looks like km/h: 60 m/s)"
+    )
 
 
 @pytest.mark.parametrize(
@@ -116,13 +186,19 @@ def test_minus_in_a_table(tmp_path: Path) -> None:
      ("camber_grad", "camber_deg"),
      ("pressure_kPa", "pressure_bar"), ("spring_rate_N_per_mm", "spring_N_per_mm"), ("damping_mm", None)],
 )  # fmt: skip
-def test_only_a_near_key_is_offered(tmp_path: Path, key: str, meant: str | None) -> None:
+def test_only_a_near_key_is_offered(
+    tmp_path: Path, key: str, meant: str | None
+) -> None:
     """The unit at the end makes no two keys alike; a key that is not near gets the list of all."""
-    folder = changed(tmp_path, "setup.toml", "[front]\n", f"[front]\n{key} = 1\n")
+    folder = changed(
+        tmp_path, "setup.toml", "[front]\n", f"[front]\n{key} = 1\n"
+    )
     with pytest.raises(InputErrors) as refused:
         load(folder)
     (error,) = refused.value.errors
-    assert error.expected == meant or (meant is None and error.expected.startswith("one of camber_deg, "))
+    assert error.expected == meant or (
+        meant is None and error.expected.startswith("one of camber_deg, ")
+    )
 
 
 def test_a_wing_without_ground_area_has_no_peak_gap(tmp_path: Path) -> None:
@@ -132,31 +208,59 @@ def test_a_wing_without_ground_area_has_no_peak_gap(tmp_path: Path) -> None:
     line = text[start : text.index("\n", start)]
     gap = text[(at := text.index("peak_gap_mm", start)) : text.index("\n", at)]
     high = text.replace(gap, "peak_gap_mm = 900", 1)
-    assert any("peak gap" in caution for caution in load(write_folder(tmp_path / "a", car=high)).cautions)
+    assert any(
+        "peak gap" in caution
+        for caution in load(write_folder(tmp_path / "a", car=high)).cautions
+    )
     free = high.replace(line, "ground_area_m2 = 0", 1)
-    assert not any("peak gap" in caution for caution in load(write_folder(tmp_path / "b", car=free)).cautions)
+    assert not any(
+        "peak gap" in caution
+        for caution in load(write_folder(tmp_path / "b", car=free)).cautions
+    )
 
 
 def test_a_long_list_makes_a_short_caution(tmp_path: Path) -> None:
     """Ten thousand springs, none of them fitted: once 158 kB."""
     springs = ", ".join(f"{200 + number / 100:.2f}" for number in range(10_000))
     folder = changed(
-        tmp_path, "limits.toml", "springs_N_per_mm = [160, 120, 140, 140]", f"springs_N_per_mm = [{springs}]"
+        tmp_path,
+        "limits.toml",
+        "springs_N_per_mm = [160, 120, 140, 140]",
+        f"springs_N_per_mm = [{springs}]",
     )
-    (caution,) = [caution for caution in load(folder).cautions if "spring_N_per_mm" in caution]
+    (caution,) = [
+        caution
+        for caution in load(folder).cautions
+        if "spring_N_per_mm" in caution
+    ]
     assert "10000 values from 200 to 299.99 N/mm" in caution
     assert len(caution) < 200
 
 
 @pytest.mark.parametrize(
     "letter",
-    ["\u202e", "\u2066", "\u200b", "\u200d", "\ufeff", "\u00ad", "\u3164", "\u0007", "\ufe0f", "\u180b"],
+    [
+        "\u202e",
+        "\u2066",
+        "\u200b",
+        "\u200d",
+        "\ufeff",
+        "\u00ad",
+        "\u3164",
+        "\u0007",
+        "\ufe0f",
+        "\u180b",
+    ],
 )
-def test_names_that_hide_something_are_refused(tmp_path: Path, letter: str) -> None:
+def test_names_that_hide_something_are_refused(
+    tmp_path: Path, letter: str
+) -> None:
     """Marks of the writing direction and letters without a width: two names would look the same."""
     assert not is_plain(f"a{letter}b")
     assert is_plain("Přehrada, Δ, Мост, \u6c34")
-    folder = changed(tmp_path, "setup.toml", '"baseline"', f'"a\\u{ord(letter):04x}b"')
+    folder = changed(
+        tmp_path, "setup.toml", '"baseline"', f'"a\\u{ord(letter):04x}b"'
+    )
     with pytest.raises(InputErrors) as refused:
         load(folder)
     assert "invisible characters" in str(refused.value)
@@ -173,7 +277,11 @@ def test_an_unreadable_survey_says_nothing_of_the_file(tmp_path: Path) -> None:
     """A file that is no table of points may be anybody's: its first line is not shown."""
     from setupopt.project.survey import read_survey
 
-    for text in ("root:x:0:0:secret\n", "secret,other\n1,2\n", "secret;other\n1;2\n"):
+    for text in (
+        "root:x:0:0:secret\n",
+        "secret,other\n1,2\n",
+        "secret;other\n1;2\n",
+    ):
         (tmp_path / "s.csv").write_text(text)
         with pytest.raises(InputErrors) as refused:
             read_survey(tmp_path / "s.csv", 1e-3)

@@ -23,20 +23,27 @@ def write(folder: Path, text: str, name: str = "measured.csv") -> Path:
 
 def test_filled_in_sheet(tmp_path: Path) -> None:
     """Empty cells are not measured; the columns of the sheet are skipped; units become SI."""
-    head = HEAD.strip() + ",target_fl,target_fr,target_rl,target_rr,tolerance,where,note,initials\n"
-    rows = (
-        "camber_deg,deg,-4.5,,-3.1,-3,-4,-4,-3,-3,0.1 deg,gauge,ok,AB\ncorner_weight_kg,,130,131,,,,,,,,,,\n"
+    head = (
+        HEAD.strip()
+        + ",target_fl,target_fr,target_rl,target_rr,tolerance,where,note,initials\n"
     )
+    rows = "camber_deg,deg,-4.5,,-3.1,-3,-4,-4,-3,-3,0.1 deg,gauge,ok,AB\ncorner_weight_kg,,130,131,,,,,,,,,,\n"
     found = read_measured(write(tmp_path, head + rows))
-    assert found.get("camber_deg") / DEG == pytest.approx([-4.5, np.nan, -3.1, -3.0], nan_ok=True)
-    assert found.get("corner_weight_kg") == pytest.approx([130, 131, np.nan, np.nan], nan_ok=True)
+    assert found.get("camber_deg") / DEG == pytest.approx(
+        [-4.5, np.nan, -3.1, -3.0], nan_ok=True
+    )
+    assert found.get("corner_weight_kg") == pytest.approx(
+        [130, 131, np.nan, np.nan], nan_ok=True
+    )
     assert np.isnan(found.get("pressure_bar")).all()
 
 
 def test_ride_height_of_the_centre_line(tmp_path: Path) -> None:
     """One value an axle stands on the left; the right side is then not measured, and no twist is seen."""
     found = read_measured(write(tmp_path, HEAD + "ride_height_mm,mm,44,,55,\n"))
-    assert found.get("ride_height_mm") / MM == pytest.approx([44, np.nan, 55, np.nan], nan_ok=True)
+    assert found.get("ride_height_mm") / MM == pytest.approx(
+        [44, np.nan, 55, np.nan], nan_ok=True
+    )
 
 
 def test_toml_says_the_same(tmp_path: Path) -> None:
@@ -53,13 +60,30 @@ def test_toml_says_the_same(tmp_path: Path) -> None:
 def test_body_that_was_noted(tmp_path: Path) -> None:
     """By its name in the first wheel's column, or on top of a TOML file; empty where nobody noted it."""
     row = "body,,{},,,,target,,,,,the one on the car,,\n"
-    head = HEAD.strip() + ",target_fl,target_fr,target_rl,target_rr,tolerance,where,note,initials\n"
-    for cell, body in (("low drag", "low drag"), ("car.toml", "car.toml"), ("'-low", "-low"), ("", "")):
-        found = read_measured(write(tmp_path, head + row.format(cell) + "camber_deg,deg,-4,,,,,,,,,,,\n"))
+    head = (
+        HEAD.strip()
+        + ",target_fl,target_fr,target_rl,target_rr,tolerance,where,note,initials\n"
+    )
+    for cell, body in (
+        ("low drag", "low drag"),
+        ("car.toml", "car.toml"),
+        ("'-low", "-low"),
+        ("", ""),
+    ):
+        found = read_measured(
+            write(
+                tmp_path,
+                head + row.format(cell) + "camber_deg,deg,-4,,,,,,,,,,,\n",
+            )
+        )
         assert found.body == body
         assert found.get("camber_deg")[0] / DEG == pytest.approx(-4.0)
     assert (
-        read_measured(write(tmp_path, 'body = "low drag"\n[fl]\ncamber_deg = -4\n', "m.toml")).body
+        read_measured(
+            write(
+                tmp_path, 'body = "low drag"\n[fl]\ncamber_deg = -4\n', "m.toml"
+            )
+        ).body
         == "low drag"
     )
     for text in ("body = 3\n", "[body]\nname = 1\n"):
@@ -87,7 +111,9 @@ BROKEN = [
 
 
 @pytest.mark.parametrize(("row", "key", "words"), BROKEN)
-def test_each_mistake_is_named(tmp_path: Path, row: str, key: str, words: str) -> None:
+def test_each_mistake_is_named(
+    tmp_path: Path, row: str, key: str, words: str
+) -> None:
     """With file, line, column, what was found and what is expected."""
     path = write(tmp_path, f"{HEAD}{row}\n")
     with pytest.raises(InputErrors, match=words) as refused:
@@ -101,12 +127,23 @@ def test_each_mistake_is_named(tmp_path: Path, row: str, key: str, words: str) -
 def test_all_mistakes_at_once(tmp_path: Path) -> None:
     """Three bad cells, three messages."""
     with pytest.raises(InputErrors) as refused:
-        read_measured(write(tmp_path, HEAD + "camber_deg,deg,x,y,,\npressure_bar,bar,,,z,\n"))
+        read_measured(
+            write(
+                tmp_path, HEAD + "camber_deg,deg,x,y,,\npressure_bar,bar,,,z,\n"
+            )
+        )
     assert len(refused.value.errors) == 3
 
 
 @pytest.mark.parametrize(
-    "text", ["", "quantity,unit\n", HEAD, "a;b;c\n1;2;3\n", "quantity,fl,fr,rl,rr,colour\n"]
+    "text",
+    [
+        "",
+        "quantity,unit\n",
+        HEAD,
+        "a;b;c\n1;2;3\n",
+        "quantity,fl,fr,rl,rr,colour\n",
+    ],
 )
 def test_tables_that_are_none(tmp_path: Path, text: str) -> None:
     """Empty, without wheels, without rows, with other marks between the cells, with an unknown column."""
@@ -127,7 +164,10 @@ def test_tables_that_are_none(tmp_path: Path, text: str) -> None:
         ("[fl\n", "TOML|\\]"),
         ("[fl]\ncamber_deg = -2,3\n", "decimal point: -2.3"),
         (f"[fl]\ncamber_deg = 1{400 * '0'}\n", "from -15"),
-        ("[fl]\nride_height_mm = 45\n[front]\nride_height_mm = 40\n", "a second time"),
+        (
+            "[fl]\nride_height_mm = 45\n[front]\nride_height_mm = 40\n",
+            "a second time",
+        ),
     ],
 )
 def test_broken_toml(tmp_path: Path, text: str, words: str) -> None:
@@ -145,13 +185,19 @@ def test_missing_file(tmp_path: Path) -> None:
 
 def test_every_setting_can_be_measured() -> None:
     """All keys of a setup's axle, and the scales."""
-    assert {"camber_deg", "ride_height_mm", "spring_N_per_mm", "pressure_bar", "corner_weight_kg"} <= set(
-        QUANTITIES
-    )
+    assert {
+        "camber_deg",
+        "ride_height_mm",
+        "spring_N_per_mm",
+        "pressure_bar",
+        "corner_weight_kg",
+    } <= set(QUANTITIES)
 
 
 def test_what_a_spreadsheet_leaves(tmp_path: Path) -> None:
     """Rows of commas, cells of blanks and long notes are no mistakes."""
     text = f'quantity,unit,fl,fr,rl,rr,note\ncamber_deg,deg,-1, ,,,"{"rubbed, " * 20}"\n,,,,,,\n'
     found = read_measured(write(tmp_path, text)).get("camber_deg")
-    assert found / DEG == pytest.approx([-1, np.nan, np.nan, np.nan], nan_ok=True)
+    assert found / DEG == pytest.approx(
+        [-1, np.nan, np.nan, np.nan], nan_ok=True
+    )

@@ -13,10 +13,15 @@ from setupopt.project.model import Spread
 from .good_folder import CAR, FILES, LIMITS, SETUP, VENUE, write_folder
 
 
-def refused(tmp_path: Path, file: str, old: str, new: str) -> list[tuple[str, str]]:
+def refused(
+    tmp_path: Path, file: str, old: str, new: str
+) -> list[tuple[str, str]]:
     """Keys and expectations after replacing `old` by `new` once; empty when it is accepted."""
     assert old in FILES[file]
-    folder = write_folder(tmp_path, **{file.removesuffix(".toml"): FILES[file].replace(old, new, 1)})
+    folder = write_folder(
+        tmp_path,
+        **{file.removesuffix(".toml"): FILES[file].replace(old, new, 1)},
+    )
     try:
         load(folder)
     except InputErrors as errors:
@@ -35,14 +40,38 @@ WRONG_UNITS = [
     ("car.toml", "cg_height_mm = 280", "cg_height_mm = 0.28"),
     ("car.toml", "power_kW = 400", "power_kW = 400000"),  # W
     ("car.toml", "track_mm = 1600", "track_mm = 1.6"),
-    ("car.toml", "camber_gain_deg_per_mm = -0.02", "camber_gain_deg_per_mm = -20"),  # deg/m
-    ("car.toml", "stop_rate_N_per_mm = 400", "stop_rate_N_per_mm = 400000"),  # N/m
-    ("car.toml", "damper_bump_Ns_per_mm = 4.0", "damper_bump_Ns_per_mm = 4000"),  # N s/m
+    (
+        "car.toml",
+        "camber_gain_deg_per_mm = -0.02",
+        "camber_gain_deg_per_mm = -20",
+    ),  # deg/m
+    (
+        "car.toml",
+        "stop_rate_N_per_mm = 400",
+        "stop_rate_N_per_mm = 400000",
+    ),  # N/m
+    (
+        "car.toml",
+        "damper_bump_Ns_per_mm = 4.0",
+        "damper_bump_Ns_per_mm = 4000",
+    ),  # N s/m
     ("car.toml", "radius_mm = 330", "radius_mm = 33"),  # cm
     ("car.toml", "radius_mm = 330", "radius_mm = 13"),  # in
-    ("car.toml", "foundation_N_per_mm3 = 0.008", "foundation_N_per_mm3 = 8e6"),  # N/m3
-    ("car.toml", "friction_pressure_kPa = 200", "friction_pressure_kPa = 2"),  # bar
-    ("car.toml", "friction_pressure_kPa = 200", "friction_pressure_kPa = 200e3"),  # Pa
+    (
+        "car.toml",
+        "foundation_N_per_mm3 = 0.008",
+        "foundation_N_per_mm3 = 8e6",
+    ),  # N/m3
+    (
+        "car.toml",
+        "friction_pressure_kPa = 200",
+        "friction_pressure_kPa = 2",
+    ),  # bar
+    (
+        "car.toml",
+        "friction_pressure_kPa = 200",
+        "friction_pressure_kPa = 200e3",
+    ),  # Pa
     ("car.toml", "load_limit_N = 9000", "load_limit_N = 9"),  # kN
     ("car.toml", "damping_Ns_per_mm = 0.3", "damping_Ns_per_mm = 300"),
     ("car.toml", "peak_gap_mm = 60", "peak_gap_mm = 0.06"),
@@ -56,14 +85,26 @@ WRONG_UNITS = [
     ("setup.toml", "pressure_bar = 1.4", "pressure_bar = 0.14"),  # MPa
     ("setup.toml", "spring_N_per_mm = 140", "spring_N_per_mm = 140000"),  # N/m
     ("setup.toml", "ride_height_mm = 35", "ride_height_mm = 0.035"),
-    ("limits.toml", "{ from = 25, to = 60, step = 1 }", "{ from = 0.025, to = 0.06, step = 0.001 }"),
+    (
+        "limits.toml",
+        "{ from = 25, to = 60, step = 1 }",
+        "{ from = 0.025, to = 0.06, step = 0.001 }",
+    ),
     ("car.toml", "least_static_gap_mm = 20", "least_static_gap_mm = 0.02"),  # m
-    ("limits.toml", "ground_clearance_least_mm = 25", "ground_clearance_least_mm = 0.025"),  # m
+    (
+        "limits.toml",
+        "ground_clearance_least_mm = 25",
+        "ground_clearance_least_mm = 0.025",
+    ),  # m
 ]
 
 
-@pytest.mark.parametrize(("file", "old", "new"), WRONG_UNITS, ids=lambda value: str(value))
-def test_value_in_another_unit_is_refused(tmp_path: Path, file: str, old: str, new: str) -> None:
+@pytest.mark.parametrize(
+    ("file", "old", "new"), WRONG_UNITS, ids=lambda value: str(value)
+)
+def test_value_in_another_unit_is_refused(
+    tmp_path: Path, file: str, old: str, new: str
+) -> None:
     """A value in another usual unit falls outside the range, and the answer names the unit."""
     ((key, expected),) = refused(tmp_path, file, old, new)
     assert key.endswith(new.split(" =")[0]) or key.endswith(".from")
@@ -76,18 +117,38 @@ ACCEPTED = [
     ("car.toml", "crown_radius_mm = 1500", "crown_radius_mm = 100000"),
     ("car.toml", 'name = "Test car"', 'name = "Größe 3 – 車"'),
     ("venue.toml", 'roughness = "B"', '"roughness_1e-6m3" = 50'),
-    ("venue.toml", "from = 0, to = 180, step = 5", "from = 90, to = 90, step = 5"),
-    ("venue.toml", "from = 0, to = 180, step = 5", "from = -180, to = 180, step = 0.018"),
+    (
+        "venue.toml",
+        "from = 0, to = 180, step = 5",
+        "from = 90, to = 90, step = 5",
+    ),
+    (
+        "venue.toml",
+        "from = 0, to = 180, step = 5",
+        "from = -180, to = 180, step = 0.018",
+    ),
     ("setup.toml", "anti_roll_N_per_mm = 40", "anti_roll_N_per_mm = 0"),
     ("setup.toml", "third_N_per_mm = 60\n", ""),
-    ("limits.toml", "from = -6, to = 0, step = 0.25", "from = 0.2, to = 0.3, step = 0.1"),
-    ("limits.toml", "ground_clearance_least_mm = 25", "ground_clearance_least_mm = 60"),  # front: to 60
+    (
+        "limits.toml",
+        "from = -6, to = 0, step = 0.25",
+        "from = 0.2, to = 0.3, step = 0.1",
+    ),
+    (
+        "limits.toml",
+        "ground_clearance_least_mm = 25",
+        "ground_clearance_least_mm = 60",
+    ),  # front: to 60
     ("car.toml", "least_static_gap_mm = 20\n", ""),
 ]
 
 
-@pytest.mark.parametrize(("file", "old", "new"), ACCEPTED, ids=lambda value: str(value))
-def test_unusual_but_real_values_are_accepted(tmp_path: Path, file: str, old: str, new: str) -> None:
+@pytest.mark.parametrize(
+    ("file", "old", "new"), ACCEPTED, ids=lambda value: str(value)
+)
+def test_unusual_but_real_values_are_accepted(
+    tmp_path: Path, file: str, old: str, new: str
+) -> None:
     """No range keeps a real car or a sensible idealisation out."""
     assert refused(tmp_path, file, old, new) == []
 
@@ -134,7 +195,9 @@ REFUSED = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("file", "old", "new", "key"), REFUSED, ids=lambda value: str(value))
+@pytest.mark.parametrize(
+    ("file", "old", "new", "key"), REFUSED, ids=lambda value: str(value)
+)
 def test_contradiction_inside_a_file_is_refused(
     tmp_path: Path, file: str, old: str, new: str, key: str
 ) -> None:
@@ -170,7 +233,9 @@ def test_venue_without_attitude_is_refused(tmp_path: Path) -> None:
 
 def test_axles_of_limits_are_optional(tmp_path: Path) -> None:
     """A file with only tolerances is a limits file."""
-    tolerance = LIMITS[LIMITS.index("[tolerance]") : LIMITS.index("[adjuster.front]")]
+    tolerance = LIMITS[
+        LIMITS.index("[tolerance]") : LIMITS.index("[adjuster.front]")
+    ]
     limits = load(write_folder(tmp_path, limits=tolerance)).limits
     assert limits is not None
     assert limits.rear.spring is None
@@ -179,7 +244,9 @@ def test_axles_of_limits_are_optional(tmp_path: Path) -> None:
 
 def test_keys_of_the_spread_are_optional(tmp_path: Path) -> None:
     """An input that is not named is exact, which is told apart from one that is uncertain by 0 %."""
-    named = load(write_folder(tmp_path / "a", limits="[spread]\ndrag_percent = 0\n")).limits
+    named = load(
+        write_folder(tmp_path / "a", limits="[spread]\ndrag_percent = 0\n")
+    ).limits
     assert named is not None
     assert named.spread == Spread(None, None, 0.0, None, None, None)
     unnamed = load(write_folder(tmp_path / "b", limits="[spread]\n")).limits

@@ -12,7 +12,13 @@ from report import report_folders as folders
 from setupopt.evaluation.report_data import report
 from setupopt.project import Project, load
 from setupopt.project.checksum import setup_checksum
-from setupopt.project.stored_prices import FILE, PICTURE, proposal_file, stored_prices, stored_route
+from setupopt.project.stored_prices import (
+    FILE,
+    PICTURE,
+    proposal_file,
+    stored_prices,
+    stored_route,
+)
 
 
 @pytest.fixture
@@ -30,20 +36,39 @@ def test_prices_of_these_inputs_are_found(folder: Path) -> None:
     """As they were kept."""
     found = stored_prices(proposed(folder))
     assert found.why == ""
-    assert found.proposal["limit_prices"][0]["limit"] == "rear.pressure_bar.from"
+    assert (
+        found.proposal["limit_prices"][0]["limit"] == "rear.pressure_bar.from"
+    )
 
 
 @pytest.mark.parametrize(
     ("file", "before", "after", "why"),
     [
         ("car.toml", "mass_kg = 545", "mass_kg = 546", "other inputs"),
-        ("venue.toml", "surface_grip = 0.92", "surface_grip = 0.91", "other inputs"),
+        (
+            "venue.toml",
+            "surface_grip = 0.92",
+            "surface_grip = 0.91",
+            "other inputs",
+        ),
         ("limits.toml", "from = -9,", "from = -8,", "other inputs"),
-        ("proposed.toml", "camber_deg = -6.5", "camber_deg = -6.4", "another setup"),
-        ("proposed.toml", "[front]", "[balance]\nbrake_front_percent = 55\n\n[front]", "another setup"),
+        (
+            "proposed.toml",
+            "camber_deg = -6.5",
+            "camber_deg = -6.4",
+            "another setup",
+        ),
+        (
+            "proposed.toml",
+            "[front]",
+            "[balance]\nbrake_front_percent = 55\n\n[front]",
+            "another setup",
+        ),
     ],
 )
-def test_prices_of_other_inputs_are_not(folder: Path, file: str, before: str, after: str, why: str) -> None:
+def test_prices_of_other_inputs_are_not(
+    folder: Path, file: str, before: str, after: str, why: str
+) -> None:
     """Any number of car, venue, limits or setup that is another one: no price, and why."""
     folders.changed(folder, file, before, after)
     found = stored_prices(proposed(folder))
@@ -61,7 +86,16 @@ def test_a_proposal_that_tells_no_inputs_is_not_believed(folder: Path) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["", "{", "[]", '"x"', "\xff", "[" * 100_000, '{"project_checksum": 3}', '{"limit_prices": 1e999}'],
+    [
+        "",
+        "{",
+        "[]",
+        '"x"',
+        "\xff",
+        "[" * 100_000,
+        '{"project_checksum": 3}',
+        '{"limit_prices": 1e999}',
+    ],
 )
 def test_a_damaged_file_is_told(folder: Path, text: str) -> None:
     """No traceback, no price."""
@@ -79,12 +113,22 @@ def test_a_file_without_an_end_is_told(folder: Path, kind: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "rows", [None, [3], [{}], [{"limit": "x"}], [{"limit": 1, "unit": "mm", "key": "k", "agrees": True}]]
+    "rows",
+    [
+        None,
+        [3],
+        [{}],
+        [{"limit": "x"}],
+        [{"limit": 1, "unit": "mm", "key": "k", "agrees": True}],
+    ],
 )
 def test_rows_in_another_form_are_not_shown(folder: Path, rows: object) -> None:
     """The right checksum alone does not make them prices."""
     folders.keep_prices(folder, limit_prices=rows)
-    assert stored_prices(proposed(folder)).why == f"{FILE} is not an answer of propose"
+    assert (
+        stored_prices(proposed(folder)).why
+        == f"{FILE} is not an answer of propose"
+    )
 
 
 def test_missing_ones_say_what_is_missing(folder: Path) -> None:
@@ -96,9 +140,19 @@ def test_missing_ones_say_what_is_missing(folder: Path) -> None:
 
 def test_a_proof_with_numbers_that_are_none_is_left_out(folder: Path) -> None:
     """JSON has no word for them, and a scale is not to be trusted that holds them."""
-    assert report(load(folder), proposed(folder), None, "2026-01-31").proposed.proof is not None
+    assert (
+        report(
+            load(folder), proposed(folder), None, "2026-01-31"
+        ).proposed.proof
+        is not None
+    )
     folders.keep_proof(folder, more=float("inf"))
-    assert report(load(folder), proposed(folder), None, "2026-01-31").proposed.proof is None
+    assert (
+        report(
+            load(folder), proposed(folder), None, "2026-01-31"
+        ).proposed.proof
+        is None
+    )
 
 
 def test_what_propose_keeps_comes_first(folder: Path) -> None:
@@ -119,7 +173,10 @@ def test_a_route_of_another_setup_is_not_shown(folder: Path) -> None:
     """Only that of exactly this setup."""
     project = proposed(folder)
     assert stored_route(project, project.setup) is None
-    route = {"setup": {"checksum": setup_checksum(project, project.setup)}, "margin": 0.2}
+    route = {
+        "setup": {"checksum": setup_checksum(project, project.setup)},
+        "margin": 0.2,
+    }
     (folder / "route.json").write_text(json.dumps(route))
     assert stored_route(project, project.setup) == route
     assert stored_route(load(folder), load(folder).setup) is None

@@ -23,16 +23,31 @@ def proof(directions: int = 16, builds: int = 1024, seeds: int = 40, cases: int 
 def test_extent_is_what_was_tried() -> None:
     """Directions, builds, seeds, rides of all cases, lost ones too, and seconds of a ride."""
     assert proof_extent(proof()) == ProofExtent(16, 1024, 40, 80, 10.0)
-    assert proof_extent(proof() | {"road": None}) == ProofExtent(16, 1024, 0, 0, 0.0)
+    assert proof_extent(proof() | {"road": None}) == ProofExtent(
+        16, 1024, 0, 0, 0.0
+    )
     assert proof_extent({"wind": [{}]}) is None
 
 
 @pytest.mark.parametrize(
-    "less", [{"directions": 8}, {"builds": 64}, {"seeds": 4}, {"cases": 1}, {"seconds": 2.0}]
+    "less",
+    [
+        {"directions": 8},
+        {"builds": 64},
+        {"seeds": 4},
+        {"cases": 1},
+        {"seconds": 2.0},
+    ],
 )
 def test_less_of_anything_is_coarser(less: dict[str, Any]) -> None:
     """Whatever else it tried more of; the same extent is not coarser, nor is more."""
-    more = {"directions": 32, "builds": 4096, "seeds": 60, "cases": 3, "seconds": 20.0}
+    more = {
+        "directions": 32,
+        "builds": 4096,
+        "seeds": 60,
+        "cases": 3,
+        "seconds": 20.0,
+    }
     assert is_coarser(proof(**less), proof())
     assert is_coarser(proof(**(more | less)), proof())
     assert not is_coarser(proof(), proof())

@@ -4,7 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from setupopt.project.toml_positions import Loc, key_at, key_lines, key_text, nearest_line
+from setupopt.project.toml_positions import (
+    Loc,
+    key_at,
+    key_lines,
+    key_text,
+    nearest_line,
+)
 
 TEXT = '''\
 top = 1
@@ -62,7 +68,9 @@ HAND_COUNTED: dict[Loc, int] = {
 }
 
 
-@pytest.mark.parametrize(("loc", "line"), HAND_COUNTED.items(), ids=lambda value: str(value))
+@pytest.mark.parametrize(
+    ("loc", "line"), HAND_COUNTED.items(), ids=lambda value: str(value)
+)
 def test_key_is_found_on_its_line(loc: Loc, line: int) -> None:
     """Tables, lists of tables, dotted keys, inline tables and lists over several lines are followed."""
     assert key_lines(TEXT)[loc] == line
@@ -85,14 +93,29 @@ def test_missing_key_is_placed_at_its_table() -> None:
     assert nearest_line(key_lines(TEXT), ("venue",)) == 1
 
 
-@pytest.mark.parametrize(("line", "key"), [(4, "car.name"), (9, "car.text"), (17, "attitude[2].bump_mm[3]")])
+@pytest.mark.parametrize(
+    ("line", "key"),
+    [(4, "car.name"), (9, "car.text"), (17, "attitude[2].bump_mm[3]")],
+)
 def test_key_at_a_line(line: int, key: str) -> None:
     """A mistake of syntax is named by the key it stands at."""
     assert key_text(key_at(TEXT, line)) == key
 
 
 @pytest.mark.parametrize(
-    "text", ["[[[[", "a = [[[{", "]", "= = =", '"', "a = '''", "a.b.", "[a", "{{,,}}", "[]" * 9999]
+    "text",
+    [
+        "[[[[",
+        "a = [[[{",
+        "]",
+        "= = =",
+        '"',
+        "a = '''",
+        "a.b.",
+        "[a",
+        "{{,,}}",
+        "[]" * 9999,
+    ],
 )
 def test_nonsense_ends(text: str) -> None:
     """The scan comes to an end on text that is no TOML."""
@@ -106,5 +129,8 @@ def test_deep_nesting_is_given_up() -> None:
 
 def test_odd_keys_are_quoted() -> None:
     """A control character in a key does not reach the terminal."""
-    assert key_text(("tyre", "soft compound", "radius_mm")) == 'tyre."soft compound".radius_mm'
+    assert (
+        key_text(("tyre", "soft compound", "radius_mm"))
+        == 'tyre."soft compound".radius_mm'
+    )
     assert "\x1b" not in key_text(("\x1b[2J",))

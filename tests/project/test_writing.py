@@ -39,14 +39,23 @@ def test_written_setup_reads_back(setup: Setup, tmp_path: Path) -> None:
 
 
 @settings(max_examples=50, deadline=None, database=None)
-@given(camber=st.floats(-15, 15), height=st.floats(1, 1000), spring=st.floats(1, 2000))
+@given(
+    camber=st.floats(-15, 15),
+    height=st.floats(1, 1000),
+    spring=st.floats(1, 2000),
+)
 def test_any_setup_reads_back(
-    tmp_path_factory: pytest.TempPathFactory, camber: float, height: float, spring: float
+    tmp_path_factory: pytest.TempPathFactory,
+    camber: float,
+    height: float,
+    spring: float,
 ) -> None:
     """What stands in the file after one writing stays through the next."""
     folder = tmp_path_factory.mktemp("written")
     text = (
-        SETUP.replace("-2.5", repr(camber)).replace("= 35", f"= {height!r}").replace("= 140", f"= {spring!r}")
+        SETUP.replace("-2.5", repr(camber))
+        .replace("= 35", f"= {height!r}")
+        .replace("= 140", f"= {spring!r}")
     )
     (folder / "a.toml").write_text(text)
     write_setup(folder / "b.toml", read_setup(folder / "a.toml"))
@@ -60,11 +69,20 @@ def test_any_setup_reads_back(
 def test_comments_and_order_are_kept(setup: Setup, tmp_path: Path) -> None:
     """The user's own notes survive; the new note stands on top."""
     like = tmp_path / "setup.toml"
-    like.write_text(SETUP.replace("camber_deg = -2.5", "camber_deg = -2.5  # measured hot"))
+    like.write_text(
+        SETUP.replace("camber_deg = -2.5", "camber_deg = -2.5  # measured hot")
+    )
     stiff = replace(setup, front=replace(setup.front, camber=setup.rear.camber))
-    write_setup(tmp_path / "out.toml", stiff, like, "margin 0.31\nfrom\ttwo \x1b[2J lines")
+    write_setup(
+        tmp_path / "out.toml",
+        stiff,
+        like,
+        "margin 0.31\nfrom\ttwo \x1b[2J lines",
+    )
     text = (tmp_path / "out.toml").read_text()
-    assert text.startswith("# margin 0.31\n# from two  [2J lines\n\n# invented numbers\n")
+    assert text.startswith(
+        "# margin 0.31\n# from two  [2J lines\n\n# invented numbers\n"
+    )
     assert "camber_deg = -2.0  # measured hot" in text
     assert read_setup(tmp_path / "out.toml") == stiff
 
@@ -78,28 +96,47 @@ def test_comments_and_order_are_kept(setup: Setup, tmp_path: Path) -> None:
         "[front]\nold = 1\n",
     ],
 )
-def test_unusual_layouts_come_out_right(setup: Setup, tmp_path: Path, like: str) -> None:
+def test_unusual_layouts_come_out_right(
+    setup: Setup, tmp_path: Path, like: str
+) -> None:
     """Dotted keys, inline tables, missing tables: the values win over the layout."""
     (tmp_path / "like.toml").write_text(like)
     write_setup(tmp_path / "out.toml", setup, tmp_path / "like.toml")
     assert read_setup(tmp_path / "out.toml") == setup
 
 
-def test_third_spring_of_zero_may_go_unsaid(setup: Setup, tmp_path: Path) -> None:
+def test_third_spring_of_zero_may_go_unsaid(
+    setup: Setup, tmp_path: Path
+) -> None:
     """No key appears that the user did not need."""
     like = tmp_path / "setup.toml"
-    like.write_text("".join(line for line in SETUP.splitlines(True) if not line.startswith("third")))
-    bare = replace(setup, front=replace(setup.front, third=0.0), rear=replace(setup.rear, third=0.0))
+    like.write_text(
+        "".join(
+            line
+            for line in SETUP.splitlines(True)
+            if not line.startswith("third")
+        )
+    )
+    bare = replace(
+        setup,
+        front=replace(setup.front, third=0.0),
+        rear=replace(setup.rear, third=0.0),
+    )
     write_setup(tmp_path / "out.toml", bare, like)
     assert "third" not in (tmp_path / "out.toml").read_text()
     assert read_setup(tmp_path / "out.toml") == bare
 
 
-def test_body_is_written_where_there_is_one(setup: Setup, tmp_path: Path) -> None:
+def test_body_is_written_where_there_is_one(
+    setup: Setup, tmp_path: Path
+) -> None:
     """Under its name beside the setup's; nothing is said of the body of car.toml."""
     assert "body" not in setup_as_dict(setup)["setup"]
     worn = replace(setup, body="low drag")
-    assert setup_as_dict(worn)["setup"] == {"name": "baseline", "body": "low drag"}
+    assert setup_as_dict(worn)["setup"] == {
+        "name": "baseline",
+        "body": "low drag",
+    }
     write_setup(tmp_path / "worn.toml", worn)
     assert read_setup(tmp_path / "worn.toml") == worn
 
@@ -111,7 +148,9 @@ def test_body_follows_the_setup_not_the_pattern(
 ) -> None:
     """A body that the pattern names is taken out, put in or replaced; its comments stay."""
     write_setup(tmp_path / "like.toml", replace(setup, body=old), None, "kept")
-    write_setup(tmp_path / "out.toml", replace(setup, body=new), tmp_path / "like.toml")
+    write_setup(
+        tmp_path / "out.toml", replace(setup, body=new), tmp_path / "like.toml"
+    )
     assert read_setup(tmp_path / "out.toml") == replace(setup, body=new)
     assert (tmp_path / "out.toml").read_text().startswith("# kept\n")
 
@@ -125,10 +164,14 @@ def test_minus_nothing_is_nothing(setup: Setup) -> None:
 
 def test_every_setting_of_an_axle_is_listed(setup: Setup) -> None:
     """A setting added to the model cannot be forgotten in the file."""
-    assert [setting.field for setting in SETTINGS] == list(type(setup.front).__slots__)[: len(SETTINGS)]
+    assert [setting.field for setting in SETTINGS] == list(
+        type(setup.front).__slots__
+    )[: len(SETTINGS)]
 
 
-def test_missing_pattern_is_refused_and_nothing_written(setup: Setup, tmp_path: Path) -> None:
+def test_missing_pattern_is_refused_and_nothing_written(
+    setup: Setup, tmp_path: Path
+) -> None:
     """The file to follow must be there."""
     with pytest.raises(InputErrors):
         write_setup(tmp_path / "out.toml", setup, tmp_path / "none.toml")
@@ -146,7 +189,9 @@ def test_file_is_readable_and_nothing_else_left(tmp_path: Path) -> None:
     assert [path.name for path in tmp_path.iterdir()] == ["a.txt"]
 
 
-def test_failed_write_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_failed_write_leaves_the_old_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A full disk costs the new file, not the old one."""
     write_whole(tmp_path / "a.txt", b"old")
 
@@ -188,4 +233,6 @@ def test_files_written_together_or_none(tmp_path: Path) -> None:
     assert [path.name for path in tmp_path.iterdir()] == ["first.txt"]
     second.parent.mkdir()
     write_together({first: "new", second: "new"})
-    assert {path.read_text(encoding="utf-8") for path in (first, second)} == {"new"}
+    assert {path.read_text(encoding="utf-8") for path in (first, second)} == {
+        "new"
+    }

@@ -32,7 +32,14 @@ KEPT = (
     "use_front",
     "use_rear",
 )
-MORE_KEPT = ("x_at_lambda", "downforce", "drag", "balance", "wheels_in_air", "growth")
+MORE_KEPT = (
+    "x_at_lambda",
+    "downforce",
+    "drag",
+    "balance",
+    "wheels_in_air",
+    "growth",
+)
 DIGITS = 12
 PATIENCE = 200  # s of computing a seed
 
@@ -59,7 +66,11 @@ def rounded(value: object) -> object:
 def answer(seed: int) -> Table:
     tables = drawn_tables(seed)
     found = solve_slip_case(*tables)
-    kept = {name: rounded(found[name]) for name in (*KEPT, *MORE_KEPT) if name in found}
+    kept = {
+        name: rounded(found[name])
+        for name in (*KEPT, *MORE_KEPT)
+        if name in found
+    }
     return {"seed": seed, "inputs": checksum(tables)} | kept
 
 
@@ -78,7 +89,13 @@ def main(first: int, last: int, file: Path = FILE) -> None:
         try:
             rows.append(answer(seed))
         except TimeoutError:
-            rows.append({"seed": seed, "inputs": checksum(drawn_tables(seed)), "kind": "not solved in time"})
+            rows.append(
+                {
+                    "seed": seed,
+                    "inputs": checksum(drawn_tables(seed)),
+                    "kind": "not solved in time",
+                }
+            )
         signal.setitimer(signal.ITIMER_VIRTUAL, 0)
         write(sorted(rows, key=lambda row: row["seed"]), file)
         print(seed, rows[-1]["kind"], rows[-1].get("margin"), flush=True)

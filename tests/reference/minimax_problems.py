@@ -34,7 +34,8 @@ class MinimaxProblem:
     optimum: float
     last_digit: float
     source: str
-    point: tuple[float, ...] | None = None  # where the optimum is, if that is known
+    # Where the optimum is, if that is known
+    point: tuple[float, ...] | None = None
     slopes: tuple[tuple[float, ...], ...] = ()  # (limits, variables)
     least: tuple[float, ...] = ()  # (limits)
 
@@ -50,7 +51,9 @@ def both_signs(values: Floats) -> Floats:
 def cb2(x: Floats) -> Floats:
     """Charalambous and Bandler's second."""
     a, b = x
-    return np.array([a**2 + b**4, (2 - a) ** 2 + (2 - b) ** 2, 2 * np.exp(b - a)])
+    return np.array(
+        [a**2 + b**4, (2 - a) ** 2 + (2 - b) ** 2, 2 * np.exp(b - a)]
+    )
 
 
 def dem(x: Floats) -> Floats:
@@ -84,7 +87,9 @@ def rosen_suzuki(x: Floats) -> Floats:
 def wong_1(x: Floats) -> Floats:
     """A program of seven variables by exact penalties of weight 10. From memory; only goal, g1, g4 bind."""
     a, b, c, d, e, f, g = x
-    goal = (a - 10) ** 2 + 5 * (b - 12) ** 2 + c**4 + 3 * (d - 11) ** 2 + 10 * e**6
+    goal = (
+        (a - 10) ** 2 + 5 * (b - 12) ** 2 + c**4 + 3 * (d - 11) ** 2 + 10 * e**6
+    )
     goal += 7 * f**2 + g**4 - 4 * f * g - 10 * f - 8 * g
     g1 = 2 * a**2 + 3 * b**4 + c + 4 * d**2 + 5 * e - 127
     g2 = 7 * a + 3 * b + 10 * c**2 + d - e - 282
@@ -113,11 +118,43 @@ def madsen(x: Floats) -> Floats:
 
 # --- fits to data, largest residual -----------------------------------------------------------
 
-BARD_Y = np.array([0.14, 0.18, 0.22, 0.25, 0.29, 0.32, 0.35, 0.39, 0.37, 0.58, 0.73, 0.96, 1.34, 2.10, 4.39])
-KOWALIK_OSBORNE_Y = np.array(
-    [0.1957, 0.1947, 0.1735, 0.1600, 0.0844, 0.0627, 0.0456, 0.0342, 0.0323, 0.0235, 0.0246]
+BARD_Y = np.array(
+    [
+        0.14,
+        0.18,
+        0.22,
+        0.25,
+        0.29,
+        0.32,
+        0.35,
+        0.39,
+        0.37,
+        0.58,
+        0.73,
+        0.96,
+        1.34,
+        2.10,
+        4.39,
+    ]
 )
-KOWALIK_OSBORNE_U = np.array([4, 2, 1, 0.5, 0.25, 0.167, 0.125, 0.1, 0.0833, 0.0714, 0.0625])
+KOWALIK_OSBORNE_Y = np.array(
+    [
+        0.1957,
+        0.1947,
+        0.1735,
+        0.1600,
+        0.0844,
+        0.0627,
+        0.0456,
+        0.0342,
+        0.0323,
+        0.0235,
+        0.0246,
+    ]
+)
+KOWALIK_OSBORNE_U = np.array(
+    [4, 2, 1, 0.5, 0.25, 0.167, 0.125, 0.1, 0.0833, 0.0714, 0.0625]
+)
 
 
 def bard(x: Floats) -> Floats:
@@ -132,14 +169,18 @@ def kowalik_osborne(x: Floats) -> Floats:
     """11 points; Kowalik and Osborne, Methods for unconstrained optimization problems, 1968, from memory."""
     a, b, c, d = x
     u = KOWALIK_OSBORNE_U
-    return both_signs(a * (u**2 + b * u) / (u**2 + c * u + d) - KOWALIK_OSBORNE_Y)
+    return both_signs(
+        a * (u**2 + b * u) / (u**2 + c * u + d) - KOWALIK_OSBORNE_Y
+    )
 
 
 def exponential(x: Floats) -> Floats:
     """EXP: e^t at 21 points of [-1, 1] by a line over a cubic. From memory."""
     a, b, c, d, e = x
     t = np.linspace(-1.0, 1.0, 21)
-    return both_signs((a + b * t) / (1 + c * t + d * t**2 + e * t**3) - np.exp(t))
+    return both_signs(
+        (a + b * t) / (1 + c * t + d * t**2 + e * t**3) - np.exp(t)
+    )
 
 
 def evd_61(x: Floats) -> Floats:
@@ -147,8 +188,12 @@ def evd_61(x: Floats) -> Floats:
     a, b, c, d, e, f = x
     t = np.linspace(0.0, 5.0, 51)
     y = 0.5 * np.exp(-t) - np.exp(-2 * t) + 0.5 * np.exp(-3 * t)
-    y += 1.5 * np.exp(-1.5 * t) * np.sin(7 * t) + np.exp(-2.5 * t) * np.sin(5 * t)
-    return both_signs(a * np.exp(-b * t) * np.cos(c * t + d) + e * np.exp(-f * t) - y)
+    y += 1.5 * np.exp(-1.5 * t) * np.sin(7 * t) + np.exp(-2.5 * t) * np.sin(
+        5 * t
+    )
+    return both_signs(
+        a * np.exp(-b * t) * np.cos(c * t + d) + e * np.exp(-f * t) - y
+    )
 
 
 # --- the problems -----------------------------------------------------------------------------

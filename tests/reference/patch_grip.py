@@ -17,10 +17,22 @@ def grip_capacity(
 ) -> float:  # fmt: skip
     """Newton: friction (p / pressure)^-exponent over a patch; arguments as in setupopt/physics/tyre.py."""
     beta = sqrt(pi) * gamma(2.0 - exponent) / gamma(2.5 - exponent)
-    return brush.capacity(d, t, c_x, c, w, k, 0.75 * beta * friction * pressure**exponent, exponent, 0.0)
+    return brush.capacity(
+        d,
+        t,
+        c_x,
+        c,
+        w,
+        k,
+        0.75 * beta * friction * pressure**exponent,
+        exponent,
+        0.0,
+    )
 
 
-def grip_at_load(load: float, exponent: float, c_x: float, c: float, w: float, k: float) -> float:
+def grip_at_load(
+    load: float, exponent: float, c_x: float, c: float, w: float, k: float
+) -> float:
     """Newton, of an almost upright patch that carries `load`; friction 1 at 2 bar."""
     depth = tyre.depth_for_load(load, 0.01, 0.0, c_x, c, w, k, ENDS)
     return grip_capacity(depth, 0.0, c_x, c, w, k, 1.0, 2e5, exponent)

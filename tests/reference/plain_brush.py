@@ -25,13 +25,20 @@ class Strip:
         return self.foundation * self.along * (self.half_length**2 - x**2) / 2
 
 
-def bristle_force(strip: Strip, sx: float, sy: float, x: float) -> tuple[float, float]:
+def bristle_force(
+    strip: Strip, sx: float, sy: float, x: float
+) -> tuple[float, float]:
     """Of a bristle that still sticks, per area."""
     way = strip.half_length - x
-    return strip.shear * sx * way, strip.shear * sy * way + strip.spin_ratio * strip.pressure(x)
+    return (
+        strip.shear * sx * way,
+        strip.shear * sy * way + strip.spin_ratio * strip.pressure(x),
+    )
 
 
-def strip_sum(strip: Strip, sx: float, sy: float, bristles: int = 4000) -> tuple[float, float, float]:
+def strip_sum(
+    strip: Strip, sx: float, sy: float, bristles: int = 4000
+) -> tuple[float, float, float]:
     """fx, fy, mz per width, by walking from the leading edge to the trailing one (midpoints)."""
     step = 2 * strip.half_length / bristles
     direction = None
@@ -41,7 +48,9 @@ def strip_sum(strip: Strip, sx: float, sy: float, bristles: int = 4000) -> tuple
         most = strip.friction * strip.pressure(x)
         force = bristle_force(strip, sx, sy, x)
         if direction is None and hypot(*force) > most:
-            direction = breakaway(strip, sx, sy, min(x + step, strip.half_length), x)
+            direction = breakaway(
+                strip, sx, sy, min(x + step, strip.half_length), x
+            )
         if direction is not None:
             force = (most * direction[0], most * direction[1])
         fx += force[0] * step
@@ -50,11 +59,15 @@ def strip_sum(strip: Strip, sx: float, sy: float, bristles: int = 4000) -> tuple
     return fx, fy, mz
 
 
-def breakaway(strip: Strip, sx: float, sy: float, ahead: float, behind: float) -> np.ndarray:
+def breakaway(
+    strip: Strip, sx: float, sy: float, ahead: float, behind: float
+) -> np.ndarray:
     """Direction of the force where it first meets the friction, found by halving between two places."""
     for _ in range(60):
         middle = (ahead + behind) / 2
-        if hypot(*bristle_force(strip, sx, sy, middle)) > strip.friction * strip.pressure(middle):
+        if hypot(
+            *bristle_force(strip, sx, sy, middle)
+        ) > strip.friction * strip.pressure(middle):
             behind = middle
         else:
             ahead = middle
@@ -63,6 +76,13 @@ def breakaway(strip: Strip, sx: float, sy: float, ahead: float, behind: float) -
 
 def direction_at(strip: Strip, sx: float, sy: float, x: float) -> np.ndarray:
     """Of the bristle's force, from force over way: at the leading edge the force itself is zero."""
-    pressure_per_way = strip.foundation * strip.along * (strip.half_length + x) / 2
-    force = np.array([strip.shear * sx, strip.shear * sy + strip.spin_ratio * pressure_per_way])
+    pressure_per_way = (
+        strip.foundation * strip.along * (strip.half_length + x) / 2
+    )
+    force = np.array(
+        [
+            strip.shear * sx,
+            strip.shear * sy + strip.spin_ratio * pressure_per_way,
+        ]
+    )
     return force / np.linalg.norm(force)

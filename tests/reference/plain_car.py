@@ -72,7 +72,9 @@ class Car:
 
     @property
     def sprung_height(self) -> float:
-        low = sum(2 * axle.unsprung_mass * axle.unsprung_height for axle in self.axles)
+        low = sum(
+            2 * axle.unsprung_mass * axle.unsprung_height for axle in self.axles
+        )
         return (self.mass * self.cg_height - low) / self.sprung_mass
 
 
@@ -94,7 +96,11 @@ class Stand:
     def height(self, x: float, y: float) -> float:
         """Of the surface over the tangent plane below the car."""
         s = self.around(x, y)
-        return 0.0 if self.radius == inf else s**2 / (self.radius + sqrt(self.radius**2 - s**2))
+        return (
+            0.0
+            if self.radius == inf
+            else s**2 / (self.radius + sqrt(self.radius**2 - s**2))
+        )
 
     def slope_left(self, x: float, y: float) -> float:
         """Angle of the surface towards +y."""
@@ -111,7 +117,10 @@ class Stand:
 
 def read_car(car: Table, setup: Table, surface_grip: float) -> Car:
     body, air = car["car"], car["air"]
-    axles = (read_axle(car, setup, surface_grip, 0), read_axle(car, setup, surface_grip, 1))
+    axles = (
+        read_axle(car, setup, surface_grip, 0),
+        read_axle(car, setup, surface_grip, 1),
+    )
     clearances = car.get("clearance", [])
     return Car(
         mass=body["mass_kg"],
@@ -119,15 +128,28 @@ def read_car(car: Table, setup: Table, surface_grip: float) -> Car:
         cg_height=body["cg_height_mm"] * MM,
         open_differential=body["differential"] == "open",
         axles=axles,
-        strips=[strip for table in air["element"] for strip in strips_of(car, setup, table)],
+        strips=[
+            strip
+            for table in air["element"]
+            for strip in strips_of(car, setup, table)
+        ],
         drag_area=air["drag_area_m2"],
         drag_height=air["drag_height_mm"] * MM,
         side_area=air["side_area_m2_per_rad"],
         side_x=axles[0].x - air["side_station_mm"] * MM,
         side_height=air["side_height_mm"] * MM,
-        ride_points=[floor_point(car, setup, air[f"{end}_ride_station_mm"]) for end in ENDS],
+        ride_points=[
+            floor_point(car, setup, air[f"{end}_ride_station_mm"])
+            for end in ENDS
+        ],
         clearance_points=[
-            floor_point(car, setup, spot["station_mm"], spot["side_mm"], spot["offset_mm"])
+            floor_point(
+                car,
+                setup,
+                spot["station_mm"],
+                spot["side_mm"],
+                spot["offset_mm"],
+            )
             for spot in clearances
         ],
     )
@@ -136,20 +158,28 @@ def read_car(car: Table, setup: Table, surface_grip: float) -> Car:
 ENDS = ("front", "rear")
 
 
-def read_axle(car: Table, setup: Table, surface_grip: float, index: int) -> Axle:
+def read_axle(
+    car: Table, setup: Table, surface_grip: float, index: int
+) -> Axle:
     table, settings = car[ENDS[index]], setup[ENDS[index]]
-    tyre = read_tyre(car["tyre"][table["tyre"]], settings["pressure_bar"], surface_grip)
+    tyre = read_tyre(
+        car["tyre"][table["tyre"]], settings["pressure_bar"], surface_grip
+    )
     load = car["car"]["mass_kg"] * GRAVITY * axle_share(car, index) / 2
     camber = settings["camber_deg"] * DEG
     return Axle(
         x=axle_x(car, index),
         track=table["track_mm"] * MM,
         static_load=load,
-        static_depth=patch_at_load(tyre, load, camber, 1 / tyre.radius, 1 / tyre.crown).depth,
+        static_depth=patch_at_load(
+            tyre, load, camber, 1 / tyre.radius, 1 / tyre.crown
+        ).depth,
         tyre=tyre,
         camber=camber,
         camber_gain=table["camber_gain_deg_per_mm"] * DEG / MM,
-        wheel_rate=settings["spring_N_per_mm"] / MM * table["motion_ratio"] ** 2,
+        wheel_rate=settings["spring_N_per_mm"]
+        / MM
+        * table["motion_ratio"] ** 2,
         anti_roll=settings["anti_roll_N_per_mm"] / MM,
         third=settings.get("third_N_per_mm", 0.0) / MM,
         bump_travel=table["bump_travel_mm"] * MM,
@@ -171,7 +201,9 @@ def shares(front_percent: float) -> tuple[float, float]:
 def drive_shares(body: Table) -> tuple[float, float]:
     fixed = {"front": 100.0, "rear": 0.0}
     driven = body["driven"]
-    return shares(fixed[driven] if driven in fixed else body["drive_front_percent"])
+    return shares(
+        fixed[driven] if driven in fixed else body["drive_front_percent"]
+    )
 
 
 def axle_share(car: Table, index: int) -> float:
@@ -190,7 +222,8 @@ def read_tyre(table: Table, pressure_bar: float, surface_grip: float) -> Tyre:
         radius=table["radius_mm"] * MM,
         width=table["tread_width_mm"] * MM,
         crown=table["crown_radius_mm"] * MM,
-        foundation=(table["foundation_N_per_mm3"] + per_bar * pressure_bar) / MM**3,
+        foundation=(table["foundation_N_per_mm3"] + per_bar * pressure_bar)
+        / MM**3,
         friction=table["friction"] * surface_grip,
         friction_pressure=table["friction_pressure_kPa"] * 1e3,
         friction_exponent=table["friction_exponent"],
@@ -199,18 +232,28 @@ def read_tyre(table: Table, pressure_bar: float, surface_grip: float) -> Tyre:
 
 
 def floor_point(
-    car: Table, setup: Table, station_mm: float, side_mm: float = 0.0, offset_mm: float = 0.0
+    car: Table,
+    setup: Table,
+    station_mm: float,
+    side_mm: float = 0.0,
+    offset_mm: float = 0.0,
 ) -> Point:
     """A point of the floor; its height follows the line through the two ride heights."""
     front, rear = (car["air"][f"{end}_ride_station_mm"] for end in ENDS)
     low, high = (setup[end]["ride_height_mm"] for end in ENDS)
     floor = low + (high - low) * (station_mm - front) / (rear - front)
-    return axle_x(car, 0) - station_mm * MM, side_mm * MM, (floor + offset_mm) * MM
+    return (
+        axle_x(car, 0) - station_mm * MM,
+        side_mm * MM,
+        (floor + offset_mm) * MM,
+    )
 
 
 def strips_of(car: Table, setup: Table, element: Table) -> list[Strip]:
     """Midpoints of 3 pieces along the chord by 5 across the span."""
-    stations = [element["station_mm"] + element["chord_mm"] * k / 3 for k in (-1, 0, 1)]
+    stations = [
+        element["station_mm"] + element["chord_mm"] * k / 3 for k in (-1, 0, 1)
+    ]
     sides = [element["span_mm"] * k / 5 for k in (-2, -1, 0, 1, 2)]
     return [
         Strip(
@@ -233,9 +276,13 @@ def read_stand(car: Car, venue: Table, case: Table) -> Stand:
     return Stand(
         heading=case.get("heading_deg", 0.0) * DEG,
         radius=stand_radius,
-        push=apparent_acceleration(case, place["slope_percent"], stand_radius, car.cg_height),
+        push=apparent_acceleration(
+            case, place["slope_percent"], stand_radius, car.cg_height
+        ),
         bumps=[bump * MM for bump in case.get("bump_mm", [0.0] * 4)],
-        dynamic_pressure=place["air_density_kg_m3"] * (along**2 + across**2) / 2,
+        dynamic_pressure=place["air_density_kg_m3"]
+        * (along**2 + across**2)
+        / 2,
         flow_angle=atan2(across, along),
     )
 
@@ -246,7 +293,9 @@ def read_radius(place: Table, case: Table) -> float:
     return place["radius_mm"] * MM if place["section"] == "circle" else inf
 
 
-def apparent_acceleration(case: Table, slope_percent: float, radius: float, height: float) -> Point:
+def apparent_acceleration(
+    case: Table, slope_percent: float, radius: float, height: float
+) -> Point:
     """Gravity minus the acceleration of the centre of gravity, in the car's axes."""
     phi, psi = case["roll_angle_deg"] * DEG, case.get("heading_deg", 0.0) * DEG
     alpha, speed = atan(slope_percent / 100), case["speed_m_s"]
@@ -254,10 +303,20 @@ def apparent_acceleration(case: Table, slope_percent: float, radius: float, heig
     along = -GRAVITY * sin(alpha)
     turn_radius = case.get("turn_radius_m")
     turn = speed**2 / turn_radius if turn_radius else 0.0
-    around += turn * cos(phi)  # minus the turn's own acceleration, which points to the low side
-    maximise_worst = 0.0 if radius == inf else (speed * sin(psi)) ** 2 * (radius - height) / radius**2
+    around += turn * cos(
+        phi
+    )  # minus the turn's own acceleration, which points to the low side
+    maximise_worst = (
+        0.0
+        if radius == inf
+        else (speed * sin(psi)) ** 2 * (radius - height) / radius**2
+    )
     return (
-        around * sin(psi) + along * cos(psi) - case.get("acceleration_m_s2", 0.0),
-        around * cos(psi) - along * sin(psi) - speed**2 * case.get("path_curvature_per_m", 0.0),
+        around * sin(psi)
+        + along * cos(psi)
+        - case.get("acceleration_m_s2", 0.0),
+        around * cos(psi)
+        - along * sin(psi)
+        - speed**2 * case.get("path_curvature_per_m", 0.0),
         -GRAVITY * cos(phi) * cos(alpha) - maximise_worst - turn * sin(phi),
     )

@@ -34,19 +34,30 @@ class PointMass:
         lib = np if isinstance(place, np.ndarray | float) else ca
         pull = self.mass * G * lib.sin(angle)
         dynamic = 0.5 * self.density * speed2
-        along = dynamic * self.drag_area + (1.0 - share) * pull * lib.sin(course)
+        along = dynamic * self.drag_area + (1.0 - share) * pull * lib.sin(
+            course
+        )
         across = self.mass * speed2 * curvature + pull * lib.cos(course)
-        press = self.mass * (G * lib.cos(angle) + speed2 * lib.sin(course) ** 2 / radius)
+        press = self.mass * (
+            G * lib.cos(angle) + speed2 * lib.sin(course) ** 2 / radius
+        )
         return along, across, press + dynamic * self.down_area
 
     def margin(self, radius, place, course, curvature, speed2, share):  # type: ignore[no-untyped-def]
         """1 - force / (friction x press)."""
-        along, across, press = self.forces(radius, place, course, curvature, speed2, share)
+        along, across, press = self.forces(
+            radius, place, course, curvature, speed2, share
+        )
         return 1.0 - np.hypot(along, across) / (self.friction * press)
 
 
 def best_climb(
-    car: PointMass, radius: float, top: float, speed: float, length: float, nodes: int = 60
+    car: PointMass,
+    radius: float,
+    top: float,
+    speed: float,
+    length: float,
+    nodes: int = 60,
 ) -> tuple[float, np.ndarray]:
     """Highest least margin of a climb from the floor to `top`, rad, within a length, m; and its courses."""
     problem = ca.Opti()
@@ -59,23 +70,44 @@ def best_climb(
     least = problem.variable()
     step = way / nodes
     for k in range(nodes):
-        for state, rate in ((place, ca.sin(course)), (course, curvature), (curvature, slope)):
-            problem.subject_to(state[k + 1] == state[k] + 0.5 * step * (rate[k] + rate[k + 1]))
+        for state, rate in (
+            (place, ca.sin(course)),
+            (course, curvature),
+            (curvature, slope),
+        ):
+            problem.subject_to(
+                state[k + 1] == state[k] + 0.5 * step * (rate[k] + rate[k + 1])
+            )
     for k in range(nodes + 1):
         height = radius * (1.0 - ca.cos(place[k] / radius))
         speed2 = speed**2 - 2.0 * G * share * height
-        along, across, press = car.forces(radius, place[k], course[k], curvature[k], speed2, share)
+        along, across, press = car.forces(
+            radius, place[k], course[k], curvature[k], speed2, share
+        )
         grip = (1.0 - least) * car.friction * press
         problem.subject_to((along**2 + across**2) / 1e8 <= grip**2 / 1e8)
         problem.subject_to(press >= 0.0)
-    problem.subject_to([place[0] == 0, course[0] == 0, curvature[0] == 0, place[nodes] == radius * top])
-    problem.subject_to([problem.bounded(0, share, 1), problem.bounded(0, course, 0.7)])
+    problem.subject_to(
+        [
+            place[0] == 0,
+            course[0] == 0,
+            curvature[0] == 0,
+            place[nodes] == radius * top,
+        ]
+    )
+    problem.subject_to(
+        [problem.bounded(0, share, 1), problem.bounded(0, course, 0.7)]
+    )
     problem.subject_to([least <= 1, way <= length])
     problem.set_initial(place, np.linspace(0.0, radius * top, nodes + 1))
     problem.set_initial(course, np.arcsin(min(0.69, radius * top / length)))
     problem.set_initial(way, length)
     problem.set_initial(share, 0.3)
     problem.minimize(-least)
-    problem.solver("ipopt", {"print_time": False}, {"print_level": 0, "sb": "yes", "max_iter": 500})
+    problem.solver(
+        "ipopt",
+        {"print_time": False},
+        {"print_level": 0, "sb": "yes", "max_iter": 500},
+    )
     found = problem.solve()
     return float(found.value(least)), np.asarray(found.value(course))

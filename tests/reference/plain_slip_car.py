@@ -41,7 +41,8 @@ class SlipCar(Car):
     yaw_inertia: float  # kgm2, whole car
     pitch_inertia: float  # kgm2, sprung mass
     roll_inertia: float
-    drive_in_wheel_planes: bool = False  # else the axles' shares are forces along the car
+    # Else the axles' shares are forces along the car
+    drive_in_wheel_planes: bool = False
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,9 @@ class SlipCase:
     course: float  # rad, chi
     acceleration: float  # m/s2, v'
     path_curvature: float  # 1/m, kappa
-    turn_curvature: float  # 1/m, of a horizontal turn with its centre on the low side
+    turn_curvature: (
+        float  # 1/m, of a horizontal turn with its centre on the low side
+    )
     yaw_acceleration: float  # rad/s2, r'
     headwind: float  # m/s, along the course
     crosswind: float  # m/s, across the course, from the left positive
@@ -84,7 +87,10 @@ class SlipCase:
 
     def yaw_rate(self) -> float:
         """r of the wheels' velocities: along the path, and that of a horizontal turn."""
-        return self.path_yaw_rate - self.low * self.speed * self.turn_curvature * cos(self.roll_angle)
+        return (
+            self.path_yaw_rate
+            - self.low * self.speed * self.turn_curvature * cos(self.roll_angle)
+        )
 
     def climb_rate(self) -> float:
         """phi', rad/s."""
@@ -93,9 +99,14 @@ class SlipCase:
 
 def read_slip_car(car: Table, setup: Table, surface_grip: float) -> SlipCar:
     plain = read_car(car, setup, surface_grip)
-    ends = (read_slip_axle(car, setup, surface_grip, 0), read_slip_axle(car, setup, surface_grip, 1))
+    ends = (
+        read_slip_axle(car, setup, surface_grip, 0),
+        read_slip_axle(car, setup, surface_grip, 1),
+    )
     body = car["car"]
-    fields = {name: getattr(plain, name) for name in plain.__dataclass_fields__} | {"axles": ends}
+    fields = {
+        name: getattr(plain, name) for name in plain.__dataclass_fields__
+    } | {"axles": ends}
     return SlipCar(
         **fields,
         ends=ends,
@@ -105,16 +116,22 @@ def read_slip_car(car: Table, setup: Table, surface_grip: float) -> SlipCar:
     )
 
 
-def read_slip_axle(car: Table, setup: Table, surface_grip: float, index: int) -> SlipAxle:
+def read_slip_axle(
+    car: Table, setup: Table, surface_grip: float, index: int
+) -> SlipAxle:
     table, settings = car[ENDS[index]], setup[ENDS[index]]
     plain = read_axle(car, setup, surface_grip, index)
-    brush = read_brush_tyre(plain, car["tyre"][table["tyre"]], settings["pressure_bar"])
+    brush = read_brush_tyre(
+        plain, car["tyre"][table["tyre"]], settings["pressure_bar"]
+    )
     fields = {name: getattr(plain, name) for name in plain.__dataclass_fields__}
     fields["static_depth"] = pad_depth(brush, plain.static_load, plain.camber)
     return SlipAxle(
         **fields,
         brush=brush,
-        toe=asin(settings.get("toe_mm", 0.0) / table.get("toe_over_mm", TOE_OVER_MM)),
+        toe=asin(
+            settings.get("toe_mm", 0.0) / table.get("toe_over_mm", TOE_OVER_MM)
+        ),
         wheel_inertia=table.get("wheel_inertia_kgm2", 0.0),
         driven=car["car"]["driven"] in ("all", ENDS[index]),
     )
@@ -184,8 +201,12 @@ def course_acceleration(case: SlipCase, height: float) -> Point:
     chi, v, k = case.course, case.speed, case.curvature
     hk = height * k
     turning = v * case.course_rate
-    a_t = case.acceleration * (cos(chi) ** 2 + (1 - hk) * sin(chi) ** 2) - hk * turning * sin(chi) * cos(chi)
-    a_n = turning * (1 - hk * cos(chi) ** 2) - hk * case.acceleration * sin(chi) * cos(chi)
+    a_t = case.acceleration * (
+        cos(chi) ** 2 + (1 - hk) * sin(chi) ** 2
+    ) - hk * turning * sin(chi) * cos(chi)
+    a_n = turning * (1 - hk * cos(chi) ** 2) - hk * case.acceleration * sin(
+        chi
+    ) * cos(chi)
     a_z = (1 - hk) * k * (v * sin(chi)) ** 2
     aside = case.low * v**2 * case.turn_curvature
     a_t -= aside * cos(case.roll_angle) * sin(chi)
@@ -207,8 +228,12 @@ def apparent(case: SlipCase, height: float, beta: float) -> Point:
 
 def stand_of(car: SlipCar, case: SlipCase, beta: float) -> Stand:
     """Surface, apparent acceleration and air as the body sees them."""
-    along = (case.speed + case.headwind) * cos(beta) - case.crosswind * sin(beta)
-    across = (case.speed + case.headwind) * sin(beta) + case.crosswind * cos(beta)
+    along = (case.speed + case.headwind) * cos(beta) - case.crosswind * sin(
+        beta
+    )
+    across = (case.speed + case.headwind) * sin(beta) + case.crosswind * cos(
+        beta
+    )
     return Stand(
         heading=heading(case, beta),
         radius=case.radius,
@@ -235,7 +260,9 @@ def rotation_rate(case: SlipCase, psi: float) -> Point:
     """(p', q', r'), rad/s2; r of the path alone in p' and q'."""
     v, chi, r = case.speed, case.course, case.path_yaw_rate
     phi_rate = case.climb_rate()
-    phi_rate_2 = case.curvature * (case.acceleration * sin(chi) + v * case.course_rate * cos(chi))
+    phi_rate_2 = case.curvature * (
+        case.acceleration * sin(chi) + v * case.course_rate * cos(chi)
+    )
     return (
         phi_rate_2 * cos(psi) - phi_rate * r * sin(psi),
         -phi_rate_2 * sin(psi) - phi_rate * r * cos(psi),
@@ -245,7 +272,10 @@ def rotation_rate(case: SlipCase, psi: float) -> Point:
 
 def wheel_momentum(car: SlipCar, case: SlipCase) -> float:
     """H of the four wheels' spin, kgm2/s."""
-    return sum(2 * end.wheel_inertia * case.speed / end.brush.radius for end in car.ends)
+    return sum(
+        2 * end.wheel_inertia * case.speed / end.brush.radius
+        for end in car.ends
+    )
 
 
 def inertia_moments(car: SlipCar, case: SlipCase, beta: float) -> Point:

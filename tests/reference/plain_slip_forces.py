@@ -12,7 +12,13 @@ from math import atan2, cos, inf, sin, sqrt
 import numpy as np
 from plain_car import GRAVITY, Stand
 from plain_forces import Downforce, body_rise, downforce, spring_force
-from plain_slip_car import SlipAxle, SlipCar, SlipCase, inertia_moments, stand_of
+from plain_slip_car import (
+    SlipAxle,
+    SlipCar,
+    SlipCase,
+    inertia_moments,
+    stand_of,
+)
 from plain_slip_tyre import (
     Bed,
     BrushForce,
@@ -48,7 +54,14 @@ class Posture:
 def posture(unknowns: np.ndarray) -> Posture:
     x = [float(value) for value in unknowns]
     return Posture(
-        x[0], x[1], x[2], tuple(x[RISE:BETA]), x[BETA], x[STEER], tuple(x[KAPPA:SIDE]), (x[SIDE], x[SIDE + 1])
+        x[0],
+        x[1],
+        x[2],
+        tuple(x[RISE:BETA]),
+        x[BETA],
+        x[STEER],
+        tuple(x[KAPPA:SIDE]),
+        (x[SIDE], x[SIDE + 1]),
     )
 
 
@@ -81,7 +94,13 @@ class SlipWheel:
     """One wheel in a given posture: where it stands, how hard it presses, how it slips, what acts on it."""
 
     def __init__(
-        self, car: SlipCar, stand: Stand, way: Way, state: Posture, index: int, friction: float = 1.0
+        self,
+        car: SlipCar,
+        stand: Stand,
+        way: Way,
+        state: Posture,
+        index: int,
+        friction: float = 1.0,
     ) -> None:
         self.axle: SlipAxle = car.ends[index // 2]
         self.front = index < 2
@@ -94,11 +113,17 @@ class SlipWheel:
         self.tilt = self.inclination(state.roll)
         self.bed = self.touch(stand)
         self.load = self.bed.load
-        self.along_load = -self.load * cos(self.slope) * slope_along(stand, self.x, self.y)
+        self.along_load = (
+            -self.load * cos(self.slope) * slope_along(stand, self.x, self.y)
+        )
         self.kappa = state.kappas[index]
-        self.steer = (state.steer if self.front else 0.0) - self.sigma * self.axle.toe
+        self.steer = (
+            state.steer if self.front else 0.0
+        ) - self.sigma * self.axle.toe
         self.speed_along = way.along - way.yaw_rate * self.y
-        self.alpha = self.steer - atan2(way.across + way.yaw_rate * self.x, self.speed_along)
+        self.alpha = self.steer - atan2(
+            way.across + way.yaw_rate * self.x, self.speed_along
+        )
         self.path_curvature = way.yaw_rate / way.speed
         self.friction = friction
         self.body_force = 0.0
@@ -106,12 +131,21 @@ class SlipWheel:
     def inclination(self, body_roll: float) -> float:
         """eps: against the local surface, top outboard positive."""
         axle = self.axle
-        return axle.camber + axle.camber_gain * self.travel + self.sigma * (self.slope - body_roll)
+        return (
+            axle.camber
+            + axle.camber_gain * self.travel
+            + self.sigma * (self.slope - body_roll)
+        )
 
     def touch(self, stand: Stand) -> Bed:
         """Tread and carcass pressed in by the crown's depth, crown swing included."""
         axle, tyre = self.axle, self.axle.brush
-        hub = tyre.radius * cos(axle.camber) - axle.static_depth + self.rise - self.ground
+        hub = (
+            tyre.radius * cos(axle.camber)
+            - axle.static_depth
+            + self.rise
+            - self.ground
+        )
         depth = tyre.radius * cos(self.tilt) - hub * cos(self.slope)
         along = 1 / tyre.radius - sin(stand.heading) ** 2 / stand.radius
         across = 1 / tyre.crown - cos(stand.heading) ** 2 / stand.radius
@@ -120,21 +154,35 @@ class SlipWheel:
     def slide(self, side_per_load: float) -> None:
         """The brush's forces, leaned by the wheel's part of the axle's side force, in the car's axes."""
         tyre = self.axle.brush
-        self.leaned = leaned_bed(self.bed, self.sigma, side_per_load * self.load)
-        spin = spin_followed(tyre, self.leaned.tilt, self.sigma, self.path_curvature)
-        self.brush: BrushForce = brush_force(
-            self.leaned, Slip(self.kappa, self.alpha, spin, self.sigma), self.friction
+        self.leaned = leaned_bed(
+            self.bed, self.sigma, side_per_load * self.load
         )
-        self.fx = self.brush.fx * cos(self.steer) - self.brush.fy * sin(self.steer)
-        self.side = self.brush.fx * sin(self.steer) + self.brush.fy * cos(self.steer)
+        spin = spin_followed(
+            tyre, self.leaned.tilt, self.sigma, self.path_curvature
+        )
+        self.brush: BrushForce = brush_force(
+            self.leaned,
+            Slip(self.kappa, self.alpha, spin, self.sigma),
+            self.friction,
+        )
+        self.fx = self.brush.fx * cos(self.steer) - self.brush.fy * sin(
+            self.steer
+        )
+        self.side = self.brush.fx * sin(self.steer) + self.brush.fy * cos(
+            self.steer
+        )
         self.fy = self.side * cos(self.slope) - self.load * sin(self.slope)
         self.fz = self.load * cos(self.slope) + self.side * sin(self.slope)
 
     def take_body_force(self, other_travel: float) -> None:
         """Springs and links: down on the wheel, up on the body."""
-        jacking = -self.sigma * self.fy * 2 * self.axle.roll_centre / self.axle.track
+        jacking = (
+            -self.sigma * self.fy * 2 * self.axle.roll_centre / self.axle.track
+        )
         links = jacking + self.axle.lift_per_drive * self.fx
-        self.body_force = spring_force(self.axle, self.travel, other_travel) + links
+        self.body_force = (
+            spring_force(self.axle, self.travel, other_travel) + links
+        )
 
     def capacity(self) -> float:
         """N: friction of the leaned patch at its full."""
@@ -153,8 +201,15 @@ class Scene:
 
     @cached_property
     def wheels(self) -> list[SlipWheel]:
-        wheels = [SlipWheel(self.car, self.stand, self.way, self.state, i, self.friction) for i in range(4)]
-        for pair, side in zip((wheels[:2], wheels[2:]), self.state.sides, strict=True):
+        wheels = [
+            SlipWheel(
+                self.car, self.stand, self.way, self.state, i, self.friction
+            )
+            for i in range(4)
+        ]
+        for pair, side in zip(
+            (wheels[:2], wheels[2:]), self.state.sides, strict=True
+        ):
             load = pair[0].load + pair[1].load
             ratio = side / load if load > 0 else 0.0
             for wheel, other in (pair, pair[::-1]):
@@ -176,7 +231,11 @@ class Scene:
 
     @property
     def side_wind(self) -> float:
-        return -self.stand.dynamic_pressure * self.car.side_area * self.stand.flow_angle
+        return (
+            -self.stand.dynamic_pressure
+            * self.car.side_area
+            * self.stand.flow_angle
+        )
 
     @cached_property
     def needed(self) -> float:
@@ -191,7 +250,10 @@ class Scene:
     @property
     def parts(self) -> tuple[float, float]:
         """Shares of the front and the rear axle in the tractive force."""
-        front, rear = (end.drive_share if self.driving else end.brake_share for end in self.car.ends)
+        front, rear = (
+            end.drive_share if self.driving else end.brake_share
+            for end in self.car.ends
+        )
         return front, rear
 
     @property
@@ -200,16 +262,26 @@ class Scene:
         return self.parts[0] * self.needed, self.parts[1] * self.needed
 
 
-def missing(car: SlipCar, case: SlipCase, unknowns: np.ndarray, friction: float) -> np.ndarray:
+def missing(
+    car: SlipCar, case: SlipCase, unknowns: np.ndarray, friction: float
+) -> np.ndarray:
     """The rows of the trim, forces over the weight, moments over weight and 1 m, speeds over the car's."""
     state = posture(unknowns)
-    scene = Scene(car, stand_of(car, case, state.beta), way_of(case, state.beta), state, friction)
+    scene = Scene(
+        car,
+        stand_of(car, case, state.beta),
+        way_of(case, state.beta),
+        state,
+        friction,
+    )
     moments = inertia_moments(car, case, state.beta)
     weight = car.mass * GRAVITY
     rows = [row / weight for row in ride_rows(scene, moments)]
     rows.append(side_row(scene) / weight)
     rows.append(yaw_row(scene, moments[2]) / weight)
-    share = along_rows_in_wheel_planes if car.drive_in_wheel_planes else along_rows
+    share = (
+        along_rows_in_wheel_planes if car.drive_in_wheel_planes else along_rows
+    )
     rows.extend(share(scene, weight))
     for pair, side in zip(scene.pairs, state.sides, strict=True):
         rows.append((sum(wheel.side for wheel in pair) - side) / weight)
@@ -219,7 +291,10 @@ def missing(car: SlipCar, case: SlipCase, unknowns: np.ndarray, friction: float)
 def ride_rows(scene: Scene, moments: tuple[float, float, float]) -> list[float]:
     """Wheels, heave, pitch, roll."""
     car, push = scene.car, scene.stand.push
-    rows = [w.fz - w.body_force + w.axle.unsprung_mass * push[2] for w in scene.wheels]
+    rows = [
+        w.fz - w.body_force + w.axle.unsprung_mass * push[2]
+        for w in scene.wheels
+    ]
     body = sum(w.body_force for w in scene.wheels)
     rows.append(body + car.sprung_mass * push[2] - scene.air.force)
     rows.append(pitch_row(scene) - moments[1])
@@ -232,7 +307,9 @@ def pitch_row(scene: Scene) -> float:
     car, state = scene.car, scene.state
     push_x, _, push_z = scene.stand.push
     sprung, height = car.sprung_mass, car.sprung_height
-    moment = (height + state.z) * sprung * push_x - height * state.pitch * sprung * push_z
+    moment = (
+        height + state.z
+    ) * sprung * push_x - height * state.pitch * sprung * push_z
     moment += scene.air.pitch - car.drag_height * scene.drag
     for w in scene.wheels:
         unsprung = w.axle.unsprung_mass
@@ -247,18 +324,27 @@ def roll_row(scene: Scene) -> float:
     car, state = scene.car, scene.state
     _, push_y, push_z = scene.stand.push
     sprung, height = car.sprung_mass, car.sprung_height
-    moment = -(height + state.z) * sprung * push_y - height * state.roll * sprung * push_z
+    moment = (
+        -(height + state.z) * sprung * push_y
+        - height * state.roll * sprung * push_z
+    )
     moment += scene.air.roll - car.side_height * scene.side_wind
     for w in scene.wheels:
         moment += w.y * w.body_force
-        moment -= (w.axle.unsprung_height + w.rise) * w.axle.unsprung_mass * push_y
+        moment -= (
+            (w.axle.unsprung_height + w.rise) * w.axle.unsprung_mass * push_y
+        )
         moment -= w.ground * w.fy
         moment += w.sigma * w.bed.load_moment
     return moment
 
 
 def side_row(scene: Scene) -> float:
-    return sum(w.fy for w in scene.wheels) + scene.car.mass * scene.stand.push[1] + scene.side_wind
+    return (
+        sum(w.fy for w in scene.wheels)
+        + scene.car.mass * scene.stand.push[1]
+        + scene.side_wind
+    )
 
 
 def yaw_row(scene: Scene, moment_asked: float) -> float:
@@ -272,7 +358,9 @@ def yaw_row(scene: Scene, moment_asked: float) -> float:
 def along_rows(scene: Scene, weight: float) -> list[float]:
     """Two rows an axle: how the tractive force is shared, and how the wheels' speeds are tied."""
     rows: list[float] = []
-    for pair, asked, end in zip(scene.pairs, scene.tractive, scene.car.ends, strict=True):
+    for pair, asked, end in zip(
+        scene.pairs, scene.tractive, scene.car.ends, strict=True
+    ):
         if free_to_turn(scene, end):
             rows.extend(free_row(wheel, asked / 2, weight) for wheel in pair)
         else:
@@ -306,7 +394,10 @@ def tie(scene: Scene, pair: list[SlipWheel]) -> float:
     """A locked axle has one speed, the brakes of an axle one slip."""
     left, right = pair
     if scene.driving:
-        return ((1 + left.kappa) * left.speed_along - (1 + right.kappa) * right.speed_along) / scene.way.speed
+        return (
+            (1 + left.kappa) * left.speed_along
+            - (1 + right.kappa) * right.speed_along
+        ) / scene.way.speed
     return left.kappa - right.kappa
 
 

@@ -13,12 +13,29 @@ from math import atan2, cos, hypot, inf, sin
 
 import numpy as np
 from plain_car import GRAVITY, Table
-from plain_slip_car import SlipCar, SlipCase, read_slip_car, read_slip_case, stand_of
-from plain_slip_forces import BETA, KAPPA, SIDE, UNKNOWNS, Scene, SlipWheel, missing, posture, way_of
+from plain_slip_car import (
+    SlipCar,
+    SlipCase,
+    read_slip_car,
+    read_slip_case,
+    stand_of,
+)
+from plain_slip_forces import (
+    BETA,
+    KAPPA,
+    SIDE,
+    UNKNOWNS,
+    Scene,
+    SlipWheel,
+    missing,
+    posture,
+    way_of,
+)
 from scipy.optimize import brentq
 
 SOLVED = 1e-10  # largest row
-MOST_SLIP = 0.5  # rad of sideslip and steer, and of kappa: the branch ends there
+# Rad of sideslip and steer, and of kappa: the branch ends there
+MOST_SLIP = 0.5
 MOST_USE = 100.0  # of an axle in the air
 SMALL = 1e-3  # the solver counts in mm, mrad, thousandths of slip
 FRICTION_UNIT = 1e-2  # and in hundredths of the friction
@@ -43,7 +60,9 @@ class Problem:
         """Rows at x, which is in the solver's units."""
         return missing(self.car, self.case, x * self.units, friction)
 
-    def slopes(self, x: np.ndarray, friction: float, rows: np.ndarray | None = None) -> np.ndarray:
+    def slopes(
+        self, x: np.ndarray, friction: float, rows: np.ndarray | None = None
+    ) -> np.ndarray:
         """d rows / d x, by differences."""
         step = 1e-4
         columns = []
@@ -51,16 +70,24 @@ class Problem:
             shift = np.zeros(UNKNOWNS)
             shift[i] = step
             if rows is None:
-                ahead, behind = self.missing(x + shift, friction), self.missing(x - shift, friction)
+                ahead, behind = (
+                    self.missing(x + shift, friction),
+                    self.missing(x - shift, friction),
+                )
                 columns.append((ahead - behind) / (2 * step))
             else:
-                columns.append((self.missing(x + shift, friction) - rows) / step)
+                columns.append(
+                    (self.missing(x + shift, friction) - rows) / step
+                )
         return np.array(columns).T
 
     def friction_slope(self, x: np.ndarray, friction: float) -> np.ndarray:
         """d rows / d (friction in its unit)."""
         step = 1e-4 * FRICTION_UNIT
-        ahead, behind = self.missing(x, friction + step), self.missing(x, friction - step)
+        ahead, behind = (
+            self.missing(x, friction + step),
+            self.missing(x, friction - step),
+        )
         return (ahead - behind) / 2e-4
 
     def scene(self, x: np.ndarray, friction: float) -> Scene:
@@ -73,7 +100,9 @@ class Problem:
             friction,
         )
 
-    def settle(self, start: np.ndarray, friction: float, steps: int = 25) -> np.ndarray | None:
+    def settle(
+        self, start: np.ndarray, friction: float, steps: int = 25
+    ) -> np.ndarray | None:
         """Newton's method with halved steps; None where it finds nothing, or nothing that counts."""
         x = np.array(start, dtype=float)
         rows = self.missing(x, friction)
@@ -87,7 +116,9 @@ class Problem:
             while share > 1e-3:
                 ahead = x + share * step
                 found = self.missing(ahead, friction)
-                if np.linalg.norm(found) < (1 - 0.1 * share) * np.linalg.norm(rows):
+                if np.linalg.norm(found) < (1 - 0.1 * share) * np.linalg.norm(
+                    rows
+                ):
                     break
                 share /= 2
             else:
@@ -107,12 +138,18 @@ def within(x: np.ndarray) -> float:
     return MOST_SLIP - float(np.abs(x[BETA:SIDE]).max()) * SMALL
 
 
-def stiffness_of(slopes: np.ndarray, unknowns: list[int], rows: list[int]) -> np.ndarray:
+def stiffness_of(
+    slopes: np.ndarray, unknowns: list[int], rows: list[int]
+) -> np.ndarray:
     """Minus the slopes of some rows over some unknowns, the other rows kept at zero."""
     other_rows = [i for i in range(UNKNOWNS) if i not in rows]
     other = [i for i in range(UNKNOWNS) if i not in unknowns]
-    followed = np.linalg.solve(slopes[np.ix_(other_rows, other)], slopes[np.ix_(other_rows, unknowns)])
-    return -(slopes[np.ix_(rows, unknowns)] - slopes[np.ix_(rows, other)] @ followed)
+    followed = np.linalg.solve(
+        slopes[np.ix_(other_rows, other)], slopes[np.ix_(other_rows, unknowns)]
+    )
+    return -(
+        slopes[np.ix_(rows, unknowns)] - slopes[np.ix_(rows, other)] @ followed
+    )
 
 
 # --- following a trim down the friction -----------------------------------------------------------
@@ -125,7 +162,9 @@ class Branch:
     start_friction: float
     least: float
     end: np.ndarray  # unknowns at the least friction, in the solver's units
-    at_full: np.ndarray | None  # unknowns at friction 1, if the branch passes it
+    at_full: (
+        np.ndarray | None
+    )  # unknowns at friction 1, if the branch passes it
     ended: str  # "fold", "slip" (a bound on sideslip, steer or kappa), "break"
 
 
@@ -139,19 +178,26 @@ def tangent(problem: Problem, at: Point, before: np.ndarray) -> np.ndarray:
     """Unit direction of the branch in (x, friction in its unit), onward from the direction `before`."""
     rows = problem.missing(at.x, at.friction)
     slopes = np.column_stack(
-        [problem.slopes(at.x, at.friction, rows), problem.friction_slope(at.x, at.friction)]
+        [
+            problem.slopes(at.x, at.friction, rows),
+            problem.friction_slope(at.x, at.friction),
+        ]
     )
     direction = np.linalg.svd(slopes)[2][-1]
     return direction if direction @ before > 0 else -direction
 
 
-def arc_step(problem: Problem, at: Point, direction: np.ndarray, length: float) -> Point | None:
+def arc_step(
+    problem: Problem, at: Point, direction: np.ndarray, length: float
+) -> Point | None:
     """The branch's point that lies `length` ahead, measured along the direction."""
     x = at.x + length * direction[:-1]
     friction = at.friction + length * direction[-1] * FRICTION_UNIT
     for _ in range(8):
         rows = problem.missing(x, friction)
-        ahead = (x - at.x) @ direction[:-1] + (friction - at.friction) / FRICTION_UNIT * direction[-1]
+        ahead = (x - at.x) @ direction[:-1] + (
+            friction - at.friction
+        ) / FRICTION_UNIT * direction[-1]
         error = np.append(rows, (ahead - length) * 1e-3)
         if np.abs(error).max() < SOLVED:
             return Point(x, friction)
@@ -203,7 +249,9 @@ def between(one: Point, two: Point, friction: float) -> np.ndarray:
     return one.x + share * (two.x - one.x)
 
 
-def fold(problem: Problem, at: Point, direction: np.ndarray, length: float) -> Point:
+def fold(
+    problem: Problem, at: Point, direction: np.ndarray, length: float
+) -> Point:
     """The least friction between two points: where the branch's direction no longer goes down."""
     best = at
 
@@ -222,7 +270,9 @@ def fold(problem: Problem, at: Point, direction: np.ndarray, length: float) -> P
     return best
 
 
-def bound(problem: Problem, at: Point, direction: np.ndarray, length: float) -> Point:
+def bound(
+    problem: Problem, at: Point, direction: np.ndarray, length: float
+) -> Point:
     """Where the bounds of slip are met between two points."""
     reached = at
 
@@ -239,14 +289,20 @@ def bound(problem: Problem, at: Point, direction: np.ndarray, length: float) -> 
 
 
 def friction_slope_of(
-    problem: Problem, end: np.ndarray, least: float, changed: Problem, change: float
+    problem: Problem,
+    end: np.ndarray,
+    least: float,
+    changed: Problem,
+    change: float,
 ) -> float:
     """d lambda / d p at a fold, p an input that `changed` has larger by `change`.
 
     The rows' left null vector w takes the unknowns out: w . (dr/dp dp + dr/dlambda dlambda) = 0.
     """
     w = np.linalg.svd(problem.slopes(end, least))[0][:, -1]
-    by_input = (changed.missing(end, least) - problem.missing(end, least)) / change
+    by_input = (
+        changed.missing(end, least) - problem.missing(end, least)
+    ) / change
     by_friction = problem.friction_slope(end, least) / FRICTION_UNIT
     return float(-(w @ by_input) / (w @ by_friction))
 
@@ -291,19 +347,25 @@ def led_up(car: SlipCar, case: SlipCase, friction: float) -> np.ndarray | None:
     return x if done == 1 else None
 
 
-def from_rest(car: SlipCar, case: SlipCase, friction: float) -> np.ndarray | None:
+def from_rest(
+    car: SlipCar, case: SlipCase, friction: float
+) -> np.ndarray | None:
     """On a straight flat road, the air brought in by parts."""
     x = np.zeros(UNKNOWNS)
     flat = eased(case, 0.0)
     for share in np.linspace(0, 1, 11):
-        found = Problem(car, replace(flat, air_density=share * case.air_density)).settle(x, friction)
+        found = Problem(
+            car, replace(flat, air_density=share * case.air_density)
+        ).settle(x, friction)
         if found is None:
             return None
         x = found
     return x
 
 
-def branches(problem: Problem, starts: tuple[float, ...] = STARTS) -> list[Branch]:
+def branches(
+    problem: Problem, starts: tuple[float, ...] = STARTS
+) -> list[Branch]:
     """The branches found, from one start after the other."""
     found = []
     for friction in starts:
@@ -352,7 +414,9 @@ def solve_slip_case(
 def enough(found: list[Branch]) -> bool:
     if not found:
         return False
-    again = any(abs(other.least - found[-1].least) < 1e-6 for other in found[:-1])
+    again = any(
+        abs(other.least - found[-1].least) < 1e-6 for other in found[:-1]
+    )
     return again or found[-1].at_full is not None
 
 
@@ -369,7 +433,11 @@ def told(problem: Problem, found: list[Branch]) -> Table:
     }
     end = problem.scene(branch.end, branch.least)
     fields["use_at_lambda"] = uses(end)
-    fields["first_axle"] = "front" if fields["use_at_lambda"][0] >= fields["use_at_lambda"][1] else "rear"
+    fields["first_axle"] = (
+        "front"
+        if fields["use_at_lambda"][0] >= fields["use_at_lambda"][1]
+        else "rear"
+    )
     fields["x_at_lambda"] = (branch.end * problem.units).tolist()
     if branch.at_full is not None:
         fields |= trim_fields(problem, branch.at_full)
@@ -430,20 +498,31 @@ def growth_rate(problem: Problem, x: np.ndarray) -> float | None:
     """
     if problem.car.yaw_inertia == 0:
         return None
-    return float(np.linalg.eigvals(motion_matrix(problem, x * problem.units)).real.max())
+    return float(
+        np.linalg.eigvals(motion_matrix(problem, x * problem.units)).real.max()
+    )
 
 
 def motion_matrix(problem: Problem, trim: np.ndarray) -> np.ndarray:
     """d(v_y', r', psi', s') / d(v_y, r, psi, s)."""
-    asked = [*range(BETA + 2), SIDE, SIDE + 1]  # ride, side, yaw, side forces of the axles
-    follow_steps = np.array([*problem.units[:BETA], 1e-2, 1e-2, *problem.units[SIDE:]]) * 1e-2
+    asked = [
+        *range(BETA + 2),
+        SIDE,
+        SIDE + 1,
+    ]  # ride, side, yaw, side forces of the axles
+    follow_steps = (
+        np.array([*problem.units[:BETA], 1e-2, 1e-2, *problem.units[SIDE:]])
+        * 1e-2
+    )
     motion_steps = np.array([1e-3, 1e-4, 1e-5, 1e-3])
 
     def rows(following: np.ndarray, motion: np.ndarray) -> np.ndarray:
         return moved_rows(problem, trim, following, motion)[asked]
 
     at_rest = np.zeros(len(asked))
-    by_following = jacobian(lambda shift: rows(shift, np.zeros(MOTION)), follow_steps)
+    by_following = jacobian(
+        lambda shift: rows(shift, np.zeros(MOTION)), follow_steps
+    )
     by_motion = jacobian(lambda shift: rows(at_rest, shift), motion_steps)
     followed = -np.linalg.solve(by_following, by_motion)
     beta, chi, v = trim[BETA], problem.case.course, problem.case.speed
@@ -452,7 +531,9 @@ def motion_matrix(problem: Problem, trim: np.ndarray) -> np.ndarray:
     return np.array([followed[BETA], followed[BETA + 1], turning, climbing])
 
 
-def jacobian(rows: Callable[[np.ndarray], np.ndarray], steps: np.ndarray) -> np.ndarray:
+def jacobian(
+    rows: Callable[[np.ndarray], np.ndarray], steps: np.ndarray
+) -> np.ndarray:
     columns = []
     for i, step in enumerate(steps):
         shift = np.zeros(len(steps))
@@ -461,7 +542,12 @@ def jacobian(rows: Callable[[np.ndarray], np.ndarray], steps: np.ndarray) -> np.
     return np.array(columns).T
 
 
-def moved_rows(problem: Problem, trim: np.ndarray, following: np.ndarray, motion: np.ndarray) -> np.ndarray:
+def moved_rows(
+    problem: Problem,
+    trim: np.ndarray,
+    following: np.ndarray,
+    motion: np.ndarray,
+) -> np.ndarray:
     """Rows of the trim off the trim: `following` holds shifts of ride, v_y', r' and the axles' side forces,
     `motion` those of v_y, r, psi and the way round."""
     case = problem.case
@@ -493,7 +579,9 @@ def moved_rows(problem: Problem, trim: np.ndarray, following: np.ndarray, motion
     return missing(problem.car, moved, x, 1.0)
 
 
-def held_slips(problem: Problem, trim: np.ndarray, v_x: float, yaw_rate: float) -> np.ndarray:
+def held_slips(
+    problem: Problem, trim: np.ndarray, v_x: float, yaw_rate: float
+) -> np.ndarray:
     """Slips of wheels that keep the speeds they have in the trim."""
     slips = []
     for i, kappa in enumerate(trim[KAPPA:SIDE]):

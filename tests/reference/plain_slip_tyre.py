@@ -25,7 +25,8 @@ class BrushTyre(Tyre):
 
     shear: float  # N/m3, c_t: shear_per_foundation x k
     camber_share: float = 0.5  # f_g
-    least_pressure: float = 0.0  # Pa, mean over a strip, under which friction grows no more
+    # Pa, mean over a strip, under which friction grows no more
+    least_pressure: float = 0.0
     carcass: float = inf  # N/m, K_c
 
 
@@ -60,9 +61,16 @@ class Bed:
         edge = self.tyre.width / 2
         roots = self.roots(self.depth)
         if self.tyre.least_pressure > 0 and self.tyre.friction_exponent > 0:
-            roots = roots + self.roots(self.depth - 1.5 * self.tyre.least_pressure / self.tyre.foundation)
+            roots = roots + self.roots(
+                self.depth
+                - 1.5 * self.tyre.least_pressure / self.tyre.foundation
+            )
         cuts = [-edge, *sorted(y for y in roots if -edge < y < edge), edge]
-        return [(lo, hi) for lo, hi in pairwise(cuts) if self.penetration((lo + hi) / 2) > 0]
+        return [
+            (lo, hi)
+            for lo, hi in pairwise(cuts)
+            if self.penetration((lo + hi) / 2) > 0
+        ]
 
     @cached_property
     def strips(self) -> tuple[Array, Array, Array]:
@@ -92,7 +100,9 @@ class Bed:
     @cached_property
     def load_slope(self) -> float:
         """N/m: growth of the load with the depth."""
-        return float(self.strips[1] @ (2 * self.tyre.foundation * self.half_lengths))
+        return float(
+            self.strips[1] @ (2 * self.tyre.foundation * self.half_lengths)
+        )
 
     @cached_property
     def load_moment(self) -> float:
@@ -114,13 +124,25 @@ class Bed:
 
 def strip_friction(tyre: BrushTyre, penetration: Array) -> Array:
     n = tyre.friction_exponent
-    pressure = np.maximum(tyre.foundation * penetration, 1.5 * tyre.least_pressure)
+    pressure = np.maximum(
+        tyre.foundation * penetration, 1.5 * tyre.least_pressure
+    )
     pressure = np.maximum(pressure, 1e-30)
-    return tyre.friction * (tyre.friction_pressure / pressure) ** n * 0.75 * beta_function(0.5, 2 - n)
+    return (
+        tyre.friction
+        * (tyre.friction_pressure / pressure) ** n
+        * 0.75
+        * beta_function(0.5, 2 - n)
+    )
 
 
 def bed_at_load(
-    tyre: BrushTyre, load: float, tilt: float, along: float, across: float, above: float = 4e-3
+    tyre: BrushTyre,
+    load: float,
+    tilt: float,
+    along: float,
+    across: float,
+    above: float = 4e-3,
 ) -> Bed:
     """The bed that carries a load above zero; `above` the first touch a first guess, m."""
     depth = first_touch(tyre, tilt, across) + above
@@ -128,15 +150,21 @@ def bed_at_load(
 
 
 @lru_cache(maxsize=256)
-def bed_in_series(tyre: BrushTyre, depth: float, tilt: float, along: float, across: float) -> Bed:
+def bed_in_series(
+    tyre: BrushTyre, depth: float, tilt: float, along: float, across: float
+) -> Bed:
     """The tread's own bed where tread and carcass together are pressed in by `depth`."""
     bed = Bed(tyre, depth, tilt, along, across)
     if tyre.carcass == inf or bed.load <= 0:
         return bed
-    return bed_where(lambda tread: tyre.carcass * (depth - tread), -tyre.carcass, bed)
+    return bed_where(
+        lambda tread: tyre.carcass * (depth - tread), -tyre.carcass, bed
+    )
 
 
-def bed_where(wanted: Callable[[float], float], wanted_slope: float, start: Bed) -> Bed:
+def bed_where(
+    wanted: Callable[[float], float], wanted_slope: float, start: Bed
+) -> Bed:
     """The bed whose load is the one wanted at its depth, by Newton's method.
 
     The load is zero up to the first touch and its slope grows from there, so that Newton's steps end up
@@ -178,7 +206,9 @@ class BrushForce:
     mz: float
 
 
-def strip_forces(bed: Bed, slip: Slip, friction: float = 1.0) -> tuple[Array, Array, Array]:
+def strip_forces(
+    bed: Bed, slip: Slip, friction: float = 1.0
+) -> tuple[Array, Array, Array]:
     """fx, fy, mz per width of tread at every strip; `friction` is a factor on all friction."""
     tyre = bed.tyre
     y = bed.strips[0]
@@ -189,7 +219,11 @@ def strip_forces(bed: Bed, slip: Slip, friction: float = 1.0) -> tuple[Array, Ar
     y_left = slip.sigma * y
     sx = slip.kappa / (1 + slip.kappa) - slip.spin * y_left
     sy = tan(slip.alpha) / (1 + slip.kappa)
-    chi = np.clip(c_t * slip.spin / (tyre.foundation * bed.along), -LARGEST_SPIN * mu, LARGEST_SPIN * mu)
+    chi = np.clip(
+        c_t * slip.spin / (tyre.foundation * bed.along),
+        -LARGEST_SPIN * mu,
+        LARGEST_SPIN * mu,
+    )
     s_max = tyre.foundation * bed.along * l / c_t
     square = sx**2 + sy**2
     rest = mu**2 - chi**2
@@ -203,7 +237,11 @@ def strip_forces(bed: Bed, slip: Slip, friction: float = 1.0) -> tuple[Array, Ar
     e_y = e_y / length
     slid = th**2 * (3 - 2 * th)
     fx = 2 * c_t * l**2 * (1 - th) ** 2 * sx + mu * q * slid * e_x
-    fy = 2 * c_t * l**2 * (1 - th) ** 2 * sy + chi * q * (1 - slid) + mu * q * slid * e_y
+    fy = (
+        2 * c_t * l**2 * (1 - th) ** 2 * sy
+        + chi * q * (1 - slid)
+        + mu * q * slid * e_y
+    )
     mz = 2 / 3 * c_t * sy * l**3 * (1 - th) ** 2 * (4 * th - 1)
     mz = mz + 3 * q * l * th**2 * (1 - th) ** 2 * (chi - mu * e_y)
     return fx, fy, mz - y_left * fx
@@ -215,12 +253,18 @@ def brush_force(bed: Bed, slip: Slip, friction: float = 1.0) -> BrushForce:
         return BrushForce(0.0, 0.0, 0.0)
     widths = bed.strips[1]
     fx, fy, mz = strip_forces(bed, slip, friction)
-    return BrushForce(float(widths @ fx), float(widths @ fy), float(widths @ mz))
+    return BrushForce(
+        float(widths @ fx), float(widths @ fy), float(widths @ mz)
+    )
 
 
-def spin_followed(tyre: BrushTyre, tilt: float, sigma: float, path_curvature: float) -> float:
+def spin_followed(
+    tyre: BrushTyre, tilt: float, sigma: float, path_curvature: float
+) -> float:
     """phi_t, 1/m: the share of the geometric spin, from lean and from turning (r/v), the tread follows."""
-    return tyre.camber_share * (sigma * sin(tilt) / tyre.radius - path_curvature)
+    return tyre.camber_share * (
+        sigma * sin(tilt) / tyre.radius - path_curvature
+    )
 
 
 @lru_cache(maxsize=256)

@@ -24,8 +24,12 @@ def random_project(rng: Random) -> tuple[Table, Table, Table]:
         "air": random_air(rng, mass),
     }
     if rng.random() < 0.7:
-        car["clearance"] = [random_clearance(rng, i) for i in range(rng.randint(1, 4))]
-    setup: Table = {"setup": {"name": "drawn"}} | {end: random_settings(rng, mass) for end in ENDS}
+        car["clearance"] = [
+            random_clearance(rng, i) for i in range(rng.randint(1, 4))
+        ]
+    setup: Table = {"setup": {"name": "drawn"}} | {
+        end: random_settings(rng, mass) for end in ENDS
+    }
     return car, venue, setup
 
 
@@ -107,7 +111,9 @@ def random_tyre(rng: Random, mass: float, venue: Table) -> Table:
         "tread_width_mm": round(size * rng.uniform(180, 340), 1),
         "crown_radius_mm": random_crown(rng, venue),
         "foundation_N_per_mm3": round(size * rng.uniform(0.004, 0.010), 5),
-        "foundation_per_bar_N_per_mm3": round(size * rng.uniform(0.003, 0.008), 5),
+        "foundation_per_bar_N_per_mm3": round(
+            size * rng.uniform(0.003, 0.008), 5
+        ),
         "friction": between(rng, 1.0, 1.9),
         "friction_pressure_kPa": between(rng, 100, 250),
         "friction_exponent": rng.choice([0.0, between(rng, 0.05, 0.35)]),
@@ -146,7 +152,9 @@ def random_air(rng: Random, mass: float) -> Table:
         "side_height_mm": between(rng, 200, 500),
         "front_ride_station_mm": between(rng, -100, 300),
         "rear_ride_station_mm": between(rng, 2000, 2800),
-        "element": [random_element(rng, area / parts, i, parts) for i in range(parts)],
+        "element": [
+            random_element(rng, area / parts, i, parts) for i in range(parts)
+        ],
     }
 
 
@@ -200,7 +208,9 @@ def random_case(rng: Random, venue: Table) -> Table:
         "speed_m_s": speed,
         "heading_deg": rng.choice([0.0, random_heading(rng, venue)]),
         "acceleration_m_s2": rng.choice([0.0, between(rng, -8, 4)]),
-        "path_curvature_per_m": round(rng.choice([0, rng.uniform(-8, 8)]) / speed**2, 7),
+        "path_curvature_per_m": round(
+            rng.choice([0, rng.uniform(-8, 8)]) / speed**2, 7
+        ),
         "headwind_m_s": between(rng, -8, 8),
         "crosswind_m_s": rng.choice([0.0, between(rng, -8, 8)]),
         "yaw_acceleration_rad_s2": rng.choice([0.0, between(rng, -0.5, 0.5)]),

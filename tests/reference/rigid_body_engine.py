@@ -51,14 +51,15 @@ class Engine:
     def description(self) -> str:
         """Bodies by their mass alone: an equilibrium knows no inertia."""
         car = self.scene.car
-        behind = -sum(w.x * w.axle.unsprung_mass for w in self.scene.wheels) / car.sprung_mass
-        wheels = "".join(self.wheel_body(w, i) for i, w in enumerate(self.scene.wheels))
-        inertial = (
-            f'<inertial pos="{behind} 0 {car.sprung_height}" mass="{car.sprung_mass}" diaginertia="9 9 9"/>'
+        behind = (
+            -sum(w.x * w.axle.unsprung_mass for w in self.scene.wheels)
+            / car.sprung_mass
         )
-        return (
-            f'<mujoco><worldbody><body name="car"><freejoint/>{inertial}{wheels}</body></worldbody></mujoco>'
+        wheels = "".join(
+            self.wheel_body(w, i) for i, w in enumerate(self.scene.wheels)
         )
+        inertial = f'<inertial pos="{behind} 0 {car.sprung_height}" mass="{car.sprung_mass}" diaginertia="9 9 9"/>'
+        return f'<mujoco><worldbody><body name="car"><freejoint/>{inertial}{wheels}</body></worldbody></mujoco>'
 
     @staticmethod
     def wheel_body(w: SlipWheel, index: int) -> str:
@@ -87,7 +88,9 @@ class Engine:
 
     def point(self, place: tuple[float, float, float]) -> Floats:
         """Where a point of the body is."""
-        return np.array(self.data.body("car").xpos) + self.body_axes() @ np.array(place)
+        return np.array(
+            self.data.body("car").xpos
+        ) + self.body_axes() @ np.array(place)
 
     def from_axis(self, place: Floats) -> Floats:
         """From the bore's axis to a point, square to the axis."""
@@ -107,13 +110,20 @@ class Engine:
         middle = self.point((w.x, w.y, at_rest + slide))
 
         def rim(angle: float) -> Floats:
-            return middle + tyre.radius * (sin(angle) * axes[:, 0] - cos(angle) * axes[:, 2])
+            return middle + tyre.radius * (
+                sin(angle) * axes[:, 0] - cos(angle) * axes[:, 2]
+            )
 
         def depth_at(angle: float) -> float:
-            return float(np.linalg.norm(self.from_axis(rim(angle)))) - stand.radius
+            return (
+                float(np.linalg.norm(self.from_axis(rim(angle)))) - stand.radius
+            )
 
         found = minimize_scalar(
-            lambda a: -depth_at(a), bounds=(-0.3, 0.3), method="bounded", options={"xatol": 1e-9}
+            lambda a: -depth_at(a),
+            bounds=(-0.3, 0.3),
+            method="bounded",
+            options={"xatol": 1e-9},
         )
         deepest = rim(float(found.x))
         arm = self.from_axis(deepest)
@@ -126,16 +136,29 @@ class Engine:
         across = 1 / tyre.crown - cos(stand.heading) ** 2 / stand.radius
         bed = bed_in_series(tyre, -float(found.fun), float(tilt), along, across)
         place = deepest + normal * -float(found.fun)
-        return Touch(place, normal, forward, left, bed.load, w.sigma * bed.load_moment)
+        return Touch(
+            place, normal, forward, left, bed.load, w.sigma * bed.load_moment
+        )
 
     def loads(self) -> Floats:
         """Normal forces of the tyres in the present pose, N."""
-        return np.array([self.touch(w, i).load for i, w in enumerate(self.scene.wheels)])
+        return np.array(
+            [self.touch(w, i).load for i, w in enumerate(self.scene.wheels)]
+        )
 
-    def push(self, body: str, force: Floats, torque: Floats, place: Floats, total: Floats) -> None:
+    def push(
+        self,
+        body: str,
+        force: Floats,
+        torque: Floats,
+        place: Floats,
+        total: Floats,
+    ) -> None:
         """Add a load on a body to the generalized forces."""
         number = self.model.body(body).id
-        mujoco.mj_applyFT(self.model, self.data, force, torque, place, number, total)
+        mujoco.mj_applyFT(
+            self.model, self.data, force, torque, place, number, total
+        )
 
     def unbalanced(self) -> Floats:
         """Generalized forces left over in the present pose: three forces, three moments, four slides."""
@@ -148,15 +171,41 @@ class Engine:
             torque = t.moment * t.forward + w.brush.mz * t.normal
             self.push(f"w{i}", force, torque, t.place, total)
             other = float(self.data.qpos[7 + i + 1 - 2 * (i % 2)])
-            links = -w.sigma * float(force[1]) * 2 * w.axle.roll_centre / w.axle.track
+            links = (
+                -w.sigma
+                * float(force[1])
+                * 2
+                * w.axle.roll_centre
+                / w.axle.track
+            )
             links += w.axle.lift_per_drive * w.fx
-            total[6 + i] -= spring_force(w.axle, float(self.data.qpos[7 + i]), other) + links
+            total[6 + i] -= (
+                spring_force(w.axle, float(self.data.qpos[7 + i]), other)
+                + links
+            )
         for strip in scene.car.strips:
             place = self.point(strip.point)
-            self.push("car", -self.downforce(strip, place) * UP, nothing, place, total)
-        drag, side = np.array([-scene.drag, 0.0, 0.0]), np.array([0.0, scene.side_wind, 0.0])
-        self.push("car", drag, nothing, np.array([0.0, 0.0, scene.car.drag_height]), total)
-        self.push("car", side, nothing, np.array([scene.car.side_x, 0.0, scene.car.side_height]), total)
+            self.push(
+                "car", -self.downforce(strip, place) * UP, nothing, place, total
+            )
+        drag, side = (
+            np.array([-scene.drag, 0.0, 0.0]),
+            np.array([0.0, scene.side_wind, 0.0]),
+        )
+        self.push(
+            "car",
+            drag,
+            nothing,
+            np.array([0.0, 0.0, scene.car.drag_height]),
+            total,
+        )
+        self.push(
+            "car",
+            side,
+            nothing,
+            np.array([scene.car.side_x, 0.0, scene.car.side_height]),
+            total,
+        )
         return total - self.data.qfrc_bias
 
     def downforce(self, strip: object, place: Floats) -> float:
@@ -164,7 +213,9 @@ class Engine:
         stand = self.scene.stand
         gap = stand.radius - float(np.linalg.norm(self.from_axis(place)))
         ratio = gap / strip.peak_gap
-        near = strip.ground_area * ratio * np.exp(1 - ratio) if ratio > 0 else 0.0
+        near = (
+            strip.ground_area * ratio * np.exp(1 - ratio) if ratio > 0 else 0.0
+        )
         loss = 1 + strip.yaw_loss * stand.flow_angle**2
         return float(stand.dynamic_pressure / loss * (strip.free_area + near))
 
@@ -172,9 +223,24 @@ class Engine:
         """Find the equilibrium from the trim's own pose; what is left over of the forces that are not
         solved for.
         """
-        solved = [2, 3, 4, 6, 7, 8, 9]  # force along z, moments about x and y, slides
+        solved = [
+            2,
+            3,
+            4,
+            6,
+            7,
+            8,
+            9,
+        ]  # force along z, moments about x and y, slides
         state = self.scene.state
-        start = np.array([state.z, state.pitch, state.roll, *(w.travel for w in self.scene.wheels)])
+        start = np.array(
+            [
+                state.z,
+                state.pitch,
+                state.roll,
+                *(w.travel for w in self.scene.wheels),
+            ]
+        )
         weight = self.scene.car.mass * 9.80665
 
         def rows(scaled: Floats) -> Floats:

@@ -28,7 +28,9 @@ class SemiInfiniteProblem:
     """
 
     objective: Callable[[Floats], float]
-    limit: Callable[[Floats, Floats], Floats]  # (variables), (places) -> (places)
+    limit: Callable[
+        [Floats, Floats], Floats
+    ]  # (variables), (places) -> (places)
     interval: tuple[float, float]
     low: tuple[float, ...]
     high: tuple[float, ...]
@@ -37,7 +39,8 @@ class SemiInfiniteProblem:
     optimum: float
     last_digit: float
     source: str
-    point: tuple[float, ...] | None = None  # where the optimum is, if that is known
+    # Where the optimum is, if that is known
+    point: tuple[float, ...] | None = None
     linear: bool = False  # objective and limit, in x
 
 
@@ -48,7 +51,9 @@ class ApproximationProblem:
     Rows of a minimax problem are the residual and its negative at every t. Both starts are our own.
     """
 
-    residual: Callable[[Floats, Floats], Floats]  # (variables), (places) -> (places)
+    residual: Callable[
+        [Floats, Floats], Floats
+    ]  # (variables), (places) -> (places)
     interval: tuple[float, float]
     low: tuple[float, ...]
     high: tuple[float, ...]
@@ -77,7 +82,10 @@ def s1_limit(x: Floats, t: Floats) -> Floats:
 def s2_objective(x: Floats) -> float:
     """S2: two cubic residuals squared, a bent valley."""
     a, b = x
-    return float((a - 2 * b + 5 * b**2 - b**3 - 13) ** 2 + (a - 14 * b + b**2 + b**3 - 29) ** 2)
+    return float(
+        (a - 2 * b + 5 * b**2 - b**3 - 13) ** 2
+        + (a - 14 * b + b**2 + b**3 - 29) ** 2
+    )
 
 
 def s2_limit(x: Floats, t: Floats) -> Floats:
@@ -101,8 +109,14 @@ def s4_limit(x: Floats, t: Floats) -> Floats:
 S4_NODES = {
     3: ((1 / 3, 1.0), (3 / 4, 1 / 4)),
     4: ((0.0, 1 / 2, 1.0), (1 / 6, 2 / 3, 1 / 6)),
-    5: (((4 - sqrt(6)) / 10, (4 + sqrt(6)) / 10, 1.0), ((16 - sqrt(6)) / 36, (16 + sqrt(6)) / 36, 1 / 9)),
-    6: ((0.0, (5 - sqrt(5)) / 10, (5 + sqrt(5)) / 10, 1.0), (1 / 12, 5 / 12, 5 / 12, 1 / 12)),
+    5: (
+        ((4 - sqrt(6)) / 10, (4 + sqrt(6)) / 10, 1.0),
+        ((16 - sqrt(6)) / 36, (16 + sqrt(6)) / 36, 1 / 9),
+    ),
+    6: (
+        (0.0, (5 - sqrt(5)) / 10, (5 + sqrt(5)) / 10, 1.0),
+        (1 / 12, 5 / 12, 5 / 12, 1 / 12),
+    ),
 }
 
 
@@ -167,7 +181,9 @@ def smallest_monic(n: int) -> ApproximationProblem:
 
 
 SLOPE = e - 1
-EXP_ERROR = (1 - SLOPE + SLOPE * log(SLOPE)) / 2  # the same at 0, at ln(e - 1) and at 1, with signs in turn
+EXP_ERROR = (
+    1 - SLOPE + SLOPE * log(SLOPE)
+) / 2  # the same at 0, at ln(e - 1) and at 1, with signs in turn
 APPROXIMATION = {
     **{f"monic, degree {n}": smallest_monic(n) for n in range(2, 7)},
     "|t| by quadratics": ApproximationProblem(

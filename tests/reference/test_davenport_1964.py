@@ -15,7 +15,9 @@ PEAKS = {60: 3.06330, 600: 3.73823, 3600: 4.18953, 10_000: 4.42642}
 @pytest.mark.parametrize("crossings", PEAKS)
 def test_rate_and_duration_count_by_their_product(crossings: int) -> None:
     """Derived: to its 5 decimals."""
-    assert mean_peak_factor(crossings / 7, 7.0) == pytest.approx(PEAKS[crossings], abs=6e-6)
+    assert mean_peak_factor(crossings / 7, 7.0) == pytest.approx(
+        PEAKS[crossings], abs=6e-6
+    )
 
 
 def test_too_few_crossings() -> None:
@@ -33,8 +35,14 @@ def test_simulated_noise() -> None:
     waves = int(10 * duration)
     draw = np.random.default_rng(3)
     lines = draw.normal(size=(400, waves, 2)) @ [1, 1j]
-    noise = np.fft.irfft(np.pad(lines, ((0, 0), (1, 0))), points, axis=1) * points / (2 * np.sqrt(waves))
+    noise = (
+        np.fft.irfft(np.pad(lines, ((0, 0), (1, 0))), points, axis=1)
+        * points
+        / (2 * np.sqrt(waves))
+    )
     peaks = noise.max(axis=1)
     assert noise.var() == pytest.approx(1.0, rel=0.01)
     doubt = 4 * peaks.std() / np.sqrt(400) + 0.015 * PEAKS[600]
-    assert peaks.mean() == pytest.approx(mean_peak_factor(10 / np.sqrt(3), float(duration)), abs=float(doubt))
+    assert peaks.mean() == pytest.approx(
+        mean_peak_factor(10 / np.sqrt(3), float(duration)), abs=float(doubt)
+    )

@@ -41,7 +41,13 @@ def system(car: Car) -> LinearSystem:
     pair = np.array([[1.0, -1.0], [-1.0, 1.0]])
     stiffness = car.k * pair + np.diag([0.0, car.kt])
     tyre = np.array([[0.0], [car.kt]])
-    return LinearSystem(np.diag([car.ms, car.mu]), car.c * pair, stiffness, tyre, np.zeros((2, 1)))
+    return LinearSystem(
+        np.diag([car.ms, car.mu]),
+        car.c * pair,
+        stiffness,
+        tyre,
+        np.zeros((2, 1)),
+    )
 
 
 def rows(car: Car) -> Output:
@@ -69,7 +75,11 @@ def by_formula(car: Car) -> list[float]:
         + k**2 * m**3 / (c * ms**2)
         - 2 * k * kt * mu * m / (c * ms)
     )  # fmt: skip
-    return [W * m / (2 * c), W / 2 * (kt * c / ms**2 + k**2 * m / (c * ms**2)), W / 2 * load]
+    return [
+        W * m / (2 * c),
+        W / 2 * (kt * c / ms**2 + k**2 * m / (c * ms**2)),
+        W / 2 * load,
+    ]
 
 
 # variances m2, m2/s4, N2 (held in tests/validation);
@@ -90,7 +100,10 @@ def test_random_cars() -> None:
     """500 cars, dampers from 0.1 to 30 N s/mm: formula and Lyapunov equation agree to 1e-8 (conditioning)."""
     draw = np.random.default_rng(8)
     for _ in range(500):
-        low, high = np.log([80, 10, 5e3, 8e4, 100]), np.log([600, 60, 4e5, 6e5, 3e4])
+        low, high = (
+            np.log([80, 10, 5e3, 8e4, 100]),
+            np.log([600, 60, 4e5, 6e5, 3e4]),
+        )
         car = Car(*np.exp(draw.uniform(low, high)))
         assert by_lyapunov(car) == pytest.approx(by_formula(car), rel=1e-8)
 
@@ -103,7 +116,9 @@ def test_frequency_integral(car: Car) -> None:
     """
     frequency = np.geomspace(1e-3, 1e5, 40_001)
     white = (2 * W / (2 * np.pi * frequency) ** 2)[:, None, None]
-    density = response_density(frequency_response(system(car), rows(car), frequency), white)
+    density = response_density(
+        frequency_response(system(car), rows(car), frequency), white
+    )
     found = np.trapezoid(density, frequency, axis=0)
     found[2] += car.kt**2 * 2 * W / (4 * np.pi**2 * frequency[-1])
     assert found[[0, 2]] == pytest.approx(by_lyapunov(car)[[0, 2]], rel=1e-6)
@@ -116,7 +131,9 @@ def least(car: Car, field: str, row: int) -> float:
     def variance(factor: float) -> float:
         return float(by_lyapunov(car._replace(**{field: start * factor}))[row])
 
-    found = minimize_scalar(variance, bounds=(0.05, 3.0), method="bounded", options={"xatol": 1e-9})
+    found = minimize_scalar(
+        variance, bounds=(0.05, 3.0), method="bounded", options={"xatol": 1e-9}
+    )
     return start * float(found.x)
 
 
@@ -126,7 +143,13 @@ def test_best_damping_and_spring(car: Car) -> None:
     ms, mu, k, kt, _ = car
     m = ms + mu
     comfort = k * sqrt(m / kt)
-    grip = sqrt(k**2 * m**3 - 2 * k * kt * ms * mu * m + kt**2 * ms**2 * mu) / (sqrt(kt) * m)
+    grip = sqrt(k**2 * m**3 - 2 * k * kt * ms * mu * m + kt**2 * ms**2 * mu) / (
+        sqrt(kt) * m
+    )
     best = [comfort, grip, kt * ms * mu / m**2]
     assert best == pytest.approx(WORKED[car][1], abs=5.1e-3)
-    assert [least(car, "c", 1), least(car, "c", 2), least(car, "k", 2)] == pytest.approx(best, rel=1e-5)
+    assert [
+        least(car, "c", 1),
+        least(car, "c", 2),
+        least(car, "k", 2),
+    ] == pytest.approx(best, rel=1e-5)

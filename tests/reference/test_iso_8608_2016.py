@@ -35,7 +35,9 @@ def half_digit(text: str) -> float:
 def test_limits_join(letter: str) -> None:
     """A class ends where the next begins, but for the open ends; keeps out tables wrong by 4 or by 16/10."""
     upper, following = CLASSES[letter].upper, chr(ord(letter) + 1)
-    assert upper == (CLASSES[following].lower if following in CLASSES else np.inf)
+    assert upper == (
+        CLASSES[following].lower if following in CLASSES else np.inf
+    )
     assert CLASSES["A"].lower == 0.0
 
 
@@ -43,10 +45,14 @@ def test_limits_join(letter: str) -> None:
 @pytest.mark.parametrize("wavenumber", [0.02, 1.0])
 def test_velocity_form(letter: str, wavenumber: float) -> None:
     """Velocity column to its printed digits, at any wavenumber: it is level for w = 2."""
-    for text, value in zip(TABLE[letter][1].split(), CLASSES[letter], strict=True):
+    for text, value in zip(
+        TABLE[letter][1].split(), CLASSES[letter], strict=True
+    ):
         if text != "-":
             found = float(Road(value).slope_psd(wavenumber)) * 1e6
-            assert found == pytest.approx(float(text), abs=half_digit(text) if "." in text else 5.0)
+            assert found == pytest.approx(
+                float(text), abs=half_digit(text) if "." in text else 5.0
+            )
 
 
 def test_letter_of_a_coefficient() -> None:
@@ -83,7 +89,11 @@ def test_variance_between_two_wavenumbers(
     """Closed form against the derived figures (their digits) and against quadrature of psd() (1e-10)."""
     road = Road(CLASSES["C"].mean, waviness, band)
     low, high = band
-    by_logarithm = quad(lambda u: float(road.psd(np.exp(u))) * np.exp(u), np.log(low), np.log(high))[0]
+    by_logarithm = quad(
+        lambda u: float(road.psd(np.exp(u))) * np.exp(u),
+        np.log(low),
+        np.log(high),
+    )[0]
     assert float(road.variance()) == pytest.approx(expected, rel=2e-6)
     assert float(road.variance()) == pytest.approx(by_logarithm, rel=1e-10)
     assert float(road.variance(low, high)) == float(road.variance())
@@ -93,12 +103,18 @@ def test_coefficient_stands_at_n0() -> None:
     """Whatever the waviness, psd(0.1) is the coefficient, and a decade on it falls by 10^w."""
     for waviness in (1.5, 2.0, 3.0):
         road = Road(16e-6, waviness)
-        assert road.psd([N0, 10 * N0]) == pytest.approx([16e-6, 16e-6 * 10**-waviness], rel=1e-12)
+        assert road.psd([N0, 10 * N0]) == pytest.approx(
+            [16e-6, 16e-6 * 10**-waviness], rel=1e-12
+        )
 
 
 def test_white_velocity() -> None:
     """Derived: W = 2 pi^2 G_d n0^2 V, class A at 50 m/s; one-sided 5.0532375e-3 (m/s)^2/Hz for class C."""
-    assert Road(CLASSES["A"].mean).white_intensity(50.0) == pytest.approx(1.5791367e-4, abs=5e-12)
-    assert 2 * Road(CLASSES["C"].mean).white_intensity(50.0) == pytest.approx(5.0532375e-3, abs=5e-11)
+    assert Road(CLASSES["A"].mean).white_intensity(50.0) == pytest.approx(
+        1.5791367e-4, abs=5e-12
+    )
+    assert 2 * Road(CLASSES["C"].mean).white_intensity(50.0) == pytest.approx(
+        5.0532375e-3, abs=5e-11
+    )
     with pytest.raises(ValueError, match="w = 2"):
         Road(16e-6, 2.1).white_intensity(50.0)

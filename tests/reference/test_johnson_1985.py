@@ -22,10 +22,17 @@ WIDE = 0.5  # half of a tread wider than the patch
 
 def grip(exponent: float, depth: float = DELTA, k: float = K) -> float:
     """Integral of p^(1 - n) over an upright patch inside the tread, by the grip kernel at mu = p_ref = 1."""
-    return grip_capacity(depth, 0.0, 1 / R1, 1 / R2, WIDE, k, 1.0, 1.0, exponent)
+    return grip_capacity(
+        depth, 0.0, 1 / R1, 1 / R2, WIDE, k, 1.0, 1.0, exponent
+    )
 
 
-def patch(depth: float = DELTA, lean_deg: float = 0.0, crown: float = R2, half: float = WIDE) -> list[float]:
+def patch(
+    depth: float = DELTA,
+    lean_deg: float = 0.0,
+    crown: float = R2,
+    half: float = WIDE,
+) -> list[float]:
     """Load N, offset of the centre of pressure m, area m2."""
     load, moment, s0, _, _ = tyre.contact(
         depth, tan(radians(lean_deg)), 1 / R1, 1 / crown, half, K, ENDS
@@ -51,14 +58,18 @@ def test_two_fold_quadrature_of_the_worked_patch() -> None:
         return K * max(0.0, DELTA - x * x / (2 * R1) - y * y / (2 * R2))
 
     edge = sqrt(2 * R1 * DELTA)
-    load = dblquad(pressure, -edge, edge, lambda x: -half_width(x), half_width, epsrel=1e-9)[0]
+    load = dblquad(
+        pressure, -edge, edge, lambda x: -half_width(x), half_width, epsrel=1e-9
+    )[0]
     assert patch()[0] == pytest.approx(load, rel=1e-7)
 
 
 def test_pressure_squared_of_the_worked_patch() -> None:
     """int p^2 dA = 2/3 pi k^2 delta^3 sqrt(R1 R2) = 1.07968272e9 N2/m2: exponent -1. To its 9 digits."""
     assert grip(-1.0) == pytest.approx(1.07968272e9, abs=5.0)
-    assert grip(-1.0) == pytest.approx(2 / 3 * pi * K**2 * DELTA**3 * sqrt(R1 * R2), rel=1e-8)
+    assert grip(-1.0) == pytest.approx(
+        2 / 3 * pi * K**2 * DELTA**3 * sqrt(R1 * R2), rel=1e-8
+    )
 
 
 @pytest.mark.parametrize("depth", [0.0005, 0.002, 0.008])
@@ -68,7 +79,9 @@ def test_patch_inside_the_tread(depth: float) -> None:
     assert load == pytest.approx(pi * K * depth**2 * sqrt(R1 * R2), rel=1e-12)
     assert area == pytest.approx(2 * pi * depth * sqrt(R1 * R2), rel=1e-12)
     assert load / area == pytest.approx(K * depth / 2, rel=1e-12)
-    assert tyre.patch_in_tread(depth, R1, R2, K) == pytest.approx((load, area), rel=1e-12)
+    assert tyre.patch_in_tread(depth, R1, R2, K) == pytest.approx(
+        (load, area), rel=1e-12
+    )
 
 
 # lean deg: load N, offset m, area m2; R = 0.33, w = 0.25, k = 4e7, delta = 0.008 at the middle, flat tread
@@ -76,7 +89,11 @@ FLAT_TREAD = {
     0.0: (7750.784906, 0.0, 0.03633180),
     1.0: (7823.056503, 0.01685676, 0.03621758),
     3.0: (8419.838454, 0.04623226, 0.03513874),
-    5.0: (9774.718804, 0.06315988, 0.03226221),  # the inner edge is off the ground
+    5.0: (
+        9774.718804,
+        0.06315988,
+        0.03226221,
+    ),  # the inner edge is off the ground
 }
 
 
@@ -95,7 +112,9 @@ def test_flat_tread_with_camber(lean_deg: float) -> None:
 
 def test_nearly_flat_tread_tends_to_the_flat_one() -> None:
     """A crown of 1 km gives the table's numbers to its w^2 / 8 Rc = 8 micrometres of 8 mm: 0.2 %."""
-    assert patch(lean_deg=3.0, crown=1000.0, half=0.125) == pytest.approx(list(FLAT_TREAD[3.0]), rel=2e-3)
+    assert patch(lean_deg=3.0, crown=1000.0, half=0.125) == pytest.approx(
+        list(FLAT_TREAD[3.0]), rel=2e-3
+    )
 
 
 # exponent n: friction of the patch over friction at its mean pressure, 2^(1-n) / (2-n)
@@ -111,7 +130,9 @@ def ratio(exponent: float) -> float:
 @pytest.mark.parametrize("exponent", [0.05, 0.5])
 def test_friction_over_that_at_the_mean_pressure(exponent: float) -> None:
     """int p^(1-n) dA = pi a b (k delta)^(1-n) / (2-n), so mu_eff / mu(mean p) = 2^(1-n) / (2-n)."""
-    assert ratio(exponent) == pytest.approx(2 ** (1 - exponent) / (2 - exponent), rel=1e-7)
+    assert ratio(exponent) == pytest.approx(
+        2 ** (1 - exponent) / (2 - exponent), rel=1e-7
+    )
 
 
 @pytest.mark.parametrize("exponent", [0.0, 0.2, 1 / 3, 0.6])
@@ -122,4 +143,6 @@ def test_friction_falls_with_the_load(exponent: float) -> None:
         return grip(exponent, depth) / patch(depth)[0]
 
     shallow, deep = 0.002, 0.008  # a load 16 times as high
-    assert friction(deep) / friction(shallow) == pytest.approx(16 ** (-exponent / 2), rel=1e-7)
+    assert friction(deep) / friction(shallow) == pytest.approx(
+        16 ** (-exponent / 2), rel=1e-7
+    )

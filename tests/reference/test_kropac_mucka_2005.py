@@ -14,7 +14,11 @@ import numpy as np
 import pytest
 
 import setupopt
-from setupopt.robust.road.linear_ride import output, response_to_road, white_covariance
+from setupopt.robust.road.linear_ride import (
+    output,
+    response_to_road,
+    white_covariance,
+)
 from setupopt.robust.road.profile import BASE, SPEED, golden_quarter_car
 from setupopt.robust.road.spectrum import CLASSES, Contacts, Road
 
@@ -24,21 +28,31 @@ TRAVEL_RATE = output(CAR, velocity=[1.0, -1.0])
 
 def index(road: Road) -> float:
     """Mean size of the slope between body and wheel on a Gaussian road of unlimited band, mm/m."""
-    variance = white_covariance(CAR, TRAVEL_RATE, road.white_intensity(SPEED))[0, 0]
+    variance = white_covariance(CAR, TRAVEL_RATE, road.white_intensity(SPEED))[
+        0, 0
+    ]
     return 1e3 * float(np.sqrt(2 / np.pi * variance)) / SPEED
 
 
-@pytest.mark.parametrize(("letter", "expected"), [("A", 2.2189), ("B", 4.4378), ("C", 8.8756), ("D", 17.751)])
+@pytest.mark.parametrize(
+    ("letter", "expected"),
+    [("A", 2.2189), ("B", 4.4378), ("C", 8.8756), ("D", 17.751)],
+)
 def test_index_of_the_classes(letter: str, expected: float) -> None:
     """Derived, not printed: 0.554724 sqrt(G_d(n0) / 1e-6 m3) mm/m, half of the last digit."""
-    assert index(Road(CLASSES[letter].mean)) == pytest.approx(expected, abs=5.1e-5 if expected < 10 else 5e-4)
+    assert index(Road(CLASSES[letter].mean)) == pytest.approx(
+        expected, abs=5.1e-5 if expected < 10 else 5e-4
+    )
 
 
 @pytest.mark.parametrize("example", ["bore", "bank", "oval", "hill"])
 def test_examples_have_the_index_that_their_venue_says(example: str) -> None:
     """As written beside the roughness, to its last digit; 0.3 to 11 mm/m are the scale of paved roads."""
     folder = Path(setupopt.__file__).parents[1] / "setups" / example
-    written = re.search(r"roughness.*index (\d+\.\d+)", (folder / "venue.toml").read_text(encoding="utf-8"))
+    written = re.search(
+        r"roughness.*index (\d+\.\d+)",
+        (folder / "venue.toml").read_text(encoding="utf-8"),
+    )
     assert written
     roughness = setupopt.load(folder).venue.roughness
     assert roughness
@@ -51,5 +65,9 @@ def test_slopes_over_250_mm_lower_it() -> None:
     """Derived, not printed: 0.543146 instead of 0.554724, by the spectrum over a wide band (1e-4)."""
     wide = Road(1e-6, band=(1e-4, 1e3))
     contact = Contacts(np.zeros(1), np.zeros(1), np.array([BASE]))
-    variance = response_to_road(CAR, TRAVEL_RATE, wide, contact, SPEED, 40_001).moment(0)[0]
-    assert 1e3 * np.sqrt(2 / np.pi * variance) / SPEED == pytest.approx(0.543146, rel=1e-4)
+    variance = response_to_road(
+        CAR, TRAVEL_RATE, wide, contact, SPEED, 40_001
+    ).moment(0)[0]
+    assert 1e3 * np.sqrt(2 / np.pi * variance) / SPEED == pytest.approx(
+        0.543146, rel=1e-4
+    )

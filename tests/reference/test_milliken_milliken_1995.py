@@ -36,7 +36,12 @@ LBF = 4.4482216152605  # N
 def friction(load: float, exponent: float) -> float:
     """Grip over load of one upright tyre whose patch stays inside the tread; all four carry `load`."""
     tyre = replace(
-        SLICK, friction_exponent=exponent, friction=1.1, foundation=1e8, crown_radius=0.6, compliance=0.0
+        SLICK,
+        friction_exponent=exponent,
+        friction=1.1,
+        foundation=1e8,
+        crown_radius=0.6,
+        compliance=0.0,
     )
     car = replace(plain_car(area=0.0), mass=4.0 * load / GRAVITY)
     answer = solve(both_axles(car, tyre=tyre), PLAIN_SETUP).answers[0, 0]
@@ -55,7 +60,10 @@ def test_load_sensitivity_of_figure_2_9() -> None:
     exponent = -2.0 * log(FIGURE_2_9[1800] / FIGURE_2_9[900]) / log(2.0)
     assert exponent == pytest.approx(0.362, abs=0.02)
     first = friction(900 * LBF, exponent)
-    ratios = {load: FIGURE_2_9[900] * friction(load * LBF, exponent) / first for load in FIGURE_2_9}
+    ratios = {
+        load: FIGURE_2_9[900] * friction(load * LBF, exponent) / first
+        for load in FIGURE_2_9
+    }
     assert ratios[900] > ratios[1350] > ratios[1800]
 
 
@@ -74,7 +82,9 @@ def test_load_transfer_costs_an_axle_grip() -> None:
     car = both_axles(plain_car(cg_height=0.35), tyre=tyre)
 
     def pair(lateral: float) -> float:
-        answer = solve(car, PLAIN_SETUP, speed=30.0, path_curvature=lateral / 900.0).answers[0, 0]
+        answer = solve(
+            car, PLAIN_SETUP, speed=30.0, path_curvature=lateral / 900.0
+        ).answers[0, 0]
         return float(answer["grip"][:2].sum() / answer["load"][:2].sum())
 
     grips = [pair(lateral) for lateral in (0.0, 3.0, 6.0, 9.0)]
@@ -109,7 +119,9 @@ CENTRES, STIFFNESS = (0.05, 0.08), (6e4, 4e4)
 
 def rolling_car(centres: tuple[float, float] = CENTRES) -> tuple[Car, Setup]:
     """The car of the worked split: rigid tyres, massless wheels, springs that give its roll stiffness."""
-    car = evenly_driven(stiffened(plain_car(mass=MASS, cg_height=HEIGHT, track=TRACK, area=0.0)))
+    car = evenly_driven(
+        stiffened(plain_car(mass=MASS, cg_height=HEIGHT, track=TRACK, area=0.0))
+    )
     front, rear = (replace(car.front, roll_centre_height=z) for z in centres)
     setup = set_both(PLAIN_SETUP, anti_roll=0.0)
     springs = [2.0 * k / TRACK**2 for k in STIFFNESS]
@@ -121,12 +133,18 @@ def rolling_car(centres: tuple[float, float] = CENTRES) -> tuple[Car, Setup]:
     return replace(car, front=front, rear=rear), setup
 
 
-def split(share: float, centres: tuple[float, float] = CENTRES) -> tuple[Floats, float]:
+def split(
+    share: float, centres: tuple[float, float] = CENTRES
+) -> tuple[Floats, float]:
     """Load transfer by axle, N, and body roll, rad, both per `share` of the worked acceleration."""
     car, setup = rolling_car(centres)
-    answer = solve(car, setup, speed=50.0, path_curvature=share * LATERAL / 2500.0).answers[0, 0]
+    answer = solve(
+        car, setup, speed=50.0, path_curvature=share * LATERAL / 2500.0
+    ).answers[0, 0]
     loads = answer["load"].reshape(2, 2)
-    return (loads[:, 1] - loads[:, 0]) / 2 / share, abs(float(answer["state"][2])) / share
+    return (loads[:, 1] - loads[:, 0]) / 2 / share, abs(
+        float(answer["state"][2])
+    ) / share
 
 
 def model_split(centres: tuple[float, float]) -> tuple[Floats, float]:

@@ -16,7 +16,9 @@ def test_hits_and_misses_mirror_each_other(method: type) -> None:
     """The interval of the misses is that of the hits seen from the other end; 0 and all included."""
     for hits, trials in ((0, 20), (7, 31), (20, 20)):
         low, high = method(hits, trials)
-        assert method(trials - hits, trials) == pytest.approx((1 - high, 1 - low), abs=1e-12)
+        assert method(trials - hits, trials) == pytest.approx(
+            (1 - high, 1 - low), abs=1e-12
+        )
     assert method(20, 20)[1] == 1.0
     assert method(0, 20)[0] == 0.0
 
@@ -25,4 +27,6 @@ def test_none_of_a_hundred() -> None:
     """Derived: 0.029513 on one side at 95 % (the rule of three says 0.03), 0.036217 on both."""
     assert clopper_pearson(0, 100, 0.90)[1] == pytest.approx(0.029513, abs=5e-7)
     assert clopper_pearson(0, 100)[1] == pytest.approx(0.036217, abs=5e-7)
-    assert clopper_pearson(0, 100, 0.90)[1] == pytest.approx(1 - 0.05 ** (1 / 100), rel=1e-10)
+    assert clopper_pearson(0, 100, 0.90)[1] == pytest.approx(
+        1 - 0.05 ** (1 / 100), rel=1e-10
+    )

@@ -25,4 +25,7 @@ def friction(load: float) -> float:
 
 def test_friction_falls_over_the_loads() -> None:
     """From memory: 7.3 % less per half more load. How far n = 0.3 is off: tests/validation/tyre.py."""
-    assert all(light > heavy for light, heavy in pairwise(friction(load) for load in LOADS))
+    assert all(
+        light > heavy
+        for light, heavy in pairwise(friction(load) for load in LOADS)
+    )

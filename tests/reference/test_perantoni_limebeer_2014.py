@@ -24,7 +24,9 @@ def force(load: float, exponent: float) -> float:
     return 1.7125 * LOAD * grip(load) / grip(LOAD)
 
 
-EXPONENT = 2.0 * SLOPE * LOAD / 1.7125  # -dln mu / dln N = n / 2, as steep as the line at 3000 N
+EXPONENT = (
+    2.0 * SLOPE * LOAD / 1.7125
+)  # -dln mu / dln N = n / 2, as steep as the line at 3000 N
 
 
 def test_line_and_power_law_are_equally_steep() -> None:

@@ -63,7 +63,9 @@ SLIDING = [row for row in TABLE if row not in HELD]
 def test_table_of_the_page(proposed: bool, wind: float) -> None:
     """Computed by another program written apart; margins to its printed digits, loads to theirs (10 N)."""
     margin, loads = TABLE[proposed, wind]
-    result = solve_slip_case(*bore_project(proposed), bore_case(crosswind_m_s=wind))
+    result = solve_slip_case(
+        *bore_project(proposed), bore_case(crosswind_m_s=wind)
+    )
     assert result["kind"] == "held"
     assert result["ended"] == "fold"
     assert result["margin"] == pytest.approx(margin, abs=0.0006)
@@ -78,7 +80,9 @@ def test_sliding_rows_of_the_table(proposed: bool, wind: float) -> None:
     problem = problem_of(bore_project(proposed), bore_case(crosswind_m_s=wind))
     branch = follow(problem, led_up(problem.car, problem.case, 2.5), 2.5)
     assert branch.ended == "fold"
-    assert 1 - branch.least == pytest.approx(TABLE[proposed, wind][0], abs=0.005)
+    assert 1 - branch.least == pytest.approx(
+        TABLE[proposed, wind][0], abs=0.005
+    )
 
 
 # --- section 11: kinematics on a cylinder ----------------------------------------------------------
@@ -122,7 +126,13 @@ def frame(t: float, beta: float) -> np.ndarray:
     around = np.array([0.0, cos(phi), sin(phi)])
     up = np.array([0.0, -sin(phi), cos(phi)])
     psi = chi - beta
-    return np.array([cos(psi) * axis + sin(psi) * around, cos(psi) * around - sin(psi) * axis, up])
+    return np.array(
+        [
+            cos(psi) * axis + sin(psi) * around,
+            cos(psi) * around - sin(psi) * axis,
+            up,
+        ]
+    )
 
 
 def test_acceleration_of_the_centre_of_gravity() -> None:
@@ -131,16 +141,26 @@ def test_acceleration_of_the_centre_of_gravity() -> None:
 
     def place(t: float) -> np.ndarray:
         x, phi, _ = along_path(t)
-        return np.array([x, (PATH.radius - height) * sin(phi), -(PATH.radius - height) * cos(phi)])
+        return np.array(
+            [
+                x,
+                (PATH.radius - height) * sin(phi),
+                -(PATH.radius - height) * cos(phi),
+            ]
+        )
 
     felt = (place(step) - 2 * place(0.0) + place(-step)) / step**2
-    assert frame(0.0, 0.0) @ felt == pytest.approx(course_acceleration(PATH, height), abs=2e-3)
+    assert frame(0.0, 0.0) @ felt == pytest.approx(
+        course_acceleration(PATH, height), abs=2e-3
+    )
 
 
 def test_gravity_in_the_cars_axes() -> None:
     beta = radians(-5)
     expected = frame(0.0, beta) @ np.array([0.0, 0.0, -GRAVITY])
-    assert gravity(PATH, PATH.course - beta) == pytest.approx(expected, rel=1e-12)
+    assert gravity(PATH, PATH.course - beta) == pytest.approx(
+        expected, rel=1e-12
+    )
 
 
 def test_rotation_and_its_rate() -> None:
@@ -150,10 +170,14 @@ def test_rotation_and_its_rate() -> None:
     def omega(t: float) -> np.ndarray:
         axes = frame(t, beta)
         turning = (frame(t + step, beta) - frame(t - step, beta)) / (2 * step)
-        return np.array([turning[1] @ axes[2], turning[2] @ axes[0], turning[0] @ axes[1]])
+        return np.array(
+            [turning[1] @ axes[2], turning[2] @ axes[0], turning[0] @ axes[1]]
+        )
 
     psi = PATH.course - beta
-    steady = replace(PATH, yaw_acceleration=PATH.acceleration * PATH.path_curvature)
+    steady = replace(
+        PATH, yaw_acceleration=PATH.acceleration * PATH.path_curvature
+    )
     assert omega(0.0) == pytest.approx(rotation(PATH, psi), abs=1e-4)
     rate = (omega(step) - omega(-step)) / (2 * step)
     assert rate == pytest.approx(rotation_rate(steady, psi), abs=2e-3)
@@ -161,13 +185,27 @@ def test_rotation_and_its_rate() -> None:
 
 def test_a_horizontal_turn_presses_on() -> None:
     """A banked bend: acceleration v^2/rho level and towards the low side, whatever the bank."""
-    case = replace(PATH, radius=inf, course=0.0, acceleration=0.0, path_curvature=0.0, turn_curvature=1 / 300)
+    case = replace(
+        PATH,
+        radius=inf,
+        course=0.0,
+        acceleration=0.0,
+        path_curvature=0.0,
+        turn_curvature=1 / 300,
+    )
     level = 40.0**2 / 300
     a_t, a_n, a_z = course_acceleration(case, 0.3)
-    assert (a_t, a_n) == pytest.approx((0.0, -level * cos(case.roll_angle)), rel=1e-12)
+    assert (a_t, a_n) == pytest.approx(
+        (0.0, -level * cos(case.roll_angle)), rel=1e-12
+    )
     assert a_z == pytest.approx(level * sin(case.roll_angle), rel=1e-12)
     assert rotation(case, 0.0) == pytest.approx(
-        (0.0, -40 / 300 * sin(case.roll_angle), -40 / 300 * cos(case.roll_angle)), rel=1e-12
+        (
+            0.0,
+            -40 / 300 * sin(case.roll_angle),
+            -40 / 300 * cos(case.roll_angle),
+        ),
+        rel=1e-12,
     )
 
 
@@ -179,28 +217,39 @@ def test_moments_are_euler_and_gyroscope() -> None:
         car[end]["wheel_inertia_kgm2"] = 0.7
     si_car = read_slip_car(car, setup, 1.0)
     psi = PATH.course + radians(5)
-    omega, rate = np.array(rotation(PATH, psi)), np.array(rotation_rate(PATH, psi))
+    omega, rate = (
+        np.array(rotation(PATH, psi)),
+        np.array(rotation_rate(PATH, psi)),
+    )
     inertia = np.array([110.0, 520.0, 560.0])
     spin = np.array([0.0, 2 * 0.7 * 40 / 0.28 + 2 * 0.7 * 40 / 0.285, 0.0])
     expected = inertia * rate + np.cross(omega, inertia * omega + spin)
-    assert inertia_moments(si_car, PATH, -radians(5)) == pytest.approx(expected, rel=1e-12)
+    assert inertia_moments(si_car, PATH, -radians(5)) == pytest.approx(
+        expected, rel=1e-12
+    )
     assert venue
 
 
 def test_wind_in_the_bodys_axes() -> None:
     """Head- and crosswind lie along and across the course; the body is turned by the sideslip."""
     project = bore_project(True)
-    problem = problem_of(project, bore_case(headwind_m_s=3.0, crosswind_m_s=5.0))
+    problem = problem_of(
+        project, bore_case(headwind_m_s=3.0, crosswind_m_s=5.0)
+    )
     beta = radians(4)
     stand = stand_of(problem.car, problem.case, beta)
     assert stand.flow_angle == pytest.approx(atan2(5.0, 53.0) + beta, rel=1e-12)
-    assert stand.dynamic_pressure == pytest.approx(1.19 * (53.0**2 + 5.0**2) / 2, rel=1e-12)
+    assert stand.dynamic_pressure == pytest.approx(
+        1.19 * (53.0**2 + 5.0**2) / 2, rel=1e-12
+    )
 
 
 # --- single track ----------------------------------------------------------------------------------
 
 
-def understeer(load_f: float, load_r: float, stiff_f: float, stiff_r: float) -> float:
+def understeer(
+    load_f: float, load_r: float, stiff_f: float, stiff_r: float
+) -> float:
     """rad: axle load over axle stiffness, front less rear."""
     return load_f / stiff_f - load_r / stiff_r
 
@@ -210,7 +259,9 @@ def test_single_track_of_pacejka() -> None:
     a, b, stiff, mass, g = 1.4, 1.6, 60e3, 1600.0, 9.81
     load_f, load_r = mass * g * b / (a + b), mass * g * a / (a + b)
     assert (load_f, load_r) == pytest.approx((8371, 7325), abs=0.5)
-    assert understeer(load_f, load_r, stiff, stiff) == pytest.approx(0.0174, abs=5e-5)
+    assert understeer(load_f, load_r, stiff, stiff) == pytest.approx(
+        0.0174, abs=5e-5
+    )
     assert (b - a) / 2 / (a + b) == pytest.approx(0.0333, abs=5e-5)
 
 
@@ -226,19 +277,32 @@ def flat_project() -> tuple[Table, Table, Table]:
     """No air, no camber, no lean, no spin: what a single track knows."""
     car, venue, setup = bore_project(False)
     venue["venue"] |= {"air_density_kg_m3": 1e-9, "section": "flat"}
-    car["car"] |= {"driven": "rear", "differential": "open", "yaw_inertia_kgm2": 600.0}
+    car["car"] |= {
+        "driven": "rear",
+        "differential": "open",
+        "yaw_inertia_kgm2": 600.0,
+    }
     for end in ("front", "rear"):
         setup[end]["camber_deg"] = 0.0
         car[end]["camber_gain_deg_per_mm"] = 0.0
     for tyre in car["tyre"].values():
-        tyre |= {"inclination_compliance_deg_per_kN": 0.0, "camber_thrust_share": 0.0}
+        tyre |= {
+            "inclination_compliance_deg_per_kN": 0.0,
+            "camber_thrust_share": 0.0,
+        }
     return car, venue, setup
 
 
 def axle_stiffness(car: SlipCar, axle: int) -> tuple[float, float]:
     """N/rad of both wheels at their static load, and the trail, m."""
     end = car.ends[axle]
-    bed = bed_at_load(end.brush, end.static_load, 0.0, 1 / end.brush.radius, 1 / end.brush.crown)
+    bed = bed_at_load(
+        end.brush,
+        end.static_load,
+        0.0,
+        1 / end.brush.radius,
+        1 / end.brush.crown,
+    )
     force = brush_force(bed, Slip(0.0, 1e-7, 0.0, 1.0))
     return 2 * force.fy / 1e-7, -force.mz / force.fy
 
@@ -247,24 +311,39 @@ def test_steer_and_sideslip_of_a_single_track() -> None:
     """delta = L kappa + a_f - a_r, beta = b kappa - a_r, the axles' forces acting a trail behind them."""
     curvature, speed = 1e-4, 20.0
     problem = problem_of(
-        flat_project(), {"roll_angle_deg": 0.0, "speed_m_s": speed, "path_curvature_per_m": curvature}
+        flat_project(),
+        {
+            "roll_angle_deg": 0.0,
+            "speed_m_s": speed,
+            "path_curvature_per_m": curvature,
+        },
     )
     car = problem.car
     x = problem.settle(led_up(car, problem.case, 1.0), 1.0)
     state = x * problem.units
-    (stiff_f, trail_f), (stiff_r, trail_r) = axle_stiffness(car, 0), axle_stiffness(car, 1)
+    (stiff_f, trail_f), (stiff_r, trail_r) = (
+        axle_stiffness(car, 0),
+        axle_stiffness(car, 1),
+    )
     a, b = car.axles[0].x - trail_f, -car.axles[1].x + trail_r
     side = car.mass * speed**2 * curvature
-    alpha_f, alpha_r = side * b / (a + b) / stiff_f, side * a / (a + b) / stiff_r
+    alpha_f, alpha_r = (
+        side * b / (a + b) / stiff_f,
+        side * a / (a + b) / stiff_r,
+    )
     beta = -car.axles[1].x * curvature - alpha_r
     assert state[7] == pytest.approx(beta, abs=2e-3 * alpha_r)
-    assert state[8] == pytest.approx(car.wheelbase * curvature + alpha_f - alpha_r, rel=2e-3)
+    assert state[8] == pytest.approx(
+        car.wheelbase * curvature + alpha_f - alpha_r, rel=2e-3
+    )
 
 
 def test_motion_of_a_single_track() -> None:
     """The linear single track, with the yaw damping of wheels that keep their speed; two motionless modes."""
     speed = 20.0
-    problem = problem_of(flat_project(), {"roll_angle_deg": 0.0, "speed_m_s": speed})
+    problem = problem_of(
+        flat_project(), {"roll_angle_deg": 0.0, "speed_m_s": speed}
+    )
     car = problem.car
     x = problem.settle(led_up(car, problem.case, 1.0), 1.0)
     got = motion_matrix(problem, x * problem.units)
@@ -276,9 +355,17 @@ def test_motion_of_a_single_track() -> None:
         damping += c * (car.axles[axle].track / 2) ** 2
     m, i_z = car.mass, car.yaw_inertia
     slip_force = -sum(stiff) / (m * speed)
-    turn_force = -sum(c * at for c, (at, _) in zip(stiff, lever, strict=True)) / (m * speed) - speed
-    slip_moment = -sum(c * arm for c, (_, arm) in zip(stiff, lever, strict=True)) / (i_z * speed)
-    turn_moment = -sum(c * arm * at for c, (at, arm) in zip(stiff, lever, strict=True)) / (i_z * speed)
+    turn_force = (
+        -sum(c * at for c, (at, _) in zip(stiff, lever, strict=True))
+        / (m * speed)
+        - speed
+    )
+    slip_moment = -sum(
+        c * arm for c, (_, arm) in zip(stiff, lever, strict=True)
+    ) / (i_z * speed)
+    turn_moment = -sum(
+        c * arm * at for c, (at, arm) in zip(stiff, lever, strict=True)
+    ) / (i_z * speed)
     turn_moment -= damping / (i_z * speed)
     expected = np.array([[slip_force, turn_force], [slip_moment, turn_moment]])
     assert got[:2, :2] == pytest.approx(expected, rel=2e-3)
@@ -291,8 +378,15 @@ def test_motion_of_a_single_track() -> None:
 
 def test_mirror() -> None:
     """phi, course, crosswind and path's curvature turned round, left and right exchanged: the same trim."""
-    case = bore_case(roll_angle_deg=100.0, heading_deg=2.0, crosswind_m_s=3.0, path_curvature_per_m=1e-3)
-    mirrored = case | {name: -case[name] for name in case if name != "speed_m_s"}
+    case = bore_case(
+        roll_angle_deg=100.0,
+        heading_deg=2.0,
+        crosswind_m_s=3.0,
+        path_curvature_per_m=1e-3,
+    )
+    mirrored = case | {
+        name: -case[name] for name in case if name != "speed_m_s"
+    }
     trims = []
     for one in (case, mirrored):
         problem = problem_of(bore_project(True), one)
@@ -300,9 +394,13 @@ def test_mirror() -> None:
         trims.append(problem.scene(x, 1.0))
     loads = [[w.load for w in trim.wheels] for trim in trims]
     weight = trims[0].car.mass * GRAVITY
-    assert loads[1] == pytest.approx([loads[0][i] for i in (1, 0, 3, 2)], abs=1e-7 * weight)
+    assert loads[1] == pytest.approx(
+        [loads[0][i] for i in (1, 0, 3, 2)], abs=1e-7 * weight
+    )
     assert trims[1].state.beta == pytest.approx(-trims[0].state.beta, abs=1e-8)
-    assert trims[1].state.steer == pytest.approx(-trims[0].state.steer, abs=1e-8)
+    assert trims[1].state.steer == pytest.approx(
+        -trims[0].state.steer, abs=1e-8
+    )
 
 
 def about_axis(scene: Scene, place: Vector, force: Vector) -> float:
@@ -312,8 +410,12 @@ def about_axis(scene: Scene, place: Vector, force: Vector) -> float:
     return cos(psi) * (y * fz - below * fy) - sin(psi) * (below * fx - x * fz)
 
 
-@pytest.mark.parametrize(("phi", "wind", "course"), [(100.0, 0.0, 0.0), (60.0, 5.0, 4.0)])
-def test_moment_about_the_bores_axis(phi: float, wind: float, course: float) -> None:
+@pytest.mark.parametrize(
+    ("phi", "wind", "course"), [(100.0, 0.0, 0.0), (60.0, 5.0, 4.0)]
+)
+def test_moment_about_the_bores_axis(
+    phi: float, wind: float, course: float
+) -> None:
     """All normals, leaning along the car too, meet on the axis: friction alone carries weight and air."""
     case = bore_case(roll_angle_deg=phi, crosswind_m_s=wind, heading_deg=course)
     problem = problem_of(bore_project(True), case)
@@ -321,10 +423,18 @@ def test_moment_about_the_bores_axis(phi: float, wind: float, course: float) -> 
     friction, normal = 0.0, 0.0
     for w in scene.wheels:
         at = (w.x, w.y, w.ground)
-        friction += about_axis(scene, at, (w.fx, w.side * cos(w.slope), w.side * sin(w.slope)))
-        normal += about_axis(scene, at, (w.along_load, -w.load * sin(w.slope), w.load * cos(w.slope)))
+        friction += about_axis(
+            scene, at, (w.fx, w.side * cos(w.slope), w.side * sin(w.slope))
+        )
+        normal += about_axis(
+            scene,
+            at,
+            (w.along_load, -w.load * sin(w.slope), w.load * cos(w.slope)),
+        )
     assert normal == pytest.approx(0.0, abs=1e-9)
-    assert friction + moment_of_weight(scene) + moment_of_air(scene) == pytest.approx(0.0, abs=1e-5)
+    assert friction + moment_of_weight(scene) + moment_of_air(
+        scene
+    ) == pytest.approx(0.0, abs=1e-5)
 
 
 def moment_of_weight(scene: Scene) -> float:
@@ -334,8 +444,14 @@ def moment_of_weight(scene: Scene) -> float:
     height, sprung = car.sprung_height, car.sprung_mass
     behind = -sum(w.x * w.axle.unsprung_mass for w in scene.wheels) / sprung
     up = (0.0, 0.0, sprung * push[2])
-    moment = about_axis(scene, (height * state.pitch, -height * state.roll, height + state.z), sprung * push)
-    moment += about_axis(scene, (behind, 0.0, 0.0), up) - about_axis(scene, (0.0, 0.0, 0.0), up)
+    moment = about_axis(
+        scene,
+        (height * state.pitch, -height * state.roll, height + state.z),
+        sprung * push,
+    )
+    moment += about_axis(scene, (behind, 0.0, 0.0), up) - about_axis(
+        scene, (0.0, 0.0, 0.0), up
+    )
     for w in scene.wheels:
         at = (w.x, w.y, w.axle.unsprung_height + w.rise)
         moment += about_axis(scene, at, w.axle.unsprung_mass * push)
@@ -347,19 +463,31 @@ def moment_of_air(scene: Scene) -> float:
     psi, car = scene.stand.heading, scene.car
     moment = cos(psi) * sum(w.sigma * w.bed.load_moment for w in scene.wheels)
     moment += cos(psi) * scene.air.roll - sin(psi) * scene.air.pitch
-    moment += about_axis(scene, (0.0, 0.0, car.side_height), (0.0, scene.side_wind, 0.0))
-    return moment + about_axis(scene, (0.0, 0.0, car.drag_height), (-scene.drag, 0.0, 0.0))
+    moment += about_axis(
+        scene, (0.0, 0.0, car.side_height), (0.0, scene.side_wind, 0.0)
+    )
+    return moment + about_axis(
+        scene, (0.0, 0.0, car.drag_height), (-scene.drag, 0.0, 0.0)
+    )
 
 
 def test_full_drive_and_brakes() -> None:
     """Brakes: one slip for both wheels of an axle, shares as set; drive: one speed of both wheels."""
-    braking = problem_of(bore_project(True), bore_case(roll_angle_deg=60.0, acceleration_m_s2=-6.0))
+    braking = problem_of(
+        bore_project(True),
+        bore_case(roll_angle_deg=60.0, acceleration_m_s2=-6.0),
+    )
     scene = braking.scene(led_up(braking.car, braking.case, 1.0), 1.0)
     front = scene.wheels[0].fx + scene.wheels[1].fx
     assert scene.needed < 0
     assert front == pytest.approx(0.58 * scene.needed, abs=1e-5)
-    assert scene.wheels[2].kappa == pytest.approx(scene.wheels[3].kappa, abs=1e-10)
-    driving = problem_of(bore_project(True), bore_case(roll_angle_deg=60.0, path_curvature_per_m=2e-3))
+    assert scene.wheels[2].kappa == pytest.approx(
+        scene.wheels[3].kappa, abs=1e-10
+    )
+    driving = problem_of(
+        bore_project(True),
+        bore_case(roll_angle_deg=60.0, path_curvature_per_m=2e-3),
+    )
     scene = driving.scene(led_up(driving.car, driving.case, 1.0), 1.0)
     left, right = scene.wheels[:2]
     assert (1 + left.kappa) * left.speed_along == pytest.approx(
@@ -378,7 +506,9 @@ def test_open_differential_halves_the_drive() -> None:
 
 
 def test_lost_without_downforce() -> None:
-    assert solve_slip_case(*bore_project(True), bore_case(speed_m_s=15.0)) == {"kind": "lost"}
+    assert solve_slip_case(*bore_project(True), bore_case(speed_m_s=15.0)) == {
+        "kind": "lost"
+    }
 
 
 @pytest.fixture(scope="module")
@@ -387,22 +517,30 @@ def folded() -> tuple[Problem, Branch]:
     return problem, follow(problem, led_up(problem.car, problem.case, 1.0), 1.0)
 
 
-def test_the_same_fold_from_larger_friction(folded: tuple[Problem, Branch]) -> None:
+def test_the_same_fold_from_larger_friction(
+    folded: tuple[Problem, Branch],
+) -> None:
     problem, branch = folded
     other = follow(problem, led_up(problem.car, problem.case, 2.5), 2.5)
     assert other.least == pytest.approx(branch.least, abs=1e-6)
     assert other.at_full == pytest.approx(branch.at_full, abs=1e-4)
 
 
-def test_slope_of_the_margin_at_the_fold(folded: tuple[Problem, Branch]) -> None:
+def test_slope_of_the_margin_at_the_fold(
+    folded: tuple[Problem, Branch],
+) -> None:
     """By the left null vector against the fold found again with a little more wind."""
     problem, branch = folded
     change = 0.05
     more, less = (
-        Problem(problem.car, replace(problem.case, crosswind=-6.0 + shift)) for shift in (change, -change)
+        Problem(problem.car, replace(problem.case, crosswind=-6.0 + shift))
+        for shift in (change, -change)
     )
     slope = friction_slope_of(problem, branch.end, branch.least, more, change)
-    ends = [follow(p, p.settle(branch.at_full, 1.0), 1.0).least for p in (more, less)]
+    ends = [
+        follow(p, p.settle(branch.at_full, 1.0), 1.0).least
+        for p in (more, less)
+    ]
     assert slope == pytest.approx((ends[0] - ends[1]) / (2 * change), rel=0.02)
 
 
@@ -416,14 +554,18 @@ def test_front_axle_slides_without_a_fold() -> None:
     problem = problem_of(bore_project(True), bore_case(roll_angle_deg=90.0))
     branch = follow(problem, led_up(problem.car, problem.case, 1.0), 1.0)
     assert branch.ended == "slip"
-    assert uses(problem.scene(branch.end, branch.least))[0] == pytest.approx(1.0, abs=1e-4)
+    assert uses(problem.scene(branch.end, branch.least))[0] == pytest.approx(
+        1.0, abs=1e-4
+    )
     assert branch.least == pytest.approx(0.48429, abs=1e-4)
 
 
 def test_a_fold_where_the_wheels_planes_share_the_drive() -> None:
     """Torque acts in the wheel's plane, so steering on costs side force: the front axle's slide folds."""
     problem = problem_of(bore_project(True), bore_case(roll_angle_deg=90.0))
-    turned = Problem(replace(problem.car, drive_in_wheel_planes=True), problem.case)
+    turned = Problem(
+        replace(problem.car, drive_in_wheel_planes=True), problem.case
+    )
     branch = follow(turned, led_up(turned.car, turned.case, 1.0), 1.0)
     assert branch.ended == "fold"
     assert 1 - branch.least == pytest.approx(0.520155, abs=5e-6)

@@ -37,8 +37,12 @@ def test_peaks_and_a_band() -> None:
     assert crossing_rate(0.0, m0, m2) == pytest.approx(7.211103, abs=5.1e-7)
 
 
-@pytest.mark.parametrize(("ratio", "share"), [(2.0, 0.135335), (3.0, 0.0111090), (4.0, 3.35463e-4)])
-def test_crossings_of_a_level_per_crossing_of_the_mean(ratio: float, share: float) -> None:
+@pytest.mark.parametrize(
+    ("ratio", "share"), [(2.0, 0.135335), (3.0, 0.0111090), (4.0, 3.35463e-4)]
+)
+def test_crossings_of_a_level_per_crossing_of_the_mean(
+    ratio: float, share: float
+) -> None:
     """Derived: exp(-r^2 / 2), to its digits, at any scale."""
     m0, m2 = 250.0**2, 9e7
     found = crossing_rate(ratio * 250.0, m0, m2) / crossing_rate(0.0, m0, m2)
@@ -46,7 +50,9 @@ def test_crossings_of_a_level_per_crossing_of_the_mean(ratio: float, share: floa
 
 
 @pytest.mark.parametrize("damping", [0.05, 0.3, 0.9])
-def test_oscillator_under_white_noise_crosses_at_its_natural_frequency(damping: float) -> None:
+def test_oscillator_under_white_noise_crosses_at_its_natural_frequency(
+    damping: float,
+) -> None:
     """Derived: fn for any damping; variance W / (4 zeta wn^3). 5e-4: m2's tail beyond 5 kHz."""
     fn = 3.0
     wn, frequency = 2 * np.pi * fn, np.geomspace(1e-3, 5e3, 40_001)

@@ -32,8 +32,15 @@ CASES: dict[str, dict[str, Any]] = {
     "120 deg": {"roll_angle_deg": 120.0},
     "90 deg, course 5 deg up": {"roll_angle_deg": 90.0, "heading_deg": 5.0},
     "60 deg, course 10 deg up": {"roll_angle_deg": 60.0, "heading_deg": 10.0},
-    "60 deg, course 10 deg down": {"roll_angle_deg": 60.0, "heading_deg": -10.0},
-    "90 deg, braking in crosswind": {"roll_angle_deg": 90.0, "acceleration_m_s2": -4.0, "crosswind_m_s": 6.0},
+    "60 deg, course 10 deg down": {
+        "roll_angle_deg": 60.0,
+        "heading_deg": -10.0,
+    },
+    "90 deg, braking in crosswind": {
+        "roll_angle_deg": 90.0,
+        "acceleration_m_s2": -4.0,
+        "crosswind_m_s": 6.0,
+    },
 }
 
 
@@ -51,10 +58,20 @@ def compared(name: str) -> tuple[np.ndarray, np.ndarray, float]:
     x = np.array(answer["state"], dtype=float)
     x[TAU:] *= car.mass * GRAVITY
     state = posture(x)
-    scene = Scene(car, stand_of(car, case, state.beta), way_of(case, state.beta), state, 1.0)
+    scene = Scene(
+        car,
+        stand_of(car, case, state.beta),
+        way_of(case, state.beta),
+        state,
+        1.0,
+    )
     engine = Engine(scene)
     left = engine.balance()
-    return np.array(answer["load"]), engine.loads(), unbalanced_force(left, car.mass * GRAVITY)
+    return (
+        np.array(answer["load"]),
+        engine.loads(),
+        unbalanced_force(left, car.mass * GRAVITY),
+    )
 
 
 @pytest.mark.parametrize("name", CASES)

@@ -13,8 +13,18 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
 
-from setupopt.robust.road.linear_ride import Transition, frequency_response, march, output, transition
-from setupopt.robust.road.profile import SPEED, golden_quarter_car, roughness_index
+from setupopt.robust.road.linear_ride import (
+    Transition,
+    frequency_response,
+    march,
+    output,
+    transition,
+)
+from setupopt.robust.road.profile import (
+    SPEED,
+    golden_quarter_car,
+    roughness_index,
+)
 from setupopt.robust.road.spectrum import Tracks
 
 # step m: state transition of (zs, zs', zu, zu'), row by row, and partial response
@@ -46,34 +56,49 @@ ORDER = [0, 2, 1, 3]  # body and its rate, wheel and its rate
 def published_step(length: float) -> Transition:
     """The transition over a step in m, slope held, in the paper's order of states."""
     step = transition(*golden_quarter_car(), length / SPEED).held()
-    return Transition(step.state[np.ix_(ORDER, ORDER)], step.before[ORDER], step.after[ORDER])
+    return Transition(
+        step.state[np.ix_(ORDER, ORDER)], step.before[ORDER], step.after[ORDER]
+    )
 
 
 @pytest.mark.parametrize("length", [0.10])
 def test_state_transition_matrix(length: float) -> None:
     """All 16 entries to 1e-6 of each, the 7 printed digits; needs 80 km/h as 22.2222 m/s, not 22.2."""
-    assert published_step(length).state == pytest.approx(np.array(PUBLISHED[length][0]), rel=1e-6)
+    assert published_step(length).state == pytest.approx(
+        np.array(PUBLISHED[length][0]), rel=1e-6
+    )
 
 
 @pytest.mark.parametrize("length", [0.10])
 def test_partial_response(length: float) -> None:
     """To 1e-6, but the first entry: its printed digits carry round-off of 1.8e-5 and 7.3e-4."""
-    found, expected = published_step(length).before.ravel(), PUBLISHED[length][1]
+    found, expected = (
+        published_step(length).before.ravel(),
+        PUBLISHED[length][1],
+    )
     assert found[1:] == pytest.approx(expected[1:], rel=1e-6)
     assert found[0] == pytest.approx(expected[0], rel=FIRST_ENTRY[length])
 
 
 def test_partial_response_to_more_digits() -> None:
     """Derived, not printed: the first entries without round-off."""
-    assert published_step(0.25).before[0, 0] == pytest.approx(5.476206e-3, abs=5e-10)
-    assert published_step(0.10).before[0, 0] == pytest.approx(3.796768e-4, abs=5e-11)
+    assert published_step(0.25).before[0, 0] == pytest.approx(
+        5.476206e-3, abs=5e-10
+    )
+    assert published_step(0.10).before[0, 0] == pytest.approx(
+        3.796768e-4, abs=5e-11
+    )
 
 
 def gain(wavenumber: float) -> float:
     """Slope between body and wheel over the road's slope."""
     car = golden_quarter_car()
     rows = output(car, position=[1.0, -1.0])
-    return float(np.abs(frequency_response(car, rows, np.array([SPEED * wavenumber])))[0, 0, 0])
+    return float(
+        np.abs(frequency_response(car, rows, np.array([SPEED * wavenumber])))[
+            0, 0, 0
+        ]
+    )
 
 
 # Derived, not printed. wavelength m: gain
@@ -105,16 +130,29 @@ def test_gain_at_wavelengths(wavelength: float) -> None:
 
 def extreme(low: float, high: float, sign: float) -> float:
     """Wavenumber of the gain's peak (-1) or trough (1) between two."""
-    return float(minimize_scalar(lambda n: sign * gain(n), bounds=(low, high), method="bounded").x)
+    return float(
+        minimize_scalar(
+            lambda n: sign * gain(n), bounds=(low, high), method="bounded"
+        ).x
+    )
 
 
 def test_peaks_to_more_digits() -> None:
     """Derived, not printed: to the digits worked out."""
-    for low, high, sign, place, height in ((0.04, 0.1, -1, 0.0634, 1.538), (0.3, 0.6, -1, 0.4363, 1.677)):
+    for low, high, sign, place, height in (
+        (0.04, 0.1, -1, 0.0634, 1.538),
+        (0.3, 0.6, -1, 0.4363, 1.677),
+    ):
         found = extreme(low, high, sign)
-        assert (found, gain(found)) == (pytest.approx(place, abs=1e-4), pytest.approx(height, abs=6e-4))
+        assert (found, gain(found)) == (
+            pytest.approx(place, abs=1e-4),
+            pytest.approx(height, abs=6e-4),
+        )
     trough = extreme(0.1, 0.3, 1)
-    assert (trough, gain(trough)) == (pytest.approx(0.1614, abs=1e-4), pytest.approx(1.149, abs=6e-4))
+    assert (trough, gain(trough)) == (
+        pytest.approx(0.1614, abs=1e-4),
+        pytest.approx(1.149, abs=6e-4),
+    )
 
 
 # Derived, not printed: 4 a g(L) / L for a wave of 1 mm. wavelength m: mm/m
@@ -128,13 +166,24 @@ def test_index_of_a_wave(wavelength: float) -> None:
     Points 10 mm apart, the second of two kilometres; 2e-4 for holding the slope and counting in steps.
     """
     distance = np.arange(200_001) * 0.01
-    tracks = Tracks(0.01, 1e-3 * np.sin(2 * np.pi * distance / wavelength)[None])
+    tracks = Tracks(
+        0.01, 1e-3 * np.sin(2 * np.pi * distance / wavelength)[None]
+    )
     expected = 1e-3 * WAVES[wavelength] * np.sinc(0.25 / wavelength)
-    assert roughness_index(tracks, 900.0)[0, 1] == pytest.approx(expected, rel=2e-4)
+    assert roughness_index(tracks, 900.0)[0, 1] == pytest.approx(
+        expected, rel=2e-4
+    )
 
 
 # Own values, not printed: distance m: sum of |slope| x step in mm over the check pulse, steps of 0.25 m
-PULSE = {5: 3.914652, 11: 5.283116, 15: 5.569561, 20: 5.902852, 25: 6.034795, 30: 6.148640}
+PULSE = {
+    5: 3.914652,
+    11: 5.283116,
+    15: 5.569561,
+    20: 5.902852,
+    25: 6.034795,
+    30: 6.148640,
+}
 
 
 def test_check_pulse() -> None:
@@ -144,7 +193,9 @@ def test_check_pulse() -> None:
     slope = np.append(np.diff(height) / 0.25, 0.0)
     run = march(published_step(0.25), slope[:, None], np.zeros(4))
     sums = np.cumsum(np.abs(run[1:, 0] - run[1:, 2])) * 0.25
-    assert [sums[4 * end - 1] for end in PULSE] == pytest.approx(list(PULSE.values()), abs=5e-6)
+    assert [sums[4 * end - 1] for end in PULSE] == pytest.approx(
+        list(PULSE.values()), abs=5e-6
+    )
     index = roughness_index(Tracks(0.25, 1e-3 * height[None]), 11.0)[0, 0]
     assert 1e3 * index == pytest.approx(
         0.480283, abs=5e-7

@@ -30,14 +30,18 @@ from setupopt.units import GRAVITY
 BODY, WHEEL = 300.0, 45.0  # kg a corner: m_u / m_s = 0.15
 TYRE, SPRING, DAMPER = 653.0 * BODY, 63.3 * BODY, 6.0 * BODY
 _PIECES = 400
-CORNERS = np.zeros((7, 2))  # body and wheels of the whole car by those of one corner
+CORNERS = np.zeros(
+    (7, 2)
+)  # body and wheels of the whole car by those of one corner
 CORNERS[0, 0] = 1.0
 CORNERS[3:, 1] = 1.0
 
 
 def whole_car(foundation: float) -> Project:
     """Four golden corners; `foundation` of the tyres, N/m3, decides their stiffness."""
-    project = setupopt.load(Path(setupopt.__file__).parents[1] / "setups" / "bore")
+    project = setupopt.load(
+        Path(setupopt.__file__).parents[1] / "setups" / "bore"
+    )
     tyre = replace(
         project.car.front.tyre,
         foundation=foundation,
@@ -53,19 +57,38 @@ def whole_car(foundation: float) -> Project:
     )  # fmt: skip
     air = replace(project.car.air, drag_area=0.0, side_area=0.0, elements=())
     car = replace(
-        project.car, mass=4.0 * (BODY + WHEEL), front_share=0.5, front=axle, rear=axle, air=air, clearance=()
+        project.car,
+        mass=4.0 * (BODY + WHEEL),
+        front_share=0.5,
+        front=axle,
+        rear=axle,
+        air=air,
+        clearance=(),
     )
-    stood = replace(project.setup.front, camber=0.0, spring=SPRING, anti_roll=0.0, third=0.0, toe=0.0)
+    stood = replace(
+        project.setup.front,
+        camber=0.0,
+        spring=SPRING,
+        anti_roll=0.0,
+        third=0.0,
+        toe=0.0,
+    )
     flat = replace(project.venue, section="flat", curvature=0.0)
     sweep = replace(flat.sweep, speed=SPEED)
     setup = replace(project.setup, front=stood, rear=stood)
-    return replace(project, car=car, venue=replace(flat, sweep=sweep), setup=setup)
+    return replace(
+        project, car=car, venue=replace(flat, sweep=sweep), setup=setup
+    )
 
 
 def ride_model(foundation: float) -> RideModel:
     """That car straight on the flat at 80 km/h."""
     project = whole_car(foundation)
-    return RideModel(project, project.setup, sweep_cases(project.venue, np.array([0.0])).pick([0]))
+    return RideModel(
+        project,
+        project.setup,
+        sweep_cases(project.venue, np.array([0.0])).pick([0]),
+    )
 
 
 @cache
@@ -73,11 +96,18 @@ def golden_car() -> RideModel:
     """The foundation that gives k_t / m_s = 653 /s2 at the tyres' static load."""
 
     def excess(log_foundation: float) -> float:
-        return float(ride_model(np.exp(log_foundation)).linear(0).road[3, 0]) - TYRE
+        return (
+            float(ride_model(np.exp(log_foundation)).linear(0).road[3, 0])
+            - TYRE
+        )
 
-    model = ride_model(float(np.exp(brentq(excess, np.log(1e6), np.log(1e8), xtol=1e-13))))
+    model = ride_model(
+        float(np.exp(brentq(excess, np.log(1e6), np.log(1e8), xtol=1e-13)))
+    )
     assert model.linear(0).road[3, 0] == pytest.approx(TYRE, rel=1e-9)
-    assert model.result.answers["load"][0, 0] == pytest.approx((BODY + WHEEL) * GRAVITY, rel=1e-9)
+    assert model.result.answers["load"][0, 0] == pytest.approx(
+        (BODY + WHEEL) * GRAVITY, rel=1e-9
+    )
     return model
 
 
@@ -88,11 +118,19 @@ def golden() -> RideModel:
 
 
 @pytest.mark.parametrize("length", PUBLISHED)
-def test_linear_matrices_step_as_published(golden: RideModel, length: float) -> None:
+def test_linear_matrices_step_as_published(
+    golden: RideModel, length: float
+) -> None:
     """Mass, damping, stiffness and road terms of the car: all 16 entries to 1e-6 of each."""
     car = golden.linear(0)
-    square = [CORNERS.T @ part @ CORNERS for part in (np.diag(car.mass), car.damping, car.stiffness)]
-    road = [CORNERS.T @ part.sum(axis=1, keepdims=True) for part in (car.road, car.road_damping)]
+    square = [
+        CORNERS.T @ part @ CORNERS
+        for part in (np.diag(car.mass), car.damping, car.stiffness)
+    ]
+    road = [
+        CORNERS.T @ part.sum(axis=1, keepdims=True)
+        for part in (car.road, car.road_damping)
+    ]
     found = transition(*square, *road, length / SPEED).held()
     _compare(Transition(found.state, found.before, found.after), length)
 
@@ -110,7 +148,12 @@ def test_nonlinear_steps_as_published(golden: RideModel, length: float) -> None:
 def ridden(golden: RideModel, length: float) -> np.ndarray:
     """(states, pushes): the four states after a length in m, by each of them and by the road's height."""
     push = np.diag([3e-6, 3e-6 * SPEED, 3e-6, 3e-6 * SPEED, 3e-6])
-    ends = [(_end(golden, row, length) - _end(golden, -row, length)) / 2.0 / row.max() for row in push]
+    ends = [
+        (_end(golden, row, length) - _end(golden, -row, length))
+        / 2.0
+        / row.max()
+        for row in push
+    ]
     return np.array(ends).T
 
 
@@ -132,17 +175,25 @@ def _end(model: RideModel, push: np.ndarray, length: float) -> np.ndarray:
 def _step(motion: Motion, road: np.ndarray, dt: float) -> None:
     """One step of the ride itself over a level road."""
     k = np.zeros((6, MOTION))
-    motion_rates(*motion[:9], road, np.zeros(4), motion.m, motion.work, motion.x, k[0])
+    motion_rates(
+        *motion[:9], road, np.zeros(4), motion.m, motion.work, motion.x, k[0]
+    )
     ground = np.tile(road, (3, 1))
-    ride_run.step(*motion[:9], ground, 0, dt, motion.m, motion.work, motion.x, k)
+    ride_run.step(
+        *motion[:9], ground, 0, dt, motion.m, motion.work, motion.x, k
+    )
 
 
 def _compare(found: Transition, length: float) -> None:
     """States of `transition` come as body, wheel, and their rates."""
-    _compare_in_order(found.state[np.ix_(ORDER, ORDER)], found.before[ORDER].ravel(), length)
+    _compare_in_order(
+        found.state[np.ix_(ORDER, ORDER)], found.before[ORDER].ravel(), length
+    )
 
 
-def _compare_in_order(state: np.ndarray, partial: np.ndarray, length: float) -> None:
+def _compare_in_order(
+    state: np.ndarray, partial: np.ndarray, length: float
+) -> None:
     matrix, response = (np.array(part) for part in PUBLISHED[length])
     assert state == pytest.approx(matrix, rel=1e-6)
     assert partial[1:] == pytest.approx(response[1:], rel=1e-6)
@@ -164,7 +215,9 @@ def test_gain_of_the_ride(golden: RideModel, wavelength: float) -> None:
     n = ride["samples"]
     variance = ride["travel_square"][0] / n - (ride["travel"][0] / n) ** 2
     assert n == waves * _PIECES // 2
-    assert np.sqrt(2.0 * variance) / 1e-5 == pytest.approx(GAIN[wavelength], abs=1e-4)
+    assert np.sqrt(2.0 * variance) / 1e-5 == pytest.approx(
+        GAIN[wavelength], abs=1e-4
+    )
 
 
 def test_natural_modes_of_the_golden_car(golden: RideModel) -> None:
@@ -180,7 +233,11 @@ def test_natural_modes_of_the_golden_car(golden: RideModel) -> None:
     roots = np.roots(polynomial)
     body = roots[np.abs(roots).argmin()]
     assert found.swing[0] == pytest.approx(abs(body) / 2.0 / np.pi, rel=1e-6)
-    assert found.swing_ratio[0] == pytest.approx(-body.real / abs(body), rel=1e-6)
+    assert found.swing_ratio[0] == pytest.approx(
+        -body.real / abs(body), rel=1e-6
+    )
     series = np.sqrt(63.3 * 653.0 / (63.3 + 653.0)) / 2.0 / np.pi
     assert found.natural[0] == pytest.approx(series, rel=0.03)
-    assert found.natural[4:] == pytest.approx(np.sqrt((63.3 + 653.0) / 0.15) / 2.0 / np.pi, rel=1e-6)
+    assert found.natural[4:] == pytest.approx(
+        np.sqrt((63.3 + 653.0) / 0.15) / 2.0 / np.pi, rel=1e-6
+    )

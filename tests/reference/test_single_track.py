@@ -20,7 +20,16 @@ from math import sqrt
 import numpy as np
 import pytest
 from at_trim import Bench
-from cars import GRAVITY, PLAIN_SETUP, evenly_driven, load_cases, plain_car, set_both, solve, venue
+from cars import (
+    GRAVITY,
+    PLAIN_SETUP,
+    evenly_driven,
+    load_cases,
+    plain_car,
+    set_both,
+    solve,
+    venue,
+)
 
 from setupopt.evaluation.model import Model
 from setupopt.physics.inputs import SIDESLIP, STEER
@@ -61,7 +70,10 @@ class SingleTrack:
         """Front and rear under an acceleration."""
         arms = self.to_front + self.to_rear
         force = self.mass * lateral
-        return force * self.to_rear / arms / self.front, force * self.to_front / arms / self.rear
+        return (
+            force * self.to_rear / arms / self.front,
+            force * self.to_front / arms / self.rear,
+        )
 
     @property
     def understeer(self) -> float:
@@ -76,11 +88,20 @@ class SingleTrack:
         across: they damp the yaw by (C_f + C_r) y^2 / v.
         """
         a, b, v = self.to_front, self.to_rear, speed
-        a_axle, b_axle = self.wheelbase * (1.0 - self.front_share), self.wheelbase * self.front_share
+        a_axle, b_axle = (
+            self.wheelbase * (1.0 - self.front_share),
+            self.wheelbase * self.front_share,
+        )
         f, r = self.front, self.rear
         matrix = [
-            [-(f + r) / (self.mass * v), -v - (a_axle * f - b_axle * r) / (self.mass * v)],
-            [-(a * f - b * r) / (YAW_INERTIA * v), -(a * a_axle * f + b * b_axle * r) / (YAW_INERTIA * v)],
+            [
+                -(f + r) / (self.mass * v),
+                -v - (a_axle * f - b_axle * r) / (self.mass * v),
+            ],
+            [
+                -(a * f - b * r) / (YAW_INERTIA * v),
+                -(a * a_axle * f + b * b_axle * r) / (YAW_INERTIA * v),
+            ],
         ]
         matrix[1][1] -= (f + r) * (0.5 * TRACK) ** 2 / (YAW_INERTIA * v)
         return float(np.linalg.eigvals(np.array(matrix)).real.max())
@@ -97,24 +118,43 @@ def test_worked_figures_of_pacejka() -> None:
     assert PACEJKA.mass * ROUND_G - front == pytest.approx(7325.0, abs=0.6)
     assert PACEJKA.understeer == pytest.approx(0.0174, abs=5e-5)
     f, r = PACEJKA.front, PACEJKA.rear
-    margin = (PACEJKA.to_rear * r - PACEJKA.to_front * f) / (PACEJKA.wheelbase * (f + r))
+    margin = (PACEJKA.to_rear * r - PACEJKA.to_front * f) / (
+        PACEJKA.wheelbase * (f + r)
+    )
     assert margin == pytest.approx(0.0333, abs=5e-5)
 
 
 def test_worked_figures_of_wong() -> None:
     """Example 5.1: 0.0160 rad and 149 km/h. Half a digit each."""
-    assert WONG.understeer * ROUND_G / GRAVITY == pytest.approx(0.0160, abs=5e-5)
+    assert WONG.understeer * ROUND_G / GRAVITY == pytest.approx(
+        0.0160, abs=5e-5
+    )
     speed = sqrt(ROUND_G * WONG.wheelbase / 0.0160)
     assert 3.6 * speed == pytest.approx(149.0, abs=0.5)
 
 
 def low_car(track: SingleTrack, shear: tuple[float, float]) -> Car:
     """CG on the road, hard springs and tread, so much friction that nothing slides."""
-    car = evenly_driven(plain_car(mass=track.mass, cg_height=1e-3, track=TRACK, friction=30.0, area=0.0))
+    car = evenly_driven(
+        plain_car(
+            mass=track.mass,
+            cg_height=1e-3,
+            track=TRACK,
+            friction=30.0,
+            area=0.0,
+        )
+    )
     car = replace(car, wheelbase=track.wheelbase, front_share=track.front_share)
-    car = replace(car, yaw_inertia=YAW_INERTIA, pitch_inertia=YAW_INERTIA, roll_inertia=300.0)
+    car = replace(
+        car,
+        yaw_inertia=YAW_INERTIA,
+        pitch_inertia=YAW_INERTIA,
+        roll_inertia=300.0,
+    )
     tyre = replace(car.front.tyre, foundation=2e8)
-    front = replace(car.front, tyre=replace(tyre, shear_per_foundation=shear[0]))
+    front = replace(
+        car.front, tyre=replace(tyre, shear_per_foundation=shear[0])
+    )
     rear = replace(car.rear, tyre=replace(tyre, shear_per_foundation=shear[1]))
     return replace(car, front=front, rear=rear)
 
@@ -129,27 +169,42 @@ def matched(track: SingleTrack) -> tuple[Car, SingleTrack]:
     for _ in range(4):
         car = low_car(track, shear)
         b = Bench(car, SETUP, load_cases(venue(), speed=20.0))
-        wheels = b.forces(solve(car, SETUP, speed=20.0).answers[0, 0]["state"]).wheels
-        front, rear = -wheels.across_slope[:, BY_SIDESLIP].reshape(2, 2).sum(axis=1)
+        wheels = b.forces(
+            solve(car, SETUP, speed=20.0).answers[0, 0]["state"]
+        ).wheels
+        front, rear = (
+            -wheels.across_slope[:, BY_SIDESLIP].reshape(2, 2).sum(axis=1)
+        )
         shear = (shear[0] * track.front / front, shear[1] * track.rear / rear)
-    trails = wheels.aligning_slope[:, BY_SIDESLIP].reshape(2, 2).sum(axis=1) / (front, rear)
+    trails = wheels.aligning_slope[:, BY_SIDESLIP].reshape(2, 2).sum(axis=1) / (
+        front,
+        rear,
+    )
     assert (front, rear) == pytest.approx((track.front, track.rear), rel=1e-6)
-    return car, replace(track, trail_front=float(trails[0]), trail_rear=float(trails[1]))
+    return car, replace(
+        track, trail_front=float(trails[0]), trail_rear=float(trails[1])
+    )
 
 
 @pytest.mark.parametrize("track", [PACEJKA, WONG], ids=["Pacejka", "Wong"])
 @pytest.mark.parametrize("speed", [10.0, 20.0, 40.0])
-def test_steady_bend_is_the_single_tracks(track: SingleTrack, speed: float) -> None:
+def test_steady_bend_is_the_single_tracks(
+    track: SingleTrack, speed: float
+) -> None:
     """Steer and sideslip in a bend at 0.2 m/s2, to 5e-4 of the slip angles that make them up.
 
     The brush is that much below its stiffness at these slips, and the bend yaws the patches a little.
     """
     car, like = matched(track)
     bend = GENTLE / speed**2
-    state = solve(car, SETUP, speed=speed, path_curvature=bend).answers[0, 0]["state"]
+    state = solve(car, SETUP, speed=speed, path_curvature=bend).answers[0, 0][
+        "state"
+    ]
     front, rear = like.slip_angles(GENTLE)
     sideslip = like.wheelbase * like.front_share * bend - rear
-    assert state[STEER] == pytest.approx(like.wheelbase * bend + front - rear, abs=5e-4 * front)
+    assert state[STEER] == pytest.approx(
+        like.wheelbase * bend + front - rear, abs=5e-4 * front
+    )
     assert state[SIDESLIP] == pytest.approx(sideslip, abs=5e-4 * front)
 
 
@@ -158,12 +213,22 @@ def understeer(track: SingleTrack) -> tuple[float, float]:
     car, like = matched(track)
     lateral = np.array([0.1, 0.2])
     bend = lateral / 900.0
-    steer = solve(car, SETUP, speed=30.0, path_curvature=bend).answers[0]["state"][:, STEER]
-    found = float(np.diff(steer - like.wheelbase * bend)[0] / np.diff(lateral)[0] * GRAVITY)
+    steer = solve(car, SETUP, speed=30.0, path_curvature=bend).answers[0][
+        "state"
+    ][:, STEER]
+    found = float(
+        np.diff(steer - like.wheelbase * bend)[0]
+        / np.diff(lateral)[0]
+        * GRAVITY
+    )
     return found, found - (like.understeer - track.understeer)
 
 
-@pytest.mark.parametrize(("track", "published"), [(PACEJKA, 0.0174), (WONG, 0.0160)], ids=["Pacejka", "Wong"])
+@pytest.mark.parametrize(
+    ("track", "published"),
+    [(PACEJKA, 0.0174), (WONG, 0.0160)],
+    ids=["Pacejka", "Wong"],
+)
 def test_understeer_coefficient(track: SingleTrack, published: float) -> None:
     """The slope of steer over l / rho by the acceleration is K: 0.5 %, which the brush's own curve takes.
 
@@ -178,7 +243,9 @@ def test_characteristic_speed() -> None:
     """At sqrt(g l / K) the same bend takes twice the steer of a crawl: 1e-3."""
     car, like = matched(PACEJKA)
     speed, bend = sqrt(GRAVITY * like.wheelbase / like.understeer), 1e-4
-    steer = solve(car, SETUP, speed=speed, path_curvature=bend).answers[0, 0]["state"][STEER]
+    steer = solve(car, SETUP, speed=speed, path_curvature=bend).answers[0, 0][
+        "state"
+    ][STEER]
     assert steer == pytest.approx(2.0 * like.wheelbase * bend, rel=1e-3)
 
 
@@ -191,7 +258,11 @@ def test_critical_speed() -> None:
     critical = sqrt(GRAVITY * like.wheelbase / -like.understeer)
     shares = np.array([0.97, 1.5, 2.0])
     model, cases = Model(car), load_cases(venue(), speed=critical * shares)
-    growth = model.run(model.settings([SETUP]), cases, growth=True).answers["growth"][0]
+    growth = model.run(model.settings([SETUP]), cases, growth=True).answers[
+        "growth"
+    ][0]
     assert growth[0] == pytest.approx(0.0, abs=1e-3)
-    assert growth[1:] == pytest.approx([like.growth(critical * share) for share in shares[1:]], rel=0.01)
+    assert growth[1:] == pytest.approx(
+        [like.growth(critical * share) for share in shares[1:]], rel=0.01
+    )
     assert growth[1] > 0.1

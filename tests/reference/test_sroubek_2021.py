@@ -11,7 +11,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from setupopt.robust.road.profile import fitted_road, read_profile, roughness_index
+from setupopt.robust.road.profile import (
+    fitted_road,
+    read_profile,
+    roughness_index,
+)
 from setupopt.robust.road.spectrum import Tracks, class_letter
 
 DATA = Path(__file__).parent / "data" / "road_profile" / "profile_1.txt"
@@ -26,7 +30,10 @@ SEGMENTS = {
 def tracks(tmp_path_factory: pytest.TempPathFactory) -> Tracks:
     """The profile, by way of this project's own file format."""
     path = tmp_path_factory.mktemp("road") / "profile.csv"
-    rows = [f"{distance},{height * 1e3:.1f}" for distance, height in np.loadtxt(DATA)]
+    rows = [
+        f"{distance},{height * 1e3:.1f}"
+        for distance, height in np.loadtxt(DATA)
+    ]
     path.write_text("\n".join(["distance_m,height_mm", *rows]))
     return read_profile(path)
 

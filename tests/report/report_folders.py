@@ -24,7 +24,13 @@ def example(name: str, folder: Path) -> Path:
         shutil.copy(SETUPS / name / file, folder)
     venue = folder / "venue.toml"
     few = {"bore": "15", "bank": "4", "hill": "5"}[name]
-    venue.write_text(re.sub(r"(?m)^(roll_angles_deg.* step =) [\d.]+", rf"\1 {few}", venue.read_text()))
+    venue.write_text(
+        re.sub(
+            r"(?m)^(roll_angles_deg.* step =) [\d.]+",
+            rf"\1 {few}",
+            venue.read_text(),
+        )
+    )
     return folder
 
 
@@ -49,7 +55,9 @@ def mixed(folder: Path) -> Path:
 
 def _driven(folder: Path, speed: float) -> Path:
     venue = folder / "venue.toml"
-    text, count = re.subn(r"(?m)^speed_m_s = \d+$", f"speed_m_s = {speed}", venue.read_text())
+    text, count = re.subn(
+        r"(?m)^speed_m_s = \d+$", f"speed_m_s = {speed}", venue.read_text()
+    )
     assert count == 1
     venue.write_text(text)
     return folder
@@ -61,7 +69,11 @@ def parts(folder: Path) -> Path:
     venue = folder / "venue.toml"
     text = venue.read_text().replace('section = "circle"', 'section = "parts"')
     text = re.sub(r"(?m)^radius_mm.*\n", "", text)
-    text = re.sub(r"(?m)^roll_angles_deg.*$", "along_mm = { from = 500, to = 14000, step = 1500 }", text)
+    text = re.sub(
+        r"(?m)^roll_angles_deg.*$",
+        "along_mm = { from = 500, to = 14000, step = 1500 }",
+        text,
+    )
     pieces = (
         "[[section.part]]\nwidth_mm = 4000\n\n[[section.part]]\nradius_mm = 8000\nsweep_deg = 60\n\n"
         "[[section.part]]\nwidth_mm = 3000\n\n"
@@ -75,9 +87,13 @@ def bare(folder: Path) -> Path:
     example("bank", folder)
     car = folder / "car.toml"
     parts = re.split(r"(?m)^(?=\[)", car.read_text())
-    kept = "".join(part for part in parts if not part.startswith("[[air.element]]"))
+    kept = "".join(
+        part for part in parts if not part.startswith("[[air.element]]")
+    )
     kept = re.sub(r"(?m)^\[air\]$", "[air]\nelement = []", kept, count=1)
-    car.write_text(re.sub(r'(?m)^name = ".*"$', f"name = '{EVIL}'", kept, count=1))
+    car.write_text(
+        re.sub(r'(?m)^name = ".*"$', f"name = '{EVIL}'", kept, count=1)
+    )
     return folder
 
 

@@ -29,13 +29,17 @@ def bore() -> Project:
 
 def on(project: Project, section: Section) -> Project:
     """The project on a section of parts."""
-    return replace(project, venue=replace(project.venue, section="parts", profile=section))
+    return replace(
+        project, venue=replace(project.venue, section="parts", profile=section)
+    )
 
 
 def words(project: Project) -> str:
     """All texts of its picture."""
     svg = assessment_svg(assess(project))
-    texts = (e for e in ElementTree.fromstring(svg).iter() if e.tag.endswith("text"))
+    texts = (
+        e for e in ElementTree.fromstring(svg).iter() if e.tag.endswith("text")
+    )
     return "\n".join("".join(e.itertext()) for e in texts)
 
 
@@ -55,7 +59,10 @@ def test_it_says_what_it_shows(bore: Project) -> None:
 
 def test_lost_cases_are_marked(bore: Project) -> None:
     """At walking pace the car falls off the wall."""
-    slow = replace(bore, venue=replace(bore.venue, sweep=replace(bore.venue.sweep, speed=5.0)))
+    slow = replace(
+        bore,
+        venue=replace(bore.venue, sweep=replace(bore.venue.sweep, speed=5.0)),
+    )
     assert "contact lost" in words(slow)
 
 
@@ -64,7 +71,9 @@ def test_section_of_parts_is_drawn_along_itself(bore: Project) -> None:
     told = words(on(bore, PARTS))
     assert "along the section mm" in told and "curvature 1/m" in told
     assert "points off mm" not in told
-    assert "points off mm" in words(on(bore, replace(PARTS, readings=((1.0, 0.002), (2.0, -0.001)))))
+    assert "points off mm" in words(
+        on(bore, replace(PARTS, readings=((1.0, 0.002), (2.0, -0.001))))
+    )
 
 
 def test_same_assessment_same_bytes(bore: Project) -> None:

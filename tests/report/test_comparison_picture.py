@@ -33,12 +33,19 @@ def bore() -> Project:
 
 def judged(project: Project, floor: float | None = None) -> JudgedComparison:
     """Every body with today's setup."""
-    return JudgedComparison(compare(project, options=ComparisonOptions(as_is=True)), True, 2, floor)
+    return JudgedComparison(
+        compare(project, options=ComparisonOptions(as_is=True)), True, 2, floor
+    )
 
 
 def slowed(project: Project) -> Project:
     """The same bore at a speed at which contact is lost."""
-    return replace(project, venue=replace(project.venue, sweep=replace(project.venue.sweep, speed=44.0)))
+    return replace(
+        project,
+        venue=replace(
+            project.venue, sweep=replace(project.venue.sweep, speed=44.0)
+        ),
+    )
 
 
 @pytest.fixture(scope="module")
@@ -49,7 +56,11 @@ def found(bore: Project) -> JudgedComparison:
 
 def words(svg: str) -> list[str]:
     """All texts of a picture."""
-    return ["".join(e.itertext()) for e in ElementTree.fromstring(svg).iter() if e.tag.endswith("text")]
+    return [
+        "".join(e.itertext())
+        for e in ElementTree.fromstring(svg).iter()
+        if e.tag.endswith("text")
+    ]
 
 
 def hatches(svg: str) -> int:
@@ -59,7 +70,12 @@ def hatches(svg: str) -> int:
 
 def frames(svg: str) -> int:
     """Heavy dark rectangles without a filling, the legend's own among them."""
-    return len(re.findall(r"fill: ?(?:none|#ffffff); stroke: ?#1d2b3a; stroke-width: ?1.8", svg))
+    return len(
+        re.findall(
+            r"fill: ?(?:none|#ffffff); stroke: ?#1d2b3a; stroke-width: ?1.8",
+            svg,
+        )
+    )
 
 
 def many(project: Project, count: int) -> Project:
@@ -68,14 +84,22 @@ def many(project: Project, count: int) -> Project:
 
     def body(number: int) -> Body:
         elements = tuple(
-            replace(e, free_area=e.free_area * (1.0 + 1e-4 * number), ground_area=e.ground_area)
+            replace(
+                e,
+                free_area=e.free_area * (1.0 + 1e-4 * number),
+                ground_area=e.ground_area,
+            )
             for e in air.elements
         )
         return Body(
-            f"{number:02d} another floor of a long name".ljust(40, "x"), replace(air, elements=elements), ()
+            f"{number:02d} another floor of a long name".ljust(40, "x"),
+            replace(air, elements=elements),
+            (),
         )
 
-    return replace(project, bodies=tuple(body(number) for number in range(1, count)))
+    return replace(
+        project, bodies=tuple(body(number) for number in range(1, count))
+    )
 
 
 # ---- picture -----------------------------------------------------------------------------------------------
@@ -89,8 +113,14 @@ def test_every_margin_is_printed_in_its_cell(found: JudgedComparison) -> None:
         for margin in (line.contender.margin, *line.contender.by_attitude):
             assert f"{margin:.3f}" in told
     heads = "".join(told).replace(" ", "")
-    assert all(attitude.name.replace(" ", "") in heads for attitude in found.project.venue.attitudes)
-    assert "nowhere best" in told and "by the model; no clearance to drive" in " ".join(told)
+    assert all(
+        attitude.name.replace(" ", "") in heads
+        for attitude in found.project.venue.attitudes
+    )
+    assert (
+        "nowhere best" in told
+        and "by the model; no clearance to drive" in " ".join(told)
+    )
 
 
 def test_the_best_of_every_attitude_is_framed(found: JudgedComparison) -> None:
@@ -99,7 +129,9 @@ def test_the_best_of_every_attitude_is_framed(found: JudgedComparison) -> None:
     assert frames(comparison_svg(found)) == bests + 1
 
 
-def test_lost_contact_is_hatched_and_named(bore: Project, found: JudgedComparison) -> None:
+def test_lost_contact_is_hatched_and_named(
+    bore: Project, found: JudgedComparison
+) -> None:
     """A hatch behind the cells, its sign beside them, and a word; none where contact is kept everywhere."""
     lost = comparison_svg(judged(slowed(bore)))
     kept = comparison_svg(found)
@@ -110,7 +142,9 @@ def test_lost_contact_is_hatched_and_named(bore: Project, found: JudgedCompariso
 
 def test_all_lost_is_a_picture_too(bore: Project) -> None:
     """At walking pace nothing holds inverted: no margin at all to make a scale of."""
-    slow = replace(bore.venue, sweep=replace(bore.venue.sweep, speed=5.0, start=3.0))
+    slow = replace(
+        bore.venue, sweep=replace(bore.venue.sweep, speed=5.0, start=3.0)
+    )
     told = words(comparison_svg(judged(replace(bore, venue=slow))))
     assert told.count("lost") == 3 * (1 + len(bore.venue.attitudes))
 
@@ -118,20 +152,32 @@ def test_all_lost_is_a_picture_too(bore: Project) -> None:
 def test_forty_rows_of_long_names_fit(bore: Project) -> None:
     """Every row is there, and rows are no closer than their letters are high."""
     svg = comparison_svg(judged(many(bore, 40)))
-    assert sum(word.startswith(tuple(f"{n}  " for n in range(1, 41))) for word in words(svg)) == 40
+    assert (
+        sum(
+            word.startswith(tuple(f"{n}  " for n in range(1, 41)))
+            for word in words(svg)
+        )
+        == 40
+    )
     height = float(re.search(r'height="([\d.]+)pt"', svg)[1])  # type: ignore[index]
     assert 40 * 12.0 < height < 1200.0  # letters of 8 points, and one page
 
 
 def test_any_name_is_shown_as_it_is_typed(bore: Project) -> None:
     """Letters that mean something to formulas or to XML."""
-    odd = replace(bore, car=replace(bore.car, name=ODD), setup=replace(bore.setup, name=ODD))
+    odd = replace(
+        bore,
+        car=replace(bore.car, name=ODD),
+        setup=replace(bore.setup, name=ODD),
+    )
     told = words(comparison_svg(judged(odd)))
     assert any(word.startswith(ODD) for word in told)
     assert any(word.endswith(ODD) for word in told)
 
 
-def test_the_same_comparison_gives_the_same_bytes(found: JudgedComparison) -> None:
+def test_the_same_comparison_gives_the_same_bytes(
+    found: JudgedComparison,
+) -> None:
     """No date, no random names."""
     assert comparison_svg(found) == comparison_svg(found)
 
@@ -140,14 +186,24 @@ def test_the_same_comparison_gives_the_same_bytes(found: JudgedComparison) -> No
 
 
 @pytest.mark.parametrize("width", [80, 160])
-def test_texts_keep_to_their_width_and_say_what_is_lost(bore: Project, width: int) -> None:
+def test_texts_keep_to_their_width_and_say_what_is_lost(
+    bore: Project, width: int
+) -> None:
     """Forty bodies, some of which lose contact: no line too long, every body, every reason."""
     lost = judged(slowed(many(bore, 40)), 0.1)
     told = text(lost, width)
     assert max(map(len, told.splitlines())) <= width
     assert "CONTACT LOST" in told and ": FAIL" in told and "nowhere" in told
-    reasons = told[told.index("Why each loses") : told.index("Worst margin of every")]
-    assert sum(line.startswith("  ") and line[2:4].strip().isdigit() for line in reasons.splitlines()) == 39
+    reasons = told[
+        told.index("Why each loses") : told.index("Worst margin of every")
+    ]
+    assert (
+        sum(
+            line.startswith("  ") and line[2:4].strip().isdigit()
+            for line in reasons.splitlines()
+        )
+        == 39
+    )
 
 
 def test_reasons_are_told_in_words(found: JudgedComparison) -> None:
@@ -155,11 +211,20 @@ def test_reasons_are_told_in_words(found: JudgedComparison) -> None:
     told = " ".join(text(found, 160).split())
     for line in found.lines[1:]:
         reason = line.reason
-        assert reason is not None and reason.more is not None and reason.behind is not None
+        assert (
+            reason is not None
+            and reason.more is not None
+            and reason.behind is not None
+        )
         wanted = f"{reason.more:.3f} more to the {reason.cause} at {reason.roll_angle_deg:g} deg"
-        assert f"{wanted}, {reason.attitude}, {reason.behind:.3f} behind in all" in told
+        assert (
+            f"{wanted}, {reason.attitude}, {reason.behind:.3f} behind in all"
+            in told
+        )
     for line in found.lines:
-        for margin, best in zip(line.contender.by_attitude, line.is_best, strict=True):
+        for margin, best in zip(
+            line.contender.by_attitude, line.is_best, strict=True
+        ):
             assert (f" {margin:.3f}*" in told) >= best
 
 
@@ -169,7 +234,11 @@ def test_csv_has_a_row_for_every_pair_and_no_formula(bore: Project) -> None:
     rows = list(csv.DictReader(io.StringIO(odd.csv_text())))
     assert len(rows) == 3 * len(bore.venue.attitudes)
     assert {row["setup"] for row in rows} == {"'=1+1"}
-    margins = [margin for line in odd.lines for margin in line.contender.by_attitude.tolist()]
+    margins = [
+        margin
+        for line in odd.lines
+        for margin in line.contender.by_attitude.tolist()
+    ]
     read = [float(row["margin"] or "-inf") for row in rows]
     assert read == margins
     assert {row["nowhere_best"] for row in rows} <= {"true", "false"}

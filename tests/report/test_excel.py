@@ -24,7 +24,9 @@ def test_numbers_are_numbers_and_text_is_text() -> None:
     read = pd.read_excel(BytesIO(made), engine="calamine")
     assert list(read.columns) == ["name", "load_fl_N", "contact"]
     assert read["name"].tolist() == ["=1+1", "@SUM(A1)", "http://x.example"]
-    assert read["load_fl_N"].tolist() == pytest.approx([12.5, float("nan"), -1e-3], nan_ok=True)
+    assert read["load_fl_N"].tolist() == pytest.approx(
+        [12.5, float("nan"), -1e-3], nan_ok=True
+    )
     assert read["contact"].tolist() == [True, False, True]
     with zipfile.ZipFile(BytesIO(made)) as parts:
         sheet = parts.read("xl/worksheets/sheet1.xml").decode()
@@ -42,10 +44,14 @@ def test_commands_write_them_beside_their_tables(tmp_path: Path) -> None:
     folder = example("hill", tmp_path / "hill")
     out = tmp_path / "out"
     for more, suffixes in (((), {".csv"}), (("--excel",), {".csv", ".xlsx"})):
-        done = CliRunner().invoke(group, ["assess", str(folder), "--out", str(out), "--quiet", *more])
+        done = CliRunner().invoke(
+            group, ["assess", str(folder), "--out", str(out), "--quiet", *more]
+        )
         assert done.exit_code in (0, 1), done.output
         assert {path.suffix for path in out.glob("cases.*")} == suffixes
     table = pd.read_csv(out / "cases.csv")
     book = pd.read_excel(out / "cases.xlsx", engine="calamine")
     assert list(book.columns) == list(table.columns) and len(book) == len(table)
-    assert book["margin"].tolist() == pytest.approx(table["margin"].tolist(), rel=1e-14)
+    assert book["margin"].tolist() == pytest.approx(
+        table["margin"].tolist(), rel=1e-14
+    )

@@ -25,13 +25,19 @@ def fit() -> AirFit:
 
 def words(svg: str) -> list[str]:
     """All text of a picture, in its order."""
-    return ["".join(e.itertext()) for e in ElementTree.fromstring(svg).iter() if e.tag.endswith("text")]
+    return [
+        "".join(e.itertext())
+        for e in ElementTree.fromstring(svg).iter()
+        if e.tag.endswith("text")
+    ]
 
 
 def test_it_is_the_same_every_time(fit: AirFit) -> None:
     """Byte for byte, and valid, whatever the body is called."""
     assert picture(fit) == picture(fit)
-    assert 'Body "low <drag> & $x$" fitted to 12 measured rows' in words(picture(fit))
+    assert 'Body "low <drag> & $x$" fitted to 12 measured rows' in words(
+        picture(fit)
+    )
 
 
 def test_a_wrong_reading_carries_its_line(fit: AirFit) -> None:
@@ -53,8 +59,12 @@ def test_the_curve_is_the_fitted_body_s(fit: AirFit) -> None:
     along, curve = _plain_curve(fit, 0)
     still = attitudes(along.size, body_roll=0.0, yaw=0.0, curvature=0.0)
     rake = np.median(fit.rows.rear_ride - fit.rows.front_ride)
-    rows = replace(still, front_ride=along - 0.5 * rake, rear_ride=along + 0.5 * rake)
-    assert curve == pytest.approx(measured(replace(SMALL, air=fit.air), rows).areas[:, 0], rel=1e-6)
+    rows = replace(
+        still, front_ride=along - 0.5 * rake, rear_ride=along + 0.5 * rake
+    )
+    assert curve == pytest.approx(
+        measured(replace(SMALL, air=fit.air), rows).areas[:, 0], rel=1e-6
+    )
 
 
 def test_an_axle_that_was_not_measured_says_so() -> None:

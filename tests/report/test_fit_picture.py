@@ -22,7 +22,9 @@ def fitted(path: Path, keep: tuple[str, ...] = QUANTITIES) -> TyreFit:
     values = noisy(answers(Invented(), ROWS), 1)
     values[12, 0] += 0.01
     rig = Rig(radius=0.28, tread_width=0.23)
-    return fit_tyre(read_tyre_table(write(path / "t.csv", ROWS, values, keep), rig), rig)
+    return fit_tyre(
+        read_tyre_table(write(path / "t.csv", ROWS, values, keep), rig), rig
+    )
 
 
 @pytest.fixture(scope="module")
@@ -46,15 +48,22 @@ def test_every_quantity_and_the_slipped_gauge(fit: TyreFit) -> None:
     found = words(picture(fit, "slick"))
     assert [found.count(key) for key in QUANTITIES[:5]] == [1] * 5
     assert found.count("14") == 2
-    assert 'Tyre "slick" fitted to t.csv' in [word.replace("&quot;", '"') for word in found]
+    assert 'Tyre "slick" fitted to t.csv' in [
+        word.replace("&quot;", '"') for word in found
+    ]
 
 
 def test_only_what_was_measured(tmp_path: Path) -> None:
     """One column alone still has room for its signs; matplotlib would warn of a layout that fails."""
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        found = words(picture(fitted(tmp_path, QUANTITIES[:1]), "a $name_of$ no make"))
-    assert [found.count(key) for key in QUANTITIES] == [1, *[0] * (len(QUANTITIES) - 1)]
+        found = words(
+            picture(fitted(tmp_path, QUANTITIES[:1]), "a $name_of$ no make")
+        )
+    assert [found.count(key) for key in QUANTITIES] == [
+        1,
+        *[0] * (len(QUANTITIES) - 1),
+    ]
     assert "upright" in found
     assert any("$name_of$" in word for word in found)
 

@@ -19,7 +19,17 @@ from setupopt.project import load
 
 from . import report_folders as folders
 
-NAMES = ("bore", "bank", "hill", "lost", "bare", "twisted", "proposed", "mixed", "parts")
+NAMES = (
+    "bore",
+    "bank",
+    "hill",
+    "lost",
+    "bare",
+    "twisted",
+    "proposed",
+    "mixed",
+    "parts",
+)
 HELD = tuple(name for name in NAMES if name not in ("lost", "mixed"))
 POINT = 96 / 72  # CSS pixels
 WHEELS = ("fl", "fr", "rl", "rr")
@@ -42,8 +52,14 @@ class Pages(dict[str, Path]):
 
     def __missing__(self, name: str) -> Path:
         make = getattr(folders, name, None)
-        folder = make(self.home / name) if make else folders.example(name, self.home / name)
-        (folder / "answer.json").write_text(json.dumps(answered("report", str(folder))))
+        folder = (
+            make(self.home / name)
+            if make
+            else folders.example(name, self.home / name)
+        )
+        (folder / "answer.json").write_text(
+            json.dumps(answered("report", str(folder)))
+        )
         self[name] = folder
         return folder
 
@@ -83,7 +99,9 @@ def cells(browser: Browser, table: str) -> list[list[str]]:
 
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("width", [1280, 390])
-def test_opens_without_complaint_and_fits(pages: Pages, browser: Browser, name: str, width: int) -> None:
+def test_opens_without_complaint_and_fits(
+    pages: Pages, browser: Browser, name: str, width: int
+) -> None:
     """Nothing on the console, nothing asked for but the file itself, no element wider than the window."""
     page = pages[name] / "report.html"
     browser.open(page, width)
@@ -96,21 +114,28 @@ def test_text_of_the_user_stays_text(pages: Pages, browser: Browser) -> None:
     """A car or a setup called as a script is shown so, and no script is in the page."""
     for name, place in (("bare", ".what"), ("proposed", ".verdict")):
         browser.open(pages[name] / "report.html", 1280)
-        assert folders.EVIL in browser.run("return document.querySelector(arguments[0]).textContent", place)
+        assert folders.EVIL in browser.run(
+            "return document.querySelector(arguments[0]).textContent", place
+        )
         assert browser.run("return document.scripts.length") == 0
 
 
 def test_no_two_elements_share_a_name(pages: Pages, browser: Browser) -> None:
     """Pictures stand in one page: a name that comes twice would draw one with the other's parts."""
     browser.open(pages["proposed"] / "report.html", 1280)
-    names = browser.run("return [...document.querySelectorAll('[id]')].map(e => e.id)")
+    names = browser.run(
+        "return [...document.querySelectorAll('[id]')].map(e => e.id)"
+    )
     assert len(names) == len(set(names)) > 100
 
 
 def luminance(colour: str) -> float:
     """Relative luminance of rgb(...) as WCAG 2.1 defines it."""
     shares = [int(part) / 255 for part in re.findall(r"\d+", colour)[:3]]
-    linear = [s / 12.92 if s <= 0.04045 else ((s + 0.055) / 1.055) ** 2.4 for s in shares]
+    linear = [
+        s / 12.92 if s <= 0.04045 else ((s + 0.055) / 1.055) ** 2.4
+        for s in shares
+    ]
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
@@ -165,7 +190,9 @@ def test_prints_well(pages: Pages, browser: Browser, name: str) -> None:
 
 
 @pytest.mark.parametrize("name", PRINTED)
-def test_no_row_of_a_table_is_cut(pages: Pages, browser: Browser, name: str) -> None:
+def test_no_row_of_a_table_is_cut(
+    pages: Pages, browser: Browser, name: str
+) -> None:
     """A mark at the beginning and the end of every cell: those of a row are printed on the same page."""
     browser.open(pages[name] / "report.html", 1280)
     browser.run("""document.querySelectorAll('tbody tr').forEach((row, i) => [...row.cells].forEach(cell => {
@@ -174,9 +201,15 @@ def test_no_row_of_a_table_is_cut(pages: Pages, browser: Browser, name: str) -> 
     rows: dict[str, set[int]] = {}
     with pdfplumber.open(browser.pdf()) as pdf:
         for number, page in enumerate(pdf.pages):
-            for row in re.findall(r"q\d+q", "".join(char["text"] for char in page.chars)):
+            for row in re.findall(
+                r"q\d+q", "".join(char["text"] for char in page.chars)
+            ):
                 rows.setdefault(row, set()).add(number)
-    assert len(rows) == browser.run("return document.querySelectorAll('tbody tr').length") > 50
+    assert (
+        len(rows)
+        == browser.run("return document.querySelectorAll('tbody tr').length")
+        > 50
+    )
     assert {row: on for row, on in rows.items() if len(on) > 1} == {}
 
 
@@ -196,28 +229,58 @@ def without(margin: float | None) -> str:
 
 
 @pytest.mark.parametrize("name", HELD)
-def test_numbers_are_those_of_assess(pages: Pages, browser: Browser, name: str) -> None:
+def test_numbers_are_those_of_assess(
+    pages: Pages, browser: Browser, name: str
+) -> None:
     """Worst margin, wheels, losses, every roll angle: to the digits shown, what `assess --json` answers."""
     browser.open(pages[name] / "report.html", 1280)
-    part = f'#worst [data-role="{"proposed" if name == "proposed" else "today"}"]'
-    told = answered("assess", str(pages[name]), *(["--setup", "proposed.toml"] if name == "proposed" else []))
+    part = (
+        f'#worst [data-role="{"proposed" if name == "proposed" else "today"}"]'
+    )
+    told = answered(
+        "assess",
+        str(pages[name]),
+        *(["--setup", "proposed.toml"] if name == "proposed" else []),
+    )
     worst = told["worst"]
-    assert cells(browser, ".verdict")[0][-1].startswith(shown(worst["margin"], 3))
+    assert cells(browser, ".verdict")[0][-1].startswith(
+        shown(worst["margin"], 3)
+    )
     wheels = {row[0]: row[1:] for row in cells(browser, f"{part} .wheels")}
-    sliding = worst["margin"] < 0.0  # its wheels are those of a car on more friction: shown, with a note
-    said = browser.run("return document.querySelector(arguments[0]).textContent", part)
-    assert ("of the trim with the least friction that holds it" in said) == sliding
+    sliding = (
+        worst["margin"] < 0.0
+    )  # its wheels are those of a car on more friction: shown, with a note
+    said = browser.run(
+        "return document.querySelector(arguments[0]).textContent", part
+    )
+    assert (
+        "of the trim with the least friction that holds it" in said
+    ) == sliding
     for head, key, unit, digits in () if sliding else (
         ("load N", "load", "N", 0), ("grip it can give N", "grip", "N", 0),
         ("inclination to the surface deg", "inclination", "deg", 2), ("patch area mm2", "patch", "mm2", 0),
     ):  # fmt: skip
-        assert wheels[head] == [shown(worst[f"{key}_{wheel}_{unit}"], digits) for wheel in WHEELS]
+        assert wheels[head] == [
+            shown(worst[f"{key}_{wheel}_{unit}"], digits) for wheel in WHEELS
+        ]
     losses = {row[0]: row[1] for row in cells(browser, f"{part} .losses")}
-    acting = {loss["cause"]: loss["margin_without"] for loss in told["losses"] if loss["in_case"]}
-    assert losses == {cause: without(margin) for cause, margin in acting.items()}
+    acting = {
+        loss["cause"]: loss["margin_without"]
+        for loss in told["losses"]
+        if loss["in_case"]
+    }
+    assert losses == {
+        cause: without(margin) for cause, margin in acting.items()
+    }
     if len(told["by_angle"]) <= 37:
-        rows = [(row[0].split()[0], row[-1].split()[0]) for row in cells(browser, ".angles")]
-        assert rows == [(f"{a['roll_angle_deg']:g}", shown(a["margin"], 3)) for a in told["by_angle"]]
+        rows = [
+            (row[0].split()[0], row[-1].split()[0])
+            for row in cells(browser, ".angles")
+        ]
+        assert rows == [
+            (f"{a['roll_angle_deg']:g}", shown(a["margin"], 3))
+            for a in told["by_angle"]
+        ]
 
 
 def test_gaps_are_those_of_assess(pages: Pages, browser: Browser) -> None:
@@ -227,12 +290,22 @@ def test_gaps_are_those_of_assess(pages: Pages, browser: Browser) -> None:
         worst = answer_of(pages[name])["today"]["assessment"]["worst"]
         gaps = {row[1]: row[2].split()[0] for row in cells(browser, ".gaps")}
         for axle in ("front", "rear"):
-            assert gaps.pop(f"floor line, {axle} ride-height station") == shown(worst[f"{axle}_gap_mm"], 1)
-        points = [float(gap) for where, gap in gaps.items() if not where.endswith(", middle")]
-        assert min(points) == pytest.approx(worst["least_clearance_mm"], abs=0.051)
+            assert gaps.pop(f"floor line, {axle} ride-height station") == shown(
+                worst[f"{axle}_gap_mm"], 1
+            )
+        points = [
+            float(gap)
+            for where, gap in gaps.items()
+            if not where.endswith(", middle")
+        ]
+        assert min(points) == pytest.approx(
+            worst["least_clearance_mm"], abs=0.051
+        )
 
 
-def test_every_lost_case_is_shown_as_lost(pages: Pages, browser: Browser) -> None:
+def test_every_lost_case_is_shown_as_lost(
+    pages: Pages, browser: Browser
+) -> None:
     """In the verdict, in a table that adds up to all of them, at its angles, and in place of the patches."""
     browser.open(pages["lost"] / "report.html", 1280)
     told = answer_of(pages["lost"])["today"]["assessment"]
@@ -241,11 +314,25 @@ def test_every_lost_case_is_shown_as_lost(pages: Pages, browser: Browser) -> Non
     assert sum(counts) == told["contact_lost"] > 20
     rows = {row[0]: row[1] for row in cells(browser, ".angles")}
     for one in told["by_angle"]:
-        assert rows[f"{one['roll_angle_deg']:g}"].startswith("CONTACT LOST") == (one["margin"] is None)
+        assert rows[f"{one['roll_angle_deg']:g}"].startswith(
+            "CONTACT LOST"
+        ) == (one["margin"] is None)
     for place in ("#worst", "#standing", "#patches"):
-        assert "CONTACT LOST" in browser.run("return document.querySelector(arguments[0]).textContent", place)
-    assert browser.run("return document.querySelectorAll('.drawing .patch, #patches svg, .gaps').length") == 0
-    assert browser.run("return document.querySelectorAll('.drawing .wheel:not(.lost)').length") == 0
+        assert "CONTACT LOST" in browser.run(
+            "return document.querySelector(arguments[0]).textContent", place
+        )
+    assert (
+        browser.run(
+            "return document.querySelectorAll('.drawing .patch, #patches svg, .gaps').length"
+        )
+        == 0
+    )
+    assert (
+        browser.run(
+            "return document.querySelectorAll('.drawing .wheel:not(.lost)').length"
+        )
+        == 0
+    )
 
 
 # ---- it is drawn to scale ----------------------------------------------------------------------------------
@@ -273,7 +360,9 @@ _POINTS = """
 
 
 @pytest.mark.parametrize("width", [1280, 390])
-def test_section_is_drawn_to_scale(pages: Pages, browser: Browser, width: int) -> None:
+def test_section_is_drawn_to_scale(
+    pages: Pages, browser: Browser, width: int
+) -> None:
     """Radius over track, from the files, on the screen: 8000 / 1560 and 8000 / 1500; a circle stays round."""
     browser.open(pages["bore"] / "report.html", width)
     places = browser.run(_PLACES, ".drawing.section", ".outline, .wheel")
@@ -289,9 +378,16 @@ def test_car_stands_at_its_roll_angle(pages: Pages, browser: Browser) -> None:
     """Seen from behind the car climbs on the left: from the middle it is seen at the worst roll angle."""
     browser.open(pages["bore"] / "report.html", 1280)
     places = browser.run(_PLACES, ".drawing.section", ".outline, .wheel")
-    middle = [sum(places[wheel][i] for wheel in WHEELS) / 4 - places["outline"][i] for i in (0, 1)]
-    roll = answer_of(pages["bore"])["today"]["assessment"]["worst"]["roll_angle_deg"]
-    assert math.degrees(math.atan2(-middle[0], middle[1])) == pytest.approx(roll, abs=1.0)
+    middle = [
+        sum(places[wheel][i] for wheel in WHEELS) / 4 - places["outline"][i]
+        for i in (0, 1)
+    ]
+    roll = answer_of(pages["bore"])["today"]["assessment"]["worst"][
+        "roll_angle_deg"
+    ]
+    assert math.degrees(math.atan2(-middle[0], middle[1])) == pytest.approx(
+        roll, abs=1.0
+    )
 
 
 def test_wheels_touch_the_outline(pages: Pages, browser: Browser) -> None:
@@ -306,10 +402,19 @@ def test_wheels_touch_the_outline(pages: Pages, browser: Browser) -> None:
     for wheel in WHEELS:
         axle = "front" if wheel[0] == "f" else "rear"
         tyre = getattr(project.car, axle).tyre
-        stiffness = tyre.foundation + tyre.foundation_per_pressure * getattr(project.setup, axle).pressure
+        stiffness = (
+            tyre.foundation
+            + tyre.foundation_per_pressure
+            * getattr(project.setup, axle).pressure
+        )
         depth = 1e6 * told["peak_pressure_kPa"][wheel] / stiffness
-        deepest = max(math.hypot(x, y + 8000.0) for x, y in points[wheel]) - 8000.0
-        carcass = tyre.carcass + tyre.carcass_per_pressure * getattr(project.setup, axle).pressure
+        deepest = (
+            max(math.hypot(x, y + 8000.0) for x, y in points[wheel]) - 8000.0
+        )
+        carcass = (
+            tyre.carcass
+            + tyre.carcass_per_pressure * getattr(project.setup, axle).pressure
+        )
         given = 1e3 * told["assessment"]["worst"][f"load_{wheel}_N"] / carcass
         assert deepest == pytest.approx(depth + given, abs=0.1), wheel
 
@@ -322,29 +427,50 @@ def test_near_drawings_are_to_scale(pages: Pages, browser: Browser) -> None:
             figure = f"#standing .near figure:nth-of-type({place + 2})"
             wheels = browser.run(_PLACES, f"{figure} svg", f".wheel.{axle}")
             names = sorted(wheels)
-            sideslip = answer_of(pages[name])["today"]["assessment"]["worst"]["sideslip_deg"]
-            heading = math.radians((8.0 if name == "twisted" else 0.0) - sideslip)
-            pixels = abs(wheels[names[0]][0] - wheels[names[1]][0]) / (track * math.cos(heading))
+            sideslip = answer_of(pages[name])["today"]["assessment"]["worst"][
+                "sideslip_deg"
+            ]
+            heading = math.radians(
+                (8.0 if name == "twisted" else 0.0) - sideslip
+            )
+            pixels = abs(wheels[names[0]][0] - wheels[names[1]][0]) / (
+                track * math.cos(heading)
+            )
             gaps = browser.run(_PLACES, f"{figure} svg", ".gap[data-name]")
-            table = {row[0]: row[2].split()[0] for row in cells(browser, f"{figure} + .gaps")}
+            table = {
+                row[0]: row[2].split()[0]
+                for row in cells(browser, f"{figure} + .gaps")
+            }
             assert gaps.keys() == table.keys()
             for letter, (_, _, _, height) in gaps.items():
-                assert height / pixels == pytest.approx(float(table[letter]), rel=2e-3, abs=0.1)
+                assert height / pixels == pytest.approx(
+                    float(table[letter]), rel=2e-3, abs=0.1
+                )
 
 
-def test_car_from_above_is_drawn_crabbed(pages: Pages, browser: Browser) -> None:
+def test_car_from_above_is_drawn_crabbed(
+    pages: Pages, browser: Browser
+) -> None:
     """The middles of the axles lie at the sideslip to the travel, which is level; the label says it."""
     for name in ("bore", "twisted"):
         browser.open(pages[name] / "report.html", 1280)
         figure = "#standing .near figure:nth-of-type(1)"
         wheels = browser.run(_PLACES, f"{figure} svg", ".wheel")
         front, rear = (
-            [sum(wheels[f"{axle}{side}"][i] for side in "lr") / 2 for i in (0, 1)] for axle in "fr"
+            [
+                sum(wheels[f"{axle}{side}"][i] for side in "lr") / 2
+                for i in (0, 1)
+            ]
+            for axle in "fr"
         )
         worst = answer_of(pages[name])["today"]["assessment"]["worst"]
-        turned = math.degrees(math.atan2(front[1] - rear[1], front[0] - rear[0]))
+        turned = math.degrees(
+            math.atan2(front[1] - rear[1], front[0] - rear[0])
+        )
         # Down on the screen is to the right of the travel: the nose points there where sideslip is positive.
         assert turned == pytest.approx(worst["sideslip_deg"], abs=0.05)
-        words = browser.run("return document.querySelector(arguments[0]).textContent", figure)
+        words = browser.run(
+            "return document.querySelector(arguments[0]).textContent", figure
+        )
         assert f"sideslip {shown(worst['sideslip_deg'], 1)} deg" in words
         assert f"steer {shown(worst['steer_deg'], 1)} deg" in words

@@ -31,7 +31,13 @@ def test_pressure_adds_up_to_the_load(slant: float, across: float) -> None:
     patch = replace(PATCH, slant=slant, across=across)
     load, area = summed(patch)
     n, _, s0, _, _ = contact(
-        patch.depth, slant, patch.along, across, patch.half_width, patch.foundation, np.zeros(5)
+        patch.depth,
+        slant,
+        patch.along,
+        across,
+        patch.half_width,
+        patch.foundation,
+        np.zeros(5),
     )
     assert load == pytest.approx(n, rel=2e-4)
     assert area == pytest.approx(s0 / patch.foundation, rel=2e-3)
@@ -40,7 +46,9 @@ def test_pressure_adds_up_to_the_load(slant: float, across: float) -> None:
 def test_a_patch_inside_the_tread_is_johnsons_ellipse() -> None:
     """Johnson 1985, section 4.3: load and area; the highest pressure is k d; half length sqrt(2 d r)."""
     upright = replace(PATCH, slant=0.0)
-    assert summed(upright) == pytest.approx(patch_in_tread(0.006, 0.33, 1.5, 2e7), rel=1e-3)
+    assert summed(upright) == pytest.approx(
+        patch_in_tread(0.006, 0.33, 1.5, 2e7), rel=1e-3
+    )
     assert upright.peak == pytest.approx(2e7 * 0.006)
     assert upright.half_length == pytest.approx(math.sqrt(2.0 * 0.006 * 0.33))
 
@@ -49,7 +57,12 @@ def test_the_scale_reaches_over_every_wheel() -> None:
     """A common top in plain numbers, neither under the highest pressure nor far over it."""
     for depth in (1e-5, 0.0013, 0.006, 0.0125, 0.02):
         peak = replace(PATCH, depth=depth, slant=0.0).peak
-        top = highest([replace(PATCH, depth=depth, slant=0.0), replace(PATCH, depth=0.5 * depth, slant=0.0)])
+        top = highest(
+            [
+                replace(PATCH, depth=depth, slant=0.0),
+                replace(PATCH, depth=0.5 * depth, slant=0.0),
+            ]
+        )
         assert peak <= top <= 2.0 * peak
     assert highest([replace(PATCH, depth=-0.01)]) > 0.0
 
@@ -58,7 +71,9 @@ def test_a_wheel_in_the_air_is_told() -> None:
     """It has no pressure, and its picture says why it is empty; the others are there."""
     lifted = replace(PATCH, depth=-0.02)
     assert lifted.peak == 0.0
-    drawn = patches_picture([lifted, PATCH, PATCH, PATCH], highest([lifted, PATCH]), 0.2)
+    drawn = patches_picture(
+        [lifted, PATCH, PATCH, PATCH], highest([lifted, PATCH]), 0.2
+    )
     assert "FL: in the air" in drawn
     assert "FR: peak" in drawn
 
@@ -66,4 +81,6 @@ def test_a_wheel_in_the_air_is_told() -> None:
 def test_outboard_lies_outside_on_either_side() -> None:
     """Top outwards presses the outer edge: left on the left wheel, right on the right one."""
     leaning = replace(PATCH, slant=0.2)
-    assert leaning.depth_at(np.array([0.1])) > leaning.depth_at(np.array([-0.1]))
+    assert leaning.depth_at(np.array([0.1])) > leaning.depth_at(
+        np.array([-0.1])
+    )

@@ -21,14 +21,21 @@ def study() -> SpeedStudy:
     """The bore with few cases."""
     bore = setupopt.load(SETUPS / "bore")
     sweep = replace(bore.venue.sweep, step=np.radians(45.0), speed=52.0)
-    few = replace(bore, venue=replace(bore.venue, sweep=sweep, attitudes=bore.venue.attitudes[:2]))
+    few = replace(
+        bore,
+        venue=replace(
+            bore.venue, sweep=sweep, attitudes=bore.venue.attitudes[:2]
+        ),
+    )
     return study_speeds(few)
 
 
 def words(svg: str) -> str:
     """All texts of a picture."""
     return "\n".join(
-        "".join(e.itertext()) for e in ElementTree.fromstring(svg).iter() if e.tag.endswith("text")
+        "".join(e.itertext())
+        for e in ElementTree.fromstring(svg).iter()
+        if e.tag.endswith("text")
     )
 
 

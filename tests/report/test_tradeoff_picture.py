@@ -34,15 +34,24 @@ def coarse(name: str, times: float, *attitudes: str) -> Project:
     """An example with a sweep so many times as coarse, in some of its attitudes."""
     project = setupopt.load(SETUPS / name)
     sweep = replace(project.venue.sweep, step=times * project.venue.sweep.step)
-    kept = tuple(one for one in project.venue.attitudes if one.name in attitudes)
-    return replace(project, venue=replace(project.venue, sweep=sweep, attitudes=kept))
+    kept = tuple(
+        one for one in project.venue.attitudes if one.name in attitudes
+    )
+    return replace(
+        project, venue=replace(project.venue, sweep=sweep, attitudes=kept)
+    )
 
 
 @pytest.fixture(scope="module")
 def proposal() -> Proposal:
     """That of the hill from one start, with few settings to find."""
     hill = coarse("hill", 10.0, "fast left-hander", "braking from top speed")
-    kept = ("spring_N_per_mm", "anti_roll_N_per_mm", "ride_height_mm", "pressure_bar")
+    kept = (
+        "spring_N_per_mm",
+        "anti_roll_N_per_mm",
+        "ride_height_mm",
+        "pressure_bar",
+    )
     return propose(hill, ProposalOptions(starts=1, loss=0.0, keep=kept))
 
 
@@ -57,8 +66,14 @@ def only(proposal: Proposal, *free: str) -> Proposal:
     assert proposal.project.limits is not None
     limits = proposal.project.limits
     for axle in AXLES:
-        shut = {s.field: None for s in SETTINGS if f"{axle}.{s.key}" not in free and s.field != "toe"}
-        limits = replace(limits, **{axle: replace(getattr(limits, axle), **shut)})
+        shut = {
+            s.field: None
+            for s in SETTINGS
+            if f"{axle}.{s.key}" not in free and s.field != "toe"
+        }
+        limits = replace(
+            limits, **{axle: replace(getattr(limits, axle), **shut)}
+        )
     project = replace(proposal.project, limits=limits)
     return replace(proposal, project=project, free=variables_of(limits))
 
@@ -66,7 +81,10 @@ def only(proposal: Proposal, *free: str) -> Proposal:
 def slow_bore(proposal: Proposal) -> Proposal:
     """A proposal that leaves the bore's setup as it is, at a speed at which no setup holds everywhere."""
     bore = coarse("bore", 9.0, "straight", "braking")
-    bore = replace(bore, venue=replace(bore.venue, sweep=replace(bore.venue.sweep, speed=46.7)))
+    bore = replace(
+        bore,
+        venue=replace(bore.venue, sweep=replace(bore.venue.sweep, speed=46.7)),
+    )
     result = setupopt.evaluate(bore)
     driven = replace(
         proposal, project=bore, today=bore, setup=bore.setup, objective=objective_of(bore.venue),
@@ -78,7 +96,9 @@ def slow_bore(proposal: Proposal) -> Proposal:
 def words(svg: str) -> str:
     """All texts of a picture; what matplotlib puts in for the eye's sake is no text."""
     return "\n".join(
-        "".join(e.itertext()) for e in ElementTree.fromstring(svg).iter() if e.tag.endswith("text")
+        "".join(e.itertext())
+        for e in ElementTree.fromstring(svg).iter()
+        if e.tag.endswith("text")
     )
 
 
@@ -98,25 +118,41 @@ def test_it_says_what_it_shows(proposal: Proposal, picture: str) -> None:
         assert wanted in told, wanted
 
 
-def test_the_same_proposal_gives_the_same_bytes(proposal: Proposal, picture: str) -> None:
+def test_the_same_proposal_gives_the_same_bytes(
+    proposal: Proposal, picture: str
+) -> None:
     """No date, no random names: a picture under version control changes only with its proposal."""
     assert tradeoff_svg(proposal) == picture
 
 
-def test_a_broken_limit_is_hatched_and_named(proposal: Proposal, picture: str) -> None:
+def test_a_broken_limit_is_hatched_and_named(
+    proposal: Proposal, picture: str
+) -> None:
     """Where the rake is out of its limits; and no hatch where none is broken."""
     assert hatches(picture) == 0 and "limit broken" not in words(picture)
-    heights = tradeoff_svg(only(proposal, "front.ride_height_mm", "rear.ride_height_mm"))
+    heights = tradeoff_svg(
+        only(proposal, "front.ride_height_mm", "rear.ride_height_mm")
+    )
     assert hatches(heights) >= 2  # in the map, and its sign beside it
-    for wanted in ("limit broken", "packaging.rake_mm.from", "packaging.rake_mm.to"):
+    for wanted in (
+        "limit broken",
+        "packaging.rake_mm.from",
+        "packaging.rake_mm.to",
+    ):
         assert wanted in words(heights)
 
 
 def test_lost_contact_is_told_in_both_panels(proposal: Proposal) -> None:
     """A hatch of its own on the map, crosses along the curve with the setup that they belong to."""
     lost = tradeoff_svg(slow_bore(proposal))
-    assert hatches(lost) >= 4  # limits and contact, each on the map and in its sign beside it
-    for wanted in ("contact lost", "contact lost, today", "contact lost, proposed"):
+    assert (
+        hatches(lost) >= 4
+    )  # limits and contact, each on the map and in its sign beside it
+    for wanted in (
+        "contact lost",
+        "contact lost, today",
+        "contact lost, proposed",
+    ):
         assert wanted in words(lost).split("\n")
 
 
@@ -138,4 +174,6 @@ def test_any_name_is_shown_as_it_is_typed(proposal: Proposal) -> None:
 def test_one_setting_gets_no_map_and_is_told_so(proposal: Proposal) -> None:
     """The curves against speed stand beside the reason."""
     told = words(tradeoff_svg(only(proposal, "front.camber_deg")))
-    assert "fewer than two settings" in told and "speed of the sweep m/s" in told
+    assert (
+        "fewer than two settings" in told and "speed of the sweep m/s" in told
+    )

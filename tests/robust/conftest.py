@@ -16,5 +16,12 @@ SPEED = 54.0  # m/s; at it the example's setup slides nowhere: its least margin 
 @pytest.fixture(scope="session")
 def bore() -> Project:
     """The invented car in its bore, on today's setup, at a speed at which no case slides."""
-    example = setupopt.load(Path(__file__).resolve().parents[2] / "setups" / "bore")
-    return replace(example, venue=replace(example.venue, sweep=replace(example.venue.sweep, speed=SPEED)))
+    example = setupopt.load(
+        Path(__file__).resolve().parents[2] / "setups" / "bore"
+    )
+    return replace(
+        example,
+        venue=replace(
+            example.venue, sweep=replace(example.venue.sweep, speed=SPEED)
+        ),
+    )

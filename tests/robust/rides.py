@@ -9,7 +9,12 @@ from setupopt.robust.road.spectrum import Contacts
 
 FRONT, REAR, TRACK = 1.6, 1.4, 1.5  # m; invented
 BODY = np.array(  # height of the body over FL, FR, RL, RR per heave, pitch (nose down), roll (left up)
-    [[1, -FRONT, TRACK / 2], [1, -FRONT, -TRACK / 2], [1, REAR, TRACK / 2], [1, REAR, -TRACK / 2]]
+    [
+        [1, -FRONT, TRACK / 2],
+        [1, -FRONT, -TRACK / 2],
+        [1, REAR, TRACK / 2],
+        [1, REAR, -TRACK / 2],
+    ]
 )
 TRAVEL = np.hstack([BODY, -np.eye(4)])  # of the suspension, body over wheel
 WHEELS = np.hstack([np.zeros((4, 3)), np.eye(4)])
@@ -23,7 +28,10 @@ TYRE, TYRE_DAMPING = np.array([220e3, 220e3, 250e3, 250e3]), 300.0
 
 def car(tyre_damping: float = TYRE_DAMPING) -> LinearSystem:
     """Heave, pitch, roll and four wheels; invented numbers."""
-    springs, dampers = np.diag([120e3, 120e3, 140e3, 140e3]), np.diag([4e3, 4e3, 4.5e3, 4.5e3])
+    springs, dampers = (
+        np.diag([120e3, 120e3, 140e3, 140e3]),
+        np.diag([4e3, 4e3, 4.5e3, 4.5e3]),
+    )
     tyres = np.diag(TYRE)
     return LinearSystem(
         mass=np.diag([700.0, 900.0, 180.0, 22.0, 22.0, 25.0, 25.0]),
@@ -34,7 +42,9 @@ def car(tyre_damping: float = TYRE_DAMPING) -> LinearSystem:
     )
 
 
-def tyre_loads(system: LinearSystem, tyre_damping: float = TYRE_DAMPING) -> Output:
+def tyre_loads(
+    system: LinearSystem, tyre_damping: float = TYRE_DAMPING
+) -> Output:
     """Change of the four tyre loads."""
     return output(
         system,
@@ -45,7 +55,9 @@ def tyre_loads(system: LinearSystem, tyre_damping: float = TYRE_DAMPING) -> Outp
     )
 
 
-def seen(rows: Output, states: np.ndarray, road: np.ndarray, rate: np.ndarray) -> np.ndarray:
+def seen(
+    rows: Output, states: np.ndarray, road: np.ndarray, rate: np.ndarray
+) -> np.ndarray:
     """Outputs in time, (points, outputs), that hold no acceleration."""
     position, velocity = np.split(states, 2, axis=1)
     return (
@@ -56,7 +68,9 @@ def seen(rows: Output, states: np.ndarray, road: np.ndarray, rate: np.ndarray) -
     )
 
 
-def random_system(draw: np.random.Generator, dof: int, inputs: int) -> LinearSystem:
+def random_system(
+    draw: np.random.Generator, dof: int, inputs: int
+) -> LinearSystem:
     """A stable system with full matrices; D is not zero."""
 
     def positive(scale: float) -> np.ndarray:

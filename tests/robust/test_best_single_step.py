@@ -22,7 +22,9 @@ def bore(bore: Project) -> Project:
     """In two attitudes at four angles: every test here evaluates whole sweeps many times."""
     sweep = replace(bore.venue.sweep, start=np.pi / 2, step=np.pi / 6)
     attitudes = (bore.venue.attitudes[0], bore.venue.attitudes[4])
-    return replace(bore, venue=replace(bore.venue, sweep=sweep, attitudes=attitudes))
+    return replace(
+        bore, venue=replace(bore.venue, sweep=sweep, attitudes=attitudes)
+    )
 
 
 NO_RANGE = AxleLimits(None, None, None, None, None, None)
@@ -31,12 +33,17 @@ ANY = -1e9  # a floor that nothing falls under
 
 
 def with_limits(
-    project: Project, packaging: Packaging = FREE, rear: bool = False, **ranges: Range
+    project: Project,
+    packaging: Packaging = FREE,
+    rear: bool = False,
+    **ranges: Range,
 ) -> Project:
     """The project with these ranges of one axle, nothing else to set."""
     moving = replace(NO_RANGE, **ranges)
     front, back = (NO_RANGE, moving) if rear else (moving, NO_RANGE)
-    return replace(project, limits=Limits(front, back, packaging, None, None, None, None))
+    return replace(
+        project, limits=Limits(front, back, packaging, None, None, None, None)
+    )
 
 
 def with_front(setup: Setup, **changes: float) -> Setup:
@@ -44,7 +51,11 @@ def with_front(setup: Setup, **changes: float) -> Setup:
     return replace(setup, front=replace(setup.front, **changes))
 
 
-def steps(project: Project, measure: Callable[[Setup], float], setup: Setup | None = None) -> tuple[Any, ...]:
+def steps(
+    project: Project,
+    measure: Callable[[Setup], float],
+    setup: Setup | None = None,
+) -> tuple[Any, ...]:
     """From, to and unit of the best step whatever the margin."""
     found = best_change(project, setup or project.setup, measure, ANY)
     return () if found is None else (found.from_, found.to, found.unit)
@@ -83,13 +94,25 @@ ON_GRID = [
 
 @pytest.mark.parametrize(("field", "stood", "span", "sides", "unit"), ON_GRID)
 def test_steps_go_to_the_next_settable_value(
-    bore: Project, field: str, stood: float, span: Range, sides: tuple[float | None, ...], unit: str
+    bore: Project,
+    field: str,
+    stood: float,
+    span: Range,
+    sides: tuple[float | None, ...],
+    unit: str,
 ) -> None:
     """One step of a range, the next part on the shelf, a hundredth of a free range; never past the limits."""
-    project, setup = with_limits(bore, **{field: span}), with_front(bore.setup, **{field: stood})
+    project, setup = (
+        with_limits(bore, **{field: span}),
+        with_front(bore.setup, **{field: stood}),
+    )
     for measure, to in zip((lower(field), higher(field)), sides, strict=True):
         found = steps(project, measure, setup)
-        assert found == (() if to is None else (pytest.approx(_said(stood, unit)), pytest.approx(to), unit))
+        assert found == (
+            ()
+            if to is None
+            else (pytest.approx(_said(stood, unit)), pytest.approx(to), unit)
+        )
 
 
 def _said(value: float, unit: str) -> float:
@@ -104,9 +127,15 @@ def test_the_setting_that_helps_most_is_taken(bore: Project) -> None:
 
     def measure(setup: Setup) -> float:
         front, rear = setup.front, setup.rear
-        return -front.camber / DEG - 3.0 * rear.pressure / BAR + 0.1 * front.ride_height / MM
+        return (
+            -front.camber / DEG
+            - 3.0 * rear.pressure / BAR
+            + 0.1 * front.ride_height / MM
+        )
 
-    found = best_change(project, bore.setup, measure, ANY)  # steps of 0.1 deg, 0.05 bar, 0.5 mm
+    found = best_change(
+        project, bore.setup, measure, ANY
+    )  # steps of 0.1 deg, 0.05 bar, 0.5 mm
     assert found is not None
     assert (found.axle, found.key, found.unit, found.from_, found.to) == (
         "rear",
@@ -122,16 +151,26 @@ def test_the_setting_that_helps_most_is_taken(bore: Project) -> None:
 def test_nothing_to_set_or_to_gain_is_no_change(bore: Project) -> None:
     """No limits.toml, no range, or no step that helps."""
     measure = higher("camber")
-    assert best_change(replace(bore, limits=None), bore.setup, measure, ANY) is None
+    assert (
+        best_change(replace(bore, limits=None), bore.setup, measure, ANY)
+        is None
+    )
     assert best_change(with_limits(bore), bore.setup, measure, ANY) is None
     assert best_change(bore, bore.setup, lambda setup: 0.3, ANY) is None
-    assert best_change(bore, bore.setup, lambda setup: float("nan"), ANY) is None
+    assert (
+        best_change(bore, bore.setup, lambda setup: float("nan"), ANY) is None
+    )
 
 
 def test_regaining_contact_is_the_largest_gain(bore: Project) -> None:
     """A measure without a number is less than any; what gives it one again is taken."""
     project = with_limits(bore, camber=Range(-4 * DEG, 0.0, step=0.5 * DEG))
-    found = best_change(project, bore.setup, lambda s: np.nan if s is bore.setup else s.front.camber, ANY)
+    found = best_change(
+        project,
+        bore.setup,
+        lambda s: np.nan if s is bore.setup else s.front.camber,
+        ANY,
+    )
     assert found is not None
     assert (found.to, found.gain) == (-1.0, np.inf)
 
@@ -153,17 +192,30 @@ def test_best_step_is_that_of_plain_evaluation(bore: Project) -> None:
         for side in (-step, step):
             stood = getattr(bore.setup, axle)
             by_hand.append(
-                replace(bore.setup, **{axle: replace(stood, **{field: getattr(stood, field) + side})})
+                replace(
+                    bore.setup,
+                    **{
+                        axle: replace(
+                            stood, **{field: getattr(stood, field) + side}
+                        )
+                    },
+                )
             )
     margins = [worst(bore, setup) for setup in by_hand]
-    assert found.worst_before == pytest.approx(worst(bore, bore.setup), abs=1e-8)
+    assert found.worst_before == pytest.approx(
+        worst(bore, bore.setup), abs=1e-8
+    )
     assert found.worst_after == pytest.approx(max(margins), abs=1e-8)
-    assert found.gain == pytest.approx(found.worst_after - found.worst_before, abs=1e-8)
+    assert found.gain == pytest.approx(
+        found.worst_after - found.worst_before, abs=1e-8
+    )
 
 
 def test_step_under_the_floor_is_not_offered(bore: Project) -> None:
     """Less negative camber costs margin here: offered down to a floor that it keeps, refused above it."""
-    project = with_limits(bore, rear=True, camber=Range(-4 * DEG, 0.0, step=0.5 * DEG))
+    project = with_limits(
+        bore, rear=True, camber=Range(-4 * DEG, 0.0, step=0.5 * DEG)
+    )
     measure = higher("camber", "rear")
     before = worst(bore, bore.setup)
     rear = replace(bore.setup.rear, camber=bore.setup.rear.camber + 0.5 * DEG)
@@ -172,7 +224,9 @@ def test_step_under_the_floor_is_not_offered(bore: Project) -> None:
     kept = best_change(project, bore.setup, measure, after - 1e-4)
     assert kept is not None
     assert (kept.from_, kept.to) == (-1.0, -0.5)
-    assert (kept.worst_before, kept.worst_after) == pytest.approx((before, after), abs=1e-8)
+    assert (kept.worst_before, kept.worst_after) == pytest.approx(
+        (before, after), abs=1e-8
+    )
     assert best_change(project, bore.setup, measure, after + 1e-4) is None
     assert (
         best_change(project, bore.setup, measure, before + 1e-4) is None
@@ -181,8 +235,12 @@ def test_step_under_the_floor_is_not_offered(bore: Project) -> None:
 
 def test_step_up_from_under_the_floor_is_offered(bore: Project) -> None:
     """A setup under the floor may be helped by a step that does not reach it."""
-    project = with_limits(bore, rear=True, camber=Range(-4 * DEG, 0.0, step=0.5 * DEG))
-    found = best_change(project, bore.setup, lambda setup: -setup.rear.camber, 0.5)
+    project = with_limits(
+        bore, rear=True, camber=Range(-4 * DEG, 0.0, step=0.5 * DEG)
+    )
+    found = best_change(
+        project, bore.setup, lambda setup: -setup.rear.camber, 0.5
+    )
     assert found is not None
     assert found.to == -1.5
     assert found.worst_before < found.worst_after < 0.5
@@ -190,8 +248,15 @@ def test_step_up_from_under_the_floor_is_offered(bore: Project) -> None:
 
 def rear_height(project: Whole, packaging: Packaging) -> Change | None:
     """The best step of a measure that rises with the rear ride height, 5 mm a step from 55 mm."""
-    limited = with_limits(project, packaging, rear=True, ride_height=Range(0.03, 0.08, step=5 * MM))
-    return best_change(limited, project.setup, higher("ride_height", "rear"), ANY)
+    limited = with_limits(
+        project,
+        packaging,
+        rear=True,
+        ride_height=Range(0.03, 0.08, step=5 * MM),
+    )
+    return best_change(
+        limited, project.setup, higher("ride_height", "rear"), ANY
+    )
 
 
 def test_step_that_breaks_a_kept_limit_is_not_offered(bore: Project) -> None:
@@ -211,16 +276,27 @@ def test_limit_broken_before_does_not_bar_a_step(bore: Project) -> None:
 
 def test_limit_of_a_driven_car_is_kept(bore: Project) -> None:
     """The least gap of the floor over the sweep, by plain evaluation, bars the step that goes under it."""
-    lower_rear = replace(bore.setup, rear=replace(bore.setup.rear, ride_height=0.050))
-    gaps = [setupopt.evaluate(bore, setup).answers["clearance"].min() for setup in (bore.setup, lower_rear)]
+    lower_rear = replace(
+        bore.setup, rear=replace(bore.setup.rear, ride_height=0.050)
+    )
+    gaps = [
+        setupopt.evaluate(bore, setup).answers["clearance"].min()
+        for setup in (bore.setup, lower_rear)
+    ]
     assert gaps[1] < gaps[0] - 1e-3
     span = Range(0.03, 0.08, step=5 * MM)
     for least, is_offered in ((gaps[1] - 1e-5, True), (gaps[1] + 1e-5, False)):
-        points = tuple(replace(point, least_gap=least) for point in bore.car.clearance)
-        project = with_limits(
-            replace(bore, car=replace(bore.car, clearance=points)), rear=True, ride_height=span
+        points = tuple(
+            replace(point, least_gap=least) for point in bore.car.clearance
         )
-        found = best_change(project, bore.setup, lambda setup: -setup.rear.ride_height, ANY)
+        project = with_limits(
+            replace(bore, car=replace(bore.car, clearance=points)),
+            rear=True,
+            ride_height=span,
+        )
+        found = best_change(
+            project, bore.setup, lambda setup: -setup.rear.ride_height, ANY
+        )
         assert (found is not None) == is_offered
 
 
@@ -233,7 +309,12 @@ def test_only_offered_steps_are_measured(bore: Project) -> None:
         return 0.0
 
     limited = with_limits(
-        bore, replace(FREE, rake=(0.0, 0.014)), rear=True, ride_height=Range(0.03, 0.08, step=5 * MM)
+        bore,
+        replace(FREE, rake=(0.0, 0.014)),
+        rear=True,
+        ride_height=Range(0.03, 0.08, step=5 * MM),
     )
     best_change(limited, bore.setup, measure, ANY)
-    assert [setup.rear.ride_height for setup in asked] == pytest.approx([0.055, 0.050])
+    assert [setup.rear.ride_height for setup in asked] == pytest.approx(
+        [0.055, 0.050]
+    )

@@ -19,7 +19,11 @@ from setupopt.robust.ride_model import NO_DRIVER
 @pytest.fixture(scope="module")
 def rides(bore: Project) -> BumpRides:
     """Turned across near the worst angle: no two wheels are loaded alike."""
-    return BumpRides(bore, bore.setup, sweep_cases(bore.venue, np.radians([140.0, 150.0])).pick([1, 3]))
+    return BumpRides(
+        bore,
+        bore.setup,
+        sweep_cases(bore.venue, np.radians([140.0, 150.0])).pick([1, 3]),
+    )
 
 
 @pytest.fixture(scope="module")
@@ -28,7 +32,9 @@ def allowance(bore: Project, rides: BumpRides) -> BumpAllowance:
     return found(bore, rides.cases)
 
 
-def found(project: Project, cases: CaseSet, floor: float = 0.0) -> BumpAllowance:
+def found(
+    project: Project, cases: CaseSet, floor: float = 0.0
+) -> BumpAllowance:
     """The whole search, chunk after chunk."""
     search = BumpSearch(project, project.setup, cases, floor)
     return search.allowance(map(search, search.jobs()))
@@ -42,7 +48,9 @@ def stands(rides: BumpRides, row: int, obstacle: Obstacle) -> bool:
 @pytest.mark.parametrize("is_seam", [False, True])
 @pytest.mark.parametrize("patch", [0.05, 0.3, 2.0])
 @pytest.mark.parametrize("s", [-0.2, 0.01, 0.4, 0.99, 1.3])
-def test_tread_averages_the_obstacle(s: float, patch: float, is_seam: bool) -> None:
+def test_tread_averages_the_obstacle(
+    s: float, patch: float, is_seam: bool
+) -> None:
     """The mean over the patch of (H/2)(1 - cos), or of a ramp that stays, by quadrature; to a nanometre."""
 
     def bare(at: float) -> float:
@@ -56,20 +64,33 @@ def test_tread_averages_the_obstacle(s: float, patch: float, is_seam: bool) -> N
     assert float(height) == pytest.approx(expected, abs=1e-9)
 
 
-def test_allowed_is_stood_and_a_little_more_is_not(rides: BumpRides, allowance: BumpAllowance) -> None:
+def test_allowed_is_stood_and_a_little_more_is_not(
+    rides: BumpRides, allowance: BumpAllowance
+) -> None:
     """The height told is stood, one of 14 % more is not: 6 % are kept back, 5 % left open, and a little."""
     for row in range(len(rides.cases)):
         assert stands(rides, row, allowance.obstacle(row))
-    assert not stands(rides, allowance.worst, allowance.obstacle(allowance.worst, 1.14))
+    assert not stands(
+        rides, allowance.worst, allowance.obstacle(allowance.worst, 1.14)
+    )
 
 
-def test_random_obstacles_are_not_worse(rides: BumpRides, allowance: BumpAllowance) -> None:
+def test_random_obstacles_are_not_worse(
+    rides: BumpRides, allowance: BumpAllowance
+) -> None:
     """No random length and track, at the height told."""
     rng = np.random.default_rng(4)
     for row in range(len(rides.cases)):
         for _ in range(25):
-            length, track = float(np.exp(rng.uniform(np.log(0.25), np.log(8.0)))), int(rng.integers(3))
-            assert stands(rides, row, Obstacle(float(allowance.height[row]), length, track))
+            length, track = (
+                float(np.exp(rng.uniform(np.log(0.25), np.log(8.0)))),
+                int(rng.integers(3)),
+            )
+            assert stands(
+                rides,
+                row,
+                Obstacle(float(allowance.height[row]), length, track),
+            )
 
 
 def test_instant_is_where_the_margin_falls_through_its_floor(
@@ -82,15 +103,21 @@ def test_instant_is_where_the_margin_falls_through_its_floor(
     assert known.size
     for row in known:
         for share, sign in ((0.85, 1.0), (1.2, -1.0)):
-            obstacle = allowance.obstacle(row)._replace(height=share * float(allowance.instant[row]))
-            least = rides.cross(row, obstacle, every=1, judged=False)["least_margin"][0]
+            obstacle = allowance.obstacle(row)._replace(
+                height=share * float(allowance.instant[row])
+            )
+            least = rides.cross(row, obstacle, every=1, judged=False)[
+                "least_margin"
+            ][0]
             assert sign * least > 0.0
 
 
 def test_slow_driver_stands_nothing(bore: Project, rides: BumpRides) -> None:
     """A reaction that no gains can make up for: no obstacle is stood, and it is said why."""
     slow = replace(bore, car=replace(bore.car, driver_reaction=1.9))
-    allowed = found(slow, sweep_cases(bore.venue, np.radians([150.0])).pick([0]))
+    allowed = found(
+        slow, sweep_cases(bore.venue, np.radians([150.0])).pick([0])
+    )
     assert allowed.height[0] == 0.0
     assert allowed.reason[0] == NO_DRIVER
 

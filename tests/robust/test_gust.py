@@ -11,7 +11,14 @@ import pytest
 from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.project import Project
 from setupopt.project.model import Attitude
-from setupopt.robust.gust import LONGEST, SHORTEST, GustLimit, GustRides, GustSearch, stands_step
+from setupopt.robust.gust import (
+    LONGEST,
+    SHORTEST,
+    GustLimit,
+    GustRides,
+    GustSearch,
+    stands_step,
+)
 
 LEFT, BEHIND = 0.5 * np.pi, np.pi
 
@@ -35,26 +42,46 @@ def limit(search: GustSearch) -> GustLimit:
     return search.limit([search(direction) for direction in (LEFT, BEHIND)])
 
 
-def test_stood_at_the_limit_and_not_beyond(search: GustSearch, limit: GustLimit) -> None:
+def test_stood_at_the_limit_and_not_beyond(
+    search: GustSearch, limit: GustLimit
+) -> None:
     """The case that falls first stands the gust told, and not one a tenth stronger."""
     for found in limit.found:
-        row, direction, length = int(found["case"]), float(found["direction"]), float(found["length"])
-        assert search.rides.stands(row, direction, float(found["speed"]), length)
-        assert not search.rides.stands(row, direction, 1.1 * float(found["speed"]), length)
+        row, direction, length = (
+            int(found["case"]),
+            float(found["direction"]),
+            float(found["length"]),
+        )
+        assert search.rides.stands(
+            row, direction, float(found["speed"]), length
+        )
+        assert not search.rides.stands(
+            row, direction, 1.1 * float(found["speed"]), length
+        )
     assert limit.worst == int(limit.found["speed"].argmin())
 
 
-def test_random_gusts_are_not_worse(search: GustSearch, limit: GustLimit) -> None:
+def test_random_gusts_are_not_worse(
+    search: GustSearch, limit: GustLimit
+) -> None:
     """No random case and length at 90 % of the speed told."""
     rng = np.random.default_rng(2)
     for found in limit.found:
         for _ in range(8):
-            length = float(np.exp(rng.uniform(np.log(SHORTEST), np.log(min(LONGEST, 100.0)))))
+            length = float(
+                np.exp(
+                    rng.uniform(np.log(SHORTEST), np.log(min(LONGEST, 100.0)))
+                )
+            )
             peak = 0.9 * float(found["speed"])
-            assert search.rides.stands(int(rng.integers(2)), float(found["direction"]), peak, length)
+            assert search.rides.stands(
+                int(rng.integers(2)), float(found["direction"]), peak, length
+            )
 
 
-def test_wind_step_is_stood_and_more_is_not(search: GustSearch, limit: GustLimit) -> None:
+def test_wind_step_is_stood_and_more_is_not(
+    search: GustSearch, limit: GustLimit
+) -> None:
     """In the case and from the direction that it tells."""
     for found in limit.found:
         stands = partial(
@@ -77,7 +104,9 @@ def test_every_gust_is_stood_where_air_does_nothing(bore: Project) -> None:
     """A car without air loads on the level stands a storm: infinite, no case, no length."""
     air = replace(bore.car.air, elements=(), drag_area=0.0, side_area=0.0)
     calm = replace(
-        bore, car=replace(bore.car, air=air), venue=replace(bore.venue, section="flat", curvature=0.0)
+        bore,
+        car=replace(bore.car, air=air),
+        venue=replace(bore.venue, section="flat", curvature=0.0),
     )
     level = sweep_cases(calm.venue, np.array([0.0])).pick([0])
     found = GustSearch(calm, bore.setup, cases=level)(LEFT)[0]
@@ -94,7 +123,11 @@ def test_mirrored_gust(bore: Project) -> None:
     for side in (1.0, -1.0):
         attitude = calm("turned", heading=0.1 * side, crosswind=2.0 * side)
         place = replace(bore.venue, attitudes=(attitude,))
-        rides = GustRides(bore, bore.setup, sweep_cases(place, np.radians([70.0 * side])))
-        drifts.append(float(rides.through(0, side * 1.1, 4.0, 12.0)["drift"][0]))
+        rides = GustRides(
+            bore, bore.setup, sweep_cases(place, np.radians([70.0 * side]))
+        )
+        drifts.append(
+            float(rides.through(0, side * 1.1, 4.0, 12.0)["drift"][0])
+        )
     assert drifts[0] > 1e-3
     assert drifts[0] == pytest.approx(drifts[1], rel=1e-6)

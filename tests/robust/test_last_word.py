@@ -20,7 +20,10 @@ def test_the_height_that_is_told(bore: Project) -> None:
     assert 0.0 < told < 2.0 * asked, "or the next line shows nothing"
     model = BumpRides(bore, bore.setup, cases)
     stood = [
-        all(model.cross(0, one._replace(height=height))["reason"][0] == STOOD for one in VARIANTS["bump"])
+        all(
+            model.cross(0, one._replace(height=height))["reason"][0] == STOOD
+            for one in VARIANTS["bump"]
+        )
         for height in (told, told + 2.1 / 32.0 * asked)
     ]
     assert stood == [True, False]

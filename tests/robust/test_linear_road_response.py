@@ -20,7 +20,13 @@ from setupopt.physics.ride_time import begin, look_around
 from setupopt.physics.slopes import OUTPUTS
 from setupopt.project import Project
 from setupopt.robust.ride_model import RideModel
-from setupopt.robust.road.linear_ride import LinearSystem, march, output, response_to_road, transition
+from setupopt.robust.road.linear_ride import (
+    LinearSystem,
+    march,
+    output,
+    response_to_road,
+    transition,
+)
 from setupopt.robust.road.linear_road_response import (
     LINEAR,
     POINTS,
@@ -49,30 +55,52 @@ def even(bore: Project) -> Project:
         rate = 0.5 * (one.damper_bump + one.damper_rebound)
         return replace(one, damper_bump=rate, damper_rebound=rate)
 
-    return replace(bore, car=replace(bore.car, front=axle(bore.car.front), rear=axle(bore.car.rear)))
+    return replace(
+        bore,
+        car=replace(
+            bore.car, front=axle(bore.car.front), rear=axle(bore.car.rear)
+        ),
+    )
 
 
 def straight(project: Project, *degrees: float) -> CaseSet:
     """Straight along the bore at some roll angles."""
-    return sweep_cases(project.venue, np.radians(degrees)).pick(range(len(degrees)))
+    return sweep_cases(project.venue, np.radians(degrees)).pick(
+        range(len(degrees))
+    )
 
 
 def system_of(model: RideModel, row: int) -> LinearSystem:
     """The ride model's matrices as those of a linear system."""
     linear = model.linear(row)
     return LinearSystem(
-        np.diag(linear.mass), linear.damping, linear.stiffness, linear.road, linear.road_damping
+        np.diag(linear.mass),
+        linear.damping,
+        linear.stiffness,
+        linear.road,
+        linear.road_damping,
     )
 
 
-def roads_under(model: RideModel, row: int, road: Road, seeds: int, seconds: float, spacing: float) -> Array:
+def roads_under(
+    model: RideModel,
+    row: int,
+    road: Road,
+    seeds: int,
+    seconds: float,
+    spacing: float,
+) -> Array:
     """Drawn roads as a case meets them, (seeds, samples, columns), over the first second faded in."""
     speed = float(model.cases.records["speed"][row])
     time = np.arange(round((seconds + RUN_IN) / STEP) + 1) * STEP
     begun = np.minimum(time, 1.0)
     track = 2.0 * float(model.packed[0]["y"][0, 0])
-    drawn = synthesise(road, speed * (seconds + RUN_IN) + 20.0, spacing, track, range(seeds))
-    heights = drawn.under(speed * time, model.contacts(row)) * (begun**2 * (3.0 - 2.0 * begun))
+    drawn = synthesise(
+        road, speed * (seconds + RUN_IN) + 20.0, spacing, track, range(seeds)
+    )
+    heights = drawn.under(speed * time, model.contacts(row)) * (
+        begun**2 * (3.0 - 2.0 * begun)
+    )
     return np.ascontiguousarray(np.moveaxis(heights, 1, 2))
 
 
@@ -81,7 +109,9 @@ def rms(first: Array, second: Array) -> tuple[Array, Array]:
     mean = first.mean(axis=0)
     variance = second - 2.0 * mean * first + mean**2
     found = np.sqrt(variance.mean(axis=0))
-    return found, variance.std(axis=0, ddof=1) / np.sqrt(len(first)) / (2.0 * found)
+    return found, variance.std(axis=0, ddof=1) / np.sqrt(len(first)) / (
+        2.0 * found
+    )
 
 
 # ---- the parts ---------------------------------------------------------------------------------------------
@@ -89,30 +119,48 @@ def rms(first: Array, second: Array) -> tuple[Array, Array]:
 
 @pytest.mark.parametrize(
     ("mean", "sigma", "correlation"),
-    [((0.3, 0.3), (0.1, 0.1), 0.0), ((0.5, 0.42), (0.05, 0.09), 0.9), ((-1.0, 1.0), (0.7, 1.1), -0.5)],
+    [
+        ((0.3, 0.3), (0.1, 0.1), 0.0),
+        ((0.5, 0.42), (0.05, 0.09), 0.9),
+        ((-1.0, 1.0), (0.7, 1.1), -0.5),
+    ],
 )
-def test_larger_of_two_by_quadrature(mean: Array, sigma: Array, correlation: float) -> None:
+def test_larger_of_two_by_quadrature(
+    mean: Array, sigma: Array, correlation: float
+) -> None:
     """Mean and variance of the larger by integrals over both halves of the plane; they are good to 1e-7."""
     mean, sigma = np.array(mean), np.array(sigma)
     covariance = correlation * float(sigma.prod())
-    density = multivariate_normal(mean, [[sigma[0] ** 2, covariance], [covariance, sigma[1] ** 2]]).pdf
+    density = multivariate_normal(
+        mean, [[sigma[0] ** 2, covariance], [covariance, sigma[1] ** 2]]
+    ).pdf
     ends = (float((mean - 9 * sigma).min()), float((mean + 9 * sigma).max()))
 
     def mean_of(what: Callable[[float], float]) -> float:
-        below = dblquad(lambda y, x: what(x) * density([x, y]), *ends, ends[0], lambda x: x)[0]
-        above = dblquad(lambda y, x: what(y) * density([x, y]), *ends, lambda x: x, ends[1])[0]
+        below = dblquad(
+            lambda y, x: what(x) * density([x, y]), *ends, ends[0], lambda x: x
+        )[0]
+        above = dblquad(
+            lambda y, x: what(y) * density([x, y]), *ends, lambda x: x, ends[1]
+        )[0]
         return float(below + above)
 
     expected = mean_of(lambda m: m)
     found = larger_of_two(mean, sigma**2, covariance)
     assert found[0] == pytest.approx(expected, abs=1e-7)
-    assert found[1] == pytest.approx(mean_of(lambda m: (m - expected) ** 2), abs=1e-7)
+    assert found[1] == pytest.approx(
+        mean_of(lambda m: (m - expected) ** 2), abs=1e-7
+    )
 
 
 def test_larger_of_two_at_the_ends() -> None:
     """One far ahead is the larger itself; two that are one, that one; without variance: the larger mean."""
-    assert larger_of_two(np.array([5.0, 1.0]), np.array([1e-8, 4e-4]), 0.0) == pytest.approx((5.0, 1e-8))
-    assert larger_of_two(np.full(2, 0.7), np.full(2, 0.04), 0.04) == pytest.approx((0.7, 0.04))
+    assert larger_of_two(
+        np.array([5.0, 1.0]), np.array([1e-8, 4e-4]), 0.0
+    ) == pytest.approx((5.0, 1e-8))
+    assert larger_of_two(
+        np.full(2, 0.7), np.full(2, 0.04), 0.04
+    ) == pytest.approx((0.7, 0.04))
     assert larger_of_two(np.array([0.2, 0.3]), np.zeros(2), 0.0) == (0.3, 0.0)
 
 
@@ -127,15 +175,24 @@ def test_margin_of_drawn_capacities(spread: float, correlation: float) -> None:
     use = np.array([0.5, 0.45])
     sigma = spread * np.array([1.0, 1.1]) * use
     capacity = np.random.default_rng(2).multivariate_normal(
-        [1.0, 1.0], spread**2 * np.array([[1.0, 1.1 * correlation], [1.1 * correlation, 1.21]]), 1_000_000
+        [1.0, 1.0],
+        spread**2
+        * np.array([[1.0, 1.1 * correlation], [1.1 * correlation, 1.21]]),
+        1_000_000,
     )
     margin = 1.0 - (use / capacity).max(axis=1)
-    mean, found = margin_on_road(use, sigma**2, correlation * float(sigma.prod()))
+    mean, found = margin_on_road(
+        use, sigma**2, correlation * float(sigma.prod())
+    )
     k = spread * 1.1
     slope = (1.0 - 3.0 * k) ** -2
     error = float(margin.std()) / 1000.0
-    assert mean == pytest.approx(margin.mean(), abs=4 * error + 0.07 * k**3 + 2e-4 * k * slope)
-    assert found == pytest.approx(margin.std(), rel=4 / 1000 + 0.14 * k + 0.0013 * slope**2)
+    assert mean == pytest.approx(
+        margin.mean(), abs=4 * error + 0.07 * k**3 + 2e-4 * k * slope
+    )
+    assert found == pytest.approx(
+        margin.std(), rel=4 / 1000 + 0.14 * k + 0.0013 * slope**2
+    )
 
 
 def test_margin_of_an_idle_axle() -> None:
@@ -143,7 +200,9 @@ def test_margin_of_an_idle_axle() -> None:
     alone = margin_on_road(np.array([0.4, 0.0]), np.array([1e-4, 0.0]), 0.0)
     beside = margin_on_road(np.array([0.4, 1e-3]), np.array([1e-4, 4e-4]), 1e-4)
     assert alone == beside
-    assert alone[1] == pytest.approx(0.01, rel=0.01)  # 0.01 by the slope, k = 0.025
+    assert alone[1] == pytest.approx(
+        0.01, rel=0.01
+    )  # 0.01 by the slope, k = 0.025
     assert margin_on_road(np.zeros(2), np.zeros(2), 0.0) == (1.0, 0.0)
 
 
@@ -154,11 +213,22 @@ def test_margin_of_one_axle_by_quadrature(spread: float) -> None:
     def margin(z: float) -> float:
         return max(-1.0, 1.0 - 0.6 / max(1.0 + spread * max(z, -3.0), 1e-9))
 
-    bends = [-3.0, (0.3 - 1.0) / spread]  # where the tail begins, and where the margin is -1
-    ends = {"points": [z for z in bends if -9.0 < z < 9.0], "limit": 500, "epsabs": 1e-10}
+    bends = [
+        -3.0,
+        (0.3 - 1.0) / spread,
+    ]  # where the tail begins, and where the margin is -1
+    ends = {
+        "points": [z for z in bends if -9.0 < z < 9.0],
+        "limit": 500,
+        "epsabs": 1e-10,
+    }
     mean = quad(lambda z: norm.pdf(z) * margin(z), -9.0, 9.0, **ends)[0]
-    square = quad(lambda z: norm.pdf(z) * (margin(z) - mean) ** 2, -9.0, 9.0, **ends)[0]
-    found = margin_on_road(np.array([0.6, 1e-9]), np.array([(0.6 * spread) ** 2, 0.0]), 0.0)
+    square = quad(
+        lambda z: norm.pdf(z) * (margin(z) - mean) ** 2, -9.0, 9.0, **ends
+    )[0]
+    found = margin_on_road(
+        np.array([0.6, 1e-9]), np.array([(0.6 * spread) ** 2, 0.0]), 0.0
+    )
     assert found == pytest.approx((mean, square**0.5), abs=1e-4)
 
 
@@ -171,7 +241,10 @@ def test_both_axles_of_a_rough_road() -> None:
 
 def test_share_under() -> None:
     """A Gaussian's tail, and what stands still."""
-    mean, sigma = np.array([100.0, -30.0, 0.0, 5.0, 0.0]), np.array([50.0, 20.0, 3.0, 0.0, 0.0])
+    mean, sigma = (
+        np.array([100.0, -30.0, 0.0, 5.0, 0.0]),
+        np.array([50.0, 20.0, 3.0, 0.0, 0.0]),
+    )
     expected = [norm.cdf(-2.0), norm.cdf(1.5), 0.5, 0.0, 1.0]
     np.testing.assert_allclose(share_under(mean, sigma), expected, rtol=1e-12)
 
@@ -182,19 +255,30 @@ def test_moments_against_the_general_spectra(bore: Project) -> None:
     model = RideModel(bore, bore.setup, cases)
     for row in range(2):
         system, read = system_of(model, row), slopes(model, row, 0.1)
-        contacts, speed = model.contacts(row), float(cases.records["speed"][row])
-        m0, m2 = road_moments(system, read, waves(A, 2 * contacts.side[0], 101), contacts, speed)
+        contacts, speed = (
+            model.contacts(row),
+            float(cases.records["speed"][row]),
+        )
+        m0, m2 = road_moments(
+            system, read, waves(A, 2 * contacts.side[0], 101), contacts, speed
+        )
         rows = output(system, position=read.by_state, road=read.by_road)
         spectra = response_to_road(system, rows, A, contacts, speed, 101)
         np.testing.assert_allclose(m0[:OUTPUTS], spectra.moment(0), rtol=1e-10)
         np.testing.assert_allclose(m2[:OUTPUTS], spectra.moment(2), rtol=1e-10)
         # of the sum of both uses: its variance holds twice their covariance
         both = rows._make(part[:1] + part[1:2] for part in rows)
-        total = response_to_road(system, both, A, contacts, speed, 101).moment(0)[0]
-        assert m0[0] + m0[1] + 2 * m0[OUTPUTS] == pytest.approx(total, rel=1e-10)
+        total = response_to_road(system, both, A, contacts, speed, 101).moment(
+            0
+        )[0]
+        assert m0[0] + m0[1] + 2 * m0[OUTPUTS] == pytest.approx(
+            total, rel=1e-10
+        )
 
 
-def test_spare_grip_is_used_up_where_the_margin_is_at_the_floor(bore: Project) -> None:
+def test_spare_grip_is_used_up_where_the_margin_is_at_the_floor(
+    bore: Project,
+) -> None:
     """With the margin itself for a floor, the axle that saturates has nothing to spare."""
     model = RideModel(bore, bore.setup, straight(bore, 80.0))
     first = int(model.result.answers["limiting"][0, 0])
@@ -207,27 +291,46 @@ def spare_grip(model: RideModel, floor: float, dx: Array, road: Array) -> Array:
     """(1 - floor) x the sum of both wheels' grip - what the axle must pass, N, `dx` (7) off the trim."""
     bodies, elements, points = model.packed
     states, bed, works = model.scratch()
-    setup, case, answer = model.settings[0], model.cases.records[0], np.zeros(1, ANSWER)[0]
+    setup, case, answer = (
+        model.settings[0],
+        model.cases.records[0],
+        np.zeros(1, ANSWER)[0],
+    )
     x = np.zeros(COLUMNS)
     begin(bodies[0], case, model.base(0)[0], states[0], x)
     x[:7] += dx
     put_road(bodies[0], elements, road, road, 0.0, states[0], bed)
     balance(bodies[0], elements, setup, case, states[0], bed, x, works[0])
     look_around(bodies[0], points, setup, case, states[0], x, works[0], answer)
-    return np.array((1.0 - floor) * answer.grip.reshape(2, 2).sum(axis=1) - states[0].demand)
+    return np.array(
+        (1.0 - floor) * answer.grip.reshape(2, 2).sum(axis=1) - states[0].demand
+    )
 
 
 def test_slopes_of_the_spare_grip(bore: Project) -> None:
     """Against differences ten times as long in drawn directions, to 1e-5 of the largest, their own error."""
-    model, rng, floor = RideModel(bore, bore.setup, straight(bore, 80.0)), np.random.default_rng(1), 0.2
+    model, rng, floor = (
+        RideModel(bore, bore.setup, straight(bore, 80.0)),
+        np.random.default_rng(1),
+        0.2,
+    )
     read = slopes(model, 0, floor)
     level = np.zeros(model.columns)
-    np.testing.assert_allclose(read.mean[12:], spare_grip(model, floor, np.zeros(7), level), rtol=1e-9)
+    np.testing.assert_allclose(
+        read.mean[12:], spare_grip(model, floor, np.zeros(7), level), rtol=1e-9
+    )
     for _ in range(5):
-        dx, de = 1e-5 * rng.normal(size=7), 1e-5 * rng.normal(size=model.columns)
-        change = spare_grip(model, floor, dx, de) - spare_grip(model, floor, -dx, -de)
+        dx, de = (
+            1e-5 * rng.normal(size=7),
+            1e-5 * rng.normal(size=model.columns),
+        )
+        change = spare_grip(model, floor, dx, de) - spare_grip(
+            model, floor, -dx, -de
+        )
         found = 2.0 * (read.by_state[12:] @ dx + read.by_road[12:] @ de)
-        np.testing.assert_allclose(found, change, atol=1e-5 * np.abs(change).max() + 1e-4)
+        np.testing.assert_allclose(
+            found, change, atol=1e-5 * np.abs(change).max() + 1e-4
+        )
 
 
 # ---- the whole ---------------------------------------------------------------------------------------------
@@ -237,12 +340,18 @@ def test_points_are_enough(bore: Project) -> None:
     """With waves five times as close no rms value moves by 0.5 %, in any kind of case, and no rate by 1 %."""
     cases = sweep_cases(bore.venue, np.radians([0.0, 50.0, 100.0]))
     found = LinearRoad(bore, bore.setup, cases, A, 60.0)(range(len(cases)))
-    close = LinearRoad(bore, bore.setup, cases, A, 60.0, points=2001)(range(len(cases)))
+    close = LinearRoad(bore, bore.setup, cases, A, 60.0, points=2001)(
+        range(len(cases))
+    )
     assert POINTS <= 401
     for name in LINEAR.names:
         if name.startswith("sigma"):
-            np.testing.assert_allclose(found[name], close[name], rtol=5e-3, atol=1e-9)
-    np.testing.assert_allclose(found["crossing_rate"], close["crossing_rate"], rtol=1e-2, atol=1e-12)
+            np.testing.assert_allclose(
+                found[name], close[name], rtol=5e-3, atol=1e-9
+            )
+    np.testing.assert_allclose(
+        found["crossing_rate"], close["crossing_rate"], rtol=1e-2, atol=1e-12
+    )
 
 
 def test_the_linear_car_in_time(even: Project) -> None:
@@ -250,26 +359,49 @@ def test_the_linear_car_in_time(even: Project) -> None:
 
     Crossings, there and here, are those of either axle's spare grip through nothing.
     """
-    model, seeds, seconds = RideModel(even, even.setup, straight(even, 120.0)), 12, 6.0
+    model, seeds, seconds = (
+        RideModel(even, even.setup, straight(even, 120.0)),
+        12,
+        6.0,
+    )
     read, system = slopes(model, 0, 0.0), system_of(model, 0)
     step, runs = transition(*system, STEP), []
     for road in roads_under(model, 0, A, seeds, seconds, 0.02):
         states = march(step, road, np.zeros(14))[:, :7]
-        runs.append((states @ read.by_state.T + road @ read.by_road.T)[int(RUN_IN / STEP) :])
+        runs.append(
+            (states @ read.by_state.T + road @ read.by_road.T)[
+                int(RUN_IN / STEP) :
+            ]
+        )
     seen = np.array(runs)  # (seeds, samples, outputs)
-    m0 = road_moments(system, read, waves(A, 1.56, POINTS), model.contacts(0), SPEED)[0]
+    m0 = road_moments(
+        system, read, waves(A, 1.56, POINTS), model.contacts(0), SPEED
+    )[0]
     found, error = rms(seen.mean(axis=1), (seen**2).mean(axis=1))
     np.testing.assert_array_less(
-        np.abs(np.sqrt(m0[:OUTPUTS]) / found - 1), np.maximum(0.03, 4 * error / found)
+        np.abs(np.sqrt(m0[:OUTPUTS]) / found - 1),
+        np.maximum(0.03, 4 * error / found),
     )
     spare = read.mean[12:] + seen[:, :, 12:]
-    counts = ((spare[:, 1:] < 0) & (spare[:, :-1] >= 0)).sum(axis=(1, 2)) / seconds
-    rate = float(LinearRoad(even, even.setup, model.cases, A, 10.0)([0])["crossing_rate"][0])
-    assert rate == pytest.approx(counts.mean(), abs=max(0.03 * rate, 4 * counts.std() / np.sqrt(seeds)))
+    counts = ((spare[:, 1:] < 0) & (spare[:, :-1] >= 0)).sum(
+        axis=(1, 2)
+    ) / seconds
+    rate = float(
+        LinearRoad(even, even.setup, model.cases, A, 10.0)([0])[
+            "crossing_rate"
+        ][0]
+    )
+    assert rate == pytest.approx(
+        counts.mean(), abs=max(0.03 * rate, 4 * counts.std() / np.sqrt(seeds))
+    )
 
 
-@pytest.mark.parametrize(("degrees", "road"), [(60.0, A), (30.0, Road(A.coefficient / 8))])
-def test_against_rides_in_time(even: Project, degrees: float, road: Road) -> None:
+@pytest.mark.parametrize(
+    ("degrees", "road"), [(60.0, A), (30.0, Road(A.coefficient / 8))]
+)
+def test_against_rides_in_time(
+    even: Project, degrees: float, road: Road
+) -> None:
     """No wheel lifts: rms of margin, loads, gaps and travels of 8 nonlinear rides of 5 s.
 
     To 3 % or 4 standard errors of the rides, whichever is more. Loads, gaps and travels keep to the 3 %; the
@@ -278,27 +410,46 @@ def test_against_rides_in_time(even: Project, degrees: float, road: Road) -> Non
     standard errors.
     """
     model = RideModel(even, even.setup, straight(even, degrees))
-    rides = model.ride(0, roads_under(model, 0, road, 8, 5.0, 0.05), STEP, skip=int(RUN_IN / STEP / 2))
+    rides = model.ride(
+        0,
+        roads_under(model, 0, road, 8, 5.0, 0.05),
+        STEP,
+        skip=int(RUN_IN / STEP / 2),
+    )
     answer = LinearRoad(even, even.setup, model.cases, road, 5.0)([0])[0]
     assert not rides["lost"].any()
     assert not rides["off_surface"].any()
     count = rides["samples"][:, None]
     for name in ("margin", "load", "gap", "travel"):
-        first, second = (rides[field].reshape(8, -1) / count for field in (name, f"{name}_square"))
+        first, second = (
+            rides[field].reshape(8, -1) / count
+            for field in (name, f"{name}_square")
+        )
         found, error = rms(first, second)
         off = np.abs(np.atleast_1d(answer[f"sigma_{name}"]) / found - 1)
-        assert (off < np.maximum(0.03, 4 * error / found)).all(), (name, off, error / found)
+        assert (off < np.maximum(0.03, 4 * error / found)).all(), (
+            name,
+            off,
+            error / found,
+        )
     means = rides["margin"] / rides["samples"]
     lowered = answer["margin"] - means.mean()
     close = max(0.1 * lowered, 4.0 * means.std(ddof=1) / np.sqrt(len(means)))
-    assert answer["margin"] - answer["mean_margin"] == pytest.approx(lowered, abs=close)
+    assert answer["margin"] - answer["mean_margin"] == pytest.approx(
+        lowered, abs=close
+    )
 
 
 def test_rough_roads_are_not_linear(even: Project) -> None:
     """On twice class D wheels fly: both answers say so; the linear one has loads that no tyre can pull."""
     model = RideModel(even, even.setup, straight(even, 0.0))
     rough = Road(2.0 * D.coefficient)
-    rides = model.ride(0, roads_under(model, 0, rough, 6, 4.0, 0.05), STEP, skip=int(RUN_IN / STEP / 2))
+    rides = model.ride(
+        0,
+        roads_under(model, 0, rough, 6, 4.0, 0.05),
+        STEP,
+        skip=int(RUN_IN / STEP / 2),
+    )
     answer = LinearRoad(even, even.setup, model.cases, rough, 10.0)([0])[0]
     assert (rides["off_surface"] / rides["samples"]).min() > 0.2
     assert (answer["off_surface"] > 0.1).all()
@@ -318,7 +469,9 @@ def test_shares_of_the_time(bore: Project) -> None:
     answers = LinearRoad(bore, bore.setup, cases, D, 10.0)([0, 1])
     off = norm.cdf(0.0, trim["load"], answers["sigma_load"])
     bump = norm.sf(body.bump_travel, trim["travel"], answers["sigma_travel"])
-    droop = norm.cdf(-body.droop_travel, trim["travel"], answers["sigma_travel"])
+    droop = norm.cdf(
+        -body.droop_travel, trim["travel"], answers["sigma_travel"]
+    )
     np.testing.assert_allclose(answers["off_surface"], off, rtol=1e-6)
     np.testing.assert_allclose(answers["on_stop"], bump + droop, rtol=1e-6)
     assert (bump[0] > 10 * droop[0]).all()
@@ -329,7 +482,8 @@ def test_rms_grows_as_the_road(bore: Project) -> None:
     """A road of four times the coefficient has twice the rms of all that is linear; the trim stays."""
     cases = straight(bore, 30.0)
     one, two = (
-        LinearRoad(bore, bore.setup, cases, road, 10.0)([0])[0] for road in (A, Road(4 * A.coefficient))
+        LinearRoad(bore, bore.setup, cases, road, 10.0)([0])[0]
+        for road in (A, Road(4 * A.coefficient))
     )
     for name in ("sigma_use", "sigma_load", "sigma_gap", "sigma_travel"):
         np.testing.assert_allclose(two[name], 2 * one[name], rtol=1e-9)
@@ -340,11 +494,18 @@ def test_rms_grows_as_the_road(bore: Project) -> None:
 def test_under_the_floor_without_a_road(bore: Project) -> None:
     """The chance is then 1, whatever the seconds; else it is nothing in no time."""
     cases = straight(bore, 100.0)
-    margin = float(LinearRoad(bore, bore.setup, cases, A, 0.0)([0])["margin"][0])
-    over, under = (LinearRoad(bore, bore.setup, cases, A, 0.0, margin + off)([0])[0] for off in (-0.01, 0.01))
+    margin = float(
+        LinearRoad(bore, bore.setup, cases, A, 0.0)([0])["margin"][0]
+    )
+    over, under = (
+        LinearRoad(bore, bore.setup, cases, A, 0.0, margin + off)([0])[0]
+        for off in (-0.01, 0.01)
+    )
     assert over["chance"] == 0.0
     assert under["chance"] == 1.0
-    assert over["crossing_rate"] == pytest.approx(under["crossing_rate"], rel=0.05)
+    assert over["crossing_rate"] == pytest.approx(
+        under["crossing_rate"], rel=0.05
+    )
 
 
 def test_lost_cases_and_standing_cars(bore: Project) -> None:
@@ -353,7 +514,11 @@ def test_lost_cases_and_standing_cars(bore: Project) -> None:
     cases.records["speed"][:] = [SPEED, 5.0, 0.0]
     answers = LinearRoad(bore, bore.setup, cases, A, 10.0)([0, 1, 2])
     assert all(np.isnan(answers[1][name]).all() for name in LINEAR.names)
-    assert all(np.isfinite(answers[row][name]).all() for row in (0, 2) for name in LINEAR.names)
+    assert all(
+        np.isfinite(answers[row][name]).all()
+        for row in (0, 2)
+        for name in LINEAR.names
+    )
     assert answers["crossing_rate"][2] == 0.0
 
 
@@ -364,5 +529,7 @@ def test_chunks_are_pieces_of_the_whole(bore: Project) -> None:
     whole = work(range(6))
     assert whole.dtype == LINEAR
     sent = pickle.loads(pickle.dumps(work))
-    pieces = np.concatenate([work([0]), sent(np.array([1, 2, 3])), work([4, 5])])
+    pieces = np.concatenate(
+        [work([0]), sent(np.array([1, 2, 3])), work([4, 5])]
+    )
     assert whole.tobytes() == pieces.tobytes()

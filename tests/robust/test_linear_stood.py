@@ -21,7 +21,9 @@ from setupopt.robust.linear_stood import KINDS, Answer, LinearStood
 ASKED = Require(bump=0.01, seam=0.005, gust=5.0, road=True)
 
 
-def linear(project: Project, asked: Require = ASKED, angle: float = 120.0) -> tuple[LinearStood, Answer]:
+def linear(
+    project: Project, asked: Require = ASKED, angle: float = 120.0
+) -> tuple[LinearStood, Answer]:
     """The linear car of a project's setup, straight at one roll angle."""
     model = Model(project.car)
     case = sweep_cases(project.venue, np.radians([angle])).pick([0])
@@ -29,7 +31,9 @@ def linear(project: Project, asked: Require = ASKED, angle: float = 120.0) -> tu
     base: Records = model.run(setting, case).answers[0]
     stood = LinearStood(project, asked)
     packed = model.packed_for(setting[0])
-    return stood, stood.linear(packed, setting[0], by_wheel(project.setup)[0], case.records[0], base[0])
+    return stood, stood.linear(
+        packed, setting[0], by_wheel(project.setup)[0], case.records[0], base[0]
+    )
 
 
 @pytest.fixture(scope="module")
@@ -46,7 +50,9 @@ def test_the_driver_holds_the_car(car: Answer) -> None:
 def test_the_exponential_is_that_of_another_library(car: Answer) -> None:
     """SciPy's Pade approximation, to 1e-9 of the largest entry."""
     own = linear_stood._exponential(4e-3 * car.law)
-    assert own == pytest.approx(expm(4e-3 * car.law), abs=1e-9 * np.abs(own).max())
+    assert own == pytest.approx(
+        expm(4e-3 * car.law), abs=1e-9 * np.abs(own).max()
+    )
 
 
 def test_marching_is_that_of_another_library(car: Answer) -> None:
@@ -66,7 +72,9 @@ def test_marching_is_that_of_another_library(car: Answer) -> None:
     for k in range(76):
         heave.append(state[0])
         state = transition @ state + gain @ push[k, 0]
-    assert found == pytest.approx(np.array(heave), abs=0.03 * np.abs(found).max())
+    assert found == pytest.approx(
+        np.array(heave), abs=0.03 * np.abs(found).max()
+    )
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -81,14 +89,25 @@ def test_twice_as_much_is_stood_half_as_often(bore: Project, kind: str) -> None:
 
 def test_a_rougher_road_is_stood_less(bore: Project) -> None:
     """Four times the spectrum is twice the height (1e-9)."""
-    rough = replace(bore, venue=replace(bore.venue, roughness=4.0 * (bore.venue.roughness or 0.0)))
+    rough = replace(
+        bore,
+        venue=replace(
+            bore.venue, roughness=4.0 * (bore.venue.roughness or 0.0)
+        ),
+    )
     (stood, smooth), (other, rougher) = linear(bore), linear(rough)
-    assert other.stood(rougher, "road")[0] == pytest.approx(0.5 * stood.stood(smooth, "road")[0], rel=1e-9)
+    assert other.stood(rougher, "road")[0] == pytest.approx(
+        0.5 * stood.stood(smooth, "road")[0], rel=1e-9
+    )
 
 
-def test_one_variant_alone_is_stood_as_among_all(car: Answer, bore: Project) -> None:
+def test_one_variant_alone_is_stood_as_among_all(
+    car: Answer, bore: Project
+) -> None:
     """The worst variant, asked for alone, has the number of the worst of all (1e-9)."""
     stood = LinearStood(bore, ASKED)
     for kind in KINDS:
         worst, variant = stood.stood(car, kind)
-        assert stood.stood(car, kind, variant)[0] == pytest.approx(worst, rel=1e-9)
+        assert stood.stood(car, kind, variant)[0] == pytest.approx(
+            worst, rel=1e-9
+        )

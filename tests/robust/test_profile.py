@@ -21,7 +21,13 @@ from setupopt.robust.road.profile import (
     spectrum,
     without_hills,
 )
-from setupopt.robust.road.spectrum import Contacts, Numbers, Road, Tracks, synthesise
+from setupopt.robust.road.spectrum import (
+    Contacts,
+    Numbers,
+    Road,
+    Tracks,
+    synthesise,
+)
 
 Write = Callable[[str], Path]
 
@@ -38,9 +44,13 @@ def write(tmp_path: Path) -> Write:
     return text_file
 
 
-def table(rows: list[tuple[float, ...]], header: str = "distance_m,height_mm") -> str:
+def table(
+    rows: list[tuple[float, ...]], header: str = "distance_m,height_mm"
+) -> str:
     """A CSV text."""
-    return "\n".join([header, *(",".join(f"{cell:.10g}" for cell in row) for row in rows)])
+    return "\n".join(
+        [header, *(",".join(f"{cell:.10g}" for cell in row) for row in rows)]
+    )
 
 
 GOOD = [(0.5 * k, float(k % 3)) for k in range(202)]
@@ -49,10 +59,20 @@ GOOD = [(0.5 * k, float(k % 3)) for k in range(202)]
 def test_two_tracks(write: Write) -> None:
     """Columns in any order, mm to m, left before right, start and spacing kept."""
     rows = [(k % 5, 100 + k * 0.25, -k % 7) for k in range(401)]
-    tracks = read_profile(write(table(rows, "height_right_mm,distance_m,height_mm")))
-    assert (tracks.start, tracks.spacing, tracks.is_closed) == (100.0, 0.25, False)
-    assert tracks.heights[0] == pytest.approx([1e-3 * (-k % 7) for k in range(401)])
-    assert tracks.heights[1] == pytest.approx([1e-3 * (k % 5) for k in range(401)])
+    tracks = read_profile(
+        write(table(rows, "height_right_mm,distance_m,height_mm"))
+    )
+    assert (tracks.start, tracks.spacing, tracks.is_closed) == (
+        100.0,
+        0.25,
+        False,
+    )
+    assert tracks.heights[0] == pytest.approx(
+        [1e-3 * (-k % 7) for k in range(401)]
+    )
+    assert tracks.heights[1] == pytest.approx(
+        [1e-3 * (k % 5) for k in range(401)]
+    )
 
 
 def test_uneven_steps(write: Write) -> None:
@@ -60,11 +80,15 @@ def test_uneven_steps(write: Write) -> None:
     draw = np.random.default_rng(1)
     distance = np.cumsum(draw.uniform(0.05, 0.95, 301))
     height = 10 * np.sin(distance / 7)
-    tracks = read_profile(write(table(list(zip(distance, height, strict=True)))))
+    tracks = read_profile(
+        write(table(list(zip(distance, height, strict=True))))
+    )
     assert tracks.heights.shape == (1, 301)
     assert tracks.start + 300 * tracks.spacing == pytest.approx(distance[-1])
     place = tracks.start + tracks.spacing * np.arange(301)
-    assert tracks.heights[0] == pytest.approx(1e-3 * np.interp(place, distance, height), abs=1e-10)
+    assert tracks.heights[0] == pytest.approx(
+        1e-3 * np.interp(place, distance, height), abs=1e-10
+    )
 
 
 def changed(line: int, row: str) -> str:
@@ -77,13 +101,23 @@ def changed(line: int, row: str) -> str:
 REFUSED = {
     "backwards": (changed(10, "3.4,0"), 10, "distance_m", "3.4 after 3.5"),
     "twice": (changed(10, "3.5,0"), 10, "distance_m", "3.5 after 3.5"),
-    "gap": (table([*GOOD, (101.6, 0.0)]), 204, "distance_m", "101.6 after 100.5"),
+    "gap": (
+        table([*GOOD, (101.6, 0.0)]),
+        204,
+        "distance_m",
+        "101.6 after 100.5",
+    ),
     "word": (changed(7, "2.5,high"), 7, "height_mm", '"high"'),
     "empty": (changed(7, "2.5,"), 7, "height_mm", "an empty cell"),
     "not a number": (changed(7, "2.5,nan"), 7, "height_mm", '"nan"'),
     "metres for mm": (changed(7, "2.5,1e8"), 7, "height_mm", '"1e8"'),
     "no height": ("distance_m\n1\n2", 1, "height_mm", "no such column"),
-    "other column": (table(GOOD, "distance_m,height_m"), 1, "height_m", "an unknown column"),
+    "other column": (
+        table(GOOD, "distance_m,height_m"),
+        1,
+        "height_m",
+        "an unknown column",
+    ),
     "short": (table(GOOD[:150]), 151, "distance_m", "a profile of 74.5 m"),
     "one row": (table(GOOD[:1]), 2, "distance_m", "a profile of 0 m"),
 }
@@ -112,19 +146,30 @@ def test_every_step_back_is_named(write: Write) -> None:
 # ---- hills and spectrum ------------------------------------------------------------------------------------
 
 
-def wave(wavenumber: float, length: float = 2000.0, spacing: float = 0.25) -> Tracks:
+def wave(
+    wavenumber: float, length: float = 2000.0, spacing: float = 0.25
+) -> Tracks:
     """A sine of 1 m along a hill of 3 %."""
     distance = np.arange(0, length, spacing)
-    return Tracks(spacing, (np.sin(2 * np.pi * wavenumber * distance) + 100 + 0.03 * distance)[None])
+    return Tracks(
+        spacing,
+        (np.sin(2 * np.pi * wavenumber * distance) + 100 + 0.03 * distance)[
+            None
+        ],
+    )
 
 
 @pytest.mark.parametrize("wavenumber", [0.0055, 0.011, 0.022, 0.033, 0.2])
 def test_long_waves_are_removed(wavenumber: float) -> None:
     """1 / (1 + (n1 / n)^4) of a wave stays, unshifted, in the middle of the road; 0.3 % of the ends' echo."""
     tracks = wave(wavenumber)
-    expected = np.sin(2 * np.pi * wavenumber * 0.25 * np.arange(8000)) / (1 + (0.011 / wavenumber) ** 4)
+    expected = np.sin(2 * np.pi * wavenumber * 0.25 * np.arange(8000)) / (
+        1 + (0.011 / wavenumber) ** 4
+    )
     middle = slice(3000, 5000)
-    assert without_hills(tracks).heights[0, middle] == pytest.approx(expected[middle], abs=3e-3)
+    assert without_hills(tracks).heights[0, middle] == pytest.approx(
+        expected[middle], abs=3e-3
+    )
 
 
 def test_spectrum_of_a_wave() -> None:
@@ -140,24 +185,37 @@ def test_spectrum_of_a_wave() -> None:
 @pytest.mark.parametrize("waviness", [1.6, 2.0, 2.6])
 def test_fit_finds_the_road_that_was_drawn(waviness: float) -> None:
     """Mean over 30 drawn roads of 600 m: within 4 standard errors plus 1 %, spread as the docstring says."""
-    heights = synthesise(Road(64e-6, waviness), 600.0, 0.1, 1.5, range(30)).heights
+    heights = synthesise(
+        Road(64e-6, waviness), 600.0, 0.1, 1.5, range(30)
+    ).heights
     found = [fitted_road(Tracks(0.1, pair)) for pair in heights]
     for values, expected in (
         ([road.coefficient / 64e-6 for road in found], 1.0),
         ([road.waviness for road in found], waviness),
     ):
         assert np.std(values) < 0.08
-        assert np.mean(values) == pytest.approx(expected, abs=4 * np.std(values) / np.sqrt(30) + 0.01)
+        assert np.mean(values) == pytest.approx(
+            expected, abs=4 * np.std(values) / np.sqrt(30) + 0.01
+        )
 
 
 def test_fit_is_not_disturbed_by_hills() -> None:
     """A slope of 5 % and a datum of 500 m change neither figure; removing long waves does by 5 % at most."""
-    tracks = Tracks(0.1, synthesise(Road(64e-6), 600.0, 0.1, 1.5, [4]).heights[0])
-    hill = Tracks(0.1, tracks.heights + 500 + 0.05 * 0.1 * np.arange(tracks.heights.shape[-1]))
+    tracks = Tracks(
+        0.1, synthesise(Road(64e-6), 600.0, 0.1, 1.5, [4]).heights[0]
+    )
+    hill = Tracks(
+        0.1,
+        tracks.heights + 500 + 0.05 * 0.1 * np.arange(tracks.heights.shape[-1]),
+    )
     plain, steep = fitted_road(tracks), fitted_road(hill)
-    assert (steep.coefficient, steep.waviness) == pytest.approx((plain.coefficient, plain.waviness), rel=1e-6)
+    assert (steep.coefficient, steep.waviness) == pytest.approx(
+        (plain.coefficient, plain.waviness), rel=1e-6
+    )
     level = fitted_road(without_hills(hill), (0.03, 2.0))
-    assert level.coefficient == pytest.approx(fitted_road(hill, (0.03, 2.0)).coefficient, rel=0.05)
+    assert level.coefficient == pytest.approx(
+        fitted_road(hill, (0.03, 2.0)).coefficient, rel=0.05
+    )
 
 
 # ---- roughness index ---------------------------------------------------------------------------------------
@@ -185,12 +243,19 @@ def test_index_of_drawn_roads() -> None:
     road, car = Road(64e-6), golden_quarter_car()
     contact = Contacts(np.zeros(1), np.zeros(1), np.array([0.25]))
     rows = output(car, velocity=[1.0, -1.0])
-    sigma = np.sqrt(response_to_road(car, rows, road, contact, SPEED).moment(0)[0]) / SPEED
+    sigma = (
+        np.sqrt(response_to_road(car, rows, road, contact, SPEED).moment(0)[0])
+        / SPEED
+    )
     heights = synthesise(road, 1000.0, 0.05, 1.5, range(40)).heights
     found = roughness_index(Tracks(0.05, heights.reshape(80, -1)))[:, 0]
-    error = found.std() / np.sqrt(40)  # the two tracks of a road are not independent
+    error = found.std() / np.sqrt(
+        40
+    )  # the two tracks of a road are not independent
     assert error < 0.01 * found.mean()
-    assert found.mean() == pytest.approx(np.sqrt(2 / np.pi) * sigma, abs=4 * error)
+    assert found.mean() == pytest.approx(
+        np.sqrt(2 / np.pi) * sigma, abs=4 * error
+    )
 
 
 # ---- any finite profile ------------------------------------------------------------------------------------
@@ -214,12 +279,16 @@ def _any_profile(rng: np.random.Generator) -> Numbers:
         rng.normal(size=points), np.cumsum(rng.normal(size=points)), rng.integers(0, 2, points) - 0.5,
         rng.standard_cauchy(points),
     )  # fmt: skip
-    tracks = [kinds[i] for i in rng.integers(len(kinds), size=rng.integers(1, 3))]
+    tracks = [
+        kinds[i] for i in rng.integers(len(kinds), size=rng.integers(1, 3))
+    ]
     return 10.0 ** rng.uniform(-12.0, 3.0) * np.array(tracks)
 
 
 @pytest.mark.parametrize("kind", [_cobbles, _any_profile])
-def test_any_finite_profile_has_a_road_and_waves(kind: Callable[[np.random.Generator], Numbers]) -> None:
+def test_any_finite_profile_has_a_road_and_waves(
+    kind: Callable[[np.random.Generator], Numbers],
+) -> None:
     """150 profiles of 120 m each: a finite power law, and waves whose squares add up to its spectrum.
 
     Cobbles once had a negative waviness, for which the coherence of the tracks had no meaning and the size of

@@ -14,7 +14,10 @@ from setupopt.evaluation.cases import sweep_cases
 from setupopt.jobs.chunk_ranges import chunk_ranges
 from setupopt.project import Project
 from setupopt.robust.builds.build_variation import build_errors
-from setupopt.robust.builds.quasi_monte_carlo import BuildCloud, MarginDistribution
+from setupopt.robust.builds.quasi_monte_carlo import (
+    BuildCloud,
+    MarginDistribution,
+)
 
 BIN = 1e-4
 
@@ -24,14 +27,20 @@ def cloud(bore: Project) -> BuildCloud:
     """Today's setup with all its errors, in few cases."""
     build = build_errors(bore)
     assert build is not None
-    return BuildCloud(build, sweep_cases(bore.venue, np.radians([90.0, 180.0])), seed=7)
+    return BuildCloud(
+        build, sweep_cases(bore.venue, np.radians([90.0, 180.0])), seed=7
+    )
 
 
 def drawn(count: int) -> np.ndarray:
     """Margins of every kind: most above -2, some far below, some lost, some on an edge of a bin."""
     draw = np.random.default_rng(count)
     margins = draw.normal(0.1, 0.3, count).clip(None, 1.0)
-    margins[::17], margins[::29], margins[::41] = -np.inf, -2.0 - draw.exponential(5.0), 0.25
+    margins[::17], margins[::29], margins[::41] = (
+        -np.inf,
+        -2.0 - draw.exponential(5.0),
+        0.25,
+    )
     return margins
 
 
@@ -49,20 +58,29 @@ def kept(margins: np.ndarray) -> MarginDistribution:
 def test_cutting_does_not_change_the_cloud(cloud: BuildCloud) -> None:
     """One chunk or seven, some larger than what is solved at a time: the same array to the last bit."""
     jobs = [(0, 1), (1, 2), (3, 13), (16, 80), (96, 4), (100, 31), (131, 19)]
-    assert np.array_equal(cloud((0, 150)), np.concatenate([cloud(job) for job in jobs]))
+    assert np.array_equal(
+        cloud((0, 150)), np.concatenate([cloud(job) for job in jobs])
+    )
 
 
 def test_build_alone_is_cut_alike(cloud: BuildCloud) -> None:
     """So is a cloud whose builds share one car and are solved together."""
     built = BuildCloud(cloud.build.build_alone(), cloud.cases)
-    assert np.array_equal(built((0, 70)), np.concatenate([built(job) for job in chunk_ranges(70, 9)]))
+    assert np.array_equal(
+        built((0, 70)),
+        np.concatenate([built(job) for job in chunk_ranges(70, 9)]),
+    )
 
 
-def test_samples_are_the_margins_of_their_errors(bore: Project, cloud: BuildCloud) -> None:
+def test_samples_are_the_margins_of_their_errors(
+    bore: Project, cloud: BuildCloud
+) -> None:
     """A margin of the cloud is the worst of its build; with a box of no size it is the setup's own."""
     errors = cloud.errors((40, 3))
     plain = cloud.build.result(errors, cloud.cases).worst_margin
-    assert cloud((40, 3)) == pytest.approx(plain, abs=2e-6)  # the least friction factor is found to 1e-6
+    assert cloud((40, 3)) == pytest.approx(
+        plain, abs=2e-6
+    )  # the least friction factor is found to 1e-6
     point = BuildCloud(replace(cloud.build, scale=0.0), cloud.cases)
     exact = float(setupopt.evaluate(bore, cases=cloud.cases).worst_margin[0])
     assert point((0, 4)) == pytest.approx(np.full(4, exact), abs=2e-6)
@@ -77,7 +95,10 @@ def test_samples_spread_evenly(cloud: BuildCloud) -> None:
 
 def test_another_seed_is_another_cloud(cloud: BuildCloud) -> None:
     """A cloud can be drawn again, and drawn anew."""
-    again, anew = (BuildCloud(cloud.build, cloud.cases, seed).errors((5, 8)) for seed in (7, 8))
+    again, anew = (
+        BuildCloud(cloud.build, cloud.cases, seed).errors((5, 8))
+        for seed in (7, 8)
+    )
     assert np.array_equal(again, cloud.errors((5, 8)))
     assert not np.isclose(again, anew).any()
 
@@ -111,7 +132,11 @@ def test_counts_are_exact() -> None:
     """Samples, lost ones, and the least of all; nothing depends on how they were added."""
     margins = drawn(1000)
     cloud, held = kept(margins), MarginDistribution()
-    assert (cloud.count, cloud.lost, cloud.least) == (1000, np.isinf(margins).sum(), -np.inf)
+    assert (cloud.count, cloud.lost, cloud.least) == (
+        1000,
+        np.isinf(margins).sum(),
+        -np.inf,
+    )
     held.add(margins[np.isfinite(margins)])
     assert (held.lost, held.least) == (0, margins[np.isfinite(margins)].min())
     assert held.below == (margins[np.isfinite(margins)] < -2.0).sum()
@@ -124,7 +149,9 @@ def test_share_under_a_floor(floor: float) -> None:
     under = int((margins < floor).sum())
     exact = binomtest(under, 2000).proportion_ci(0.95, method="exact")
     found = kept(margins).share_under(floor)
-    assert found == pytest.approx((under / 2000, exact.low, exact.high), abs=1e-12)
+    assert found == pytest.approx(
+        (under / 2000, exact.low, exact.high), abs=1e-12
+    )
 
 
 def test_floor_inside_a_bin_counts_it_whole() -> None:

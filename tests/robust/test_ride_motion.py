@@ -34,36 +34,60 @@ from setupopt.robust.ride_model import RideModel
 RELAXATION = 0.25
 
 
-def rates(motion: Motion, m: np.ndarray, road: np.ndarray | None = None) -> np.ndarray:
+def rates(
+    motion: Motion, m: np.ndarray, road: np.ndarray | None = None
+) -> np.ndarray:
     """Rates of a state on a road (4 wheels), flat where it is left out."""
     rate = np.zeros(MOTION)
     heights = np.zeros(4 + 2 * motion.elements.size)
     heights[:4] = 0.0 if road is None else road
-    motion_rates(*motion[:9], heights, np.zeros(4), m, motion.work, motion.x, rate)
+    motion_rates(
+        *motion[:9], heights, np.zeros(4), m, motion.work, motion.x, rate
+    )
     return rate
 
 
 @pytest.fixture(scope="module")
 def model(bore: Project) -> RideModel:
     """Floor, wall and over the top."""
-    return RideModel(bore, bore.setup, sweep_cases(bore.venue, np.radians([0.0, 90.0, 150.0])))
+    return RideModel(
+        bore,
+        bore.setup,
+        sweep_cases(bore.venue, np.radians([0.0, 90.0, 150.0])),
+    )
 
 
 @pytest.fixture(scope="module")
 def even(bore: Project) -> RideModel:
     """Half-way up the wall, turned across; dampers with one rate, whose force has no bend."""
-    ends = [replace(axle, damper_rebound=axle.damper_bump) for axle in (bore.car.front, bore.car.rear)]
+    ends = [
+        replace(axle, damper_rebound=axle.damper_bump)
+        for axle in (bore.car.front, bore.car.rear)
+    ]
     project = replace(bore, car=replace(bore.car, front=ends[0], rear=ends[1]))
-    return RideModel(project, bore.setup, sweep_cases(bore.venue, np.array([1.2])).pick([1]))
+    return RideModel(
+        project, bore.setup, sweep_cases(bore.venue, np.array([1.2])).pick([1])
+    )
 
 
-def plain(bore: Project, speed: float, relaxation: float | None = RELAXATION) -> RideModel:
+def plain(
+    bore: Project, speed: float, relaxation: float | None = RELAXATION
+) -> RideModel:
     """Straight on the flat without air; equal upright wheels that neither lean under load nor in roll."""
 
     def axle(one):  # type: ignore[no-untyped-def]
-        tyre = replace(one.tyre, compliance=0.0, camber_thrust_share=0.0, relaxation=relaxation)
+        tyre = replace(
+            one.tyre,
+            compliance=0.0,
+            camber_thrust_share=0.0,
+            relaxation=relaxation,
+        )
         return replace(
-            one, tyre=tyre, camber_gain=1.0 / (0.5 * one.track), roll_centre_height=0.0, anti_slope=0.0
+            one,
+            tyre=tyre,
+            camber_gain=1.0 / (0.5 * one.track),
+            roll_centre_height=0.0,
+            anti_slope=0.0,
         )
 
     air = replace(bore.car.air, elements=(), drag_area=0.0, side_area=0.0)
@@ -77,10 +101,15 @@ def plain(bore: Project, speed: float, relaxation: float | None = RELAXATION) ->
     )
     flat = replace(bore.venue, section="flat", curvature=0.0)
     venue = replace(flat, sweep=replace(flat.sweep, speed=speed))
-    axles = [replace(side, camber=0.0, toe=0.0) for side in (bore.setup.front, bore.setup.rear)]
+    axles = [
+        replace(side, camber=0.0, toe=0.0)
+        for side in (bore.setup.front, bore.setup.rear)
+    ]
     setup = replace(bore.setup, front=axles[0], rear=axles[1])
     project = replace(bore, car=car, venue=venue, setup=setup)
-    return RideModel(project, setup, sweep_cases(venue, np.array([0.0])).pick([0]))
+    return RideModel(
+        project, setup, sweep_cases(venue, np.array([0.0])).pick([0])
+    )
 
 
 @pytest.fixture(scope="module")
@@ -97,20 +126,26 @@ def test_a_trim_is_nearly_at_rest_without_its_offset(model: RideModel) -> None:
         assert offset.max() > 0.0
 
 
-def test_slowest_mode_is_that_of_the_quasi_static_motion(model: RideModel) -> None:
+def test_slowest_mode_is_that_of_the_quasi_static_motion(
+    model: RideModel,
+) -> None:
     """The growth rate with ride and tyres in motion, against `stability`, where they follow at once.
 
     Both hold the wheels' speeds here, and both know gravity turning with the way round the section. Lags of
     some milliseconds, and a CG that is some percent nearer to the axis than the wheels, move it by less than
     a tenth, or 0.05 1/s.
     """
-    steady = model.model.run(model.settings, model.cases, growth=True).answers[0]
+    steady = model.model.run(model.settings, model.cases, growth=True).answers[
+        0
+    ]
     held = [FORWARD, *range(WHEEL_SPEED, WHEEL_SPEED + 4)]
     kept = [j for j in range(MOTION) if j not in held]
     for row in range(len(model.cases)):
         slopes = model.motion(row).slopes()
         found = np.linalg.eigvals(slopes[np.ix_(kept, kept)]).real.max()
-        assert found == pytest.approx(float(steady["growth"][row]), abs=0.05, rel=0.1)
+        assert found == pytest.approx(
+            float(steady["growth"][row]), abs=0.05, rel=0.1
+        )
 
 
 @pytest.mark.parametrize("speed", [20.0, 40.0])
@@ -131,7 +166,9 @@ def test_single_track_car(bore: Project, speed: float) -> None:
         rates(motion, m)
         wheels = motion.work.wheels
         forces.append(np.array([wheels.across, wheels.aligning]))
-    lateral, turning = (forces[0] - forces[1]).reshape(2, 2, 2).sum(axis=2) / (2e-5 / RELAXATION)
+    lateral, turning = (forces[0] - forces[1]).reshape(2, 2, 2).sum(axis=2) / (
+        2e-5 / RELAXATION
+    )
     trail = -turning / lateral
     front, rear = car.to_front - trail[0], car.to_rear + trail[1]
     cf, cr, mass, inertia = lateral[0], lateral[1], car.mass, car.inertia[2]
@@ -143,7 +180,12 @@ def test_single_track_car(bore: Project, speed: float) -> None:
     steer = np.array([cf / mass, front * cf / inertia])
     found, by_steer = planar(motion.slopes())
     place = [PLANAR.index(LEFTWARD), PLANAR.index(YAW_RATE)]
-    np.testing.assert_allclose(found[np.ix_(place, place)], law, rtol=0.03, atol=0.03 * np.abs(law).max())
+    np.testing.assert_allclose(
+        found[np.ix_(place, place)],
+        law,
+        rtol=0.03,
+        atol=0.03 * np.abs(law).max(),
+    )
     np.testing.assert_allclose(by_steer[place], steer, rtol=0.03)
 
 
@@ -156,7 +198,9 @@ def test_slip_follows_over_the_relaxation_length(straight: RideModel) -> None:
     dt = 1e-5
     for _ in range(int(RELAXATION / 40.0 / dt)):  # one relaxation length
         m[SLIP_Y] += dt * rates(motion, m)[SLIP_Y]
-    assert m[SLIP_Y] / RELAXATION - start == pytest.approx(1e-3 * (1.0 - np.exp(-1.0)), rel=2e-3)
+    assert m[SLIP_Y] / RELAXATION - start == pytest.approx(
+        1e-3 * (1.0 - np.exp(-1.0)), rel=2e-3
+    )
 
 
 def test_swinging_load_costs_lateral_force(bore: Project) -> None:
@@ -171,7 +215,9 @@ def test_swinging_load_costs_lateral_force(bore: Project) -> None:
         m, dt, seen = motion.m.copy(), length / 40.0 / 60.0, []
         for i in range(60 * 8):
             wave = height * np.sin(2.0 * np.pi * i / 60.0)
-            m[SLIP_Y : SLIP_Y + 4] += dt * rates(motion, m, np.full(4, wave))[SLIP_Y : SLIP_Y + 4]
+            m[SLIP_Y : SLIP_Y + 4] += (
+                dt * rates(motion, m, np.full(4, wave))[SLIP_Y : SLIP_Y + 4]
+            )
             seen.append(motion.work.wheels.across[0])
         return float(np.mean(seen[-120:]))
 
@@ -196,7 +242,9 @@ def test_linear_answer_is_that_of_small_motions(even: RideModel) -> None:
     ]  # fmt: skip
     kept = [LEFTWARD, YAW_RATE, HEADING, WAY]
     scale = np.abs(ends[1][kept]).max()
-    np.testing.assert_allclose((ends[0] - motion.m)[kept] / scale, ends[1][kept] / scale, atol=1e-4)
+    np.testing.assert_allclose(
+        (ends[0] - motion.m)[kept] / scale, ends[1][kept] / scale, atol=1e-4
+    )
 
 
 def test_steps_are_of_third_order(even: RideModel) -> None:
@@ -219,7 +267,9 @@ def test_steps_are_of_third_order(even: RideModel) -> None:
     assert orders.max() < 3.6
 
 
-def test_coasting_through_a_bend_loses_what_its_tyres_take(straight: RideModel) -> None:
+def test_coasting_through_a_bend_loses_what_its_tyres_take(
+    straight: RideModel,
+) -> None:
     """Energy of body, yaw and wheels before and after a swerve without drive, against the tyres' work.
 
     Power of a tyre's force over the speed at which its tread slides over the ground; the body is back at rest
@@ -233,30 +283,52 @@ def test_coasting_through_a_bend_loses_what_its_tyres_take(straight: RideModel) 
     work = motion.work.wheels
 
     def energy(m: np.ndarray) -> float:
-        planar_part = car.mass * (m[FORWARD] ** 2 + m[LEFTWARD] ** 2) + car.inertia[2] * m[YAW_RATE] ** 2
-        return 0.5 * float(planar_part + (hold.spin * m[WHEEL_SPEED : WHEEL_SPEED + 4] ** 2).sum())
+        planar_part = (
+            car.mass * (m[FORWARD] ** 2 + m[LEFTWARD] ** 2)
+            + car.inertia[2] * m[YAW_RATE] ** 2
+        )
+        return 0.5 * float(
+            planar_part
+            + (hold.spin * m[WHEEL_SPEED : WHEEL_SPEED + 4] ** 2).sum()
+        )
 
     def loss(m: np.ndarray) -> float:
-        up = m[SPEEDS + 3 : SPEEDS + 7] - (m[SPEEDS] - car.x * m[SPEEDS + 1] + car.y * m[SPEEDS + 2])
-        forward = m[FORWARD] - m[YAW_RATE] * car.y - car.cg_height * m[SPEEDS + 1]
-        leftward = m[LEFTWARD] + m[YAW_RATE] * car.x + car.cg_height * m[SPEEDS + 2]
+        up = m[SPEEDS + 3 : SPEEDS + 7] - (
+            m[SPEEDS] - car.x * m[SPEEDS + 1] + car.y * m[SPEEDS + 2]
+        )
+        forward = (
+            m[FORWARD] - m[YAW_RATE] * car.y - car.cg_height * m[SPEEDS + 1]
+        )
+        leftward = (
+            m[LEFTWARD] + m[YAW_RATE] * car.x + car.cg_height * m[SPEEDS + 2]
+        )
         steer = np.array([hold.steer, hold.steer, 0.0, 0.0])
         pull = work.along * np.cos(steer) + work.across * np.sin(steer)
         heat = np.where(up > 0.0, damping.bump, damping.rebound) * up**2
         turned = work.aligning * m[YAW_RATE]
-        sliding = work.along * forward + work.across * leftward - pull * m[WHEEL_SPEED : WHEEL_SPEED + 4]
+        sliding = (
+            work.along * forward
+            + work.across * leftward
+            - pull * m[WHEEL_SPEED : WHEEL_SPEED + 4]
+        )
         return float((sliding + turned - heat).sum())
 
     m, dt, lost = motion.m.copy(), 5e-4, 0.0
     before = energy(m)
     for i in range(3000):
-        hold.steer = still + (np.radians(2.0) * np.sin(np.pi * i / 1000.0) ** 2 if i < 1000 else 0.0)
+        hold.steer = still + (
+            np.radians(2.0) * np.sin(np.pi * i / 1000.0) ** 2
+            if i < 1000
+            else 0.0
+        )
         first = rates(motion, m)
         lost += dt * loss(m)
         middle = rates(motion, m + 0.5 * dt * first)
         m = m + dt * middle
     assert energy(m) < before - 200.0
-    assert before + lost == pytest.approx(energy(m), abs=0.02 * (before - energy(m)))
+    assert before + lost == pytest.approx(
+        energy(m), abs=0.02 * (before - energy(m))
+    )
 
 
 def test_driver_holds_what_he_can(model: RideModel) -> None:
@@ -277,7 +349,9 @@ def test_mirrored_motion(bore: Project) -> None:
     for degrees, attitude, track in ((60.0, 1, 0), (-60.0, 2, 1)):
         case = sweep_cases(bore.venue, np.radians([degrees])).pick([attitude])
         rides = RideModel(bore, bore.setup, case)
-        road = Obstacle(0.01, 2.0, track).road(rides.contacts(0), 54.0, rides.step)
+        road = Obstacle(0.01, 2.0, track).road(
+            rides.contacts(0), 54.0, rides.step
+        )
         drifts.append(float(rides.disturbed(0, road, rides.step)["drift"][0]))
     assert drifts[0] > 1e-3
     assert drifts[0] == pytest.approx(drifts[1], rel=1e-6)

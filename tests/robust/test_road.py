@@ -7,7 +7,14 @@ import pytest
 from scipy.integrate import quad
 
 from setupopt.project import to_si as convert
-from setupopt.robust.road.spectrum import CLASSES, Contacts, Road, Tracks, patch_gain, synthesise
+from setupopt.robust.road.spectrum import (
+    CLASSES,
+    Contacts,
+    Road,
+    Tracks,
+    patch_gain,
+    synthesise,
+)
 
 ROAD = Road(64e-6)
 
@@ -15,7 +22,9 @@ ROAD = Road(64e-6)
 def test_project_and_road_know_the_same_classes() -> None:
     """A venue's class letter becomes the mean of that class here."""
     means = [convert._CLASS_A * 4.0**place for place in range(8)]
-    assert [limits.mean for limits in CLASSES.values()] == pytest.approx(means, rel=1e-12)
+    assert [limits.mean for limits in CLASSES.values()] == pytest.approx(
+        means, rel=1e-12
+    )
 
 
 # ---- heights -----------------------------------------------------------------------------------------------
@@ -25,7 +34,9 @@ def test_heights_between_points_and_beyond_the_ends() -> None:
     """Straight lines between points; open ends run on level, closed ones go round."""
     heights = np.array([[0.0, 1.0, 4.0, 9.0]])
     places = [9.0, 10.0, 10.25, 11.5, 13.0, 13.5, 14.0]
-    assert Tracks(1.0, heights, 10.0).at(places)[0] == pytest.approx([0, 0, 0.25, 2.5, 9, 9, 9])
+    assert Tracks(1.0, heights, 10.0).at(places)[0] == pytest.approx(
+        [0, 0, 0.25, 2.5, 9, 9, 9]
+    )
     closed = Tracks(1.0, heights, 10.0, is_closed=True)
     assert closed.at(places)[0] == pytest.approx([9, 0, 0.25, 2.5, 9, 4.5, 0])
     assert closed.at([2.25, 18.25])[0] == pytest.approx([0.25, 0.25])
@@ -35,13 +46,18 @@ def test_rear_wheels_meet_the_road_later() -> None:
     """The rear pair sees what the front saw, a wing ahead what comes; one track serves both sides."""
     tracks = synthesise(ROAD, 200.0, 0.1, 1.5, [1, 2])
     place = np.linspace(20, 60, 81)
-    behind, side = np.array([0.0, 0.0, 3.03, 3.03, -0.5]), np.array([0.7, -0.7, 0.7, -0.7, 0.7])
+    behind, side = (
+        np.array([0.0, 0.0, 3.03, 3.03, -0.5]),
+        np.array([0.7, -0.7, 0.7, -0.7, 0.7]),
+    )
     contacts = Contacts(behind, side, np.array([0.0, 0.0, 0.0, 0.0, 0.4]))
     under = tracks.under(place, contacts)
     assert under.shape == (2, 5, 81)
     assert under[:, :2] == pytest.approx(tracks.at(place))
     assert under[:, 2:4] == pytest.approx(tracks.at(place - 3.03))
-    assert under[:, 4] == pytest.approx(tracks.averaged(0.4).at(place + 0.5)[:, 0])
+    assert under[:, 4] == pytest.approx(
+        tracks.averaged(0.4).at(place + 0.5)[:, 0]
+    )
     single = Tracks(0.1, tracks.heights[0, :1]).under(place, contacts)
     assert single[1] == pytest.approx(single[0])
 
@@ -64,9 +80,16 @@ def test_patch_takes_the_mean_of_the_lines(patch: float) -> None:
 def test_patch_gain(wavelength: float) -> None:
     """sin(pi n a) / (pi n a): on a wave of 200 points and more, to the 1e-4 that straight lines cost."""
     points = 1000 * round(wavelength / 0.1)
-    wave = Tracks(5 * wavelength / points, np.cos(np.arange(points) * 10 * np.pi / points)[None], 0.0, True)
+    wave = Tracks(
+        5 * wavelength / points,
+        np.cos(np.arange(points) * 10 * np.pi / points)[None],
+        0.0,
+        True,
+    )
     found = wave.averaged(0.12).heights[0, 0]
-    assert found == pytest.approx(float(patch_gain(1 / wavelength, 0.12)), abs=1e-4)
+    assert found == pytest.approx(
+        float(patch_gain(1 / wavelength, 0.12)), abs=1e-4
+    )
 
 
 # ---- drawn roads -------------------------------------------------------------------------------------------
@@ -83,19 +106,27 @@ def drawn() -> Tracks:
 def lines(tracks: Tracks) -> tuple[np.ndarray, np.ndarray]:
     """Wavenumbers of the drawn waves and complex amplitudes, (seeds, 2, waves)."""
     points = tracks.heights.shape[-1]
-    return np.fft.rfftfreq(points, tracks.spacing), np.fft.rfft(tracks.heights) / points
+    return np.fft.rfftfreq(points, tracks.spacing), np.fft.rfft(
+        tracks.heights
+    ) / points
 
 
 def test_variance(drawn: Tracks) -> None:
     """Mean square of left and right together is the closed form's in every seed (1e-12), that of one track
     on average: within 4 standard errors over 200 seeds, themselves below 2 %."""
     single = (drawn.heights**2).mean(axis=-1)
-    assert single.mean(axis=1) == pytest.approx(np.full(200, float(ROAD.variance())), rel=1e-10)
+    assert single.mean(axis=1) == pytest.approx(
+        np.full(200, float(ROAD.variance())), rel=1e-10
+    )
     error = single[:, 0].std() / np.sqrt(200)
     assert error < 0.02 * ROAD.variance()
-    assert single[:, 0].mean() == pytest.approx(float(ROAD.variance()), abs=float(4 * error))
+    assert single[:, 0].mean() == pytest.approx(
+        float(ROAD.variance()), abs=float(4 * error)
+    )
     assert single[:, 0].std() > 0.01 * ROAD.variance()
-    assert drawn.heights.mean(axis=-1) == pytest.approx(np.zeros((200, 2)), abs=1e-12)
+    assert drawn.heights.mean(axis=-1) == pytest.approx(
+        np.zeros((200, 2)), abs=1e-12
+    )
 
 
 @pytest.mark.parametrize("waviness", [1.6, 2.0, 2.6])
@@ -107,7 +138,9 @@ def test_spectrum(waviness: float) -> None:
     for low in (0.02, 0.08, 0.32, 1.28):
         inside = (n > low) & (n <= 2 * low)
         octave = power[:, inside].sum(axis=1)
-        expected = float(road.variance(n[inside][0] - 0.0005, n[inside][-1] + 0.0005))
+        expected = float(
+            road.variance(n[inside][0] - 0.0005, n[inside][-1] + 0.0005)
+        )
         error = octave.std() / np.sqrt(60)
         assert error < 0.05 * expected
         assert octave.mean() == pytest.approx(expected, abs=float(4 * error))
@@ -137,9 +170,13 @@ def test_left_and_right_are_equals(drawn: Tracks) -> None:
 
 def test_heights_are_nearly_gaussian(drawn: Tracks) -> None:
     """Fourth moment over the squared second: 3 within 4 standard errors over seeds, of scaled short waves."""
-    short = synthesise(Road(64e-6, band=(0.2, 2.83)), 1000.0, 0.1, 1.5, range(40)).heights[:, 0]
+    short = synthesise(
+        Road(64e-6, band=(0.2, 2.83)), 1000.0, 0.1, 1.5, range(40)
+    ).heights[:, 0]
     kurtosis = (short**4).mean(axis=1) / (short**2).mean(axis=1) ** 2
-    assert kurtosis.mean() == pytest.approx(3.0, abs=float(4 * kurtosis.std() / np.sqrt(40)))
+    assert kurtosis.mean() == pytest.approx(
+        3.0, abs=float(4 * kurtosis.std() / np.sqrt(40))
+    )
     assert kurtosis.std() < 0.2
 
 
@@ -157,16 +194,24 @@ def test_difference_of_two_tracks() -> None:
     1 %: the step of the waves.
     """
     for track in (1e-3, 0.3, 1.5, 1e3):
-        left, right = np.moveaxis(synthesise(ROAD, 1000.0, 0.1, track, [1, 2]).heights, 1, 0)
+        left, right = np.moveaxis(
+            synthesise(ROAD, 1000.0, 0.1, track, [1, 2]).heights, 1, 0
+        )
         n = np.geomspace(*ROAD.band, 4001)
-        expected = np.trapezoid(2 * ROAD.psd(n) * (1 - ROAD.coherence(n, track)), n)
-        assert ((left - right) ** 2).mean(axis=1) == pytest.approx(np.full(2, expected), rel=0.01)
+        expected = np.trapezoid(
+            2 * ROAD.psd(n) * (1 - ROAD.coherence(n, track)), n
+        )
+        assert ((left - right) ** 2).mean(axis=1) == pytest.approx(
+            np.full(2, expected), rel=0.01
+        )
 
 
 @pytest.mark.parametrize(("length", "spacing"), [(80.0, 0.1), (1000.0, 0.2)])
 def test_too_short_or_too_coarse(length: float, spacing: float) -> None:
     """A road that cannot hold its own longest or shortest wave is refused, not cut off in silence."""
-    with pytest.raises(ValueError, match=r"at least 90\.9 m, points at most 0\.141 m"):
+    with pytest.raises(
+        ValueError, match=r"at least 90\.9 m, points at most 0\.141 m"
+    ):
         synthesise(ROAD, length, spacing, 1.5, [1])
 
 
@@ -180,14 +225,24 @@ def test_length_is_rounded_up() -> None:
 def test_wheel_spectra() -> None:
     """Hermitian, never negative, real and halved where it should be: delay, patch and coherence by hand."""
     n = np.array([0.05, 0.4, 2.0])
-    contacts = Contacts(np.array([0.0, 0.0, 3.0]), np.array([0.7, -0.7, 0.7]), np.array([0.0, 0.1, 0.2]))
+    contacts = Contacts(
+        np.array([0.0, 0.0, 3.0]),
+        np.array([0.7, -0.7, 0.7]),
+        np.array([0.0, 0.1, 0.2]),
+    )
     found = ROAD.wheel_spectra(n, contacts)
     assert found == pytest.approx(np.conj(np.swapaxes(found, 1, 2)))
     assert np.linalg.eigvalsh(found).min() >= -1e-15 * np.abs(found).max()
     assert found[:, 0, 0] == pytest.approx(ROAD.psd(n) + 0j)
-    assert found[:, 0, 1] == pytest.approx(ROAD.psd(n) * ROAD.coherence(n, 1.4) * np.sinc(0.1 * n) + 0j)
-    late = np.exp(2j * np.pi * n * 3.0)  # wheel 0 times the conjugate of one 3 m behind
-    assert found[:, 0, 2] == pytest.approx(ROAD.psd(n) * np.sinc(0.2 * n) * late)
+    assert found[:, 0, 1] == pytest.approx(
+        ROAD.psd(n) * ROAD.coherence(n, 1.4) * np.sinc(0.1 * n) + 0j
+    )
+    late = np.exp(
+        2j * np.pi * n * 3.0
+    )  # wheel 0 times the conjugate of one 3 m behind
+    assert found[:, 0, 2] == pytest.approx(
+        ROAD.psd(n) * np.sinc(0.2 * n) * late
+    )
 
 
 def test_slope_of_a_drawn_road() -> None:

@@ -32,18 +32,31 @@ def case(bore: Project) -> CaseSet:
     return sweep_cases(bore.venue, np.radians([60.0])).pick([0])
 
 
-def rides(bore: Project, case: CaseSet, seeds: int, seconds: float = 1.0, seed: int = 0) -> RoadRides:
+def rides(
+    bore: Project,
+    case: CaseSet,
+    seeds: int,
+    seconds: float = 1.0,
+    seed: int = 0,
+) -> RoadRides:
     """Short rides over drawn roads."""
-    roads = DrawnRoads(ROAD, bore.car.front.track, ride_length(SPEED, seconds), seeds, seed)
+    roads = DrawnRoads(
+        ROAD, bore.car.front.track, ride_length(SPEED, seconds), seeds, seed
+    )
     return RoadRides(bore, bore.setup, case, roads, seconds)
 
 
-def test_cutting_into_chunks_changes_nothing(bore: Project, case: CaseSet) -> None:
+def test_cutting_into_chunks_changes_nothing(
+    bore: Project, case: CaseSet
+) -> None:
     """Four roads in one piece, in two and in four: the very same records; seeds go by their number."""
     do = rides(bore, case, 4)
     whole = do(ChunkRange(0, 4))
     for size in (1, 2):
-        assert (np.concatenate([do(span) for span in chunk_ranges(4, size)]) == whole).all()
+        assert (
+            np.concatenate([do(span) for span in chunk_ranges(4, size)])
+            == whole
+        ).all()
     assert rides(bore, case, 1, seed=3)(ChunkRange(0, 1)) == whole[3:]
     assert len(np.unique(whole["margin"])) == 4
 
@@ -67,12 +80,21 @@ def test_chunks_bound_the_memory(bore: Project, case: CaseSet) -> None:
         assert sum(job.size for job in do.jobs()) == 500
 
 
-def made_up(rng: np.random.Generator, count: int) -> tuple[np.ndarray, np.ndarray]:
+def made_up(
+    rng: np.random.Generator, count: int
+) -> tuple[np.ndarray, np.ndarray]:
     """RIDE records of invented margins (rides, samples), and these; other quantities stay zero."""
-    margins = 0.5 + 0.02 * rng.normal(size=(count, 1)) + 0.1 * rng.normal(size=(count, 400))
+    margins = (
+        0.5
+        + 0.02 * rng.normal(size=(count, 1))
+        + 0.1 * rng.normal(size=(count, 400))
+    )
     records = np.zeros(count, RIDE)
     records["samples"], records["margin"] = 400, margins.sum(axis=1)
-    records["margin_square"], records["least_margin"] = (margins**2).sum(axis=1), margins.min(axis=1)
+    records["margin_square"], records["least_margin"] = (
+        (margins**2).sum(axis=1),
+        margins.min(axis=1),
+    )
     return records, margins
 
 
@@ -83,7 +105,10 @@ def test_mean_and_rms_are_those_of_all_samples() -> None:
     for part in np.array_split(records, [4, 5, 17]):
         sums.add(part)
     found = sums.spread("margin")
-    assert (found.mean, found.rms) == (pytest.approx(margins.mean()), pytest.approx(margins.std()))
+    assert (found.mean, found.rms) == (
+        pytest.approx(margins.mean()),
+        pytest.approx(margins.std()),
+    )
     assert sums.least_margin == margins.min()
 
 
@@ -97,7 +122,9 @@ def test_interval_is_that_of_resampled_rides() -> None:
         (np.arange(80),), lambda rows: margins[rows].std(), n_resamples=2000, method="percentile",
         vectorized=False, rng=np.random.default_rng(3),
     ).confidence_interval  # fmt: skip
-    assert found.high - found.low == pytest.approx(other.high - other.low, rel=0.1)
+    assert found.high - found.low == pytest.approx(
+        other.high - other.low, rel=0.1
+    )
     assert found.low < found.rms < found.high
 
 
@@ -131,7 +158,9 @@ def test_measured_profile_is_driven_both_ways() -> None:
     """Forwards, backwards with the sides exchanged as a car turned round meets them, both again mirrored."""
     left, right = np.arange(5.0), np.arange(10.0, 15.0)
     roads = MeasuredRoads(Tracks(0.25, np.array([left, right])))
-    as_is, back, mirrored, both = (track.heights for track in roads.tracks(ChunkRange(0, 4)))
+    as_is, back, mirrored, both = (
+        track.heights for track in roads.tracks(ChunkRange(0, 4))
+    )
     assert len(roads) == 4
     assert (as_is == [left, right]).all()
     assert (back == [right[::-1], left[::-1]]).all()
@@ -142,7 +171,9 @@ def test_measured_profile_is_driven_both_ways() -> None:
 
 def test_profile_lasts_as_long_as_it_is() -> None:
     """500 m at 50 m/s: ten seconds, less the run-in of a second and a half."""
-    assert profile_seconds(Tracks(0.25, np.zeros((1, 2001))), 50.0) == pytest.approx(8.5)
+    assert profile_seconds(
+        Tracks(0.25, np.zeros((1, 2001))), 50.0
+    ) == pytest.approx(8.5)
 
 
 def test_nothing_happens_on_a_smooth_road(bore: Project, case: CaseSet) -> None:
@@ -150,7 +181,9 @@ def test_nothing_happens_on_a_smooth_road(bore: Project, case: CaseSet) -> None:
     smooth = MeasuredRoads(Tracks(0.25, np.zeros((1, 801))))
     do, sums = RoadRides(bore, bore.setup, case, smooth, 2.0), RideSums()
     sums.add(do(ChunkRange(0, 2)))
-    assert sums.spread("margin").mean == pytest.approx(do.model.margin[0], abs=1e-9)
+    assert sums.spread("margin").mean == pytest.approx(
+        do.model.margin[0], abs=1e-9
+    )
     assert sums.spread("load fl").rms == pytest.approx(0.0, abs=1e-3)
     assert sums.under == 0
     assert sums.drift < 1e-6

@@ -12,15 +12,23 @@ from setupopt.evaluation.model import evaluate
 from setupopt.physics.ride_run import STOOD
 from setupopt.project import Project
 from setupopt.robust.bump import BumpRides
-from setupopt.robust.robustness import RobustnessOptions, RobustnessReport, prove
+from setupopt.robust.robustness import (
+    RobustnessOptions,
+    RobustnessReport,
+    prove,
+)
 from setupopt.robust.verdict import Verdict, verdicts
 from setupopt.robust.wind import with_wind
 
-PLAN = RobustnessOptions(seconds=1.0, seeds=2, ride_cases=1, builds=8, directions=2, bump=0.5)
+PLAN = RobustnessOptions(
+    seconds=1.0, seeds=2, ride_cases=1, builds=8, directions=2, bump=0.5
+)
 
 
 @pytest.fixture(scope="module")
-def proof(bore: Project, tmp_path_factory: pytest.TempPathFactory) -> RobustnessReport:
+def proof(
+    bore: Project, tmp_path_factory: pytest.TempPathFactory
+) -> RobustnessReport:
     """Two roll angles, straight and in a crosswind."""
     venue = replace(
         bore.venue,
@@ -38,20 +46,34 @@ def rows(proof: RobustnessReport) -> dict[str, Verdict]:
     return {verdict.what: verdict for verdict in verdicts(proof)}
 
 
-def test_margin_as_set_is_the_evaluation(proof: RobustnessReport, rows: dict[str, Verdict]) -> None:
+def test_margin_as_set_is_the_evaluation(
+    proof: RobustnessReport, rows: dict[str, Verdict]
+) -> None:
     """Worst margin and its case."""
     plain = evaluate(proof.project)
-    assert rows["margin as set"].found == pytest.approx(float(plain.worst_margin[0]), abs=1e-12)
+    assert rows["margin as set"].found == pytest.approx(
+        float(plain.worst_margin[0]), abs=1e-12
+    )
     assert rows["margin as set"].row == int(plain.worst[0])
 
 
-def test_changes_do_what_they_say(proof: RobustnessReport, rows: dict[str, Verdict]) -> None:
+def test_changes_do_what_they_say(
+    proof: RobustnessReport, rows: dict[str, Verdict]
+) -> None:
     """Worst steady margin before and after each change, by plain evaluations; none falls under the floor."""
-    changes = [verdict.change for verdict in rows.values() if verdict.change is not None]
+    changes = [
+        verdict.change
+        for verdict in rows.values()
+        if verdict.change is not None
+    ]
     assert changes
     for change in changes:
-        before, after = evaluate(proof.project, [proof.setup, change.setup]).worst_margin
-        assert (change.worst_before, change.worst_after) == pytest.approx((before, after), abs=1e-8)
+        before, after = evaluate(
+            proof.project, [proof.setup, change.setup]
+        ).worst_margin
+        assert (change.worst_before, change.worst_after) == pytest.approx(
+            (before, after), abs=1e-8
+        )
         assert after >= min(proof.plan.floor, before)
         assert change.gain > 0
 
@@ -61,11 +83,17 @@ def test_steady_wind_is_held_and_a_little_more_is_not(
 ) -> None:
     """In the case and from the direction that it tells."""
     wind = proof.gust.steady
-    direction, speed = float(wind.direction[wind.worst]), rows["steady wind"].found
+    direction, speed = (
+        float(wind.direction[wind.worst]),
+        rows["steady wind"].found,
+    )
     assert speed is not None
     for share, held in ((1.0, True), (1.1, False)):
         cases = with_wind(proof.steady.cases, share * speed, direction)
-        assert (evaluate(proof.project, cases=cases).worst_margin[0] >= proof.plan.floor) == held
+        assert (
+            evaluate(proof.project, cases=cases).worst_margin[0]
+            >= proof.plan.floor
+        ) == held
 
 
 def test_what_is_asked_is_judged(rows: dict[str, Verdict]) -> None:
@@ -76,7 +104,9 @@ def test_what_is_asked_is_judged(rows: dict[str, Verdict]) -> None:
     assert next(iter(rows.values())).holds is False
 
 
-def test_road_is_judged_by_its_rides(proof: RobustnessReport, rows: dict[str, Verdict]) -> None:
+def test_road_is_judged_by_its_rides(
+    proof: RobustnessReport, rows: dict[str, Verdict]
+) -> None:
     """The share told is that of the ridden case that fares worst."""
     assert proof.road is not None
     worst = max(ridden.sums.chance_fallen()[0] for ridden in proof.road.ridden)
@@ -90,14 +120,22 @@ def test_bump_is_stood_and_its_instant_stands_beside(
     row = rows["bump"].row
     assert row is not None
     rides = BumpRides(proof.project, proof.setup, proof.steady.cases)
-    assert rides.cross(row, proof.bump.allowance.obstacle(row))["reason"][0] == STOOD
+    assert (
+        rides.cross(row, proof.bump.allowance.obstacle(row))["reason"][0]
+        == STOOD
+    )
     assert "no verdict" in rows["bump"].how
 
 
-def test_faults_are_named_at_every_angle(proof: RobustnessReport, rows: dict[str, Verdict]) -> None:
+def test_faults_are_named_at_every_angle(
+    proof: RobustnessReport, rows: dict[str, Verdict]
+) -> None:
     """Eleven faults at both angles; a locked wheel leaves less time than a lost drive."""
     assert proof.faults.found.size == 2 * 11
     assert len(set(proof.faults.names)) == 11
-    seconds = {word: proof.faults.of(word)["seconds"].min() for word in ("drive", "locked")}
+    seconds = {
+        word: proof.faults.of(word)["seconds"].min()
+        for word in ("drive", "locked")
+    }
     assert seconds["locked"] < seconds["drive"]
     assert "the driver has" in rows["one wheel locked"].how

@@ -18,7 +18,9 @@ from setupopt.robust.wind import WindLimit, wind_limit, with_wind
 def cases(bore: Project) -> CaseSet:
     """Straight along, few angles both ways round."""
     venue = replace(bore.venue, attitudes=bore.venue.attitudes[:1])
-    return sweep_cases(venue, np.radians([-150.0, -120.0, -60.0, 0.0, 60.0, 120.0, 150.0]))
+    return sweep_cases(
+        venue, np.radians([-150.0, -120.0, -60.0, 0.0, 60.0, 120.0, 150.0])
+    )
 
 
 @pytest.fixture(scope="module")
@@ -27,24 +29,32 @@ def limit(bore: Project, cases: CaseSet) -> WindLimit:
     return wind_limit(Model(bore.car), bore.setup, cases, directions=8)
 
 
-def test_held_below_and_fallen_above(bore: Project, cases: CaseSet, limit: WindLimit) -> None:
+def test_held_below_and_fallen_above(
+    bore: Project, cases: CaseSet, limit: WindLimit
+) -> None:
     """At the limit the floor is kept; 1 % and 0.1 m/s beyond it is not."""
     for direction, speed in zip(limit.direction, limit.speed, strict=True):
         if not np.isfinite(speed):
             continue
-        held = setupopt.evaluate(bore, cases=with_wind(cases, speed, direction)).worst_margin[0]
-        fallen = setupopt.evaluate(bore, cases=with_wind(cases, 1.01 * speed + 0.1, direction)).worst_margin[
-            0
-        ]
+        held = setupopt.evaluate(
+            bore, cases=with_wind(cases, speed, direction)
+        ).worst_margin[0]
+        fallen = setupopt.evaluate(
+            bore, cases=with_wind(cases, 1.01 * speed + 0.1, direction)
+        ).worst_margin[0]
         assert held >= 0.0
         assert fallen < 0.0
 
 
-def test_no_lower_wind_breaks_the_floor(bore: Project, cases: CaseSet, limit: WindLimit) -> None:
+def test_no_lower_wind_breaks_the_floor(
+    bore: Project, cases: CaseSet, limit: WindLimit
+) -> None:
     """A finer look below the limit finds no wind that was jumped over."""
     worst = limit.worst
     for share in np.linspace(0.0, 0.999, 40):
-        wind = with_wind(cases, share * limit.speed[worst], limit.direction[worst])
+        wind = with_wind(
+            cases, share * limit.speed[worst], limit.direction[worst]
+        )
         assert setupopt.evaluate(bore, cases=wind).worst_margin[0] >= 0.0
 
 
@@ -61,7 +71,10 @@ def test_tailwind_takes_downforce(limit: WindLimit) -> None:
 def test_floor_missed_without_wind(bore: Project, cases: CaseSet) -> None:
     """No wind at all is allowed where the margin is under the floor in calm air."""
     assert (
-        wind_limit(Model(bore.car), bore.setup, cases, floor=0.99, directions=4).speed.tolist() == [0.0] * 4
+        wind_limit(
+            Model(bore.car), bore.setup, cases, floor=0.99, directions=4
+        ).speed.tolist()
+        == [0.0] * 4
     )
 
 
@@ -76,14 +89,29 @@ def test_side_force_alone_by_hand(bore: Project) -> None:
         side_station=bore.car.wheelbase * (1 - bore.car.front_share),
     )  # fmt: skip
     tyre = replace(bore.car.front.tyre, friction=1.0, friction_exponent=0.0)
-    front, rear = replace(bore.car.front, tyre=tyre), replace(bore.car.rear, tyre=tyre)
+    front, rear = (
+        replace(bore.car.front, tyre=tyre),
+        replace(bore.car.rear, tyre=tyre),
+    )
     car = replace(bore.car, air=air, front=front, rear=rear, cg_height=0.25)
     venue = replace(
-        bore.venue, section="flat", curvature=0.0, surface_grip=1.0, attitudes=bore.venue.attitudes[:1]
+        bore.venue,
+        section="flat",
+        curvature=0.0,
+        surface_grip=1.0,
+        attitudes=bore.venue.attitudes[:1],
     )
     cases = sweep_cases(venue, np.array([0.0]))
     cases.records["crab"] = 0.0
     found = wind_limit(Model(car), bore.setup, cases, directions=4)
     w, v = found.speed[1], venue.sweep.speed
-    force = 0.5 * venue.air_density * (v**2 + w**2) * air.side_area * np.arctan(w / v)
-    assert force == pytest.approx(car.mass * 9.80665, rel=2e-3)  # the halvings end within 0.02 m/s
+    force = (
+        0.5
+        * venue.air_density
+        * (v**2 + w**2)
+        * air.side_area
+        * np.arctan(w / v)
+    )
+    assert force == pytest.approx(
+        car.mass * 9.80665, rel=2e-3
+    )  # the halvings end within 0.02 m/s

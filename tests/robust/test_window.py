@@ -21,7 +21,8 @@ def free(bore: Project) -> Project:
     sweep = replace(bore.venue.sweep, step=np.radians(30.0))
     venue = replace(bore.venue, sweep=sweep, attitudes=(straight, fast))
     front, rear = (
-        replace(axle, tyre=replace(axle.tyre, load_limit=None)) for axle in (bore.car.front, bore.car.rear)
+        replace(axle, tyre=replace(axle.tyre, load_limit=None))
+        for axle in (bore.car.front, bore.car.rear)
     )
     car = replace(bore.car, clearance=(), front=front, rear=rear)
     return replace(bore, limits=None, venue=venue, car=car)
@@ -36,7 +37,9 @@ def test_it_is_the_window_of_the_study(free: Project, floor: float) -> None:
     assert other is not None
     for end, same in ((window.low, other.low), (window.high, other.high)):
         assert end.speed == same.speed
-        assert [limit.limit for limit in end.beyond] == [limit.limit for limit in same.beyond]
+        assert [limit.limit for limit in end.beyond] == [
+            limit.limit for limit in same.beyond
+        ]
     assert window.low.speed < free.venue.sweep.speed < window.high.speed
     assert window.low.beyond[0].limit in (CONTACT, FLOOR)
 
@@ -46,17 +49,23 @@ def test_an_unsafe_sweep_has_none(free: Project) -> None:
     assert safe_window(free, 0.99) is None
 
 
-def test_a_limit_broken_at_rest_leaves_none(bore: Project, free: Project) -> None:
+def test_a_limit_broken_at_rest_leaves_none(
+    bore: Project, free: Project
+) -> None:
     """No speed is safe for a car whose rake is not allowed."""
     assert bore.limits is not None
-    tight = replace(bore.limits, packaging=replace(bore.limits.packaging, rake=(0.2, 0.3)))
+    tight = replace(
+        bore.limits, packaging=replace(bore.limits.packaging, rake=(0.2, 0.3))
+    )
     assert safe_window(replace(free, limits=tight)) is None
 
 
 def test_a_broken_limit_ends_it(free: Project) -> None:
     """A tyre's load limit 50 N over its load at the driven speed ends the window above, by its key."""
     loads = evaluate(free, free.setup).answers["load"][0]
-    tyre = replace(free.car.front.tyre, load_limit=float(loads[:, :2].max()) + 50.0)
+    tyre = replace(
+        free.car.front.tyre, load_limit=float(loads[:, :2].max()) + 50.0
+    )
     car = replace(free.car, front=replace(free.car.front, tyre=tyre))
     window = safe_window(free)
     limited = safe_window(replace(free, car=car))

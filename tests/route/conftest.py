@@ -14,9 +14,23 @@ from setupopt.project.model import RouteLimits
 SETUPS = Path(__file__).parents[2] / "setups"
 
 
-def wanted(to_deg: float, hold: float = 0.0, returns: bool = False) -> RouteLimits:
+def wanted(
+    to_deg: float, hold: float = 0.0, returns: bool = False
+) -> RouteLimits:
     """A route to an angle, without limits."""
-    return RouteLimits(0.0, np.radians(to_deg), hold, returns, None, None, None, None, None, None, None)
+    return RouteLimits(
+        0.0,
+        np.radians(to_deg),
+        hold,
+        returns,
+        None,
+        None,
+        None,
+        None,
+        None,
+        None,
+        None,
+    )
 
 
 def with_route(project: Project, route: RouteLimits) -> Project:

@@ -24,7 +24,9 @@ from .conftest import wanted, with_route
 def climb(bore: Project) -> RouteStudy:
     """A short one, by a quick search."""
     project = with_route(bore, wanted(60.0))
-    return study_route(project, RouteOptions(speed=45.0, length=60.0, quick=True))
+    return study_route(
+        project, RouteOptions(speed=45.0, length=60.0, quick=True)
+    )
 
 
 def test_the_sweep_is_the_route(climb: RouteStudy) -> None:
@@ -36,7 +38,9 @@ def test_the_sweep_is_the_route(climb: RouteStudy) -> None:
     assert np.diff(cases.at).max() <= 4.0
     points = climb.judged.points
     margin = np.interp(cases.at, points.way[0], climb.margin)
-    assert evaluate(driven, cases=cases).margin[0] == pytest.approx(margin, abs=5e-3)
+    assert evaluate(driven, cases=cases).margin[0] == pytest.approx(
+        margin, abs=5e-3
+    )
     picked = placed_cases(driven.venue, np.zeros(1, int), cases.at[3:4])
     assert picked.records["heading"] == cases.records["heading"][3:4]
     assert cases.pick([2, 5]).at == pytest.approx(cases.at[[2, 5]])
@@ -54,7 +58,11 @@ def test_limits_of_the_car_count_on_the_way(climb: RouteStudy) -> None:
     """What the route calls kept is kept by the table of limits that assess uses, and the other way round."""
     kept = not broken(climb.project, climb.project.setup, climb.judged.result)
     car = {name for name in climb.room if "." in name}
-    assert {"packaging.travel_left_least_mm", "packaging.arch[1]", "clearance.least_gap_mm"} <= car
+    assert {
+        "packaging.travel_left_least_mm",
+        "packaging.arch[1]",
+        "clearance.least_gap_mm",
+    } <= car
     assert kept == all(climb.room[name].min() >= 0.0 for name in car)
 
 
@@ -64,8 +72,12 @@ def test_heights_are_those_of_the_car_as_set(climb: RouteStudy) -> None:
     piece = Ballast("high", 0.1 * car.mass, 1.0, 0.0, car.cg_height + 1.0)
     setup = replace(climb.project.setup, ballast=(piece,))
     laden = replace(climb, project=replace(climb.project, setup=setup))
-    assert laden.car.cg_height - climb.car.cg_height == pytest.approx(1.0 / 11.0)
-    assert fall_height(laden) - fall_height(climb) == pytest.approx(0.5 / 11.0, abs=1e-3)
+    assert laden.car.cg_height - climb.car.cg_height == pytest.approx(
+        1.0 / 11.0
+    )
+    assert fall_height(laden) - fall_height(climb) == pytest.approx(
+        0.5 / 11.0, abs=1e-3
+    )
 
 
 def test_setup_and_route_in_turn(bore: Project) -> None:
@@ -73,7 +85,11 @@ def test_setup_and_route_in_turn(bore: Project) -> None:
     limit is kept by the final setup on the final route.
     """
     project = with_route(bore, wanted(90.0))
-    study, turns = both(project, RouteOptions(speed=42.0, length=90.0, quick=True), lambda _: None)
+    study, turns = both(
+        project,
+        RouteOptions(speed=42.0, length=90.0, quick=True),
+        lambda _: None,
+    )
     assert turns[0].taken
     assert turns[0].after > turns[0].before + 0.01
     assert study.holds

@@ -18,14 +18,28 @@ def student(bore: Project) -> Project:
     """260 kg, a good half of the example's downforce, in a bore of 6 m radius; invented."""
     air = bore.car.air
     elements = tuple(
-        replace(one, free_area=0.55 * one.free_area, ground_area=0.55 * one.ground_area)
+        replace(
+            one,
+            free_area=0.55 * one.free_area,
+            ground_area=0.55 * one.ground_area,
+        )
         for one in air.elements
     )
-    inertia = {"pitch_inertia": 200.0, "roll_inertia": 40.0, "yaw_inertia": 220.0}
+    inertia = {
+        "pitch_inertia": 200.0,
+        "roll_inertia": 40.0,
+        "yaw_inertia": 220.0,
+    }
     small = replace(
-        bore.car, mass=260.0, power=60e3, air=replace(air, drag_area=0.8, elements=elements), **inertia
+        bore.car,
+        mass=260.0,
+        power=60e3,
+        air=replace(air, drag_area=0.8, elements=elements),
+        **inertia,
     )
-    return replace(bore, car=small, venue=replace(bore.venue, curvature=1.0 / 6.0))
+    return replace(
+        bore, car=small, venue=replace(bore.venue, curvature=1.0 / 6.0)
+    )
 
 
 def test_over_the_top_at_30_m_s(bore: Project) -> None:
@@ -37,4 +51,6 @@ def test_over_the_top_at_30_m_s(bore: Project) -> None:
     assert found.firsts["back"] is None
     assert found.margin.min() > 0.2
     assert found.paths.held[0] >= 10.0 * 0.999
-    assert found.judged.points.place[0, -1] == pytest.approx(2.0 * np.pi * 6.0, abs=1e-6)
+    assert found.judged.points.place[0, -1] == pytest.approx(
+        2.0 * np.pi * 6.0, abs=1e-6
+    )

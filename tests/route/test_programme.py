@@ -20,7 +20,11 @@ from .conftest import wanted, with_route
 
 def short(bore: Project) -> Project:
     """Up to 45 deg and back, at 35 m/s or more, with a margin of 0.5."""
-    wish = replace(wanted(45.0, hold=10.0, returns=True), least_margin=0.5, speed=Range(35.0, 55.0, 5.0))
+    wish = replace(
+        wanted(45.0, hold=10.0, returns=True),
+        least_margin=0.5,
+        speed=Range(35.0, 55.0, 5.0),
+    )
     return with_route(bore, wish)
 
 
@@ -29,12 +33,37 @@ def test_the_order_of_steps(bore: Project) -> None:
     project = short(bore)
     options = RouteOptions(speed=42.0)
     search = _Search(project, options, lambda _: None, None)
-    first = [(round(np.degrees(angle)), speed) for _, angle, speed in search.steps([])]
-    assert first == [(angle, speed) for angle in (15, 30, 45) for speed in (35.0, 40.0, 42.0)]
-    study = study_route(with_route(bore, wanted(15.0)), RouteOptions(speed=40.0, quick=True, length=40.0))
-    run = Run("first", search.angles[0], study, 0.6, {}, {}, {}, np.zeros((0, 0)), None)
-    then = [(name, round(np.degrees(angle)), speed) for name, angle, speed in search.steps([run])]
-    assert then == [("angle", 30, 40.0), ("speed", 15, 42.0), ("angle", 45, 40.0)]
+    first = [
+        (round(np.degrees(angle)), speed)
+        for _, angle, speed in search.steps([])
+    ]
+    assert first == [
+        (angle, speed) for angle in (15, 30, 45) for speed in (35.0, 40.0, 42.0)
+    ]
+    study = study_route(
+        with_route(bore, wanted(15.0)),
+        RouteOptions(speed=40.0, quick=True, length=40.0),
+    )
+    run = Run(
+        "first",
+        search.angles[0],
+        study,
+        0.6,
+        {},
+        {},
+        {},
+        np.zeros((0, 0)),
+        None,
+    )
+    then = [
+        (name, round(np.degrees(angle)), speed)
+        for name, angle, speed in search.steps([run])
+    ]
+    assert then == [
+        ("angle", 30, 40.0),
+        ("speed", 15, 42.0),
+        ("angle", 45, 40.0),
+    ]
     assert search.steps_to([run]) == 2
     assert most_steps(project, options) == 5
 
@@ -70,5 +99,7 @@ def test_a_short_programme(bore: Project, tmp_path: Path) -> None:
     shares = np.array([list(run.left.values()) for run in found.runs])
     assert (np.diff(shares, axis=0) <= 1e-12).all()  # nothing is forgotten
     again = programme(short(bore), RouteOptions(speed=40.0), store=store)
-    assert [run.worst for run in again.runs] == [run.worst for run in found.runs]
+    assert [run.worst for run in again.runs] == [
+        run.worst for run in found.runs
+    ]
     assert (tmp_path / "kept").exists()

@@ -13,7 +13,13 @@ from setupopt.project.model import Range
 from setupopt.report.route.map_picture import map_picture
 from setupopt.route.complete import Route
 from setupopt.route.goal import RouteOptions
-from setupopt.route.radius_map import Cell, RouteMap, cells_of, load_factor, route_map
+from setupopt.route.radius_map import (
+    Cell,
+    RouteMap,
+    cells_of,
+    load_factor,
+    route_map,
+)
 from setupopt.route.study import study_route
 from setupopt.route.whole import place_of
 
@@ -27,14 +33,26 @@ def cell(speed: float, margin: float, total: float) -> Cell:
 
 def test_the_front() -> None:
     """Margin 0.3 or more; none is beaten in both; the shortest first. Expected by hand."""
-    cells = (cell(30.0, 0.1, 300.0), cell(35.0, 0.4, 400.0), cell(40.0, 0.35, 420.0), cell(45.0, 0.5, 500.0))
-    found = RouteMap(np.array([8.0]), np.array([30.0, 35.0, 40.0, 45.0]), cells, 0.3)
+    cells = (
+        cell(30.0, 0.1, 300.0),
+        cell(35.0, 0.4, 400.0),
+        cell(40.0, 0.35, 420.0),
+        cell(45.0, 0.5, 500.0),
+    )
+    found = RouteMap(
+        np.array([8.0]), np.array([30.0, 35.0, 40.0, 45.0]), cells, 0.3
+    )
     assert [one.speed for one in found.front] == [35.0, 45.0]
 
 
 def test_cells_are_routes(bore: Project) -> None:
     """Two cells: the wider one is higher; its numbers are those of its own route; and a picture of both."""
-    wish = replace(wanted(60.0), least_margin=0.1, radius=Range(7.0, 9.0, 2.0), speed=Range(45.0, 45.0, 1.0))
+    wish = replace(
+        wanted(60.0),
+        least_margin=0.1,
+        radius=Range(7.0, 9.0, 2.0),
+        speed=Range(45.0, 45.0, 1.0),
+    )
     project = with_route(bore, wish)
     options = RouteOptions(length=60.0, quick=True, speed=45.0)
     found = route_map(project, options, lambda _: None)
@@ -44,7 +62,9 @@ def test_cells_are_routes(bore: Project) -> None:
     own = study_route(there, options)
     assert found.cells[1].margin == own.margin.min()
     assert found.cells[1].total == place_of(own).metres
-    assert "<svg" in (map_picture(Route(own, place_of(own), (), (), found)) or "")
+    assert "<svg" in (
+        map_picture(Route(own, place_of(own), (), (), found)) or ""
+    )
     # straight on the floor at the entry the driver feels 1 g
     assert load_factor(own)[0] == pytest.approx(1.0, abs=1e-9)
     last = own.judged.points

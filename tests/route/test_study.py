@@ -30,28 +30,43 @@ LENGTH = 91.0
 @pytest.fixture(scope="module")
 def climb(bore: Project) -> RouteStudy:
     """Up to 150 deg within 91 m at 40 m/s."""
-    return study_route(with_route(bore, wanted(150.0)), RouteOptions(speed=SPEED, length=LENGTH))
+    return study_route(
+        with_route(bore, wanted(150.0)),
+        RouteOptions(speed=SPEED, length=LENGTH),
+    )
 
 
 @pytest.fixture(scope="module")
 def unlimited(bore: Project) -> RouteStudy:
     """The same without limits of packaging, tyres and gaps."""
     assert bore.limits is not None
-    free = replace(bore, limits=replace(bore.limits, packaging=Packaging(None, None, None, ())))
+    free = replace(
+        bore,
+        limits=replace(bore.limits, packaging=Packaging(None, None, None, ())),
+    )
     axles = {
         name: replace(axle, tyre=replace(axle.tyre, load_limit=None))
         for name, axle in (("front", bore.car.front), ("rear", bore.car.rear))
     }
     free = replace(free, car=replace(bore.car, clearance=(), **axles))
-    return study_route(with_route(free, wanted(150.0)), RouteOptions(speed=SPEED, length=LENGTH))
+    return study_route(
+        with_route(free, wanted(150.0)),
+        RouteOptions(speed=SPEED, length=LENGTH),
+    )
 
 
 def hand_found(judge: Judge) -> np.ndarray:
     """Margins of the way that a hand search found: a ramp of 20 m to 15 deg, then on that course; 91 m."""
     course = np.radians([0.0, 8.0, 15.0, 15.0, 15.0, 15.0, 15.0, 15.0, 15.0])
     end = judge.surface.place(np.radians(150.0))
-    leg = Legs(judge.surface, 0.0, end, course[None], np.array([SPEED]), np.zeros(1))
-    return np.asarray(judge.judged(leg.points(np.linspace(0.0, 1.0, 91))).result.safe_margin[0])
+    leg = Legs(
+        judge.surface, 0.0, end, course[None], np.array([SPEED]), np.zeros(1)
+    )
+    return np.asarray(
+        judge.judged(leg.points(np.linspace(0.0, 1.0, 91))).result.safe_margin[
+            0
+        ]
+    )
 
 
 def test_better_than_the_hand_found_way(climb: RouteStudy) -> None:
@@ -82,9 +97,13 @@ def test_assess_says_the_same(climb: RouteStudy, tmp_path: Path) -> None:
     path.write_text(cases_text(Route(climb, place_of(climb), (), ())))
     from setupopt.evaluation.cases import table_cases
 
-    cases = table_cases(read_cases(path, climb.project.venue), climb.project.venue)
+    cases = table_cases(
+        read_cases(path, climb.project.venue), climb.project.venue
+    )
     found = assess(climb.project, cases)
-    assert found.result.margin[0] == pytest.approx(climb.margin[mark_rows(climb)], abs=1e-6)
+    assert found.result.margin[0] == pytest.approx(
+        climb.margin[mark_rows(climb)], abs=1e-6
+    )
 
 
 def test_json_is_the_table(climb: RouteStudy) -> None:
@@ -93,8 +112,12 @@ def test_json_is_the_table(climb: RouteStudy) -> None:
     table = columns(climb)
     assert answer["margin"] == climb.margin.min()
     assert answer["worst"]["way_m"] == table["way_m"][climb.margin.argmin()]
-    assert sum(piece["metres"] for piece in answer["pieces"]) == pytest.approx(climb.length, abs=1e-9)
-    assert [mark["margin"] for mark in answer["marks"]] == list(climb.margin[mark_rows(climb)])
+    assert sum(piece["metres"] for piece in answer["pieces"]) == pytest.approx(
+        climb.length, abs=1e-9
+    )
+    assert [mark["margin"] for mark in answer["marks"]] == list(
+        climb.margin[mark_rows(climb)]
+    )
 
 
 def test_mirror_image(bore: Project, climb: RouteStudy) -> None:
@@ -104,7 +127,9 @@ def test_mirror_image(bore: Project, climb: RouteStudy) -> None:
     shares = np.linspace(0.0, 1.0, 12)
     other = replace(leg, end=-leg.end, course=-leg.course)
     left, right = (judge.judged(one.points(shares)) for one in (leg, other))
-    assert right.column("margin") == pytest.approx(left.column("margin"), abs=1e-6)
+    assert right.column("margin") == pytest.approx(
+        left.column("margin"), abs=1e-6
+    )
     assert right.steer_rate == pytest.approx(-left.steer_rate, abs=1e-5)
     assert right.power == pytest.approx(left.power, rel=1e-9)
 
@@ -120,7 +145,9 @@ def test_power_of_a_climb(bore: Project, climb: RouteStudy) -> None:
     drag = 0.5 * bore.venue.air_density * car.air.drag_area * speed**3
     against = np.sum(0.5 * (drag[1:] + drag[:-1]) * np.diff(seconds))
     height = 8.0 * (1.0 - np.cos(np.radians(150.0)))
-    energy = car.mass * (9.80665 * height + 0.5 * (speed[-1] ** 2 - speed[0] ** 2))
+    energy = car.mass * (
+        9.80665 * height + 0.5 * (speed[-1] ** 2 - speed[0] ** 2)
+    )
     assert work == pytest.approx(energy + against, rel=2e-3)
 
 
@@ -128,8 +155,13 @@ def test_refusals(bore: Project) -> None:
     """Without [route]; on a flat section; where nothing keeps contact."""
     assert bore.limits is not None
     with pytest.raises(InputError, match=r"route.to_deg"):
-        goal_of(replace(bore, limits=replace(bore.limits, route=None)), RouteOptions())
-    flat = replace(bore, venue=replace(bore.venue, section="flat", curvature=0.0))
+        goal_of(
+            replace(bore, limits=replace(bore.limits, route=None)),
+            RouteOptions(),
+        )
+    flat = replace(
+        bore, venue=replace(bore.venue, section="flat", curvature=0.0)
+    )
     with pytest.raises(UserError, match="curves up"):
         study_route(with_route(flat, wanted(90.0)))
     with pytest.raises(UserError, match="no route"):

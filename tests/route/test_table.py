@@ -16,12 +16,16 @@ CURVATURES = np.linspace(-0.02, 0.02, 5)
 
 def table(margin: np.ndarray) -> MarginTable:
     """Margins (places, courses, curvatures) by formula."""
-    return MarginTable(SURFACE, np.linspace(0.0, END, 13), COURSES, CURVATURES, margin)
+    return MarginTable(
+        SURFACE, np.linspace(0.0, END, 13), COURSES, CURVATURES, margin
+    )
 
 
 def by_curvature() -> MarginTable:
     """1 - |curvature| / 0.02, whatever place and course."""
-    return table(np.broadcast_to(1.0 - np.abs(CURVATURES) / 0.02, (13, 9, 5)).copy())
+    return table(
+        np.broadcast_to(1.0 - np.abs(CURVATURES) / 0.02, (13, 9, 5)).copy()
+    )
 
 
 @pytest.mark.parametrize("level", [0.3, 0.5, 0.7])
@@ -46,7 +50,11 @@ def test_shortest_way_that_ends_level() -> None:
     found = ChainSearch(by_curvature(), (0.0, END), True).shortest(0.5)
     assert found is not None
     assert found.course[-1] == 0.0
-    assert 2.0 * course / curvature <= found.way[-1] <= 1.05 * 2.0 * course / curvature
+    assert (
+        2.0 * course / curvature
+        <= found.way[-1]
+        <= 1.05 * 2.0 * course / curvature
+    )
 
 
 def test_the_highest_level_of_a_ridge() -> None:
@@ -63,7 +71,9 @@ def test_the_highest_level_of_a_ridge() -> None:
     margin[6] = 0.2
     walled = ChainSearch(table(margin), (0.0, END), False).best(None)
     assert walled is not None
-    assert walled.margin == pytest.approx(0.2, abs=1e-9)  # a layer stands in the wall
+    assert walled.margin == pytest.approx(
+        0.2, abs=1e-9
+    )  # a layer stands in the wall
 
 
 def test_no_way() -> None:
@@ -77,7 +87,11 @@ def test_downhill_courses_are_negative() -> None:
     """From the end of the section back to its beginning, the mirror image of the way up."""
     up = ChainSearch(by_curvature(), (0.0, END), False).shortest(0.5)
     down_table = MarginTable(
-        SURFACE, np.linspace(0.0, END, 13), -COURSES[::-1], CURVATURES, by_curvature().margin
+        SURFACE,
+        np.linspace(0.0, END, 13),
+        -COURSES[::-1],
+        CURVATURES,
+        by_curvature().margin,
     )
     down = ChainSearch(down_table, (END, 0.0), False).shortest(0.5)
     assert up is not None
@@ -93,5 +107,9 @@ def test_straight_running_at_the_ends_is_the_most() -> None:
     margin = np.full((13, 9, 5), 0.9)
     margin[0, 0, 2] = 0.4
     margin[-1, 0, 2] = 0.3
-    assert ChainSearch(table(margin), (0.0, END), True).least == pytest.approx(0.3)
-    assert ChainSearch(table(margin), (0.0, END), False).least == pytest.approx(0.4)
+    assert ChainSearch(table(margin), (0.0, END), True).least == pytest.approx(
+        0.3
+    )
+    assert ChainSearch(table(margin), (0.0, END), False).least == pytest.approx(
+        0.4
+    )

@@ -46,32 +46,42 @@ def test_the_loop_condition() -> None:
 def up(bore: Project) -> Route:
     """Up to 100 deg at 45 m/s and back, with ways out and prices."""
     wish = replace(wanted(100.0, returns=True), stop=6.0)
-    options = RouteOptions(speed=45.0, length=170.0, over=False, way_out=True, prices=True)
+    options = RouteOptions(
+        speed=45.0, length=170.0, over=False, way_out=True, prices=True
+    )
     return route(with_route(bore, wish), options)
 
 
 def test_the_place_adds_up(up: Route) -> None:
     """The stages on the section are the route; braking is v2 / (2 a); the run-up is that of `speeds`."""
     stages = {stage.name: stage for stage in up.place.stages}
-    on_section = sum(stages[name].metres for name in ("entry", "climb", "descent", "exit"))
+    on_section = sum(
+        stages[name].metres for name in ("entry", "climb", "descent", "exit")
+    )
     hold = stages["hold"].metres if "hold" in stages else 0.0
     assert on_section + hold == pytest.approx(up.study.length, abs=1e-9)
     last = up.study.judged.points.speed[0, -1]
     assert stages["braking"].metres == pytest.approx(last**2 / 12.0, rel=1e-12)
     assert stages["run-up"].last_speed == 45.0
-    assert up.place.metres == pytest.approx(sum(stage.metres for stage in up.place.stages))
+    assert up.place.metres == pytest.approx(
+        sum(stage.metres for stage in up.place.stages)
+    )
 
 
 def test_ways_out(up: Route) -> None:
     """On the floor the car holds where it is; the higher the longer; what it needs is what it says."""
     first = up.escapes[0]
-    assert all(way is not None and way.metres == 0.0 for way in first.ways.values())
+    assert all(
+        way is not None and way.metres == 0.0 for way in first.ways.values()
+    )
     high = max(up.escapes, key=lambda one: up.study.roll_angle[one.row])
     way = high.ways["loss of drive"]
     assert way is not None
     assert way.metres > 0.0
     assert way.margin >= 0.0
-    assert way.seconds == pytest.approx(way.metres / 43.0, rel=0.1)  # it rolls at 38 to 45 m/s
+    assert way.seconds == pytest.approx(
+        way.metres / 43.0, rel=0.1
+    )  # it rolls at 38 to 45 m/s
     assert high.stopping == pytest.approx(way.metres + way.speed**2 / 12.0)
 
 

@@ -19,15 +19,21 @@ from setupopt.search.setup_problem import SetupProblem
 def test_the_speed_that_holds_most(small_bore: Project, angle: float) -> None:
     """On the floor the slowest, inverted the fastest, as `evaluate` says where nothing else may change."""
     sweep = replace(small_bore.venue.sweep, start=angle, stop=angle, step=1.0)
-    venue = replace(small_bore.venue, sweep=sweep, attitudes=small_bore.venue.attitudes[1:2])
+    venue = replace(
+        small_bore.venue, sweep=sweep, attitudes=small_bore.venue.attitudes[1:2]
+    )
     project = replace(small_bore, venue=venue)
     kept = frozenset({"camber_deg", "ride_height_mm", "spring_N_per_mm"})
     problem = SetupProblem(project, objective_of(venue), kept)
     assert not problem.variables
-    found = at_best_speed(problem, Range(40.0, 60.0, 5.0), silent).venue.sweep.speed
+    found = at_best_speed(
+        problem, Range(40.0, 60.0, 5.0), silent
+    ).venue.sweep.speed
     margins = {}
     for speed in (40.0, 45.0, 50.0, 55.0, 60.0):
         there = replace(venue, sweep=replace(sweep, speed=speed))
-        margins[speed] = float(evaluate(replace(project, venue=there)).worst_margin[0])
+        margins[speed] = float(
+            evaluate(replace(project, venue=there)).worst_margin[0]
+        )
     assert found == max(margins, key=margins.__getitem__)
     assert found == (60.0 if angle > 0.0 else 40.0)

@@ -21,7 +21,9 @@ def _conjugate(rng: np.random.Generator, hessian: np.ndarray) -> np.ndarray:
     moves: list[np.ndarray] = []
     for move in rng.normal(size=(SIZE, SIZE)):
         for other in moves:
-            move = move - other * (other @ hessian @ move) / (other @ hessian @ other)
+            move = move - other * (other @ hessian @ move) / (
+                other @ hessian @ other
+            )
         moves.append(move)
     return np.array(moves)
 
@@ -33,7 +35,9 @@ def test_last_move_is_explained(seed: int) -> None:
     hessian = _hessian(rng)
     for move in rng.normal(size=(SIZE, SIZE)):
         curvature.update(move, hessian @ move)
-        np.testing.assert_allclose(curvature.matrix @ move, hessian @ move, rtol=0, atol=1e-12)
+        np.testing.assert_allclose(
+            curvature.matrix @ move, hessian @ move, rtol=0, atol=1e-12
+        )
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -67,12 +71,19 @@ def test_stays_positive(seed: int) -> None:
     """Whatever the slopes tell, the program stays convex: no bend is negative, and R' R is the matrix."""
     rng, curvature, rounding = np.random.default_rng(seed), Curvature(SIZE), 0.0
     for _ in range(100):
-        curvature.update(rng.normal(size=SIZE), 10.0 ** rng.uniform(-3, 3) * rng.normal(size=SIZE))
+        curvature.update(
+            rng.normal(size=SIZE),
+            10.0 ** rng.uniform(-3, 3) * rng.normal(size=SIZE),
+        )
         bends, root = np.linalg.eigvalsh(curvature.matrix), curvature.root()
-        rounding = max(rounding, 1e-13 * bends[-1])  # what the greatest bend so far has left behind
+        rounding = max(
+            rounding, 1e-13 * bends[-1]
+        )  # what the greatest bend so far has left behind
         assert bends[0] > -rounding
         assert root is not None
-        np.testing.assert_allclose(root.T @ root, curvature.matrix, rtol=0, atol=rounding)
+        np.testing.assert_allclose(
+            root.T @ root, curvature.matrix, rtol=0, atol=rounding
+        )
 
 
 def test_damping() -> None:

@@ -8,10 +8,21 @@ from typing import Any
 
 import numpy as np
 import pytest
-from semi_infinite_problems import APPROXIMATION, SEMI_INFINITE, ApproximationProblem, SemiInfiniteProblem
+from semi_infinite_problems import (
+    APPROXIMATION,
+    SEMI_INFINITE,
+    ApproximationProblem,
+    SemiInfiniteProblem,
+)
 
 from setupopt.search.engine.batch import PENALTY
-from setupopt.search.engine.exchange import ExchangeOptions, ExchangeResult, Oracle, exchange, worse_points
+from setupopt.search.engine.exchange import (
+    ExchangeOptions,
+    ExchangeResult,
+    Oracle,
+    exchange,
+    worse_points,
+)
 from setupopt.search.engine.index_points import (
     Index,
     IndexPoints,
@@ -24,7 +35,13 @@ from setupopt.search.engine.maxmin import TrustRegionOptions
 from setupopt.search.engine.subbox import Subbox
 
 # Tight rules: these problems are asked for to 1e-6, more than a setup needs.
-TIGHT = TrustRegionOptions(least_gain=1e-9, least_rise=1e-8, least_radius=1e-8, most_steps=400, probe=1e-7)
+TIGHT = TrustRegionOptions(
+    least_gain=1e-9,
+    least_rise=1e-8,
+    least_radius=1e-8,
+    most_steps=400,
+    probe=1e-7,
+)
 CLOSE = ExchangeOptions(value_tolerance=1e-8, constraint_tolerance=1e-8)
 # Most places that matter at the optima lie between the points of this grid. 0 is one of them for |t|: next to
 # a kink a place is known less well than in a smooth dip.
@@ -39,11 +56,15 @@ BOTH = pytest.mark.parametrize("start", ["start", "second_start"])
 def _limited(problem: SemiInfiniteProblem) -> SemiInfiniteFunction:
     """An objective without a place, and a limit at every place, over the unit box."""
 
-    def answers(points: np.ndarray, index: IndexPoints, warm_start: Any = None) -> SemiInfiniteEvaluation:
+    def answers(
+        points: np.ndarray, index: IndexPoints, warm_start: Any = None
+    ) -> SemiInfiniteEvaluation:
         real = _real(problem, points)
         limits = -np.array([problem.limit(x, index.at) for x in real])
         values = -np.array([[problem.objective(x)] for x in real])
-        return SemiInfiniteEvaluation(values, limits, None, np.array([-1]), np.arange(len(index)))
+        return SemiInfiniteEvaluation(
+            values, limits, None, np.array([-1]), np.arange(len(index))
+        )
 
     return answers
 
@@ -51,11 +72,20 @@ def _limited(problem: SemiInfiniteProblem) -> SemiInfiniteFunction:
 def _fitted(problem: ApproximationProblem) -> SemiInfiniteFunction:
     """Errors over the unit box; those too high are one family, those too low another."""
 
-    def answers(points: np.ndarray, index: IndexPoints, warm_start: Any = None) -> SemiInfiniteEvaluation:
+    def answers(
+        points: np.ndarray, index: IndexPoints, warm_start: Any = None
+    ) -> SemiInfiniteEvaluation:
         sign = np.where(index.family == 0, -1.0, 1.0)
-        values = np.array([sign * problem.residual(x, index.at) for x in _real(problem, points)])
+        values = np.array(
+            [
+                sign * problem.residual(x, index.at)
+                for x in _real(problem, points)
+            ]
+        )
         none = np.empty((len(points), 0))
-        return SemiInfiniteEvaluation(values, none, None, np.arange(len(index)), np.empty(0, dtype=int))
+        return SemiInfiniteEvaluation(
+            values, none, None, np.arange(len(index)), np.empty(0, dtype=int)
+        )
 
     return answers
 
@@ -64,7 +94,9 @@ Problem = SemiInfiniteProblem | ApproximationProblem
 
 
 def _box(problem: Problem) -> tuple[np.ndarray, np.ndarray]:
-    return np.array(problem.low, dtype=float), np.array(problem.high, dtype=float)
+    return np.array(problem.low, dtype=float), np.array(
+        problem.high, dtype=float
+    )
 
 
 def _real(problem: Problem, points: np.ndarray) -> np.ndarray:
@@ -98,7 +130,12 @@ def _solve(
     """An exchange on a published problem."""
     function, index = _posed(PROBLEMS[name])
     return exchange(
-        function, _oracle(function, index), _start(PROBLEMS[name], start), None, trust_region, options
+        function,
+        _oracle(function, index),
+        _start(PROBLEMS[name], start),
+        None,
+        trust_region,
+        options,
     )
 
 
@@ -109,7 +146,9 @@ def _error(name: str, end: ExchangeResult) -> float:
     """Largest error of an approximation, on a grid a thousand times finer."""
     problem = APPROXIMATION[name]
     fine = np.linspace(*problem.interval, 1000 * (GRID - 1) + 1)
-    return float(np.abs(problem.residual(_real(problem, end.outcome.point), fine)).max())
+    return float(
+        np.abs(problem.residual(_real(problem, end.outcome.point), fine)).max()
+    )
 
 
 # --- published problems -----------------------------------------------------------------------
@@ -120,7 +159,9 @@ def _error(name: str, end: ExchangeResult) -> float:
 def test_published_optimum(name: str, start: str) -> None:
     """From both starts the published optimum to 1e-6: no place that matters was missed, and none invented."""
     end, optimum = _solved(name, start), PROBLEMS[name].optimum
-    assert -end.merit == pytest.approx(optimum, rel=0, abs=1e-6 * max(1.0, abs(optimum)))
+    assert -end.merit == pytest.approx(
+        optimum, rel=0, abs=1e-6 * max(1.0, abs(optimum))
+    )
     assert end.settled
 
 
@@ -131,7 +172,10 @@ def test_limit_holds_between_the_places(name: str, start: str) -> None:
     problem = SEMI_INFINITE[name]
     point = _real(problem, _solved(name, start).outcome.point)
     fine = np.linspace(*problem.interval, 1000 * (GRID - 1) + 1)
-    assert problem.limit(point, fine).max() < CLOSE.constraint_tolerance + OVERLOOKED
+    assert (
+        problem.limit(point, fine).max()
+        < CLOSE.constraint_tolerance + OVERLOOKED
+    )
 
 
 @BOTH
@@ -149,15 +193,23 @@ def test_few_places(name: str, start: str) -> None:
 
     At most n + 1 bind in n variables (Chebyshev); five times that guards against regression, no source.
     """
-    assert len(_solved(name, start).index_points) <= 5 * (len(PROBLEMS[name].start) + 1)
+    assert len(_solved(name, start).index_points) <= 5 * (
+        len(PROBLEMS[name].start) + 1
+    )
 
 
 @pytest.mark.parametrize("name", APPROXIMATION)
 def test_settings_of_their_own(name: str) -> None:
     """Off by no more than its own settings allow: what it may overlook, and what is too little to gain."""
-    end = _solved(name, trust_region=TrustRegionOptions(), options=ExchangeOptions())
-    allowed = ExchangeOptions().value_tolerance + TrustRegionOptions().least_gain
-    assert _error(name, end) == pytest.approx(APPROXIMATION[name].optimum, rel=0, abs=allowed)
+    end = _solved(
+        name, trust_region=TrustRegionOptions(), options=ExchangeOptions()
+    )
+    allowed = (
+        ExchangeOptions().value_tolerance + TrustRegionOptions().least_gain
+    )
+    assert _error(name, end) == pytest.approx(
+        APPROXIMATION[name].optimum, rel=0, abs=allowed
+    )
 
 
 # --- how it ends ------------------------------------------------------------------------------
@@ -165,7 +217,9 @@ def test_settings_of_their_own(name: str) -> None:
 
 def test_merit_is_true_when_cut_short() -> None:
     """Stopped after one round it says so, and its merit is that of the whole index, not of few points."""
-    end = _solve("monic, degree 6", "second_start", options=replace(CLOSE, most_rounds=1))
+    end = _solve(
+        "monic, degree 6", "second_start", options=replace(CLOSE, most_rounds=1)
+    )
     assert (end.settled, end.rounds) == (False, 1)
     assert _error("monic, degree 6", end) == pytest.approx(
         -end.merit, abs=1e-6
@@ -180,19 +234,36 @@ def test_limits_elsewhere_count_when_cut_short() -> None:
     end = _solve("S4, n=4", options=replace(CLOSE, most_rounds=1))
     point = _real(problem, end.outcome.point)
     fine = np.linspace(*problem.interval, 1000 * (GRID - 1) + 1)
-    told = -problem.objective(point) - PENALTY * problem.limit(point, fine).max()
-    assert end.merit == pytest.approx(told, abs=1e-4)  # a penalty of 10 on what the last zoom overlooks
+    told = (
+        -problem.objective(point) - PENALTY * problem.limit(point, fine).max()
+    )
+    assert end.merit == pytest.approx(
+        told, abs=1e-4
+    )  # a penalty of 10 on what the last zoom overlooks
     assert end.gap > PENALTY * CLOSE.constraint_tolerance
 
 
 def test_what_cannot_be_kept_is_missed_by_least() -> None:
     """x >= t for t up to 2, x up to 1: broken by 1 at 2, though every bit of x costs a bit of the value."""
 
-    def beyond(points: np.ndarray, index: IndexPoints, warm_start: Any = None) -> SemiInfiniteEvaluation:
-        return SemiInfiniteEvaluation(-points, points - index.at, None, np.array([-1]), np.arange(len(index)))
+    def beyond(
+        points: np.ndarray, index: IndexPoints, warm_start: Any = None
+    ) -> SemiInfiniteEvaluation:
+        return SemiInfiniteEvaluation(
+            -points,
+            points - index.at,
+            None,
+            np.array([-1]),
+            np.arange(len(index)),
+        )
 
     end = exchange(
-        beyond, _oracle(beyond, Index(1, np.linspace(0.0, 2.0, 5))), np.array([0.2]), None, TIGHT, CLOSE
+        beyond,
+        _oracle(beyond, Index(1, np.linspace(0.0, 2.0, 5))),
+        np.array([0.2]),
+        None,
+        TIGHT,
+        CLOSE,
     )
     assert end.outcome.point[0] == pytest.approx(1.0, abs=1e-6)
     assert end.merit == pytest.approx(-1.0 - PENALTY, abs=1e-5)
@@ -204,7 +275,14 @@ def test_places_to_begin_with() -> None:
     name = "e^t by a line"
     function, index = _posed(APPROXIMATION[name])
     first = IndexPoints(np.array([1, 0]), np.array([0.3, 0.9]))
-    end = exchange(function, _oracle(function, index), _start(APPROXIMATION[name]), first, TIGHT, CLOSE)
+    end = exchange(
+        function,
+        _oracle(function, index),
+        _start(APPROXIMATION[name]),
+        first,
+        TIGHT,
+        CLOSE,
+    )
     assert end.index_points.at[:2].tolist() == [0.3, 0.9]
     assert end.index_points.family[:2].tolist() == [1, 0]
     assert -end.merit == pytest.approx(APPROXIMATION[name].optimum, abs=1e-6)
@@ -227,9 +305,20 @@ SEEN = OracleResult(
 def test_what_counts_as_worse() -> None:
     """Values under the least known and limits under the most broken one, the worst first, few if asked."""
     rules = ExchangeOptions(value_tolerance=0.05, constraint_tolerance=0.05)
-    assert worse_points(1.0, 0.0, SEEN, rules).family.tolist() == [2, 4, 0, 5]  # by .45, .25, .07, .03
-    assert worse_points(1.0, -0.2, SEEN, rules).family.tolist() == [2, 0, 4]  # by .45, .07, .05
-    assert worse_points(1.0, 0.3, SEEN, replace(rules, most_added=2)).family.tolist() == [2, 4]
+    assert worse_points(1.0, 0.0, SEEN, rules).family.tolist() == [
+        2,
+        4,
+        0,
+        5,
+    ]  # by .45, .25, .07, .03
+    assert worse_points(1.0, -0.2, SEEN, rules).family.tolist() == [
+        2,
+        0,
+        4,
+    ]  # by .45, .07, .05
+    assert worse_points(
+        1.0, 0.3, SEEN, replace(rules, most_added=2)
+    ).family.tolist() == [2, 4]
     assert len(worse_points(0.5, -0.3, SEEN, rules)) == 0
 
 
@@ -238,7 +327,15 @@ def test_progress_counts_all_steps() -> None:
     told: list[int] = []
     function, index = _posed(APPROXIMATION["monic, degree 4"])
     start = _start(APPROXIMATION["monic, degree 4"])
-    end = exchange(function, _oracle(function, index), start, None, TIGHT, CLOSE, told.append)
+    end = exchange(
+        function,
+        _oracle(function, index),
+        start,
+        None,
+        TIGHT,
+        CLOSE,
+        told.append,
+    )
     assert end.rounds > 1
     assert told == list(range(1, end.steps + 1))
 
@@ -249,8 +346,14 @@ def test_progress_counts_all_steps() -> None:
 def test_join_drops_what_is_there() -> None:
     """A place is worked with once; the same angle of another attitude is another place."""
     some = IndexPoints(np.array([0, 1]), np.array([0.5, 0.25]))
-    both = some.join(IndexPoints(np.array([1, 0, 1]), np.array([0.5, 0.5, 0.25])))
-    assert list(zip(both.family, both.at, strict=True)) == [(0, 0.5), (1, 0.25), (1, 0.5)]
+    both = some.join(
+        IndexPoints(np.array([1, 0, 1]), np.array([0.5, 0.5, 0.25]))
+    )
+    assert list(zip(both.family, both.at, strict=True)) == [
+        (0, 0.5),
+        (1, 0.25),
+        (1, 0.5),
+    ]
 
 
 WAVES = Index(3, np.linspace(0.0, 1.0, 9))
@@ -263,24 +366,43 @@ RISE = (2 * np.pi * NEAR) ** 2 / 2
 
 def _wave(index: IndexPoints) -> np.ndarray:
     """One dip to -1 + LIFT a family, a row for one point."""
-    return (LIFT[index.family] - np.cos(2 * np.pi * (index.at - LEAST_AT[index.family])))[None, :]
+    return (
+        LIFT[index.family]
+        - np.cos(2 * np.pi * (index.at - LEAST_AT[index.family]))
+    )[None, :]
 
 
-def _valued(points: np.ndarray, index: IndexPoints, warm_start: Any = None) -> SemiInfiniteEvaluation:
+def _valued(
+    points: np.ndarray, index: IndexPoints, warm_start: Any = None
+) -> SemiInfiniteEvaluation:
     none = np.empty((1, 0))
-    return SemiInfiniteEvaluation(_wave(index), none, None, np.arange(len(index)), np.empty(0, dtype=int))
+    return SemiInfiniteEvaluation(
+        _wave(index), none, None, np.arange(len(index)), np.empty(0, dtype=int)
+    )
 
 
-def _bounded(points: np.ndarray, index: IndexPoints, warm_start: Any = None) -> SemiInfiniteEvaluation:
-    return SemiInfiniteEvaluation(np.zeros((1, 1)), _wave(index), None, np.array([-1]), np.arange(len(index)))
+def _bounded(
+    points: np.ndarray, index: IndexPoints, warm_start: Any = None
+) -> SemiInfiniteEvaluation:
+    return SemiInfiniteEvaluation(
+        np.zeros((1, 1)),
+        _wave(index),
+        None,
+        np.array([-1]),
+        np.arange(len(index)),
+    )
 
 
 def test_dip_between_grid_points() -> None:
     """Dips of cosines lie where they must, deeper than any point of the grid; the least comes first."""
     seen = separation_oracle(_valued, WAVES, np.zeros(1), band=2.0, room=0.0)
     assert seen.index_points.family[:2].tolist() == [0, 1]
-    np.testing.assert_allclose(seen.index_points.at[:2], LEAST_AT[:2], rtol=0, atol=1.001 * NEAR)
-    np.testing.assert_allclose(seen.value[:2], LIFT[:2] - 1.0, rtol=0, atol=1.001 * RISE)
+    np.testing.assert_allclose(
+        seen.index_points.at[:2], LEAST_AT[:2], rtol=0, atol=1.001 * NEAR
+    )
+    np.testing.assert_allclose(
+        seen.value[:2], LIFT[:2] - 1.0, rtol=0, atol=1.001 * RISE
+    )
     assert np.isinf(seen.limit).all()
 
 
@@ -294,23 +416,45 @@ def test_dips_of_limits() -> None:
     """Limits are looked at by themselves: dips under `room`, here -1 and -.95 but not -.4."""
     seen = separation_oracle(_bounded, WAVES, np.zeros(1), band=2.0, room=-0.5)
     assert seen.index_points.family.tolist() == [0, 1]
-    np.testing.assert_allclose(seen.index_points.at, LEAST_AT[:2], rtol=0, atol=1.001 * NEAR)
+    np.testing.assert_allclose(
+        seen.index_points.at, LEAST_AT[:2], rtol=0, atol=1.001 * NEAR
+    )
     assert np.isinf(seen.value).all()
 
 
 def test_no_dip_at_all() -> None:
     """Where every limit is kept with room to spare and no value has a place, nothing is worst."""
-    assert len(separation_oracle(_bounded, WAVES, np.zeros(1), band=2.0, room=-2.0).index_points) == 0
+    assert (
+        len(
+            separation_oracle(
+                _bounded, WAVES, np.zeros(1), band=2.0, room=-2.0
+            ).index_points
+        )
+        == 0
+    )
 
 
 def test_level_floor() -> None:
     """A dip with a level floor is one place, on the floor."""
 
-    def flat(points: np.ndarray, index: IndexPoints, warm_start: Any = None) -> SemiInfiniteEvaluation:
-        values, none = np.maximum(np.abs(index.at - 0.5), 0.2)[None, :], np.empty((1, 0))
-        return SemiInfiniteEvaluation(values, none, None, np.arange(len(index)), np.empty(0, dtype=int))
+    def flat(
+        points: np.ndarray, index: IndexPoints, warm_start: Any = None
+    ) -> SemiInfiniteEvaluation:
+        values, none = (
+            np.maximum(np.abs(index.at - 0.5), 0.2)[None, :],
+            np.empty((1, 0)),
+        )
+        return SemiInfiniteEvaluation(
+            values, none, None, np.arange(len(index)), np.empty(0, dtype=int)
+        )
 
-    seen = separation_oracle(flat, Index(1, np.linspace(0.0, 1.0, 21)), np.zeros(1), band=0.25, room=0.0)
+    seen = separation_oracle(
+        flat,
+        Index(1, np.linspace(0.0, 1.0, 21)),
+        np.zeros(1),
+        band=0.25,
+        room=0.0,
+    )
     assert seen.value.tolist() == [0.2]
 
 
@@ -318,11 +462,21 @@ def test_level_floor() -> None:
 def test_worst_at_an_end(slope: float) -> None:
     """A curve that only falls or only rises is worst at an end of the index, exactly there."""
 
-    def ramp(points: np.ndarray, index: IndexPoints, warm_start: Any = None) -> SemiInfiniteEvaluation:
+    def ramp(
+        points: np.ndarray, index: IndexPoints, warm_start: Any = None
+    ) -> SemiInfiniteEvaluation:
         values, none = slope * index.at[None, :], np.empty((1, 0))
-        return SemiInfiniteEvaluation(values, none, None, np.arange(len(index)), np.empty(0, dtype=int))
+        return SemiInfiniteEvaluation(
+            values, none, None, np.arange(len(index)), np.empty(0, dtype=int)
+        )
 
-    seen = separation_oracle(ramp, Index(1, np.linspace(2.0, 3.0, 6)), np.zeros(1), band=9.0, room=0.0)
+    seen = separation_oracle(
+        ramp,
+        Index(1, np.linspace(2.0, 3.0, 6)),
+        np.zeros(1),
+        band=9.0,
+        room=0.0,
+    )
     assert seen.index_points.at.tolist() == [2.0 if slope > 0.0 else 3.0]
 
 
@@ -337,19 +491,25 @@ def test_inside_and_back() -> None:
     whole = PART.whole(own)
     assert (whole[:, 1] == 0.4).all()
     assert ((whole >= PART.low) & (whole <= PART.high)).all()
-    np.testing.assert_allclose([PART.nearest(point) for point in whole], own, rtol=0, atol=1e-15)
+    np.testing.assert_allclose(
+        [PART.nearest(point) for point in whole], own, rtol=0, atol=1e-15
+    )
 
 
 def test_inside_has_the_corners_of_the_part() -> None:
     """0 and 1 of the part's own box are its borders."""
     np.testing.assert_allclose(
-        PART.whole(np.array([[0.0, 0.0], [1.0, 1.0]])), [PART.low, PART.high], atol=1e-16
+        PART.whole(np.array([[0.0, 0.0], [1.0, 1.0]])),
+        [PART.low, PART.high],
+        atol=1e-16,
     )
 
 
 def test_start_outside_the_part() -> None:
     """A start outside is taken to the nearest point inside."""
-    np.testing.assert_array_equal(PART.nearest(np.array([0.9, 0.1, 0.3])), [1.0, 0.3])
+    np.testing.assert_array_equal(
+        PART.nearest(np.array([0.9, 0.1, 0.3])), [1.0, 0.3]
+    )
 
 
 def test_exchange_in_a_part() -> None:
@@ -357,7 +517,14 @@ def test_exchange_in_a_part() -> None:
     problem = APPROXIMATION["|t| by quadratics"]
     function, index = _posed(problem)
     part = Subbox(np.array([0.0, 0.0, 0.5]), np.array([1.0, 1.0, 0.5]))
-    inside, start = part.inside(function), part.nearest(_start(problem, "second_start"))
+    inside, start = (
+        part.inside(function),
+        part.nearest(_start(problem, "second_start")),
+    )
     end = exchange(inside, _oracle(inside, index), start, None, TIGHT, CLOSE)
     assert -end.merit == pytest.approx(0.5, abs=1e-6)
-    np.testing.assert_allclose(_real(problem, part.whole(end.outcome.point)), [0.5, 0.0, 0.0], atol=1e-6)
+    np.testing.assert_allclose(
+        _real(problem, part.whole(end.outcome.point)),
+        [0.5, 0.0, 0.0],
+        atol=1e-6,
+    )

@@ -13,7 +13,11 @@ from setupopt.project import Project
 from setupopt.search.engine.batch import merit
 from setupopt.search.engine.index_points import restricted
 from setupopt.search.engine.multipliers import multipliers_at
-from setupopt.search.global_bounds import search_independently, sensitivities, upper_bound
+from setupopt.search.global_bounds import (
+    search_independently,
+    sensitivities,
+    upper_bound,
+)
 from setupopt.search.relaxation import CLOSE, TIGHT, relaxed_optimum
 from setupopt.search.solver import Solver
 
@@ -24,10 +28,14 @@ def test_independent_search_repeats_and_tells_the_truth(hill: Project) -> None:
     """Same seed, same point; its merit is that of the point; better than any of the first crowd."""
     problem = problem_of(hill)
     index_points = problem.index.grid_points()
-    found, again = (search_independently(problem, index_points, 3) for _ in range(2))
+    found, again = (
+        search_independently(problem, index_points, 3) for _ in range(2)
+    )
     assert found.point.tolist() == again.point.tolist()
     answers = restricted(problem, index_points)(found.point[None, :])
-    assert merit(answers.values, answers.limits)[0] == pytest.approx(found.merit, abs=1e-8)
+    assert merit(answers.values, answers.limits)[0] == pytest.approx(
+        found.merit, abs=1e-8
+    )
     assert found.evaluations > 200
 
 
@@ -36,7 +44,9 @@ def test_nothing_in_the_box_beats_the_bound(hill: Project) -> None:
     problem = problem_of(hill)
     solver = Solver(problem, trust_region=TIGHT)
     best = solver.solve(solver.box, problem.start, options=CLOSE)
-    weights = multipliers_at(restricted(problem, best.index_points), best.outcome.point).values
+    weights = multipliers_at(
+        restricted(problem, best.index_points), best.outcome.point
+    ).values
     bound = upper_bound(problem, best, weights, [problem.start])
     points = np.random.default_rng(0).random((500, problem.start.size))
     answers = restricted(problem, best.index_points)(points)
@@ -57,15 +67,23 @@ def test_more_grip_gains_what_the_use_says(hill: Project) -> None:
     the definition of the margin m that gains (1 - m)(1 - 1/1.01). Both margins are followed to 1e-6."""
     car = hill.car
     stiff = {
-        axle: replace(getattr(car, axle), tyre=replace(getattr(car, axle).tyre, compliance=0.0))
+        axle: replace(
+            getattr(car, axle),
+            tyre=replace(getattr(car, axle).tyre, compliance=0.0),
+        )
         for axle in ("front", "rear")
     }
     project = replace(hill, car=replace(car, **stiff))
     cases = sweep_cases(project.venue)
     margin = setupopt.evaluate(project).worst_margin[0]
-    found = {gain.what: gain.gain for gain in sensitivities(project, project.setup, cases)}
+    found = {
+        gain.what: gain.gain
+        for gain in sensitivities(project, project.setup, cases)
+    }
     expected = (1.0 - margin) * (1.0 - 1.0 / 1.01)
-    assert found["1 % more grip, of tyres or surface"] == pytest.approx(expected, abs=2e-6)
+    assert found["1 % more grip, of tyres or surface"] == pytest.approx(
+        expected, abs=2e-6
+    )
 
 
 def test_only_what_helps_is_told_best_first(hill: Project) -> None:

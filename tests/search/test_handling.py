@@ -13,7 +13,12 @@ from setupopt.physics.inputs import ANSWER
 from setupopt.project import Project
 from setupopt.search import ProposalOptions
 from setupopt.search.engine.exchange import ExchangeResult
-from setupopt.search.handling import BAND, HANDLING, handling_broken, handling_rows
+from setupopt.search.handling import (
+    BAND,
+    HANDLING,
+    handling_broken,
+    handling_rows,
+)
 from setupopt.search.objective import objective_of
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.solver import Solver
@@ -23,11 +28,15 @@ from .conftest import problem_of
 RESERVE, GROWTH = HANDLING
 
 
-def _rows(project: Project, margins: list[float], balance: list[float], reserve: float) -> np.ndarray:
+def _rows(
+    project: Project, margins: list[float], balance: list[float], reserve: float
+) -> np.ndarray:
     answers = np.zeros((1, len(margins)), ANSWER)
     answers["search_margin"] = margins
     answers["balance"] = balance
-    return handling_rows(RESERVE, objective_of(project.venue, rear_reserve=reserve), answers)[0]
+    return handling_rows(
+        RESERVE, objective_of(project.venue, rear_reserve=reserve), answers
+    )[0]
 
 
 def test_reserve_counts_in_the_band_alone(hill: Project) -> None:
@@ -40,7 +49,10 @@ def test_reserve_counts_in_the_band_alone(hill: Project) -> None:
 def test_a_case_enters_the_band_without_a_jump(hill: Project) -> None:
     """A millionth of margin on both sides of the band's edge changes the row by its slope alone."""
     edge = 0.1 + BAND
-    inside, outside = (_rows(hill, [0.1, edge + d], [-0.3, 0.2], 0.05)[1] for d in (-1e-6, 1e-6))
+    inside, outside = (
+        _rows(hill, [0.1, edge + d], [-0.3, 0.2], 0.05)[1]
+        for d in (-1e-6, 1e-6)
+    )
     assert abs(outside - inside) < 2e-4
 
 
@@ -61,18 +73,26 @@ def plain(hill: Project) -> ExchangeResult:
     return _solved(problem, problem.start)
 
 
-def _number(problem: SetupProblem, end: ExchangeResult, column: str) -> np.ndarray:
+def _number(
+    problem: SetupProblem, end: ExchangeResult, column: str
+) -> np.ndarray:
     """A field of the answers at an end, on the sweep; margins too."""
-    result = problem.result(end.outcome.point[None, :], problem.cases(problem.index.grid_points()))
+    result = problem.result(
+        end.outcome.point[None, :], problem.cases(problem.index.grid_points())
+    )
     return np.array([result.answers[0]["margin"], result.answers[0][column]])
 
 
-def test_a_search_reaches_a_reserve(hill: Project, plain: ExchangeResult) -> None:
+def test_a_search_reaches_a_reserve(
+    hill: Project, plain: ExchangeResult
+) -> None:
     """Asked for more reserve than the best setup has, it is reached, and the margin pays for it."""
     problem = problem_of(hill)
     margin, balance = _number(problem, plain, "balance")
     has = float((-balance)[margin <= margin.min() + BAND].min())
-    asked = replace(problem, objective=objective_of(hill.venue, rear_reserve=has + 0.03))
+    asked = replace(
+        problem, objective=objective_of(hill.venue, rear_reserve=has + 0.03)
+    )
     end = _solved(asked, plain.outcome.point)
     margin, balance = _number(asked, end, "balance")
     assert (-balance)[margin <= margin.min() + BAND].min() > has + 0.03 - 1e-5
@@ -82,10 +102,16 @@ def test_a_search_reaches_a_reserve(hill: Project, plain: ExchangeResult) -> Non
 
 def test_a_search_keeps_the_growth_rate(bore: Project) -> None:
     """Asked for a slower growth than the start has, the search ends at a slower one."""
-    free = replace(problem_of(bore), objective=objective_of(bore.venue, most_growth=1000.0))
+    free = replace(
+        problem_of(bore), objective=objective_of(bore.venue, most_growth=1000.0)
+    )
     index_points = free.index.grid_points()
-    has = float(np.nanmax(free.answers(free.start[None, :], index_points)["growth"]))
-    asked = replace(free, objective=objective_of(bore.venue, most_growth=has - 0.5))
+    has = float(
+        np.nanmax(free.answers(free.start[None, :], index_points)["growth"])
+    )
+    asked = replace(
+        free, objective=objective_of(bore.venue, most_growth=has - 0.5)
+    )
     end = _solved(asked, free.start)
     assert has > 1.0
     assert np.nanmax(_number(asked, end, "growth")[1]) < has - 0.5 + 1e-4
@@ -93,8 +119,12 @@ def test_a_search_keeps_the_growth_rate(bore: Project) -> None:
 
 def test_what_is_not_reached_is_named_with_its_case(hill: Project) -> None:
     """The check counts a case within the band, says where it is, and the proposal does not pass."""
-    problem = replace(problem_of(hill), objective=objective_of(hill.venue, rear_reserve=0.9))
-    result = problem.result(problem.start[None, :], problem.cases(problem.index.grid_points()))
+    problem = replace(
+        problem_of(hill), objective=objective_of(hill.venue, rear_reserve=0.9)
+    )
+    result = problem.result(
+        problem.start[None, :], problem.cases(problem.index.grid_points())
+    )
     (found,) = handling_broken(problem.objective, (result,))
     assert found.limit == "--rear-reserve"
     assert found.case is not None

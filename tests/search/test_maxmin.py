@@ -8,16 +8,29 @@ from minimax_problems import MINIMAX, MinimaxProblem
 
 from setupopt.search.engine.batch import BatchFunction, Evaluation
 from setupopt.search.engine.bfgs import Curvature
-from setupopt.search.engine.maxmin import Outcome, TrustRegionOptions, maximise_worst
+from setupopt.search.engine.maxmin import (
+    Outcome,
+    TrustRegionOptions,
+    maximise_worst,
+)
 
 # Tight rules: these problems are asked for to 1e-6, more than a setup needs.
-TIGHT = TrustRegionOptions(least_gain=1e-9, least_rise=1e-8, least_radius=1e-8, most_steps=400, probe=1e-7)
+TIGHT = TrustRegionOptions(
+    least_gain=1e-9,
+    least_rise=1e-8,
+    least_radius=1e-8,
+    most_steps=400,
+    probe=1e-7,
+)
 STARTS = ["start", "second_start"]
 
 
 def _posed(problem: MinimaxProblem) -> BatchFunction:
     """A minimax problem over its box as a max-min problem over the unit box."""
-    low, high = np.array(problem.low, dtype=float), np.array(problem.high, dtype=float)
+    low, high = (
+        np.array(problem.low, dtype=float),
+        np.array(problem.high, dtype=float),
+    )
     slopes = np.reshape(problem.slopes, (-1, low.size))
 
     def answers(points: np.ndarray, warm_start: object = None) -> Evaluation:
@@ -28,11 +41,18 @@ def _posed(problem: MinimaxProblem) -> BatchFunction:
     return answers
 
 
-def _climbed(name: str, start: str, rules: TrustRegionOptions = TIGHT) -> Outcome:
+def _climbed(
+    name: str, start: str, rules: TrustRegionOptions = TIGHT
+) -> Outcome:
     """A climb on a published problem."""
     problem = MINIMAX[name]
-    low, high = np.array(problem.low, dtype=float), np.array(problem.high, dtype=float)
-    return maximise_worst(_posed(problem), (getattr(problem, start) - low) / (high - low), rules)
+    low, high = (
+        np.array(problem.low, dtype=float),
+        np.array(problem.high, dtype=float),
+    )
+    return maximise_worst(
+        _posed(problem), (getattr(problem, start) - low) / (high - low), rules
+    )
 
 
 @pytest.mark.parametrize("start", STARTS)
@@ -43,7 +63,9 @@ def test_published_minimax(name: str, start: str) -> None:
     To 1e-6 of the optimum itself, as some are far below 1, and what the rules leave as too little to gain.
     """
     end, optimum = _climbed(name, start), MINIMAX[name].optimum
-    assert -end.merit == pytest.approx(optimum, rel=0, abs=1e-6 * abs(optimum) + TIGHT.least_gain)
+    assert -end.merit == pytest.approx(
+        optimum, rel=0, abs=1e-6 * abs(optimum) + TIGHT.least_gain
+    )
     assert end.limits.min(initial=0.0) > -TIGHT.least_gain
 
 
@@ -54,9 +76,14 @@ def test_settings_as_they_come(name: str, start: str) -> None:
 
     One problem stops early unless trust is renewed, one creeps unless a step allows for the bend of the rows.
     """
-    end, optimum = _climbed(name, start, TrustRegionOptions()), MINIMAX[name].optimum
+    end, optimum = (
+        _climbed(name, start, TrustRegionOptions()),
+        MINIMAX[name].optimum,
+    )
     assert -end.merit == pytest.approx(
-        optimum, rel=0, abs=10 * TrustRegionOptions().least_gain * max(1.0, abs(optimum))
+        optimum,
+        rel=0,
+        abs=10 * TrustRegionOptions().least_gain * max(1.0, abs(optimum)),
     )
 
 
@@ -82,7 +109,9 @@ def test_limit_is_kept_and_used() -> None:
     """Highest x + y with x^2 + y^2 <= 1/2 in the unit box: 1 at (1/2, 1/2), by symmetry."""
 
     def circle(points: np.ndarray, warm_start: object = None) -> Evaluation:
-        return Evaluation(points.sum(axis=1)[:, None], 0.5 - (points**2).sum(axis=1)[:, None])
+        return Evaluation(
+            points.sum(axis=1)[:, None], 0.5 - (points**2).sum(axis=1)[:, None]
+        )
 
     end = maximise_worst(circle, np.array([0.9, 0.1]), TIGHT)
     np.testing.assert_allclose(end.point, [0.5, 0.5], atol=1e-3)
@@ -105,7 +134,9 @@ def test_where_a_program_fails_the_climb_ends_where_it_stands() -> None:
     """Rows that turn into no numbers stop the climb with a reason; what was reached stays."""
 
     def breaking(points: np.ndarray, warm_start: object = None) -> Evaluation:
-        return Evaluation(np.where(points > 0.6, np.nan, points), np.empty((len(points), 0)))
+        return Evaluation(
+            np.where(points > 0.6, np.nan, points), np.empty((len(points), 0))
+        )
 
     end = maximise_worst(breaking, np.array([0.59999999]), TIGHT)
     assert end.why not in ("", "no gain left")
@@ -118,7 +149,11 @@ def test_the_warm_start_of_the_iterate_is_passed_on() -> None:
 
     def counting(points: np.ndarray, warm_start: object = None) -> Evaluation:
         seen.append(warm_start)
-        return Evaluation(-((points - 0.3) ** 2), np.empty((len(points), 0)), warm_start=points[0].copy())
+        return Evaluation(
+            -((points - 0.3) ** 2),
+            np.empty((len(points), 0)),
+            warm_start=points[0].copy(),
+        )
 
     end = maximise_worst(counting, np.array([0.9]))
     assert seen[0] is None
@@ -128,6 +163,9 @@ def test_the_warm_start_of_the_iterate_is_passed_on() -> None:
 
 def test_same_start_same_end() -> None:
     """The climb is deterministic."""
-    ends = [maximise_worst(_posed(MINIMAX["DEM"]), np.array([0.9, 0.2]), TIGHT) for _ in range(2)]
+    ends = [
+        maximise_worst(_posed(MINIMAX["DEM"]), np.array([0.9, 0.2]), TIGHT)
+        for _ in range(2)
+    ]
     assert ends[0].point.tolist() == ends[1].point.tolist()
     assert ends[0].trail == ends[1].trail

@@ -17,10 +17,15 @@ def _rosen_suzuki() -> tuple[BatchFunction, Floats]:
     """The minimax problem as a max-min one over the unit box, and its best point there."""
     problem = MINIMAX["Rosen-Suzuki"]
     assert problem.point is not None
-    low, high = np.asarray(problem.low, dtype=float), np.asarray(problem.high, dtype=float)
+    low, high = (
+        np.asarray(problem.low, dtype=float),
+        np.asarray(problem.high, dtype=float),
+    )
 
     def answers(points: Floats, warm_start: object = None) -> Evaluation:
-        values = -np.array([problem.functions(low + point * (high - low)) for point in points])
+        values = -np.array(
+            [problem.functions(low + point * (high - low)) for point in points]
+        )
         return Evaluation(values, np.empty((len(points), 0)))
 
     return answers, (np.asarray(problem.point) - low) / (high - low)
@@ -40,7 +45,10 @@ def test_borders_and_limits_are_priced() -> None:
     1 of y's lower border (a unit of y there costs 3 and brings 2): linear programming, by hand."""
 
     def linear(points: Floats, warm_start: object = None) -> Evaluation:
-        return Evaluation((points @ [1.0, 2.0, 3.0])[:, None], 0.5 - points[:, [1]] - points[:, [2]])
+        return Evaluation(
+            (points @ [1.0, 2.0, 3.0])[:, None],
+            0.5 - points[:, [1]] - points[:, [2]],
+        )
 
     found = multipliers_at(linear, np.array([1.0, 0.0, 0.5]))
     np.testing.assert_allclose(found.limits, [3.0], atol=1e-6)
@@ -53,6 +61,10 @@ def test_slack_tells_that_a_point_is_not_best() -> None:
     """Half-way up a slope nothing holds the point down: what is left is the slope itself."""
 
     def slope(points: Floats, warm_start: object = None) -> Evaluation:
-        return Evaluation(points.sum(axis=1)[:, None], np.empty((len(points), 0)))
+        return Evaluation(
+            points.sum(axis=1)[:, None], np.empty((len(points), 0))
+        )
 
-    assert multipliers_at(slope, np.array([0.5, 0.5])).slack == pytest.approx(np.sqrt(2.0), rel=1e-6)
+    assert multipliers_at(slope, np.array([0.5, 0.5])).slack == pytest.approx(
+        np.sqrt(2.0), rel=1e-6
+    )

@@ -17,7 +17,10 @@ import pytest
 
 from setupopt.jobs.pool import WorkerPool
 from setupopt.project import Project
-from setupopt.search.parts.branch_and_bound import BranchAndBoundResult, PartStudy
+from setupopt.search.parts.branch_and_bound import (
+    BranchAndBoundResult,
+    PartStudy,
+)
 from setupopt.search.parts.node_solver import BodyProblem, NodeSolver
 from setupopt.search.parts.part_space import BoundedNode, Node, PartSpace
 from setupopt.search.setup_problem import SetupProblem
@@ -32,13 +35,19 @@ class Uneven(WorkerPool):
     """Threads whose jobs take a while, some long after others that were begun later."""
 
     def __init__(self, threads: int, seed: int) -> None:
-        self.pool, self.count, self.rng = ThreadPoolExecutor(threads), threads, np.random.default_rng(seed)
+        self.pool, self.count, self.rng = (
+            ThreadPoolExecutor(threads),
+            threads,
+            np.random.default_rng(seed),
+        )
 
     @property
     def threads(self) -> int:
         return self.count
 
-    def submit(self, do: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+    def submit(
+        self, do: Callable[..., Any], /, *args: Any, **kwargs: Any
+    ) -> Future[Any]:
         pause = float(self.rng.choice([0.0, 0.001, 0.02]))
 
         def late() -> Any:
@@ -56,15 +65,31 @@ def pool(request: pytest.FixtureRequest) -> Iterator[Uneven]:
     found.pool.shutdown()
 
 
-def study(toy: Toy, url: str | None = None, pool: WorkerPool | None = None) -> PartStudy:
+def study(
+    toy: Toy, url: str | None = None, pool: WorkerPool | None = None
+) -> PartStudy:
     """The toy's study, opened by a pool."""
-    return PartStudy(toy.space, toy.solve, Toy(toy.space, toy.tops).roots(), 1e-9, url, "toy", pool)
+    return PartStudy(
+        toy.space,
+        toy.solve,
+        Toy(toy.space, toy.tops).roots(),
+        1e-9,
+        url,
+        "toy",
+        pool,
+    )
 
 
 def told(chosen: BranchAndBoundResult) -> tuple[object, ...]:
     """All that a study answers, to the last bit."""
     sets = [(one.node, one.bound, one.point.tobytes()) for one in chosen.sets]
-    return sets, chosen.bound, chosen.bound_violation, chosen.solves, chosen.is_finished
+    return (
+        sets,
+        chosen.bound,
+        chosen.bound_violation,
+        chosen.solves,
+        chosen.is_finished,
+    )
 
 
 @pytest.mark.parametrize("pool", [2, 5], indirect=True)
@@ -78,7 +103,9 @@ def test_any_pool_ends_as_one_alone(pool: Uneven, seed: int, most: int) -> None:
     assert len(many.asked) >= len(alone.asked)
 
 
-def test_workers_that_share_a_study_all_end_as_one_alone(tmp_path: Path) -> None:
+def test_workers_that_share_a_study_all_end_as_one_alone(
+    tmp_path: Path,
+) -> None:
     """Boxes opened in turn by three, of whom one goes away: for the others the same to the last bit."""
     expected, url = told(study(_toy(0)).run(10_000)), _url(tmp_path)
     first, second, third = (study(_toy(0), url) for _ in range(3))
@@ -89,11 +116,15 @@ def test_workers_that_share_a_study_all_end_as_one_alone(tmp_path: Path) -> None
     assert told(second.run(10_000)) == expected
 
 
-def test_a_box_of_a_worker_that_was_killed_is_taken_up_at_once(tmp_path: Path) -> None:
+def test_a_box_of_a_worker_that_was_killed_is_taken_up_at_once(
+    tmp_path: Path,
+) -> None:
     """Half-opened by a process of this machine that is gone: the first to be opened again."""
     toy, url = _toy(4), _url(tmp_path)
     roots = sorted(toy.roots(), key=lambda root: -root.bound)
-    made = optuna.create_study(storage=url, study_name="toy", direction="maximize")
+    made = optuna.create_study(
+        storage=url, study_name="toy", direction="maximize"
+    )
     half_opened = made.ask()
     half_opened.set_user_attr("worker", [socket.gethostname(), 999_999_999])
     half_opened.set_user_attr("opened", roots[0].as_dict())
@@ -102,13 +133,17 @@ def test_a_box_of_a_worker_that_was_killed_is_taken_up_at_once(tmp_path: Path) -
     assert [kept.opened.node for kept in found.kept.values()] == [roots[0].node]
 
 
-def test_a_pools_error_comes_out_and_leaves_its_boxes_to_others(tmp_path: Path) -> None:
+def test_a_pools_error_comes_out_and_leaves_its_boxes_to_others(
+    tmp_path: Path,
+) -> None:
     """Machines lost in the middle of two boxes: no trial stays as if it were worked at."""
 
     class Lost(WorkerPool):
         threads = 2  # type: ignore[assignment]
 
-        def submit(self, do: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        def submit(
+            self, do: Callable[..., Any], /, *args: Any, **kwargs: Any
+        ) -> Future[Any]:
             future: Future[Any] = Future()
             future.set_exception(ConnectionError("gone"))
             return future
@@ -116,9 +151,14 @@ def test_a_pools_error_comes_out_and_leaves_its_boxes_to_others(tmp_path: Path) 
     url = _url(tmp_path)
     with pytest.raises(ConnectionError, match="gone"):
         study(_toy(1), url, Lost()).run(10_000)
-    states = {trial.state.name for trial in optuna.load_study(storage=url, study_name="toy").trials}
+    states = {
+        trial.state.name
+        for trial in optuna.load_study(storage=url, study_name="toy").trials
+    }
     assert states == {"FAIL"}
-    assert told(study(_toy(1), url).run(10_000)) == told(study(_toy(1)).run(10_000))
+    assert told(study(_toy(1), url).run(10_000)) == told(
+        study(_toy(1)).run(10_000)
+    )
 
 
 # ---- the setup problem's boxes -----------------------------------------------------------------------------
@@ -126,7 +166,12 @@ def test_a_pools_error_comes_out_and_leaves_its_boxes_to_others(tmp_path: Path) 
 
 def springs_of(project: Project) -> SetupProblem:
     """Springs alone may change, in two attitudes."""
-    few = problem_of(replace(project, venue=replace(project.venue, attitudes=project.venue.attitudes[:2])))
+    few = problem_of(
+        replace(
+            project,
+            venue=replace(project.venue, attitudes=project.venue.attitudes[:2]),
+        )
+    )
     others = frozenset(v.name for v in few.variables if "spring" not in v.name)
     return replace(few, fixed_settings=others)
 
@@ -137,7 +182,9 @@ def body_of(problem: SetupProblem) -> BodyProblem:
     return BodyProblem(problem, True, whole.pick(np.arange(0, len(whole), 4)))
 
 
-def test_a_box_is_solved_alike_whatever_was_solved_before(hill: Project) -> None:
+def test_a_box_is_solved_alike_whatever_was_solved_before(
+    hill: Project,
+) -> None:
     """With build errors, which a solver collects: after another box or sent elsewhere, to the last bit."""
     problem = springs_of(hill)
     space = PartSpace([None], problem.variables)

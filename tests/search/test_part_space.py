@@ -18,14 +18,24 @@ from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Range
 from setupopt.project.settings import SETTINGS
-from setupopt.search.parts.branch_and_bound import BranchAndBoundResult, PartStudy
-from setupopt.search.parts.part_space import BoundedNode, Node, PartSpace, is_part
+from setupopt.search.parts.branch_and_bound import (
+    BranchAndBoundResult,
+    PartStudy,
+)
+from setupopt.search.parts.part_space import (
+    BoundedNode,
+    Node,
+    PartSpace,
+    is_part,
+)
 
 SPRING, CAMBER = SETTINGS[2], SETTINGS[0]
 
 
 # Settings that come in parts, springs first, each by another name.
-PARTS = tuple((axle, setting) for setting in SETTINGS[2:5] for axle in ("front", "rear"))
+PARTS = tuple(
+    (axle, setting) for setting in SETTINGS[2:5] for axle in ("front", "rear")
+)
 CAMBER = SETTINGS[0]
 FREE = Variable("front", CAMBER, (0, 1), Range(-0.1, 0.0))
 
@@ -34,12 +44,17 @@ def _shelf(number: int, values: Sequence[float]) -> Variable:
     """A setting that comes in some values, N/mm."""
     axle, setting = PARTS[number]
     pieces = tuple(1e3 * value for value in values)
-    return Variable(axle, setting, (0,), Range(pieces[0], pieces[-1], None, pieces))
+    return Variable(
+        axle, setting, (0,), Range(pieces[0], pieces[-1], None, pieces)
+    )
 
 
 def _space(sizes: Sequence[int], bodies: int = 1) -> PartSpace:
     """Shelves of so many parts, evenly spaced, and one setting that is free."""
-    shelves = [_shelf(number, np.linspace(60, 200, size).tolist()) for number, size in enumerate(sizes)]
+    shelves = [
+        _shelf(number, np.linspace(60, 200, size).tolist())
+        for number, size in enumerate(sizes)
+    ]
     return PartSpace([None, "b", "c"][:bodies], [*shelves, FREE])
 
 
@@ -58,7 +73,9 @@ class Toy:
 
     def value(self, body: int, parts: Floats) -> float:
         weights = 1.0 + np.arange(parts.size)
-        return float(1.0 - 0.1 * body - weights @ (parts - self.tops[body]) ** 2)
+        return float(
+            1.0 - 0.1 * body - weights @ (parts - self.tops[body]) ** 2
+        )
 
     def solve(self, box: Node, starts: Sequence[Floats]) -> BoundedNode:
         if len(self.asked) >= self.stops:
@@ -69,10 +86,20 @@ class Toy:
         return BoundedNode(box, self.value(box.body, point[:-1]), point)
 
     def roots(self) -> list[BoundedNode]:
-        return [self.solve(self.space.root(body), []) for body in range(len(self.space.bodies))]
+        return [
+            self.solve(self.space.root(body), [])
+            for body in range(len(self.space.bodies))
+        ]
 
     def study(self, url: str | None = None) -> PartStudy:
-        return PartStudy(self.space, self.solve, Toy(self.space, self.tops).roots(), 1e-9, url, "toy")
+        return PartStudy(
+            self.space,
+            self.solve,
+            Toy(self.space, self.tops).roots(),
+            1e-9,
+            url,
+            "toy",
+        )
 
     def best(self) -> float:
         """By brute force over every set."""
@@ -83,7 +110,9 @@ class Toy:
         )
 
 
-def _toy(seed: int, sizes: Sequence[int] = (12, 12, 7, 7), bodies: int = 3) -> Toy:
+def _toy(
+    seed: int, sizes: Sequence[int] = (12, 12, 7, 7), bodies: int = 3
+) -> Toy:
     space, rng = _space(sizes, bodies), np.random.default_rng(seed)
     return Toy(space, rng.random((bodies, len(sizes))))
 
@@ -92,7 +121,9 @@ def test_what_counts_as_a_part() -> None:
     """Lists are parts however long; fine steps and free settings are not."""
     assert is_part(_shelf(0, range(60, 100)))
     assert is_part(Variable("rear", CAMBER, (2, 3), Range(-0.02, 0.0, 0.01)))
-    assert not is_part(Variable("rear", CAMBER, (2, 3), Range(-0.1, 0.0, 0.001)))
+    assert not is_part(
+        Variable("rear", CAMBER, (2, 3), Range(-0.1, 0.0, 0.001))
+    )
     assert not is_part(FREE)
 
 
@@ -106,16 +137,27 @@ def test_splitting_loses_no_set(sizes: list[int], where: list[float]) -> None:
     space = _space(sizes)
 
     def sets(box: Node) -> list[tuple[int, ...]]:
-        return list(product(*(range(a, b + 1) for a, b in zip(box.low, box.high, strict=True))))
+        return list(
+            product(
+                *(
+                    range(a, b + 1)
+                    for a, b in zip(box.low, box.high, strict=True)
+                )
+            )
+        )
 
     left = [space.root(0)]
     while left:
         box = left.pop()
-        halves = space.split(BoundedNode(box, 0.0, np.array([*where[: len(sizes)], 0.5])))
+        halves = space.split(
+            BoundedNode(box, 0.0, np.array([*where[: len(sizes)], 0.5]))
+        )
         if len(sets(box)) == 1:
             assert halves == ()
         else:
-            assert sorted(sets(halves[0]) + sets(halves[1])) == sorted(sets(box))
+            assert sorted(sets(halves[0]) + sets(halves[1])) == sorted(
+                sets(box)
+            )
         left += halves
 
 
@@ -146,7 +188,11 @@ def _url(folder: Path) -> str:
 
 def _same(one: BranchAndBoundResult, other: BranchAndBoundResult) -> bool:
     first, second = one.sets[0], other.sets[0]
-    return first.node == second.node and first.bound == second.bound and (first.point == second.point).all()
+    return (
+        first.node == second.node
+        and first.bound == second.bound
+        and (first.point == second.point).all()
+    )
 
 
 @pytest.mark.parametrize("stop", [0, 1, 4, 7])
@@ -176,7 +222,9 @@ def test_a_finished_study_is_read_not_solved(tmp_path: Path) -> None:
 def test_a_lost_worker_holds_nobody_up(tmp_path: Path) -> None:
     """A box that a worker on another machine took and never gave back is opened all the same, at the last."""
     toy = _toy(4)
-    study = optuna.create_study(storage=_url(tmp_path), study_name="toy", direction="maximize")
+    study = optuna.create_study(
+        storage=_url(tmp_path), study_name="toy", direction="maximize"
+    )
     lost = study.ask()
     lost.set_user_attr("worker", ["elsewhere", 1])
     lost.set_user_attr("opened", toy.roots()[0].as_dict())
@@ -195,7 +243,10 @@ def test_two_workers_share_a_study(tmp_path: Path) -> None:
             break
     assert chosen.sets[0].bound == pytest.approx(first.best(), abs=1e-9)
     trials = one.study.get_trials(states=(TrialState.COMPLETE,))
-    opened = [BoundedNode.from_dict(trial.user_attrs["opened"]).node for trial in trials]
+    opened = [
+        BoundedNode.from_dict(trial.user_attrs["opened"]).node
+        for trial in trials
+    ]
     assert len(opened) == len(set(opened))
     assert min(len(first.asked), len(second.asked)) > 0
 
@@ -206,4 +257,8 @@ def test_trials_say_the_set_as_the_files_do(tmp_path: Path) -> None:
     toy.study(_url(tmp_path)).run(100)
     study = optuna.load_study(storage=_url(tmp_path), study_name="toy")
     assert study.trials[0].params["body"] in ("", "b", "c")
-    assert study.trials[0].params["front.spring_N_per_mm"] in (60.0, 130.0, 200.0)
+    assert study.trials[0].params["front.spring_N_per_mm"] in (
+        60.0,
+        130.0,
+        200.0,
+    )

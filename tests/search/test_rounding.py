@@ -23,10 +23,15 @@ from .conftest import problem_of
 def _two_settings(project: Project) -> SetupProblem:
     """Ride heights alone, in steps of 4 mm."""
     assert project.limits is not None
-    coarse, none = Range(0.03, 0.054, 0.004), dict.fromkeys(("camber", "spring", "anti_roll", "pressure"))
+    coarse, none = (
+        Range(0.03, 0.054, 0.004),
+        dict.fromkeys(("camber", "spring", "anti_roll", "pressure")),
+    )
     front = replace(project.limits.front, ride_height=coarse, **none)
     rear = replace(project.limits.rear, ride_height=coarse, **none)
-    return problem_of(replace(project, limits=replace(project.limits, front=front, rear=rear)))
+    return problem_of(
+        replace(project, limits=replace(project.limits, front=front, rear=rear))
+    )
 
 
 def test_steps_against_brute_force(bore: Project) -> None:
@@ -37,7 +42,11 @@ def test_steps_against_brute_force(bore: Project) -> None:
     function = restricted(problem, problem.index.grid_points())
     answers = function(np.array([(a, b) for a in grid for b in grid]))
     best = merit(answers.values, answers.limits).max()
-    _, reached = to_steps(function, problem.variables, maximise_worst(function, problem.start).point)
+    _, reached = to_steps(
+        function,
+        problem.variables,
+        maximise_worst(function, problem.start).point,
+    )
     assert reached == pytest.approx(best, abs=1e-8)
 
 
@@ -46,7 +55,9 @@ def test_settable_points_keep_their_word(hill: Project) -> None:
     problem = problem_of(hill)
     solver = Solver(problem)
     end = solver.solve(solver.box, problem.start)
-    point, told, _ = settable(solver, end.outcome.point, end.index_points, CLOSE)
+    point, told, _ = settable(
+        solver, end.outcome.point, end.index_points, CLOSE
+    )
     for value, variable in zip(point, problem.variables, strict=True):
         grid = variable.grid()
         assert grid is None or np.abs(grid - value).min() < 1e-12
@@ -60,7 +71,9 @@ def test_enough_is_enough(hill: Project) -> None:
     problem = problem_of(hill)
     few = problem.index.grid_points().pick(np.arange(3))
     function = restricted(problem, few)
-    first, value = to_steps(function, problem.variables, problem.start, enough=-np.inf)
+    first, value = to_steps(
+        function, problem.variables, problem.start, enough=-np.inf
+    )
     walked, better = to_steps(function, problem.variables, problem.start)
     assert better > value
     assert not np.array_equal(first, walked)

@@ -31,15 +31,23 @@ def problem(bore: Project) -> SetupProblem:
 def _points(problem: SetupProblem) -> np.ndarray:
     """Points round today's setup, where every case holds."""
     rng = np.random.default_rng(4)
-    return np.clip(problem.start + 0.05 * rng.standard_normal((3, problem.start.size)), 0.0, 1.0)
+    return np.clip(
+        problem.start + 0.05 * rng.standard_normal((3, problem.start.size)),
+        0.0,
+        1.0,
+    )
 
 
 def _searched(project: Project, setup: Setup, cases: CaseSet) -> np.ndarray:
     """What a search raises, (cases), by an evaluation of the project."""
-    return np.asarray(setupopt.evaluate(project, setup, cases).answers["search_margin"][0])
+    return np.asarray(
+        setupopt.evaluate(project, setup, cases).answers["search_margin"][0]
+    )
 
 
-def test_values_are_those_of_the_sweep(problem: SetupProblem, bore: Project) -> None:
+def test_values_are_those_of_the_sweep(
+    problem: SetupProblem, bore: Project
+) -> None:
     """One value an index point: over the whole index those of the venue's own sweep."""
     points = _points(problem)
     index_points = problem.index.grid_points()
@@ -50,16 +58,22 @@ def test_values_are_those_of_the_sweep(problem: SetupProblem, bore: Project) -> 
     assert (found.value_index == np.arange(len(index_points))).all()
 
 
-def test_between_the_angles_index_points_are_cases_too(problem: SetupProblem, bore: Project) -> None:
+def test_between_the_angles_index_points_are_cases_too(
+    problem: SetupProblem, bore: Project
+) -> None:
     """An attitude at any roll angle, as if it had been typed."""
     index_points = IndexPoints(np.array([2, 0]), np.radians([33.3, 151.7]))
     cases = sweep_cases(bore.venue, index_points.at)
-    own = _searched(bore, problem.setup(problem.start, ""), cases).reshape(-1, 2)
+    own = _searched(bore, problem.setup(problem.start, ""), cases).reshape(
+        -1, 2
+    )
     seen = problem(problem.start[None, :], index_points).values[0]
     np.testing.assert_allclose(seen, [own[2, 0], own[0, 1]], atol=NOISE)
 
 
-def test_builds_are_families_of_their_own(problem: SetupProblem, bore: Project) -> None:
+def test_builds_are_families_of_their_own(
+    problem: SetupProblem, bore: Project
+) -> None:
     """A misbuilt car's cases answer as its build errors say; the same build is not added twice."""
     assert bore.limits is not None
     rng = np.random.default_rng(0)
@@ -69,15 +83,29 @@ def test_builds_are_families_of_their_own(problem: SetupProblem, bore: Project) 
     angles = np.radians([60.0, 150.0])
     index_points = IndexPoints(np.array([first + 2, 2]), angles)
     point = _points(problem)[0]
-    build = BuildErrors(bore.car, problem.setup(point, ""), bore.limits.tolerance)
+    build = BuildErrors(
+        bore.car, problem.setup(point, ""), bore.limits.tolerance
+    )
     cases = sweep_cases(bore.venue, angles)
-    built = build.result(errors, cases).answers["search_margin"][0].reshape(-1, 2)[2, 0]
-    exact = build.result(0.0 * errors, cases).answers["search_margin"][0].reshape(-1, 2)[2, 1]
-    seen = built_problem(np.vstack([point, problem.start]), index_points).values[0]
+    built = (
+        build.result(errors, cases)
+        .answers["search_margin"][0]
+        .reshape(-1, 2)[2, 0]
+    )
+    exact = (
+        build.result(0.0 * errors, cases)
+        .answers["search_margin"][0]
+        .reshape(-1, 2)[2, 1]
+    )
+    seen = built_problem(
+        np.vstack([point, problem.start]), index_points
+    ).values[0]
     np.testing.assert_allclose(seen, [built, exact], atol=NOISE)
 
 
-def test_one_point_with_a_warm_start_is_solved_in_full(problem: SetupProblem) -> None:
+def test_one_point_with_a_warm_start_is_solved_in_full(
+    problem: SetupProblem,
+) -> None:
     """Warm starts of single points are for speed alone, from a twentieth of the box away too.
 
     But for ripples of the factor, of 4e-5 at most, that the whole path crosses and that count as an end here.
@@ -91,7 +119,9 @@ def test_one_point_with_a_warm_start_is_solved_in_full(problem: SetupProblem) ->
     assert warm.values.min() == pytest.approx(cold.values.min(), abs=NOISE)
 
 
-def test_small_steps_have_the_slopes_of_full_answers(problem: SetupProblem) -> None:
+def test_small_steps_have_the_slopes_of_full_answers(
+    problem: SetupProblem,
+) -> None:
     """Several points with a warm start get their values by the slope at the fold.
 
     It agrees with central differences of full answers. The step of 1e-3 of a range leaves an error of its
@@ -103,30 +133,54 @@ def test_small_steps_have_the_slopes_of_full_answers(problem: SetupProblem) -> N
     here = problem(point[None, :], index_points)
     contact = here.warm_start["contact"]
     small = 1e-5 * np.eye(point.size)
-    by_slope = (problem(point + small, index_points, here.warm_start).values - here.values) / 1e-5
+    by_slope = (
+        problem(point + small, index_points, here.warm_start).values
+        - here.values
+    ) / 1e-5
     wide = 1e-3 * np.eye(point.size)
-    up = np.vstack([problem(p[None, :], index_points, here.warm_start).values for p in point + wide])
-    down = np.vstack([problem(p[None, :], index_points, here.warm_start).values for p in point - wide])
+    up = np.vstack(
+        [
+            problem(p[None, :], index_points, here.warm_start).values
+            for p in point + wide
+        ]
+    )
+    down = np.vstack(
+        [
+            problem(p[None, :], index_points, here.warm_start).values
+            for p in point - wide
+        ]
+    )
     difference = (up - down) / 2e-3
-    off = np.abs(by_slope - difference)[:, contact] > 2e-3 + 0.01 * np.abs(difference)[:, contact]
+    off = (
+        np.abs(by_slope - difference)[:, contact]
+        > 2e-3 + 0.01 * np.abs(difference)[:, contact]
+    )
     assert contact.sum() >= 15
     assert off.mean() < 0.01
 
 
-def test_weights_and_minimum_margins(bore: Project, problem: SetupProblem) -> None:
+def test_weights_and_minimum_margins(
+    bore: Project, problem: SetupProblem
+) -> None:
     """An attitude with a minimum margin has no value, and one limit an index point: its spare margin."""
     name = bore.venue.attitudes[2].name
-    asked = SetupProblem(bore, objective_of(bore.venue, {"straight": 1.1}, {name: 0.02}))
+    asked = SetupProblem(
+        bore, objective_of(bore.venue, {"straight": 1.1}, {name: 0.02})
+    )
     index_points = asked.index.grid_points()
     answers = asked(asked.start[None, :], index_points)
     margin = problem(problem.start[None, :], index_points).values[0]
     weighted = np.flatnonzero(index_points.family != 2)
     assert sorted(set(answers.value_index)) == weighted.tolist()
     first = answers.values[0, : problem.index.grid.size]
-    np.testing.assert_allclose(first, 1.0 - 1.1 * (1.0 - margin[: len(first)]), atol=NOISE)
+    np.testing.assert_allclose(
+        first, 1.0 - 1.1 * (1.0 - margin[: len(first)]), atol=NOISE
+    )
     spare = answers.limits[0, -problem.index.grid.size :]
     expected = (margin[index_points.family == 2] - 0.02) / MINIMUM_MARGIN_SCALE
-    np.testing.assert_allclose(spare, expected, atol=NOISE / MINIMUM_MARGIN_SCALE)
+    np.testing.assert_allclose(
+        spare, expected, atol=NOISE / MINIMUM_MARGIN_SCALE
+    )
 
 
 def test_toe_is_a_lever_where_it_has_a_range(bore: Project) -> None:
@@ -150,10 +204,17 @@ def test_kept_settings_are_no_variables_and_stay(bore: Project) -> None:
     assert bore.limits is not None
     assert bore.limits.front.camber is not None
     single = replace(bore.limits.front.camber, lower=-0.05, upper=-0.05)
-    limits = replace(bore.limits, front=replace(bore.limits.front, camber=single))
+    limits = replace(
+        bore.limits, front=replace(bore.limits.front, camber=single)
+    )
     single_camber = problem_of(replace(bore, limits=limits))
-    kept = replace(single_camber, fixed_settings=frozenset({"front.camber_deg", "rear.spring_N_per_mm"}))
-    assert not {"front.camber_deg", "rear.spring_N_per_mm"} & {v.name for v in kept.variables}
+    kept = replace(
+        single_camber,
+        fixed_settings=frozenset({"front.camber_deg", "rear.spring_N_per_mm"}),
+    )
+    assert not {"front.camber_deg", "rear.spring_N_per_mm"} & {
+        v.name for v in kept.variables
+    }
     setup = kept.setup(np.zeros(kept.start.size), "")
     assert setup.front.camber == bore.setup.front.camber
     assert setup.rear.spring == bore.setup.rear.spring
@@ -168,5 +229,8 @@ def test_cases_are_counted(bore: Project) -> None:
     problem(problem.start[None, :], index_points)
     assert problem.counter.count == len(index_points)
     built, family = problem.with_build(np.ones(len(NAMES)))
-    built(np.vstack([problem.start] * 2), IndexPoints(np.array([0, family]), np.zeros(2)))
+    built(
+        np.vstack([problem.start] * 2),
+        IndexPoints(np.array([0, family]), np.zeros(2)),
+    )
     assert problem.counter.count == len(index_points) + 4

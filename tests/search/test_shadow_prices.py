@@ -32,8 +32,12 @@ def _solved(problem: SetupProblem) -> tuple[Solver, ExchangeResult]:
 
 def _prices(problem: SetupProblem) -> dict[str, ShadowPrice]:
     solver, best = _solved(problem)
-    weights = multipliers_at(restricted(problem, best.index_points), best.outcome.point)
-    return {price.limit: price for price in prices(solver, best, weights, CLOSE)}
+    weights = multipliers_at(
+        restricted(problem, best.index_points), best.outcome.point
+    )
+    return {
+        price.limit: price for price in prices(solver, best, weights, CLOSE)
+    }
 
 
 @pytest.fixture(scope="module")
@@ -53,71 +57,121 @@ def _packed(project: Project, **changed: object) -> Project:
 
 
 def _answers(problem: SetupProblem, best: ExchangeResult) -> np.ndarray:
-    return problem.answers(best.outcome.point[None, :], problem.index.grid_points())[0]
+    return problem.answers(
+        best.outcome.point[None, :], problem.index.grid_points()
+    )[0]
 
 
-def _rake_least(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
+def _rake_least(
+    project: Project, problem: SetupProblem, best: ExchangeResult
+) -> Project:
     setup = problem.setup(best.outcome.point, "")
     rake = setup.rear.ride_height - setup.front.ride_height
     return _packed(project, rake=(rake + 24.9 * MM, rake + 30 * MM))
 
 
-def _rake_most(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
+def _rake_most(
+    project: Project, problem: SetupProblem, best: ExchangeResult
+) -> Project:
     setup = problem.setup(best.outcome.point, "")
     rake = setup.rear.ride_height - setup.front.ride_height
     return _packed(project, rake=(rake - 20 * MM, rake - 10 * MM))
 
 
-def _wheel_load(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
-    return _packed(project, wheel_load_least=float(_answers(problem, best)["load"].min()) + 20.0)
+def _wheel_load(
+    project: Project, problem: SetupProblem, best: ExchangeResult
+) -> Project:
+    return _packed(
+        project,
+        wheel_load_least=float(_answers(problem, best)["load"].min()) + 20.0,
+    )
 
 
-def _travel(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
+def _travel(
+    project: Project, problem: SetupProblem, best: ExchangeResult
+) -> Project:
     travel = _answers(problem, best)["travel"]
     axles = (project.car.front, project.car.rear)
     left = min(
-        min(axle.bump_travel - travel[:, w : w + 2].max(), axle.droop_travel + travel[:, w : w + 2].min())
+        min(
+            axle.bump_travel - travel[:, w : w + 2].max(),
+            axle.droop_travel + travel[:, w : w + 2].min(),
+        )
         for w, axle in zip((0, 2), axles, strict=True)
     )
     return _packed(project, travel_left_least=left + 1 * MM)
 
 
-def _arch(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
+def _arch(
+    project: Project, problem: SetupProblem, best: ExchangeResult
+) -> Project:
     """Bump and camber together: less room the more the wheel leans."""
-    travel, setup = _answers(problem, best)["travel"][:, :2].max(), problem.setup(best.outcome.point, "")
+    travel, setup = (
+        _answers(problem, best)["travel"][:, :2].max(),
+        problem.setup(best.outcome.point, ""),
+    )
     slope = 0.05
-    return _packed(project, arches=(Arch("front", travel - slope * setup.front.camber - 1 * MM, slope),))
+    return _packed(
+        project,
+        arches=(
+            Arch("front", travel - slope * setup.front.camber - 1 * MM, slope),
+        ),
+    )
 
 
-def _ground_clearance(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
+def _ground_clearance(
+    project: Project, problem: SetupProblem, best: ExchangeResult
+) -> Project:
     setup = problem.setup(best.outcome.point, "")
     return _packed(
-        project, ground_clearance_least=min(setup.front.ride_height, setup.rear.ride_height) + 2 * MM
+        project,
+        ground_clearance_least=min(
+            setup.front.ride_height, setup.rear.ride_height
+        )
+        + 2 * MM,
     )
 
 
 def _point(project: Project) -> ClearancePoint:
     """A point of the floor a little ahead of the rear axle, on the left."""
-    return ClearancePoint("edge", project.car.wheelbase - 0.3, 0.4, 0.0, 1 * MM, None)
+    return ClearancePoint(
+        "edge", project.car.wheelbase - 0.3, 0.4, 0.0, 1 * MM, None
+    )
 
 
-def _static_gap(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
+def _static_gap(
+    project: Project, problem: SetupProblem, best: ExchangeResult
+) -> Project:
     point, setup = _point(project), problem.setup(best.outcome.point, "")
     least = float(static_gap(project.car, setup.ride_heights, point)) + 2 * MM
-    return replace(project, car=replace(project.car, clearance=(replace(point, least_static_gap=least),)))
+    return replace(
+        project,
+        car=replace(
+            project.car, clearance=(replace(point, least_static_gap=least),)
+        ),
+    )
 
 
-def _moving_gap(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
+def _moving_gap(
+    project: Project, problem: SetupProblem, best: ExchangeResult
+) -> Project:
     """The gap of the point where the car squats most, and 6 mm more."""
-    with_point = replace(project, car=replace(project.car, clearance=(_point(project),)))
+    with_point = replace(
+        project, car=replace(project.car, clearance=(_point(project),))
+    )
     gap = float(_answers(problem_of(with_point), best)["clearance"].min())
     point = replace(_point(project), least_gap=gap + 6 * MM)
     return replace(project, car=replace(project.car, clearance=(point,)))
 
 
-def _tyre_load(project: Project, problem: SetupProblem, best: ExchangeResult) -> Project:
+def _tyre_load(
+    project: Project, problem: SetupProblem, best: ExchangeResult
+) -> Project:
     most = float(_answers(problem, best)["load"][:, :2].max())
-    front: Axle = replace(project.car.front, tyre=replace(project.car.front.tyre, load_limit=most - 20.0))
+    front: Axle = replace(
+        project.car.front,
+        tyre=replace(project.car.front.tyre, load_limit=most - 20.0),
+    )
     return replace(project, car=replace(project.car, front=front))
 
 
@@ -127,7 +181,10 @@ KINDS: dict[str, tuple[str, Tightened]] = {
     "least wheel load": ("packaging.wheel_load_least_N", _wheel_load),
     "travel left": ("packaging.travel_left_least_mm", _travel),
     "wheel arch": ("packaging.arch[1].room_mm", _arch),
-    "rule-book ground clearance": ("packaging.ground_clearance_least_mm", _ground_clearance),
+    "rule-book ground clearance": (
+        "packaging.ground_clearance_least_mm",
+        _ground_clearance,
+    ),
     "static gap": ("clearance.least_static_gap_mm edge", _static_gap),
     "moving gap": ("clearance.least_gap_mm edge", _moving_gap),
     "tyre load": (".load_limit_N front", _tyre_load),
@@ -140,7 +197,11 @@ def test_every_kind_of_limit_gets_its_price(
 ) -> None:
     """Tightened until it binds, each kind of limit has a price, and solving again confirms it to 10 %."""
     name, tighten = KINDS[kind]
-    found = [price for limit, price in _prices(problem_of(tighten(hill, *free))).items() if name in limit]
+    found = [
+        price
+        for limit, price in _prices(problem_of(tighten(hill, *free))).items()
+        if name in limit
+    ]
     assert found
     for price in found:
         assert price.margin_per_unit > 0.0
@@ -161,19 +222,33 @@ def test_solving_again_is_what_a_user_would_do(
     price = _prices(free[0])["rear.pressure_bar.to"]
     assert hill.limits is not None
     assert hill.limits.rear.pressure is not None
-    wider = replace(hill.limits.rear.pressure, upper=hill.limits.rear.pressure.upper + 1e3)
-    limits = replace(hill.limits, rear=replace(hill.limits.rear, pressure=wider))
+    wider = replace(
+        hill.limits.rear.pressure, upper=hill.limits.rear.pressure.upper + 1e3
+    )
+    limits = replace(
+        hill.limits, rear=replace(hill.limits.rear, pressure=wider)
+    )
     again = _solved(problem_of(replace(hill, limits=limits)))[1].merit
-    assert again - free[1].merit == pytest.approx(0.01 * price.margin_per_unit, rel=0.1)
+    assert again - free[1].merit == pytest.approx(
+        0.01 * price.margin_per_unit, rel=0.1
+    )
 
 
-def test_a_floor_has_a_price(hill: Project, free: tuple[SetupProblem, ExchangeResult]) -> None:
+def test_a_floor_has_a_price(
+    hill: Project, free: tuple[SetupProblem, ExchangeResult]
+) -> None:
     """An attitude that is not the worst asked for more than it has: the others pay, by the price told."""
     problem, best = free
     name = "left-hander over a kerb"
-    family = problem.objective.names.index(name) + np.zeros_like(problem.index.grid, dtype=int)
-    has = problem(best.outcome.point[None, :], IndexPoints(family, problem.index.grid)).values.min()
+    family = problem.objective.names.index(name) + np.zeros_like(
+        problem.index.grid, dtype=int
+    )
+    has = problem(
+        best.outcome.point[None, :], IndexPoints(family, problem.index.grid)
+    ).values.min()
     objective = objective_of(hill.venue, None, {name: has + 0.002})
-    price = _prices(SetupProblem(hill, objective))[f'minimum margin of "{name}"']
+    price = _prices(SetupProblem(hill, objective))[
+        f'minimum margin of "{name}"'
+    ]
     assert price.margin_per_unit > 0.0
     assert price.agrees

@@ -26,20 +26,26 @@ def exact(hill: Project) -> tuple[Solver, ExchangeResult]:
 
 
 @pytest.fixture(scope="module")
-def robust(hill: Project, exact: tuple[Solver, ExchangeResult]) -> tuple[Solver, ExchangeResult]:
+def robust(
+    hill: Project, exact: tuple[Solver, ExchangeResult]
+) -> tuple[Solver, ExchangeResult]:
     """The best with them."""
     solver = Solver(problem_of(hill), robust=True, trust_region=TIGHT)
     end = solver.solve(solver.box, exact[1].outcome.point, options=CLOSE)
     return solver, solver.verified(solver.box, end, CLOSE)
 
 
-def test_few_places_hold_the_whole_sweep(hill: Project, exact: tuple[Solver, ExchangeResult]) -> None:
+def test_few_places_hold_the_whole_sweep(
+    hill: Project, exact: tuple[Solver, ExchangeResult]
+) -> None:
     """The merit told is the worst margin on 200 times as many angles: 1e-5 is a hundredth of what rounding to
     steps costs."""
     solver, end = exact
     angles = np.linspace(hill.venue.sweep.start, hill.venue.sweep.stop, 1001)
     setup = solver.problem.setup(end.outcome.point, "")
-    everywhere = setupopt.evaluate(hill, setup, sweep_cases(hill.venue, angles)).worst_margin[0]
+    everywhere = setupopt.evaluate(
+        hill, setup, sweep_cases(hill.venue, angles)
+    ).worst_margin[0]
     assert end.settled
     assert everywhere == pytest.approx(end.merit, abs=1e-5)
     assert len(end.index_points) < len(solver.problem.index.grid_points()) / 2
@@ -50,7 +56,9 @@ def test_borders_hold(exact: tuple[Solver, ExchangeResult]) -> None:
     solver, whole = exact
     low, high = solver.box
     low[0], high[1], low[2], high[2] = 0.7, 0.2, 0.5, 0.5
-    end = solver.solve((low, high), whole.outcome.point, whole.index_points, CLOSE)
+    end = solver.solve(
+        (low, high), whole.outcome.point, whole.index_points, CLOSE
+    )
     assert (end.outcome.point >= low - 1e-12).all()
     assert (end.outcome.point <= high + 1e-12).all()
     assert end.outcome.point[2] == 0.5
@@ -68,10 +76,14 @@ def test_robust_by_corners(
     assert built > solver.worst_build(exact[1].outcome.point).margin + 1e-4
 
 
-def test_robust_by_a_cloud(hill: Project, robust: tuple[Solver, ExchangeResult]) -> None:
+def test_robust_by_a_cloud(
+    hill: Project, robust: tuple[Solver, ExchangeResult]
+) -> None:
     """No build of a cloud inside the tolerance box is under it."""
     solver, end = robust
-    cloud = BuildCloud(solver.errors(end.outcome.point), sweep_cases(hill.venue))((0, 512))
+    cloud = BuildCloud(
+        solver.errors(end.outcome.point), sweep_cases(hill.venue)
+    )((0, 512))
     assert cloud.min() > end.merit - 1e-4
 
 
@@ -85,7 +97,9 @@ def test_robustness_has_its_price(
     assert robust[1].merit < margin
 
 
-def test_the_dense_index_holds_the_sweep(exact: tuple[Solver, ExchangeResult]) -> None:
+def test_the_dense_index_holds_the_sweep(
+    exact: tuple[Solver, ExchangeResult],
+) -> None:
     """Six times as many angles, those of the sweep among them, the last as well."""
     own, dense = exact[0].problem.index.grid, exact[0].dense.grid
     assert dense.size == 6 * (own.size - 1) + 1
@@ -93,15 +107,27 @@ def test_the_dense_index_holds_the_sweep(exact: tuple[Solver, ExchangeResult]) -
 
 
 @pytest.mark.parametrize("state", ["slides", "lost"])
-def test_what_has_no_margin_is_climbed_out_of(bore: Project, small_bore: Project, state: str) -> None:
+def test_what_has_no_margin_is_climbed_out_of(
+    bore: Project, small_bore: Project, state: str
+) -> None:
     """From a setup that slides, and from one that peels off: both have a finite value and a slope."""
-    project, speed, raised = {"slides": (bore, 52.0, 0.0), "lost": (small_bore, 41.0, 0.03)}[state]
-    venue = replace(project.venue, sweep=replace(project.venue.sweep, speed=speed))
+    project, speed, raised = {
+        "slides": (bore, 52.0, 0.0),
+        "lost": (small_bore, 41.0, 0.03),
+    }[state]
+    venue = replace(
+        project.venue, sweep=replace(project.venue.sweep, speed=speed)
+    )
     axles = {
         name: replace(axle, ride_height=axle.ride_height + raised)
-        for name, axle in (("front", project.setup.front), ("rear", project.setup.rear))
+        for name, axle in (
+            ("front", project.setup.front),
+            ("rear", project.setup.rear),
+        )
     }
-    problem = problem_of(replace(project, venue=venue, setup=replace(project.setup, **axles)))
+    problem = problem_of(
+        replace(project, venue=venue, setup=replace(project.setup, **axles))
+    )
     index_points = problem.index.grid_points()
     before = problem.answers(problem.start[None, :], index_points)[0]
     assert (before["slides"] if state == "slides" else ~before["contact"]).any()

@@ -37,12 +37,18 @@ INDIFFERENT = {"loss", "study", "min_gain"}
 def name_of(project: Project, options: ProposalOptions) -> str:
     """The name as `propose` makes it."""
     objective = objective_of(
-        project.venue, options.weights, options.minimum_margins, options.rear_reserve, options.most_growth
+        project.venue,
+        options.weights,
+        options.minimum_margins,
+        options.rear_reserve,
+        options.most_growth,
     )
     return study_name(project, objective, decisive(options))
 
 
-@pytest.mark.parametrize("option", [field.name for field in fields(ProposalOptions)])
+@pytest.mark.parametrize(
+    "option", [field.name for field in fields(ProposalOptions)]
+)
 def test_every_option_makes_another_study(option: str, hill: Project) -> None:
     """Each field in turn, those that a later version adds too; the names without a change are equal."""
     value = OTHERS[option]
@@ -58,8 +64,16 @@ def test_the_project_makes_the_study(hill: Project) -> None:
     """A setup that differs makes another study; the folder and the cautions do not."""
     options = ProposalOptions()
     plain = name_of(hill, options)
-    assert name_of(replace(hill, folder=Path("elsewhere"), cautions=("careful",)), options) == plain
-    higher = replace(hill.setup, front=replace(hill.setup.front, ride_height=0.06))
+    assert (
+        name_of(
+            replace(hill, folder=Path("elsewhere"), cautions=("careful",)),
+            options,
+        )
+        == plain
+    )
+    higher = replace(
+        hill.setup, front=replace(hill.setup.front, ride_height=0.06)
+    )
     assert name_of(replace(hill, setup=higher), options) != plain
     assert name_of(replace(hill, limits=None), options) != plain
 

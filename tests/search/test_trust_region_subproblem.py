@@ -8,20 +8,32 @@ from scipy.optimize import linprog
 
 from setupopt.search.engine import trust_region_subproblem
 from setupopt.search.engine.batch import PENALTY
-from setupopt.search.engine.trust_region_subproblem import LinearModel, best_step, stated
+from setupopt.search.engine.trust_region_subproblem import (
+    LinearModel,
+    best_step,
+    stated,
+)
 
 
-def _random_rows(rng: np.random.Generator, count: int, variables: int, shift: float) -> LinearModel:
-    return LinearModel(rng.normal(size=count) + shift, rng.normal(size=(count, variables)))
+def _random_rows(
+    rng: np.random.Generator, count: int, variables: int, shift: float
+) -> LinearModel:
+    return LinearModel(
+        rng.normal(size=count) + shift, rng.normal(size=(count, variables))
+    )
 
 
-def _by_simplex(values: LinearModel, limits: LinearModel, at: np.ndarray, radius: np.ndarray) -> float:
+def _by_simplex(
+    values: LinearModel, limits: LinearModel, at: np.ndarray, radius: np.ndarray
+) -> float:
     """The same program through scipy's HiGHS: the best merit, level included."""
     n, m, k = at.size, values.level.size, limits.level.size
     cost = np.r_[np.zeros(n), -1.0, np.full(k, PENALTY)]
     above = np.c_[-values.slope, np.ones(m), np.zeros((m, k))]
     inside = np.c_[-limits.slope, np.zeros(k), -np.eye(k)]
-    bounds = [(max(-r, -x), min(r, 1 - x)) for x, r in zip(at, radius, strict=True)]
+    bounds = [
+        (max(-r, -x), min(r, 1 - x)) for x, r in zip(at, radius, strict=True)
+    ]
     solved = linprog(
         cost, A_ub=np.r_[above, inside], b_ub=np.r_[values.level, limits.level],
         bounds=bounds + [(None, None)] + [(0, None)] * k,
@@ -47,7 +59,9 @@ def test_step_is_as_good_as_another_solver_finds(seed: int) -> None:
     assert _merit(values, limits, step.move) == pytest.approx(
         _by_simplex(values, limits, at, radius), abs=2e-6
     )
-    assert step.gain == pytest.approx(_merit(values, limits, step.move) - _merit(values, limits, np.zeros(n)))
+    assert step.gain == pytest.approx(
+        _merit(values, limits, step.move) - _merit(values, limits, np.zeros(n))
+    )
 
 
 def test_step_stays_in_box_and_trust_region() -> None:
@@ -83,7 +97,10 @@ def _programs_agree(count: int) -> None:
         program = (values, limits, -radius, radius, root.T @ root)
         half, cost, rows, right = trust_region_subproblem._program(*program)
         square = half.toarray() + np.triu(half.toarray(), 1).T
-        moves = [trust_region_subproblem._solved(*program)[0], stated(square, cost, rows.toarray(), right)[0]]
+        moves = [
+            trust_region_subproblem._solved(*program)[0],
+            stated(square, cost, rows.toarray(), right)[0],
+        ]
         direct, again = (0.5 * x @ square @ x + cost @ x for x in moves)
         assert direct == pytest.approx(again, abs=1e-9)
 
@@ -99,12 +116,20 @@ def test_a_thousand_programs_have_the_value_that_cvxpy_finds() -> None:
 
 
 @pytest.mark.parametrize("seed", range(5))
-def test_the_program_stated_with_cvxpy_has_the_same_step(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_program_stated_with_cvxpy_has_the_same_step(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Where the direct solution does not end, cvxpy states the program anew: the same step to 1e-6."""
     rng = np.random.default_rng(seed)
     values = LinearModel(rng.normal(size=6), rng.normal(size=(6, 4)))
     limits = LinearModel(rng.normal(size=3), rng.normal(size=(3, 4)))
-    arguments = (values, limits, np.full(4, 0.5), np.full(4, 0.2), 0.3 * rng.normal(size=(4, 4)))
+    arguments = (
+        values,
+        limits,
+        np.full(4, 0.5),
+        np.full(4, 0.2),
+        0.3 * rng.normal(size=(4, 4)),
+    )
     direct = best_step(*arguments)
     calls = []
 
@@ -117,4 +142,6 @@ def test_the_program_stated_with_cvxpy_has_the_same_step(seed: int, monkeypatch:
     again = best_step(*arguments)
     assert len(calls) == 1
     assert again.gain == pytest.approx(direct.gain, abs=1e-6)
-    assert again.move == pytest.approx(direct.move, abs=1e-4)  # the merit is flat along an edge
+    assert again.move == pytest.approx(
+        direct.move, abs=1e-4
+    )  # the merit is flat along an edge

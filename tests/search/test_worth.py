@@ -41,45 +41,69 @@ def keeps(project: Project, setup: Setup) -> bool:
     return not broken(project, setup, setupopt.evaluate(project, setup))
 
 
-def test_a_change_costs_what_an_evaluation_says(small_hill: Project, proposal: Proposal) -> None:
+def test_a_change_costs_what_an_evaluation_says(
+    small_hill: Project, proposal: Proposal
+) -> None:
     """The proposed setup with one setting as today, evaluated by hand; every setting that differs is told."""
     assert {one.slot.name for one in proposal.changes} == {
-        v.name for v in proposal.free if v.value(small_hill.setup) != v.value(proposal.setup)
+        v.name
+        for v in proposal.free
+        if v.value(small_hill.setup) != v.value(proposal.setup)
     }
     for one in proposal.changes:
         axle, key = one.slot.where, one.slot.setting.field
-        own = replace(getattr(proposal.setup, axle), **{key: getattr(getattr(small_hill.setup, axle), key)})
+        own = replace(
+            getattr(proposal.setup, axle),
+            **{key: getattr(getattr(small_hill.setup, axle), key)},
+        )
         alone = replace(proposal.setup, **{axle: own})
         lost = margin(small_hill, proposal.setup) - margin(small_hill, alone)
         assert one.loss == pytest.approx(lost, abs=DIP)
         assert bool(one.broken) == (not keeps(small_hill, alone))
 
 
-def test_a_plateau_ends_where_a_walk_ends(small_hill: Project, proposal: Proposal) -> None:
+def test_a_plateau_ends_where_a_walk_ends(
+    small_hill: Project, proposal: Proposal
+) -> None:
     """From the proposal step by step either way until 0.005 is lost or a limit broken: the same ends."""
     problem = problem_of(small_hill)
-    at = np.array([v.value(proposal.setup) * v.setting.factor for v in problem.variables])  # type: ignore[operator]
-    unit = np.array([(a - v.range.lower) / v.width for a, v in zip(at, problem.variables, strict=True)])
+    at = np.array(
+        [v.value(proposal.setup) * v.setting.factor for v in problem.variables]
+    )  # type: ignore[operator]
+    unit = np.array(
+        [
+            (a - v.range.lower) / v.width
+            for a, v in zip(at, problem.variables, strict=True)
+        ]
+    )
     found = plateaus(problem, unit, problem.index.grid_points())
     best = margin(small_hill, proposal.setup)
     for one, variable in zip(found, problem.variables, strict=True):
         grid = variable.grid()
         assert grid is not None
         values = variable.range.lower + grid * variable.width
-        now = int(np.abs(values - at[problem.variables.index(variable)]).argmin())
+        now = int(
+            np.abs(values - at[problem.variables.index(variable)]).argmin()
+        )
         ends = []
         for way in (-1, 1):
             number = now
             while 0 <= number + way < values.size:
-                setup = with_value(proposal.setup, variable, float(values[number + way]))
-                if margin(small_hill, setup) < best - PLATEAU_LOSS or not keeps(small_hill, setup):
+                setup = with_value(
+                    proposal.setup, variable, float(values[number + way])
+                )
+                if margin(small_hill, setup) < best - PLATEAU_LOSS or not keeps(
+                    small_hill, setup
+                ):
                     break
                 number += way
             ends.append(values[number])
         assert [one.lower, one.upper] == pytest.approx(ends, rel=1e-9)
 
 
-def test_a_short_list_is_what_keeping_the_rest_gives(small_hill: Project, proposal: Proposal) -> None:
+def test_a_short_list_is_what_keeping_the_rest_gives(
+    small_hill: Project, proposal: Proposal
+) -> None:
     """What is left out is as today to the last digit, and the rest as good as a search with that kept.
 
     The loss is the difference of both proposals. Rounding may end at another step: 5e-4, a tenth of what a
@@ -93,7 +117,9 @@ def test_a_short_list_is_what_keeping_the_rest_gives(small_hill: Project, propos
     for one in found.dropped:
         assert one.slot.value(found.setup) == one.slot.value(small_hill.setup)
     assert {one.slot.name for one in found.changes}.isdisjoint(names)
-    assert found.dropped_loss == pytest.approx(proposal.weighted_margin - found.weighted_margin, abs=1e-6)
+    assert found.dropped_loss == pytest.approx(
+        proposal.weighted_margin - found.weighted_margin, abs=1e-6
+    )
     assert found.dropped_loss <= max(least, PLATEAU_LOSS) + 5e-4
     kept = setupopt.propose(small_hill, replace(QUICK, keep=tuple(names)))
     assert found.margin == pytest.approx(kept.margin, abs=5e-4)
@@ -112,7 +138,11 @@ def two_sided(small_hill: Project) -> Project:
     held = dict.fromkeys(("spring", "ride_height"))
     side = WheelLimits(camber=span)
     front = replace(small_hill.limits.front, **held, left=side, right=side)
-    limits = replace(small_hill.limits, front=front, rear=replace(small_hill.limits.rear, **held))
+    limits = replace(
+        small_hill.limits,
+        front=front,
+        rear=replace(small_hill.limits.rear, **held),
+    )
     return replace(small_hill, limits=limits)
 
 
@@ -120,22 +150,36 @@ def test_free_sides_find_the_best_of_all_pairs(two_sided: Project) -> None:
     """Brute force over all 25 pairs: none is better, and sides alike are told as the best of the diagonal."""
     found = setupopt.propose(two_sided, QUICK)
     variables = variables_of(two_sided.limits) if two_sided.limits else ()
-    assert [v.name for v in variables] == ["front.left.camber_deg", "front.right.camber_deg"]
+    assert [v.name for v in variables] == [
+        "front.left.camber_deg",
+        "front.right.camber_deg",
+    ]
     left, right = variables
     pairs = {
-        pair: with_value(with_value(two_sided.setup, left, pair[0]), right, pair[1])
+        pair: with_value(
+            with_value(two_sided.setup, left, pair[0]), right, pair[1]
+        )
         for pair in product(CAMBERS, CAMBERS)
     }
-    margins = {pair: margin(two_sided, setup) for pair, setup in pairs.items() if keeps(two_sided, setup)}
+    margins = {
+        pair: margin(two_sided, setup)
+        for pair, setup in pairs.items()
+        if keeps(two_sided, setup)
+    }
     best = max(margins.values())
     assert found.margin == pytest.approx(best, abs=DIP)
     sides = found.sides
     assert sides is not None and sides.are_free
-    diagonal = max(value for pair, value in margins.items() if pair[0] == pair[1])
+    diagonal = max(
+        value for pair, value in margins.items() if pair[0] == pair[1]
+    )
     assert sides.alike >= diagonal - DIP  # with any camber, not in steps
     assert sides.gain >= 0.0
     assert sides.apart >= best - DIP
-    assert all(slot.where in ("front.left", "front.right") for slot, _, _ in sides.moved)
+    assert all(
+        slot.where in ("front.left", "front.right")
+        for slot, _, _ in sides.moved
+    )
 
 
 def test_tied_sides_are_told_what_freeing_brings(proposal: Proposal) -> None:
@@ -144,10 +188,15 @@ def test_tied_sides_are_told_what_freeing_brings(proposal: Proposal) -> None:
     assert sides is not None and not sides.are_free
     assert sides.alike == pytest.approx(proposal.evidence.continuous, abs=1e-9)
     assert sides.gain >= 0.0
-    assert all("." in slot.where and slot.setting.field == "spring" for slot, _, _ in sides.moved)
+    assert all(
+        "." in slot.where and slot.setting.field == "spring"
+        for slot, _, _ in sides.moved
+    )
 
 
-def test_limits_alike_and_apart(two_sided: Project, small_hill: Project) -> None:
+def test_limits_alike_and_apart(
+    two_sided: Project, small_hill: Project
+) -> None:
     """Tied and freed again the ranges are the same; what only one side may do, both cannot."""
     limits, tied = two_sided.limits, small_hill.limits
     assert limits is not None and tied is not None
@@ -158,4 +207,6 @@ def test_limits_alike_and_apart(two_sided: Project, small_hill: Project) -> None
     assert freed == {v.name for v in variables_of(limits)}
     one = replace(limits, front=replace(limits.front, right=None))
     assert alike(one).front.camber is None
-    assert alike(tied) == replace(tied, front=replace(tied.front), rear=replace(tied.rear))
+    assert alike(tied) == replace(
+        tied, front=replace(tied.front), rear=replace(tied.rear)
+    )

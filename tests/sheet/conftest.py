@@ -19,7 +19,12 @@ def few(name: str, step: float, attitudes: int = 3) -> Project:
     project = setupopt.load(SETUPS / name)
     venue = project.venue
     sweep = replace(venue.sweep, step=np.radians(step))
-    return replace(project, venue=replace(venue, sweep=sweep, attitudes=venue.attitudes[:attitudes]))
+    return replace(
+        project,
+        venue=replace(
+            venue, sweep=sweep, attitudes=venue.attitudes[:attitudes]
+        ),
+    )
 
 
 @pytest.fixture(scope="session")

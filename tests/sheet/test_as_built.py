@@ -34,8 +34,18 @@ def measured(**values: list[float]) -> Measured:
 def scales(project: Project, *more: float) -> Measured:
     """What scales under the car's own weights show, and so much more, kg."""
     car = project.car
-    front, rear = 0.5 * car.mass * car.front_share, 0.5 * car.mass * (1.0 - car.front_share)
-    return measured(**{WEIGHT: [w + by for w, by in zip((front, front, rear, rear), more, strict=True)]})
+    front, rear = (
+        0.5 * car.mass * car.front_share,
+        0.5 * car.mass * (1.0 - car.front_share),
+    )
+    return measured(
+        **{
+            WEIGHT: [
+                w + by
+                for w, by in zip((front, front, rear, rear), more, strict=True)
+            ]
+        }
+    )
 
 
 def on_the_pad() -> CaseSet:
@@ -50,17 +60,26 @@ def on_plates(project: Project) -> Project:
     """Its wheels stand on plates that slide: neither camber nor toe pushes, as on a wheel that rolls."""
     car, setup = project.car, project.setup
     axles = [
-        replace(axle, tyre=replace(axle.tyre, camber_thrust_share=0.0)) for axle in (car.front, car.rear)
+        replace(axle, tyre=replace(axle.tyre, camber_thrust_share=0.0))
+        for axle in (car.front, car.rear)
     ]
-    straight = replace(setup, front=replace(setup.front, toe=0.0), rear=replace(setup.rear, toe=0.0))
-    return replace(project, car=replace(car, front=axles[0], rear=axles[1]), setup=straight)
+    straight = replace(
+        setup,
+        front=replace(setup.front, toe=0.0),
+        rear=replace(setup.rear, toe=0.0),
+    )
+    return replace(
+        project, car=replace(car, front=axles[0], rear=axles[1]), setup=straight
+    )
 
 
 WEDGES = [(3, -3, -3, 3), (2.4, 2.4, -2.4, -2.4), (2.6, -2.6, 2.6, -2.6)]
 
 
 @pytest.mark.parametrize("more", WEDGES)
-def test_the_car_rests_where_it_was_measured(bore: Project, more: tuple[float, ...]) -> None:
+def test_the_car_rests_where_it_was_measured(
+    bore: Project, more: tuple[float, ...]
+) -> None:
     """On the pad it neither sinks, pitches nor rolls, whatever the scales are off by; the loads balance
     about the CG. To 0.01 mm, a tenth of what a ruler reads; the off-middle tyre forces leave that."""
     bore = on_plates(bore)
@@ -70,7 +89,9 @@ def test_the_car_rests_where_it_was_measured(bore: Project, more: tuple[float, .
     assert answer["ride_gap"] == pytest.approx([front, rear], abs=0.01 * MM)
     assert abs(answer["state"][2]) * bore.car.front.track < 0.01 * MM
     loads = answer["load"]
-    assert (loads[0] + loads[1]) / loads.sum() == pytest.approx(bore.car.front_share, abs=1e-4)
+    assert (loads[0] + loads[1]) / loads.sum() == pytest.approx(
+        bore.car.front_share, abs=1e-4
+    )
 
 
 def test_cross_weight_is_the_one_measured(bore: Project) -> None:
@@ -79,23 +100,36 @@ def test_cross_weight_is_the_one_measured(bore: Project) -> None:
     more = (3.0, -3.0, -3.0, 3.0)
     weights = scales(bore, *more).get(WEIGHT)
     build = built(bore.setup, scales(bore, *more), bore.car)
-    loads = BuiltModel(bore.car).result([build], on_the_pad()).answers["load"][0, 0]
+    loads = (
+        BuiltModel(bore.car).result([build], on_the_pad()).answers["load"][0, 0]
+    )
     shown = (weights[1] + weights[2]) / weights.sum()
     assert (loads[1] + loads[2]) / loads.sum() == pytest.approx(shown, abs=1e-4)
 
 
 def test_even_weights_are_no_deviation(bore: Project) -> None:
     """Scales that show what they should leave nothing to correct."""
-    assert read_back(bore, bore.setup, scales(bore, 0, 0, 0, 0)).deviations == ()
+    assert (
+        read_back(bore, bore.setup, scales(bore, 0, 0, 0, 0)).deviations == ()
+    )
 
 
-def test_only_what_was_measured_on_all_four_is_held_together(bore: Project) -> None:
+def test_only_what_was_measured_on_all_four_is_held_together(
+    bore: Project,
+) -> None:
     """A front that leans is no twist while the rear is known on its centre line alone."""
     front = bore.setup.front.ride_height
-    leaning = measured(ride_height_mm=[front + 2 * MM, front - 2 * MM, 0.055, np.nan])
+    leaning = measured(
+        ride_height_mm=[front + 2 * MM, front - 2 * MM, 0.055, np.nan]
+    )
     heights = [front + 2 * MM, front - 2 * MM, 0.055, 0.055]
-    assert built(bore.setup, leaning, bore.car).ride_height == pytest.approx(heights)
-    assert any("higher front left" in caution for caution in read_back(bore, bore.setup, leaning).cautions)
+    assert built(bore.setup, leaning, bore.car).ride_height == pytest.approx(
+        heights
+    )
+    assert any(
+        "higher front left" in caution
+        for caution in read_back(bore, bore.setup, leaning).cautions
+    )
 
 
 def test_what_is_not_taken_as_read_is_said(bore: Project) -> None:
@@ -117,7 +151,12 @@ def test_what_is_not_taken_as_read_is_said(bore: Project) -> None:
 def slow() -> Project:
     """The bore at a walking pace, where nothing holds the car on the roof."""
     project = few("bore", 90.0, 1)
-    return replace(project, venue=replace(project.venue, sweep=replace(project.venue.sweep, speed=15.0)))
+    return replace(
+        project,
+        venue=replace(
+            project.venue, sweep=replace(project.venue.sweep, speed=15.0)
+        ),
+    )
 
 
 @pytest.mark.parametrize("floor", [None, -5.0])
@@ -133,7 +172,11 @@ def test_a_lost_car_never_holds(slow: Project, floor: float | None) -> None:
 def leaning_left(project: Project) -> ReadBack:
     """A build whose left front wheel stands 2 deg further in."""
     camber = project.setup.front.camber
-    return read_back(project, project.setup, measured(camber_deg=[camber - 2 * DEG, np.nan, np.nan, np.nan]))
+    return read_back(
+        project,
+        project.setup,
+        measured(camber_deg=[camber - 2 * DEG, np.nan, np.nan, np.nan]),
+    )
 
 
 def test_arch_is_asked_with_the_wheels_own_camber(bore: Project) -> None:
@@ -144,7 +187,9 @@ def test_arch_is_asked_with_the_wheels_own_camber(bore: Project) -> None:
     for spare, kept in ((-0.2 * MM, False), (0.2 * MM, True)):
         arch = Arch("front", most + spare - 0.1 * own, 0.1)
         packaging = Packaging(None, None, None, (arch,))
-        read = leaning_left(replace(bore, limits=replace(bore.limits, packaging=packaging)))
+        read = leaning_left(
+            replace(bore, limits=replace(bore.limits, packaging=packaging))
+        )
         assert any(b.where == "fl" for b in read.broken) != kept
 
 
@@ -153,10 +198,14 @@ def test_floor_point_is_asked_with_the_build_itself(bore: Project) -> None:
     low = replace(bore.setup, front=replace(bore.setup.front, spring=60e3))
     point = ClearancePoint("nose", 0.0, 0.0, 0.0, 0.5)
     car = replace(bore.car, clearance=(point,))
-    soft = measured(spring_N_per_mm=[50 * N_PER_MM, 120 * N_PER_MM, np.nan, np.nan])
+    soft = measured(
+        spring_N_per_mm=[50 * N_PER_MM, 120 * N_PER_MM, np.nan, np.nan]
+    )
     read = read_back(replace(bore, car=car), low, soft)
     (found,) = [b for b in read.broken if b.limit == "clearance.least_gap_mm"]
-    assert found.value * MM == pytest.approx(read.result.answers["clearance"].min(), abs=1e-9)
+    assert found.value * MM == pytest.approx(
+        read.result.answers["clearance"].min(), abs=1e-9
+    )
 
 
 # ---- corrections -------------------------------------------------------------------------------------------

@@ -19,7 +19,11 @@ def test_card_is_that_of_the_setup_in_its_body(bore: Project) -> None:
     setup = replace(bore.setup, body="long-floor")
     worn = with_body(bore, "long-floor")
     card, expected = run_card(bore, setup), run_card(worn, worn.setup)
-    assert card.margin == float(evaluate(worn).worst_margin[0]) != run_card(bore, bore.setup).margin
+    assert (
+        card.margin
+        == float(evaluate(worn).worst_margin[0])
+        != run_card(bore, bore.setup).margin
+    )
     assert card.speeds == expected.speeds
     assert card.project.car == worn.car
 
@@ -45,12 +49,19 @@ def test_lost_contact_is_a_reason_not_to_run(bore: Project) -> None:
     """A car too slow to stay on the ceiling: the attitudes with their numbers of lost cases."""
     venue = replace(bore.venue, sweep=replace(bore.venue.sweep, speed=10.0))
     card = run_card(replace(bore, venue=venue), bore.setup)
-    lost = next(reason for reason in card.do_not_run if reason.startswith("Contact lost"))
+    lost = next(
+        reason
+        for reason in card.do_not_run
+        if reason.startswith("Contact lost")
+    )
     assert f"{card.result.lost()} of {len(card.result.cases)} cases" in lost
     assert bore.venue.attitudes[0].name in lost
 
 
-@pytest.mark.parametrize(("enough_to", "ends_by"), [(None, "a limit"), (50.0, None), (53.5, "the power")])
+@pytest.mark.parametrize(
+    ("enough_to", "ends_by"),
+    [(None, "a limit"), (50.0, None), (53.5, "the power")],
+)
 def test_card_allows_no_speed_that_speeds_refuses(
     bore: Project, enough_to: float | None, ends_by: str | None
 ) -> None:
@@ -60,9 +71,18 @@ def test_card_allows_no_speed_that_speeds_refuses(
     speed is not safe, the card has no window.
     """
     sweep = replace(bore.venue.sweep, speed=52.0)
-    there = replace(bore, venue=replace(bore.venue, sweep=sweep, attitudes=bore.venue.attitudes[:1]))
+    there = replace(
+        bore,
+        venue=replace(
+            bore.venue, sweep=sweep, attitudes=bore.venue.attitudes[:1]
+        ),
+    )
     records = sweep_cases(there.venue).records
-    power = None if enough_to is None else float(PathForces(there, records).power(enough_to).max())
+    power = (
+        None
+        if enough_to is None
+        else float(PathForces(there, records).power(enough_to).max())
+    )
     project = replace(there, car=replace(bore.car, power=power))
     study = study_speeds(project, SpeedOptions(0.05))
     speeds = run_card(project, project.setup, 0.05).speeds

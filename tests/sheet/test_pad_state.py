@@ -33,10 +33,19 @@ def today(bore: Project) -> Record:
 def test_a_setup_reads_as_it_is_written(name: str) -> None:
     """Ride heights, camber and even corner loads of the file, to a nanometre and a millinewton."""
     project = few(name, EXAMPLES[name])
-    setup, reading = project.setup, Pad(project, project.setup).reading(as_written(project.setup))
-    assert reading.ride_height == pytest.approx([setup.front.ride_height, setup.rear.ride_height], abs=1e-9)
-    assert reading.camber == pytest.approx(np.repeat([setup.front.camber, setup.rear.camber], 2), abs=1e-9)
-    assert reading.load == pytest.approx(vehicle(project.car)[0]["static_load"][0], abs=1e-3)
+    setup, reading = (
+        project.setup,
+        Pad(project, project.setup).reading(as_written(project.setup)),
+    )
+    assert reading.ride_height == pytest.approx(
+        [setup.front.ride_height, setup.rear.ride_height], abs=1e-9
+    )
+    assert reading.camber == pytest.approx(
+        np.repeat([setup.front.camber, setup.rear.camber], 2), abs=1e-9
+    )
+    assert reading.load == pytest.approx(
+        vehicle(project.car)[0]["static_load"][0], abs=1e-3
+    )
     assert reading.cross_share == pytest.approx(0.5, abs=1e-9)
 
 
@@ -47,19 +56,30 @@ def test_the_scales_show_the_weight_and_its_moments(
     """Moments by hand: whatever is turned on one corner, the loads sum to m g, the front carries its share,
     left and right balance. 0.2 %: the CG leans and the tyres roll on their crowns; 2 % with a leaning wheel,
     which stands off the middle of its tread by centimetres."""
-    by = {"perch": 0.004, "camber": -0.05, "pressure": 3e4, "spring": -3e4}[field]
+    by = {"perch": 0.004, "camber": -0.05, "pressure": 3e4, "spring": -3e4}[
+        field
+    ]
     values = getattr(today, field).copy()
     values[0] += by
     load = pad.reading(changed(today, **{field: values})).load
     assert load.sum() == pytest.approx(bore.car.mass * GRAVITY, rel=1e-9)
-    assert load[:2].sum() / load.sum() == pytest.approx(bore.car.front_share, abs=1e-3)
-    moment = (load[0] - load[1]) * bore.car.front.track + (load[2] - load[3]) * bore.car.rear.track
-    assert abs(moment) / (load.sum() * bore.car.front.track) < (2e-2 if field == "camber" else 2e-3)
+    assert load[:2].sum() / load.sum() == pytest.approx(
+        bore.car.front_share, abs=1e-3
+    )
+    moment = (load[0] - load[1]) * bore.car.front.track + (
+        load[2] - load[3]
+    ) * bore.car.rear.track
+    assert abs(moment) / (load.sum() * bore.car.front.track) < (
+        2e-2 if field == "camber" else 2e-3
+    )
 
 
 def stiff(project: Project) -> Project:
     """Without camber gain, so that nothing but springs and tyres counts."""
-    front, rear = (replace(axle, camber_gain=0.0) for axle in (project.car.front, project.car.rear))
+    front, rear = (
+        replace(axle, camber_gain=0.0)
+        for axle in (project.car.front, project.car.rear)
+    )
     return replace(project, car=replace(project.car, front=front, rear=rear))
 
 
@@ -74,10 +94,21 @@ def test_one_raised_perch_wedges_the_car(bore: Project) -> None:
     6 % of w here. Their mean is w, to 1 %.
     """
     project = stiff(bore)
-    upright = [replace(axle, camber=0.0) for axle in (project.setup.front, project.setup.rear)]
-    project = replace(project, setup=replace(project.setup, front=upright[0], rear=upright[1]))
-    pad, stance = Pad(project, project.setup), changed(as_written(project.setup), anti_roll=np.zeros(2))
-    p, track = 2e-4, np.repeat([project.car.front.track, project.car.rear.track], 2)
+    upright = [
+        replace(axle, camber=0.0)
+        for axle in (project.setup.front, project.setup.rear)
+    ]
+    project = replace(
+        project, setup=replace(project.setup, front=upright[0], rear=upright[1])
+    )
+    pad, stance = (
+        Pad(project, project.setup),
+        changed(as_written(project.setup), anti_roll=np.zeros(2)),
+    )
+    p, track = (
+        2e-4,
+        np.repeat([project.car.front.track, project.car.rear.track], 2),
+    )
     springs = np.repeat(
         [axle.motion_ratio**2 * stood.spring for axle, stood in
          ((project.car.front, project.setup.front), (project.car.rear, project.setup.rear))], 2,
@@ -90,8 +121,12 @@ def test_one_raised_perch_wedges_the_car(bore: Project) -> None:
     raised[0] += p
     wedged = pad.reading(changed(stance, perch=raised))
     change = wedged.load - load
-    assert wedged.cross_share == pytest.approx((wedged.load[1] + wedged.load[2]) / wedged.load.sum())
-    assert wedged.cross_share < 0.5 - 1e-3  # front left and rear right carry more
+    assert wedged.cross_share == pytest.approx(
+        (wedged.load[1] + wedged.load[2]) / wedged.load.sum()
+    )
+    assert (
+        wedged.cross_share < 0.5 - 1e-3
+    )  # front left and rear right carry more
     expected = w / track * np.array([1.0, -1.0, -1.0, 1.0])
     assert change == pytest.approx(expected, rel=0.06)
     assert np.abs(change * track).mean() == pytest.approx(w, rel=0.01)
@@ -125,18 +160,29 @@ def _tyre_rates(project: Project) -> np.ndarray:
 
 
 @pytest.mark.parametrize("raised", [0.005, 0.06])
-def test_all_perches_raised_lift_the_car_by_as_much(bore: Project, raised: float) -> None:
+def test_all_perches_raised_lift_the_car_by_as_much(
+    bore: Project, raised: float
+) -> None:
     """Loads stay, so springs and tyres keep their lengths; also where a stop would stand: out of reach."""
     project = stiff(bore)
     pad, stance = Pad(project, project.setup), as_written(project.setup)
-    before, after = pad.reading(stance), pad.reading(changed(stance, perch=np.full(4, raised)))
-    assert after.ride_height - before.ride_height == pytest.approx([raised, raised], abs=1e-6)
+    before, after = (
+        pad.reading(stance),
+        pad.reading(changed(stance, perch=np.full(4, raised))),
+    )
+    assert after.ride_height - before.ride_height == pytest.approx(
+        [raised, raised], abs=1e-6
+    )
     assert after.load == pytest.approx(before.load, abs=0.1)
 
 
-def test_the_floor_stands_high_where_a_corner_is_wound_up(pad: Pad, today: Record) -> None:
+def test_the_floor_stands_high_where_a_corner_is_wound_up(
+    pad: Pad, today: Record
+) -> None:
     """Front left wound up: the left side of the rigid floor rises over the right one, front and rear."""
-    reading = pad.reading(changed(today, perch=np.array([0.003, 0.0, 0.0, 0.0])))
+    reading = pad.reading(
+        changed(today, perch=np.array([0.003, 0.0, 0.0, 0.0]))
+    )
     assert reading.side_height[0] > reading.side_height[1]
     assert reading.side_height[2] > reading.side_height[3]
 
@@ -151,13 +197,19 @@ def test_a_softer_spring_sinks_by_hand(bore: Project) -> None:
     pad, stance = Pad(project, project.setup), as_written(project.setup)
     body = vehicle(project.car)[0][0]
     rest = body["static_load"] - body["unsprung_mass"] * GRAVITY
-    ratio = np.repeat([project.car.front.motion_ratio, project.car.rear.motion_ratio], 2)
+    ratio = np.repeat(
+        [project.car.front.motion_ratio, project.car.rear.motion_ratio], 2
+    )
     sink = rest * (1.0 / 0.9 - 1.0) / (stance.spring * ratio**2)
     after = pad.reading(changed(stance, spring=0.9 * stance.spring))
     front, rear = sink[0], sink[2]
-    stations = np.array([project.car.air.front_ride_station, project.car.air.rear_ride_station])
+    stations = np.array(
+        [project.car.air.front_ride_station, project.car.air.rear_ride_station]
+    )
     expected = front + (rear - front) * stations / project.car.wheelbase
-    before = np.array([project.setup.front.ride_height, project.setup.rear.ride_height])
+    before = np.array(
+        [project.setup.front.ride_height, project.setup.rear.ride_height]
+    )
     assert before - after.ride_height == pytest.approx(expected, rel=0.03)
 
 
@@ -165,20 +217,31 @@ def test_a_bar_does_nothing_to_an_even_car(pad: Pad, bore: Project) -> None:
     """Left and right travel alike."""
     stance = with_change(as_written(bore.setup), "spring", 0, -2e4)
     off = pad.reading(changed(stance, anti_roll=np.zeros(2)))
-    assert pad.reading(stance).ride_height == pytest.approx(off.ride_height, abs=1e-9)
+    assert pad.reading(stance).ride_height == pytest.approx(
+        off.ride_height, abs=1e-9
+    )
 
 
 def test_more_pressure_stands_higher(pad: Pad, today: Record) -> None:
     """A stiffer tyre presses in less."""
     assert (
-        pad.reading(with_change(today, "pressure", 0, 3e4)).ride_height[0] > pad.reading(today).ride_height[0]
+        pad.reading(with_change(today, "pressure", 0, 3e4)).ride_height[0]
+        > pad.reading(today).ride_height[0]
     )
 
 
 def test_left_and_right_are_mirror_images(pad: Pad, today: Record) -> None:
     """A perch on the left reads on the left what one on the right reads on the right."""
-    left, right = np.array([0.003, 0.0, 0.0, 0.0]), np.array([0.0, 0.003, 0.0, 0.0])
-    one, other = pad.reading(changed(today, perch=left)), pad.reading(changed(today, perch=right))
+    left, right = (
+        np.array([0.003, 0.0, 0.0, 0.0]),
+        np.array([0.0, 0.003, 0.0, 0.0]),
+    )
+    one, other = (
+        pad.reading(changed(today, perch=left)),
+        pad.reading(changed(today, perch=right)),
+    )
     assert one.load == pytest.approx(other.load[[1, 0, 3, 2]], rel=1e-9)
-    assert one.side_height == pytest.approx(other.side_height[[1, 0, 3, 2]], abs=1e-9)
+    assert one.side_height == pytest.approx(
+        other.side_height[[1, 0, 3, 2]], abs=1e-9
+    )
     assert one.cross_share == pytest.approx(1.0 - other.cross_share, abs=1e-9)

@@ -41,7 +41,9 @@ def test_nothing_measured_is_the_target(bore: Project) -> None:
     target = proposed_like(bore)
     read = read_back(bore, target, measured())
     plain = float(evaluate(bore, target).worst_margin[0])
-    assert (read.margin, read.target_margin) == pytest.approx((plain, plain), abs=1e-12)
+    assert (read.margin, read.target_margin) == pytest.approx(
+        (plain, plain), abs=1e-12
+    )
     assert (read.deviations, read.corrections) == ((), ())
 
 
@@ -67,8 +69,12 @@ def test_even_values_are_a_plain_setup(bore: Project) -> None:
         toe_mm=[2 * MM, np.nan, np.nan, np.nan],
     )  # fmt: skip
     cases = sweep_cases(bore.venue)
-    result = BuiltModel(bore.car).result([built(target, found, bore.car)], cases)
-    assert result.margin[0] == pytest.approx(evaluate(bore, other, cases).margin[0], abs=1e-12)
+    result = BuiltModel(bore.car).result(
+        [built(target, found, bore.car)], cases
+    )
+    assert result.margin[0] == pytest.approx(
+        evaluate(bore, other, cases).margin[0], abs=1e-12
+    )
 
 
 @pytest.mark.parametrize("name", EXAMPLES)
@@ -83,7 +89,10 @@ def test_half_a_degree_on_one_axle_comes_first(name: str) -> None:
             losses[axle, by] = read.deviations[0].cost
     axle, by = max(losses, key=lambda key: losses[key])
     extra = camber_off(target, axle, by)
-    extra.values["pressure_bar"][:] = target.front.pressure + 0.01 * BAR, *(3 * [np.nan])
+    extra.values["pressure_bar"][:] = (
+        target.front.pressure + 0.01 * BAR,
+        *(3 * [np.nan]),
+    )
     read = read_back(project, target, extra)
     first = read.deviations[0]
     assert first.name == f"{axle} camber"
@@ -91,14 +100,26 @@ def test_half_a_degree_on_one_axle_comes_first(name: str) -> None:
     assert abs(first.found - first.target) == pytest.approx(0.5, abs=1e-6)
     (fix,) = [c for c in read.corrections if c.deviation is first]
     assert "shims" in fix.how
-    assert not any(c.deviation.name.startswith("pressure") for c in read.corrections)
+    assert not any(
+        c.deviation.name.startswith("pressure") for c in read.corrections
+    )
 
 
 def test_costs_are_differences_of_worst_margins(bore: Project) -> None:
     """A single deviation: what it loses alone is what putting it right gains, by plain evaluations."""
     target = bore.setup
-    other = replace(target, rear=replace(target.rear, ride_height=target.rear.ride_height + 8 * MM))
-    found = measured(ride_height_mm=[np.nan, np.nan, other.rear.ride_height, other.rear.ride_height])
+    other = replace(
+        target,
+        rear=replace(target.rear, ride_height=target.rear.ride_height + 8 * MM),
+    )
+    found = measured(
+        ride_height_mm=[
+            np.nan,
+            np.nan,
+            other.rear.ride_height,
+            other.rear.ride_height,
+        ]
+    )
     read = read_back(bore, target, found)
     before, after = evaluate(bore, [target, other]).worst_margin
     assert read.deviations[0].loss == pytest.approx(before - after, abs=1e-12)
@@ -129,7 +150,8 @@ def test_smallest_set_against_every_subset(bore: Project) -> None:
     needed = [c.deviation for c in read.corrections if c.for_floor]
     assert needed
     by_size = {
-        n: max(margin(one) for one in combinations(read.deviations, n)) for n in range(len(needed) + 1)
+        n: max(margin(one) for one in combinations(read.deviations, n))
+        for n in range(len(needed) + 1)
     }
     assert all(by_size[n] < floor for n in range(len(needed)))
     assert read.after == pytest.approx(by_size[len(needed)], abs=1e-12)
@@ -139,11 +161,22 @@ def test_smallest_set_against_every_subset(bore: Project) -> None:
 def test_even_weights_change_nothing_and_a_wedge_does(bore: Project) -> None:
     """Scales that show the car's own shares are the target; more on one diagonal loads it more at speed."""
     target, car = bore.setup, bore.car
-    front, rear = car.mass * car.front_share / 2.0, car.mass * (1.0 - car.front_share) / 2.0
+    front, rear = (
+        car.mass * car.front_share / 2.0,
+        car.mass * (1.0 - car.front_share) / 2.0,
+    )
     even = built(target, measured(**{WEIGHT: [front, front, rear, rear]}), car)
-    wedge = built(target, measured(**{WEIGHT: [front - 8, front + 8, rear + 8, rear - 8]}), car)
+    wedge = built(
+        target,
+        measured(**{WEIGHT: [front - 8, front + 8, rear + 8, rear - 8]}),
+        car,
+    )
     cases = sweep_cases(bore.venue, np.array([0.0])).pick([0])
-    loads = BuiltModel(car).result([as_written(target), even, wedge], cases).answers["load"][:, 0]
+    loads = (
+        BuiltModel(car)
+        .result([as_written(target), even, wedge], cases)
+        .answers["load"][:, 0]
+    )
     assert loads[1] == pytest.approx(loads[0], abs=1e-6)
     assert np.sign(loads[2] - loads[0]).tolist() == [-1.0, 1.0, 1.0, -1.0]
 
@@ -157,10 +190,16 @@ def test_mirrored_deviations_on_mirrored_attitudes() -> None:
     low = target.front.pressure - 0.2 * BAR
     left, right = (
         built(target, measured(pressure_bar=four), bore.car)
-        for four in ([low, np.nan, np.nan, np.nan], [np.nan, low, np.nan, np.nan])
+        for four in (
+            [low, np.nan, np.nan, np.nan],
+            [np.nan, low, np.nan, np.nan],
+        )
     )
     model = BuiltModel(bore.car)
-    one, two = model.result([left], cases).margin[0, 0], model.result([right], other).margin[0, 0]
+    one, two = (
+        model.result([left], cases).margin[0, 0],
+        model.result([right], other).margin[0, 0],
+    )
     assert one == pytest.approx(two, abs=1e-9)
 
 
@@ -172,10 +211,15 @@ def test_mirrored_deviations_on_mirrored_attitudes() -> None:
         ([9, -9, 9, -9], "left side"),
     ],
 )
-def test_scales_that_do_not_fit_the_car(bore: Project, change: list[float], reason: str) -> None:
+def test_scales_that_do_not_fit_the_car(
+    bore: Project, change: list[float], reason: str
+) -> None:
     """Too heavy, too much in front, too much on the left: refused with the numbers, file and line."""
     car = bore.car
-    front, rear = car.mass * car.front_share / 2.0, car.mass * (1.0 - car.front_share) / 2.0
+    front, rear = (
+        car.mass * car.front_share / 2.0,
+        car.mass * (1.0 - car.front_share) / 2.0,
+    )
     weights = (np.array([front, front, rear, rear]) + change).tolist()
     with pytest.raises(InputError, match=reason) as refused:
         read_back(bore, bore.setup, measured(**{WEIGHT: weights}))
@@ -189,7 +233,9 @@ def test_heights_that_twist_the_floor(bore: Project) -> None:
     with pytest.raises(InputError, match="twist the floor"):
         read_back(bore, bore.setup, measured(ride_height_mm=twisted))
     rolled = [front + 2 * MM, front - 2 * MM, rear + 2 * MM, rear - 2 * MM]
-    found = read_back(bore, bore.setup, measured(ride_height_mm=rolled)).deviations
+    found = read_back(
+        bore, bore.setup, measured(ride_height_mm=rolled)
+    ).deviations
     assert {deviation.field for deviation in found} == {"ride_height"}
     assert len(found) == 4
 
@@ -198,17 +244,23 @@ def test_measured_car_wears_the_targets_body(bore: Project) -> None:
     """Whatever the project's car wears: the margin as built is the target's own where nothing deviates."""
     target = replace(proposed_like(bore), body="low-drag")
     plain = float(evaluate(with_body(bore, "low-drag"), target).worst_margin[0])
-    assert plain != pytest.approx(float(evaluate(bore, proposed_like(bore)).worst_margin[0]), abs=1e-3)
+    assert plain != pytest.approx(
+        float(evaluate(bore, proposed_like(bore)).worst_margin[0]), abs=1e-3
+    )
     for project in (bore, with_body(bore, "long-floor")):
         read = read_back(project, target, measured())
-        assert (read.margin, read.target_margin) == pytest.approx((plain, plain), abs=1e-12)
+        assert (read.margin, read.target_margin) == pytest.approx(
+            (plain, plain), abs=1e-12
+        )
 
 
 def test_another_body_than_the_targets_is_refused(bore: Project) -> None:
     """What was noted must be what the margin is told for; not noted, it is taken as wanted."""
     target = replace(bore.setup, body="low-drag")
     for body in ("long-floor", "car.toml"):
-        with pytest.raises(InputError, match=f'found "{body}", expected "low-drag"'):
+        with pytest.raises(
+            InputError, match=f'found "{body}", expected "low-drag"'
+        ):
             read_back(bore, target, replace(measured(), body=body))
     noted = read_back(bore, target, replace(measured(), body="low-drag"))
     assert noted.margin == read_back(bore, target, measured()).margin

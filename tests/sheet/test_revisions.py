@@ -15,7 +15,15 @@ from setupopt.sheet.revisions import LOG, Revision, reserve
 
 def line(number: int, checksum: str = "abc") -> Revision:
     """An invented revision."""
-    return Revision(number, "2026-01-31", "A. Nobody", "a setup", checksum, "0.1234", "camber -1 -> -2 deg")
+    return Revision(
+        number,
+        "2026-01-31",
+        "A. Nobody",
+        "a setup",
+        checksum,
+        "0.1234",
+        "camber -1 -> -2 deg",
+    )
 
 
 def rows(folder: Path) -> list[dict[str, str]]:
@@ -45,7 +53,10 @@ def test_a_cut_off_line_spoils_no_other(tmp_path: Path) -> None:
 
 def test_printing_again_is_no_revision(tmp_path: Path) -> None:
     """The setup of the last line keeps its number; any other gets the next."""
-    numbers = [reserve(tmp_path, line(0, checksum)).revision for checksum in ("abc", "abc", "def", "abc")]
+    numbers = [
+        reserve(tmp_path, line(0, checksum)).revision
+        for checksum in ("abc", "abc", "def", "abc")
+    ]
     assert numbers == [1, 1, 2, 3]
     assert [row["revision"] for row in rows(tmp_path)] == ["1", "2", "3"]
 
@@ -62,9 +73,16 @@ def test_a_line_taken_out_by_hand_gives_no_number_again(tmp_path: Path) -> None:
 def test_many_at_once(tmp_path: Path) -> None:
     """Forty setups from eight threads: forty lines, forty numbers."""
     with ThreadPoolExecutor(8) as pool:
-        made = list(pool.map(lambda number: reserve(tmp_path, line(0, str(number))).revision, range(40)))
+        made = list(
+            pool.map(
+                lambda number: reserve(tmp_path, line(0, str(number))).revision,
+                range(40),
+            )
+        )
     assert sorted(made) == list(range(1, 41))
-    assert [int(row["revision"]) for row in rows(tmp_path)] == list(range(1, 41))
+    assert [int(row["revision"]) for row in rows(tmp_path)] == list(
+        range(1, 41)
+    )
 
 
 @pytest.mark.parametrize("cell", ["=1+1", "+cmd", "@x", "-2+3", "\t=1", "\n=1"])

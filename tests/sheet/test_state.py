@@ -34,12 +34,21 @@ def oval() -> Project:
 def target_of(project: Project) -> Setup:
     """Other camber and springs on the right, another cross weight, wing, ballast, dampers and brakes."""
     today = project.setup
-    right = replace(today.front.right, camber=-3.8 * DEG, spring=230e3, damper_bump=7.5 * NS_PER_MM)
-    front = replace(today.front, right=right, ride_height=today.front.ride_height - 0.002)
+    right = replace(
+        today.front.right,
+        camber=-3.8 * DEG,
+        spring=230e3,
+        damper_bump=7.5 * NS_PER_MM,
+    )
+    front = replace(
+        today.front, right=right, ride_height=today.front.ride_height - 0.002
+    )
     rear = replace(today.rear, damper_rebound=12.0 * NS_PER_MM)
     balance = replace(today.balance, cross_share=0.53, brake_front=0.58)
     moved = tuple(replace(piece, station=1.15) for piece in today.ballast)
-    return Setup("other", front, rear, None, balance, (("rear wing", 7.0 * DEG),), moved)
+    return Setup(
+        "other", front, rear, None, balance, (("rear wing", 7.0 * DEG),), moved
+    )
 
 
 @pytest.fixture(scope="module")
@@ -60,13 +69,19 @@ def test_weights_are_those_of_the_solved_pad(oval: Project) -> None:
     weights = np.array(lines[WEIGHT].values, dtype=float)
     load = Pad(oval, oval.setup).reading(as_written(oval.setup)).load
     wanted = oval.setup.balance.cross_share
-    assert lines["cross_weight_percent"].values[0] == pytest.approx(100.0 * wanted, abs=0.001 * 50.0)
+    assert lines["cross_weight_percent"].values[0] == pytest.approx(
+        100.0 * wanted, abs=0.001 * 50.0
+    )
     assert (load[1] + load[2]) / load.sum() == pytest.approx(wanted, rel=1e-3)
-    assert (weights[1] + weights[2]) / weights.sum() == pytest.approx(wanted, rel=1e-3)
+    assert (weights[1] + weights[2]) / weights.sum() == pytest.approx(
+        wanted, rel=1e-3
+    )
     car = car_as_set(oval.car, oval.setup)
     assert car.mass == oval.car.mass + 20.0
     assert weights.sum() == pytest.approx(car.mass, abs=0.01)
-    assert weights[:2].sum() == pytest.approx(car.mass * car.front_share, rel=2e-3)
+    assert weights[:2].sum() == pytest.approx(
+        car.mass * car.front_share, rel=2e-3
+    )
 
 
 def test_sides_of_their_own_are_on_the_sheet(oval: Project) -> None:
@@ -98,9 +113,13 @@ def test_steps_land_on_four_corners(oval: Project, work: ChangeList) -> None:
         stance = apply(pad, step, stance)
     target = work.target
     reading = pad.reading(stance)
-    wanted = [v for axle in (target.front, target.rear) for v in axle.sides("camber")]
+    wanted = [
+        v for axle in (target.front, target.rear) for v in axle.sides("camber")
+    ]
     assert reading.camber == pytest.approx(np.array(wanted), abs=0.05 * DEG)
-    assert reading.ride_height == pytest.approx(target.ride_heights, abs=0.25 * MM)
+    assert reading.ride_height == pytest.approx(
+        target.ride_heights, abs=0.25 * MM
+    )
     assert reading.cross_share == pytest.approx(0.53, abs=0.002)
     assert reading.load.sum() == pytest.approx((oval.car.mass + 20.0) * GRAVITY)
     assert stance["brake_front"] == pytest.approx(0.58)
@@ -109,7 +128,9 @@ def test_steps_land_on_four_corners(oval: Project, work: ChangeList) -> None:
     assert stance["spring"].tolist() == [175e3, 230e3, 170e3, 170e3]
     assert stance["damper_bump"][:2] == pytest.approx([6000.0, 7500.0])
     assert stance["damper_rebound"][2:] == pytest.approx([12000.0, 12000.0])
-    assert work.landed.balance.cross_share == pytest.approx(reading.cross_share, abs=1e-9)
+    assert work.landed.balance.cross_share == pytest.approx(
+        reading.cross_share, abs=1e-9
+    )
 
 
 def test_words_of_the_steps(work: ChangeList) -> None:
@@ -122,29 +143,45 @@ def test_words_of_the_steps(work: ChangeList) -> None:
     heights = [step.where for step in work.steps if step.job == "ride height"]
     assert len(heights) == len(set(heights))
     jobs = [step.job for step in work.steps]
-    assert jobs.index("camber") < jobs.index("driver") < jobs.index("ride height")
+    assert (
+        jobs.index("camber") < jobs.index("driver") < jobs.index("ride height")
+    )
     assert not any(step.is_read for step in work.steps[: jobs.index("driver")])
 
 
 def test_what_was_set_is_read_back(oval: Project) -> None:
     """As wanted nothing deviates; a click, an angle, a share and a wedge are found, the click put right."""
     setup = oval.setup
-    as_set = {"wings.rear wing": [5.0 * DEG, *[np.nan] * 3], "brake_front_percent": [0.56, *[np.nan] * 3]}
+    as_set = {
+        "wings.rear wing": [5.0 * DEG, *[np.nan] * 3],
+        "brake_front_percent": [0.56, *[np.nan] * 3],
+    }
     clicks = {"damper_bump_clicks": [4.0, 6.0, 4.0, 4.0]}
-    assert read_back(oval, setup, measured(**as_set, **clicks), 0.0).deviations == ()
+    assert (
+        read_back(oval, setup, measured(**as_set, **clicks), 0.0).deviations
+        == ()
+    )
     as_set["wings.rear wing"][0] = 6.0 * DEG
     as_set["cross_weight_percent"] = [0.52, *[np.nan] * 3]
     clicks["damper_bump_clicks"][1] = 5.0
     found = read_back(oval, setup, measured(**as_set, **clicks), 0.0)
     by_name = {deviation.name: deviation for deviation in found.deviations}
-    assert set(by_name) == {"damper bump FR", "wing rear wing", "corner weights"}
+    assert set(by_name) == {
+        "damper bump FR",
+        "wing rear wing",
+        "corner weights",
+    }
     assert by_name["wing rear wing"].found == pytest.approx(6.0)
     assert by_name["corner weights"].found == pytest.approx(0.52 / PERCENT)
     assert [one.how for one in found.corrections] == ["to 6 clicks"]
 
 
-def test_the_card_stops_no_run_for_wheels_that_lift_as_computed(bore: Project) -> None:
+def test_the_card_stops_no_run_for_wheels_that_lift_as_computed(
+    bore: Project,
+) -> None:
     """Where cases with a wheel in the air are named, only another one stops the run."""
     assert wheels_in_air(evaluate(bore, bore.setup))
     rules = " ".join(run_card(bore, bore.setup).stop_rules())
-    assert "a wheel was seen in the air in a case that is not named above" in rules
+    assert (
+        "a wheel was seen in the air in a case that is not named above" in rules
+    )

@@ -22,13 +22,17 @@ FORM = "the curve's form: it fades sooner than the wing"
 @cache
 def wing() -> AirElement:
     """As fitted, from a wing that is none of them."""
-    return front_only(one_part(0.7, 1.0, 0.1 * CHORD, CHORD), CHORD * HEIGHTS, LIFT).air.elements[0]
+    return front_only(
+        one_part(0.7, 1.0, 0.1 * CHORD, CHORD), CHORD * HEIGHTS, LIFT
+    ).air.elements[0]
 
 
 def lift(height: float) -> float:
     """Of the fitted wing, at a height over its chord."""
     near = height * CHORD / wing().peak_gap
-    return float(wing().free_area + wing().ground_area * near * np.exp(1.0 - near))
+    return float(
+        wing().free_area + wing().ground_area * near * np.exp(1.0 - near)
+    )
 
 
 def _point(height: float, printed: str) -> Check:

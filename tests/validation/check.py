@@ -52,10 +52,20 @@ class Check:
 
     def row(self) -> str:
         """Its line of the table, rounded to the decade of the tolerance, the same on every machine."""
-        places = max(0, ceil(-log10(self.within))) if self.decimals is None else self.decimals
+        places = (
+            max(0, ceil(-log10(self.within)))
+            if self.decimals is None
+            else self.decimals
+        )
         off = f"{self.found - self.published:+.{places}f}"
         shown = off if float(off) else f"under {10.0**-places:g}"
-        cells = (self.quantity, self.unit, self.printed, f"{self.found:.{places}f}", shown)
+        cells = (
+            self.quantity,
+            self.unit,
+            self.printed,
+            f"{self.found:.{places}f}",
+            shown,
+        )
         return f"| {' | '.join(cells)} | {self.why} | {self.source.name} | {self.shows} |"
 
 

@@ -13,9 +13,20 @@ import test_sayers_1986 as sayers
 from cars import STIFF_SETUP
 from scipy.optimize import brentq
 from test_abramowicz_szuszkiewicz_1993 import slowest
-from test_closed_forms import SETUP, hard_car, margins, moments, point_mass, transfer
+from test_closed_forms import (
+    SETUP,
+    hard_car,
+    margins,
+    moments,
+    point_mass,
+    transfer,
+)
 
-from setupopt.robust.level_crossings import crossing_rate, mean_peak_factor, peak_rate
+from setupopt.robust.level_crossings import (
+    crossing_rate,
+    mean_peak_factor,
+    peak_rate,
+)
 from setupopt.robust.road.spectrum import CLASSES, Road
 
 from .check import Check, half_digit, plain
@@ -28,14 +39,23 @@ def _derived(
 ) -> Check:  # fmt: skip
     """To half a digit of the value as worked out, unless more is said to be open."""
     open_ = half_digit(value) * 1.02 if within is None else within
-    return Check(quantity, unit, value, ours, open_, why, OWN, "derivation", decimals)
+    return Check(
+        quantity, unit, value, ours, open_, why, OWN, "derivation", decimals
+    )
 
 
 def _least_downforce(friction: float) -> float:
     """Of a point mass at the worst angle, over its weight."""
     car, angle = point_mass(friction), pi - atan(1.0 / friction)
     weights = sqrt(1.0 + 1.0 / friction**2)
-    return float(brentq(lambda w: margins(car, angle, w)[0], 0.98 * weights, 1.02 * weights, xtol=1e-9))
+    return float(
+        brentq(
+            lambda w: margins(car, angle, w)[0],
+            0.98 * weights,
+            1.02 * weights,
+            xtol=1e-9,
+        )
+    )
 
 
 def _round_the_axis(angle_deg: float) -> float:

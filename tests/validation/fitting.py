@@ -39,7 +39,10 @@ def squares(name: str, left: float) -> Callable[[], float]:
     """Least sum of squares of a published set of residuals, inside its box; about `left` each."""
     problem = MINIMAX[name]
     count = problem.functions(np.array(problem.start)).size // 2
-    low, high = np.array(problem.low, dtype=float), np.array(problem.high, dtype=float)
+    low, high = (
+        np.array(problem.low, dtype=float),
+        np.array(problem.high, dtype=float),
+    )
     letters = [str(number) for number in range(low.size)]
 
     def least() -> float:

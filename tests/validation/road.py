@@ -35,7 +35,9 @@ def _printed(length: float, row: int, column: int) -> float:
 def _entry(length: float, row: int, column: int) -> float:
     """The same of the package's golden quarter car."""
     step = sayers.published_step(length)
-    return float(step.before[row, 0] if column == 4 else step.state[row, column])
+    return float(
+        step.before[row, 0] if column == 4 else step.state[row, column]
+    )
 
 
 @cache
@@ -64,14 +66,18 @@ def _by_the_car(row: int, column: int) -> Check:
     )  # fmt: skip
 
 
-GOLDEN = [_golden(0.25, row, column) for row, column in product(range(4), range(5))]
+GOLDEN = [
+    _golden(0.25, row, column) for row, column in product(range(4), range(5))
+]
 BY_THE_CAR = [_by_the_car(row, row) for row in range(4)]
 
 
 def _root(index: int) -> complex:
     """The two eigenvalues with positive imaginary part, the body's first."""
     roots = np.linalg.eigvals(golden_quarter_car().free())
-    return complex(sorted(roots[roots.imag > 0], key=lambda root: -root.real)[index])
+    return complex(
+        sorted(roots[roots.imag > 0], key=lambda root: -root.real)[index]
+    )
 
 
 EIGENVALUES = [
@@ -143,4 +149,11 @@ LONGEST_GUST = Check(
     "as printed (350 ft)", GUST, "constant",
 )  # fmt: skip
 
-CHECKS = [*GOLDEN, *BY_THE_CAR, *EIGENVALUES, *INDEX, *CLASS_LIMITS, LONGEST_GUST]
+CHECKS = [
+    *GOLDEN,
+    *BY_THE_CAR,
+    *EIGENVALUES,
+    *INDEX,
+    *CLASS_LIMITS,
+    LONGEST_GUST,
+]

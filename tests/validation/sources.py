@@ -23,14 +23,22 @@ SROUBEK = Source(
     "F. Sroubek, M. Sorel and J. Zak, Int. J. Pavement Res. Technol., 2021, doi 10.1007/s42947-021-00097-z",
     "second-hand: the numbers stand in the code published with it",
 )
-KROPAC = Source("Kropac, Mucka 2005", "O. Kropac and P. Mucka, J. Sound Vib. 287 (2005) 989-1003", MEMORY)
+KROPAC = Source(
+    "Kropac, Mucka 2005",
+    "O. Kropac and P. Mucka, J. Sound Vib. 287 (2005) 989-1003",
+    MEMORY,
+)
 ISO = Source(
     "ISO 8608",
     "ISO 8608:2016, Mechanical vibration, road surface profiles, table C.2; lower limits as quoted with "
     "G. Agostinacchio, D. Ciampa and S. Olita, Eur. Transp. Res. Rev. 6 (2014) 267-275",
     SECOND,
 )
-GUST = Source("14 CFR 25.341", "Code of Federal Regulations, title 14, 25.341(a), discrete gust", MEMORY)
+GUST = Source(
+    "14 CFR 25.341",
+    "Code of Federal Regulations, title 14, 25.341(a), discrete gust",
+    MEMORY,
+)
 NEWCOMBE = Source(
     "Newcombe 1998",
     "R. G. Newcombe, Stat. Med. 17 (1998) 857-872, table I",
@@ -78,16 +86,38 @@ PACEJKA = Source(
     "H. B. Pacejka, Tyre and Vehicle Dynamics, appendix 3, a 205/60R15 tyre",
     "from memory, not confirmed",
 )
-PACEJKA_CAR = Source("Pacejka, table 1.1", "H. B. Pacejka, Tyre and Vehicle Dynamics, chapter 1", MEMORY)
-WONG_RIDE = Source("Wong, section 7.2", "J. Y. Wong, Theory of Ground Vehicles, chapter 7", MEMORY)
-WONG = Source("Wong, example 5.1", "J. Y. Wong, Theory of Ground Vehicles, chapter 5", MEMORY)
-SCHALLAMACH = Source("Schallamach 1952", "A. Schallamach, Proc. Phys. Soc. B 65 (1952) 657-661", MEMORY)
+PACEJKA_CAR = Source(
+    "Pacejka, table 1.1",
+    "H. B. Pacejka, Tyre and Vehicle Dynamics, chapter 1",
+    MEMORY,
+)
+WONG_RIDE = Source(
+    "Wong, section 7.2",
+    "J. Y. Wong, Theory of Ground Vehicles, chapter 7",
+    MEMORY,
+)
+WONG = Source(
+    "Wong, example 5.1",
+    "J. Y. Wong, Theory of Ground Vehicles, chapter 5",
+    MEMORY,
+)
+SCHALLAMACH = Source(
+    "Schallamach 1952",
+    "A. Schallamach, Proc. Phys. Soc. B 65 (1952) 657-661",
+    MEMORY,
+)
 ZERIHAN = Source(
     "Zerihan 2001",
     "J. Zerihan, PhD thesis, University of Southampton, 2001, figure 7a (read off to 0.02) and text: a "
     "single wing over a moving ground in a wind tunnel",
     "second-hand: a reader's notes",
 )
-OWN = Source("derived", "two lines in the named test or docstring of the check's module", "ours")
+OWN = Source(
+    "derived",
+    "two lines in the named test or docstring of the check's module",
+    "ours",
+)
 
-SOURCES = [source for source in globals().values() if isinstance(source, Source)]
+SOURCES = [
+    source for source in globals().values() if isinstance(source, Source)
+]

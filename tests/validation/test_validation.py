@@ -25,7 +25,9 @@ def told() -> str:
 @pytest.mark.parametrize("check", ALL, ids=lambda check: check.quantity)
 def test_within_what_is_said(check: Check) -> None:
     """Ours is as close to the number from outside as the table says, and the table shows ours."""
-    assert check.found == pytest.approx(check.published, rel=0, abs=check.within)
+    assert check.found == pytest.approx(
+        check.published, rel=0, abs=check.within
+    )
     assert f"\n{check.row()}\n" in told(), STALE
 
 
@@ -36,22 +38,41 @@ def test_the_page_is_the_registry() -> None:
 
 
 def _row_in_page(check: Check) -> str:
-    (row,) = (line for line in told().splitlines() if line.startswith(head(check)))
+    (row,) = (
+        line for line in told().splitlines() if line.startswith(head(check))
+    )
     return row
 
 
 def test_enough_and_from_several_places() -> None:
     """At least forty checks against numbers that others printed, without those of one single matrix."""
     outside = flat(OUTSIDE)
-    assert len([check for check in outside if " after 0.25 m" not in check.quantity]) >= 40
-    assert not [check.quantity for check in outside if check.shows == "derivation" or check.source is OWN]
+    assert (
+        len(
+            [
+                check
+                for check in outside
+                if " after 0.25 m" not in check.quantity
+            ]
+        )
+        >= 40
+    )
+    assert not [
+        check.quantity
+        for check in outside
+        if check.shows == "derivation" or check.source is OWN
+    ]
     assert {check.source for check in ALL} == set(SOURCES)
 
 
 def test_a_tolerance_is_no_blank_cheque() -> None:
     """Methods are met to 1 % of the number, unless the source rounds; measurements may be further off."""
     exact = [check for check in ALL if check.shows != "measurement"]
-    loose = {check.why for check in exact if check.within > 0.01 * abs(check.published)}
+    loose = {
+        check.why
+        for check in exact
+        if check.within > 0.01 * abs(check.published)
+    }
     assert loose <= {"half its last digit", "7 %: a rounded statement"}
 
 

@@ -27,7 +27,9 @@ def _of_figure(load: int) -> float:
     return 1.10 * friction(load * LBF, EXPONENT) / friction(900 * LBF, EXPONENT)
 
 
-def _measured(name: str, printed: str, ours: object, within: float, source: Source) -> Check:
+def _measured(
+    name: str, printed: str, ours: object, within: float, source: Source
+) -> Check:
     return Check(
         f"largest lateral force over load, {name}", "", printed, ours,  # type: ignore[arg-type]
         within, FORM, source, "measurement", 3,

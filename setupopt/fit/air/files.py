@@ -41,8 +41,14 @@ def body_as_dict(fit: AirFit) -> dict[str, Any]:
         settings = [_setting(row) for row in fit.settings(number)]
         own = {"setting": settings} if settings else {}
         share = element.drag_area if not settings else _share(fit, number)
-        drag = {} if share is None else {"drag_area_m2": _rounded("drag_area_m2", share)}
-        parts.append({"name": element.name, **_entries(element, _ELEMENT), **drag, **own})
+        drag = (
+            {}
+            if share is None
+            else {"drag_area_m2": _rounded("drag_area_m2", share)}
+        )
+        parts.append(
+            {"name": element.name, **_entries(element, _ELEMENT), **drag, **own}
+        )
     return {"air": {**_entries(air, _AIR), "element": parts}}
 
 
@@ -53,11 +59,20 @@ def _setting(row: WingSetting) -> dict[str, float]:
 
 def _share(fit: AirFit, number: int) -> float | None:
     """An element's share of the drag at the angle of the body."""
-    return next(row.drag_area for row in fit.settings(number) if row.angle == fit.angles[number])
+    return next(
+        row.drag_area
+        for row in fit.settings(number)
+        if row.angle == fit.angles[number]
+    )
 
 
-def _entries(holder: object, keys: dict[str, tuple[str, float]]) -> dict[str, float]:
-    return {key: _rounded(key, getattr(holder, field) / unit) for key, (field, unit) in keys.items()}
+def _entries(
+    holder: object, keys: dict[str, tuple[str, float]]
+) -> dict[str, float]:
+    return {
+        key: _rounded(key, getattr(holder, field) / unit)
+        for key, (field, unit) in keys.items()
+    }
 
 
 def _rounded(key: str, value: float) -> float:
@@ -74,7 +89,12 @@ def body_toml(fits: AirFits, fit: AirFit) -> str:
     for line in _top(fits, fit):
         document.add(tomlkit.comment(line))
     document.add(tomlkit.nl())
-    _fill(air, {key: value for key, value in values.items() if key != "element"}, said, None)
+    _fill(
+        air,
+        {key: value for key, value in values.items() if key != "element"},
+        said,
+        None,
+    )
     for number, entries in enumerate(values["element"]):
         part = tomlkit.table()
         settings = entries.pop("setting", [])
@@ -87,7 +107,9 @@ def body_toml(fits: AirFits, fit: AirFit) -> str:
     return tomlkit.dumps(document)
 
 
-def _fill(table: Any, entries: dict[str, Any], said: _Remarks, number: int | None) -> None:
+def _fill(
+    table: Any, entries: dict[str, Any], said: _Remarks, number: int | None
+) -> None:
     """Entries with what is said of them."""
     for key, value in entries.items():
         table.add(key, value)
@@ -128,7 +150,12 @@ def _remarks(fit: AirFit) -> _Remarks:
 def spread_toml(fits: AirFits) -> str:
     """The fragment for limits.toml: cross-validated errors in percent, rounded up to tenths."""
     head = "# For [spread] of limits.toml: cross-validated, the largest of all bodies."
-    return "\n".join([head, "[spread]", *(_spread_line(fits, key) for key in SPREADS)]) + "\n"
+    return (
+        "\n".join(
+            [head, "[spread]", *(_spread_line(fits, key) for key in SPREADS)]
+        )
+        + "\n"
+    )
 
 
 def _spread_line(fits: AirFits, key: str) -> str:
@@ -149,7 +176,11 @@ def _most(key: str) -> float:
 def limits_percent(fits: AirFits, key: str) -> float | None:
     """The same key as limits.toml of the project has it."""
     limits = fits.project.limits
-    share = None if limits is None else getattr(limits.spread, key.removesuffix("_percent"), None)
+    share = (
+        None
+        if limits is None
+        else getattr(limits.spread, key.removesuffix("_percent"), None)
+    )
     return None if share is None else float(f"{share / PERCENT:.10g}")
 
 
@@ -166,7 +197,9 @@ def raised_limits(fits: AirFits, text: str) -> str:
         _raise(fits, values.setdefault("spread", {}))
     raised = tomlkit.dumps(document)
     if tomllib.loads(raised) != wanted:
-        raise UserError("limits.toml is laid out so that its [spread] has to be changed by hand")
+        raise UserError(
+            "limits.toml is laid out so that its [spread] has to be changed by hand"
+        )
     return raised
 
 
@@ -180,4 +213,6 @@ def _raise(fits: AirFits, spread: dict[str, float]) -> None:
 def spread_percent(fits: AirFits, key: str) -> float | None:
     """A key of `[spread]` in percent, up to the next tenth; None where the table does not tell."""
     share = fits.spread(key)
-    return None if share is None else ceil(round(10.0 * share / PERCENT, 6)) / 10.0
+    return (
+        None if share is None else ceil(round(10.0 * share / PERCENT, 6)) / 10.0
+    )

@@ -17,7 +17,8 @@ from setupopt.fit.least_squares import Fitted
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Air, Car, WingSetting
 
-HELD_ERROR = 0.25  # of a held number, one standard deviation; common practice, no source
+# Of a held number, one standard deviation; common practice, no source
+HELD_ERROR = 0.25
 
 
 @dataclass(frozen=True)
@@ -41,8 +42,12 @@ class AirFit:
     like: Car
     measured: Measured
     steps: tuple[Step, ...]
-    angles: Mapping[int, float] = field(default_factory=dict)  # of its wings, rad, by an element's number
-    turned: tuple[tuple[float, AirFit], ...] = ()  # other angles of one wing, with what they change
+    angles: Mapping[int, float] = field(
+        default_factory=dict
+    )  # of its wings, rad, by an element's number
+    turned: tuple[
+        tuple[float, AirFit], ...
+    ] = ()  # other angles of one wing, with what they change
 
     @property
     def wing(self) -> int | None:
@@ -51,7 +56,11 @@ class AirFit:
 
     def settings(self, wing: int) -> tuple[WingSetting, ...]:
         """What an element does by angle; none where its angle was not measured, or is one alone."""
-        turned = [(angle, fit.air, fit.rows) for angle, fit in self.turned if fit.wing == wing]
+        turned = [
+            (angle, fit.air, fit.rows)
+            for angle, fit in self.turned
+            if fit.wing == wing
+        ]
         if not turned:
             return ()
         return tuple(wing_settings(wing, (self.angles[wing], self.air), turned))
@@ -91,7 +100,10 @@ class AirFit:
         """Every number of the body that could have been fitted."""
         errors = self._errors
         pairs = zip(self.measured.terms, self.step.values, strict=True)
-        return tuple(Number(term, float(v), errors.get(place)) for place, (term, v) in enumerate(pairs))
+        return tuple(
+            Number(term, float(v), errors.get(place))
+            for place, (term, v) in enumerate(pairs)
+        )
 
     @property
     def common_factor(self) -> tuple[float, float] | None:
@@ -116,7 +128,11 @@ class AirFit:
     def error(self, force: int) -> float | None:
         """Cross-validated: rms of the errors of left-out rows over the rms measured; None where untold."""
         missed = self._missed(self.step.left_out)[:, force]
-        return float(np.sqrt(np.nanmean(missed**2))) if np.isfinite(missed).any() else None
+        return (
+            float(np.sqrt(np.nanmean(missed**2)))
+            if np.isfinite(missed).any()
+            else None
+        )
 
     def explained(self, force: int) -> float | None:
         """Cross-validated share of the scatter that the model explains: 0 or less, if a mean does as well."""
@@ -128,7 +144,9 @@ class AirFit:
 
     def _missed(self, loads: Floats) -> Floats:
         """(rows, forces) Errors as shares of the size, where measured."""
-        shares = (loads - self.rows.forces) / (self.rows.pressure[:, None] * self.rows.sizes)
+        shares = (loads - self.rows.forces) / (
+            self.rows.pressure[:, None] * self.rows.sizes
+        )
         return np.where(self.rows.counts, shares, np.nan)
 
     @cached_property
@@ -138,7 +156,9 @@ class AirFit:
         means = np.full_like(areas, np.nan)
         for fold in folds_of(self.rows):
             count = np.isfinite(areas[~fold]).sum(axis=0)
-            means[fold] = np.nansum(areas[~fold], axis=0) / np.where(count > 0, count, np.nan)
+            means[fold] = np.nansum(areas[~fold], axis=0) / np.where(
+                count > 0, count, np.nan
+            )
         return means * self.rows.pressure[:, None]
 
     @property
@@ -146,4 +166,9 @@ class AirFit:
         """Line, force and score of what was measured and does not fit."""
         fitted, lines = self.fitted, self.rows.lines[self.fitted.rows]
         where = np.flatnonzero(fitted.is_outlying)
-        return tuple(sorted((int(lines[i]), fitted.quantities[i], float(fitted.scores[i])) for i in where))
+        return tuple(
+            sorted(
+                (int(lines[i]), fitted.quantities[i], float(fitted.scores[i]))
+                for i in where
+            )
+        )

@@ -21,7 +21,11 @@ from setupopt.project.bodies import own_body, with_bodywork
 from setupopt.project.model import Car, Project
 
 NOISE = 0.02
-SPREADS = {"downforce_percent": DOWNFORCE, "drag_percent": (DRAG,), "side_force_percent": (SIDE,)}
+SPREADS = {
+    "downforce_percent": DOWNFORCE,
+    "drag_percent": (DRAG,),
+    "side_force_percent": (SIDE,),
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,7 +40,9 @@ class AirFits:
 
     def spread(self, key: str) -> float | None:
         """A key of `[spread]` as a share: the largest cross-validated error of all bodies and axles."""
-        errors = [fit.error(force) for fit in self.parts for force in SPREADS[key]]
+        errors = [
+            fit.error(force) for fit in self.parts for force in SPREADS[key]
+        ]
         known = [error for error in errors if error is not None]
         return max(known) if known else None
 
@@ -48,11 +54,18 @@ class AirFits:
     @property
     def parts(self) -> tuple[AirFit, ...]:
         """Every fit: of each body, and after it of its wings at other angles."""
-        return tuple(part for fit in self.fits for part in (fit, *(other for _, other in fit.turned)))
+        return tuple(
+            part
+            for fit in self.fits
+            for part in (fit, *(other for _, other in fit.turned))
+        )
 
 
 def fit_air(
-    table: AirTable, project: Project, noise: float = NOISE, progress: Callable[[str], object] = str
+    table: AirTable,
+    project: Project,
+    noise: float = NOISE,
+    progress: Callable[[str], object] = str,
 ) -> AirFits:
     """The bodies of a table with the elements of the project's own body.
 
@@ -62,7 +75,12 @@ def fit_air(
     like = with_bodywork(project.car, own_body(project))
     names = body_names(table.rows)
     fits = tuple(
-        with_wings(fit_body(names[label], label, like, angled.rows, noise, progress), angled, noise, progress)
+        with_wings(
+            fit_body(names[label], label, like, angled.rows, noise, progress),
+            angled,
+            noise,
+            progress,
+        )
         for label, angled in table.angled.items()
     )
     notes = (*table.notes, *_alike(names), *_renamed(names), *_flat(table))
@@ -78,19 +96,36 @@ def fit_body(
     Raises UserError where its rows tell nothing.
     """
     measured = Measured(like, rows, noise, wing)
-    steps = climb(measured, lambda rung: progress(f"{name}: {len(rows)} rows, rung {rung}"))
+    steps = climb(
+        measured,
+        lambda rung: progress(f"{name}: {len(rows)} rows, rung {rung}"),
+    )
     if not steps:
-        raise UserError(f'configuration "{label}": its rows tell nothing of the body of the project')
+        raise UserError(
+            f'configuration "{label}": its rows tell nothing of the body of the project'
+        )
     return AirFit(name, label, like, measured, tuple(steps))
 
 
-def with_wings(fit: AirFit, angled: AngledRows, noise: float, progress: Callable[[str], object]) -> AirFit:
+def with_wings(
+    fit: AirFit,
+    angled: AngledRows,
+    noise: float,
+    progress: Callable[[str], object],
+) -> AirFit:
     """The body with what each of its wings does at other angles."""
     like = replace(fit.like, air=fit.air)
     turned = []
     for part in angled.turned:
         name = f"{fit.name}, {like.air.elements[part.wing].name} at {angle_words(part.angle)}"
-        turned.append((part.angle, fit_body(name, fit.label, like, part.rows, noise, progress, part.wing)))
+        turned.append(
+            (
+                part.angle,
+                fit_body(
+                    name, fit.label, like, part.rows, noise, progress, part.wing
+                ),
+            )
+        )
     return replace(fit, angles=angled.angles, turned=tuple(turned))
 
 

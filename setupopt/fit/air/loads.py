@@ -14,12 +14,21 @@ from setupopt.fit.air.rows import FORCES, AirRows
 from setupopt.fit.air.terms import Term
 from setupopt.physics import air
 from setupopt.physics.balance import COLUMNS
-from setupopt.physics.case_state import CASE_STATE, ROADBED, prepare, set_heading
+from setupopt.physics.case_state import (
+    CASE_STATE,
+    ROADBED,
+    prepare,
+    set_heading,
+)
 from setupopt.physics.inputs import CASE, SETTING, Floats, Record, Records
 from setupopt.physics.jit import kernel
 from setupopt.project.model import Car
 
-_PACKED = {"free_area": "free", "ground_area": "ground", "peak_gap": "peak"}  # others keep their name
+_PACKED = {
+    "free_area": "free",
+    "ground_area": "ground",
+    "peak_gap": "peak",
+}  # others keep their name
 
 
 @kernel
@@ -52,15 +61,26 @@ class Balance:
 
     def __init__(self, car: Car, terms: Sequence[Term], rows: AirRows) -> None:
         (self._car,), self._elements, _ = vehicle(car)
-        self._setups, self._cases, self._rolls = _setups(rows), _cases(rows), rows.body_roll.copy()
-        self._state, self._road = np.zeros(1, CASE_STATE)[0], np.zeros(self._elements.size, ROADBED)
+        self._setups, self._cases, self._rolls = (
+            _setups(rows),
+            _cases(rows),
+            rows.body_roll.copy(),
+        )
+        self._state, self._road = (
+            np.zeros(1, CASE_STATE)[0],
+            np.zeros(self._elements.size, ROADBED),
+        )
         self._like = np.array([term.like for term in terms])
         self._places = [self._packed(term) for term in terms]
-        self._packed_like = np.array([float(record[field]) for record, field in self._places])
+        self._packed_like = np.array(
+            [float(record[field]) for record, field in self._places]
+        )
 
     def _packed(self, term: Term) -> tuple[Record, str]:
         """Where a term stands in the packed car."""
-        record = self._car if term.element is None else self._elements[term.element]
+        record = (
+            self._car if term.element is None else self._elements[term.element]
+        )
         return record, _PACKED.get(term.field, term.field)
 
     def loads(self, values: Floats) -> Floats:
@@ -70,7 +90,14 @@ class Balance:
             record[field] = value
         out = np.empty((self._cases.size, len(FORCES)))
         axle_loads(
-            self._car, self._elements, self._setups, self._cases, self._rolls, self._state, self._road, out
+            self._car,
+            self._elements,
+            self._setups,
+            self._cases,
+            self._rolls,
+            self._state,
+            self._road,
+            out,
         )
         return out
 
@@ -85,7 +112,10 @@ def _setups(rows: AirRows) -> Records:
 def _cases(rows: AirRows) -> Records:
     """Cases on the measured surface, in flow of the measured speed that comes in at the measured angle."""
     cases = np.zeros(len(rows), CASE)
-    cases["speed"], cases["crosswind"] = rows.speed * np.cos(rows.yaw), rows.speed * np.sin(rows.yaw)
+    cases["speed"], cases["crosswind"] = (
+        rows.speed * np.cos(rows.yaw),
+        rows.speed * np.sin(rows.yaw),
+    )
     cases["air_density"] = rows.density
     cases["curvature"] = cases["floor_curvature"] = rows.curvature
     return cases

@@ -15,7 +15,8 @@ from setupopt.physics.inputs import Floats
 from setupopt.project.model import Car
 
 _STEP = 1e-5  # of the scale, for slopes
-_BLIND = 1e-9  # of the best direction: another one as short is nothing but rounding
+# Of the best direction: another one as short is nothing but rounding
+_BLIND = 1e-9
 
 
 def _noisy(rows: AirRows) -> Floats:
@@ -36,7 +37,9 @@ class Measured:
     With `wing`, the number of an element, only what turning it changes is fitted.
     """
 
-    def __init__(self, car: Car, rows: AirRows, noise: float, wing: int | None = None) -> None:
+    def __init__(
+        self, car: Car, rows: AirRows, noise: float, wing: int | None = None
+    ) -> None:
         self.rows = rows
         self.wing = wing
         self.terms = terms_of(car.air, wing)
@@ -47,24 +50,36 @@ class Measured:
 
     def residuals(self, values: Floats) -> Floats:
         """(measured) Measured less the model, in units of noise; row by row."""
-        return ((self.rows.forces - self.balance.loads(values)) / self._unit)[self.rows.counts]
+        return ((self.rows.forces - self.balance.loads(values)) / self._unit)[
+            self.rows.counts
+        ]
 
     def size_ratio(self, forces: Sequence[int]) -> float | None:
         """Forces measured over those of the body it is like, in size; None where one has none."""
-        known, like = self.rows.counts[:, forces], self.balance.loads(self.like)[:, forces]
-        sizes = [float((loads[known] ** 2).sum()) for loads in (self.rows.forces[:, forces], like)]
+        known, like = (
+            self.rows.counts[:, forces],
+            self.balance.loads(self.like)[:, forces],
+        )
+        sizes = [
+            float((loads[known] ** 2).sum())
+            for loads in (self.rows.forces[:, forces], like)
+        ]
         return float(np.sqrt(sizes[0] / sizes[1])) if min(sizes) > 0.0 else None
 
     @property
     def start(self) -> Floats:
         """(terms) The body it is like, its areas by the factor."""
-        return np.array([t.like * (self.factor if t.is_area else 1.0) for t in self.terms])
+        return np.array(
+            [t.like * (self.factor if t.is_area else 1.0) for t in self.terms]
+        )
 
     def slopes(self, values: Floats) -> Floats:
         """(measured, terms) Change of the residuals by each term's value in SI, by central differences."""
         columns = []
         for step in np.diag(_STEP * self.scales):
-            columns.append(self.residuals(values + step) - self.residuals(values - step))
+            columns.append(
+                self.residuals(values + step) - self.residuals(values - step)
+            )
         return np.column_stack(columns) / (2.0 * _STEP * self.scales)
 
     @property
@@ -78,11 +93,16 @@ class Measured:
         What stands at a bound counts as unsure as the rest: that it may not go further does not make the
         others better known.
         """
-        values, scales = rung.values(fitted.values), rung.scales(self.factor, self.scales)
+        values, scales = (
+            rung.values(fitted.values),
+            rung.scales(self.factor, self.scales),
+        )
         slopes = self.slopes(values) / self._noise(fitted)[:, None]
         columns = (slopes @ rung.slopes) * scales
         inverse = np.linalg.pinv(columns, rcond=_BLIND) * scales[:, None]
-        by_noise = np.linalg.norm(inverse, axis=1) * _inflation(columns, scales, fitted.standard_errors)
+        by_noise = np.linalg.norm(inverse, axis=1) * _inflation(
+            columns, scales, fitted.standard_errors
+        )
         held = [place for place in range(len(values)) if place not in rung.free]
         pulled = inverse @ (slopes[:, held] * (share * values[held]))
         return np.array([by_noise, np.linalg.norm(pulled, axis=1)])
@@ -92,7 +112,12 @@ class Measured:
         kinds = [FORCES[force] for force in np.argwhere(self.rows.counts)[:, 1]]
         return np.array([fitted.noise[kind] for kind in kinds])
 
-    def fit(self, rung: Rung, starts: Sequence[Floats], kept: np.ndarray | None = None) -> Fitted:
+    def fit(
+        self,
+        rung: Rung,
+        starts: Sequence[Floats],
+        kept: np.ndarray | None = None,
+    ) -> Fitted:
         """A rung from each of some bodies (terms), on all rows or on those that are `kept`; the best end."""
         places = np.argwhere(self.rows.counts)
         ours = slice(None) if kept is None else kept[places[:, 0]]
@@ -109,5 +134,8 @@ def _inflation(columns: Floats, scales: Floats, errors: Floats) -> float:
     told = np.isfinite(errors)
     if not told.any():
         return 1.0
-    plain = np.linalg.norm(np.linalg.pinv(columns[:, told], rcond=_BLIND), axis=1) * scales[told]
+    plain = (
+        np.linalg.norm(np.linalg.pinv(columns[:, told], rcond=_BLIND), axis=1)
+        * scales[told]
+    )
     return float(np.median(errors[told] / plain))

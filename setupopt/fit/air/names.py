@@ -19,8 +19,13 @@ def body_names(labels: Iterable[str]) -> dict[str, str]:
     names: dict[str, str] = {}
     for label in labels:
         plain = unicodedata.normalize("NFKD", label)
-        base = _ODD.sub("_", "".join(c for c in plain if not unicodedata.combining(c))).strip()
-        names[label] = _unused(base[:_LONGEST].strip() or "_", {name.lower() for name in names.values()})
+        base = _ODD.sub(
+            "_", "".join(c for c in plain if not unicodedata.combining(c))
+        ).strip()
+        names[label] = _unused(
+            base[:_LONGEST].strip() or "_",
+            {name.lower() for name in names.values()},
+        )
     return names
 
 

@@ -32,19 +32,29 @@ def oddities(fit: AirFit) -> tuple[str, ...]:
     mistyped = (*_strange(fit), *_signs(fit), *_repeats(fit), *_unfit(fit))
     if fit.wing is not None:
         return (*mistyped, *_far_off(fit), *_unchecked(fit), *_rival(fit))
-    told = (*_far_off(fit), *_unmeasured(fit), *_unseen_peaks(fit), *_unchecked(fit), *_rival(fit))
+    told = (
+        *_far_off(fit),
+        *_unmeasured(fit),
+        *_unseen_peaks(fit),
+        *_unchecked(fit),
+        *_rival(fit),
+    )
     return (*mistyped, *told, *_settings(fit))
 
 
 def is_doubtful(fit: AirFit) -> bool:
     """Whether it is not wholly told by one body alone, or much does not fit, or is foretold badly."""
     is_open = bool(fit.held) or fit.fitted.rival is not None
-    return is_open or is_scattered(fit) or any(_strange(fit)) or any(_far_off(fit))
+    return (
+        is_open or is_scattered(fit) or any(_strange(fit)) or any(_far_off(fit))
+    )
 
 
 def is_scattered(fit: AirFit) -> bool:
     """Whether more than a tenth of the measured values does not fit."""
-    return len(fit.outlying) > MANY_OUTLYING * max(int(fit.rows.counts.sum()), 1)
+    return len(fit.outlying) > MANY_OUTLYING * max(
+        int(fit.rows.counts.sum()), 1
+    )
 
 
 # ---- mistyped ----------------------------------------------------------------------------------------------
@@ -56,15 +66,27 @@ def _strange(fit: AirFit) -> Iterator[str]:
         ratio = fit.measured.size_ratio(forces)
         if ratio is None or 1.0 / _LIKELY < ratio < _LIKELY:
             continue
-        units = [unit for unit, size in _UNITS.items() if 1.0 / _CLOSE < ratio / size < _CLOSE]
-        guess = f"as {' or '.join(units)} would make it" if units else "another unit, or another car?"
+        units = [
+            unit
+            for unit, size in _UNITS.items()
+            if 1.0 / _CLOSE < ratio / size < _CLOSE
+        ]
+        guess = (
+            f"as {' or '.join(units)} would make it"
+            if units
+            else "another unit, or another car?"
+        )
         yield f"{words} is {ratio:.2g} times that of the body in car.toml: {guess}"
 
 
 def _signs(fit: AirFit) -> Iterator[str]:
     """Loads that push the other way than they should."""
     areas = fit.rows.areas
-    if np.nansum(areas[:, DOWNFORCE]) < 0.0 < sum(e.free_area for e in fit.like.air.elements):
+    if (
+        np.nansum(areas[:, DOWNFORCE])
+        < 0.0
+        < sum(e.free_area for e in fit.like.air.elements)
+    ):
         yield "lift where the elements make downforce: loads count positive towards the surface"
     against = areas[:, SIDE] * fit.rows.yaw
     if np.nansum(against) > 0.0:
@@ -79,7 +101,9 @@ def _repeats(fit: AirFit) -> Iterator[str]:
     apart = _apart(fit.rows)
     found = np.flatnonzero(apart.max(axis=1) > _APART)
     for number in found[:_MOST_REPEATS]:
-        lines = lines_text(np.sort(fit.rows.lines[fit.rows.condition == number]))
+        lines = lines_text(
+            np.sort(fit.rows.lines[fit.rows.condition == number])
+        )
         worst = int(apart[number].argmax())
         share = apart[number, worst] / PERCENT
         yield f"{lines} repeat one attitude, and are {share:.0f} % apart in {FORCES[worst]}"
@@ -90,9 +114,15 @@ def _repeats(fit: AirFit) -> Iterator[str]:
 def _apart(rows: AirRows) -> Floats:
     """(attitudes, forces) Largest less least of its repeats, as a share of the force's size; -inf: none."""
     order, shares = np.argsort(rows.condition), rows.areas / rows.sizes
-    first = np.searchsorted(rows.condition[order], np.arange(rows.condition.max() + 1))
-    low, high = (np.where(rows.counts, shares, end)[order] for end in (np.inf, -np.inf))
-    apart: Floats = np.maximum.reduceat(high, first) - np.minimum.reduceat(low, first)
+    first = np.searchsorted(
+        rows.condition[order], np.arange(rows.condition.max() + 1)
+    )
+    low, high = (
+        np.where(rows.counts, shares, end)[order] for end in (np.inf, -np.inf)
+    )
+    apart: Floats = np.maximum.reduceat(high, first) - np.minimum.reduceat(
+        low, first
+    )
     return apart
 
 
@@ -128,7 +158,11 @@ def _unmeasured(fit: AirFit) -> Iterator[str]:
 def _unseen_peaks(fit: AirFit) -> Iterator[str]:
     """Peaks that no row comes close to."""
     for number in fit.numbers:
-        if number.term.field != "peak_gap" or number.error is None or number.term.element is None:
+        if (
+            number.term.field != "peak_gap"
+            or number.error is None
+            or number.term.element is None
+        ):
             continue
         low, high = gaps(fit, fit.like.air.elements[number.term.element])
         if not low <= number.value <= high:
@@ -141,8 +175,14 @@ def _unseen_peaks(fit: AirFit) -> Iterator[str]:
 def gaps(fit: AirFit, element: AirElement) -> tuple[float, float]:
     """Least and largest gap of the rows under the middle of an element, m."""
     air, rows = fit.like.air, fit.rows
-    along = (element.station - air.front_ride_station) / (air.rear_ride_station - air.front_ride_station)
-    gap = rows.front_ride + along * (rows.rear_ride - rows.front_ride) + element.offset
+    along = (element.station - air.front_ride_station) / (
+        air.rear_ride_station - air.front_ride_station
+    )
+    gap = (
+        rows.front_ride
+        + along * (rows.rear_ride - rows.front_ride)
+        + element.offset
+    )
     return float(gap.min()), float(gap.max())
 
 
@@ -174,6 +214,12 @@ def _rival(fit: AirFit) -> Iterator[str]:
     if fit.fitted.rival is None:
         return
     rung = fit.step.rung
-    values, terms = rung.values(fit.fitted.rival), [rung.terms[place] for place in rung.free]
-    other = [f"{t.name} {values[place] / t.unit:.4g}" for place, t in zip(rung.free, terms, strict=True)]
+    values, terms = (
+        rung.values(fit.fitted.rival),
+        [rung.terms[place] for place in rung.free],
+    )
+    other = [
+        f"{t.name} {values[place] / t.unit:.4g}"
+        for place, t in zip(rung.free, terms, strict=True)
+    ]
     yield f"other numbers fit the rows as well, and the table does not tell which: {', '.join(other)}"

@@ -32,11 +32,19 @@ class AirRows:
 
     def pick(self, rows: np.ndarray) -> AirRows:
         """Some of the rows, by number or as a mask."""
-        return replace(self, **{field.name: getattr(self, field.name)[rows] for field in fields(self)})
+        return replace(
+            self,
+            **{
+                field.name: getattr(self, field.name)[rows]
+                for field in fields(self)
+            },
+        )
 
     def in_order(self) -> AirRows:
         """The rows in an order of their own, so that none hangs on how the file was sorted."""
-        keys = np.column_stack([self._conditions, np.nan_to_num(self.forces, nan=np.inf)])
+        keys = np.column_stack(
+            [self._conditions, np.nan_to_num(self.forces, nan=np.inf)]
+        )
         return self.pick(np.lexsort(keys.T[::-1]))
 
     @property
@@ -57,7 +65,11 @@ class AirRows:
     @property
     def is_plain(self) -> np.ndarray:
         """Whether the body stood upright over a flat surface in flow from ahead."""
-        return (self.body_roll == 0.0) & (self.yaw == 0.0) & (self.curvature == 0.0)
+        return (
+            (self.body_roll == 0.0)
+            & (self.yaw == 0.0)
+            & (self.curvature == 0.0)
+        )
 
     @cached_property
     def counts(self) -> np.ndarray:
@@ -73,19 +85,34 @@ class AirRows:
 
         Of an axle at least half of that of both: where one hardly carries any, errors are not measured by it.
         """
-        squares, count = np.where(self.counts, self.areas, 0.0) ** 2, self.counts.sum(axis=0)
+        squares, count = (
+            np.where(self.counts, self.areas, 0.0) ** 2,
+            self.counts.sum(axis=0),
+        )
         size = np.sqrt(squares.sum(axis=0) / np.maximum(count, 1))
         axles = list(DOWNFORCE)
-        both = float(np.sqrt(squares[:, axles].sum() / max(count[axles].sum(), 1)))
+        both = float(
+            np.sqrt(squares[:, axles].sum() / max(count[axles].sum(), 1))
+        )
         size[axles] = np.maximum(size[axles], 0.5 * both)
         return np.where(size > 0.0, size, 1.0)
 
     @property
     def _conditions(self) -> Floats:
         """(rows, conditions) What was set, without speed and density, which the model divides out."""
-        return np.column_stack([self.front_ride, self.rear_ride, self.body_roll, self.yaw, self.curvature])
+        return np.column_stack(
+            [
+                self.front_ride,
+                self.rear_ride,
+                self.body_roll,
+                self.yaw,
+                self.curvature,
+            ]
+        )
 
     @cached_property
     def condition(self) -> np.ndarray:
         """(rows) Number of the attitude; rows that repeat one share it."""
-        return np.unique(self._conditions, axis=0, return_inverse=True)[1].reshape(-1)
+        return np.unique(self._conditions, axis=0, return_inverse=True)[
+            1
+        ].reshape(-1)

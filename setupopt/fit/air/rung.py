@@ -30,7 +30,9 @@ class Rung:
     @property
     def held(self) -> tuple[Term, ...]:
         """Terms without a value of their own."""
-        return tuple(term for i, term in enumerate(self.terms) if i not in self.free)
+        return tuple(
+            term for i, term in enumerate(self.terms) if i not in self.free
+        )
 
     def term(self, name: str) -> Term:
         """By its name."""
@@ -46,7 +48,9 @@ class Rung:
         """(parameters) Where each may go."""
         ranges = [self.terms[i].range for i in self.free]
         if self.common:
-            ranges.insert(0, (0.0, min(_room(self.terms[i]) for i in self.common)))
+            ranges.insert(
+                0, (0.0, min(_room(self.terms[i]) for i in self.common))
+            )
         low, high = np.array(ranges).reshape(-1, 2).T
         return low, high
 
@@ -54,7 +58,9 @@ class Rung:
         """The rung above. An area that would be left alone under the common factor has its own value too."""
         left = tuple(i for i in self.common if i != term)
         last = left if len(left) == 1 else ()
-        return replace(self, free=(*self.free, term, *last), common=() if last else left)
+        return replace(
+            self, free=(*self.free, term, *last), common=() if last else left
+        )
 
     @cached_property
     def slopes(self) -> Floats:
@@ -73,7 +79,11 @@ class Rung:
     def parameters(self, values: Floats) -> Floats:
         """The other way round."""
         own = values[list(self.free)]
-        return np.append((values / self.like)[self.common[0]], own) if self.common else own
+        return (
+            np.append((values / self.like)[self.common[0]], own)
+            if self.common
+            else own
+        )
 
     def scales(self, factor: float, terms: Floats) -> Floats:
         """(parameters) from those of the common factor and of the terms (terms)."""

@@ -24,7 +24,11 @@ from setupopt.units import DEG, MM
 DENSITY = 1.2  # kg/m3
 UNNAMED = "fitted"  # the only body of a table without names
 _ANGLE = Bounds(-90, 90, "deg")
-_NAMES, _RADIUS, _DENSITY = "configuration", "surface_radius_mm", "air_density_kg_m3"
+_NAMES, _RADIUS, _DENSITY = (
+    "configuration",
+    "surface_radius_mm",
+    "air_density_kg_m3",
+)
 _RIDES = ("front_ride_height_mm", "rear_ride_height_mm")
 _LENGTHS = {"m": 1000.0, "in": 25.4}
 _LOADS = {"kN": 1000.0}
@@ -55,7 +59,10 @@ def read_air(path: str | Path, car: Car, density: float = DENSITY) -> AirTable:
 
     Raises InputErrors with every mistake, also where `car` does not fit into a section.
     """
-    keys = {f"angle_{element.name}_deg": number for number, element in enumerate(car.air.elements)}
+    keys = {
+        f"angle_{element.name}_deg": number
+        for number, element in enumerate(car.air.elements)
+    }
     columns = _columns(density) | {key: Column(_ANGLE, DEG) for key in keys}
     found = read_measurements(path, columns, (_NAMES,))
     errors = [*_unnamed(found), *_too_tight(found, car)]
@@ -65,9 +72,15 @@ def read_air(path: str | Path, car: Car, density: float = DENSITY) -> AirTable:
     names = np.array(found.names.get(_NAMES, [UNNAMED] * len(found)))
     turned = [key for key in keys if found.is_measured(key).any()]
     wings = [keys[key] for key in turned]
-    angles = np.array([found.values[key] for key in turned]).reshape(len(turned), len(found)).T
+    angles = (
+        np.array([found.values[key] for key in turned])
+        .reshape(len(turned), len(found))
+        .T
+    )
     angled = {
-        str(name): by_angle(rows.pick(names == name), wings, angles[names == name])
+        str(name): by_angle(
+            rows.pick(names == name), wings, angles[names == name]
+        )
         for name in np.unique(names)
     }
     notes = (said for part in angled.values() for said in part.notes)
@@ -80,18 +93,30 @@ def _columns(density: float) -> dict[str, Column]:
     radius, air = VenueTable.bounds("radius_mm"), VenueTable.bounds(_DENSITY)
     assert ride and radius and air
     return {
-        **{key: Column(ride, MM, is_needed=True, others=_LENGTHS) for key in _RIDES},
+        **{
+            key: Column(ride, MM, is_needed=True, others=_LENGTHS)
+            for key in _RIDES
+        },
         "body_roll_deg": Column(Bounds(-15, 15, "deg"), DEG, empty=0.0),
         "yaw_deg": Column(Bounds(-45, 45, "deg"), DEG, empty=0.0),
         _RADIUS: Column(radius, MM, empty=math.inf, others=_LENGTHS),
-        "speed_m_s": Column(Bounds(1, 200, "m/s"), is_needed=True, others={"km/h": 1 / 3.6}),
+        "speed_m_s": Column(
+            Bounds(1, 200, "m/s"), is_needed=True, others={"km/h": 1 / 3.6}
+        ),
         _DENSITY: Column(air, empty=density),
-        **{key: Column(_force_bounds(key), is_measured=True, others=_LOADS) for key in FORCES},
+        **{
+            key: Column(_force_bounds(key), is_measured=True, others=_LOADS)
+            for key in FORCES
+        },
     }
 
 
 def _force_bounds(key: str) -> Bounds:
-    return Bounds(0, 50_000, "N") if key == "drag_N" else Bounds(-100_000, 100_000, "N")
+    return (
+        Bounds(0, 50_000, "N")
+        if key == "drag_N"
+        else Bounds(-100_000, 100_000, "N")
+    )
 
 
 def _rows(found: Measurements) -> AirRows:
@@ -107,7 +132,13 @@ def _unnamed(found: Measurements) -> Iterator[InputError]:
     """Rows without a name between rows that have one."""
     for row, name in enumerate(found.names.get(_NAMES, [])):
         if not name:
-            yield InputError(str(found.path), int(found.lines[row]), _NAMES, "an empty cell", "a name")
+            yield InputError(
+                str(found.path),
+                int(found.lines[row]),
+                _NAMES,
+                "an empty cell",
+                "a name",
+            )
 
 
 def _too_tight(found: Measurements, car: Car) -> Iterator[InputError]:

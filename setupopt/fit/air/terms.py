@@ -64,7 +64,9 @@ class Term:
         table, key, unit = _KEYS[self.field]
         low, high, _ = table.bounds(key) or (0.0, 0.0, "")
         if self.field == "peak_gap":
-            return max(low * unit, self.like / _PEAK_RANGE), min(high * unit, self.like * _PEAK_RANGE)
+            return max(low * unit, self.like / _PEAK_RANGE), min(
+                high * unit, self.like * _PEAK_RANGE
+            )
         return (low, 0.0) if self.like < 0.0 else (0.0, high)
 
     def scale(self, factor: float) -> float:
@@ -72,7 +74,11 @@ class Term:
         there is more downforce."""
         if self.is_area:
             return factor * abs(self.like)
-        return max(abs(self.like), _LOSS) if self.field == "yaw_loss" else abs(self.like)
+        return (
+            max(abs(self.like), _LOSS)
+            if self.field == "yaw_loss"
+            else abs(self.like)
+        )
 
 
 def terms_of(air: Air, wing: int | None = None) -> tuple[Term, ...]:
@@ -92,7 +98,9 @@ def terms_of(air: Air, wing: int | None = None) -> tuple[Term, ...]:
     return tuple(
         term
         for term in found
-        if term.like != 0.0 and term.field in fields and (wing is None or term.element in (None, wing))
+        if term.like != 0.0
+        and term.field in fields
+        and (wing is None or term.element in (None, wing))
     )
 
 
@@ -101,5 +109,8 @@ def with_terms(air: Air, terms: Sequence[Term], values: Floats) -> Air:
     own: dict[int | None, dict[str, Any]] = {}
     for term, value in zip(terms, values, strict=True):
         own.setdefault(term.element, {})[term.field] = float(value)
-    parts = tuple(replace(e, **own.get(number, {})) for number, e in enumerate(air.elements))
+    parts = tuple(
+        replace(e, **own.get(number, {}))
+        for number, e in enumerate(air.elements)
+    )
     return replace(air, elements=parts, **own.get(None, {}))

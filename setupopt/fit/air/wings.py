@@ -13,7 +13,9 @@ from setupopt.physics.inputs import Floats
 from setupopt.project.model import Air, WingSetting
 from setupopt.units import DEG
 
-_WORDS = "left out, where more than one wing is turned from the angles of most rows"
+_WORDS = (
+    "left out, where more than one wing is turned from the angles of most rows"
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,16 +51,29 @@ def by_angle(rows: AirRows, wings: Sequence[int], angles: Floats) -> AngledRows:
         (moved,) = np.nonzero(row != usual)
         if moved.size == 1:
             own = rows.pick(kind == number).in_order()
-            turned.append(TurnedRows(wings[moved[0]], float(row[moved[0]]), own))
+            turned.append(
+                TurnedRows(wings[moved[0]], float(row[moved[0]]), own)
+            )
     several = (angles != usual).sum(axis=1) > 1
-    notes = (f"{lines_text(rows.lines[several])}: {_WORDS}",) if several.any() else ()
+    notes = (
+        (f"{lines_text(rows.lines[several])}: {_WORDS}",)
+        if several.any()
+        else ()
+    )
     body = rows.pick((angles == usual).all(axis=1)).in_order()
     ordered = sorted(turned, key=lambda part: (part.wing, part.angle))
-    return AngledRows(body, dict(zip(wings, usual.tolist(), strict=True)), tuple(ordered), notes)
+    return AngledRows(
+        body,
+        dict(zip(wings, usual.tolist(), strict=True)),
+        tuple(ordered),
+        notes,
+    )
 
 
 def wing_settings(
-    wing: int, own: tuple[float, Air], turned: Sequence[tuple[float, Air, AirRows]]
+    wing: int,
+    own: tuple[float, Air],
+    turned: Sequence[tuple[float, Air, AirRows]],
 ) -> Iterator[WingSetting]:
     """What an element does by angle, the smallest first.
 
@@ -67,12 +82,20 @@ def wing_settings(
     """
     known = all(rows.counts[:, DRAG].any() for _, _, rows in turned)
     airs = dict([own, *((angle, air) for angle, air, _ in turned)])
-    more = {angle: air.drag_area - own[1].drag_area for angle, air in airs.items()}
+    more = {
+        angle: air.drag_area - own[1].drag_area for angle, air in airs.items()
+    }
     share = max(own[1].elements[wing].drag_area or 0.0, -min(more.values()))
     for angle, air in sorted(airs.items()):
         element = air.elements[wing]
         drag = share + more[angle] if known else None
-        yield WingSetting(angle, element.free_area, element.ground_area, element.peak_gap, drag)
+        yield WingSetting(
+            angle,
+            element.free_area,
+            element.ground_area,
+            element.peak_gap,
+            drag,
+        )
 
 
 def angle_words(angle: float) -> str:

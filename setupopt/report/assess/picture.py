@@ -21,13 +21,19 @@ from setupopt.report.shared.picture import (
 )
 from setupopt.units import DEG, MM
 
-_LOWEST = -0.3  # margins are shown down to this: how fast the car slides is not shown
+_LOWEST = (
+    -0.3
+)  # margins are shown down to this: how fast the car slides is not shown
 _SMALL = 8.0  # points
 
 
 def assessment_svg(assessment: Assessment) -> str:
     """SVG: margin of every case, the worst of all on top; below, what a section of parts is like."""
-    section = assessment.project.venue.profile if assessment.result.cases.is_along else None
+    section = (
+        assessment.project.venue.profile
+        if assessment.result.cases.is_along
+        else None
+    )
     panels = 1 if section is None else 3 if section.readings else 2
     layout: Any = {
         "nrows": panels,
@@ -35,13 +41,18 @@ def assessment_svg(assessment: Assessment) -> str:
         "height_ratios": [5, 2, 2][:panels],
     }
     title = at_venue(assessment.project, "Grip margin", 44)
-    with drawing(7.6, 3.6 + 1.5 * panels, title, squeeze=False, **layout) as (figure, axes):
+    with drawing(7.6, 3.6 + 1.5 * panels, title, squeeze=False, **layout) as (
+        figure,
+        axes,
+    ):
         _margins(assessment, axes[0, 0])
         if section is not None:
             _shape(section, axes[1, 0])
         if section is not None and section.readings:
             _readings(section, axes[2, 0])
-        axes[-1, 0].set_xlabel("roll angle deg" if section is None else "along the section mm")
+        axes[-1, 0].set_xlabel(
+            "roll angle deg" if section is None else "along the section mm"
+        )
         return svg(figure)
 
 
@@ -71,7 +82,9 @@ def _margins(assessment: Assessment, axes: Any) -> None:
         lw=2.0,
         label="worst of all",
     )
-    axes.axhline(floor, color=SECOND, lw=1.0, ls=":", label=f"minimum {floor:g}")
+    axes.axhline(
+        floor, color=SECOND, lw=1.0, ls=":", label=f"minimum {floor:g}"
+    )
     lost = np.isnan(margin)
     if lost.any():
         axes.plot(

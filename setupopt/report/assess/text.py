@@ -103,7 +103,11 @@ def _angles(a: Assessment, width: int) -> str:
     rows = by_angle(a.result)
     shown = thinned(rows, _MOST_ANGLES, _sort_margin)
     group = -(-len(rows) // _MOST_ANGLES)
-    some = f" (of every {group} neighbouring angles the worst)" if group > 1 else ""
+    some = (
+        f" (of every {group} neighbouring angles the worst)"
+        if group > 1
+        else ""
+    )
     length = min(max(width - 72, 8), 40)
     columns = (
         Key("deg", "roll_angle_deg", angle),
@@ -122,7 +126,9 @@ def _angles(a: Assessment, width: int) -> str:
     )
     head = f"Margin by roll angle, with the worst attitude at each{some}"
     table = keyed_table(shown, columns, width)
-    return headed(head, f"{table}\n{paragraph(STANDING_WORDS, width, INDENT)}", width)
+    return headed(
+        head, f"{table}\n{paragraph(STANDING_WORDS, width, INDENT)}", width
+    )
 
 
 def _bar(margin: float, length: int) -> str:
@@ -143,15 +149,29 @@ def _attitudes(a: Assessment, width: int) -> str:
     rows = by_attitude(a.result)
     shown = rows
     if len(rows) > _MOST_ATTITUDES:
-        shown = sorted(rows, key=lambda row: _sortable(row.margin))[:_MOST_ATTITUDES]
-    which = "" if len(shown) == len(rows) else f", the {len(shown)} worst of {len(rows)}"
+        shown = sorted(rows, key=lambda row: _sortable(row.margin))[
+            :_MOST_ATTITUDES
+        ]
+    which = (
+        ""
+        if len(shown) == len(rows)
+        else f", the {len(shown)} worst of {len(rows)}"
+    )
     columns = (
         words("attitude", "attitude", least=20),
         Key("worst at deg", "roll_angle_deg", angle),
         ALONG,
         decimals("margin", "margin", 3),
-        Key("slides in", "", lambda row: f"{row.sliding} of {row.cases}" if row.sliding else "-"),
-        Key("contact lost in", "", lambda row: f"{row.lost} of {row.cases}" if row.lost else "-"),
+        Key(
+            "slides in",
+            "",
+            lambda row: f"{row.sliding} of {row.cases}" if row.sliding else "-",
+        ),
+        Key(
+            "contact lost in",
+            "",
+            lambda row: f"{row.lost} of {row.cases}" if row.lost else "-",
+        ),
     )
     return f"Each attitude at its worst roll angle{which}\n{keyed_table(shown, columns, width)}"
 
@@ -161,7 +181,11 @@ def _worst(a: Assessment, width: int) -> str:
     head = f"The worst case: number {fields['case']}, {where_words(fields)}, {fields['speed_m_s']:g} m/s"
     if not fields["contact"]:
         return headed(head, paragraph(_lost_words(a), width, INDENT), width)
-    return headed(head, f"{_sliding(a, width)}{_wheels(a, width)}\n{_car_words(fields, width)}", width)
+    return headed(
+        head,
+        f"{_sliding(a, width)}{_wheels(a, width)}\n{_car_words(fields, width)}",
+        width,
+    )
 
 
 def _sliding(a: Assessment, width: int) -> str:
@@ -177,7 +201,11 @@ def _sliding(a: Assessment, width: int) -> str:
 
 def _lost_words(a: Assessment) -> str:
     more = press_words(a)
-    return f"Contact is lost, and {NO_PRESS}" if more is None else f"Contact is lost: {more}"
+    return (
+        f"Contact is lost, and {NO_PRESS}"
+        if more is None
+        else f"Contact is lost: {more}"
+    )
 
 
 def press_words(a: Assessment) -> str | None:
@@ -191,7 +219,9 @@ def press_words(a: Assessment) -> str | None:
 
 def _wheels(a: Assessment, width: int) -> str:
     answer = a.worst_answer
-    columns = [Column("wheel", [wheel.upper() for wheel in WHEELS], numeric=False)]
+    columns = [
+        Column("wheel", [wheel.upper() for wheel in WHEELS], numeric=False)
+    ]
     for head, values, digits, rank in (
         ("load N", answer["load"], 0, 0),
         ("grip N", answer["grip"], 0, 1),
@@ -200,7 +230,13 @@ def _wheels(a: Assessment, width: int) -> str:
         ("patch mm2", answer["patch"] / MM2, 0, 2),
         ("bump travel mm", answer["travel"] / MM, 1, 3),
     ):
-        columns.append(Column(head, [number(float(value), digits) for value in values], rank=rank))
+        columns.append(
+            Column(
+                head,
+                [number(float(value), digits) for value in values],
+                rank=rank,
+            )
+        )
     return table(columns, width)
 
 
@@ -210,7 +246,9 @@ def _growth_words(fields: Field) -> str:
     if rate is None:
         return ""
     held = "With steer and wheel speeds held,"
-    free = "Wheels that roll freely leave faster: near the limit several 1/s more."
+    free = (
+        "Wheels that roll freely leave faster: near the limit several 1/s more."
+    )
     if rate > 0.0:
         return f"{held} a sideways motion grows at {number(rate, 2)} 1/s: someone must steer. {free}"
     return f"{held} every sideways motion dies away (growth rate {number(rate, 2)} 1/s). {free}"
@@ -244,7 +282,9 @@ def _losses(a: Assessment, width: int) -> str:
     parts = [
         "What the worst case loses: each cause is taken away alone (gains do not add up)",
         keyed_table(acting, columns[:2] if is_lost else columns, width),
-        paragraph(_regain_words(budget.regaining), width, INDENT) if is_lost else "",
+        paragraph(_regain_words(budget.regaining), width, INDENT)
+        if is_lost
+        else "",
         paragraph(
             f"Not in this case: {', '.join(budget.absent)}.",
             width,
@@ -264,19 +304,27 @@ def _ride(a: Assessment, width: int) -> str:
         words("", "mode"),
         decimals("Hz", "frequency_hz", 2),
         decimals("of critical", "damping_ratio", 2),
-        Key("in all cases", "", lambda row: _extent(row, "damping_ratio"), rank=1),
+        Key(
+            "in all cases",
+            "",
+            lambda row: _extent(row, "damping_ratio"),
+            rank=1,
+        ),
         decimals("swings at Hz", "swing_hz", 2),
         decimals("of critical", "swing_damping_ratio", 2),
-        Key("in all cases", "", lambda row: _extent(row, "swing_damping_ratio"), rank=1),
+        Key(
+            "in all cases",
+            "",
+            lambda row: _extent(row, "swing_damping_ratio"),
+            rank=1,
+        ),
     )
     note = (
         "Small motions about the trim, dampers with the mean of bump and rebound. Heave, pitch and roll are "
         "of body and wheels together, warp and each wheel under a still body. First without damping, as "
         "handbooks give it; then how the damped car swings, - where it creeps back instead."
     )
-    head = (
-        f"Ride frequencies, and damping as a share of critical, at {where_words(a.result.fields(a.ride.row))}"
-    )
+    head = f"Ride frequencies, and damping as a share of critical, at {where_words(a.result.fields(a.ride.row))}"
     body = f"{keyed_table(a.ride.rows, columns, width)}\n{paragraph(note, width, INDENT)}"
     return headed(head, body, width)
 

@@ -84,7 +84,11 @@ class JudgedComparison:
     @property
     def holds(self) -> bool:
         """Whether the first does not slide or lose contact, and keeps its limits and any minimum margin."""
-        return self.best.holds and self.best.margin >= 0.0 and not self.is_under_floor
+        return (
+            self.best.holds
+            and self.best.margin >= 0.0
+            and not self.is_under_floor
+        )
 
     def as_dict(self) -> Field:
         """Plain Python values, None for what has no answer."""

@@ -37,7 +37,9 @@ def comparison_svg(judged: JudgedComparison) -> str:
     margins = _margins(judged.lines)
     rows, columns = margins.shape
     title = at_venue(judged.project, "Worst grip margin")
-    with drawing(_AROUND[0] + _COLUMN * columns, _AROUND[1] + _ROW * rows, title) as (figure, axes):
+    with drawing(
+        _AROUND[0] + _COLUMN * columns, _AROUND[1] + _ROW * rows, title
+    ) as (figure, axes):
         _fill(margins, axes)
         _print(margins, axes)
         _frame_best(judged.lines, axes)
@@ -142,7 +144,9 @@ def _name_rows(lines: tuple[Line, ...], axes: Any) -> None:
     right = len(lines[0].attitudes) + 0.6
     for row, line in enumerate(lines):
         nowhere = line.best_in == 0
-        style: dict[str, Any] = {"style": "italic", "color": "#5b6067"} if nowhere else {}
+        style: dict[str, Any] = (
+            {"style": "italic", "color": "#5b6067"} if nowhere else {}
+        )
         axes.text(
             right,
             row,
@@ -155,7 +159,9 @@ def _name_rows(lines: tuple[Line, ...], axes: Any) -> None:
 
 
 def _row_name(line: Line) -> str:
-    setup = "its best" if line.contender.is_own_best else line.contender.setup.name
+    setup = (
+        "its best" if line.contender.is_own_best else line.contender.setup.name
+    )
     return f"{line.rank}  {cut(f'{line.body}, {setup}', _NAME)}"
 
 

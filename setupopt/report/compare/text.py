@@ -43,7 +43,9 @@ _MOST_BROKEN = 3  # limits named of a contender
 def text(judged: JudgedComparison, width: int, short: bool = False) -> str:
     """The whole report, or with `short` the verdict and the ranking; lines of at most `width`."""
     more = () if short else (_reasons, _attitudes)
-    return composed((_head, _cautions, _verdict, _ranking, *more), judged, width)
+    return composed(
+        (_head, _cautions, _verdict, _ranking, *more), judged, width
+    )
 
 
 def _cautions(judged: JudgedComparison, width: int) -> str:
@@ -53,8 +55,14 @@ def _cautions(judged: JudgedComparison, width: int) -> str:
 def _head(judged: JudgedComparison, width: int) -> str:
     project = judged.project
     cases = judged.best.result.cases
-    setups = "every body with every setup as it is" if judged.as_is else "every body with its own best setup"
-    counts = f"{cases.angles.size} {cases.stands} x {len(cases.attitudes)} attitudes"
+    setups = (
+        "every body with every setup as it is"
+        if judged.as_is
+        else "every body with its own best setup"
+    )
+    counts = (
+        f"{cases.angles.size} {cases.stands} x {len(cases.attitudes)} attitudes"
+    )
     given = any(not line.contender.is_own_best for line in judged.lines)
     others = ", other setups as they are" if given and not judged.as_is else ""
     return paragraph(
@@ -85,7 +93,11 @@ def _best(judged: JudgedComparison) -> str:
     margin = first.contender.margin
     if first.contender.result.lost():
         return f"Best: {_name(first)}, which loses contact as all others do"
-    ahead = f", {number(margin - second.contender.margin, 3)} ahead" if second.contender.holds else ""
+    ahead = (
+        f", {number(margin - second.contender.margin, 3)} ahead"
+        if second.contender.holds
+        else ""
+    )
     return f"Best: {_name(first)}: worst margin {number(margin, 3)}{slides(margin)}{ahead}"
 
 
@@ -99,7 +111,11 @@ def _standing(judged: JudgedComparison) -> str:
 def _name(line: Line) -> str:
     """Body and setup; the name of a best setup only repeats its body."""
     own = line.contender.is_own_best
-    return f"{line.body}, its own best setup" if own else f'{line.body}, setup "{line.contender.setup.name}"'
+    return (
+        f"{line.body}, its own best setup"
+        if own
+        else f'{line.body}, setup "{line.contender.setup.name}"'
+    )
 
 
 def _state(judged: JudgedComparison) -> str:
@@ -111,9 +127,15 @@ def _state(judged: JudgedComparison) -> str:
     if best.broken:
         return f"LIMITS BROKEN even by the best: {_broken_words(best.broken)}."
     lost = sum(one.result.lost() > 0 for one in ranked)
-    broken = sum(len(one.broken) > 0 and not one.result.lost() for one in ranked)
+    broken = sum(
+        len(one.broken) > 0 and not one.result.lost() for one in ranked
+    )
     counts = {"lose contact": lost, "break a limit": broken}
-    words = " and ".join(f"{count} of {len(ranked)} {what}" for what, count in counts.items() if count)
+    words = " and ".join(
+        f"{count} of {len(ranked)} {what}"
+        for what, count in counts.items()
+        if count
+    )
     return f"{words}: they come last, whatever their margin." if words else ""
 
 
@@ -143,7 +165,9 @@ def _ranking(judged: JudgedComparison, width: int) -> str:
 
 
 def _setup(line: Line) -> str:
-    return "its best" if line.contender.is_own_best else line.contender.setup.name
+    return (
+        "its best" if line.contender.is_own_best else line.contender.setup.name
+    )
 
 
 def _cell(margin: float) -> str:
@@ -205,7 +229,9 @@ def why(line: Line) -> str:
 
 def _lost(line: Line) -> str:
     result = line.contender.result
-    return f"loses contact in {result.lost()} of {len(result.cases)} cases, worst"
+    return (
+        f"loses contact in {result.lost()} of {len(result.cases)} cases, worst"
+    )
 
 
 def _without(cause: str | None) -> str:
@@ -241,10 +267,15 @@ def _broken_words(broken: Sequence[Broken]) -> str:
 def _attitudes(judged: JudgedComparison, width: int) -> str:
     """Contenders against attitudes, as many tables as the width needs; attitudes go by numbers."""
     names = judged.best.result.cases.attitudes
-    legend = ", ".join(f"({place}) {name}" for place, name in enumerate(names, 1))
+    legend = ", ".join(
+        f"({place}) {name}" for place, name in enumerate(names, 1)
+    )
     head = "Worst margin of every attitude (*: the best there)"
     many = (width - _NAME_WIDTH) // _ATTITUDE_WIDTH
-    tables = [_matrix(judged.lines, first, many, width) for first in range(0, len(names), many)]
+    tables = [
+        _matrix(judged.lines, first, many, width)
+        for first in range(0, len(names), many)
+    ]
     return "\n".join([head, *tables, paragraph(legend, width, INDENT)])
 
 

@@ -17,7 +17,11 @@ from setupopt.units import PERCENT
 def cautions(fits: AirFits) -> list[str]:
     """What is odd about the table, then about each body."""
     several = len(fits.parts) > 1
-    own = [(f"{fit.name}: " if several else "") + said for fit in fits.parts for said in oddities(fit)]
+    own = [
+        (f"{fit.name}: " if several else "") + said
+        for fit in fits.parts
+        for said in oddities(fit)
+    ]
     return [*fits.notes, *own]
 
 
@@ -52,14 +56,21 @@ def _body(fit: AirFit) -> dict[str, Any]:
         "name": fit.name,
         "configuration": fit.label,
         "rows": len(fit.rows),
-        "wing": None if fit.wing is None else fit.like.air.elements[fit.wing].name,
+        "wing": None
+        if fit.wing is None
+        else fit.like.air.elements[fit.wing].name,
         "rung": fit.rung + 1,
         "rungs": [_rung(fit, place) for place in range(len(fit.steps))],
         "common_factor": _factor(fit),
         "numbers": [_number(one) for one in fit.numbers],
         "errors": {key: _force(fit, place) for place, key in enumerate(FORCES)},
-        "correlated": [[*pair[:2], rounded(pair[2])] for pair in fit.fitted.correlated],
-        "outlying": [{"line": a, "force": b, "score": rounded(c)} for a, b, c in fit.outlying],
+        "correlated": [
+            [*pair[:2], rounded(pair[2])] for pair in fit.fitted.correlated
+        ],
+        "outlying": [
+            {"line": a, "force": b, "score": rounded(c)}
+            for a, b, c in fit.outlying
+        ],
         "body": body_as_dict(fit),
     }
 

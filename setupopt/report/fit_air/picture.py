@@ -34,7 +34,10 @@ _MOST_NAMED = 12  # outlying values with their line
 
 def picture(fit: AirFit) -> str:
     """SVG: measured and fitted loads per dynamic pressure; below them the residuals row by row."""
-    with drawing(10.0, 7.2, _title(fit), nrows=2, height_ratios=[3, 2]) as (figure, (upper, lower)):
+    with drawing(10.0, 7.2, _title(fit), nrows=2, height_ratios=[3, 2]) as (
+        figure,
+        (upper, lower),
+    ):
         upper.set_axis_off()
         halves = [
             upper.inset_axes([0.0, 0.0, 0.46, 1.0]),
@@ -42,7 +45,11 @@ def picture(fit: AirFit) -> str:
         ]
         for axes, force in zip(halves, DOWNFORCE, strict=True):
             _draw_downforce(fit, force, axes)
-        signs = {words: sign for axes in halves for sign, words in zip(*_signs(axes), strict=True)}
+        signs = {
+            words: sign
+            for axes in halves
+            for sign, words in zip(*_signs(axes), strict=True)
+        }
         style = {
             "ncols": 4,
             "frameon": False,
@@ -55,7 +62,9 @@ def picture(fit: AirFit) -> str:
 
 
 def _title(fit: AirFit) -> str:
-    numbers = f"rung {fit.rung + 1} of {len(fit.steps)}, {len(fit.held)} numbers held"
+    numbers = (
+        f"rung {fit.rung + 1} of {len(fit.steps)}, {len(fit.held)} numbers held"
+    )
     return f'Body "{fit.name}" fitted to {len(fit.rows)} measured rows\n{cut(fit.like.name, 60)}; {numbers}'
 
 
@@ -140,7 +149,9 @@ def _plain_curve(fit: AirFit, force: int) -> tuple[Floats, Floats]:
     rake = _rake(fit)
     ride = np.linspace(fit.rows.ride.min(), fit.rows.ride.max(), _POINTS)
     one = fit.rows.pick(np.zeros(_POINTS, dtype=int))
-    still = {name: np.zeros(_POINTS) for name in ("body_roll", "yaw", "curvature")}
+    still = {
+        name: np.zeros(_POINTS) for name in ("body_roll", "yaw", "curvature")
+    }
     rows = replace(
         one,
         front_ride=ride - 0.5 * rake,
@@ -165,9 +176,15 @@ def _curve_words(fit: AirFit) -> str:
 def _draw_residuals(fit: AirFit, axes: Any) -> None:
     """Measured less fitted by the line of the table; outlying values carry their line."""
     rows = fit.rows
-    shares = (rows.forces - fit.loads) / (rows.pressure[:, None] * rows.sizes) / PERCENT
+    shares = (
+        (rows.forces - fit.loads)
+        / (rows.pressure[:, None] * rows.sizes)
+        / PERCENT
+    )
     size = 5.0 if len(rows) <= _MANY else 2.5
-    for place, (key, shape, colour) in enumerate(zip(FORCES, _SHAPES, _COLOURS, strict=True)):
+    for place, (key, shape, colour) in enumerate(
+        zip(FORCES, _SHAPES, _COLOURS, strict=True)
+    ):
         counts = rows.counts[:, place]
         if counts.any():
             style = {
@@ -200,7 +217,9 @@ def _draw_residuals(fit: AirFit, axes: Any) -> None:
 
 
 def _name_outlying(fit: AirFit, shares: Floats, axes: Any) -> None:
-    for line, key, _ in sorted(fit.outlying, key=lambda one: -abs(one[2]))[:_MOST_NAMED]:
+    for line, key, _ in sorted(fit.outlying, key=lambda one: -abs(one[2]))[
+        :_MOST_NAMED
+    ]:
         row = int(np.flatnonzero(fit.rows.lines == line)[0])
         at = line, shares[row, FORCES.index(key)]
         axes.annotate(

@@ -56,7 +56,11 @@ def text(fits: AirFits, width: int, short: bool = False) -> str:
     parts += [] if short else [paragraph(CONVENTION, width)]
     for fit in fits.fits:
         parts += [part(fit, width) for part in (_verdict, *tables)]
-        parts += [part(turned, width) for _, turned in fit.turned for part in (_verdict, *tables[:1])]
+        parts += [
+            part(turned, width)
+            for _, turned in fit.turned
+            for part in (_verdict, *tables[:1])
+        ]
         parts += [_settings(fit, width)]
     parts += [] if short else [paragraph(MEANING, width), paragraph(USE, width)]
     parts.append(spread_toml(fits).rstrip())
@@ -75,11 +79,15 @@ def _head(fits: AirFits, width: int) -> str:
 def _verdict(fit: AirFit, width: int) -> str:
     """How much the rows identify of a body, and how well it predicts."""
     held = len(fit.held)
-    scattered = f"{len(fit.outlying)} measured values DO NOT FIT: more than a tenth."
+    scattered = (
+        f"{len(fit.outlying)} measured values DO NOT FIT: more than a tenth."
+    )
     sentences = [
         f'Body "{fit.name}": {counted(len(fit.rows), "row")}, {_ranges(fit)}.',
         f"Rung {fit.rung + 1} of {len(fit.steps)}: {_free_words(fit)}",
-        f"HELD ({held}): {_held_words(fit)}" if held else "Every number has a value of its own.",
+        f"HELD ({held}): {_held_words(fit)}"
+        if held
+        else "Every number has a value of its own.",
         scattered if is_scattered(fit) else "",
     ]
     return lines(sentences, width)
@@ -95,7 +103,9 @@ def _ranges(fit: AirFit) -> str:
     ]
     curved = rows.curvature[rows.curvature > 0.0]
     if curved.size:
-        ranges.append(f"{curved.size} over a radius of {_span(1e-3 / curved / MM)} m")
+        ranges.append(
+            f"{curved.size} over a radius of {_span(1e-3 / curved / MM)} m"
+        )
     return ", ".join(ranges)
 
 
@@ -119,8 +129,19 @@ def _held_words(fit: AirFit) -> str:
     areas = [term.name for term in fit.held if term.is_area]
     others = [term.name for term in fit.held if not term.is_area]
     how = "by the common factor" if fit.step.rung.common else "as in car.toml"
-    groups = {how: areas, "as in car.toml": others} if how != "as in car.toml" else {how: areas + others}
-    return "; ".join(f"{', '.join(names)} ({how})" for how, names in groups.items() if names) + "."
+    groups = (
+        {how: areas, "as in car.toml": others}
+        if how != "as in car.toml"
+        else {how: areas + others}
+    )
+    return (
+        "; ".join(
+            f"{', '.join(names)} ({how})"
+            for how, names in groups.items()
+            if names
+        )
+        + "."
+    )
 
 
 def _numbers(fit: AirFit, width: int) -> str:
@@ -128,7 +149,9 @@ def _numbers(fit: AirFit, width: int) -> str:
 
 
 def _in_unit(value: float | None, row: Number, digits: int) -> str:
-    return "held" if value is None else significant(value / row.term.unit, digits)
+    return (
+        "held" if value is None else significant(value / row.term.unit, digits)
+    )
 
 
 _NUMBERS = (
@@ -147,9 +170,17 @@ _NUMBERS = (
 def _settings(fit: AirFit, width: int) -> str:
     """What each wing does at each measured angle."""
     elements = enumerate(fit.air.elements)
-    rows = [(element.name, row) for number, element in elements for row in fit.settings(number)]
+    rows = [
+        (element.name, row)
+        for number, element in elements
+        for row in fit.settings(number)
+    ]
     table = keyed_table(rows, _SETTINGS, width)
-    return headed(f'Wing settings of body "{fit.name}"', table, width) if rows else ""
+    return (
+        headed(f'Wing settings of body "{fit.name}"', table, width)
+        if rows
+        else ""
+    )
 
 
 _SETTINGS = (

@@ -24,7 +24,11 @@ from setupopt.units import BAR, KPA, PERCENT
 def file_value(one: Finding) -> float:
     """The value to a hundredth of its standard error: further digits are noise."""
     assert one.value is not None
-    return one.value if one.standard_error is None else round(one.value, digits(one))
+    return (
+        one.value
+        if one.standard_error is None
+        else round(one.value, digits(one))
+    )
 
 
 def digits(one: Finding) -> int:
@@ -60,7 +64,10 @@ def friction_pressures(fit: TyreFit) -> dict[str, float]:
 def measured_pressures(fit: TyreFit) -> dict[str, float]:
     """The inflation pressures that the rows span, in bar; to 0.001."""
     pressures = fit.table.values["pressure_bar"] / BAR
-    return {"from": round(float(pressures.min()), 3), "to": round(float(pressures.max()), 3)}
+    return {
+        "from": round(float(pressures.min()), 3),
+        "to": round(float(pressures.max()), 3),
+    }
 
 
 def as_dict(fit: TyreFit, name: str) -> dict[str, Any]:
@@ -71,9 +78,14 @@ def as_dict(fit: TyreFit, name: str) -> dict[str, Any]:
         "rows": len(fit.table),
         "is_whole": fit.is_whole,
         "cautions": list(fit.cautions),
-        "tyre": _file_values(fit) | friction_pressures(fit) | {MEASURED_PRESSURE: measured_pressures(fit)},
+        "tyre": _file_values(fit)
+        | friction_pressures(fit)
+        | {MEASURED_PRESSURE: measured_pressures(fit)},
         "parameters": [_parameter(one) for one in fit.findings],
-        "correlated": [[first, second, rounded(value)] for first, second, value in fit.fitted.correlated],
+        "correlated": [
+            [first, second, rounded(value)]
+            for first, second, value in fit.fitted.correlated
+        ],
         "quantities": list(by_quantity(fit)),
         "outlying": outlying_values(fit),
         "degrees_of_freedom": fit.fitted.degrees_of_freedom,
@@ -110,7 +122,11 @@ def by_quantity(fit: TyreFit) -> Iterator[dict[str, Any]]:
         left = measured - fit.answers[rows, place]
         factor = fit.fitted.noise[key]
         # what passes through zero is compared with its own rms
-        size = np.full(left.size, max(np.sqrt((measured**2).mean()), 1e-9)) if key in SIGNED else measured
+        size = (
+            np.full(left.size, max(np.sqrt((measured**2).mean()), 1e-9))
+            if key in SIGNED
+            else measured
+        )
         yield {
             "quantity": key,
             "values": int(own.sum()),

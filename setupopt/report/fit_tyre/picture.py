@@ -40,7 +40,8 @@ _BOX: Any = {
     "edgecolor": "none",
     "pad": 0.5,
 }
-_MOST = 8.0  # times the noise that the lower panels show; beyond stands on the edge
+# Times the noise that the lower panels show; beyond stands on the edge
+_MOST = 8.0
 _NAMED = 6  # outlying values of a quantity with their lines, the worst
 _SMALL = 7.5  # letters, points
 
@@ -78,7 +79,10 @@ def _signs() -> list[Any]:
     """What the shapes mean, without a panel of their own."""
     from matplotlib.lines import Line2D
 
-    stands = [Line2D([], [], marker=shape, label=words, **_POINT) for words, shape in _STANDS]
+    stands = [
+        Line2D([], [], marker=shape, label=words, **_POINT)
+        for words, shape in _STANDS
+    ]
     return [
         *stands,
         Line2D(
@@ -131,7 +135,9 @@ def _name_lines(
 ) -> None:
     """The line in the table beside the worst outlying points."""
     odd = np.flatnonzero(fit.fitted.is_outlying[places])
-    for place in odd[np.argsort(-np.abs(fit.fitted.scores[places][odd]))][:_NAMED]:
+    for place in odd[np.argsort(-np.abs(fit.fitted.scores[places][odd]))][
+        :_NAMED
+    ]:
         line = int(fit.table.lines[fit.fitted.rows[places[place]]])
         axes.annotate(
             str(line), (x[place], y[place]), (6, 0), textcoords="offset points", fontsize=_SMALL,
@@ -152,7 +158,9 @@ def _agreement(fit: TyreFit, key: str, axes: Any) -> None:
             max(measured.max(), model.max()),
         ]
     )
-    ends += np.array([-0.06, 0.06]) * max(np.ptp(ends), 1e-6 * np.abs(ends).max())
+    ends += np.array([-0.06, 0.06]) * max(
+        np.ptp(ends), 1e-6 * np.abs(ends).max()
+    )
     axes.plot(ends, ends, color=QUIET, lw=1.0, zorder=1)
     _points(fit, places, measured, model, axes)
     axes.set(xlim=ends, ylim=ends, xlabel="measured")
@@ -163,7 +171,11 @@ def _agreement(fit: TyreFit, key: str, axes: Any) -> None:
 def _left(fit: TyreFit, key: str, axes: Any) -> None:
     """What is left, over load, of a slip curve over slip angle, with the bounds of outlying values."""
     places = _places(fit, key)
-    over, unit, label = (SLIP, DEG, "slip angle deg") if key in SIGNED else ("load_N", 1.0, "load N")
+    over, unit, label = (
+        (SLIP, DEG, "slip angle deg")
+        if key in SIGNED
+        else ("load_N", 1.0, "load N")
+    )
     x = fit.table.values[over][fit.fitted.rows[places]] / unit
     room = 0.06 * max(float(np.ptp(x)), 0.02 * float(np.abs(x).max()), 0.1)
     axes.axhline(0.0, color=INK, lw=1.0, zorder=1)
@@ -171,5 +183,9 @@ def _left(fit: TyreFit, key: str, axes: Any) -> None:
         axes.axhline(bound, color=WARNING, lw=0.9, ls="--", zorder=1)
     score = np.clip(fit.fitted.scores[places], -_MOST, _MOST)
     _points(fit, places, x, score, axes)
-    axes.set(xlim=(x.min() - room, x.max() + room), ylim=(-_MOST - 0.4, _MOST + 0.4), xlabel=label)
+    axes.set(
+        xlim=(x.min() - room, x.max() + room),
+        ylim=(-_MOST - 0.4, _MOST + 0.4),
+        xlabel=label,
+    )
     axes.locator_params(axis="x", nbins=4)

@@ -107,7 +107,11 @@ def _meaning(fit: TyreFit, width: int) -> str:
 
 def _head(fit: TyreFit, name: str, width: int) -> str:
     rig = fit.rig
-    origin = "the first touch of the tread" if rig.from_touch else "the unloaded radius"
+    origin = (
+        "the first touch of the tread"
+        if rig.from_touch
+        else "the unloaded radius"
+    )
     said = (
         f'Tyre "{name}" from {fit.table.path.name}: {len(fit.table)} rows, {fit.fitted.rows.size} measured '
         f"values. Deflection counts from {origin}; surface grip of the rig {rig.surface_grip:g}."
@@ -121,7 +125,10 @@ def _parameters(fit: TyreFit, width: int) -> str:
         rows.append((one.key, _value(one), _error(one), _remark(fit, one)))
         if one.key == FRICTION:
             pressures = friction_pressures(fit)
-            rows += [(key, number(value, 0), "", _PRESSURES[key]) for key, value in pressures.items()]
+            rows += [
+                (key, number(value, 0), "", _PRESSURES[key])
+                for key, value in pressures.items()
+            ]
     columns = (
         words("parameter", "", lambda row: row[0]),
         Key("value", "", lambda row: row[1]),
@@ -134,11 +141,17 @@ def _parameters(fit: TyreFit, width: int) -> str:
 def _value(one: Finding) -> str:
     if one.value is None:
         return "-"
-    return f"{one.value:.6g}" if one.standard_error is None else number(one.value, digits(one) - 1)
+    return (
+        f"{one.value:.6g}"
+        if one.standard_error is None
+        else number(one.value, digits(one) - 1)
+    )
 
 
 def _error(one: Finding) -> str:
-    return "" if one.standard_error is None else significant(one.standard_error, 2)
+    return (
+        "" if one.standard_error is None else significant(one.standard_error, 2)
+    )
 
 
 def _remark(fit: TyreFit, one: Finding) -> str:
@@ -148,7 +161,11 @@ def _remark(fit: TyreFit, one: Finding) -> str:
         return ""
     if one not in fit.missing:
         return f"not identifiable; left out: {DEFAULTS[one.key]}"
-    return "NOT IDENTIFIABLE" if one.untold.bound is None else "AT THE END of its range"
+    return (
+        "NOT IDENTIFIABLE"
+        if one.untold.bound is None
+        else "AT THE END of its range"
+    )
 
 
 def _open(fit: TyreFit, width: int) -> str:
@@ -166,7 +183,11 @@ def _reason_and_advice(one: Finding) -> str:
     """The reason, and what to do about it; a tape where that helps."""
     group = (one.key, *one.untold.from_) if one.untold else ()
     taped = next(
-        (f"a tape shows it: {option}" for key, option in _TAPE.items() if key in group),
+        (
+            f"a tape shows it: {option}"
+            for key, option in _TAPE.items()
+            if key in group
+        ),
         "",
     )
     return f"{one.key}: {reason(one)}; {taped or _ADVICE[one.key]}"
@@ -175,21 +196,46 @@ def _reason_and_advice(one: Finding) -> str:
 def _together(fit: TyreFit) -> list[str]:
     """Foundation and carcass at the middle pressure, where they are identified though their parts are not."""
     pressure = float(np.median(fit.table.values["pressure_bar"]))
-    sums = [(FOUNDATION, PER_BAR, "foundation", fit.foundation_at, N_PER_MM3, "N/mm3")]
+    sums = [
+        (
+            FOUNDATION,
+            PER_BAR,
+            "foundation",
+            fit.foundation_at,
+            N_PER_MM3,
+            "N/mm3",
+        )
+    ]
     if fit.has_carcass:
-        sums.append((CARCASS, CARCASS_PER_BAR, "carcass", fit.carcass_at, N_PER_MM, "N/mm"))
+        sums.append(
+            (
+                CARCASS,
+                CARCASS_PER_BAR,
+                "carcass",
+                fit.carcass_at,
+                N_PER_MM,
+                "N/mm",
+            )
+        )
     found = []
     for key, per_bar, name, at, factor, unit in sums:
         value, error = at(pressure)
-        is_open = any(one.untold for one in fit.findings if one.key in (key, per_bar))
+        is_open = any(
+            one.untold for one in fit.findings if one.key in (key, per_bar)
+        )
         if is_open and math.isfinite(error):
             both = f"{significant(value / factor, 4)} +- {significant(error / factor, 2)} {unit}"
-            found.append(f"the whole {name} at {pressure / BAR:.4g} bar is identified: {both}")
+            found.append(
+                f"the whole {name} at {pressure / BAR:.4g} bar is identified: {both}"
+            )
     return found
 
 
 def _correlated(fit: TyreFit, width: int) -> str:
-    pairs = [f"{first} and {second} ({value:+.3f})" for first, second, value in fit.fitted.correlated]
+    pairs = [
+        f"{first} and {second} ({value:+.3f})"
+        for first, second, value in fit.fitted.correlated
+    ]
     if not pairs:
         return ""
     return paragraph(
@@ -222,7 +268,9 @@ def _noise_words(fit: TyreFit, key: str) -> str:
         COLUMNS[key].bounds.unit: noise[key],
         "%": noise[percent_key(key)],
     }
-    return " and ".join(f"{size:g} {unit}" for unit, size in sizes.items() if size)
+    return " and ".join(
+        f"{size:g} {unit}" for unit, size in sizes.items() if size
+    )
 
 
 def _outlying(fit: TyreFit, width: int) -> str:
@@ -260,20 +308,34 @@ def _verdict(fit: TyreFit) -> str:
 
 def fragment(fit: TyreFit, name: str) -> str:
     """`[tyre.NAME]` in the form of car.toml; what the table does not identify is left out, with a comment."""
-    head = [f"# From {json.dumps(fit.table.path.name, ensure_ascii=False)} by setupopt fit tyre."]
+    head = [
+        f"# From {json.dumps(fit.table.path.name, ensure_ascii=False)} by setupopt fit tyre."
+    ]
     if any(one.value is None for one in fit.missing):
-        head.append("# INCOMPLETE: car.toml needs what is left out below as well.")
+        head.append(
+            "# INCOMPLETE: car.toml needs what is left out below as well."
+        )
     lines = [line for one in fit.findings for line in _toml_lines(fit, one)]
-    tail = [f"# {together[0].upper()}{together[1:]}" for together in _together(fit)]
+    tail = [
+        f"# {together[0].upper()}{together[1:]}" for together in _together(fit)
+    ]
     from_, to = measured_pressures(fit).values()
     span = f"{MEASURED_PRESSURE} = {{ from = {from_}, to = {to} }}  # inflation, of the rows"
-    parts = [*head, f"[tyre.{json.dumps(name, ensure_ascii=False)}]", *lines, span, *tail]
+    parts = [
+        *head,
+        f"[tyre.{json.dumps(name, ensure_ascii=False)}]",
+        *lines,
+        span,
+        *tail,
+    ]
     return "\n".join(parts) + "\n"
 
 
 def _toml_lines(fit: TyreFit, one: Finding) -> Iterator[str]:
     if one.value is None:
-        default = f" (left out: {DEFAULTS[one.key]})" if one.key in DEFAULTS else ""
+        default = (
+            f" (left out: {DEFAULTS[one.key]})" if one.key in DEFAULTS else ""
+        )
         yield f"# {_reason_and_advice(one)}{default}"
         return
     yield f"{one.key} = {file_value(one):.10g}{_comment(one)}"
@@ -285,4 +347,8 @@ def _toml_lines(fit: TyreFit, one: Finding) -> Iterator[str]:
 def _comment(one: Finding) -> str:
     if one.standard_error is not None:
         return f"  # +- {_error(one)}"
-    return "  # as given" if one.given else "  # at the end of its range, not identified"
+    return (
+        "  # as given"
+        if one.given
+        else "  # at the end of its range, not identified"
+    )

@@ -34,14 +34,21 @@ def as_dict(learned: Learned) -> Field:
     values = those[["kind", "unit", "prior", "value", "error"]].assign(
         told=those["error"] < TOLD * those["prior"]
     )
-    values[["prior", "value", "error"]] = values[["prior", "value", "error"]].div(those["factor"], axis=0)
+    values[["prior", "value", "error"]] = values[
+        ["prior", "value", "error"]
+    ].div(those["factor"], axis=0)
     runs = learned.next.runs.assign(
         roll_angle_deg=learned.next.runs["roll_angle"].map(degrees),
         chance_percent=learned.next.runs["chance"] / PERCENT,
     ).rename(columns={"speed": "speed_m_s", "error": "margin_error"})
     programme = _rows(runs.drop(columns=["roll_angle", "chance"]))
     downforce = learned.correction.downforce / [1.0, PERCENT, 1.0, PERCENT]
-    downforce.columns = ["before_N", "error_before_percent", "after_N", "error_percent"]
+    downforce.columns = [
+        "before_N",
+        "error_before_percent",
+        "after_N",
+        "error_percent",
+    ]
     return {
         "holds": learned.holds,
         "floor": learned.options.floor,
@@ -49,10 +56,19 @@ def as_dict(learned: Learned) -> Field:
         "car": project.car.name,
         "venue": project.venue.name,
         "speed_m_s": project.venue.sweep.speed,
-        "setup": {"name": project.setup.name, "checksum": setup_checksum(project, project.setup)},
+        "setup": {
+            "name": project.setup.name,
+            "checksum": setup_checksum(project, project.setup),
+        },
         "logs": [_log(way) for way in learned.ways],
-        "earlier_logs": [log for one in history(project).get("history", []) for log in one["logs"]],
-        "findings": [one._asdict() for way in learned.ways for one in way.run.findings],
+        "earlier_logs": [
+            log
+            for one in history(project).get("history", [])
+            for log in one["logs"]
+        ],
+        "findings": [
+            one._asdict() for way in learned.ways for one in way.run.findings
+        ],
         "compared_seconds": len(learned.rows),
         "unheld_seconds": learned.unheld,
         "channels": _rows(channels, "channel"),
@@ -64,10 +80,15 @@ def as_dict(learned: Learned) -> Field:
         "left_out": _rows(learned.left_out, "name"),
         "agrees": learned.agrees,
         "programme": programme,
-        "next": None if learned.next.run is None else programme[learned.next.run],
+        "next": None
+        if learned.next.run is None
+        else programme[learned.next.run],
         **{
             key: None if step.reach is None else degrees(step.reach)
-            for key, step in {"reach_before_deg": learned.before, "reach_deg": learned.next}.items()
+            for key, step in {
+                "reach_before_deg": learned.before,
+                "reach_deg": learned.next,
+            }.items()
         },
         "worst_margin": [finite(margin) for margin in learned.worst],
         "assumed": assumed(project),
@@ -90,7 +111,9 @@ def _log(way: Way) -> Field:
         "used": {one.column: key_of(name) for name, one in run.used.items()},
         "unused": run.unused,
         "steady_seconds": int((way.transient == "").sum()),
-        "transient_seconds": way.transient[way.transient != ""].value_counts().to_dict(),
+        "transient_seconds": way.transient[way.transient != ""]
+        .value_counts()
+        .to_dict(),
     }
 
 
@@ -99,20 +122,36 @@ def _correlations(learned: Learned) -> list[Field]:
     error = learned.found.those["error"].to_numpy()
     names = list(learned.found.those.index)
     table = learned.found.covariance / np.outer(error, error)
-    pairs = [(table[i, j], names[i], names[j]) for i, j in zip(*np.triu_indices(len(names), 1), strict=True)]
-    strong = sorted((pair for pair in pairs if abs(pair[0]) > _STRONG), key=lambda pair: -abs(pair[0]))
-    return [{"one": one, "other": other, "correlation": float(value)} for value, one, other in strong]
+    pairs = [
+        (table[i, j], names[i], names[j])
+        for i, j in zip(*np.triu_indices(len(names), 1), strict=True)
+    ]
+    strong = sorted(
+        (pair for pair in pairs if abs(pair[0]) > _STRONG),
+        key=lambda pair: -abs(pair[0]),
+    )
+    return [
+        {"one": one, "other": other, "correlation": float(value)}
+        for value, one, other in strong
+    ]
 
 
 def way_text(learned: Learned) -> str:
     """CSV: where the car was, second by second, SI; angles in deg on a section that is one circle or flat."""
     tables = []
     for way in learned.ways:
-        found = pd.concat([way.table["input"], way.table["error"].add_suffix("_error")], axis=1)
+        found = pd.concat(
+            [way.table["input"], way.table["error"].add_suffix("_error")],
+            axis=1,
+        )
         if not learned.project.venue.profile:
             found[["place", "place_error"]] /= DEG
         found[["course", "course_error"]] /= DEG
-        tables.append(found.assign(file=str(way.run.path), line=way.lines, transient=way.transient))
+        tables.append(
+            found.assign(
+                file=str(way.run.path), line=way.lines, transient=way.transient
+            )
+        )
     return frame_text(pd.concat(tables).rename_axis("second").reset_index())
 
 
@@ -123,9 +162,20 @@ def csv_text(learned: Learned) -> str:
     found = learned.found
     log = learned.rows["log"]
     unit = CHANNELS["factor"][log.columns].to_numpy()
-    parts = {"log": log, "predicted": log - found.before, "band": found.band, "left": found.after}
+    parts = {
+        "log": log,
+        "predicted": log - found.before,
+        "band": found.band,
+        "left": found.after,
+    }
     tables = {
-        name: pd.DataFrame(np.asarray(part) / unit, log.index, list(map(key_of, log))).stack()
+        name: pd.DataFrame(
+            np.asarray(part) / unit, log.index, list(map(key_of, log))
+        ).stack()
         for name, part in parts.items()
     }
-    return frame_text(pd.DataFrame(tables).rename_axis(["run", "second", "channel"]).reset_index())
+    return frame_text(
+        pd.DataFrame(tables)
+        .rename_axis(["run", "second", "channel"])
+        .reset_index()
+    )

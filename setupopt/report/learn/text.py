@@ -17,7 +17,12 @@ from setupopt.report.shared.tables import (
     paragraph,
     significant,
 )
-from setupopt.report.shared.words import CLOSING, assumed_text, cautions_text, verdict
+from setupopt.report.shared.words import (
+    CLOSING,
+    assumed_text,
+    cautions_text,
+    verdict,
+)
 
 # How a column is shown, by the letter behind its key; more letters: so many decimals
 _SHOWN: dict[str, Any] = {
@@ -26,7 +31,10 @@ _SHOWN: dict[str, Any] = {
     "a": angle,
     "t": lambda told: "" if told else "the log cannot tell",
     "d": lambda driven: "driven" if driven else "",
-    **{str(digits): lambda value, digits=digits: number(value, digits) for digits in range(4)},
+    **{
+        str(digits): lambda value, digits=digits: number(value, digits)
+        for digits in range(4)
+    },
 }
 
 
@@ -35,16 +43,26 @@ def text(learned: Learned, width: int, short: bool = False) -> str:
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     room = Environment(
-        loader=FileSystemLoader(Path(__file__).parent), undefined=StrictUndefined, trim_blocks=True
+        loader=FileSystemLoader(Path(__file__).parent),
+        undefined=StrictUndefined,
+        trim_blocks=True,
     )
-    room.globals |= {"verdict": verdict, "angle": angle, "n": number, "margin": margin_words, "reach": _reach}
+    room.globals |= {
+        "verdict": verdict,
+        "angle": angle,
+        "n": number,
+        "margin": margin_words,
+        "reach": _reach,
+    }
     answer = as_dict(learned)
     whole = room.get_template("learn.txt").render(
         **answer,
         short=short,
         table=lambda rows, columns: _table(rows, columns, width),
         cautions_text=cautions_text(learned.project.cautions, width),
-        assumed_text=assumed_text(answer["assumed"], width).replace("car.toml", "limits.toml"),
+        assumed_text=assumed_text(answer["assumed"], width).replace(
+            "car.toml", "limits.toml"
+        ),
         worst=learned.worst,
         closing=CLOSING,
     )
@@ -69,5 +87,13 @@ def _table(rows: list[Field], columns: str, width: int) -> str:
         head, _, rest = column.strip().partition("=")
         key, _, letter = rest.partition(":")
         is_text = letter in "wtd"
-        keys.append(Key(head, key, _SHOWN[letter], numeric=not is_text, least=14 if letter == "w" else 0))
+        keys.append(
+            Key(
+                head,
+                key,
+                _SHOWN[letter],
+                numeric=not is_text,
+                least=14 if letter == "w" else 0,
+            )
+        )
     return keyed_table(rows, keys, width)

@@ -15,7 +15,9 @@ from setupopt.project.model import WHEELS
 from setupopt.report.shared.picture import INK, SECOND, WARNING, drawing, svg
 from setupopt.report.shared.tables import cut
 
-_LOWEST = -1.0  # margins below it are drawn there: the page does not show how fast it slides
+_LOWEST = (
+    -1.0
+)  # margins below it are drawn there: the page does not show how fast it slides
 _MOST_NAMED = 4  # stretches of one attitude, the longest
 _TEXT = "#4c545d"
 _BAND = "#b9d8d2"
@@ -33,7 +35,9 @@ TODAY = Line(INK, "--", "o")
 PROPOSED = Line(SECOND, "-", "s")
 
 
-def margins_picture(shown: Sequence[tuple[str, Line, Assessment]], floor: float | None) -> str:
+def margins_picture(
+    shown: Sequence[tuple[str, Line, Assessment]], floor: float | None
+) -> str:
     """SVG: the worst margin at every roll angle, one line for each setup; crosses where contact is lost."""
     with drawing(3.8, 3.2) as (figure, axes):
         for place, (label, line, assessment) in enumerate(shown):
@@ -52,11 +56,24 @@ def margins_picture(shown: Sequence[tuple[str, Line, Assessment]], floor: float 
             color=WARNING,
         )
         if floor is not None:
-            axes.axhline(floor, color=INK, lw=1.0, ls=":", label=f"minimum margin {floor:g}")
-        axes.set(xlabel=_at_words(shown[0][2]), ylabel="grip margin, worst attitude")
+            axes.axhline(
+                floor,
+                color=INK,
+                lw=1.0,
+                ls=":",
+                label=f"minimum margin {floor:g}",
+            )
+        axes.set(
+            xlabel=_at_words(shown[0][2]), ylabel="grip margin, worst attitude"
+        )
         _angle_ticks(axes)
-        axes.set_ylim(top=max(axes.get_ylim()[1], 0.1), bottom=min(axes.get_ylim()[0], -0.12))
-        figure.legend(loc="outside upper center", ncols=2, frameon=False, fontsize=9)
+        axes.set_ylim(
+            top=max(axes.get_ylim()[1], 0.1),
+            bottom=min(axes.get_ylim()[0], -0.12),
+        )
+        figure.legend(
+            loc="outside upper center", ncols=2, frameon=False, fontsize=9
+        )
         return svg(figure)
 
 
@@ -68,20 +85,30 @@ def _at(assessment: Assessment) -> Floats:
 
 
 def _at_words(assessment: Assessment) -> str:
-    return "m along the section" if assessment.result.cases.is_along else "roll angle deg"
+    return (
+        "m along the section"
+        if assessment.result.cases.is_along
+        else "roll angle deg"
+    )
 
 
 def _angle_ticks(axes: Any, most: int = 7) -> None:
     """Few ticks, at angles that people think in."""
     from matplotlib.ticker import MaxNLocator
 
-    axes.xaxis.set_major_locator(MaxNLocator(nbins=most, steps=[1, 2, 3, 5, 6, 9, 10]))
+    axes.xaxis.set_major_locator(
+        MaxNLocator(nbins=most, steps=[1, 2, 3, 5, 6, 9, 10])
+    )
 
 
-def _margin_line(label: str, line: Line, assessment: Assessment, place: int, axes: Any) -> None:
+def _margin_line(
+    label: str, line: Line, assessment: Assessment, place: int, axes: Any
+) -> None:
     rows = by_angle(assessment.result)
     angles = _at(assessment)
-    margin = np.array([np.nan if row["margin"] is None else row["margin"] for row in rows])
+    margin = np.array(
+        [np.nan if row["margin"] is None else row["margin"] for row in rows]
+    )
     axes.plot(
         angles,
         np.maximum(margin, _LOWEST),
@@ -121,7 +148,12 @@ def _name_attitudes(assessment: Assessment, axes: Any) -> None:
     """Which attitude is the worst along the line, where it is so for a while."""
     rows = by_angle(assessment.result)
     angles = _at(assessment)
-    stretches = [list(group) for _, group in groupby(range(len(rows)), key=lambda k: rows[k]["attitude"])]
+    stretches = [
+        list(group)
+        for _, group in groupby(
+            range(len(rows)), key=lambda k: rows[k]["attitude"]
+        )
+    ]
     named = sorted(sorted(stretches, key=len)[-_MOST_NAMED:])
     for stretch in named:
         middle = stretch[len(stretch) // 2]
@@ -138,7 +170,11 @@ def _name_attitudes(assessment: Assessment, axes: Any) -> None:
         )  # fmt: skip
 
 
-_STANDING = (("sideslip_deg", "sideslip deg"), ("steer_deg", "steer deg"), ("balance", "balance"))
+_STANDING = (
+    ("sideslip_deg", "sideslip deg"),
+    ("steer_deg", "steer deg"),
+    ("balance", "balance"),
+)
 
 
 def standing_picture(shown: Sequence[tuple[str, Line, Assessment]]) -> str:
@@ -149,19 +185,36 @@ def standing_picture(shown: Sequence[tuple[str, Line, Assessment]]) -> str:
             one.set_ylabel(head)
             for label, line, assessment in shown:
                 values = [row[key] for row in by_angle(assessment.result)]
-                numbers = np.array([np.nan if value is None else value for value in values])
-                one.plot(_at(assessment), numbers, line.style, color=line.colour, lw=1.6, label=label)
+                numbers = np.array(
+                    [np.nan if value is None else value for value in values]
+                )
+                one.plot(
+                    _at(assessment),
+                    numbers,
+                    line.style,
+                    color=line.colour,
+                    lw=1.6,
+                    label=label,
+                )
         axes[-1].set_xlabel(_at_words(shown[0][2]))
         _angle_ticks(axes[-1])
         names = axes[0].get_legend_handles_labels()
-        figure.legend(*names, loc="outside upper center", ncols=2, frameon=False, fontsize=9)
+        figure.legend(
+            *names,
+            loc="outside upper center",
+            ncols=2,
+            frameon=False,
+            fontsize=9,
+        )
         return svg(figure)
 
 
 def top_load(shown: Sequence[Assessment]) -> float:
     """Top of a common scale of wheel loads, N."""
     loads = [a.result.answers["load"][0][a.result.contact[0]] for a in shown]
-    return 1.08 * max((float(load.max()) for load in loads if load.size), default=1.0)
+    return 1.08 * max(
+        (float(load.max()) for load in loads if load.size), default=1.0
+    )
 
 
 def loads_picture(assessment: Assessment, top: float) -> str:
@@ -178,7 +231,12 @@ def loads_picture(assessment: Assessment, top: float) -> str:
         figure.supxlabel(_at_words(assessment), fontsize=10, color=INK)
         names: dict[str, Any] = {}
         for one in axes.ravel():
-            names |= {label: drawn for drawn, label in zip(*one.get_legend_handles_labels(), strict=True)}
+            names |= {
+                label: drawn
+                for drawn, label in zip(
+                    *one.get_legend_handles_labels(), strict=True
+                )
+            }
         figure.legend(
             names.values(),
             names.keys(),
@@ -195,14 +253,27 @@ def _load_panel(assessment: Assessment, w: int, top: float, axes: Any) -> None:
     shape = (len(cases.attitudes), cases.angles.size)
     angles = _at(assessment)
     least, most, worst = _load_lines(assessment, w, shape)
-    axes.fill_between(angles, least, most, color=_BAND, lw=0.0, label="all attitudes")
+    axes.fill_between(
+        angles, least, most, color=_BAND, lw=0.0, label="all attitudes"
+    )
     axes.plot(angles, least, color=SECOND, lw=0.7)
     axes.plot(angles, most, color=SECOND, lw=0.7)
-    axes.plot(angles, worst, color=INK, lw=1.3, ls="--", label=cut(assessment.worst_fields["attitude"], 26))
+    axes.plot(
+        angles,
+        worst,
+        color=INK,
+        lw=1.3,
+        ls="--",
+        label=cut(assessment.worst_fields["attitude"], 26),
+    )
     axes.set_title(WHEELS[w].upper(), fontsize=10, loc="left", pad=3)
-    limit = (assessment.project.car.front, assessment.project.car.rear)[w // 2].tyre.load_limit
+    limit = (assessment.project.car.front, assessment.project.car.rear)[
+        w // 2
+    ].tyre.load_limit
     if limit is not None and limit < top:
-        axes.axhline(limit / 1e3, color=WARNING, lw=1.2, ls=":", label="load limit")
+        axes.axhline(
+            limit / 1e3, color=WARNING, lw=1.2, ls=":", label="load limit"
+        )
     lost = ~assessment.result.contact[0].reshape(shape).all(axis=0)
     if lost.any():
         axes.plot(
@@ -216,11 +287,19 @@ def _load_panel(assessment: Assessment, w: int, top: float, axes: Any) -> None:
         )
 
 
-def _load_lines(assessment: Assessment, w: int, shape: tuple[int, int]) -> tuple[Floats, Floats, Floats]:
+def _load_lines(
+    assessment: Assessment, w: int, shape: tuple[int, int]
+) -> tuple[Floats, Floats, Floats]:
     """Least, most, and that of the attitude of the worst case, kN; not a number where contact is lost."""
     result = assessment.result
-    load = np.where(result.contact[0], result.answers["load"][0][:, w] / 1e3, np.nan).reshape(shape)
+    load = np.where(
+        result.contact[0], result.answers["load"][0][:, w] / 1e3, np.nan
+    ).reshape(shape)
     held = np.isfinite(load)
-    least = np.where(held.any(axis=0), np.where(held, load, np.inf).min(axis=0), np.nan)
-    most = np.where(held.any(axis=0), np.where(held, load, -np.inf).max(axis=0), np.nan)
+    least = np.where(
+        held.any(axis=0), np.where(held, load, np.inf).min(axis=0), np.nan
+    )
+    most = np.where(
+        held.any(axis=0), np.where(held, load, -np.inf).max(axis=0), np.nan
+    )
     return least, most, load[assessment.worst // shape[1]]

@@ -77,10 +77,17 @@ class Drawing:
         return " ".join(f"{number:.1f}" for number in self.box)
 
 
-def path(points: Floats | Sequence[Sequence[float]], closed: bool = False) -> str:
+def path(
+    points: Floats | Sequence[Sequence[float]], closed: bool = False
+) -> str:
     """A path through points (n, 2) in m, y to the left and z up."""
-    drawn = np.atleast_2d(np.asarray(points, dtype=float)) * [-1.0 / MM, -1.0 / MM]
-    form = "L".join(["%.2f %.2f"] * len(drawn))  # one formatting of all is twice as fast as one of each
+    drawn = np.atleast_2d(np.asarray(points, dtype=float)) * [
+        -1.0 / MM,
+        -1.0 / MM,
+    ]
+    form = "L".join(
+        ["%.2f %.2f"] * len(drawn)
+    )  # one formatting of all is twice as fast as one of each
     return f"M{form % tuple(drawn.ravel().tolist())}{'Z' if closed else ''}"
 
 
@@ -93,7 +100,9 @@ def section_drawing(venue: Venue, state: DrawnState, at: float) -> Drawing:
     shapes = [Shape("outline", path(around.points, around.radius is not None))]
     shapes += [Shape("swept", path) for path in _swept(venue)]
     car = list(_car(state, (0, 1)))
-    box = _section_box(around, [_moved(points, around) for _, points, _, _ in car])
+    box = _section_box(
+        around, [_moved(points, around) for _, points, _, _ in car]
+    )
     letter = _FAR * box[2]
     marks = _marks(around, state, _ARROW * max(box[2:]) * MM)
     labels = tuple(_section_labels(around, box, letter))
@@ -130,7 +139,9 @@ def _placed(shapes: Iterable[_Seen], around: Outline) -> Iterable[Shape]:
 
 def _moved(points: Floats, around: Outline) -> Floats:
     c, s = cos(around.tangent), sin(around.tangent)
-    return np.asarray(np.array(around.place) + points @ np.array([[c, s], [-s, c]]))
+    return np.asarray(
+        np.array(around.place) + points @ np.array([[c, s], [-s, c]])
+    )
 
 
 def _section_box(around: Outline, car: Sequence[Floats]) -> _Box:
@@ -165,7 +176,9 @@ def _marks(around: Outline, state: DrawnState, size: float) -> Iterable[Shape]:
     yield Shape("pull", path(tip + barbs))
 
 
-def _section_labels(around: Outline, box: _Box, letter: float) -> Iterable[Label]:
+def _section_labels(
+    around: Outline, box: _Box, letter: float
+) -> Iterable[Label]:
     """The roll angle; the radius, beside the line to the car."""
     angle = f"{_degrees(around.tangent)} deg"
     if around.radius is None:
@@ -179,7 +192,9 @@ def _section_labels(around: Outline, box: _Box, letter: float) -> Iterable[Label
     middle = -around.radius / MM
     free = 1.0 if around.place[0] >= 0.0 else -1.0  # the side without the car
     anchor = "start" if free > 0.0 else "end"
-    yield Label("strong", free * 0.6 * letter, middle + 0.4 * letter, angle, anchor)
+    yield Label(
+        "strong", free * 0.6 * letter, middle + 0.4 * letter, angle, anchor
+    )
     yield Label(
         "plain",
         free * 0.6 * letter,
@@ -219,10 +234,15 @@ def near_drawing(state: DrawnState, axle: int) -> Drawing:
     half = _half_width(state)
     ground = _ground(state, wheels, half)
     letter = 2.0 * half / MM * _NEAR
-    letters = _letters([gap for gap in state.gaps if gap.axle == axle], 1.4 * letter * MM)
+    letters = _letters(
+        [gap for gap in state.gaps if gap.axle == axle], 1.4 * letter * MM
+    )
     rows = _rows(letters, NARROW * letter)
     lowest = -float(ground[:, 1].min()) / MM
-    top = -max(float(wheel.outline[:, 1].max()) for wheel in state.wheels) / MM - 2.8 * NARROW * letter
+    top = (
+        -max(float(wheel.outline[:, 1].max()) for wheel in state.wheels) / MM
+        - 2.8 * NARROW * letter
+    )
     deep = lowest + (0.7 + _ROW * (max(rows, default=-1) + 1)) * NARROW * letter
     shapes = [
         *_near_shapes(state, axle, ground, deep),
@@ -233,8 +253,12 @@ def near_drawing(state: DrawnState, axle: int) -> Drawing:
         *_gap_labels(letters, rows, lowest, letter),
     ]
     box = (-half / MM, top, 2.0 * half / MM, deep - top)
-    title = f"{AXLES[axle].capitalize()} axle from near, to scale, seen from behind"
-    return Drawing("near", title, box, letter, tuple(shapes), tuple(labels), letters)
+    title = (
+        f"{AXLES[axle].capitalize()} axle from near, to scale, seen from behind"
+    )
+    return Drawing(
+        "near", title, box, letter, tuple(shapes), tuple(labels), letters
+    )
 
 
 def _half_width(state: DrawnState) -> float:
@@ -244,33 +268,62 @@ def _half_width(state: DrawnState) -> float:
         *(plate.corners for plate in state.plates),
     ]
     half = 1.1 * max(float(np.abs(points[:, 0]).max()) for points in parts)
-    return half if state.tightest == 0.0 else min(half, _MOST_OF_RADIUS / state.tightest)
+    return (
+        half
+        if state.tightest == 0.0
+        else min(half, _MOST_OF_RADIUS / state.tightest)
+    )
 
 
 def _ground(state: DrawnState, wheels: Sequence[Wheel], half: float) -> Floats:
     """The surface (n, 2), with the bumps under the wheels of this axle."""
     s = np.linspace(-half, half, _GROUND_POINTS)
     bumped = [wheel for wheel in wheels if wheel.bump]
-    edges = [(wheel, wheel.outline[:, 0].min(), wheel.outline[:, 0].max()) for wheel in bumped]
-    s = np.sort(np.concatenate([s, *([low - 1e-6, low, high, high + 1e-6] for _, low, high in edges)]))
+    edges = [
+        (wheel, wheel.outline[:, 0].min(), wheel.outline[:, 0].max())
+        for wheel in bumped
+    ]
+    s = np.sort(
+        np.concatenate(
+            [
+                s,
+                *(
+                    [low - 1e-6, low, high, high + 1e-6]
+                    for _, low, high in edges
+                ),
+            ]
+        )
+    )
     z = state.height(s)
     for wheel, low, high in edges:
         z[(s >= low) & (s <= high)] += wheel.bump
     return np.column_stack([s, z])
 
 
-def _near_shapes(state: DrawnState, axle: int, ground: Floats, deep: float) -> Iterable[Shape]:
+def _near_shapes(
+    state: DrawnState, axle: int, ground: Floats, deep: float
+) -> Iterable[Shape]:
     """The car behind the ground that it presses into, its patches on top of that."""
     car = list(_car(state, (axle,)))
-    yield from (Shape(kind, path(p, closed), name) for kind, p, closed, name in car if kind != "patch")
+    yield from (
+        Shape(kind, path(p, closed), name)
+        for kind, p, closed, name in car
+        if kind != "patch"
+    )
     left = ground[0, 0]
     right = ground[-1, 0]
     yield Shape(
         "ground",
-        path(np.vstack([ground, [[right, -deep * MM], [left, -deep * MM]]]), True),
+        path(
+            np.vstack([ground, [[right, -deep * MM], [left, -deep * MM]]]), True
+        ),
     )
     yield Shape("surface", path(ground))
-    yield from (Shape(kind, path(p), name) for kind, p, _, name in car if kind == "patch")
+    yield from (
+        Shape(kind, path(p), name)
+        for kind, p, _, name in car
+        if kind == "patch"
+    )
 
 
 def _wheel_labels(wheels: Sequence[Wheel], letter: float) -> Iterable[Label]:
@@ -302,8 +355,12 @@ def _letters(gaps: Sequence[Gap], room: float) -> tuple[Letter, ...]:
         while any(abs(place - s) < 0.99 * room for place in places):
             s -= room
         places.append(s)
-    names = [chr(ord("A") + i % 26) + "'" * (i // 26) for i in range(len(ordered))]
-    return tuple(Letter(*one) for one in zip(names, ordered, places, strict=True))
+    names = [
+        chr(ord("A") + i % 26) + "'" * (i // 26) for i in range(len(ordered))
+    ]
+    return tuple(
+        Letter(*one) for one in zip(names, ordered, places, strict=True)
+    )
 
 
 def _gap_text(one: Letter) -> str:
@@ -317,7 +374,9 @@ def _rows(letters: Sequence[Letter], letter: float) -> list[int]:
     for one in letters:
         half = 0.5 * _WIDE * letter * (len(_gap_text(one)) + 1)
         x = -one.s / MM
-        row = next((i for i, end in enumerate(ends) if end <= x - half), len(ends))
+        row = next(
+            (i for i, end in enumerate(ends) if end <= x - half), len(ends)
+        )
         ends[row : row + 1] = [x + half]
         rows.append(row)
     return rows
@@ -352,4 +411,9 @@ def _gap_labels(
     letters: Sequence[Letter], rows: Sequence[int], lowest: float, letter: float
 ) -> Iterable[Label]:
     for one, row in zip(letters, rows, strict=True):
-        yield Label("gap", -one.s / MM, _label_height(row, lowest, letter), _gap_text(one))
+        yield Label(
+            "gap",
+            -one.s / MM,
+            _label_height(row, lowest, letter),
+            _gap_text(one),
+        )

@@ -42,7 +42,9 @@ def _part(part: Part) -> Field:
         "holds": part.assessment.holds,
         "assessment": part.assessment.as_dict(),
         "gaps": [_gap(gap) for gap in part.drawn.gaps],
-        "peak_pressure_kPa": {wheel.name: peak_kpa(wheel) for wheel in part.drawn.wheels},
+        "peak_pressure_kPa": {
+            wheel.name: peak_kpa(wheel) for wheel in part.drawn.wheels
+        },
         "proof": part.proof,
     }
 

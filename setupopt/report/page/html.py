@@ -33,7 +33,12 @@ from setupopt.report.route.picture import along_picture
 from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.route_file import is_sound
 from setupopt.report.shared.tables import angle
-from setupopt.report.shared.words import CLOSING, more_friction, sliding_words, standing_words
+from setupopt.report.shared.words import (
+    CLOSING,
+    more_friction,
+    sliding_words,
+    standing_words,
+)
 from setupopt.report.shared.would_hold import would_hold_words
 from setupopt.units import DEG, MM
 
@@ -58,7 +63,9 @@ def html(report: Report) -> str:
         lstrip_blocks=True,
     )
     style = Markup((_HERE / "page.css").read_text(encoding="utf-8"))
-    return room.get_template("page.html").render(style=style, **_content(report))
+    return room.get_template("page.html").render(
+        style=style, **_content(report)
+    )
 
 
 def _content(report: Report) -> dict[str, Any]:
@@ -97,13 +104,22 @@ def _route_picture(report: Report) -> Markup | None:
     if not found or not is_sound(found):
         return None
     marks = found["marks"]
-    columns = {name: np.array([row[name] for row in marks]) for name in marks[0]}
-    return _inside(along_picture(report.today.project, columns, found["least_margin"]), "route")
+    columns = {
+        name: np.array([row[name] for row in marks]) for name in marks[0]
+    }
+    return _inside(
+        along_picture(report.today.project, columns, found["least_margin"]),
+        "route",
+    )
 
 
 def _as_image(svg: str) -> str:
     """A kept picture as an address of itself: an image runs no script, whatever its file holds."""
-    return f"data:image/svg+xml;base64,{b64encode(svg.encode()).decode()}" if svg else ""
+    return (
+        f"data:image/svg+xml;base64,{b64encode(svg.encode()).decode()}"
+        if svg
+        else ""
+    )
 
 
 def _worn(report: Report) -> str:
@@ -117,14 +133,20 @@ def _place_words(report: Report) -> list[tuple[str, str]]:
     venue = report.today.project.venue
     sweep = venue.sweep
     cases = report.today.assessment.result.cases
-    ends = " to ".join(f"{angle(round(end / DEG, 6))}" for end in (cases.angles.min(), cases.angles.max()))
+    ends = " to ".join(
+        f"{angle(round(end / DEG, 6))}"
+        for end in (cases.angles.min(), cases.angles.max())
+    )
     return [
         ("section", _section_words(venue)),
         ("surface grip", f"{venue.surface_grip:g}"),
         ("air density", f"{venue.air_density:g} kg/m3"),
         ("speed of the sweep", f"{sweep.speed:g} m/s"),
         ("roll angles", f"{ends} deg, at {cases.angles.size} places"),
-        ("attitudes", f"{len(cases.attitudes)}, which makes {len(cases)} cases"),
+        (
+            "attitudes",
+            f"{len(cases.attitudes)}, which makes {len(cases)} cases",
+        ),
     ]
 
 
@@ -133,7 +155,11 @@ def _section_words(venue: Venue) -> str:
         count = len(venue.profile.lengths)
         length = venue.profile.length
         return f"{venue.section}: {count} arcs and straights, {length:.6g} m in all"
-    return "flat" if venue.section == "flat" else f"{venue.section}, radius {1.0 / venue.curvature:.6g} m"
+    return (
+        "flat"
+        if venue.section == "flat"
+        else f"{venue.section}, radius {1.0 / venue.curvature:.6g} m"
+    )
 
 
 class _Pictures:
@@ -148,13 +174,19 @@ class _Pictures:
         self.reach = _REACH * max(edges, default=100.0 * MM)
 
     def margins(self) -> Markup:
-        return _inside(margins_picture(self._shown(), self.report.today.assessment.floor), "margins")
+        return _inside(
+            margins_picture(self._shown(), self.report.today.assessment.floor),
+            "margins",
+        )
 
     def standing(self) -> Markup:
         return _inside(standing_picture(self._shown()), "standing")
 
     def _shown(self) -> list[tuple[str, Line, Assessment]]:
-        return [(part.role, _LINES[part.role], part.assessment) for part in self.report.parts]
+        return [
+            (part.role, _LINES[part.role], part.assessment)
+            for part in self.report.parts
+        ]
 
     def part(self, part: Part) -> dict[str, Any]:
         """Drawings and pictures of one setup; no patches where contact is lost."""
@@ -162,20 +194,30 @@ class _Pictures:
         state = part.drawn
         at = float(assessment.result.cases.at[assessment.worst])
         patches = _patches(part)
-        picture = patches_picture(patches, self.pressure, self.reach) if patches else None
+        picture = (
+            patches_picture(patches, self.pressure, self.reach)
+            if patches
+            else None
+        )
         return {
             "part": part,
             "fields": assessment.worst_fields,
-            "loads": _inside(loads_picture(assessment, self.top), f"loads-{part.role}"),
+            "loads": _inside(
+                loads_picture(assessment, self.top), f"loads-{part.role}"
+            ),
             "section": section_drawing(part.project.venue, state, at),
             "plan": plan_drawing(state),
             "near": [near_drawing(state, axle) for axle in (1, 0)],
-            "patches": None if picture is None else _inside(picture, f"patches-{part.role}"),
+            "patches": None
+            if picture is None
+            else _inside(picture, f"patches-{part.role}"),
         }
 
 
 def _patches(part: Part) -> list[Patch]:
-    return [wheel.patch for wheel in part.drawn.wheels if wheel.patch is not None]
+    return [
+        wheel.patch for wheel in part.drawn.wheels if wheel.patch is not None
+    ]
 
 
 def _inside(svg: str, name: str) -> Markup:

@@ -30,11 +30,15 @@ def outline(venue: Venue, at: float) -> Outline:
     """The section of `venue`, and where the car stands; `at` as `cases.sweep_at` counts."""
     y, z = places(venue, np.array([at]))[0].tolist()
     if venue.profile is not None:
-        along = np.union1d(np.linspace(0.0, venue.profile.length, _POINTS), venue.profile.ends)
+        along = np.union1d(
+            np.linspace(0.0, venue.profile.length, _POINTS), venue.profile.ends
+        )
         tangent = float(venue.profile.angle(np.array([at]))[0])
         return Outline(places(venue, along), (y, z), tangent, None)
     if venue.section == "flat":
-        across = np.array([[np.cos(at), np.sin(at)]]) * np.array([[-_HALF_ROAD], [_HALF_ROAD]])
+        across = np.array([[np.cos(at), np.sin(at)]]) * np.array(
+            [[-_HALF_ROAD], [_HALF_ROAD]]
+        )
         return Outline(across, (y, z), at, None)
     around = np.linspace(0.0, 2.0 * np.pi, _POINTS)
     return Outline(places(venue, around), (y, z), at, 1.0 / venue.curvature)

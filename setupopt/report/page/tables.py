@@ -56,7 +56,10 @@ class Grid(NamedTuple):
 
 
 def _grid(heads: Iterable[str], rows: Iterable[Row], numeric: int = 1) -> Grid:
-    cells = [tuple(cell if isinstance(cell, Cell) else Cell(cell) for cell in row) for row in rows]
+    cells = [
+        tuple(cell if isinstance(cell, Cell) else Cell(cell) for cell in row)
+        for row in rows
+    ]
     return Grid(tuple(heads), tuple(cells), numeric)
 
 
@@ -86,20 +89,34 @@ def verdict(report: Report) -> Grid:
         ("cases that slide", _sliding_cell),
         ("cases with a wheel in the air", _in_air_cell),
         ("limits", _limits_cell),
-        *([] if floor is None else [(f"minimum margin {floor:g}", _minimum_cell)]),
+        *(
+            []
+            if floor is None
+            else [(f"minimum margin {floor:g}", _minimum_cell)]
+        ),
         ("proved against bumps, wind, road, build error", _proof_cell),
         (
             "setup",
-            lambda part: Cell(part.project.setup.name, f"checksum {part.checksum}"),
+            lambda part: Cell(
+                part.project.setup.name, f"checksum {part.checksum}"
+            ),
         ),
-        *([("body", lambda part: Cell(body_label(part.project.setup.body)))] if project.bodies else []),
+        *(
+            [("body", lambda part: Cell(body_label(part.project.setup.body)))]
+            if project.bodies
+            else []
+        ),
     ]
-    rows: list[Row] = [[name, *map(cell, report.parts)] for name, cell in wanted]
+    rows: list[Row] = [
+        [name, *map(cell, report.parts)] for name, cell in wanted
+    ]
     return _grid(["", *(part.role for part in report.parts)], rows)
 
 
 def _worst_cell(part: Part) -> Cell:
-    return margin_cell(part.assessment.margin, place(part.assessment.worst_fields))
+    return margin_cell(
+        part.assessment.margin, place(part.assessment.worst_fields)
+    )
 
 
 def _lost_cell(part: Part) -> Cell:
@@ -162,7 +179,9 @@ def angles(report: Report) -> tuple[list[Grid], int]:
     ]
     heads = ["roll angle deg", *(part.role for part in report.parts)]
     half = -(-len(cells) // 2)
-    return [_grid(heads, rows) for rows in (cells[:half], cells[half:]) if rows], group
+    return [
+        _grid(heads, rows) for rows in (cells[:half], cells[half:]) if rows
+    ], group
 
 
 def _angle_cell(row: Field) -> Cell:
@@ -177,13 +196,18 @@ def _sort_margin(row: Field) -> float:
 def attitudes(report: Report) -> Grid:
     """Each attitude at its worst roll angle."""
     columns = [by_attitude(part.assessment.result) for part in report.parts]
-    rows: list[Row] = [[row[0].attitude, *map(_attitude_cell, row)] for row in zip(*columns, strict=True)]
+    rows: list[Row] = [
+        [row[0].attitude, *map(_attitude_cell, row)]
+        for row in zip(*columns, strict=True)
+    ]
     return _grid(["attitude", *(part.role for part in report.parts)], rows)
 
 
 def _attitude_cell(row: AttitudeWorst) -> Cell:
     lost = f", contact lost in {row.lost} of {row.cases}" if row.lost else ""
-    at = f"at {angle(row.roll_angle_deg)} deg, {along_words(asdict(row))}".rstrip(", ")
+    at = f"at {angle(row.roll_angle_deg)} deg, {along_words(asdict(row))}".rstrip(
+        ", "
+    )
     return margin_cell(row.margin, at + lost)
 
 
@@ -193,7 +217,11 @@ def lost_cases(a: Assessment) -> Grid | None:
         return None
     cases = a.result.cases
     contact = a.result.contact[0].reshape(len(a.result.cases.attitudes), -1)
-    key, unit = ("along_mm", "mm along") if cases.is_along else ("roll_angle_deg", "deg")
+    key, unit = (
+        ("along_mm", "mm along")
+        if cases.is_along
+        else ("roll_angle_deg", "deg")
+    )
     at = [row[key] for row in by_angle(a.result)]
     rows: list[Row] = [
         [name, _stretches(at, ~held), f"{int((~held).sum())} of {held.size}"]
@@ -235,7 +263,11 @@ _WHEEL_ROWS: Sequence[tuple[str, str, float, int]] = (
     ("bump travel mm", "travel", MM, 1),
 )
 _CAR_ROWS = (
-    ("sideslip deg, positive: it moves to the left of its nose", "sideslip_deg", 2),
+    (
+        "sideslip deg, positive: it moves to the left of its nose",
+        "sideslip_deg",
+        2,
+    ),
     ("steer deg, positive: to the left", "steer_deg", 2),
     ("lambda, the least factor on all friction", "lambda", 3),
     ("least clearance of the floor points mm", "least_clearance_mm", 1),
@@ -263,9 +295,15 @@ def car(part: Part) -> Grid:
     rows: list[Row] = [
         ["grip used by the front axle", number(fields["use_front"], 3)],
         ["grip used by the rear axle", number(fields["use_rear"], 3)],
-        ["balance, positive: the rear goes first", number(fields["balance"], 3, sign=True)],
+        [
+            "balance, positive: the rear goes first",
+            number(fields["balance"], 3, sign=True),
+        ],
         ["the first axle to slide", fields["first_axle"] or NONE],
-        *([head, number(fields[key], digits)] for head, key, digits in _CAR_ROWS),
+        *(
+            [head, number(fields[key], digits)]
+            for head, key, digits in _CAR_ROWS
+        ),
     ]
     return _grid(["the car in this case", ""], rows)
 
@@ -291,7 +329,10 @@ def losses(a: Assessment) -> Grid:
 
 def gaps(letters: Sequence[Letter]) -> Grid:
     """What the letters of the drawings mean."""
-    rows: list[Row] = [[one.letter, one.gap.name, _gap_cell(one), _least(one)] for one in letters]
+    rows: list[Row] = [
+        [one.letter, one.gap.name, _gap_cell(one), _least(one)]
+        for one in letters
+    ]
     return _grid(["", "gap", "mm", "needs mm"], rows, 2)
 
 
@@ -366,7 +407,9 @@ def _judged(row: Field) -> Cell:
 def _found(row: Field) -> Cell:
     """A chance has an upper limit, everything else a lower one."""
     missing = "none" if row["what"] == "margin as set" else "all tried"
-    value = missing if row["found"] is None else f"{row['found']:.3g} {row['unit']}"
+    value = (
+        missing if row["found"] is None else f"{row['found']:.3g} {row['unit']}"
+    )
     if row["asked"] is None:
         return Cell(value)
     sense = "at most" if row["unit"] == "% of runs" else "at least"
@@ -391,7 +434,13 @@ def lightest(part: Part) -> str:
 def route(kept: Field | None) -> Grid | None:
     """The kept route in a few rows; None where there is none, or where it is not in the form of `route`."""
     try:
-        rows = [] if kept is None else [[name, f"{kept[key]:.4g} {unit}"] for name, key, unit in _ROUTE]
+        rows = (
+            []
+            if kept is None
+            else [
+                [name, f"{kept[key]:.4g} {unit}"] for name, key, unit in _ROUTE
+            ]
+        )
     except (KeyError, TypeError, ValueError):
         return None
     return _grid(["the way up and back", ""], rows) if rows else None
@@ -399,8 +448,12 @@ def route(kept: Field | None) -> Grid | None:
 
 def settings(report: Report) -> Grid:
     """Every setting front and rear, left / right where they differ, with what it changes to."""
-    columns = [state_lines(part.project, part.project.setup) for part in report.parts]
-    lines = {line.quantity: line for column in reversed(columns) for line in column}
+    columns = [
+        state_lines(part.project, part.project.setup) for part in report.parts
+    ]
+    lines = {
+        line.quantity: line for column in reversed(columns) for line in column
+    }
     found = [{line.quantity: line for line in column} for column in columns]
     rows: list[Row] = [
         [
@@ -415,10 +468,19 @@ def settings(report: Report) -> Grid:
     return _grid(["setting", "front", "rear"], rows)
 
 
-def _setting_cell(found: Sequence[dict[str, Line]], line: Line, wheel: int) -> Cell:
+def _setting_cell(
+    found: Sequence[dict[str, Line]], line: Line, wheel: int
+) -> Cell:
     """Today's value, and the proposed one where it is another; left and right where they differ."""
-    values = [_sides(column.get(line.quantity), wheel, line.digits) for column in found]
-    return Cell(values[0]) if len(set(values)) == 1 else Cell(f"{values[0]} → {values[1]}", "change")
+    values = [
+        _sides(column.get(line.quantity), wheel, line.digits)
+        for column in found
+    ]
+    return (
+        Cell(values[0])
+        if len(set(values)) == 1
+        else Cell(f"{values[0]} → {values[1]}", "change")
+    )
 
 
 def _sides(line: Line | None, wheel: int, digits: int) -> str:

@@ -61,29 +61,53 @@ def trust(judged: JudgedProposal, width: int) -> str:
 
 def _worth(value: float) -> str:
     """A number of the search. Below -1 it is no margin: it says what is missing to contact or limits."""
-    return number(value, 4) if value > -1.0 else "no setup that keeps contact and limits"
+    return (
+        number(value, 4)
+        if value > -1.0
+        else "no setup that keeps contact and limits"
+    )
 
 
 def _what_is_counted(judged: JudgedProposal) -> str:
     words = counted_words(judged)
-    penalty = "" if judged.proposal.holds else ", less the penalty for broken limits and minimum margins"
-    return f"Numbers here: {words}{penalty}." if penalty or words != "worst margin" else ""
+    penalty = (
+        ""
+        if judged.proposal.holds
+        else ", less the penalty for broken limits and minimum margins"
+    )
+    return (
+        f"Numbers here: {words}{penalty}."
+        if penalty or words != "worst margin"
+        else ""
+    )
 
 
 def _handling(judged: JudgedProposal) -> str:
     objective = judged.proposal.objective
-    return "Handling: " + "; ".join(_handling_words(limit, objective) for limit in HANDLING) + "."
+    return (
+        "Handling: "
+        + "; ".join(_handling_words(limit, objective) for limit in HANDLING)
+        + "."
+    )
 
 
 def _handling_words(limit: HandlingLimit, objective: Objective) -> str:
     if not limit.is_asked(objective):
         return f"no limit of the {limit.name} ({limit.option})"
-    where = f", in cases within {BAND:g} of the worst margin" if limit.is_in_band else ""
+    where = (
+        f", in cases within {BAND:g} of the worst margin"
+        if limit.is_in_band
+        else ""
+    )
     return f"{limit.name} {limit.sense} {limit.required(objective):g} {limit.unit}{where}"
 
 
 def _exact(judged: JudgedProposal) -> str:
-    return " without build errors" if judged.proposal.robustness is not None else ""
+    return (
+        " without build errors"
+        if judged.proposal.robustness is not None
+        else ""
+    )
 
 
 def _starts(judged: JudgedProposal) -> str:
@@ -93,7 +117,11 @@ def _starts(judged: JudgedProposal) -> str:
     least = _worth(e.ends_of_starts[-1])
     if count == 1:
         return f"One start ended{_exact(judged)} at {best}: use more --starts to see whether they agree."
-    agree = "agree" if e.spread_of_starts < _AGREE else "DISAGREE: other starts may find a better setup"
+    agree = (
+        "agree"
+        if e.spread_of_starts < _AGREE
+        else "DISAGREE: other starts may find a better setup"
+    )
     return f"{count} starts ended{_exact(judged)} between {least} and {best}: they {agree}."
 
 
@@ -133,7 +161,11 @@ def _parts(judged: JudgedProposal) -> str:
 
 def _rounding(judged: JudgedProposal) -> str:
     e = judged.proposal.evidence
-    parts = "" if e.parts is None else f"with parts from the shelf {_worth(e.with_parts)}, "
+    parts = (
+        ""
+        if e.parts is None
+        else f"with parts from the shelf {_worth(e.with_parts)}, "
+    )
     return (
         f"With parts and steps of any value {_worth(e.continuous)}, {parts}"
         f"as proposed {_worth(judged.proposal.weighted_margin)}."
@@ -202,11 +234,16 @@ def _worst_build(judged: JudgedProposal, r: Robustness, width: int) -> str:
         return ""
     rows = list(_deviations(r.worst_errors, limits.tolerance))
     columns = [Column("off by", [name for name, _ in rows], numeric=False)]
-    columns += [Column(w.upper(), [f"{off[i]:+g}" for _, off in rows]) for i, w in enumerate(WHEELS)]
+    columns += [
+        Column(w.upper(), [f"{off[i]:+g}" for _, off in rows])
+        for i, w in enumerate(WHEELS)
+    ]
     return f"{INDENT}The worst build that was found\n{table(columns, width)}"
 
 
-def _deviations(errors: dict[str, float], t: Tolerance) -> Iterator[tuple[str, list[float]]]:
+def _deviations(
+    errors: dict[str, float], t: Tolerance
+) -> Iterator[tuple[str, list[float]]]:
     """What deviates, and by how much at each wheel; ride heights deviate by axle."""
     bounds = {
         "camber deg": t.camber / DEG,
@@ -216,9 +253,14 @@ def _deviations(errors: dict[str, float], t: Tolerance) -> Iterator[tuple[str, l
     for name, bound in bounds.items():
         yield (
             name,
-            [round(bound * errors[f"{name.split()[0]} {wheel}"], 6) for wheel in WHEELS],
+            [
+                round(bound * errors[f"{name.split()[0]} {wheel}"], 6)
+                for wheel in WHEELS
+            ],
         )
-    by_axle = [errors["ride height front"]] * 2 + [errors["ride height rear"]] * 2
+    by_axle = [errors["ride height front"]] * 2 + [
+        errors["ride height rear"]
+    ] * 2
     yield (
         "ride height mm",
         [round(t.ride_height / MM * error, 6) for error in by_axle],

@@ -70,12 +70,20 @@ class JudgedProposal:
         """Whether a floor was asked for and is not reached; a lost case reaches none."""
         if self.floor is None:
             return False
-        return any(line.margin < self.floor for line in self.attitudes if line.floor is None)
+        return any(
+            line.margin < self.floor
+            for line in self.attitudes
+            if line.floor is None
+        )
 
     @property
     def holds(self) -> bool:
         """Whether no case slides or loses contact, and every limit and minimum margin is satisfied."""
-        return self.proposal.holds and self.proposal.margin >= 0.0 and not self.is_under_floor
+        return (
+            self.proposal.holds
+            and self.proposal.margin >= 0.0
+            and not self.is_under_floor
+        )
 
     @property
     def alternatives(self) -> tuple[Alternative, ...]:
@@ -101,7 +109,10 @@ class JudgedProposal:
             "margin": self.margin,
             "start_margin": self.start_margin,
             "worst": p.worst,
-            "binding_cases": [{**binding.fields, "weight": binding.weight} for binding in p.active_cases],
+            "binding_cases": [
+                {**binding.fields, "weight": binding.weight}
+                for binding in p.active_cases
+            ],
             "limit_prices": [self._price(price) for price in p.prices],
             "evaluations": p.evidence.evaluations,
             "seconds": p.evidence.seconds,
@@ -124,12 +135,17 @@ class JudgedProposal:
             ],
             "counted_margin": finite(p.weighted_margin),
             "start_counted_margin": finite(p.start_weighted_margin),
-            "alternatives": [self._alternative(one) for one in self.alternatives],
+            "alternatives": [
+                self._alternative(one) for one in self.alternatives
+            ],
             "robustness": self._robustness(),
             "evidence": self._evidence(),
             "gains": plain(p.gains),
             "changes": [self._change(one) for one in p.changes],
-            "plateaus": {"loss": PLATEAU_LOSS, "settings": [_plateau(one) for one in p.plateaus]},
+            "plateaus": {
+                "loss": PLATEAU_LOSS,
+                "settings": [_plateau(one) for one in p.plateaus],
+            },
             "left_out": {
                 "loss": p.dropped_loss,
                 "settings": [_dropped(one) for one in p.dropped],
@@ -174,12 +190,18 @@ class JudgedProposal:
         }
 
     def _alternative(self, one: Alternative) -> Field:
-        fields = picked(one, "margin", "differs", counted_margin="weighted_margin")
+        fields = picked(
+            one, "margin", "differs", counted_margin="weighted_margin"
+        )
         return {**fields, "setup": setup_as_dict(one.setup)}
 
     def _robustness(self) -> Field | None:
         r = self.proposal.robustness
-        return None if r is None else {**plain(vars(r)), **picked(r, "price", "gain")}
+        return (
+            None
+            if r is None
+            else {**plain(vars(r)), **picked(r, "price", "gain")}
+        )
 
     def _evidence(self) -> Field:
         e = self.proposal.evidence
@@ -250,4 +272,7 @@ def _sides(sides: Sides) -> Field:
         }
         for slot, even, own in sides.moved
     ]
-    return {**picked(sides, "alike", "apart", "gain", free="are_free"), "moved": moved}
+    return {
+        **picked(sides, "alike", "apart", "gain", free="are_free"),
+        "moved": moved,
+    }

@@ -40,7 +40,13 @@ _TODAY: Any = {
     "mew": 1.6,
     "ls": "none",
 }
-_STEADY: Any = {"marker": "s", "ms": 7, "color": SECOND, "mfc": "white", "ls": "none"}
+_STEADY: Any = {
+    "marker": "s",
+    "ms": 7,
+    "color": SECOND,
+    "mfc": "white",
+    "ls": "none",
+}
 _LIMIT = "///"
 _LOST = "xxx"
 _FILL = ("#ffffff", "#a9d3cb")  # light: lines, hatches and points stand on it
@@ -62,7 +68,10 @@ def tradeoff_svg(proposal: Proposal) -> str:
     required = proposal.required
     has_front = required is not None and len(required.front) > 1
     count = 3 if has_front else 2
-    with drawing(5.5 * count, 5.8, title, ncols=count) as (figure, (left, right, *more)):
+    with drawing(5.5 * count, 5.8, title, ncols=count) as (
+        figure,
+        (left, right, *more),
+    ):
         if found.map is None:
             _no_map(left)
         else:
@@ -81,14 +90,22 @@ def _draw_front(required: Required, axes: Any) -> None:
     """The best margin by how much is stood, and where three setups stand."""
     stood = [point for point in required.front if point.is_stood]
     label = "best margin, parts of any value"
-    signs = axes.plot([p.times for p in stood], [p.margin for p in stood], ".-", color=SECOND, label=label)
+    signs = axes.plot(
+        [p.times for p in stood],
+        [p.margin for p in stood],
+        ".-",
+        color=SECOND,
+        label=label,
+    )
     for name, setup, sign in (
         ("today", required.today, _TODAY),
         ("steady", required.steady, _STEADY),
         ("proposed", required.proposed, _PROPOSED),
     ):
         if np.isfinite(setup.margin):
-            signs += axes.plot(setup.times, setup.margin, label=name, clip_on=False, **sign)
+            signs += axes.plot(
+                setup.times, setup.margin, label=name, clip_on=False, **sign
+            )
     axes.axhline(0.0, color=INK, lw=1.0)
     axes.axvline(1.0, color=QUIET, lw=1.0, ls=":")
     axes.set(xlim=(0.0, None), ylabel="worst margin")
@@ -116,7 +133,10 @@ def _no_map(axes: Any) -> None:
 
 def _draw_map(found: MarginMap, axes: Any) -> None:
     """Margins, limits, both points, and what all that is."""
-    x, y = (axis.values / axis.variable.setting.factor for axis in (found.x, found.y))
+    x, y = (
+        axis.values / axis.variable.setting.factor
+        for axis in (found.x, found.y)
+    )
     signs = [
         *_points(found, axes),
         *_margins(found, x, y, axes),
@@ -138,20 +158,40 @@ def _draw_map(found: MarginMap, axes: Any) -> None:
 def _axis_words(axis: MapAxis) -> str:
     """Setting and unit, and what makes it one of the two."""
     setting = axis.variable.setting
-    costs = "can cost contact" if np.isinf(axis.cost) else f"costs up to {number(axis.cost, 4)}"
-    why = "" if np.isnan(axis.cost) else f"\n{100 * SHARE:g} % of the range {costs}"
+    costs = (
+        "can cost contact"
+        if np.isinf(axis.cost)
+        else f"costs up to {number(axis.cost, 4)}"
+    )
+    why = (
+        ""
+        if np.isnan(axis.cost)
+        else f"\n{100 * SHARE:g} % of the range {costs}"
+    )
     return f"{slot_words(axis.variable)} {setting.unit}{why}"
 
 
 def _points(found: MarginMap, axes: Any) -> list[Any]:
     """Where both setups stand, and their signs; one beyond the map stands on its edge."""
-    row, column = (int(np.abs(axis.values - axis.proposed).argmin()) for axis in (found.y, found.x))
+    row, column = (
+        int(np.abs(axis.values - axis.proposed).argmin())
+        for axis in (found.y, found.x)
+    )
     margin = found.margin[row, column]
     margin_words = number(margin, 3) if np.isfinite(margin) else "contact lost"
-    today, beyond = zip(*(_on_map(axis) for axis in (found.x, found.y)), strict=True)
-    proposed = [axis.proposed / axis.variable.setting.factor for axis in (found.x, found.y)]
-    words = "today's values, beyond the map" if any(beyond) else "today's values"
-    (second,) = axes.plot(*today, label=words, clip_on=False, zorder=6, **_TODAY)
+    today, beyond = zip(
+        *(_on_map(axis) for axis in (found.x, found.y)), strict=True
+    )
+    proposed = [
+        axis.proposed / axis.variable.setting.factor
+        for axis in (found.x, found.y)
+    ]
+    words = (
+        "today's values, beyond the map" if any(beyond) else "today's values"
+    )
+    (second,) = axes.plot(
+        *today, label=words, clip_on=False, zorder=6, **_TODAY
+    )
     (first,) = axes.plot(
         *proposed,
         label=f"proposed, {margin_words}",
@@ -165,7 +205,9 @@ def _points(found: MarginMap, axes: Any) -> list[Any]:
 def _on_map(axis: MapAxis) -> tuple[float, bool]:
     """Today's value as the axis shows it, and whether it really lies beyond."""
     shown = float(np.clip(axis.today, axis.values[0], axis.values[-1]))
-    return shown / axis.variable.setting.factor, abs(shown - axis.today) > 1e-6 * axis.variable.width
+    return shown / axis.variable.setting.factor, abs(
+        shown - axis.today
+    ) > 1e-6 * axis.variable.width
 
 
 def _margins(found: MarginMap, x: Floats, y: Floats, axes: Any) -> list[Any]:
@@ -176,12 +218,27 @@ def _margins(found: MarginMap, x: Floats, y: Floats, axes: Any) -> list[Any]:
     if found.contact.any():
         levels = _levels(found.margin)
         fill = LinearSegmentedColormap.from_list("margin", _FILL)
-        axes.contourf(x, y, found.margin, levels=levels, cmap=fill, extend="both", zorder=1)
+        axes.contourf(
+            x,
+            y,
+            found.margin,
+            levels=levels,
+            cmap=fill,
+            extend="both",
+            zorder=1,
+        )
         _margin_lines(found, levels, x, y, axes)
     if found.contact.all():
         return []
     axes.patch.set(hatch=_LOST, edgecolor=QUIET)
-    return [Patch(facecolor="white", edgecolor=QUIET, hatch=_LOST, label="contact lost")]
+    return [
+        Patch(
+            facecolor="white",
+            edgecolor=QUIET,
+            hatch=_LOST,
+            label="contact lost",
+        )
+    ]
 
 
 def _levels(margin: Floats) -> Floats:
@@ -190,12 +247,18 @@ def _levels(margin: Floats) -> Floats:
 
     high = float(np.nanmax(margin))
     low = min(max(float(np.nanmin(margin)), _LOWEST), high)
-    return np.asarray(MaxNLocator(nbins=9, steps=[1, 2, 5, 10]).tick_values(low, high))
+    return np.asarray(
+        MaxNLocator(nbins=9, steps=[1, 2, 5, 10]).tick_values(low, high)
+    )
 
 
-def _margin_lines(found: MarginMap, levels: Floats, x: Floats, y: Floats, axes: Any) -> None:
+def _margin_lines(
+    found: MarginMap, levels: Floats, x: Floats, y: Floats, axes: Any
+) -> None:
     """Lines of equal margin with their margins; that of 0 is a heavy one."""
-    inner = levels[(levels > np.nanmin(found.margin)) & (levels < np.nanmax(found.margin))]
+    inner = levels[
+        (levels > np.nanmin(found.margin)) & (levels < np.nanmax(found.margin))
+    ]
     if inner.size == 0:
         return
     digits = max(0, -int(np.floor(np.log10(levels[1] - levels[0]) + 1e-9)))
@@ -219,12 +282,39 @@ def _limits(found: MarginMap, x: Floats, y: Floats, axes: Any) -> list[Any]:
     if found.is_kept.all():
         return []
     room = np.minimum(found.room, 1.0)
-    hatched = axes.contourf(x, y, room, levels=[-1e9, 0.0], colors="none", hatches=[_LIMIT], zorder=2)
+    hatched = axes.contourf(
+        x,
+        y,
+        room,
+        levels=[-1e9, 0.0],
+        colors="none",
+        hatches=[_LIMIT],
+        zorder=2,
+    )
     hatched.set(edgecolor=QUIET, linewidth=0.0)
-    axes.contour(x, y, room, levels=[0.0], colors=WARNING, linewidths=1.6, linestyles="-.")
+    axes.contour(
+        x,
+        y,
+        room,
+        levels=[0.0],
+        colors=WARNING,
+        linewidths=1.6,
+        linestyles="-.",
+    )
     for name in found.broken[:_MOST_AREAS]:
-        _name_area(~found.is_kept & (found.nearest == found.limits.index(name)), name, axes)
-    return [Patch(facecolor="white", edgecolor=QUIET, hatch=_LIMIT, label="limit broken")]
+        _name_area(
+            ~found.is_kept & (found.nearest == found.limits.index(name)),
+            name,
+            axes,
+        )
+    return [
+        Patch(
+            facecolor="white",
+            edgecolor=QUIET,
+            hatch=_LIMIT,
+            label="limit broken",
+        )
+    ]
 
 
 def _name_area(area: np.ndarray, name: str, axes: Any) -> None:
@@ -232,8 +322,12 @@ def _name_area(area: np.ndarray, name: str, axes: Any) -> None:
     if area.mean() < _LEAST_AREA:
         return
     rows, columns = np.nonzero(area)
-    middle = np.argmin((rows - rows.mean()) ** 2 + (columns - columns.mean()) ** 2)
-    at = np.array([columns[middle], rows[middle]]) / (np.array(area.shape[::-1]) - 1)
+    middle = np.argmin(
+        (rows - rows.mean()) ** 2 + (columns - columns.mean()) ** 2
+    )
+    at = np.array([columns[middle], rows[middle]]) / (
+        np.array(area.shape[::-1]) - 1
+    )
     axes.text(
         *np.clip(at, 0.04, 0.96), textwrap.fill(name, 40), ha="center", va="center", fontsize=_SMALL,
         rotation=90.0 if np.ptp(rows) > np.ptp(columns) else 0.0, parse_math=False, bbox=_BOX,
@@ -268,7 +362,9 @@ def _draw_speeds(found: TradeOff, speed: float, axes: Any) -> None:
 
 def _frame(found: TradeOff, speed: float, axes: Any) -> None:
     """Ranges and lines that both curves share."""
-    margins = np.concatenate([found.today.margin, found.proposed.margin, [0.0, _LEAST_HIGH]])
+    margins = np.concatenate(
+        [found.today.margin, found.proposed.margin, [0.0, _LEAST_HIGH]]
+    )
     high = float(np.nanmax(margins))
     low = max(float(np.nanmin(margins)), _LOWEST)
     room = 0.05 * (high - low) + 0.02
@@ -278,9 +374,17 @@ def _frame(found: TradeOff, speed: float, axes: Any) -> None:
     )
     axes.axhline(0.0, color=INK, lw=1.0)
     axes.axvline(speed, color=QUIET, lw=1.0, ls=":")
-    _beside(axes, (speed, high + 1.5 * room), f"sweep, {speed:g} m/s", (4, -2), va="top")
+    _beside(
+        axes,
+        (speed, high + 1.5 * room),
+        f"sweep, {speed:g} m/s",
+        (4, -2),
+        va="top",
+    )
     _tell_zero(found, axes)
-    axes.set(xlabel="speed of the sweep m/s\nattitudes with a speed of their own in proportion")
+    axes.set(
+        xlabel="speed of the sweep m/s\nattitudes with a speed of their own in proportion"
+    )
     axes.set(ylabel="worst margin")
 
 
@@ -300,7 +404,9 @@ def _tell_zero(found: TradeOff, axes: Any) -> None:
     )
 
 
-def _beside(axes: Any, at: Any, words: str, offset: tuple[float, float], **more: Any) -> None:
+def _beside(
+    axes: Any, at: Any, words: str, offset: tuple[float, float], **more: Any
+) -> None:
     """Small words so many points beside a place."""
     style = {"fontsize": _SMALL, "textcoords": "offset points", **more}
     axes.annotate(words, at, offset, **style)
@@ -327,7 +433,11 @@ def _lost(
         color=colour,
         transform=along,
     )
-    at, offset, side = (speeds[lost][-1], 6.0, "left") if lost[0] else (speeds[lost][0], -6.0, "right")
+    at, offset, side = (
+        (speeds[lost][-1], 6.0, "left")
+        if lost[0]
+        else (speeds[lost][0], -6.0, "right")
+    )
     if lost.all():
         at = speeds[0]
     words = f"contact lost, {name}"
@@ -343,7 +453,14 @@ def _lost(
     )
 
 
-def _attitudes(speeds: Floats, curve: SpeedCurve, row: int, colour: str, axes: Any, strip: Any) -> None:
+def _attitudes(
+    speeds: Floats,
+    curve: SpeedCurve,
+    row: int,
+    colour: str,
+    axes: Any,
+    strip: Any,
+) -> None:
     """A tick where the worst attitude changes; the names in a row above the panel, as far as they fit."""
     half = 0.5 * (speeds[1] - speeds[0])
     first = 0
@@ -380,19 +497,25 @@ def _frame_strip(speeds: Floats, names: list[str], strip: Any) -> None:
     strip.set_yticks(np.arange(len(names)) + 0.5, names, fontsize=_TINY)
     strip.tick_params(length=0)
     strip.axhline(1.0, color=QUIET, lw=0.6)
-    strip.set_title("Against speed, and the attitude that is worst", fontsize=10, loc="left")
+    strip.set_title(
+        "Against speed, and the attitude that is worst", fontsize=10, loc="left"
+    )
 
 
 def _names(found: TradeOff, axes: Any) -> None:
     """The curves' names where they stand furthest apart: the upper one's above, the other's below."""
     margins = np.array([found.today.margin, found.proposed.margin])
-    apart = np.where((margins > _LOWEST).all(axis=0), np.abs(margins[1] - margins[0]), -1.0)[_NAMED]
+    apart = np.where(
+        (margins > _LOWEST).all(axis=0), np.abs(margins[1] - margins[0]), -1.0
+    )[_NAMED]
     if apart.max() < 0.0:
         return
     at = int(apart.argmax()) + _NAMED.start
     falls = margins[1, at] < margins[1, at - 1]
     upper = int(margins[1, at] >= margins[0, at])
-    for curve, (name, colour) in enumerate((("today", WARNING), ("proposed", SECOND))):
+    for curve, (name, colour) in enumerate(
+        (("today", WARNING), ("proposed", SECOND))
+    ):
         right = (curve == upper) == falls
         side = 1.0 if curve == upper else -1.0
         _beside(

@@ -19,7 +19,12 @@ from setupopt.report.shared.tables import (
 )
 from setupopt.report.shared.words import headed, where_words
 from setupopt.robust.last_word import RUNS, SECONDS
-from setupopt.search.proposal import DISTURBANCE, Proposal, ProposalOptions, Required
+from setupopt.search.proposal import (
+    DISTURBANCE,
+    Proposal,
+    ProposalOptions,
+    Required,
+)
 from setupopt.search.required import UNITS, FrontPoint, StoodSetup
 
 _NOTE = (
@@ -30,7 +35,9 @@ _NOTE = (
 )
 
 
-def required_text(proposal: Proposal, asked: ProposalOptions, width: int) -> str:
+def required_text(
+    proposal: Proposal, asked: ProposalOptions, width: int
+) -> str:
     """Today's, the steady and the proposed setup beside what must be stood; empty where nothing must."""
     required = proposal.required
     if required is None:
@@ -40,9 +47,16 @@ def required_text(proposal: Proposal, asked: ProposalOptions, width: int) -> str
     if asked.raised == DISTURBANCE:
         least = asked.least_margin
         head += f", raised: {significant(times)} times [require], with a margin of at least {least:g}"
-    parts = [keyed_table(_rows(required), _COLUMNS, width), paragraph(_NOTE, width, INDENT)]
+    parts = [
+        keyed_table(_rows(required), _COLUMNS, width),
+        paragraph(_NOTE, width, INDENT),
+    ]
     if required.front:
-        parts += ["", "Best margin by how much of it is stood, parts of any value", _front(required, width)]
+        parts += [
+            "",
+            "Best margin by how much of it is stood, parts of any value",
+            _front(required, width),
+        ]
     return headed(head, "\n".join(parts), width)
 
 
@@ -64,12 +78,16 @@ def _rows(required: Required) -> list[Field]:
             rides = [significant(one.ridden / factor) for one in each]
             rows.append(_row("in rides", unit, "", rides, ""))
     if setups[0].built is not None:
-        built = [margin_words(one.built) for one in setups if one.built is not None]
+        built = [
+            margin_words(one.built) for one in setups if one.built is not None
+        ]
         rows.append(_row("worst margin, builds or inputs", "", "", built, ""))
     return rows
 
 
-def _row(what: str, unit: str, asked: str, values: list[str], where: str) -> Field:
+def _row(
+    what: str, unit: str, asked: str, values: list[str], where: str
+) -> Field:
     return dict(zip(("what", "unit", "asked", "today", "steady", "proposed", "where"),
                     (what, unit, asked, *values, where), strict=True))  # fmt: skip
 
@@ -98,7 +116,10 @@ def required_fields(required: Required | None) -> Any:
         return None
     return {
         "times": required.times,
-        **{name: _setup(getattr(required, name)) for name in ("today", "steady", "proposed")},
+        **{
+            name: _setup(getattr(required, name))
+            for name in ("today", "steady", "proposed")
+        },
         "front": [_point(one) for one in required.front],
     }
 
@@ -107,13 +128,32 @@ def _setup(one: StoodSetup) -> Field:
     stood = {}
     for disturbance in one.stood:
         key, _, factor = UNITS[disturbance.kind]
-        where = {name: disturbance.fields.get(name) for name in ("roll_angle_deg", "attitude")}
-        stood[key] = {"asked": disturbance.asked / factor, "stood": disturbance.stood / factor, **where}
-        rides = disturbance.ridden / (1.0 if disturbance.kind == "road" else factor)
-        stood[key]["runs_failed" if disturbance.kind == "road" else "ridden"] = rides
+        where = {
+            name: disturbance.fields.get(name)
+            for name in ("roll_angle_deg", "attitude")
+        }
+        stood[key] = {
+            "asked": disturbance.asked / factor,
+            "stood": disturbance.stood / factor,
+            **where,
+        }
+        rides = disturbance.ridden / (
+            1.0 if disturbance.kind == "road" else factor
+        )
+        stood[key][
+            "runs_failed" if disturbance.kind == "road" else "ridden"
+        ] = rides
     built = None if one.built is None else finite(one.built)
-    return {"margin": finite(one.margin), "stood": stood, "built": built, "setup": setup_as_dict(one.setup)}
+    return {
+        "margin": finite(one.margin),
+        "stood": stood,
+        "built": built,
+        "setup": setup_as_dict(one.setup),
+    }
 
 
 def _point(one: FrontPoint) -> Field:
-    return {**picked(one, "times", "margin", "is_stood"), "setup": setup_as_dict(one.setup)}
+    return {
+        **picked(one, "times", "margin", "is_stood"),
+        "setup": setup_as_dict(one.setup),
+    }

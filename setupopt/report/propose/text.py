@@ -158,7 +158,11 @@ def _lower(judged: JudgedProposal) -> str:
 
 def _counted(judged: JudgedProposal) -> str:
     p = judged.proposal
-    if (p.objective.weights == 1.0).all() or p.robustness is not None or not p.holds:
+    if (
+        (p.objective.weights == 1.0).all()
+        or p.robustness is not None
+        or not p.holds
+    ):
         return ""
     today = margin_words(p.start_weighted_margin)
     return f"As the attitudes are weighted: {today} today, {margin_words(p.weighted_margin)} proposed"
@@ -169,9 +173,7 @@ def _built(judged: JudgedProposal) -> str:
     r = judged.proposal.robustness
     if r is None:
         return ""
-    return (
-        f"With build errors: {margin_words(min(r.built, r.cloud_least))} proposed, the worst that was found"
-    )
+    return f"With build errors: {margin_words(min(r.built, r.cloud_least))} proposed, the worst that was found"
 
 
 def _own_floors(judged: JudgedProposal) -> list[str]:
@@ -189,7 +191,11 @@ def _body(judged: JudgedProposal) -> str:
         return ""
     today = body_words(judged.project.setup.body)
     proposed = body_words(judged.proposal.setup.body)
-    return f"Wear the {proposed}, as today" if proposed == today else f"CHANGE the {today} to the {proposed}"
+    return (
+        f"Wear the {proposed}, as today"
+        if proposed == today
+        else f"CHANGE the {today} to the {proposed}"
+    )
 
 
 def _unfinished(judged: JudgedProposal) -> str:
@@ -211,17 +217,33 @@ def _settings(judged: JudgedProposal, width: int) -> str:
     setups = (judged.project.setup, judged.proposal.setup)
     found = slots(setups)
     changes = {change.slot.name: change for change in judged.proposal.changes}
-    plateaus = {plateau.slot.name: plateau for plateau in judged.proposal.plateaus}
-    today, proposed = ([_shown_value(slot, setup) for slot in found] for setup in setups)
+    plateaus = {
+        plateau.slot.name: plateau for plateau in judged.proposal.plateaus
+    }
+    today, proposed = (
+        [_shown_value(slot, setup) for slot in found] for setup in setups
+    )
     costs = [_cost_words(changes.get(slot.name)) for slot in found]
     ends = [_ends(slot, plateaus.get(slot.name)) for slot in found]
     columns = [
-        Column("setting", [slot_words(slot) for slot in found], numeric=False, least=18),
+        Column(
+            "setting",
+            [slot_words(slot) for slot in found],
+            numeric=False,
+            least=18,
+        ),
         Column("unit", [slot.setting.unit for slot in found], numeric=False),
         Column("today", today),
         *_steady(judged, found),
         Column("proposed", proposed),
-        Column("", ["" if old == new else "*" for old, new in zip(today, proposed, strict=True)], False),
+        Column(
+            "",
+            [
+                "" if old == new else "*"
+                for old, new in zip(today, proposed, strict=True)
+            ],
+            False,
+        ),
         Column("left alone", costs, rank=1),
         Column("from", [low for low, _ in ends], rank=2),
         Column("to", [high for _, high in ends], rank=2),
@@ -261,7 +283,9 @@ def _cost_words(change: Change | None) -> str:
 def _ends(slot: Slot, plateau: Plateau | None) -> tuple[str, str]:
     if plateau is None:
         return "", ""
-    low, high = (rounded(value, slot.setting) for value in (plateau.lower, plateau.upper))
+    low, high = (
+        rounded(value, slot.setting) for value in (plateau.lower, plateau.upper)
+    )
     return f"{low:g}", f"{high:g}"
 
 
@@ -271,7 +295,11 @@ def _left_out(judged: JudgedProposal, width: int) -> str:
     if judged.asked.min_gain <= 0.0:
         return ""
     if not p.dropped:
-        return paragraph(f"No change is worth less than {judged.asked.min_gain:g}.", width, INDENT)
+        return paragraph(
+            f"No change is worth less than {judged.asked.min_gain:g}.",
+            width,
+            INDENT,
+        )
     names = ", ".join(slot_words(one.slot) for one in p.dropped)
     words = (
         f"Left as today, each worth less than {judged.asked.min_gain:g}: {names}. Together this "
@@ -293,11 +321,17 @@ def _sides(judged: JudgedProposal, width: int) -> str:
     words = f"{what} {gain_words(sides.gain)}, from {number(sides.alike, 4)} to {number(sides.apart, 4)}"
     moved = ", ".join(_move_words(*one) for one in sides.moved)
     most = f"; moved most: {moved}" if moved else ""
-    return paragraph(f"{words}{most}. Parts and steps of any value, one local search.", width, INDENT)
+    return paragraph(
+        f"{words}{most}. Parts and steps of any value, one local search.",
+        width,
+        INDENT,
+    )
 
 
 def _move_words(slot: Slot, even: float, own: float) -> str:
-    before, after = (f"{rounded(value, slot.setting):g}" for value in (even, own))
+    before, after = (
+        f"{rounded(value, slot.setting):g}" for value in (even, own)
+    )
     return f"{slot_words(slot)} {before} -> {after} {slot.setting.unit}"
 
 
@@ -335,7 +369,9 @@ def _binding(judged: JudgedProposal, width: int) -> str:
     """Active cases: those that hold the margin down."""
     rows = judged.proposal.active_cases
     head = "Cases that hold the margin down, and each one's share in it"
-    return headed(head, keyed_table(rows, _BINDING, width), width) if rows else ""
+    return (
+        headed(head, keyed_table(rows, _BINDING, width), width) if rows else ""
+    )
 
 
 _BINDING = (
@@ -359,7 +395,9 @@ def _prices(judged: JudgedProposal, width: int) -> str:
     """What a little more of each limit is worth, and a note where two ways to find it disagree."""
     rows = judged.proposal.prices
     if not judged.proposal.holds:
-        return "Limits have no price: no setup was found that keeps all of them."
+        return (
+            "Limits have no price: no setup was found that keeps all of them."
+        )
     if not rows:
         return "No limit holds the margin down."
     head = f"Limits that hold the margin down, and the {counted_words(judged)} that one unit more brings"
@@ -367,8 +405,14 @@ def _prices(judged: JudgedProposal, width: int) -> str:
         "solving again with the limit a little looser gives a price that differs by more than 10 %: trust "
         "the smaller one, for small changes only."
     )
-    notes = [] if all(row.agrees for row in rows) else [paragraph(note, width, "  ! ")]
-    return "\n".join([headed(head, keyed_table(rows, _PRICES, width), width), *notes])
+    notes = (
+        []
+        if all(row.agrees for row in rows)
+        else [paragraph(note, width, "  ! ")]
+    )
+    return "\n".join(
+        [headed(head, keyed_table(rows, _PRICES, width), width), *notes]
+    )
 
 
 _PRICES = (
@@ -411,15 +455,28 @@ def _alternatives(judged: JudgedProposal, width: int) -> str:
             width,
         )
     head = f"Clearly different setups that lose at most {loss:g} of the {counted_words(judged)}"
-    others = [(str(n), one.setup, one.weighted_margin) for n, one in enumerate(judged.alternatives, 1)]
-    tables = _side_by_side(("proposed", p.setup, p.weighted_margin), others, width)
-    return "\n".join([paragraph(head, width), *tables, *_other_bodies(judged, width)])
+    others = [
+        (str(n), one.setup, one.weighted_margin)
+        for n, one in enumerate(judged.alternatives, 1)
+    ]
+    tables = _side_by_side(
+        ("proposed", p.setup, p.weighted_margin), others, width
+    )
+    return "\n".join(
+        [paragraph(head, width), *tables, *_other_bodies(judged, width)]
+    )
 
 
-def _side_by_side(first: _Shown, others: Sequence[_Shown], width: int) -> list[str]:
+def _side_by_side(
+    first: _Shown, others: Sequence[_Shown], width: int
+) -> list[str]:
     """As many tables as the width needs, the first setup in each of them."""
     setups = [first[1], *(setup for _, setup, _ in others)]
-    rows = [slot for slot in slots(setups) if len({_shown_value(slot, setup) for setup in setups}) > 1]
+    rows = [
+        slot
+        for slot in slots(setups)
+        if len({_shown_value(slot, setup) for setup in setups}) > 1
+    ]
     names = [slot_words(slot) for slot in rows]
     units = [slot.setting.unit for slot in rows]
     columns = [
@@ -431,7 +488,10 @@ def _side_by_side(first: _Shown, others: Sequence[_Shown], width: int) -> list[s
         columns.append(Column(head, [number(margin, 4), *values]))
     fixed = columns[:3]
     many = (width - _SETTING_WIDTH) // _ALTERNATIVE_WIDTH
-    return [table([*fixed, *columns[at : at + many]], width) for at in range(3, len(columns), many)]
+    return [
+        table([*fixed, *columns[at : at + many]], width)
+        for at in range(3, len(columns), many)
+    ]
 
 
 def _other_bodies(judged: JudgedProposal, width: int) -> list[str]:

@@ -56,7 +56,8 @@ class JudgedReport:
         own = roughness_index(profile)[:, 0]
         published = published_index(profile)
         return tuple(
-            (1e3 * float(one), 1e3 * float(other)) for one, other in zip(own, published, strict=True)
+            (1e3 * float(one), 1e3 * float(other))
+            for one, other in zip(own, published, strict=True)
         )
 
     def place(self, row: int | None) -> Field:
@@ -99,7 +100,9 @@ class JudgedReport:
             "holds": verdict.holds,
             **self.place(verdict.row),
             "how": verdict.how,
-            "change": None if verdict.change is None else change_fields(verdict.change),
+            "change": None
+            if verdict.change is None
+            else change_fields(verdict.change),
         }
 
     def cases(self) -> Iterator[Field]:
@@ -113,7 +116,9 @@ class JudgedReport:
                 "margin": finite(p.steady.margin[0, row]),
                 "bump_mm": finite(allowed.height[row] / MM),
                 "bump_length_m": finite(allowed.length[row]),
-                "bump_track": TRACKS[int(allowed.track[row])] if found else None,
+                "bump_track": TRACKS[int(allowed.track[row])]
+                if found
+                else None,
                 "bump_reason": REASONS[int(allowed.reason[row])],
                 "bump_instantaneous_mm": finite(allowed.instant[row] / MM),
                 "seam_mm": finite(allowed.seam[row] / MM),
@@ -126,7 +131,10 @@ class JudgedReport:
         names = ("mean_margin", "sigma_margin", "crossing_rate", "chance")
         if self.proof.road is None:
             return {f"road_{name}": None for name in names}
-        return {f"road_{name}": finite(self.proof.road.linear[name][row]) for name in names}
+        return {
+            f"road_{name}": finite(self.proof.road.linear[name][row])
+            for name in names
+        }
 
     def winds(self) -> Iterator[Field]:
         """Gust and steady wind by direction."""
@@ -169,28 +177,45 @@ class JudgedReport:
             "waviness": road.waviness,
             "measured": study.plan.profile is not None,
             "roughness_index_mm_per_m": [own for own, _ in self.indices],
-            "roughness_index_published_mm_per_m": [published for _, published in self.indices],
+            "roughness_index_published_mm_per_m": [
+                published for _, published in self.indices
+            ],
             "run_seconds": study.plan.seconds,
-            "rides": [{**self.place(table.row), **table.as_dict()} for table in self.roads],
+            "rides": [
+                {**self.place(table.row), **table.as_dict()}
+                for table in self.roads
+            ],
         }
 
     def _build(self) -> Field:
         build = self.proof.build
         boxes = {"tolerance": build.build, "inputs": build.inputs}
         found: Field = {
-            name: None if box is None else {"stands": box.stands, **self._worst(box.worst)}
+            name: None
+            if box is None
+            else {"stands": box.stands, **self._worst(box.worst)}
             for name, box in boxes.items()
         }
         found["both"] = None if build.both is None else self._worst(build.both)
-        return {**found, "cloud": cloud_fields(build.cloud, self.proof.plan.floor)}
+        return {
+            **found,
+            "cloud": cloud_fields(build.cloud, self.proof.plan.floor),
+        }
 
     def _worst(self, worst: WorstBuild) -> Field:
         return {
             "margin": finite(worst.margin),
             **self.place(worst.case),
-            "errors": {name: error for name, error in worst.errors.items() if error},
+            "errors": {
+                name: error for name, error in worst.errors.items() if error
+            },
             "costs": [
-                {"error": cost.name, "times": cost.error, "loss": finite(cost.loss)} for cost in worst.costs
+                {
+                    "error": cost.name,
+                    "times": cost.error,
+                    "loss": finite(cost.loss),
+                }
+                for cost in worst.costs
             ],
         }
 
@@ -202,7 +227,10 @@ def cloud_fields(cloud: MarginDistribution, floor: float) -> Field:
         "builds": cloud.count,
         "contact_lost": cloud.lost,
         "least_margin": finite(cloud.least),
-        "percentiles": {f"{100 * share:g}": finite(cloud.percentile(share)) for share in PERCENTILES},
+        "percentiles": {
+            f"{100 * share:g}": finite(cloud.percentile(share))
+            for share in PERCENTILES
+        },
         "under_floor_percent": [round(100.0 * value, 6) for value in share],
     }
 
@@ -212,7 +240,10 @@ def change_fields(change: Change) -> Field:
     fields = asdict(change)
     del fields["setup"]
     fields["from"] = fields.pop("from_")
-    return {name: finite(value) if isinstance(value, float) else value for name, value in fields.items()}
+    return {
+        name: finite(value) if isinstance(value, float) else value
+        for name, value in fields.items()
+    }
 
 
 def csv_text(judged: JudgedReport) -> str:

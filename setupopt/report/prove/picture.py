@@ -6,7 +6,14 @@ from typing import Any
 
 from setupopt.evaluation.result import degrees
 from setupopt.project.model import Disturbed
-from setupopt.report.shared.picture import INK, QUIET, SECOND, WARNING, drawing, svg
+from setupopt.report.shared.picture import (
+    INK,
+    QUIET,
+    SECOND,
+    WARNING,
+    drawing,
+    svg,
+)
 from setupopt.report.shared.tables import angle
 from setupopt.robust.obstacle import TRACKS
 from setupopt.robust.robustness import RobustnessReport
@@ -22,7 +29,9 @@ def bump_picture(proof: RobustnessReport) -> str | None:
         return None
     limits = proof.project.limits
     allowed = limits.disturbed if limits else Disturbed()
-    with drawing(7.2, 7.2, nrows=4, sharex=True, height_ratios=[2, 1, 1, 1]) as (figure, axes):
+    with drawing(
+        7.2, 7.2, nrows=4, sharex=True, height_ratios=[2, 1, 1, 1]
+    ) as (figure, axes):
         _drift(proof, axes[0], allowed)
         _curves(proof, axes[1], "sideslip", 1.0 / DEG)
         _band(axes[1], allowed.sideslip / DEG)
@@ -35,7 +44,9 @@ def bump_picture(proof: RobustnessReport) -> str | None:
         axes[3].axhline(0.0, color=QUIET, lw=0.8)
         axes[3].set_ylabel("least wheel\nload N")
         axes[3].set_xlabel("time since a front wheel or wing met the bump, ms")
-        figure.suptitle(_title(proof), fontsize=11, x=0.02, ha="left", parse_math=False)
+        figure.suptitle(
+            _title(proof), fontsize=11, x=0.02, ha="left", parse_math=False
+        )
         return svg(figure)
 
 
@@ -50,14 +61,26 @@ def _title(proof: RobustnessReport) -> str:
 
 
 def _tracks(track: str) -> str:
-    return "under both tracks" if track == "both" else f"under the {track} track"
+    return (
+        "under both tracks" if track == "both" else f"under the {track} track"
+    )
 
 
-def _curves(proof: RobustnessReport, axes: Any, column: str, factor: float) -> None:
+def _curves(
+    proof: RobustnessReport, axes: Any, column: str, factor: float
+) -> None:
     """One column of the traces."""
     place = proof.bump.columns.index(column)
-    for trace, colour, style in zip(proof.bump.traces, (SECOND, WARNING), ("-", "--"), strict=False):
-        axes.plot(1e3 * trace[:, 0], factor * trace[:, place], style, color=colour, lw=1.4)
+    for trace, colour, style in zip(
+        proof.bump.traces, (SECOND, WARNING), ("-", "--"), strict=False
+    ):
+        axes.plot(
+            1e3 * trace[:, 0],
+            factor * trace[:, place],
+            style,
+            color=colour,
+            lw=1.4,
+        )
 
 
 def _band(axes: Any, most: float) -> None:
@@ -72,7 +95,10 @@ def _drift(proof: RobustnessReport, axes: Any, allowed: Disturbed) -> None:
     _curves(proof, axes, "drift", 1.0 / MM)
     _band(axes, allowed.drift / MM)
     for line, share in zip(axes.get_lines(), _SHARES, strict=False):
-        line.set_label(f"bump of {share * height / MM:.3g} mm" + (", the allowance" if share == 1.0 else ""))
+        line.set_label(
+            f"bump of {share * height / MM:.3g} mm"
+            + (", the allowance" if share == 1.0 else "")
+        )
     axes.get_lines()[-1].set_label(f"allowed drift {allowed.drift / MM:g} mm")
     axes.set_ylabel("drift to the left mm")
     axes.legend(frameon=False, loc="upper right")

@@ -50,9 +50,17 @@ class RoadLine:
     @property
     def differs(self) -> bool:
         """Whether the linear rms is more than 3 % off, and outside what chance allows."""
-        if self.linear_rms is None or self.low is None or self.high is None or self.difference is None:
+        if (
+            self.linear_rms is None
+            or self.low is None
+            or self.high is None
+            or self.difference is None
+        ):
             return self.rms is not None
-        return abs(self.difference) > CLOSE and not self.low <= self.linear_rms <= self.high
+        return (
+            abs(self.difference) > CLOSE
+            and not self.low <= self.linear_rms <= self.high
+        )
 
 
 @dataclass(frozen=True)
@@ -75,7 +83,11 @@ class RoadTable:
             "not_stood": fallen,
             "not_stood_low": least,
             "not_stood_high": most,
-            "ends": {REASONS[i]: int(count) for i, count in enumerate(sums.reasons) if count},
+            "ends": {
+                REASONS[i]: int(count)
+                for i, count in enumerate(sums.reasons)
+                if count
+            },
             "drift_mm": finite(sums.drift / MM),
             "sideslip_deg": finite(sums.sideslip / DEG),
             "lost": sums.lost,
@@ -90,28 +102,42 @@ class RoadTable:
             "time_under_floor": sums.share_under,
             "time_off_surface": sums.share_off_surface,
             "time_on_stop": sums.share_on_stop,
-            "quantities": [{**asdict(line), "differs": line.differs} for line in self.lines],
+            "quantities": [
+                {**asdict(line), "differs": line.differs} for line in self.lines
+            ],
             "why": list(self.why),
         }
 
 
 def road_tables(proof: RobustnessReport) -> tuple[RoadTable, ...]:
     """One table for each case that was ridden."""
-    return () if proof.road is None else tuple(_table(proof, proof.road, r) for r in proof.road.ridden)
+    return (
+        ()
+        if proof.road is None
+        else tuple(_table(proof, proof.road, r) for r in proof.road.ridden)
+    )
 
 
-def _table(proof: RobustnessReport, study: RoadStudy, ridden: Ridden) -> RoadTable:
+def _table(
+    proof: RobustnessReport, study: RoadStudy, ridden: Ridden
+) -> RoadTable:
     lines = tuple(_lines(proof, study, ridden))
     chance = float(study.linear["chance"][ridden.row])
-    return RoadTable(ridden.row, lines, ridden, chance, tuple(_why(proof, lines, ridden)))
+    return RoadTable(
+        ridden.row, lines, ridden, chance, tuple(_why(proof, lines, ridden))
+    )
 
 
-def _lines(proof: RobustnessReport, study: RoadStudy, ridden: Ridden) -> Iterator[RoadLine]:
+def _lines(
+    proof: RobustnessReport, study: RoadStudy, ridden: Ridden
+) -> Iterator[RoadLine]:
     smooth = _smooth(proof, ridden.row)
     sigma = _sigmas(study, ridden.row)
     for place, quantity in enumerate(QUANTITIES):
         unit, factor = _UNITS[quantity.split()[0]]
-        spread = Spread(*(value / factor for value in ridden.sums.spread(quantity)))
+        spread = Spread(
+            *(value / factor for value in ridden.sums.spread(quantity))
+        )
         yield RoadLine(
             quantity,
             unit,
@@ -125,19 +151,30 @@ def _lines(proof: RobustnessReport, study: RoadStudy, ridden: Ridden) -> Iterato
 def _smooth(proof: RobustnessReport, row: int) -> Floats:
     """The quantities without road."""
     a = proof.steady.answers[0, row]
-    return np.concatenate([[a["margin"]], a["load"], a["ride_gap"], a["travel"]])
+    return np.concatenate(
+        [[a["margin"]], a["load"], a["ride_gap"], a["travel"]]
+    )
 
 
 def _sigmas(study: RoadStudy, row: int) -> Floats:
     """The quantities' linear rms."""
     a = study.linear[row]
-    return np.concatenate([[a["sigma_margin"]], a["sigma_load"], a["sigma_gap"], a["sigma_travel"]])
+    return np.concatenate(
+        [
+            [a["sigma_margin"]],
+            a["sigma_load"],
+            a["sigma_gap"],
+            a["sigma_travel"],
+        ]
+    )
 
 
 # ---- why ---------------------------------------------------------------------------------------------------
 
 
-def _why(proof: RobustnessReport, lines: tuple[RoadLine, ...], ridden: Ridden) -> Iterator[str]:
+def _why(
+    proof: RobustnessReport, lines: tuple[RoadLine, ...], ridden: Ridden
+) -> Iterator[str]:
     """Reasons why linear and nonlinear answers differ, as far as the rides tell them."""
     off = [line.quantity for line in lines if line.differs]
     if ridden.sums.rides == 0:
@@ -173,7 +210,9 @@ def _lifts_and_stops(ridden: Ridden) -> Iterator[str]:
         yield "No wheel leaves the surface and no stop is met."
 
 
-def _bends(proof: RobustnessReport, lines: tuple[RoadLine, ...]) -> Iterator[str]:
+def _bends(
+    proof: RobustnessReport, lines: tuple[RoadLine, ...]
+) -> Iterator[str]:
     """Forces that are no straight lines."""
     car = proof.project.car
     uneven = [

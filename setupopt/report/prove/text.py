@@ -34,7 +34,12 @@ from setupopt.units import DEG, MM, MS, ROUGHNESS
 _MOST_ANGLES = 37
 _MOST_COSTS = 6
 # Kinds of faults, and the words that their names have in common.
-_KINDS = {"drive lost": "drive", "wheel locked": "locked", "flat tyre": "flat", "2 deg too much": "steer"}
+_KINDS = {
+    "drive lost": "drive",
+    "wheel locked": "locked",
+    "flat tyre": "flat",
+    "2 deg too much": "steer",
+}
 _RMS_DIGITS = {"": 4, "N": 1}
 
 
@@ -90,14 +95,22 @@ def _verdict(judged: JudgedReport, width: int) -> str:
             least=12,
         ),
     ]
-    how = [paragraph(f"{verdict.what}: {verdict.how}.", width, INDENT) for verdict in rows]
-    return "\n".join([*lines, keyed_table(rows, keys, width), "What fails first there", *how])
+    how = [
+        paragraph(f"{verdict.what}: {verdict.how}.", width, INDENT)
+        for verdict in rows
+    ]
+    return "\n".join(
+        [*lines, keyed_table(rows, keys, width), "What fails first there", *how]
+    )
 
 
 def _without_ride(judged: JudgedReport, width: int) -> Iterator[str]:
     """The cases that slide or lose contact without any disturbance: there is no ride about them."""
     answers = judged.proof.steady.answers[0]
-    for words_, rows in (("CONTACT LOST", ~answers["contact"]), ("THE CAR SLIDES", answers["slides"])):
+    for words_, rows in (
+        ("CONTACT LOST", ~answers["contact"]),
+        ("THE CAR SLIDES", answers["slides"]),
+    ):
         if rows.any():
             yield paragraph(
                 f"{words_} in {rows.sum()} of {rows.size} cases even without any disturbance, so that no "
@@ -112,12 +125,19 @@ def _case_list(judged: JudgedReport, rows: np.ndarray) -> str:
     for row in np.flatnonzero(rows):
         place = judged.place(int(row))
         angles.setdefault(place["attitude"], []).append(_degrees(place))
-    return "; ".join(f"{attitude} at {', '.join(some)} deg" for attitude, some in angles.items())
+    return "; ".join(
+        f"{attitude} at {', '.join(some)} deg"
+        for attitude, some in angles.items()
+    )
 
 
 def _summary(judged: JudgedReport) -> str:
     failed = sum(verdict.holds is False for verdict in judged.verdicts)
-    return f"FAIL: {failed} of the requirements." if failed else "pass: every requirement is met."
+    return (
+        f"FAIL: {failed} of the requirements."
+        if failed
+        else "pass: every requirement is met."
+    )
 
 
 def verdict_word(holds: bool | None) -> str:
@@ -132,7 +152,11 @@ def verdict_word(holds: bool | None) -> str:
 
 
 def _found(verdict: Verdict) -> str:
-    if verdict.is_chance and verdict.found is not None and verdict.found < 0.001:
+    if (
+        verdict.is_chance
+        and verdict.found is not None
+        and verdict.found < 0.001
+    ):
         return "< 0.001"
     if verdict.found is not None:
         return f"{verdict.found:.3g}"
@@ -148,14 +172,20 @@ def _required(verdict: Verdict) -> str:
 def _degrees(place: Field) -> str:
     if place["roll_angle_deg"] is None:
         return "-"
-    along = f" ({place['along_mm']:.0f} mm along)" if "along_mm" in place else ""
+    along = (
+        f" ({place['along_mm']:.0f} mm along)" if "along_mm" in place else ""
+    )
     return angle(place["roll_angle_deg"]) + along
 
 
 def _changes(judged: JudgedReport, width: int) -> str:
     """What to change for each row, by single steps inside limits.toml."""
     lines = [
-        paragraph(f"{verdict.what}: {_change_words(verdict.change, verdict.measured)}.", width, INDENT)
+        paragraph(
+            f"{verdict.what}: {_change_words(verdict.change, verdict.measured)}.",
+            width,
+            INDENT,
+        )
         for verdict in judged.verdicts
         if verdict.row is not None
     ]
@@ -170,9 +200,15 @@ def _change_words(change: Change | None, measured: str) -> str:
     """A change; it gains margin, or room: what is left of drift, sideslip and time in the air, of 1."""
     if change is None:
         return "no single step helps without a cost elsewhere"
-    gain = f"{measured} {change.gain:+.3f} there" if np.isfinite(change.gain) else "the car holds again there"
+    gain = (
+        f"{measured} {change.gain:+.3f} there"
+        if np.isfinite(change.gain)
+        else "the car holds again there"
+    )
     worst = f"worst margin {margin_words(change.worst_before)} -> {margin_words(change.worst_after)}"
-    key = change.key.removesuffix(f"_{change.unit.replace('/', '_per_')}").replace("_", " ")
+    key = change.key.removesuffix(
+        f"_{change.unit.replace('/', '_per_')}"
+    ).replace("_", " ")
     return f"{change.axle} {key} {change.from_:g} -> {change.to:g} {change.unit} ({gain}, {worst})"
 
 
@@ -217,7 +253,11 @@ def _allowed(judged: JudgedReport) -> Disturbed:
 def _bump_words(row: Field) -> str:
     if row["bump_mm"] is None:
         return "no ride"
-    return number(row["bump_mm"]) if row["bump_length_m"] is not None else f"over {row['bump_mm']:.0f}"
+    return (
+        number(row["bump_mm"])
+        if row["bump_length_m"] is not None
+        else f"over {row['bump_mm']:.0f}"
+    )
 
 
 def _least(row: Field) -> float:
@@ -237,7 +277,11 @@ def _winds(judged: JudgedReport, width: int) -> str:
         Key("from deg", "from_deg", angle),
         Key("gust m/s", shown=lambda row: _speed_words(row["gust_m_s"])),
         Key("gust length m", shown=_length_words),
-        Key("instantaneous m/s", shown=lambda row: number(row["gust_instantaneous_m_s"]), rank=2),
+        Key(
+            "instantaneous m/s",
+            shown=lambda row: number(row["gust_instantaneous_m_s"]),
+            rank=2,
+        ),
         Key("wind step m/s", shown=lambda row: number(row["step_m_s"]), rank=1),
         Key("steady m/s", shown=lambda row: _speed_words(row["steady_m_s"])),
         Key("at deg", shown=_degrees),
@@ -248,7 +292,9 @@ def _winds(judged: JudgedReport, width: int) -> str:
         "steady wind hits hardest. It adds to the wind of the attitude. Gusts and wind steps are judged as "
         "bumps are, a steady wind by the margin in it"
     )
-    return f"{paragraph(head, width)}\n{keyed_table(judged.winds(), keys, width)}"
+    return (
+        f"{paragraph(head, width)}\n{keyed_table(judged.winds(), keys, width)}"
+    )
 
 
 def _faults(judged: JudgedReport, width: int) -> str:
@@ -256,7 +302,9 @@ def _faults(judged: JudgedReport, width: int) -> str:
     rows = list(judged.faults())
     if not rows:
         return ""
-    lines = thinned(list(_by_angle(rows)), _MOST_ANGLES, lambda line: line["least"])
+    lines = thinned(
+        list(_by_angle(rows)), _MOST_ANGLES, lambda line: line["least"]
+    )
     keys = [
         Key("roll angle deg", shown=_degrees),
         *(words(kind, kind) for kind in _KINDS),
@@ -278,9 +326,13 @@ def _by_angle(rows: list[Field]) -> Iterator[Field]:
         line = {**same[0], "least": min(row["stood"] for row in same)}
         for kind, part in _KINDS.items():
             chosen = [row for row in same if part in row["fault"]]
-            times = [row["seconds"] for row in chosen if row["seconds"] is not None]
+            times = [
+                row["seconds"] for row in chosen if row["seconds"] is not None
+            ]
             verdict = "stood" if all(row["stood"] for row in chosen) else "NOT"
-            line[kind] = f"{verdict} {min(times):.2f} s" if times else f"{verdict} -"
+            line[kind] = (
+                f"{verdict} {min(times):.2f} s" if times else f"{verdict} -"
+            )
         yield line
 
 
@@ -302,19 +354,29 @@ def _road(judged: JudgedReport, width: int) -> str:
     if study is None:
         return "Rough road: every case slides or loses contact, so no ride was computed."
     road = study.plan.road
-    source = "measured profile" if study.plan.profile is not None else "random road"
+    source = (
+        "measured profile" if study.plan.profile is not None else "random road"
+    )
     head = (
         f"Rough road ({source}): {road.coefficient / ROUGHNESS:.3g} 1e-6 m3 at 0.1 cycles/m, ISO 8608 class "
         f"{class_letter(road.coefficient)}, waviness {road.waviness:.2f}; runs of {study.plan.seconds:g} s"
     )
     parts = [paragraph(head, width), *_indices(judged, width)]
-    return "\n".join([*parts, *(_ride_table(judged, one, width) for one in judged.roads)])
+    return "\n".join(
+        [*parts, *(_ride_table(judged, one, width) for one in judged.roads)]
+    )
 
 
 def _indices(judged: JudgedReport, width: int) -> Iterator[str]:
     """Roughness index of a measured profile, by this program's own step and by the published matrices."""
-    for side, (own, published) in zip(("left", "right"), judged.indices, strict=False):
-        track = f"{side} track" if len(judged.indices) > 1 else "the only track, used on both sides"
+    for side, (own, published) in zip(
+        ("left", "right"), judged.indices, strict=False
+    ):
+        track = (
+            f"{side} track"
+            if len(judged.indices) > 1
+            else "the only track, used on both sides"
+        )
         yield paragraph(
             f"International Roughness Index, {track}: {own:.3f} mm/m; by the published 0.25 m matrices "
             f"{published:.3f} mm/m.",
@@ -347,7 +409,11 @@ def _ride_table(judged: JudgedReport, road: RoadTable, width: int) -> str:
         f"Lowest instantaneous margin {margin_words(sums.least_margin)}."
     )
     keys = [
-        words("rms of", "quantity", lambda name: "instantaneous margin" if name == "margin" else name),
+        words(
+            "rms of",
+            "quantity",
+            lambda name: "instantaneous margin" if name == "margin" else name,
+        ),
         _rms("linear", "linear_rms"),
         _rms("in rides", "rms"),
         _rms("95 % from", "low", rank=1),
@@ -360,7 +426,9 @@ def _ride_table(judged: JudgedReport, road: RoadTable, width: int) -> str:
         ),
     ]
     why = [paragraph(reason, width, INDENT) for reason in road.why]
-    return "\n".join(["", paragraph(head, width), keyed_table(road.lines, keys, width), *why])
+    return "\n".join(
+        ["", paragraph(head, width), keyed_table(road.lines, keys, width), *why]
+    )
 
 
 def _rms(head: str, key: str, rank: int = 0) -> Key:
@@ -376,13 +444,23 @@ def _rms(head: str, key: str, rank: int = 0) -> Key:
 def _build(judged: JudgedReport, width: int) -> str:
     build = judged.proof.build
     lines = ["Build error and uncertain inputs"]
-    lines.append(_box_words(judged, "tolerance", build.build.stands, build.build.worst, width))
+    lines.append(
+        _box_words(
+            judged, "tolerance", build.build.stands, build.build.worst, width
+        )
+    )
     if build.inputs is None or build.both is None:
         missing = "No input has an uncertainty: [spread] of limits.toml is empty or missing."
         lines.append(paragraph(missing, width, INDENT))
     else:
-        lines.append(_box_words(judged, "spread", build.inputs.stands, build.inputs.worst, width))
-        lines.append(_box_words(judged, "tolerance and spread", None, build.both, width))
+        lines.append(
+            _box_words(
+                judged, "spread", build.inputs.stands, build.inputs.worst, width
+            )
+        )
+        lines.append(
+            _box_words(judged, "tolerance and spread", None, build.both, width)
+        )
     return "\n".join(
         [
             *lines,
@@ -400,7 +478,11 @@ def _box_words(
     width: int,
 ) -> str:
     place = judged.place(worst.case)
-    times = "" if stands is None else f"; the margin is kept up to {_times(stands)} the {box}"
+    times = (
+        ""
+        if stands is None
+        else f"; the margin is kept up to {_times(stands)} the {box}"
+    )
     where = f"at {_degrees(place)} deg, {place['attitude']}"
     return paragraph(
         f"Worst within the {box}: margin {margin_words(worst.margin)} {where}{times}.",
@@ -410,7 +492,11 @@ def _box_words(
 
 
 def _times(stands: float) -> str:
-    return f"more than {stands:g} times" if stands >= SCALES[-1] else f"{stands:.2f} times"
+    return (
+        f"more than {stands:g} times"
+        if stands >= SCALES[-1]
+        else f"{stands:.2f} times"
+    )
 
 
 def _costs(worst: WorstBuild, width: int) -> str:
@@ -438,7 +524,10 @@ def _cloud_words(judged: JudgedReport, width: int) -> str:
     cloud = judged.proof.build.cloud
     floor = judged.proof.plan.floor
     share, low, high = cloud.share_under(floor)
-    marks = ", ".join(f"{100 * one:g} % {margin_words(cloud.percentile(one))}" for one in PERCENTILES)
+    marks = ", ".join(
+        f"{100 * one:g} % {margin_words(cloud.percentile(one))}"
+        for one in PERCENTILES
+    )
     return paragraph(
         f"Of {cloud.count} builds spread evenly over the whole range, {100 * share:.3g} % are under the "
         f"minimum margin (95 %: {100 * low:.2g} to {100 * high:.2g} %). Margin at percentiles: {marks}.",

@@ -24,8 +24,12 @@ def as_dict(read: ReadBack) -> Field:
         "holds": read.holds,
         "worst": read.result.fields(int(read.result.worst[0])),
         "by_angle": by_angle(read.result),
-        "deviations": [deviation_fields(deviation) for deviation in read.deviations],
-        "corrections": [_correction(correction) for correction in read.corrections],
+        "deviations": [
+            deviation_fields(deviation) for deviation in read.deviations
+        ],
+        "corrections": [
+            _correction(correction) for correction in read.corrections
+        ],
         "smallest": read.is_smallest,
         "after_corrections": finite(read.after),
         "limits_broken": plain(read.broken),

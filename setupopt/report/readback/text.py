@@ -86,7 +86,9 @@ def _loss(margin: float) -> str:
     """What a deviation costs; one that raises the margin has gained it."""
     if not isfinite(margin):
         return "contact"
-    return number(margin, 4) if margin >= 0.0 else f"gained {number(-margin, 4)}"
+    return (
+        number(margin, 4) if margin >= 0.0 else f"gained {number(-margin, 4)}"
+    )
 
 
 def _gain(margin: float) -> str:
@@ -105,17 +107,28 @@ _DEVIATIONS = (
 
 
 def _corrections(read: ReadBack, width: int) -> str:
-    needed = [correction for correction in read.corrections if correction.for_floor]
-    others = [correction for correction in read.corrections if not correction.for_floor]
+    needed = [
+        correction for correction in read.corrections if correction.for_floor
+    ]
+    others = [
+        correction
+        for correction in read.corrections
+        if not correction.for_floor
+    ]
     also = "Out of tolerance, to be put right as well"
-    alone = "The minimum margin needs no correction, but this is out of tolerance"
+    alone = (
+        "The minimum margin needs no correction, but this is out of tolerance"
+    )
     parts = [
         headed(_needed_words(read), _listed(needed, width), width),
         headed(also if needed else alone, _listed(others, width), width),
     ]
     if not needed and read.margin < read.floor:
         parts.insert(0, "No correction of what was measured helps.")
-    return "\n\n".join(part for part in parts if part) or "No correction is needed."
+    return (
+        "\n\n".join(part for part in parts if part)
+        or "No correction is needed."
+    )
 
 
 def _needed_words(read: ReadBack) -> str:
@@ -123,7 +136,11 @@ def _needed_words(read: ReadBack) -> str:
     reaches = "reaches the minimum margin"
     if read.after < read.floor:
         reaches = "DOES NOT reach the minimum margin, but is the best"
-    kind = "The smallest set" if read.is_smallest else "A set, maybe not the smallest,"
+    kind = (
+        "The smallest set"
+        if read.is_smallest
+        else "A set, maybe not the smallest,"
+    )
     return f"{kind} of corrections that helps {reaches}: then {margin_words(read.after)}"
 
 

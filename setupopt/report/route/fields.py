@@ -67,7 +67,9 @@ def cases_text(route: Route) -> str:
     study = route.study
     cases = study.judged.result.cases.records
     rows = mark_rows(study)
-    table = {"case": [f"{way:.1f} m" for way in study.judged.points.way[0][rows]]}
+    table = {
+        "case": [f"{way:.1f} m" for way in study.judged.points.way[0][rows]]
+    }
     if study.judged.result.cases.is_along:
         table["along_mm"] = cases["along"][rows] / MM
     else:
@@ -102,7 +104,12 @@ def marks(route: Route) -> list[Field]:
     table = columns(route.study)
     found = [row_fields(table, row) for row in mark_rows(route.study)]
     return [
-        {**row, "speed_km_h": row["speed_m_s"] / KMH, "abort": _abort(route, row["way_m"])} for row in found
+        {
+            **row,
+            "speed_km_h": row["speed_m_s"] / KMH,
+            "abort": _abort(route, row["way_m"]),
+        }
+        for row in found
     ]
 
 
@@ -147,7 +154,10 @@ def more_fields(route: Route) -> Field:
 
 def _spread(worst: WorstBuild) -> Field:
     """The least margin of the route at the worst of the uncertain inputs."""
-    return {"worst_margin": finite(worst.margin), "errors": error_fields(worst.errors)}
+    return {
+        "worst_margin": finite(worst.margin),
+        "errors": error_fields(worst.errors),
+    }
 
 
 def map_fields(found: RouteMap | None) -> Field | None:
@@ -179,8 +189,14 @@ def setup_file(route: Route) -> str | None:
     """The setup that was found for the route; None where none was searched."""
     if not route.turns:
         return None
-    warning = "" if route.holds else "ITS ROUTE BREAKS A LIMIT OR THE MINIMUM MARGIN: see what route printed."
-    comment = setup_comment("Found for a route", float(route.study.margin.min()), warning)
+    warning = (
+        ""
+        if route.holds
+        else "ITS ROUTE BREAKS A LIMIT OR THE MINIMUM MARGIN: see what route printed."
+    )
+    comment = setup_comment(
+        "Found for a route", float(route.study.margin.min()), warning
+    )
     return setup_text(route.study.project.setup, None, comment)
 
 
@@ -190,7 +206,9 @@ def map_text(route: Route) -> str | None:
 
     if route.map is None:
         return None
-    return frame_text(pd.DataFrame([cell_fields(cell) for cell in route.map.cells]))
+    return frame_text(
+        pd.DataFrame([cell_fields(cell) for cell in route.map.cells])
+    )
 
 
 def escape_fields(study: RouteStudy, escape: Escape) -> Field:
@@ -290,5 +308,15 @@ def _span(values: Floats, first: int, last: int) -> float:
 def _shape(name: str, first: First | None) -> Field:
     """The best first path of a shape on the table of margins."""
     if first is None:
-        return {"shape": name, "margin": None, "length_m": None, "speed_m_s": None}
-    return {"shape": name, "margin": first.margin, "length_m": first.length, "speed_m_s": first.speed}
+        return {
+            "shape": name,
+            "margin": None,
+            "length_m": None,
+            "speed_m_s": None,
+        }
+    return {
+        "shape": name,
+        "margin": first.margin,
+        "length_m": first.length,
+        "speed_m_s": first.speed,
+    }

@@ -17,7 +17,9 @@ def map_picture(route: Route) -> str | None:
     """SVG; None where no map was asked for."""
     if route.map is None:
         return None
-    title = at_venue(route.study.project, "Least margin after its own best route, still air,")
+    title = at_venue(
+        route.study.project, "Least margin after its own best route, still air,"
+    )
     with drawing(7.6, 5.6, title) as (figure, axes):
         _cells(route.map, figure, axes)
         _lengths(route.map, axes)
@@ -29,11 +31,25 @@ def _cells(found: RouteMap, figure: Any, axes: Any) -> None:
     """Every cell with its margin; empty where no route keeps contact."""
     margin = np.ma.masked_invalid(found.grid("margin"))
     mesh = axes.pcolormesh(
-        found.speeds, found.radii, margin, shading="nearest", cmap="RdYlGn", vmin=_LOWEST, vmax=_HIGHEST
+        found.speeds,
+        found.radii,
+        margin,
+        shading="nearest",
+        cmap="RdYlGn",
+        vmin=_LOWEST,
+        vmax=_HIGHEST,
     )
     for cell in found.cells:
         text = f"{cell.margin:.2f}" if np.isfinite(cell.margin) else "-"
-        axes.text(cell.speed, cell.radius, text, ha="center", va="center", fontsize=8.0, color=INK)
+        axes.text(
+            cell.speed,
+            cell.radius,
+            text,
+            ha="center",
+            va="center",
+            fontsize=8.0,
+            color=INK,
+        )
     axes.set(xlabel="entry speed, m/s", ylabel="radius of the section, m")
     figure.colorbar(mesh, ax=axes, label="least margin", pad=0.01)
 
@@ -41,7 +57,14 @@ def _cells(found: RouteMap, figure: Any, axes: Any) -> None:
 def _lengths(found: RouteMap, axes: Any) -> None:
     total = np.ma.masked_invalid(found.grid("total"))
     if min(total.shape) > 1 and total.count() > 3:
-        lines = axes.contour(found.speeds, found.radii, total, colors=QUIET, linewidths=1.0, levels=6)
+        lines = axes.contour(
+            found.speeds,
+            found.radii,
+            total,
+            colors=QUIET,
+            linewidths=1.0,
+            levels=6,
+        )
         axes.clabel(lines, fmt="%.0f m", fontsize=8.0)
 
 
@@ -60,4 +83,10 @@ def _front(found: RouteMap, axes: Any) -> None:
         label="front of margin and length of the place",
     )
     if speeds:
-        axes.legend(frameon=False, fontsize=8.0, loc="lower left", bbox_to_anchor=(0.0, 1.0), markerscale=0.4)
+        axes.legend(
+            frameon=False,
+            fontsize=8.0,
+            loc="lower left",
+            bbox_to_anchor=(0.0, 1.0),
+            markerscale=0.4,
+        )

@@ -8,7 +8,15 @@ import numpy as np
 
 from setupopt.project.model import WHEELS, Project
 from setupopt.report.route.fields import columns
-from setupopt.report.shared.picture import INK, QUIET, SECOND, WARNING, at_venue, drawing, svg
+from setupopt.report.shared.picture import (
+    INK,
+    QUIET,
+    SECOND,
+    WARNING,
+    at_venue,
+    drawing,
+    svg,
+)
 from setupopt.route.complete import Route
 
 _LINES = ((INK, "-"), (SECOND, "-"), (WARNING, "--"), (QUIET, "--"))
@@ -21,13 +29,17 @@ def route_picture(route: Route) -> str:
     return along_picture(study.project, columns(study), study.goal.least_margin)
 
 
-def along_picture(project: Project, table: dict[str, Any], least_margin: float) -> str:
+def along_picture(
+    project: Project, table: dict[str, Any], least_margin: float
+) -> str:
     """SVG: the unrolled section above, then margin, steer angle and wheel loads along the way.
 
     `table`: columns of points, in file units.
     """
     layout: Any = {"nrows": 4, "height_ratios": [5, 3, 2, 3]}
-    with drawing(7.6, 10.4, at_venue(project, "Route"), squeeze=False, **layout) as (figure, axes):
+    with drawing(
+        7.6, 10.4, at_venue(project, "Route"), squeeze=False, **layout
+    ) as (figure, axes):
         _unrolled(table, figure, axes[0, 0])
         _margin(least_margin, table, axes[1, 0])
         _steer(table, axes[2, 0])
@@ -41,7 +53,9 @@ def _unrolled(table: dict[str, Any], figure: Any, axes: Any) -> None:
 
     line = np.column_stack([table["axis_m"], table["roll_angle_deg"]])
     segments = np.stack([line[:-1], line[1:]], axis=1)
-    margin = np.nan_to_num(np.asarray(table["margin"], dtype=float), nan=_LOWEST)
+    margin = np.nan_to_num(
+        np.asarray(table["margin"], dtype=float), nan=_LOWEST
+    )
     band = LineCollection(list(segments), cmap="RdYlGn", linewidths=5.0)
     band.set_array(np.clip(0.5 * (margin[:-1] + margin[1:]), _LOWEST, 1.0))
     band.set_clim(_LOWEST, 0.8)
@@ -60,8 +74,16 @@ def _margin(least_margin: float, table: dict[str, Any], axes: Any) -> None:
 
 
 def _steer(table: dict[str, Any], axes: Any) -> None:
-    axes.plot(table["way_m"], table["heading_deg"], color=QUIET, lw=1.2, label="heading")
-    axes.plot(table["way_m"], table["steer_deg"], color=INK, lw=1.5, label="steer")
+    axes.plot(
+        table["way_m"],
+        table["heading_deg"],
+        color=QUIET,
+        lw=1.2,
+        label="heading",
+    )
+    axes.plot(
+        table["way_m"], table["steer_deg"], color=INK, lw=1.5, label="steer"
+    )
     axes.set(ylabel="deg", xlim=(0.0, table["way_m"][-1]))
     axes.legend(frameon=False, fontsize=8.0, loc="upper right")
 
@@ -69,7 +91,17 @@ def _steer(table: dict[str, Any], axes: Any) -> None:
 def _loads(table: dict[str, Any], axes: Any) -> None:
     for wheel, (color, dashes) in zip(WHEELS, _LINES, strict=True):
         axes.plot(
-            table["way_m"], table[f"load_{wheel}_N"], color=color, ls=dashes, lw=1.3, label=wheel.upper()
+            table["way_m"],
+            table[f"load_{wheel}_N"],
+            color=color,
+            ls=dashes,
+            lw=1.3,
+            label=wheel.upper(),
         )
-    axes.set(xlabel="way driven, m", ylabel="wheel load, N", xlim=(0.0, table["way_m"][-1]), ylim=(0.0, None))
+    axes.set(
+        xlabel="way driven, m",
+        ylabel="wheel load, N",
+        xlim=(0.0, table["way_m"][-1]),
+        ylim=(0.0, None),
+    )
     axes.legend(frameon=False, fontsize=8.0, loc="upper right", ncols=4)

@@ -5,7 +5,14 @@ from __future__ import annotations
 from setupopt.evaluation.result import Field, finite
 from setupopt.project.csv_write import frame_text
 from setupopt.project.field_types import KMH
-from setupopt.report.shared.tables import Key, angle, decimals, keyed_table, number, words
+from setupopt.report.shared.tables import (
+    Key,
+    angle,
+    decimals,
+    keyed_table,
+    number,
+    words,
+)
 from setupopt.report.shared.words import headed, lines, verdict
 from setupopt.route.complete import Route
 from setupopt.route.programme import Programme, Refused, Run
@@ -19,7 +26,9 @@ def programme_fields(found: Programme | None) -> Field | None:
     return {
         "reaches": found.reaches,
         "least_margin": found.least_margin,
-        "runs": [run_fields(number, run) for number, run in enumerate(found.runs, 1)],
+        "runs": [
+            run_fields(number, run) for number, run in enumerate(found.runs, 1)
+        ],
         "refused": [_refused(one) for one in found.refused],
     }
 
@@ -37,7 +46,10 @@ def run_fields(count: int, run: Run) -> Field:
         "worst_margin": finite(run.worst),
         "errors": error_fields(run.errors),
         "tells": run.tells,
-        "left": [{"input": name, "share": left, "alone": run.alone[name]} for name, left in run.left.items()],
+        "left": [
+            {"input": name, "share": left, "alone": run.alone[name]}
+            for name, left in run.left.items()
+        ],
         "refused": [_refused(one) for one in run.refused],
     }
 
@@ -68,7 +80,13 @@ def programme_text(route: Route) -> str | None:
         row = run_fields(count, run)
         for name in ("left", "errors", "refused"):
             row.pop(name)
-        rows.append(row | {f"left_{name.replace(' ', '_')}": share for name, share in run.left.items()})
+        rows.append(
+            row
+            | {
+                f"left_{name.replace(' ', '_')}": share
+                for name, share in run.left.items()
+            }
+        )
     return frame_text(pd.DataFrame(rows))
 
 
@@ -91,28 +109,54 @@ def programme_words(route: Route, width: int) -> str:
     if found is None:
         return ""
     fields = [run_fields(count, run) for count, run in enumerate(found.runs, 1)]
-    keys = [*RUN_KEYS, words("tells most about, share of its spread left", "", _tells, least=14)]
+    keys = [
+        *RUN_KEYS,
+        words(
+            "tells most about, share of its spread left", "", _tells, least=14
+        ),
+    ]
     head = (
         f"Test programme, each run the smallest step that keeps a least margin of {found.least_margin:g}, at "
         f"the worst of [spread] too. Reaches the goal: {verdict(found.reaches)}"
     )
-    said = [_refused_words(f"Before run {row['run']}", row["refused"]) for row in fields]
-    said.append(_refused_words("After the last one", [_refused(one) for one in found.refused]))
+    said = [
+        _refused_words(f"Before run {row['run']}", row["refused"])
+        for row in fields
+    ]
+    said.append(
+        _refused_words(
+            "After the last one", [_refused(one) for one in found.refused]
+        )
+    )
     table = keyed_table(fields, keys, width)
-    return headed(head, "\n".join(filter(None, [table, lines(said, width)])), width)
+    return headed(
+        head, "\n".join(filter(None, [table, lines(said, width)])), width
+    )
 
 
 def _tells(row: Field) -> str:
     """The input that a run adds most to, and what is left of it."""
     found = [one for one in row["left"] if one["input"] == row["tells"]]
-    return f"{row['tells']} {number(found[0]['share'] / PERCENT, 0)} %" if found else "no spread given"
+    return (
+        f"{row['tells']} {number(found[0]['share'] / PERCENT, 0)} %"
+        if found
+        else "no spread given"
+    )
 
 
 def _refused_words(when: str, refused: list[Field]) -> str:
     """Steps that were refused, with their margins at the worst of the spread."""
     steps = [
         f"{angle(one['to_deg'])} deg at {number(one['speed_m_s'])} m/s ("
-        + ("contact lost)" if one["worst_margin"] is None else f"{number(one['worst_margin'], 3)})")
+        + (
+            "contact lost)"
+            if one["worst_margin"] is None
+            else f"{number(one['worst_margin'], 3)})"
+        )
         for one in refused
     ]
-    return f"{when}, refused, with the worst margin: {', '.join(steps)}." if steps else ""
+    return (
+        f"{when}, refused, with the worst margin: {', '.join(steps)}."
+        if steps
+        else ""
+    )

@@ -8,7 +8,13 @@ from functools import partial
 from setupopt.evaluation.result import Field
 from setupopt.project.bodies import worn_words
 from setupopt.project.field_types import KMH
-from setupopt.report.route.fields import columns, escape_fields, marks, pieces, row_fields
+from setupopt.report.route.fields import (
+    columns,
+    escape_fields,
+    marks,
+    pieces,
+    row_fields,
+)
 from setupopt.report.route.programme import programme_words
 from setupopt.report.shared.tables import (
     Key,
@@ -20,7 +26,13 @@ from setupopt.report.shared.tables import (
     paragraph,
     words,
 )
-from setupopt.report.shared.words import CLOSING, cautions_text, headed, lines, verdict
+from setupopt.report.shared.words import (
+    CLOSING,
+    cautions_text,
+    headed,
+    lines,
+    verdict,
+)
 from setupopt.route.complete import Route
 from setupopt.route.study import RouteStudy
 from setupopt.route.way_out import EVENTS
@@ -31,17 +43,35 @@ SHAPE_WORDS = {
     "back": "up, straight at the highest angle, and down on the same side",
     "climb": "up, without the way back",
 }
-_PIECES = {"over": "over the top", "hold": "straight", "climb": "climb", "descent": "descent"}
+_PIECES = {
+    "over": "over the top",
+    "hold": "straight",
+    "climb": "climb",
+    "descent": "descent",
+}
 
 
 def text(route: Route, width: int, short: bool = False) -> str:
     """The whole report, or with `short` verdict and stages alone; lines of at most `width`."""
     study = route.study
-    parts = [_head(study, width), cautions_text(study.project.cautions, width), _verdict(study, width)]
+    parts = [
+        _head(study, width),
+        cautions_text(study.project.cautions, width),
+        _verdict(study, width),
+    ]
     parts += [_spread(route, width), _turns(route, width), _place(route, width)]
     if not short:
-        parts += [_pieces(study, width), _beside(study, width), _limits(study, width), _marks(route, width)]
-    parts += [_ways_out(route, width), _prices(route, width), _map(route, width)]
+        parts += [
+            _pieces(study, width),
+            _beside(study, width),
+            _limits(study, width),
+            _marks(route, width),
+        ]
+    parts += [
+        _ways_out(route, width),
+        _prices(route, width),
+        _map(route, width),
+    ]
     parts += [programme_words(route, width), paragraph(CLOSING, width)]
     return "\n\n".join(part for part in parts if part) + "\n"
 
@@ -66,7 +96,9 @@ def _verdict(study: RouteStudy, width: int) -> str:
         "length": "Shortest route",
         "speed": "Slowest route",
     }[wanted]
-    least = f"at least {study.goal.least_margin:g} required: {verdict(study.holds)}"
+    least = (
+        f"at least {study.goal.least_margin:g} required: {verdict(study.holds)}"
+    )
     broken = f" Broken: {', '.join(study.broken)}." if study.broken else ""
     return lines(
         [
@@ -86,11 +118,21 @@ def _spread(route: Route, width: int) -> str:
     if worst is None:
         return ""
     low = worst.margin < route.study.goal.least_margin
-    inputs = ", ".join(f"{'more' if e > 0.0 else 'less'} {name}" for name, e in worst.errors.items() if e)
-    said = (
-        f"At the worst of [spread] the same route {_margin(worst.margin)}: {inputs or 'the inputs as given'}."
+    inputs = ", ".join(
+        f"{'more' if e > 0.0 else 'less'} {name}"
+        for name, e in worst.errors.items()
+        if e
     )
-    return lines([said, "LESS THAN REQUIRED: the route does not stand the spread." if low else ""], width)
+    said = f"At the worst of [spread] the same route {_margin(worst.margin)}: {inputs or 'the inputs as given'}."
+    return lines(
+        [
+            said,
+            "LESS THAN REQUIRED: the route does not stand the spread."
+            if low
+            else "",
+        ],
+        width,
+    )
 
 
 def _turns(route: Route, width: int) -> str:
@@ -103,7 +145,11 @@ def _turns(route: Route, width: int) -> str:
         words("taken", "taken", lambda taken: "yes" if taken else "no"),
     ]
     head = "Setup and route in turn, least margins; --out writes the setup to route-setup.toml"
-    return headed(head, keyed_table(route.turns, keys, width) if route.turns else "", width)
+    return headed(
+        head,
+        keyed_table(route.turns, keys, width) if route.turns else "",
+        width,
+    )
 
 
 def _pieces(study: RouteStudy, width: int) -> str:
@@ -135,9 +181,15 @@ def _place(route: Route, width: int) -> str:
     if place.missing:
         said.append(f"The run-up is missing in it. {place.missing}")
     if route.study.goal.returns:
-        given = "" if place.stop_is_given else ", assumed because [route] has no stop_m_s2"
+        given = (
+            ""
+            if place.stop_is_given
+            else ", assumed because [route] has no stop_m_s2"
+        )
         margin = _margin(place.braking_margin)
-        said.append(f"Braking at {place.stop:g} m/s2{given}: straight on the floor it {margin}.")
+        said.append(
+            f"Braking at {place.stop:g} m/s2{given}: straight on the floor it {margin}."
+        )
     return f"{lines(said, width)}\n{keyed_table(place.stages, keys, width)}"
 
 
@@ -146,12 +198,19 @@ def _ways_out(route: Route, width: int) -> str:
     if not route.escapes:
         return ""
     rows = [escape_fields(route.study, escape) for escape in route.escapes]
-    keys = [decimals("after m", "way_m", 0), Key("deg", "roll_angle_deg", angle_1)]
+    keys = [
+        decimals("after m", "way_m", 0),
+        Key("deg", "roll_angle_deg", angle_1),
+    ]
     for place, event in enumerate(EVENTS):
-        keys.append(words(event, "events", partial(_event_words, place), least=9))
+        keys.append(
+            words(event, "events", partial(_event_words, place), least=9)
+        )
     keys.append(decimals("stop m", "stopping_m", 0, missing="none"))
     if any(row["flight"] for row in rows):
-        keys.append(words("contact lost", "flight", _flight_words, least=9, rank=1))
+        keys.append(
+            words("contact lost", "flight", _flight_words, least=9, rank=1)
+        )
     said = [
         "Ways out, rolling without drive: least margin, metres and seconds to an angle where the car holds "
         "straight along without drive however slow it gets; on: along the route, down: a turn to the floor. "
@@ -185,7 +244,9 @@ def _flight_words(flight: Field | None) -> str:
 def _prices(route: Route, width: int) -> str:
     if not route.prices:
         return ""
-    said = ["Prices in length of the shortest route, to first order, all else as found:"]
+    said = [
+        "Prices in length of the shortest route, to first order, all else as found:"
+    ]
     for price in route.prices:
         step = f"{price.step:g} {price.unit}".strip()
         found = "none near this route has it"
@@ -216,7 +277,9 @@ def _map(route: Route, width: int) -> str:
     )
     if not route.map.front:
         return paragraph(f"{head}: no cell has it.", width)
-    return f"{paragraph(head, width)}\n{keyed_table(route.map.front, keys, width)}"
+    return (
+        f"{paragraph(head, width)}\n{keyed_table(route.map.front, keys, width)}"
+    )
 
 
 def _beside(study: RouteStudy, width: int) -> str:
@@ -229,7 +292,9 @@ def _beside(study: RouteStudy, width: int) -> str:
     ]
     for name, first in study.firsts.items():
         if first is None:
-            said.append(f"{SHAPE_WORDS[name].capitalize()}: no way on the table of margins keeps contact.")
+            said.append(
+                f"{SHAPE_WORDS[name].capitalize()}: no way on the table of margins keeps contact."
+            )
         else:
             said.append(
                 f"{SHAPE_WORDS[name].capitalize()}: margin {number(first.margin, 3)} in "
@@ -239,17 +304,29 @@ def _beside(study: RouteStudy, width: int) -> str:
 
 
 def _margin(value: float) -> str:
-    return "loses contact" if value == -float("inf") else f"has a margin of {number(value, 3)}"
+    return (
+        "loses contact"
+        if value == -float("inf")
+        else f"has a margin of {number(value, 3)}"
+    )
 
 
 def _limits(study: RouteStudy, width: int) -> str:
     rows: list[Field] = [
-        {"limit": name, "room": float(row.min()), "kept": verdict(name not in study.broken)}
+        {
+            "limit": name,
+            "room": float(row.min()),
+            "kept": verdict(name not in study.broken),
+        }
         for name, row in study.room.items()
     ]
     if not rows:
         return ""
-    keys = [words("limit", "limit"), decimals("room, share of it", "room", 3), words("kept", "kept")]
+    keys = [
+        words("limit", "limit"),
+        decimals("room, share of it", "room", 3),
+        words("kept", "kept"),
+    ]
     head = f"Limits at {len(study.margin)} points, {10} times as many as the search used"
     return f"{paragraph(head, width)}\n{keyed_table(rows, keys, width)}"
 
@@ -268,16 +345,19 @@ def _marks(route: Route, width: int) -> str:
         decimals("steer", "steer_deg", 2),
         decimals("deg/s", "steer_rate_deg_s", 0, rank=5),
         decimals("least N", "least", 0, rank=2),
-        words("in air", "wheels_in_air", lambda wheels: str(wheels or "").upper(), rank=3),
+        words(
+            "in air",
+            "wheels_in_air",
+            lambda wheels: str(wheels or "").upper(),
+            rank=3,
+        ),
         decimals("kW", "power_kW", 0, rank=6),
         Key("abort", "abort", str, optional=True, numeric=False),
     ]
     for row in rows:
         loads = [row[f"load_{wheel}_N"] for wheel in ("fl", "fr", "rl", "rr")]
         row["least"] = None if None in loads else min(loads)
-    head = (
-        "Marks along the route: way driven and way along the axis, roll angle, heading (course), speed, steer"
-    )
+    head = "Marks along the route: way driven and way along the axis, roll angle, heading (course), speed, steer"
     return f"{paragraph(head, width)}\n{keyed_table(rows, keys, width)}"
 
 

@@ -23,11 +23,17 @@ def workbook(text: str) -> bytes:
     import xlsxwriter
 
     buffer = BytesIO()
-    options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
+    options = {
+        "in_memory": True,
+        "strings_to_formulas": False,
+        "strings_to_urls": False,
+    }
     book = xlsxwriter.Workbook(buffer, options)
     book.set_properties({"created": _CREATED})
     sheet = book.add_worksheet("table")
-    head = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 1})
+    head = book.add_format(
+        {"bold": True, "text_wrap": True, "valign": "top", "bottom": 1}
+    )
     rows = list(csv.reader(StringIO(text)))
     for number, row in enumerate(rows):
         for column, cell in enumerate(row):

@@ -21,6 +21,8 @@ def in_air_words(result: Result, setup: int = 0) -> str:
 def _attitude_words(row: WheelsInAir) -> str:
     wheels = ", ".join(wheel.upper() for wheel in row.wheels)
     span = (
-        f"{row.from_deg:g} deg" if row.from_deg == row.to_deg else f"{row.from_deg:g} to {row.to_deg:g} deg"
+        f"{row.from_deg:g} deg"
+        if row.from_deg == row.to_deg
+        else f"{row.from_deg:g} to {row.to_deg:g} deg"
     )
     return f"{row.attitude}: {wheels} at {span} ({row.cases} {'case' if row.cases == 1 else 'cases'})"

@@ -32,7 +32,9 @@ _STYLE: Any = {
 
 
 @contextmanager
-def drawing(width: float, height: float, title: str = "", **subplots: Any) -> Iterator[tuple[Any, Any]]:
+def drawing(
+    width: float, height: float, title: str = "", **subplots: Any
+) -> Iterator[tuple[Any, Any]]:
     """A figure of so many inches and its axes, in the style of all pictures; it leaves no global state."""
     import matplotlib as mpl
     from matplotlib.figure import Figure
@@ -42,13 +44,17 @@ def drawing(width: float, height: float, title: str = "", **subplots: Any) -> It
         mpl.rcParams.update(_STYLE)
         figure = Figure(figsize=(width, height), layout="constrained")
         if title:
-            figure.suptitle(title, fontsize=11, x=0.02, ha="left", parse_math=False)
+            figure.suptitle(
+                title, fontsize=11, x=0.02, ha="left", parse_math=False
+            )
         yield figure, figure.subplots(**subplots)
 
 
 def at_venue(project: Project, note: str, width: int = 46) -> str:
     """The title of a picture: car and venue, and a note below."""
-    names = [cut(name, width) for name in (project.car.name, project.venue.name)]
+    names = [
+        cut(name, width) for name in (project.car.name, project.venue.name)
+    ]
     return f"{' at '.join(names)}\n{note} by the model; no clearance to drive"
 
 

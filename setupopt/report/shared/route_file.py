@@ -43,12 +43,22 @@ def read_route(file: str | Path, project: Project) -> Field:
     except (OSError, ValueError, RecursionError):
         sound = False
     if not sound:
-        raise InputError(str(file), None, "", "something else", "a route.json that `setupopt route` wrote")
+        raise InputError(
+            str(file),
+            None,
+            "",
+            "something else",
+            "a route.json that `setupopt route` wrote",
+        )
     known = found["setup"]["checksum"]
     own = setup_checksum(project, project.setup)
     if known != own:
-        expected = f"{own}, the setup of this sheet: run `setupopt route` with it"
-        raise InputError(str(file), None, "setup.checksum", str(known), expected)
+        expected = (
+            f"{own}, the setup of this sheet: run `setupopt route` with it"
+        )
+        raise InputError(
+            str(file), None, "setup.checksum", str(known), expected
+        )
     return found
 
 
@@ -56,10 +66,20 @@ def is_sound(found: Any) -> bool:
     """Whether a kept answer has all that cards and pictures need."""
     try:
         rows = [*found["marks"], {name: found[name] or 0.0 for name in _WHOLE}]
-        numbers = [row[name] or 0.0 for row in rows for name in (_WHOLE if row is rows[-1] else _NUMBERS)]
+        numbers = [
+            row[name] or 0.0
+            for row in rows
+            for name in (_WHOLE if row is rows[-1] else _NUMBERS)
+        ]
         judged = [found["holds"], *(one["holds"] for one in found["limits"])]
-        finite = all(name in found for name in CARD) and all(map(math.isfinite, numbers))
-        return finite and all(one in (True, False) for one in judged) and bool(found["setup"]["checksum"])
+        finite = all(name in found for name in CARD) and all(
+            map(math.isfinite, numbers)
+        )
+        return (
+            finite
+            and all(one in (True, False) for one in judged)
+            and bool(found["setup"]["checksum"])
+        )
     except (KeyError, TypeError, ValueError, AttributeError):
         return False
 
@@ -70,5 +90,9 @@ def route_reasons(found: Field | None) -> tuple[str, ...]:
         return ()
     broken = [one["limit"] for one in found["limits"] if not one["holds"]]
     words = f" Limits broken: {', '.join(broken)}." if broken else ""
-    least = "contact lost" if found["margin"] is None else f"least margin {found['margin']:.3f}"
+    least = (
+        "contact lost"
+        if found["margin"] is None
+        else f"least margin {found['margin']:.3f}"
+    )
     return (f"Route: {least}, at least {found['least_margin']:g}.{words}",)

@@ -70,8 +70,13 @@ def keyed_table(rows: Iterable[Any], keys: Iterable[Key], width: int) -> str:
         values = [_value(row, key.key) for row in known]
         if key.optional and all(value is None for value in values):
             continue
-        cells = [key.missing if value is None else key.shown(value) for value in values]
-        columns.append(Column(key.head, cells, key.numeric, key.rank, key.least))
+        cells = [
+            key.missing if value is None else key.shown(value)
+            for value in values
+        ]
+        columns.append(
+            Column(key.head, cells, key.numeric, key.rank, key.least)
+        )
     return table(columns, width)
 
 
@@ -134,8 +139,13 @@ def _lines(
     cells: Sequence[str],
 ) -> list[str]:
     """One row, in as many lines as its longest cell needs."""
-    pieces = [wrapped(cell, width) for cell, width in zip(cells, widths, strict=True)]
-    return [_line(columns, widths, line) for line in zip_longest(*pieces, fillvalue="")]
+    pieces = [
+        wrapped(cell, width) for cell, width in zip(cells, widths, strict=True)
+    ]
+    return [
+        _line(columns, widths, line)
+        for line in zip_longest(*pieces, fillvalue="")
+    ]
 
 
 def _line(
@@ -143,7 +153,9 @@ def _line(
     widths: Sequence[int],
     cells: Sequence[str],
 ) -> str:
-    padded = [_padded(*entry) for entry in zip(columns, widths, cells, strict=True)]
+    padded = [
+        _padded(*entry) for entry in zip(columns, widths, cells, strict=True)
+    ]
     return (INDENT + _GAP.join(padded)).rstrip()
 
 
@@ -174,14 +186,21 @@ def _fitting(columns: Sequence[Column], width: int) -> list[Column]:
 def _least(column: Column) -> int:
     """Width below which a column says nothing any more."""
     natural = _natural(column)
-    return min(natural, max(column.least, shown_width(column.head))) if column.least else natural
+    return (
+        min(natural, max(column.least, shown_width(column.head)))
+        if column.least
+        else natural
+    )
 
 
 def _widths(columns: Sequence[Column], width: int) -> list[int]:
     """Natural widths, or text columns made narrower, first those with most to spare."""
     widths = [_natural(column) for column in columns]
     while _total(widths) > width:
-        spare = [w - _least(column) for w, column in zip(widths, columns, strict=True)]
+        spare = [
+            w - _least(column)
+            for w, column in zip(widths, columns, strict=True)
+        ]
         if max(spare) <= 0:
             break
         widths[spare.index(max(spare))] -= 1
@@ -266,7 +285,9 @@ def significant(value: float | None, digits: int = 3) -> str:
     """
     if value is None or value == 0.0 or not math.isfinite(value):
         return number(value, digits)
-    return number(value, max(0, digits - 1 - math.floor(math.log10(abs(value)))))
+    return number(
+        value, max(0, digits - 1 - math.floor(math.log10(abs(value))))
+    )
 
 
 def margin_words(margin: float) -> str:
@@ -278,14 +299,19 @@ def margin_words(margin: float) -> str:
     return number(margin, 3) if math.isfinite(margin) else "contact lost"
 
 
-def thinned(rows: Sequence[Row], most: int, value: Callable[[Row], float]) -> list[Row]:
+def thinned(
+    rows: Sequence[Row], most: int, value: Callable[[Row], float]
+) -> list[Row]:
     """At most so many rows: of each equal number of neighbours the one with the least value.
 
     >>> thinned([3, 1, 2, 5, 4], 3, float)
     [1, 2, 4]
     """
     step = -(-len(rows) // most)
-    return [min(rows[first : first + step], key=value) for first in range(0, len(rows), step)]
+    return [
+        min(rows[first : first + step], key=value)
+        for first in range(0, len(rows), step)
+    ]
 
 
 def angle(degrees: float) -> str:
@@ -303,7 +329,11 @@ def along_words(row: Mapping[str, object]) -> str:
     >>> along_words({"along_mm": 4210.0}), along_words({}), along_words({"along_mm": None})
     ('4210 mm along, ', '', '')
     """
-    return "" if row.get("along_mm") is None else f"{row['along_mm']:.0f} mm along, "
+    return (
+        ""
+        if row.get("along_mm") is None
+        else f"{row['along_mm']:.0f} mm along, "
+    )
 
 
 def bar(share: float, length: int) -> str:

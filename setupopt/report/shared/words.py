@@ -68,7 +68,9 @@ def composed(
 
 def lines(sentences: Iterable[str], width: int, lead: str = "") -> str:
     """The sentences, each on lines of its own after `lead`; empty ones are left out."""
-    return "\n".join(paragraph(sentence, width, lead) for sentence in sentences if sentence)
+    return "\n".join(
+        paragraph(sentence, width, lead) for sentence in sentences if sentence
+    )
 
 
 def headed(head: str, body: str, width: int) -> str:
@@ -104,7 +106,11 @@ def verdict(passes: bool) -> str:
 
 def floor_words(floor: float | None, passes: bool, whose: str = "") -> str:
     """Whether the minimum margin that was asked for is reached; empty where none was."""
-    return "" if floor is None else f"Minimum margin{whose} {floor:g}: {verdict(passes)}"
+    return (
+        ""
+        if floor is None
+        else f"Minimum margin{whose} {floor:g}: {verdict(passes)}"
+    )
 
 
 def where_words(case: Mapping[str, Any]) -> str:
@@ -133,7 +139,11 @@ def standing_words(case: Mapping[str, Any]) -> str:
         return ""
     turned = f"sideslip {number(case['sideslip_deg'], 2)} deg, steer {number(case['steer_deg'], 2)} deg"
     balance = case["balance"]
-    return turned if balance is None else f"{turned}, balance {number(balance, 3, sign=True)}"
+    return (
+        turned
+        if balance is None
+        else f"{turned}, balance {number(balance, 3, sign=True)}"
+    )
 
 
 def more_friction(margin: float) -> str:
@@ -172,13 +182,19 @@ def limits_text(broken: Sequence[Broken], width: int) -> str:
     """A table of the limits that are broken; empty where there are none."""
     if not broken:
         return ""
-    return f"LIMITS BROKEN ({len(broken)})\n{keyed_table(broken, _LIMITS, width)}"
+    return (
+        f"LIMITS BROKEN ({len(broken)})\n{keyed_table(broken, _LIMITS, width)}"
+    )
 
 
 def limits_words(broken: Sequence[Broken]) -> str:
     """The verdict on the limits, where one is broken."""
     kinds = "limit is" if len(broken) == 1 else "limits are"
-    return f"Limits: FAIL, {len(broken)} {kinds} broken, see below" if broken else ""
+    return (
+        f"Limits: FAIL, {len(broken)} {kinds} broken, see below"
+        if broken
+        else ""
+    )
 
 
 def _place_words(limit: Broken) -> str:
@@ -204,7 +220,9 @@ _LIMITS = (
 _MOST_OUTLYING = 20
 
 
-def outlying_table(columns: Sequence[Key], rows: Sequence[Any], width: int) -> str:
+def outlying_table(
+    columns: Sequence[Key], rows: Sequence[Any], width: int
+) -> str:
     """The first of the measured values that do not fit, and how many more there are."""
     if not rows:
         return ""
@@ -258,5 +276,9 @@ def gain_words(value: float, digits: int = 4) -> str:
     ('gains 0.0123', 'loses 0.0123', 'gains less than 0.0001')
     """
     least = 10.0**-digits
-    size = f"less than {number(least, digits)}" if 0.0 < abs(value) < least else number(abs(value), digits)
+    size = (
+        f"less than {number(least, digits)}"
+        if 0.0 < abs(value) < least
+        else number(abs(value), digits)
+    )
     return f"{'loses' if value < 0.0 else 'gains'} {size}"

@@ -71,12 +71,23 @@ class Sheet:
     @property
     def passes(self) -> bool:
         """Whether the target may be driven, and keeps the minimum margin as the steps leave it."""
-        return not self.do_not_run and self.changes.margin_landed >= self.card.floor
+        return (
+            not self.do_not_run
+            and self.changes.margin_landed >= self.card.floor
+        )
 
     @property
     def standing(self) -> str:
         """Cases of the target that slide or have a wheel in the air, in words; empty where there is none."""
-        return " ".join(filter(None, (sliding_words(self.card.result), in_air_words(self.card.result))))
+        return " ".join(
+            filter(
+                None,
+                (
+                    sliding_words(self.card.result),
+                    in_air_words(self.card.result),
+                ),
+            )
+        )
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -87,7 +98,12 @@ class Sheet:
     @property
     def file_name(self) -> str:
         """Safe on any file system: letters, digits, and the setup's checksum."""
-        plain = re.sub(r"[^A-Za-z0-9]+", "-", self.target.name).strip("-").lower()[:40].strip("-")
+        plain = (
+            re.sub(r"[^A-Za-z0-9]+", "-", self.target.name)
+            .strip("-")
+            .lower()[:40]
+            .strip("-")
+        )
         return f"sheet-{self.revision:03d}-{plain or 'setup'}-{setup_checksum(self.project, self.target)}"
 
     def as_dict(self) -> Field:
@@ -115,7 +131,8 @@ class Sheet:
             "left_alone": list(c.left_alone),
             "do_not_run": list(self.do_not_run),
             "run_card": card_fields(self.card),
-            "route_card": self.route and {name: self.route[name] for name in CARD},
+            "route_card": self.route
+            and {name: self.route[name] for name in CARD},
             "cautions": list(self.cautions),
             "assumed": list(p.assumed),
             "closing": CLOSING,
@@ -134,9 +151,17 @@ class Sheet:
         car = self.project.car
         return {
             "wheelbase_mm": _round(car.wheelbase / MM),
-            "track_mm": [_round(axle.track / MM) for axle in (car.front, car.rear)],
-            "tread_mm": [_round(axle.tyre.tread_width / MM) for axle in (car.front, car.rear)],
-            "wheel_mm": [_round(2.0 * axle.tyre.radius / MM) for axle in (car.front, car.rear)],
+            "track_mm": [
+                _round(axle.track / MM) for axle in (car.front, car.rear)
+            ],
+            "tread_mm": [
+                _round(axle.tyre.tread_width / MM)
+                for axle in (car.front, car.rear)
+            ],
+            "wheel_mm": [
+                _round(2.0 * axle.tyre.radius / MM)
+                for axle in (car.front, car.rear)
+            ],
             "stations_mm": [
                 _round(car.air.front_ride_station / MM),
                 _round(car.air.rear_ride_station / MM),
@@ -178,10 +203,18 @@ def _step(step: Step) -> Field:
 def reading_fields(reading: PadReading) -> Field:
     """What the pad shows, in the units of the files."""
     return {
-        "ride_height_mm": dict(zip(AXLES, _rounded(reading.ride_height / MM), strict=True)),
-        "side_height_mm": dict(zip(WHEELS, _rounded(reading.side_height / MM), strict=True)),
-        "camber_deg": dict(zip(WHEELS, _rounded(reading.camber / DEG), strict=True)),
-        "corner_weight_kg": dict(zip(WHEELS, _rounded(reading.load / GRAVITY), strict=True)),
+        "ride_height_mm": dict(
+            zip(AXLES, _rounded(reading.ride_height / MM), strict=True)
+        ),
+        "side_height_mm": dict(
+            zip(WHEELS, _rounded(reading.side_height / MM), strict=True)
+        ),
+        "camber_deg": dict(
+            zip(WHEELS, _rounded(reading.camber / DEG), strict=True)
+        ),
+        "corner_weight_kg": dict(
+            zip(WHEELS, _rounded(reading.load / GRAVITY), strict=True)
+        ),
         "cross_weight_percent": _round(100.0 * reading.cross_share),
     }
 
@@ -197,7 +230,9 @@ def card_fields(card: RunCard) -> Field:
         "slides": card.result.sliding(),
         "worst": card.worst,
         "attitudes": list(card.result.cases.attitudes),
-        "roll_angles_deg": [_round(angle / DEG) for angle in card.result.cases.angles[[0, -1]]],
+        "roll_angles_deg": [
+            _round(angle / DEG) for angle in card.result.cases.angles[[0, -1]]
+        ],
         "by_angle": _angles(card),
         "speeds_m_s": None if window is None else [window.low, window.high],
         "speed_ends": None if window is None else [window.below, window.above],
@@ -205,7 +240,9 @@ def card_fields(card: RunCard) -> Field:
         "proved": proof is not None,
         "proof_holds": None if proof is None else proof["holds"],
         "proof_floor": None if proof is None else proof["floor"],
-        "broken": [] if proof is None else [v["what"] for v in proof["verdicts"] if v["holds"] is False],
+        "broken": []
+        if proof is None
+        else [v["what"] for v in proof["verdicts"] if v["holds"] is False],
         "bump": _picked(
             card.bump,
             "bump_mm",
@@ -214,7 +251,9 @@ def card_fields(card: RunCard) -> Field:
             "roll_angle_deg",
             "attitude",
         ),
-        "gust": _picked(card.gust, "gust_m_s", "from_deg", "roll_angle_deg", "attitude"),
+        "gust": _picked(
+            card.gust, "gust_m_s", "from_deg", "roll_angle_deg", "attitude"
+        ),
         "wind": _picked(card.wind, "steady_m_s", "from_deg"),
         "stop_rules": list(card.stop_rules()),
         "ride_modes": None if card.ride is None else card.ride.rows,
@@ -226,7 +265,10 @@ def cold_words(sheet: Sheet) -> dict[str, dict[str, str]]:
     found = {}
     for setup in (sheet.changes.today, sheet.target):
         rows = cold_pressures(sheet.project, setup)
-        words = {row.wheel: f"{row.cold / BAR:.2f} bar at {row.at:g} C" for row in rows}
+        words = {
+            row.wheel: f"{row.cold / BAR:.2f} bar at {row.at:g} C"
+            for row in rows
+        }
         found[setup_checksum(sheet.project, setup)] = words
     return found
 
@@ -247,8 +289,12 @@ def _angles(card: RunCard) -> list[Field]:
     bumps: dict[float, float] = {}
     for case in [] if card.proof is None else card.proof["cases"]:
         height = -1.0 if case["bump_mm"] is None else case["bump_mm"]
-        bumps[case["roll_angle_deg"]] = min(height, bumps.get(case["roll_angle_deg"], np.inf))
-    found = [{**row, "bump_mm": bumps.get(row["roll_angle_deg"])} for row in rows]
+        bumps[case["roll_angle_deg"]] = min(
+            height, bumps.get(case["roll_angle_deg"], np.inf)
+        )
+    found = [
+        {**row, "bump_mm": bumps.get(row["roll_angle_deg"])} for row in rows
+    ]
     return thinned(
         found,
         _MOST_ANGLES,
@@ -259,7 +305,9 @@ def _angles(card: RunCard) -> list[Field]:
 def revision(sheet: Sheet) -> Revision:
     """The sheet's line in the revision log: what differs from today's setup, and the margin of the target."""
     c = sheet.changes
-    before = {line.quantity: line for line in state_lines(sheet.project, c.today)}
+    before = {
+        line.quantity: line for line in state_lines(sheet.project, c.today)
+    }
     changed = [
         words
         for line in state_lines(sheet.project, c.target)
@@ -267,10 +315,20 @@ def revision(sheet: Sheet) -> Revision:
         for words in _differences(before.get(line.quantity), line)
     ]
     kept = {line.quantity for line in state_lines(sheet.project, c.target)}
-    changed += [f"without {line.words}" for key, line in before.items() if key not in kept]
+    changed += [
+        f"without {line.words}"
+        for key, line in before.items()
+        if key not in kept
+    ]
     if c.today.body != c.target.body:
-        changed.insert(0, f"{body_words(c.today.body)} -> {body_words(c.target.body)}")
-    margin = f"{c.margin_target:.4f}" if np.isfinite(c.margin_target) else "contact lost"
+        changed.insert(
+            0, f"{body_words(c.today.body)} -> {body_words(c.target.body)}"
+        )
+    margin = (
+        f"{c.margin_target:.4f}"
+        if np.isfinite(c.margin_target)
+        else "contact lost"
+    )
     checksum = setup_checksum(sheet.project, c.target)
     return Revision(
         sheet.revision,
@@ -296,7 +354,11 @@ def _differences(old: Line | None, line: Line) -> Iterator[str]:
             left = pairs[2 * axle]
             right = pairs[2 * axle + 1]
             alike = line.per == "axle" or left == right
-            sides = [(f" {name}", left)] if alike else [(f" {name} left", left), (f" {name} right", right)]
+            sides = (
+                [(f" {name}", left)]
+                if alike
+                else [(f" {name} left", left), (f" {name} right", right)]
+            )
             named += sides
     for where, (before, after) in named:
         if after is not None and before != after:
@@ -327,7 +389,9 @@ def table(sheet: Sheet) -> str:
             ]
         )
     for line in state_lines(sheet.project, sheet.target):
-        targets = ["" if value is None else f"{value:g}" for value in line.values]
+        targets = [
+            "" if value is None else f"{value:g}" for value in line.values
+        ]
         rows.append(
             [
                 line.quantity,

@@ -58,7 +58,9 @@ def _do_not_run(sheet: Sheet, width: int) -> str:
     """The reasons against a run, one a line; empty where there is none."""
     if not sheet.do_not_run:
         return ""
-    lines = [paragraph(reason, width, f"{INDENT}! ") for reason in sheet.do_not_run]
+    lines = [
+        paragraph(reason, width, f"{INDENT}! ") for reason in sheet.do_not_run
+    ]
     return "\n".join(["DO NOT RUN", *lines])
 
 
@@ -91,8 +93,14 @@ def _steps(sheet: Sheet, width: int) -> str:
     """Every step, and what the pad reads after it."""
     lines = ["Change list, in order of work"]
     for step in sheet.changes.steps:
-        small = " (too small for the adjuster, left as it is)" if step.too_small else ""
-        lines.append(paragraph(f"{step.what}{small}", width, f"{step.number:>4}  "))
+        small = (
+            " (too small for the adjuster, left as it is)"
+            if step.too_small
+            else ""
+        )
+        lines.append(
+            paragraph(f"{step.what}{small}", width, f"{step.number:>4}  ")
+        )
     return "\n".join(
         [
             *lines,
@@ -107,8 +115,14 @@ def _readings(sheet: Sheet, width: int) -> str:
     steps = [step for step in sheet.changes.steps if step.is_read]
     columns = [
         Column("step", [str(step.number) for step in steps]),
-        Column("front mm", [number(step.reading.ride_height[0] / MM) for step in steps]),
-        Column("rear mm", [number(step.reading.ride_height[1] / MM) for step in steps]),
+        Column(
+            "front mm",
+            [number(step.reading.ride_height[0] / MM) for step in steps],
+        ),
+        Column(
+            "rear mm",
+            [number(step.reading.ride_height[1] / MM) for step in steps],
+        ),
         Column("front camber deg", [_camber(step, 0) for step in steps]),
         Column("rear camber deg", [_camber(step, 2) for step in steps]),
         Column(
@@ -128,7 +142,10 @@ def _camber(step: Step, left: int) -> str:
 def _left_alone(sheet: Sheet, width: int) -> str:
     if not sheet.changes.left_alone:
         return ""
-    lines = [paragraph(words, width, f"{INDENT}- ") for words in sheet.changes.left_alone]
+    lines = [
+        paragraph(words, width, f"{INDENT}- ")
+        for words in sheet.changes.left_alone
+    ]
     return "\n".join(["Not set, and why", *lines])
 
 
@@ -142,7 +159,13 @@ def _card(sheet: Sheet, width: int) -> str:
         )
         return paragraph(words, width)
     if card.proof["holds"]:
-        quick = ", a QUICK one" if proof_effort(card).startswith("QUICK") else ""
+        quick = (
+            ", a QUICK one" if proof_effort(card).startswith("QUICK") else ""
+        )
         return f"Run card: with the figures of the proof of exactly this setup{quick}."
-    broken = ", ".join(verdict["what"] for verdict in card.proof["verdicts"] if verdict["holds"] is False)
+    broken = ", ".join(
+        verdict["what"]
+        for verdict in card.proof["verdicts"]
+        if verdict["holds"] is False
+    )
     return paragraph(f"Run card: NOT STOOD, as proved: {broken}.", width)

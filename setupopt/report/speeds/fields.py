@@ -29,7 +29,10 @@ def as_dict(study: SpeedStudy) -> Field:
         "cases": study.cases,
         "looked_at_m_s": [float(study.speeds[0]), float(study.speeds[-1])],
         "ends_to_m_s": ENDS_TO,
-        "windows": [{"low": _end(window.low), "high": _end(window.high)} for window in study.windows],
+        "windows": [
+            {"low": _end(window.low), "high": _end(window.high)}
+            for window in study.windows
+        ],
         "breaks": [_limit(limit) for limit in study.at_driven],
         "breaks_at_rest": [_limit(limit) for limit in study.at_rest],
         "curve": list(curve(study)),
@@ -50,7 +53,10 @@ def _end(end: WindowEnd) -> Field:
 
 
 def _limit(limit: Broken) -> Field:
-    return {name: finite(v) if isinstance(v, float) else v for name, v in asdict(limit).items()}
+    return {
+        name: finite(v) if isinstance(v, float) else v
+        for name, v in asdict(limit).items()
+    }
 
 
 def curve(study: SpeedStudy) -> Iterator[Field]:
@@ -68,7 +74,10 @@ def curve(study: SpeedStudy) -> Iterator[Field]:
 def _margin(study: SpeedStudy, row: int, column: int) -> Field:
     """One speed and attitude; no margin where contact is lost."""
     angle = degrees(study.angle[row, column])
-    return {"margin": finite(study.margin[row, column]), "roll_angle_deg": angle}
+    return {
+        "margin": finite(study.margin[row, column]),
+        "roll_angle_deg": angle,
+    }
 
 
 def by_attitude(study: SpeedStudy) -> Iterator[Field]:
@@ -89,11 +98,21 @@ def by_attitude(study: SpeedStudy) -> Iterator[Field]:
 
 def by_limit(study: SpeedStudy) -> Iterator[Field]:
     """For all that breaks anywhere: the next speeds of the scan at which it does, down and up, and where."""
-    names = dict.fromkeys(limit.limit for found in study.broken for limit in found)
+    names = dict.fromkeys(
+        limit.limit for found in study.broken for limit in found
+    )
     for name in names:
         told = [_told(name, found) for found in study.broken]
-        under = [i for i, one in enumerate(told) if one and study.speeds[i] < study.driven]
-        over = [i for i, one in enumerate(told) if one and study.speeds[i] >= study.driven]
+        under = [
+            i
+            for i, one in enumerate(told)
+            if one and study.speeds[i] < study.driven
+        ]
+        over = [
+            i
+            for i, one in enumerate(told)
+            if one and study.speeds[i] >= study.driven
+        ]
         yield {
             "limit": name,
             "down": _where(study, told, under[-1] if under else None),
@@ -106,7 +125,9 @@ def _told(name: str, found: Sequence[Broken]) -> Broken | None:
     return next((limit for limit in found if limit.limit == name), None)
 
 
-def _where(study: SpeedStudy, told: Sequence[Broken | None], row: int | None) -> Field | None:
+def _where(
+    study: SpeedStudy, told: Sequence[Broken | None], row: int | None
+) -> Field | None:
     limit = None if row is None else told[row]
     if row is None or limit is None:
         return None
@@ -124,7 +145,10 @@ def _run_up(found: RunUp) -> Field:
         "seconds": found.seconds,
         "acceleration_m_s2": found.acceleration,
     }
-    points = [{name: float(column[i]) for name, column in columns.items()} for i in range(found.speed.size)]
+    points = [
+        {name: float(column[i]) for name, column in columns.items()}
+        for i in range(found.speed.size)
+    ]
     return {
         "target_m_s": found.target,
         "reached": found.is_reached,
@@ -143,7 +167,9 @@ def _coasting(study: SpeedStudy) -> Field:
     worst = study.coasting.worst
     return {
         "worst": None if worst is None else coast_fields(study, worst),
-        "by_angle": [coast_fields(study, row) for row in study.coasting.least_by_angle()],
+        "by_angle": [
+            coast_fields(study, row) for row in study.coasting.least_by_angle()
+        ],
     }
 
 

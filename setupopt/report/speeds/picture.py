@@ -8,7 +8,14 @@ import numpy as np
 
 from setupopt.evaluation.limits_check import Broken
 from setupopt.physics.inputs import Floats
-from setupopt.report.shared.picture import INK, QUIET, SECOND, WARNING, drawing, svg
+from setupopt.report.shared.picture import (
+    INK,
+    QUIET,
+    SECOND,
+    WARNING,
+    drawing,
+    svg,
+)
 from setupopt.report.shared.tables import angle, cut, number
 from setupopt.report.speeds.text import limit_words
 from setupopt.robust.speeds.motion import RunUp
@@ -30,7 +37,9 @@ def speeds_picture(study: SpeedStudy) -> str:
     size = (7.6, 7.4) if has_run else (7.6, 4.9)
     layout: Any = {"nrows": 2, "height_ratios": [5, 3]} if has_run else {}
     with drawing(*size, squeeze=False, **layout) as (figure, axes):
-        figure.suptitle(_title(study), fontsize=11, x=0.02, ha="left", parse_math=False)
+        figure.suptitle(
+            _title(study), fontsize=11, x=0.02, ha="left", parse_math=False
+        )
         _margins(study, axes[0, 0])
         if has_run and study.run_up is not None:
             _run_up(study.run_up, axes[1, 0])
@@ -38,8 +47,13 @@ def speeds_picture(study: SpeedStudy) -> str:
 
 
 def _title(study: SpeedStudy) -> str:
-    names = (cut(name, 44) for name in (study.project.car.name, study.project.venue.name))
-    return f"{' at '.join(names)}\nSafe speeds by the model; no clearance to drive"
+    names = (
+        cut(name, 44)
+        for name in (study.project.car.name, study.project.venue.name)
+    )
+    return (
+        f"{' at '.join(names)}\nSafe speeds by the model; no clearance to drive"
+    )
 
 
 # ---- margin against speed ----------------------------------------------------------------------------------
@@ -58,7 +72,9 @@ def _margins(study: SpeedStudy, axes: Any) -> None:
             lw=0.8,
             label=label,
         )
-    axes.plot(study.speeds, _shown(worst), color=INK, lw=2.0, label="worst of all")
+    axes.plot(
+        study.speeds, _shown(worst), color=INK, lw=2.0, label="worst of all"
+    )
     axes.axhline(
         study.floor,
         color=INK,
@@ -95,8 +111,12 @@ def _shown(margin: Floats) -> Floats:
 def _frame(study: SpeedStudy, worst: Floats, axes: Any) -> None:
     every = study.margin[np.isfinite(study.margin)]
     high = max(float(every.max(initial=_HIGHEST)), study.floor + _HIGHEST)
-    low = float(np.clip(worst[np.isfinite(worst)].min(initial=0.0), _LOWEST, 0.0))
-    axes.set(xlim=(study.speeds[0], study.speeds[-1]), ylim=(low - 0.08, high + 0.05))
+    low = float(
+        np.clip(worst[np.isfinite(worst)].min(initial=0.0), _LOWEST, 0.0)
+    )
+    axes.set(
+        xlim=(study.speeds[0], study.speeds[-1]), ylim=(low - 0.08, high + 0.05)
+    )
     axes.set(xlabel="speed of the sweep m/s", ylabel="grip margin")
 
 
@@ -138,9 +158,13 @@ def _end_words(study: SpeedStudy, end: WindowEnd, side: int, axes: Any) -> None:
     """Beside the end's line: outside the window if there is room, and where the worst curve is not."""
     first = study.speeds[0]
     last = study.speeds[-1]
-    room = (end.speed - first if side < 0 else last - end.speed) / (last - first)
+    room = (end.speed - first if side < 0 else last - end.speed) / (
+        last - first
+    )
     outwards = side if room > _ROOM else -side
-    height = (0.84 if side < 0 else 0.97) - (0.7 if _is_high(study, end.speed + 4.0 * outwards) else 0.0)
+    height = (0.84 if side < 0 else 0.97) - (
+        0.7 if _is_high(study, end.speed + 4.0 * outwards) else 0.0
+    )
     axes.annotate(
         f"{number(end.speed, 2)} m/s\n{_why(end.beyond[0])}",
         (end.speed, height),
@@ -158,7 +182,9 @@ def _end_words(study: SpeedStudy, end: WindowEnd, side: int, axes: Any) -> None:
 
 def _is_high(study: SpeedStudy, speed: float) -> bool:
     """Whether the worst margin at a speed stands in the upper half of the picture."""
-    worst = np.interp(speed, study.speeds, np.maximum(study.margin.min(axis=1), _LOWEST))
+    worst = np.interp(
+        speed, study.speeds, np.maximum(study.margin.min(axis=1), _LOWEST)
+    )
     return bool(worst > 0.5 * study.margin.max() + 0.5 * _LOWEST)
 
 
@@ -177,7 +203,9 @@ def _run_up(found: RunUp, axes: Any) -> None:
     axes.plot(found.metres, found.speed, color=INK, lw=1.6, label=power)
     by_grip = np.where(found.by_grip, found.speed, np.nan)
     if found.by_grip.any():
-        axes.plot(found.metres, by_grip, color=SECOND, lw=4.5, label="grip limits")
+        axes.plot(
+            found.metres, by_grip, color=SECOND, lw=4.5, label="grip limits"
+        )
     end = f"{number(found.metres[-1])} m, {number(found.seconds[-1], 2)} s"
     axes.plot([found.metres[-1]], [found.speed[-1]], "o", ms=6, color=INK)
     axes.annotate(

@@ -23,7 +23,12 @@ from setupopt.report.shared.tables import (
     words,
 )
 from setupopt.report.shared.words import CLOSING, cautions_text
-from setupopt.report.speeds.fields import by_attitude, by_limit, coast_fields, curve
+from setupopt.report.speeds.fields import (
+    by_attitude,
+    by_limit,
+    coast_fields,
+    curve,
+)
 from setupopt.robust.speeds.at_speed import STEP
 from setupopt.robust.speeds.motion import RunUp
 from setupopt.robust.speeds.study import SpeedStudy
@@ -39,7 +44,11 @@ from setupopt.robust.speeds.window import (
 _MOST_SPEEDS = 25
 _MOST_ANGLES = 19
 _RUN_UP_LINES = 10
-_PLAIN = {CONTACT: "contact lost", FLOOR: "the minimum margin", POWER: "the power"}
+_PLAIN = {
+    CONTACT: "contact lost",
+    FLOOR: "the minimum margin",
+    POWER: "the power",
+}
 
 
 def text(study: SpeedStudy, width: int, short: bool = False) -> str:
@@ -102,7 +111,9 @@ def _verdict(study: SpeedStudy, width: int) -> str:
 
 def _list(limits: Sequence[Broken]) -> str:
     """Limits and cases in words."""
-    return "; ".join(f"{limit_words(limit)}{_where_words(limit)}" for limit in limits)
+    return "; ".join(
+        f"{limit_words(limit)}{_where_words(limit)}" for limit in limits
+    )
 
 
 def _where_words(limit: Broken) -> str:
@@ -123,10 +134,18 @@ def _windows(study: SpeedStudy, width: int) -> str:
     if not study.windows:
         head = f"No safe speed ({looked})"
     else:
-        head = f"Safe windows, {looked}; ends to {ENDS_TO:g} m/s, on the safe side"
-    power = [paragraph(f"Power is not checked. {study.missing}", width)] if study.missing else []
+        head = (
+            f"Safe windows, {looked}; ends to {ENDS_TO:g} m/s, on the safe side"
+        )
+    power = (
+        [paragraph(f"Power is not checked. {study.missing}", width)]
+        if study.missing
+        else []
+    )
     ends = [_window(window, width) for window in study.windows]
-    return "\n".join([paragraph(head, width), *ends, *_limits(study, width), *power])
+    return "\n".join(
+        [paragraph(head, width), *ends, *_limits(study, width), *power]
+    )
 
 
 def _window(window: SafeWindow, width: int) -> str:
@@ -142,7 +161,8 @@ def _end(end: WindowEnd, side: str) -> str:
     if not end.beyond:
         return f"{_speed(end)} m/s; nothing {side} was computed"
     limits = "; ".join(
-        f"{limit_words(limit)}{_where_words(limit)} ({_numbers(limit)})" for limit in end.beyond
+        f"{limit_words(limit)}{_where_words(limit)} ({_numbers(limit)})"
+        for limit in end.beyond
     )
     return f"{_speed(end)} m/s; {side} fails {limits}"
 
@@ -171,7 +191,13 @@ def _sides(side: str, head: str) -> list[Key]:
     return [
         Key(head, side, lambda found: number(found["speed_m_s"])),
         Key("deg", side, lambda found: angle(found["roll_angle_deg"]), rank=1),
-        words("attitude", side, lambda found: str(found["attitude"]), least=12, rank=2),
+        words(
+            "attitude",
+            side,
+            lambda found: str(found["attitude"]),
+            least=12,
+            rank=2,
+        ),
     ]
 
 
@@ -215,8 +241,13 @@ def _attitudes(study: SpeedStudy, width: int) -> str:
         decimals("to m/s", "keeps_to_m_s"),
     ]
     head = f"By attitude: margin with the sweep at {study.driven:g} m/s, and the speeds around that"
-    lines = [paragraph(head, width), keyed_table(by_attitude(study), keys, width)]
-    if any(attitude.speed is not None for attitude in study.project.venue.attitudes):
+    lines = [
+        paragraph(head, width),
+        keyed_table(by_attitude(study), keys, width),
+    ]
+    if any(
+        attitude.speed is not None for attitude in study.project.venue.attitudes
+    ):
         note = "An attitude with its own speed keeps it at every speed of the sweep."
         lines.append(paragraph(note, width))
     return "\n".join(lines)
@@ -234,13 +265,20 @@ def _run_up(study: SpeedStudy, width: int) -> str:
             "Run-up: the car does not get going on the flat floor of the section.",
             width,
         )
-    shown = np.linspace(0, found.speed.size - 1, _RUN_UP_LINES + 1).round().astype(int)[1:]
+    shown = (
+        np.linspace(0, found.speed.size - 1, _RUN_UP_LINES + 1)
+        .round()
+        .astype(int)[1:]
+    )
     keys = [
         Key("m/s", shown=lambda i: number(found.speed[i])),
         Key("metres", shown=lambda i: number(found.metres[i])),
         Key("seconds", shown=lambda i: number(found.seconds[i], 2)),
         Key("gains m/s2", shown=lambda i: number(found.acceleration[i], 2)),
-        words("limited by", shown=lambda i: "grip" if found.by_grip[i] else "power"),
+        words(
+            "limited by",
+            shown=lambda i: "grip" if found.by_grip[i] else "power",
+        ),
     ]
     return f"{paragraph(_run_up_words(found), width)}\n{keyed_table(shown, keys, width)}"
 
@@ -254,7 +292,11 @@ def _run_up_words(found: RunUp) -> str:
             f"{lead}: {found.target:g} m/s is NOT REACHED: the acceleration ends at {number(found.top, 2)} "
             f"m/s; {done} to 99 % of it ({doubt}). Full power, no time for gear changes."
         )
-    grip = f"grip limits up to about {found.grip_until:.0f} m/s" if found.by_grip.any() else "power limits"
+    grip = (
+        f"grip limits up to about {found.grip_until:.0f} m/s"
+        if found.by_grip.any()
+        else "power limits"
+    )
     return f"{lead}: {done} to {found.target:g} m/s; {grip} ({doubt}). Full power, no time for gear changes."
 
 
@@ -265,8 +307,12 @@ def _doubt(value: float, least: float) -> str:
 def _coasting(study: SpeedStudy, width: int) -> str:
     c = study.coasting
     if not c.driven.any():
-        return paragraph("Loss of drive: no case uses drive, so none can be lost.", width)
-    return "\n".join([paragraph(_coast_words(study), width), *_coast_table(study, width)])
+        return paragraph(
+            "Loss of drive: no case uses drive, so none can be lost.", width
+        )
+    return "\n".join(
+        [paragraph(_coast_words(study), width), *_coast_table(study, width)]
+    )
 
 
 def _coast_words(study: SpeedStudy) -> str:
@@ -303,7 +349,9 @@ def _coast_table(study: SpeedStudy, width: int) -> list[str]:
         Key("then m/s", shown=lambda row: _kept_or(row, "to_m_s", 2)),
         words(
             "attitude",
-            shown=lambda row: "all" if row["seconds"] is None else row["attitude"],
+            shown=lambda row: (
+                "all" if row["seconds"] is None else row["attitude"]
+            ),
             least=12,
         ),
     ]

@@ -93,7 +93,9 @@ class BuildErrors:
     def shares(self) -> dict[str, float]:
         """Shares of the inputs that the user called uncertain, by their field of Spread."""
         given = {field: getattr(self.spread, field, None) for field in INPUTS}
-        return {field: share for field, share in given.items() if share is not None}
+        return {
+            field: share for field, share in given.items() if share is not None
+        }
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -120,10 +122,17 @@ class BuildErrors:
     def factors(self, inputs: Floats) -> dict[str, float]:
         """Value over exact value of each uncertain input, by its field of Spread; `inputs` (shares)."""
         pairs = zip(self.shares.items(), inputs, strict=True)
-        return {field: max(_LEFT, 1.0 + self.scale * share * float(e)) for (field, share), e in pairs}
+        return {
+            field: max(_LEFT, 1.0 + self.scale * share * float(e))
+            for (field, share), e in pairs
+        }
 
     def result(
-        self, errors: Floats, cases: CaseSet, starts: Records | None = None, by_slope: bool = False
+        self,
+        errors: Floats,
+        cases: CaseSet,
+        starts: Records | None = None,
+        by_slope: bool = False,
     ) -> Result:
         """Builds (builds, names), or one, in every case. `starts`, `by_slope`: as `Model.run` takes them.
 
@@ -136,17 +145,25 @@ class BuildErrors:
         with ThreadPoolExecutor(sweep.workers()) as pool:
             for number, values in enumerate(kinds):
                 alike = kind == number
-                found = self._answers(built[alike], values, cases, pool, starts, by_slope)
+                found = self._answers(
+                    built[alike], values, cases, pool, starts, by_slope
+                )
                 answers[alike] = found.reshape(-1, len(cases))
         return Result(cases, answers, Model(self.car).packed[0][0])
 
     def of_setups(
-        self, errors: Floats, cases: CaseSet, starts: Records | None = None, by_slope: bool = False
+        self,
+        errors: Floats,
+        cases: CaseSet,
+        starts: Records | None = None,
+        by_slope: bool = False,
     ) -> Records:
         """ANSWER records (setups x cases) of one build (names) of each of the setups that `setup` holds."""
         built, inputs = np.split(errors, [errors.size - len(self.shares)])
         with ThreadPoolExecutor(sweep.workers()) as pool:
-            return self._answers(built[None, :], inputs, cases, pool, starts, by_slope)
+            return self._answers(
+                built[None, :], inputs, cases, pool, starts, by_slope
+            )
 
     def _answers(
         self, built: Floats, inputs: Floats, cases: CaseSet, pool: Executor, starts: Records | None,
@@ -158,7 +175,14 @@ class BuildErrors:
         records = cases.records.copy()
         records["surface_grip"] *= factors.get("surface_grip", 1.0)
         settings = self.settings(built, model)
-        return sweep.run(model.packed, settings, records, starts, pool=pool, by_slope=by_slope)
+        return sweep.run(
+            model.packed,
+            settings,
+            records,
+            starts,
+            pool=pool,
+            by_slope=by_slope,
+        )
 
 
 def _misbuild(setups: Records, t: Tolerance, errors: Floats) -> None:
@@ -166,8 +190,12 @@ def _misbuild(setups: Records, t: Tolerance, errors: Floats) -> None:
     setups["camber"] += t.camber * errors[:, 0:4]
     setups["spring"] *= np.maximum(_LEFT, 1.0 + t.spring_share * errors[:, 4:8])
     pressure = setups["pressure"]
-    setups["pressure"] = np.maximum(_LEFT * pressure, pressure + t.pressure * errors[:, 8:12])
-    setups["ride_height"] += t.ride_height * np.repeat(errors[:, 12:14], 2, axis=1)
+    setups["pressure"] = np.maximum(
+        _LEFT * pressure, pressure + t.pressure * errors[:, 8:12]
+    )
+    setups["ride_height"] += t.ride_height * np.repeat(
+        errors[:, 12:14], 2, axis=1
+    )
 
 
 def varied_car(car: Car, factors: dict[str, float]) -> Car:
@@ -176,7 +204,10 @@ def varied_car(car: Car, factors: dict[str, float]) -> Car:
     Besides, `downforce_of(NAME)` of one air element and `foundation_of(NAME)` of one tyre. A lighter car
     keeps its wheels: no mass goes so low that the sprung part, or its CG, would be gone.
     """
-    downforce, friction = factors.get("downforce", 1.0), factors.get("tyre_friction", 1.0)
+    downforce, friction = (
+        factors.get("downforce", 1.0),
+        factors.get("tyre_friction", 1.0),
+    )
     drag = factors.get("drag", 1.0)
     elements = tuple(
         replace(
@@ -192,8 +223,13 @@ def varied_car(car: Car, factors: dict[str, float]) -> Car:
         side_area=factors.get("side_force", 1.0) * car.air.side_area,
         elements=elements,
     )
-    front, rear = (_on_tyre(getattr(car, axle), friction, factors) for axle in AXLES)
-    mass = max(factors.get("mass", 1.0) * car.mass, min(car.mass, _SPRUNG * _wheels_alone(car)))
+    front, rear = (
+        _on_tyre(getattr(car, axle), friction, factors) for axle in AXLES
+    )
+    mass = max(
+        factors.get("mass", 1.0) * car.mass,
+        min(car.mass, _SPRUNG * _wheels_alone(car)),
+    )
     return replace(car, mass=mass, air=air, front=front, rear=rear)
 
 
@@ -204,7 +240,12 @@ def _scaled(part: _Loads, downforce: float, drag: float) -> _Loads:
     """An air element, or one of its settings, with other loads."""
     own_drag = None if part.drag_area is None else drag * part.drag_area
     free = downforce * part.free_area
-    return replace(part, free_area=free, ground_area=downforce * part.ground_area, drag_area=own_drag)
+    return replace(
+        part,
+        free_area=free,
+        ground_area=downforce * part.ground_area,
+        drag_area=own_drag,
+    )
 
 
 def downforce_of(element: str) -> str:
@@ -219,8 +260,13 @@ def foundation_of(tyre: str) -> str:
 
 def _on_tyre(axle: Axle, friction: float, factors: dict[str, float]) -> Axle:
     """The axle on tyres whose friction and stiffness are multiplied."""
-    left, right = (_tyre(tyre, friction, factors.get(foundation_of(tyre.name), 1.0)) for tyre in axle.tyres)
-    return replace(axle, tyre=left, tyre_right=None if axle.tyre_right is None else right)
+    left, right = (
+        _tyre(tyre, friction, factors.get(foundation_of(tyre.name), 1.0))
+        for tyre in axle.tyres
+    )
+    return replace(
+        axle, tyre=left, tyre_right=None if axle.tyre_right is None else right
+    )
 
 
 def _tyre(tyre: Tyre, friction: float, stiffness: float) -> Tyre:
@@ -229,16 +275,25 @@ def _tyre(tyre: Tyre, friction: float, stiffness: float) -> Tyre:
 
 
 # What makes a tyre stiff radially, of Tyre.
-STIFFNESS = ("foundation", "foundation_per_pressure", "carcass", "carcass_per_pressure")
+STIFFNESS = (
+    "foundation",
+    "foundation_per_pressure",
+    "carcass",
+    "carcass_per_pressure",
+)
 
 
 def _wheels_alone(car: Car) -> float:
     """Mass at which nothing sprung is left, or its CG lies on the road, kg."""
-    moment = 2.0 * sum(a.unsprung_mass * a.unsprung_height for a in (car.front, car.rear))
+    moment = 2.0 * sum(
+        a.unsprung_mass * a.unsprung_height for a in (car.front, car.rear)
+    )
     return max(unsprung_mass(car), moment / car.cg_height)
 
 
-def build_errors(project: Project, setup: Setup | None = None) -> BuildErrors | None:
+def build_errors(
+    project: Project, setup: Setup | None = None
+) -> BuildErrors | None:
     """The errors that limits.toml allows a setup, today's unless given; None where it tells of none.
 
     Raises InputError where the mass is so uncertain that the lightest or heaviest car cannot be.
@@ -246,7 +301,9 @@ def build_errors(project: Project, setup: Setup | None = None) -> BuildErrors | 
     limits = project.limits
     if limits is None:
         return None
-    build = BuildErrors(project.car, setup or project.setup, limits.tolerance, limits.spread)
+    build = BuildErrors(
+        project.car, setup or project.setup, limits.tolerance, limits.spread
+    )
     if "mass" in build.shares:
         _refuse_mass(project, build.setup, build.shares["mass"])
     return build if build.names else None
@@ -303,7 +360,9 @@ class WorstMargin:
     `starts` (cases): answers of the setup without errors, if they are known.
     """
 
-    def __init__(self, build: BuildErrors, cases: CaseSet, starts: Records | None = None) -> None:
+    def __init__(
+        self, build: BuildErrors, cases: CaseSet, starts: Records | None = None
+    ) -> None:
         self.build = build
         self.cases = cases
         self.exact = np.zeros(len(build.names))
@@ -318,7 +377,9 @@ class WorstMargin:
     def by_slope(self, errors: Floats, starts: Records | None = None) -> Floats:
         """Margins of builds (builds, cases), as `ranked`, by the slopes of a build nearby."""
         nearby = self.starts if starts is None else starts
-        return ranked(self.build.result(errors, self.cases, nearby, by_slope=True))
+        return ranked(
+            self.build.result(errors, self.cases, nearby, by_slope=True)
+        )
 
     def __call__(self, errors: Floats) -> Floats:
         """Worst margins (builds), as `ranked`."""
@@ -329,14 +390,18 @@ class WorstMargin:
 
     def _solved(self, errors: Floats, rows: np.ndarray) -> float:
         """Worst margin of one build in some of the cases."""
-        found = self.build.result(errors, self.cases.pick(np.flatnonzero(rows)), self.starts[rows])
+        found = self.build.result(
+            errors, self.cases.pick(np.flatnonzero(rows)), self.starts[rows]
+        )
         return float(ranked(found).min())
 
 
 class _Search:
     """Coordinate exchange in a box of errors."""
 
-    def __init__(self, build: BuildErrors, cases: CaseSet, starts: Records | None = None) -> None:
+    def __init__(
+        self, build: BuildErrors, cases: CaseSet, starts: Records | None = None
+    ) -> None:
         self.build = build
         self.worst = WorstMargin(build, cases, starts)
 
@@ -346,17 +411,23 @@ class _Search:
         near = self.worst.pick(low)
         tried = np.vstack([near.exact, corners, known])
         first = np.argsort(near(tried), kind="stable")[:_MOST_STARTS]
-        ends = np.array([self._exchange(near, errors) for errors in tried[first]])
+        ends = np.array(
+            [self._exchange(near, errors) for errors in tried[first]]
+        )
         worst = self.worst(ends)
         return ends[worst.argmin()], float(worst.min())
 
     def alone(self) -> tuple[Floats, np.ndarray]:
         """The cases that are lowest if losses add up, and for each the worst level of every error alone."""
         exact = self.worst.exact
-        each = self.worst.by_slope(_moves(exact)).reshape(exact.size, _LEVELS.size, -1)
+        each = self.worst.by_slope(_moves(exact)).reshape(
+            exact.size, _LEVELS.size, -1
+        )
         loss = each[:, :1] - each
         loss[loss < _NOTICE] = 0.0
-        low = np.argsort(each[0, 0] - loss.max(axis=1).sum(axis=0), kind="stable")[:_MOST_CASES]
+        low = np.argsort(
+            each[0, 0] - loss.max(axis=1).sum(axis=0), kind="stable"
+        )[:_MOST_CASES]
         return np.unique(_LEVELS[loss.argmax(axis=1)[:, low]].T, axis=0), low
 
     def _exchange(self, near: WorstMargin, errors: Floats) -> Floats:
@@ -402,18 +473,28 @@ def worst_build(build: BuildErrors, cases: CaseSet) -> WorstBuild:
     case = int(found.worst[0])
     costs = _costs(build, errors, cases.pick([case]))
     return WorstBuild(
-        float(found.worst_margin[0]), dict(zip(build.names, errors.tolist(), strict=True)), case, costs
+        float(found.worst_margin[0]),
+        dict(zip(build.names, errors.tolist(), strict=True)),
+        case,
+        costs,
     )
 
 
-def _costs(build: BuildErrors, errors: Floats, case: CaseSet) -> tuple[Cost, ...]:
+def _costs(
+    build: BuildErrors, errors: Floats, case: CaseSet
+) -> tuple[Cost, ...]:
     """Each of the errors alone in one case, the costliest first."""
     alone = np.diag(errors)[errors != 0.0]
-    exact, *margins = build.result(np.vstack([np.zeros_like(errors), alone]), case).worst_margin.tolist()
+    exact, *margins = build.result(
+        np.vstack([np.zeros_like(errors), alone]), case
+    ).worst_margin.tolist()
     if not np.isfinite(exact):
         return ()
     named = zip(np.flatnonzero(errors), margins, strict=True)
-    costs = [Cost(build.names[i], float(errors[i]), exact - margin) for i, margin in named]
+    costs = [
+        Cost(build.names[i], float(errors[i]), exact - margin)
+        for i, margin in named
+    ]
     return tuple(sorted(costs, key=lambda cost: -cost.loss))
 
 
@@ -433,7 +514,9 @@ def stands(build: BuildErrors, cases: CaseSet, floor: float) -> float:
         return 0.0
 
     def falls(scale: float) -> bool:
-        box = _Search(replace(build, scale=scale * build.scale), cases, exact.answers[0])
+        box = _Search(
+            replace(build, scale=scale * build.scale), cases, exact.answers[0]
+        )
         if box.worst(np.array(known)).min() < floor:
             return True
         errors, worst = box.lowest(np.array(known))

@@ -51,12 +51,16 @@ class BuildCloud:
         sequence = qmc.Sobol(len(self.build.names), seed=self.seed)
         if first > 0:
             sequence.fast_forward(first)
-        whole = sequence.random(1 << (count - 1).bit_length())  # it warns of all but powers of two
+        whole = sequence.random(
+            1 << (count - 1).bit_length()
+        )  # it warns of all but powers of two
         return np.asarray(2.0 * whole[:count] - 1.0)
 
     def __call__(self, job: ChunkRange | tuple[int, int]) -> Floats:
         errors = self.errors(job)
-        pieces = [errors[at : at + _AT_ONCE] for at in range(0, len(errors), _AT_ONCE)]
+        pieces = [
+            errors[at : at + _AT_ONCE] for at in range(0, len(errors), _AT_ONCE)
+        ]
         worst = np.concatenate([self._worst(piece) for piece in pieces])
         return np.where(worst > -0.5 * LOST, worst, -np.inf)
 
@@ -90,10 +94,17 @@ class MarginDistribution:
         given = np.asarray(margins, dtype=float)
         held = given[np.isfinite(given)]
         place = np.floor(held * _PER_ONE).astype(np.int64) - _LEAST * _PER_ONE
-        self.count, self.lost = self.count + given.size, self.lost + given.size - held.size
+        self.count, self.lost = (
+            self.count + given.size,
+            self.lost + given.size - held.size,
+        )
         self.below += int((place < 0).sum())
-        self._bins += np.bincount(np.minimum(place[place >= 0], _BINS - 1), minlength=_BINS)
-        self._least_held = min(self._least_held, float(held.min(initial=np.inf)))
+        self._bins += np.bincount(
+            np.minimum(place[place >= 0], _BINS - 1), minlength=_BINS
+        )
+        self._least_held = min(
+            self._least_held, float(held.min(initial=np.inf))
+        )
         self.least = -np.inf if self.lost else self._least_held
 
     def percentile(self, share: float) -> float:
@@ -106,7 +117,13 @@ class MarginDistribution:
         rank = int(np.floor(share * (self.count - 1) + 1e-9))
         if rank < self.lost + self.below:
             return -np.inf if rank < self.lost else self._least_held
-        bin_ = int(np.searchsorted(np.cumsum(self._bins), rank - self.lost - self.below, side="right"))
+        bin_ = int(
+            np.searchsorted(
+                np.cumsum(self._bins),
+                rank - self.lost - self.below,
+                side="right",
+            )
+        )
         return (bin_ + _LEAST * _PER_ONE) / _PER_ONE
 
     def share_under(self, floor: float) -> Share:

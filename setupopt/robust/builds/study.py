@@ -6,8 +6,16 @@ from dataclasses import dataclass
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.jobs.chunk_ranges import Chunks, chunk_ranges
-from setupopt.robust.builds.build_variation import BuildErrors, WorstBuild, stands, worst_build
-from setupopt.robust.builds.quasi_monte_carlo import BuildCloud, MarginDistribution
+from setupopt.robust.builds.build_variation import (
+    BuildErrors,
+    WorstBuild,
+    stands,
+    worst_build,
+)
+from setupopt.robust.builds.quasi_monte_carlo import (
+    BuildCloud,
+    MarginDistribution,
+)
 
 _BUILDS_A_CHUNK = 256
 
@@ -35,17 +43,31 @@ class BuildStudy:
 
 
 def study_build(
-    errors: BuildErrors, cases: CaseSet, floor: float, samples: int, seed: int, chunks: Chunks
+    errors: BuildErrors,
+    cases: CaseSet,
+    floor: float,
+    samples: int,
+    seed: int,
+    chunks: Chunks,
 ) -> BuildStudy:
     """Everything about one setup's errors. `errors` holds a tolerance; `seed` that of the cloud."""
     cloud, do = MarginDistribution(), BuildCloud(errors, cases, seed)
-    for margins in chunks("builds", "builds", do, chunk_ranges(samples, _BUILDS_A_CHUNK)):
+    for margins in chunks(
+        "builds", "builds", do, chunk_ranges(samples, _BUILDS_A_CHUNK)
+    ):
         cloud.add(margins)
     build = _box(errors.build_alone(), cases, floor)
     if not errors.shares:
         return BuildStudy(build, None, None, cloud)
-    return BuildStudy(build, _box(errors.inputs_alone(), cases, floor), worst_build(errors, cases), cloud)
+    return BuildStudy(
+        build,
+        _box(errors.inputs_alone(), cases, floor),
+        worst_build(errors, cases),
+        cloud,
+    )
 
 
 def _box(errors: BuildErrors, cases: CaseSet, floor: float) -> BoxStudy:
-    return BoxStudy(errors, worst_build(errors, cases), stands(errors, cases, floor))
+    return BoxStudy(
+        errors, worst_build(errors, cases), stands(errors, cases, floor)
+    )

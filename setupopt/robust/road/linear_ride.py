@@ -38,12 +38,19 @@ class LinearSystem(NamedTuple):
 
     def free(self) -> Numbers:
         """A of the motion without road, (q, q')' = A (q, q'): (2 dof, 2 dof)."""
-        springs, dampers = (np.linalg.solve(self.mass, part) for part in (self.stiffness, self.damping))
-        return np.block([[np.zeros_like(springs), np.eye(self.dof)], [-springs, -dampers]])
+        springs, dampers = (
+            np.linalg.solve(self.mass, part)
+            for part in (self.stiffness, self.damping)
+        )
+        return np.block(
+            [[np.zeros_like(springs), np.eye(self.dof)], [-springs, -dampers]]
+        )
 
     def forced(self, forces: Numbers) -> Numbers:
         """Effect of forces (dof, inputs) on (q, q')': (2 dof, inputs)."""
-        return np.vstack([np.zeros_like(forces), np.linalg.solve(self.mass, forces)])
+        return np.vstack(
+            [np.zeros_like(forces), np.linalg.solve(self.mass, forces)]
+        )
 
 
 # ---- in time -----------------------------------------------------------------------------------------------
@@ -58,7 +65,9 @@ class Transition(NamedTuple):
 
     def held(self) -> Transition:
         """The same for a road that keeps e(t) over the step and then jumps; without D's kick at the jump."""
-        return Transition(self.state, self.before + self.after, np.zeros_like(self.after))
+        return Transition(
+            self.state, self.before + self.after, np.zeros_like(self.after)
+        )
 
 
 def transition(
@@ -82,14 +91,20 @@ def transition(
     >>> ramp.after.ravel().round(9).tolist()
     [1.0, 4.0]
     """
-    system = LinearSystem(mass, damping, stiffness, road_stiffness, road_damping)
+    system = LinearSystem(
+        mass, damping, stiffness, road_stiffness, road_damping
+    )
     states, inputs = 2 * system.dof, road_stiffness.shape[1]
     law = np.zeros((states + 2 * inputs, states + 2 * inputs))
     law[:states, :states] = step * system.free()
-    law[:states, states : states + inputs] = step * system.forced(road_stiffness)
+    law[:states, states : states + inputs] = step * system.forced(
+        road_stiffness
+    )
     law[:states, states + inputs :] = system.forced(road_damping)
     law[states : states + inputs, states + inputs :] = np.eye(inputs)
-    state, level, rise = np.split(expm(law)[:states], [states, states + inputs], axis=1)
+    state, level, rise = np.split(
+        expm(law)[:states], [states, states + inputs], axis=1
+    )
     return Transition(state, level - rise, rise)
 
 
@@ -97,13 +112,21 @@ def march(step: Transition, road: Numbers, start: Numbers) -> Numbers:
     """States (points, 2 dof) of a run over heights (points, inputs), the first of them `start` (2 dof,)."""
     states = np.empty((len(road), len(start)))
     states[0] = start
-    state, before, after, heights = (np.ascontiguousarray(part, dtype=float) for part in (*step, road))
+    state, before, after, heights = (
+        np.ascontiguousarray(part, dtype=float) for part in (*step, road)
+    )
     _march(state, before, after, heights, states)
     return states
 
 
 @kernel
-def _march(state: Numbers, before: Numbers, after: Numbers, road: Numbers, states: Numbers) -> None:
+def _march(
+    state: Numbers,
+    before: Numbers,
+    after: Numbers,
+    road: Numbers,
+    states: Numbers,
+) -> None:
     """Fills states (points, states) from the second on."""
     for k in range(len(road) - 1):
         for i in range(len(state)):
@@ -111,7 +134,9 @@ def _march(state: Numbers, before: Numbers, after: Numbers, road: Numbers, state
             for j in range(len(state)):
                 value += state[i, j] * states[k, j]
             for j in range(road.shape[1]):
-                value += before[i, j] * road[k, j] + after[i, j] * road[k + 1, j]
+                value += (
+                    before[i, j] * road[k, j] + after[i, j] * road[k + 1, j]
+                )
             states[k + 1, i] = value
 
 
@@ -137,17 +162,29 @@ def output(
     road_velocity: ArrayLike = 0.0,
 ) -> Output:
     """Output rows of a system; parts that are left out are zero, a single row serves all outputs."""
-    given = [np.atleast_2d(part) for part in (position, velocity, acceleration, road, road_velocity)]
+    given = [
+        np.atleast_2d(part)
+        for part in (position, velocity, acceleration, road, road_velocity)
+    ]
     count = max(len(part) for part in given)
     widths = 3 * (system.dof,) + 2 * (system.road_stiffness.shape[1],)
-    return Output(*(np.broadcast_to(p, (count, width)) for p, width in zip(given, widths, strict=True)))
+    return Output(
+        *(
+            np.broadcast_to(p, (count, width))
+            for p, width in zip(given, widths, strict=True)
+        )
+    )
 
 
-def frequency_response(system: LinearSystem, rows: Output, frequency: Numbers) -> Complex:
+def frequency_response(
+    system: LinearSystem, rows: Output, frequency: Numbers
+) -> Complex:
     """Outputs to road heights e exp(2 pi i f t), each wheel's on its own: (frequencies, outputs, inputs)."""
     s = 2j * np.pi * np.asarray(frequency)[:, None, None]
     left = s**2 * system.mass + s * system.damping + system.stiffness
-    displacement = np.linalg.solve(left, system.road_stiffness + s * system.road_damping)
+    displacement = np.linalg.solve(
+        left, system.road_stiffness + s * system.road_damping
+    )
     motion = rows.position + s * rows.velocity + s**2 * rows.acceleration
     return motion @ displacement + rows.road + s * rows.road_velocity
 
@@ -167,11 +204,18 @@ class ResponseSpectra(NamedTuple):
 def response_density(response: Complex, road: Complex) -> Numbers:
     """Spectra of outputs (frequencies, outputs): `response` (frequencies, outputs, inputs) times the spectra
     of the road under the wheels (frequencies, inputs, inputs)."""
-    return np.einsum("foi,fij,foj->fo", response, road, response.conj(), optimize=True).real
+    return np.einsum(
+        "foi,fij,foj->fo", response, road, response.conj(), optimize=True
+    ).real
 
 
 def response_to_road(
-    system: LinearSystem, rows: Output, road: Road, contacts: Contacts, speed: float, points: int = 2001
+    system: LinearSystem,
+    rows: Output,
+    road: Road,
+    contacts: Contacts,
+    speed: float,
+    points: int = 2001,
 ) -> ResponseSpectra:
     """Spectra of the outputs on a random road at a speed in m/s, over the road's band.
 
@@ -188,7 +232,9 @@ def response_to_road(
 # ---- under white road velocity -----------------------------------------------------------------------------
 
 
-def white_covariance(system: LinearSystem, rows: Output, intensity: ArrayLike) -> Numbers:
+def white_covariance(
+    system: LinearSystem, rows: Output, intensity: ArrayLike
+) -> Numbers:
     """Covariance (outputs, outputs) where the road's velocity is white noise, an unlimited band of w = 2.
 
     `intensity` W (inputs, inputs), two-sided: E[e'(t) e'(t')] = W delta(t - t'). Counted from where the car
@@ -200,19 +246,31 @@ def white_covariance(system: LinearSystem, rows: Output, intensity: ArrayLike) -
     at_rest = np.linalg.solve(system.stiffness, system.road_stiffness)
     kick = system.forced(system.road_damping)
     _require_nothing(rows.position, at_rest, rows.road, w)
-    _require_nothing(rows.acceleration, kick[system.dof :], rows.road_velocity, w)
+    _require_nothing(
+        rows.acceleration, kick[system.dof :], rows.road_velocity, w
+    )
     noise = kick - np.vstack([at_rest, np.zeros_like(at_rest)])
     free = system.free()
     state = solve_continuous_lyapunov(free, -noise @ w @ noise.T)
-    seen = np.hstack([rows.position, rows.velocity]) + rows.acceleration @ free[system.dof :]
+    seen = (
+        np.hstack([rows.position, rows.velocity])
+        + rows.acceleration @ free[system.dof :]
+    )
     return seen @ state @ seen.T
 
 
 def _require_nothing(
-    rows: Numbers, columns: NDArray[np.floating], direct: Numbers, intensity: Numbers
+    rows: Numbers,
+    columns: NDArray[np.floating],
+    direct: Numbers,
+    intensity: Numbers,
 ) -> None:
     """Refuses (rows x columns + direct) x intensity unless it cancels."""
     found = (rows @ columns + direct) @ intensity
-    terms = (np.abs(rows) @ np.abs(columns) + np.abs(direct)) @ np.abs(intensity)
+    terms = (np.abs(rows) @ np.abs(columns) + np.abs(direct)) @ np.abs(
+        intensity
+    )
     if np.any(np.abs(found) > _NOTHING * terms):
-        raise ValueError("under white road velocity the variance of this output is infinite")
+        raise ValueError(
+            "under white road velocity the variance of this output is infinite"
+        )

@@ -25,7 +25,12 @@ from setupopt.physics.slopes import OUTPUTS, output_slopes
 from setupopt.project.model import Project, Setup
 from setupopt.robust.level_crossings import chance_of_crossing, crossing_rate
 from setupopt.robust.ride_model import RideModel
-from setupopt.robust.road.linear_ride import LinearSystem, Numbers, frequency_response, output
+from setupopt.robust.road.linear_ride import (
+    LinearSystem,
+    Numbers,
+    frequency_response,
+    output,
+)
 from setupopt.robust.road.spectrum import Contacts, Road, patch_gain
 
 # What the road does to a case. margin: without road; mean_margin, sigma_margin: of the margin on the road
@@ -43,7 +48,13 @@ _LEAST_DEVIATION = 3.0  # rms; chosen to suit rides of an example car, on roads 
 # A Gaussian by its values, in rms from the mean, and their shares.
 _DEVIATION = np.linspace(-8.0, 8.0, 801)
 _WEIGHT = norm.pdf(_DEVIATION) / norm.pdf(_DEVIATION).sum()
-_USE, _LOAD, _GAP, _TRAVEL, _GRIP = slice(0, 2), slice(2, 6), slice(6, 8), slice(8, 12), slice(12, 14)
+_USE, _LOAD, _GAP, _TRAVEL, _GRIP = (
+    slice(0, 2),
+    slice(2, 6),
+    slice(6, 8),
+    slice(8, 12),
+    slice(12, 14),
+)
 
 
 # ---- moments of what is asked for --------------------------------------------------------------------------
@@ -78,7 +89,9 @@ def slopes(model: RideModel, row: int, floor: float) -> Slopes:
     left, capacity = 1.0 - floor - mean[_USE], mean[_GRIP].copy()
     mean[_GRIP] *= left
     for slope in (by_state, by_road):
-        slope[_GRIP] = left[:, None] * slope[_GRIP] - capacity[:, None] * slope[_USE]
+        slope[_GRIP] = (
+            left[:, None] * slope[_GRIP] - capacity[:, None] * slope[_USE]
+        )
     return Slopes(mean, by_state, by_road)
 
 
@@ -99,12 +112,22 @@ def waves(road: Road, track: float, points: int) -> Waves:
     """
     wavenumber = np.geomspace(*road.band, points)
     alike = road.coherence(wavenumber, track)
-    shared, apart = (np.sqrt(0.5 * road.psd(wavenumber) * (1.0 + sign * alike)) for sign in (1.0, -1.0))
-    return Waves(wavenumber, np.stack([shared, apart, shared, -apart], axis=-1).reshape(-1, 2, 2))
+    shared, apart = (
+        np.sqrt(0.5 * road.psd(wavenumber) * (1.0 + sign * alike))
+        for sign in (1.0, -1.0)
+    )
+    return Waves(
+        wavenumber,
+        np.stack([shared, apart, shared, -apart], axis=-1).reshape(-1, 2, 2),
+    )
 
 
 def road_moments(
-    system: LinearSystem, slopes: Slopes, road: Waves, contacts: Contacts, speed: float
+    system: LinearSystem,
+    slopes: Slopes,
+    road: Waves,
+    contacts: Contacts,
+    speed: float,
 ) -> tuple[Floats, Floats]:
     """Moments m0 and m2 (robust/level_crossings.py) of the outputs at a speed in m/s, each (OUTPUTS + 1,).
 
@@ -112,21 +135,34 @@ def road_moments(
     `response_to_road` for contacts on two tracks, without asking for the coherence again in every case.
     """
     n = road.wavenumber[:, None]
-    late = patch_gain(n, contacts.patch) * np.exp(-2j * np.pi * n * contacts.behind)
-    under = late[:, :, None] * road.size[:, np.where(contacts.side > 0.0, 0, 1), :]
+    late = patch_gain(n, contacts.patch) * np.exp(
+        -2j * np.pi * n * contacts.behind
+    )
+    under = (
+        late[:, :, None] * road.size[:, np.where(contacts.side > 0.0, 0, 1), :]
+    )
     rows = output(system, position=slopes.by_state, road=slopes.by_road)
-    found = frequency_response(system, rows, speed * road.wavenumber) @ under  # (points, outputs, halves)
+    found = (
+        frequency_response(system, rows, speed * road.wavenumber) @ under
+    )  # (points, outputs, halves)
     cross = found[:, :1] * found[:, 1:2].conj()
-    density = np.concatenate([np.abs(found) ** 2, cross.real], axis=1).sum(axis=-1)  # per cycle/m
+    density = np.concatenate([np.abs(found) ** 2, cross.real], axis=1).sum(
+        axis=-1
+    )  # per cycle/m
     rate = (2.0 * np.pi * speed * n) ** 2
-    m0, m2 = (simpson(part, x=road.wavenumber, axis=0) for part in (density, rate * density))
+    m0, m2 = (
+        simpson(part, x=road.wavenumber, axis=0)
+        for part in (density, rate * density)
+    )
     return m0, m2
 
 
 # ---- what they mean ----------------------------------------------------------------------------------------
 
 
-def larger_of_two(mean: Floats, variance: Floats, covariance: float) -> tuple[float, float]:
+def larger_of_two(
+    mean: Floats, variance: Floats, covariance: float
+) -> tuple[float, float]:
     """Mean and variance of the larger of two Gaussian values, from their means and variances (2,).
 
     With a^2 the variance of their difference and alpha the difference of their means over a, the mean is
@@ -140,11 +176,17 @@ def larger_of_two(mean: Floats, variance: Floats, covariance: float) -> tuple[fl
     alpha = (m1 - m2) / a
     first, second, bell = ndtr(alpha), ndtr(-alpha), a * norm.pdf(alpha)
     middle = m1 * first + m2 * second + bell
-    square = (m1**2 + variance[0]) * first + (m2**2 + variance[1]) * second + (m1 + m2) * bell
+    square = (
+        (m1**2 + variance[0]) * first
+        + (m2**2 + variance[1]) * second
+        + (m1 + m2) * bell
+    )
     return most + float(middle), max(float(square - middle**2), 0.0)
 
 
-def margin_on_road(use: Floats, variance: Floats, covariance: float) -> tuple[float, float]:
+def margin_on_road(
+    use: Floats, variance: Floats, covariance: float
+) -> tuple[float, float]:
     """Mean and rms of the margin, from both axles' uses in the trim and their linear (co)variances.
 
     The road moves an axle's capacity, and hardly the force that is asked of it: so not the use is linear, but
@@ -157,11 +199,15 @@ def margin_on_road(use: Floats, variance: Floats, covariance: float) -> tuple[fl
     part = _may_lead(use, np.sqrt(variance))
     reserve, square = 1.0 / use[part], variance[part] / use[part] ** 4
     if part.all():
-        most, least_square = larger_of_two(-reserve, square, covariance * float(np.prod(reserve**2)))
+        most, least_square = larger_of_two(
+            -reserve, square, covariance * float(np.prod(reserve**2))
+        )
         least = -most
     else:
         least, least_square = float(reserve[0]), float(square[0])
-    drawn = least + np.maximum(_DEVIATION, -_LEAST_DEVIATION) * least_square**0.5
+    drawn = (
+        least + np.maximum(_DEVIATION, -_LEAST_DEVIATION) * least_square**0.5
+    )
     margin = 1.0 - 1.0 / np.maximum(drawn, 1.0 / (1.0 - SLID))
     mean = float(_WEIGHT @ margin)
     return mean, float(_WEIGHT @ (margin - mean) ** 2) ** 0.5
@@ -202,18 +248,31 @@ class LinearRoad:
         """LINEAR records (rows) of some cases; not a number where there is no ride (`RideModel.rides`)."""
         model = RideModel(self.project, self.setup, self.cases.pick(rows))
         track = float(model.packed[0]["y"][0, 0] - model.packed[0]["y"][0, 1])
-        road, answers = waves(self.road, track, self.points), np.empty(len(rows), LINEAR)
+        road, answers = (
+            waves(self.road, track, self.points),
+            np.empty(len(rows), LINEAR),
+        )
         answers[...] = np.nan
         for row in range(len(rows)):
             if model.rides(row):
                 self._answer(model, row, road, answers[row])
         return answers
 
-    def _answer(self, model: RideModel, row: int, road: Waves, answer: Records) -> None:
+    def _answer(
+        self, model: RideModel, row: int, road: Waves, answer: Records
+    ) -> None:
         """Fill the record of one case."""
         linear, read = model.linear(row), slopes(model, row, self.floor)
-        parts = (linear.damping, linear.stiffness, linear.road, linear.road_damping)
-        system = LinearSystem(np.diag(linear.mass), *(np.asarray(part, dtype=np.float64) for part in parts))
+        parts = (
+            linear.damping,
+            linear.stiffness,
+            linear.road,
+            linear.road_damping,
+        )
+        system = LinearSystem(
+            np.diag(linear.mass),
+            *(np.asarray(part, dtype=np.float64) for part in parts),
+        )
         speed = float(model.cases.records["speed"][row])
         m0, m2 = road_moments(system, read, road, model.contacts(row), speed)
         answer["margin"] = model.margin[row]
@@ -223,8 +282,12 @@ class LinearRoad:
         rate = _crossings(read.mean[_GRIP], m0[_GRIP], m2[_GRIP])
         is_under = model.margin[row] < self.floor
         answer["crossing_rate"] = rate
-        answer["chance"] = 1.0 if is_under else chance_of_crossing(rate, self.seconds)
-        _set_spread(model.packed[0][0], read.mean, np.sqrt(m0[:OUTPUTS]), answer)
+        answer["chance"] = (
+            1.0 if is_under else chance_of_crossing(rate, self.seconds)
+        )
+        _set_spread(
+            model.packed[0][0], read.mean, np.sqrt(m0[:OUTPUTS]), answer
+        )
 
 
 def _crossings(spare: Floats, m0: Floats, m2: Floats) -> float:
@@ -236,10 +299,22 @@ def _crossings(spare: Floats, m0: Floats, m2: Floats) -> float:
     return sum(crossing_rate(*axle) for axle in axles if axle[1] > 0.0)
 
 
-def _set_spread(body: Records, mean: Floats, sigma: Floats, answer: Records) -> None:
+def _set_spread(
+    body: Records, mean: Floats, sigma: Floats, answer: Records
+) -> None:
     """The rms values, and shares of the time off the surface and beyond the stops."""
-    for name, part in (("use", _USE), ("load", _LOAD), ("gap", _GAP), ("travel", _TRAVEL)):
+    for name, part in (
+        ("use", _USE),
+        ("load", _LOAD),
+        ("gap", _GAP),
+        ("travel", _TRAVEL),
+    ):
         answer[f"sigma_{name}"] = sigma[part]
     answer["off_surface"] = share_under(mean[_LOAD], sigma[_LOAD])
-    to_bump, to_droop = body["bump_travel"] - mean[_TRAVEL], body["droop_travel"] + mean[_TRAVEL]
-    answer["on_stop"] = share_under(to_bump, sigma[_TRAVEL]) + share_under(to_droop, sigma[_TRAVEL])
+    to_bump, to_droop = (
+        body["bump_travel"] - mean[_TRAVEL],
+        body["droop_travel"] + mean[_TRAVEL],
+    )
+    answer["on_stop"] = share_under(to_bump, sigma[_TRAVEL]) + share_under(
+        to_droop, sigma[_TRAVEL]
+    )

@@ -38,9 +38,17 @@ def read_profile(path: str | Path) -> Tracks:
     _check(table)
     distance = table.numbers["distance_m"]
     even = np.linspace(distance[0], distance[-1], len(distance))
-    heights = [table.numbers[key] for key in _COLUMNS if key.startswith("height") and key in table.numbers]
-    laid = np.array([np.interp(even, distance, height * MM) for height in heights])
-    return Tracks((even[-1] - even[0]) / (len(even) - 1), laid, start=float(even[0]))
+    heights = [
+        table.numbers[key]
+        for key in _COLUMNS
+        if key.startswith("height") and key in table.numbers
+    ]
+    laid = np.array(
+        [np.interp(even, distance, height * MM) for height in heights]
+    )
+    return Tracks(
+        (even[-1] - even[0]) / (len(even) - 1), laid, start=float(even[0])
+    )
 
 
 def _check(table: CsvTable) -> None:
@@ -53,12 +61,21 @@ def _check(table: CsvTable) -> None:
             f"{distance[row + 1]:.10g} after {distance[row]:.10g}",
             f"a distance above the one before, by at most {LONGEST_STEP:g} m",
         )
-        for row in np.flatnonzero((steps <= 0) | (steps > LONGEST_STEP * (1 + 1e-9)))[:_ENOUGH]
+        for row in np.flatnonzero(
+            (steps <= 0) | (steps > LONGEST_STEP * (1 + 1e-9))
+        )[:_ENOUGH]
     ]
     length = distance[-1] - distance[0]
     if not errors and length < SHORTEST * (1 - 1e-9):
         found = f"a profile of {length:.6g} m"
-        errors = [table.error(len(distance) - 1, "distance_m", found, f"at least {SHORTEST:g} m")]
+        errors = [
+            table.error(
+                len(distance) - 1,
+                "distance_m",
+                found,
+                f"at least {SHORTEST:g} m",
+            )
+        ]
     if errors:
         raise InputErrors(errors)
 
@@ -71,10 +88,14 @@ def without_hills(tracks: Tracks, longest: float = BAND[0]) -> Tracks:
     wave of either end the result is less sure.
     """
     points = tracks.heights.shape[-1]
-    filter_ = butter(2, longest, "highpass", fs=1 / tracks.spacing, output="sos")
+    filter_ = butter(
+        2, longest, "highpass", fs=1 / tracks.spacing, output="sos"
+    )
     pad = min(points - 1, round(1 / (longest * tracks.spacing)))
     level = detrend(tracks.heights, axis=-1)
-    return Tracks(tracks.spacing, sosfiltfilt(filter_, level, padlen=pad), tracks.start)
+    return Tracks(
+        tracks.spacing, sosfiltfilt(filter_, level, padlen=pad), tracks.start
+    )
 
 
 def spectrum(tracks: Tracks) -> tuple[Numbers, Numbers]:
@@ -83,12 +104,23 @@ def spectrum(tracks: Tracks) -> tuple[Numbers, Numbers]:
     Welch's method: mean of half-overlapping stretches of two of ISO 8608's longest waves, 182 m, each freed
     of its slope and under a Hann window; a shorter profile is one stretch.
     """
-    stretch = min(tracks.heights.shape[-1], round(2 / (BAND[0] * tracks.spacing)))
-    found = welch(tracks.heights, 1 / tracks.spacing, "hann", stretch, detrend=detrend, axis=-1)
+    stretch = min(
+        tracks.heights.shape[-1], round(2 / (BAND[0] * tracks.spacing))
+    )
+    found = welch(
+        tracks.heights,
+        1 / tracks.spacing,
+        "hann",
+        stretch,
+        detrend=detrend,
+        axis=-1,
+    )
     return found[0], found[1]
 
 
-def fitted_road(tracks: Tracks, band: tuple[float, float] | None = None) -> Road:
+def fitted_road(
+    tracks: Tracks, band: tuple[float, float] | None = None
+) -> Road:
     """The power law that fits the tracks' mean spectrum best, with its coefficient and waviness.
 
     A straight line by least squares through logarithms of means over thirds of an octave, so that the many
@@ -99,9 +131,15 @@ def fitted_road(tracks: Tracks, band: tuple[float, float] | None = None) -> Road
     road the coefficient comes out to 6 % and the waviness to 0.03, standard deviations.
     """
     wavenumber, density = spectrum(tracks)
-    low, high = band or (max(BAND[0], 3 * wavenumber[1]), min(BAND[1], 0.8 * wavenumber[-1]))
+    low, high = band or (
+        max(BAND[0], 3 * wavenumber[1]),
+        min(BAND[1], 0.8 * wavenumber[-1]),
+    )
     inside = (wavenumber >= low) & (wavenumber <= high)
-    n, level = wavenumber[inside], (wavenumber**2 * density.mean(axis=0))[inside]
+    n, level = (
+        wavenumber[inside],
+        (wavenumber**2 * density.mean(axis=0))[inside],
+    )
     third = np.floor(3 * np.log2(n / low))
     bands = [third == number for number in np.unique(third)]
     positions = np.array([np.log(n[one] / N0).mean() for one in bands])
@@ -168,7 +206,12 @@ def published_index(tracks: Tracks) -> Numbers:
     places = tracks.start + BASE * np.arange(int(whole / BASE + 1e-9) + 1)
     heights = tracks.at(places)
     run_in = round(RUN_IN / BASE)
-    return np.array([_published_run(np.diff(h) / BASE, (h[run_in] - h[0]) / RUN_IN) for h in heights])
+    return np.array(
+        [
+            _published_run(np.diff(h) / BASE, (h[run_in] - h[0]) / RUN_IN)
+            for h in heights
+        ]
+    )
 
 
 def _published_run(slopes: Numbers, start: float) -> float:
@@ -182,12 +225,22 @@ def _published_run(slopes: Numbers, start: float) -> float:
 
 def _travel_slope(tracks: Tracks) -> Numbers:
     """Slope between body and wheel after every step: (tracks, steps)."""
-    base, run_in = (max(1, int(length / tracks.spacing + 0.5)) for length in (BASE, RUN_IN))
-    slopes = (tracks.heights[:, base:] - tracks.heights[:, :-base]) / (base * tracks.spacing)
-    starts = (tracks.heights[:, run_in] - tracks.heights[:, 0]) / (run_in * tracks.spacing)
+    base, run_in = (
+        max(1, int(length / tracks.spacing + 0.5)) for length in (BASE, RUN_IN)
+    )
+    slopes = (tracks.heights[:, base:] - tracks.heights[:, :-base]) / (
+        base * tracks.spacing
+    )
+    starts = (tracks.heights[:, run_in] - tracks.heights[:, 0]) / (
+        run_in * tracks.spacing
+    )
     step = transition(*golden_quarter_car(), tracks.spacing / SPEED).held()
     runs = [
-        march(step, np.append(slope, slope[-1])[:, None], np.array([start, start, 0.0, 0.0]))
+        march(
+            step,
+            np.append(slope, slope[-1])[:, None],
+            np.array([start, start, 0.0, 0.0]),
+        )
         for slope, start in zip(slopes, starts, strict=True)
     ]
     return np.array([run[1:, 0] - run[1:, 1] for run in runs])

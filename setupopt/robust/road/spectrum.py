@@ -42,7 +42,9 @@ def _road_class(place: int) -> RoadClass:
     return RoadClass(lower * ROUGHNESS, mean * ROUGHNESS, upper * ROUGHNESS)
 
 
-CLASSES = {letter: _road_class(place) for place, letter in enumerate("ABCDEFGH")}
+CLASSES = {
+    letter: _road_class(place) for place, letter in enumerate("ABCDEFGH")
+}
 
 
 def class_letter(coefficient: float) -> str:
@@ -51,7 +53,11 @@ def class_letter(coefficient: float) -> str:
     >>> class_letter(100e-6)
     'B'
     """
-    return next(letter for letter, limits in CLASSES.items() if coefficient < limits.upper)
+    return next(
+        letter
+        for letter, limits in CLASSES.items()
+        if coefficient < limits.upper
+    )
 
 
 @dataclass(frozen=True)
@@ -67,11 +73,14 @@ class Road:
 
     coefficient: float  # G_d(n0), m3
     waviness: float = 2.0  # w > 1
-    band: tuple[float, float] = BAND  # cycles/m; what variance() and the drawing of heights use
+    # Cycles/m; what variance() and the drawing of heights use
+    band: tuple[float, float] = BAND
 
     def psd(self, wavenumber: ArrayLike) -> Numbers:
         """Displacement spectrum at n, m2 per cycle/m; the same shape as n. Not cut off at the band."""
-        return self.coefficient * (np.asarray(wavenumber) / N0) ** -self.waviness
+        return (
+            self.coefficient * (np.asarray(wavenumber) / N0) ** -self.waviness
+        )
 
     def slope_psd(self, wavenumber: ArrayLike) -> Numbers:
         """Spectrum of the slope, ISO 8608's velocity form: (2 pi n)^2 G_d(n), m; level for w = 2.
@@ -80,15 +89,27 @@ class Road:
         """
         return (2 * np.pi * np.asarray(wavenumber)) ** 2 * self.psd(wavenumber)
 
-    def variance(self, low: ArrayLike | None = None, high: ArrayLike | None = None) -> Numbers:
+    def variance(
+        self, low: ArrayLike | None = None, high: ArrayLike | None = None
+    ) -> Numbers:
         """Variance of the height between two wavenumbers, by default the band's, m2.
 
         The integral of the power law: G_d(n0) n0^w (low^(1-w) - high^(1-w)) / (w - 1).
         """
-        ends = (self.band[0] if low is None else low, self.band[1] if high is None else high)
+        ends = (
+            self.band[0] if low is None else low,
+            self.band[1] if high is None else high,
+        )
         power = 1.0 - self.waviness
-        low_part, high_part = (np.asarray(end, dtype=float) ** power for end in ends)
-        return self.coefficient * N0**self.waviness * (high_part - low_part) / power
+        low_part, high_part = (
+            np.asarray(end, dtype=float) ** power for end in ends
+        )
+        return (
+            self.coefficient
+            * N0**self.waviness
+            * (high_part - low_part)
+            / power
+        )
 
     def white_intensity(self, speed: float) -> float:
         """W of the vertical velocity of a road with w = 2, E[e'(t) e'(t')] = W delta(t - t'), m2/s.
@@ -96,7 +117,9 @@ class Road:
         W = 2 pi^2 G_d(n0) n0^2 V: half of the one-sided, level spectrum of the velocity.
         """
         if self.waviness != 2.0:
-            raise ValueError("the vertical velocity of a road is white for w = 2 alone")
+            raise ValueError(
+                "the vertical velocity of a road is white for w = 2 alone"
+            )
         return speed * float(self.slope_psd(N0)) / 2
 
     def coherence(self, wavenumber: ArrayLike, track: ArrayLike) -> Numbers:
@@ -118,11 +141,15 @@ class Road:
         >>> Road(64e-6).coherence([0.05, 0.2, 1.0], 1.5).round(4).tolist()
         [0.8415, 0.3071, 0.0003]
         """
-        x = np.maximum(2 * np.pi * np.asarray(wavenumber) * np.asarray(track), _SAME_TRACK)
+        x = np.maximum(
+            2 * np.pi * np.asarray(wavenumber) * np.asarray(track), _SAME_TRACK
+        )
         if self.waviness <= 0.0:
             return np.where(x > _SAME_TRACK, 0.0, 1.0)
         order = self.waviness / 2
-        return np.minimum(2 * (x / 2) ** order * kv(order, x) / gamma(order), 1.0)  # rounding goes beyond 1
+        return np.minimum(
+            2 * (x / 2) ** order * kv(order, x) / gamma(order), 1.0
+        )  # rounding goes beyond 1
 
     def wheel_spectra(self, wavenumber: Numbers, contacts: Contacts) -> Spectra:
         """Spectra of the heights under the wheels, m2 per cycle/m, (wavenumbers, wheels, wheels).
@@ -132,9 +159,15 @@ class Road:
         """
         across = np.abs(np.subtract.outer(contacts.side, contacts.side))
         n = np.asarray(wavenumber)[:, None]
-        wheel = patch_gain(n, contacts.patch) * np.exp(-2j * np.pi * n * contacts.behind)
+        wheel = patch_gain(n, contacts.patch) * np.exp(
+            -2j * np.pi * n * contacts.behind
+        )
         pairs = wheel[:, :, None] * wheel[:, None, :].conj()
-        return pairs * self.coherence(n[:, :, None], across) * self.psd(n[:, :, None])
+        return (
+            pairs
+            * self.coherence(n[:, :, None], across)
+            * self.psd(n[:, :, None])
+        )
 
 
 class Contacts(NamedTuple):
@@ -161,7 +194,8 @@ class Tracks:
     spacing: float
     heights: Numbers  # (..., tracks, points)
     start: float = 0.0  # distance of the first point
-    is_closed: bool = False  # the end runs into the start again; else both ends run on level
+    # The end runs into the start again; else both ends run on level
+    is_closed: bool = False
 
     def at(self, position: ArrayLike) -> Numbers:
         """Heights at any positions (m,) along the road: (..., tracks, m)."""
@@ -169,7 +203,10 @@ class Tracks:
         before = np.floor(places)
         mode: Literal["wrap", "clip"] = "wrap" if self.is_closed else "clip"
         index = before.astype(np.int64)
-        low, high = (np.take(self.heights, i, axis=-1, mode=mode) for i in (index, index + 1))
+        low, high = (
+            np.take(self.heights, i, axis=-1, mode=mode)
+            for i in (index, index + 1)
+        )
         return low + (places - before) * (high - low)
 
     def under(self, position: ArrayLike, contacts: Contacts) -> Numbers:
@@ -178,20 +215,33 @@ class Tracks:
         Each takes the mean over its patch in its own side's track: left is the first, right the last.
         """
         position = np.asarray(position)
-        means = {patch: self.averaged(patch) for patch in set(contacts.patch.tolist())}
+        means = {
+            patch: self.averaged(patch)
+            for patch in set(contacts.patch.tolist())
+        }
         tracks = [0 if side > 0 else -1 for side in contacts.side]
         found = [
             means[patch].at(position - behind)[..., track, :]
-            for behind, patch, track in zip(contacts.behind, contacts.patch.tolist(), tracks, strict=True)
+            for behind, patch, track in zip(
+                contacts.behind, contacts.patch.tolist(), tracks, strict=True
+            )
         ]
         return np.stack(found, axis=-2)
 
     def averaged(self, patch: float) -> Tracks:
         """What a patch of that length feels: the mean height under it, exact at the points."""
-        return self if patch <= 0 else replace(self, heights=self._convolved(_weights(patch / self.spacing)))
+        return (
+            self
+            if patch <= 0
+            else replace(
+                self, heights=self._convolved(_weights(patch / self.spacing))
+            )
+        )
 
     def _convolved(self, weights: Numbers) -> Numbers:
-        mode: Literal["wrap", "nearest"] = "wrap" if self.is_closed else "nearest"
+        mode: Literal["wrap", "nearest"] = (
+            "wrap" if self.is_closed else "nearest"
+        )
         return convolve1d(self.heights, weights, axis=-1, mode=mode)
 
 
@@ -199,11 +249,22 @@ def _weights(width: float) -> Numbers:
     """Shares of the points in the mean of straight lines between them over `width` spacings."""
     reach = int(np.ceil(width / 2))
     points = np.arange(-reach, reach + 1)
-    left, right = (np.clip(points + end, -1, 1) for end in (-width / 2, width / 2))
-    return np.diff([u - u * np.abs(u) / 2 for u in (left, right)], axis=0)[0] / width
+    left, right = (
+        np.clip(points + end, -1, 1) for end in (-width / 2, width / 2)
+    )
+    return (
+        np.diff([u - u * np.abs(u) / 2 for u in (left, right)], axis=0)[0]
+        / width
+    )
 
 
-def synthesise(road: Road, length: float, spacing: float, track: float, seeds: Sequence[int]) -> Tracks:
+def synthesise(
+    road: Road,
+    length: float,
+    spacing: float,
+    track: float,
+    seeds: Sequence[int],
+) -> Tracks:
     """Heights along two tracks of random roads, one road a seed: (seeds, 2, points), closed.
 
     Waves of random phase, one a step of 1 / length; each carries the variance that `road` has between half
@@ -225,9 +286,13 @@ def synthesise(road: Road, length: float, spacing: float, track: float, seeds: S
     points = next_fast_len(int(np.ceil(length / spacing - 1e-9)), real=True)
     step = 1 / (points * spacing)
     middle = np.arange(1, (points + 1) // 2) * step
-    variance = road.variance(*(np.clip(middle + end, low, high) for end in (-step / 2, step / 2)))
+    variance = road.variance(
+        *(np.clip(middle + end, low, high) for end in (-step / 2, step / 2))
+    )
     alike = road.coherence(middle, track)
-    parts = np.sqrt(variance / 2 * np.array([1 + alike, 1 - alike]) / 2)  # (mean and difference, waves)
+    parts = np.sqrt(
+        variance / 2 * np.array([1 + alike, 1 - alike]) / 2
+    )  # (mean and difference, waves)
     heights = [_drawn(parts, seed, points) for seed in seeds]
     return Tracks(spacing, np.array(heights), is_closed=True)
 

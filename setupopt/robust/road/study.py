@@ -45,7 +45,9 @@ class RoadPlan:
         if self.profile is not None:
             return MeasuredRoads(self.profile)
         length = ride_length(speed, self.seconds)
-        return DrawnRoads(self.road, project.car.front.track, length, self.seeds, self.seed)
+        return DrawnRoads(
+            self.road, project.car.front.track, length, self.seeds, self.seed
+        )
 
     def ride_seconds(self, speed: float) -> float:
         """Seconds of a ride that count; a measured profile may be over sooner."""
@@ -72,21 +74,35 @@ class RoadStudy:
 
 
 def study_road(
-    project: Project, cases: CaseSet, plan: RoadPlan, chunks: Chunks, first: int | None = None
+    project: Project,
+    cases: CaseSet,
+    plan: RoadPlan,
+    chunks: Chunks,
+    first: int | None = None,
 ) -> RoadStudy | None:
     """The project's setup on a road; None where there is no ride about any case.
 
     `first`: a case that is ridden whatever the linear answer says of it, if it has a ride.
     """
-    do = LinearRoad(project, project.setup, cases, plan.road, plan.seconds, plan.floor)
-    jobs = [list(span.items) for span in chunk_ranges(len(cases), _LINEAR_CHUNK)]
-    linear = np.concatenate(list(chunks("linear", "rough road, all cases", do, jobs)))
+    do = LinearRoad(
+        project, project.setup, cases, plan.road, plan.seconds, plan.floor
+    )
+    jobs = [
+        list(span.items) for span in chunk_ranges(len(cases), _LINEAR_CHUNK)
+    ]
+    linear = np.concatenate(
+        list(chunks("linear", "rough road, all cases", do, jobs))
+    )
     if np.isnan(linear["margin"]).all():
         return None
     rows = ride_rows(cases, linear, plan)
     if first is not None and not np.isnan(linear["margin"][first]):
         rows = list(dict.fromkeys([first, *rows]))[: plan.ride_cases]
-    return RoadStudy(plan, linear, tuple(_ride(project, cases, row, plan, chunks) for row in rows))
+    return RoadStudy(
+        plan,
+        linear,
+        tuple(_ride(project, cases, row, plan, chunks) for row in rows),
+    )
 
 
 def risk_order(linear: Records, floor: float) -> np.ndarray:
@@ -104,13 +120,17 @@ def ride_rows(cases: CaseSet, linear: Records, plan: RoadPlan) -> list[int]:
     return list(first.values())[: plan.ride_cases]
 
 
-def _ride(project: Project, cases: CaseSet, row: int, plan: RoadPlan, chunks: Chunks) -> Ridden:
+def _ride(
+    project: Project, cases: CaseSet, row: int, plan: RoadPlan, chunks: Chunks
+) -> Ridden:
     """Rides of one case, summed up."""
     case = cases.pick([row])
     speed = float(case.records["speed"][0])
     roads, seconds = plan.roads(project, speed), plan.ride_seconds(speed)
     rides = RoadRides(project, project.setup, case, roads, seconds, plan.floor)
     sums = RideSums(plan.floor, rides.model.step)
-    for part in chunks(f"rides-{row}", f"rides, case {row + 1}", rides, rides.jobs()):
+    for part in chunks(
+        f"rides-{row}", f"rides, case {row + 1}", rides, rides.jobs()
+    ):
         sums.add(part)
     return Ridden(row, sums)

@@ -56,7 +56,10 @@ class DrawnRoads:
         numbers = [self.seed + number for number in job.items]
         longest = max(self.length, 1.0 / self.road.band[0])
         drawn = synthesise(self.road, longest, _SPACING, self.track, numbers)
-        return [Tracks(drawn.spacing, heights, is_closed=True) for heights in drawn.heights]
+        return [
+            Tracks(drawn.spacing, heights, is_closed=True)
+            for heights in drawn.heights
+        ]
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +76,11 @@ class MeasuredRoads:
         return [self._variant(number) for number in job.items]
 
     def _variant(self, number: int) -> Tracks:
-        along = self.profile.heights if number % 2 == 0 else self.profile.heights[::-1, ::-1]
+        along = (
+            self.profile.heights
+            if number % 2 == 0
+            else self.profile.heights[::-1, ::-1]
+        )
         sides = along if number < 2 else along[::-1]
         return Tracks(self.profile.spacing, np.ascontiguousarray(sides))
 
@@ -114,17 +121,30 @@ class RoadRides:
 
     def __call__(self, job: ChunkRange) -> Records:
         skip = round(self.run_in / self.model.step)
-        return self.model.ride(0, self._heights(job), 0.5 * self.model.step, _EVERY, skip, self.floor)
+        return self.model.ride(
+            0,
+            self._heights(job),
+            0.5 * self.model.step,
+            _EVERY,
+            skip,
+            self.floor,
+        )
 
     def _heights(self, job: ChunkRange) -> Floats:
         """Roads as the case meets them, (rides, samples, columns), faded in."""
         contacts = self.model.contacts(0)
         step = 0.5 * self.model.step
-        time = np.arange(2 * round(0.5 * (self.seconds + self.run_in) / step) + 1) * step
+        time = (
+            np.arange(2 * round(0.5 * (self.seconds + self.run_in) / step) + 1)
+            * step
+        )
         begun = np.clip(time / (self.run_in / 1.5), 0.0, 1.0)
         fade = begun * begun * (3.0 - 2.0 * begun)
         tracks = self.roads.tracks(job)
-        met = [track.under(track.start + self.speed * time, contacts) for track in tracks]
+        met = [
+            track.under(track.start + self.speed * time, contacts)
+            for track in tracks
+        ]
         return np.ascontiguousarray(np.moveaxis(np.array(met) * fade, 1, 2))
 
 
@@ -157,7 +177,9 @@ class RideSums:
     rides: int = 0
     lost: int = 0
     under: int = 0  # rides that went under the floor, lost ones among them
-    reasons: Floats = field(default_factory=lambda: np.zeros(len(REASONS)))  # rides by their end
+    reasons: Floats = field(
+        default_factory=lambda: np.zeros(len(REASONS))
+    )  # rides by their end
     drift: float = 0.0  # the most of all rides, m, and rad
     sideslip: float = 0.0
     crossings: float = 0.0
@@ -175,7 +197,9 @@ class RideSums:
         """Add RIDE records."""
         lost = (rides["lost"] > 0.0) | (rides["samples"] == 0.0)
         self.lost += int(lost.sum())
-        self.reasons += np.bincount(rides["reason"].astype(int), minlength=len(REASONS))
+        self.reasons += np.bincount(
+            rides["reason"].astype(int), minlength=len(REASONS)
+        )
         self.drift = max(self.drift, float(rides["drift"].max()))
         self.sideslip = max(self.sideslip, float(rides["sideslip"].max()))
         self.under += int((lost | (rides["least_margin"] < self.floor)).sum())
@@ -195,9 +219,15 @@ class RideSums:
         self.time_under += float((rides["under_floor"] / samples).sum())
         self.off_surface += float((rides["off_surface"] / samples).sum())
         self.on_stop += float((rides["on_stop"] / samples).sum())
-        self.least_margin = min(self.least_margin, float(rides["least_margin"].min()))
-        self.least_clearance = min(self.least_clearance, float(rides["least_clearance"].min()))
-        self.least_load = np.minimum(self.least_load, rides["least_load"].min(axis=0))
+        self.least_margin = min(
+            self.least_margin, float(rides["least_margin"].min())
+        )
+        self.least_clearance = min(
+            self.least_clearance, float(rides["least_clearance"].min())
+        )
+        self.least_load = np.minimum(
+            self.least_load, rides["least_load"].min(axis=0)
+        )
 
     @property
     def share_under(self) -> float:
@@ -217,13 +247,21 @@ class RideSums:
     def chance_under(self) -> tuple[float, float, float]:
         """Share of the rides that went under the floor, and the interval that holds it at 95 %."""
         trials = self.rides + self.lost
-        return (self.under / trials, *clopper_pearson(self.under, trials)) if trials else (0.0, 0.0, 1.0)
+        return (
+            (self.under / trials, *clopper_pearson(self.under, trials))
+            if trials
+            else (0.0, 0.0, 1.0)
+        )
 
     def chance_fallen(self) -> tuple[float, float, float]:
         """Share of the rides that were not stood, and the interval that holds it at 95 %."""
         trials = int(self.reasons.sum())
         fallen = trials - int(self.reasons[STOOD])
-        return (fallen / trials, *clopper_pearson(fallen, trials)) if trials else (0.0, 0.0, 1.0)
+        return (
+            (fallen / trials, *clopper_pearson(fallen, trials))
+            if trials
+            else (0.0, 0.0, 1.0)
+        )
 
     def spread(self, quantity: str) -> Spread:
         """Mean and rms of a quantity over all rides; not a number where all were lost.
@@ -238,7 +276,11 @@ class RideSums:
         rms = float(np.sqrt(max(m2 - m1 * m1, 0.0)))
         if n < 2 or rms == 0.0:
             return Spread(float(m1), rms, 0.0, np.inf)
-        scatter = (m22 - m2 * m2) - 4.0 * m1 * (m12 - m1 * m2) + 4.0 * m1 * m1 * (m11 - m1 * m1)
+        scatter = (
+            (m22 - m2 * m2)
+            - 4.0 * m1 * (m12 - m1 * m2)
+            + 4.0 * m1 * m1 * (m11 - m1 * m1)
+        )
         doubt = float(np.sqrt(max(scatter, 0.0) / (n - 1))) / (2.0 * rms)
         reach = float(student.ppf(0.975, n - 1)) * doubt
         return Spread(float(m1), rms, max(0.0, rms - reach), rms + reach)

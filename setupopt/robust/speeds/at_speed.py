@@ -33,8 +33,14 @@ class AtSpeed:
         self.settings: Records = self.model.settings(project.setup)
         self.cases = sweep_cases(project.venue)
         self._solved: dict[float, Records] = {}  # answers (cases) by speed
-        own = {attitude.name for attitude in project.venue.attitudes if attitude.speed is not None}
-        self.varies = np.array([name not in own for name in self.cases.attitude])
+        own = {
+            attitude.name
+            for attitude in project.venue.attitudes
+            if attitude.speed is not None
+        }
+        self.varies = np.array(
+            [name not in own for name in self.cases.attitude]
+        )
 
     def at(self, speed: float) -> CaseSet:
         """The cases with the sweep at a speed, m/s."""
@@ -44,7 +50,11 @@ class AtSpeed:
 
     def result(self, speed: float) -> Result:
         """Every case solved at a speed, m/s, from the answers at the nearest speed that was solved before."""
-        starts = self._solved[min(self._solved, key=lambda one: abs(one - speed))] if self._solved else None
+        starts = (
+            self._solved[min(self._solved, key=lambda one: abs(one - speed))]
+            if self._solved
+            else None
+        )
         found = self.model.run(self.settings, self.at(speed), starts)
         self._solved[speed] = found.answers[0]
         return found
@@ -59,8 +69,12 @@ class AtSpeed:
         starts = start.answers[0]
         found = self.model.run(self.settings, cases, starts, by_slope=True)
         shape = len(cases.attitudes), cases.angles.size
-        low = suspects(ranked(found).reshape(shape), ranked(start).reshape(shape)).ravel()
+        low = suspects(
+            ranked(found).reshape(shape), ranked(start).reshape(shape)
+        ).ravel()
         rows = np.flatnonzero(low & found.contact[0])
         if rows.size:
-            found.answers[0, rows] = self.model.run(self.settings, cases.pick(rows), starts[rows]).answers[0]
+            found.answers[0, rows] = self.model.run(
+                self.settings, cases.pick(rows), starts[rows]
+            ).answers[0]
         return found

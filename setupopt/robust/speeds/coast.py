@@ -59,7 +59,9 @@ def coast(search: AtSpeed, floor: float) -> Coasting:
     cases = search.cases
     coaster = _Coaster(search, floor)
     start = cases.records["speed"].astype(float)
-    driven = coaster.path.deceleration(start) + cases.records["acceleration"] > 0.0
+    driven = (
+        coaster.path.deceleration(start) + cases.records["acceleration"] > 0.0
+    )
     seconds = np.where(driven, np.inf, np.nan)
     metres = seconds.copy()
     speed = np.full(start.size, np.nan)
@@ -67,7 +69,9 @@ def coast(search: AtSpeed, floor: float) -> Coasting:
     speed[rows] = kept
     if rows.size:
         path = coaster.path_of(rows)
-        distance, time = distance_and_time(lambda v: -path.deceleration(v), start[rows], kept)
+        distance, time = distance_and_time(
+            lambda v: -path.deceleration(v), start[rows], kept
+        )
         metres[rows] = distance[0]
         seconds[rows] = time[0]
     return Coasting(cases, driven, seconds, metres, speed)
@@ -96,18 +100,27 @@ class _Coaster:
         cases.records["speed"] = speed
         cases.records["acceleration"] = -self.path_of(rows).deceleration(speed)
         starts = self.kept[rows]
-        near = self.search.model.run(self.search.settings, cases, starts, by_slope=True).safe_margin[0]
-        kept = near - _SLACK - _SHARE * np.abs(near - starts["margin"]) > self.floor
+        near = self.search.model.run(
+            self.search.settings, cases, starts, by_slope=True
+        ).safe_margin[0]
+        kept = (
+            near - _SLACK - _SHARE * np.abs(near - starts["margin"])
+            > self.floor
+        )
         unsure = np.flatnonzero(~kept)
         if unsure.size:
-            solved = self.search.model.run(self.search.settings, cases.pick(unsure), starts[unsure])
+            solved = self.search.model.run(
+                self.search.settings, cases.pick(unsure), starts[unsure]
+            )
             answers = solved.answers[0]
             passed = answers["contact"] & (answers["margin"] >= self.floor)
             kept[unsure] = passed
             self.kept[rows[unsure[passed]]] = answers[passed]
         return np.asarray(kept)
 
-    def until_broken(self, rows: np.ndarray, start: Floats) -> tuple[np.ndarray, Floats]:
+    def until_broken(
+        self, rows: np.ndarray, start: Floats
+    ) -> tuple[np.ndarray, Floats]:
         """The rows whose margin falls below its minimum, and the last speed at which each keeps it."""
         broken_at_once = rows[~self.keeps(rows, start[rows])]
         going = np.setdiff1d(rows, broken_at_once)
@@ -131,4 +144,6 @@ class _Coaster:
 
     def _refine(self, rows: np.ndarray, lost: Floats, last: Floats) -> None:
         """Move the speeds `last` of rows next to where the margin falls, between there and `lost`."""
-        last[rows], _ = bisect(lambda speed: self.keeps(rows, speed), last[rows], lost, _HALVINGS)
+        last[rows], _ = bisect(
+            lambda speed: self.keeps(rows, speed), last[rows], lost, _HALVINGS
+        )

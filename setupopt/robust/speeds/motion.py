@@ -40,16 +40,28 @@ class PathForces:
         self.mass = car.mass
         self._drag_area = car.air.drag_area
         self._cases = cases
-        self._gravity = _each(gravity, cases["roll_angle"], cases["heading"], cases["slope"])
+        self._gravity = _each(
+            gravity, cases["roll_angle"], cases["heading"], cases["slope"]
+        )
         # A horizontal turn asks for some of its acceleration along a car that heads across it; as v^2.
         turn = _each(low_side, cases["roll_angle"]) * cases["turn_curvature"]
-        self._turn = -turn * np.cos(cases["roll_angle"]) * np.sin(cases["heading"])
+        self._turn = (
+            -turn * np.cos(cases["roll_angle"]) * np.sin(cases["heading"])
+        )
 
     def deceleration(self, speed: Floats) -> Floats:
         """Deceleration, m/s2, without force of the tyres along the car: by drag, and by gravity uphill."""
         c = self._cases
-        pressure = 0.5 * c["air_density"] * ((speed + c["headwind"]) ** 2 + c["crosswind"] ** 2)
-        return pressure * self._drag_area / self.mass - self._gravity + self._turn * speed**2
+        pressure = (
+            0.5
+            * c["air_density"]
+            * ((speed + c["headwind"]) ** 2 + c["crosswind"] ** 2)
+        )
+        return (
+            pressure * self._drag_area / self.mass
+            - self._gravity
+            + self._turn * speed**2
+        )
 
     def power(self, speed: Floats) -> Floats:
         """Power at the wheels, W, that holds a speed."""
@@ -59,12 +71,17 @@ class PathForces:
 def _each(kernel: Callable[..., Any], *arguments: Floats | float) -> Floats:
     """The first value that a scalar kernel returns, by element; no elements are allowed."""
     shaped = np.broadcast_arrays(*arguments)
-    found = [np.ravel(kernel(*numbers))[0] for numbers in zip(*shaped, strict=True)]
+    found = [
+        np.ravel(kernel(*numbers))[0] for numbers in zip(*shaped, strict=True)
+    ]
     return np.array(found, dtype=float)
 
 
 def distance_and_time(
-    acceleration: Acceleration, first: Floats, last: Floats, shares: Floats | None = None
+    acceleration: Acceleration,
+    first: Floats,
+    last: Floats,
+    shares: Floats | None = None,
 ) -> tuple[Floats, Floats]:
     """Metres and seconds in which the speeds of (runs), m/s, change from `first` to `last`.
 
@@ -82,7 +99,13 @@ def distance_and_time(
 
     wanted = np.array([1.0]) if shares is None else shares
     found = solve_ivp(
-        rates, (0.0, 1.0), np.zeros(2 * start.size), "DOP853", wanted, rtol=_TOLERANCE, atol=_TOLERANCE
+        rates,
+        (0.0, 1.0),
+        np.zeros(2 * start.size),
+        "DOP853",
+        wanted,
+        rtol=_TOLERANCE,
+        atol=_TOLERANCE,
     )
     metres, seconds = np.split(found.y.T, 2, axis=1)
     return metres, seconds
@@ -127,32 +150,55 @@ def run_up(project: Project) -> RunUp:
     The project's car must have its body on. Raises InputError where the car's power is not given.
     """
     file = project.folder / "car.toml"
-    power = need(project.car.power, file, "car.power_kW", "the power check and the run-up need it")
+    power = need(
+        project.car.power,
+        file,
+        "car.power_kW",
+        "the power check and the run-up need it",
+    )
     floor = _FlatFloor(project)
     nodes = np.linspace(0.0, project.venue.sweep.speed, _NODES)
     limit = floor.grip_limit(nodes)
     fine, coarse = (floor.pushed(power, nodes[::n], limit[::n]) for n in (1, 2))
-    return _curve(fine, coarse, PchipInterpolator(nodes, limit), project.venue.sweep.speed)
+    return _curve(
+        fine, coarse, PchipInterpolator(nodes, limit), project.venue.sweep.speed
+    )
 
 
 class _FlatFloor:
     """The flat floor of the section, driven straight along its axis."""
 
     def __init__(self, project: Project) -> None:
-        straight = Attitude("run-up", 0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0, 0.0, 0.0, 0.0), None)
+        straight = Attitude(
+            "run-up",
+            0.0,
+            0.0,
+            0.0,
+            0.0,
+            None,
+            0.0,
+            0.0,
+            (0.0, 0.0, 0.0, 0.0),
+            None,
+        )
         self.case = sweep_cases(
-            replace(project.venue, attitudes=(straight,)), np.array([level(project.venue)])
+            replace(project.venue, attitudes=(straight,)),
+            np.array([level(project.venue)]),
         )
         self.model = Model(project.car)
         self.settings = self.model.settings(project.setup)
         self.path = PathForces(project, self.case.records)
 
-    def pushed(self, power: float, nodes: Floats, limit: Floats) -> Acceleration:
+    def pushed(
+        self, power: float, nodes: Floats, limit: Floats
+    ) -> Acceleration:
         """Acceleration by speed: the lesser of what the power and what the grip give."""
         by_grip = PchipInterpolator(nodes, limit)
 
         def acceleration(speed: Floats) -> Floats:
-            by_power = power / (self.path.mass * np.maximum(speed, 1e-9)) - self.path.deceleration(speed)
+            by_power = power / (
+                self.path.mass * np.maximum(speed, 1e-9)
+            ) - self.path.deceleration(speed)
             return np.minimum(by_power, by_grip(speed))
 
         return acceleration
@@ -166,25 +212,40 @@ class _FlatFloor:
             answers = self._answers(speed, acceleration)
             return np.asarray(answers["contact"] & (answers["margin"] > 0.0))
 
-        return bisect(keeps, coasting, coasting + 2.0 * grip / self.path.mass, _HALVINGS)[0]
+        return bisect(
+            keeps, coasting, coasting + 2.0 * grip / self.path.mass, _HALVINGS
+        )[0]
 
     def _answers(self, speed: Floats, acceleration: Floats) -> Records:
         records = np.repeat(self.case.records, speed.size)
         records["speed"] = speed
         records["acceleration"] = acceleration
-        cases = CaseSet(records, self.case.attitude * speed.size, np.empty(0), ())
+        cases = CaseSet(
+            records, self.case.attitude * speed.size, np.empty(0), ()
+        )
         return self.model.run(self.settings, cases).answers[0]
 
 
-def _curve(fine: Acceleration, coarse: Acceleration, by_grip: Acceleration, target: float) -> RunUp:
+def _curve(
+    fine: Acceleration,
+    coarse: Acceleration,
+    by_grip: Acceleration,
+    target: float,
+) -> RunUp:
     """The curve up to the target, or to just below the speed where the acceleration ends."""
     top = _top(fine, target)
     last = target if top is None else _NEARLY * top
     shares = np.linspace(0.0, 1.0, _POINTS)
     standstill = np.zeros(1)
     end = np.array([last])
-    metres, seconds = (column[:, 0] for column in distance_and_time(fine, standstill, end, shares))
-    coarse_m, coarse_s = (float(column[-1, 0]) for column in distance_and_time(coarse, standstill, end))
+    metres, seconds = (
+        column[:, 0]
+        for column in distance_and_time(fine, standstill, end, shares)
+    )
+    coarse_m, coarse_s = (
+        float(column[-1, 0])
+        for column in distance_and_time(coarse, standstill, end)
+    )
     speed = last * shares
     acceleration = fine(speed)
     return RunUp(
@@ -202,4 +263,10 @@ def _top(acceleration: Acceleration, target: float) -> float | None:
     first = int(ended[0])
     if first == 0:
         return 0.0
-    return float(brentq(lambda v: float(acceleration(np.array([v]))[0]), speed[first - 1], speed[first]))
+    return float(
+        brentq(
+            lambda v: float(acceleration(np.array([v]))[0]),
+            speed[first - 1],
+            speed[first],
+        )
+    )

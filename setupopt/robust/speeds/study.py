@@ -71,7 +71,11 @@ class SpeedStudy:
     @property
     def window(self) -> SafeWindow | None:
         """The window with the sweep's own speed in it."""
-        inside = (w for w in self.windows if w.low.speed <= self.driven <= w.high.speed)
+        inside = (
+            w
+            for w in self.windows
+            if w.low.speed <= self.driven <= w.high.speed
+        )
         return next(inside, None)
 
     @property
@@ -105,7 +109,10 @@ def study_speeds(
     search = WindowSearch(project, options.floor)
     speeds = scanned_speeds(project.venue.sweep.speed)
     margin, angle, found = _scan(search, speeds, progress)
-    driven = tuple(tuple(limit for limit in limits if limit.case is not None) for limits in found)
+    driven = tuple(
+        tuple(limit for limit in limits if limit.case is not None)
+        for limits in found
+    )
     at_rest = tuple(limit for limit in found[0] if limit.case is None)
     found_run_up, missing = _run_up(project)
     return SpeedStudy(
@@ -123,7 +130,9 @@ def _run_up(project: Project) -> tuple[RunUp | None, str]:
 
 
 def _scan(
-    search: WindowSearch, speeds: Floats, progress: Callable[[int], object] | None
+    search: WindowSearch,
+    speeds: Floats,
+    progress: Callable[[int], object] | None,
 ) -> tuple[Floats, Floats, list[tuple[Broken, ...]]]:
     """Least margin and its angle (speeds, attitudes), and what breaks (speeds)."""
     shape = len(search.cases.attitudes), search.cases.angles.size
@@ -139,7 +148,9 @@ def _scan(
     return margin, search.cases.angles[worst], found
 
 
-def _outwards(search: WindowSearch, speeds: Floats) -> Iterator[tuple[int, Result]]:
+def _outwards(
+    search: WindowSearch, speeds: Floats
+) -> Iterator[tuple[int, Result]]:
     """Each row of the speeds with its result, from the sweep's own speed down and up.
 
     Every case is solved at one speed of `_STRIDE`; in between slopes choose what is solved.

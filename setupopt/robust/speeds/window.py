@@ -57,7 +57,9 @@ def safe_window(project: Project, floor: float = 0.0) -> SafeWindow | None:
         return None
     speeds = scanned_speeds(driven)
     at = int(np.abs(speeds - driven).argmin())
-    return SafeWindow(search.end_from(speeds, at, -1), search.end_from(speeds, at, 1))
+    return SafeWindow(
+        search.end_from(speeds, at, -1), search.end_from(speeds, at, 1)
+    )
 
 
 class WindowSearch(AtSpeed):
@@ -68,15 +70,24 @@ class WindowSearch(AtSpeed):
         self.floor = floor
         self._path = PathForces(project, self.cases.records)
 
-    def windows(self, speeds: Floats, found: tuple[tuple[Broken, ...], ...]) -> tuple[SafeWindow, ...]:
+    def windows(
+        self, speeds: Floats, found: tuple[tuple[Broken, ...], ...]
+    ) -> tuple[SafeWindow, ...]:
         """Runs of scanned speeds that break nothing, each end refined. `found` (speeds): what breaks."""
         groups = groupby(range(speeds.size), key=lambda i: not found[i])
         runs = [list(run) for safe, run in groups if safe]
-        return tuple(SafeWindow(self._end(speeds, run[0], -1), self._end(speeds, run[-1], 1)) for run in runs)
+        return tuple(
+            SafeWindow(
+                self._end(speeds, run[0], -1), self._end(speeds, run[-1], 1)
+            )
+            for run in runs
+        )
 
     def end_from(self, speeds: Floats, at: int, side: int) -> WindowEnd:
         """The end of the window around a safe speed of the scan, on one side, -1 or 1."""
-        while 0 <= at + side < speeds.size and not self._broken_driven(float(speeds[at + side])):
+        while 0 <= at + side < speeds.size and not self._broken_driven(
+            float(speeds[at + side])
+        ):
             at += side
         return self._end(speeds, at, side)
 
@@ -86,13 +97,18 @@ class WindowSearch(AtSpeed):
         if not 0 <= beyond < speeds.size:
             return WindowEnd(float(speeds[safe]), ())
         last, first_unsafe = bisect(
-            lambda speed: not self._broken_driven(float(speed)), speeds[safe], speeds[beyond], _HALVINGS
+            lambda speed: not self._broken_driven(float(speed)),
+            speeds[safe],
+            speeds[beyond],
+            _HALVINGS,
         )
         return WindowEnd(float(last), self._broken_driven(float(first_unsafe)))
 
     def _broken_driven(self, speed: float) -> tuple[Broken, ...]:
         """What breaks at a speed, without the limits that are broken at rest."""
-        return tuple(limit for limit in self.broken_at(speed) if limit.case is not None)
+        return tuple(
+            limit for limit in self.broken_at(speed) if limit.case is not None
+        )
 
     def broken_at(self, speed: float) -> tuple[Broken, ...]:
         """What breaks at a speed, m/s."""
@@ -101,7 +117,12 @@ class WindowSearch(AtSpeed):
     def broken_in(self, result: Result) -> tuple[Broken, ...]:
         """Contact first, then the minimum margin, the limits of the project, and the power."""
         limits = broken(self.project, self.project.setup, result)
-        found = (self._contact(result), self._margin(result), *limits, self._power(result))
+        found = (
+            self._contact(result),
+            self._margin(result),
+            *limits,
+            self._power(result),
+        )
         return tuple(one for one in found if one is not None)
 
     def _contact(self, result: Result) -> Broken | None:
@@ -117,7 +138,9 @@ class WindowSearch(AtSpeed):
         row = int(margin.argmin())
         if margin[row] >= self.floor:
             return None
-        return self._in_case(row, FLOOR, float(margin[row]), "at least", self.floor, "")
+        return self._in_case(
+            row, FLOOR, float(margin[row]), "at least", self.floor, ""
+        )
 
     def _power(self, result: Result) -> Broken | None:
         """The case that takes most power to hold the speed, if the car has less."""
@@ -128,10 +151,18 @@ class WindowSearch(AtSpeed):
         row = int(needed.argmax())
         if needed[row] <= power:
             return None
-        return self._in_case(row, POWER, needed[row] / KW, "at most", power / KW, "kW")
+        return self._in_case(
+            row, POWER, needed[row] / KW, "at most", power / KW, "kW"
+        )
 
     def _in_case(
-        self, row: int, limit: str, value: float, sense: Sense, required: float, unit: str
+        self,
+        row: int,
+        limit: str,
+        value: float,
+        sense: Sense,
+        required: float,
+        unit: str,
     ) -> Broken:
         angle = degrees(self.cases.records["roll_angle"][row])
         return Broken(

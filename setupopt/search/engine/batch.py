@@ -36,7 +36,9 @@ class Evaluation:
 class BatchFunction(Protocol):
     """Evaluates points (points, variables); `warm_start` is that of a point nearby, or None."""
 
-    def __call__(self, points: Floats, warm_start: Any = None) -> Evaluation: ...
+    def __call__(
+        self, points: Floats, warm_start: Any = None
+    ) -> Evaluation: ...
 
 
 def merit(values: Floats, limits: Floats) -> Floats:

@@ -47,8 +47,15 @@ class Curvature:
         if old <= 0.0:
             return
         new = float(step @ change)
-        share = 1.0 if new >= _DAMPING * old else (1.0 - _DAMPING) * old / (old - new)
+        share = (
+            1.0
+            if new >= _DAMPING * old
+            else (1.0 - _DAMPING) * old / (old - new)
+        )
         damped = share * change + (1.0 - share) * product
         along = float(step @ damped)
         if along > 0.0:
-            self.matrix += np.outer(damped, damped) / along - np.outer(product, product) / old
+            self.matrix += (
+                np.outer(damped, damped) / along
+                - np.outer(product, product) / old
+            )

@@ -13,8 +13,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from setupopt.search.engine.batch import PENALTY, Floats, StepProgress, silent
-from setupopt.search.engine.index_points import IndexPoints, OracleResult, SemiInfiniteFunction, restricted
-from setupopt.search.engine.maxmin import STANDARD, Outcome, TrustRegionOptions, maximise_worst
+from setupopt.search.engine.index_points import (
+    IndexPoints,
+    OracleResult,
+    SemiInfiniteFunction,
+    restricted,
+)
+from setupopt.search.engine.maxmin import (
+    STANDARD,
+    Outcome,
+    TrustRegionOptions,
+    maximise_worst,
+)
 
 # Finds the worst index points of a point.
 Oracle = Callable[[Floats], OracleResult]
@@ -95,14 +105,18 @@ def exchange(
     count of steps. Deterministic.
     """
     point = np.clip(np.asarray(start, dtype=float), 0.0, 1.0)
-    working = oracle(point).index_points if index_points is None else index_points
+    working = (
+        oracle(point).index_points if index_points is None else index_points
+    )
     steps = 0
 
     def report(step: int) -> None:
         progress(steps + step)
 
     for count in range(1, options.most_rounds + 1):
-        end = maximise_worst(restricted(function, working), point, trust_region, report)
+        end = maximise_worst(
+            restricted(function, working), point, trust_region, report
+        )
         steps += end.steps
         point = end.point
         seen = oracle(point)

@@ -63,7 +63,10 @@ class Index:
     def grid_points(self) -> IndexPoints:
         """Every family at every point of the grid, families slowest."""
         numbers = np.arange(self.first, self.first + self.families)
-        return IndexPoints(np.repeat(numbers, self.grid.size), np.tile(self.grid, self.families))
+        return IndexPoints(
+            np.repeat(numbers, self.grid.size),
+            np.tile(self.grid, self.families),
+        )
 
 
 @dataclass(frozen=True)
@@ -88,9 +91,13 @@ class SemiInfiniteFunction(Protocol):
     ) -> SemiInfiniteEvaluation: ...
 
 
-def restricted(function: SemiInfiniteFunction, index_points: IndexPoints) -> BatchFunction:
+def restricted(
+    function: SemiInfiniteFunction, index_points: IndexPoints
+) -> BatchFunction:
     """The function on fixed index points."""
-    return lambda points, warm_start=None: function(points, index_points, warm_start)
+    return lambda points, warm_start=None: function(
+        points, index_points, warm_start
+    )
 
 
 @dataclass(frozen=True)
@@ -106,15 +113,23 @@ class OracleResult:
 
     def pick(self, numbers: np.ndarray) -> OracleResult:
         """Some of the index points, in the order given."""
-        return OracleResult(self.index_points.pick(numbers), self.value[numbers], self.limit[numbers])
+        return OracleResult(
+            self.index_points.pick(numbers),
+            self.value[numbers],
+            self.limit[numbers],
+        )
 
 
-def evaluate_at(function: SemiInfiniteFunction, point: Floats, index_points: IndexPoints) -> OracleResult:
+def evaluate_at(
+    function: SemiInfiniteFunction, point: Floats, index_points: IndexPoints
+) -> OracleResult:
     """One point (variables) at index points."""
     found = function(point[None, :], index_points)
     size = len(index_points)
     value = _least(found.values[0], found.value_index, size)
-    return OracleResult(index_points, value, _least(found.limits[0], found.limit_index, size))
+    return OracleResult(
+        index_points, value, _least(found.limits[0], found.limit_index, size)
+    )
 
 
 def _least(numbers: Floats, owner: np.ndarray, size: int) -> Floats:
@@ -155,10 +170,18 @@ def _refined(
     brackets = np.arange(numbers.size)
     last = _INNER_POINTS + 1
     for _ in range(_REFINEMENTS):
-        inside = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, last + 1)
-        seen = evaluate_at(function, point, IndexPoints(np.repeat(family, last + 1), inside.ravel()))
+        inside = low[:, None] + (high - low)[:, None] * np.linspace(
+            0.0, 1.0, last + 1
+        )
+        seen = evaluate_at(
+            function,
+            point,
+            IndexPoints(np.repeat(family, last + 1), inside.ravel()),
+        )
         values = seen.value.reshape(inside.shape)
-        curves = np.where(by_limit[:, None], seen.limit.reshape(inside.shape), values)
+        curves = np.where(
+            by_limit[:, None], seen.limit.reshape(inside.shape), values
+        )
         best = curves.argmin(axis=1)
         low = inside[brackets, np.maximum(best - 1, 0)]
         high = inside[brackets, np.minimum(best + 1, last)]
@@ -205,5 +228,7 @@ def join_results(found: Sequence[OracleResult]) -> OracleResult:
     """All of them, the least value first."""
     value = np.concatenate([one.value for one in found])
     limit = np.concatenate([one.limit for one in found])
-    whole = OracleResult(_concatenated([one.index_points for one in found]), value, limit)
+    whole = OracleResult(
+        _concatenated([one.index_points for one in found]), value, limit
+    )
     return whole.pick(np.argsort(value, kind="stable"))

@@ -7,9 +7,21 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from setupopt.search.engine.batch import BatchFunction, Evaluation, Floats, StepProgress, merit, silent
+from setupopt.search.engine.batch import (
+    BatchFunction,
+    Evaluation,
+    Floats,
+    StepProgress,
+    merit,
+    silent,
+)
 from setupopt.search.engine.bfgs import Curvature
-from setupopt.search.engine.trust_region_subproblem import LinearModel, Step, SubproblemError, best_step
+from setupopt.search.engine.trust_region_subproblem import (
+    LinearModel,
+    Step,
+    SubproblemError,
+    best_step,
+)
 
 # A step that brings this share of the predicted gain needs no second program.
 _GOOD = 0.4
@@ -68,7 +80,9 @@ def _slopes(
     around = function(at + np.diag(signs), here.warm_start)
     value_slope = ((around.values - here.values) / signs[:, None]).T
     limit_slope = ((around.limits - here.limits) / signs[:, None]).T
-    return LinearModel(here.values[0], value_slope), LinearModel(here.limits[0], limit_slope)
+    return LinearModel(here.values[0], value_slope), LinearModel(
+        here.limits[0], limit_slope
+    )
 
 
 def _next_radius(
@@ -90,7 +104,9 @@ def _next_radius(
     full = np.abs(move) > 0.9 * radius
     longer = 2.0 if ratio > 0.5 else 1.0
     factor = np.where(turned, 0.5, np.where(full, longer, 1.0))
-    return np.clip(radius * factor, 0.1 * options.least_radius, options.most_radius)
+    return np.clip(
+        radius * factor, 0.1 * options.least_radius, options.most_radius
+    )
 
 
 class _Iterate(NamedTuple):
@@ -112,7 +128,9 @@ class _LocalSearch:
     ) -> None:
         self.function = function
         self.options = options
-        self.best = self.evaluated(np.clip(np.asarray(start, dtype=float), 0.0, 1.0), None)
+        self.best = self.evaluated(
+            np.clip(np.asarray(start, dtype=float), 0.0, 1.0), None
+        )
         size = self.best.point.size
         self.trail = [self.best.merit]
         self.radius = np.full(size, options.first_radius)
@@ -120,17 +138,23 @@ class _LocalSearch:
         self.curvature = Curvature(size)
         self.slopes: _Slopes | None = None
         self.step: Step | None = None
-        self.previous: tuple[Floats, _Slopes] | None = None  # point and slopes of the iterate before
+        # Point and slopes of the iterate before
+        self.previous: tuple[Floats, _Slopes] | None = None
         self.merit_at_reset = -np.inf
 
     def evaluated(self, point: Floats, warm_start: Any) -> _Iterate:
         """A point (variables) evaluated."""
         found = self.function(point[None, :], warm_start)
-        return _Iterate(point, found, float(merit(found.values, found.limits)[0]))
+        return _Iterate(
+            point, found, float(merit(found.values, found.limits)[0])
+        )
 
     def moved(self, step: Step) -> _Iterate:
         """The end of a step, evaluated."""
-        return self.evaluated(np.clip(self.best.point + step.move, 0.0, 1.0), self.best.found.warm_start)
+        return self.evaluated(
+            np.clip(self.best.point + step.move, 0.0, 1.0),
+            self.best.found.warm_start,
+        )
 
     def advance(self) -> str:
         """Try one step, or reset the trust region. Returns why to stop; empty to go on.
@@ -162,7 +186,9 @@ class _LocalSearch:
             )
             if self.previous is not None and self.step is not None:
                 before, slopes = self.previous
-                change = _weighted(slopes, self.step) - _weighted(self.slopes, self.step)
+                change = _weighted(slopes, self.step) - _weighted(
+                    self.slopes, self.step
+                )
                 self.curvature.update(point - before, change)
         return self.slopes
 
@@ -237,7 +263,9 @@ class _LocalSearch:
 def _weighted(slopes: _Slopes, step: Step) -> Floats:
     """Slope of the binding constraints, times their weights, (variables)."""
     values, limits = slopes
-    return np.asarray(step.value_weights @ values.slope + step.limit_weights @ limits.slope)
+    return np.asarray(
+        step.value_weights @ values.slope + step.limit_weights @ limits.slope
+    )
 
 
 def maximise_worst(

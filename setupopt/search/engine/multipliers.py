@@ -66,7 +66,9 @@ def multipliers_at(function: BatchFunction, point: Floats) -> Multipliers:
     rows = np.hstack([around.values[:, active], around.limits[:, tight]])
     slopes = (rows[:size] - rows[size:]) / (2.0 * _PROBE)
     bounds = np.eye(size)
-    found, slack = _nearest(np.hstack([slopes, bounds[:, low], -bounds[:, high]]), active.size)
+    found, slack = _nearest(
+        np.hstack([slopes, bounds[:, low], -bounds[:, high]]), active.size
+    )
     own = np.split(found, np.cumsum([active.size, tight.size, low.size]))
     return Multipliers(
         scatter(own[0], active, values.size),

@@ -25,7 +25,9 @@ class Subbox:
 
     def whole(self, points: Floats) -> Floats:
         """All variables of points (..., free)."""
-        found = np.broadcast_to(self.low, (*points.shape[:-1], self.low.size)).copy()
+        found = np.broadcast_to(
+            self.low, (*points.shape[:-1], self.low.size)
+        ).copy()
         found[..., self.free] += points * (self.high - self.low)[self.free]
         return found
 
@@ -33,7 +35,9 @@ class Subbox:
         """The point inside, (free), that is nearest to one of all variables."""
         low = self.low[self.free]
         high = self.high[self.free]
-        return np.asarray((np.clip(point[self.free], low, high) - low) / (high - low))
+        return np.asarray(
+            (np.clip(point[self.free], low, high) - low) / (high - low)
+        )
 
     def inside(self, function: SemiInfiniteFunction) -> SemiInfiniteFunction:
         """The function of the free variables."""

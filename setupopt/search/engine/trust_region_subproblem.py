@@ -92,12 +92,21 @@ def _program(
     square, rows = _places(n, m, k)
     slopes = np.vstack([-values.slope, -limits.slope, np.ones(n), -np.ones(n)])
     ends = np.concatenate([np.ones(m), np.full(2 * k, -1.0)])
-    rows = csc_matrix((np.append(slopes.T.ravel(), ends), rows.indices, rows.indptr), rows.shape)
+    rows = csc_matrix(
+        (np.append(slopes.T.ravel(), ends), rows.indices, rows.indptr),
+        rows.shape,
+    )
     halves = curvature.T[np.tril_indices(n)]
     square = csc_matrix((halves, square.indices, square.indptr), square.shape)
     cost = np.concatenate([np.zeros(n), [-1.0], np.full(k, PENALTY)])
-    right = np.concatenate([values.level, limits.level, np.zeros(k), upper, -lower])
-    if not (np.isfinite(rows.data).all() and np.isfinite(right).all() and np.isfinite(halves).all()):
+    right = np.concatenate(
+        [values.level, limits.level, np.zeros(k), upper, -lower]
+    )
+    if not (
+        np.isfinite(rows.data).all()
+        and np.isfinite(right).all()
+        and np.isfinite(halves).all()
+    ):
         raise SubproblemError("no program: a constraint is not a number")
     return square, cost, rows, right
 
@@ -123,28 +132,43 @@ def _solved(
 
     Raises SubproblemError.
     """
-    square, cost, rows, right = _program(values, limits, lower, upper, curvature)
+    square, cost, rows, right = _program(
+        values, limits, lower, upper, curvature
+    )
     clarabel, settings = _settings()
     cones = [clarabel.NonnegativeConeT(right.size)]
-    found = clarabel.DefaultSolver(square, cost, rows, right, cones, settings).solve()
+    found = clarabel.DefaultSolver(
+        square, cost, rows, right, cones, settings
+    ).solve()
     if str(found.status) not in ENDED:
         half = square.toarray()
         return stated(half + np.triu(half, 1).T, cost, rows.toarray(), right)
     return np.asarray(found.x), np.asarray(found.z)
 
 
-def stated(square: Floats, cost: Floats, rows: Floats, right: Floats) -> tuple[Floats, Floats]:
+def stated(
+    square: Floats, cost: Floats, rows: Floats, right: Floats
+) -> tuple[Floats, Floats]:
     """The program min x'Px/2 + c'x, Ax <= b stated with cvxpy, and solved as closely.
 
     A second opinion that takes ten times as long. Raises SubproblemError.
     """
-    cp: Any = import_module("cvxpy")  # half a second; only where the direct solution did not end
+    cp: Any = import_module(
+        "cvxpy"
+    )  # half a second; only where the direct solution did not end
     x = cp.Variable(cost.size)
     within = rows @ x <= right
-    objective = cp.Minimize(0.5 * cp.quad_form(x, cp.psd_wrap(square)) + cost @ x)
+    objective = cp.Minimize(
+        0.5 * cp.quad_form(x, cp.psd_wrap(square)) + cost @ x
+    )
     problem = cp.Problem(objective, [within])
     try:
-        problem.solve(solver=cp.CLARABEL, tol_gap_abs=_EXACT, tol_gap_rel=_EXACT, tol_feas=_EXACT)
+        problem.solve(
+            solver=cp.CLARABEL,
+            tol_gap_abs=_EXACT,
+            tol_gap_rel=_EXACT,
+            tol_feas=_EXACT,
+        )
     except cp.error.SolverError as error:
         raise SubproblemError(f"the program was not solved: {error}") from error
     if x.value is None:
@@ -182,7 +206,9 @@ def best_step(
     move = np.clip(found[: at.size], lower, upper)
     after = float(merit(values.at(move), limits.at(move)))
     curved = 0.5 * float(move @ curvature @ move)
-    value_duals, limit_duals, _ = np.split(duals, [kept.size, kept.size + kept_limits.size])
+    value_duals, limit_duals, _ = np.split(
+        duals, [kept.size, kept.size + kept_limits.size]
+    )
     return Step(
         move=move,
         gain=after - curved - float(merit(values.level, limits.level)),

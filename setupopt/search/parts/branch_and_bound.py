@@ -28,7 +28,12 @@ from optuna.trial import FrozenTrial, Trial, TrialState
 from sqlalchemy.exc import IntegrityError, OperationalError
 
 from setupopt.jobs.pool import SerialExecutor, WorkerPool
-from setupopt.search.parts.node_solver import ExpandTask, Expansion, NodeExpander, Solve
+from setupopt.search.parts.node_solver import (
+    ExpandTask,
+    Expansion,
+    NodeExpander,
+    Solve,
+)
 from setupopt.search.parts.part_space import BoundedNode, Node, PartSpace
 
 Made = TypeVar("Made")
@@ -98,14 +103,22 @@ class _Frontier:
         other.solved = dict(self.solved)
         return other
 
-    def advance(self, kept: Mapping[Node, _Record], most: float = np.inf) -> None:
+    def advance(
+        self, kept: Mapping[Node, _Record], most: float = np.inf
+    ) -> None:
         """Take in expansions, the most promising node first, up to a node that was not expanded."""
-        while (worth := self.worth()) and worth[0].node in kept and self.expanded < most:
+        while (
+            (worth := self.worth())
+            and worth[0].node in kept
+            and self.expanded < most
+        ):
             self._take_in(kept[worth[0].node])
 
     def advance_all(self, kept: Mapping[Node, _Record]) -> None:
         """Take in all expansions of nodes that are worth it, in no order."""
-        while found := next((kept[one.node] for one in self.worth() if one.node in kept), None):
+        while found := next(
+            (kept[one.node] for one in self.worth() if one.node in kept), None
+        ):
             self._take_in(found)
 
     def _take_in(self, record: _Record) -> None:
@@ -115,12 +128,18 @@ class _Frontier:
         self.solves += record.solves
         self.best = max(self.best, record.solved.bound)
         for found in (record.solved, *record.halves):
-            self.bound_violation = max(self.bound_violation, found.bound - record.opened.bound)
+            self.bound_violation = max(
+                self.bound_violation, found.bound - record.opened.bound
+            )
         self.open.update((half.node, half) for half in record.halves)
 
     def worth(self) -> list[BoundedNode]:
         """Nodes worth expanding, the most promising first."""
-        found = [one for one in self.open.values() if one.bound > self.best + self.near]
+        found = [
+            one
+            for one in self.open.values()
+            if one.bound > self.best + self.near
+        ]
         return sorted(found, key=lambda one: one.rank)
 
     def bound(self) -> float:
@@ -190,7 +209,8 @@ class PartStudy:
         optuna.logging.set_verbosity(optuna.logging.ERROR)
         self.space = space
         self.distributions: dict[str, BaseDistribution] = {
-            name: CategoricalDistribution(values) for name, values in space.choices().items()
+            name: CategoricalDistribution(values)
+            for name, values in space.choices().items()
         }
         self.expander = NodeExpander(solve)
         self.pool = pool or SerialExecutor()
@@ -202,14 +222,18 @@ class PartStudy:
             study_name=name,
             sampler=self.sampler,
         )
-        self.study = patiently(lambda: made(direction="maximize", load_if_exists=True))
+        self.study = patiently(
+            lambda: made(direction="maximize", load_if_exists=True)
+        )
         self.kept: dict[Node, _Record] = {}
         self.begun: dict[Future[Expansion], tuple[Trial, ExpandTask]] = {}
         self.cases = 0
         self._seen: set[int] = set()
 
     def run(
-        self, most: int, progress: Callable[[int, float, float], object] | None = None
+        self,
+        most: int,
+        progress: Callable[[int, float, float], object] | None = None,
     ) -> BranchAndBoundResult:
         """Expand at most `most` nodes in all; `progress` gets the sets solved, the best and the bound."""
         f = self.frontier
@@ -237,7 +261,10 @@ class PartStudy:
     def _learn(self, most: int) -> None:
         """Take in what any worker has finished since."""
         for trial in self.study.get_trials(deepcopy=False):
-            if trial.state == TrialState.COMPLETE and trial.number not in self._seen:
+            if (
+                trial.state == TrialState.COMPLETE
+                and trial.number not in self._seen
+            ):
                 self._seen.add(trial.number)
                 record = _Record.of(trial)
                 self.kept.setdefault(record.opened.node, record)
@@ -258,7 +285,11 @@ class PartStudy:
         that was lost would.
         """
         trials = self.study.get_trials(deepcopy=False)
-        busy = {BoundedNode.from_dict(t.user_attrs["opened"]).node for t in trials if _is_in_progress(t)}
+        busy = {
+            BoundedNode.from_dict(t.user_attrs["opened"]).node
+            for t in trials
+            if _is_in_progress(t)
+        }
         ahead = self.frontier.copy()
         ahead.advance_all(self.kept)
         own = {task.found.node for _, task in self.begun.values()}
@@ -274,7 +305,14 @@ class PartStudy:
         trial = self.study.ask(self.distributions)
         trial.set_user_attr("worker", [socket.gethostname(), os.getpid()])
         trial.set_user_attr("opened", found.as_dict())
-        known = next((kept.solved for kept in self.kept.values() if kept.solved.node == single), None)
+        known = next(
+            (
+                kept.solved
+                for kept in self.kept.values()
+                if kept.solved.node == single
+            ),
+            None,
+        )
         task = ExpandTask(
             found,
             single,
@@ -294,8 +332,12 @@ class PartStudy:
             trial, task = self.begun.pop(future)
             self.cases += expansion.cases
             trial.set_user_attr("solved", expansion.solved.as_dict())
-            trial.set_user_attr("halves", [half.as_dict() for half in expansion.halves])
-            trial.set_user_attr("solves", len(expansion.halves) + (task.known is None))
+            trial.set_user_attr(
+                "halves", [half.as_dict() for half in expansion.halves]
+            )
+            trial.set_user_attr(
+                "solves", len(expansion.halves) + (task.known is None)
+            )
             self.study.tell(trial, expansion.solved.bound)
 
     def _give_up(self) -> None:

@@ -20,7 +20,12 @@ from setupopt.physics.inputs import Floats
 from setupopt.search.engine.batch import silent
 from setupopt.search.engine.exchange import ExchangeResult
 from setupopt.search.engine.index_points import IndexPoints
-from setupopt.search.parts.branch_and_bound import BranchAndBoundResult, PartStudy, is_alive, patiently
+from setupopt.search.parts.branch_and_bound import (
+    BranchAndBoundResult,
+    PartStudy,
+    is_alive,
+    patiently,
+)
 from setupopt.search.parts.node_solver import BodyProblem, NodeSolver
 from setupopt.search.parts.part_space import BoundedNode, PartSpace
 from setupopt.search.relaxation import CLOSE, TIGHT, Progress, RelaxedOptimum
@@ -85,7 +90,11 @@ def choose_parts(
         )
         sets = study.sets
     progress("parts and steps")
-    near = [found for found in sets[:_MOST_SETS] if found.bound > sets[0].bound - _STEP_LOSS]
+    near = [
+        found
+        for found in sets[:_MOST_SETS]
+        if found.bound > sets[0].bound - _STEP_LOSS
+    ]
     choices = [
         _with_steps(
             roots[found.node.body],
@@ -143,7 +152,9 @@ def _studied(
     """Nodes expanded until none is worth it, in a study that is kept."""
 
     def report(expanded: int, best: float, bound: float) -> None:
-        progress(f"parts, {expanded} sets of {space.sets} solved, {best:.4f}, at most {bound:.4f}")
+        progress(
+            f"parts, {expanded} sets of {space.sets} solved, {best:.4f}, at most {bound:.4f}"
+        )
 
     def found(url: str | None) -> BranchAndBoundResult:
         return PartStudy(
@@ -160,9 +171,15 @@ def _studied(
         try:
             return found(url)
         except Exception as error:
-            if storage is not None or url is None or not _is_about_storage(error):
+            if (
+                storage is not None
+                or url is None
+                or not _is_about_storage(error)
+            ):
                 raise
-            return found(None)  # our own file is damaged, or the disk is full: memory is enough
+            return found(
+                None
+            )  # our own file is damaged, or the disk is full: memory is enough
 
 
 @contextmanager
@@ -179,7 +196,9 @@ def _storage(given: str | None, name: str) -> Iterator[str | None]:
     if not _is_ours(kept.folder / "worker"):
         yield None
         return
-    yield URL.create("sqlite", database=str(kept.folder / "parts.db")).render_as_string()
+    yield URL.create(
+        "sqlite", database=str(kept.folder / "parts.db")
+    ).render_as_string()
     kept.finish()
 
 
@@ -193,7 +212,9 @@ def _is_ours(mark: Path) -> bool:
         return True
     with suppress(OSError, ValueError, OutputError):
         worker, _, where = mark.read_text().partition(" ")
-        if where in ("", host) and (int(worker) == os.getpid() or not is_alive(int(worker))):
+        if where in ("", host) and (
+            int(worker) == os.getpid() or not is_alive(int(worker))
+        ):
             write_whole(mark, own)
             return True
     return False
@@ -215,7 +236,9 @@ def _one_message(given: str | None) -> Iterator[None]:
     except Exception as error:
         if given is None or not _is_about_storage(error):
             raise
-        raise UserError(f"--study {without_password(given)}: {_reason(error, given)}") from None
+        raise UserError(
+            f"--study {without_password(given)}: {_reason(error, given)}"
+        ) from None
 
 
 def without_password(url: str) -> str:
@@ -230,7 +253,9 @@ def without_password(url: str) -> str:
 
 def _reason(error: Exception, url: str) -> str:
     """The first line of a storage's error, no password in it; where a driver is missing, what to install."""
-    if isinstance(error.__cause__ or error, ImportError) and url.startswith("postgres"):
+    if isinstance(error.__cause__ or error, ImportError) and url.startswith(
+        "postgres"
+    ):
         return (
             "PostgreSQL needs the driver psycopg: install setupopt with its extra `postgres`, as in "
             "pip install 'setupopt[postgres]', and write postgresql+psycopg:// in the URL"
@@ -246,5 +271,9 @@ def _is_about_storage(error: Exception) -> bool:
     from optuna.exceptions import OptunaError
     from sqlalchemy.exc import SQLAlchemyError
 
-    kinds = (ImportError, OptunaError, SQLAlchemyError)  # ImportError: the driver is missing
+    kinds = (
+        ImportError,
+        OptunaError,
+        SQLAlchemyError,
+    )  # ImportError: the driver is missing
     return isinstance(error, kinds) or type(error) is ValueError

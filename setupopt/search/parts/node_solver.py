@@ -49,7 +49,9 @@ class NodeSolver:
         counter = CaseCounter()
         with one_at_a_time:
             solver = Solver(replace(body.problem, counter=counter), body.robust)
-            end = solver.best_of(self.space.bounds(node), starts, body.index_points)
+            end = solver.best_of(
+                self.space.bounds(node), starts, body.index_points
+            )
         return SolvedNode(
             node,
             end.merit,
@@ -85,6 +87,13 @@ class NodeExpander:
 
     def __call__(self, task: ExpandTask) -> Expansion:
         solved = task.known or self.solve(task.single, [task.found.point])
-        halves = tuple(self.solve(half, [task.found.point, solved.point]) for half in task.halves)
+        halves = tuple(
+            self.solve(half, [task.found.point, solved.point])
+            for half in task.halves
+        )
         new = halves if task.known else (solved, *halves)
-        return Expansion(solved, halves, sum(one.cases for one in new if isinstance(one, SolvedNode)))
+        return Expansion(
+            solved,
+            halves,
+            sum(one.cases for one in new if isinstance(one, SolvedNode)),
+        )

@@ -25,7 +25,9 @@ _ON = 1e-6
 def is_part(variable: Variable) -> bool:
     """Whether a setting comes in pieces, too coarse to be left to the rounding."""
     grid = variable.grid()
-    return grid is not None and (variable.range.choices is not None or grid.size <= _FEW)
+    return grid is not None and (
+        variable.range.choices is not None or grid.size <= _FEW
+    )
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,11 @@ class BoundedNode:
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values, to be kept in a study."""
-        return {**asdict(self.node), "bound": self.bound, "point": self.point.tolist()}
+        return {
+            **asdict(self.node),
+            "bound": self.bound,
+            "point": self.point.tolist(),
+        }
 
     @classmethod
     def from_dict(cls, kept: dict[str, Any]) -> BoundedNode:
@@ -64,20 +70,32 @@ class BoundedNode:
 class PartSpace:
     """All sets of parts: the bodies, and those of the variables that come in pieces."""
 
-    def __init__(self, bodies: Sequence[str | None], variables: Sequence[Variable]) -> None:
+    def __init__(
+        self, bodies: Sequence[str | None], variables: Sequence[Variable]
+    ) -> None:
         self.bodies = tuple(bodies)
         self.variables = tuple(variables)
-        self.parts = tuple(j for j, variable in enumerate(variables) if is_part(variable))
-        self.grids = tuple(g for j in self.parts if (g := variables[j].grid()) is not None)
+        self.parts = tuple(
+            j for j, variable in enumerate(variables) if is_part(variable)
+        )
+        self.grids = tuple(
+            g for j in self.parts if (g := variables[j].grid()) is not None
+        )
 
     @property
     def sets(self) -> int:
         """How many sets of parts there are."""
-        return len(self.bodies) * int(np.prod([grid.size for grid in self.grids], dtype=np.int64))
+        return len(self.bodies) * int(
+            np.prod([grid.size for grid in self.grids], dtype=np.int64)
+        )
 
     def root(self, body: int) -> Node:
         """All sets of a body."""
-        return Node(body, (0,) * len(self.parts), tuple(grid.size - 1 for grid in self.grids))
+        return Node(
+            body,
+            (0,) * len(self.parts),
+            tuple(grid.size - 1 for grid in self.grids),
+        )
 
     def bounds(self, node: Node) -> tuple[Floats, Floats]:
         """Lowest and highest value of all variables in a node's box, (variables)."""
@@ -105,7 +123,10 @@ class PartSpace:
             node.high,
             strict=True,
         ):
-            pieces.append(first + int(np.abs(grid[first : last + 1] - found.point[j]).argmin()))
+            pieces.append(
+                first
+                + int(np.abs(grid[first : last + 1] - found.point[j]).argmin())
+            )
         return Node(node.body, tuple(pieces), tuple(pieces))
 
     def split(self, found: BoundedNode) -> tuple[Node, ...]:
@@ -120,13 +141,25 @@ class PartSpace:
         if not wide:
             return ()
         away = [
-            float(np.abs(self.grids[i][low[i] : high[i] + 1] - found.point[self.parts[i]]).min())
+            float(
+                np.abs(
+                    self.grids[i][low[i] : high[i] + 1]
+                    - found.point[self.parts[i]]
+                ).min()
+            )
             for i in wide
         ]
         furthest = wide[int(np.argmax(away))]
         widest = max(wide, key=lambda i: high[i] - low[i])
         at = furthest if max(away) > _ON else widest
-        below = int(np.searchsorted(self.grids[at], found.point[self.parts[at]], side="right")) - 1
+        below = (
+            int(
+                np.searchsorted(
+                    self.grids[at], found.point[self.parts[at]], side="right"
+                )
+            )
+            - 1
+        )
         cut = min(max(below, low[at]), high[at] - 1)
         first = (*high[:at], cut, *high[at + 1 :])
         second = (*low[:at], cut + 1, *low[at + 1 :])
@@ -144,7 +177,9 @@ class PartSpace:
         The bodies come first, where there are several.
         """
         several = len(self.bodies) > 1
-        found: dict[str, Sequence[str | float]] = {"body": [b or "" for b in self.bodies]} if several else {}
+        found: dict[str, Sequence[str | float]] = (
+            {"body": [b or "" for b in self.bodies]} if several else {}
+        )
         for j, grid in zip(self.parts, self.grids, strict=True):
             one = self.variables[j]
             values = (one.range.lower + grid * one.width) / one.setting.factor
