@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -63,7 +63,7 @@ def command(
       the car as two runs show it, in the new folder my-car-2
     """
     with loading(common.quiet):
-        from setupopt.learn.corrected import files, refuse_folder
+        from setupopt.learn.corrected import refuse_folder
 
         if corrected is not None:
             refuse_folder(Path(corrected))
@@ -71,23 +71,8 @@ def command(
 
         from setupopt.learn.next_step import plain_runs, route_runs
         from setupopt.learn.study import STEPS, LearnOptions, learn
-        from setupopt.report.learn import picture
-        from setupopt.report.learn.fields import as_dict, csv_text, way_text
+        from setupopt.report.learn.fields import as_dict
         from setupopt.report.learn.text import text
-
-    def new_project(learned: Learned) -> Mapping[Path, bytes]:
-        if corrected is None:
-            return {}
-        made = files(
-            learned.correction,
-            learned.grip,
-            project,
-            list(logs),
-            date.today().isoformat(),
-        )
-        return {
-            Path(corrected) / name: content for name, content in made.items()
-        }
 
     wanted = LearnOptions(
         channels,
@@ -103,15 +88,8 @@ def command(
         passes=lambda learned: learned.holds,
         cautions=lambda learned: project.cautions,
         name="learn",
-        files={
-            "learn.csv": csv_text,
-            "learn-way.csv": way_text,
-            "learn-channels.svg": picture.channels_picture,
-            "learn-residuals.svg": picture.residuals_picture,
-            "learn-posterior.svg": picture.posterior_picture,
-            "learn-run.svg": picture.run_picture,
-        },
-        others=new_project,
+        files=_files(),
+        others=lambda learned: _new_project(learned, logs, corrected),
         reads=[*logs, channels],
         setup=common.setup_words(project),
         assumed=project.assumed,
@@ -120,3 +98,33 @@ def command(
         else "",
     )
     run(common, task)
+
+
+def _files() -> Mapping[str, Callable[[Learned], str]]:
+    """What --out writes beside text and JSON."""
+    from setupopt.report.learn import picture
+    from setupopt.report.learn.fields import csv_text, way_text
+
+    return {
+        "learn.csv": csv_text,
+        "learn-way.csv": way_text,
+        "learn-channels.svg": picture.channels_picture,
+        "learn-residuals.svg": picture.residuals_picture,
+        "learn-posterior.svg": picture.posterior_picture,
+        "learn-run.svg": picture.run_picture,
+    }
+
+
+def _new_project(
+    learned: Learned, logs: tuple[str, ...], folder: str | None
+) -> Mapping[Path, bytes]:
+    """The files of the corrected project; none where no folder is named for it."""
+    if folder is None:
+        return {}
+    from setupopt.learn.corrected import files
+
+    today = date.today().isoformat()
+    made = files(
+        learned.correction, learned.grip, learned.project, list(logs), today
+    )
+    return {Path(folder) / name: content for name, content in made.items()}

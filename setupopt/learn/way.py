@@ -8,7 +8,7 @@ quasi-steady and can be held against a trim; transients are left to the ride.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -68,8 +68,16 @@ class Way:
         return self.run.line[::_BLOCKS][: len(self.table)]
 
 
-def _through(mean: Any) -> list[Any]:
-    """Straight lines through the seconds: values in the middle, their errors, slopes per s, their errors."""
+class _Lines(NamedTuple):
+    """Straight lines through the seconds, (seconds, channels): values in the middle, slopes per s, and errors."""
+
+    value: Any
+    error: Any
+    slope: Any
+    slope_error: Any
+
+
+def _through(mean: Any) -> _Lines:
     seconds = len(mean) // _BLOCKS
     grid = mean.to_numpy()[: seconds * _BLOCKS].reshape(seconds, _BLOCKS, -1)
     has = np.isfinite(grid)
@@ -90,7 +98,9 @@ def _through(mean: Any) -> list[Any]:
         slope,
         scatter / np.sqrt(inertia),
     )
-    return [pd.DataFrame(part[:, 0], columns=mean.columns) for part in parts]
+    return _Lines(
+        *(pd.DataFrame(part[:, 0], columns=mean.columns) for part in parts)
+    )
 
 
 def _combined(*pairs: tuple[Any, Any]) -> Any:
@@ -114,67 +124,24 @@ def way(run: Log, venue: Venue) -> Way:
             "ten seconds and more",
         )
     names = [*COMPARED, *_READING, *_OTHERS]
-    value, error, slope, slope_error = _through(run.mean.reindex(columns=names))
+    lines = _through(run.mean.reindex(columns=names))
     for name, reading in _READING.items():
-        error[name] = np.hypot(error[name], reading)
-    speed = _combined(
-        (value["speed"], error["speed"]),
-        (slope["distance"], slope_error["distance"] + 0.02),
-    )
-    speed[:, ~(speed[0] > _SLOWEST)] = np.nan
-    v = speed[0]
-    place, climb = _place(run, venue, value, error, slope, slope_error, v)
-    heading = (value["heading"], error["heading"])
-    course = _combined(
-        heading,
-        (
-            np.arcsin(np.clip(climb[0] / v, -1.0, 1.0)),
-            climb[1] / v + 0.02 * DEG,
-        ),
-    )
-    bends = [
-        (value["yaw_rate"], error["yaw_rate"]),
-        (slope["heading"], slope_error["heading"] + 1e-6),
-    ]
-    if (
-        not {"yaw_rate", "heading"} & run.used.keys()
-        and not venue.profile
-        and "acceleration_y" in value
-    ):
-        pull = GRAVITY * np.sin(place[0]) * np.cos(course[0])
-        bends.append(((value.pop("acceleration_y") - pull) / v, 0.3 / v))
-    bend = _combined(*bends) / v
-    bend = np.where(np.isfinite(bend), bend, [0.0 * v, 0.5 / v**2])
-    push = np.array(
-        [
-            slope["speed"].fillna(pd.Series(np.gradient(v, WINDOW))),
-            slope_error["speed"].fillna(0.5),
-        ]
-    )
-    is_idle = (value[["brake", "throttle"]].abs() < _IDLE).all(axis=1)
-    value[COASTING], error[COASTING] = np.where(is_idle, push, np.nan)
+        lines.error[name] = np.hypot(lines.error[name], reading)
+    value = lines.value
+    speed = _speed(lines)
+    place, climb = _place(run, venue, lines, speed[0])
+    course = _course(lines, speed[0], climb)
+    bend = _bend(run, venue, lines, speed[0], place[0], course[0])
+    push = _push(lines, speed[0])
     inputs = dict(zip(INPUTS, (speed, place, course, bend, push), strict=True))
     more = (
         value[["headwind", "crosswind"]]
-        .assign(yaw_acceleration=slope["yaw_rate"])
+        .assign(yaw_acceleration=lines.slope["yaw_rate"])
         .fillna(0.0)
     )
     compared = [
         name for name in COMPARED if name in value and value[name].notna().any()
     ]
-    parts = {
-        "input": pd.DataFrame({name: pair[0] for name, pair in inputs.items()}),
-        "error": pd.DataFrame({name: pair[1] for name, pair in inputs.items()}),
-        **{"more": more, "log": value[compared], "log_error": error[compared]},
-    }
-    changes = slope[["heading", "yaw_rate"]].assign(
-        speed=push[0] / v, place=climb[0] * venue.curvature
-    )
-    is_large = (changes * WINDOW).abs().gt(pd.Series(STEADY))
-    reason = (
-        is_large.idxmax(axis=1).where(is_large.any(axis=1), "").astype(object)
-    )
-    reason[parts["input"].isna().any(axis=1)] = "speed or place unknown"
     if not compared:
         raise run.error(
             run.line[0],
@@ -182,6 +149,84 @@ def way(run: Log, venue: Venue) -> Way:
             "no channel with values that the model predicts",
             "one",
         )
+    parts = {
+        "input": pd.DataFrame({name: pair[0] for name, pair in inputs.items()}),
+        "error": pd.DataFrame({name: pair[1] for name, pair in inputs.items()}),
+        "more": more,
+        "log": value[compared],
+        "log_error": lines.error[compared],
+    }
+    changes = lines.slope[["heading", "yaw_rate"]].assign(
+        speed=push[0] / speed[0], place=climb[0] * venue.curvature
+    )
+    reason = _transient(run, changes, parts["input"])
+    return Way(run, pd.concat(parts, axis=1), reason)
+
+
+def _speed(lines: _Lines) -> Floats:
+    """Speed and its error, m/s; nan where the car hardly moves."""
+    by_distance = lines.slope_error["distance"] + 0.02
+    speed = _combined(
+        (lines.value["speed"], lines.error["speed"]),
+        (lines.slope["distance"], by_distance),
+    )
+    speed[:, ~(speed[0] > _SLOWEST)] = np.nan
+    return speed
+
+
+def _course(lines: _Lines, speed: Floats, climb: Floats) -> Floats:
+    """Course and its error, rad: from the heading, and from the speed round the section."""
+    by_climb = np.arcsin(np.clip(climb[0] / speed, -1.0, 1.0))
+    return _combined(
+        (lines.value["heading"], lines.error["heading"]),
+        (by_climb, climb[1] / speed + 0.02 * DEG),
+    )
+
+
+def _bend(
+    run: Log,
+    venue: Venue,
+    lines: _Lines,
+    speed: Floats,
+    place: Floats,
+    course: Floats,
+) -> Floats:
+    """Curvature of the path and its error, 1/m. Takes the sideways acceleration where nothing else says it."""
+    value = lines.value
+    bends = [
+        (value["yaw_rate"], lines.error["yaw_rate"]),
+        (lines.slope["heading"], lines.slope_error["heading"] + 1e-6),
+    ]
+    turns = {"yaw_rate", "heading"} & run.used.keys()
+    if not turns and not venue.profile and "acceleration_y" in value:
+        pull = GRAVITY * np.sin(place) * np.cos(course)
+        side = value.pop("acceleration_y") - pull
+        bends.append((side / speed, 0.3 / speed))
+    bend = _combined(*bends) / speed
+    return np.where(np.isfinite(bend), bend, [0.0 * speed, 0.5 / speed**2])
+
+
+def _push(lines: _Lines, speed: Floats) -> Floats:
+    """Acceleration along the path and its error, m/s2; also as the channel of coasting, where no pedal is used."""
+    push = np.array(
+        [
+            lines.slope["speed"].fillna(pd.Series(np.gradient(speed, WINDOW))),
+            lines.slope_error["speed"].fillna(0.5),
+        ]
+    )
+    pedals = lines.value[["brake", "throttle"]].abs()
+    is_idle = (pedals < _IDLE).all(axis=1)
+    coasting = np.where(is_idle, push, np.nan)
+    lines.value[COASTING], lines.error[COASTING] = coasting
+    return push
+
+
+def _transient(run: Log, changes: Any, inputs: Any) -> Any:
+    """Why each second is no quasi-steady one, empty where it is. Raises InputErrors where none is."""
+    is_large = (changes * WINDOW).abs().gt(pd.Series(STEADY))
+    largest = is_large.idxmax(axis=1)
+    reason = largest.where(is_large.any(axis=1), "").astype(object)
+    reason[inputs.isna().any(axis=1)] = "speed or place unknown"
     if not (reason == "").any():
         raise run.error(
             run.line[0],
@@ -189,19 +234,14 @@ def way(run: Log, venue: Venue) -> Way:
             "no second with a steady state and a known place",
             "some",
         )
-    return Way(run, pd.concat(parts, axis=1), reason)
+    return reason
 
 
 def _place(
-    run: Log,
-    venue: Venue,
-    value: Any,
-    error: Any,
-    slope: Any,
-    slope_error: Any,
-    speed: Floats,
+    run: Log, venue: Venue, lines: _Lines, speed: Floats
 ) -> tuple[Floats, Floats]:
     """Place and speed round the section, m/s, each with its error."""
+    value = lines.value
     name = "along" if venue.profile else "roll_angle"
     metres = (
         1.0 if venue.profile or not venue.curvature else 1.0 / venue.curvature
@@ -210,10 +250,9 @@ def _place(
         [0.0 * speed, 0.03 * speed]
     )  # where no heading says otherwise, along the axis
     if value[name].notna().any():
-        climb = metres * np.array([slope[name], slope_error[name]])
-        return np.array(
-            [value[name], error[name]]
-        ), climb if venue.curvature else straight
+        climb = metres * np.array([lines.slope[name], lines.slope_error[name]])
+        place = np.array([value[name], lines.error[name]])
+        return place, climb if venue.curvature else straight
     if not venue.curvature and venue.sweep.start == venue.sweep.stop == 0.0:
         return np.array([0.0 * speed, 1e-6 + 0.0 * speed]), straight
     # An accelerometer feels gravity, and the path's own acceleration

@@ -13,6 +13,7 @@ from setupopt.learn.channels import CHANNELS, key_of
 from setupopt.learn.corrected import history
 from setupopt.learn.estimate import TOLD
 from setupopt.learn.model import assumed
+from setupopt.learn.next_step import Next
 from setupopt.learn.study import Learned
 from setupopt.learn.way import Way
 from setupopt.project.checksum import setup_checksum
@@ -27,28 +28,11 @@ _SI = ["bias", "bias_after", "rms_after", "band", "noise"]
 def as_dict(learned: Learned) -> Field:
     """Plain Python values, None for what has no answer; values in the unit beside them."""
     project = learned.project
-    unit = CHANNELS.loc[learned.residuals.index]
-    channels = learned.residuals.assign(unit=unit["unit"])
-    channels[_SI] = channels[_SI].div(unit["factor"], axis=0)
-    those = learned.found.those
-    values = those[["kind", "unit", "prior", "value", "error"]].assign(
-        told=those["error"] < TOLD * those["prior"]
-    )
-    values[["prior", "value", "error"]] = values[
-        ["prior", "value", "error"]
-    ].div(those["factor"], axis=0)
-    runs = learned.next.runs.assign(
-        roll_angle_deg=learned.next.runs["roll_angle"].map(degrees),
-        chance_percent=learned.next.runs["chance"] / PERCENT,
-    ).rename(columns={"speed": "speed_m_s", "error": "margin_error"})
-    programme = _rows(runs.drop(columns=["roll_angle", "chance"]))
-    downforce = learned.correction.downforce / [1.0, PERCENT, 1.0, PERCENT]
-    downforce.columns = [
-        "before_N",
-        "error_before_percent",
-        "after_N",
-        "error_percent",
-    ]
+    setup = project.setup
+    checksum = setup_checksum(project, setup)
+    programme = _programme(learned)
+    best = learned.next.run
+    correction = learned.correction
     return {
         "holds": learned.holds,
         "floor": learned.options.floor,
@@ -56,10 +40,7 @@ def as_dict(learned: Learned) -> Field:
         "car": project.car.name,
         "venue": project.venue.name,
         "speed_m_s": project.venue.sweep.speed,
-        "setup": {
-            "name": project.setup.name,
-            "checksum": setup_checksum(project, project.setup),
-        },
+        "setup": {"name": setup.name, "checksum": checksum},
         "logs": [_log(way) for way in learned.ways],
         "earlier_logs": [
             log
@@ -71,29 +52,63 @@ def as_dict(learned: Learned) -> Field:
         ],
         "compared_seconds": len(learned.rows),
         "unheld_seconds": learned.unheld,
-        "channels": _rows(channels, "channel"),
-        "parameters": _rows(values, "parameter"),
+        "channels": _channels(learned),
+        "parameters": _parameters(learned),
         "correlations": _correlations(learned),
-        "downforce": _rows(downforce, "axle"),
-        "spread_percent": _rows(learned.correction.spread / PERCENT, "input"),
+        "downforce": _downforce(learned),
+        "spread_percent": _rows(correction.spread / PERCENT, "input"),
         "grip": plain(learned.grip),
         "left_out": _rows(learned.left_out, "name"),
         "agrees": learned.agrees,
         "programme": programme,
-        "next": None
-        if learned.next.run is None
-        else programme[learned.next.run],
-        **{
-            key: None if step.reach is None else degrees(step.reach)
-            for key, step in {
-                "reach_before_deg": learned.before,
-                "reach_deg": learned.next,
-            }.items()
-        },
+        "next": None if best is None else programme[best],
+        "reach_before_deg": _reach(learned.before),
+        "reach_deg": _reach(learned.next),
         "worst_margin": [finite(margin) for margin in learned.worst],
         "assumed": assumed(project),
         "cautions": list(project.cautions),
     }
+
+
+def _channels(learned: Learned) -> list[Field]:
+    unit = CHANNELS.loc[learned.residuals.index]
+    channels = learned.residuals.assign(unit=unit["unit"])
+    channels[_SI] = channels[_SI].div(unit["factor"], axis=0)
+    return _rows(channels, "channel")
+
+
+def _parameters(learned: Learned) -> list[Field]:
+    those = learned.found.those
+    numbers = ["prior", "value", "error"]
+    is_told = those["error"] < TOLD * those["prior"]
+    values = those[["kind", "unit", *numbers]].assign(told=is_told)
+    values[numbers] = values[numbers].div(those["factor"], axis=0)
+    return _rows(values, "parameter")
+
+
+def _programme(learned: Learned) -> list[Field]:
+    runs = learned.next.runs
+    values = runs.assign(
+        roll_angle_deg=runs["roll_angle"].map(degrees),
+        chance_percent=runs["chance"] / PERCENT,
+    ).rename(columns={"speed": "speed_m_s", "error": "margin_error"})
+    return _rows(values.drop(columns=["roll_angle", "chance"]))
+
+
+def _downforce(learned: Learned) -> list[Field]:
+    downforce = learned.correction.downforce / [1.0, PERCENT, 1.0, PERCENT]
+    downforce.columns = [
+        "before_N",
+        "error_before_percent",
+        "after_N",
+        "error_percent",
+    ]
+    return _rows(downforce, "axle")
+
+
+def _reach(step: Next) -> float | None:
+    """Highest angle up to which the programme is safe enough, deg."""
+    return None if step.reach is None else degrees(step.reach)
 
 
 def _rows(frame: Any, name: str = "") -> list[Field]:
