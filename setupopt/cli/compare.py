@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
     from setupopt.project import Project, Setup
     from setupopt.report.compare.fields import JudgedComparison, Line
+    from setupopt.search.comparison import ComparisonOptions
 
 # The first words of a setup that compare has written, and may write again.
 _MARK = "Best of compare"
@@ -81,22 +82,14 @@ def command(
         from setupopt.report.compare.fields import JudgedComparison
         from setupopt.report.compare.picture import comparison_svg
         from setupopt.report.compare.text import text
-        from setupopt.search.comparison import ComparisonOptions, compare
+        from setupopt.search.comparison import ComparisonOptions
 
-    def compute(progress: Callable[[str], object]) -> JudgedComparison:
-        with options.worker_pool(cluster) as pool:
-            compared = compare(
-                project,
-                setups,
-                ComparisonOptions(as_is, starts),
-                progress,
-                pool,
-            )
-        return JudgedComparison(compared, as_is, starts, common.floor)
-
+    chosen = ComparisonOptions(as_is, starts)
     task = Task(
         progress=Saying(common.quiet, "loading"),
-        compute=compute,
+        compute=lambda progress: _judged(
+            project, setups, chosen, common.floor, cluster, progress
+        ),
         text=text,
         as_dict=JudgedComparison.as_dict,
         passes=lambda judged: judged.holds,
@@ -112,6 +105,23 @@ def command(
         assumed=found.assumed,
     )
     run(common, task)
+
+
+def _judged(
+    project: Project,
+    setups: Sequence[Setup],
+    chosen: ComparisonOptions,
+    floor: float | None,
+    cluster: str | None,
+    progress: Callable[[str], object],
+) -> JudgedComparison:
+    """The comparison, searched on other machines where there is a cluster."""
+    from setupopt.report.compare.fields import JudgedComparison
+    from setupopt.search.comparison import compare
+
+    with options.worker_pool(cluster) as pool:
+        compared = compare(project, setups, chosen, progress, pool)
+    return JudgedComparison(compared, chosen.as_is, chosen.starts, floor)
 
 
 def _with_setups(

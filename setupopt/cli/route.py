@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from setupopt.cli import options
 from setupopt.cli.runner import Task, run
 from setupopt.cli.waiting import Progress, loading
+
+if TYPE_CHECKING:
+    from setupopt.project import Project
+    from setupopt.route.complete import Route
+    from setupopt.route.goal import RouteOptions
 
 _SHAPES = {"over": True, "back": False, "best": None}
 
@@ -83,42 +90,43 @@ def command(
     with loading(common.quiet):
         project = common.load()
 
-        from setupopt.report.route.fields import (
-            as_dict,
-            cases_text,
-            csv_text,
-            map_text,
-            setup_file,
-        )
-        from setupopt.report.route.map_picture import map_picture
-        from setupopt.report.route.picture import route_picture
-        from setupopt.report.route.programme import programme_text
-        from setupopt.report.route.text import text
-        from setupopt.route.complete import route, steps_of
         from setupopt.route.goal import RouteOptions
 
     wanted = RouteOptions(
         mode, speed, length, common.floor, _SHAPES[shape], **more
     )
-    task = Task(
+    run(common, _task(common, project, wanted))
+
+
+def _task(
+    common: options.Common, project: Project, wanted: RouteOptions
+) -> Task[Route]:
+    with loading(common.quiet):
+        from setupopt.report.route import fields
+        from setupopt.report.route.map_picture import map_picture
+        from setupopt.report.route.picture import route_picture
+        from setupopt.report.route.programme import programme_text
+        from setupopt.report.route.text import text
+        from setupopt.route.complete import route, steps_of
+
+    return Task(
         progress=Progress(steps_of(project, wanted), common.quiet, "steps"),
         compute=lambda progress: route(project, wanted, progress),
         text=text,
-        as_dict=as_dict,
+        as_dict=fields.as_dict,
         passes=lambda found: found.holds,
         cautions=lambda found: project.cautions,
         name="route",
         files={
-            "route.csv": csv_text,
-            "route-cases.csv": cases_text,
+            "route.csv": fields.csv_text,
+            "route-cases.csv": fields.cases_text,
             "route.svg": route_picture,
-            "route-setup.toml": setup_file,
+            "route-setup.toml": fields.setup_file,
             "programme.csv": programme_text,
-            "route-map.csv": map_text,
+            "route-map.csv": fields.map_text,
             "route-map.svg": map_picture,
         },
         setup=common.setup_words(project),
         assumed=project.assumed,
         stopped="what is finished is kept, the same command goes on from there",
     )
-    run(common, task)
