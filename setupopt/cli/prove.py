@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from setupopt.report.prove.fields import JudgedReport
     from setupopt.robust.road.spectrum import Tracks
+    from setupopt.robust.robustness import RobustnessOptions
 
 
 _QUICK = {
@@ -147,24 +148,16 @@ def command(
         from setupopt.report.prove.fields import JudgedReport, csv_text
         from setupopt.report.prove.picture import bump_picture
         from setupopt.report.prove.text import text
-        from setupopt.robust.robustness import RobustnessOptions, prove
+        from setupopt.robust.robustness import prove
 
-        given["chance"] *= PERCENT
-        for name in ("bump", "seam"):
-            given[name] = None if given[name] is None else given[name] * MM
         given["every"] = _QUICK_PLACES if quick else 1
-        plan = RobustnessOptions(
-            floor=common.floor or 0.0, profile=_profile(profile), **given
-        )
-
-    def watch(
-        what: str, parts: int
-    ) -> AbstractContextManager[Callable[[int], object]]:
-        return Progress(parts, common.quiet, what)
+        plan = _plan(common.floor, profile, given)
 
     def compute(_: object) -> JudgedReport:
         with options.worker_pool(cluster) as pool:
-            judged = JudgedReport(prove(project, plan, watch, pool))
+            judged = JudgedReport(
+                prove(project, plan, _watch(common.quiet), pool)
+            )
         judged.verdicts  # noqa: B018 - the last of the work, while it can be stopped
         return judged
 
@@ -187,6 +180,27 @@ def command(
         stopped="what is finished is kept, the same command goes on from there",
     )
     run(common, task)
+
+
+def _watch(
+    quiet: bool,
+) -> Callable[[str, int], AbstractContextManager[Callable[[int], object]]]:
+    """Where progress is said."""
+    return lambda what, parts: Progress(parts, quiet, what)
+
+
+def _plan(
+    floor: float | None, profile: str | None, given: dict[str, Any]
+) -> RobustnessOptions:
+    """The options in SI."""
+    from setupopt.robust.robustness import RobustnessOptions
+
+    given["chance"] *= PERCENT
+    for name in ("bump", "seam"):
+        given[name] = None if given[name] is None else given[name] * MM
+    return RobustnessOptions(
+        floor=floor or 0.0, profile=_profile(profile), **given
+    )
 
 
 def _profile(file: str | None) -> Tracks | None:

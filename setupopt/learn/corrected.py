@@ -20,7 +20,7 @@ from setupopt.learn.model import car_of, differences, given
 from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import FOLDER, file_name
 from setupopt.project.model import Project
-from setupopt.robust.builds.build_variation import downforce_of, foundation_of
+from setupopt.robust.builds.varied_car import downforce_of, foundation_of
 from setupopt.units import PERCENT
 
 HISTORY = "learned.json"

@@ -16,7 +16,7 @@ from setupopt.learn.way import INPUTS, Way
 from setupopt.physics.case_state import CASE_STATE, prepare, set_heading
 from setupopt.physics.inputs import SIDESLIP, STEER, Floats, Record, Records
 from setupopt.project.model import WHEELS, Project
-from setupopt.robust.builds.build_variation import (
+from setupopt.robust.builds.varied_car import (
     downforce_of,
     foundation_of,
     varied_car,

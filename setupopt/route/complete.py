@@ -9,7 +9,7 @@ import numpy as np
 
 from setupopt.jobs.store import Store
 from setupopt.project.model import Project
-from setupopt.robust.builds.build_variation import WorstBuild
+from setupopt.robust.builds.worst_build import WorstBuild
 from setupopt.route.both import ROUNDS, Turn, both
 from setupopt.route.goal import RouteOptions
 from setupopt.route.prices import Price, prices

@@ -23,12 +23,9 @@ from setupopt.jobs.store import Store
 from setupopt.physics.inputs import SIDESLIP, STEER, Floats
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project, Range
-from setupopt.robust.builds.build_variation import (
-    BuildErrors,
-    WorstBuild,
-    varied_car,
-    worst_build,
-)
+from setupopt.robust.builds.build_variation import BuildErrors
+from setupopt.robust.builds.varied_car import varied_car
+from setupopt.robust.builds.worst_build import WorstBuild, worst_build
 from setupopt.robust.speeds.motion import PathForces
 from setupopt.route.goal import RouteOptions, goal_of, wanted
 from setupopt.route.judged import Judge

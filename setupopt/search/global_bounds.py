@@ -13,7 +13,7 @@ from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Car, Project, Setup
-from setupopt.robust.builds.build_variation import varied_car
+from setupopt.robust.builds.varied_car import varied_car
 from setupopt.search.engine.batch import Evaluation, merit
 from setupopt.search.engine.exchange import ExchangeResult
 from setupopt.search.engine.index_points import IndexPoints, restricted

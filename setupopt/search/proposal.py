@@ -16,9 +16,10 @@ from setupopt.search.global_bounds import Sensitivity
 from setupopt.search.handling import handling_broken
 from setupopt.search.objective import Objective
 from setupopt.search.parts.branch_and_bound import BranchAndBoundResult
-from setupopt.search.required import FrontPoint, StoodSetup
+from setupopt.search.required_front import FrontPoint
 from setupopt.search.shadow_prices import ShadowPrice
 from setupopt.search.sides import Sides
+from setupopt.search.stood_setup import StoodSetup
 
 # Cases this close to the worst weighted margin are active.
 _CLOSE = 0.003

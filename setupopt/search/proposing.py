@@ -25,17 +25,11 @@ from setupopt.search.relaxation import (
     Progress,
     relaxed_optima,
 )
-from setupopt.search.required import (
-    TIMES,
-    FrontPoint,
-    front,
-    most_times,
-    needs_search,
-    required_optimum,
-    requirement_of,
-)
+from setupopt.search.required import needs_search, required_optimum
+from setupopt.search.required_front import TIMES, FrontPoint, front, most_times
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.solver import Solver
+from setupopt.search.stood_setup import requirement_of
 from setupopt.search.study_name import study_name
 
 # Speeds that are looked at where limits.toml gives no step.

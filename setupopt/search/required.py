@@ -7,22 +7,12 @@ until no other place is worse (the cutting-set method of `solver`).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from setupopt.evaluation.cases import sweep_cases
-from setupopt.evaluation.limits import AT_LEAST, AT_MOST
-from setupopt.evaluation.limits_check import Broken
-from setupopt.evaluation.pack import by_wheel
-from setupopt.evaluation.result import Field
 from setupopt.physics.inputs import Floats
-from setupopt.project.model import Project, Require, Setup
-from setupopt.project.needs import need
-from setupopt.robust.builds.build_variation import worst_build
-from setupopt.robust.last_word import ridden
-from setupopt.robust.linear_stood import KINDS, LinearStood
+from setupopt.project.model import Project, Require
 from setupopt.search.engine.exchange import (
     EXCHANGE,
     ExchangeOptions,
@@ -30,10 +20,10 @@ from setupopt.search.engine.exchange import (
 )
 from setupopt.search.engine.maxmin import STANDARD, TrustRegionOptions
 from setupopt.search.relaxation import Progress, RelaxedOptimum
-from setupopt.search.requirement import BROKEN, Asked, Requirement
+from setupopt.search.requirement import Asked
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.solver import Solver, one_at_a_time
-from setupopt.units import MM
+from setupopt.search.stood_setup import requirement_of
 
 _ROUNDS = 10
 _QUICK = TrustRegionOptions(most_steps=25, least_gain=2e-4, least_rise=1e-3)
@@ -42,77 +32,6 @@ _SOFT, _SPRINGS = 0.3, ("spring", "anti_roll", "third")
 _FEW_ROUNDS = ExchangeOptions(
     value_tolerance=1e-4, constraint_tolerance=1e-4, most_rounds=3
 )
-# What is asked of the front: times what `[require]` says.
-TIMES = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
-_HALVINGS = 3
-# Places that are ridden, how closely a ride's height is found, and the share of runs on a road that may fail.
-_RIDDEN = 3
-_RIDE_STEP = 0.07
-CHANCE = 0.05
-# The units of the files.
-UNITS = {"bump": ("bump_mm", "mm", MM), "seam": ("seam_mm", "mm", MM), "gust": ("gust_m_s", "m/s", 1.0),
-         "road": ("road", "times", 1.0)}  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Stood:
-    """How much of one disturbance is stood at the worst place, by the linear answer; SI. `asked`: the same.
-
-    `fields`: the case. `ridden`: what rides stand at the worst places; of the road, the share of runs that
-    fail (`robust.last_word`).
-    """
-
-    kind: str
-    asked: float
-    stood: float
-    fields: Field
-    ridden: float
-
-
-@dataclass(frozen=True)
-class StoodSetup:
-    """A setup and what it stands: its worst margin on the sweep, and each disturbance that is asked."""
-
-    setup: Setup
-    margin: float
-    stood: tuple[Stood, ...]
-    # Worst margin of the builds and inputs that must be stood
-    built: float | None = None
-
-    @property
-    def times(self) -> float:
-        """How many times what is asked is stood, of the disturbance that is stood least."""
-        return min((one.stood / one.asked for one in self.stood), default=0.0)
-
-
-@dataclass(frozen=True)
-class FrontPoint:
-    """The best margin where `times` what is asked must be stood, parts of any value; and whether it is."""
-
-    times: float
-    margin: float
-    is_stood: bool
-    setup: Setup
-
-
-def requirement_of(project: Project) -> Requirement | None:
-    """What limits.toml says must be stood in motion; None where it says nothing of it.
-
-    Raises InputError where an entry is missing that it takes.
-    """
-    limits = project.limits
-    asked = None if limits is None else limits.require
-    if asked is None or not any(getattr(asked, kind) for kind in KINDS):
-        return None
-    if asked.road:
-        purpose = "require.road of limits.toml needs it"
-        need(
-            project.venue.roughness,
-            project.folder / "venue.toml",
-            "venue.roughness",
-            purpose,
-        )
-    return Requirement(LinearStood(project, asked))
 
 
 def needs_search(project: Project) -> bool:
@@ -233,197 +152,3 @@ def _with_places(
     return replace(problem, requirement=grown), len(grown.places) > len(
         required.places
     )
-
-
-# ---- what a setup stands -----------------------------------------------------------------------------------
-
-
-def stood_by(
-    problem: SetupProblem, setup: Setup, times: float = 1.0
-) -> StoodSetup:
-    """What a setup on the problem's body stands at every place of the sweep.
-
-    `times`: of what `[require]` says, for rides to look so far.
-    """
-    project = problem.project
-    cases = sweep_cases(project.venue)
-    model = problem.model
-    setups = by_wheel(setup)
-    settings = model.settings(setups)
-    result = model.run(settings, cases)
-    worst = float(result.worst_margin[0])
-    requirement = requirement_of(project)
-    built = _worst_built(problem, setup)
-    if requirement is None:
-        return StoodSetup(setup, worst, (), built)
-    stood = requirement.stood
-    rows = range(len(cases))
-    found = []
-    which: list[Asked] = [
-        (KINDS.index(kind), None, row) for kind in stood.kinds for row in rows
-    ]
-    _, _, shares = requirement.room(model, setups, cases, result.answers, which)
-    for kind, each in zip(
-        stood.kinds, shares.reshape(-1, len(cases)), strict=True
-    ):
-        row = int(each.argmin())
-        level = float(getattr(stood.asked, kind))
-        rides = ridden(
-            project,
-            setup,
-            cases.pick(np.argsort(each)[:_RIDDEN]),
-            kind,
-            max(times, 1.0) * level,
-        )
-        found.append(
-            Stood(
-                kind, level, level * float(each[row]), result.fields(row), rides
-            )
-        )
-    return StoodSetup(setup, worst, tuple(found), built)
-
-
-def _worst_built(problem: SetupProblem, setup: Setup) -> float | None:
-    """Worst margin of the builds and inputs that must be stood; None where none must."""
-    asked = problem.limits.require
-    if asked is None or not (asked.builds or asked.spread):
-        return None
-    both = replace(problem, has_builds=asked.builds, has_spread=asked.spread)
-    return worst_build(
-        both.errors(setup), sweep_cases(problem.project.venue)
-    ).margin
-
-
-def not_stood(
-    stood: StoodSetup, times: float, least: float
-) -> tuple[Broken, ...]:
-    """What a setup does not stand of what must be, as broken limits."""
-    found = []
-    for one in stood.stood:
-        key, unit, factor = UNITS[one.kind]
-        asked = times * one.asked
-        where = {
-            name: one.fields.get(name)
-            for name in ("case", "roll_angle_deg", "attitude", "along_mm")
-        }
-        if one.stood < (1.0 - 2.0 * BROKEN) * asked:
-            value, required = one.stood / factor, asked / factor
-            found.append(
-                Broken(
-                    f"require.{key}",
-                    "",
-                    value,
-                    AT_LEAST,
-                    required,
-                    unit,
-                    **where,
-                )
-            )
-        elif one.kind == "road" and one.ridden > CHANCE:
-            failed, most = 100.0 * one.ridden, 100.0 * CHANCE
-            found.append(
-                Broken(
-                    "require.road",
-                    "in rides",
-                    failed,
-                    AT_MOST,
-                    most,
-                    "% of runs",
-                    **where,
-                )
-            )
-        elif one.kind != "road" and one.ridden < (1.0 - _RIDE_STEP) * asked:
-            value, required = one.ridden / factor, asked / factor
-            found.append(
-                Broken(
-                    f"require.{key}",
-                    "in rides",
-                    value,
-                    AT_LEAST,
-                    required,
-                    unit,
-                    **where,
-                )
-            )
-    if stood.built is not None and stood.built < least - BROKEN:
-        found.append(
-            Broken(
-                "require.builds",
-                "worst margin",
-                stood.built,
-                AT_LEAST,
-                least,
-                "of grip",
-            )
-        )
-    return tuple(found)
-
-
-# ---- margin against how much is stood ----------------------------------------------------------------------
-
-
-def front(
-    root: RelaxedOptimum,
-    least: float,
-    times: Sequence[float],
-    progress: Progress,
-) -> list[FrontPoint]:
-    """The best margins of a body by how much must be stood, from little to much, each from the one before.
-
-    It ends beyond the first that is under `least` or cannot be stood.
-    """
-    found = []
-    reached = root
-    for share in times:
-        progress(f"margin where {share:g} times as much is stood")
-        if share > 0.0:
-            reached = required_optimum(
-                replace(root, best=reached.best),
-                share,
-                least,
-                progress,
-                quick=True,
-            )
-        point = reached.best.outcome.point
-        is_stood = reached.best.outcome.limits.min(initial=0.0) >= -BROKEN
-        margin = float(reached.best.outcome.values.min())
-        found.append(
-            FrontPoint(
-                share,
-                margin,
-                bool(is_stood),
-                root.problem.setup(point, f"{share:g} times"),
-            )
-        )
-        if not is_stood or margin < least:
-            break
-    return found
-
-
-def most_times(
-    root: RelaxedOptimum,
-    points: list[FrontPoint],
-    least: float,
-    progress: Progress,
-) -> tuple[float, list[FrontPoint]]:
-    """How many times what is asked can be stood with a margin of `least`, between points of the front.
-
-    Returns the points with those that were tried.
-    """
-    points = list(points)
-    high = points[-1]
-    low = max(
-        (p for p in points if _is_good(p, least)),
-        key=lambda p: p.times,
-        default=points[0],
-    )
-    for _ in range(_HALVINGS if high.times > low.times else 0):
-        middle = 0.5 * (low.times + high.times)
-        (tried,) = front(root, least, (middle,), progress)
-        points.append(tried)
-        low, high = (tried, high) if _is_good(tried, least) else (low, tried)
-    return low.times, sorted(points, key=lambda p: p.times)
-
-
-def _is_good(point: FrontPoint, least: float) -> bool:
-    return point.is_stood and point.margin >= least

@@ -16,8 +16,8 @@ import numpy as np
 
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.physics.inputs import Floats
-from setupopt.robust.builds.build_variation import (
-    BuildErrors,
+from setupopt.robust.builds.build_variation import BuildErrors
+from setupopt.robust.builds.worst_build import (
     WorstBuild,
     candidate_corners,
     worst_build,

@@ -12,7 +12,8 @@ from setupopt.evaluation.result import Result
 from setupopt.project.bodies import with_body
 from setupopt.project.measured_file import Measured
 from setupopt.project.model import WHEELS, Project, Setup
-from setupopt.robust.builds.build_variation import build_errors, worst_build
+from setupopt.robust.builds.build_variation import build_errors
+from setupopt.robust.builds.worst_build import worst_build
 from setupopt.sheet.adjusters import axle_tools
 from setupopt.sheet.as_built import (
     BuiltModel,

@@ -31,8 +31,9 @@ from setupopt.search.proposal import (
     Robustness,
     active_cases,
 )
-from setupopt.search.required import FrontPoint, Stood, StoodSetup
+from setupopt.search.required_front import FrontPoint
 from setupopt.search.shadow_prices import ShadowPrice
+from setupopt.search.stood_setup import Stood, StoodSetup
 from setupopt.units import MM
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"

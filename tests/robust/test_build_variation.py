@@ -28,12 +28,10 @@ from setupopt.robust.builds.build_variation import (
     INPUTS,
     NAMES,
     BuildErrors,
-    WorstMargin,
     build_errors,
-    stands,
-    varied_car,
-    worst_build,
 )
+from setupopt.robust.builds.varied_car import varied_car
+from setupopt.robust.builds.worst_build import WorstMargin, stands, worst_build
 
 EXACT = Spread(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 RIDE_HEIGHT = Tolerance(

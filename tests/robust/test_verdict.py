@@ -17,7 +17,8 @@ from setupopt.robust.robustness import (
     RobustnessReport,
     prove,
 )
-from setupopt.robust.verdict import Verdict, verdicts
+from setupopt.robust.verdict import Verdict
+from setupopt.robust.verdicts import verdicts
 from setupopt.robust.wind import with_wind
 
 PLAN = RobustnessOptions(

@@ -11,8 +11,8 @@ from setupopt.project.model import Require
 from setupopt.report.propose.fields import JudgedProposal
 from setupopt.search import ProposalOptions, propose
 from setupopt.search.objective import objective_of
-from setupopt.search.required import stood_by
 from setupopt.search.setup_problem import SetupProblem
+from setupopt.search.stood_setup import stood_by
 
 
 def requiring(project: Project, require: Require) -> Project:

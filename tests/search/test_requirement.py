@@ -11,8 +11,8 @@ from setupopt.project import Project
 from setupopt.project.model import Require
 from setupopt.search.engine.index_points import IndexPoints
 from setupopt.search.objective import objective_of
-from setupopt.search.required import not_stood, requirement_of, stood_by
 from setupopt.search.setup_problem import SetupProblem
+from setupopt.search.stood_setup import not_stood, requirement_of, stood_by
 
 INDEX = IndexPoints(np.array([0, 1]), np.radians([90.0, 140.0]))
 

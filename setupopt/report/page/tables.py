@@ -20,7 +20,7 @@ from setupopt.project.stored_proof import proof_extent
 from setupopt.report.assess.text import NO_PRESS, press_words
 from setupopt.report.page.drawing import Letter
 from setupopt.report.page.fields import peak_kpa
-from setupopt.report.prove.text import verdict_word
+from setupopt.report.prove.words import verdict_word
 from setupopt.report.shared.tables import (
     along_words,
     angle,

@@ -25,7 +25,8 @@ from setupopt.search.proposal import (
     ProposalOptions,
     Required,
 )
-from setupopt.search.required import UNITS, FrontPoint, StoodSetup
+from setupopt.search.required_front import FrontPoint
+from setupopt.search.stood_setup import UNITS, StoodSetup
 
 _NOTE = (
     "First by linear equations of motion about every trim, with slip that lags and a driver who answers "

@@ -13,14 +13,15 @@ from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import frame_text
 from setupopt.report.prove.road import RoadTable, road_tables
 from setupopt.robust.best_single_step import Change
-from setupopt.robust.builds.build_variation import WorstBuild
 from setupopt.robust.builds.quasi_monte_carlo import MarginDistribution
+from setupopt.robust.builds.worst_build import WorstBuild
 from setupopt.robust.obstacle import TRACKS
 from setupopt.robust.ride_model import REASONS
 from setupopt.robust.road.profile import published_index, roughness_index
 from setupopt.robust.road.spectrum import class_letter
 from setupopt.robust.robustness import RobustnessReport
-from setupopt.robust.verdict import Verdict, verdicts
+from setupopt.robust.verdict import Verdict
+from setupopt.robust.verdicts import verdicts
 from setupopt.units import DEG, MM, ROUGHNESS
 
 PERCENTILES = (0.01, 0.05, 0.5)

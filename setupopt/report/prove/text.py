@@ -9,8 +9,10 @@ import numpy as np
 from setupopt.evaluation.result import Field
 from setupopt.project.bodies import worn_words
 from setupopt.project.model import Disturbed
-from setupopt.report.prove.fields import PERCENTILES, JudgedReport
-from setupopt.report.prove.road import RoadLine, RoadTable
+from setupopt.report.prove.build_text import build_section
+from setupopt.report.prove.fields import JudgedReport
+from setupopt.report.prove.road_text import road_section
+from setupopt.report.prove.words import degrees, verdict_word
 from setupopt.report.shared.tables import (
     INDENT,
     Key,
@@ -25,14 +27,11 @@ from setupopt.report.shared.tables import (
 )
 from setupopt.report.shared.words import CLOSING, cautions_text
 from setupopt.robust.best_single_step import Change
-from setupopt.robust.builds.build_variation import SCALES, WorstBuild
 from setupopt.robust.driver import REACTION
-from setupopt.robust.road.spectrum import class_letter
 from setupopt.robust.verdict import Verdict
-from setupopt.units import DEG, MM, MS, ROUGHNESS
+from setupopt.units import DEG, MM, MS
 
 _MOST_ANGLES = 37
-_MOST_COSTS = 6
 # Kinds of faults, and the words that their names have in common.
 _KINDS = {
     "drive lost": "drive",
@@ -40,7 +39,6 @@ _KINDS = {
     "flat tyre": "flat",
     "2 deg too much": "steer",
 }
-_RMS_DIGITS = {"": 4, "N": 1}
 
 
 def text(judged: JudgedReport, width: int, short: bool = False) -> str:
@@ -57,8 +55,8 @@ def text(judged: JudgedReport, width: int, short: bool = False) -> str:
             _bumps(judged, width),
             _winds(judged, width),
             _faults(judged, width),
-            _road(judged, width),
-            _build(judged, width),
+            road_section(judged, width),
+            build_section(judged, width),
         ]
     parts.append(paragraph(CLOSING, width))
     return "\n\n".join(part for part in parts if part) + "\n"
@@ -87,7 +85,7 @@ def _verdict(judged: JudgedReport, width: int) -> str:
         Key("found", shown=_found),
         Key("required", shown=_required),
         words("unit", "unit"),
-        Key("at deg", "row", lambda row: _degrees(judged.place(row))),
+        Key("at deg", "row", lambda row: degrees(judged.place(row))),
         words(
             "attitude",
             "row",
@@ -124,7 +122,7 @@ def _case_list(judged: JudgedReport, rows: np.ndarray) -> str:
     angles: dict[str, list[str]] = {}
     for row in np.flatnonzero(rows):
         place = judged.place(int(row))
-        angles.setdefault(place["attitude"], []).append(_degrees(place))
+        angles.setdefault(place["attitude"], []).append(degrees(place))
     return "; ".join(
         f"{attitude} at {', '.join(some)} deg"
         for attitude, some in angles.items()
@@ -138,17 +136,6 @@ def _summary(judged: JudgedReport) -> str:
         if failed
         else "pass: every requirement is met."
     )
-
-
-def verdict_word(holds: bool | None) -> str:
-    """The verdict on a requirement; None: nothing is required.
-
-    >>> verdict_word(True), verdict_word(False), verdict_word(None)
-    ('pass', 'FAIL', 'for information')
-    """
-    if holds is None:
-        return "for information"
-    return "pass" if holds else "FAIL"
 
 
 def _found(verdict: Verdict) -> str:
@@ -167,15 +154,6 @@ def _required(verdict: Verdict) -> str:
     if verdict.asked is None:
         return "-"
     return f"at {'most' if verdict.is_chance else 'least'} {verdict.asked:.3g}"
-
-
-def _degrees(place: Field) -> str:
-    if place["roll_angle_deg"] is None:
-        return "-"
-    along = (
-        f" ({place['along_mm']:.0f} mm along)" if "along_mm" in place else ""
-    )
-    return angle(place["roll_angle_deg"]) + along
 
 
 def _changes(judged: JudgedReport, width: int) -> str:
@@ -218,7 +196,7 @@ def _change_words(change: Change | None, measured: str) -> str:
 def _bumps(judged: JudgedReport, width: int) -> str:
     rows = thinned(_least_by_angle(list(judged.cases())), _MOST_ANGLES, _least)
     keys = [
-        Key("roll angle deg", shown=_degrees),
+        Key("roll angle deg", shown=degrees),
         Key("bump mm", shown=_bump_words),
         decimals("length m", "bump_length_m", 2),
         words("track", "bump_track"),
@@ -284,7 +262,7 @@ def _winds(judged: JudgedReport, width: int) -> str:
         ),
         Key("wind step m/s", shown=lambda row: number(row["step_m_s"]), rank=1),
         Key("steady m/s", shown=lambda row: _speed_words(row["steady_m_s"])),
-        Key("at deg", shown=_degrees),
+        Key("at deg", shown=degrees),
         words("attitude", "attitude", least=12),
     ]
     head = (
@@ -306,7 +284,7 @@ def _faults(judged: JudgedReport, width: int) -> str:
         list(_by_angle(rows)), _MOST_ANGLES, lambda line: line["least"]
     )
     keys = [
-        Key("roll angle deg", shown=_degrees),
+        Key("roll angle deg", shown=degrees),
         *(words(kind, kind) for kind in _KINDS),
         words("attitude", "attitude", least=12),
     ]
@@ -344,193 +322,3 @@ def _length_words(row: Field) -> str:
     if row["gust_length_m"] is not None:
         return number(row["gust_length_m"], 0)
     return "-" if row["case"] is None else "steady"
-
-
-# ---- road --------------------------------------------------------------------------------------------------
-
-
-def _road(judged: JudgedReport, width: int) -> str:
-    study = judged.proof.road
-    if study is None:
-        return "Rough road: every case slides or loses contact, so no ride was computed."
-    road = study.plan.road
-    source = (
-        "measured profile" if study.plan.profile is not None else "random road"
-    )
-    head = (
-        f"Rough road ({source}): {road.coefficient / ROUGHNESS:.3g} 1e-6 m3 at 0.1 cycles/m, ISO 8608 class "
-        f"{class_letter(road.coefficient)}, waviness {road.waviness:.2f}; runs of {study.plan.seconds:g} s"
-    )
-    parts = [paragraph(head, width), *_indices(judged, width)]
-    return "\n".join(
-        [*parts, *(_ride_table(judged, one, width) for one in judged.roads)]
-    )
-
-
-def _indices(judged: JudgedReport, width: int) -> Iterator[str]:
-    """Roughness index of a measured profile, by this program's own step and by the published matrices."""
-    for side, (own, published) in zip(
-        ("left", "right"), judged.indices, strict=False
-    ):
-        track = (
-            f"{side} track"
-            if len(judged.indices) > 1
-            else "the only track, used on both sides"
-        )
-        yield paragraph(
-            f"International Roughness Index, {track}: {own:.3f} mm/m; by the published 0.25 m matrices "
-            f"{published:.3f} mm/m.",
-            width,
-            INDENT,
-        )
-
-
-def _chance(share: float) -> str:
-    """A share of runs in %; what nobody could count is not written out.
-
-    >>> _chance(0.0), _chance(1e-28), _chance(0.0123)
-    ('0', '< 0.001', '1.23')
-    """
-    return "< 0.001" if 0.0 < share < 1e-5 else f"{100.0 * share:.3g}"
-
-
-def _ride_table(judged: JudgedReport, road: RoadTable, width: int) -> str:
-    place = judged.place(road.row)
-    sums = road.ridden.sums
-    share, low, high = sums.chance_under()
-    fallen, least, most = sums.chance_fallen()
-    head = (
-        f"Case {place['case']}, {_degrees(place)} deg, {place['attitude']}: {sums.rides + sums.lost} rides, "
-        f"{sums.seconds:.0f} s. Not stood: {_chance(fallen)} % of the rides (95 %: {_chance(least)} to "
-        f"{_chance(most)} %); largest drift {sums.drift / MM:.0f} mm, sideslip {sums.sideslip / DEG:.1f} deg "
-        f"off the steady one. No verdict: instantaneous margin under the minimum in {_chance(share)} % "
-        f"(95 %: {_chance(low)} to {_chance(high)} %), {100 * sums.share_under:.2g} % of the time; by the "
-        f"linear answer in {_chance(road.linear_chance)} % of the runs. "
-        f"Lowest instantaneous margin {margin_words(sums.least_margin)}."
-    )
-    keys = [
-        words(
-            "rms of",
-            "quantity",
-            lambda name: "instantaneous margin" if name == "margin" else name,
-        ),
-        _rms("linear", "linear_rms"),
-        _rms("in rides", "rms"),
-        _rms("95 % from", "low", rank=1),
-        _rms("to", "high", rank=1),
-        words("unit", "unit"),
-        Key(
-            "linear is off by %",
-            "difference",
-            lambda share: number(100.0 * share, 1, sign=True),
-        ),
-    ]
-    why = [paragraph(reason, width, INDENT) for reason in road.why]
-    return "\n".join(
-        ["", paragraph(head, width), keyed_table(road.lines, keys, width), *why]
-    )
-
-
-def _rms(head: str, key: str, rank: int = 0) -> Key:
-    def shown(line: RoadLine) -> str:
-        return number(getattr(line, key), _RMS_DIGITS.get(line.unit, 3))
-
-    return Key(head, shown=shown, rank=rank)
-
-
-# ---- build -------------------------------------------------------------------------------------------------
-
-
-def _build(judged: JudgedReport, width: int) -> str:
-    build = judged.proof.build
-    lines = ["Build error and uncertain inputs"]
-    lines.append(
-        _box_words(
-            judged, "tolerance", build.build.stands, build.build.worst, width
-        )
-    )
-    if build.inputs is None or build.both is None:
-        missing = "No input has an uncertainty: [spread] of limits.toml is empty or missing."
-        lines.append(paragraph(missing, width, INDENT))
-    else:
-        lines.append(
-            _box_words(
-                judged, "spread", build.inputs.stands, build.inputs.worst, width
-            )
-        )
-        lines.append(
-            _box_words(judged, "tolerance and spread", None, build.both, width)
-        )
-    return "\n".join(
-        [
-            *lines,
-            _costs(build.both or build.build.worst, width),
-            _cloud_words(judged, width),
-        ]
-    )
-
-
-def _box_words(
-    judged: JudgedReport,
-    box: str,
-    stands: float | None,
-    worst: WorstBuild,
-    width: int,
-) -> str:
-    place = judged.place(worst.case)
-    times = (
-        ""
-        if stands is None
-        else f"; the margin is kept up to {_times(stands)} the {box}"
-    )
-    where = f"at {_degrees(place)} deg, {place['attitude']}"
-    return paragraph(
-        f"Worst within the {box}: margin {margin_words(worst.margin)} {where}{times}.",
-        width,
-        INDENT,
-    )
-
-
-def _times(stands: float) -> str:
-    return (
-        f"more than {stands:g} times"
-        if stands >= SCALES[-1]
-        else f"{stands:.2f} times"
-    )
-
-
-def _costs(worst: WorstBuild, width: int) -> str:
-    """The errors that cost most margin."""
-    shown = worst.costs[:_MOST_COSTS]
-    if not shown:
-        return paragraph(
-            "Contact is lost without any error: the cost of an error cannot be computed.",
-            width,
-            INDENT,
-        )
-    keys = [
-        words("error", "name"),
-        Key("times its bound", "error", "{:+g}".format),
-        Key(
-            "costs margin",
-            "loss",
-            lambda loss: number(loss, 4) if np.isfinite(loss) else "contact",
-        ),
-    ]
-    return f"{INDENT}The errors that cost most there, each alone\n{keyed_table(shown, keys, width)}"
-
-
-def _cloud_words(judged: JudgedReport, width: int) -> str:
-    cloud = judged.proof.build.cloud
-    floor = judged.proof.plan.floor
-    share, low, high = cloud.share_under(floor)
-    marks = ", ".join(
-        f"{100 * one:g} % {margin_words(cloud.percentile(one))}"
-        for one in PERCENTILES
-    )
-    return paragraph(
-        f"Of {cloud.count} builds spread evenly over the whole range, {100 * share:.3g} % are under the "
-        f"minimum margin (95 %: {100 * low:.2g} to {100 * high:.2g} %). Margin at percentiles: {marks}.",
-        width,
-        INDENT,
-    )

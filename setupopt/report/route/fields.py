@@ -15,7 +15,7 @@ from setupopt.project.field_types import KMH
 from setupopt.project.writing import setup_text
 from setupopt.report.route.programme import error_fields, programme_fields
 from setupopt.report.shared.words import setup_comment
-from setupopt.robust.builds.build_variation import WorstBuild
+from setupopt.robust.builds.worst_build import WorstBuild
 from setupopt.route.complete import Route
 from setupopt.route.radius_map import Cell, RouteMap, load_factor
 from setupopt.route.study import First, RouteStudy

@@ -13,7 +13,8 @@ from scipy.stats import qmc
 from setupopt.evaluation.cases import CaseSet
 from setupopt.jobs.chunk_ranges import ChunkRange
 from setupopt.physics.inputs import Floats
-from setupopt.robust.builds.build_variation import BuildErrors, WorstMargin
+from setupopt.robust.builds.build_variation import BuildErrors
+from setupopt.robust.builds.worst_build import WorstMargin
 from setupopt.robust.level_crossings import clopper_pearson
 from setupopt.robust.screening import LOST
 

@@ -6,16 +6,12 @@ from dataclasses import dataclass
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.jobs.chunk_ranges import Chunks, chunk_ranges
-from setupopt.robust.builds.build_variation import (
-    BuildErrors,
-    WorstBuild,
-    stands,
-    worst_build,
-)
+from setupopt.robust.builds.build_variation import BuildErrors
 from setupopt.robust.builds.quasi_monte_carlo import (
     BuildCloud,
     MarginDistribution,
 )
+from setupopt.robust.builds.worst_build import WorstBuild, stands, worst_build
 
 _BUILDS_A_CHUNK = 256
 

@@ -1,0 +1,92 @@
+"""The best margin against how much must be stood."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from setupopt.project.model import Setup
+from setupopt.search.relaxation import Progress, RelaxedOptimum
+from setupopt.search.required import required_optimum
+from setupopt.search.requirement import BROKEN
+
+# What is asked of the front: times what `[require]` says.
+TIMES = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
+_HALVINGS = 3
+
+
+@dataclass(frozen=True)
+class FrontPoint:
+    """The best margin where `times` what is asked must be stood, parts of any value; and whether it is."""
+
+    times: float
+    margin: float
+    is_stood: bool
+    setup: Setup
+
+
+def front(
+    root: RelaxedOptimum,
+    least: float,
+    times: Sequence[float],
+    progress: Progress,
+) -> list[FrontPoint]:
+    """The best margins of a body by how much must be stood, from little to much, each from the one before.
+
+    It ends beyond the first that is under `least` or cannot be stood.
+    """
+    found = []
+    reached = root
+    for share in times:
+        progress(f"margin where {share:g} times as much is stood")
+        if share > 0.0:
+            reached = required_optimum(
+                replace(root, best=reached.best),
+                share,
+                least,
+                progress,
+                quick=True,
+            )
+        point = reached.best.outcome.point
+        is_stood = reached.best.outcome.limits.min(initial=0.0) >= -BROKEN
+        margin = float(reached.best.outcome.values.min())
+        found.append(
+            FrontPoint(
+                share,
+                margin,
+                bool(is_stood),
+                root.problem.setup(point, f"{share:g} times"),
+            )
+        )
+        if not is_stood or margin < least:
+            break
+    return found
+
+
+def most_times(
+    root: RelaxedOptimum,
+    points: list[FrontPoint],
+    least: float,
+    progress: Progress,
+) -> tuple[float, list[FrontPoint]]:
+    """How many times what is asked can be stood with a margin of `least`, between points of the front.
+
+    Returns the points with those that were tried.
+    """
+    points = list(points)
+    high = points[-1]
+    low = max(
+        (p for p in points if _is_good(p, least)),
+        key=lambda p: p.times,
+        default=points[0],
+    )
+    for _ in range(_HALVINGS if high.times > low.times else 0):
+        middle = 0.5 * (low.times + high.times)
+        (tried,) = front(root, least, (middle,), progress)
+        points.append(tried)
+        low, high = (tried, high) if _is_good(tried, least) else (low, tried)
+    return low.times, sorted(points, key=lambda p: p.times)
+
+
+def _is_good(point: FrontPoint, least: float) -> bool:
+    return point.is_stood and point.margin >= least
