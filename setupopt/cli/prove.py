@@ -30,7 +30,7 @@ _QUICK = {
     "directions": 4,
 }
 _QUICK_PLACES = 6  # of the sweep, from one that is looked at to the next
-_QUICK_WORDS = "QUICK PROOF, for a first look: run prove without --quick before the car does."
+_QUICK_WORDS = ". QUICK PROOF, for a first look: run prove without --quick before the car does."
 
 
 def _quick(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
@@ -137,11 +137,7 @@ def command(
     Example: setupopt prove my-car --setup proposed.toml --bump 10
       what the proposed setup stands; exit status 1 where 10 mm are too much
     """
-    quick = (
-        f". {_QUICK_WORDS}"
-        if click.get_current_context().meta.get("quick")
-        else ""
-    )
+    quick = _QUICK_WORDS if "quick" in click.get_current_context().meta else ""
     with loading(common.quiet):
         project = common.load()
 
