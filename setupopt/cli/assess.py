@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +14,7 @@ from setupopt.cli.waiting import Progress, loading
 from setupopt.errors import OutputError
 
 if TYPE_CHECKING:
+    from setupopt.evaluation.assessment import Assessment
     from setupopt.evaluation.cases import CaseSet
     from setupopt.project import Project
 
@@ -50,50 +52,61 @@ def command(
         table = _table(cases_out)
         cases = _cases(cases_file, project)
 
-        from setupopt.evaluation.assessment import Assessment, assess, csv_text
+        from setupopt.evaluation.assessment import assess
         from setupopt.report.assess.picture import assessment_svg
-        from setupopt.report.assess.sensitivity import (
-            sensitivity_fields,
-            sensitivity_text,
-        )
-        from setupopt.report.assess.text import text
-
-    def cases_text(found: Assessment) -> str:
-        return csv_text(found.result)
-
-    def words(found: Assessment, width: int, short: bool) -> str:
-        said = text(found, width, short)
-        return (
-            f"{said}\n{sensitivity_text(found.sensitivities, width)}\n"
-            if sensitivity
-            else said
-        )
-
-    def answer(found: Assessment) -> dict[str, Any]:
-        more = (
-            {"sensitivity": sensitivity_fields(found.sensitivities)}
-            if sensitivity
-            else {}
-        )
-        return found.as_dict() | more
 
     svg: Files[Assessment] = {"assess.svg": assessment_svg}
     task = Task(
         progress=Progress(len(cases), common.quiet),
         compute=lambda progress: assess(project, cases, common.floor, progress),
-        text=words,
-        as_dict=answer,
+        text=_words(sensitivity),
+        as_dict=_fields(sensitivity),
         passes=lambda found: found.holds,
         cautions=lambda found: found.cautions,
         name="assess",
-        files=svg if table else {**svg, "cases.csv": cases_text},
-        others=lambda found: {path: cases_text(found) for path in table},
+        files=svg if table else {**svg, "cases.csv": _cases_text},
+        others=lambda found: {path: _cases_text(found) for path in table},
         reserved=table,
         reads=[cases_file],
         setup=common.setup_words(project),
         assumed=project.assumed,
     )
     run(common, task)
+
+
+def _words(sensitivity: bool) -> Callable[[Assessment, int, bool], str]:
+    """What the screen shows."""
+    from setupopt.report.assess.sensitivity import sensitivity_text
+    from setupopt.report.assess.text import text
+
+    def words(found: Assessment, width: int, short: bool) -> str:
+        said = text(found, width, short)
+        if not sensitivity:
+            return said
+        return f"{said}\n{sensitivity_text(found.sensitivities, width)}\n"
+
+    return words
+
+
+def _fields(sensitivity: bool) -> Callable[[Assessment], dict[str, Any]]:
+    """What --json shows."""
+    from setupopt.report.assess.sensitivity import sensitivity_fields
+
+    def fields(found: Assessment) -> dict[str, Any]:
+        if not sensitivity:
+            return found.as_dict()
+        return found.as_dict() | {
+            "sensitivity": sensitivity_fields(found.sensitivities)
+        }
+
+    return fields
+
+
+def _cases_text(found: Assessment) -> str:
+    """A row for every case."""
+    from setupopt.evaluation.assessment import csv_text
+
+    return csv_text(found.result)
 
 
 def _table(cases_out: str | None) -> list[Path]:

@@ -95,23 +95,27 @@ def _solve(
         answer.effort += steps
     if not found:
         _solve_lost(
-            car,
-            elements,
-            points,
-            setup,
-            case,
-            state,
-            road,
-            start,
-            has_start,
-            work,
-            answer,
-        )
+            car, elements, points, setup, case, state, road, start, has_start, work, answer
+        )  # fmt: skip
         return
     balance(car, elements, setup, case, state, road, x, work)
     read_trim(car, points, setup, case, state, x, answer, work)
+    _solve_end(
+        car, elements, setup, case, state, road, start, quick and has_start, work, answer
+    )  # fmt: skip
+    read_end(car, setup, case, state, x, answer, work)
+    set_margin(0.0, answer)
+
+
+@kernel
+def _solve_end(
+    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, start: Record,
+    quick: bool, work: Record, answer: Record,
+) -> None:  # fmt: skip
+    """The end of the path of falling friction from a trim; `quick` as in `_solve`."""
+    x = work.x
     is_done = False
-    if quick and has_start and start.null[0] != 0.0 and x[FACTOR] == 1.0:
+    if quick and start.null[0] != 0.0 and x[FACTOR] == 1.0:
         is_done, steps = friction_path.end_nearby(
             car, elements, setup, case, state, road, start, x, work
         )
@@ -135,8 +139,6 @@ def _solve(
         answer.effort += steps
         if end == friction_path.BROKEN:
             balance(car, elements, setup, case, state, road, x, work)
-    read_end(car, setup, case, state, x, answer, work)
-    set_margin(0.0, answer)
 
 
 @kernel
@@ -264,6 +266,16 @@ def _spans(count: int, threads: int, links: int) -> list[tuple[int, int]]:
     ]
 
 
+def _scratch(elements: int) -> tuple[Records, Records, Records, Records]:
+    """What one task writes into besides its answers."""
+    return (
+        np.zeros(1, CASE),
+        np.zeros(1, CASE_STATE),
+        np.zeros(elements, ROADBED),
+        np.zeros(1, WORK),
+    )
+
+
 def _silent(_: int) -> None:
     """Reports no progress."""
 
@@ -301,37 +313,22 @@ def run(
     answers = np.zeros(count, dtype=ANSWER)
 
     def task(span: tuple[int, int]) -> int:
-        scratch = (
-            np.zeros(1, CASE),
-            np.zeros(1, CASE_STATE),
-            np.zeros(car[1].shape[1], ROADBED),
-            np.zeros(1, WORK),
-        )
+        scratch = _scratch(car[1].shape[1])
         run_chunk(
-            *car,
-            setups,
-            cases,
-            nearby,
-            by_slope,
-            quick,
-            *span,
-            *scratch,
-            answers,
-        )
+            *car, setups, cases, nearby, by_slope, quick, *span, *scratch, answers
+        )  # fmt: skip
         return span[1] - span[0]
 
-    if pool is None and answers.size <= _FEW:
-        done = task((0, answers.size))
-        if progress is not None:
-            progress(done)
+    progress = progress or _silent
+    if pool is None and count <= _FEW:
+        progress(task((0, count)))
         return answers
     own = pool or ThreadPoolExecutor(workers())
     try:
         for done in own.map(
-            task, _spans(answers.size, workers(), _LINKS if quick else 1)
+            task, _spans(count, workers(), _LINKS if quick else 1)
         ):
-            if progress is not None:
-                progress(done)
+            progress(done)
     finally:
         if pool is None:
             own.shutdown(cancel_futures=True)

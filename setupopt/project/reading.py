@@ -47,12 +47,7 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     setup_read = reader.read(
         "setup", setup_path(home, setup_file), schema.SetupFile
     )
-    limits_path = home / "limits.toml"
-    limits_file = (
-        reader.read("limits", limits_path, schema.LimitsFile)
-        if lexists(limits_path)
-        else None
-    )
+    limits_file = reader.limits(home)
     body_files = reader.bodies(home, car_file, setup_read)
     if (
         car_file is None
@@ -71,29 +66,19 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
         convert.body(name, file, car) for name, file in body_files.items()
     )
     reader.refuse(refusals(car, venue, setup, bodies, limits))
-    tables = {
-        "car.toml": car_file,
-        "venue.toml": venue_file,
-        "setup.toml": setup_read,
-    }
+    tables = {"car.toml": car_file, "venue.toml": venue_file}
+    tables["setup.toml"] = setup_read
     tables |= {file_name(name): file for name, file in body_files.items()}
     odd = tuple(
         caution
         for name, table in tables.items()
         for caution in file_cautions(name, table)
     )
-    odd += cautions(car, venue, setup, limits, bodies) + (
-        () if surveyed is None else surveyed.cautions
-    )
+    odd += cautions(car, venue, setup, limits, bodies)
+    odd += () if surveyed is None else surveyed.cautions
+    known = assumed(car_file)
     project = Project(
-        home,
-        car,
-        venue,
-        setup,
-        limits,
-        odd,
-        bodies=bodies,
-        assumed=assumed(car_file),
+        home, car, venue, setup, limits, odd, bodies=bodies, assumed=known
     )
     return with_body(project, setup.body)
 
@@ -134,6 +119,13 @@ class _Reader:
         except InputErrors as refused:
             self.errors += refused.errors
             return None
+
+    def limits(self, home: Path) -> schema.LimitsFile | None:
+        """The limits of a project that has any."""
+        from setupopt.project.schema import LimitsFile
+
+        path = home / "limits.toml"
+        return self.read("limits", path, LimitsFile) if lexists(path) else None
 
     def bodies(
         self,

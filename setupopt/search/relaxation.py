@@ -110,23 +110,7 @@ def relaxed_optimum(
         first = Solver(problem, trust_region=FIRST_PASS)
         progress("sides alike")
         even = best_alike(problem)
-        begun = [problem.start]
-        if even is not None:
-            begun.append(from_setup(problem.variables, even.setup))
-        ends = list[ExchangeResult]()
-        while len(ends) < len(begun):
-            report = _step_report(
-                progress, f"start {len(ends) + 1} of {max(starts, len(begun))}"
-            )
-            ends.append(
-                first.solve(
-                    first.box, begun[len(ends)], None, FIRST_ROUNDS, report
-                )
-            )
-            if len(ends) == 1:
-                begun += other_starts(
-                    problem, ends[0].index_points, starts - len(begun), seed
-                )
+        ends = _ends_of_starts(first, even, starts, seed, progress)
         best = max(ends, key=_merit)
         searched = search_independently(problem, best.index_points, seed)
         seen = solver.look(searched.point, solver.dense)
@@ -135,32 +119,14 @@ def relaxed_optimum(
             first.box, searched.point, None, FIRST_ROUNDS, report
         )
         best = _other_sides(solver, max(best, climbed, key=_merit), progress)
-
-        tight = Solver(problem, trust_region=TIGHT)
-        report = _step_report(progress, "best point")
-        exact = tight.solve(
-            tight.box,
-            best.outcome.point,
-            best.index_points,
-            CLOSE,
-            report,
-        )
+        exact = _solved_closely(problem, best, progress)
         final = exact
         steps = sum(end.steps for end in (*ends, climbed, exact))
         if robust:
-            tight = Solver(problem, robust, TIGHT)
-            report = _step_report(progress, "build errors")
-            final = tight.solve(
-                tight.box,
-                exact.outcome.point,
-                None,
-                CLOSE,
-                report,
-            )
-            final = tight.verified(tight.box, final, CLOSE)
+            problem, final = _with_builds(problem, exact, progress)
             steps += final.steps
         return RelaxedOptimum(
-            tight.problem,
+            problem,
             robust,
             final,
             exact,
@@ -173,6 +139,55 @@ def relaxed_optimum(
             steps=steps,
             alike=even,
         )
+
+
+def _ends_of_starts(
+    first: Solver,
+    even: Alike | None,
+    starts: int,
+    seed: int,
+    progress: Progress,
+) -> list[ExchangeResult]:
+    """Where quick local searches end: from today's setup, from the best with both sides alike, and from others."""
+    problem = first.problem
+    begun = [problem.start]
+    if even is not None:
+        begun.append(from_setup(problem.variables, even.setup))
+    ends = list[ExchangeResult]()
+    while len(ends) < len(begun):
+        report = _step_report(
+            progress, f"start {len(ends) + 1} of {max(starts, len(begun))}"
+        )
+        ends.append(
+            first.solve(first.box, begun[len(ends)], None, FIRST_ROUNDS, report)
+        )
+        if len(ends) == 1:
+            begun += other_starts(
+                problem, ends[0].index_points, starts - len(begun), seed
+            )
+    return ends
+
+
+def _solved_closely(
+    problem: SetupProblem, best: ExchangeResult, progress: Progress
+) -> ExchangeResult:
+    """The end of an accurate local search from the best point."""
+    tight = Solver(problem, trust_region=TIGHT)
+    report = _step_report(progress, "best point")
+    return tight.solve(
+        tight.box, best.outcome.point, best.index_points, CLOSE, report
+    )
+
+
+def _with_builds(
+    problem: SetupProblem, exact: ExchangeResult, progress: Progress
+) -> tuple[SetupProblem, ExchangeResult]:
+    """The problem with its worst builds, and the end of an accurate local search from the best point without."""
+    tight = Solver(problem, True, TIGHT)
+    report = _step_report(progress, "build errors")
+    found = tight.solve(tight.box, exact.outcome.point, None, CLOSE, report)
+    verified = tight.verified(tight.box, found, CLOSE)
+    return tight.problem, verified
 
 
 def relaxed_optima(
