@@ -16,7 +16,9 @@ from setupopt.errors import OutputError, printable
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from setupopt.project import Project
     from setupopt.report.propose.fields import JudgedProposal
+    from setupopt.search import ProposalOptions
 
 FILE = "proposed.toml"
 _ALTERNATIVES = [f"alternative-{number}.toml" for number in range(1, 100)]
@@ -101,38 +103,20 @@ def command(
         refuse_bodies_folder(common.out, project.folder)
 
         from setupopt.report.propose.fields import JudgedProposal
-        from setupopt.report.propose.picture import tradeoff_svg
         from setupopt.report.propose.text import text
-        from setupopt.route.both import on_route
-        from setupopt.route.study import study_route
-        from setupopt.search import ProposalOptions, propose
+        from setupopt.search import ProposalOptions
 
     own = {name: least for name, least in floors.items() if name is not None}
     requires = project.limits is not None and project.limits.require is not None
     least = floors.get(None) or 0.0 if requires else 0.0
     asked = ProposalOptions(minimum_margins=own, least_margin=least, **given)
     folder = project.folder if common.out is None else Path(common.out)
-
-    def compute(progress: Callable[[str], object]) -> JudgedProposal:
-        driven = project
-        if on == "route":
-            progress("route of today's setup")
-            driven = on_route(study_route(project))
-        with options.worker_pool(cluster) as pool:
-            found = propose(driven, asked, progress, pool)
-        return JudgedProposal(driven, asked, found, floors.get(None))
-
-    drawn: list[str] = []
-
-    def picture(judged: JudgedProposal) -> str:
-        if not drawn:
-            drawn.append(tradeoff_svg(judged.proposal))
-        return drawn[0]
+    reserved = [FILE, *(_ALTERNATIVES if common.out else ())]
 
     def after(judged: JudgedProposal) -> None:
         _warn_of_stale(folder, len(judged.alternatives) if common.out else 0)
         if on == "sweep":  # the report shows what is kept beside the sweep
-            _keep(judged, picture(judged))
+            _keep(judged)
 
     def others(judged: JudgedProposal) -> dict[Path, str | bytes]:
         setups = _setups(judged, with_alternatives=common.out is not None)
@@ -140,24 +124,50 @@ def command(
 
     task = Task(
         progress=Saying(common.quiet, "loading"),
-        compute=compute,
+        compute=lambda progress: _judged(
+            project, asked, floors.get(None), on == "route", cluster, progress
+        ),
         text=text,
         as_dict=JudgedProposal.as_dict,
         passes=lambda judged: judged.holds,
         cautions=lambda judged: project.cautions,
         name="proposal",
-        files={"tradeoff.svg": picture} if on == "sweep" else {},
+        files={"tradeoff.svg": _picture} if on == "sweep" else {},
         others=others,
-        reserved=[
-            folder / name
-            for name in (FILE, *(_ALTERNATIVES if common.out else ()))
-        ],
+        reserved=[folder / name for name in reserved],
         setup=common.setup_words(project),
         assumed=project.assumed,
         after=after,
         stopped="nothing was written; parts that were solved are kept, the same command goes on from there",
     )
     run(common, task)
+
+
+def _judged(
+    project: Project,
+    asked: ProposalOptions,
+    floor: float | None,
+    is_on_route: bool,
+    cluster: str | None,
+    progress: Callable[[str], object],
+) -> JudgedProposal:
+    """The proposal on the cases that are asked for."""
+    from setupopt.report.propose.fields import JudgedProposal
+    from setupopt.route.both import on_route
+    from setupopt.route.study import study_route
+    from setupopt.search import propose
+
+    driven = project
+    if is_on_route:
+        progress("route of today's setup")
+        driven = on_route(study_route(project))
+    with options.worker_pool(cluster) as pool:
+        found = propose(driven, asked, progress, pool)
+    return JudgedProposal(driven, asked, found, floor)
+
+
+def _picture(judged: JudgedProposal) -> str:
+    return judged.picture
 
 
 def _setups(judged: JudgedProposal, with_alternatives: bool) -> dict[str, str]:
@@ -190,13 +200,13 @@ def _setups(judged: JudgedProposal, with_alternatives: bool) -> dict[str, str]:
     }
 
 
-def _keep(judged: JudgedProposal, picture: str) -> None:
+def _keep(judged: JudgedProposal) -> None:
     """Leave the answer in the project, for the prices and the picture of the report."""
     from setupopt.project.stored_prices import PICTURE, proposal_file
 
     proposal = judged.proposal
     path = proposal_file(proposal.project, proposal.setup)
-    answer = {**judged.as_dict(), PICTURE: picture}
+    answer = {**judged.as_dict(), PICTURE: judged.picture}
     try:
         write_all({path: as_json_text(answer)})
     except OutputError as error:

@@ -102,8 +102,7 @@ def command(
         from setupopt.api import SheetOptions
         from setupopt.api import sheet as make_sheet
         from setupopt.project import load
-        from setupopt.report.sheet.fields import Sheet, table
-        from setupopt.report.sheet.pdf import pdf
+        from setupopt.report.sheet.fields import Sheet
         from setupopt.report.sheet.text import text
 
         today = load(home, today_file).setup
@@ -112,19 +111,9 @@ def command(
     )
 
     def others(sheet: Sheet) -> dict[Path, str | bytes]:
-        targets = folder_targets(
-            common.out or str(home / FOLDER),
-            [f"{sheet.file_name}.{kind}" for kind in ("pdf", "csv", "json")],
-        )
-        refuse_inputs(
-            targets.values(), home, common.setup_file, today_file, route_file
-        )
-        contents: list[str | bytes] = [
-            pdf(sheet),
-            table(sheet),
-            as_json_text(sheet.as_dict()),
-        ]
-        return dict(zip(targets.values(), contents, strict=True))
+        contents = _files(sheet, Path(common.out or home / FOLDER))
+        refuse_inputs(contents, home, common.setup_file, today_file, route_file)
+        return contents
 
     def warn(sheet: Sheet) -> None:
         """The text says it on standard output, which holds nothing but JSON with --json."""
@@ -144,3 +133,18 @@ def command(
         after=warn,
     )
     run(common, task)
+
+
+def _files(sheet: Sheet, folder: Path) -> dict[Path, str | bytes]:
+    """What is written, by path."""
+    from setupopt.report.sheet.fields import table
+    from setupopt.report.sheet.pdf import pdf
+
+    contents: dict[str, str | bytes] = {
+        "pdf": pdf(sheet),
+        "csv": table(sheet),
+        "json": as_json_text(sheet.as_dict()),
+    }
+    names = [f"{sheet.file_name}.{kind}" for kind in contents]
+    targets = folder_targets(str(folder), names)
+    return dict(zip(targets.values(), contents.values(), strict=True))

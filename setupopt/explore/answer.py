@@ -22,7 +22,8 @@ from setupopt.explore.wish import Choices, Json, Wish
 from setupopt.physics import stability, sweep
 from setupopt.physics.inputs import SIDESLIP, STEER, Floats, Record, Records
 from setupopt.project.model import Project
-from setupopt.report.page.drawing import Drawing, near_drawing, section_drawing
+from setupopt.report.page.drawing import near_drawing, section_drawing
+from setupopt.report.page.shapes import Drawing
 from setupopt.robust.road.linear_road_response import LinearRoad
 from setupopt.robust.road.spectrum import Road
 from setupopt.units import DEG, MM

@@ -47,10 +47,11 @@ from setupopt.search.relaxation import (
 from setupopt.search.required_front import FrontPoint
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.shadow_prices import ShadowPrice, prices
+from setupopt.search.shorter_list import without_small_changes
 from setupopt.search.sides import what_sides_bring
 from setupopt.search.solver import DENSER, Solver
 from setupopt.search.stood_setup import not_stood, stood_by
-from setupopt.search.worth import changes, plateaus, without_small_changes
+from setupopt.search.worth import changes, plateaus
 
 # Builds of the cloud that a robust proposal is checked on.
 _CLOUD = 512

@@ -15,7 +15,7 @@ import pytest
 
 import setupopt
 import setupopt.search
-from setupopt.report.propose import picture as tradeoff_picture
+from setupopt.report.propose import fields as proposal_fields
 from setupopt.search import Proposal, ProposalOptions
 from setupopt.search.proposal import Alternative
 
@@ -520,7 +520,7 @@ def test_nothing_is_written_where_a_part_of_it_cannot_be_made(
     def fails(proposal: object) -> str:
         raise OSError(28, "No space left on device", "picture")
 
-    monkeypatch.setattr(tradeoff_picture, "tradeoff_svg", fails)
+    monkeypatch.setattr(proposal_fields, "tradeoff_svg", fails)
     result = run("propose", own, "--out", tmp_path / "out")
     assert result.exit_code == 2
     assert not (tmp_path / "out").exists()

@@ -27,7 +27,7 @@ from setupopt.project.measured_file import read_measured
 from setupopt.project.reading import read_setup
 from setupopt.project.stored_proof import proof_file, stored_proof
 from setupopt.report.assess.text import text
-from setupopt.report.sheet.fields import card_fields
+from setupopt.report.sheet.card_fields import card_fields
 from setupopt.robust.road.profile import (
     fitted_road,
     published_index,

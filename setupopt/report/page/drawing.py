@@ -6,89 +6,40 @@ Everything is in mm as it is seen from behind: x to the right, y down, as SVG co
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from math import cos, sin
-from typing import NamedTuple
 
 import numpy as np
 
 from setupopt.evaluation.cases import sweep_at
-from setupopt.evaluation.drawn_state import DrawnState, Gap, Wheel
+from setupopt.evaluation.drawn_state import DrawnState, Wheel
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import AXLES, Venue
+from setupopt.report.page.gap_labels import (
+    ROW,
+    gap_labels,
+    gap_letters,
+    gap_shapes,
+    label_rows,
+)
 from setupopt.report.page.section import Outline, outline, places
+from setupopt.report.page.shapes import (
+    NARROW,
+    Box,
+    Drawing,
+    Label,
+    Shape,
+    path,
+)
 from setupopt.units import MM
 
 _GROUND_POINTS = 241
 _MOST_OF_RADIUS = 0.97  # drawn from near at most; a circle ends at 1
 _FAR = 0.034  # height of letters over the width of the section drawing
 _NEAR = 0.0165  # the same of a near drawing
-NARROW = 2.1  # times as large in a near drawing on a narrow page: its labels leave room for that
-_ROW = 1.25  # letters from one row of labels to the next
 _ARROW = 0.09  # length of the gravity arrow over the size of a drawing
 _LEVEL = 4.0  # half of a level line, in arrows
-_WIDE = 0.62  # letters that a letter is wide, at most
 
-_Box = tuple[float, float, float, float]
 _Seen = tuple[str, Floats, bool, str]  # class, points, whether closed, name
-
-
-class Shape(NamedTuple):
-    """A path; `kind` is its class in the style sheet, `name` what it shows."""
-
-    kind: str
-    path: str
-    name: str = ""
-
-
-class Label(NamedTuple):
-    """Text at a place; `kind` is its class, `anchor` start, middle or end."""
-
-    kind: str
-    x: float
-    y: float
-    text: str
-    anchor: str = "middle"
-
-
-class Letter(NamedTuple):
-    """A gap that stands in a drawing under a letter, at `s`: beside others in the same place."""
-
-    letter: str
-    gap: Gap
-    s: float
-
-
-@dataclass(frozen=True)
-class Drawing:
-    """One drawing: `box` is x, y, width and height, mm; `letter` the size of its letters on paper, mm."""
-
-    kind: str
-    title: str
-    box: _Box
-    letter: float
-    shapes: tuple[Shape, ...]
-    labels: tuple[Label, ...]
-    letters: tuple[Letter, ...] = ()
-
-    @property
-    def view(self) -> str:
-        """As the attribute viewBox."""
-        return " ".join(f"{number:.1f}" for number in self.box)
-
-
-def path(
-    points: Floats | Sequence[Sequence[float]], closed: bool = False
-) -> str:
-    """A path through points (n, 2) in m, y to the left and z up."""
-    drawn = np.atleast_2d(np.asarray(points, dtype=float)) * [
-        -1.0 / MM,
-        -1.0 / MM,
-    ]
-    form = "L".join(
-        ["%.2f %.2f"] * len(drawn)
-    )  # one formatting of all is twice as fast as one of each
-    return f"M{form % tuple(drawn.ravel().tolist())}{'Z' if closed else ''}"
 
 
 # ---- the section -------------------------------------------------------------------------------------------
@@ -144,7 +95,7 @@ def _moved(points: Floats, around: Outline) -> Floats:
     )
 
 
-def _section_box(around: Outline, car: Sequence[Floats]) -> _Box:
+def _section_box(around: Outline, car: Sequence[Floats]) -> Box:
     """Room for the section and the car, and for the words over it where it is no circle."""
     points = np.vstack([around.points, *car]) / -MM
     (left, top) = points.min(axis=0)
@@ -177,7 +128,7 @@ def _marks(around: Outline, state: DrawnState, size: float) -> Iterable[Shape]:
 
 
 def _section_labels(
-    around: Outline, box: _Box, letter: float
+    around: Outline, box: Box, letter: float
 ) -> Iterable[Label]:
     """The roll angle; the radius, beside the line to the car."""
     angle = f"{_degrees(around.tangent)} deg"
@@ -234,23 +185,23 @@ def near_drawing(state: DrawnState, axle: int) -> Drawing:
     half = _half_width(state)
     ground = _ground(state, wheels, half)
     letter = 2.0 * half / MM * _NEAR
-    letters = _letters(
+    letters = gap_letters(
         [gap for gap in state.gaps if gap.axle == axle], 1.4 * letter * MM
     )
-    rows = _rows(letters, NARROW * letter)
+    rows = label_rows(letters, NARROW * letter)
     lowest = -float(ground[:, 1].min()) / MM
     top = (
         -max(float(wheel.outline[:, 1].max()) for wheel in state.wheels) / MM
         - 2.8 * NARROW * letter
     )
-    deep = lowest + (0.7 + _ROW * (max(rows, default=-1) + 1)) * NARROW * letter
+    deep = lowest + (0.7 + ROW * (max(rows, default=-1) + 1)) * NARROW * letter
     shapes = [
         *_near_shapes(state, axle, ground, deep),
-        *_gap_shapes(state, letters, rows, lowest, letter),
+        *gap_shapes(state, letters, rows, lowest, letter),
     ]
     labels = [
         *_wheel_labels(wheels, letter),
-        *_gap_labels(letters, rows, lowest, letter),
+        *gap_labels(letters, rows, lowest, letter),
     ]
     box = (-half / MM, top, 2.0 * half / MM, deep - top)
     title = (
@@ -344,76 +295,3 @@ def _load_words(load: float | None) -> str:
 
 
 # ---- gaps --------------------------------------------------------------------------------------------------
-
-
-def _letters(gaps: Sequence[Gap], room: float) -> tuple[Letter, ...]:
-    """From left to right as seen from behind; gaps nearer to each other than `room` stand side by side."""
-    places: list[float] = []
-    ordered = sorted(gaps, key=lambda gap: -gap.s)
-    for gap in ordered:
-        s = gap.s
-        while any(abs(place - s) < 0.99 * room for place in places):
-            s -= room
-        places.append(s)
-    names = [
-        chr(ord("A") + i % 26) + "'" * (i // 26) for i in range(len(ordered))
-    ]
-    return tuple(
-        Letter(*one) for one in zip(names, ordered, places, strict=True)
-    )
-
-
-def _gap_text(one: Letter) -> str:
-    return f"{one.letter} {one.gap.gap / MM:.1f}"
-
-
-def _rows(letters: Sequence[Letter], letter: float) -> list[int]:
-    """The row of each label: the first one where it overlaps no other."""
-    ends: list[float] = []
-    rows = []
-    for one in letters:
-        half = 0.5 * _WIDE * letter * (len(_gap_text(one)) + 1)
-        x = -one.s / MM
-        row = next(
-            (i for i, end in enumerate(ends) if end <= x - half), len(ends)
-        )
-        ends[row : row + 1] = [x + half]
-        rows.append(row)
-    return rows
-
-
-def _label_height(row: int, lowest: float, letter: float) -> float:
-    """Where a row of labels stands, mm below the plane."""
-    return lowest + (1.0 + _ROW * row) * NARROW * letter
-
-
-def _gap_shapes(
-    state: DrawnState,
-    letters: Sequence[Letter],
-    rows: Sequence[int],
-    lowest: float,
-    letter: float,
-) -> Iterable[Shape]:
-    """Each gap as a line between two ticks, and a thin one down to its label."""
-    for one, row in zip(letters, rows, strict=True):
-        s = one.s
-        under = one.gap.under
-        tick = 0.35 * letter * MM
-        ground = under - one.gap.gap
-        foot = -(_label_height(row, lowest, letter) - NARROW * letter) * MM
-        yield Shape("leader", path([(s, ground), (s, min(foot, ground))]))
-        yield Shape("gap", path([(s, ground), (s, under)]), one.letter)
-        for z in (ground, under):
-            yield Shape("gap", path([(s - tick, z), (s + tick, z)]))
-
-
-def _gap_labels(
-    letters: Sequence[Letter], rows: Sequence[int], lowest: float, letter: float
-) -> Iterable[Label]:
-    for one, row in zip(letters, rows, strict=True):
-        yield Label(
-            "gap",
-            -one.s / MM,
-            _label_height(row, lowest, letter),
-            _gap_text(one),
-        )

@@ -16,6 +16,7 @@ from setupopt.evaluation.report_data import Part, Report
 from setupopt.project.bodies import worn_words
 from setupopt.project.checksum import project_checksum
 from setupopt.project.model import Venue
+from setupopt.report.page import case_tables, grid
 from setupopt.report.page import tables as page_tables
 from setupopt.report.page.charts import (
     PROPOSED,
@@ -26,9 +27,10 @@ from setupopt.report.page.charts import (
     standing_picture,
     top_load,
 )
-from setupopt.report.page.drawing import NARROW, near_drawing, section_drawing
+from setupopt.report.page.drawing import near_drawing, section_drawing
 from setupopt.report.page.patch import highest, patches_picture
 from setupopt.report.page.plan import plan_drawing
+from setupopt.report.page.shapes import NARROW
 from setupopt.report.route.picture import along_picture
 from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.route_file import is_sound
@@ -80,6 +82,8 @@ def _content(report: Report) -> dict[str, Any]:
         "folder": shlex.quote(str(project.folder)),
         "checksum": project_checksum(project),
         "tables": page_tables,
+        "case_tables": case_tables,
+        "cells": grid,
         "angles": halves,
         "group": group,
         "margins": pictures.margins(),

@@ -13,7 +13,7 @@ import numpy as np
 from setupopt.evaluation.drawn_state import DrawnState, Wheel
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import AXLES
-from setupopt.report.page.drawing import NARROW, Drawing, Label, Shape, path
+from setupopt.report.page.shapes import NARROW, Drawing, Label, Shape, path
 from setupopt.units import DEG, MM
 
 _LETTER = 0.021  # height of letters over the length of the drawing

@@ -2,24 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
-from typing import Any, NamedTuple
-
-import numpy as np
+from typing import Any
 
 from setupopt.evaluation.assessment import Assessment
-from setupopt.evaluation.limits import is_judged
 from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.report_data import Part, Report
 from setupopt.evaluation.result import Field
 from setupopt.evaluation.summary import AttitudeWorst, by_angle, by_attitude
 from setupopt.project.bodies import body_label
-from setupopt.project.model import WHEELS
 from setupopt.project.stored_proof import proof_extent
-from setupopt.report.assess.text import NO_PRESS, press_words
-from setupopt.report.page.drawing import Letter
-from setupopt.report.page.fields import peak_kpa
+from setupopt.report.page.grid import (
+    NONE,
+    Cell,
+    Grid,
+    Row,
+    grid,
+    margin_cell,
+    place,
+)
 from setupopt.report.prove.words import verdict_word
 from setupopt.report.shared.tables import (
     along_words,
@@ -29,51 +31,8 @@ from setupopt.report.shared.tables import (
     thinned,
 )
 from setupopt.sheet.state import Line, state_lines
-from setupopt.units import DEG, MM, MM2
 
 _MOST_ANGLES = 37  # rows; 0 to 180 deg in steps of 5
-LOST = "CONTACT LOST"
-NONE = "-"
-
-
-class Cell(NamedTuple):
-    """Text of a cell, and smaller text under it; `bad` shows by more than colour."""
-
-    text: str
-    under: str = ""
-    bad: bool = False
-
-
-Row = Sequence[Cell | str]
-
-
-class Grid(NamedTuple):
-    """Heads and rows; from the column `numeric` on cells are aligned to the right."""
-
-    heads: tuple[str, ...]
-    rows: tuple[tuple[Cell, ...], ...]
-    numeric: int = 1
-
-
-def _grid(heads: Iterable[str], rows: Iterable[Row], numeric: int = 1) -> Grid:
-    cells = [
-        tuple(cell if isinstance(cell, Cell) else Cell(cell) for cell in row)
-        for row in rows
-    ]
-    return Grid(tuple(heads), tuple(cells), numeric)
-
-
-def place(row: Field) -> str:
-    """Where and how a case is driven."""
-    return f"{angle(row['roll_angle_deg'])} deg, {along_words(row)}{row['attitude']}"
-
-
-def margin_cell(margin: float | None, under: str = "") -> Cell:
-    """A margin, or that there is none; below zero the car slides."""
-    if margin is None:
-        return Cell(LOST, under, True)
-    words = [*(["slides"] if margin < 0.0 else []), *([under] if under else [])]
-    return Cell(number(margin, 3), "; ".join(words), margin < 0.0)
 
 
 # ---- the verdict -------------------------------------------------------------------------------------------
@@ -110,7 +69,7 @@ def verdict(report: Report) -> Grid:
     rows: list[Row] = [
         [name, *map(cell, report.parts)] for name, cell in wanted
     ]
-    return _grid(["", *(part.role for part in report.parts)], rows)
+    return grid(["", *(part.role for part in report.parts)], rows)
 
 
 def _worst_cell(part: Part) -> Cell:
@@ -180,7 +139,7 @@ def angles(report: Report) -> tuple[list[Grid], int]:
     heads = ["roll angle deg", *(part.role for part in report.parts)]
     half = -(-len(cells) // 2)
     return [
-        _grid(heads, rows) for rows in (cells[:half], cells[half:]) if rows
+        grid(heads, rows) for rows in (cells[:half], cells[half:]) if rows
     ], group
 
 
@@ -200,7 +159,7 @@ def attitudes(report: Report) -> Grid:
         [row[0].attitude, *map(_attitude_cell, row)]
         for row in zip(*columns, strict=True)
     ]
-    return _grid(["attitude", *(part.role for part in report.parts)], rows)
+    return grid(["attitude", *(part.role for part in report.parts)], rows)
 
 
 def _attitude_cell(row: AttitudeWorst) -> Cell:
@@ -228,7 +187,7 @@ def lost_cases(a: Assessment) -> Grid | None:
         for name, held in zip(cases.attitudes, contact, strict=True)
         if not held.all()
     ]
-    return _grid(["attitude", f"contact lost at {unit}", "cases"], rows)
+    return grid(["attitude", f"contact lost at {unit}", "cases"], rows)
 
 
 def _stretches(degrees: Sequence[float], lost: Any) -> str:
@@ -254,95 +213,6 @@ _ROUTE = (
     ("driven at that angle or beyond", "held_m", "m"), ("length", "length_m", "m"),
     ("time", "seconds", "s"), ("speed at the entry", "speed_m_s", "m/s"),
 )  # fmt: skip
-_WHEEL_ROWS: Sequence[tuple[str, str, float, int]] = (
-    ("load N", "load", 1.0, 0),
-    ("grip it can give N", "grip", 1.0, 0),
-    ("slip angle deg", "slip_angle", DEG, 2),
-    ("inclination to the surface deg", "inclination", DEG, 2),
-    ("patch area mm2", "patch", MM2, 0),
-    ("bump travel mm", "travel", MM, 1),
-)
-_CAR_ROWS = (
-    (
-        "sideslip deg, positive: it moves to the left of its nose",
-        "sideslip_deg",
-        2,
-    ),
-    ("steer deg, positive: to the left", "steer_deg", 2),
-    ("lambda, the least factor on all friction", "lambda", 3),
-    ("least clearance of the floor points mm", "least_clearance_mm", 1),
-    ("travel left to a stop mm", "travel_left_mm", 1),
-    ("downforce N", "downforce_N", 0),
-    ("drag N", "drag_N", 0),
-)
-
-
-def wheels(part: Part) -> Grid:
-    """The four wheels in the worst case."""
-    answer = part.assessment.worst_answer
-    rows: list[Row] = [
-        [head, *(number(float(value), digits) for value in answer[name] / unit)]
-        for head, name, unit, digits in _WHEEL_ROWS
-    ]
-    peaks = [number(peak_kpa(wheel), 0) for wheel in part.drawn.wheels]
-    rows.append(["highest pressure kPa", *peaks])
-    return _grid(["", *(wheel.upper() for wheel in WHEELS)], rows)
-
-
-def car(part: Part) -> Grid:
-    """The rest of the worst case."""
-    fields = part.assessment.worst_fields
-    rows: list[Row] = [
-        ["grip used by the front axle", number(fields["use_front"], 3)],
-        ["grip used by the rear axle", number(fields["use_rear"], 3)],
-        [
-            "balance, positive: the rear goes first",
-            number(fields["balance"], 3, sign=True),
-        ],
-        ["the first axle to slide", fields["first_axle"] or NONE],
-        *(
-            [head, number(fields[key], digits)]
-            for head, key, digits in _CAR_ROWS
-        ),
-    ]
-    return _grid(["the car in this case", ""], rows)
-
-
-def lost_words(a: Assessment) -> str:
-    """The load that is missing to contact in a worst case that is lost."""
-    return press_words(a) or NO_PRESS.capitalize()
-
-
-def losses(a: Assessment) -> Grid:
-    """The loss budget of the worst case."""
-    rows: list[Row] = [
-        [
-            loss.cause,
-            margin_cell(loss.margin_without)._replace(bad=False),
-            number(loss.gain, 3, sign=True),
-        ]
-        for loss in a.budget.losses
-        if loss.in_case
-    ]
-    return _grid(["without", "margin", "gain"], rows)
-
-
-def gaps(letters: Sequence[Letter]) -> Grid:
-    """What the letters of the drawings mean."""
-    rows: list[Row] = [
-        [one.letter, one.gap.name, _gap_cell(one), _least(one)]
-        for one in letters
-    ]
-    return _grid(["", "gap", "mm", "needs mm"], rows, 2)
-
-
-def _gap_cell(one: Letter) -> Cell:
-    short = one.gap.least is not None and one.gap.gap < one.gap.least - 1e-9
-    return Cell(number(one.gap.gap / MM), "TOO LITTLE" if short else "", short)
-
-
-def _least(one: Letter) -> str:
-    return NONE if one.gap.least is None else f"{one.gap.least / MM:g}"
 
 
 # ---- limits, prices, proof, settings -----------------------------------------------------------------------
@@ -359,7 +229,7 @@ def broken(a: Assessment) -> Grid:
         ]
         for limit in a.broken
     ]
-    return _grid(["limit", "found", "required", "worst at"], rows, 4)
+    return grid(["limit", "found", "required", "worst at"], rows, 4)
 
 
 def _limit_place(limit: Broken) -> str:
@@ -380,7 +250,7 @@ def prices(proposal: dict[str, Any]) -> Grid:
         ]
         for row in proposal["limit_prices"]
     ]
-    return _grid(["limit", "margin", "solved again"], rows)
+    return grid(["limit", "margin", "solved again"], rows)
 
 
 def proof(kept: dict[str, Any]) -> Grid | None:
@@ -397,7 +267,7 @@ def proof(kept: dict[str, Any]) -> Grid | None:
         ]
     except (KeyError, TypeError, ValueError, AttributeError):
         return None
-    return _grid(["", "what", "found", "fails first at"], rows, 4)
+    return grid(["", "what", "found", "fails first at"], rows, 4)
 
 
 def _judged(row: Field) -> Cell:
@@ -420,17 +290,6 @@ def _proof_place(row: Field) -> str:
     return NONE if row["roll_angle_deg"] is None else place(row)
 
 
-def lightest(part: Part) -> str:
-    """The least load of a wheel in the cases with a trim at full friction, and where."""
-    result = part.assessment.result
-    held = is_judged(result.answers[0])
-    load = np.where(held[:, None], result.answers["load"][0], np.inf)
-    if not held.any():
-        return NONE
-    case, wheel = np.unravel_index(load.argmin(), load.shape)
-    return f"{load[case, wheel]:.0f} N ({WHEELS[int(wheel)].upper()} at {place(result.fields(int(case)))})"
-
-
 def route(kept: Field | None) -> Grid | None:
     """The kept route in a few rows; None where there is none, or where it is not in the form of `route`."""
     try:
@@ -443,7 +302,7 @@ def route(kept: Field | None) -> Grid | None:
         )
     except (KeyError, TypeError, ValueError):
         return None
-    return _grid(["the way up and back", ""], rows) if rows else None
+    return grid(["the way up and back", ""], rows) if rows else None
 
 
 def settings(report: Report) -> Grid:
@@ -465,7 +324,7 @@ def settings(report: Report) -> Grid:
         ]
         for line in lines.values()
     ]
-    return _grid(["setting", "front", "rear"], rows)
+    return grid(["setting", "front", "rear"], rows)
 
 
 def _setting_cell(

@@ -14,6 +14,7 @@ from setupopt.evaluation.would_hold import WouldHold, would_hold
 from setupopt.project import Project, setup_as_dict
 from setupopt.project.checksum import project_checksum
 from setupopt.project.settings import rounded
+from setupopt.report.propose.picture import tradeoff_svg
 from setupopt.report.propose.required import required_fields
 from setupopt.report.shared.plain import picked, plain
 from setupopt.search import Proposal, ProposalOptions
@@ -96,6 +97,11 @@ class JudgedProposal:
         one = replace(self.proposal.project, setup=self.proposal.setup)
         return would_hold(one, self.proposal.result)
 
+    @cached_property
+    def picture(self) -> str:
+        """The trade-off, SVG."""
+        return tradeoff_svg(self.proposal)
+
     @property
     def contact_lost(self) -> int:
         """Cases of the check that lose contact; between its angles there may be more."""
@@ -133,24 +139,7 @@ class JudgedProposal:
                 )
                 for line in self.attitudes
             ],
-            "counted_margin": finite(p.weighted_margin),
-            "start_counted_margin": finite(p.start_weighted_margin),
-            "alternatives": [
-                self._alternative(one) for one in self.alternatives
-            ],
-            "robustness": self._robustness(),
-            "evidence": self._evidence(),
-            "gains": plain(p.gains),
-            "changes": [self._change(one) for one in p.changes],
-            "plateaus": {
-                "loss": PLATEAU_LOSS,
-                "settings": [_plateau(one) for one in p.plateaus],
-            },
-            "left_out": {
-                "loss": p.dropped_loss,
-                "settings": [_dropped(one) for one in p.dropped],
-            },
-            "sides": p.sides and _sides(p.sides),
+            **self._what_it_is_worth(),
             "required": required_fields(p.required),
             "cautions": list(self.project.cautions),
             "floor": self.floor,
@@ -171,6 +160,30 @@ class JudgedProposal:
                 "least_margin",
                 alternatives="loss",
             ),
+        }
+
+    def _what_it_is_worth(self) -> Field:
+        """Other setups, how far to trust this one, and the worth of every change."""
+        p = self.proposal
+        return {
+            "counted_margin": finite(p.weighted_margin),
+            "start_counted_margin": finite(p.start_weighted_margin),
+            "alternatives": [
+                self._alternative(one) for one in self.alternatives
+            ],
+            "robustness": self._robustness(),
+            "evidence": self._evidence(),
+            "gains": plain(p.gains),
+            "changes": [self._change(one) for one in p.changes],
+            "plateaus": {
+                "loss": PLATEAU_LOSS,
+                "settings": [_plateau(one) for one in p.plateaus],
+            },
+            "left_out": {
+                "loss": p.dropped_loss,
+                "settings": [_dropped(one) for one in p.dropped],
+            },
+            "sides": p.sides and _sides(p.sides),
         }
 
     def _change(self, one: Change) -> Field:

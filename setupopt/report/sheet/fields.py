@@ -5,22 +5,20 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from setupopt.evaluation.result import Field, finite
-from setupopt.evaluation.summary import by_angle
 from setupopt.project.bodies import body_label, body_words
 from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.csv_write import csv_text
 from setupopt.project.measured_file import BODY, CROSS, WEIGHT
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
-from setupopt.project.stored_proof import proof_extent
 from setupopt.report.shared.in_air import in_air_words
+from setupopt.report.shared.plain import without_noise
 from setupopt.report.shared.route_file import CARD, route_reasons
-from setupopt.report.shared.tables import thinned
 from setupopt.report.shared.words import CLOSING, sliding_words
+from setupopt.report.sheet.card_fields import card_fields
 from setupopt.sheet.card import RunCard
 from setupopt.sheet.change_list import ChangeList
 from setupopt.sheet.cold import cold_pressures
@@ -31,7 +29,6 @@ from setupopt.sheet.steps import Step
 from setupopt.units import BAR, DEG, GRAVITY, MM
 
 _BODY_WHERE = "the one on the car"
-_MOST_ANGLES = 13  # rows of the run card
 COLUMNS = (
     "quantity",
     "unit",
@@ -150,21 +147,21 @@ class Sheet:
         """The car from above, mm behind the front axle line and to the left."""
         car = self.project.car
         return {
-            "wheelbase_mm": _round(car.wheelbase / MM),
+            "wheelbase_mm": without_noise(car.wheelbase / MM),
             "track_mm": [
-                _round(axle.track / MM) for axle in (car.front, car.rear)
+                without_noise(axle.track / MM) for axle in (car.front, car.rear)
             ],
             "tread_mm": [
-                _round(axle.tyre.tread_width / MM)
+                without_noise(axle.tyre.tread_width / MM)
                 for axle in (car.front, car.rear)
             ],
             "wheel_mm": [
-                _round(2.0 * axle.tyre.radius / MM)
+                without_noise(2.0 * axle.tyre.radius / MM)
                 for axle in (car.front, car.rear)
             ],
             "stations_mm": [
-                _round(car.air.front_ride_station / MM),
-                _round(car.air.rear_ride_station / MM),
+                without_noise(car.air.front_ride_station / MM),
+                without_noise(car.air.rear_ride_station / MM),
             ],
         }
 
@@ -204,59 +201,24 @@ def reading_fields(reading: PadReading) -> Field:
     """What the pad shows, in the units of the files."""
     return {
         "ride_height_mm": dict(
-            zip(AXLES, _rounded(reading.ride_height / MM), strict=True)
+            zip(
+                AXLES, map(without_noise, reading.ride_height / MM), strict=True
+            )
         ),
         "side_height_mm": dict(
-            zip(WHEELS, _rounded(reading.side_height / MM), strict=True)
+            zip(
+                WHEELS,
+                map(without_noise, reading.side_height / MM),
+                strict=True,
+            )
         ),
         "camber_deg": dict(
-            zip(WHEELS, _rounded(reading.camber / DEG), strict=True)
+            zip(WHEELS, map(without_noise, reading.camber / DEG), strict=True)
         ),
         "corner_weight_kg": dict(
-            zip(WHEELS, _rounded(reading.load / GRAVITY), strict=True)
+            zip(WHEELS, map(without_noise, reading.load / GRAVITY), strict=True)
         ),
-        "cross_weight_percent": _round(100.0 * reading.cross_share),
-    }
-
-
-def card_fields(card: RunCard) -> Field:
-    """The run card; figures of a proof are None where exactly this setup has none."""
-    window = card.speeds
-    proof = card.proof
-    return {
-        "floor": card.floor,
-        "margin": card.margin,
-        "contact_lost": card.result.lost(),
-        "slides": card.result.sliding(),
-        "worst": card.worst,
-        "attitudes": list(card.result.cases.attitudes),
-        "roll_angles_deg": [
-            _round(angle / DEG) for angle in card.result.cases.angles[[0, -1]]
-        ],
-        "by_angle": _angles(card),
-        "speeds_m_s": None if window is None else [window.low, window.high],
-        "speed_ends": None if window is None else [window.below, window.above],
-        "driven_m_s": card.project.venue.sweep.speed,
-        "proved": proof is not None,
-        "proof_holds": None if proof is None else proof["holds"],
-        "proof_floor": None if proof is None else proof["floor"],
-        "broken": []
-        if proof is None
-        else [v["what"] for v in proof["verdicts"] if v["holds"] is False],
-        "bump": _picked(
-            card.bump,
-            "bump_mm",
-            "bump_length_m",
-            "bump_track",
-            "roll_angle_deg",
-            "attitude",
-        ),
-        "gust": _picked(
-            card.gust, "gust_m_s", "from_deg", "roll_angle_deg", "attitude"
-        ),
-        "wind": _picked(card.wind, "steady_m_s", "from_deg"),
-        "stop_rules": list(card.stop_rules()),
-        "ride_modes": None if card.ride is None else card.ride.rows,
+        "cross_weight_percent": without_noise(100.0 * reading.cross_share),
     }
 
 
@@ -271,35 +233,6 @@ def cold_words(sheet: Sheet) -> dict[str, dict[str, str]]:
         }
         found[setup_checksum(sheet.project, setup)] = words
     return found
-
-
-def proof_effort(card: RunCard) -> str:
-    """How much the shown proof tried, in words; empty where there is none, or where it does not say."""
-    extent = None if card.proof is None else proof_extent(card.proof)
-    return "" if extent is None else str(extent)
-
-
-def _picked(row: Field | None, *names: str) -> Field | None:
-    return None if row is None else {name: row[name] for name in names}
-
-
-def _angles(card: RunCard) -> list[Field]:
-    """Margin and bump allowance by roll angle: of neighbouring angles the worst."""
-    rows = by_angle(card.result)
-    bumps: dict[float, float] = {}
-    for case in [] if card.proof is None else card.proof["cases"]:
-        height = -1.0 if case["bump_mm"] is None else case["bump_mm"]
-        bumps[case["roll_angle_deg"]] = min(
-            height, bumps.get(case["roll_angle_deg"], np.inf)
-        )
-    found = [
-        {**row, "bump_mm": bumps.get(row["roll_angle_deg"])} for row in rows
-    ]
-    return thinned(
-        found,
-        _MOST_ANGLES,
-        lambda row: -1e9 if row["margin"] is None else row["margin"],
-    )
 
 
 def revision(sheet: Sheet) -> Revision:
@@ -408,12 +341,3 @@ def table(sheet: Sheet) -> str:
             ]
         )
     return csv_text(COLUMNS, rows)
-
-
-def _rounded(values: Any) -> list[float]:
-    return [_round(float(value)) for value in values]
-
-
-def _round(value: float) -> float:
-    """Without the noise of the conversion from SI."""
-    return round(float(value), 6) + 0.0

@@ -6,7 +6,8 @@ import datetime
 import json
 from pathlib import Path
 
-from setupopt.report.sheet.fields import Sheet, cold_words, proof_effort
+from setupopt.report.sheet.card_fields import proof_effort
+from setupopt.report.sheet.fields import Sheet, cold_words
 
 _TEMPLATE = Path(__file__).with_name("sheet.typ")
 

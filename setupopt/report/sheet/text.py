@@ -20,7 +20,8 @@ from setupopt.report.shared.words import (
     standing_words,
     where_words,
 )
-from setupopt.report.sheet.fields import Sheet, proof_effort
+from setupopt.report.sheet.card_fields import proof_effort
+from setupopt.report.sheet.fields import Sheet
 from setupopt.sheet.steps import Step
 from setupopt.units import DEG, MM
 

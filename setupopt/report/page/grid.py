@@ -1,0 +1,58 @@
+"""Rows of cells, and the few cells that many tables share."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+from setupopt.evaluation.result import Field
+from setupopt.report.shared.tables import (
+    along_words,
+    angle,
+    number,
+)
+
+LOST = "CONTACT LOST"
+
+
+NONE = "-"
+
+
+class Cell(NamedTuple):
+    """Text of a cell, and smaller text under it; `bad` shows by more than colour."""
+
+    text: str
+    under: str = ""
+    bad: bool = False
+
+
+Row = Sequence[Cell | str]
+
+
+class Grid(NamedTuple):
+    """Heads and rows; from the column `numeric` on cells are aligned to the right."""
+
+    heads: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    numeric: int = 1
+
+
+def grid(heads: Iterable[str], rows: Iterable[Row], numeric: int = 1) -> Grid:
+    cells = [
+        tuple(cell if isinstance(cell, Cell) else Cell(cell) for cell in row)
+        for row in rows
+    ]
+    return Grid(tuple(heads), tuple(cells), numeric)
+
+
+def place(row: Field) -> str:
+    """Where and how a case is driven."""
+    return f"{angle(row['roll_angle_deg'])} deg, {along_words(row)}{row['attitude']}"
+
+
+def margin_cell(margin: float | None, under: str = "") -> Cell:
+    """A margin, or that there is none; below zero the car slides."""
+    if margin is None:
+        return Cell(LOST, under, True)
+    words = [*(["slides"] if margin < 0.0 else []), *([under] if under else [])]
+    return Cell(number(margin, 3), "; ".join(words), margin < 0.0)

@@ -1,0 +1,86 @@
+"""The run card as plain values."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from setupopt.evaluation.result import Field
+from setupopt.evaluation.summary import by_angle
+from setupopt.project.stored_proof import proof_extent
+from setupopt.report.shared.plain import without_noise
+from setupopt.report.shared.tables import thinned
+from setupopt.sheet.card import RunCard
+from setupopt.units import DEG
+
+_MOST_ANGLES = 13  # rows of the run card
+
+
+def card_fields(card: RunCard) -> Field:
+    """The run card; figures of a proof are None where exactly this setup has none."""
+    window = card.speeds
+    proof = card.proof
+    return {
+        "floor": card.floor,
+        "margin": card.margin,
+        "contact_lost": card.result.lost(),
+        "slides": card.result.sliding(),
+        "worst": card.worst,
+        "attitudes": list(card.result.cases.attitudes),
+        "roll_angles_deg": [
+            without_noise(angle / DEG)
+            for angle in card.result.cases.angles[[0, -1]]
+        ],
+        "by_angle": _angles(card),
+        "speeds_m_s": None if window is None else [window.low, window.high],
+        "speed_ends": None if window is None else [window.below, window.above],
+        "driven_m_s": card.project.venue.sweep.speed,
+        "proved": proof is not None,
+        "proof_holds": None if proof is None else proof["holds"],
+        "proof_floor": None if proof is None else proof["floor"],
+        "broken": []
+        if proof is None
+        else [v["what"] for v in proof["verdicts"] if v["holds"] is False],
+        "bump": _picked(
+            card.bump,
+            "bump_mm",
+            "bump_length_m",
+            "bump_track",
+            "roll_angle_deg",
+            "attitude",
+        ),
+        "gust": _picked(
+            card.gust, "gust_m_s", "from_deg", "roll_angle_deg", "attitude"
+        ),
+        "wind": _picked(card.wind, "steady_m_s", "from_deg"),
+        "stop_rules": list(card.stop_rules()),
+        "ride_modes": None if card.ride is None else card.ride.rows,
+    }
+
+
+def proof_effort(card: RunCard) -> str:
+    """How much the shown proof tried, in words; empty where there is none, or where it does not say."""
+    extent = None if card.proof is None else proof_extent(card.proof)
+    return "" if extent is None else str(extent)
+
+
+def _picked(row: Field | None, *names: str) -> Field | None:
+    return None if row is None else {name: row[name] for name in names}
+
+
+def _angles(card: RunCard) -> list[Field]:
+    """Margin and bump allowance by roll angle: of neighbouring angles the worst."""
+    rows = by_angle(card.result)
+    bumps: dict[float, float] = {}
+    for case in [] if card.proof is None else card.proof["cases"]:
+        height = -1.0 if case["bump_mm"] is None else case["bump_mm"]
+        bumps[case["roll_angle_deg"]] = min(
+            height, bumps.get(case["roll_angle_deg"], np.inf)
+        )
+    found = [
+        {**row, "bump_mm": bumps.get(row["roll_angle_deg"])} for row in rows
+    ]
+    return thinned(
+        found,
+        _MOST_ANGLES,
+        lambda row: -1e9 if row["margin"] is None else row["margin"],
+    )
