@@ -28,7 +28,6 @@ from setupopt.physics.inputs import (
     RISE,
     SIDESLIP,
     STEER,
-    UNKNOWNS,
     Floats,
     Record,
 )
@@ -38,9 +37,8 @@ from setupopt.project.model import AXLES, WHEELS, Car, Project
 _ROUND, _ACROSS = 48, 9  # points of a wheel's outline
 _CONTACT_POINTS = 201  # across a tread
 _THIN = 8  # of them, inside the patch, from one that is drawn to the next
-_Point = tuple[
-    float, float, float
-]  # station, side and offset over the floor line, m
+# station, side and offset over the floor line, m
+_Point = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -193,9 +191,8 @@ class _SolvedCase:
             self.answers["state"] = 0.0
         self.state = np.ascontiguousarray(self.answers["state"][0, 0])
         self.case_state = np.zeros(1, CASE_STATE)[0]
-        self.work = np.zeros(1, WORK)[
-            0
-        ]  # stays empty of forces where contact is lost
+        # stays empty of forces where contact is lost
+        self.work = np.zeros(1, WORK)[0]
         self._balance()
 
     def _balance(self) -> None:
@@ -207,20 +204,14 @@ class _SolvedCase:
             float(self.state[SIDESLIP]),
             self.case_state,
         )
-        if self.has_contact:
-            x = np.append(
-                self.state,
-                max(1.0, float(self.answers["friction_factor"][0, 0])),
-            )
-            if not self.answers["slides"][0, 0]:
-                x[UNKNOWNS] = 1.0
-            inputs = (
-                self.vehicle[0],
-                self.elements,
-                self.settings[0],
-                self.cases[0],
-            )
-            balance(*inputs, self.case_state, road, x, self.work)
+        if not self.has_contact:
+            return
+        factor = 1.0
+        if self.answers["slides"][0, 0]:
+            factor = float(self.answers["friction_factor"][0, 0])
+        x = np.append(self.state, factor)
+        car = (self.vehicle[0], self.elements, self.settings[0])
+        balance(*car, self.cases[0], self.case_state, road, x, self.work)
 
     def answer(self, name: str, w: int) -> float:
         """A wheel's answer."""
@@ -228,9 +219,8 @@ class _SolvedCase:
 
     def around(self, x: Any, y: Any) -> Floats:
         """Coordinate round the section."""
-        heading = float(self.cases["surface_heading"][0]) - float(
-            self.state[SIDESLIP]
-        )
+        course = float(self.cases["surface_heading"][0])
+        heading = course - float(self.state[SIDESLIP])
         return np.asarray(x * sin(heading) + y * cos(heading))
 
     def axle(self, station: float) -> int:
@@ -239,51 +229,36 @@ class _SolvedCase:
 
 
 def _height(case: Record, s: Floats | float) -> Floats:
-    return np.array(
-        [surface.under_wheel(case, one)[0] for one in np.atleast_1d(s)]
-    )
+    heights = [surface.under_wheel(case, one)[0] for one in np.atleast_1d(s)]
+    return np.array(heights)
 
 
 # ---- wheels ------------------------------------------------------------------------------------------------
 
 
 def _wheel(case: _SolvedCase, w: int) -> Wheel:
-    if not case.has_contact:
-        empty = np.empty((0, 2))
-        return Wheel(
-            WHEELS[w],
-            w // 2,
-            _outline(case, w),
-            empty,
-            None,
-            None,
-            0.0,
-            _wheel_plan(case, w),
-            None,
-        )
-    patch = _patch(case, w)
-    bump = float(case.cases["bump"][0, w])
-    line = _contact_line(case, w, patch, bump)
-    load, slip = (case.answer(name, w) for name in ("load", "slip_angle"))
+    line: Floats = np.empty((0, 2))
+    patch = load = slip = None
+    bump = 0.0
+    if case.has_contact:
+        patch = _patch(case, w)
+        bump = float(case.cases["bump"][0, w])
+        line = _contact_line(case, w, patch, bump)
+        load = case.answer("load", w)
+        slip = case.answer("slip_angle", w)
+    outline = _outline(case, w)
+    plan = _wheel_plan(case, w)
     return Wheel(
-        WHEELS[w],
-        w // 2,
-        _outline(case, w),
-        line,
-        patch,
-        load,
-        bump,
-        _wheel_plan(case, w),
-        slip,
-    )
+        WHEELS[w], w // 2, outline, line, patch, load, bump, plan, slip
+    )  # fmt: skip
 
 
 def _wheel_plan(case: _SolvedCase, w: int) -> Floats:
     """Corners of the wheel from above, turned by steer at the front, and by toe-in towards the middle."""
     car = case.vehicle[0]
-    turn = (case.state[STEER] if w < 2 else 0.0) - car["side"][
-        w
-    ] * case.settings["toe"][0, w]
+    turn = -car["side"][w] * case.settings["toe"][0, w]
+    if w < 2:
+        turn += case.state[STEER]
     ahead = np.array([1.0, 1.0, -1.0, -1.0]) * car["radius"][w]
     left = np.array([1.0, -1.0, -1.0, 1.0]) * car["half_width"][w]
     x = car["x"][w] + ahead * cos(turn) - left * sin(turn)
@@ -345,10 +320,8 @@ def _lean(case: _SolvedCase, w: int) -> float:
     """Inclination to the normal of the plane, top outwards positive, rad."""
     if not case.has_contact:
         return float(case.settings["camber"][0, w])
-    return float(
-        case.answer("inclination", w)
-        - case.vehicle["side"][0, w] * case.case_state.tilt[w]
-    )
+    tilt = case.vehicle["side"][0, w] * case.case_state.tilt[w]
+    return float(case.answer("inclination", w) - tilt)
 
 
 # ---- body --------------------------------------------------------------------------------------------------
@@ -411,19 +384,16 @@ def _gap_points(car: Car) -> list[tuple[str, _Point, float | None]]:
     stations = zip(
         AXLES, (air.front_ride_station, air.rear_ride_station), strict=True
     )
-    lines = [
+    named = [
         (f"floor line, {axle} ride-height station", (at, 0.0, 0.0), None)
         for axle, at in stations
     ]
-    near = [e for e in air.elements if e.ground_area > 0.0]
-    middles = [
-        (f"{e.name}, middle", (e.station, 0.0, e.offset), None) for e in near
+    named += [
+        (f"{e.name}, middle", (e.station, 0.0, e.offset), None)
+        for e in air.elements
+        if e.ground_area > 0.0
     ]
-    return [
-        *lines,
-        *middles,
-        *(
-            (p.name, (p.station, p.side, p.offset), p.least_gap)
-            for p in car.clearance
-        ),
+    return named + [
+        (p.name, (p.station, p.side, p.offset), p.least_gap)
+        for p in car.clearance
     ]

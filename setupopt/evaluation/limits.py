@@ -282,68 +282,53 @@ def _static_gaps(
 # ---- in every case -----------------------------------------------------------------------------------------
 
 
+def _least_loads(
+    packaging: Packaging, load: Callable[..., Limit]
+) -> Iterator[Limit]:
+    """Least wheel loads that are asked for, of all cases or of those of one attitude."""
+    least = partial(load, sense=AT_LEAST, reported_for="")
+    asked: list[tuple[Callable[..., Limit], float]] = []
+    if packaging.wheel_load_least is not None:
+        key = "packaging.wheel_load_least_N"
+        asked.append((partial(least, key), packaging.wheel_load_least))
+    for number, stated in enumerate(packaging.wheel_loads, start=1):
+        key = f"packaging.wheel_load[{number}]"
+        one = partial(least, key, end=".least_N", attitude=stated.attitude)
+        asked.append((one, stated.least))
+    for limit, required in asked:
+        for w, wheel in enumerate(WHEELS):
+            values = partial(_of_wheels, "load", slice(w, w + 1))
+            yield limit(required=required, values=values, part=wheel)
+
+
 def _in_cases(car: Car, packaging: Packaging) -> Iterator[Limit]:
     """Limits of every case: wheel loads, travel, wheel arches, tyre loads, gaps of the named points."""
     load = partial(Limit, unit="N", scale=car.mass * units.GRAVITY / 4)
-    by_wheel = [
-        (partial(_of_wheels, "load", slice(w, w + 1)), wheel)
-        for w, wheel in enumerate(WHEELS)
-    ]
-    least = partial(load, sense=AT_LEAST, reported_for="")
-    if packaging.wheel_load_least is not None:
-        key = "packaging.wheel_load_least_N"
-        for values, wheel in by_wheel:
-            yield least(
-                key,
-                required=packaging.wheel_load_least,
-                values=values,
-                part=wheel,
-            )
-    for number, stated in enumerate(packaging.wheel_loads, start=1):
-        one = partial(
-            least,
-            f"packaging.wheel_load[{number}]",
-            end=".least_N",
-            attitude=stated.attitude,
-        )
-        for values, wheel in by_wheel:
-            yield one(required=stated.least, values=values, part=wheel)
+    yield from _least_loads(packaging, load)
     if packaging.travel_left_least is not None:
         values = partial(_travel_left, car)
-        where = ("",) * 8
         key = "packaging.travel_left_least_mm"
-        yield Limit(
-            key, AT_LEAST, packaging.travel_left_least, values, where=where
-        )
+        least = packaging.travel_left_least
+        yield Limit(key, AT_LEAST, least, values, where=("",) * 8)
     for number, arch in enumerate(packaging.arches, start=1):
         wheels = _wheels(arch.axle)
         values = partial(_of_wheels, "travel", wheels)
         room = partial(_arch_room, arch)
         key = f"packaging.arch[{number}]"
-        yield Limit(
-            key, AT_MOST, room, values, where=WHEELS[wheels], end=".room_mm"
-        )
+        on = WHEELS[wheels]
+        yield Limit(key, AT_MOST, room, values, where=on, end=".room_mm")
     for wheels, name, tyre in tyre_groups(car):
         if tyre.load_limit is not None:
             values = partial(_of_wheels, "load", wheels)
             key = f"tyre.{tyre.name}.load_limit_N"
+            on = WHEELS[wheels]
             yield load(
-                key,
-                AT_MOST,
-                tyre.load_limit,
-                values,
-                part=name,
-                where=WHEELS[wheels],
+                key, AT_MOST, tyre.load_limit, values, part=name, where=on
             )
     for number, point in enumerate(car.clearance):
         values = partial(_gap, number)
-        yield Limit(
-            "clearance.least_gap_mm",
-            AT_LEAST,
-            point.least_gap,
-            values,
-            part=point.name,
-        )
+        key = "clearance.least_gap_mm"
+        yield Limit(key, AT_LEAST, point.least_gap, values, part=point.name)
 
 
 def _wheels(axle: Literal["front", "rear"]) -> slice:

@@ -72,9 +72,7 @@ def _middle(car: Car) -> float:
 
 def _copied(part: type) -> tuple[str, ...]:
     """Entries of a part of the car that the VEHICLE record has under the same name."""
-    return tuple(
-        field.name for field in fields(part) if field.name in VEHICLE.names
-    )
+    return tuple(f.name for f in fields(part) if f.name in VEHICLE.names)
 
 
 def _beta(exponent: float) -> float:
@@ -210,11 +208,8 @@ def vehicle(car: Car) -> tuple[Records, Records, Records]:
     whole = np.zeros(1, dtype=VEHICLE)
     for name in whole.dtype.names or ():
         whole[name][0] = entries[name]
-    return (
-        whole,
-        _elements(car.air, to_front, _middle(car)),
-        _points(car, to_front),
-    )
+    elements = _elements(car.air, to_front, _middle(car))
+    return whole, elements, _points(car, to_front)
 
 
 # Setups wheel by wheel, SI: what may differ from side to side has a value for every wheel, the rest one for
@@ -243,15 +238,8 @@ def by_wheel(setups: Setup | Sequence[Setup] | Records) -> Records:
     if isinstance(setups, np.ndarray):
         return setups
     many = [setups] if isinstance(setups, Setup) else list(setups)
-    if (
-        len(
-            {
-                (setup.body, tuple(name for name, _ in setup.wings))
-                for setup in many
-            }
-        )
-        > 1
-    ):
+    worn = {(s.body, tuple(name for name, _ in s.wings)) for s in many}
+    if len(worn) > 1:
         raise ValueError(
             "setups that are solved together must wear the same body with the same wings"
         )
@@ -293,14 +281,8 @@ def as_setup(row: Record, like: Setup) -> Setup:
         _piece(row, number, piece.name)
         for number, piece in enumerate(like.ballast)
     )
-    return replace(
-        like,
-        front=front,
-        rear=rear,
-        balance=balance,
-        wings=wings,
-        ballast=ballast,
-    )
+    like = replace(like, front=front, rear=rear, balance=balance)
+    return replace(like, wings=wings, ballast=ballast)
 
 
 def _axle_setup(row: Record, axle: int) -> AxleSetup:
@@ -406,16 +388,13 @@ def settings(cars: CarTable, setups: Records) -> Records:
     rows["wheel_rate"] = (
         setups["spring"] * per_wheel(car, lambda a: a.motion_ratio) ** 2
     )
-    by_pressure = (
-        _per_tyre(car, lambda t: t.foundation_per_pressure) * setups["pressure"]
-    )
-    rows["foundation"] = _per_tyre(car, lambda t: t.foundation) + by_pressure
+    pressure = setups["pressure"]
+    stiffer = _per_tyre(car, lambda t: t.foundation_per_pressure) * pressure
+    rows["foundation"] = _per_tyre(car, lambda t: t.foundation) + stiffer
     rows["toe"] = np.arcsin(
         setups["toe"] / per_wheel(car, lambda a: a.toe_over)
     )
-    by_pressure = (
-        _per_tyre(car, lambda t: t.carcass_per_pressure) * setups["pressure"]
-    )
-    rows["carcass"] = _per_tyre(car, lambda t: t.carcass) + by_pressure
+    stiffer = _per_tyre(car, lambda t: t.carcass_per_pressure) * pressure
+    rows["carcass"] = _per_tyre(car, lambda t: t.carcass) + stiffer
     set_penetration(cars.packed[0], rows)
     return rows

@@ -45,15 +45,8 @@ def downforce(
         pressure = state.pressure / loss
         fade = -2.0 * case.crab * e.yaw_loss * state.flow / loss
         if e.ground == 0.0:
-            _add(
-                e.x,
-                e.y,
-                pressure * e.free * STRIPS_ALONG * STRIPS_ACROSS,
-                0.0,
-                0.0,
-                fade,
-                loads,
-            )
+            free = pressure * e.free * STRIPS_ALONG * STRIPS_ACROSS
+            _add(e.x, e.y, free, 0.0, 0.0, fade, loads)
             continue
         for i in range(STRIPS_ALONG):
             at = e.x + (i - 1) * e.along
@@ -68,32 +61,23 @@ def downforce(
                 y = e.y + (j - 2) * e.across
                 s = at * state.sin_heading + y * state.cos_heading
                 ground, slope = surface.under_floor(case, s)
-                gap = (
-                    height
-                    + y * x[2]
-                    + (y - e.y) * (setup.floor_roll - road[n].slope)
-                    - ground
-                )
-                force = e.free
-                rate = 0.0
-                if gap > 0.0:
-                    decay = e.ground / e.peak * exp(1.0 - gap / e.peak)
-                    force += decay * gap
-                    rate = decay * (1.0 - gap / e.peak)
-                opened = (
-                    slope
-                    * case.crab
-                    * (at * state.cos_heading - y * state.sin_heading)
-                )
-                _add(
-                    at,
-                    y,
-                    pressure * force,
-                    pressure * rate,
-                    opened,
-                    fade,
-                    loads,
-                )
+                floor = setup.floor_roll - road[n].slope
+                gap = height + y * x[2] + (y - e.y) * floor - ground
+                force, rate = _strip(e, gap)
+                moved = at * state.cos_heading - y * state.sin_heading
+                opened = slope * case.crab * moved
+                force *= pressure
+                rate *= pressure
+                _add(at, y, force, rate, opened, fade, loads)
+
+
+@kernel
+def _strip(element: Record, gap: float) -> tuple[float, float]:
+    """Downforce of a strip over the pressure, m2, and its slope by the gap."""
+    if gap <= 0.0:
+        return element.free, 0.0
+    decay = element.ground / element.peak * exp(1.0 - gap / element.peak)
+    return element.free + decay * gap, decay * (1.0 - gap / element.peak)
 
 
 @kernel

@@ -29,10 +29,7 @@ def grip(
         return 0.0
     patch = work.wheels.patches[w]
     wheel.set_patch(car, setup, case, state, w, factor, patch)
-    return brush.capacity(
-        patch.depth, patch.slant, patch.along, patch.across, patch.half_width, patch.foundation,
-        patch.friction, patch.exponent, patch.floor,
-    )  # fmt: skip
+    return brush.capacity(patch)
 
 
 @kernel

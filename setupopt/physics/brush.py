@@ -59,11 +59,16 @@ _WEIGHT = np.concatenate(
 # A spin beyond this share of the friction slides over the whole patch.
 _MOST_SPIN = 0.999
 _TINY = 1e-300
+_NOTHING = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 Strip = tuple[
     float, float, float, float, float, float, float, float, float,
     float, float, float, float, float, float, float, float, float,
 ]  # fmt: skip
+Row = tuple[float, float, float, float, float, float, float]
+# What the slopes of a strip's three forces share, and the sums over the tread.
+Place = tuple[float, float, float, float, float, float, float, float, float]
+Sums = Place
 
 
 @kernel
@@ -185,98 +190,102 @@ def _borders(
 
 
 @kernel
+def _pieces(patch: Record) -> tuple[float, float, float, float]:
+    """Borders of the pieces of the touching tread: its ends, and where the friction law begins."""
+    d = patch.depth
+    t = patch.slant
+    c = patch.across
+    lower, upper = _touching(d, t, c, patch.half_width)
+    begin = patch.floor / patch.foundation if patch.exponent > 0.0 else 0.0
+    first, last = _borders(d, t, c, begin, lower, upper)
+    return lower, first, last, upper
+
+
+@kernel
 def forces(patch: Record, table: Floats) -> None:
     """Forces of the wheel that `patch` (BRUSH) describes, and their slopes, into `table` (ROWS, COLUMNS)."""
     clear(table)
-    lower, upper = _touching(
-        patch.depth, patch.slant, patch.across, patch.half_width
-    )
-    begin = patch.floor / patch.foundation if patch.exponent > 0.0 else 0.0
-    first, last = _borders(
-        patch.depth, patch.slant, patch.across, begin, lower, upper
-    )
-    borders = (lower, first, last, upper)
+    borders = _pieces(patch)
+    lower, first, last, upper = borders
     whole = last - first >= upper - lower or last <= first
     for i in range(3):
         if borders[i + 1] > borders[i]:
-            _add_piece(
-                patch, borders[i], borders[i + 1], 0 if whole else _NODES, table
-            )
+            node = 0 if whole else _NODES
+            _add_piece(patch, borders[i], borders[i + 1], node, table)
 
 
 @kernel
 def values(patch: Record) -> tuple[float, float, float]:
     """The three forces of `forces` alone, with half its nodes: within 1e-3 of the load."""
-    lower, upper = _touching(
-        patch.depth, patch.slant, patch.across, patch.half_width
-    )
-    begin = patch.floor / patch.foundation if patch.exponent > 0.0 else 0.0
-    first, last = _borders(
-        patch.depth, patch.slant, patch.across, begin, lower, upper
-    )
-    borders = (lower, first, last, upper)
+    borders = _pieces(patch)
+    at_floor = _at_floor(patch)
     along = across = moment = 0.0
     for i in range(3):
-        if borders[i + 1] > borders[i]:
-            x, y, m = _piece_values(patch, borders[i], borders[i + 1])
-            along += x
-            across += y
-            moment += m
+        half = 0.5 * (borders[i + 1] - borders[i])
+        if half <= 0.0:
+            continue
+        for j in range(_NODES, _NODES + _PART_NODES):
+            y = borders[i] + half * _PLACE[j]
+            depth = patch.depth + y * (patch.slant - 0.5 * patch.across * y)
+            if depth <= 0.0:
+                continue
+            mu, _, chi, _, _ = _friction(patch, depth, at_floor)
+            shear = _shear(patch, y, depth, mu, chi)
+            weight = half * _WEIGHT[j]
+            along += weight * shear[0]
+            across += weight * shear[6]
+            moment += weight * (shear[12] - patch.side * y * shear[0])
     return along, across, moment
 
 
 @kernel
-def _piece_values(
-    patch: Record, lower: float, upper: float
-) -> tuple[float, float, float]:
-    """Forces of one piece of the tread."""
-    d = patch.depth
-    t = patch.slant
-    c = patch.across
-    k = patch.foundation
-    spin = patch.spin
-    floor = patch.floor
-    per_along = 1.0 / patch.along
-    bed = patch.shear * per_along / k
-    half = 0.5 * (upper - lower)
-    x_sum = y_sum = m_sum = 0.0
-    for j in range(_NODES, _NODES + _PART_NODES):
-        y = lower + half * _PLACE[j]
-        depth = d + y * (t - 0.5 * c * y)
-        if depth <= 0.0:
-            continue
-        weight = half * _WEIGHT[j]
-        mu = patch.friction
-        if patch.exponent != 0.0:
-            mu *= max(k * depth, floor) ** -patch.exponent
-        chi = bed * spin
-        if abs(chi) > _MOST_SPIN * mu:
-            chi = copysign(_MOST_SPIN * mu, chi)
-        length = sqrt(2.0 * depth * per_along)
-        left = patch.side * y
-        load = 4.0 / 3.0 * length * k * depth
-        (
-            fx, _, _, _, _, _, fy, _, _, _, _, _, mz, _, _, _, _, _,
-        ) = strip(patch.slip_x - spin * left, patch.slip_y, chi, mu, load, length, length / bed)  # fmt: skip
-        x_sum += weight * fx
-        y_sum += weight * fy
-        m_sum += weight * (mz - left * fx)
-    return x_sum, y_sum, m_sum
+def _at_floor(patch: Record) -> float:
+    """What the friction law makes of the least pressure that counts."""
+    return patch.floor**-patch.exponent if patch.floor > 0.0 else 1.0
 
 
 @kernel
-def capacity(
-    d: float, t: float, along: float, c: float, w: float, k: float, friction: float, exponent: float,
-    floor: float,
-) -> float:  # fmt: skip
-    """Largest force that a patch can pass, N: friction times line load over the tread; arguments as in
-    BRUSH.
+def _friction(
+    patch: Record, depth: float, at_floor: float
+) -> tuple[float, float, float, float, float]:
+    """Friction of a strip and its slope by the depth; the spin as a share of the pressure and its slopes by
+    spin, and by friction where the strip slides by spin alone.
     """
-    lower, upper = _touching(d, t, c, w)
-    first, last = _borders(
-        d, t, c, floor / k if exponent > 0.0 else 0.0, lower, upper
-    )
-    borders = (lower, first, last, upper)
+    exponent = patch.exponent
+    mu = patch.friction
+    by_depth = 0.0
+    if exponent != 0.0:
+        pressure = patch.foundation * depth
+        if pressure > patch.floor:
+            mu *= pressure**-exponent
+            by_depth = -exponent * mu / depth
+        else:
+            mu *= at_floor
+    bed = patch.shear / (patch.along * patch.foundation)
+    chi = bed * patch.spin
+    if abs(chi) > _MOST_SPIN * mu:
+        chi = copysign(_MOST_SPIN * mu, chi)
+        return mu, by_depth, chi, 0.0, chi / mu
+    return mu, by_depth, chi, bed, 0.0
+
+
+@kernel
+def _shear(
+    patch: Record, y: float, depth: float, mu: float, chi: float
+) -> Strip:
+    """`strip` at the place `y` across the tread, pressed in by `depth`."""
+    length = sqrt(2.0 * depth / patch.along)
+    load = 4.0 / 3.0 * length * patch.foundation * depth
+    reach = length * patch.along * patch.foundation / patch.shear
+    slip_x = patch.slip_x - patch.spin * patch.side * y
+    return strip(slip_x, patch.slip_y, chi, mu, load, length, reach)
+
+
+@kernel
+def capacity(patch: Record) -> float:
+    """Largest force that a patch can pass, N: friction times line load over the tread."""
+    borders = _pieces(patch)
+    at_floor = _at_floor(patch)
     total = 0.0
     for i in range(3):
         half = 0.5 * (borders[i + 1] - borders[i])
@@ -284,12 +293,64 @@ def capacity(
             continue
         for j in range(_NODES):
             y = borders[i] + half * _PLACE[j]
-            depth = max(0.0, d + y * (t - 0.5 * c * y))
-            mu = friction
-            if exponent != 0.0 and depth > 0.0:
-                mu *= max(k * depth, floor) ** -exponent
-            total += half * _WEIGHT[j] * mu * sqrt(depth) * depth
-    return 4.0 / 3.0 * k * sqrt(2.0 / along) * total
+            depth = patch.depth + y * (patch.slant - 0.5 * patch.across * y)
+            if depth > 0.0:
+                mu = _friction(patch, depth, at_floor)[0]
+                total += half * _WEIGHT[j] * mu * sqrt(depth) * depth
+    return 4.0 / 3.0 * patch.foundation * sqrt(2.0 / patch.along) * total
+
+
+@kernel
+def _row(
+    power: float, place: Place, f: float, by_slip_x: float, by_slip_y: float, by_chi: float, by_mu: float,
+    by_reach: float,
+) -> Row:  # fmt: skip
+    """One force of a strip with its slopes: depth, curvature along, slips, spin, logarithm of friction.
+
+    Line load, length and reach are powers of depth and curvature; the force grows by the power `power` of the
+    depth where the rest stays.
+    """
+    per_depth, per_along, reach, left, twist, mu, mu_depth, by_spin, clipped = (
+        place
+    )
+    by_mu += clipped * by_chi
+    grown = reach * by_reach
+    by_depth = (power * f + grown) * per_depth + by_mu * mu_depth
+    by_along = (grown - (power - 1.0) * f - twist * by_chi) * per_along
+    turned = by_spin * by_chi - left * by_slip_x
+    return f, by_depth, by_along, by_slip_x, by_slip_y, turned, by_mu * mu
+
+
+@kernel
+def _added(sums: Sums, row: Row, weight: float, y: float) -> Sums:
+    """Sums of one force over the tread with one strip more: slant and curvature across act by the depth."""
+    f, by_depth, by_along, by_slip_x, by_slip_y, by_spin, by_friction = row
+    sunk = weight * by_depth
+    return (
+        sums[0] + weight * f,
+        sums[1] + sunk,
+        sums[2] + sunk * y,
+        sums[3] - 0.5 * sunk * y * y,
+        sums[4] + weight * by_along,
+        sums[5] + weight * by_slip_x,
+        sums[6] + weight * by_slip_y,
+        sums[7] + weight * by_spin,
+        sums[8] + weight * by_friction,
+    )
+
+
+@kernel
+def _about_middle(row: Row, along: Row, left: float) -> Row:
+    """Moment about the tread's middle of a strip whose own moment is `row`, `left` m to its left."""
+    return (
+        row[0] - left * along[0],
+        row[1] - left * along[1],
+        row[2] - left * along[2],
+        row[3] - left * along[3],
+        row[4] - left * along[4],
+        row[5] - left * along[5],
+        row[6] - left * along[6],
+    )
 
 
 @kernel
@@ -298,112 +359,37 @@ def _add_piece(
 ) -> None:
     """Add one piece of the tread, with the nodes from `node` on.
 
-    Line load, length and reach are powers of the depth and of the curvature along. Sums stand in plain
-    variables: in an array they take more than twice the time.
+    Sums stand in plain variables: in an array they take more than twice the time.
     """
-    d = patch.depth
-    t = patch.slant
-    c = patch.across
-    k = patch.foundation
-    sx = patch.slip_x
-    sy = patch.slip_y
-    spin = patch.spin
-    friction = patch.friction
-    exponent = patch.exponent
-    floor = patch.floor
-    side = patch.side
-    per_floor = floor**-exponent if floor > 0.0 else 1.0
-    per_along = 1.0 / patch.along
-    bed = patch.shear * per_along / k
     half = 0.5 * (upper - lower)
-    x = x_d = x_t = x_c = x_a = x_x = x_y = x_s = x_f = 0.0
-    y_ = y_d = y_t = y_c = y_a = y_x = y_y = y_s = y_f = 0.0
-    m = m_d = m_t = m_c = m_a = m_x = m_y = m_s = m_f = 0.0
+    at_floor = _at_floor(patch)
+    along = across = moment = _NOTHING
+    per_along = 1.0 / patch.along
+    half_reach = 0.5 * sqrt(2.0 * patch.along) * patch.foundation / patch.shear
     nodes = _NODES if node == 0 else _PART_NODES
     for j in range(node, node + nodes):
         y = lower + half * _PLACE[j]
-        depth = d + y * (t - 0.5 * c * y)
+        depth = patch.depth + y * (patch.slant - 0.5 * patch.across * y)
         if depth <= 0.0:
             continue
         weight = half * _WEIGHT[j]
-        mu = friction
-        mu_depth = 0.0
-        if exponent != 0.0:
-            if k * depth > floor:
-                mu *= (k * depth) ** -exponent
-                mu_depth = -exponent * mu / depth
-            else:
-                mu *= per_floor
-        chi = bed * spin
-        by_spin = bed
-        clipped = 0.0
-        if abs(chi) > _MOST_SPIN * mu:
-            chi = copysign(_MOST_SPIN * mu, chi)
-            by_spin = 0.0
-            clipped = chi / mu
-        length = sqrt(2.0 * depth * per_along)
-        reach = length / bed
-        left = side * y
-        (
-            fx, fx_x, fx_y, fx_chi, fx_mu, fx_r, fy, fy_x, fy_y, fy_chi, fy_mu, fy_r,
-            mz, mz_x, mz_y, mz_chi, mz_mu, mz_r,
-        ) = strip(sx - spin * left, sy, chi, mu, 4.0 / 3.0 * length * k * depth, length, reach)  # fmt: skip
-        per_depth = 1.0 / depth
-        half_reach = 0.5 * reach
-        twist = spin * by_spin
-        curve = -0.5 * y * y
-
-        fx_mu += clipped * fx_chi
-        by_depth = (1.5 * fx + half_reach * fx_r) * per_depth + fx_mu * mu_depth
-        by_along = (half_reach * fx_r - 0.5 * fx - twist * fx_chi) * per_along
-        turn = by_spin * fx_chi - left * fx_x
-        x += weight * fx
-        x_d += weight * by_depth
-        x_t += weight * y * by_depth
-        x_c += weight * curve * by_depth
-        x_a += weight * by_along
-        x_x += weight * fx_x
-        x_y += weight * fx_y
-        x_s += weight * turn
-        x_f += weight * fx_mu * mu
-
-        mz_mu += clipped * mz_chi
-        arm_depth = (
-            (2.0 * mz + half_reach * mz_r) * per_depth
-            + mz_mu * mu_depth
-            - left * by_depth
-        )
-        arm_along = (
-            half_reach * mz_r - mz - twist * mz_chi
-        ) * per_along - left * by_along
-        m += weight * (mz - left * fx)
-        m_d += weight * arm_depth
-        m_t += weight * y * arm_depth
-        m_c += weight * curve * arm_depth
-        m_a += weight * arm_along
-        m_x += weight * (mz_x - left * fx_x)
-        m_y += weight * (mz_y - left * fx_y)
-        m_s += weight * (by_spin * mz_chi - left * (mz_x + turn))
-        m_f += weight * (mz_mu - left * fx_mu) * mu
-
-        fy_mu += clipped * fy_chi
-        by_depth = (1.5 * fy + half_reach * fy_r) * per_depth + fy_mu * mu_depth
-        by_along = (half_reach * fy_r - 0.5 * fy - twist * fy_chi) * per_along
-        y_ += weight * fy
-        y_d += weight * by_depth
-        y_t += weight * y * by_depth
-        y_c += weight * curve * by_depth
-        y_a += weight * by_along
-        y_x += weight * fy_x
-        y_y += weight * fy_y
-        y_s += weight * (by_spin * fy_chi - left * fy_x)
-        y_f += weight * fy_mu * mu
-    _add_row(table, ALONG, (x, x_d, x_t, x_c, x_a, x_x, x_y, x_s, x_f))
-    _add_row(table, ACROSS, (y_, y_d, y_t, y_c, y_a, y_x, y_y, y_s, y_f))
-    _add_row(table, MOMENT, (m, m_d, m_t, m_c, m_a, m_x, m_y, m_s, m_f))
-
-
-@kernel
-def _add_row(table: Floats, row: int, sums: tuple[float, ...]) -> None:
+        mu, mu_depth, chi, by_spin, clipped = _friction(patch, depth, at_floor)
+        shear = _shear(patch, y, depth, mu, chi)
+        left = patch.side * y
+        reach = half_reach * sqrt(depth)
+        twist = patch.spin * by_spin
+        place = (
+            1.0 / depth, per_along, reach, left, twist, mu, mu_depth, by_spin, clipped,
+        )  # fmt: skip
+        first = _row(1.5, place, *shear[:6])
+        second = _row(1.5, place, *shear[6:12])
+        turning = _row(2.0, place, *shear[12:])
+        # a strip's own moment turns with the slip of its place too
+        along = _added(along, first, weight, y)
+        across = _added(across, second, weight, y)
+        turning = _about_middle(turning, first, left)
+        moment = _added(moment, turning, weight, y)
     for j in range(COLUMNS):
-        table[row, j] += sums[j]
+        table[ALONG, j] += along[j]
+        table[ACROSS, j] += across[j]
+        table[MOMENT, j] += moment[j]

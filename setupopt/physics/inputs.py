@@ -15,6 +15,8 @@ Floats = npt.NDArray[np.floating[Any]]
 # One element, or an array, of one of the layouts below.
 Record = Any
 Records = Any
+# What all trials of one case share: car, elements, setup, case, state, road.
+Trial = tuple[Record, Records, Record, Record, Record, Records]
 
 # Strips of an air element; the middle one stands at its centre.
 STRIPS_ALONG = 3

@@ -149,6 +149,21 @@ def holds(work: Record) -> bool:
 
 
 @kernel
+def _upward(
+    case: Record, car: Record, state: Record, w: int, work: Record
+) -> float:
+    """Force up on a wheel per normal force, with what its links carry, at the lateral force of the last
+    balance.
+    """
+    wheels = work.wheels
+    cosine = cos(state.tilt[w])
+    sine = sin(state.tilt[w])
+    tau = wheels.across[w] / wheels.load[w] if wheels.load[w] > 0.0 else 0.0
+    link = case.transfer * car.link[w]
+    return cosine + tau * sine - link * (tau * cosine - sine)
+
+
+@kernel
 def _settle_wheel(
     car: Record, setup: Record, case: Record, state: Record, w: int, x: Floats, work: Record
 ) -> None:  # fmt: skip
@@ -162,46 +177,24 @@ def _settle_wheel(
     axle = w // 2
     body = x[0] - car.x[w] * x[1] + car.y[w] * x[2]
     body_other = x[0] - car.x[other] * x[1] + car.y[other] * x[2]
-    fixed = car.static_load[w] - car.unsprung_mass[w] * (
-        GRAVITY + state.pull[2]
-    )
+    pull = GRAVITY + state.pull[2]
+    fixed = car.static_load[w] - car.unsprung_mass[w] * pull
     fixed += car.anti[w] * wheels.along[w]
+    upward = _upward(case, car, state, w, work)
     cosine = cos(state.tilt[w])
-    sine = sin(state.tilt[w])
-    tau = wheels.across[w] / wheels.load[w] if wheels.load[w] > 0.0 else 0.0
-    upward = (
-        cosine
-        + tau * sine
-        - case.transfer * car.link[w] * (tau * cosine - sine)
-    )
     swing = car.radius[w] * cos(wheels.inclination[w])
-    pad = (
-        car.radius[w] * cos(case.lean * setup.camber[w])
-        - setup.penetration[w]
-        - state.ground[w]
-        - state.rise[w]
-    )
+    pad = car.radius[w] * cos(case.lean * setup.camber[w])
+    pad -= setup.penetration[w] + state.ground[w] + state.rise[w]
     give = 1.0 / setup.carcass[w] if setup.carcass[w] > 0.0 else 0.0
     for _ in range(_SETTLINGS):
         total = swing - (pad + x[RISE + w]) * cosine
         _, n, _, s0, _, _ = wheel.carry(
-            total,
-            wheels.slant[w],
-            state.curve_along[w],
-            state.curve_across[w],
-            w,
-            car,
-            setup,
-            wheels,
-        )
+            total, wheels.slant[w], state.curve_along[w], state.curve_across[w], w, car, setup, wheels
+        )  # fmt: skip
         travel = x[RISE + w] - body
         force, own, _ = suspension.spring_force(
-            travel,
-            x[RISE + other] - body_other,
-            setup.wheel_rate[w],
-            setup.anti_roll[axle],
-            setup.third[axle],
-        )
+            travel, x[RISE + other] - body_other, setup.wheel_rate[w], setup.anti_roll[axle], setup.third[axle]
+        )  # fmt: skip
         stop, rate = suspension.stop_force(
             travel, car.bump_travel[w], car.droop_travel[w], car.stop_rate[w]
         )

@@ -7,7 +7,7 @@ from math import sqrt
 import numpy as np
 
 from setupopt.physics.balance import COLUMNS, FACTOR, balance
-from setupopt.physics.inputs import UNKNOWNS, Floats, Record, Records
+from setupopt.physics.inputs import UNKNOWNS, Floats, Record, Trial
 from setupopt.physics.jit import kernel
 from setupopt.physics.linear import factor, solve, solve_transposed
 from setupopt.physics.newton import TOLERANCE, worst
@@ -16,6 +16,8 @@ from setupopt.physics.newton import TOLERANCE, worst
 # factor.
 UNITS = np.array([0.01] * 7 + [0.02] * 6 + [0.1] * 2 + [0.1])
 _PER_SQUARE = 1.0 / UNITS**2
+# Distance from the expected point that the next step aims at.
+MISS = 0.03
 # Newton's steps to an end; to a point on the way, which a shorter step makes easier.
 _CORRECTIONS = 6
 _FEW_CORRECTIONS = 3
@@ -108,8 +110,7 @@ def set_null(row: Floats, work: Record) -> None:
 
 @kernel
 def correct(
-    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
-    row: Floats, tolerance: float, work: Record,
+    on: Trial, x: Floats, row: Floats, tolerance: float, work: Record,
 ) -> tuple[bool, int]:  # fmt: skip
     """Newton from the predicted `x`, in place, across `row`; whether it arrived, and the evaluations.
 
@@ -119,7 +120,7 @@ def correct(
     size = 1e9
     most = _CORRECTIONS if tolerance <= TOLERANCE else _FEW_CORRECTIONS
     for step in range(most):
-        balance(car, elements, setup, case, state, road, x, work)
+        balance(*on, x, work)
         new_size = worst(work.residual)
         if not new_size < 3.0 * size:
             return False, step + 1
@@ -197,25 +198,13 @@ def interpolate(
 
 @kernel
 def arrive(
-    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records,
-    tolerance: float, work: Record,
+    on: Trial, tolerance: float, work: Record,
 ) -> tuple[bool, int]:  # fmt: skip
     """Bring `work.trial` onto the path, square to `work.tangent`; the path's tangent there into
     `work.step`.
     """
     set_row(work.tangent, work.row)
-    found, effort = correct(
-        car,
-        elements,
-        setup,
-        case,
-        state,
-        road,
-        work.trial,
-        work.row,
-        tolerance,
-        work,
-    )
+    found, effort = correct(on, work.trial, work.row, tolerance, work)
     if found:
         solve_tangent(work)
     return found, effort

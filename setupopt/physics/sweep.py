@@ -8,13 +8,14 @@ from concurrent.futures import Executor, ThreadPoolExecutor
 
 import numpy as np
 
-from setupopt.physics import friction_path, trim
+from setupopt.physics import friction_path, path_end, trim
 from setupopt.physics.answer import read_end, read_trim, set_margin
 from setupopt.physics.balance import FACTOR, WORK, balance
 from setupopt.physics.case_state import CASE_STATE, ROADBED, prepare
 from setupopt.physics.inputs import ANSWER, CASE, UNKNOWNS, Record, Records
 from setupopt.physics.jit import kernel
 from setupopt.physics.linear import copy
+from setupopt.physics.nearby_end import end_nearby
 
 # Answers of one task: long enough to hide the hand-over, short enough for progress and for a stop.
 CHUNK = 128
@@ -116,7 +117,7 @@ def _solve_end(
     x = work.x
     is_done = False
     if quick and start.null[0] != 0.0 and x[FACTOR] == 1.0:
-        is_done, steps = friction_path.end_nearby(
+        is_done, steps = end_nearby(
             car, elements, setup, case, state, road, start, x, work
         )
         answer.effort += steps
@@ -137,7 +138,7 @@ def _solve_end(
             work,
         )
         answer.effort += steps
-        if end == friction_path.BROKEN:
+        if end == path_end.BROKEN:
             balance(car, elements, setup, case, state, road, x, work)
 
 

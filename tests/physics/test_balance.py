@@ -21,7 +21,8 @@ from drawn import Drawn, drawn
 from plain_slip_car import read_slip_car, read_slip_case
 from plain_slip_forces import missing
 
-from setupopt.physics.balance import AXLES, FACTOR, SIDE, SLIP, YAW
+from setupopt.physics.balance import AXLES, FACTOR, SIDE, YAW
+from setupopt.physics.drive import SLIP
 from setupopt.physics.inputs import KAPPA, RISE, SIDESLIP, TAU, UNKNOWNS
 from setupopt.physics.newton import set_start
 from setupopt.project.model import Car

@@ -168,8 +168,8 @@ def test_tread_in_the_air_passes_nothing(shape: dict[str, float]) -> None:
     """Crown and edges clear of the surface: every force and slope is zero, and so is the capacity."""
     patch = patch_of(slip_y=0.1, across=1.0, **shape)
     assert not table_of(patch).any()
-    shape_of = (patch.depth, patch.slant, patch.along, patch.across, HALF, BED)
-    assert brush.capacity(*shape_of, MU, 0.1, 0.0) == 0.0
+    patch["exponent"] = 0.1
+    assert brush.capacity(patch) == 0.0
 
 
 def test_strips_against_bristles() -> None:
@@ -263,17 +263,7 @@ def test_forces_against_a_fine_sum_of_strips(seed: int) -> None:
         [expected.fx, expected.fy], abs=5e-5 * bed.load
     )
     assert got[2] == pytest.approx(expected.mz, abs=5e-6 * bed.load)
-    shape = (
-        patch.depth,
-        patch.slant,
-        patch.along,
-        patch.across,
-        patch.half_width,
-        patch.foundation,
-    )
-    capacity = brush.capacity(
-        *shape, patch.friction, patch.exponent, patch.floor
-    )
+    capacity = brush.capacity(patch)
     assert capacity == pytest.approx(factor * bed.grip(), rel=5e-5)
 
 

@@ -32,8 +32,10 @@ import setupopt
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.model import Model
 from setupopt.physics import friction_path as path
+from setupopt.physics import path_end
 from setupopt.physics.balance import COLUMNS, FACTOR
 from setupopt.physics.inputs import SIDESLIP, TAU, UNKNOWNS, Record
+from setupopt.physics.newton import MOST_SLIP
 from setupopt.physics.path_step import UNITS
 from setupopt.project.model import Setup
 
@@ -64,9 +66,7 @@ def bench_of(name: str) -> Bench:
 
 def is_at_a_limit(answer: Record) -> bool:
     """Whether the path ends where a slip or an angle is past driving."""
-    return bool(
-        np.abs(answer["fold"][SIDESLIP:TAU]).max() > path.MOST_SLIP - 1e-6
-    )
+    return bool(np.abs(answer["fold"][SIDESLIP:TAU]).max() > MOST_SLIP - 1e-6)
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -216,7 +216,7 @@ def test_path_that_starts_at_its_goal_does_not_move() -> None:
     end, _ = path.follow(
         b.car, b.elements, b.setup, b.case, b.state, b.road, x, 1.0, work
     )
-    assert end == path.REACHED
+    assert end == path_end.REACHED
     assert x == pytest.approx(before, abs=1e-8)
 
 
@@ -229,7 +229,7 @@ def test_path_stops_at_its_goal(goal: float) -> None:
     end, _ = path.follow(
         b.car, b.elements, b.setup, b.case, b.state, b.road, x, goal, work
     )
-    assert end == path.REACHED
+    assert end == path_end.REACHED
     assert x[FACTOR] == goal
     assert np.abs(b.residual(x[:UNKNOWNS], goal)).max() < 1e-9
 
@@ -270,7 +270,7 @@ def first_fold(b: Bench, state: Floats) -> float:
     y = np.append(np.array(state), 1.0) / UNITS
     ahead = -np.eye(COLUMNS)[FACTOR]
     factors = [1.0]
-    while factors[-1] < min(factors) + path._NO_FOLD:
+    while factors[-1] < min(factors) + path_end.NO_FOLD:
         goal = y + 0.04 * ahead
         y = goal
         for _ in range(4):
@@ -338,7 +338,7 @@ def test_margins_do_not_move_with_rounding(name: str) -> None:
     cases = sweep_cases(project.venue, np.linspace(sweep.start, sweep.stop, 10))
     factor = setupopt.evaluate(project, near, cases).answers["friction_factor"]
     moved = np.abs(factor[1] - factor[0])
-    assert moved.max() < path._NO_FOLD
+    assert moved.max() < path_end.NO_FOLD
     assert np.mean(moved > 1e-6) < 0.01
 
 
@@ -373,7 +373,5 @@ def test_slip_limit_on_the_way_to_a_fold_ends_the_path() -> None:
     fast = replace(hill.venue, attitudes=hill.venue.attitudes[:1])
     cases = sweep_cases(fast, np.array([hill.venue.sweep.stop]))
     answers = setupopt.evaluate(hill, setups, cases).answers[:, 0]
-    assert (
-        np.abs(answers["fold"][:, SIDESLIP:TAU]).max() < path.MOST_SLIP + 1e-9
-    )
+    assert np.abs(answers["fold"][:, SIDESLIP:TAU]).max() < MOST_SLIP + 1e-9
     assert np.abs(np.diff(answers["friction_factor"], n=2)).max() < 2e-6

@@ -60,7 +60,14 @@ def grip_capacity(
 ) -> float:  # fmt: skip
     """Largest force of a patch, N, whose friction has no least pressure."""
     strips = 0.75 * beta(exponent) * friction * pressure**exponent
-    return brush.capacity(d, t, c_x, c, w, k, strips, exponent, 0.0)
+    patch = np.zeros(1, brush.BRUSH)[0]
+    given = {
+        "depth": d, "slant": t, "along": c_x, "across": c, "half_width": w, "foundation": k,
+        "friction": strips, "exponent": exponent,
+    }  # fmt: skip
+    for name, value in given.items():
+        patch[name] = value
+    return brush.capacity(patch)
 
 
 def plain(
