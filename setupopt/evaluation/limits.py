@@ -22,7 +22,8 @@ from setupopt.evaluation.pack import per_wheel
 from setupopt.physics.inputs import Floats, Records
 from setupopt.physics.point_gaps import point_gaps
 from setupopt.project.consistency import TWIST, floor_twist
-from setupopt.project.model import AXLES, WHEELS, Arch, Car, Packaging
+from setupopt.project.limits_model import Arch, Packaging
+from setupopt.project.model import AXLES, WHEELS, Car
 from setupopt.project.static_checks import tyre_groups
 from setupopt.project.underbody import static_gap, undersides
 

@@ -9,14 +9,8 @@ import numpy as np
 
 from setupopt.evaluation.pack import as_setup, by_wheel
 from setupopt.physics.inputs import Floats, Record, Records
-from setupopt.project.model import (
-    AXLES,
-    SIDES,
-    AxleLimits,
-    Limits,
-    Range,
-    Setup,
-)
+from setupopt.project.limits_model import Limits
+from setupopt.project.model import AXLES, SIDES, AxleLimits, Range, Setup
 from setupopt.project.settings import (
     BALANCE,
     SETTINGS,

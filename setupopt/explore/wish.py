@@ -19,7 +19,7 @@ from setupopt.evaluation.variables import (
     variables_of,
     with_value,
 )
-from setupopt.project import schema, venue_schema
+from setupopt.project import setup_schema, venue_schema
 from setupopt.project.bodies import body_label, with_body
 from setupopt.project.consistency import refusals
 from setupopt.project.model import AXLES, SIDES, Attitude, Project, Setup
@@ -265,11 +265,11 @@ class Choices:
         if table == "wings":
             return (-90.0, 90.0)
         tables = {
-            "balance": schema.BalanceTable,
-            "ballast": schema.BallastTable,
+            "balance": setup_schema.BalanceTable,
+            "ballast": setup_schema.BallastTable,
         }
         return _bounds(
-            tables.get(table, schema.AxleSetupTable), slot.setting.key
+            tables.get(table, setup_schema.AxleSetupTable), slot.setting.key
         )
 
 
@@ -350,7 +350,9 @@ def _refuse(project: Project) -> None:
     """Raises UserError for a setup that a file could not hold, or that contradicts the car."""
     values = setup_as_dict(project.setup)
     try:
-        checked(TomlFile(Path("this setup"), "", values), schema.SetupFile)
+        checked(
+            TomlFile(Path("this setup"), "", values), setup_schema.SetupFile
+        )
     except InputErrors as refused:
         raise UserError(str(refused)) from None
     found = refusals(project.car, project.venue, project.setup)

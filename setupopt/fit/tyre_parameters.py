@@ -9,7 +9,7 @@ import numpy as np
 
 from setupopt.fit.tyre_table import ALIGNING, CURVE, RELAXATION, STIFFNESS
 from setupopt.physics.inputs import Floats
-from setupopt.project.schema import TyreTable
+from setupopt.project.car_schema import TyreTable
 from setupopt.units import (
     DEG_PER_KN,
     MM,

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from setupopt.project.car_schema import CarFile
     from setupopt.project.field_types import Table
-    from setupopt.project.schema import CarFile
 
 _NO_INERTIA = "no inertia, so turning the {} takes no moment"
 _Defaults = dict[tuple[str, ...], str]

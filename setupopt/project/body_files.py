@@ -14,7 +14,7 @@ from setupopt.project.toml_file import TomlFile
 from setupopt.project.toml_positions import quoted
 
 if TYPE_CHECKING:
-    from setupopt.project.schema import AirTable
+    from setupopt.project.car_schema import AirTable
 
 # Letters without accents: file systems do not agree on how the others are written
 _NAME = re.compile(r"[A-Za-z0-9_-]([A-Za-z0-9 _-]{0,38}[A-Za-z0-9_-])?")

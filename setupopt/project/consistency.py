@@ -7,7 +7,8 @@ from typing import Any, NamedTuple
 
 from setupopt.project.bodies import OWN, file_name, with_bodywork
 from setupopt.project.car_as_set import car_as_set, wing_names
-from setupopt.project.model import Body, Car, Limits, Setup, Venue
+from setupopt.project.limits_model import Limits
+from setupopt.project.model import Body, Car, Setup, Venue
 from setupopt.project.static_checks import (
     axles,
     corners,

@@ -15,8 +15,8 @@ from setupopt.errors import InputError, InputErrors
 from setupopt.project.csv_read import CsvTable, read_csv
 from setupopt.project.field_types import Bounds
 from setupopt.project.model import AXLES, WHEELS
-from setupopt.project.schema import AxleSetupTable
 from setupopt.project.settings import BALANCE, SETTINGS, STATION, WING
+from setupopt.project.setup_schema import AxleSetupTable
 from setupopt.project.toml_file import TomlFile, read_toml, shown
 from setupopt.project.toml_positions import Loc, quoted
 

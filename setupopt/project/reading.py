@@ -16,7 +16,12 @@ from setupopt.project.toml_file import TomlFile, read_toml
 from setupopt.units import MM
 
 if TYPE_CHECKING:
-    from setupopt.project import schema, venue_schema
+    from setupopt.project import (
+        car_schema,
+        limits_schema,
+        setup_schema,
+        venue_schema,
+    )
     from setupopt.project.field_types import Table
     from setupopt.project.survey import Surveyed
 
@@ -31,7 +36,6 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     A relative `setup_file` is looked for in the folder, then in the current one.
     Raises InputErrors with everything that is wrong.
     """
-    from setupopt.project import schema, venue_schema
     from setupopt.project import to_si as convert
     from setupopt.project.assumed import assumed
     from setupopt.project.file_warnings import file_cautions
@@ -40,22 +44,9 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     home = Path(folder)
     _require_folder(home)
     reader = _Reader()
-    car_file = reader.read("car", home / "car.toml", schema.CarFile)
-    venue_file = reader.read(
-        "venue", home / "venue.toml", venue_schema.VenueFile
+    car_file, venue_file, setup_read, limits_file, body_files = reader.project(
+        home, setup_path(home, setup_file)
     )
-    setup_read = reader.read(
-        "setup", setup_path(home, setup_file), schema.SetupFile
-    )
-    limits_file = reader.limits(home)
-    body_files = reader.bodies(home, car_file, setup_read)
-    if (
-        car_file is None
-        or venue_file is None
-        or setup_read is None
-        or reader.errors
-    ):
-        raise InputErrors(reader.errors)
     surveyed = survey_of(home, venue_file)
     section = None if surveyed is None else surveyed.section
     car = convert.car(car_file)
@@ -66,19 +57,29 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
         convert.body(name, file, car) for name, file in body_files.items()
     )
     reader.refuse(refusals(car, venue, setup, bodies, limits))
-    tables = {"car.toml": car_file, "venue.toml": venue_file}
-    tables["setup.toml"] = setup_read
+    tables = {
+        "car.toml": car_file,
+        "venue.toml": venue_file,
+        "setup.toml": setup_read,
+    }
     tables |= {file_name(name): file for name, file in body_files.items()}
     odd = tuple(
         caution
         for name, table in tables.items()
         for caution in file_cautions(name, table)
     )
-    odd += cautions(car, venue, setup, limits, bodies)
-    odd += () if surveyed is None else surveyed.cautions
-    known = assumed(car_file)
+    odd += cautions(car, venue, setup, limits, bodies) + (
+        () if surveyed is None else surveyed.cautions
+    )
     project = Project(
-        home, car, venue, setup, limits, odd, bodies=bodies, assumed=known
+        home,
+        car,
+        venue,
+        setup,
+        limits,
+        odd,
+        bodies=bodies,
+        assumed=assumed(car_file),
     )
     return with_body(project, setup.body)
 
@@ -96,11 +97,11 @@ def survey_of(home: Path, file: venue_schema.VenueFile) -> Surveyed | None:
 
 def read_setup(path: str | Path) -> Setup:
     """A setup file on its own. Raises InputErrors."""
-    from setupopt.project import schema
+    from setupopt.project import setup_schema
     from setupopt.project import to_si as convert
     from setupopt.project.validation_errors import checked
 
-    return convert.setup(checked(read_toml(Path(path)), schema.SetupFile))
+    return convert.setup(checked(read_toml(Path(path)), setup_schema.SetupFile))
 
 
 class _Reader:
@@ -120,19 +121,39 @@ class _Reader:
             self.errors += refused.errors
             return None
 
-    def limits(self, home: Path) -> schema.LimitsFile | None:
-        """The limits of a project that has any."""
-        from setupopt.project.schema import LimitsFile
+    def project(
+        self, home: Path, setup: Path
+    ) -> tuple[
+        car_schema.CarFile,
+        venue_schema.VenueFile,
+        setup_schema.SetupFile,
+        limits_schema.LimitsFile | None,
+        dict[str, car_schema.BodyFile],
+    ]:
+        """All files of a folder. Raises InputErrors with the mistakes of all."""
+        from setupopt.project.car_schema import CarFile
+        from setupopt.project.limits_schema import LimitsFile
+        from setupopt.project.setup_schema import SetupFile
+        from setupopt.project.venue_schema import VenueFile
 
+        car = self.read("car", home / "car.toml", CarFile)
+        venue = self.read("venue", home / "venue.toml", VenueFile)
+        worn = self.read("setup", setup, SetupFile)
         path = home / "limits.toml"
-        return self.read("limits", path, LimitsFile) if lexists(path) else None
+        limits = (
+            self.read("limits", path, LimitsFile) if lexists(path) else None
+        )
+        bodies = self.bodies(home, car, worn)
+        if car is None or venue is None or worn is None or self.errors:
+            raise InputErrors(self.errors)
+        return car, venue, worn, limits, bodies
 
     def bodies(
         self,
         home: Path,
-        car: schema.CarFile | None,
-        setup: schema.SetupFile | None,
-    ) -> dict[str, schema.BodyFile]:
+        car: car_schema.CarFile | None,
+        setup: setup_schema.SetupFile | None,
+    ) -> dict[str, car_schema.BodyFile]:
         """The bodies of a project by name; among them must be the one that the setup names."""
         paths, wrong = find_bodies(home)
         self.errors += wrong
@@ -149,10 +170,10 @@ class _Reader:
         return {name: file for name, file in files.items() if file is not None}
 
     def body(
-        self, name: str, path: Path, car: schema.CarFile | None
-    ) -> schema.BodyFile | None:
+        self, name: str, path: Path, car: car_schema.CarFile | None
+    ) -> car_schema.BodyFile | None:
         """One body, its ride heights measured where car.toml says."""
-        from setupopt.project.schema import BodyFile
+        from setupopt.project.car_schema import BodyFile
 
         file = self.read(file_name(name), path, BodyFile)
         if file is not None and car is not None:

@@ -11,13 +11,18 @@ from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from setupopt.project import model
+from setupopt.project import limits_model, model
 from setupopt.project.field_types import Span, Steps, Table
 from setupopt.project.section import Section
 from setupopt.units import DEG, MM, PERCENT, ROUGHNESS
 
 if TYPE_CHECKING:
-    from setupopt.project import schema, venue_schema
+    from setupopt.project import (
+        car_schema,
+        limits_schema,
+        setup_schema,
+        venue_schema,
+    )
 
 Made = TypeVar("Made")
 
@@ -58,7 +63,7 @@ def _if_given(make: Callable[[Any], Made], table: Table | None) -> Made | None:
     return None if table is None else make(table)
 
 
-def car(file: schema.CarFile) -> model.Car:
+def car(file: car_schema.CarFile) -> model.Car:
     """car.toml as a Car."""
     table = file.car
     own_share = 1.0 if table.driven == "front" else 0.0
@@ -74,7 +79,7 @@ def car(file: schema.CarFile) -> model.Car:
     )
 
 
-def _axle(file: schema.CarFile, table: schema.AxleTable) -> model.Axle:
+def _axle(file: car_schema.CarFile, table: car_schema.AxleTable) -> model.Axle:
     """One axle of the car, on its tyres."""
     left, right = (
         _make(model.Tyre, file.tyre[name], name=name) for name in table.tyres
@@ -89,24 +94,24 @@ def _axle(file: schema.CarFile, table: schema.AxleTable) -> model.Axle:
     )
 
 
-def air(table: schema.AirTable) -> model.Air:
+def air(table: car_schema.AirTable) -> model.Air:
     """The body's air loads."""
     elements = tuple(_element(part) for part in table.element)
     return _make(model.Air, table, elements=elements)
 
 
-def _element(table: schema.ElementTable) -> model.AirElement:
+def _element(table: car_schema.ElementTable) -> model.AirElement:
     settings = tuple(_make(model.WingSetting, row) for row in table.setting)
     return _make(model.AirElement, table, settings=settings)
 
 
 def _clearance(
-    points: list[schema.ClearanceTable],
+    points: list[car_schema.ClearanceTable],
 ) -> tuple[model.ClearancePoint, ...]:
     return tuple(_make(model.ClearancePoint, point) for point in points)
 
 
-def body(name: str, file: schema.BodyFile, car: model.Car) -> model.Body:
+def body(name: str, file: car_schema.BodyFile, car: model.Car) -> model.Body:
     """bodies/NAME.toml as a Body; where it names no floor points, those of `car` stay."""
     points = (
         car.clearance if file.clearance is None else _clearance(file.clearance)
@@ -192,7 +197,7 @@ def _roughness(table: venue_schema.VenueTable) -> float | None:
     )
 
 
-def setup(file: schema.SetupFile) -> model.Setup:
+def setup(file: setup_schema.SetupFile) -> model.Setup:
     """setup.toml as a Setup."""
     front, rear = (_axle_setup(axle) for axle in (file.front, file.rear))
     return model.Setup(
@@ -208,7 +213,7 @@ def setup(file: schema.SetupFile) -> model.Setup:
     )
 
 
-def _axle_setup(table: schema.AxleSetupTable) -> model.AxleSetup:
+def _axle_setup(table: setup_schema.AxleSetupTable) -> model.AxleSetup:
     """One axle of a setup, both sides."""
     left, right = (
         _make(model.WheelSetup, side) for side in (table.left, table.right)
@@ -216,21 +221,29 @@ def _axle_setup(table: schema.AxleSetupTable) -> model.AxleSetup:
     return _make(model.AxleSetup, table, left=left, right=right)
 
 
-def limits(file: schema.LimitsFile) -> model.Limits:
+def limits(file: limits_schema.LimitsFile) -> limits_model.Limits:
     """limits.toml as Limits."""
-    arches = tuple(_make(model.Arch, arch) for arch in file.packaging.arch)
-    loads = tuple(
-        _make(model.AttitudeLoad, load) for load in file.packaging.wheel_load
+    arches = tuple(
+        _make(limits_model.Arch, arch) for arch in file.packaging.arch
     )
-    adjuster = partial(_make, model.Adjuster)
-    return model.Limits(
+    loads = tuple(
+        _make(limits_model.AttitudeLoad, load)
+        for load in file.packaging.wheel_load
+    )
+    adjuster = partial(_make, limits_model.Adjuster)
+    return limits_model.Limits(
         front=_axle_limits(file.front),
         rear=_axle_limits(file.rear),
         packaging=_make(
-            model.Packaging, file.packaging, arches=arches, wheel_loads=loads
+            limits_model.Packaging,
+            file.packaging,
+            arches=arches,
+            wheel_loads=loads,
         ),
-        tolerance=_if_given(partial(_make, model.Tolerance), file.tolerance),
-        spread=_if_given(partial(_make, model.Spread), file.spread),
+        tolerance=_if_given(
+            partial(_make, limits_model.Tolerance), file.tolerance
+        ),
+        spread=_if_given(partial(_make, limits_model.Spread), file.spread),
         adjuster_front=_if_given(adjuster, file.adjuster.front),
         adjuster_rear=_if_given(adjuster, file.adjuster.rear),
         balance=_make(model.BalanceLimits, file.balance),
@@ -244,19 +257,14 @@ def limits(file: schema.LimitsFile) -> model.Limits:
             (piece.name, _choices(in_si(piece)["station"]))
             for piece in file.ballast
         ),
-        route=_if_given(_route, file.route),
-        require=_if_given(partial(_make, model.Require), file.require),
+        route=_if_given(partial(_make, limits_model.RouteLimits), file.route),
+        require=_if_given(partial(_make, limits_model.Require), file.require),
         speed=in_si(file)["speed"],
-        disturbed=_make(model.Disturbed, file.disturbed),
+        disturbed=_make(limits_model.Disturbed, file.disturbed),
     )
 
 
-def _route(table: schema.RouteTable) -> model.RouteLimits:
-    """What a route must do."""
-    return _make(model.RouteLimits, table)
-
-
-def _axle_limits(table: schema.AxleLimitsTable) -> model.AxleLimits:
+def _axle_limits(table: setup_schema.AxleLimitsTable) -> model.AxleLimits:
     """The ranges of one axle; a list says what there is to choose from."""
     sides = {
         name: None if side is None else model.WheelLimits(**_ranges(side))

@@ -1,6 +1,6 @@
 """venue.toml in its own units: the place, its section, what is swept, how the car is driven.
 
-Ranges are chosen as in `project.schema`. docs/nomenclature.md explains the keys.
+Ranges are chosen as in `project.car_schema`. docs/nomenclature.md explains the keys.
 """
 
 from __future__ import annotations

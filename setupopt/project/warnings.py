@@ -3,28 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import product
 
 from setupopt.project.bodies import OWN, file_name
 from setupopt.project.car_as_set import car_as_set
+from setupopt.project.limits_model import Limits
+from setupopt.project.limits_warnings import limit_cautions, out_of_reach
 from setupopt.project.model import (
-    AXLES,
-    SIDES,
-    Adjuster,
     Attitude,
-    AxleLimits,
-    AxleSetup,
     Body,
     Car,
-    Limits,
-    Range,
     Setup,
-    Tyre,
     Venue,
 )
-from setupopt.project.settings import SETTINGS, Setting, rounded
 from setupopt.project.static_checks import (
     axles,
     corners,
@@ -34,17 +26,10 @@ from setupopt.project.static_checks import (
     reach,
     unsprung_mass,
 )
-from setupopt.project.underbody import static_gap, undersides
-from setupopt.units import BAR, GRAVITY, MM, N_PER_MM, PERCENT
+from setupopt.units import GRAVITY, MM, PERCENT
 
-_GUESS = "a search of the pressure rests on a guess"
-_SAME = (
-    "is as stiff at every pressure, foundation_per_bar_N_per_mm3 and carcass_per_bar_N_per_mm are 0; "
-    "a search of the pressure changes nothing"
-)
 DEEP = 0.15  # of a tyre's radius, pressed in at rest
 HARD = 0.003
-MOST_LISTED = 12  # values in one caution
 
 
 def cautions(
@@ -70,13 +55,9 @@ def cautions(
     found += [*_inertias(car, venue)]
     if limits is None:
         return tuple(found)
-    found += [
-        *_limits(setup, limits),
-        *_pressures(car, limits),
-        *_out_of_reach(car, setup, limits, OWN),
-    ]
+    found += [*limit_cautions(car, setup, limits)]
     for body in bodies:
-        found += _out_of_reach(
+        found += out_of_reach(
             _beside(car, body), setup, limits, file_name(body.name)
         )
     return tuple(found)
@@ -275,165 +256,6 @@ def _turns_body(attitude: Attitude, venue: Venue) -> bool:
     is_plane_turn = venue.curvature == 0.0 and attitude.turn_radius is None
     return attitude.yaw_acceleration != 0.0 or (
         not is_plane_turn and _turns(attitude, venue)
-    )
-
-
-def _pressures(car: Car, limits: Limits) -> Iterator[str]:
-    """Pressures to choose from, of which the tyre's numbers say nothing."""
-    for name, axle, _ in axles(car):
-        allowed = getattr(limits, name).pressure
-        if allowed is None or allowed.upper == allowed.lower:
-            continue
-        for tyre in dict.fromkeys(axle.tyres):
-            if odd := _odd_pressure(tyre, allowed):
-                yield f"limits.toml {name}.pressure_bar: tyre {tyre.name!r} {odd}"
-
-
-def _odd_pressure(tyre: Tyre, allowed: Range) -> str:
-    """What a tyre's numbers do not say about a range of pressures."""
-    ends = tyre.measured_pressure
-    if tyre.foundation_per_pressure == 0.0 and tyre.carcass_per_pressure == 0.0:
-        return _SAME
-    if ends is None:
-        return f"does not say at which pressures it was measured, measured_pressure_bar; {_GUESS}"
-    if not (_within(allowed.lower, *ends) and _within(allowed.upper, *ends)):
-        return f"was measured from {ends[0] / BAR:g} to {ends[1] / BAR:g} bar only; outside, {_GUESS}"
-    return ""
-
-
-def _limits(setup: Setup, limits: Limits) -> Iterator[str]:
-    for name in AXLES:
-        yield from _axle_limits(
-            name, getattr(setup, name), getattr(limits, name)
-        )
-        yield from _adjuster(
-            name, getattr(setup, name), getattr(limits, f"adjuster_{name}")
-        )
-    rake = setup.ride_heights[1] - setup.ride_heights[0]
-    allowed = limits.packaging.rake
-    if allowed is not None and not _within(rake, *allowed):
-        yield (
-            f"setup.toml: a rake of {_mm(rake)} mm lies outside packaging.rake_mm of limits.toml, "
-            f"{_mm(allowed[0])} to {_mm(allowed[1])} mm"
-        )
-
-
-def _out_of_reach(
-    car: Car, setup: Setup, limits: Limits, file: str
-) -> Iterator[str]:
-    """Limits of the floor on the pad that no ride heights inside limits.toml keep."""
-    if limits.front.ride_height is None and limits.rear.ride_height is None:
-        return
-    ends = product(
-        _ends(setup.front, limits.front), _ends(setup.rear, limits.rear)
-    )
-    corners = [replace(setup, front=front, rear=rear) for front, rear in ends]
-    fault = "is out of reach: with the ride heights of limits.toml"
-    for point in car.clearance:
-        most = max(
-            static_gap(car, corner.ride_heights, point) for corner in corners
-        )
-        if (
-            point.least_static_gap is not None
-            and most < point.least_static_gap - 1e-9
-        ):
-            yield (
-                f"{file} clearance {point.name!r}: least_static_gap_mm {fault} it comes no higher "
-                f"than {_mm(most)} mm"
-            )
-    least = limits.packaging.ground_clearance_least
-    reached = [
-        (max(static_gap(car, c.ride_heights, part) for c in corners), part.name)
-        for part in undersides(car)
-    ]
-    most, name = min(reached)
-    if least is not None and most < least - 1e-9:
-        yield (
-            f"{file}: packaging.ground_clearance_least_mm {fault} {name!r} comes no higher "
-            f"than {_mm(most)} mm"
-        )
-
-
-def _ends(today: AxleSetup, limits: AxleLimits) -> list[AxleSetup]:
-    """An axle at both ends of its ride height; as it stands where that has no range."""
-    span = limits.ride_height
-    return (
-        [today]
-        if span is None
-        else [
-            replace(today, ride_height=end) for end in (span.lower, span.upper)
-        ]
-    )
-
-
-def _axle_limits(
-    name: str, today: AxleSetup, limits: AxleLimits
-) -> Iterator[str]:
-    for setting in SETTINGS:
-        yield from _outside(
-            name,
-            setting,
-            getattr(today, setting.field),
-            getattr(limits, setting.field),
-        )
-        for side in SIDES if setting.per == "wheel" else ():
-            own = getattr(limits, side)
-            allowed = None if own is None else getattr(own, setting.field)
-            yield from _outside(
-                f"{name}.{side}",
-                setting,
-                today.of(setting.field, side),
-                allowed,
-            )
-
-
-def _outside(
-    name: str, setting: Setting, value: float | None, allowed: Range | None
-) -> Iterator[str]:
-    """A setting that is not among what limits.toml allows."""
-    if allowed is None or value is None:
-        return
-    label = f"setup.toml {name}.{setting.key}: {rounded(value, setting):g} {setting.unit}"
-    if allowed.choices is not None and not _among(value, allowed.choices):
-        yield f"{label} is none of the {_listed(allowed.choices, setting)} of limits.toml"
-    elif allowed.choices is None and not _within(
-        value, allowed.lower, allowed.upper
-    ):
-        low = allowed.lower / setting.factor
-        high = allowed.upper / setting.factor
-        yield f"{label} lies outside limits.toml's {low:g} to {high:g} {setting.unit}"
-
-
-def _listed(values: Sequence[float], setting: Setting) -> str:
-    if len(values) > MOST_LISTED:
-        low = min(values) / setting.factor
-        high = max(values) / setting.factor
-        return f"{len(values)} values from {low:g} to {high:g} {setting.unit}"
-    return (
-        ", ".join(f"{value / setting.factor:g}" for value in values)
-        + f" {setting.unit}"
-    )
-
-
-def _adjuster(
-    name: str, today: AxleSetup, adjuster: Adjuster | None
-) -> Iterator[str]:
-    positions = adjuster.anti_roll_positions if adjuster else ()
-    if positions and not _among(today.anti_roll, positions):
-        rate = today.anti_roll / N_PER_MM
-        label = f"setup.toml {name}.anti_roll_N_per_mm"
-        yield f"{label}: {rate:g} N/mm is none of the positions of adjuster.{name} of limits.toml"
-
-
-def _within(value: float, low: float, high: float) -> bool:
-    slack = 1e-9 * max(abs(low), abs(high))
-    return low - slack <= value <= high + slack
-
-
-def _among(value: float, choices: Iterable[float]) -> bool:
-    return any(
-        math.isclose(value, choice, rel_tol=1e-9, abs_tol=1e-12)
-        for choice in choices
     )
 
 

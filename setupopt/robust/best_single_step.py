@@ -14,7 +14,8 @@ from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.result import Result
 from setupopt.evaluation.variables import Variable, variables_of, with_value
 from setupopt.physics.inputs import Floats
-from setupopt.project.model import Limits, Project, Setup
+from setupopt.project.limits_model import Limits
+from setupopt.project.model import Project, Setup
 
 # A step of a setting that may have any value, as a share of its range.
 _FREE_STEP = 0.01

@@ -18,7 +18,8 @@ from setupopt.physics.contacts import columns, find_contacts
 from setupopt.physics.inputs import ANSWER, Floats, Record, Records
 from setupopt.physics.ride_motion import FORWARD, MOTION, motion_rates
 from setupopt.physics.slopes import OUTPUTS, output_slopes
-from setupopt.project.model import Disturbed, Project, Require
+from setupopt.project.limits_model import Disturbed, Require
+from setupopt.project.model import Project
 from setupopt.robust.driver import PLANAR, REACTION, planar
 from setupopt.robust.obstacle import Obstacle
 from setupopt.robust.road.linear_road_response import waves

@@ -22,7 +22,8 @@ from setupopt.physics.inputs import ANSWER, Floats, Record, Records
 from setupopt.physics.ride_motion import HEADING, MOTION
 from setupopt.physics.ride_run import ALLOWED, DRIVER, EVENT, TRACE, run
 from setupopt.physics.ride_time import RIDE, begin
-from setupopt.project.model import Disturbed, Project, Setup
+from setupopt.project.limits_model import Disturbed
+from setupopt.project.model import Project, Setup
 from setupopt.project.needs import need
 from setupopt.robust.driver import REACTION, Driver, best_driver
 from setupopt.robust.event import NOTHING, Event

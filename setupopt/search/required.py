@@ -12,7 +12,8 @@ from dataclasses import replace
 import numpy as np
 
 from setupopt.physics.inputs import Floats
-from setupopt.project.model import Project, Require
+from setupopt.project.limits_model import Require
+from setupopt.project.model import Project
 from setupopt.search.engine.exchange import (
     EXCHANGE,
     ExchangeOptions,

@@ -26,7 +26,8 @@ from setupopt.evaluation.variables import (
     variables_of,
 )
 from setupopt.physics.inputs import ANSWER, Floats, Records
-from setupopt.project.model import Limits, Project, Setup
+from setupopt.project.limits_model import Limits
+from setupopt.project.model import Project, Setup
 from setupopt.robust.builds.build_variation import BuildErrors
 from setupopt.robust.linear_stood import KINDS
 from setupopt.search.engine.index_points import (

@@ -7,14 +7,8 @@ from functools import reduce
 
 from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.variables import Slot, from_setup
-from setupopt.project.model import (
-    SIDES,
-    AxleLimits,
-    Limits,
-    Range,
-    Setup,
-    WheelLimits,
-)
+from setupopt.project.limits_model import Limits
+from setupopt.project.model import SIDES, AxleLimits, Range, Setup, WheelLimits
 from setupopt.search.engine.exchange import ExchangeOptions, ExchangeResult
 from setupopt.search.engine.maxmin import TrustRegionOptions
 from setupopt.search.setup_problem import SetupProblem

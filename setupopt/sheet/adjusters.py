@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from setupopt.project.model import AXLES, Adjuster, Project
+from setupopt.project.limits_model import Adjuster
+from setupopt.project.model import AXLES, Project
 from setupopt.sheet.shims import shim_combination
 from setupopt.units import BAR, DEG, MM, N_PER_MM, NS_PER_MM
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from setupopt.project.car_as_set import car_as_set
+from setupopt.project.limits_model import Tolerance
 from setupopt.project.measured_file import (
     CROSS,
     WEIGHT,
@@ -14,7 +15,7 @@ from setupopt.project.measured_file import (
     clicks_key,
     wing_key,
 )
-from setupopt.project.model import AXLES, Project, Setup, Tolerance
+from setupopt.project.model import AXLES, Project, Setup
 from setupopt.project.settings import (
     BALANCE,
     SETTINGS,

@@ -17,7 +17,8 @@ import pytest
 import setupopt
 from setupopt.project import Project
 from setupopt.project.bodies import with_body
-from setupopt.project.model import AxleLimits, Body, Limits, Range
+from setupopt.project.limits_model import Limits
+from setupopt.project.model import AxleLimits, Body, Range
 
 RUN = "from setupopt.cli.main import main; main()"
 SETUPS = Path(__file__).resolve().parents[2] / "setups"

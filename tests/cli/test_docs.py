@@ -13,9 +13,11 @@ import pytest
 import setupopt
 from setupopt.cli.main import group
 from setupopt.evaluation.losses import _CAUSES
+from setupopt.project.car_schema import BodyFile, CarFile
 from setupopt.project.cases_file import BUMPS
 from setupopt.project.field_types import Table
-from setupopt.project.schema import BodyFile, CarFile, LimitsFile, SetupFile
+from setupopt.project.limits_schema import LimitsFile
+from setupopt.project.setup_schema import SetupFile
 from setupopt.project.validation_errors import alias, table_in
 from setupopt.project.venue_schema import VenueFile
 from setupopt.search import Proposal

@@ -14,7 +14,8 @@ from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
 from setupopt.physics.inputs import Floats
 from setupopt.physics.point_gaps import point_gaps
-from setupopt.project.model import AXLES, WHEELS, Arch, Project, Setup
+from setupopt.project.limits_model import Arch
+from setupopt.project.model import AXLES, WHEELS, Project, Setup
 from setupopt.project.underbody import static_gap, undersides
 from setupopt.units import DEG, MM
 

@@ -30,15 +30,8 @@ from setupopt.evaluation.result import Result
 from setupopt.evaluation.variables import to_setup, variables_of
 from setupopt.physics.inputs import ANSWER, CASE
 from setupopt.project import Project
-from setupopt.project.model import (
-    Arch,
-    AttitudeLoad,
-    Axle,
-    Car,
-    Packaging,
-    Setup,
-    WheelSetup,
-)
+from setupopt.project.limits_model import Arch, AttitudeLoad, Packaging
+from setupopt.project.model import Axle, Car, Setup, WheelSetup
 from setupopt.project.underbody import static_gap
 from setupopt.units import MM
 

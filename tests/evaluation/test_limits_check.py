@@ -14,14 +14,8 @@ from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.model import evaluate
 from setupopt.evaluation.result import Result
 from setupopt.project import Project, load
-from setupopt.project.model import (
-    Arch,
-    AttitudeLoad,
-    Axle,
-    Car,
-    ClearancePoint,
-    Packaging,
-)
+from setupopt.project.limits_model import Arch, AttitudeLoad, Packaging
+from setupopt.project.model import Axle, Car, ClearancePoint
 from setupopt.report.assess.text import text
 from setupopt.units import DEG, MM
 

@@ -16,7 +16,7 @@ from setupopt.fit.air.fits import AirFits, fit_air
 from setupopt.fit.air.table import read_air
 from setupopt.project import load
 from setupopt.project.bodies import with_body
-from setupopt.project.schema import LimitsFile
+from setupopt.project.limits_schema import LimitsFile
 
 
 def fits_of(folder: Path, change: float = 1.2, noise: float = 0.03) -> AirFits:

@@ -302,8 +302,10 @@ SIDES_OF_LIMITS = (
 
 def test_fixtures_are_complete() -> None:
     """The good folder says every key there is, so that every key gets broken."""
+    from setupopt.project.car_schema import CarFile
     from setupopt.project.field_types import Table
-    from setupopt.project.schema import CarFile, LimitsFile, SetupFile
+    from setupopt.project.limits_schema import LimitsFile
+    from setupopt.project.setup_schema import SetupFile
     from setupopt.project.validation_errors import alias, table_in
     from setupopt.project.venue_schema import VenueFile
 

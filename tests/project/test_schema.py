@@ -8,7 +8,7 @@ import pytest
 
 from setupopt.errors import InputErrors
 from setupopt.project import load
-from setupopt.project.model import Spread
+from setupopt.project.limits_model import Spread
 
 from .good_folder import CAR, FILES, LIMITS, SETUP, VENUE, write_folder
 

@@ -11,7 +11,8 @@ import pytest
 
 import setupopt
 from setupopt.project import Project
-from setupopt.project.model import AxleLimits, Limits, Packaging, Range, Setup
+from setupopt.project.limits_model import Limits, Packaging
+from setupopt.project.model import AxleLimits, Range, Setup
 from setupopt.project.model import Project as Whole
 from setupopt.robust.best_single_step import Change, best_change
 from setupopt.units import BAR, DEG, MM, N_PER_MM

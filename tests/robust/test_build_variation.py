@@ -23,7 +23,8 @@ import setupopt
 from setupopt.errors import InputError
 from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.project import Project
-from setupopt.project.model import Car, Setup, Spread, Tolerance
+from setupopt.project.limits_model import Spread, Tolerance
+from setupopt.project.model import Car, Setup
 from setupopt.robust.builds.build_variation import (
     INPUTS,
     NAMES,

@@ -14,7 +14,7 @@ from setupopt.evaluation.model import Model
 from setupopt.evaluation.pack import by_wheel
 from setupopt.physics.inputs import Records
 from setupopt.project import Project
-from setupopt.project.model import Require
+from setupopt.project.limits_model import Require
 from setupopt.robust import linear_stood
 from setupopt.robust.linear_stood import KINDS, Answer, LinearStood
 

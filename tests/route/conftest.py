@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from setupopt.project import Project, load
-from setupopt.project.model import RouteLimits
+from setupopt.project.limits_model import RouteLimits
 
 SETUPS = Path(__file__).parents[2] / "setups"
 

@@ -20,7 +20,8 @@ from cars import (
 )
 
 from setupopt.project import Project
-from setupopt.project.model import Attitude, Limits, Packaging, Sweep
+from setupopt.project.limits_model import Limits, Packaging
+from setupopt.project.model import Attitude, Sweep
 from setupopt.project.model import AxleLimits as Ranges
 from setupopt.route.goal import RouteOptions
 from setupopt.route.study import RouteStudy, study_route

@@ -12,7 +12,7 @@ from setupopt.errors import InputError, UserError
 from setupopt.evaluation.assessment import assess
 from setupopt.project import Project
 from setupopt.project.cases_file import read_cases
-from setupopt.project.model import Packaging
+from setupopt.project.limits_model import Packaging
 from setupopt.report.route.fields import as_dict, cases_text, columns, mark_rows
 from setupopt.route.complete import Route
 from setupopt.route.goal import RouteOptions, goal_of

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from setupopt.project import Project
-from setupopt.project.model import Require
+from setupopt.project.limits_model import Require
 from setupopt.report.propose.fields import JudgedProposal
 from setupopt.search import ProposalOptions, propose
 from setupopt.search.objective import objective_of

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from setupopt.project import Project
-from setupopt.project.model import Require
+from setupopt.project.limits_model import Require
 from setupopt.search.engine.index_points import IndexPoints
 from setupopt.search.objective import objective_of
 from setupopt.search.setup_problem import SetupProblem

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from setupopt.project import Project
-from setupopt.project.model import Arch, Axle, ClearancePoint
+from setupopt.project.limits_model import Arch
+from setupopt.project.model import Axle, ClearancePoint
 from setupopt.project.underbody import static_gap
 from setupopt.search.engine.exchange import ExchangeResult
 from setupopt.search.engine.index_points import IndexPoints, restricted

@@ -16,7 +16,8 @@ from setupopt.evaluation.result import Result
 from setupopt.evaluation.variables import Variable, variables_of
 from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import with_body
-from setupopt.project.model import AXLES, Limits, Project, Setup
+from setupopt.project.limits_model import Limits
+from setupopt.project.model import AXLES, Project, Setup
 from setupopt.project.settings import SETTINGS
 from setupopt.search import Proposal, ProposalOptions, propose, tradeoff
 from setupopt.search.objective import objective_of

@@ -12,8 +12,9 @@ import pytest
 from setupopt.evaluation.cases import CaseSet
 from setupopt.physics.inputs import CASE
 from setupopt.project import Project
+from setupopt.project.limits_model import Arch, Packaging
 from setupopt.project.measured_file import QUANTITIES, WEIGHT, Measured
-from setupopt.project.model import Arch, ClearancePoint, Packaging
+from setupopt.project.model import ClearancePoint
 from setupopt.report.readback.fields import as_dict
 from setupopt.report.readback.text import text
 from setupopt.sheet import deviations

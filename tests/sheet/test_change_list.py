@@ -9,7 +9,7 @@ import pytest
 
 from setupopt.evaluation.model import evaluate
 from setupopt.project import Project, with_body
-from setupopt.project.model import Tolerance
+from setupopt.project.limits_model import Tolerance
 from setupopt.sheet.build import as_written
 from setupopt.sheet.change_list import ChangeList, change_list
 from setupopt.sheet.pad_state import Pad

@@ -10,8 +10,8 @@ from setupopt.errors import UserError
 from setupopt.fit.air.fit import AirFit
 from setupopt.fit.air.fits import SPREADS, AirFits
 from setupopt.fit.air.oddities import oddities
+from setupopt.project.limits_schema import SpreadTable
 from setupopt.project.model import WingSetting
-from setupopt.project.schema import SpreadTable
 from setupopt.units import DEG, MM, PERCENT
 
 _DIGITS = 5  # of a fitted number

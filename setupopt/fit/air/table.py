@@ -16,7 +16,7 @@ from setupopt.fit.table import Column, Measurements, read_measurements
 from setupopt.project.consistency import ROOM
 from setupopt.project.field_types import Bounds
 from setupopt.project.model import Car
-from setupopt.project.schema import AxleSetupTable
+from setupopt.project.setup_schema import AxleSetupTable
 from setupopt.project.static_checks import plan_points, reach
 from setupopt.project.venue_schema import VenueTable
 from setupopt.units import DEG, MM

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from setupopt.physics.inputs import Floats
+from setupopt.project.car_schema import AirTable, ElementTable
 from setupopt.project.field_types import Table
 from setupopt.project.model import Air
-from setupopt.project.schema import AirTable, ElementTable
 from setupopt.units import MM
 
 _PEAK_RANGE = 4.0  # times and parts of the peak gap of the body it is like; common practice, no source

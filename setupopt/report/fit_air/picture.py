@@ -9,7 +9,7 @@ import numpy as np
 
 from setupopt.fit.air.fit import AirFit
 from setupopt.fit.air.loads import Balance
-from setupopt.fit.air.rows import DOWNFORCE, FORCES
+from setupopt.fit.air.rows import DOWNFORCE, FORCES, AirRows
 from setupopt.physics.inputs import Floats
 from setupopt.report.shared.picture import (
     INK,
@@ -110,33 +110,33 @@ def _draw_downforce(fit: AirFit, force: int, axes: Any) -> None:
         color=QUIET,
         lw=0.8,
     )
-    size = 5.0 if len(rows) <= _MANY else 2.5
-    for kind, fill, words in (
-        (rows.is_plain, INK, "measured"),
-        (~rows.is_plain, "white", _OTHER),
-    ):
-        if (known & kind).any():
-            style = {
-                "marker": "o",
-                "ms": size,
-                "color": INK,
-                "mfc": fill,
-                "ls": "none",
-            }
-            axes.plot(
-                ride[known & kind],
-                measured[known & kind],
-                label=words,
-                **style,
-            )
+    _draw_rows(rows, ride, measured, known, axes)
     axes.plot(
         ride[known],
         fitted[known],
         "x",
-        ms=size,
+        ms=_size(rows),
         color=WARNING,
         label="fitted",
     )
+
+
+def _draw_rows(
+    rows: AirRows, ride: Floats, measured: Floats, known: Floats, axes: Any
+) -> None:
+    """Measured rows, filled where they are like the curve."""
+    for kind, fill, words in (
+        (rows.is_plain, INK, "measured"),
+        (~rows.is_plain, "white", _OTHER),
+    ):
+        shown = known & kind
+        if shown.any():
+            style = {"ms": _size(rows), "color": INK, "mfc": fill}
+            axes.plot(ride[shown], measured[shown], "o", label=words, **style)
+
+
+def _size(rows: AirRows) -> float:
+    return 5.0 if len(rows) <= _MANY else 2.5
 
 
 def _signs(axes: Any) -> tuple[list[Any], list[str]]:
@@ -181,7 +181,6 @@ def _draw_residuals(fit: AirFit, axes: Any) -> None:
         / (rows.pressure[:, None] * rows.sizes)
         / PERCENT
     )
-    size = 5.0 if len(rows) <= _MANY else 2.5
     for place, (key, shape, colour) in enumerate(
         zip(FORCES, _SHAPES, _COLOURS, strict=True)
     ):
@@ -196,7 +195,7 @@ def _draw_residuals(fit: AirFit, axes: Any) -> None:
             axes.plot(
                 rows.lines[counts],
                 shares[counts, place],
-                ms=size,
+                ms=_size(rows),
                 label=key,
                 **style,
             )

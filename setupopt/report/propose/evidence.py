@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import isfinite, isinf, isnan
 
-from setupopt.project.model import WHEELS, Tolerance
+from setupopt.project.limits_model import Tolerance
+from setupopt.project.model import WHEELS
 from setupopt.report.propose.fields import JudgedProposal
 from setupopt.report.shared.tables import (
     INDENT,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from setupopt.evaluation.result import degrees
-from setupopt.project.model import Disturbed
+from setupopt.project.limits_model import Disturbed
 from setupopt.report.shared.picture import (
     INK,
     QUIET,

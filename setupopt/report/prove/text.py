@@ -8,7 +8,7 @@ import numpy as np
 
 from setupopt.evaluation.result import Field
 from setupopt.project.bodies import worn_words
-from setupopt.project.model import Disturbed
+from setupopt.project.limits_model import Disturbed
 from setupopt.report.prove.build_text import build_section
 from setupopt.report.prove.fields import JudgedReport
 from setupopt.report.prove.road_text import road_section

@@ -21,14 +21,8 @@ from setupopt.evaluation.result import Result
 from setupopt.physics import sweep
 from setupopt.physics.inputs import ANSWER, Floats, Records
 from setupopt.project.consistency import refusals
-from setupopt.project.model import (
-    WHEELS,
-    Car,
-    Project,
-    Setup,
-    Spread,
-    Tolerance,
-)  # fmt: skip
+from setupopt.project.limits_model import Spread, Tolerance  # fmt: skip
+from setupopt.project.model import WHEELS, Car, Project, Setup
 from setupopt.robust.builds.varied_car import varied_car
 from setupopt.units import PERCENT
 
