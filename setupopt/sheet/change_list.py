@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from setupopt.evaluation.model import evaluate
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project, Setup
+from setupopt.sheet import car_work, pose_work, wheel_work
 from setupopt.sheet.landing import landed, misses
 from setupopt.sheet.steps import Step
 from setupopt.sheet.work import Work
@@ -38,10 +39,11 @@ def change_list(project: Project, today: Setup, target: Setup) -> ChangeList:
 
     Camber comes before the ride heights, which it moves, so that heights are set once, together with the
     cross weight. Bars and third springs are off until the end, so that they carry nothing when they are
-    connected. Raises UserError where the car cannot stand on the pad on the way.
+    connected. What only readies or checks the car is one step before and one after. Raises UserError where
+    the car cannot stand on the pad on the way.
     """
     work = Work(project, today, target)
-    work.do()
+    _do(work)
     found = landed(work)
     left_alone = (*work.left_alone, *misses(work, found))
     before, wanted, after = (
@@ -57,6 +59,23 @@ def change_list(project: Project, today: Setup, target: Setup) -> ChangeList:
         after,
         left_alone,
     )
+
+
+def _do(work: Work) -> None:
+    """Everything, in the order of the trade."""
+    car_work.body(work)
+    car_work.ballast(work)
+    car_work.wings(work)
+    car_work.prepare(work)
+    wheel_work.by_wheel(work, "pressure", "tyre hot pressure, as run,", 2)
+    wheel_work.by_wheel(work, "spring", "spring", 3)
+    wheel_work.dampers(work)
+    wheel_work.links(work)
+    car_work.shares(work)
+    pose_work.cambers(work)
+    wheel_work.by_wheel(work, "toe", "toe", 2)
+    pose_work.ride_heights(work)
+    car_work.finish(work)
 
 
 def _worst_margin(project: Project, setup: Setup) -> float:

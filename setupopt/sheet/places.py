@@ -52,11 +52,12 @@ def places(*values: Floats) -> Iterator[Place]:
 
 def all_pieces(today: Setup, target: Setup) -> tuple[Ballast, ...]:
     """The target's ballast, then what is only on the car today. Raises UserError for too much."""
-    kept = {_identity(piece) for piece in target.ballast}
-    pieces = (
-        *target.ballast,
-        *(piece for piece in today.ballast if _identity(piece) not in kept),
-    )
+    gone = [
+        piece
+        for piece in today.ballast
+        if not any(is_same_piece(piece, one) for one in target.ballast)
+    ]
+    pieces = (*target.ballast, *gone)
     if len(pieces) > MOST_BALLAST:
         raise UserError(
             f"more than {MOST_BALLAST} pieces of ballast between today's setup and the target"
@@ -64,6 +65,6 @@ def all_pieces(today: Setup, target: Setup) -> tuple[Ballast, ...]:
     return pieces
 
 
-def _identity(piece: Ballast) -> Ballast:
-    """A piece wherever along the car it sits."""
-    return replace(piece, station=0.0)
+def is_same_piece(one: Ballast, other: Ballast) -> bool:
+    """Whether two are one piece, wherever along the car it sits."""
+    return replace(one, station=other.station) == other

@@ -8,7 +8,7 @@ import numpy as np
 
 from setupopt.physics.inputs import Record
 from setupopt.project.model import AXLES, WHEELS
-from setupopt.project.settings import BALANCE, SETTINGS
+from setupopt.project.settings import BALANCE
 from setupopt.sheet.adjusters import axle_tools
 from setupopt.sheet.build import changed, with_changes
 from setupopt.sheet.pad_state import Pad, PadReading
@@ -17,13 +17,13 @@ from setupopt.units import DEG, MM, PERCENT
 
 @dataclass(frozen=True, eq=False)
 class Step:
-    """One thing to do, or to check, on the pad.
+    """One thing to do on the pad, in a row of its own on the list.
 
-    `job` is one of "body", "ballast", "wing", "pad", "pressure", "bars off", "third off", "spring",
-    "damper bump", "damper rebound", "camber", "toe", "driver", "ride height", "re-check", "cross weights",
-    "bars on", "third on", "brake balance", "drive split". `where` is "front", "rear" (each side alike), a
-    wheel ("fl" ...), a wing, a piece of ballast, or "" for the whole car. A check, or a body to fit, has no
-    `amount`.
+    `job` is one of "body", "ballast", "wing", "prepare", "pressure", "spring", "damper bump",
+    "damper rebound", "anti-roll bar", "third spring", "brake balance", "drive split", "camber", "toe",
+    "ride height", "finish". `where` is "front", "rear" (each side alike), a wheel ("fl" ...), a wing, a piece
+    of ballast, or "" for the whole car. Only "prepare" and "finish" turn nothing; they, a body to fit and what
+    was not known before have no `amount`.
     """
 
     number: int  # from 1
@@ -32,39 +32,31 @@ class Step:
     what: str  # plain words for the mechanic, with units
     amount: float | None  # signed change, in `unit`; each side
     unit: str  # "turns", "mm of shim", "bar", "N/mm", "clicks", ...; without an adjuster's table "mm", "deg"
-    shims: tuple[
-        tuple[float, int], ...
-    ]  # (size in mm, count) to add, or for a negative amount to take out
-    exact: float | None  # amount before rounding to what the adjuster can do
-    too_small: (
-        bool  # less than half of the adjuster's smallest step: left as it is
-    )
     reading: PadReading  # what the pad shows after this step
+    points: tuple[str, ...] = ()  # what belongs to it, each to be ticked off
+    # Size in mm and count, to add or for a negative amount to take out
+    shims: tuple[tuple[float, int], ...] = ()
+    exact: float | None = (
+        None  # amount before rounding to what the adjuster can do
+    )
     slot: int = 0  # of a wing or a piece of ballast, in the stance
     # Whether the shims that are fitted now are to be noted
     asks_stack: bool = False
+    # "finish" connects: rates of the front and rear bar, and of the front and rear third spring, N/m
+    connects: tuple[float, ...] = ()
 
     @property
     def is_read(self) -> bool:
-        """Whether the readings are worth printing: the driver is aboard, and this step moved the car."""
-        return not self.too_small and (
-            self.job in ("driver", "ride height") or self.is_last
-        )
-
-    @property
-    def is_last(self) -> bool:
-        """Whether it is the last step, which measures everything once more."""
-        return self.job == "re-check" and not self.where
+        """Whether the readings are worth printing: the driver is aboard."""
+        return self.job in ("ride height", "finish")
 
 
 FIELDS = {
-    "pressure": "pressure", "bars off": "anti_roll", "third off": "third", "spring": "spring",
-    "damper bump": "damper_bump", "damper rebound": "damper_rebound",
-    "ride height": "perch", "camber": "camber", "toe": "toe", "bars on": "anti_roll", "third on": "third",
+    "pressure": "pressure", "spring": "spring", "damper bump": "damper_bump",
+    "damper rebound": "damper_rebound", "ride height": "perch", "camber": "camber", "toe": "toe",
     "brake balance": "brake_front", "drive split": "drive_front",
 }  # fmt: skip
 _CAR = {setting.field for setting in BALANCE}
-_AXLE = {setting.field for setting in SETTINGS if setting.per == "axle"}
 
 
 def wheels_of(where: str) -> tuple[int, ...]:
@@ -93,9 +85,16 @@ def damper_rates(pad: Pad, stance: Record, field: str) -> np.ndarray:
 
 
 def apply(pad: Pad, step: Step, stance: Record) -> Record:
-    """The stance after a step is done on it; a check changes nothing."""
-    if step.job in ("bars off", "third off"):
-        return changed(stance, **{FIELDS[step.job]: np.zeros(2)})
+    """The stance after a step is done on it. Bars and third springs are off from "prepare" to "finish"."""
+    if step.job == "prepare":
+        return changed(stance, anti_roll=np.zeros(2), third=np.zeros(2))
+    if step.job == "finish":
+        return changed(
+            stance,
+            free_travel=pad.reading(stance).travel,
+            anti_roll=np.array(step.connects[:2]),
+            third=np.array(step.connects[2:]),
+        )
     if step.amount is None:
         return stance
     if step.job == "wing":
@@ -132,11 +131,6 @@ def _on_wheels(pad: Pad, step: Step, stance: Record, field: str) -> Record:
             else:
                 rates[wheel] += amount * tools.per_unit(step.unit)
         return changed(stance, **{field: rates})
-    if step.job in ("bars on", "third on"):
-        free = stance.free_travel.copy()
-        free[list(wheels)] = pad.reading(stance).travel[list(wheels)]
-        stance = changed(stance, free_travel=free)
-    places = (axle,) if field in _AXLE else wheels
     return with_changes(
-        stance, field, places, amount * tools.per_unit(step.unit)
+        stance, field, wheels, amount * tools.per_unit(step.unit)
     )

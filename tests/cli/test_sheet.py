@@ -128,7 +128,8 @@ def test_every_step_is_on_the_change_list(made: Path, answer: dict) -> None:
     assert answer["steps"]
     assert [step["is_read"] for step in answer["steps"]].count(True) >= 3
     for step in answer["steps"]:
-        assert step["what"].replace(" ", "") in text
+        for said in (step["what"], *step["points"]):
+            assert said.replace(" ", "") in text
         if not step["is_read"]:
             continue
         reading = step["reading"]

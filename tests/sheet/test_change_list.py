@@ -10,6 +10,7 @@ import pytest
 from setupopt.evaluation.model import evaluate
 from setupopt.project import Project, with_body
 from setupopt.project.limits_model import Tolerance
+from setupopt.project.model import Setup
 from setupopt.sheet.build import as_written
 from setupopt.sheet.change_list import ChangeList, change_list
 from setupopt.sheet.pad_state import Pad
@@ -117,33 +118,106 @@ def test_shims_are_real_and_their_sum_is_the_amount(
 
 
 def test_order_of_the_trade(made: tuple[Project, ChangeList]) -> None:
-    """Pressures first, bars off before springs, camber before the heights that it moves, which are set once;
-    the driver gets in for heights and scales only; bars on last."""
-    jobs = [step.job for step in made[1].steps]
+    """Bars off before anything is set, camber before the heights that it moves, which are set once; the driver
+    gets in for heights and scales only; scales before the bars are on (common practice)."""
+    steps = made[1].steps
+    jobs = [step.job for step in steps]
     order = [
-        "pad", "pressure", "bars off", "spring", "camber", "driver", "ride height", "cross weights",
-        "bars on",
+        "prepare", "pressure", "spring", "anti-roll bar", "camber", "ride height", "finish"
     ]  # fmt: skip
-    places = [jobs.index(job) for job in [*order, "bars on"] if job in jobs]
+    places = [jobs.index(job) for job in order if job in jobs]
     assert places == sorted(places)
-    axles = [step.where for step in made[1].steps if step.job == "ride height"]
+    axles = [step.where for step in steps if step.job == "ride height"]
     assert len(axles) == len(set(axles))
-    assert [step.number for step in made[1].steps] == list(
-        range(1, len(jobs) + 1)
+    assert [step.number for step in steps] == list(range(1, len(jobs) + 1))
+    assert any("Disconnect" in point for point in steps[0].points)
+    driver = [
+        step.job
+        for step in steps
+        for point in step.points
+        if "river or ballast" in point
+    ]
+    assert driver == ["ride height"]
+    last = [point.split()[0] for point in steps[-1].points]
+    assert last.index("Weigh:") < last.index("Connect") < last.index("Bounce")
+
+
+def test_a_row_is_something_to_turn(made: tuple[Project, ChangeList]) -> None:
+    """Between the first row and the last every one moves something, an axle with both sides alike in one;
+    readings are printed only where the driver is aboard."""
+    steps = made[1].steps
+    assert [step.job for step in steps if not step.amount] == [
+        "prepare",
+        "finish",
+    ]
+    turned = [(step.job, step.where) for step in steps]
+    assert len(turned) == len(set(turned))
+    assert {step.where for step in steps} == {"", "front", "rear"}
+    assert {step.job for step in steps if step.is_read} == {
+        "ride height",
+        "finish",
+    }
+
+
+def test_five_settings_are_seven_rows(bore: Project) -> None:
+    """Pressure, and camber and height of both axles: a row each, one before and one after."""
+    today = bore.setup
+    front = replace(
+        today.front,
+        pressure=today.front.pressure + 1e4,
+        camber=today.front.camber - DEG,
+        ride_height=today.front.ride_height - 0.004,
     )
+    rear = replace(
+        today.rear,
+        camber=today.rear.camber - DEG,
+        ride_height=today.rear.ride_height - 0.004,
+    )
+    found = change_list(bore, today, Setup("a target", front, rear))
+    assert [step.job for step in found.steps] == [
+        "prepare",
+        "pressure",
+        *["camber"] * 2,
+        *["ride height"] * 2,
+        "finish",
+    ]
+    said = " ".join(found.steps[-1].points)
+    for words in (
+        f"front anti-roll bar to position {_position(bore, 'front')}",
+        f"rear anti-roll bar to position {_position(bore, 'rear')}",
+    ):
+        assert words in said
+
+
+def _position(project: Project, axle: str) -> int:
+    """Of the bar as it is today, counted from 1."""
+    adjuster = getattr(project.limits, f"adjuster_{axle}")
+    rates = list(adjuster.anti_roll_positions)
+    return rates.index(getattr(project.setup, axle).anti_roll) + 1
 
 
 def test_nothing_to_change_is_only_checked(bore: Project) -> None:
-    """No amount but bars that come off and on again; the car lands where it stood."""
+    """Bars come off and on again, the driver gets in for the scales; the car lands where it stood."""
     found = change_list(bore, bore.setup, bore.setup)
-    assert {step.job for step in found.steps if step.amount is not None} <= {
-        "bars on"
-    }
+    assert [step.job for step in found.steps] == ["prepare", "finish"]
+    assert "river or ballast" in found.steps[-1].points[0]
+    assert found.landed.front.anti_roll == bore.setup.front.anti_roll
     assert found.landed.front.ride_height == pytest.approx(
         bore.setup.front.ride_height, abs=1e-9
     )
     assert found.margin_landed == pytest.approx(found.margin_today, abs=1e-9)
     assert found.left_alone == ()
+
+
+def test_a_bar_that_comes_off_stays_off(bore: Project) -> None:
+    """It is a row of its own, as any change, and is not connected in the end."""
+    front = replace(bore.setup.front, anti_roll=0.0)
+    found = change_list(bore, bore.setup, replace(bore.setup, front=front))
+    (step,) = (one for one in found.steps if one.job == "anti-roll bar")
+    assert step.amount == -bore.setup.front.anti_roll * MM
+    assert "stays disconnected" in step.what
+    assert "front anti-roll bar" not in " ".join(found.steps[-1].points)
+    assert found.landed.front.anti_roll == 0.0
 
 
 def test_what_is_too_small_is_named(bore: Project) -> None:
@@ -295,7 +369,7 @@ def test_a_height_less_than_half_a_flat_is_named(bore: Project) -> None:
     assert found.left_alone == (
         "front ride height: +0.10 mm wanted, less than half of a flat",
     )
-    assert [step.where for step in found.steps if step.too_small] == ["front"]
+    assert [step.job for step in found.steps] == ["prepare", "finish"]
 
 
 def test_toe_is_checked_where_shims_or_turns_may_move_it(
@@ -303,16 +377,9 @@ def test_toe_is_checked_where_shims_or_turns_may_move_it(
 ) -> None:
     """The model does not say how shims move it: after camber and heights it is measured (common practice)."""
     project, found = made
-    toe = next(
-        i
-        for i, step in enumerate(found.steps)
-        if step.job == "toe" and step.amount is None
-    )
-    assert found.steps[toe].number > max(
-        step.number for step in found.steps if step.job == "camber"
-    )
+    assert any(point.startswith("Toe ") for point in found.steps[-1].points)
     idle = change_list(project, project.setup, project.setup)
-    assert "toe" not in {step.job for step in idle.steps}
+    assert not any(point.startswith("Toe") for point in idle.steps[-1].points)
 
 
 @pytest.mark.parametrize(

@@ -189,7 +189,7 @@ def _step(step: Step) -> Field:
         "amount": step.amount,
         "unit": step.unit,
         "exact": step.exact,
-        "too_small": step.too_small,
+        "points": list(step.points),
         "is_read": step.is_read,
         "asks_stack": step.asks_stack,
         "shims_mm": [[size, count] for size, count in step.shims],

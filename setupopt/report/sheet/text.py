@@ -94,14 +94,8 @@ def _steps(sheet: Sheet, width: int) -> str:
     """Every step, and what the pad reads after it."""
     lines = ["Change list, in order of work"]
     for step in sheet.changes.steps:
-        small = (
-            " (too small for the adjuster, left as it is)"
-            if step.too_small
-            else ""
-        )
-        lines.append(
-            paragraph(f"{step.what}{small}", width, f"{step.number:>4}  ")
-        )
+        lines.append(paragraph(step.what, width, f"{step.number:>4}  "))
+        lines += [paragraph(point, width, "      - ") for point in step.points]
     return "\n".join(
         [
             *lines,
