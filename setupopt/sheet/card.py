@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import ceil
 from math import floor as whole_part
 from typing import Any
 
@@ -173,8 +172,8 @@ def run_card(project: Project, setup: Setup, floor: float = 0.0) -> RunCard:
 
 def _rounded_inwards(window: SafeWindow, driven: float) -> SpeedRange:
     """The window in steps of 0.1 m/s; the sweep's own speed stays inside."""
-    low = min(ceil(10.0 * window.low.speed) / 10.0, driven)
-    high = max(whole_part(10.0 * window.high.speed) / 10.0, driven)
+    low = min(-down(-window.low.speed, 1), driven)
+    high = max(down(window.high.speed, 1), driven)
     return SpeedRange(
         low, high, _first_broken(window.low), _first_broken(window.high)
     )
@@ -205,28 +204,43 @@ def _speed_rule(card: RunCard) -> str:
     window = card.speeds
     if window is None:
         return "Do not run: at the speed of the sweep the minimum margin or a limit is not kept."
-    low = f"{window.low:g} m/s, {ceil(window.low / KMH)} km/h"
-    ends = [f"under {low} ({window.below})" if window.below else ""]
+    low = f"under {at_least(window.low)} ({window.below})"
+    ends = [low if window.below else ""]
     ends.append(
-        f"over {_at_most(window.high)} ({window.above or 'not looked at'})"
+        f"over {at_most(window.high)} ({window.above or 'not looked at'})"
     )
     return f"Speed {' or '.join(end for end in ends if end)}."
 
 
-def _at_most(speed: float) -> str:
+def at_most(speed: float) -> str:
     """A highest speed in both units, rounded down.
 
-    >>> _at_most(54.37)
+    >>> at_most(54.37)
     '54.3 m/s, 195 km/h'
     """
-    return f"{whole_part(10.0 * speed + 1e-9) / 10.0:g} m/s, {whole_part(speed / KMH + 1e-9)} km/h"
+    return f"{down(speed, 1):g} m/s, {down(speed / KMH, 0):.0f} km/h"
+
+
+def at_least(speed: float) -> str:
+    """A lowest speed in both units, rounded up.
+
+    >>> at_least(12.31)
+    '12.4 m/s, 45 km/h'
+    """
+    return f"{-down(-speed, 1):g} m/s, {-down(-speed / KMH, 0):.0f} km/h"
+
+
+def down(value: float, digits: int) -> float:
+    """To so many digits, never above the value but for the noise of its last bits."""
+    scale = 10.0**digits
+    return whole_part(value * scale + 1e-9) / scale
 
 
 def _wind_rule(card: RunCard) -> str:
     if card.gust is None or card.wind is None:
         return ""
     limits = [
-        f"{words} over {_at_most(row[key])}"
+        f"{words} over {at_most(row[key])}"
         for words, row, key in (
             ("gusts", card.gust, "gust_m_s"),
             ("steady wind", card.wind, "steady_m_s"),
@@ -241,4 +255,5 @@ def _wind_rule(card: RunCard) -> str:
 def _bump_rule(card: RunCard) -> str:
     if card.bump is None or card.bump["bump_mm"] is None:
         return ""
-    return f"Anything higher than {card.bump['bump_mm']:.2g} mm lies on the line that is driven."
+    highest = down(card.bump["bump_mm"], 2)
+    return f"Anything higher than {highest:.2f} mm lies on the line that is driven."

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import shutil
+from math import ceil, floor
 from pathlib import Path
 
 import pdfplumber
@@ -158,7 +159,10 @@ def test_every_number_of_the_run_card_is_on_it(
         margins = words(pdf.pages[1]).replace(" ", "")
     assert shown(card["margin"], 3) in text
     low, high = card["speeds_m_s"]
-    assert f"{shown(low, 1)}to{shown(high, 1)}m/s" in text
+    assert (
+        f"{low:g}m/s,{ceil(3.6 * low)}km/hto{high:g}m/s,{floor(3.6 * high)}km/h"
+        in text
+    )
     for row in card["by_angle"]:
         turned = "".join(
             shown(round(row[name], 1) + 0.0, 1)
@@ -311,12 +315,12 @@ def test_proved_setup_shows_the_figures_of_its_proof(
     """A kept proof of exactly this setup is used; one of another setup, or a damaged one, is not."""
     loaded = load(folder, "proposed.toml")
     file = proof_file(loaded, loaded.setup)
-    case = {"case": 1, "roll_angle_deg": 90.0, "attitude": "straight", "bump_mm": 4.25, "bump_length_m": 1.0,
+    case = {"case": 1, "roll_angle_deg": 90.0, "attitude": "straight", "bump_mm": 4.259, "bump_length_m": 1.0,
             "bump_track": "both"}  # fmt: skip
     wind = {
         "from_deg": 135.0,
-        "gust_m_s": 3.4,
-        "steady_m_s": 5.6,
+        "gust_m_s": 3.48,
+        "steady_m_s": 5.69,
         "roll_angle_deg": 90.0,
         "attitude": "straight",
     }
@@ -327,7 +331,11 @@ def test_proved_setup_shows_the_figures_of_its_proof(
     run("sheet", folder, "--out", tmp_path)
     with pdfplumber.open(one(tmp_path, "pdf")) as pdf:
         text = words(pdf.pages[3])
-    for part in ("4.25 mm", "3.4 m/s", "5.6 m/s", "from 135 deg"):
+    # Highest values that may be met: none is rounded up, in any unit
+    for part in (
+        "4.25 mm", "3.4 m/s, 12 km/h", "5.6 m/s, 20 km/h", "from 135 deg",
+        "Anything higher than 4.25 mm", "gusts over 3.4 m/s, 12 km/h",
+    ):  # fmt: skip
         assert part in text
     assert "NOT PROVED" not in text
     file.write_text(json.dumps(proof | {"setup": {"checksum": "0" * 12}}))

@@ -9,7 +9,7 @@ from setupopt.evaluation.summary import by_angle
 from setupopt.project.stored_proof import proof_extent
 from setupopt.report.shared.plain import without_noise
 from setupopt.report.shared.tables import thinned
-from setupopt.sheet.card import RunCard
+from setupopt.sheet.card import RunCard, at_least, at_most
 from setupopt.units import DEG
 
 _MOST_ANGLES = 13  # rows of the run card
@@ -61,6 +61,21 @@ def proof_effort(card: RunCard) -> str:
     """How much the shown proof tried, in words; empty where there is none, or where it does not say."""
     extent = None if card.proof is None else proof_extent(card.proof)
     return "" if extent is None else str(extent)
+
+
+def speed_words(card: RunCard) -> dict[str, str]:
+    """Every speed of the card in both units, rounded to the safe side; without those that it does not have."""
+    found = {"driven": at_most(card.project.venue.sweep.speed)}
+    if card.speeds is not None:
+        found["low"] = at_least(card.speeds.low)
+        found["high"] = at_most(card.speeds.high)
+    for name, row, key in (
+        ("gust", card.gust, "gust_m_s"),
+        ("wind", card.wind, "steady_m_s"),
+    ):
+        if row is not None and row[key] is not None:
+            found[name] = at_most(row[key])
+    return found
 
 
 def _picked(row: Field | None, *names: str) -> Field | None:

@@ -6,7 +6,7 @@ import datetime
 import json
 from pathlib import Path
 
-from setupopt.report.sheet.card_fields import proof_effort
+from setupopt.report.sheet.card_fields import proof_effort, speed_words
 from setupopt.report.sheet.fields import Sheet, cold_words
 
 _TEMPLATE = Path(__file__).with_name("sheet.typ")
@@ -20,6 +20,7 @@ def pdf(sheet: Sheet) -> bytes:
         "standing": sheet.standing,
         "proof_effort": proof_effort(sheet.card),
         "cold": cold_words(sheet),
+        "speeds": speed_words(sheet.card),
     }
     data = json.dumps(sheet.as_dict() | words, allow_nan=False)
     return typst.compile(
