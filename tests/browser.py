@@ -85,8 +85,11 @@ class Browser:
 
 
 @contextmanager
-def chromium(folder: Path) -> Iterator[Browser]:
-    """A browser whose own files are in `folder`. Without one: a failure in CI, elsewhere a skip."""
+def chromium(folder: Path, logs: str = "ALL") -> Iterator[Browser]:
+    """A browser whose own files are in `folder`. Without one: a failure in CI, elsewhere a skip.
+
+    `logs`: OFF where time is measured, because the browser works for its logs too.
+    """
     paths = [shutil.which(name) for name in ("chromium", "chromedriver")]
     if None in paths:
         reason = "chromium or chromedriver is not installed"
@@ -99,7 +102,7 @@ def chromium(folder: Path) -> Iterator[Browser]:
     for flag in (*_FLAGS, f"--user-data-dir={folder}"):
         options.add_argument(flag)
     options.set_capability(
-        "goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"}
+        "goog:loggingPrefs", {"browser": logs, "performance": logs}
     )
     driver = webdriver.Chrome(options=options, service=Service(str(paths[1])))
     try:

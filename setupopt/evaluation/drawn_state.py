@@ -31,6 +31,7 @@ from setupopt.physics.inputs import (
     Floats,
     Record,
 )
+from setupopt.physics.jit import kernel
 from setupopt.physics.point_gaps import point_gaps
 from setupopt.project.model import AXLES, WHEELS, Car, Project
 
@@ -229,8 +230,16 @@ class _SolvedCase:
 
 
 def _height(case: Record, s: Floats | float) -> Floats:
-    heights = [surface.under_wheel(case, one)[0] for one in np.atleast_1d(s)]
-    return np.array(heights)
+    heights = np.array(s, dtype=float, ndmin=1)
+    _to_heights(case, heights)
+    return heights
+
+
+@kernel
+def _to_heights(case: Record, at: Floats) -> None:
+    """Put the height over the tangent plane in the place of each coordinate round the section."""
+    for i in range(at.size):
+        at[i] = surface.under_wheel(case, at[i])[0]
 
 
 # ---- wheels ------------------------------------------------------------------------------------------------

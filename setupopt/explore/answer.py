@@ -59,6 +59,7 @@ class Answers:
     def answer(self, asked: Json) -> Json:
         """What a page shows. `asked`: state, attitude, place; `near`: a state, for a quick answer from there.
 
+        `detail`: false leaves out the chosen case and its drawings, which a page has out of sight.
         A quick answer takes every trim of the attitude anew, and each margin from its slope at `near`; of the
         other attitudes only some places. A case that is lost at `near` is left as it was. Raises UserError.
         """
@@ -67,7 +68,8 @@ class Answers:
         place = _index(asked, "place", self.places)
         near = self.choices.read(asked["near"]) if "near" in asked else wish
         solved = self._quick(wish, near, attitude)
-        return _as_dict(solved, wish, attitude, place)
+        has_detail = asked.get("detail", True) is not False
+        return _as_dict(solved, wish, attitude, place, has_detail)
 
     def kept(self, wish: Wish) -> Solved | None:
         """The exact answers of a wish, where they are still there."""
@@ -170,23 +172,28 @@ def _of_venue(result: Result) -> Result:
     return Result(kept, result.answers[:, :count], result.car)
 
 
-def _as_dict(solved: Solved, wish: Wish, attitude: int, place: int) -> Json:
+def _as_dict(
+    solved: Solved, wish: Wish, attitude: int, place: int, has_detail: bool
+) -> Json:
     result = solved.result
     shape = (len(result.cases.attitudes), result.cases.angles.size)
     row = attitude * shape[1] + place
-    limits = broken(solved.project, solved.project.setup, _of_venue(result))
+    of_venue = _of_venue(result)
+    limits = broken(solved.project, solved.project.setup, of_venue)
     lines = slice(attitude * shape[1], (attitude + 1) * shape[1])
-    drawn = drawn_state(solved.project, result, row)
-    return {
+    found: Json = {
         "exact": solved.is_exact,
         "margin": [_numbers(one) for one in result.margin[0].reshape(shape)],
-        "worst": _worst(_of_venue(result)),
-        "bad": _bad(solved.project, _of_venue(result)).tolist(),
+        "worst": _worst(of_venue),
+        "bad": _bad(solved.project, of_venue).tolist(),
         "broken": [limit.words for limit in limits],
         "lines": _lines(result, lines),
-        "here": _here(solved, wish, row, drawn),
-        "drawings": _drawings(solved, row, drawn),
     }
+    if has_detail:
+        drawn = drawn_state(solved.project, result, row)
+        found["here"] = _here(solved, wish, row, drawn)
+        found["drawings"] = _drawings(solved, row, drawn)
+    return found
 
 
 def _numbers(values: Floats, digits: int = 5) -> list[float | None]:

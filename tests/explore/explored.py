@@ -26,11 +26,13 @@ def served(folder: Path) -> Iterator[ExploreServer]:
         server.shutdown()
 
 
-def show(browser: Browser, address: str, width: int = 1280) -> None:
+def show(
+    browser: Browser, address: str, width: int = 1280, height: int = 900
+) -> None:
     """Open the page and wait for its first exact answer."""
-    for kind in ("browser", "performance"):
+    for kind in browser.driver.log_types:
         browser.driver.get_log(kind)
-    resize(browser, width)
+    resize(browser, width, height)
     browser.driver.get(address)
     wait_for(
         browser,
@@ -38,11 +40,11 @@ def show(browser: Browser, address: str, width: int = 1280) -> None:
     )
 
 
-def resize(browser: Browser, width: int) -> None:
+def resize(browser: Browser, width: int, height: int = 900) -> None:
     """A window so many pixels wide."""
     size = {
         "width": width,
-        "height": 900,
+        "height": height,
         "deviceScaleFactor": 1,
         "mobile": False,
     }

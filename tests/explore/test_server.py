@@ -112,6 +112,12 @@ def test_quick_answers_are_marked_and_near(
     quick = ask(session, other, 3, 8, near=state)
     exact = ask(session, other, 3, 8)
     assert not quick["exact"] and exact["exact"]
+    bare = ask(session, other, 3, 8, near=state, detail=False)
+    assert bare == {
+        key: value
+        for key, value in quick.items()
+        if key not in ("here", "drawings")
+    }  # what is out of sight is left out, and nothing else
     assert (
         np.abs(
             np.array(quick["here"]["load_N"]) - exact["here"]["load_N"]

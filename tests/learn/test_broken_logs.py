@@ -189,7 +189,12 @@ def test_a_map_must_name_channels_and_columns(
                 "--quiet",
                 "--channels",
                 str(channels),
+                "--out",
+                str(tmp_path / "out"),
+                "--corrected",
+                str(tmp_path / "new"),
             ],
         )
         assert done.exit_code == 2
+        assert sorted(tmp_path.iterdir()) == [channels, path], "it wrote"
         assert all(word in done.output for word in words), done.output

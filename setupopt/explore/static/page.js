@@ -12,6 +12,7 @@ const REFRESH = 1500;      // ms between exact answers while a slider moves on
 let about, state, baseline, basis = null, shown = null, pinned = null;
 let history = [], before = null, moved = 0, refreshed = 0;
 let quickBusy = false, exactBusy = false, wanted = false, restTimer = 0;
+let questions = 0, arrived = null, shownFor = null, shownNumber = 0;
 window.redraws = 0;        // counted for the benchmark
 
 function make(tag, parent, text, attributes = {}) {
@@ -21,6 +22,8 @@ function make(tag, parent, text, attributes = {}) {
   if (parent) parent.append(one);
   return one;
 }
+// A text that is put in anew costs a new layout even where it is the same.
+function write(one, text) { if (one.textContent !== text) one.textContent = text; }
 const copy = value => JSON.parse(JSON.stringify(value));
 const same = (one, other) => JSON.stringify(one) === JSON.stringify(other);
 const words = (value, digits = 3) => value === null || value === undefined ? "-" : value.toFixed(digits);
@@ -48,40 +51,47 @@ function move() {
   restTimer = setTimeout(exact, REST);
 }
 
+// The next question is sent before an answer is drawn: the server works while the browser draws.
 async function quick() {
   if (quickBusy || !wanted || !basis) return;
   quickBusy = true;
   wanted = false;
-  const asked = question();
+  const asked = copy(question());
+  asked.number = ++questions;
   try {
-    const answer = await ask("/answer", {...asked, near: basis});
+    const answer = await ask("/answer", {...asked, near: basis, detail: isSeen("here") || isSeen("drawn")});
     if (!answer.exact && performance.now() - refreshed > REFRESH) exact();
-    if (!(shown && shown.exact && same(shownFor, asked))) show(answer, asked);
+    if (!arrived) requestAnimationFrame(() => { const [last, of] = arrived; arrived = null; show(last, of); });
+    arrived = [answer, asked];
   } catch (error) { wanted = false; problem(error); }
   quickBusy = false;
-  if (wanted) requestAnimationFrame(quick);
+  if (wanted) quick();
 }
 
-let shownFor = null;
 async function exact() {
   if (exactBusy) { clearTimeout(restTimer); restTimer = setTimeout(exact, 40); return; }
   exactBusy = true;
   refreshed = performance.now();
   const asked = copy(question());
+  asked.number = ++questions;
   try {
     const answer = await ask("/answer", asked);
     basis = asked.state;
-    if (same(asked, question())) show(answer, asked);
+    if (isNow(asked)) show(answer, asked);
   } catch (error) { problem(error); }
   refreshed = performance.now();
   exactBusy = false;
 }
 
+const isNow = asked => same({...asked, number: 0}, {...question(), number: 0});
+// An answer that comes late never replaces a newer one, nor an approximate one the exact one of the same question.
 function show(answer, asked) {
+  if (asked.number < shownNumber || (shown && shown.exact && shown.here && same({...shownFor, number: 0}, {...asked, number: 0}))) return;
   shown = answer;
-  shownFor = copy(asked);
-  $("error").textContent = "";
-  mark(answer.exact && same(asked, question()) ? "exact" : "approximate");
+  shownFor = asked;
+  shownNumber = asked.number;
+  write($("error"), "");
+  mark(answer.exact && isNow(asked) ? "exact" : "approximate");
   draw();
   window.redraws += 1;
 }
@@ -182,7 +192,7 @@ function makeCharts() {
 // Rows and cells are made once and their texts changed after that: much cheaper than new ones.
 function cell(row, k, tag, text, kind) {
   const one = row.children[k] || make(tag, row, "", {class: kind, scope: tag === "td" ? "" : kind ? "col" : "row"});
-  if (one.textContent !== text) one.textContent = text;
+  write(one, text);
 }
 function fill(table, heads, rows) {
   if (!table.tHead) make("tr", make("thead", table));
@@ -218,11 +228,16 @@ function drawWorst() {
   const worst = shown.worst, approximate = shown.exact ? "" : "\u2248 ";
   const margin = worst.margin === null ? "CONTACT LOST" : `${approximate}${worst.margin.toFixed(3)}${worst.margin < 0 ? " SLIDES" : ""}`;
   const then = pinned && pinned.worst.margin !== null ? `, baseline ${pinned.worst.margin.toFixed(3)}` : pinned ? ", baseline CONTACT LOST" : "";
-  $("margin").textContent = `worst margin ${margin}${then}`;
+  write($("margin"), `worst margin ${margin}${then}`);
   $("margin").className = worst.margin === null || worst.margin < 0 ? "bad" : "";
-  $("where").textContent = `at ${about.at[worst.place]} ${about.at_words}, ${about.attitudes[worst.attitude]}; of ${worst.cases} cases ${worst.lost} lose contact, ${worst.slides} slide, ${worst.in_air} lift a wheel; ${shown.broken.length} limit${shown.broken.length === 1 ? "" : "s"} broken`;
-  $("broken").replaceChildren();
-  for (const text of shown.broken.length ? shown.broken : ["No limit is broken in the cases with a trim at full friction."]) make("li", $("broken"), text, {class: shown.broken.length ? "bad" : ""});
+  write($("where"), `at ${about.at[worst.place]} ${about.at_words}, ${about.attitudes[worst.attitude]}; of ${worst.cases} cases ${worst.lost} lose contact, ${worst.slides} slide, ${worst.in_air} lift a wheel; ${shown.broken.length} limit${shown.broken.length === 1 ? "" : "s"} broken`);
+  const broken = shown.broken.length ? shown.broken : ["No limit is broken in the cases with a trim at full friction."];
+  while ($("broken").children.length > broken.length) $("broken").lastChild.remove();
+  broken.forEach((text, k) => {
+    const one = $("broken").children[k] || make("li", $("broken"));
+    write(one, text);
+    one.className = shown.broken.length ? "bad" : "";
+  });
 }
 
 const SVG = "http://www.w3.org/2000/svg";
@@ -250,13 +265,13 @@ function drawCar() {
     put(svg, {class: `drawing ${drawing.kind}`, viewBox: drawing.view, role: "img", "aria-label": drawing.title});
     svg.style.setProperty("--letter", `${drawing.letter}px`);
     svg.style.setProperty("--narrow", `${2.1 * drawing.letter}px`);
-    figure.lastChild.textContent = drawing.title;
+    write(figure.lastChild, drawing.title);
     let count = 0;
     for (const [kind, path] of drawing.shapes) put(node(svg, count++, "path"), {class: kind, d: path});
     for (const [kind, x, y, text, anchor] of drawing.labels) {
       const label = node(svg, count++, "text");
       put(label, {class: kind, x, y, "text-anchor": anchor});
-      if (label.textContent !== text) label.textContent = text;
+      write(label, text);
     }
     while (svg.childNodes.length > count) svg.lastChild.remove();
   });
@@ -275,11 +290,13 @@ const sight = new IntersectionObserver(found => {
     if (isIntersecting && part.stale && shown) part.redraw();
   }
 }, {rootMargin: "100px"});
-function watch(box, redraw) {
-  const part = {seen: false, stale: false, redraw: () => { part.stale = false; redraw(); }};
+// `has`: whether the answer shown has what is drawn; a quick one leaves out what was out of sight.
+function watch(box, redraw, has = () => true) {
+  const part = {seen: false, stale: false, redraw: () => { if (has()) { part.stale = false; redraw(); } }};
   parts.set(box, part);
   sight.observe(box);
 }
+const isSeen = name => parts.get($(name)).seen;
 
 // ---- sliders -----------------------------------------------------------------------------------------------
 
@@ -305,7 +322,7 @@ function slider(parent, one, get, set) {
     const isOut = one.in_limits && value !== null && (choices ? !choices.includes(value) : value < one.lower - 1e-9 || value > one.upper + 1e-9);
     box.classList.toggle("out", isOut);
     const kept = get(baseline);
-    note.textContent = `baseline ${kept === null ? "as car.toml says" : kept}${one.in_limits ? `; limits ${limits}` : ""}${isOut ? ": OUTSIDE" : ""}`;
+    write(note, `baseline ${kept === null ? "as car.toml says" : kept}${one.in_limits ? `; limits ${limits}` : ""}${isOut ? ": OUTSIDE" : ""}`);
   };
   range.addEventListener("input", () => { begin(); set(choices ? choices[+range.value] : +(+range.value).toFixed(digits)); field.value = get(); refresh(); move(); });
   field.addEventListener("input", () => {
@@ -400,8 +417,8 @@ async function open() {
   for (const text of [...about.cautions, ...about.assumed.map(one => `Assumed: ${one}`)]) make("li", $("cautions"), text);
   makeSliders();
   makeCharts();
-  watch($("here"), drawHere);
-  watch($("drawn"), drawCar);
+  watch($("here"), drawHere, () => shown.here);
+  watch($("drawn"), drawCar, () => shown.drawings);
   const look = () => { $("place-value").textContent = about.at[+$("place").value]; put($("place"), {"aria-valuetext": `${about.at[+$("place").value]} ${about.at_words}`}); };
   for (const one of ["attitude", "place"]) $(one).addEventListener("input", () => { look(); pin(); move(); });
   $("undo").addEventListener("click", undo);
