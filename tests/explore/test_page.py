@@ -17,6 +17,7 @@ from setupopt.explore.server import ExploreServer
 from .explored import resize, served, show, wait_for
 
 EXACT = "document.body.dataset.state === 'exact'"
+ALL = 2800  # px of a window in which all of the page is in sight
 
 
 @pytest.fixture(scope="module")
@@ -112,6 +113,7 @@ def test_names_of_the_project_stay_text(page: Browser) -> None:
 
 def test_the_keyboard_is_enough(page: Browser) -> None:
     """Tab to a slider, move it by arrow keys, undo it, look elsewhere, pin, save: no pointer."""
+    resize(page, 1280, ALL)  # what is out of sight is not drawn
     first = text(page, "margin")
     tab_to(page, "rear camber deg, slider")
     press(page, *([Keys.ARROW_LEFT] * 20))
@@ -214,7 +216,7 @@ def test_a_car_that_loses_contact_says_so(
         venue.read_text().replace("speed_m_s = 54", "speed_m_s = 38")
     )
     with served(folder) as server:
-        show(browser, server.address)
+        show(browser, server.address, height=ALL)
         assert "CONTACT LOST" in text(browser, "margin")
         assert (
             browser.run(
