@@ -96,10 +96,19 @@ class AxleTools:
     # ---- camber -------------------------------------------------------------------------------------------
 
     def shims_for(self, camber: float) -> Shims:
-        """Shims, (size in m, count), that come nearest to a change of camber, rad."""
+        """Shims, (size in m, count), that come nearest to a change of camber, rad; none that are not fitted
+        come out.
+        """
         if self.per_shim is None or self.adjuster is None:
             return ()
-        return shim_combination(camber / self.per_shim, self.adjuster.shims)
+        change = camber / self.per_shim + self.lacking(camber)
+        return shim_combination(change, self.adjuster.shims)
+
+    def lacking(self, camber: float) -> float:
+        """Shims, m, that a change of camber, rad, takes out beyond those that are fitted."""
+        if self.per_shim is None or self.fitted is None:
+            return 0.0
+        return max(0.0, -camber / self.per_shim - self.fitted)
 
     def camber_of(self, shims: Shims, wanted: float) -> float:
         """Change of camber, rad, that shims make towards `wanted`; to a hundredth of a degree without any."""

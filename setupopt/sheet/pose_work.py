@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from setupopt.physics.inputs import Floats
-from setupopt.sheet.adjusters import AxleTools, thickness
+from setupopt.sheet.adjusters import AxleTools
 from setupopt.sheet.build import changed, with_changes
 from setupopt.sheet.car_work import DRIVER
 from setupopt.sheet.places import Place, places
@@ -15,6 +15,7 @@ from setupopt.units import DEG, MM
 
 # A smaller difference than tape and camber gauge can read counts as none.
 _TAPE = 5e-5  # m
+_THIN = 1e-4  # m of shims
 _GAUGE = 0.005 * DEG  # rad
 
 
@@ -40,6 +41,11 @@ def _camber_moves(work: Work, wanted: Floats) -> Floats:
 def _camber(work: Work, place: Place, exact: float) -> None:
     """Shims of one wheel, or of both of an axle."""
     tools = work.tools[place.axle]
+    lacking = tools.lacking(exact)
+    if lacking > _THIN:
+        work.leave(
+            f"{place.name} camber: {lacking / MM:.1f} mm more to take out than are fitted"
+        )
     shims = tools.shims_for(exact)
     by = tools.camber_of(shims, exact)
     if by == 0.0:
@@ -49,7 +55,6 @@ def _camber(work: Work, place: Place, exact: float) -> None:
             )
             work.leave(f"{place.name} camber: {least}")
         return
-    _short_stack(work, place, shims, by)
     before = work.reading.camber[place.wheel] / DEG
     to = f"{place.title} camber {before:.2f} -> {before + by / DEG:.2f} deg"
     unit = tools.per_unit(tools.camber_unit)
@@ -63,20 +68,6 @@ def _camber(work: Work, place: Place, exact: float) -> None:
         shims=tuple((round(size / MM, 6), count) for size, count in shims),
         asks_stack=tools.per_shim is not None and tools.fitted is None,
     )
-
-
-def _short_stack(
-    work: Work, place: Place, shims: tuple[tuple[float, int], ...], by: float
-) -> None:
-    """Say so where more shims are to come out than are in."""
-    tools = work.tools[place.axle]
-    out = thickness(shims)
-    takes_out = tools.per_shim is not None and by / tools.per_shim < 0.0
-    if takes_out and tools.fitted is not None and out > tools.fitted + 1e-9:
-        fitted = f"{tools.fitted / MM:g} mm of shims are fitted"
-        work.leave(
-            f"{place.name} camber: {out / MM:g} mm to take out, but {fitted}"
-        )
 
 
 def ride_heights(work: Work) -> None:

@@ -185,3 +185,17 @@ def test_the_card_stops_no_run_for_wheels_that_lift_as_computed(
     assert (
         "a wheel was seen in the air in a case that is not named above" in rules
     )
+
+
+def test_no_more_shims_come_out_than_are_in(oval: Project) -> None:
+    """9.5 mm are in, 0.28 deg each mm: 4 deg less would need 14 mm out. All of 9.5 go, and the rest is named."""
+    today = oval.setup.front
+    left = replace(today.left, camber=today.of("camber", "left") - 4.0 * DEG)
+    front = replace(today, left=left)
+    found = change_list(oval, oval.setup, replace(oval.setup, front=front))
+    step = next(step for step in found.steps if step.job == "camber")
+    assert (step.where, step.amount) == ("fl", -9.5)
+    assert "the stack goes from 9.50 to 0.00 mm" in step.what
+    assert any(
+        "more to take out than are fitted" in one for one in found.left_alone
+    )

@@ -136,7 +136,7 @@ def _sides(judged: JudgedProposal, width: int) -> str:
     if sides is None:
         return ""
     what = (
-        "Sides set apart"
+        "Setting the sides apart"
         if sides.are_free
         else "Ranges of each side in limits.toml would free the sides: that"
     )
@@ -152,7 +152,7 @@ def _sides(judged: JudgedProposal, width: int) -> str:
 
 def _move_words(slot: Slot, even: float, own: float) -> str:
     before, after = (
-        f"{rounded(value, slot.setting):g}" for value in (even, own)
+        f"{rounded(value, slot.setting):.3g}" for value in (even, own)
     )
     return f"{slot_words(slot)} {before} -> {after} {slot.setting.unit}"
 
