@@ -14,7 +14,7 @@ from setupopt.evaluation.limits import is_judged
 from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.losses import LossBudget, loss_budget
 from setupopt.evaluation.model import Model
-from setupopt.evaluation.result import Field, Result, finite
+from setupopt.evaluation.result import Field, Result, finite, html_table
 from setupopt.evaluation.ride_modes import RideModes, ride_modes
 from setupopt.evaluation.sensitivity import Sensitivity, sensitivities
 from setupopt.evaluation.summary import by_angle, wheels_in_air
@@ -80,9 +80,7 @@ class Assessment:
 
     def _repr_html_(self) -> str:
         """For notebooks: the worst attitude at every roll angle."""
-        import pandas as pd
-
-        return str(pd.DataFrame(by_angle(self.result)).to_html(index=False))
+        return html_table(by_angle(self.result))
 
     @cached_property
     def would_hold(self) -> WouldHold | None:

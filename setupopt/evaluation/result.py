@@ -212,12 +212,19 @@ class Result:
         return table
 
     def _repr_html_(self) -> str:
-        """For notebooks: the case table of the first setup; pandas escapes its texts."""
-        return str(self.frame().to_html(index=False, max_rows=60))
+        """For notebooks: the case table of the first setup."""
+        return html_table(self.frame())
 
     def fields(self, case: int, setup: int = 0) -> Field:
         """One case's row of the table as plain Python values; None for what has no answer."""
         return _row(self.columns(setup), case, self.contact[setup, case])
+
+
+def html_table(rows: Any) -> str:
+    """A frame, or rows as dicts, as a table for notebooks, of at most 60 rows; pandas escapes its texts."""
+    import pandas as pd
+
+    return str(pd.DataFrame(rows).to_html(index=False, max_rows=60))
 
 
 def _row(columns: dict[str, Any], case: int, held: bool) -> Field:

@@ -10,7 +10,7 @@ import numpy as np
 
 from setupopt.evaluation.cases import CaseSet, sweep_at, sweep_cases
 from setupopt.evaluation.model import evaluate
-from setupopt.evaluation.result import Result
+from setupopt.evaluation.result import Result, html_table
 from setupopt.jobs.fingerprint import fingerprint
 from setupopt.jobs.pool import WorkerPool
 from setupopt.jobs.run import run_chunks
@@ -100,6 +100,17 @@ class RobustnessReport:
     road: RoadStudy | None  # None where every case loses contact
     faults: FaultStudy
     build: BuildStudy
+
+    def _repr_html_(self) -> str:
+        """For notebooks: what was found of every disturbance, and whether that is what is asked."""
+        from setupopt.robust.verdicts import verdicts
+
+        names = ("what", "holds", "found", "asked", "unit", "how")
+        rows = [
+            {name: getattr(row, name) for name in names}
+            for row in verdicts(self)
+        ]
+        return html_table(rows)
 
 
 Progress = Callable[[int], object]

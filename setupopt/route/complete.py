@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from setupopt.evaluation.result import html_table
 from setupopt.jobs.store import Store
 from setupopt.project.model import Project
 from setupopt.robust.builds.worst_build import WorstBuild
@@ -44,6 +45,13 @@ class Route:
     programme: Programme | None = None
     worst: WorstBuild | None = None
     turns: tuple[Turn, ...] = ()
+
+    def _repr_html_(self) -> str:
+        """For notebooks: the way in m and the case of points along the route."""
+        judged = self.study.judged
+        frame = judged.result.frame()
+        frame.insert(0, "way_m", judged.points.way[0])
+        return html_table(frame)
 
     @property
     def holds(self) -> bool:

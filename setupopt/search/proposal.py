@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from setupopt.evaluation.limits_check import Broken, broken
-from setupopt.evaluation.result import Field, Result
+from setupopt.evaluation.result import Field, Result, html_table
 from setupopt.evaluation.variables import Slot, Variable, slots
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project, Setup
@@ -272,24 +272,16 @@ class Proposal(CheckedSetup):
 
     def _repr_html_(self) -> str:
         """For notebooks: every setting, today's and the proposed value in the units of the files."""
-        import pandas as pd
-
-        setups = (self.today.setup, self.setup)
-        rows: list[tuple[str, str, float | None, float | None]] = []
-        for slot in slots(setups):
-            rows.append(
-                (
-                    slot.name,
-                    slot.setting.unit,
-                    slot.value(setups[0]),
-                    slot.value(setups[1]),
-                )
-            )
-        rows.append(("worst margin", "", self.start_margin, self.margin))
-        table = pd.DataFrame(
-            rows, columns=["setting", "unit", "today", "proposed"]
+        setups = {"today": self.today.setup, "proposed": self.setup}
+        rows: list[Field] = [
+            {"setting": slot.name, "unit": slot.setting.unit}
+            | {role: slot.value(setup) for role, setup in setups.items()}
+            for slot in slots(list(setups.values()))
+        ]
+        margins = {"today": self.start_margin, "proposed": self.margin}
+        return html_table(
+            [*rows, {"setting": "worst margin", "unit": ""} | margins]
         )
-        return str(table.to_html(index=False))
 
     @property
     def start_margin(self) -> float:

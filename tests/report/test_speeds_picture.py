@@ -74,3 +74,10 @@ def test_target_that_is_never_reached_is_told(study: SpeedStudy) -> None:
     assert "52 m/s, not reached" in words(speeds_picture(slow))
     still = replace(study, run_up=replace(study.run_up, top=0.0))
     assert "standstill" not in words(speeds_picture(still))
+
+
+def test_notebooks_show_every_speed(study: SpeedStudy) -> None:
+    """A row for each, below the names of the columns."""
+    shown = study._repr_html_()
+    assert shown.count("<tr") == len(study.speeds) + 1
+    assert "margin" in shown

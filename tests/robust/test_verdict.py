@@ -140,3 +140,12 @@ def test_faults_are_named_at_every_angle(
     }
     assert seconds["locked"] < seconds["drive"]
     assert "the driver has" in rows["one wheel locked"].how
+
+
+def test_notebooks_show_every_verdict(
+    proof: RobustnessReport, rows: dict[str, Verdict]
+) -> None:
+    """A row for each, below the names of the columns."""
+    shown = proof._repr_html_()
+    assert shown.count("<tr") == len(rows) + 1
+    assert all(what in shown for what in rows)

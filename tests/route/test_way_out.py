@@ -90,3 +90,10 @@ def test_prices_have_their_signs(up: Route) -> None:
     found = {price.what: price.metres for price in up.prices}
     assert found["least margin"] is None or found["least margin"] > 0.0
     assert found["radius"] is None or found["radius"] > 0.0
+
+
+def test_notebooks_show_the_way(up: Route) -> None:
+    """Points along the route with their place and margin."""
+    shown = up._repr_html_()
+    assert "way_m" in shown
+    assert "margin" in shown

@@ -10,6 +10,7 @@ import numpy as np
 from setupopt.physics.inputs import Floats
 from setupopt.report.propose.signs import (
     BOX,
+    LEGEND,
     LOWEST,
     PROPOSED,
     SMALL,
@@ -72,10 +73,11 @@ def draw_map(found: MarginMap, axes: Any) -> None:
         ylabel=_axis_words(found.y),
     )
     axes.legend(
-        handles=signs, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False, fontsize=9.0,
-        title="Worst margin, all other settings as proposed", title_fontsize=10.0, alignment="left",
-        borderaxespad=0.2, borderpad=0.0,
-    )  # fmt: skip
+        handles=signs,
+        ncols=2,
+        title="Worst margin, all other settings as proposed",
+        **LEGEND,
+    )
 
 
 def _axis_words(axis: MapAxis) -> str:

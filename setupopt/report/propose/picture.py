@@ -8,6 +8,8 @@ import numpy as np
 
 from setupopt.report.propose.map_panel import draw_map, no_map
 from setupopt.report.propose.signs import (
+    LEGEND,
+    PANEL,
     PROPOSED,
     STEADY,
     TODAY,
@@ -33,19 +35,20 @@ def tradeoff_svg(proposal: Proposal) -> str:
     title = at_venue(proposal.project, "Worst grip margin", 60)
     required = proposal.required
     has_front = required is not None and len(required.front) > 1
-    count = 3 if has_front else 2
-    with drawing(5.5 * count, 5.8, title, ncols=count) as (
-        figure,
-        (left, right, *more),
-    ):
+    rows = 2 if has_front else 1
+    width, height = PANEL
+    with drawing(
+        2.0 * width, rows * height, title, nrows=rows, ncols=2, squeeze=False
+    ) as (figure, panels):
+        left, right, *more = panels.ravel()
         if found.map is None:
             no_map(left)
         else:
             draw_map(found.map, left)
         draw_speeds(found, proposal.project.venue.sweep.speed, right)
-        for axes in more:
-            assert required is not None
-            _draw_front(required, axes)
+        if required is not None and has_front:
+            _draw_front(required, more[0])
+            more[1].set_axis_off()
         return svg(figure)
 
 
@@ -77,10 +80,11 @@ def _draw_front(required: Required, axes: Any) -> None:
     axes.set(xlim=(0.0, None), ylabel="worst margin")
     axes.set(xlabel="stood at the worst place, times what [require] asks")
     axes.legend(
-        handles=signs, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False, fontsize=9.0,
-        title="Worst margin against what is stood", title_fontsize=10.0, alignment="left",
-        borderaxespad=0.2, borderpad=0.0,
-    )  # fmt: skip
+        handles=signs,
+        ncols=2,
+        title="Worst margin against what is stood",
+        **LEGEND,
+    )
 
 
 # ---- the map -----------------------------------------------------------------------------------------------

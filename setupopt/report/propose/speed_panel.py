@@ -13,7 +13,6 @@ from setupopt.report.propose.signs import (
     LOWEST,
     PROPOSED,
     SMALL,
-    TINY,
     TODAY,
 )
 from setupopt.report.shared.picture import (
@@ -31,7 +30,7 @@ from setupopt.search.tradeoff import (
 _LEAST_HIGH = 0.1  # the axis of margins goes up to this at least
 
 
-_LETTERS = 84  # tiny ones side by side over one panel
+_LETTERS = 46  # small ones side by side over one panel
 
 
 _NAMED = slice(5, -6)  # speeds at which a curve's name has room on both sides
@@ -81,9 +80,8 @@ def _frame(found: TradeOff, speed: float, axes: Any) -> None:
         va="top",
     )
     _tell_zero(found, axes)
-    axes.set(
-        xlabel="speed of the sweep m/s\nattitudes with a speed of their own in proportion"
-    )
+    words = "speed of the sweep m/s\nattitudes with a speed of their own in proportion"
+    axes.set_xlabel(words, fontsize=SMALL)
     axes.set(ylabel="worst margin")
 
 
@@ -182,7 +180,7 @@ def _attitudes(
             strip.text(
                 *at,
                 cut(name, letters),
-                fontsize=TINY,
+                fontsize=SMALL,
                 ha="center",
                 va="center",
                 parse_math=False,
@@ -193,11 +191,11 @@ def _attitudes(
 def _frame_strip(speeds: Floats, names: list[str], strip: Any) -> None:
     """Two rows over the panel, one for each curve."""
     strip.set(xlim=(speeds[0], speeds[-1]), ylim=(0, len(names)), xticks=[])
-    strip.set_yticks(np.arange(len(names)) + 0.5, names, fontsize=TINY)
+    strip.set_yticks(np.arange(len(names)) + 0.5, names, fontsize=SMALL)
     strip.tick_params(length=0)
     strip.axhline(1.0, color=QUIET, lw=0.6)
     strip.set_title(
-        "Against speed, and the attitude that is worst", fontsize=10, loc="left"
+        "Against speed, and the attitude that is worst", fontsize=9, loc="left"
     )
 
 
@@ -219,5 +217,5 @@ def _names(found: TradeOff, axes: Any) -> None:
         side = 1.0 if curve == upper else -1.0
         _beside(
             axes, (found.speeds[at], margins[curve, at]), name, (4.0 if right else -4.0, 4.0 * side),
-            color=colour, fontsize=9.0, ha="left" if right else "right", va="bottom" if side > 0.0 else "top",
+            color=colour, fontsize=SMALL, ha="left" if right else "right", va="bottom" if side > 0.0 else "top",
         )  # fmt: skip

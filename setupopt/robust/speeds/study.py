@@ -9,7 +9,7 @@ import numpy as np
 
 from setupopt.errors import InputError
 from setupopt.evaluation.limits_check import Broken
-from setupopt.evaluation.result import Result
+from setupopt.evaluation.result import Result, html_table
 from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project, Setup
@@ -52,6 +52,21 @@ class SpeedStudy:
     run_up: RunUp | None
     missing: str
     coasting: Coasting
+
+    def _repr_html_(self) -> str:
+        """For notebooks: the worst margin at every speed, and what it breaks."""
+        rows = [
+            {
+                "speed_m_s": float(speed),
+                "margin": float(margin.min()),
+                "attitude": self.attitudes[int(margin.argmin())],
+                "broken": ", ".join(one.limit for one in broken),
+            }
+            for speed, margin, broken in zip(
+                self.speeds, self.margin, self.broken, strict=True
+            )
+        ]
+        return html_table(rows)
 
     @property
     def setup(self) -> Setup:
