@@ -60,7 +60,7 @@ class SpeedStudy:
                 "speed_m_s": float(speed),
                 "margin": float(margin.min()),
                 "attitude": self.attitudes[int(margin.argmin())],
-                "broken": ", ".join(one.limit for one in broken),
+                "broken": ", ".join(dict.fromkeys(x.limit for x in broken)),
             }
             for speed, margin, broken in zip(
                 self.speeds, self.margin, self.broken, strict=True
