@@ -22,16 +22,17 @@ from make_plain_cases import FILE, answer, checksum, drawn_tables
 from plain_slip_car import read_slip_car, read_slip_case
 from plain_slip_forces import missing
 
-from setupopt.physics.inputs import TAU, Records
+from setupopt.physics.inputs import KAPPA, SIDESLIP, TAU, Records
 
 Table = dict[str, Any]
 GRAVITY = 9.80665
 # Lengths m, angles rad, slips, forces over the weight. The package integrates a patch with 16 Gauss points,
 # which leaves
-# up to 4e-5 of the load where a slide begins within the patch: that moves a slip by 2e-5. Nine in ten trims
+# up to 4e-5 of the load where a slide begins within the patch: that moves a slip by 5e-5. Nine in ten trims
 # have none of
 # that, and agree to 1e-6.
-TRIM = 2e-5
+TRIM = 5e-5
+ANGLE = 1.7e-5  # of sideslip and steer: 0.001 deg
 TRIM_OF_MOST = 1e-6
 FORCE = 4e-6
 USE = 1e-5
@@ -43,7 +44,10 @@ ROWS_OF_A_SLIDE = 5e-4  # at up to four times the friction, at the fold itself
 MARGIN = 5e-5
 MARGIN_OF_MOST = 1e-5
 MOST = 0.9
-LEAST_HELD = 60
+LEAST_HELD = 150
+# Rates by differences of two programs, 1/s: they take other steps about a trim, and the package leaves a
+# small part of the moment of load out of its slopes.
+GROWTH = 0.1
 STORED: list[Table] = json.loads(FILE.read_text(encoding="utf-8"))["cases"]
 BY_SEED = {row["seed"]: row for row in STORED}
 HELD = [row["seed"] for row in STORED if row["kind"] == "held"]
@@ -94,9 +98,23 @@ def test_random_case(seed: int) -> None:
         assert kind(found) == "lost" or plain_rows(seed) < ROWS
         return
     assert kind(found) == row["kind"]
-    assert found["margin"] == pytest.approx(row["margin"], abs=MARGIN)
+    if row["ended"] == "break":
+        # where the plain model can go no further, the package may
+        assert found["margin"] >= row["margin"] - MARGIN
+    else:
+        assert found["margin"] == pytest.approx(row["margin"], abs=MARGIN)
     if row["kind"] == "held":
         check_trim(seed)
+
+
+@pytest.mark.parametrize(
+    "seed", [s for s in HELD if BY_SEED[s].get("growth") is not None]
+)
+def test_growth_rate(seed: int) -> None:
+    """How fast the car leaves its trim, wheels free to turn, by the plain program's own linear motion."""
+    assert ours(seed)["growth"] == pytest.approx(
+        BY_SEED[seed]["growth"], abs=GROWTH
+    )
 
 
 def test_most_cases_agree_closely() -> None:
@@ -124,6 +142,9 @@ def check_trim(seed: int) -> None:
     d, found, row = drawn(seed), ours(seed), BY_SEED[seed]
     newtons = weight(d)
     assert found["state"] == pytest.approx(plain_state(seed), abs=TRIM)
+    assert found["state"][SIDESLIP:KAPPA] == pytest.approx(
+        plain_state(seed)[SIDESLIP:KAPPA], abs=ANGLE
+    )
     assert found["load"] / newtons == pytest.approx(
         np.array(row["loads"]) / newtons, abs=FORCE
     )

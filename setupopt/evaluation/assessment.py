@@ -20,6 +20,7 @@ from setupopt.evaluation.sensitivity import Sensitivity, sensitivities
 from setupopt.evaluation.summary import by_angle, wheels_in_air
 from setupopt.evaluation.would_hold import WouldHold, would_hold
 from setupopt.physics.inputs import Record
+from setupopt.physics.stability import REACTION, STEADY
 from setupopt.project.csv_write import frame_text
 from setupopt.project.model import Car, Project
 from setupopt.project.static_checks import tyre_groups
@@ -93,6 +94,7 @@ class Assessment:
         solved = (
             *_low_pressures(self.project.car, self.result),
             *_two_positions(self.result),
+            *_hardly_held(self.project.car, self.result),
         )
         ride = () if self.ride is None else self.ride.cautions
         return (*self.project.cautions, *solved, *ride)
@@ -157,6 +159,22 @@ def _two_positions(result: Result) -> Iterator[str]:
             f"in {np.count_nonzero(gain)} of {gain.size} cases the car has two positions, and the lower "
             f"margin counts: at {case['roll_angle_deg']:g} deg, {case['attitude']}, it is "
             f"{result.margin[0, row]:.4f} in one and {result.higher[0, row]:.4f} in the other"
+        )
+
+
+def _hardly_held(car: Car, result: Result) -> Iterator[str]:
+    """Cases that the car leaves faster than a driver with his reaction time can bring it back."""
+    growth = np.nan_to_num(result.answers["growth"][0])
+    reaction = car.driver_reaction or REACTION
+    fast = growth * reaction > STEADY
+    if fast.any():
+        row = int(growth.argmax())
+        case = result.fields(row)
+        yield (
+            f"in {np.count_nonzero(fast)} of {fast.size} cases a sideways motion grows faster than "
+            f"{STEADY / reaction:.1f} 1/s, the fastest at {growth[row]:.1f} 1/s at "
+            f"{case['roll_angle_deg']:g} deg, {case['attitude']}: a driver who reacts after "
+            f"{reaction:g} s hardly holds that"
         )
 
 

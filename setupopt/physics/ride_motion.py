@@ -87,10 +87,8 @@ HOLD = layout(
     more=(("offset", "f8", (MOTION,)),),
 )
 
-# Default of `relaxation`: half the patch and this share of the tread's width; and the spinning share of an
-# unsprung mass without wheel_inertia_kgm2. Common practice, no source.
+# Default of `relaxation`: half the patch and this share of the tread's width. Common practice, no source.
 _TREAD_SHARE = 0.15
-_SPIN_SHARE = 0.3
 # A wheel turns at least at this share of its speed over the ground where slip is reckoned.
 _SLOWEST = 0.05
 # Both wheels of a locked axle are brought to one speed, and a wheel in the air to its speed in the
@@ -424,9 +422,7 @@ def begin_motion(
             steer
         )
         hold.is_stuck[w] = 0.0
-        hold.spin[w] = _SPIN_SHARE * car.unsprung_mass[w]
-        if car.spin_inertia > 0.0:
-            hold.spin[w] = 0.25 * car.spin_inertia / car.radius[w]
+        hold.spin[w] = wheel.spinning_mass(car, w)
     for axle in range(2):
         m[LEAN + axle] = x[TAU + axle]
     rate = np.zeros(MOTION)

@@ -53,10 +53,20 @@ WHEELS = layout(
     ),
 )  # fmt: skip
 
+# The spinning share of an unsprung mass without wheel_inertia_kgm2: common practice, no source.
+_SPIN_SHARE = 0.3
 _MOST_STEPS = 40
 _NEAR = 1e-4
 # Newton's steps towards a first guess of the tread's depth on its carcass.
 _POWER_STEPS = 3
+
+
+@kernel
+def spinning_mass(car: Record, w: int) -> float:
+    """Inertia of a wheel over its radius squared, kg; a share of the unsprung mass where it is not given."""
+    if car.spin_inertia > 0.0:
+        return 0.25 * car.spin_inertia / car.radius[w]
+    return _SPIN_SHARE * car.unsprung_mass[w]
 
 
 @kernel

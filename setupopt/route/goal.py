@@ -5,11 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from setupopt.errors import InputError
+from setupopt.physics.stability import REACTION, STEADY
 from setupopt.project.limits_model import RouteLimits
 from setupopt.project.model import Project, Range
-
-REACTION = 0.15  # s; common practice, no source
-STEADY = 0.5  # growth rate times reaction that a driver can hold; common practice, no source
 
 
 @dataclass(frozen=True)

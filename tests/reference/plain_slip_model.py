@@ -488,13 +488,18 @@ def axle_use(pair: list[SlipWheel]) -> float:
 
 # --- directional stability ------------------------------------------------------------------------
 
-MOTION = 4  # v_y m/s, r rad/s, psi rad, way round the section m
+PLANAR = 4  # v_y m/s, r rad/s, psi rad, way round the section m
+MOTION = 8  # then the speeds of the four treads, m/s
+SPIN_SHARE = (
+    0.3  # of an unsprung mass turns with the wheel, where no inertia is given
+)
+QUICK = 300.0  # 1/s: both wheels of a locked axle come to one speed, one in the air to rest
 
 
 def growth_rate(problem: Problem, x: np.ndarray) -> float | None:
     """1/s: largest real part of the eigenvalues of the planar motion about a trim; needs a yaw inertia.
 
-    Held: steer, wheel speeds, the velocity along the body. The ride follows at once.
+    Held: steer, the wheels' torques, the velocity along the body. The ride follows at once.
     """
     if problem.car.yaw_inertia == 0:
         return None
@@ -504,31 +509,58 @@ def growth_rate(problem: Problem, x: np.ndarray) -> float | None:
 
 
 def motion_matrix(problem: Problem, trim: np.ndarray) -> np.ndarray:
-    """d(v_y', r', psi', s') / d(v_y, r, psi, s)."""
-    asked = [
-        *range(BETA + 2),
-        SIDE,
-        SIDE + 1,
-    ]  # ride, side, yaw, side forces of the axles
+    """d(rates) / d(v_y, r, psi, s, four tread speeds)."""
     follow_steps = (
         np.array([*problem.units[:BETA], 1e-2, 1e-2, *problem.units[SIDE:]])
         * 1e-2
     )
-    motion_steps = np.array([1e-3, 1e-4, 1e-5, 1e-3])
+    motion_steps = np.array([1e-3, 1e-4, 1e-5, 1e-3, *[1e-3] * 4])
 
     def rows(following: np.ndarray, motion: np.ndarray) -> np.ndarray:
-        return moved_rows(problem, trim, following, motion)[asked]
+        return moved_rows(problem, trim, following, motion)
 
-    at_rest = np.zeros(len(asked))
+    at_rest = np.zeros(len(follow_steps))
     by_following = jacobian(
         lambda shift: rows(shift, np.zeros(MOTION)), follow_steps
     )
     by_motion = jacobian(lambda shift: rows(at_rest, shift), motion_steps)
-    followed = -np.linalg.solve(by_following, by_motion)
+    asked = len(follow_steps)
+    followed = -np.linalg.solve(by_following[:asked], by_motion[:asked])
+    pulls = by_motion[asked:] + by_following[asked:] @ followed
     beta, chi, v = trim[BETA], problem.case.course, problem.case.speed
-    turning = np.array([0.0, 1.0, 0.0, 0.0])
-    climbing = np.array([cos(chi - beta), 0.0, v * cos(chi), 0.0])
-    return np.array([followed[BETA], followed[BETA + 1], turning, climbing])
+    turning = np.array([0.0, 1.0, *[0.0] * 6])
+    climbing = np.array([cos(chi - beta), 0.0, v * cos(chi), *[0.0] * 5])
+    spins = wheel_rates(problem, trim, pulls)
+    return np.array(
+        [followed[BETA], followed[BETA + 1], turning, climbing, *spins]
+    )
+
+
+def wheel_rates(
+    problem: Problem, trim: np.ndarray, pulls: np.ndarray
+) -> np.ndarray:
+    """Rates of the treads' speeds: a wheel is slowed by what its tyre pulls; the torque on it is held."""
+    car = problem.car
+    scene = problem.scene(trim / problem.units, 1.0)
+    rates = np.zeros((4, MOTION))
+    for axle, end in enumerate(car.ends):
+        mass = SPIN_SHARE * end.unsprung_mass
+        if any(other.wheel_inertia > 0 for other in car.ends):
+            # the package takes the mean over both axles of inertia over radius
+            mean = sum(e.wheel_inertia / e.brush.radius for e in car.ends) / 2
+            mass = mean / end.brush.radius
+        left, right = 2 * axle, 2 * axle + 1
+        if end.driven and not car.open_differential:
+            both = -(pulls[left] + pulls[right]) / (2 * mass)
+            rates[left] = rates[right] = both
+            rates[right, PLANAR + left] += QUICK
+            rates[right, PLANAR + right] -= QUICK
+        else:
+            for i in (left, right):
+                rates[i] = -pulls[i] / mass
+                if scene.wheels[i].load <= 0:
+                    rates[i, PLANAR + i] = -QUICK
+    return rates
 
 
 def jacobian(
@@ -548,8 +580,8 @@ def moved_rows(
     following: np.ndarray,
     motion: np.ndarray,
 ) -> np.ndarray:
-    """Rows of the trim off the trim: `following` holds shifts of ride, v_y', r' and the axles' side forces,
-    `motion` those of v_y, r, psi and the way round."""
+    """Rows of ride, side, yaw and axles off the trim, then the wheels' pulls: `following` holds shifts of
+    ride, v_y', r' and the axles' side forces, `motion` those of the motions."""
     case = problem.case
     v_x = case.speed * cos(trim[BETA])
     v_y = case.speed * sin(trim[BETA]) + motion[0]
@@ -575,17 +607,28 @@ def moved_rows(
     x[:BETA] += following[:BETA]
     x[SIDE:] += following[BETA + 2 :]
     x[BETA] = beta
-    x[KAPPA:SIDE] = held_slips(problem, trim, v_x, moved.yaw_rate())
-    return missing(problem.car, moved, x, 1.0)
+    x[KAPPA:SIDE] = slips_at(
+        problem, trim, motion[PLANAR:], v_x, moved.yaw_rate()
+    )
+    rows = missing(problem.car, moved, x, 1.0)
+    asked = [*range(BETA + 2), SIDE, SIDE + 1]
+    wheels = Problem(problem.car, moved).scene(x / problem.units, 1.0).wheels
+    return np.array([*rows[asked], *(wheel.brush.fx for wheel in wheels)])
 
 
-def held_slips(
-    problem: Problem, trim: np.ndarray, v_x: float, yaw_rate: float
+def slips_at(
+    problem: Problem,
+    trim: np.ndarray,
+    faster: np.ndarray,
+    v_x: float,
+    yaw_rate: float,
 ) -> np.ndarray:
-    """Slips of wheels that keep the speeds they have in the trim."""
+    """Slips of wheels whose treads are `faster` m/s than in the trim."""
     slips = []
     for i, kappa in enumerate(trim[KAPPA:SIDE]):
         y = (1.0 if i % 2 == 0 else -1.0) * problem.car.ends[i // 2].track / 2
-        was = v_x - problem.case.yaw_rate() * y
-        slips.append((1 + kappa) * was / (v_x - yaw_rate * y) - 1)
+        was = problem.case.speed * cos(trim[BETA])
+        was -= problem.case.yaw_rate() * y
+        tread = (1 + kappa) * was + faster[i]
+        slips.append(tread / (v_x - yaw_rate * y) - 1)
     return np.array(slips)

@@ -82,11 +82,7 @@ class SingleTrack:
         return front - rear
 
     def growth(self, speed: float) -> float:
-        """Largest real part of the eigenvalues of sideways and yaw motion, 1/s.
-
-        Wheels whose speed is held also slip along as the car yaws, by r y / v, and stiffness along is that
-        across: they damp the yaw by (C_f + C_r) y^2 / v.
-        """
+        """Largest real part of the eigenvalues of sideways and yaw motion, 1/s."""
         a, b, v = self.to_front, self.to_rear, speed
         a_axle, b_axle = (
             self.wheelbase * (1.0 - self.front_share),
@@ -103,7 +99,6 @@ class SingleTrack:
                 -(a * a_axle * f + b * b_axle * r) / (YAW_INERTIA * v),
             ],
         ]
-        matrix[1][1] -= (f + r) * (0.5 * TRACK) ** 2 / (YAW_INERTIA * v)
         return float(np.linalg.eigvals(np.array(matrix)).real.max())
 
 
@@ -250,9 +245,8 @@ def test_characteristic_speed() -> None:
 
 
 def test_critical_speed() -> None:
-    """A car with more of its weight behind leaves its path by itself: at the single track's rate, to 1 %.
-
-    With wheels that roll freely it would from sqrt(g l / -K) on; held ones damp it a while longer.
+    """A car with more of its weight behind leaves its path by itself from sqrt(g l / -K) on, and does so at
+    the single track's rate, to 1 %.
     """
     car, like = matched(replace(PACEJKA, front_share=0.46))
     critical = sqrt(GRAVITY * like.wheelbase / -like.understeer)

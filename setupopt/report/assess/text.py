@@ -241,17 +241,14 @@ def _wheels(a: Assessment, width: int) -> str:
 
 
 def _growth_words(fields: Field) -> str:
-    """What the car does while nobody steers. Wheels that roll freely damp it less."""
+    """What the car does while nobody steers."""
     rate = fields["growth_per_s"]
     if rate is None:
         return ""
-    held = "With steer and wheel speeds held,"
-    free = (
-        "Wheels that roll freely leave faster: near the limit several 1/s more."
-    )
+    held = "With steer and the wheels' torques held,"
     if rate > 0.0:
-        return f"{held} a sideways motion grows at {number(rate, 2)} 1/s: someone must steer. {free}"
-    return f"{held} every sideways motion dies away (growth rate {number(rate, 2)} 1/s). {free}"
+        return f"{held} a sideways motion grows at {number(rate, 2)} 1/s: someone must steer."
+    return f"{held} every sideways motion dies away (growth rate {number(rate, 2)} 1/s)."
 
 
 def _car_words(fields: Field, width: int) -> str:
