@@ -28,15 +28,16 @@ Table = dict[str, Any]
 GRAVITY = 9.80665
 # Lengths m, angles rad, slips, forces over the weight. The package integrates a patch with 16 Gauss points,
 # which leaves
-# up to 4e-5 of the load where a slide begins within the patch: that moves a slip by 5e-5. Nine in ten trims
-# have none of
-# that, and agree to 1e-6.
+# up to 4e-5 of the load where a slide begins within the patch, and 3e-4 where a tyre with much camber drives or
+# brakes, so that its slip turns round within the tread: that moves a slip by 5e-5. Nine in ten trims have none
+# of that, and agree to 1e-6.
 TRIM = 5e-5
 ANGLE = 1.7e-5  # of sideslip and steer: 0.001 deg
 TRIM_OF_MOST = 1e-6
-FORCE = 4e-6
+FORCE = 3e-5
+LOAD_OF_MOST = 0.05  # N, in 19 of 20
 USE = 1e-5
-ROWS = 1e-4
+ROWS = 3e-4
 ROWS_OF_A_SLIDE = 5e-4  # at up to four times the friction, at the fold itself
 # At a fold 1e-5, as both find it so; where an axle slides on at next to the same friction, the plain model
 # takes 1e-6 of
@@ -118,7 +119,7 @@ def test_growth_rate(seed: int) -> None:
 
 
 def test_most_cases_agree_closely() -> None:
-    """To 1e-6 in the trim and 1e-5 in the margin in nine of ten."""
+    """To 1e-6 in the trim and 1e-5 in the margin in nine of ten, to 0.05 N of load in 19 of 20."""
     trims = [
         np.abs(ours(seed)["state"] - plain_state(seed)).max() for seed in HELD
     ]
@@ -126,6 +127,11 @@ def test_most_cases_agree_closely() -> None:
         abs(ours(seed)["margin"] - BY_SEED[seed]["margin"])
         for seed in HELD + SLIDING
     ]
+    loads = [
+        np.abs(ours(seed)["load"] - BY_SEED[seed]["loads"]).max()
+        for seed in HELD
+    ]
+    assert np.quantile(loads, 0.95) < LOAD_OF_MOST
     assert np.quantile(trims, MOST) < TRIM_OF_MOST
     assert np.quantile(margins, MOST) < MARGIN_OF_MOST
 
