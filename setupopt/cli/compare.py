@@ -56,7 +56,7 @@ def command(
     """Every body of PROJECT with its own best setup inside limits.toml, and each SETUP_FILE as it is, ranked
     by worst margin; and why each loses to the first.
 
-    With --as-is every body wears every SETUP_FILE, or today's setup where there is none. With --out,
+    With --as-is every body is combined with every SETUP_FILE, or with today's setup. With --out,
     compare.txt, compare.json, compare.csv, compare.svg and the best setup of each body, setup-BODY.toml,
     are written to DIR.
 

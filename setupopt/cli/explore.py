@@ -53,8 +53,8 @@ def command(common: options.Common, port: int, no_browser: bool) -> None:
         click.echo(
             f"open once, from this machine: {server.address}\nstop with Ctrl-C"
         )
-        if not no_browser:
-            webbrowser.open(server.address)
+        if not no_browser and not webbrowser.open(server.address):
+            click.echo("no browser could be opened: open the address yourself")
         with suppress(KeyboardInterrupt):
             server.serve_forever()
     session.job.stop()

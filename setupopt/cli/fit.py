@@ -35,7 +35,7 @@ def command() -> None:
 
     \b
     Example: setupopt fit tyre press.csv
-      a tyre from what a press and a tape measured; fit tyre --help tells more
+      a tyre from what a press and a tape measured; see fit tyre --help
     """
 
 

@@ -50,7 +50,7 @@ def command(
     programme: bool,
     corrected: str | None,
 ) -> None:
-    """Logs of runs beside the model: residuals of every channel, the car corrected with errors, and the next
+    """Compares logs of runs with the model: residuals of every channel, the corrected car with errors, and the next
     run whose chance of a margin under the minimum (0 unless --floor is given) is small.
 
     LOG is a CSV, MAT, .xlsx, .ods, .mf4 or .tdms file with time_s, speed_m_s and other channels. Exit status

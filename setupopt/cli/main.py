@@ -27,27 +27,27 @@ COMMANDS = {
     "start": ("setupopt.cli.start", "Copy a ready example to edit."),
     "fit": (
         "setupopt.cli.fit",
-        "Tyres and air loads from measurements, and what these leave open.",
+        "Tyre and air parameters from measurements, with errors.",
     ),
     "assess": (
         "setupopt.cli.assess",
-        "Grip margin at every roll angle and attitude, the worst and why.",
+        "Grip margin by roll angle and attitude, and the worst case.",
     ),
     "propose": (
         "setupopt.cli.propose",
-        "The setup whose worst margin is highest.",
+        "The setup with the highest worst margin.",
     ),
     "compare": (
         "setupopt.cli.compare",
-        "Bodies and setups against each other, and why each loses.",
+        "Rank bodies and setups by worst margin, and why each loses.",
     ),
     "prove": (
         "setupopt.cli.prove",
-        "How much bump, wind, rough road and build error a setup stands.",
+        "How much bump, wind, road and build error a setup withstands.",
     ),
     "speeds": (
         "setupopt.cli.speeds",
-        "Safe speeds, the run-up, and what time a loss of drive leaves.",
+        "Safe speeds, the run-up, the time left after a loss of drive.",
     ),
     "route": (
         "setupopt.cli.route",
@@ -55,15 +55,15 @@ COMMANDS = {
     ),
     "explore": (
         "setupopt.cli.explore",
-        "A page on this machine: move a setting, see margins, loads, car.",
+        "A page on this machine: move a setting, see the margin change.",
     ),
     "learn": (
         "setupopt.cli.learn",
-        "Logs beside the model: the car corrected, and the next safe run.",
+        "Compare logs with the model, correct the car, find the next run.",
     ),
     "report": (
         "setupopt.cli.report",
-        "One page of all of it, for screen and paper, drawn to scale.",
+        "All results on one page, for screen and paper, drawn to scale.",
     ),
     "sheet": (
         "setupopt.cli.sheet",
@@ -71,11 +71,11 @@ COMMANDS = {
     ),
     "readback": (
         "setupopt.cli.readback",
-        "Margin of the car as it was built, and what to correct.",
+        "Margin of the car as it was built, and its corrections.",
     ),
     "completion": (
         "setupopt.cli.completion",
-        "Let the tab key complete commands, options and files.",
+        "Complete commands, options and files with the tab key.",
     ),
 }
 

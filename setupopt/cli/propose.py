@@ -38,7 +38,7 @@ _ALTERNATIVES = [f"alternative-{number}.toml" for number in range(1, 100)]
 @click.option(
     "--rear-reserve", type=options.Finite(-1.0, 1.0), metavar="X",
     help="The front axle uses at least X more of its grip than the rear one, 0 to 1, in the cases within 0.1 "
-    "of the worst margin: the front lets go first. Without it: no such limit.",
+    "of the worst margin: the front axle loses grip first. Without it: no such limit.",
 )  # fmt: skip
 @click.option(
     "--most-growth", type=options.Finite(0.0, 1000.0), metavar="RATE",
@@ -60,13 +60,13 @@ _ALTERNATIVES = [f"alternative-{number}.toml" for number in range(1, 100)]
 )  # fmt: skip
 @click.option(
     "--min-gain", type=options.Finite(0.0, 1.0), default=0.0, metavar="X",
-    help="Leave out changes worth less than X of the worst margin, the cheapest first, the others searched "
-    "again. All of them together lose at most 0.005, or X where that is more.",
+    help="Leave out changes that gain less than X of the worst margin, the smallest first; the others are "
+    "searched again. All of them together lose at most 0.005, or X if that is more.",
 )  # fmt: skip
 @click.option(
     "--raise", "raised", type=click.Choice(["margin", "disturbance"]), default="margin", show_default=True,
-    help="The worst margin, where [require] of limits.toml is stood; or how much of it is stood, where "
-    "the worst margin is at least --floor.",
+    help="What the search raises: the worst margin, with [require] of limits.toml withstood; or the "
+    "disturbances of [require], with a worst margin of at least --floor.",
 )  # fmt: skip
 @click.option(
     "--study", metavar="URL", help="Optuna storage that keeps the choice of parts, such as "
@@ -92,7 +92,7 @@ def command(
 
     Writes proposed.toml to PROJECT. With --out, it is written to DIR instead, with proposal.txt,
     proposal.json, tradeoff.svg and the alternatives, alternative-1.toml and so on. A run that is stopped
-    while it chooses parts goes on from there when it is started again with the same inputs.
+    while it chooses parts continues from there when it is started again with the same inputs.
 
     \b
     Example: setupopt propose my-car --keep front.spring_N_per_mm

@@ -46,36 +46,36 @@ def _quick(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
     "--bump",
     type=options.Finite(0.0),
     metavar="MM",
-    help="Bump that must be stood.",
+    help="Bump that the car must withstand.",
 )
 @click.option(
     "--seam",
     type=options.Finite(0.0),
     metavar="MM",
-    help="Step up or down that must be stood.",
+    help="Step up or down that the car must withstand.",
 )
 @click.option(
     "--gust",
     type=options.Finite(0.0),
     metavar="M_S",
-    help="Gust that must be stood.",
+    help="Gust that the car must withstand.",
 )
 @click.option(
     "--wind",
     type=options.Finite(0.0),
     metavar="M_S",
-    help="Steady wind that must be stood.",
+    help="Steady wind that the car must withstand.",
 )
 @click.option(
     "--step",
     type=options.Finite(0.0),
     metavar="M_S",
-    help="Wind step that must be stood.",
+    help="Wind step that the car must withstand.",
 )
 @click.option(
     "--faults",
     is_flag=True,
-    help="Faults must be stood: drive lost, wheel locked, tyre flat, steer.",
+    help="Faults that the car must withstand: drive lost, wheel locked, tyre flat, steer.",
 )
 @click.option(
     "--chance", type=options.Finite(0.0, 100.0), default=5.0, show_default=True, metavar="PERCENT",
@@ -124,18 +124,18 @@ def command(
     cluster: str | None,
     **given: Any,
 ) -> None:
-    """How much bump, seam, gust, wind, rough road, fault and build error the setup of PROJECT stands.
+    """How much bump, seam, gust, wind, rough road, fault and build error the setup of PROJECT withstands.
 
     Bumps, gusts, roads and faults are judged by what the car does: drift, sideslip, time without contact and
     return, as [disturbed] of limits.toml allows; the rest by the minimum margin (0 unless --floor is given).
 
     With --out, prove.txt, prove.json, prove-cases.csv and prove-bump.svg are written to DIR. The answer is
-    also kept in PROJECT/proved, for the run card. A run that is stopped goes on from there when it is
+    also kept in PROJECT/proved, for the run card. A run that is stopped continues from there when it is
     started again with the same inputs.
 
     \b
     Example: setupopt prove my-car --setup proposed.toml --bump 10
-      what the proposed setup stands; exit status 1 where 10 mm are too much
+      what the proposed setup withstands; exit status 1 if 10 mm are too much
     """
     quick = _QUICK_WORDS if "quick" in click.get_current_context().meta else ""
     with loading(common.quiet):

@@ -24,7 +24,7 @@ def command(common: options.Common, measured: str) -> None:
 
     \b
     Example: setupopt readback my-car pad.csv
-      the margin of the car as the filled-in sheet says it stands
+      the margin of the car as the filled-in sheet describes it
     """
     target = common.proposed()
     with loading(common.quiet):

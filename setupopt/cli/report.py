@@ -17,7 +17,7 @@ FILE = "report.html"
 @click.command("report")
 @options.common
 def command(common: options.Common) -> None:
-    """One page about the setup that PROJECT stands on today and the proposed one: worst case, losses,
+    """One page about the setup of PROJECT today and the proposed one: worst case, losses,
     margins, loads, drawings to scale, contact patches, limits and robustness.
 
     Writes report.html to PROJECT, or to DIR with --out: one file that needs no network, for screen and paper.

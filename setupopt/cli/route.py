@@ -80,7 +80,7 @@ def command(
 
     Exit status 1 when the route misses the minimum margin or a limit. With --out, route.txt, route.json,
     route.csv, route-cases.csv and route.svg are written to DIR, with --map route-map.csv and route-map.svg,
-    with --programme programme.csv and with --both route-setup.toml. A run that is stopped goes on with the
+    with --programme programme.csv and with --both route-setup.toml. A run that is stopped continues with the
     same command.
 
     \b

@@ -63,7 +63,7 @@ class Maker(click.ParamType):
 @options.common
 @click.option(
     "--today", "today_file", metavar="FILE", type=completing.SETUP,
-    help="What the car stands on; default setup.toml.",
+    help="Setup that the car has today; default setup.toml.",
 )  # fmt: skip
 @options.route_option
 @click.option(

@@ -119,8 +119,12 @@ class Result:
     @property
     def worst(self) -> np.ndarray:
         """Index of the worst case of each setup, (setups). A lost case is worse than any other."""
-        score = np.where(self.contact, self.margin, self.search_margin - 1e6)
-        return np.asarray(score.argmin(axis=1))
+        return np.asarray(self.ranked.argmin(axis=1))
+
+    @property
+    def ranked(self) -> Floats:
+        """Margins that can be compared, (setups, cases): a lost case is lower than all others."""
+        return np.where(self.contact, self.margin, self.search_margin - 1e6)
 
     @property
     def worst_margin(self) -> Floats:

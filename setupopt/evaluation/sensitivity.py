@@ -5,7 +5,7 @@ Only the cases nearest to the worst margin are solved again, all other inputs as
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -37,14 +37,14 @@ _WITH_PRESSURE = {
     "foundation": "foundation_per_pressure",
     "carcass": "carcass_per_pressure",
 }
-_Change = Callable[[Car, int], Car]
 
 
 @dataclass(frozen=True)
 class Sensitivity:
     """One input: the worst margin at both ends of its spread; None where contact is lost there.
 
-    `spread`: the ends in words. `most`: the largest change of margin, infinite where contact is lost.
+    `spread`: the ends in words. `most`: the largest change of margin; None where the input decides whether
+    contact is lost.
     """
 
     input: str
@@ -59,10 +59,8 @@ def sensitivities(project: Project, result: Result) -> tuple[Sensitivity, ...]:
 
     `result`: of the project's setup in the cases that count.
     """
-    score = np.where(
-        result.contact[0], result.margin[0], result.search_margin[0] - 1e6
-    )
-    rows = np.sort(np.argsort(score, kind="stable")[:_MOST_CASES])
+    lowest = np.argsort(result.ranked[0], kind="stable")
+    rows = np.sort(lowest[:_MOST_CASES])
     cases = result.cases.pick(rows)
     nominal = float(result.worst_margin[0])
 
@@ -73,53 +71,58 @@ def sensitivities(project: Project, result: Result) -> tuple[Sensitivity, ...]:
         )
 
     found = []
-    for name, spread, change in _inputs(project.car):
-        ends = [margin(change(project.car, end)) for end in (0, 1)]
-        apart = [
-            abs(end - nominal) if np.isfinite(end) else np.inf for end in ends
-        ]
-        lost = not np.isfinite(nominal)
+    for name, spread, cars in _inputs(project.car):
+        ends = [margin(car) for car in cars]
         low, high = (finite(end) for end in ends)
-        found.append(
-            (
-                0.0 if lost else max(apart),
-                Sensitivity(name, spread, low, high, finite(max(apart))),
-            )
-        )
-    return tuple(one for _, one in sorted(found, key=lambda pair: -pair[0]))
+        apart = [0.0 if end == nominal else abs(end - nominal) for end in ends]
+        found.append(Sensitivity(name, spread, low, high, finite(max(apart))))
+    return tuple(sorted(found, key=_change, reverse=True))
 
 
-def _inputs(car: Car) -> Iterator[tuple[str, str, _Change]]:
-    """Name, spread in words, and what makes the car with the input at its lower (0) or upper (1) end."""
+def _change(one: Sensitivity) -> float:
+    return np.inf if one.most is None else one.most
+
+
+def _inputs(car: Car) -> Iterator[tuple[str, str, list[Car]]]:
+    """Name, spread in words, and the cars with the input at its lower and at its upper end."""
     tyres = {
         tyre.name: tyre for axle in (car.front, car.rear) for tyre in axle.tyres
     }
     for tyre in tyres.values():
-        for field, factors in _TYRE_FACTORS.items():
-            if getattr(tyre, field) or getattr(
-                tyre, _WITH_PRESSURE.get(field, field)
-            ):
-                name = f"{tyre.name}: {_words(field)}"
-                yield (
-                    name,
-                    _factor_words(factors),
-                    _tyre_factor(tyre, field, factors),
-                )
-        for field, values in _TYRE_VALUES.items():
-            yield (
-                f"tyre.{tyre.name} {field}",
-                f"{values[0]:g} to {values[1]:g}",
-                _tyre_value(tyre, field, values),
-            )
+        for field, spread, ends in _of_tyre(tyre):
+            cars = [_with_tyre(car, replace(tyre, **end)) for end in ends]  # type: ignore[arg-type]
+            yield f"{tyre.name}: {_words(field)}", spread, cars
     for element in car.air.elements:
         for field, factors in _AIR_FACTORS.items():
             if getattr(element, field) and not element.settings:
+                ends = _times(element, [field], factors)
+                cars = [_with_element(car, element, end) for end in ends]
                 name = f"{element.name}: {_words(field)}"
-                yield (
-                    name,
-                    _factor_words(factors),
-                    _air_factor(element, field, factors),
-                )
+                yield name, _factor_words(factors), cars
+
+
+_End = dict[str, float]
+
+
+def _of_tyre(tyre: Tyre) -> Iterator[tuple[str, str, list[_End]]]:
+    """Field, spread in words, and what replaces it; the part that goes with the pressure changes alike."""
+    for field, factors in _TYRE_FACTORS.items():
+        names = list({field, _WITH_PRESSURE.get(field, field)})
+        if any(getattr(tyre, name) for name in names):
+            ends = _times(tyre, names, factors)
+            yield field, _factor_words(factors), ends
+    for field, values in _TYRE_VALUES.items():
+        spread = f"{values[0]:g} to {values[1]:g}"
+        yield field, spread, [{field: value} for value in values]
+
+
+def _times(
+    owner: Tyre | AirElement, names: list[str], factors: tuple[float, float]
+) -> list[_End]:
+    return [
+        {name: getattr(owner, name) * factor for name in names}
+        for factor in factors
+    ]
 
 
 def _words(field: str) -> str:
@@ -132,46 +135,13 @@ def _factor_words(factors: tuple[float, float]) -> str:
     return f"{100.0 * (factors[0] - 1.0):+.0f} to {100.0 * (factors[1] - 1.0):+.0f} %"
 
 
-def _tyre_factor(
-    tyre: Tyre, field: str, factors: tuple[float, float]
-) -> _Change:
-    """The part that goes with the pressure changes alike."""
-    names = {field, _WITH_PRESSURE.get(field, field)}
-
-    def change(car: Car, end: int) -> Car:
-        return _with_tyre(
-            car,
-            replace(
-                tyre,
-                **{name: getattr(tyre, name) * factors[end] for name in names},
-            ),
-        )
-
-    return change
-
-
-def _tyre_value(tyre: Tyre, field: str, values: tuple[float, float]) -> _Change:
-    def change(car: Car, end: int) -> Car:
-        other = replace(tyre, **{field: values[end]})  # type: ignore[arg-type]
-        return _with_tyre(car, other)
-
-    return change
-
-
-def _air_factor(
-    element: AirElement, field: str, factors: tuple[float, float]
-) -> _Change:
-    def change(car: Car, end: int) -> Car:
-        other = replace(
-            element, **{field: getattr(element, field) * factors[end]}
-        )
-        elements = tuple(
-            other if one.name == element.name else one
-            for one in car.air.elements
-        )
-        return replace(car, air=replace(car.air, elements=elements))
-
-    return change
+def _with_element(car: Car, element: AirElement, end: _End) -> Car:
+    """The car with values of an air element replaced."""
+    other = replace(element, **end)  # type: ignore[arg-type]
+    elements = tuple(
+        other if one is element else one for one in car.air.elements
+    )
+    return replace(car, air=replace(car.air, elements=elements))
 
 
 def _with_tyre(car: Car, tyre: Tyre) -> Car:

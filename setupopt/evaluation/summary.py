@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from setupopt.evaluation.result import Field, Result
-from setupopt.physics.inputs import Floats
 from setupopt.project.model import WHEELS
 from setupopt.units import DEG
 
@@ -32,7 +31,7 @@ def by_angle(result: Result) -> list[Field]:
     """As `Result.by_angle`; a list of cases is grouped by the roll angles it gives, in their order."""
     if result.cases.attitudes:
         return result.by_angle()
-    score = _score(result)
+    score = result.ranked[0]
     order = np.lexsort((score, result.cases.at))
     angles = result.cases.at[order]
     first = np.flatnonzero(np.r_[True, angles[1:] != angles[:-1]])
@@ -41,7 +40,7 @@ def by_angle(result: Result) -> list[Field]:
 
 def by_attitude(result: Result) -> list[AttitudeWorst]:
     """Every attitude (or name in a list of cases), in the order of their first cases."""
-    score = _score(result)
+    score = result.ranked[0]
     contact = result.contact[0]
     names, which = np.unique(
         np.array(result.cases.attitude, dtype=object), return_inverse=True
@@ -114,15 +113,6 @@ def _lifted(
     attitude = result.cases.attitude[cases[0]]
     return WheelsInAir(
         attitude, len(cases), wheels, min(angles), max(angles), **ends
-    )
-
-
-def _score(result: Result) -> Floats:
-    """Margins of the first setup, lost cases below all others."""
-    return np.asarray(
-        np.where(
-            result.contact[0], result.margin[0], result.search_margin[0] - 1e3
-        )
     )
 
 

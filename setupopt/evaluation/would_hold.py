@@ -154,9 +154,7 @@ class _Asked:
 
 def _worst_rows(result: Result) -> list[int]:
     """The worst case of each attitude."""
-    score = np.where(
-        result.contact[0], result.margin[0], result.search_margin[0] - 1e6
-    )
+    score = result.ranked[0]
     names = np.array(result.cases.attitude, dtype=object)
     rows = [
         np.flatnonzero(names == name) for name in dict.fromkeys(names.tolist())

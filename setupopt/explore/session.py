@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import asdict
+from pathlib import Path
 
 import numpy as np
 
@@ -24,10 +25,11 @@ class Session:
     def __init__(self, project: Project) -> None:
         self.project = project
         self.answers = Answers(project)
+        self._written = _times(project)
         self.job = ProposalJob(self.answers.choices)
         self._questions: dict[str, Callable[[Json], Json]] = {
             "/project": self._about,
-            "/answer": self.answers.answer,
+            "/answer": self._answer,
             "/save": self._save,
             "/propose": lambda asked: self.job.start(self._read(asked)),
             "/stop": lambda _: self.job.stop(),
@@ -37,6 +39,16 @@ class Session:
     def answer(self, path: str, asked: Json) -> Json:
         """The answer to a question. Raises KeyError for an unknown one, UserError for one that is refused."""
         return self._questions[path](asked)
+
+    def _answer(self, asked: Json) -> Json:
+        """With an exact answer the files that were changed since the project was read, by name."""
+        found = self.answers.answer(asked)
+        if found["exact"]:
+            now = _times(self.project)
+            found["changed"] = sorted(
+                {path.name for path, _ in now.items() ^ self._written.items()}
+            )
+        return found
 
     def warm_up(self) -> None:
         """Answer the first question of every page, so that no page waits for the compiler."""
@@ -88,3 +100,11 @@ class Session:
         margin = -np.inf if worst["margin"] is None else worst["margin"]
         path = save_setup(self.answers.choices, wish, asked.get("name"), margin)
         return {"saved": str(path)}
+
+
+def _times(project: Project) -> dict[Path, float]:
+    """When the files were written that a page's answers hang on, besides its setup."""
+    folder = project.folder
+    files = [folder / f"{name}.toml" for name in ("car", "venue", "limits")]
+    files += folder.glob("bodies/*.toml")
+    return {path: path.stat().st_mtime for path in files if path.is_file()}

@@ -192,10 +192,7 @@ def _cases(project: Project, every: int) -> CaseSet:
         return whole
     result = evaluate(project, project.setup, whole)
     at = sweep_at(project.venue)
-    score = np.where(
-        result.contact[0], result.margin[0], result.search_margin[0] - 1e6
-    )
-    worst = score.reshape(-1, at.size).argmin(axis=1)
+    worst = result.ranked[0].reshape(-1, at.size).argmin(axis=1)
     kept = np.unique(
         np.concatenate([np.arange(0, at.size, every), [at.size - 1], worst])
     )

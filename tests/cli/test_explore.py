@@ -32,7 +32,8 @@ def test_it_prints_the_address_and_stops(
     assert done.exit_code == 0, done.output
     assert f"open once, from this machine: {opened[0]}\n" in done.stdout
     assert opened[0].startswith("http://127.0.0.1:")
-    run("explore", folder, "--no-browser")
+    assert "no browser could be opened" in done.stdout  # append returns None
+    assert "browser" not in run("explore", folder, "--no-browser").stdout
     assert len(opened) == 1
     assert sorted(Path(folder).iterdir()) == before
 

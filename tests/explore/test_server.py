@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import http.client
 import json
+import os
 import socket
 import threading
 import time
@@ -133,6 +134,24 @@ def test_quick_answers_are_marked_and_near(
     assert (
         np.abs(gap).max() < 0.2 * np.abs(moved).max()
     )  # the rest of a step by its slope is of second order
+
+
+def test_a_file_that_is_changed_meanwhile_is_named(
+    session: Session, state: Json
+) -> None:
+    """Answers stay those of the files as they were read; the page says which one is another now."""
+    path = session.project.folder / "car.toml"
+    before = ask(session, state)
+    text, then = path.read_text(), path.stat().st_mtime_ns
+    path.write_text(text.replace("mass_kg = ", "mass_kg = 1"))
+    os.utime(path, (1.0, 1.0))
+    try:
+        after = ask(session, state)
+    finally:
+        path.write_text(text)
+        os.utime(path, ns=(then, then))
+    assert (before["changed"], after["changed"]) == ([], ["car.toml"])
+    assert after["worst"] == before["worst"]
 
 
 def test_bad_places_are_those_that_slide_or_break_a_limit(

@@ -91,6 +91,7 @@ function show(answer, asked) {
   shownFor = asked;
   shownNumber = asked.number;
   write($("error"), "");
+  if (answer.changed) write($("changed"), answer.changed.length ? `Changed on disk since this page was started: ${answer.changed.join(", ")}. The numbers are those of the old files: stop setupopt explore and start it again.` : "");
   mark(answer.exact && isNow(asked) ? "exact" : "approximate");
   draw();
   window.redraws += 1;

@@ -34,11 +34,11 @@ def sensitivity_text(rows: tuple[Sensitivity, ...], width: int) -> str:
     matter = [
         row.input for row in rows if row.most is None or row.most >= _NEGLIGIBLE
     ]
-    first = (
-        f"Measure first: {matter[0]}. "
-        if matter
-        else "None of them matters here. "
+    is_lost = all(row.low_margin is row.high_margin is None for row in rows)
+    none = (
+        "Contact is lost with all of them" if is_lost else "None matters here"
     )
+    first = f"Measure first: {matter[0]}. " if matter else f"{none}. "
     rest = f"Worth less than {_NEGLIGIBLE:g} of margin: {len(rows) - len(matter)} of {len(rows)} inputs. "
     return "\n".join(
         [

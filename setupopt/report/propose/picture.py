@@ -78,11 +78,11 @@ def _draw_front(required: Required, axes: Any) -> None:
     axes.axhline(0.0, color=INK, lw=1.0)
     axes.axvline(1.0, color=QUIET, lw=1.0, ls=":")
     axes.set(xlim=(0.0, None), ylabel="worst margin")
-    axes.set(xlabel="stood at the worst place, times what [require] asks")
+    axes.set(xlabel="withstood at the worst place, times what [require] asks")
     axes.legend(
         handles=signs,
         ncols=2,
-        title="Worst margin against what is stood",
+        title="Worst margin against what the car withstands",
         **LEGEND,
     )
 

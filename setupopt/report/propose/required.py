@@ -32,7 +32,7 @@ _NOTE = (
     "First by linear equations of motion about every trim, with slip that lags and a driver who answers "
     "late; then by rides at the worst places, up to twice what is asked, "
     f"{RUNS} runs of {SECONDS:g} s on the road. Worst margins are those of the sweep. Steady: the best "
-    "without what must be stood, parts of any value."
+    "without [require], parts of any value."
 )
 
 
@@ -44,7 +44,7 @@ def required_text(
     if required is None:
         return ""
     times = required.times
-    head = "What must be stood at every place"
+    head = "What the car must withstand at every place"
     if asked.raised == DISTURBANCE:
         least = asked.least_margin
         head += f", raised: {significant(times)} times [require], with a margin of at least {least:g}"
@@ -55,7 +55,7 @@ def required_text(
     if required.front:
         parts += [
             "",
-            "Best margin by how much of it is stood, parts of any value",
+            "Best margin by how much the car must withstand, parts of any value",
             _front(required, width),
         ]
     return headed(head, "\n".join(parts), width)
@@ -107,7 +107,7 @@ def _front(required: Required, width: int) -> str:
 _FRONT = (
     Key("times [require]", "times", lambda value: significant(value)),
     decimals("worst margin", "margin", 4),
-    words("", "is_stood", lambda stood: "" if stood else "not stood"),
+    words("", "is_stood", lambda stood: "" if stood else "not reached"),
 )
 
 

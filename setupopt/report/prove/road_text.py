@@ -74,7 +74,7 @@ def _ride_table(judged: JudgedReport, road: RoadTable, width: int) -> str:
     fallen, least, most = sums.chance_fallen()
     head = (
         f"Case {place['case']}, {degrees(place)} deg, {place['attitude']}: {sums.rides + sums.lost} rides, "
-        f"{sums.seconds:.0f} s. Not stood: {_chance(fallen)} % of the rides (95 %: {_chance(least)} to "
+        f"{sums.seconds:.0f} s. Failed: {_chance(fallen)} % of the rides (95 %: {_chance(least)} to "
         f"{_chance(most)} %); largest drift {sums.drift / MM:.0f} mm, sideslip {sums.sideslip / DEG:.1f} deg "
         f"off the steady one. No verdict: instantaneous margin under the minimum in {_chance(share)} % "
         f"(95 %: {_chance(low)} to {_chance(high)} %), {100 * sums.share_under:.2g} % of the time; by the "

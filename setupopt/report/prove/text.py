@@ -289,7 +289,7 @@ def _faults(judged: JudgedReport, width: int) -> str:
         words("attitude", "attitude", least=12),
     ]
     head = (
-        "Faults by roll angle, in the attitude with the least margin: stood or not with the driver, and the "
+        "Faults by roll angle, in the attitude with the least margin: withstood with the driver, yes or NO; the "
         "seconds until the limits are left where he keeps the steer still"
     )
     return f"{paragraph(head, width)}\n{keyed_table(lines, keys, width)}"
@@ -307,7 +307,7 @@ def _by_angle(rows: list[Field]) -> Iterator[Field]:
             times = [
                 row["seconds"] for row in chosen if row["seconds"] is not None
             ]
-            verdict = "stood" if all(row["stood"] for row in chosen) else "NOT"
+            verdict = "yes" if all(row["stood"] for row in chosen) else "NO"
             line[kind] = (
                 f"{verdict} {min(times):.2f} s" if times else f"{verdict} -"
             )
