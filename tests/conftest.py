@@ -1,8 +1,23 @@
-"""What all tests share: which of them are slow."""
+"""What all tests share: which of them are slow, and the sweeps that were solved before."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
+from kept_sweeps import KeptSweeps
+
+from setupopt.physics import sweep
+
+# Where the sweep itself is tested, or the machine under it, every sweep is solved
+ALWAYS_SOLVED = (
+    "tests/physics/",
+    "tests/evaluation/",
+    "tests/hardening/",
+    "tests/reference/",
+    "tests/jobs/",
+    "tests/test_",
+)
 
 # Modules, or single tests of them, that take more than about two seconds of a core; `pytest -m "not slow"`
 # leaves them out. Most of them start the program anew, which alone takes three, or run whole studies.
@@ -105,3 +120,25 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         ):
             if any(f"tests/{start}" in item.nodeid for start in starts):
                 item.add_marker(mark)
+
+
+KEPT = KeptSweeps()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def kept_sweeps(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """One folder of answers for all workers of a run."""
+    own = tmp_path_factory.getbasetemp()
+    KEPT.folder = (
+        own.parent if own.name.startswith("popen-") else own
+    ) / "sweeps"
+    KEPT.folder.mkdir(exist_ok=True)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sweep, "run", KEPT.run)
+        yield
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Each test, and the fixtures that are made for it, by its room."""
+    KEPT.is_on = not item.nodeid.startswith(ALWAYS_SOLVED)

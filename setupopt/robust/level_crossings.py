@@ -8,9 +8,7 @@ from __future__ import annotations
 
 import math
 
-from scipy.stats import beta, norm
-
-EULER = 0.5772156649015329
+from scipy.stats import beta
 
 
 def crossing_rate(level: float, m0: float, m2: float) -> float:
@@ -30,17 +28,6 @@ def crossing_rate(level: float, m0: float, m2: float) -> float:
     return math.sqrt(m2 / m0) / (2 * math.pi) * math.exp(-(level**2) / (2 * m0))
 
 
-def peak_rate(m2: float, m4: float) -> float:
-    """Peaks a second of a Gaussian load, sqrt(m4 / m2) / (2 pi). Rice (1945), as for `crossing_rate`.
-
-    The same noise, m4 = (2 pi 10)^4 / 5:
-
-    >>> round(peak_rate((2 * math.pi * 10) ** 2 / 3, (2 * math.pi * 10) ** 4 / 5), 6)
-    7.745967
-    """
-    return math.sqrt(m4 / m2) / (2 * math.pi)
-
-
 def chance_of_crossing(rate: float, duration: float) -> float:
     """Chance of at least one crossing in so many seconds, 1 - exp(-rate duration).
 
@@ -54,47 +41,6 @@ def chance_of_crossing(rate: float, duration: float) -> float:
     0.5934
     """
     return -math.expm1(-rate * duration)
-
-
-def mean_peak_factor(rate: float, duration: float) -> float:
-    """Mean of the largest value in so many seconds, in standard deviations above the mean.
-
-    g = c + 0.577216 / c, c = sqrt(2 ln(rate duration)), `rate` that of upward crossings of the mean:
-    A. G. Davenport, Note on the distribution of the largest value of a random function with application to
-    gust loading, Proc. Inst. Civ. Eng. 28 (1964) 187-196. For ten crossings and more.
-
-    10 crossings a second for a minute:
-
-    >>> round(mean_peak_factor(10.0, 60.0), 5)
-    3.73823
-    """
-    crossings = rate * duration
-    if crossings < 2.0:
-        raise ValueError(
-            "the mean peak factor needs at least two crossings of the mean"
-        )
-    c = math.sqrt(2 * math.log(crossings))
-    return c + EULER / c
-
-
-def wilson(
-    hits: int, trials: int, confidence: float = 0.95
-) -> tuple[float, float]:
-    """Interval of a share, of which so many hits were seen in so many independent trials.
-
-    The score interval of E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209-212, as in R. G. Newcombe,
-    Stat. Med. 17 (1998) 857-872: holds at the stated confidence on average, not in the worst case.
-
-    >>> [round(end, 4) for end in wilson(15, 148)]
-    [0.0624, 0.1605]
-    """
-    z = norm.ppf(0.5 + confidence / 2)
-    middle = hits + z**2 / 2
-    reach = z * math.sqrt(hits * (trials - hits) / trials + z**2 / 4)
-    low, high = (
-        float((middle + side * reach) / (trials + z**2)) for side in (-1, 1)
-    )
-    return (low if hits else 0.0, high if hits < trials else 1.0)
 
 
 def clopper_pearson(

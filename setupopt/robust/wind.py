@@ -10,7 +10,6 @@ import numpy as np
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
 from setupopt.physics.inputs import Floats, Records
-from setupopt.project.model import Setup
 
 STRONGEST = 40.0  # m/s; a wind above it is a storm
 # Wind speeds looked at first, m/s; what lies between the last that holds and the first that does not is
@@ -144,21 +143,3 @@ class SteadyWind:
         return (
             int(rows[result.worst[0]]) if result.worst_margin[0] < floor else -1
         )
-
-
-def wind_limit(
-    model: Model,
-    setup: Setup,
-    cases: CaseSet,
-    floor: float = 0.0,
-    directions: int = 16,
-) -> WindLimit:
-    """The limit from evenly spread directions. The wind is steady and the same round the section."""
-    direction = around(directions)
-    settings = model.settings(setup)
-    wind = SteadyWind(
-        model, settings, cases, model.run(settings, cases).answers[0]
-    )
-    found = [wind.limit(float(angle), floor) for angle in direction]
-    speed, case = (np.array(column) for column in zip(*found, strict=True))
-    return WindLimit(floor, direction, speed, case)

@@ -36,14 +36,6 @@ def changed(build: Record, **values: Floats) -> Record:
     return copied
 
 
-def with_change(build: Record, field: str, axle: int, by: float) -> Record:
-    """A copy with one thing on one axle changed by so much, both sides alike."""
-    count = build[field].size // 2
-    return with_changes(
-        build, field, range(count * axle, count * (axle + 1)), by
-    )
-
-
 def with_changes(
     build: Record, field: str, places: Sequence[int], by: float
 ) -> Record:

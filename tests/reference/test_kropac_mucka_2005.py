@@ -12,12 +12,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from random_ride import response_to_road, white_covariance, white_intensity
 
 import setupopt
 from setupopt.robust.road.linear_ride import (
     output,
-    response_to_road,
-    white_covariance,
 )
 from setupopt.robust.road.profile import BASE, SPEED, golden_quarter_car
 from setupopt.robust.road.spectrum import CLASSES, Contacts, Road
@@ -28,7 +27,7 @@ TRAVEL_RATE = output(CAR, velocity=[1.0, -1.0])
 
 def index(road: Road) -> float:
     """Mean size of the slope between body and wheel on a Gaussian road of unlimited band, mm/m."""
-    variance = white_covariance(CAR, TRAVEL_RATE, road.white_intensity(SPEED))[
+    variance = white_covariance(CAR, TRAVEL_RATE, white_intensity(road, SPEED))[
         0, 0
     ]
     return 1e3 * float(np.sqrt(2 / np.pi * variance)) / SPEED

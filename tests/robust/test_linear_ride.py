@@ -6,6 +6,7 @@ import itertools
 
 import numpy as np
 import pytest
+from random_ride import response_to_road, white_covariance
 from scipy.integrate import quad, solve_ivp
 from scipy.linalg import expm
 
@@ -16,9 +17,7 @@ from setupopt.robust.road.linear_ride import (
     march,
     output,
     response_density,
-    response_to_road,
     transition,
-    white_covariance,
 )
 from setupopt.robust.road.spectrum import Contacts, Road, synthesise
 

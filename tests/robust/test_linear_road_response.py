@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from random_ride import response_to_road
 from scipy.integrate import dblquad, quad
 from scipy.stats import multivariate_normal, norm
 
@@ -24,7 +25,6 @@ from setupopt.robust.road.linear_ride import (
     LinearSystem,
     march,
     output,
-    response_to_road,
     transition,
 )
 from setupopt.robust.road.linear_road_response import (

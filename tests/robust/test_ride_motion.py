@@ -27,7 +27,7 @@ from setupopt.physics.ride_motion import (
     motion_rates,
 )
 from setupopt.project import Project
-from setupopt.robust.driver import PLANAR, best_driver, planar, slowest_reaction
+from setupopt.robust.driver import PLANAR, best_driver, planar
 from setupopt.robust.obstacle import Obstacle
 from setupopt.robust.ride_model import RideModel
 
@@ -331,15 +331,13 @@ def test_coasting_through_a_bend_loses_what_its_tyres_take(
 
 
 def test_driver_holds_what_he_can(model: RideModel) -> None:
-    """The delayed loop dies out as it was reckoned; a slower driver than the slowest holds nothing."""
+    """The delayed loop dies out as it was reckoned; it dies out later where he reacts later."""
     for row in range(0, len(model.cases), 4):
         slopes = model.motion(row).slopes()
-        driver = best_driver(slopes, 0.15)
-        assert driver.holds
-        slowest = slowest_reaction(slopes)
-        assert slowest > 0.15
-        if slowest < 1.4:
-            assert not best_driver(slopes, 1.1 * slowest).holds
+        quick = best_driver(slopes, 0.15)
+        slow = best_driver(slopes, 0.5)
+        assert quick.holds
+        assert quick.growth < slow.growth
 
 
 def test_mirrored_motion(bore: Project) -> None:

@@ -11,7 +11,26 @@ import setupopt
 from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.evaluation.model import Model
 from setupopt.project import Project
-from setupopt.robust.wind import WindLimit, wind_limit, with_wind
+from setupopt.project.model import Setup
+from setupopt.robust.wind import SteadyWind, WindLimit, around, with_wind
+
+
+def wind_limit(
+    model: Model,
+    setup: Setup,
+    cases: CaseSet,
+    floor: float = 0.0,
+    directions: int = 16,
+) -> WindLimit:
+    """The limit from evenly spread directions. The wind is steady and the same round the section."""
+    direction = around(directions)
+    settings = model.settings(setup)
+    wind = SteadyWind(
+        model, settings, cases, model.run(settings, cases).answers[0]
+    )
+    found = [wind.limit(float(angle), floor) for angle in direction]
+    speed, case = (np.array(column) for column in zip(*found, strict=True))
+    return WindLimit(floor, direction, speed, case)
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,7 @@ import pytest
 from setupopt.evaluation.pack import vehicle
 from setupopt.physics.inputs import Record
 from setupopt.project import Project
-from setupopt.sheet.build import as_written, changed, with_change
+from setupopt.sheet.build import as_written, changed, with_changes
 from setupopt.sheet.pad_state import Pad
 from setupopt.units import GRAVITY
 
@@ -215,7 +215,7 @@ def test_a_softer_spring_sinks_by_hand(bore: Project) -> None:
 
 def test_a_bar_does_nothing_to_an_even_car(pad: Pad, bore: Project) -> None:
     """Left and right travel alike."""
-    stance = with_change(as_written(bore.setup), "spring", 0, -2e4)
+    stance = with_changes(as_written(bore.setup), "spring", [0, 1], -2e4)
     off = pad.reading(changed(stance, anti_roll=np.zeros(2)))
     assert pad.reading(stance).ride_height == pytest.approx(
         off.ride_height, abs=1e-9
@@ -225,7 +225,7 @@ def test_a_bar_does_nothing_to_an_even_car(pad: Pad, bore: Project) -> None:
 def test_more_pressure_stands_higher(pad: Pad, today: Record) -> None:
     """A stiffer tyre presses in less."""
     assert (
-        pad.reading(with_change(today, "pressure", 0, 3e4)).ride_height[0]
+        pad.reading(with_changes(today, "pressure", [0, 1], 3e4)).ride_height[0]
         > pad.reading(today).ride_height[0]
     )
 

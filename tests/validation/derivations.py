@@ -11,6 +11,7 @@ import test_kropac_mucka_2005 as kropac
 import test_rice_1945 as rice
 import test_sayers_1986 as sayers
 from cars import STIFF_SETUP
+from random_ride import white_intensity
 from scipy.optimize import brentq
 from test_abramowicz_szuszkiewicz_1993 import slowest
 from test_closed_forms import (
@@ -24,8 +25,6 @@ from test_closed_forms import (
 
 from setupopt.robust.level_crossings import (
     crossing_rate,
-    mean_peak_factor,
-    peak_rate,
 )
 from setupopt.robust.road.spectrum import CLASSES, Road
 
@@ -122,7 +121,7 @@ ROAD = [
     _derived("variance of a road of class C, 0.011 to 2.83 cycles/m", "m2", "0.0002318227",
              lambda: float(Road(CLASSES["C"].mean).variance()), "integral of the power law"),
     _derived("white intensity of class A at 50 m/s", "m2/s", "0.00015791367",
-             lambda: Road(CLASSES["A"].mean).white_intensity(50.0), "2 pi^2 G n0^2 V"),
+             lambda: white_intensity(Road(CLASSES["A"].mean), 50.0), "2 pi^2 G n0^2 V"),
     *(
         _derived(f"gain of the roughness index at {wavelength} m", "", f"{gain:.4f}",
                  lambda wavelength=wavelength: sayers.gain(1 / wavelength),
@@ -144,14 +143,6 @@ CHANCE = [
         _derived(f"crossings of {level:.0f} sigma, noise level to 10 Hz", "1/s", f"{rate:.6f}",
                  lambda level=level: _crossings(level), "10/sqrt(3) exp(-level^2/2)")
         for level, rate in rice.LOW_PASS.items()
-    ),
-    _derived("peaks of that noise", "1/s", "7.745967", lambda: peak_rate(*rice.level_band(0.0, 10.0)[1:]),
-             "10 sqrt(3/5)"),
-    *(
-        _derived(f"mean largest value in {crossings} crossings", "sigma", value,
-                 lambda crossings=crossings: mean_peak_factor(crossings / 60, 60.0),
-                 "c + 0.5772/c, c^2 = 2 ln n")
-        for crossings, value in ((60, "3.06330"), (600, "3.73823"), (3600, "4.18953"), (10_000, "4.42642"))
     ),
 ]  # fmt: skip
 

@@ -11,15 +11,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.integrate import simpson
-from scipy.linalg import expm, solve_continuous_lyapunov
+from scipy.linalg import expm
 
 from setupopt.physics.jit import kernel
-from setupopt.robust.road.spectrum import Contacts, Road
 
 Numbers = NDArray[np.float64]
 Complex = NDArray[np.complex128]
-
-_NOTHING = 1e-6  # of the terms that cancel
 
 
 class LinearSystem(NamedTuple):
@@ -207,70 +204,3 @@ def response_density(response: Complex, road: Complex) -> Numbers:
     return np.einsum(
         "foi,fij,foj->fo", response, road, response.conj(), optimize=True
     ).real
-
-
-def response_to_road(
-    system: LinearSystem,
-    rows: Output,
-    road: Road,
-    contacts: Contacts,
-    speed: float,
-    points: int = 2001,
-) -> ResponseSpectra:
-    """Spectra of the outputs on a random road at a speed in m/s, over the road's band.
-
-    The frequencies stand as speed x wavenumber, in equal ratios: 2001 over ISO 8608's band are 0.28 % apart,
-    which resolves a damping ratio of 1 % and any wheelbase below 10 m.
-    """
-    wavenumber = np.geomspace(*road.band, points)
-    frequency = speed * wavenumber
-    response = frequency_response(system, rows, frequency)
-    under = road.wheel_spectra(wavenumber, contacts) / speed
-    return ResponseSpectra(frequency, response_density(response, under))
-
-
-# ---- under white road velocity -----------------------------------------------------------------------------
-
-
-def white_covariance(
-    system: LinearSystem, rows: Output, intensity: ArrayLike
-) -> Numbers:
-    """Covariance (outputs, outputs) where the road's velocity is white noise, an unlimited band of w = 2.
-
-    `intensity` W (inputs, inputs), two-sided: E[e'(t) e'(t')] = W delta(t - t'). Counted from where the car
-    would stand at rest, p = q - R e with K R = B, the state (p, q') is stationary: A P + P A' + N W N' = 0.
-    Raises ValueError where an output follows the height of such a road, or holds the white noise itself, so
-    that its variance is infinite: of four wheels on four roads of their own, even the load at rest is.
-    """
-    w = np.atleast_2d(intensity)
-    at_rest = np.linalg.solve(system.stiffness, system.road_stiffness)
-    kick = system.forced(system.road_damping)
-    _require_nothing(rows.position, at_rest, rows.road, w)
-    _require_nothing(
-        rows.acceleration, kick[system.dof :], rows.road_velocity, w
-    )
-    noise = kick - np.vstack([at_rest, np.zeros_like(at_rest)])
-    free = system.free()
-    state = solve_continuous_lyapunov(free, -noise @ w @ noise.T)
-    seen = (
-        np.hstack([rows.position, rows.velocity])
-        + rows.acceleration @ free[system.dof :]
-    )
-    return seen @ state @ seen.T
-
-
-def _require_nothing(
-    rows: Numbers,
-    columns: NDArray[np.floating],
-    direct: Numbers,
-    intensity: Numbers,
-) -> None:
-    """Refuses (rows x columns + direct) x intensity unless it cancels."""
-    found = (rows @ columns + direct) @ intensity
-    terms = (np.abs(rows) @ np.abs(columns) + np.abs(direct)) @ np.abs(
-        intensity
-    )
-    if np.any(np.abs(found) > _NOTHING * terms):
-        raise ValueError(
-            "under white road velocity the variance of this output is infinite"
-        )

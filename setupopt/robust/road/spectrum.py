@@ -111,17 +111,6 @@ class Road:
             / power
         )
 
-    def white_intensity(self, speed: float) -> float:
-        """W of the vertical velocity of a road with w = 2, E[e'(t) e'(t')] = W delta(t - t'), m2/s.
-
-        W = 2 pi^2 G_d(n0) n0^2 V: half of the one-sided, level spectrum of the velocity.
-        """
-        if self.waviness != 2.0:
-            raise ValueError(
-                "the vertical velocity of a road is white for w = 2 alone"
-            )
-        return speed * float(self.slope_psd(N0)) / 2
-
     def coherence(self, wavenumber: ArrayLike, track: ArrayLike) -> Numbers:
         """Cross spectrum of two parallel tracks over the spectrum of either, from 1 to 0.
 
