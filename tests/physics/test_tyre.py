@@ -7,13 +7,13 @@ from math import gamma, pi, radians, sqrt, tan
 
 import numpy as np
 import pytest
+from patch_grip import ENDS, grip_capacity
 from plain_tyre import Patch, Tyre
 from scipy.integrate import quad
 
-from setupopt.physics import brush, tyre
+from setupopt.physics import tyre
 
 Floats = np.ndarray
-ENDS = np.zeros(5)
 SEEDS = 50  # the first in which every curvature is drawn
 CURVATURES = (
     3.0,
@@ -52,22 +52,6 @@ def drawn(seed: int) -> tuple[float, float, float, float, float, float]:
         half,
         float(rng.uniform(1e7, 5e7)),
     )
-
-
-def grip_capacity(
-    d: float, t: float, c_x: float, c: float, w: float, k: float, friction: float, pressure: float,
-    exponent: float,
-) -> float:  # fmt: skip
-    """Largest force of a patch, N, whose friction has no least pressure."""
-    strips = 0.75 * beta(exponent) * friction * pressure**exponent
-    patch = np.zeros(1, brush.BRUSH)[0]
-    given = {
-        "depth": d, "slant": t, "along": c_x, "across": c, "half_width": w, "foundation": k,
-        "friction": strips, "exponent": exponent,
-    }  # fmt: skip
-    for name, value in given.items():
-        patch[name] = value
-    return brush.capacity(patch)
 
 
 def plain(

@@ -17,17 +17,14 @@ def grip_capacity(
 ) -> float:  # fmt: skip
     """Newton: friction (p / pressure)^-exponent over a patch; arguments as in setupopt/physics/tyre.py."""
     beta = sqrt(pi) * gamma(2.0 - exponent) / gamma(2.5 - exponent)
-    return brush.capacity(
-        d,
-        t,
-        c_x,
-        c,
-        w,
-        k,
-        0.75 * beta * friction * pressure**exponent,
-        exponent,
-        0.0,
-    )
+    patch = np.zeros(1, brush.BRUSH)[0]
+    given = {
+        "depth": d, "slant": t, "along": c_x, "across": c, "half_width": w, "foundation": k,
+        "friction": 0.75 * beta * friction * pressure**exponent, "exponent": exponent,
+    }  # fmt: skip
+    for name, value in given.items():
+        patch[name] = value
+    return brush.capacity(patch)
 
 
 def grip_at_load(
