@@ -247,7 +247,9 @@ class Engine:
             self.pose(scaled * 1e-3)
             return self.unbalanced()[solved] / weight
 
-        found = root(rows, start * 1e3, method="hybr", options={"xtol": 1e-12})
+        # steps of differences well above what the search for the deepest point leaves
+        options = {"xtol": 1e-12, "eps": 1e-5}
+        found = root(rows, start * 1e3, method="hybr", options=options)
         self.pose(found.x * 1e-3)
         left = self.unbalanced()
         if np.abs(left[solved]).max() > 1e-6 * weight:

@@ -74,16 +74,33 @@ def compared(name: str) -> tuple[np.ndarray, np.ndarray, float]:
     )
 
 
+# Wheels (FL, FR, RL, RR) that are more than 1 % of their own load off, and by how many newtons at most. They are
+# the light wheels of a car that stands on the other diagonal. Its twist against the surface is some 100 mm
+# there, and small angles have it wrong by 0.2 mm: 16 N at a wheel, whatever it carries.
+TWISTED: dict[tuple[str, int], float] = {
+    ("120 deg", 1): 16.0,
+    ("90 deg, course 5 deg up", 1): 16.0,
+    ("60 deg, course 10 deg up", 1): 16.0,
+    ("60 deg, course 10 deg down", 0): 8.0,
+    ("60 deg, course 10 deg down", 3): 10.0,
+}
+
+
 @pytest.mark.parametrize("name", CASES)
 def test_wheel_loads(name: str) -> None:
-    """Within 1 % of the largest load. A light wheel may be 2.3 % of its own off: the cost of small angles."""
+    """Within 1 % of each wheel's own load, but for the light wheels of a twisted car; all within 1 % of the
+    largest.
+    """
     ours, engines, _ = compared(name)
     assert share_of_largest(ours, engines) < 0.01
+    for w in range(4):
+        allowed = TWISTED.get((name, w), 0.01 * engines[w])
+        assert ours[w] == pytest.approx(engines[w], abs=allowed), w
 
 
 @pytest.mark.parametrize("name", CASES)
 def test_forces_along_the_surface_balance(name: str) -> None:
-    """The forces that the engine does not solve for, along and across: under 0.5 % of the weight is left
+    """The forces that the engine does not solve for, along and across: under 0.1 % of the weight is left
     over.
     """
-    assert compared(name)[2] < 0.005
+    assert compared(name)[2] < 0.001
