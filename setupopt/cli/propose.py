@@ -116,7 +116,7 @@ def command(
     def after(judged: JudgedProposal) -> None:
         _warn_of_stale(folder, len(judged.alternatives) if common.out else 0)
         if on == "sweep":  # the report shows what is kept beside the sweep
-            _keep(judged)
+            _keep(judged, folder / FILE)
 
     def others(judged: JudgedProposal) -> dict[Path, str | bytes]:
         setups = _setups(judged, with_alternatives=common.out is not None)
@@ -200,12 +200,16 @@ def _setups(judged: JudgedProposal, with_alternatives: bool) -> dict[str, str]:
     }
 
 
-def _keep(judged: JudgedProposal) -> None:
-    """Leave the answer in the project, for the prices and the picture of the report."""
+def _keep(judged: JudgedProposal, written: Path) -> None:
+    """Leave the answer in the project, for the prices and the picture of the report.
+
+    It is kept under the setup that was `written`: read again, its numbers lack the last bits of the search.
+    """
+    from setupopt.project import load
     from setupopt.project.stored_prices import PICTURE, proposal_file
 
-    proposal = judged.proposal
-    path = proposal_file(proposal.project, proposal.setup)
+    found = load(judged.project.folder, written)
+    path = proposal_file(found, found.setup)
     answer = {**judged.as_dict(), PICTURE: judged.picture}
     try:
         write_all({path: as_json_text(answer)})

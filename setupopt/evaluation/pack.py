@@ -147,6 +147,7 @@ def _tyres(car: Car) -> dict[str, Floats]:
     return {
         "half_width": 0.5 * _per_tyre(car, lambda t: t.tread_width),
         "crown": 1.0 / _per_tyre(car, lambda t: t.crown_radius),
+        "friction": _per_tyre(car, lambda t: t.friction * t.grip_share),
         "friction_beta": _per_tyre(car, lambda t: _beta(t.friction_exponent)),
         "friction_floor": 1.5
         * _per_tyre(car, lambda t: t.friction_least_pressure),

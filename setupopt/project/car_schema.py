@@ -22,6 +22,7 @@ from setupopt.project.field_types import (
     choice,
     is_plain,
     number,
+    numbers,
     percent,
     some,
     span,
@@ -134,8 +135,28 @@ class TyreTable(Table):
     cold_temperature_C: float = number(
         -40, 80, "deg C", default=20.0, si_name="cold_temperature"
     )
+    grip_temperature_C: list[float] = numbers(
+        -20, 250, "deg C", default=[], si_name="grip_temperature"
+    )
+    grip_shares: list[float] = numbers(0.1, 2, "", default=[])
     load_limit_N: float | None = number(100, 200_000, "N", default=None)
     damping_Ns_per_mm: float | None = number(0, 20, "N s/mm", default=None)
+
+    @model_validator(mode="after")
+    def _grip_has_a_temperature(self) -> Self:
+        at = self.grip_temperature_C
+        if len(at) != len(self.grip_shares):
+            raise wrong(
+                ("grip_shares",),
+                f"as many numbers as grip_temperature_C, {len(at)}",
+            )
+        if at != sorted(set(at)):
+            raise wrong(("grip_temperature_C",), "temperatures that rise")
+        runs = self.running_temperature_C
+        if at and (runs is None or not at[0] <= runs <= at[-1]):
+            expected = f"a temperature from {at[0]:g} to {at[-1]:g} deg C, where grip_shares are known"
+            raise wrong(("running_temperature_C",), expected)
+        return self
 
     @model_validator(mode="after")
     def _stands_on_something(self) -> Self:

@@ -55,6 +55,7 @@ class Tyre:
     # Deg C of the gas inside, for the cold pressure of the sheets
     running_temperature: float | None = None
     cold_temperature: float = 20.0  # deg C at which it is set cold
+    grip_share: float = 1.0  # of `friction`, at the running temperature
 
 
 @dataclass(frozen=True, slots=True)

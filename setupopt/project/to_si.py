@@ -11,6 +11,8 @@ from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING, Any, TypeVar
 
+import numpy as np
+
 from setupopt.project import limits_model, model
 from setupopt.project.field_types import Span, Steps, Table
 from setupopt.project.section import Section
@@ -81,9 +83,7 @@ def car(file: car_schema.CarFile) -> model.Car:
 
 def _axle(file: car_schema.CarFile, table: car_schema.AxleTable) -> model.Axle:
     """One axle of the car, on its tyres."""
-    left, right = (
-        _make(model.Tyre, file.tyre[name], name=name) for name in table.tyres
-    )
+    left, right = (_tyre(name, file.tyre[name]) for name in table.tyres)
     entries = in_si(table)
     del entries["tyre_left"]
     return model.Axle(
@@ -92,6 +92,19 @@ def _axle(file: car_schema.CarFile, table: car_schema.AxleTable) -> model.Axle:
             | {"tyre": left, "tyre_right": None if right == left else right}
         )
     )
+
+
+def _tyre(name: str, table: car_schema.TyreTable) -> model.Tyre:
+    """A tyre at the temperature at which it runs."""
+    entries = in_si(table)
+    temperatures = entries.pop("grip_temperature")
+    shares = entries.pop("grip_shares")
+    grip = 1.0
+    if shares:
+        grip = float(
+            np.interp(table.running_temperature_C, temperatures, shares)
+        )
+    return model.Tyre(**entries, name=name, grip_share=grip)
 
 
 def air(table: car_schema.AirTable) -> model.Air:

@@ -15,6 +15,8 @@ import pytest
 
 import setupopt
 import setupopt.search
+from setupopt.project import load
+from setupopt.project.stored_prices import stored_prices
 from setupopt.report.propose import fields as proposal_fields
 from setupopt.search import Proposal, ProposalOptions
 from setupopt.search.proposal import Alternative
@@ -183,11 +185,14 @@ def test_json_has_the_promised_keys_first(run: Run, own: Path) -> None:
 def test_project_is_untouched_but_for_the_proposal(
     run: Run, own: Path, found: Proposal, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Without --out one file appears in the project, and no other changes."""
+    """Without --out one file appears in the project, and no other changes; beside it the answer is kept under
+    what the file says, so that the report finds prices and picture."""
     known(monkeypatch, found)
     before = {path.name: path.read_bytes() for path in own.iterdir()}
     result = run("propose", own)
     assert (result.exit_code, result.stderr) == (0, "")
+    assert stored_prices(load(own, "proposed.toml")).picture
+    shutil.rmtree(own / "proved")
     after = {path.name: path.read_bytes() for path in own.iterdir()}
     head = after.pop("proposed.toml").decode()
     assert after == before

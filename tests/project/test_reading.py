@@ -288,7 +288,10 @@ SECTION = {
 
 
 # tests/project/test_four_corners.py says these and breaks them
-SIDES_OF_CAR = "left_weight_percent tyre_left tyre_right setting angle_deg running_temperature_C cold_temperature_C"
+SIDES_OF_CAR = (
+    "left_weight_percent tyre_left tyre_right setting angle_deg running_temperature_C cold_temperature_C "
+    "grip_temperature_C grip_shares"
+)
 SIDES_OF_SETUP = (
     "left right balance brake_front_percent drive_front_percent cross_weight_percent wings ballast mass_kg "
     "station_mm side_mm damper_bump_Ns_per_mm damper_rebound_Ns_per_mm"

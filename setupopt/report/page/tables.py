@@ -305,6 +305,27 @@ def route(kept: Field | None) -> Grid | None:
     return grid(["the way up and back", ""], rows) if rows else None
 
 
+def programme(kept: Field | None) -> Grid | None:
+    """The runs of the kept route's test programme; None where there is none, or not in the form of `route`."""
+    try:
+        runs = [] if kept is None else (kept["programme"] or {})["runs"]
+        rows: list[Row] = [
+            [
+                f"{run['run']}",
+                angle(run["to_deg"]),
+                f"{run['speed_m_s']:.4g}",
+                margin_cell(run["margin"]),
+                margin_cell(run["worst_margin"]),
+                run["tells"] or NONE,
+            ]
+            for run in runs
+        ]
+    except (KeyError, TypeError, ValueError):
+        return None
+    heads = ("run", "to deg", "m/s", "margin", "worst", "tells most about")
+    return grid(heads, rows) if rows else None
+
+
 def settings(report: Report) -> Grid:
     """Every setting front and rear, left / right where they differ, with what it changes to."""
     columns = [
