@@ -39,7 +39,6 @@ from setupopt.report.shared.words import (
     CLOSING,
     more_friction,
     sliding_words,
-    standing_words,
 )
 from setupopt.report.shared.would_hold import would_hold_words
 from setupopt.units import DEG, MM
@@ -98,7 +97,6 @@ def _content(report: Report) -> dict[str, Any]:
         "sliding_words": sliding_words,
         "would_hold_words": would_hold_words,
         "trade_off": _as_image(report.prices.picture),
-        "standing_words": standing_words,
     }
 
 

@@ -32,7 +32,9 @@ from setupopt.report.shared.tables import (
 )
 from setupopt.sheet.state import Line, state_lines
 
-_MOST_ANGLES = 37  # rows; 0 to 180 deg in steps of 5
+_MOST_ANGLES = (
+    20  # rows: both halves, for each setup, on a part of a printed page
+)
 
 
 # ---- the verdict -------------------------------------------------------------------------------------------

@@ -25,7 +25,7 @@ STEADY: Any = {
 }
 BOX = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
 # Points, on paper too: the picture is as wide as the text of a printed page.
-SMALL = 8.0
+SMALL = 8.2
 PANEL = (3.7, 4.5)  # inches
 LOWEST = -0.3  # the car slides; how fast is not shown
 # Over a panel, its title and what the signs mean
