@@ -101,9 +101,8 @@ def _tyre(name: str, table: car_schema.TyreTable) -> model.Tyre:
     shares = entries.pop("grip_shares")
     grip = 1.0
     if shares:
-        grip = float(
-            np.interp(table.running_temperature_C, temperatures, shares)
-        )
+        runs = entries["running_temperature"]
+        grip = float(np.interp(runs, temperatures, shares))
     return model.Tyre(**entries, name=name, grip_share=grip)
 
 

@@ -26,7 +26,15 @@ _CLOSE = 0.003
 # A minimum margin missed by less is reached: the search satisfies limits to about this.
 _TOLERANCE = 1e-6
 # What the user sees of an active case.
-_SHOWN = ("roll_angle_deg", "along_mm", "attitude", "margin", "first_axle")
+_SHOWN = (
+    "roll_angle_deg",
+    "along_mm",
+    "attitude",
+    "margin",
+    "sideslip_deg",
+    "steer_deg",
+    "first_axle",
+)
 
 
 # What a search can raise.

@@ -158,6 +158,8 @@ def test_json_has_the_promised_keys_first(run: Run, own: Path) -> None:
         "margin",
         "first_axle",
         "weight",
+        "sideslip_deg",
+        "steer_deg",
     }
     assert told["binding_cases"][0]["margin"] == pytest.approx(told["margin"])
     assert sum(

@@ -15,7 +15,7 @@ from setupopt.project.csv_write import csv_text
 from setupopt.project.measured_file import BODY, CROSS, WEIGHT
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
 from setupopt.report.shared.in_air import in_air_words
-from setupopt.report.shared.plain import without_noise
+from setupopt.report.shared.plain import picked, without_noise
 from setupopt.report.shared.route_file import CARD, route_reasons
 from setupopt.report.shared.words import CLOSING, sliding_words
 from setupopt.report.sheet.card_fields import card_fields
@@ -167,34 +167,17 @@ class Sheet:
 
 
 def _line(line: Line) -> Field:
+    names = ("quantity", "words", "unit", "digits", "tolerance", "where", "per")
     values = dict(zip(WHEELS, line.values, strict=True))
-    return {
-        "quantity": line.quantity,
-        "words": line.words,
-        "unit": line.unit,
-        "digits": line.digits,
-        "values": values,
-        "tolerance": line.tolerance,
-        "where": line.where,
-        "per": line.per,
-    }
+    return {**picked(line, *names), "values": values}
 
 
 def _step(step: Step) -> Field:
-    return {
-        "number": step.number,
-        "job": step.job,
-        "where": step.where,
-        "what": step.what,
-        "amount": step.amount,
-        "unit": step.unit,
-        "exact": step.exact,
-        "points": list(step.points),
-        "is_read": step.is_read,
-        "asks_stack": step.asks_stack,
-        "shims_mm": [[size, count] for size, count in step.shims],
-        "reading": reading_fields(step.reading),
-    }
+    names = (
+        "number", "job", "where", "what", "amount", "unit", "exact", "points", "is_read", "asks_stack",
+    )  # fmt: skip
+    fields = picked(step, *names, shims_mm="shims")
+    return {**fields, "reading": reading_fields(step.reading)}
 
 
 def reading_fields(reading: PadReading) -> Field:
@@ -301,43 +284,16 @@ def _differences(old: Line | None, line: Line) -> Iterator[str]:
 
 def table(sheet: Sheet) -> str:
     """CSV with empty cells for what was found; filled in, `readback` reads it."""
-    rows = []
+    found = [None] * 4
+    rows: list[list[object]] = []
     if sheet.project.bodies:
-        rows.append(
-            [
-                BODY,
-                "",
-                "",
-                "",
-                "",
-                "",
-                body_label(sheet.target.body),
-                "",
-                "",
-                "",
-                "",
-                _BODY_WHERE,
-                "",
-                "",
-            ]
-        )
+        label = body_label(sheet.target.body)
+        others = [None] * 4
+        rows.append([BODY, "", *found, label, *others, _BODY_WHERE, "", ""])
     for line in state_lines(sheet.project, sheet.target):
         targets = [
-            "" if value is None else f"{value:g}" for value in line.values
+            None if value is None else f"{value:g}" for value in line.values
         ]
-        rows.append(
-            [
-                line.quantity,
-                line.unit,
-                "",
-                "",
-                "",
-                "",
-                *targets,
-                line.tolerance,
-                line.where,
-                "",
-                "",
-            ]
-        )
+        about = [line.tolerance, line.where, "", ""]
+        rows.append([line.quantity, line.unit, *found, *targets, *about])
     return csv_text(COLUMNS, rows)
