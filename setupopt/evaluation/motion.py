@@ -10,12 +10,8 @@ from setupopt.physics.balance import COLUMNS, WORK
 from setupopt.physics.case_state import CASE_STATE, ROADBED
 from setupopt.physics.contacts import columns
 from setupopt.physics.inputs import CASE, Floats, Record, Records
-from setupopt.physics.ride_motion import (
-    HOLD,
-    MOTION,
-    begin_motion,
-    motion_slopes,
-)
+from setupopt.physics.motion_slopes import motion_slopes
+from setupopt.physics.ride_motion import HOLD, MOTION, begin_motion
 
 
 class Motion(NamedTuple):

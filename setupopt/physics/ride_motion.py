@@ -45,7 +45,6 @@ from setupopt.physics.case_state import prepare, set_heading
 from setupopt.physics.contacts import columns, put_road
 from setupopt.physics.inputs import (
     CASE,
-    JOINTS,
     KAPPA,
     RIDE_STATES,
     SIDESLIP,
@@ -58,8 +57,8 @@ from setupopt.physics.inputs import (
     layout,
 )
 from setupopt.physics.jit import kernel, shared_kernel
-from setupopt.physics.linear import clear
 from setupopt.physics.ride import DAMPING, damper_force, tyre_damping
+from setupopt.physics.section_round import move_round
 from setupopt.physics.trim import scale_case
 from setupopt.units import GRAVITY
 
@@ -95,51 +94,6 @@ _SLOWEST = 0.05
 # trim, 1/s.
 _ONE_SPEED = 300.0
 _COAST = 1.0
-# Steps of the differences that give linear matrices.
-_PROBE = 1e-6
-
-
-@kernel
-def move_round(case: Record, way: float, part: Record) -> None:
-    """The section as a car sees it that stands `way` m further to the left round it, into `part`.
-
-    Places of joints are taken along the tangent plane, as in the case.
-    """
-    side = 0 if way >= 0.0 else 1
-    other = 1 - side
-    passed = 0
-    turned = 0.0
-    at = 0.0
-    bend = case.curvature
-    while passed < int(case.joints[side]) and abs(
-        case.joint[side, passed]
-    ) <= abs(way):
-        turned += bend * (case.joint[side, passed] - at)
-        at = case.joint[side, passed]
-        bend = case.beyond[side, passed]
-        passed += 1
-    part.roll_angle = case.roll_angle + turned + bend * (way - at)
-    part.along = case.along + way
-    part.curvature = bend
-    part.floor_curvature = bend
-    ahead = int(case.joints[side]) - passed
-    behind = min(int(case.joints[other]), JOINTS - passed)
-    for j in range(ahead):
-        part.joint[side, j] = case.joint[side, passed + j] - way
-        part.beyond[side, j] = case.beyond[side, passed + j]
-    for j in range(passed):
-        crossed = passed - 1 - j
-        part.joint[other, j] = case.joint[side, crossed] - way
-        part.beyond[other, j] = (
-            case.beyond[side, crossed - 1] if crossed > 0 else case.curvature
-        )
-    for j in range(behind):
-        part.joint[other, passed + j] = case.joint[other, j] - way
-        part.beyond[other, passed + j] = case.beyond[other, j]
-    part.joints[side] = ahead
-    part.joints[other] = passed + behind
-    for i in range(2):
-        part.floor_joints[i] = part.joints[i]
 
 
 @kernel
@@ -184,16 +138,13 @@ def _travel_speed(car: Record, m: Floats, w: int) -> float:
 
 
 @kernel
-def _roll_on(
-    car: Record, setup: Record, case: Record, hold: Record, state: Record, m: Floats, w: int, work: Record,
-    x: Floats, rate: Floats,
-) -> None:  # fmt: skip
-    """Forces of a tyre with the slip that it has now, and the rates of its slip; its load must be there."""
-    wheels = work.wheels
-    patch = wheels.patches[w]
+def _over_ground(
+    car: Record, state: Record, speed: float, m: Floats, w: int
+) -> tuple[float, float]:
+    """Speed of a tread's place forwards and to the left, m/s; links move it as the body rolls and pitches."""
     arm = car.cg_height - state.ground[w] - state.rise[w]
     travelling = _travel_speed(car, m, w)
-    yaw_rate = state.bend * case.speed
+    yaw_rate = state.bend * speed
     forward = (
         m[FORWARD]
         - yaw_rate * car.y[w]
@@ -206,6 +157,18 @@ def _roll_on(
         + arm * m[SPEEDS + 2]
         - car.link[w] * travelling
     )
+    return forward, leftward
+
+
+@kernel
+def _roll_on(
+    car: Record, setup: Record, case: Record, hold: Record, state: Record, m: Floats, w: int, work: Record,
+    x: Floats, rate: Floats,
+) -> None:  # fmt: skip
+    """Forces of a tyre with the slip that it has now, and the rates of its slip; its load must be there."""
+    wheels = work.wheels
+    patch = wheels.patches[w]
+    forward, leftward = _over_ground(car, state, case.speed, m, w)
     steer = -car.side[w] * setup.toe[w]
     if w < 2:
         steer += hold.steer
@@ -222,16 +185,8 @@ def _roll_on(
     along = across = aligning = 0.0
     if wheels.load[w] > 0.0:
         wheel.lean_further(
-            car,
-            setup,
-            case,
-            state,
-            w,
-            car.mass * GRAVITY,
-            x[TAU + w // 2],
-            wheels,
-            patch,
-        )
+            car, setup, case, state, w, car.mass * GRAVITY, x[TAU + w // 2], wheels, patch
+        )  # fmt: skip
         wheel.set_patch(car, setup, case, state, w, 1.0, patch)
         lean = patch.slant / sqrt(1.0 + patch.slant * patch.slant)
         patch.spin = car.thrust[w] * (
@@ -434,59 +389,3 @@ def begin_motion(
     )  # fmt: skip
     for j in range(MOTION):
         hold.offset[j] = rate[j]
-
-
-@kernel
-def motion_slopes(
-    car: Record, elements: Records, setup: Record, case: Record, damping: Record, hold: Record, part: Record,
-    state: Record, bed: Records, m: Floats, work: Record, x: Floats, out: Floats,
-) -> None:  # fmt: skip
-    """Slopes of the rates at `m` on a smooth road, into `out` (MOTION, MOTION + 1 + columns + 4).
-
-    Its columns: by the motion; by the steer angle, per rad; by the road's heights (physics/contacts.py), per
-    m; by the speeds at which the road rises under the wheels, per m/s. By central differences: where a damper
-    has two rates, or a wheel just lifts, the mean of both sides.
-    """
-    wide = columns(elements)
-    steer = hold.steer
-    given = np.zeros(out.shape[1])
-    rate = np.zeros(MOTION)
-    clear(out)
-    for j in range(MOTION):
-        given[j] = m[j]
-    given[MOTION] = steer
-    moved = np.zeros(MOTION)
-    road = np.zeros(wide)
-    speed = np.zeros(4)
-    for j in range(given.size):
-        for probe in (_PROBE, -_PROBE):
-            for i in range(given.size):
-                value = given[i] + (probe if i == j else 0.0)
-                if i < MOTION:
-                    moved[i] = value
-                elif i == MOTION:
-                    hold.steer = value
-                elif i <= MOTION + wide:
-                    road[i - MOTION - 1] = value
-                else:
-                    speed[i - MOTION - 1 - wide] = value
-            motion_rates(
-                car,
-                elements,
-                setup,
-                case,
-                damping,
-                hold,
-                part,
-                state,
-                bed,
-                road,
-                speed,
-                moved,
-                work,
-                x,
-                rate,
-            )
-            for i in range(MOTION):
-                out[i, j] += 0.5 * rate[i] / probe
-    hold.steer = steer

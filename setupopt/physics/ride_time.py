@@ -11,12 +11,12 @@ from setupopt.physics.jit import kernel
 
 # What one ride leaves behind. Sums of wheel load, margin, gap at the ride stations and travel, and of
 # their squares, for means and deviations; counts of samples, of downward crossings of the floor, of
-# samples under it, with a wheel off the surface and on a stop. drift, sideslip, airborne: the most, back:
-# when the car was last out of a tenth of what is allowed, failed and reason: when and why it stood no longer,
-# as physics/ride_run.py judges.
+# samples under it, with a wheel off the surface and on a stop. seconds: how long it went on; drift, sideslip,
+# airborne: the most; back: when the car was last out of a tenth of what is allowed; failed and reason: when
+# and why it stood no longer, as physics/ride_run.py judges.
 RIDE = layout(
     one="margin margin_square least_margin least_clearance samples crossings under_floor off_surface "
-    "on_stop lost drift sideslip airborne back failed reason",
+    "on_stop lost seconds drift sideslip airborne back failed reason",
     axles="gap gap_square",
     wheels="load load_square least_load travel travel_square",
 )

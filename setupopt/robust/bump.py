@@ -17,14 +17,16 @@ from setupopt.evaluation.cases import CaseSet
 from setupopt.jobs.chunk_ranges import ChunkRange, chunk_ranges
 from setupopt.physics.inputs import Floats, Record, Records
 from setupopt.physics.ride_run import STOOD, TRACE
-from setupopt.project.model import Project, Setup
+from setupopt.robust.bisection import highest
+from setupopt.robust.likely_rides import DOUBT, DOUBT_BESIDE, LikelyRides
 from setupopt.robust.obstacle import Obstacle
-from setupopt.robust.ride_model import NO_DRIVER, RideModel
+from setupopt.robust.ride_model import NO_DRIVER
 
 # Lengths looked at first, m, from a stone to a swell; the worst is then closed in on by these ratios.
 FIRST_LENGTHS = np.geomspace(0.25, 8.0, 8)
 _RATIOS = (1.28, 1.13)
-_BESIDE = 1.64  # of the length that is worst in another case
+# Of the length that is worst in another case.
+_BESIDE = 1.64 ** np.array([-1.0, 0.0, 1.0])
 RAMPS = (0.02, 0.2, 1.0)  # m, of seams
 MOST = 0.1  # m; higher obstacles are no bumps
 _ANGLES_A_CHUNK = 2
@@ -54,6 +56,7 @@ class Worst(NamedTuple):
 
     obstacle: Obstacle
     reason: int = STOOD
+    linear: float = np.inf  # m, the height by the linear answer
 
 
 @dataclass(frozen=True)
@@ -103,7 +106,7 @@ class BumpAllowance:
         return int(seam.argmin())
 
 
-class BumpRides(RideModel):
+class BumpRides(LikelyRides):
     """One setup's crossings in many cases."""
 
     def cross(self, row: int, obstacle: Obstacle, **given: object) -> Records:
@@ -119,60 +122,71 @@ class BumpRides(RideModel):
         self.cross(row, obstacle, trace=trace, every=1)
         return trace[~np.isnan(trace[:, 0])]
 
-    def lower(self, row: int, worst: Worst, tried: Iterable[Obstacle]) -> Worst:
-        """The worst so far, or a lower one among others, whose heights say up or down alone."""
+    def lower(self, row: int, worst: Worst, tried: Iterable[Worst]) -> Worst:
+        """The worst so far, or a lower one among others; `linear` of each is where its height is looked for."""
         for one in tried:
-            high = float(np.copysign(worst.obstacle.height, one.height))
-            reason = int(
-                self.cross(row, one._replace(height=high))["reason"][0]
-            )
-            if reason == STOOD:
+            sign = np.sign(one.obstacle.height)
+            high = abs(worst.obstacle.height)
+            is_first = np.isnan(worst.obstacle.length)
+
+            def ends(
+                height: float, kind: Obstacle = one.obstacle, sign: float = sign
+            ) -> int:
+                tall = kind._replace(height=sign * height)
+                return int(self.cross(row, tall)["reason"][0])
+
+            if not is_first and ends(high) == STOOD:
                 continue
-            low = 0.0
-            guesses = [(1.0 - _NEAR) * high]
-            while abs(high - low) > _EXACT * abs(high) and abs(high) > _FINE:
-                middle = 0.5 * (low + high)
-                if guesses:
-                    middle = guesses.pop()
-                found = int(
-                    self.cross(row, one._replace(height=middle))["reason"][0]
-                )
-                low, high, reason = (
-                    (middle, high, reason)
-                    if found == STOOD
-                    else (low, middle, found)
-                )
-            worst = Worst(one._replace(height=low), reason)
+            guess = one.linear if is_first else (1.0 - _NEAR) * high
+            height, reason = highest(ends, guess, high, _EXACT, _FINE)
+            if height < high:
+                kept = one.obstacle._replace(height=sign * height)
+                worst = Worst(kept, reason, one.linear)
         return worst
+
+    def likely(
+        self, row: int, tried: list[Obstacle], least: Worst | None = None
+    ) -> list[Worst]:
+        """Obstacles that may be the worst by the linear answer, the worst first."""
+        heights = self.linear_heights(row, tried)
+        most = DOUBT * heights.min()
+        if least is not None:
+            most = DOUBT_BESIDE * least.linear
+        return [
+            Worst(tried[number], STOOD, float(heights[number]))
+            for number in np.argsort(heights, kind="stable")
+            if heights[number] <= most
+        ]
 
     def worst_bump(self, row: int, least: Worst | None) -> Worst:
         """The worst bump of one case: over all lengths and tracks; or `least`, the worst of another case at
-        that place, where this one stands what is like it.
+        that place, where this one stands all that may be worse.
         """
-        lengths: Floats = FIRST_LENGTHS[::-1]
-        worst = Worst(Obstacle(MOST, np.nan, 2))
-        if least is not None and np.isfinite(least.obstacle.length):
-            worst = least
-            lengths = self._within(
-                least.obstacle.length * _BESIDE ** np.array([0.0, -1.0, 1.0])
-            )
+        lengths: Floats = FIRST_LENGTHS
+        if least is not None and np.isnan(least.obstacle.length):
+            least = None
+        if least is not None:
+            lengths = self._within(least.obstacle.length * _BESIDE)
         tried = [
-            Obstacle(worst.obstacle.height, length, track)
+            Obstacle(MOST, float(length), track)
             for track in (2, 0, 1)
             for length in lengths
         ]
-        found = self.lower(row, worst, tried)
+        worst = least or Worst(Obstacle(MOST, np.nan, 2))
+        found = self.lower(row, worst, self.likely(row, tried, least))
         if found is worst:
             return worst
         for ratio in _RATIOS:
-            near = self._within(
+            lengths = self._within(
                 found.obstacle.length * np.array([1.0 / ratio, ratio])
             )
-            found = self.lower(
-                row,
-                found,
-                [found.obstacle._replace(length=length) for length in near],
-            )
+            beside = [
+                found._replace(
+                    obstacle=found.obstacle._replace(length=float(length))
+                )
+                for length in lengths
+            ]
+            found = self.lower(row, found, beside)
         return found
 
     def _within(self, lengths: Floats) -> Floats:
@@ -181,13 +195,13 @@ class BumpRides(RideModel):
 
     def worst_seam(self, row: int) -> Worst:
         """The lowest seam of one case, up or down, under both tracks."""
-        start = Worst(Obstacle(MOST, np.nan, 2, is_seam=True))
-        tried = (
+        tried = [
             Obstacle(up, ramp, 2, is_seam=True)
             for ramp in RAMPS
             for up in (1.0, -1.0)
-        )
-        return self.lower(row, start, tried)
+        ]
+        start = Worst(Obstacle(MOST, np.nan, 2, is_seam=True))
+        return self.lower(row, start, self.likely(row, tried))
 
     def instant(self, row: int, obstacle: Obstacle, floor: float) -> float:
         """Height, m, of an obstacle of that kind at which the instantaneous margin falls to the floor.
@@ -225,21 +239,17 @@ class BumpRides(RideModel):
 class BumpSearch:
     """The search for a setup's allowances as work in chunks: called with a job it gives BUMP records."""
 
-    project: Project
-    setup: Setup
-    cases: CaseSet
+    rides: BumpRides
     floor: float = 0.0
-
-    @cached_property
-    def rides(self) -> BumpRides:
-        """Every case about its trim."""
-        return BumpRides(self.project, self.setup, self.cases)
 
     @cached_property
     def places(self) -> list[np.ndarray]:
         """The rows at each roll angle, those with the least margin first."""
         place = np.column_stack(
-            [self.cases.records["roll_angle"], self.cases.records["along"]]
+            [
+                self.rides.cases.records["roll_angle"],
+                self.rides.cases.records["along"],
+            ]
         )
         _, number = np.unique(place, axis=0, return_inverse=True)
         order = np.argsort(
@@ -302,7 +312,7 @@ class BumpSearch:
         """The answers of all jobs, in their order, as one."""
         found = np.concatenate(list(parts))
         return BumpAllowance(
-            self.cases, self.floor, found[np.argsort(found["row"])]
+            self.rides.cases, self.floor, found[np.argsort(found["row"])]
         )
 
 

@@ -108,31 +108,30 @@ def _drift(loops: Floats) -> Floats:
     return most
 
 
-def _placed(state: Floats, steer: Floats, roots: Floats) -> Floats:
-    """Gains (4) that give the loop two pairs of roots; `roots` (2) in the upper half of the complex plane."""
-    z = np.exp(roots)[:, None]
-    answer = np.linalg.solve(
-        z[:, :, None] * np.eye(4) - state,
-        np.broadcast_to(steer[:, None], (2, 4, 1)),
-    )
-    rows = answer[:, :, 0] * z**-TICKS
-    return np.linalg.lstsq(
-        np.vstack([rows.real, rows.imag]), [-1.0, -1.0, 0.0, 0.0], rcond=None
-    )[0]
+def _placed(state: Floats, steer: Floats, roots: np.ndarray) -> Floats:
+    """Gains (lines, 4) that give the loop two pairs of roots each.
+
+    `roots` (lines, 2): those in the upper half of the complex plane.
+    """
+    z = np.exp(roots)[..., None]
+    moved = z[..., None] * np.eye(4) - state
+    answer = np.linalg.solve(moved, steer[:, None].astype(complex))
+    rows = answer[..., 0] * z**-TICKS
+    parts = np.concatenate([rows.real, rows.imag], axis=1)
+    return np.linalg.pinv(parts) @ np.array([-1.0, -1.0, 0.0, 0.0])
 
 
 def best_driver(slopes: Floats, reaction: float) -> Driver:
     """The driver of a reaction time, s, who steers by the gains that suit the car best."""
     tick = reaction / TICKS
     state, steer = _held(*planar(slopes), tick)
-    roots = [
-        (-decay + 1j * np.array(pair)) / TICKS
-        for decay in _DECAYS
-        for pair in _PAIRS
-    ]
-    gains = np.array([_placed(state, steer, root) for root in roots])
+    pairs = 1j * np.array(_PAIRS)
+    roots = (pairs - _DECAYS[:, None, None]).reshape(-1, 2) / TICKS
+    gains = _placed(state, steer, roots)
     loops = _loops(state, steer, gains)
     growth = _growth(loops, tick)
-    drift = np.where(growth <= _FAST * growth.min(), _drift(loops), np.inf)
-    best = int(drift.argmin()) if growth.min() < 0.0 else int(growth.argmin())
+    best = int(growth.argmin())
+    if growth[best] < 0.0:
+        fast = np.flatnonzero(growth <= _FAST * growth[best])
+        best = int(fast[_drift(loops[fast]).argmin()])
     return Driver(reaction, gains[best], float(growth[best]))

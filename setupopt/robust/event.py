@@ -45,13 +45,15 @@ class Event:
             motion.hold.is_free = 1.0
 
     def road(self, columns: int, step: float) -> np.ndarray:
-        """The smooth road that goes with it (samples, columns): the hub of a flat tyre comes down."""
-        if self.flat < 0:
-            return np.zeros((3, columns))
+        """The smooth road that goes with it (samples, columns), for as long as anything goes on: the hub of a
+        flat tyre comes down.
+        """
         samples = 2 * int(_FLAT_SECONDS / step) + 3
         road = np.zeros((samples, columns))
-        time = 0.5 * step * np.arange(samples)
-        road[:, self.flat] = -self.drop * np.minimum(time / _FLAT_SECONDS, 1.0)
+        if self.flat >= 0:
+            time = 0.5 * step * np.arange(samples)
+            share = np.minimum(time / _FLAT_SECONDS, 1.0)
+            road[:, self.flat] = -self.drop * share
         return road
 
 

@@ -8,11 +8,9 @@ from functools import cached_property
 
 import numpy as np
 
-from setupopt.evaluation.cases import CaseSet
 from setupopt.jobs.chunk_ranges import ChunkRange, chunk_ranges
 from setupopt.physics.inputs import Records
 from setupopt.physics.ride_run import NOT_BACK, STOOD
-from setupopt.project.model import Project, Setup
 from setupopt.robust.event import Event, faults
 from setupopt.robust.ride_model import NO_DRIVER, RideModel
 
@@ -45,20 +43,16 @@ class FaultStudy:
 class FaultSearch:
     """All faults as work in chunks of roll angles: called with a job it gives FAULT records."""
 
-    project: Project
-    setup: Setup
-    cases: CaseSet
-
-    @cached_property
-    def rides(self) -> RideModel:
-        """Every case about its trim."""
-        return RideModel(self.project, self.setup, self.cases)
+    rides: RideModel
 
     @cached_property
     def rows(self) -> np.ndarray:
         """The case with the least margin of every roll angle, of those that have a ride."""
         place = np.column_stack(
-            [self.cases.records["roll_angle"], self.cases.records["along"]]
+            [
+                self.rides.cases.records["roll_angle"],
+                self.rides.cases.records["along"],
+            ]
         )
         margin = np.where(self.rides.has_ride, self.rides.margin, np.inf)
         order = np.lexsort((margin, place[:, 1], place[:, 0]))
@@ -69,7 +63,9 @@ class FaultSearch:
     @cached_property
     def faults(self) -> list[Event]:
         """Every fault by name."""
-        return faults(self.project.car, self.setup, self.rides.reaction)
+        return faults(
+            self.rides.project.car, self.rides.setup, self.rides.reaction
+        )
 
     def jobs(self) -> list[ChunkRange]:
         """All roll angles, some at a time."""

@@ -18,12 +18,12 @@ from functools import cached_property, partial
 
 import numpy as np
 
-from setupopt.evaluation.cases import CaseSet, sweep_cases
+from setupopt.jobs.chunk_ranges import ChunkRange, chunk_ranges
 from setupopt.physics.inputs import Floats, Records
 from setupopt.physics.ride_run import STOOD
-from setupopt.project.model import Project, Setup
-from setupopt.robust.bisection import bisect
-from setupopt.robust.ride_model import RideModel
+from setupopt.robust.bisection import highest
+from setupopt.robust.likely_rides import DOUBT, LikelyRides
+from setupopt.robust.ride_model import NO_DRIVER, RideModel
 from setupopt.robust.wind import (
     STRONGEST,
     SteadyWind,
@@ -33,12 +33,17 @@ from setupopt.robust.wind import (
 )
 
 SHORTEST, LONGEST = 6.0, 2.0 * 350.0 * 0.3048  # m
+_LINEAR_CHUNK = 32  # cases
 SLOWEST = 2.0  # s to pass
 _LENGTHS = 4
-# From each direction ride the cases that a steady wind hits hardest, so many.
-_RIDDEN = 4
-LEAST = 0.05  # m/s; a gust is looked for between it and the strongest, in equal ratios
-_HALVINGS = 7
+# From each direction ride so many cases and lengths at most, those that the linear answer finds worst, and
+# the longest gust in so many cases that a steady wind hits hardest.
+RIDDEN = 6
+WINDY = 2
+# How close a limit is found, as a share and in m/s; under a gust that is not stood, the next is tried first.
+_EXACT = 0.05
+_FINE = 0.05
+_NEAR = 0.9
 
 # What one direction answers: speed and case of the least gust, its length, why it is not stood; instant: the
 # gust of that length at which the instantaneous margin falls to its floor; step: the highest wind step, in
@@ -84,7 +89,7 @@ class GustLimit:
         return int(np.nan_to_num(self.found["step"], nan=np.inf).argmin())
 
 
-class GustRides(RideModel):
+class GustRides(LikelyRides):
     """One setup's rides through gusts in many cases. Directions in rad, peaks in m/s, lengths in m."""
 
     @cached_property
@@ -96,7 +101,7 @@ class GustRides(RideModel):
 
     def lengths(self, row: int) -> Floats:
         """Gusts that pass a case within two seconds; none where they all act as a steady wind."""
-        speed = float(self.cases.records["speed"][row])
+        speed = self.speed(row)
         if SLOWEST * speed < SHORTEST:
             return np.empty(0)
         return np.geomspace(
@@ -112,7 +117,7 @@ class GustRides(RideModel):
         **given: object,
     ) -> Records:
         """RIDE (1) of one case through a gust."""
-        speed = float(self.cases.records["speed"][row])
+        speed = self.speed(row)
         samples = 2 * int(length / (speed * self.step)) + 3
         s = 0.5 * speed * self.step * np.arange(samples)
         strength = np.where(
@@ -126,80 +131,101 @@ class GustRides(RideModel):
         road = np.zeros((samples, self.columns))
         return self.disturbed(row, road, self.step, wind=wind, **given)  # type: ignore[arg-type]
 
-    def stands(
-        self, row: int, direction: float, peak: float, length: float
-    ) -> bool:
-        """Whether one case stands a gust."""
-        return bool(
-            self.through(row, direction, peak, length)["reason"][0] == STOOD
-        )
+    def ends(
+        self, row: int, direction: float, length: float, peak: float
+    ) -> int:
+        """How one case ends a gust: STOOD, or why not (physics/ride_run.py)."""
+        ride = self.through(row, direction, peak, length)
+        return int(ride["reason"][0])
+
+    def speed(self, row: int) -> float:
+        """Of a case, m/s."""
+        return float(self.cases.records["speed"][row])
+
+    def linear_peaks(self, row: int, direction: Floats) -> Floats:
+        """Peaks that one case stands by the linear answer, (directions, _LENGTHS) in m/s.
+
+        Infinite without a ride, and where every gust acts as a steady wind.
+        """
+        found = np.full((direction.size, _LENGTHS), np.inf)
+        lengths = self.lengths(row)
+        if not self.rides(row) or not lengths.size:
+            return found
+        car = self.linear_car(row)
+        seen = self.stood.in_gusts(car, lengths / self.speed(row))
+        for peaks, angle in zip(found, direction, strict=True):
+            blows = np.array([np.cos(angle), np.sin(angle)])
+            peaks[:] = self.stood.judged(car, np.moveaxis(seen, 2, 3) @ blows)
+        return found
+
+    def likely(self, peaks: Floats) -> list[tuple[float, int, float]]:
+        """What may be the worst gust: its peak by the linear answer, case and length, the worst first.
+
+        `peaks` (cases, _LENGTHS): `linear_peaks` from one direction.
+        """
+        order = np.argsort(peaks, axis=None, kind="stable")[:RIDDEN]
+        places = (divmod(int(place), _LENGTHS) for place in order)
+        return [
+            (float(peaks[row, at]), row, float(self.lengths(row)[at]))
+            for row, at in places
+            if peaks[row, at] <= DOUBT * peaks.min() < np.inf
+        ]
 
     def instant(
         self,
         row: int,
         direction: float,
-        most: float,
+        guess: float,
         length: float,
         floor: float,
     ) -> float:
-        """Peak, m/s, at which the instantaneous margin falls to the floor; `most` at most."""
+        """Peak, m/s, at which the instantaneous margin falls to the floor."""
 
-        def keeps(peak: float) -> bool:
+        def falls(peak: float) -> int:
             ride = self.through(
-                row, direction, float(peak), length, every=2, judged=False
+                row, direction, peak, length, every=2, judged=False
             )
-            return bool(ride["least_margin"][0] >= floor)
+            return int(ride["least_margin"][0] < floor)
 
-        return (
-            most
-            if keeps(most)
-            else float(bisect(keeps, 0.0, most, _HALVINGS)[0])
-        )
+        return highest(falls, guess, STRONGEST, _EXACT, _FINE)[0]
 
-
-def stands_step(
-    project: Project,
-    setup: Setup,
-    calm: GustRides,
-    row: int,
-    direction: float,
-    speed: float,
-) -> bool:
-    """Whether a case stands a wind that is there at once and stays."""
-    windy = RideModel(
-        project, setup, with_wind(calm.cases.pick([row]), speed, direction)
-    )
-    if not windy.rides(0) or not windy.driver(0).holds:
-        return False
-    road = np.zeros((3, windy.columns))
-    ride = windy.disturbed(0, road, windy.step, start=calm.motion(row))
-    return bool(ride["reason"][0] == STOOD)
+    def step_ends(self, row: int, direction: float, speed: float) -> int:
+        """How one case ends a wind that is there at once and stays: STOOD, or why not."""
+        case = with_wind(self.cases.pick([row]), speed, direction)
+        windy = RideModel(self.project, self.setup, case)
+        if not windy.rides(0) or not windy.driver(0).holds:
+            return NO_DRIVER
+        road = np.zeros((3, windy.columns))
+        ride = windy.disturbed(0, road, windy.step, start=self.motion(row))
+        return int(ride["reason"][0])
 
 
 @dataclass(frozen=True, eq=False)
 class GustSearch:
     """The gust that a setup stands in all cases, as independent jobs: one direction in, GUST (1) out.
 
-    `cases`: None for the venue's sweep. From each direction the cases ride that a steady wind hits hardest.
+    `directions`: how many, evenly spread.
     """
 
-    project: Project
-    setup: Setup
+    rides: GustRides
     floor: float = 0.0
-    cases: CaseSet | None = None
+    directions: int = 16
 
-    @cached_property
-    def rides(self) -> GustRides:
-        """All cases about their trims, made ready at the first use. Two threads may both do so: alike."""
-        cases = (
-            sweep_cases(self.project.venue)
-            if self.cases is None
-            else self.cases
+    def linear(self, job: ChunkRange) -> Floats:
+        """Peaks by the linear answer of some cases, (cases, directions, lengths)."""
+        angles = around(self.directions)
+        return np.array(
+            [self.rides.linear_peaks(row, angles) for row in job.items]
         )
-        return GustRides(self.project, self.setup, cases)
 
-    def __call__(self, direction: float) -> np.ndarray:
+    def linear_jobs(self) -> list[ChunkRange]:
+        """All cases, some at a time."""
+        return chunk_ranges(len(self.rides.cases), _LINEAR_CHUNK)
+
+    def __call__(self, number: int, peaks: Floats | None = None) -> np.ndarray:
+        """One direction by its number. `peaks`: the answers of `linear`, all together, if they are known."""
         rides = self.rides
+        direction = float(around(self.directions)[number])
         steady, fallen = rides.windy.limit(direction, self.floor)
         found = np.zeros(1, GUST)
         found["direction"], found["steady_speed"], found["steady_case"] = (
@@ -211,12 +237,12 @@ class GustSearch:
         if not rides.has_ride.all():
             found["case"] = int(rides.result.worst[0])
             return found
-        self._search(direction, min(steady, STRONGEST), found[0])
+        if peaks is None:
+            peaks = np.concatenate([*map(self.linear, self.linear_jobs())])
+        self._search(
+            direction, peaks[:, number], min(steady, STRONGEST), found[0]
+        )
         return found
-
-    def jobs(self, directions: int = 16) -> list[float]:
-        """Evenly spread directions."""
-        return [float(direction) for direction in around(directions)]
 
     def limit(self, answers: Iterable[np.ndarray]) -> GustLimit:
         """All answers together."""
@@ -229,50 +255,48 @@ class GustSearch:
         )
         return GustLimit(self.floor, rows, steady)
 
-    def _stands(
-        self, row: int, direction: float, length: float, peak: float
-    ) -> bool:
-        return self.rides.stands(row, direction, float(np.exp(peak)), length)
-
-    def _search(self, direction: float, usual: float, found: Records) -> None:
-        """Fill in the least gust and wind step of the cases that a wind of `usual` m/s hits hardest."""
+    def _search(
+        self, direction: float, peaks: Floats, usual: float, found: Records
+    ) -> None:
+        """Fill in the least gust and wind step: of the cases and lengths that are likely the worst, and of the
+        longest gust in the cases that a wind of `usual` m/s hits hardest.
+        """
         rides = self.rides
-        order = np.argsort(
-            np.minimum(rides.windy.margins(usual, direction), rides.margin),
-            kind="stable",
+        margins = np.minimum(
+            rides.windy.margins(usual, direction), rides.margin
         )
-        peak = STRONGEST
+        hit = [int(row) for row in np.argsort(margins, kind="stable")[:WINDY]]
+        windy = [
+            (usual, row, float(length))
+            for row in hit
+            for length in rides.lengths(row)[-1:]
+        ]
         found["speed"], found["case"] = np.inf, -1
-        for row in order[:_RIDDEN]:
+        for guess, row, length in [*rides.likely(peaks), *windy]:
             if not rides.driver(row).holds:
                 found["speed"], found["case"], found["step"] = 0.0, row, 0.0
                 return
-            for length in rides.lengths(row):
-                if rides.stands(row, direction, peak, length):
-                    continue
-                stands = partial(
-                    self._stands, int(row), direction, float(length)
-                )
-                low, high = np.exp(
-                    bisect(stands, np.log(LEAST), np.log(peak), _HALVINGS)
-                )
-                peak = float(low)
-                found["speed"], found["case"], found["length"] = (
-                    peak,
-                    row,
-                    length,
-                )
-                found["reason"] = int(
-                    rides.through(row, direction, float(high), length)[
-                        "reason"
-                    ][0]
-                )
-        row = int(found["case"]) if found["case"] >= 0 else int(order[0])
-        if found["case"] >= 0:
+            ends = partial(rides.ends, row, direction, length)
+            most = min(float(found["speed"]), STRONGEST)
+            if ends(most) == STOOD:
+                continue
+            near = max(min(guess, _NEAR * most), _FINE)
+            peak, reason = highest(ends, near, most, _EXACT, _FINE)
+            found["speed"], found["case"] = peak, row
+            found["length"], found["reason"] = length, reason
+        self._beside(direction, hit[0], found)
+
+    def _beside(self, direction: float, hit: int, found: Records) -> None:
+        """Fill in the instantaneous number of the least gust, and the wind step of its case, or else of `hit`."""
+        rides = self.rides
+        row = int(found["case"])
+        peak = min(float(found["speed"]), STRONGEST)
+        if row >= 0:
+            length = float(found["length"])
             found["instant"] = rides.instant(
-                row, direction, STRONGEST, float(found["length"]), self.floor
+                row, direction, max(0.5 * peak, _FINE), length, self.floor
             )
-        found["step"] = np.exp(bisect(
-            lambda log: stands_step(self.project, self.setup, rides, row, direction, float(np.exp(log))),
-            np.log(LEAST), np.log(STRONGEST), _HALVINGS - 1,
-        )[0])  # fmt: skip
+        case = row if row >= 0 else hit
+        ends = partial(rides.step_ends, case, direction)
+        guess = max(_NEAR * peak, _FINE)
+        found["step"] = highest(ends, guess, STRONGEST, _EXACT, _FINE)[0]

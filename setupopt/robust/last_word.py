@@ -65,12 +65,11 @@ def _stands_obstacle(
 
 
 def _stands_gust(
-    model: GustRides, row: int, passing: float, peak: float
+    model: GustRides, row: int, gust: tuple[float, float], peak: float
 ) -> bool:
-    length = abs(passing) * float(model.cases.records["speed"][row])
-    return model.stands(
-        row, float(np.copysign(0.5 * np.pi, passing)), float(peak), length
-    )
+    passing, direction = gust
+    length = passing * float(model.cases.records["speed"][row])
+    return model.ends(row, direction, length, float(peak)) == STOOD
 
 
 _STANDS: dict[type, Callable[..., bool]] = {

@@ -22,14 +22,15 @@ from setupopt.project.limits_model import Disturbed, Require
 from setupopt.project.model import Project
 from setupopt.robust.driver import PLANAR, REACTION, planar
 from setupopt.robust.obstacle import Obstacle
+from setupopt.robust.ride_model import RideModel
 from setupopt.robust.road.linear_road_response import waves
 from setupopt.robust.road.spectrum import Contacts, Road, patch_gain
 from setupopt.units import DEG
 
 # By name: the field of Require, and the disturbance's unit in SI: one metre, one m/s, the road as it is.
 KINDS = ("bump", "seam", "gust", "road")
-# What is looked at of each: obstacles of unit height; seconds that a gust takes to pass, from the left and
-# from the right; the road.
+# What is looked at of each: obstacles of unit height; seconds that a gust takes to pass, and where it comes
+# from, rad: the left and the right; the road.
 VARIANTS: dict[str, list[Any]] = {
     "bump": [
         Obstacle(1.0, length, track)
@@ -41,7 +42,11 @@ VARIANTS: dict[str, list[Any]] = {
         for way in (1.0, -1.0)
         for track in range(3)
     ],
-    "gust": [way * passing for passing in (0.25, 1.0) for way in (1.0, -1.0)],
+    "gust": [
+        (passing, way * 0.5 * np.pi)
+        for passing in (0.25, 1.0)
+        for way in (1.0, -1.0)
+    ],
     "road": [None],
 }
 # Step and end of what is followed, s.
@@ -57,7 +62,7 @@ _HELD = 1e-9
 
 
 class Answer(NamedTuple):
-    """The linear car with its driver: x' = `law` x + `road` e + `road_speed` e' + `wind` gust.
+    """The linear car with its driver: x' = `law` x + `road` e + `road_speed` e' + `wind` gust (ahead, left).
 
     `seen` (6, states): drift, sideslip and the four wheel loads; `seen_road` (6, columns) what the road adds.
     """
@@ -113,9 +118,17 @@ class LinearStood:
         InputError where car.toml lacks dampers or inertias.
         """
         damping = damping_records(self.project, setup, packed[0])
-        return self._car(
-            motion_at(packed, setting, case, damping, base), packed, base
-        )
+        motion = motion_at(packed, setting, case, damping, base)
+        slopes = motion.slopes()
+        return self._car(motion, packed, base, slopes, self._gains(slopes))
+
+    def of_ride(self, model: RideModel, row: int) -> Answer:
+        """The linear car of one case of a ride model, with the driver who rides."""
+        loop = model.loop(row)
+        gains = np.append(loop.driver.gains, 0.0)
+        motion = model.motion(row)
+        base = model.base(row)[0]
+        return self._car(motion, model.packed, base, loop.slopes, gains)
 
     def stood(
         self, car: Answer, kind: str, variant: int | None = None
@@ -126,7 +139,7 @@ class LinearStood:
         """
         chosen = range(len(VARIANTS[kind])) if variant is None else [variant]
         each: dict[str, Callable[[Answer, list[Any]], Floats]] = {
-            "bump": self._obstacles, "seam": self._obstacles, "gust": self._gusts, "road": self._road
+            "bump": self.heights, "seam": self.heights, "gust": self.peaks, "road": self._road
         }  # fmt: skip
         found = each[kind](car, [VARIANTS[kind][number] for number in chosen])
         shares = np.minimum(np.nan_to_num(found), _MOST) / float(
@@ -142,6 +155,8 @@ class LinearStood:
         motion: Motion,
         packed: tuple[Records, Records, Records],
         base: Record,
+        slopes: Floats,
+        gains: Floats,
     ) -> Answer:
         body = motion.car
         wide = int(columns(motion.elements))
@@ -152,15 +167,12 @@ class LinearStood:
         half_track = 0.5 * float(body["y"][0] - body["y"][1])
         side = np.where(np.arange(wide) % 2 == 0, half_track, -half_track)
         gap = float(np.maximum(-motion.work["wheels"]["depth"], 0.0).sum())
-        slopes = motion.slopes()
-        wind = self._by_wind(motion, wide)
+        wind = _by_wind(motion, wide)
         kept = np.flatnonzero(np.arange(MOTION) != FORWARD)
         slow = np.searchsorted(kept, PLANAR)
         law = slopes[np.ix_(kept, kept)]
         steer = slopes[kept, MOTION]
-        with_driver = _closed(
-            law, steer, slow, self._gains(slopes), self._reaction
-        )
+        with_driver = _closed(law, steer, slow, gains, self._reaction)
         extra = ((0, 1), (0, 0))
         first_road = MOTION + 1
         road = np.pad(slopes[kept, first_road : first_road + wide], extra)
@@ -172,7 +184,7 @@ class LinearStood:
         seen[2:, :7] = by_state
         seen_road = np.vstack([np.zeros((2, wide)), by_road])
         contacts = Contacts(behind, side, length)
-        wind = np.append(wind[kept], 0.0)
+        wind = np.pad(wind[kept], extra)
         speed = float(motion.case["speed"])
         return Answer(
             with_driver,
@@ -186,20 +198,6 @@ class LinearStood:
             speed,
             gap,
         )
-
-    def _by_wind(self, motion: Motion, wide: int) -> Floats:
-        """Slope of the rates by the crosswind, (MOTION)."""
-        hold = motion.hold
-        rest = float(hold["crosswind"])
-        smooth, still = np.zeros(wide), np.zeros(4)
-        rates = np.zeros((2, MOTION))
-        for rate, probe in zip(rates, (1e-4, -1e-4), strict=True):
-            hold["crosswind"] = rest + probe
-            motion_rates(
-                *motion[:9], smooth, still, motion.m, *motion[10:], rate
-            )
-        hold["crosswind"] = rest
-        return (rates[0] - rates[1]) / 2e-4
 
     def _loads(
         self,
@@ -242,33 +240,35 @@ class LinearStood:
 
     # ---- what is stood -------------------------------------------------------------------------------------
 
-    def _obstacles(self, car: Answer, obstacles: list[Obstacle]) -> Floats:
-        """Heights of obstacles that are stood, m."""
+    def heights(self, car: Answer, obstacles: list[Obstacle]) -> Floats:
+        """Heights that are stood of obstacles of unit height, m."""
         roads = [
             one.road(car.contacts, car.speed, 2.0 * _STEP) for one in obstacles
         ]
         road = np.stack([_lasting(one) for one in roads], axis=1)
         speed = np.gradient(road[..., :4], _STEP, axis=0)
         push = road @ car.road.T + speed @ car.road_speed.T
-        return self._followed(car, push, road @ car.seen_road.T)
+        states = _marched(car.law, push)
+        return self.judged(car, states @ car.seen.T + road @ car.seen_road.T)
 
-    def _gusts(self, car: Answer, passes: list[float]) -> Floats:
-        """Peaks of gusts across that pass in so many seconds, m/s."""
+    def peaks(self, car: Answer, passes: list[tuple[float, float]]) -> Floats:
+        """Peaks of gusts that are stood, m/s, by the seconds they take to pass and where they come from."""
+        seconds, direction = np.array(passes).T
+        blows = np.stack([np.cos(direction), np.sin(direction)], axis=-1)
+        seen = np.einsum("tpws,pw->tps", self.in_gusts(car, seconds), blows)
+        return self.judged(car, seen)
+
+    def in_gusts(self, car: Answer, seconds: Floats) -> Floats:
+        """What is seen in gusts of 1 m/s from ahead and from the left, (times, gusts, 2, 6)."""
         times = _STEP * np.arange(_SAMPLES)[:, None]
-        turn = np.array([2.0 * np.pi / abs(one) for one in passes])
-        sides = np.sign(passes)
-        gust = np.where(
-            times * turn < 2.0 * np.pi,
-            sides * (0.5 - 0.5 * np.cos(times * turn)),
-            0.0,
-        )
-        return self._followed(
-            car, gust[:, :, None] * car.wind, np.zeros((*gust.shape, 6))
-        )
+        turn = np.minimum(2.0 * np.pi * times / seconds, 2.0 * np.pi)
+        gust = 0.5 - 0.5 * np.cos(turn)
+        push = gust[:, :, None, None] * car.wind.T
+        states = _marched(car.law, push.reshape(_SAMPLES, -1, len(car.law)))
+        return (states @ car.seen.T).reshape(*gust.shape, 2, -1)
 
-    def _followed(self, car: Answer, push: Floats, direct: Floats) -> Floats:
-        """How much of disturbances `push` (times, disturbances, states) is stood, each."""
-        seen = _marched(car.law, push) @ car.seen.T + direct
+    def judged(self, car: Answer, seen: Floats) -> Floats:
+        """How much of disturbances, `seen` (times, disturbances, 6), is stood, each."""
         peak = np.maximum(np.abs(seen[..., :2]).max(axis=0), 1e-12)
         dips = np.minimum(seen[..., 2:], -1e-12)
         lifts = np.maximum(car.loads, 0.0) / -dips
@@ -326,6 +326,24 @@ class LinearStood:
             quick > _HELD, allowed[2:] / np.maximum(quick, _HELD), _MOST
         )
         return np.append(allowed[:2], np.sort(allowed[2:])[1])
+
+
+def _by_wind(motion: Motion, wide: int) -> Floats:
+    """Slopes of the rates by headwind and crosswind, (MOTION, 2)."""
+    hold = motion.hold
+    smooth, still = np.zeros(wide), np.zeros(4)
+    slopes = np.zeros((MOTION, 2))
+    rate = np.zeros(MOTION)
+    for column, name in enumerate(("headwind", "crosswind")):
+        rest = float(hold[name])
+        for probe in (1e-4, -1e-4):
+            hold[name] = rest + probe
+            motion_rates(
+                *motion[:9], smooth, still, motion.m, *motion[10:], rate
+            )
+            slopes[:, column] += 0.5 * rate / probe
+        hold[name] = rest
+    return slopes
 
 
 def _closed(

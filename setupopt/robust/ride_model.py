@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
+from typing import Any, NamedTuple, Self
 
 import numpy as np
 
@@ -20,7 +21,15 @@ from setupopt.physics.case_state import CASE_STATE, ROADBED
 from setupopt.physics.contacts import columns, find_contacts
 from setupopt.physics.inputs import ANSWER, Floats, Record, Records
 from setupopt.physics.ride_motion import HEADING, MOTION
-from setupopt.physics.ride_run import ALLOWED, DRIVER, EVENT, TRACE, run
+from setupopt.physics.ride_run import (
+    ALLOWED,
+    DRIVER,
+    EVENT,
+    NOW,
+    REST,
+    TRACE,
+    run,
+)
 from setupopt.physics.ride_time import RIDE, begin
 from setupopt.project.limits_model import Disturbed
 from setupopt.project.model import Project, Setup
@@ -42,6 +51,14 @@ REASONS = (
 )  # fmt: skip
 
 
+class Loop(NamedTuple):
+    """Slopes of the rates at a trim (`Motion.slopes`), the driver who suits them, and `rest` of `rest_step`."""
+
+    slopes: Floats
+    driver: Driver
+    rest: Floats
+
+
 class RideModel:
     """One setup in many cases, each about its trim. Raises InputError where dampers or inertias are missing.
 
@@ -51,6 +68,8 @@ class RideModel:
 
     def __init__(self, project: Project, setup: Setup, cases: CaseSet) -> None:
         car = project.car
+        self.project = project
+        self.setup = setup
         self.model = Model(car)
         self.cases = cases
         self.settings = self.model.settings(setup)
@@ -71,7 +90,18 @@ class RideModel:
         )
         self.reaction = car.driver_reaction or REACTION
         self.most_steer = (car.steer_limit or np.inf, car.steer_rate or np.inf)
-        self._drivers: dict[int, Driver] = {}
+        self._loops: dict[int, Loop] = {}
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Another machine makes its own."""
+        return type(self), (self.project, self.setup, self.cases)
+
+    @classmethod
+    def about(cls, other: RideModel) -> Self:
+        """The same setup and cases, with all that is known of them already."""
+        one = cls.__new__(cls)
+        one.__dict__ = other.__dict__
+        return one
 
     @cached_property
     def step(self) -> float:
@@ -159,13 +189,18 @@ class RideModel:
             self.packed, self.settings[0], case, self.damping, self.base(row)[0]
         )
 
+    def loop(self, row: int) -> Loop:
+        """What rides need to know of one case beside its trim, made at the first use."""
+        if row not in self._loops:
+            slopes = self.motion(row).slopes()
+            own = np.eye(MOTION) - REST * slopes[:, :MOTION]
+            driver = best_driver(slopes, self.reaction)
+            self._loops[row] = Loop(slopes, driver, np.linalg.inv(own))
+        return self._loops[row]
+
     def driver(self, row: int) -> Driver:
         """The driver whose gains suit one case best."""
-        if row not in self._drivers:
-            self._drivers[row] = best_driver(
-                self.motion(row).slopes(), self.reaction
-            )
-        return self._drivers[row]
+        return self.loop(row).driver
 
     def disturbed(
         self, row: int, road: Floats, step: float, *, wind: Floats = _CALM, event: Event = NOTHING,
@@ -201,13 +236,14 @@ class RideModel:
             self.allowed.airborne,
             within,
         )
-        gains = self.driver(row).gains if driven else np.zeros(4)
+        loop = self.loop(row)
+        gains = loop.driver.gains if driven else np.zeros(4)
         run(
             body, motion.elements, self.settings.copy()[0], *motion[3:], self.packed[2], self.base(row)[0],
             motion.setup, _record(DRIVER, self.reaction, *self.most_steer, gains), allowed,
-            _record(EVENT, *event.numbers), np.ascontiguousarray(road), wind, step, self.step, within, every,
+            _record(EVENT, *event.numbers), np.ascontiguousarray(road), wind, step, loop.rest, within, every,
             skip, floor, steer, np.zeros((6, max(MOTION, self.columns))), np.zeros(1, ANSWER)[0], trace,
-            ride[0],
+            np.zeros(1, NOW)[0], ride[0],
         )  # fmt: skip
         return ride
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -23,7 +24,7 @@ from setupopt.robust.builds.build_variation import BuildErrors, build_errors
 from setupopt.robust.builds.study import BuildStudy, study_build
 from setupopt.robust.bump import BumpAllowance, BumpRides, BumpSearch
 from setupopt.robust.faults import FaultSearch, FaultStudy
-from setupopt.robust.gust import GustLimit, GustSearch
+from setupopt.robust.gust import GustLimit, GustRides, GustSearch
 from setupopt.robust.road.profile import fitted_road, without_hills
 from setupopt.robust.road.spectrum import Road, Tracks
 from setupopt.robust.road.study import RoadPlan, RoadStudy, study_road
@@ -168,11 +169,12 @@ def prove(
         )
     )
     shop = StudyRunner(store, watch, crew)
-    bump = _bumps(project, cases, asked, shop)
-    gust = _gusts(project, cases, asked, shop)
+    rides = BumpRides(project, setup, cases)
+    bump = _bumps(rides, asked, shop)
+    gust = _gusts(GustRides.about(rides), asked, shop)
     first = bump.allowance.worst
     road = study_road(project, cases, asked.road(project), shop.chunks, first)
-    search = FaultSearch(project, setup, cases)
+    search = FaultSearch(rides)
     faults = search.study(
         shop.chunks("faults", "faults", search, search.jobs())
     )
@@ -228,13 +230,13 @@ def _required(project: Project, plan: RobustnessOptions) -> BuildErrors:
 
 
 def _bumps(
-    project: Project, cases: CaseSet, plan: RobustnessOptions, shop: StudyRunner
+    rides: BumpRides, plan: RobustnessOptions, shop: StudyRunner
 ) -> BumpStudy:
-    search = BumpSearch(project, project.setup, cases, plan.floor)
+    search = BumpSearch(rides, plan.floor)
     allowance = search.allowance(
         shop.chunks("bumps", "bumps", search, search.jobs())
     )
-    return BumpStudy(allowance, tuple(_traces(search.rides, allowance)))
+    return BumpStudy(allowance, tuple(_traces(rides, allowance)))
 
 
 def _traces(rides: BumpRides, allowance: BumpAllowance) -> Iterator[Floats]:
@@ -246,11 +248,13 @@ def _traces(rides: BumpRides, allowance: BumpAllowance) -> Iterator[Floats]:
 
 
 def _gusts(
-    project: Project, cases: CaseSet, plan: RobustnessOptions, shop: StudyRunner
+    rides: GustRides, plan: RobustnessOptions, shop: StudyRunner
 ) -> GustLimit:
-    search = GustSearch(project, project.setup, plan.floor, cases)
-    return search.limit(
-        shop.chunks(
-            "gusts", "wind, by direction", search, search.jobs(plan.directions)
-        )
+    search = GustSearch(rides, plan.floor, plan.directions)
+    linear = shop.chunks(
+        "wind", "wind, linear answer", search.linear, search.linear_jobs()
     )
+    peaks = np.concatenate(list(linear))
+    ride = partial(search, peaks=peaks)
+    jobs = range(plan.directions)
+    return search.limit(shop.chunks("gusts", "wind, by direction", ride, jobs))

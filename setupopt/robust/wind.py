@@ -14,8 +14,8 @@ from setupopt.physics.inputs import Floats, Records
 STRONGEST = 40.0  # m/s; a wind above it is a storm
 # Wind speeds looked at first, m/s; what lies between the last that holds and the first that does not is
 # then halved.
-_GRID = np.linspace(0.0, STRONGEST, 21)
-_HALVINGS = 10
+_GRID = np.linspace(0.0, STRONGEST, 11)
+_HALVINGS = 7
 # Cases whose margin by slope is over the floor by less are solved, and so many of the lowest at least.
 _BAND = 0.1
 _FIRST = 8
@@ -126,8 +126,11 @@ class SteadyWind:
         """`_lowest` of the cases that are near the floor by slope, and of a few more."""
         near = self.margins(speed, direction)
         order = np.argsort(near, kind="stable")
-        count = max(_FIRST, int((near < floor + _BAND).sum()))
-        return self._lowest(order[:count], speed, direction, floor)
+        fallen = self._lowest(order[:_FIRST], speed, direction, floor)
+        count = int((near < floor + _BAND).sum())
+        if fallen >= 0 or count <= _FIRST:
+            return fallen
+        return self._lowest(order[_FIRST:count], speed, direction, floor)
 
     def _lowest_of_all(
         self, speed: float, direction: float, floor: float

@@ -10,7 +10,7 @@ from setupopt.evaluation.cases import sweep_cases
 from setupopt.jobs.chunk_ranges import ChunkRange
 from setupopt.physics.ride_run import STOOD
 from setupopt.project import Project
-from setupopt.robust.bump import BumpSearch
+from setupopt.robust.bump import BumpRides, BumpSearch
 from setupopt.robust.obstacle import Obstacle
 from setupopt.robust.road.spectrum import CLASSES, Road
 from setupopt.robust.road.time_domain_road import (
@@ -44,7 +44,10 @@ def test_run_seconds_a_second(bore: Project) -> None:
 def test_random_obstacles_never_beat_the_allowance(bore: Project) -> None:
     """2,000 random lengths, tracks, cases and heights up to the one told: all are stood."""
     cases = sweep_cases(bore.venue, np.radians(np.arange(0.0, 181.0, 30.0)))
-    search, rng = BumpSearch(bore, bore.setup, cases), np.random.default_rng(11)
+    search, rng = (
+        BumpSearch(BumpRides(bore, bore.setup, cases)),
+        np.random.default_rng(11),
+    )
     allowed = search.allowance(map(search, search.jobs()))
     start, fallen = time.perf_counter(), 0
     held = np.flatnonzero(allowed.height > 0.0)

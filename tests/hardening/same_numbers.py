@@ -25,7 +25,7 @@ from setupopt.evaluation.cases import sweep_cases  # noqa: E402
 from setupopt.fit.tyre import fit_tyre  # noqa: E402
 from setupopt.fit.tyre_table import Rig, read_tyre_table  # noqa: E402
 from setupopt.jobs.run import run_chunks  # noqa: E402
-from setupopt.physics import ride_run  # noqa: E402
+from setupopt.physics import ride_steps  # noqa: E402
 from setupopt.physics.ride_motion import MOTION, motion_rates  # noqa: E402
 from setupopt.project import Project  # noqa: E402
 from setupopt.robust.bump import BumpRides, BumpSearch  # noqa: E402
@@ -113,7 +113,7 @@ def _steps(bore: Project) -> Numbers:
         motion_rates(
             *motion[:9], heights[at], np.zeros(4), motion.m, motion.work, motion.x, k[0]
         )  # fmt: skip
-        ride_run.step(
+        ride_steps.step(
             *motion[:9], heights, at, 5e-4, motion.m, motion.work, motion.x, k
         )
     return {"ride state": [float(one) for one in motion.m]}
@@ -148,7 +148,7 @@ def _rides(bore: Project, seeds: int, seconds: float) -> Numbers:
 def _allowance(bore: Project) -> Numbers:
     """The bump that a case stands."""
     cases = sweep_cases(bore.venue, np.radians([60.0])).pick([0])
-    search = BumpSearch(bore, bore.setup, cases, 0.0)
+    search = BumpSearch(BumpRides(bore, bore.setup, cases))
     found = search.allowance(run_chunks("bump", search, search.jobs()))
     return {"allowance height": [float(x) for x in found.height]}
 

@@ -19,7 +19,7 @@ import setupopt
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.motion import Motion
 from setupopt.evaluation.ride_modes import natural_modes
-from setupopt.physics import ride_run
+from setupopt.physics import ride_steps
 from setupopt.physics.ride_motion import MOTION, SPEEDS, motion_rates
 from setupopt.project import Project
 from setupopt.robust.ride_model import RideModel
@@ -179,7 +179,7 @@ def _step(motion: Motion, road: np.ndarray, dt: float) -> None:
         *motion[:9], road, np.zeros(4), motion.m, motion.work, motion.x, k[0]
     )
     ground = np.tile(road, (3, 1))
-    ride_run.step(
+    ride_steps.step(
         *motion[:9], ground, 0, dt, motion.m, motion.work, motion.x, k
     )
 

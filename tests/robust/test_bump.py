@@ -36,7 +36,7 @@ def found(
     project: Project, cases: CaseSet, floor: float = 0.0
 ) -> BumpAllowance:
     """The whole search, chunk after chunk."""
-    search = BumpSearch(project, project.setup, cases, floor)
+    search = BumpSearch(BumpRides(project, project.setup, cases), floor)
     return search.allowance(map(search, search.jobs()))
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from setupopt.evaluation.cases import CaseSet, sweep_cases
+from setupopt.physics.ride_run import STOOD
 from setupopt.project import Project
 from setupopt.project.model import Attitude
 from setupopt.robust.gust import (
@@ -17,10 +18,9 @@ from setupopt.robust.gust import (
     GustLimit,
     GustRides,
     GustSearch,
-    stands_step,
 )
 
-LEFT, BEHIND = 0.5 * np.pi, np.pi
+LEFT, BEHIND = 4, 8  # of 16 directions
 
 
 @pytest.fixture(scope="module")
@@ -33,7 +33,7 @@ def cases(bore: Project) -> CaseSet:
 @pytest.fixture(scope="module")
 def search(bore: Project, cases: CaseSet) -> GustSearch:
     """With a floor of zero."""
-    return GustSearch(bore, bore.setup, cases=cases)
+    return GustSearch(GustRides(bore, bore.setup, cases))
 
 
 @pytest.fixture(scope="module")
@@ -52,12 +52,9 @@ def test_stood_at_the_limit_and_not_beyond(
             float(found["direction"]),
             float(found["length"]),
         )
-        assert search.rides.stands(
-            row, direction, float(found["speed"]), length
-        )
-        assert not search.rides.stands(
-            row, direction, 1.1 * float(found["speed"]), length
-        )
+        speed = float(found["speed"])
+        assert search.rides.ends(row, direction, length, speed) == STOOD
+        assert search.rides.ends(row, direction, length, 1.1 * speed) != STOOD
     assert limit.worst == int(limit.found["speed"].argmin())
 
 
@@ -74,9 +71,9 @@ def test_random_gusts_are_not_worse(
                 )
             )
             peak = 0.9 * float(found["speed"])
-            assert search.rides.stands(
-                int(rng.integers(2)), float(found["direction"]), peak, length
-            )
+            direction = float(found["direction"])
+            row = int(rng.integers(2))
+            assert search.rides.ends(row, direction, length, peak) == STOOD
 
 
 def test_wind_step_is_stood_and_more_is_not(
@@ -84,19 +81,18 @@ def test_wind_step_is_stood_and_more_is_not(
 ) -> None:
     """In the case and from the direction that it tells."""
     for found in limit.found:
-        stands = partial(
-            stands_step, search.project, search.setup, search.rides, int(found["case"]),
-            float(found["direction"]),
+        ends = partial(
+            search.rides.step_ends, int(found["case"]), float(found["direction"])
         )  # fmt: skip
-        assert stands(float(found["step"]))
-        assert not stands(1.15 * float(found["step"]))
+        assert ends(float(found["step"])) == STOOD
+        assert ends(1.15 * float(found["step"])) != STOOD
 
 
 def test_lost_case_stands_nothing(bore: Project) -> None:
     """A case that loses contact in calm air is the one that falls first."""
     slow = replace(bore.venue, sweep=replace(bore.venue.sweep, speed=20.0))
     lost = sweep_cases(slow, np.radians([0.0, 180.0])).pick([0, 1])
-    found = GustSearch(bore, bore.setup, cases=lost)(LEFT)[0]
+    found = GustSearch(GustRides(bore, bore.setup, lost))(LEFT)[0]
     assert (found["speed"], found["case"]) == (0.0, 1)
 
 
@@ -109,7 +105,7 @@ def test_every_gust_is_stood_where_air_does_nothing(bore: Project) -> None:
         venue=replace(bore.venue, section="flat", curvature=0.0),
     )
     level = sweep_cases(calm.venue, np.array([0.0])).pick([0])
-    found = GustSearch(calm, bore.setup, cases=level)(LEFT)[0]
+    found = GustSearch(GustRides(calm, bore.setup, level))(LEFT)[0]
     assert np.isinf(found["speed"])
     assert found["case"] == -1
     assert np.isnan(found["length"])

@@ -13,7 +13,7 @@ from scipy.integrate import solve_ivp
 
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.motion import Motion
-from setupopt.physics import ride_run
+from setupopt.physics import ride_steps
 from setupopt.physics.ride_motion import (
     FORWARD,
     HEADING,
@@ -256,7 +256,7 @@ def test_steps_are_of_third_order(even: RideModel) -> None:
         k = np.zeros((6, MOTION))
         for _ in range(25 * parts):
             k[0] = rates(motion, motion.m)
-            ride_run.step(
+            ride_steps.step(
                 *motion[:9], road, 0, 5e-4 / parts, motion.m, motion.work, motion.x, k
             )  # fmt: skip
         ends.append(motion.m.copy())

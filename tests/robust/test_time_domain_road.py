@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from scipy.stats import bootstrap
 
 from setupopt.evaluation.cases import CaseSet, sweep_cases
+from setupopt.evaluation.model import evaluate
 from setupopt.jobs.chunk_ranges import ChunkRange, chunk_ranges
+from setupopt.physics.ride_run import DRIFTED, FLEW, STOOD
 from setupopt.physics.ride_time import RIDE
-from setupopt.project import Project
+from setupopt.project import Project, load
 from setupopt.robust.road.spectrum import CLASSES, Road, Tracks
 from setupopt.robust.road.time_domain_road import (
     QUANTITIES,
@@ -24,6 +28,7 @@ from setupopt.robust.road.time_domain_road import (
 from .conftest import SPEED
 
 ROAD = Road(CLASSES["A"].mean)
+SETUPS = Path(__file__).resolve().parents[2] / "setups"
 
 
 @pytest.fixture(scope="module")
@@ -187,3 +192,29 @@ def test_nothing_happens_on_a_smooth_road(bore: Project, case: CaseSet) -> None:
     assert sums.spread("load fl").rms == pytest.approx(0.0, abs=1e-3)
     assert sums.under == 0
     assert sums.drift < 1e-6
+
+
+@pytest.mark.parametrize(
+    ("name", "letter", "is_stood"), [("oval", "A", True), ("hill", "C", False)]
+)
+def test_a_sound_car_stands_class_a_and_the_hill_no_class_c(
+    name: str, letter: str, is_stood: bool
+) -> None:
+    """Six runs of 5 s in the case with the least margin: all are stood, or none is, for two wheels fly or the
+    path is left. Class A is a very good road, C an average one that nobody races on (ISO 8608).
+    """
+    project = load(SETUPS / name)
+    cases = sweep_cases(project.venue)
+    worst = int(evaluate(project, cases=cases).margin[0].argmin())
+    worst_case = cases.pick([worst])
+    speed = float(worst_case.records["speed"][0])
+    road = Road(CLASSES[letter].mean)
+    roads = DrawnRoads(
+        road, project.car.front.track, ride_length(speed, 5.0), 6
+    )
+    do = RoadRides(project, project.setup, worst_case, roads, 5.0)
+    sums = RideSums(step=do.model.step)
+    for job in do.jobs():
+        sums.add(do(job))
+    assert sums.reasons[STOOD] == (6 if is_stood else 0)
+    assert sums.reasons[[DRIFTED, FLEW]].sum() == 6 - sums.reasons[STOOD]

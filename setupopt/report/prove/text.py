@@ -28,6 +28,8 @@ from setupopt.report.shared.tables import (
 from setupopt.report.shared.words import CLOSING, cautions_text
 from setupopt.robust.best_single_step import Change
 from setupopt.robust.driver import REACTION
+from setupopt.robust.gust import RIDDEN, WINDY
+from setupopt.robust.likely_rides import DOUBT, DOUBT_BESIDE
 from setupopt.robust.verdict import Verdict
 from setupopt.units import DEG, MM, MS
 
@@ -217,7 +219,10 @@ def _bumps(judged: JudgedReport, width: int) -> str:
         f"A driver holds the course who answers {reaction:g} s late, with the steering gains that suit the "
         "case best; the driven growth is that of the slowest motion with him, negative where it dies out. "
         "Instantaneous: the height of the same bump at which what an axle must pass exceeds what it can pass "
-        "at one instant. It is no verdict: it does not say whether the car recovers."
+        "at one instant. It is no verdict: it does not say whether the car recovers. Ridden are obstacles for "
+        f"which linear equations of motion leave up to {DOUBT:g} times the height of the worst, in the case "
+        f"with the least margin of each roll angle; in the others up to {DOUBT_BESIDE:g} times that. The rest "
+        "is not ridden."
     )
     return f"{paragraph(head, width)}\n{keyed_table(rows, keys, width)}\n{paragraph(note, width, INDENT)}"
 
@@ -266,9 +271,11 @@ def _winds(judged: JudgedReport, width: int) -> str:
         words("attitude", "attitude", least=12),
     ]
     head = (
-        "Wind that the car stands, by its direction from the car (0 ahead, 90 left), in the cases that a "
-        "steady wind hits hardest. It adds to the wind of the attitude. Gusts and wind steps are judged as "
-        "bumps are, a steady wind by the margin in it"
+        "Wind that the car stands, by its direction from the car (0 ahead, 90 left). Gusts ride in at most "
+        f"{RIDDEN} cases and lengths, those for which linear equations of motion leave least, and the longest "
+        f"also in the {WINDY} cases that a steady wind hits hardest; the rest is not ridden. "
+        "The wind adds to the wind of the attitude. Gusts and wind steps are judged as bumps are, a steady "
+        "wind by the margin in it"
     )
     return (
         f"{paragraph(head, width)}\n{keyed_table(judged.winds(), keys, width)}"
