@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -52,42 +53,58 @@ class _Step:
     setup: Setup
 
 
-def best_change(
-    project: Project,
-    setup: Setup,
-    measure: Callable[[Setup], float],
-    floor: float,
-) -> Change | None:
-    """The single step inside limits.toml that raises `measure` most; None where none does, or no limits.
-
-    A step goes to the next settable value on either side, one hundredth of the range where any value will do.
-    Not offered are steps that break a packaging limit which was kept before, and steps that take the worst
-    margin over the sweep under `floor`, or further down where it was under it. `measure` may be minus
-    infinity or not a number where contact is lost; it is asked once for the setup and for every step left.
+@dataclass(frozen=True)
+class SingleSteps:
+    """Every single step inside limits.toml from a setup: to the next settable value on either side, one
+    hundredth of the range where any value will do.
     """
-    steps = (
-        [] if project.limits is None else list(_steps(setup, project.limits))
-    )
-    if project.limits is None or not steps:
-        return None
-    worst, kept = _steady(
-        project, project.limits, [setup, *(step.setup for step in steps)]
-    )
-    least = floor if worst[0] >= floor else worst[0] - _NOTICE
-    offered = np.flatnonzero(kept[1:] & (worst[1:] >= least))
-    before = _plain(measure(setup))
-    after = np.full(len(steps), -np.inf)
-    after[offered] = [_plain(measure(steps[i].setup)) for i in offered]
-    best = int(after.argmax())
-    if not after[best] > before + _NOTICE:
-        return None
-    return _change(
-        steps[best],
-        setup,
-        float(after[best] - before),
-        float(worst[0]),
-        float(worst[1 + best]),
-    )
+
+    project: Project
+    setup: Setup
+
+    @cached_property
+    def steps(self) -> list[_Step]:
+        """None without limits."""
+        limits = self.project.limits
+        return [] if limits is None else list(_steps(self.setup, limits))
+
+    @cached_property
+    def steady(self) -> tuple[Floats, np.ndarray]:
+        """Worst margin over the sweep, and whether every limit is kept that the setup keeps: of the setup,
+        then of all steps.
+        """
+        assert self.project.limits is not None
+        setups = [self.setup, *(step.setup for step in self.steps)]
+        return _steady(self.project, self.project.limits, setups)
+
+    def best(
+        self, measure: Callable[[Setup], float], floor: float
+    ) -> Change | None:
+        """The step that raises `measure` most; None where none does.
+
+        Not offered are steps that break a packaging limit which was kept before, and steps that take the worst
+        margin over the sweep under `floor`, or further down where it was under it. `measure` may be minus
+        infinity or not a number where contact is lost; it is asked once for the setup and for every step
+        left.
+        """
+        if not self.steps:
+            return None
+        worst, kept = self.steady
+        least = floor if worst[0] >= floor else worst[0] - _NOTICE
+        offered = np.flatnonzero(kept[1:] & (worst[1:] >= least))
+        before = _plain(measure(self.setup))
+        after = np.full(len(self.steps), -np.inf)
+        after[offered] = [_plain(measure(self.steps[i].setup)) for i in offered]
+        best = int(after.argmax())
+        if not after[best] > before + _NOTICE:
+            return None
+        return _change(
+            self.steps[best],
+            self.setup,
+            float(after[best] - before),
+            float(worst[0]),
+            float(worst[1 + best]),
+        )
 
 
 def _plain(margin: float) -> float:

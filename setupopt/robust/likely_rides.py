@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 
 from setupopt.physics.inputs import Floats
-from setupopt.project.model import Require
+from setupopt.project.limits_model import Require
 from setupopt.robust.linear_stood import Answer, LinearStood
 from setupopt.robust.obstacle import Obstacle
 from setupopt.robust.ride_model import RideModel

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from setupopt.physics.inputs import Floats, Records
 from setupopt.physics.ride_run import TRACE
 from setupopt.project.model import Project, Setup
 from setupopt.project.needs import need
+from setupopt.robust.best_single_step import SingleSteps
 from setupopt.robust.builds.build_variation import BuildErrors, build_errors
 from setupopt.robust.builds.study import BuildStudy, study_build
 from setupopt.robust.bump import BumpAllowance, BumpRides, BumpSearch
@@ -101,6 +102,11 @@ class RobustnessReport:
     road: RoadStudy | None  # None where every case loses contact
     faults: FaultStudy
     build: BuildStudy
+
+    @cached_property
+    def steps(self) -> SingleSteps:
+        """What may be changed."""
+        return SingleSteps(self.project, self.setup)
 
     def _repr_html_(self) -> str:
         """For notebooks: what was found of every disturbance, and whether that is what is asked."""

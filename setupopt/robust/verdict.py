@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from setupopt.evaluation.model import Model
 from setupopt.project.model import AXLES, Setup
-from setupopt.robust.best_single_step import Change, best_change
+from setupopt.robust.best_single_step import Change
 from setupopt.robust.ride_model import NO_DRIVER, REASONS
 from setupopt.robust.robustness import RobustnessReport
 
@@ -36,7 +36,7 @@ def change_for(
     proof: RobustnessReport, measure: Callable[[Setup], float]
 ) -> Change | None:
     """The single step that mends a situation best."""
-    return best_change(proof.project, proof.setup, measure, proof.plan.floor)
+    return proof.steps.best(measure, proof.plan.floor)
 
 
 def first_axle(proof: RobustnessReport, row: int) -> str:

@@ -14,8 +14,18 @@ from setupopt.project import Project
 from setupopt.project.limits_model import Limits, Packaging
 from setupopt.project.model import AxleLimits, Range, Setup
 from setupopt.project.model import Project as Whole
-from setupopt.robust.best_single_step import Change, best_change
+from setupopt.robust.best_single_step import Change, SingleSteps
 from setupopt.units import BAR, DEG, MM, N_PER_MM
+
+
+def best_change(
+    project: Project,
+    setup: Setup,
+    measure: Callable[[Setup], float],
+    floor: float,
+) -> Change | None:
+    """The best single step."""
+    return SingleSteps(project, setup).best(measure, floor)
 
 
 @pytest.fixture(scope="module")

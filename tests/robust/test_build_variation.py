@@ -152,7 +152,9 @@ def test_worst_margins_are_those_of_all_cases(
     for scale in (1.0, 4.0):
         box = replace(build, scale=scale)
         plain = box.result(drawn, cases).worst_margin
-        assert WorstMargin(box, cases)(drawn) == pytest.approx(plain, abs=NOISE)
+        assert WorstMargin.of(box, cases)(drawn) == pytest.approx(
+            plain, abs=NOISE
+        )
 
 
 def test_errors_of_both_wheels_are_another_setup(

@@ -44,7 +44,7 @@ class BuildCloud:
     @cached_property
     def _worst(self) -> WorstMargin:
         """Made ready at the first use. Two threads may both do so: alike."""
-        return WorstMargin(self.build, self.cases)
+        return WorstMargin.of(self.build, self.cases)
 
     def errors(self, job: ChunkRange | tuple[int, int]) -> Floats:
         """Errors of the builds of a chunk, (count, names), -1 to 1."""
@@ -62,7 +62,10 @@ class BuildCloud:
         pieces = [
             errors[at : at + _AT_ONCE] for at in range(0, len(errors), _AT_ONCE)
         ]
-        worst = np.concatenate([self._worst(piece) for piece in pieces])
+        every = self._worst
+        worst = np.concatenate(
+            [every.pick(every.likely(piece))(piece) for piece in pieces]
+        )
         return np.where(worst > -0.5 * LOST, worst, -np.inf)
 
 

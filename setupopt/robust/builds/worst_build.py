@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -26,7 +27,13 @@ _MOST_STARTS = 4
 _MOST_TRIED = 4
 # Boxes looked at first, by scale; what lies between the last that holds and the first that falls is halved.
 SCALES = (1.0, 2.0, 3.5, 6.0, 10.0)
-_HALVINGS = 8
+# How close a scale is found, as a share, in at most so many boxes; a box is no nearer to the ends than so much
+# of the way between them.
+_CLOSE = 0.005
+_MOST_STEPS = 8
+_AWAY = 0.03
+# What errors together cost over the sum of what they cost alone, at most.
+_CURVED = 1.5
 
 
 class Cost(NamedTuple):
@@ -57,25 +64,63 @@ def _moves(errors: Floats) -> Floats:
     return np.where(own, _LEVELS[:, None], errors).reshape(-1, errors.size)
 
 
+@dataclass(frozen=True, eq=False)
 class WorstMargin:
     """Worst margins of many builds: slopes say which cases may be the worst, and the model solves these.
 
-    `starts` (cases): answers of the setup without errors, if they are known.
+    `starts`, `without_errors` (cases): answers of the setup without errors, and its margins, as `ranked`.
     """
 
-    def __init__(
-        self, build: BuildErrors, cases: CaseSet, starts: Records | None = None
-    ) -> None:
-        self.build = build
-        self.cases = cases
-        self.exact = np.zeros(len(build.names))
-        found = build.result(self.exact, cases, starts)
-        self.starts = found.answers[0]
-        self.without_errors = ranked(found)[0]
+    build: BuildErrors
+    cases: CaseSet
+    starts: Records
+    without_errors: Floats
+
+    @classmethod
+    def of(
+        cls, build: BuildErrors, cases: CaseSet, starts: Records | None = None
+    ) -> WorstMargin:
+        """The setup without errors solved, from `starts` if they are known."""
+        found = build.result(np.zeros(len(build.names)), cases, starts)
+        return cls(build, cases, found.answers[0], ranked(found)[0])
+
+    @property
+    def exact(self) -> Floats:
+        """No errors."""
+        return np.zeros(len(self.build.names))
+
+    @cached_property
+    def alone(self) -> Floats:
+        """What every error alone changes, by slope, (names, _LEVELS, cases)."""
+        moved = self.by_slope(_moves(self.exact))
+        each = moved.reshape(self.exact.size, _LEVELS.size, -1)
+        return each - each[:, :1]
 
     def pick(self, rows: np.ndarray) -> WorstMargin:
         """The same in some of the cases."""
-        return WorstMargin(self.build, self.cases.pick(rows), self.starts[rows])
+        return WorstMargin(
+            self.build,
+            self.cases.pick(rows),
+            self.starts[rows],
+            self.without_errors[rows],
+        )
+
+    def lowest(self, scale: float) -> np.ndarray:
+        """Rows that may hold the worst margin of any build in a box `scale` times as large.
+
+        As if what the errors cost alone added up, and half as much again.
+        """
+        loss = -self.alone.min(axis=1).sum(axis=0)
+        lower = self.without_errors - _CURVED * scale * loss
+        return np.flatnonzero(lower <= self.without_errors.min())
+
+    def likely(self, errors: Floats) -> np.ndarray:
+        """Rows that may hold the worst margin of one of some builds, as if what errors do alone added up."""
+        shares = np.stack([np.maximum(-errors, 0.0), np.maximum(errors, 0.0)])
+        near = self.without_errors + np.einsum(
+            "sbn,nsc->bc", shares, self.alone[:, 1:], optimize=True
+        )
+        return np.flatnonzero(suspects(near, self.without_errors).any(axis=0))
 
     def by_slope(self, errors: Floats, starts: Records | None = None) -> Floats:
         """Margins of builds (builds, cases), as `ranked`, by the slopes of a build nearby."""
@@ -106,7 +151,7 @@ class _Search:
         self, build: BuildErrors, cases: CaseSet, starts: Records | None = None
     ) -> None:
         self.build = build
-        self.worst = WorstMargin(build, cases, starts)
+        self.worst = WorstMargin.of(build, cases, starts)
 
     def lowest(self, known: Floats) -> tuple[Floats, float]:
         """The worst errors that are found, and their margin. `known` (builds, names) are tried as well."""
@@ -122,15 +167,10 @@ class _Search:
 
     def alone(self) -> tuple[Floats, np.ndarray]:
         """The cases that are lowest if losses add up, and for each the worst level of every error alone."""
-        exact = self.worst.exact
-        each = self.worst.by_slope(_moves(exact)).reshape(
-            exact.size, _LEVELS.size, -1
-        )
-        loss = each[:, :1] - each
+        loss = -self.worst.alone
         loss[loss < _NOTICE] = 0.0
-        low = np.argsort(
-            each[0, 0] - loss.max(axis=1).sum(axis=0), kind="stable"
-        )[:_MOST_CASES]
+        added = self.worst.without_errors - loss.max(axis=1).sum(axis=0)
+        low = np.argsort(added, kind="stable")[:_MOST_CASES]
         return np.unique(_LEVELS[loss.argmax(axis=1)[:, low]].T, axis=0), low
 
     def _exchange(self, near: WorstMargin, errors: Floats) -> Floats:
@@ -208,32 +248,59 @@ def stands(build: BuildErrors, cases: CaseSet, floor: float) -> float:
     so many times. The worst build is searched anew in every box, from small to large, and all that were
     found before are tried in it too. Boxes nest, so that a box holds only where every smaller one did.
     """
-    known: list[Floats] = [np.zeros(len(build.names))]
-    exact = build.result(known[0], cases)
-    if exact.worst_margin[0] < floor:
+    exact = np.zeros(len(build.names))
+    known: list[Floats] = [exact]
+    whole = WorstMargin.of(build, cases)
+    if whole.without_errors.min() < floor:
         return 0.0
 
-    def falls(scale: float) -> bool:
-        box = _Search(
-            replace(build, scale=scale * build.scale), cases, exact.answers[0]
-        )
-        if box.worst(np.array(known)).min() < floor:
-            return True
-        errors, worst = box.lowest(np.array(known))
-        known.append(errors)
-        return worst < floor
+    def spare(scale: float) -> float:
+        box = replace(build, scale=scale * build.scale)
+        rows = whole.lowest(scale)
+        search = _Search(box, cases.pick(rows), whole.starts[rows])
+        found = float(search.worst(np.array(known)).min())
+        if found >= floor:
+            errors, found = search.lowest(np.array(known))
+            known.append(errors)
+        return found - floor
 
     low = 0.0
+    left = float(whole.without_errors.min()) - floor
     for high in SCALES:
-        if falls(high):
-            return _between(falls, low, high)
+        over = spare(high)
+        if over < 0.0:
+            return _between(spare, (low, left), (high, over))
         low = high
+        left = over
     return low
 
 
-def _between(falls: Callable[[float], bool], low: float, high: float) -> float:
-    """The largest scale that holds, between one that does and one that does not."""
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        low, high = (low, middle) if falls(middle) else (middle, high)
-    return low
+def _between(
+    spare: Callable[[float], float],
+    low: tuple[float, float],
+    high: tuple[float, float],
+) -> float:
+    """The largest scale that holds, between one that does and one that does not, each with its spare margin.
+
+    Where the line between both crosses zero, or in the middle where contact is lost; the end that stays counts
+    half from its second time on (the Illinois method).
+    """
+    last = 0
+    for _ in range(_MOST_STEPS):
+        (inside, left), (outside, over) = low, high
+        if outside - inside < _CLOSE * outside:
+            break
+        share = 0.5 if over < -1.0 else left / (left - over)
+        middle = inside + min(max(share, _AWAY), 1.0 - _AWAY) * (
+            outside - inside
+        )
+        found = spare(middle)
+        side = 1 if found >= 0.0 else -1
+        if side > 0:
+            low = (middle, found)
+            high = (outside, 0.5 * over if last == side else over)
+        else:
+            high = (middle, found)
+            low = (inside, 0.5 * left if last == side else left)
+        last = side
+    return low[0]
