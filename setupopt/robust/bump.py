@@ -18,6 +18,7 @@ from setupopt.jobs.chunk_ranges import ChunkRange, chunk_ranges
 from setupopt.physics.inputs import Floats, Record, Records
 from setupopt.physics.ride_run import STOOD, TRACE
 from setupopt.robust.bisection import highest
+from setupopt.robust.driver import slowest_reaction
 from setupopt.robust.likely_rides import DOUBT, DOUBT_BESIDE, LikelyRides
 from setupopt.robust.obstacle import Obstacle
 from setupopt.robust.ride_model import NO_DRIVER
@@ -41,13 +42,23 @@ _LOOKS = 4000
 
 # Answer of one case. height, length, track: the highest bump that is stood, by the worst length and track;
 # reason: what ends it; instant: the height of that bump that takes the instantaneous margin to the floor;
-# seam, ramp: the lowest of both signs of step, and its ramp; growth: of the delayed driver's loop, 1/s.
+# seam, ramp: the lowest of both signs of step, and its ramp; growth: of the delayed driver's loop, 1/s;
+# reaction: the longest at which gains hold the car, s, of the case that stands least at its roll angle.
+_COUNTS = ("row", "track", "reason")
 BUMP = np.dtype(
     [
         (name, "f8")
-        for name in ("height", "length", "instant", "seam", "ramp", "growth")
+        for name in (
+            "height",
+            "length",
+            "instant",
+            "seam",
+            "ramp",
+            "growth",
+            "reaction",
+        )
     ]
-    + [("row", "i8"), ("track", "i8"), ("reason", "i8")]
+    + [(name, "i8") for name in _COUNTS]
 )
 
 
@@ -273,17 +284,14 @@ class BumpSearch:
         least = None
         for one, row in zip(found, rows, strict=True):
             one["row"] = row
-            for name in (
-                "height",
-                "length",
-                "instant",
-                "seam",
-                "ramp",
-                "growth",
-            ):
+            for name in BUMP.names[: -len(_COUNTS)]:
                 one[name] = np.nan
             if self.rides.rides(row):
                 least = self._case(int(row), least, one)
+        lowest = int(np.nan_to_num(found["height"], nan=np.inf).argmin())
+        if np.isfinite(found["height"][lowest]):
+            slopes = self.rides.loop(int(rows[lowest])).slopes
+            found["reaction"][lowest] = slowest_reaction(slopes)
         return found
 
     def _case(self, row: int, least: Worst | None, one: Record) -> Worst | None:

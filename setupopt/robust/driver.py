@@ -38,6 +38,8 @@ _PAIRS = ((0.05, 0.15), (0.05, 0.6), (0.3, 0.6))
 # Gains whose loop dies out at least at this share of the fastest rate; looks for which a kick is followed.
 _FAST = 0.8
 _KICK_TICKS = 15 * TICKS
+# Reaction times tried, s, and how close the longest is found, as a share.
+_QUICK, _SLOW, _CLOSE = 0.02, 1.5, 0.05
 
 
 @dataclass(frozen=True)
@@ -135,3 +137,20 @@ def best_driver(slopes: Floats, reaction: float) -> Driver:
         fast = np.flatnonzero(growth <= _FAST * growth[best])
         best = int(fast[_drift(loops[fast]).argmin()])
     return Driver(reaction, gains[best], float(growth[best]))
+
+
+def slowest_reaction(slopes: Floats) -> float:
+    """Longest reaction time, s, at which some gains hold the car, up to 1.5; 0 where none do at 0.02."""
+    low, high = _QUICK, _SLOW
+    if not best_driver(slopes, low).holds:
+        return 0.0
+    if best_driver(slopes, high).holds:
+        return high
+    while high - low > _CLOSE * high:
+        middle = 0.5 * (low + high)
+        low, high = (
+            (middle, high)
+            if best_driver(slopes, middle).holds
+            else (low, middle)
+        )
+    return low

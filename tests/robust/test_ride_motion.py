@@ -30,6 +30,7 @@ from setupopt.project import Project
 from setupopt.robust.driver import PLANAR, best_driver, planar
 from setupopt.robust.obstacle import Obstacle
 from setupopt.robust.ride_model import RideModel
+from setupopt.units import GRAVITY
 
 RELAXATION = 0.25
 
@@ -328,6 +329,27 @@ def test_coasting_through_a_bend_loses_what_its_tyres_take(
     assert before + lost == pytest.approx(
         energy(m), abs=0.02 * (before - energy(m))
     )
+
+
+@pytest.mark.parametrize(("share", "flies"), [(0.98, False), (1.02, True)])
+def test_take_off_over_a_wave(bore: Project, share: float, flies: bool) -> None:
+    """A body that g presses on leaves a wave (H/2)(1 - cos w t) under all wheels at (H/2) w^2 = g.
+
+    From two lines of mechanics. A long wave, which the body follows on springs and tyres: 25 rad/s against 2,
+    so that its acceleration is 0.6 % more than the road's. Loads are over zero 2 % below, and not 2 % above.
+    """
+    rides = plain(bore, 40.0)
+    turn = 2.0
+    half = share * GRAVITY / turn**2
+    step = rides.step
+    time = 0.5 * step * np.arange(2 * round(12.0 / step) + 1)
+    begun = np.minimum(time / 6.0, 1.0)
+    fade = begun * begun * (3.0 - 2.0 * begun)
+    wave = half * fade * (1.0 - np.cos(turn * time))
+    road = np.repeat(wave[:, None], rides.columns, axis=1)
+    ride = rides.disturbed(0, road, step, judged=False, every=2)[0]
+    assert flies or ride["seconds"] == pytest.approx(12.0, abs=0.1)
+    assert (ride["least_load"].min() <= 0.0) == flies
 
 
 def test_driver_holds_what_he_can(model: RideModel) -> None:

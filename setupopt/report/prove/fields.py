@@ -125,6 +125,7 @@ class JudgedReport:
                 "seam_mm": finite(allowed.seam[row] / MM),
                 "seam_ramp_mm": finite(allowed.ramp[row] / MM),
                 "driven_growth_per_s": finite(allowed.growth[row]),
+                "slowest_reaction_s": finite(allowed.reaction[row]),
                 **self._linear(row),
             }
 

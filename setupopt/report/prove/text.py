@@ -204,6 +204,7 @@ def _bumps(judged: JudgedReport, width: int) -> str:
         words("track", "bump_track"),
         decimals("instantaneous mm", "bump_instantaneous_mm", 1, rank=1),
         decimals("driven growth 1/s", "driven_growth_per_s", 1, rank=2),
+        decimals("reaction up to s", "slowest_reaction_s", 2, rank=3),
         words("attitude", "attitude", least=12),
     ]
     allowed = _allowed(judged)
@@ -218,6 +219,7 @@ def _bumps(judged: JudgedReport, width: int) -> str:
     note = (
         f"A driver holds the course who answers {reaction:g} s late, with the steering gains that suit the "
         "case best; the driven growth is that of the slowest motion with him, negative where it dies out. "
+        "Reaction up to: the latest answer with which some gains still hold the car there. "
         "Instantaneous: the height of the same bump at which what an axle must pass exceeds what it can pass "
         "at one instant. It is no verdict: it does not say whether the car recovers. Ridden are obstacles for "
         f"which linear equations of motion leave up to {DOUBT:g} times the height of the worst, in the case "
@@ -247,10 +249,15 @@ def _least(row: Field) -> float:
     return -1.0 if row["bump_mm"] is None else float(row["bump_mm"])
 
 
+def _least_first(row: Field) -> tuple[float, bool]:
+    """Of cases that stand the same, the one of which more is known."""
+    return _least(row), row["slowest_reaction_s"] is None
+
+
 def _least_by_angle(rows: list[Field]) -> list[Field]:
     """Of each roll angle the case that stands least, in the order of the angles."""
     least: dict[float, Field] = {}
-    for row in sorted(rows, key=_least):
+    for row in sorted(rows, key=_least_first):
         least.setdefault(row["roll_angle_deg"], row)
     return [least[degrees] for degrees in sorted(least)]
 
