@@ -129,9 +129,9 @@ def command(
     Bumps, gusts, roads and faults are judged by what the car does: drift, sideslip, time without contact and
     return, as [disturbed] of limits.toml allows; the rest by the minimum margin (0 unless --floor is given).
 
-    With --out, prove.txt, prove.json, prove-cases.csv and prove-bump.svg are written to DIR. The answer is
-    also kept in PROJECT/proved, for the run card. A run that is stopped continues from there when it is
-    started again with the same inputs.
+    With --out, prove.txt, prove.json, prove-cases.csv, prove-bump.svg and prove-faults.svg are written to
+    DIR. The answer is also kept in PROJECT/proved, for the run card. A run that is stopped continues from there
+    when it is started again with the same inputs.
 
     \b
     Example: setupopt prove my-car --setup proposed.toml --bump 10
@@ -141,6 +141,7 @@ def command(
     with loading(common.quiet):
         project = common.load()
 
+        from setupopt.report.prove.faults_picture import faults_picture
         from setupopt.report.prove.fields import JudgedReport, csv_text
         from setupopt.report.prove.picture import bump_picture
         from setupopt.report.prove.text import text
@@ -168,6 +169,7 @@ def command(
         files={
             "prove-cases.csv": csv_text,
             "prove-bump.svg": lambda judged: bump_picture(judged.proof),
+            "prove-faults.svg": lambda judged: faults_picture(judged.proof),
         },
         reads=[profile],
         setup=f"{common.setup_words(project)}{quick}",

@@ -15,6 +15,13 @@ from setupopt.robust.event import Event, faults
 from setupopt.robust.ride_model import NO_DRIVER, RideModel
 
 _ANGLES_A_CHUNK = 3
+# Kinds of faults, and the words that the names of each have in common.
+KINDS = {
+    "loss of drive": "drive",
+    "one wheel locked": "locked",
+    "flat tyre": "flat",
+    "2 deg too much steer": "steer",
+}
 
 # One fault in one case: why it is not stood (0: it is), the most drift and sideslip with the driver; and the
 # time until limits are left where he keeps the steer still, s, infinite where that takes longer than judged.

@@ -141,7 +141,11 @@ class LinearStood:
         each: dict[str, Callable[[Answer, list[Any]], Floats]] = {
             "bump": self.heights, "seam": self.heights, "gust": self.peaks, "road": self._road
         }  # fmt: skip
-        found = each[kind](car, [VARIANTS[kind][number] for number in chosen])
+        # a car that no driver holds leaves what can be counted
+        with np.errstate(over="ignore", invalid="ignore"):
+            found = each[kind](
+                car, [VARIANTS[kind][number] for number in chosen]
+            )
         shares = np.minimum(np.nan_to_num(found), _MOST) / float(
             getattr(self.asked, kind)
         )
@@ -285,12 +289,17 @@ class LinearStood:
 
     def _road(self, car: Answer, _: list[None]) -> Floats:
         """How many times the venue's road, in height, is stood."""
-        return self._in_rms(car).min(keepdims=True) / _SIGMAS
+        road = Road(self.project.venue.roughness or 0.0)
+        return np.array([self.times_of(car, road)])
 
-    def _in_rms(self, car: Answer) -> Floats:
-        """What is allowed of drift, sideslip and the lighter loads on the venue's road, in rms (3)."""
+    def times_of(self, car: Answer, road: Road) -> float:
+        """How many times a road, in height, is stood."""
+        return float(self._in_rms(car, road).min()) / _SIGMAS
+
+    def _in_rms(self, car: Answer, random: Road) -> Floats:
+        """What is allowed of drift, sideslip and the lighter loads on a road, in rms (3)."""
         track = float(2.0 * np.abs(car.contacts.side[0]))
-        road = waves(Road(self.project.venue.roughness or 0.0), track, _WAVES)
+        road = waves(random, track, _WAVES)
         n = road.wavenumber[:, None]
         late = patch_gain(n, car.contacts.patch) * np.exp(
             -2j * np.pi * n * car.contacts.behind

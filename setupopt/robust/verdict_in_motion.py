@@ -13,10 +13,11 @@ from setupopt.physics.inputs import Records
 from setupopt.physics.ride_run import STOOD, TRACE
 from setupopt.project.model import Setup
 from setupopt.robust.bump import MOST, BumpRides
+from setupopt.robust.faults import KINDS
 from setupopt.robust.gust import GustRides
+from setupopt.robust.likely_rides import LikelyRides
 from setupopt.robust.obstacle import TRACKS, Obstacle
 from setupopt.robust.ride_model import REASONS, RideModel
-from setupopt.robust.road.linear_road_response import LinearRoad
 from setupopt.robust.robustness import RobustnessReport
 from setupopt.robust.verdict import (
     Verdict,
@@ -30,14 +31,6 @@ from setupopt.robust.wind import STRONGEST, with_wind
 from setupopt.units import DEG, MM
 
 _BEYOND = 1.25  # times what is stood: the situation that a change is to mend
-_ROAD_SIGMAS = 3.0
-
-
-# Kinds of faults, and the words that their names have in common.
-_FAULTS = (
-    ("loss of drive", "drive"), ("one wheel locked", "locked"), ("flat tyre", "flat"),
-    ("2 deg too much steer", "steer"),
-)  # fmt: skip
 
 
 # A trace with no room: a ride that is not stood goes on all the same.
@@ -90,17 +83,10 @@ def _road(proof: RobustnessReport) -> Verdict:
     case = proof.steady.cases.pick([row])
 
     def measure(setup: Setup) -> float:
-        answer = LinearRoad(
-            proof.project,
-            setup,
-            case,
-            study.plan.road,
-            plan.seconds,
-            plan.floor,
-        )([0])[0]
-        return float(
-            answer["margin"] - _ROAD_SIGMAS * answer["sigma_use"].max()
-        )
+        rides = LikelyRides(proof.project, setup, case)
+        if not rides.rides(0) or not rides.driver(0).holds:
+            return -np.inf
+        return rides.stood.times_of(rides.linear_car(0), study.plan.road)
 
     ends = [
         f"{count:.0f}: {REASONS[number]}"
@@ -114,7 +100,7 @@ def _road(proof: RobustnessReport) -> Verdict:
     )
     return Verdict(
         "rough road", "% of runs", 100.0 * chance, asked, chance <= plan.chance, row, how,
-        change_for(proof, measure), is_chance=True,
+        change_for(proof, measure), is_chance=True, measured="height of the road that the linear answer leaves",
     )  # fmt: skip
 
 
@@ -271,5 +257,5 @@ def _fault(proof: RobustnessReport, what: str, words: str) -> Verdict | None:
 def in_motion(proof: RobustnessReport) -> list[Verdict | None]:
     """Everything that is judged by what the car does, and the steady wind; None: not looked at."""
     makers = (_road, _bump, _seam, _gust, _wind_step, _wind)
-    faults = (_fault(proof, *words) for words in _FAULTS)
+    faults = (_fault(proof, *kind) for kind in KINDS.items())
     return [*(make(proof) for make in makers), *faults]

@@ -9,6 +9,8 @@ from setupopt.project.model import Setup
 from setupopt.search.relaxation import Progress, RelaxedOptimum
 from setupopt.search.required import required_optimum
 from setupopt.search.requirement import BROKEN
+from setupopt.search.setup_problem import SetupProblem
+from setupopt.search.stood_setup import not_stood, stood_by
 
 # What is asked of the front: times what `[require]` says.
 TIMES = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
@@ -74,18 +76,31 @@ def most_times(
     Returns the points with those that were tried.
     """
     points = list(points)
+    low = points[0]
     high = points[-1]
-    low = max(
-        (p for p in points if _is_good(p, least)),
-        key=lambda p: p.times,
-        default=points[0],
-    )
+    for point in reversed(points):
+        if _is_good(point, least) and rides_agree(root.problem, point, least):
+            low = point
+            break
+        high = point
     for _ in range(_HALVINGS if high.times > low.times else 0):
         middle = 0.5 * (low.times + high.times)
         (tried,) = front(root, least, (middle,), progress)
         points.append(tried)
-        low, high = (tried, high) if _is_good(tried, least) else (low, tried)
+        is_good = _is_good(tried, least)
+        if is_good and rides_agree(root.problem, tried, least):
+            low = tried
+        else:
+            high = tried
     return low.times, sorted(points, key=lambda p: p.times)
+
+
+def rides_agree(problem: SetupProblem, point: FrontPoint, least: float) -> bool:
+    """Whether rides at the worst places stand what the linear answer says is stood."""
+    if point.times == 0.0:
+        return True
+    stood = stood_by(problem, point.setup, point.times)
+    return not not_stood(stood, point.times, least)
 
 
 def _is_good(point: FrontPoint, least: float) -> bool:

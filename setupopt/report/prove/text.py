@@ -28,19 +28,13 @@ from setupopt.report.shared.tables import (
 from setupopt.report.shared.words import CLOSING, cautions_text
 from setupopt.robust.best_single_step import Change
 from setupopt.robust.driver import REACTION
+from setupopt.robust.faults import KINDS
 from setupopt.robust.gust import RIDDEN, WINDY
 from setupopt.robust.likely_rides import DOUBT, DOUBT_BESIDE
 from setupopt.robust.verdict import Verdict
 from setupopt.units import DEG, MM, MS
 
 _MOST_ANGLES = 37
-# Kinds of faults, and the words that their names have in common.
-_KINDS = {
-    "drive lost": "drive",
-    "wheel locked": "locked",
-    "flat tyre": "flat",
-    "2 deg too much": "steer",
-}
 
 
 def text(judged: JudgedReport, width: int, short: bool = False) -> str:
@@ -299,7 +293,7 @@ def _faults(judged: JudgedReport, width: int) -> str:
     )
     keys = [
         Key("roll angle deg", shown=degrees),
-        *(words(kind, kind) for kind in _KINDS),
+        *(words(kind, kind) for kind in KINDS),
         words("attitude", "attitude", least=12),
     ]
     head = (
@@ -316,7 +310,7 @@ def _by_angle(rows: list[Field]) -> Iterator[Field]:
         cases.setdefault(row["case"], []).append(row)
     for same in cases.values():
         line = {**same[0], "least": min(row["stood"] for row in same)}
-        for kind, part in _KINDS.items():
+        for kind, part in KINDS.items():
             chosen = [row for row in same if part in row["fault"]]
             times = [
                 row["seconds"] for row in chosen if row["seconds"] is not None
