@@ -44,21 +44,18 @@ _LOOKS = 4000
 # reason: what ends it; instant: the height of that bump that takes the instantaneous margin to the floor;
 # seam, ramp: the lowest of both signs of step, and its ramp; growth: of the delayed driver's loop, 1/s;
 # reaction: the longest at which gains hold the car, s, of the case that stands least at its roll angle.
-_COUNTS = ("row", "track", "reason")
+_LEVELS = (
+    "height",
+    "length",
+    "instant",
+    "seam",
+    "ramp",
+    "growth",
+    "reaction",
+)
 BUMP = np.dtype(
-    [
-        (name, "f8")
-        for name in (
-            "height",
-            "length",
-            "instant",
-            "seam",
-            "ramp",
-            "growth",
-            "reaction",
-        )
-    ]
-    + [(name, "i8") for name in _COUNTS]
+    [(name, "f8") for name in _LEVELS]
+    + [(name, "i8") for name in ("row", "track", "reason")]
 )
 
 
@@ -284,7 +281,7 @@ class BumpSearch:
         least = None
         for one, row in zip(found, rows, strict=True):
             one["row"] = row
-            for name in BUMP.names[: -len(_COUNTS)]:
+            for name in _LEVELS:
                 one[name] = np.nan
             if self.rides.rides(row):
                 least = self._case(int(row), least, one)

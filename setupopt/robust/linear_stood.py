@@ -21,6 +21,7 @@ from setupopt.physics.slopes import OUTPUTS, output_slopes
 from setupopt.project.limits_model import Disturbed, Require
 from setupopt.project.model import Project
 from setupopt.robust.driver import PLANAR, REACTION, planar
+from setupopt.robust.linear_march import SAMPLES, STEP, lasting, marched
 from setupopt.robust.obstacle import Obstacle
 from setupopt.robust.ride_model import RideModel
 from setupopt.robust.road.linear_road_response import waves
@@ -49,9 +50,6 @@ VARIANTS: dict[str, list[Any]] = {
     ],
     "road": [None],
 }
-# Step and end of what is followed, s.
-_STEP = 4e-3
-_SAMPLES = 250
 # A random road is stood where so many rms are: of the peaks of a narrow band one in 2,000 is higher.
 _SIGMAS = 3.9
 _WAVES = 81
@@ -247,12 +245,12 @@ class LinearStood:
     def heights(self, car: Answer, obstacles: list[Obstacle]) -> Floats:
         """Heights that are stood of obstacles of unit height, m."""
         roads = [
-            one.road(car.contacts, car.speed, 2.0 * _STEP) for one in obstacles
+            one.road(car.contacts, car.speed, 2.0 * STEP) for one in obstacles
         ]
-        road = np.stack([_lasting(one) for one in roads], axis=1)
-        speed = np.gradient(road[..., :4], _STEP, axis=0)
+        road = np.stack([lasting(one) for one in roads], axis=1)
+        speed = np.gradient(road[..., :4], STEP, axis=0)
         push = road @ car.road.T + speed @ car.road_speed.T
-        states = _marched(car.law, push)
+        states = marched(car.law, push)
         return self.judged(car, states @ car.seen.T + road @ car.seen_road.T)
 
     def peaks(self, car: Answer, passes: list[tuple[float, float]]) -> Floats:
@@ -264,11 +262,11 @@ class LinearStood:
 
     def in_gusts(self, car: Answer, seconds: Floats) -> Floats:
         """What is seen in gusts of 1 m/s from ahead and from the left, (times, gusts, 2, 6)."""
-        times = _STEP * np.arange(_SAMPLES)[:, None]
+        times = STEP * np.arange(SAMPLES)[:, None]
         turn = np.minimum(2.0 * np.pi * times / seconds, 2.0 * np.pi)
         gust = 0.5 - 0.5 * np.cos(turn)
         push = gust[:, :, None, None] * car.wind.T
-        states = _marched(car.law, push.reshape(_SAMPLES, -1, len(car.law)))
+        states = marched(car.law, push.reshape(SAMPLES, -1, len(car.law)))
         return (states @ car.seen.T).reshape(*gust.shape, 2, -1)
 
     def judged(self, car: Answer, seen: Floats) -> Floats:
@@ -277,7 +275,7 @@ class LinearStood:
         dips = np.minimum(seen[..., 2:], -1e-12)
         lifts = np.maximum(car.loads, 0.0) / -dips
         second = np.sort(lifts, axis=-1)[..., 1]
-        late = round(self.allowed.airborne / _STEP)
+        late = round(self.allowed.airborne / STEP)
         in_air = np.sort(second, axis=0)[late]
         return np.minimum.reduce(
             [
@@ -371,37 +369,3 @@ def _closed(
     whole[size] -= 2.0 * late * answer
     whole[size, size] -= late
     return whole
-
-
-def _lasting(road: Floats) -> Floats:
-    """A road (samples, columns) over the whole time that is followed; as it ends, it goes on."""
-    more = max(0, _SAMPLES - len(road))
-    return np.pad(road, ((0, more), (0, 0)), mode="edge")[:_SAMPLES]
-
-
-def _exponential(matrix: Floats) -> Floats:
-    """exp(matrix) by a series of the matrix halved often enough, squared as often; to about 1e-9.
-
-    SciPy's is exact, but on busy cores its threads take a hundred times as long as the work.
-    """
-    halvings = max(
-        0, int(np.ceil(np.log2(np.abs(matrix).sum(axis=1).max()))) + 3
-    )
-    small = matrix / 2.0**halvings
-    whole = np.eye(len(matrix))
-    for order in range(8, 0, -1):
-        whole = np.eye(len(matrix)) + small @ whole / order
-    for _ in range(halvings):
-        whole = whole @ whole
-    return whole
-
-
-def _marched(law: Floats, push: Floats) -> Floats:
-    """States (times, disturbances, states) from rest, the push straight between its times."""
-    half = _exponential(0.5 * _STEP * law).T
-    whole = half @ half
-    middle = 0.5 * _STEP * (push[1:] + push[:-1]) @ half
-    states = np.zeros_like(push)
-    for k, more in enumerate(middle):
-        states[k + 1] = states[k] @ whole + more
-    return states

@@ -15,7 +15,7 @@ from setupopt.evaluation.pack import by_wheel
 from setupopt.physics.inputs import Records
 from setupopt.project import Project
 from setupopt.project.limits_model import Require
-from setupopt.robust import linear_stood
+from setupopt.robust import linear_march
 from setupopt.robust.linear_stood import KINDS, Answer, LinearStood
 
 ASKED = Require(bump=0.01, seam=0.005, gust=5.0, road=True)
@@ -49,7 +49,7 @@ def test_the_driver_holds_the_car(car: Answer) -> None:
 
 def test_the_exponential_is_that_of_another_library(car: Answer) -> None:
     """SciPy's Pade approximation, to 1e-9 of the largest entry."""
-    own = linear_stood._exponential(4e-3 * car.law)
+    own = linear_march._exponential(4e-3 * car.law)
     assert own == pytest.approx(
         expm(4e-3 * car.law), abs=1e-9 * np.abs(own).max()
     )
@@ -60,11 +60,11 @@ def test_marching_is_that_of_another_library(car: Answer) -> None:
 
     Held, it comes half a step of 4 ms late or early: to 3 % of the highest heave.
     """
-    step, size = linear_stood._STEP, len(car.law)
+    step, size = linear_march.STEP, len(car.law)
     force = np.sin(np.pi * np.arange(76) / 75.0) ** 2
     push = np.zeros((76, 1, size))
     push[:, 0, 7] = force
-    found = linear_stood._marched(car.law, push)[:, 0, 0]
+    found = linear_march.marched(car.law, push)[:, 0, 0]
     law = (car.law, np.eye(size), np.eye(size), np.zeros((size, size)))
     transition, gain, *_ = cont2discrete(law, step)
     state = np.zeros(size)
