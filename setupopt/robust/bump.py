@@ -19,7 +19,13 @@ from setupopt.physics.inputs import Floats, Record, Records
 from setupopt.physics.ride_run import STOOD, TRACE
 from setupopt.robust.bisection import highest
 from setupopt.robust.driver import slowest_reaction
-from setupopt.robust.likely_rides import DOUBT, DOUBT_BESIDE, LikelyRides
+from setupopt.robust.likely_rides import (
+    DOUBT,
+    DOUBT_BESIDE,
+    RIDDEN,
+    RIDDEN_BESIDE,
+    LikelyRides,
+)
 from setupopt.robust.obstacle import Obstacle
 from setupopt.robust.ride_model import NO_DRIVER
 
@@ -157,12 +163,12 @@ class BumpRides(LikelyRides):
     ) -> list[Worst]:
         """Obstacles that may be the worst by the linear answer, the worst first."""
         heights = self.linear_heights(row, tried)
-        most = DOUBT * heights.min()
+        most, count = DOUBT * heights.min(), RIDDEN
         if least is not None:
-            most = DOUBT_BESIDE * least.linear
+            most, count = DOUBT_BESIDE * least.linear, RIDDEN_BESIDE
         return [
             Worst(tried[number], STOOD, float(heights[number]))
-            for number in np.argsort(heights, kind="stable")
+            for number in np.argsort(heights, kind="stable")[:count]
             if heights[number] <= most
         ]
 

@@ -13,9 +13,11 @@ from setupopt.robust.obstacle import Obstacle
 from setupopt.robust.ride_model import RideModel
 
 # What the linear answer says is stood up to so many times as much as the worst may be the worst itself; beside
-# a worst that rides have found in another case, so many times.
+# a worst that rides have found in another case, so many times. And how many of these are ridden at most.
 DOUBT = 2.0
 DOUBT_BESIDE = 1.5
+RIDDEN = 12
+RIDDEN_BESIDE = 4
 
 
 class LikelyRides(RideModel):

@@ -26,11 +26,11 @@ from setupopt.report.shared.tables import (
     words,
 )
 from setupopt.report.shared.words import CLOSING, cautions_text
+from setupopt.robust import likely_rides
 from setupopt.robust.best_single_step import Change
 from setupopt.robust.driver import REACTION
 from setupopt.robust.faults import KINDS
 from setupopt.robust.gust import RIDDEN, WINDY
-from setupopt.robust.likely_rides import DOUBT, DOUBT_BESIDE
 from setupopt.robust.verdict import Verdict
 from setupopt.units import DEG, MM, MS
 
@@ -215,10 +215,11 @@ def _bumps(judged: JudgedReport, width: int) -> str:
         "case best; the driven growth is that of the slowest motion with him, negative where it dies out. "
         "Reaction up to: the latest answer with which some gains still hold the car there. "
         "Instantaneous: the height of the same bump at which what an axle must pass exceeds what it can pass "
-        "at one instant. It is no verdict: it does not say whether the car recovers. Ridden are obstacles for "
-        f"which linear equations of motion leave up to {DOUBT:g} times the height of the worst, in the case "
-        f"with the least margin of each roll angle; in the others up to {DOUBT_BESIDE:g} times that. The rest "
-        "is not ridden."
+        "at one instant. It is no verdict: it does not say whether the car recovers. Ridden are at most "
+        f"{likely_rides.RIDDEN} obstacles, those for which linear equations of motion leave least, up to "
+        f"{likely_rides.DOUBT:g} times the lowest height, in the case with the least margin of each roll angle; "
+        f"in the others {likely_rides.RIDDEN_BESIDE} like its worst, up to {likely_rides.DOUBT_BESIDE:g} times. "
+        "The rest is not ridden."
     )
     return f"{paragraph(head, width)}\n{keyed_table(rows, keys, width)}\n{paragraph(note, width, INDENT)}"
 
