@@ -24,8 +24,8 @@ from setupopt.robust.driver import PLANAR, REACTION, planar
 from setupopt.robust.linear_march import SAMPLES, STEP, lasting, marched
 from setupopt.robust.obstacle import Obstacle
 from setupopt.robust.ride_model import RideModel
-from setupopt.robust.road.linear_road_response import waves
-from setupopt.robust.road.spectrum import Contacts, Road, patch_gain
+from setupopt.robust.road.spectrum import Contacts, Road
+from setupopt.robust.road.waves import under, waves
 from setupopt.units import DEG
 
 # By name: the field of Require, and the disturbance's unit in SI: one metre, one m/s, the road as it is.
@@ -298,20 +298,13 @@ class LinearStood:
         """What is allowed of drift, sideslip and the lighter loads on a road, in rms (3)."""
         track = float(2.0 * np.abs(car.contacts.side[0]))
         road = waves(random, track, _WAVES)
-        n = road.wavenumber[:, None]
-        late = patch_gain(n, car.contacts.patch) * np.exp(
-            -2j * np.pi * n * car.contacts.behind
-        )
-        under = (
-            late[:, :, None]
-            * road.size[:, np.where(car.contacts.side > 0.0, 0, 1), :]
-        )
+        met = under(car.contacts, road)
         turn = 2j * np.pi * car.speed * road.wavenumber[:, None, None]
-        push = car.road @ under + turn * (car.road_speed @ under[:, :4])
+        push = car.road @ met + turn * (car.road_speed @ met[:, :4])
         states = np.linalg.solve(turn * np.eye(len(car.law)) - car.law, push)
-        seen = car.seen @ states + car.seen_road @ under
+        seen = car.seen @ states + car.seen_road @ met
         density = (np.abs(seen) ** 2).sum(axis=-1)
-        waves_per_s = (car.speed * n) ** 2
+        waves_per_s = (car.speed * road.wavenumber[:, None]) ** 2
         sigma, rate = (
             np.sqrt(np.trapezoid(part, road.wavenumber, axis=0))
             for part in (density, waves_per_s * density)

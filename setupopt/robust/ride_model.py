@@ -12,9 +12,7 @@ from setupopt.evaluation.model import Model
 from setupopt.evaluation.motion import Motion, motion_at
 from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.ride_modes import (
-    LinearRide,
     damping_records,
-    linear_ride,
 )
 from setupopt.physics.balance import COLUMNS, WORK, balance
 from setupopt.physics.case_state import CASE_STATE, ROADBED
@@ -174,13 +172,6 @@ class RideModel:
             np.arange(behind.size) % 2 == 0, half_track, -half_track
         )
         return Contacts(behind, side, length)
-
-    def linear(self, row: int) -> LinearRide:
-        """The linear equations of motion about the trim of one case."""
-        case = self.cases.records[row]
-        return linear_ride(
-            self.packed, self.settings[0], case, self.damping, self.base(row)[0]
-        )
 
     def motion(self, row: int) -> Motion:
         """One case ready to move, at its trim."""

@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
 
+from setupopt.physics.sweep import workers
 from setupopt.project.model import Setup
 from setupopt.robust.builds.study import BoxStudy
 from setupopt.robust.builds.worst_build import SCALES
 from setupopt.robust.robustness import RobustnessReport
 from setupopt.robust.verdict import Verdict, change_for, first_axle, steadily
-from setupopt.robust.verdict_in_motion import in_motion
+from setupopt.robust.verdict_in_motion import IN_MOTION, faults
 
 
 def verdicts(proof: RobustnessReport) -> tuple[Verdict, ...]:
     """Every row, the broken ones first."""
-    steady = [make(proof) for make in (_as_set, _build, _inputs)]
-    found = [*steady, *in_motion(proof)]
+    if proof.steps.steps:
+        proof.steps.steady  # noqa: B018 - known to all threads before they ask
+    makers = (_as_set, _build, _inputs, *IN_MOTION)
+    with ThreadPoolExecutor(workers()) as pool:
+        found = list(pool.map(lambda make: make(proof), makers))
+    found += faults(proof)
     rows = [verdict for verdict in found if verdict is not None]
     return tuple(sorted(rows, key=lambda verdict: verdict.holds is not False))
 

@@ -2,19 +2,82 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.integrate import simpson
 from scipy.linalg import solve_continuous_lyapunov
 
-from setupopt.robust.road.linear_ride import (
-    LinearSystem,
-    Numbers,
-    Output,
-    ResponseSpectra,
-    frequency_response,
-    response_density,
-)
+from setupopt.robust.road.linear_ride import Complex, LinearSystem, Numbers
 from setupopt.robust.road.spectrum import N0, Contacts, Road
+
+
+class Output(NamedTuple):
+    """Rows of what is asked for: position q + velocity q' + acceleration q'' + road e + road_velocity e'."""
+
+    position: Numbers  # (outputs, dof), as the next two
+    velocity: Numbers
+    acceleration: Numbers
+    road: Numbers  # (outputs, inputs), as the next
+    road_velocity: Numbers
+
+
+def output(
+    system: LinearSystem,
+    position: ArrayLike = 0.0,
+    velocity: ArrayLike = 0.0,
+    acceleration: ArrayLike = 0.0,
+    road: ArrayLike = 0.0,
+    road_velocity: ArrayLike = 0.0,
+) -> Output:
+    """Output rows of a system; parts that are left out are zero, a single row serves all outputs."""
+    given = [
+        np.atleast_2d(part)
+        for part in (position, velocity, acceleration, road, road_velocity)
+    ]
+    count = max(len(part) for part in given)
+    widths = 3 * (system.dof,) + 2 * (system.road_stiffness.shape[1],)
+    return Output(
+        *(
+            np.broadcast_to(p, (count, width))
+            for p, width in zip(given, widths, strict=True)
+        )
+    )
+
+
+def frequency_response(
+    system: LinearSystem, rows: Output, frequency: Numbers
+) -> Complex:
+    """Outputs to road heights e exp(2 pi i f t), each wheel's on its own: (frequencies, outputs, inputs)."""
+    s = 2j * np.pi * np.asarray(frequency)[:, None, None]
+    left = s**2 * system.mass + s * system.damping + system.stiffness
+    displacement = np.linalg.solve(
+        left, system.road_stiffness + s * system.road_damping
+    )
+    motion = rows.position + s * rows.velocity + s**2 * rows.acceleration
+    return motion @ displacement + rows.road + s * rows.road_velocity
+
+
+class ResponseSpectra(NamedTuple):
+    """One-sided spectra of outputs: (frequencies, outputs), per Hz; frequencies (frequencies,) in Hz."""
+
+    frequency: Numbers
+    density: Numbers
+
+    def moment(self, order: int) -> Numbers:
+        """Integral of (2 pi f)^order G(f) df: (outputs,). Order 0 is the variance, 2 that of the rate."""
+        weight = (2 * np.pi * self.frequency[:, None]) ** order
+        return simpson(weight * self.density, x=self.frequency, axis=0)
+
+
+def response_density(response: Complex, road: Complex) -> Numbers:
+    """Spectra of outputs (frequencies, outputs): `response` (frequencies, outputs, inputs) times the spectra
+    of the road under the wheels (frequencies, inputs, inputs)."""
+    return np.einsum(
+        "foi,fij,foj->fo", response, road, response.conj(), optimize=True
+    ).real
+
 
 _NOTHING = 1e-6  # of the terms that cancel
 

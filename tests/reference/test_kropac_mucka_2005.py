@@ -12,12 +12,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from random_ride import response_to_road, white_covariance, white_intensity
+from random_ride import (
+    output,
+    response_to_road,
+    white_covariance,
+    white_intensity,
+)
 
 import setupopt
-from setupopt.robust.road.linear_ride import (
-    output,
-)
 from setupopt.robust.road.profile import BASE, SPEED, golden_quarter_car
 from setupopt.robust.road.spectrum import CLASSES, Contacts, Road
 

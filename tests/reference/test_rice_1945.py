@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from random_ride import ResponseSpectra
 
 from setupopt.robust.level_crossings import crossing_rate
-from setupopt.robust.road.linear_ride import ResponseSpectra
 
 # Ideal low-pass noise to 10 Hz, unit variance. level: upward crossings a second
 LOW_PASS = {0.0: 5.773503, 1.0: 3.501806, 2.0: 0.781359, 3.0: 0.064138}

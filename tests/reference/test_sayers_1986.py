@@ -11,15 +11,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from random_ride import frequency_response, output
 from scipy.optimize import minimize_scalar
 
-from setupopt.robust.road.linear_ride import (
-    Transition,
-    frequency_response,
-    march,
-    output,
-    transition,
-)
+from setupopt.robust.road.linear_ride import Transition, march, transition
 from setupopt.robust.road.profile import (
     SPEED,
     golden_quarter_car,

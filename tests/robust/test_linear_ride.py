@@ -6,17 +6,20 @@ import itertools
 
 import numpy as np
 import pytest
-from random_ride import response_to_road, white_covariance
+from random_ride import (
+    frequency_response,
+    output,
+    response_density,
+    response_to_road,
+    white_covariance,
+)
 from scipy.integrate import quad, solve_ivp
 from scipy.linalg import expm
 
 from setupopt.robust.road.linear_ride import (
     LinearSystem,
     Transition,
-    frequency_response,
     march,
-    output,
-    response_density,
     transition,
 )
 from setupopt.robust.road.spectrum import Contacts, Road, synthesise

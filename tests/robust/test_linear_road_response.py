@@ -8,8 +8,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from random_ride import response_to_road
 from scipy.integrate import dblquad, quad
+from scipy.linalg import expm
 from scipy.stats import multivariate_normal, norm
 
 from setupopt.evaluation.cases import CaseSet, sweep_cases
@@ -17,16 +17,12 @@ from setupopt.evaluation.model import evaluate
 from setupopt.physics.balance import COLUMNS, balance
 from setupopt.physics.contacts import put_road
 from setupopt.physics.inputs import ANSWER
+from setupopt.physics.ride_run import TRACE
 from setupopt.physics.ride_time import begin, look_around
 from setupopt.physics.slopes import OUTPUTS
 from setupopt.project import Project
+from setupopt.robust.likely_rides import LikelyRides
 from setupopt.robust.ride_model import RideModel
-from setupopt.robust.road.linear_ride import (
-    LinearSystem,
-    march,
-    output,
-    transition,
-)
 from setupopt.robust.road.linear_road_response import (
     LINEAR,
     POINTS,
@@ -34,11 +30,12 @@ from setupopt.robust.road.linear_road_response import (
     larger_of_two,
     margin_on_road,
     road_moments,
+    road_response,
     share_under,
     slopes,
-    waves,
 )
 from setupopt.robust.road.spectrum import CLASSES, Road, synthesise
+from setupopt.robust.road.waves import under, waves
 
 from .conftest import SPEED
 
@@ -67,18 +64,6 @@ def straight(project: Project, *degrees: float) -> CaseSet:
     """Straight along the bore at some roll angles."""
     return sweep_cases(project.venue, np.radians(degrees)).pick(
         range(len(degrees))
-    )
-
-
-def system_of(model: RideModel, row: int) -> LinearSystem:
-    """The ride model's matrices as those of a linear system."""
-    linear = model.linear(row)
-    return LinearSystem(
-        np.diag(linear.mass),
-        linear.damping,
-        linear.stiffness,
-        linear.road,
-        linear.road_damping,
     )
 
 
@@ -249,31 +234,25 @@ def test_share_under() -> None:
     np.testing.assert_allclose(share_under(mean, sigma), expected, rtol=1e-12)
 
 
-def test_moments_against_the_general_spectra(bore: Project) -> None:
-    """Spectra of all contacts with all, coherence pair by pair, give the same to rounding; turned, braked."""
+def test_response_wave_by_wave(bore: Project) -> None:
+    """One frequency after another, solved as it stands: the same to 1e-8 of the largest; turned and braked."""
     cases = sweep_cases(bore.venue, np.array([0.9])).pick([1, 5])
-    model = RideModel(bore, bore.setup, cases)
+    model = LikelyRides(bore, bore.setup, cases)
     for row in range(2):
-        system, read = system_of(model, row), slopes(model, row, 0.1)
-        contacts, speed = (
-            model.contacts(row),
-            float(cases.records["speed"][row]),
-        )
-        m0, m2 = road_moments(
-            system, read, waves(A, 2 * contacts.side[0], 101), contacts, speed
-        )
-        rows = output(system, position=read.by_state, road=read.by_road)
-        spectra = response_to_road(system, rows, A, contacts, speed, 101)
-        np.testing.assert_allclose(m0[:OUTPUTS], spectra.moment(0), rtol=1e-10)
-        np.testing.assert_allclose(m2[:OUTPUTS], spectra.moment(2), rtol=1e-10)
-        # of the sum of both uses: its variance holds twice their covariance
-        both = rows._make(part[:1] + part[1:2] for part in rows)
-        total = response_to_road(system, both, A, contacts, speed, 101).moment(
-            0
-        )[0]
-        assert m0[0] + m0[1] + 2 * m0[OUTPUTS] == pytest.approx(
-            total, rel=1e-10
-        )
+        car, read = model.linear_car(row), slopes(model, row, 0.1)
+        road = waves(A, 1.56, 21)
+        found = road_response(car, read, road)
+        met = under(car.contacts, road)
+        for n, heights, one in zip(road.wavenumber, met, found, strict=True):
+            s = 2j * np.pi * car.speed * n
+            push = (car.road + s * np.pad(
+                car.road_speed, ((0, 0), (0, car.road.shape[1] - 4))
+            )) @ heights  # fmt: skip
+            states = np.linalg.solve(s * np.eye(len(car.law)) - car.law, push)
+            plain = read.by_state @ states[:7] + read.by_road @ heights
+            np.testing.assert_allclose(
+                one, plain, atol=1e-8 * np.abs(plain).max()
+            )
 
 
 def test_spare_grip_is_used_up_where_the_margin_is_at_the_floor(
@@ -359,24 +338,25 @@ def test_the_linear_car_in_time(even: Project) -> None:
 
     Crossings, there and here, are those of either axle's spare grip through nothing.
     """
-    model, seeds, seconds = (
-        RideModel(even, even.setup, straight(even, 120.0)),
-        12,
-        6.0,
-    )
-    read, system = slopes(model, 0, 0.0), system_of(model, 0)
-    step, runs = transition(*system, STEP), []
+    model = LikelyRides(even, even.setup, straight(even, 120.0))
+    seeds, seconds = 12, 6.0
+    read, car, runs = slopes(model, 0, 0.0), model.linear_car(0), []
     for road in roads_under(model, 0, A, seeds, seconds, 0.02):
-        states = march(step, road, np.zeros(14))[:, :7]
+        speed = np.gradient(road[:, :4], STEP, axis=0)
+        push = road @ car.road.T + speed @ car.road_speed.T
+        whole = expm(STEP * car.law)
+        half = expm(0.5 * STEP * car.law)
+        states = np.zeros_like(push)
+        for k in range(len(push) - 1):
+            middle = 0.5 * STEP * (push[k] + push[k + 1])
+            states[k + 1] = whole @ states[k] + half @ middle
         runs.append(
-            (states @ read.by_state.T + road @ read.by_road.T)[
+            (states[:, :7] @ read.by_state.T + road @ read.by_road.T)[
                 int(RUN_IN / STEP) :
             ]
         )
     seen = np.array(runs)  # (seeds, samples, outputs)
-    m0 = road_moments(
-        system, read, waves(A, 1.56, POINTS), model.contacts(0), SPEED
-    )[0]
+    m0 = road_moments(car, read, waves(A, 1.56, POINTS))[0]
     found, error = rms(seen.mean(axis=1), (seen**2).mean(axis=1))
     np.testing.assert_array_less(
         np.abs(np.sqrt(m0[:OUTPUTS]) / found - 1),
@@ -444,12 +424,23 @@ def test_rough_roads_are_not_linear(even: Project) -> None:
     """On twice class D wheels fly: both answers say so; the linear one has loads that no tyre can pull."""
     model = RideModel(even, even.setup, straight(even, 0.0))
     rough = Road(2.0 * D.coefficient)
-    rides = model.ride(
-        0,
-        roads_under(model, 0, rough, 6, 4.0, 0.05),
-        STEP,
-        skip=int(RUN_IN / STEP / 2),
+    on = np.zeros((1, len(TRACE)))  # a ride that is looked at goes on
+    rides = np.concatenate(
+        [
+            model.disturbed(
+                0,
+                road,
+                2.0 * STEP,
+                judged=False,
+                every=1,
+                skip=int(RUN_IN / STEP / 2),
+                trace=on,
+            )
+            for road in roads_under(model, 0, rough, 6, 4.0, 0.05)
+        ]
     )
+    rides = rides[rides["samples"] > 0.0]
+    assert rides.size >= 4
     answer = LinearRoad(even, even.setup, model.cases, rough, 10.0)([0])[0]
     assert (rides["off_surface"] / rides["samples"]).min() > 0.2
     assert (answer["off_surface"] > 0.1).all()

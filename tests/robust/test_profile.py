@@ -7,10 +7,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from random_ride import response_to_road
+from random_ride import output, response_to_road
 
 from setupopt.errors import InputErrors
-from setupopt.robust.road.linear_ride import output
 from setupopt.robust.road.linear_road_response import waves
 from setupopt.robust.road.profile import (
     SPEED,

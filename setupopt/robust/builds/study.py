@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.jobs.chunk_ranges import Chunks, chunk_ranges
+from setupopt.physics.sweep import workers
 from setupopt.robust.builds.build_variation import BuildErrors
 from setupopt.robust.builds.quasi_monte_carlo import (
     BuildCloud,
@@ -52,15 +54,13 @@ def study_build(
         "builds", "builds", do, chunk_ranges(samples, _BUILDS_A_CHUNK)
     ):
         cloud.add(margins)
-    build = _box(errors.build_alone(), cases, floor)
-    if not errors.shares:
-        return BuildStudy(build, None, None, cloud)
-    return BuildStudy(
-        build,
-        _box(errors.inputs_alone(), cases, floor),
-        worst_build(errors, cases),
-        cloud,
-    )
+    with ThreadPoolExecutor(workers()) as pool:
+        build = pool.submit(_box, errors.build_alone(), cases, floor)
+        if not errors.shares:
+            return BuildStudy(build.result(), None, None, cloud)
+        inputs = pool.submit(_box, errors.inputs_alone(), cases, floor)
+        both = pool.submit(worst_build, errors, cases)
+        return BuildStudy(build.result(), inputs.result(), both.result(), cloud)
 
 
 def _box(errors: BuildErrors, cases: CaseSet, floor: float) -> BoxStudy:

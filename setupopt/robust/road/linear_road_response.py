@@ -24,14 +24,12 @@ from setupopt.physics.ride_time import SLID
 from setupopt.physics.slopes import OUTPUTS, output_slopes
 from setupopt.project.model import Project, Setup
 from setupopt.robust.level_crossings import chance_of_crossing, crossing_rate
+from setupopt.robust.likely_rides import LikelyRides
+from setupopt.robust.linear_stood import Answer
 from setupopt.robust.ride_model import RideModel
-from setupopt.robust.road.linear_ride import (
-    LinearSystem,
-    Numbers,
-    frequency_response,
-    output,
-)
-from setupopt.robust.road.spectrum import Contacts, Road, patch_gain
+from setupopt.robust.road.linear_ride import Complex
+from setupopt.robust.road.spectrum import Road
+from setupopt.robust.road.waves import Waves, under, waves
 
 # What the road does to a case. margin: without road; mean_margin, sigma_margin: of the margin on the road
 # (`margin_on_road`). crossing_rate: times a second that it falls through the floor; chance: that it does so
@@ -95,66 +93,37 @@ def slopes(model: RideModel, row: int, floor: float) -> Slopes:
     return Slopes(mean, by_state, by_road)
 
 
-class Waves(NamedTuple):
-    """A random road under two tracks, in waves that they share and waves that they have against each other.
-
-    wavenumber (points,), cycles/m; size (points, tracks, halves), root of the spectrum of each.
-    """
-
-    wavenumber: Numbers
-    size: Numbers
-
-
-def waves(road: Road, track: float, points: int) -> Waves:
-    """Waves over the road's band, in equal ratios, for tracks so many metres apart.
-
-    Of the spectrum of either track (1 + g) / 2 is shared and (1 - g) / 2 is not, g: coherence.
-    """
-    wavenumber = np.geomspace(*road.band, points)
-    alike = road.coherence(wavenumber, track)
-    shared, apart = (
-        np.sqrt(0.5 * road.psd(wavenumber) * (1.0 + sign * alike))
-        for sign in (1.0, -1.0)
-    )
-    return Waves(
-        wavenumber,
-        np.stack([shared, apart, shared, -apart], axis=-1).reshape(-1, 2, 2),
-    )
-
-
 def road_moments(
-    system: LinearSystem,
-    slopes: Slopes,
-    road: Waves,
-    contacts: Contacts,
-    speed: float,
+    car: Answer, slopes: Slopes, road: Waves
 ) -> tuple[Floats, Floats]:
-    """Moments m0 and m2 (robust/level_crossings.py) of the outputs at a speed in m/s, each (OUTPUTS + 1,).
+    """Moments m0 and m2 (robust/level_crossings.py) of the outputs of a linear car, each (OUTPUTS + 1,).
 
-    The last is that of the real cross spectrum of the two uses: in m0 their covariance. The same as
-    `response_to_road` for contacts on two tracks, without asking for the coherence again in every case.
+    The last is that of the real cross spectrum of the two uses: in m0 their covariance.
     """
-    n = road.wavenumber[:, None]
-    late = patch_gain(n, contacts.patch) * np.exp(
-        -2j * np.pi * n * contacts.behind
-    )
-    under = (
-        late[:, :, None] * road.size[:, np.where(contacts.side > 0.0, 0, 1), :]
-    )
-    rows = output(system, position=slopes.by_state, road=slopes.by_road)
-    found = (
-        frequency_response(system, rows, speed * road.wavenumber) @ under
-    )  # (points, outputs, halves)
+    found = road_response(car, slopes, road)
     cross = found[:, :1] * found[:, 1:2].conj()
     density = np.concatenate([np.abs(found) ** 2, cross.real], axis=1).sum(
         axis=-1
     )  # per cycle/m
-    rate = (2.0 * np.pi * speed * n) ** 2
+    rate = (2.0 * np.pi * car.speed * road.wavenumber[:, None]) ** 2
     m0, m2 = (
         simpson(part, x=road.wavenumber, axis=0)
         for part in (density, rate * density)
     )
     return m0, m2
+
+
+def road_response(car: Answer, slopes: Slopes, road: Waves) -> Complex:
+    """Outputs on each half of the waves, (points, OUTPUTS, halves): of x' = law x + road e + road_speed e', by
+    the modes of the law.
+    """
+    met = under(car.contacts, road)
+    turn = 2j * np.pi * car.speed * road.wavenumber[:, None, None]
+    push = car.road @ met + turn * (car.road_speed @ met[:, :4])
+    roots, ways = np.linalg.eig(car.law)
+    modes = (np.linalg.inv(ways) @ push) / (turn - roots[:, None])
+    rides = slopes.by_state @ ways[: slopes.by_state.shape[1]]
+    return np.asarray(rides @ modes + slopes.by_road @ met)
 
 
 # ---- what they mean ----------------------------------------------------------------------------------------
@@ -246,7 +215,7 @@ class LinearRoad:
 
     def __call__(self, rows: Sequence[int] | np.ndarray) -> Records:
         """LINEAR records (rows) of some cases; not a number where there is no ride (`RideModel.rides`)."""
-        model = RideModel(self.project, self.setup, self.cases.pick(rows))
+        model = LikelyRides(self.project, self.setup, self.cases.pick(rows))
         track = float(model.packed[0]["y"][0, 0] - model.packed[0]["y"][0, 1])
         road, answers = (
             waves(self.road, track, self.points),
@@ -259,22 +228,14 @@ class LinearRoad:
         return answers
 
     def _answer(
-        self, model: RideModel, row: int, road: Waves, answer: Records
+        self, model: LikelyRides, row: int, road: Waves, answer: Records
     ) -> None:
         """Fill the record of one case."""
-        linear, read = model.linear(row), slopes(model, row, self.floor)
-        parts = (
-            linear.damping,
-            linear.stiffness,
-            linear.road,
-            linear.road_damping,
-        )
-        system = LinearSystem(
-            np.diag(linear.mass),
-            *(np.asarray(part, dtype=np.float64) for part in parts),
-        )
-        speed = float(model.cases.records["speed"][row])
-        m0, m2 = road_moments(system, read, road, model.contacts(row), speed)
+        read = slopes(model, row, self.floor)
+        m0: Floats = np.zeros(OUTPUTS + 1)
+        m2 = m0
+        if model.cases.records["speed"][row] > 0.0:
+            m0, m2 = road_moments(model.linear_car(row), read, road)
         answer["margin"] = model.margin[row]
         answer["mean_margin"], answer["sigma_margin"] = margin_on_road(
             read.mean[_USE], m0[_USE], float(m0[OUTPUTS])
