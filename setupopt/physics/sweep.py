@@ -79,12 +79,13 @@ def _solve(
 ) -> None:  # fmt: skip
     """Answer of one setup in one case: the trim, then the least friction that holds it.
 
-    `quick`: go straight to the end of the path that belongs to that of `start`.
+    `quick`: go straight to the end of the path that belongs to that of `start`. Otherwise a start that slides
+    is not used: what a sliding car comes down to depends on where the way down begins.
     """
     x = work.x
     prepare(car, case, 0.0, state)
     found = False
-    if has_start and start.contact:
+    if has_start and start.contact and (quick or not start.slides):
         found, steps = trim.find_trim_nearby(
             car, elements, setup, case, state, road, start, x, work
         )

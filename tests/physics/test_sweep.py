@@ -227,6 +227,24 @@ def test_good_starts_change_the_effort_not_the_answer(whole: Records) -> None:
     assert again["effort"].sum() < whole[0]["effort"].sum()
 
 
+def test_a_slide_is_the_same_from_any_start(whole: Records) -> None:
+    """A case that slides has one answer, whatever setup its start is of; to 1e-6.
+
+    A path that begins at the end of another setup's path may come down on another branch.
+    """
+    for number, other in ((0, 3), (3, 0), (1, 2)):
+        again = sweep.run(
+            MODEL.packed, SETTINGS[number : number + 1], CASES.records, whole[other]
+        )
+        here = whole[number]["slides"] & ~(
+            whole[other]["contact"] & ~whole[other]["slides"]
+        )
+        assert again["margin"][here] == pytest.approx(
+            whole[number]["margin"][here], abs=1e-6
+        )
+    assert whole["slides"].sum() >= 4
+
+
 def test_starts_must_be_one_for_each_case(whole: Records) -> None:
     """Those of all setups are too many."""
     with pytest.raises(ValueError, match="starts must be"):
