@@ -234,7 +234,10 @@ def test_a_slide_is_the_same_from_any_start(whole: Records) -> None:
     """
     for number, other in ((0, 3), (3, 0), (1, 2)):
         again = sweep.run(
-            MODEL.packed, SETTINGS[number : number + 1], CASES.records, whole[other]
+            MODEL.packed,
+            SETTINGS[number : number + 1],
+            CASES.records,
+            whole[other],
         )
         here = whole[number]["slides"] & ~(
             whole[other]["contact"] & ~whole[other]["slides"]
