@@ -61,14 +61,17 @@ SLOW = (
     "validation/test_validation.py",
 )
 
-# The dearest, each many seconds of a core: whole studies, killed processes, machines of a cluster. They are
-# left out unless they are asked for, so that all others end in ten minutes: `pytest -m study`.
+# The dearest, each many seconds of a core: whole studies, killed processes, machines of a cluster, the reference
+# program's own tests, and second cases of what a cheaper test shows. They are left out unless they are asked
+# for, so that all others end in eight minutes: `pytest -m study`.
 STUDIES = (
     "cli/test_cluster.py",
     "cli/test_docs.py::test_every_command_of_the_pages_runs",
+    "cli/test_propose.py::test_robust_tells_its_price",
     "cli/test_prove.py",
     "cli/test_route.py",
     "explore/test_page.py",
+    "fit/test_air.py::test_the_error_of_left_out_rows_is_that_of_fresh_rows",
     "fit/test_least_squares.py::test_errors_hold_whatever_noise_was_told",
     "hardening/test_disks.py::test_a_full_disk_leaves_whole_files_or_none",
     "hardening/test_disks.py::test_several_at_once",
@@ -76,6 +79,7 @@ STUDIES = (
     "hardening/test_fuzz.py",
     "hardening/test_names.py::test_projects_of_any_name",
     "hardening/test_same_numbers.py::test_threads_change_no_bit",
+    "hardening/test_same_numbers.py::test_uncompiled_kernels_count_alike",
     "hardening/test_spreadsheets.py::test_no_command_writes_a_cell_that_is_run",
     "hardening/test_spreadsheets.py::test_another_language_changes_no_file",
     "hardening/test_words.py::test_odd_time_zones",
@@ -84,7 +88,9 @@ STUDIES = (
     "learn/test_learn.py::test_an_axle_that_slides_tells_the_grip",
     "learn/test_learn.py::test_three_runs_narrow_the_downforce_and_raise_the_next_angle",
     "learn/test_learn.py::test_two_logs_count_together",
+    "physics/test_jit.py::test_damaged_kernels_are_compiled_anew[0]",
     "physics/test_jit.py::test_uncompiled_kernels_give_the_same_numbers",
+    "reference/test_plain_slip_model.py",
     "report/test_comparison_picture.py::test_texts_keep_to_their_width_and_say_what_is_lost",
     "report/test_page_in_browser.py",
     "robust/test_best_single_step.py",
@@ -96,6 +102,7 @@ STUDIES = (
     "robust/test_speed_study.py",
     "robust/test_time_domain_road.py",
     "robust/test_verdict.py",
+    "robust/test_window.py::test_it_is_the_window_of_the_study[0.0]",
     "route/test_both.py::test_setup_and_route_in_turn",
     "route/test_optimal_control.py",
     "route/test_other_cars.py",
@@ -107,6 +114,8 @@ STUDIES = (
     "search/test_trust_region_subproblem.py::test_a_thousand_programs_have_the_value_that_cvxpy_finds",
     "search/test_tradeoff.py",
     "search/test_worth.py",
+    "sheet/test_readback.py::test_half_a_degree_on_one_axle_comes_first[bank]",
+    "sheet/test_readback.py::test_half_a_degree_on_one_axle_comes_first[hill]",
     "test_api.py::test_examples_of_the_functions_run[prove]",
 )
 

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from setupopt.physics import sweep
-from setupopt.physics.inputs import Records
+from setupopt.physics.inputs import ANSWER, Records
 
 _SOLVED = sweep.run
 _FEW = 4  # cases that are solved sooner than looked up
@@ -55,15 +55,14 @@ class KeptSweeps:
         )
         for part in parts:
             key.update(np.ascontiguousarray(part).tobytes())
-        path = self.folder / f"{key.hexdigest()}.npy"
+        path = self.folder / f"{key.hexdigest()}.bin"
         if path.exists():
-            answers: Records = np.load(path)
+            kept = bytearray(path.read_bytes())
             if progress is not None:
                 progress(count)
-            return answers
+            return np.frombuffer(kept, ANSWER)
         answers = solved()
         beside = path.with_suffix(f".{os.getpid()}")
-        with beside.open("wb") as file:
-            np.save(file, answers)
+        beside.write_bytes(answers.tobytes())
         beside.replace(path)
-        return answers.copy()
+        return answers

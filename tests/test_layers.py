@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import ast
+import functools
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
-
-import pytest
 
 import setupopt
 
@@ -37,11 +36,32 @@ def imported(tree: ast.AST) -> Iterator[str]:
             yield from (f"{node.module}.{alias.name}" for alias in node.names)
 
 
+@functools.cache
 def tree_of(name: str) -> ast.AST:
     """Parsed source of a module."""
     return ast.parse(MODULES[name].read_text(encoding="utf-8"))
 
 
+def of_all(
+    names: Iterable[str],
+) -> Callable[[Callable[[str], None]], Callable[[], None]]:
+    """One test over many modules: a thousand tests of a millisecond each would cost more than they check."""
+
+    def test_of(check: Callable[[str], None]) -> Callable[[], None]:
+        def over_all() -> None:
+            for name in names:
+                try:
+                    check(name)
+                except AssertionError as wrong:
+                    raise AssertionError(f"{name}: {wrong}") from wrong
+
+        over_all.__doc__ = check.__doc__
+        return over_all
+
+    return test_of
+
+
+@functools.cache
 def imports_of(name: str) -> set[str]:
     """Modules that a module imports; of the package only those that exist under that name."""
     found = set(imported(tree_of(name)))
@@ -86,7 +106,7 @@ BELOW["api"] = ANSWERS | {"sheet", "report"}
 BELOW["cli"] = BELOW["api"] | {"api", "explore"}
 
 
-@pytest.mark.parametrize("name", ROOMS)
+@of_all(ROOMS)
 def test_rooms_stand_where_they_should(name: str) -> None:
     """A room imports nothing from above or beside it."""
     short = name.removeprefix("setupopt.")
@@ -130,9 +150,7 @@ def test_the_front_door_imports_only_on_first_use() -> None:
     )
 
 
-@pytest.mark.parametrize(
-    "name", [m for m in MODULES if not m.startswith("setupopt.cli")]
-)
+@of_all([m for m in MODULES if not m.startswith("setupopt.cli")])
 def test_nothing_imports_the_command_line(name: str) -> None:
     """Commands alone print and exit; nobody else knows click."""
     assert not any(
@@ -166,7 +184,7 @@ MAY_REACH = {
 ENGINE = [m for m in MODULES if m.startswith("setupopt.search.engine")]
 
 
-@pytest.mark.parametrize("name", ENGINE)
+@of_all(ENGINE)
 def test_the_engine_knows_arrays_and_functions_only(name: str) -> None:
     """The max-min engine solves any batch function: it knows no car, no project and no file."""
     used = imports_of(name)
@@ -189,7 +207,7 @@ def test_the_engine_is_there() -> None:
     assert len(ENGINE) > 5
 
 
-@pytest.mark.parametrize("name", KERNELS)
+@of_all(KERNELS)
 def test_physics_knows_numbers_only(name: str) -> None:
     """Outside the standard library numpy, scipy, numba and its llvmlite; of the package, errors, units."""
     used = {other.split(".")[0] for other in imports_of(name)}
@@ -203,9 +221,7 @@ def test_physics_knows_numbers_only(name: str) -> None:
     assert used & REACHING <= MAY_REACH.get(name, set())
 
 
-@pytest.mark.parametrize(
-    "name", [m for m in KERNELS if m != "setupopt.physics.jit"]
-)
+@of_all([m for m in KERNELS if m != "setupopt.physics.jit"])
 def test_physics_opens_no_file(name: str) -> None:
     """No call of open, of a path's reading and writing, or of NumPy's; and nothing printed."""
     called = {
@@ -228,9 +244,7 @@ def test_physics_opens_no_file(name: str) -> None:
     assert not called & (files | {"print", "input"})
 
 
-@pytest.mark.parametrize(
-    "name", [m for m in MODULES if m.startswith("setupopt.report")]
-)
+@of_all([m for m in MODULES if m.startswith("setupopt.report")])
 def test_the_report_computes_nothing(name: str) -> None:
     """It formats and draws. Of the physics it knows the types of arrays; it starts no evaluation."""
     used = set(imported(tree_of(name)))
@@ -247,7 +261,7 @@ def test_the_report_computes_nothing(name: str) -> None:
     }
 
 
-@pytest.mark.parametrize("name", MODULES)
+@of_all(MODULES)
 def test_nothing_is_run_or_unpacked_blindly(name: str) -> None:
     """No eval, exec or compile of text, and no pickle, which runs what it reads."""
     for node in ast.walk(tree_of(name)):
@@ -265,8 +279,7 @@ def test_nothing_is_run_or_unpacked_blindly(name: str) -> None:
     assert not {other.split(".")[0] for other in imports_of(name)} & packed
 
 
-@pytest.mark.parametrize(
-    "name",
+@of_all(
     [
         m
         for m in MODULES

@@ -39,13 +39,13 @@ def test_numbers_come_back_from_noisy_loads() -> None:
     """Bodies up to 30 % another, 2 % noise: numbers within three standard errors, most of them told.
     95 % of 200 such trials are in tests/benchmarks/test_fit_air.py."""
     found = []
-    for seed in range(3):
+    for seed in range(2):
         truth = another(seed, SMALL)
         fit = fit_body(
             "a", "a", SMALL, measured(truth, attitudes(40, seed), 0.02, seed)
         )
         found += scores(fit, truth)
-    assert len(found) >= 12  # of 24
+    assert len(found) >= 8  # of 16
     assert max(map(abs, found)) < 3.5
     assert np.mean(np.abs(found) < 3.0) >= 0.95
 

@@ -170,9 +170,13 @@ def with_line(line: Line, instead: str) -> str:
 def _wrong_values(line: Line) -> Iterator[tuple[str, str]]:
     if line.value not in ("true", "false"):
         yield "bool", "true"
-    yield "table", "{ a = 1 }"
-    yield "date", "2020-01-01"
-    yield "nested list", "[[1]]"
+    # Of what is like them in every line, one a line in turn
+    kinds = (
+        ("table", "{ a = 1 }"),
+        ("date", "2020-01-01"),
+        ("nested list", "[[1]]"),
+    )
+    yield kinds[line.number % 3]
     if line.is_number:
         yield from _wrong_numbers(line)
     elif line.value.startswith('"'):
@@ -190,12 +194,10 @@ def _wrong_values(line: Line) -> Iterator[tuple[str, str]]:
 def _wrong_numbers(line: Line) -> Iterator[tuple[str, str]]:
     value = float(line.value)
     yield "quoted number", f'"{line.value}"'
-    yield "nan", "nan"
-    yield "inf", "inf"
-    yield "minus inf", "-inf"
-    yield "huge", "1e12"
-    yield "hugely negative", "-1e12"
-    yield "empty list", "[]"
+    endless = ("nan", "nan"), ("inf", "inf"), ("minus inf", "-inf")
+    yield endless[line.number % 3]
+    far = ("huge", "1e12"), ("hugely negative", "-1e12"), ("empty list", "[]")
+    yield far[line.number % 3]
     if line.key not in SIGNED and value:
         yield "negative", repr(-value)
     if line.table.startswith(("tolerance", "packaging")) or not value:
