@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from math import floor as whole_part
+from math import inf
 from typing import Any
 
 from setupopt.evaluation.limits_check import Broken, broken
@@ -89,29 +90,29 @@ class RunCard:
     @property
     def gust(self) -> Field | None:
         """The direction with the least gust, of the proof."""
-        return (
-            None
-            if self.proof is None
-            else min(self.proof["wind"], key=_least("gust_m_s"))
-        )
+        return self._weakest("wind", "gust_m_s")
 
     @property
     def wind(self) -> Field | None:
         """The direction with the least steady wind, of the proof."""
-        return (
-            None
-            if self.proof is None
-            else min(self.proof["wind"], key=_least("steady_m_s"))
-        )
+        return self._weakest("wind", "steady_m_s")
 
     @property
     def bump(self) -> Field | None:
         """The case with the least bump allowance, of the proof."""
-        return (
-            None
-            if self.proof is None
-            else min(self.proof["cases"], key=_least("bump_mm", missing=-1.0))
-        )
+        return self._weakest("cases", "bump_mm", missing=-1.0)
+
+    def _weakest(
+        self, rows: str, key: str, missing: float = inf
+    ) -> Field | None:
+        """The row of the proof with the least of something; `missing` where it has none."""
+        if self.proof is None:
+            return None
+        values = [
+            missing if r[key] is None else r[key] for r in self.proof[rows]
+        ]
+        found: Field = self.proof[rows][values.index(min(values))]
+        return found
 
     def stop_rules(self) -> tuple[str, ...]:
         """When the run stops, in plain words."""
@@ -193,11 +194,6 @@ def _first_broken(end: WindowEnd) -> str:
         if end.beyond
         else ""
     )
-
-
-def _least(key: str, missing: float = float("inf")) -> Any:
-    """Sorts rows by a number; `missing` where there is none."""
-    return lambda row: missing if row[key] is None else row[key]
 
 
 def _speed_rule(card: RunCard) -> str:

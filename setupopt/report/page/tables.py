@@ -9,7 +9,7 @@ from typing import Any
 from setupopt.evaluation.assessment import Assessment
 from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.report_data import Part, Report
-from setupopt.evaluation.result import Field
+from setupopt.evaluation.result import Field, Result
 from setupopt.evaluation.summary import AttitudeWorst, by_angle, by_attitude
 from setupopt.project.bodies import body_label
 from setupopt.project.stored_proof import proof_extent
@@ -46,9 +46,9 @@ def verdict(report: Report) -> Grid:
     floor = report.today.assessment.floor
     wanted: list[tuple[str, Callable[[Part], Cell]]] = [
         ("worst margin", _worst_cell),
-        ("cases that lose contact", _lost_cell),
-        ("cases that slide", _sliding_cell),
-        ("cases with a wheel in the air", _in_air_cell),
+        ("cases that lose contact", _count_cell(Result.lost)),
+        ("cases that slide", _count_cell(Result.sliding)),
+        ("cases with a wheel in the air", _count_cell(_in_air)),
         ("limits", _limits_cell),
         *(
             []
@@ -80,22 +80,19 @@ def _worst_cell(part: Part) -> Cell:
     )
 
 
-def _lost_cell(part: Part) -> Cell:
-    result = part.assessment.result
-    lost = result.lost()
-    return Cell(f"{lost} of {len(result.cases)}", "", lost > 0)
+def _count_cell(count: Callable[[Result], int]) -> Callable[[Part], Cell]:
+    """Of how many cases something is true that should be of none."""
+
+    def cell(part: Part) -> Cell:
+        result = part.assessment.result
+        found = count(result)
+        return Cell(f"{found} of {len(result.cases)}", "", found > 0)
+
+    return cell
 
 
-def _sliding_cell(part: Part) -> Cell:
-    result = part.assessment.result
-    count = result.sliding()
-    return Cell(f"{count} of {len(result.cases)}", "", count > 0)
-
-
-def _in_air_cell(part: Part) -> Cell:
-    result = part.assessment.result
-    count = int(result.in_air[0].any(axis=1).sum())
-    return Cell(f"{count} of {len(result.cases)}", "", count > 0)
+def _in_air(result: Result) -> int:
+    return int(result.in_air[0].any(axis=1).sum())
 
 
 def _limits_cell(part: Part) -> Cell:

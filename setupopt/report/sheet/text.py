@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from setupopt.project.bodies import worn_words
+from setupopt.project.model import AXLES
 from setupopt.report.shared.tables import (
     INDENT,
     Column,
@@ -22,7 +23,7 @@ from setupopt.report.shared.words import (
 )
 from setupopt.report.sheet.card_fields import proof_effort
 from setupopt.report.sheet.fields import Sheet
-from setupopt.sheet.steps import Step
+from setupopt.sheet.pad_state import PadReading
 from setupopt.units import DEG, MM
 
 
@@ -108,30 +109,25 @@ def _steps(sheet: Sheet, width: int) -> str:
 
 def _readings(sheet: Sheet, width: int) -> str:
     steps = [step for step in sheet.changes.steps if step.is_read]
-    columns = [
-        Column("step", [str(step.number) for step in steps]),
-        Column(
-            "front mm",
-            [number(step.reading.ride_height[0] / MM) for step in steps],
-        ),
-        Column(
-            "rear mm",
-            [number(step.reading.ride_height[1] / MM) for step in steps],
-        ),
-        Column("front camber deg", [_camber(step, 0) for step in steps]),
-        Column("rear camber deg", [_camber(step, 2) for step in steps]),
-        Column(
-            "cross %",
-            [number(100.0 * step.reading.cross_share) for step in steps],
-            rank=1,
-        ),
-    ]
-    return table(columns, width)
+    read = [step.reading for step in steps]
+    columns = [Column("step", [str(step.number) for step in steps])]
+    for axle, name in enumerate(AXLES):
+        heights = [number(one.ride_height[axle] / MM) for one in read]
+        columns.append(Column(f"{name} mm", heights))
+    for axle, name in enumerate(AXLES):
+        cambers = [_camber(one, axle) for one in read]
+        columns.append(Column(f"{name} camber deg", cambers))
+    cross = [number(100.0 * one.cross_share) for one in read]
+    return table([*columns, Column("cross %", cross, rank=1)], width)
 
 
-def _camber(step: Step, left: int) -> str:
-    """Mean of an axle's two wheels."""
-    return number(float(step.reading.camber[left : left + 2].mean()) / DEG, 2)
+def _camber(reading: PadReading, axle: int) -> str:
+    """An axle's two wheels, once where they read the same."""
+    left, right = (
+        number(float(camber) / DEG, 2)
+        for camber in reading.camber[2 * axle : 2 * axle + 2]
+    )
+    return left if left == right else f"{left} / {right}"
 
 
 def _left_alone(sheet: Sheet, width: int) -> str:
