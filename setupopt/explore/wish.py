@@ -27,6 +27,7 @@ from setupopt.project.settings import rounded
 from setupopt.project.toml_file import TomlFile
 from setupopt.project.validation_errors import checked
 from setupopt.project.writing import setup_as_dict
+from setupopt.report.shared.words import setting_words
 from setupopt.units import DEG, ROUGHNESS
 
 Json = dict[str, Any]
@@ -253,10 +254,7 @@ class Choices:
             "upper": round(upper, 6),
             "step": round(step, 9),
         }
-        words = setting.key.removesuffix(_suffix(setting.unit)).replace(
-            "_", " "
-        )
-        return {"name": slot.name, "where": slot.where, "words": words, "unit": setting.unit, **ends,
+        return {"name": slot.name, "where": slot.where, "words": setting_words(setting), "unit": setting.unit, **ends,
                 "choices": choices, "bounds": (low, high),
                 "in_limits": isinstance(slot, Variable)}  # fmt: skip
 
@@ -271,15 +269,6 @@ class Choices:
         return _bounds(
             tables.get(table, setup_schema.AxleSetupTable), slot.setting.key
         )
-
-
-def _suffix(unit: str) -> str:
-    """How a key of a file names its unit."""
-    return "_" + {
-        "%": "percent",
-        "N/mm": "N_per_mm",
-        "N s/mm": "Ns_per_mm",
-    }.get(unit, unit)
 
 
 def _movable(project: Project) -> Iterator[Slot]:

@@ -182,7 +182,7 @@ function makeCharts() {
   const curves = (name, count) => () => [...shown.lines[name], ...(pinned ? pinned.lines[name] : Array(count).fill(about.at.map(() => null)))];
   chart("Grip margin by attitude; under 0 it slides, a gap is contact lost", about.attitudes, () => [...shown.margin.map(cut), pinned ? least(pinned.margin) : about.at.map(() => null)], ["worst of baseline"], 3, true);
   chart("Wheel loads N, this attitude", WHEELS, curves("load", 4), WHEELS, 0);
-  chart("Grip left over, front and rear axle", ["front reserve", "rear reserve"], curves("reserve", 2), ["front", "rear"], 3);
+  chart("Grip in reserve, front and rear axle", ["front reserve", "rear reserve"], curves("reserve", 2), ["front", "rear"], 3);
   chart("Gaps mm", ["front station", "rear station", "least of the floor points"], curves("gaps", 3), ["front", "rear", "least"], 1);
   chart("Bump travel mm", WHEELS, curves("travel", 4), WHEELS, 1);
   chart("Steer and sideslip deg", ["steer", "sideslip"], curves("steer", 2), ["steer", "sideslip"], 2);
@@ -350,7 +350,7 @@ function makeSliders() {
   slider(venue, about.roughness, (from = state) => from.roughness === null ? 0 : from.roughness, value => { state.roughness = value; });
   if (about.bodies.length > 1) {
     const box = group("Body");
-    make("label", box, "body worn", {for: "body"});
+    make("label", box, "body", {for: "body"});
     const select = make("select", box, undefined, {id: "body"});
     for (const name of about.bodies) make("option", select, name, {value: name});
     const refresh = () => { select.value = state.body === null ? about.own_body : state.body; };
