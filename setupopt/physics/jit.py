@@ -134,16 +134,21 @@ class _SharedKernel:
 
     @classmethod
     def are_loaded(cls) -> bool:
-        """Whether every kept kernel finds the shared ones that it may call: a missing symbol ends the
+        """See to it that every kept kernel finds the shared ones that it may call: a missing symbol ends the
         program.
+
+        A shared kernel that is not kept yet is compiled here. Without it no kept kernel could be taken, and
+        a command that only imports it would compile all the others anew in every run.
         """
-        if cls.is_loading:
-            return True
-        cls.is_loading = True
-        try:
-            return all(shared._load() for shared in cls.known)
-        finally:
-            cls.is_loading = False
+        if not cls.is_loading:
+            cls.is_loading = True
+            try:
+                for shared in cls.known:
+                    if not shared._load():
+                        shared.returns()
+            finally:
+                cls.is_loading = False
+        return True
 
     def _load(self) -> bool:
         """Take the kernel from disk, unless it is there already; whether it is."""
