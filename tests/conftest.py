@@ -107,7 +107,7 @@ STUDIES = (
     "route/test_optimal_control.py",
     "route/test_other_cars.py",
     "route/test_programme.py::test_a_short_programme",
-    "route/test_radius_map.py",
+    "route/test_radius_map.py::test_neighbours_help",
     "route/test_way_out.py",
     "search/test_required.py",
     "search/test_shadow_prices.py",

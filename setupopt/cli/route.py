@@ -52,6 +52,11 @@ _SHAPES = {"over": True, "back": False, "best": None}
     help="The best routes over radius_mm and speed_m_s of [route]; minutes.",
 )
 @click.option(
+    "--front",
+    is_flag=True,
+    help="The best routes over length and speed, and what more of each costs; minutes.",
+)
+@click.option(
     "--both",
     is_flag=True,
     help="Search the setup too, in turn with the route; many minutes.",
@@ -79,9 +84,9 @@ def command(
     back: heading, curvature, speed, margin, steer and time at every point.
 
     Exit status 1 when the route misses the minimum margin or a limit. With --out, route.txt, route.json,
-    route.csv, route-cases.csv and route.svg are written to DIR, with --map route-map.csv and route-map.svg,
-    with --programme programme.csv and with --both route-setup.toml. A run that is stopped continues with the
-    same command.
+    route.csv, route-cases.csv and route.svg are written to DIR, with --map and --front route-map and
+    route-front, each .csv and .svg, with --programme programme.csv and with --both route-setup.toml. A run
+    that is stopped continues with the same command.
 
     \b
     Example: setupopt route my-car --speed 40 --length 250
@@ -103,6 +108,7 @@ def _task(
 ) -> Task[Route]:
     with loading(common.quiet):
         from setupopt.report.route import fields
+        from setupopt.report.route.front_picture import front_picture
         from setupopt.report.route.map_picture import map_picture
         from setupopt.report.route.picture import route_picture
         from setupopt.report.route.programme import programme_text
@@ -125,6 +131,8 @@ def _task(
             "programme.csv": programme_text,
             "route-map.csv": fields.map_text,
             "route-map.svg": map_picture,
+            "route-front.csv": fields.front_text,
+            "route-front.svg": front_picture,
         },
         setup=common.setup_words(project),
         assumed=project.assumed,

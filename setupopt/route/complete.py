@@ -12,7 +12,9 @@ from setupopt.jobs.store import Store
 from setupopt.project.model import Project
 from setupopt.robust.builds.worst_build import WorstBuild
 from setupopt.route.both import ROUNDS, Turn, both
+from setupopt.route.front import LENGTHS, LengthFront, length_front, speeds_of
 from setupopt.route.goal import RouteOptions
+from setupopt.route.grid import grid_steps
 from setupopt.route.prices import Price, prices
 from setupopt.route.programme import (
     Programme,
@@ -42,6 +44,7 @@ class Route:
     escapes: tuple[Escape, ...]
     prices: tuple[Price, ...]
     map: RouteMap | None = None
+    front: LengthFront | None = None
     programme: Programme | None = None
     worst: WorstBuild | None = None
     turns: tuple[Turn, ...] = ()
@@ -64,7 +67,9 @@ def steps_of(project: Project, options: RouteOptions) -> int:
     cells = 0
     if options.map:
         radii, speeds = cells_of(project)
-        cells = radii.size * speeds.size
+        cells = grid_steps(radii.size * speeds.size)
+    if options.front:
+        cells += grid_steps(LENGTHS * speeds_of(project, options).size)
     runs = most_steps(project, options) if options.programme else 0
     searches = ROUNDS if options.both else 2
     return searches + options.way_out + options.prices + cells + runs
@@ -97,6 +102,11 @@ def route(
     mapped = (
         route_map(study.project, options, tell, store) if options.map else None
     )
+    front = (
+        length_front(study.project, options, tell, store)
+        if options.front
+        else None
+    )
     runs = (
         programme(study.project, options, tell, store)
         if options.programme
@@ -109,6 +119,7 @@ def route(
         tuple(found),
         priced,
         mapped,
+        front,
         runs,
         worst_of_spread(study),
         turns,

@@ -18,8 +18,8 @@ class RouteOptions:
     `least_margin`, "speed" the least speed for `least_margin`. `length` is that of the way on the section
     (climb, hold, descent). `over`: over the top, back the same side, or None for the better one.
     `way_out`: look for the ways out; `prices`: find what more margin, speed and radius cost in length; `map`:
-    the best routes over radius and speed; `programme`: the test runs that lead to the route; `both`: the
-    setup is searched too. `quick`: fewer points and steps, for one of many routes.
+    the best routes over radius and speed; `front`: those over length and speed; `programme`: the test runs
+    that lead to the route; `both`: the setup is searched too. `quick`: fewer points and steps, for one of many routes.
     """
 
     mode: str = "margin"
@@ -30,6 +30,7 @@ class RouteOptions:
     way_out: bool = False
     prices: bool = False
     map: bool = False
+    front: bool = False
     programme: bool = False
     both: bool = False
     quick: bool = False

@@ -11,7 +11,7 @@ from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project
 from setupopt.route.goal import RouteOptions
 from setupopt.route.plan import SHAPES
-from setupopt.route.study import RouteStudy, from_courses, study_route
+from setupopt.route.study import KnownWay, RouteStudy, study_route
 
 _NO_ROUTE = "no route keeps contact all the way"
 
@@ -28,22 +28,22 @@ def kept_study(
     found = store.read(name) if store else None
     if found is None:
         try:
-            found = _as_array(study_route(project, options))
+            found = as_array(study_route(project, options))
         except UserError:
             found = np.empty(0)
         if store:
             store.write(name, found)
     if found.size == 0:
         raise UserError(_NO_ROUTE)
-    return _from_array(project, options, found)
+    return known_way(found).driven(project, options)
 
 
 def redriven(study: RouteStudy, route: RouteStudy) -> RouteStudy:
     """The car of a study on the route of another one."""
-    return _from_array(study.project, study.options, _as_array(route))
+    return known_way(as_array(route)).driven(study.project, study.options)
 
 
-def _as_array(study: RouteStudy) -> Floats:
+def as_array(study: RouteStudy) -> Floats:
     """Shape, entry speed, then coasting share, count and courses of each leg."""
     parts = [
         float(SHAPES.index(study.paths.shape.name)),
@@ -58,10 +58,8 @@ def _as_array(study: RouteStudy) -> Floats:
     return np.array(parts)
 
 
-def _from_array(
-    project: Project, options: RouteOptions, found: Floats
-) -> RouteStudy:
-    shape = SHAPES[int(found[0])]
+def known_way(found: Floats) -> KnownWay:
+    """The route of `as_array`."""
     coasting = []
     courses = []
     rest = found[2:]
@@ -70,10 +68,8 @@ def _from_array(
         coasting.append(float(rest[0]))
         courses.append(rest[2 : 2 + count])
         rest = rest[2 + count :]
-    return from_courses(
-        project,
-        options,
-        shape,
+    return KnownWay(
+        SHAPES[int(found[0])],
         float(found[1]),
         tuple(courses),
         tuple(coasting),

@@ -178,8 +178,10 @@ def plan(
     """The plan that begins with a chain for each leg."""
     courses = []
     for chain in chains:
-        knots = max(_FEWEST_KNOTS, int(chain.way[-1] / _KNOT_SPACING)) + 1
-        courses.append(chain.courses_at(np.linspace(0.0, 1.0, knots)))
+        knots = max(_FEWEST_KNOTS, int(chain.length / _KNOT_SPACING)) + 1
+        course = chain.courses_at(np.linspace(0.0, 1.0, knots))
+        course[0] = 0.0
+        courses.append(course)
     return Plan(
         shape, tuple(courses), speed, speeds, free, (_COASTING,) * len(courses)
     )

@@ -30,7 +30,6 @@ from setupopt.robust.speeds.motion import PathForces
 from setupopt.route.goal import RouteOptions, goal_of, wanted
 from setupopt.route.judged import Judge
 from setupopt.route.kept import kept_study, redriven
-from setupopt.route.leg import straight
 from setupopt.route.raising import lowest
 from setupopt.route.study import RouteStudy
 from setupopt.units import DEG, KW, MM
@@ -272,13 +271,8 @@ class _Search:
         ):
             return 1.0
         judge = Judge(project, goal_of(project, options))
-        points = straight(
-            judge.surface.place(angle),
-            1.0,
-            np.full(1, options.speed),
-            np.linspace(0.0, 1.0, 2),
-        )
-        return float(judge.judged(points).result.safe_margin.min())
+        place = judge.surface.place(angle)
+        return judge.straight(place, np.full(1, options.speed))
 
 
 def _judged(

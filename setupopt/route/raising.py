@@ -15,7 +15,7 @@ from setupopt.physics.inputs import Floats
 from setupopt.route.goal import Goal
 from setupopt.route.judged import Judge, Judged, Near
 from setupopt.route.plan import Paths, Plan
-from setupopt.search.engine.batch import Evaluation
+from setupopt.search.engine.batch import Evaluation, merit
 from setupopt.search.engine.maxmin import TrustRegionOptions, maximise_worst
 
 _NEAR = 0.6  # of the largest growth rate; under it a small step needs no growth rates
@@ -23,14 +23,14 @@ SPACING = 4.0  # m between the points of a search
 DENSE = 10  # times as many points in the final judgement
 _ROUNDS = 5
 _GUARD = 0.02  # room that the search asks for: a soft penalty, and points in between, may take as much
-# A quick search: so many times the spacing, so many points to each of the final judgement, and steps
+# A quick search: so many times the spacing, and so many points to each of the final judgement
 _COARSER = 1.5
 _FINER = 4
-_FEW_STEPS = 12
+_LITTLE = 1e-3  # of margin; a quick search ends where no more is left
 _STEEP = 5e-3  # the most that a value or a limit may change in a small step
 _WORSE = 1e-3  # of margin or room; points that are worse by less are not added
 _OPTIONS = TrustRegionOptions(
-    first_radius=0.08, least_gain=1e-4, least_rise=5e-4, most_steps=40
+    first_radius=0.04, least_gain=1e-4, least_rise=5e-4, most_steps=40
 )
 
 
@@ -141,7 +141,9 @@ def raised(judge: Judge, plan: Plan, mode: str, quick: bool = False) -> Raised:
     index = first.index(SPACING * (_COARSER if quick else 1.0))
     dense = first.index(SPACING / (_FINER if quick else DENSE))
     steps = 0
-    options = replace(_OPTIONS, most_steps=_FEW_STEPS) if quick else _OPTIONS
+    options = _OPTIONS
+    if quick:
+        options = replace(options, least_gain=_LITTLE, least_rise=_LITTLE)
     for _ in range(1 if quick else _ROUNDS):
         outcome = maximise_worst(
             RouteProblem(judge, plan, mode, index), point, options
@@ -155,6 +157,15 @@ def raised(judge: Judge, plan: Plan, mode: str, quick: bool = False) -> Raised:
             break
         index = np.union1d(index, worse)
     return Raised(paths, dense, judged, point, steps)
+
+
+def start_merit(judge: Judge, plan: Plan, quick: bool = False) -> float:
+    """Merit of a plan's first route at the points that a search begins with."""
+    index = plan.paths(plan.start()[None]).index(
+        SPACING * (_COARSER if quick else 1.0)
+    )
+    found = RouteProblem(judge, plan, "margin", index)(plan.start()[None])
+    return float(merit(found.values, found.limits)[0])
 
 
 def unmoved(judge: Judge, plan: Plan, quick: bool = False) -> Raised:

@@ -15,7 +15,7 @@ from setupopt.project.model import Car, Project
 from setupopt.route.goal import Goal, RouteOptions, goal_of
 from setupopt.route.judged import Judge, Judged
 from setupopt.route.plan import Paths, Plan, Shape, plan, shapes_of
-from setupopt.route.raising import Raised, raised, unmoved
+from setupopt.route.raising import Raised, raised, start_merit, unmoved
 from setupopt.route.table import Chain, ChainSearch, MarginTable, margin_table
 
 _HALVINGS = 14
@@ -42,10 +42,7 @@ class First:
     @property
     def length(self) -> float:
         """Way on the section, m."""
-        return (
-            float(sum(chain.way[-1] for chain in self.chains))
-            + self.shape.straight
-        )
+        return sum(chain.length for chain in self.chains) + self.shape.straight
 
 
 @dataclass(frozen=True)
@@ -114,17 +111,16 @@ class RouteStudy:
         )
 
     @property
+    def keeps_limits(self) -> bool:
+        """Whether the length and every limit are kept at every point."""
+        most = np.inf if self.goal.length is None else self.goal.length
+        return not self.broken and self.length <= most * (1.0 + _SLACK)
+
+    @property
     def holds(self) -> bool:
-        """Whether the least margin and every limit are kept at every point."""
-        short = (
-            self.goal.length is not None
-            and self.length > self.goal.length * (1.0 + _SLACK)
-        )
-        return (
-            bool(self.margin.min() >= self.goal.least_margin - _SLACK)
-            and not self.broken
-            and not short
-        )
+        """Whether the least margin too is kept at every point."""
+        least = self.goal.least_margin - _SLACK
+        return self.keeps_limits and bool(self.margin.min() >= least)
 
 
 _SLACK = 2e-3  # of a margin or of a limit's size: what the search leaves between its points
@@ -141,10 +137,7 @@ def study_route(
     goal = goal_of(project, options)
     judge = Judge(project, goal)
     search = FirstSearch(judge)
-    firsts = {
-        shape.name: search.first(shape, options.mode)
-        for shape in shapes_of(goal, judge.surface, options.over)
-    }
+    firsts = search.firsts(options)
     tell = progress or (lambda _: None)
     tell(1)
     best = best_first(firsts, options.mode)
@@ -164,27 +157,59 @@ def _study(
     found: Raised,
 ) -> RouteStudy:
     room = judge.room(found.judged)
-    beside = (_helix(judge, found), _straight(judge, found))
+    straight = judge.straight(found.paths.shape.top, found.paths.legs[0].speed)
     return RouteStudy(
-        judge.project, options, judge.goal, firsts, found, room, *beside
+        judge.project,
+        options,
+        judge.goal,
+        firsts,
+        found,
+        room,
+        _helix(judge, found),
+        straight,
     )
 
 
-def from_courses(
-    project: Project,
-    options: RouteOptions,
-    shape: str,
-    speed: float,
-    courses: tuple[Floats, ...],
-    coasting: tuple[float, ...],
-) -> RouteStudy:
-    """A route that is known by its shape, entry speed, m/s, courses, rad, and coasting shares, judged."""
-    project = with_body(project, project.setup.body)
-    goal = goal_of(project, options)
-    judge = Judge(project, goal)
-    shapes = {one.name: one for one in shapes_of(goal, judge.surface, None)}
-    known = Plan(shapes[shape], courses, speed, goal.speeds, False, coasting)
-    return _study(judge, options, {}, unmoved(judge, known, options.quick))
+@dataclass(frozen=True)
+class KnownWay:
+    """A route that is known by its shape, entry speed, m/s, courses, rad, and coasting shares."""
+
+    shape: str
+    speed: float
+    courses: tuple[Floats, ...]
+    coasting: tuple[float, ...]
+
+    def driven(self, project: Project, options: RouteOptions) -> RouteStudy:
+        """Judged as it is."""
+        judge, way = self._placed(project, options)
+        return _study(judge, options, {}, unmoved(judge, way, options.quick))
+
+    def merit(self, project: Project, options: RouteOptions) -> float:
+        """What a search near it starts from: least margin, less the cost of broken limits."""
+        return start_merit(*self._placed(project, options), options.quick)
+
+    def improved(self, project: Project, options: RouteOptions) -> RouteStudy:
+        """The best route near it."""
+        judge, way = self._placed(project, options)
+        found = raised(judge, way, options.mode, options.quick)
+        return _study(judge, options, {}, found)
+
+    def _placed(
+        self, project: Project, options: RouteOptions
+    ) -> tuple[Judge, Plan]:
+        project = with_body(project, project.setup.body)
+        goal = goal_of(project, options)
+        judge = Judge(project, goal)
+        shapes = {one.name: one for one in shapes_of(goal, judge.surface, None)}
+        way = Plan(
+            shapes[self.shape],
+            self.courses,
+            self.speed,
+            goal.speeds,
+            False,
+            self.coasting,
+        )
+        return judge, way
 
 
 def _raised(
@@ -233,6 +258,19 @@ class FirstSearch:
     def __init__(self, judge: Judge) -> None:
         self.judge = judge
         self._tables: dict[tuple[float, float, float], MarginTable] = {}
+
+    def firsts(self, options: RouteOptions) -> dict[str, First | None]:
+        """The best first path of every shape. A quick search leaves out a shape that cannot be better."""
+        found: dict[str, First | None] = {}
+        goal = self.judge.goal
+        for shape in shapes_of(goal, self.judge.surface, options.over):
+            known = [one.margin for one in found.values() if one is not None]
+            if known and options.quick and options.mode == "margin":
+                most = self.judge.straight(shape.top, np.full(1, goal.speed))
+                if most <= max(known):
+                    continue
+            found[shape.name] = self.first(shape, options.mode)
+        return found
 
     def first(self, shape: Shape, mode: str) -> First | None:
         """The best first path of a shape; where none reaches the least margin, the one of the highest."""
@@ -293,10 +331,7 @@ class FirstSearch:
     def _table(self, ends: tuple[float, float], speed: float) -> MarginTable:
         key = (*ends, speed)
         if key not in self._tables:
-            judge = self.judge
-            self._tables[key] = margin_table(
-                judge.project, judge.surface, judge.settings, ends, speed
-            )
+            self._tables[key] = margin_table(self.judge, ends, speed)
         return self._tables[key]
 
 
@@ -323,17 +358,4 @@ def _helix(judge: Judge, found: Raised) -> float:
     constant = np.full(leg.course.shape, np.arcsin(np.clip(sine, -1.0, 1.0)))
     helix = replace(leg, course=constant, coasting=np.zeros(1))
     points = helix.points(np.linspace(0.0, 1.0, 61))
-    return float(judge.judged(points).result.safe_margin.min())
-
-
-def _straight(judge: Judge, found: Raised) -> float:
-    """Margin of straight running at the highest angle at the entry speed."""
-    from setupopt.route.leg import straight
-
-    points = straight(
-        found.paths.shape.top,
-        1.0,
-        found.paths.legs[0].speed,
-        np.linspace(0.0, 1.0, 2),
-    )
     return float(judge.judged(points).result.safe_margin.min())

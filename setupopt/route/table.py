@@ -15,10 +15,9 @@ from functools import cached_property
 import numpy as np
 from scipy.interpolate import RegularGridInterpolator
 
-from setupopt.evaluation.cases import CaseSet, path_cases
-from setupopt.evaluation.model import Model
+from setupopt.evaluation.cases import path_cases
 from setupopt.physics.inputs import Floats, Records
-from setupopt.project.model import Project
+from setupopt.route.judged import Judge
 from setupopt.route.surface import Unrolled
 
 _PLACES = 13
@@ -36,7 +35,11 @@ _NONE = -2.0  # margin that stands for lost contact
 _HOPELESS = (
     -0.3
 )  # under this margin without path curvature, none with it is solved
-_HALVINGS = 14
+EASING = 12.0  # m
+_WINDOW = 25  # points of a mean over the easing
+# What the table shows as margin where a limit is just kept, and how fast it falls where one is broken
+_KEPT = 1.0
+_DEAR = 3.0
 
 
 @dataclass(frozen=True)
@@ -67,34 +70,30 @@ class MarginTable:
 
 
 def margin_table(
-    project: Project,
-    surface: Unrolled,
-    settings: Records,
-    ends: tuple[float, float],
-    speed: float,
+    judge: Judge, ends: tuple[float, float], speed: float
 ) -> MarginTable:
     """Solve the table for a leg between two places, m, at a speed, m/s."""
-    solver = _Solver(project, surface, settings, speed)
     side = 1.0 if ends[1] > ends[0] else -1.0
     courses = np.sort(side * _COURSES)
     places = np.linspace(min(ends), max(ends), _PLACES)
     place, course = (
         grid.ravel() for grid in np.meshgrid(places, courses, indexing="ij")
     )
-    straight, answers = solver.solved(place, course, np.zeros(place.size))
+    level = np.zeros(place.size)
+    straight, answers = _solved(judge, speed, place, course, level)
     curvatures = _SIDEWAYS / speed**2
     bent = np.full((place.size, curvatures.size), _NONE)
     some = np.flatnonzero(straight > _HOPELESS)
     for column, curvature in enumerate(curvatures):
         curved = np.full(some.size, curvature)
-        bent[some, column], _ = solver.solved(
-            place[some], course[some], curved, answers[some]
+        bent[some, column], _ = _solved(
+            judge, speed, place[some], course[some], curved, answers[some]
         )
     half = curvatures.size // 2
     margin = np.column_stack([bent[:, :half], straight, bent[:, half:]])
     whole = np.concatenate([curvatures[:half], [0.0], curvatures[half:]])
     return MarginTable(
-        surface,
+        judge.surface,
         places,
         courses,
         whole,
@@ -102,43 +101,29 @@ def margin_table(
     )
 
 
-@dataclass(frozen=True)
-class _Solver:
-    """A setup at points of the section at one speed."""
-
-    project: Project
-    surface: Unrolled
-    settings: Records
-    speed: float
-
-    @cached_property
-    def model(self) -> Model:
-        return Model(self.project.car)
-
-    def solved(
-        self,
-        place: Floats,
-        course: Floats,
-        curvature: Floats,
-        starts: Records | None = None,
-    ) -> tuple[Floats, Records]:
-        """Margins, `_NONE` where contact is lost, and answers; (points)."""
-        result = self.model.run(
-            self.settings, self._cases(place, course, curvature), starts
-        )
-        return np.maximum(result.safe_margin[0], _NONE), result.answers[0]
-
-    def _cases(
-        self, place: Floats, course: Floats, curvature: Floats
-    ) -> CaseSet:
-        return path_cases(
-            self.project.venue,
-            "table",
-            self.surface.at(place),
-            heading=course,
-            path_curvature=curvature,
-            speed=np.array(self.speed),
-        )
+def _solved(
+    judge: Judge,
+    speed: float,
+    place: Floats,
+    course: Floats,
+    curvature: Floats,
+    starts: Records | None = None,
+) -> tuple[Floats, Records]:
+    """Margins, lowered where a limit is broken, `_NONE` where contact is lost; and answers; (points)."""
+    cases = path_cases(
+        judge.project.venue,
+        "table",
+        judge.surface.at(place),
+        heading=course,
+        path_curvature=curvature,
+        speed=np.array(speed),
+    )
+    result = judge.model.run(judge.settings, cases, starts)
+    margin = result.safe_margin[0]
+    rooms = judge.point_room(result, judge.power(cases))
+    for room in rooms.values():
+        margin = np.minimum(margin, _KEPT + _DEAR * room)
+    return np.maximum(margin, _NONE), result.answers[0]
 
 
 @dataclass(frozen=True)
@@ -150,9 +135,22 @@ class Chain:
     way: Floats
     margin: float
 
+    @property
+    def length(self) -> float:
+        """Of the whole way with its curvature eased, m."""
+        level = int(self.course[0] == 0.0) + int(self.course[-1] == 0.0)
+        return float(self.way[-1]) + 0.5 * EASING * level
+
     def courses_at(self, shares: Floats) -> Floats:
-        """Courses at shares of the whole way."""
-        return np.interp(shares * self.way[-1], self.way, self.course)
+        """Courses at shares of the whole way: the mean over `EASING` of those of the chain.
+
+        A chain turns at once, a path's curvature needs way to grow. Where a chain begins or ends level, half
+        of the easing is added to it, straight on.
+        """
+        before = 0.5 * EASING * (self.course[0] == 0.0)
+        window = np.linspace(-0.5, 0.5, _WINDOW) * EASING
+        way = shares[:, None] * self.length - before + window
+        return np.asarray(np.interp(way, self.way, self.course).mean(axis=1))
 
 
 class ChainSearch:
@@ -215,20 +213,3 @@ class ChainSearch:
         reached = way[np.arange(_LAYERS + 1), nodes]
         least = self.margin[np.arange(_LAYERS), nodes[:-1], nodes[1:]].min()
         return Chain(self.place, self.course[nodes], reached, float(least))
-
-    def best(self, length: float | None) -> Chain | None:
-        """The chain with the highest least margin, no longer than `length`; None where there is none."""
-        low = _NONE
-        high = 1.0
-        found = None
-        for _ in range(_HALVINGS):
-            level = 0.5 * (low + high)
-            chain = self.shortest(level)
-            if chain is not None and (
-                length is None or chain.way[-1] <= length
-            ):
-                found = chain
-                low = level
-            else:
-                high = level
-        return found

@@ -8,10 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from setupopt.errors import InputError
-from setupopt.physics.inputs import Floats
 from setupopt.robust.speeds.motion import run_up
 from setupopt.route.judged import Judge
-from setupopt.route.leg import PathPoints, straight
 from setupopt.route.study import RouteStudy
 
 STOP = 5.0  # m/s2; where [route] has no stop_m_s2
@@ -154,16 +152,5 @@ def _on_section(study: RouteStudy) -> Iterator[Stage]:
 def _braking_margin(study: RouteStudy, speed: float, stop: float) -> float:
     """Least margin of braking straight on the floor, from a speed, m/s, to a quarter of it."""
     judge = Judge(study.project, study.goal)
-    speeds = speed * np.linspace(1.0, 0.25, 7)
     start = judge.surface.place(study.goal.start)
-    points = straight(
-        start, 1.0, np.ones(1), np.linspace(0.0, 1.0, speeds.size)
-    )
-    braked: PathPoints = replace(
-        points, speed=speeds[None, :], acceleration=_rows(-stop, speeds)
-    )
-    return float(judge.judged(braked).result.safe_margin.min())
-
-
-def _rows(value: float, like: Floats) -> Floats:
-    return np.full((1, like.size), value)
+    return judge.straight(start, speed * np.linspace(1.0, 0.25, 7), -stop)

@@ -18,7 +18,7 @@ KEYS = (
     "held_m", "coasting", "pieces", "piece", "at_m", "limits", "room", "helix_margin", "straight_margin",
     "points", "marks", "place", "stages", "reason", "first_speed", "last_speed", "stop_m_s2",
     "braking_margin", "missing", "ways_out", "prices", "way_m", "axis_m", "around_m", "power_kW",
-    "steer_rate_deg_s", "load_factor", "map", "programme", "spread", "worst_margin", "errors",
+    "steer_rate_deg_s", "load_factor", "map", "tradeoff", "programme", "spread", "worst_margin", "errors",
     "error", "input", "turns", "speed_km_h", "abort",
 )  # fmt: skip
 ROUTE = "\n[route]\nto_deg = 60\nreturn = false\nleast_margin = 0.2\nsteer_rate_deg_s = 90\n"

@@ -14,7 +14,7 @@ from setupopt.project import Project
 from setupopt.project.model import Ballast
 from setupopt.route.both import both, on_route
 from setupopt.route.goal import RouteOptions
-from setupopt.route.radius_map import fall_height
+from setupopt.route.grid import fall_height
 from setupopt.route.study import RouteStudy, study_route
 
 from .conftest import wanted, with_route

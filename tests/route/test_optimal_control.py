@@ -1,4 +1,4 @@
-"""Best climbs of a point mass against an independent optimal-control transcription.
+"""Best climbs of a point mass and of a single-track car against an independent optimal-control transcription.
 
 It needs `casadi`, of the extra `check`; without it this module is skipped by name.
 """
@@ -31,7 +31,7 @@ from .conftest import wanted
 pytest.importorskip(
     "casadi", reason="casadi is not installed: pip install -e '.[check]'"
 )
-from plain_route import PointMass, best_climb
+from plain_route import PointMass, SingleTrack, best_climb
 
 RADIUS = 60.0
 TOP = 110.0
@@ -75,43 +75,75 @@ def point_project() -> Project:
     )
 
 
-@pytest.fixture(scope="module")
-def routes() -> dict[float, RouteStudy]:
-    """Routes of three lengths."""
-    lengths = (275.0, 290.0, 330.0)
-    return {
-        length: study_route(
-            point_project(), RouteOptions(speed=SPEED, length=length)
-        )
-        for length in lengths
-    }
+FRONT_WEIGHT = 0.42
+YAW_INERTIA = 1600.0
+POINT = PointMass(MASS, MU, AREA, 1e-3)
+CARS = {
+    "point mass": POINT,
+    "single track": SingleTrack(
+        MASS, MU, AREA, 1e-3, 1.2, 2.6, FRONT_WEIGHT, YAW_INERTIA
+    ),
+}
+LENGTHS = (275.0, 290.0, 330.0)
 
 
-def test_margins_are_those_of_a_point_mass(
-    routes: dict[float, RouteStudy],
+def single_track_project() -> Project:
+    """The same car with its weight to the rear, and with a yaw inertia; a quick driver holds it."""
+    project = point_project()
+    car = replace(
+        project.car,
+        front_share=FRONT_WEIGHT,
+        yaw_inertia=YAW_INERTIA,
+        pitch_inertia=1.0,
+        roll_inertia=1.0,
+        driver_reaction=0.01,
+    )
+    return replace(project, car=car)
+
+
+PROJECTS = {
+    "point mass": point_project,
+    "single track": single_track_project,
+}
+
+
+@pytest.fixture(scope="module", params=list(CARS))
+def routes(request: pytest.FixtureRequest) -> tuple[str, list[RouteStudy]]:
+    """A car, and its routes of three lengths."""
+    project = PROJECTS[request.param]()
+    found = [
+        study_route(project, RouteOptions(speed=SPEED, length=length))
+        for length in LENGTHS
+    ]
+    return request.param, found
+
+
+def test_margins_are_those_of_the_plain_car(
+    routes: tuple[str, list[RouteStudy]],
 ) -> None:
     """At every point 1 - force / (friction x press); 0.045: crab angle and the size of the car."""
-    for study in routes.values():
+    name, studies = routes
+    for study in studies:
         points = study.judged.points
         share = study.paths.legs[0].coasting[0]
-        mass = PointMass(MASS, MU, AREA, 1e-3)
-        plain = mass.margin(
+        plain = CARS[name].margin(
             RADIUS,
             points.place[0],
             points.course[0],
             points.curvature[0],
             points.speed[0] ** 2,
             share,
+            points.yaw_acceleration[0],
         )
         assert study.margin == pytest.approx(plain, abs=0.045)
 
 
-@pytest.mark.parametrize("length", [275.0, 290.0, 330.0])
 def test_least_margin_of_the_transcription(
-    length: float, routes: dict[float, RouteStudy]
+    routes: tuple[str, list[RouteStudy]],
 ) -> None:
-    """The same within 0.02, either way: two discretisations of one problem."""
-    best, _ = best_climb(
-        PointMass(MASS, MU, AREA, 1e-3), RADIUS, np.radians(TOP), SPEED, length
-    )
-    assert routes[length].margin.min() == pytest.approx(best, abs=0.02)
+    """The same within 0.02, either way, at three lengths: two discretisations of one problem."""
+    name, studies = routes
+    top = np.radians(TOP)
+    for length, study in zip(LENGTHS, studies, strict=True):
+        best, _ = best_climb(CARS[name], RADIUS, top, SPEED, length)
+        assert study.margin.min() == pytest.approx(best, abs=0.02), length

@@ -65,15 +65,13 @@ def test_the_highest_level_of_a_ridge() -> None:
     """
     ridge = 0.9 - 0.4 * np.abs(COURSES / np.radians(20.0) - 1.0)
     margin = np.broadcast_to(ridge[None, :, None], (13, 9, 5)).copy()
-    found = ChainSearch(table(margin), (0.0, END), False).best(None)
-    assert found is not None
-    assert found.margin == pytest.approx(0.5, abs=1e-9)
+    found = ChainSearch(table(margin), (0.0, END), False)
+    assert found.shortest(0.499) is not None
+    assert found.shortest(0.501) is None
     margin[6] = 0.2
-    walled = ChainSearch(table(margin), (0.0, END), False).best(None)
-    assert walled is not None
-    assert walled.margin == pytest.approx(
-        0.2, abs=1e-9
-    )  # a layer stands in the wall
+    walled = ChainSearch(table(margin), (0.0, END), False)
+    assert walled.shortest(0.199) is not None
+    assert walled.shortest(0.201) is None  # a layer stands in the wall
 
 
 def test_no_way() -> None:
@@ -113,3 +111,16 @@ def test_straight_running_at_the_ends_is_the_most() -> None:
     assert ChainSearch(table(margin), (0.0, END), False).least == pytest.approx(
         0.4
     )
+
+
+def test_the_curvature_of_a_chain_is_eased() -> None:
+    """A mean over 12 m: level on both sides, no more curvature than the chain, as much way round within 3 %."""
+    chain = ChainSearch(by_curvature(), (0.0, END), True).shortest(0.5)
+    assert chain is not None
+    assert chain.length == pytest.approx(chain.way[-1] + 12.0)
+    share = np.linspace(0.0, 1.0, 2001)
+    course = chain.courses_at(share)
+    assert course[[0, -1]] == pytest.approx(0.0, abs=np.radians(0.1))
+    assert np.abs(np.gradient(course, share * chain.length)).max() < 0.0101
+    gained = np.mean(np.sin(course)) * chain.length
+    assert gained == pytest.approx(END, rel=0.03)

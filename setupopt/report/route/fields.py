@@ -17,7 +17,10 @@ from setupopt.report.route.programme import error_fields, programme_fields
 from setupopt.report.shared.words import setup_comment
 from setupopt.robust.builds.worst_build import WorstBuild
 from setupopt.route.complete import Route
-from setupopt.route.radius_map import Cell, RouteMap, load_factor
+from setupopt.route.front import LengthFront
+from setupopt.route.grid import Cell, Grid, load_factor
+from setupopt.route.plan import SHAPES
+from setupopt.route.radius_map import RouteMap
 from setupopt.route.study import First, RouteStudy
 from setupopt.route.way_out import EVENTS, Escape, WayOut
 from setupopt.route.whole import Place
@@ -146,6 +149,7 @@ def more_fields(route: Route) -> Field:
         "ways_out": ways or None,
         "prices": prices or None,
         "map": map_fields(route.map),
+        "tradeoff": front_fields(route.front),
         "programme": programme_fields(route.programme),
         "turns": [asdict(turn) for turn in route.turns] or None,
         "spread": None if route.worst is None else _spread(route.worst),
@@ -166,23 +170,52 @@ def map_fields(found: RouteMap | None) -> Field | None:
         return None
     return {
         "least_margin": found.least_margin,
-        "cells": [cell_fields(cell) for cell in found.cells],
-        "front": [cell_fields(cell) for cell in found.front],
+        "cells": [cell_fields(found, cell) for cell in found.cells],
+        "front": [cell_fields(found, cell) for cell in found.front],
     }
 
 
-def cell_fields(cell: Cell) -> Field:
+def cell_fields(found: Grid, cell: Cell) -> Field:
     """A radius and a speed with the best route there."""
+    return {"radius_mm": round(cell.row / MM, 6), **_cell(found, cell)}
+
+
+def _cell(found: Grid, cell: Cell) -> Field:
+    shape = SHAPES[int(cell.route[0])] if cell.route.size else None
     return {
-        "radius_mm": round(cell.radius / MM, 6),
         "speed_m_s": cell.speed,
         "margin": finite(cell.margin),
-        "shape": cell.shape or None,
+        "holds": found.holds(cell),
+        "shape": shape,
         "length_m": finite(cell.length),
         "total_m": finite(cell.total),
         "fall_m": finite(cell.fall),
         "load_factor": finite(cell.load_factor),
     }
+
+
+def front_fields(found: LengthFront | None) -> list[Field] | None:
+    """Cells of length and speed with what more margin and speed cost; None where no front was asked for."""
+    if found is None:
+        return None
+    return [
+        {
+            "length_most_m": point.cell.row,
+            **_cell(found, point.cell),
+            "on_front": point.on_front,
+            "margin_costs_m": finite(point.margin_costs),
+            "speed_costs_m": finite(point.speed_costs),
+        }
+        for point in found.points
+    ]
+
+
+def front_text(route: Route) -> str | None:
+    """The cells of length and speed as CSV; None where no front was asked for."""
+    import pandas as pd
+
+    rows = front_fields(route.front)
+    return None if rows is None else frame_text(pd.DataFrame(rows))
 
 
 def setup_file(route: Route) -> str | None:
@@ -207,7 +240,7 @@ def map_text(route: Route) -> str | None:
     if route.map is None:
         return None
     return frame_text(
-        pd.DataFrame([cell_fields(cell) for cell in route.map.cells])
+        pd.DataFrame([cell_fields(route.map, cell) for cell in route.map.cells])
     )
 
 
@@ -307,16 +340,13 @@ def _span(values: Floats, first: int, last: int) -> float:
 
 def _shape(name: str, first: First | None) -> Field:
     """The best first path of a shape on the table of margins."""
-    if first is None:
-        return {
-            "shape": name,
-            "margin": None,
-            "length_m": None,
-            "speed_m_s": None,
-        }
-    return {
-        "shape": name,
-        "margin": first.margin,
-        "length_m": first.length,
-        "speed_m_s": first.speed,
+    names = {
+        "margin": "margin",
+        "length_m": "length",
+        "speed_m_s": "speed",
+        "straight_margin": "straight",
+    }
+    return {"shape": name} | {
+        key: None if first is None else getattr(first, field)
+        for key, field in names.items()
     }

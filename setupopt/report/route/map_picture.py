@@ -29,10 +29,10 @@ def map_picture(route: Route) -> str | None:
 
 def _cells(found: RouteMap, figure: Any, axes: Any) -> None:
     """Every cell with its margin; empty where no route keeps contact."""
-    margin = np.ma.masked_invalid(found.grid("margin"))
+    margin = np.ma.masked_invalid(found.of("margin"))
     mesh = axes.pcolormesh(
         found.speeds,
-        found.radii,
+        found.rows,
         margin,
         shading="nearest",
         cmap="RdYlGn",
@@ -43,7 +43,7 @@ def _cells(found: RouteMap, figure: Any, axes: Any) -> None:
         text = f"{cell.margin:.2f}" if np.isfinite(cell.margin) else "-"
         axes.text(
             cell.speed,
-            cell.radius,
+            cell.row,
             text,
             ha="center",
             va="center",
@@ -55,11 +55,11 @@ def _cells(found: RouteMap, figure: Any, axes: Any) -> None:
 
 
 def _lengths(found: RouteMap, axes: Any) -> None:
-    total = np.ma.masked_invalid(found.grid("total"))
+    total = np.ma.masked_invalid(found.of("total"))
     if min(total.shape) > 1 and total.count() > 3:
         lines = axes.contour(
             found.speeds,
-            found.radii,
+            found.rows,
             total,
             colors=QUIET,
             linewidths=1.0,
@@ -71,7 +71,7 @@ def _lengths(found: RouteMap, axes: Any) -> None:
 def _front(found: RouteMap, axes: Any) -> None:
     """Cells that no other beats in margin and in whole length."""
     speeds = [cell.speed for cell in found.front]
-    radii = [cell.radius for cell in found.front]
+    radii = [cell.row for cell in found.front]
     axes.plot(
         speeds,
         radii,

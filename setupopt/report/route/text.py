@@ -11,6 +11,7 @@ from setupopt.project.field_types import KMH
 from setupopt.report.route.fields import (
     columns,
     escape_fields,
+    front_fields,
     marks,
     pieces,
     row_fields,
@@ -34,6 +35,7 @@ from setupopt.report.shared.words import (
     verdict,
 )
 from setupopt.route.complete import Route
+from setupopt.route.plan import SHAPES
 from setupopt.route.study import RouteStudy
 from setupopt.route.way_out import EVENTS
 from setupopt.units import DEG
@@ -71,6 +73,7 @@ def text(route: Route, width: int, short: bool = False) -> str:
         _ways_out(route, width),
         _prices(route, width),
         _map(route, width),
+        _front(route, width),
     ]
     parts += [programme_words(route, width), paragraph(CLOSING, width)]
     return "\n\n".join(part for part in parts if part) + "\n"
@@ -261,13 +264,13 @@ def _map(route: Route, width: int) -> str:
     if route.map is None:
         return ""
     keys = [
-        decimals("radius m", "radius"),
+        decimals("radius m", "row"),
         decimals("m/s", "speed"),
         decimals("least margin", "margin", 3),
         decimals("whole place m", "total", 0),
         decimals("fall m", "fall"),
         decimals("load factor", "load_factor"),
-        words("shape", "shape"),
+        words("shape", "route", lambda route: SHAPES[int(route[0])]),
     ]
     count = len(route.map.cells)
     head = (
@@ -280,6 +283,27 @@ def _map(route: Route, width: int) -> str:
     return (
         f"{paragraph(head, width)}\n{keyed_table(route.map.front, keys, width)}"
     )
+
+
+def _front(route: Route, width: int) -> str:
+    """The front of length, speed and margin; nothing where it was not asked for."""
+    if route.front is None:
+        return ""
+    keys = [
+        decimals("m/s", "speed_m_s"),
+        decimals("longest way m", "length_most_m", 0),
+        decimals("least margin", "margin", 3),
+        decimals("whole place m", "total_m", 0),
+        decimals("0.01 margin more, m", "margin_costs_m", 1, missing="-"),
+        decimals("1 m/s more, m", "speed_costs_m", 1, missing="-"),
+        words("holds", "holds", verdict),
+    ]
+    rows = [row for row in front_fields(route.front) or [] if row["on_front"]]
+    head = (
+        "The front of length, speed and margin: no other way of the grid is as short and as slow with as much "
+        "margin. More margin at the same speed, and more speed at the same margin, cost metres of way"
+    )
+    return headed(head, keyed_table(rows, keys, width), width)
 
 
 def _beside(study: RouteStudy, width: int) -> str:
@@ -298,7 +322,8 @@ def _beside(study: RouteStudy, width: int) -> str:
         else:
             said.append(
                 f"{SHAPE_WORDS[name].capitalize()}: margin {number(first.margin, 3)} in "
-                f"{number(first.length)} m on the table of margins, before the search."
+                f"{number(first.length)} m on the table of margins, before the search. Straight along where its "
+                f"pieces begin and end {_margin(first.straight)}, which no route exceeds."
             )
     return lines(said, width)
 

@@ -1,0 +1,222 @@
+"""Best routes over a grid of two quantities: each from its own first path, then from its neighbours' routes.
+
+A single search is a local one. A neighbour's route is nearly a route here, so that a cell whose search ended in
+a poor place is found out: its neighbours' routes start it again, until none of them makes it better.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from setupopt.errors import UserError
+from setupopt.jobs.run import run_chunks
+from setupopt.jobs.store import Store
+from setupopt.physics.inputs import Floats
+from setupopt.project.model import Project
+from setupopt.route.goal import RouteOptions
+from setupopt.route.kept import as_array, known_way
+from setupopt.route.study import RouteStudy, study_route
+from setupopt.route.whole import place_of
+from setupopt.units import GRAVITY
+
+ROUNDS = 4  # the most in which neighbours help
+_GAIN = 3e-3  # of margin; a neighbour's help that brings less is not passed on
+_ASIDE = ((-1, 0), (1, 0), (0, -1), (0, 1))
+
+Where = tuple[Project, RouteOptions]
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A place with its best route.
+
+    `row`: what the grid's rows stand for, SI; `speed`: at the entry, m/s. `margin`: the least one, minus
+    infinity where no route keeps contact; then the rest is not a number. `keeps`: whether the route keeps every
+    limit. `length`: of the way on the section, `total`: of the whole place, m; `fall`: height of the CG over
+    the floor at the highest place, m; `load_factor`: the largest specific force on the CG over g. `route`: as
+    `kept.as_array` has it; empty where there is none.
+    """
+
+    row: float
+    speed: float
+    margin: float
+    keeps: bool
+    length: float
+    total: float
+    fall: float
+    load_factor: float
+    route: Floats = field(compare=False)
+
+    @property
+    def merit(self) -> tuple[bool, float]:
+        """What the better one of two routes has more of."""
+        return self.keeps, self.margin
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Cells by row, then by speed; `least_margin`: what a route must keep."""
+
+    rows: Floats
+    speeds: Floats
+    cells: tuple[Cell, ...]
+    least_margin: float
+
+    def of(self, name: str) -> Floats:
+        """A number of the cells, (rows, speeds)."""
+        values = [getattr(cell, name) for cell in self.cells]
+        return np.array(values).reshape(self.rows.size, self.speeds.size)
+
+    @property
+    def good(self) -> tuple[Cell, ...]:
+        """Cells whose routes keep the least margin and every limit, the shortest place first."""
+        kept = filter(self.holds, self.cells)
+        return tuple(sorted(kept, key=lambda cell: cell.total))
+
+    def holds(self, cell: Cell) -> bool:
+        """Whether the route of a cell keeps the least margin and every limit."""
+        return cell.keeps and cell.margin >= self.least_margin
+
+
+def grid_steps(cells: int) -> int:
+    """How often `best_grid` calls its progress."""
+    return (1 + ROUNDS) * cells
+
+
+def best_grid(
+    name: str,
+    rows: Floats,
+    speeds: Floats,
+    where: Callable[[float, float], Where],
+    progress: Callable[[int], object],
+    store: Store | None = None,
+) -> tuple[Cell, ...]:
+    """The cells of a grid. `where`: project and options by row and speed. `store` keeps finished cells."""
+    places = [(float(row), float(speed)) for row in rows for speed in speeds]
+
+    def first(index: int) -> Floats:
+        project, options = where(*places[index])
+        try:
+            return _chunk(study_route(project, options))
+        except UserError:
+            return np.empty(0)
+
+    def again(job: tuple[int, list[Floats]]) -> Floats:
+        index, routes = job
+        return _from_neighbours(*where(*places[index]), routes)
+
+    count = range(len(places))
+    chunks = run_chunks(name, first, count, store=store, progress=progress)
+    cells = [
+        _cell(*place, chunk)
+        for place, chunk in zip(places, chunks, strict=True)
+    ]
+    left = ROUNDS * len(places)
+    better = set(count)
+    for turn in range(ROUNDS):
+        around = [
+            _neighbours(index, rows.size, speeds.size) & better
+            for index in count
+        ]
+        jobs = [
+            (index, [cells[other].route for other in sorted(around[index])])
+            for index in count
+            if any(cells[other].route.size for other in around[index])
+        ]
+        better = set()
+        found = run_chunks(
+            f"{name}-{turn}", again, jobs, store=store, progress=progress
+        )
+        left -= len(jobs)
+        old = list(cells)
+        for (index, _), chunk in zip(jobs, found, strict=True):
+            new = _cell(*places[index], chunk)
+            if new.merit > old[index].merit:
+                cells[index] = new
+                if (
+                    not old[index].keeps
+                    or new.margin > old[index].margin + _GAIN
+                ):
+                    better.add(index)
+    progress(left)
+    return tuple(cells)
+
+
+def _neighbours(index: int, rows: int, columns: int) -> set[int]:
+    row, column = divmod(index, columns)
+    near = [(row + down, column + right) for down, right in _ASIDE]
+    return {
+        one * columns + other
+        for one, other in near
+        if 0 <= one < rows and 0 <= other < columns
+    }
+
+
+def _from_neighbours(
+    project: Project, options: RouteOptions, routes: list[Floats]
+) -> Floats:
+    """The best route near the best of the routes around, driven here."""
+    assert options.speed is not None
+    ways = [
+        replace(known_way(route), speed=options.speed)
+        for route in routes
+        if route.size
+    ]
+    best = max(ways, key=lambda way: way.merit(project, options))
+    return _chunk(best.improved(project, options))
+
+
+def _chunk(study: RouteStudy) -> Floats:
+    """The numbers of a cell in the order of its fields, but for the route's limits first; then its route."""
+    numbers = [
+        study.keeps_limits,
+        study.margin.min(),
+        study.length,
+        place_of(study).metres,
+        fall_height(study),
+        load_factor(study).max(),
+    ]
+    return np.concatenate([numbers, as_array(study)])
+
+
+def _cell(row: float, speed: float, chunk: Floats) -> Cell:
+    route = chunk[6:]
+    if chunk.size == 0 or chunk[1] == -np.inf:
+        route = np.empty(0)
+        chunk = np.array([0.0, -np.inf, *[np.nan] * 4])
+    keeps, margin, length, total, fall, load_factor = chunk[:6].tolist()
+    costs = (length, total, fall, load_factor)
+    return Cell(row, speed, margin, bool(keeps), *costs, route)
+
+
+def fall_height(study: RouteStudy) -> float:
+    """Height of the CG over the floor at the highest place of a route, m."""
+    height = study.paths.shape.surface.height(study.judged.points.place[0])
+    return float(
+        (height + np.cos(study.roll_angle) * study.car.cg_height).max()
+    )
+
+
+def load_factor(study: RouteStudy) -> Floats:
+    """Specific force on the CG over g along a route, (points): what the driver feels, 1 at rest."""
+    points = study.judged.points
+    cases = study.judged.result.cases.records
+    nearer = study.car.cg_height * cases["curvature"]
+    sine = np.sin(points.course[0])
+    cosine = np.cos(points.course[0])
+    speed2 = points.speed[0] ** 2
+    bent = speed2 * points.curvature[0]
+    along = points.acceleration[0]
+    forward = along * (1.0 - nearer * sine**2) - nearer * bent * sine * cosine
+    leftward = (
+        bent * (1.0 - nearer * cosine**2) - nearer * along * sine * cosine
+    )
+    upward = (1.0 - nearer) * cases["curvature"] * speed2 * sine**2
+    angle = study.roll_angle
+    forward += GRAVITY * np.sin(angle) * sine
+    leftward += GRAVITY * np.sin(angle) * cosine
+    upward += GRAVITY * np.cos(angle)
+    return np.sqrt(forward**2 + leftward**2 + upward**2) / GRAVITY
