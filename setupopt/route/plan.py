@@ -24,6 +24,7 @@ _KNOT_SPACING = 11.0  # m between the knots of a course
 _FEWEST_KNOTS = 8
 _END = 1e-12  # share of the last piece; an index below its end belongs to it
 _COASTING = 0.3  # share that a search starts from
+_FAR = 0.08  # first trust radius from a chain that turns at once
 SHAPES = ("over", "back", "climb")
 
 
@@ -112,6 +113,7 @@ class Plan:
     speeds: tuple[float, float]
     frees_speed: bool
     coasting: tuple[float, ...]
+    first_radius: float = 0.04  # of a search's trust region
 
     @cached_property
     def _counts(self) -> list[int]:
@@ -182,9 +184,11 @@ def plan(
         course = chain.courses_at(np.linspace(0.0, 1.0, knots))
         course[0] = 0.0
         courses.append(course)
-    return Plan(
+    found = Plan(
         shape, tuple(courses), speed, speeds, free, (_COASTING,) * len(courses)
     )
+    eased = all(chain.easing for chain in chains)
+    return found if eased else replace(found, first_radius=_FAR)
 
 
 @dataclass(frozen=True)

@@ -29,9 +29,7 @@ _FINER = 4
 _LITTLE = 1e-3  # of margin; a quick search ends where no more is left
 _STEEP = 5e-3  # the most that a value or a limit may change in a small step
 _WORSE = 1e-3  # of margin or room; points that are worse by less are not added
-_OPTIONS = TrustRegionOptions(
-    first_radius=0.04, least_gain=1e-4, least_rise=5e-4, most_steps=40
-)
+_OPTIONS = TrustRegionOptions(least_gain=1e-4, least_rise=5e-4, most_steps=40)
 
 
 class _Known(NamedTuple):
@@ -141,7 +139,7 @@ def raised(judge: Judge, plan: Plan, mode: str, quick: bool = False) -> Raised:
     index = first.index(SPACING * (_COARSER if quick else 1.0))
     dense = first.index(SPACING / (_FINER if quick else DENSE))
     steps = 0
-    options = _OPTIONS
+    options = replace(_OPTIONS, first_radius=plan.first_radius)
     if quick:
         options = replace(options, least_gain=_LITTLE, least_rise=_LITTLE)
     for _ in range(1 if quick else _ROUNDS):

@@ -16,7 +16,13 @@ from setupopt.route.goal import Goal, RouteOptions, goal_of
 from setupopt.route.judged import Judge, Judged
 from setupopt.route.plan import Paths, Plan, Shape, plan, shapes_of
 from setupopt.route.raising import Raised, raised, start_merit, unmoved
-from setupopt.route.table import Chain, ChainSearch, MarginTable, margin_table
+from setupopt.route.table import (
+    EASING,
+    Chain,
+    ChainSearch,
+    MarginTable,
+    margin_table,
+)
 
 _HALVINGS = 14
 _SPEED_STEPS = 6  # speeds whose tables are solved in the mode "speed"
@@ -136,18 +142,36 @@ def study_route(
     project = with_body(project, project.setup.body)
     goal = goal_of(project, options)
     judge = Judge(project, goal)
-    search = FirstSearch(judge)
-    firsts = search.firsts(options)
+    careful = FirstSearch(judge)
+    searches = [careful, careful.bold()]
+    if options.mode != "margin":
+        searches = searches[1:]
+    elif options.quick:
+        searches = searches[:1]
+    firsts = [search.firsts(options) for search in searches]
     tell = progress or (lambda _: None)
     tell(1)
-    best = best_first(firsts, options.mode)
-    chains = list(best.chains)
-    way = plan(
-        best.shape, chains, best.speed, goal.speeds, options.mode == "speed"
-    )
-    found = _raised(judge, way, best, options)
+    found = [_from_first(judge, options, one) for one in firsts]
     tell(1)
-    return _study(judge, options, firsts, found)
+    return max(
+        found,
+        key=lambda study: (study.keeps_limits, float(study.margin.min())),
+    )
+
+
+def _from_first(
+    judge: Judge, options: RouteOptions, firsts: dict[str, First | None]
+) -> RouteStudy:
+    """The best route near the best of the first paths."""
+    best = best_first(firsts, options.mode)
+    way = plan(
+        best.shape,
+        list(best.chains),
+        best.speed,
+        judge.goal.speeds,
+        options.mode == "speed",
+    )
+    return _study(judge, options, firsts, _raised(judge, way, best, options))
 
 
 def _study(
@@ -253,11 +277,21 @@ def best_first(firsts: dict[str, First | None], mode: str) -> First:
 
 
 class FirstSearch:
-    """First paths by dynamic programming, global on their tables."""
+    """First paths by dynamic programming, global on their tables.
 
-    def __init__(self, judge: Judge) -> None:
+    A careful one keeps limits and lets curvature grow over some metres; the other knows neither.
+    """
+
+    def __init__(self, judge: Judge, careful: bool = True) -> None:
         self.judge = judge
+        self.careful = careful
         self._tables: dict[tuple[float, float, float], MarginTable] = {}
+
+    def bold(self) -> FirstSearch:
+        """The one that is not careful, on the same tables."""
+        other = FirstSearch(self.judge, careful=False)
+        other._tables = self._tables
+        return other
 
     def firsts(self, options: RouteOptions) -> dict[str, First | None]:
         """The best first path of every shape. A quick search leaves out a shape that cannot be better."""
@@ -297,6 +331,7 @@ class FirstSearch:
                 self._table(stretch.ends, speed),
                 stretch.ends,
                 stretch.ends_level,
+                EASING * self.careful,
             )
             for stretch in shape.stretches
         ]
@@ -332,7 +367,8 @@ class FirstSearch:
         key = (*ends, speed)
         if key not in self._tables:
             self._tables[key] = margin_table(self.judge, ends, speed)
-        return self._tables[key]
+        table = self._tables[key]
+        return table.keeping() if self.careful else table
 
 
 def _chains(

@@ -9,7 +9,7 @@ acceleration and no change of speed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -51,6 +51,14 @@ class MarginTable:
     courses: Floats
     curvatures: Floats
     margin: Floats
+    room: Floats | None = None  # the least of all limits; negative: broken
+
+    def keeping(self) -> MarginTable:
+        """The table with margins lowered where a limit is broken."""
+        if self.room is None:
+            return self
+        lowered = np.maximum(_NONE, _KEPT + _DEAR * self.room)
+        return replace(self, margin=np.minimum(self.margin, lowered), room=None)
 
     @cached_property
     def _at(self) -> RegularGridInterpolator:
@@ -82,23 +90,19 @@ def margin_table(
     level = np.zeros(place.size)
     straight, answers = _solved(judge, speed, place, course, level)
     curvatures = _SIDEWAYS / speed**2
-    bent = np.full((place.size, curvatures.size), _NONE)
-    some = np.flatnonzero(straight > _HOPELESS)
+    bent = np.full((2, place.size, curvatures.size), _NONE)
+    some = np.flatnonzero(straight[0] > _HOPELESS)
     for column, curvature in enumerate(curvatures):
         curved = np.full(some.size, curvature)
-        bent[some, column], _ = _solved(
+        bent[:, some, column], _ = _solved(
             judge, speed, place[some], course[some], curved, answers[some]
         )
     half = curvatures.size // 2
-    margin = np.column_stack([bent[:, :half], straight, bent[:, half:]])
+    parts = (bent[..., :half], straight[..., None], bent[..., half:])
+    shape = (2, places.size, courses.size, -1)
+    margin, room = np.concatenate(parts, axis=2).reshape(shape)
     whole = np.concatenate([curvatures[:half], [0.0], curvatures[half:]])
-    return MarginTable(
-        judge.surface,
-        places,
-        courses,
-        whole,
-        margin.reshape(places.size, courses.size, -1),
-    )
+    return MarginTable(judge.surface, places, courses, whole, margin, room)
 
 
 def _solved(
@@ -109,7 +113,7 @@ def _solved(
     curvature: Floats,
     starts: Records | None = None,
 ) -> tuple[Floats, Records]:
-    """Margins, lowered where a limit is broken, `_NONE` where contact is lost; and answers; (points)."""
+    """Margins, `_NONE` where contact is lost, and least rooms of limits, (2, points); and answers."""
     cases = path_cases(
         judge.project.venue,
         "table",
@@ -119,11 +123,10 @@ def _solved(
         speed=np.array(speed),
     )
     result = judge.model.run(judge.settings, cases, starts)
-    margin = result.safe_margin[0]
+    margin = np.maximum(result.safe_margin[0], _NONE)
     rooms = judge.point_room(result, judge.power(cases))
-    for room in rooms.values():
-        margin = np.minimum(margin, _KEPT + _DEAR * room)
-    return np.maximum(margin, _NONE), result.answers[0]
+    least = np.min([np.ones(margin.size), *rooms.values()], axis=0)
+    return np.stack([margin, least]), result.answers[0]
 
 
 @dataclass(frozen=True)
@@ -134,21 +137,22 @@ class Chain:
     course: Floats
     way: Floats
     margin: float
+    easing: float = 0.0
 
     @property
     def length(self) -> float:
         """Of the whole way with its curvature eased, m."""
         level = int(self.course[0] == 0.0) + int(self.course[-1] == 0.0)
-        return float(self.way[-1]) + 0.5 * EASING * level
+        return float(self.way[-1]) + 0.5 * self.easing * level
 
     def courses_at(self, shares: Floats) -> Floats:
-        """Courses at shares of the whole way: the mean over `EASING` of those of the chain.
+        """Courses at shares of the whole way: the mean over `easing`, m, of those of the chain.
 
         A chain turns at once, a path's curvature needs way to grow. Where a chain begins or ends level, half
         of the easing is added to it, straight on.
         """
-        before = 0.5 * EASING * (self.course[0] == 0.0)
-        window = np.linspace(-0.5, 0.5, _WINDOW) * EASING
+        before = 0.5 * self.easing * (self.course[0] == 0.0)
+        window = np.linspace(-0.5, 0.5, _WINDOW) * self.easing
         way = shares[:, None] * self.length - before + window
         return np.asarray(np.interp(way, self.way, self.course).mean(axis=1))
 
@@ -157,8 +161,13 @@ class ChainSearch:
     """Chains from course 0 at the beginning of a leg to course 0, or to any course, at its end."""
 
     def __init__(
-        self, table: MarginTable, ends: tuple[float, float], ends_level: bool
+        self,
+        table: MarginTable,
+        ends: tuple[float, float],
+        ends_level: bool,
+        easing: float = 0.0,
     ) -> None:
+        self.easing = easing
         share = np.linspace(0.0, 1.0, _LAYERS + 1)
         closer = share**2 * (
             3.0 - 2.0 * share
@@ -212,4 +221,6 @@ class ChainSearch:
         nodes.reverse()
         reached = way[np.arange(_LAYERS + 1), nodes]
         least = self.margin[np.arange(_LAYERS), nodes[:-1], nodes[1:]].min()
-        return Chain(self.place, self.course[nodes], reached, float(least))
+        return Chain(
+            self.place, self.course[nodes], reached, float(least), self.easing
+        )

@@ -121,7 +121,7 @@ def routes(request: pytest.FixtureRequest) -> tuple[str, list[RouteStudy]]:
 def test_margins_are_those_of_the_plain_car(
     routes: tuple[str, list[RouteStudy]],
 ) -> None:
-    """At every point 1 - force / (friction x press); 0.045: crab angle and the size of the car."""
+    """At every point 1 - force / (friction x press); 0.05: crab angle and the size of the car."""
     name, studies = routes
     for study in studies:
         points = study.judged.points
@@ -135,7 +135,7 @@ def test_margins_are_those_of_the_plain_car(
             share,
             points.yaw_acceleration[0],
         )
-        assert study.margin == pytest.approx(plain, abs=0.045)
+        assert study.margin == pytest.approx(plain, abs=0.05)
 
 
 def test_least_margin_of_the_transcription(

@@ -115,7 +115,7 @@ def test_straight_running_at_the_ends_is_the_most() -> None:
 
 def test_the_curvature_of_a_chain_is_eased() -> None:
     """A mean over 12 m: level on both sides, no more curvature than the chain, as much way round within 3 %."""
-    chain = ChainSearch(by_curvature(), (0.0, END), True).shortest(0.5)
+    chain = ChainSearch(by_curvature(), (0.0, END), True, 12.0).shortest(0.5)
     assert chain is not None
     assert chain.length == pytest.approx(chain.way[-1] + 12.0)
     share = np.linspace(0.0, 1.0, 2001)

@@ -6,8 +6,16 @@ from typing import Any
 
 import numpy as np
 
-from setupopt.report.shared.picture import INK, QUIET, at_venue, drawing, svg
+from setupopt.report.shared.picture import (
+    INK,
+    QUIET,
+    WARNING,
+    at_venue,
+    drawing,
+    svg,
+)
 from setupopt.route.complete import Route
+from setupopt.route.grid import Cell
 from setupopt.route.radius_map import RouteMap
 
 _LOWEST, _HIGHEST = 0.0, 0.8
@@ -40,18 +48,29 @@ def _cells(found: RouteMap, figure: Any, axes: Any) -> None:
         vmax=_HIGHEST,
     )
     for cell in found.cells:
-        text = f"{cell.margin:.2f}" if np.isfinite(cell.margin) else "-"
         axes.text(
             cell.speed,
             cell.row,
-            text,
+            _words(cell),
             ha="center",
             va="center",
-            fontsize=8.0,
-            color=INK,
+            fontsize=7.0,
+            color=INK if cell.keeps else WARNING,
         )
-    axes.set(xlabel="entry speed, m/s", ylabel="radius of the section, m")
+    axes.set(
+        xlabel="entry speed, m/s (in each cell: least margin; fall height, load factor on the driver; "
+        "!: breaks a limit)",
+        ylabel="radius of the section, m",
+    )
     figure.colorbar(mesh, ax=axes, label="least margin", pad=0.01)
+
+
+def _words(cell: Cell) -> str:
+    if not cell.route.size:
+        return "-"
+    mark = "" if cell.keeps else " !"
+    costs = f"{cell.fall:.0f} m, {cell.load_factor:.1f} g"
+    return f"{cell.margin:.2f}{mark}\n{costs}"
 
 
 def _lengths(found: RouteMap, axes: Any) -> None:
@@ -76,7 +95,7 @@ def _front(found: RouteMap, axes: Any) -> None:
         speeds,
         radii,
         "s",
-        ms=22,
+        ms=30,
         mfc="none",
         mec=INK,
         mew=1.5,
@@ -88,5 +107,5 @@ def _front(found: RouteMap, axes: Any) -> None:
             fontsize=8.0,
             loc="lower left",
             bbox_to_anchor=(0.0, 1.0),
-            markerscale=0.4,
+            markerscale=0.3,
         )
