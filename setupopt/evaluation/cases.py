@@ -146,20 +146,17 @@ def _steps(start: float, stop: float, step: float) -> Floats:
 def _attitude_columns(
     attitude: Attitude, venue: Venue
 ) -> dict[str, float | Sequence[float]]:
-    """One attitude's entries of CASE, without the roll angle."""
+    """One attitude's entries of CASE, without the roll angle; names that both have are copied."""
     speed = venue.sweep.speed if attitude.speed is None else attitude.speed
-    return {
-        "heading": attitude.heading,
+    turn = attitude.turn_radius
+    copied = {
+        name: getattr(attitude, name)
+        for name in CASE.names
+        if hasattr(attitude, name)
+    }
+    return copied | {
         "speed": speed,
-        "acceleration": attitude.acceleration,
-        "path_curvature": attitude.path_curvature,
-        "yaw_acceleration": attitude.yaw_acceleration,
-        "turn_curvature": 0.0
-        if attitude.turn_radius is None
-        else 1.0 / attitude.turn_radius,
-        "headwind": attitude.headwind,
-        "crosswind": attitude.crosswind,
-        "bump": attitude.bump,
+        "turn_curvature": 0.0 if turn is None else 1.0 / turn,
         "curvature": venue.curvature,
     }
 

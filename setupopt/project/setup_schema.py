@@ -152,27 +152,14 @@ class BallastLimitsTable(Table):
     station_mm: StepsOrList = steps_or_list(-5000, 12_000, "mm")
 
 
-class AxleLimitsTable(Table):
+class AxleLimitsTable(WheelLimitsTable):
     """`[front]` and `[rear]` of the limits."""
 
-    camber_deg: Steps | None = steps(-15, 15, "deg", default=None)
-    ride_height_mm: Steps | None = steps(1, 1000, "mm", default=None)
-    springs_N_per_mm: list[float] | None = numbers(
-        1, 2000, "N/mm", default=None, si_name="spring"
-    )
     anti_roll_N_per_mm: StepsOrList | None = steps_or_list(
         0, 5000, "N/mm", default=None
     )
     third_N_per_mm: StepsOrList | None = steps_or_list(
         0, 5000, "N/mm", default=None
-    )
-    pressure_bar: Steps | None = steps(0.2, 6, "bar", default=None)
-    toe_mm: Steps | None = steps(-30, 30, "mm", default=None)
-    damper_bump_Ns_per_mm: StepsOrList | None = steps_or_list(
-        0, 200, "N s/mm", default=None
-    )
-    damper_rebound_Ns_per_mm: StepsOrList | None = steps_or_list(
-        0, 200, "N s/mm", default=None
     )
     left: WheelLimitsTable | None = None
     right: WheelLimitsTable | None = None

@@ -38,7 +38,7 @@ def bore(bore: Project) -> Project:
     )
 
 
-NO_RANGE = AxleLimits(None, None, None, None, None, None)
+NO_RANGE = AxleLimits()
 FREE = Packaging(None, None, None, ())
 ANY = -1e9  # a floor that nothing falls under
 
