@@ -41,9 +41,7 @@ _NEAR = 0.1  # under a height that is not stood, the next one is tried first
 # What the search for a height leaves open, as a share and in m, and what is kept back for lengths and heights
 # between those looked at.
 _EXACT, _FINE, _RESERVE = 0.05, 1e-4, 0.06
-# Of a height at which the instantaneous margin falls to the floor
-_MOST_TRIALS = 10
-_CLOSE = 2e-3  # of margin there
+_INSTANT = 0.3  # of a height that is stood: where the instantaneous number is looked for first
 _LOOKS = 4000
 
 # Answer of one case. height, length, track: the highest bump that is stood, by the worst length and track;
@@ -218,35 +216,19 @@ class BumpRides(LikelyRides):
         return self.lower(row, start, self.likely(row, tried))
 
     def instant(self, row: int, obstacle: Obstacle, floor: float) -> float:
-        """Height, m, of an obstacle of that kind at which the instantaneous margin falls to the floor.
-
-        By the line through the last two heights: the loss grows nearly in proportion. `MOST` at most.
+        """Height, m, of an obstacle of that kind at which the instantaneous margin falls to the floor; `MOST` at
+        most. An axle that lifts takes the margin down at once.
         """
-        spare = float(self.margin[row]) - floor
-        if spare <= 0.0:
+        if self.margin[row] <= floor:
             return 0.0
-        low, high = 0.0, np.inf
-        low_spare = spare
-        tried = 0.1 * obstacle.height + _FINE
-        for _ in range(_MOST_TRIALS):
-            ride = self.cross(
-                row, obstacle._replace(height=tried), every=1, judged=False
-            )
-            left = float(ride["least_margin"][0]) - floor
-            if abs(left) < _CLOSE or (left > 0.0 and tried >= MOST):
-                break
-            line = (
-                low - low_spare * (tried - low) / (left - low_spare)
-                if left < low_spare
-                else np.inf
-            )
-            if left > 0.0:
-                low, low_spare = tried, left
-            else:
-                high = tried
-            most = min(MOST, 8.0 * tried, 0.95 * high + 0.05 * low)
-            tried = min(max(line, 0.95 * low + 0.05 * min(high, MOST)), most)
-        return float(tried)
+
+        def falls(height: float) -> int:
+            tall = obstacle._replace(height=height)
+            ride = self.cross(row, tall, every=1, judged=False)
+            return int(ride["least_margin"][0] < floor)
+
+        guess = _INSTANT * obstacle.height + _FINE
+        return highest(falls, guess, MOST, _EXACT, _FINE)[0]
 
 
 @dataclass(frozen=True)
