@@ -167,7 +167,7 @@ def test_files_hold_what_was_printed(
     assert "drift to the left mm" in picture
     assert "the allowance" in picture
     assert sorted(path.name for path in answer[1].iterdir()) == [
-        "prove-bump.svg", "prove-cases.csv", "prove.json", "prove.txt",
+        "prove-bump.svg", "prove-cases.csv", "prove-faults.svg", "prove.json", "prove.txt",
     ]  # fmt: skip
 
 
