@@ -170,7 +170,12 @@ def _gust(proof: RobustnessReport) -> Verdict:
         how = f"every gust up to {STRONGEST:g} m/s is stood"
         return judged(proof, "gust", "m/s", None, asked, 1.0, None, how, None)
     if not speed > 0.0:
-        return without_ride(proof, "gust", "m/s", asked, row)
+        lost = without_ride(proof, "gust", "m/s", asked, row)
+        reason = int(found["reason"])
+        if reason == STOOD:
+            return lost
+        how = f"{REASONS[reason]}, even in the least gust that is tried"
+        return replace(lost, how=how)
     measure = _spare(
         proof, row, GustRides,
         lambda rides: rides.through(0, direction, _BEYOND * speed, length, trace=_ON),
