@@ -30,7 +30,7 @@ def say_compiling(quiet: bool) -> None:
         from setupopt.physics.jit import is_compiled_already
 
     if not is_compiled_already():
-        click.echo("compiling the model once, about a minute", err=True)
+        click.echo("compiling the model once, about 20 seconds", err=True)
 
 
 class _Waiting:

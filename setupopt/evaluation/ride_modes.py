@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import permutations
 from typing import NamedTuple
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
 from setupopt.errors import InputError
 from setupopt.evaluation.limits import is_judged
@@ -178,7 +178,10 @@ def _body_columns(ride: LinearRide, shapes: np.ndarray) -> np.ndarray:
     """Which columns of shapes (7, modes) are heave, pitch and roll: the largest shares in their energy."""
     size = np.abs(shapes) * np.sqrt(ride.mass)[:, None]
     share = size[: len(BODY)] / np.linalg.norm(size, axis=0)
-    return linear_sum_assignment(-share)[1]
+    choices = permutations(range(share.shape[1]), min(share.shape))
+    places = np.array(list(choices), dtype=int)
+    rows = np.arange(places.shape[1])
+    return np.asarray(places[share[rows, places].sum(axis=1).argmax()])
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from setupopt.evaluation.limits_check import broken
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result, finite
 from setupopt.explore.wish import Choices, Json, Wish
-from setupopt.physics import stability, sweep
+from setupopt.physics import jit, stability, sweep
 from setupopt.physics.inputs import SIDESLIP, STEER, Floats, Record, Records
 from setupopt.project.model import Project
 from setupopt.report.page.drawing import near_drawing, section_drawing
@@ -53,7 +53,7 @@ class Answers:
         self._kept: OrderedDict[Wish, Solved] = OrderedDict()
         self._lock = threading.Lock()
         self._pool = ThreadPoolExecutor(
-            sweep.workers()
+            jit.workers()
         )  # starting threads anew takes longer than the work
 
     def answer(self, asked: Json) -> Json:

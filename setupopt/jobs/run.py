@@ -18,7 +18,7 @@ import numpy as np
 
 from setupopt.jobs.pool import SerialExecutor, WorkerPool
 from setupopt.jobs.store import Store, from_npy, to_npy
-from setupopt.physics.sweep import workers
+from setupopt.physics.jit import workers
 
 Job = TypeVar("Job")
 Job_co = TypeVar("Job_co", covariant=True)

@@ -49,7 +49,7 @@ _KINK_BEND = 0.2
 LEAST_FACTOR = 1e-3
 
 
-@shared_kernel(*TRIAL, "f8", WORK)
+@shared_kernel(*TRIAL, "f8", WORK, returns=("i8", "i8"))
 def follow(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
     goal: float, work: Record,

@@ -12,8 +12,10 @@ Pivots = Any  # int64 array
 
 @kernel
 def copy(source: Floats, target: Floats) -> None:
-    """Take the entries of `source` over, one by one: whole arrays take the compiler many seconds."""
-    for j in range(target.size):
+    """Take the entries of `source` over, as far as both go, one by one: whole arrays take the compiler many
+    seconds.
+    """
+    for j in range(min(source.size, target.size)):
         target[j] = source[j]
 
 

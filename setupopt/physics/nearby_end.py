@@ -63,6 +63,7 @@ def _fold_nearby(
 ) -> tuple[bool, int]:  # fmt: skip
     """The fold along the direction in which the car gives way at the fold of an answer nearby."""
     copy(start.null, work.null)
+    work.null[UNKNOWNS] = 0.0
     set_soft(work)
     middle = 0.5 * _NEARBY
     found, effort = find_fold(

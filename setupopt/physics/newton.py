@@ -249,7 +249,7 @@ def _stiffen_lifted(car: Record, setup: Record, work: Record) -> bool:
     return lifted
 
 
-@shared_kernel(*TRIAL, WORK, "i8")
+@shared_kernel(*TRIAL, WORK, "i8", returns=("?", "i8"))
 def newton(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
     work: Record, most: int,

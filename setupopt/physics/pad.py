@@ -7,14 +7,16 @@ from math import tan
 import numpy as np
 
 from setupopt.physics import tyre
-from setupopt.physics.inputs import Records
-from setupopt.physics.jit import kernel
+from setupopt.physics.inputs import SETTING, VEHICLE, Floats, Records
+from setupopt.physics.jit import shared_kernel
 
 
-@kernel
-def _penetration(cars: Records, setups: Records) -> None:
-    """Fill in the crown penetration that carries each corner load, of tread and carcass together."""
-    ends = np.zeros(5)
+@shared_kernel([VEHICLE], [SETTING], ["f8"], first=True)
+def _penetration(cars: Records, setups: Records, ends: Floats) -> None:
+    """Fill in the crown penetration that carries each corner load, of tread and carcass together.
+
+    `ends` (5) is scratch.
+    """
     for s in range(setups.size):
         setup = setups[s]
         car = cars[int(setup.car)]
@@ -31,4 +33,4 @@ def _penetration(cars: Records, setups: Records) -> None:
 
 def set_penetration(cars: Records, setups: Records) -> None:
     """Fill `setups.penetration`, m, from camber, foundation, carcass and the static corner loads."""
-    _penetration(cars, setups)
+    _penetration(cars, setups, np.zeros(5))

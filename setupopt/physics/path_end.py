@@ -79,7 +79,7 @@ def _level(length: float, turned: float, work: Record) -> tuple[float, float]:
     return length * min(1.0, max(0.0, share)), max(root, end - slope) / length
 
 
-@shared_kernel(*TRIAL, "f8", "f8", "f8", WORK)
+@shared_kernel(*TRIAL, "f8", "f8", "f8", WORK, returns=("?", "i8"))
 def find_fold(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
     at: float, rate: float, length: float, work: Record,

@@ -7,8 +7,17 @@ from math import cos, sin
 import numpy as np
 
 from setupopt.physics.case_state import CASE_STATE, rest_gap
-from setupopt.physics.inputs import SIDESLIP, Floats, Record, Records
-from setupopt.physics.jit import kernel
+from setupopt.physics.inputs import (
+    CASE,
+    POINT,
+    SETTING,
+    SIDESLIP,
+    VEHICLE,
+    Floats,
+    Record,
+    Records,
+)
+from setupopt.physics.jit import kernel, shared_kernel
 
 
 @kernel
@@ -21,7 +30,10 @@ def point_gap(
     return gap + heave - point.x * pitch + point.y * roll
 
 
-@kernel
+@shared_kernel(
+    [VEHICLE], [[POINT]], [SETTING], [CASE], [[["f8"]]], [CASE_STATE], [[["f8"]]],
+    first=True,
+)  # fmt: skip
 def fill_gaps(
     cars: Records, points: Records, setups: Records, cases: Records, trims: Floats, states: Records,
     gaps: Floats,

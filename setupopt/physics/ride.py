@@ -10,12 +10,10 @@ from __future__ import annotations
 
 from math import cos
 
-import numpy as np
-
-from setupopt.physics.balance import balance
-from setupopt.physics.contacts import columns, put_road
+from setupopt.physics.balance import TRIAL, WORK, balance
+from setupopt.physics.contacts import put_road
 from setupopt.physics.inputs import RIDE_STATES, Floats, Record, Records, layout
-from setupopt.physics.jit import kernel
+from setupopt.physics.jit import kernel, shared_kernel
 from setupopt.physics.linear import clear
 from setupopt.units import GRAVITY
 
@@ -48,10 +46,14 @@ def tyre_damping(
 @kernel
 def road_stiffness(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
-    work: Record, out: Floats,
+    work: Record, heights: Floats, out: Floats,
 ) -> None:  # fmt: skip
-    """Forces per metre of each of the road's heights at trim `x`, into `out` (7, columns), by differences."""
-    heights = np.zeros(columns(elements))
+    """Forces per metre of each of the road's heights at trim `x`, into `out` (7, columns), by differences.
+
+    `heights` (columns) is scratch.
+    """
+    for c in range(heights.size):
+        heights[c] = 0.0
     weight = car.mass * GRAVITY
     for c in range(heights.size):
         for probe in (_PROBE, -_PROBE):
@@ -93,7 +95,9 @@ def damping_matrices(
             road[3 + w, w] += tyre
 
 
-@kernel
+@shared_kernel(
+    *TRIAL[:4], DAMPING, *TRIAL[4:], WORK, *4 * ([["f8"]],), first=True
+)
 def linear_matrices(
     car: Record, elements: Records, setup: Record, case: Record, damping: Record, state: Record,
     road: Records, x: Floats, work: Record, stiffness: Floats, by_road: Floats, damp: Floats,
@@ -104,7 +108,9 @@ def linear_matrices(
     Stiffness is minus the derivative of the balance, all of it: tyres, springs, air and gravity.
     """
     clear(by_road)
-    road_stiffness(car, elements, setup, case, state, road, x, work, by_road)
+    road_stiffness(
+        car, elements, setup, case, state, road, x, work, road_damp[0], by_road
+    )
     balance(car, elements, setup, case, state, road, x, work)
     weight = car.mass * GRAVITY
     for i in range(RIDE_STATES):

@@ -5,9 +5,18 @@ from __future__ import annotations
 import numpy as np
 
 from setupopt.physics.answer import gaps, ride_use, trim_demand
-from setupopt.physics.case_state import prepare
-from setupopt.physics.inputs import UNKNOWNS, Floats, Record, Records, layout
-from setupopt.physics.jit import kernel
+from setupopt.physics.case_state import CASE_STATE, prepare
+from setupopt.physics.inputs import (
+    ANSWER,
+    CASE,
+    UNKNOWNS,
+    VEHICLE,
+    Floats,
+    Record,
+    Records,
+    layout,
+)
+from setupopt.physics.jit import kernel, shared_kernel
 
 # What one ride leaves behind. Sums of wheel load, margin, gap at the ride stations and travel, and of
 # their squares, for means and deviations; counts of samples, of downward crossings of the floor, of
@@ -25,7 +34,7 @@ RIDE = layout(
 SLID = -1.0
 
 
-@kernel
+@shared_kernel(VEHICLE, CASE, ANSWER, CASE_STATE, ["f8"], first=True)
 def begin(
     car: Record, case: Record, base: Record, state: Record, x: Floats
 ) -> None:  # fmt: skip

@@ -16,7 +16,11 @@ from setupopt.physics import wheel
 from setupopt.physics.balance import COLUMNS, FACTOR, SIDE, WORK, YAW, balance
 from setupopt.physics.case_state import CASE_STATE, ROADBED, prepare
 from setupopt.physics.inputs import (
+    ANSWER,
     CASE,
+    ELEMENT,
+    SETTING,
+    VEHICLE,
     KAPPA,
     SIDESLIP,
     STEER,
@@ -28,7 +32,7 @@ from setupopt.physics.inputs import (
     Trial,
     layout,
 )
-from setupopt.physics.jit import kernel
+from setupopt.physics.jit import kernel, shared_kernel
 from setupopt.physics.linear import clear, factor, solve
 from setupopt.physics.trim import scale_case
 from setupopt.units import GRAVITY
@@ -265,7 +269,10 @@ def _tie_wheels(car: Record, answer: Record, out: Floats) -> None:
             out[PLANAR + w, PLANAR + w] = -_QUICK
 
 
-@kernel
+@shared_kernel(
+    [VEHICLE], [[ELEMENT]], [SETTING], [CASE], [ANSWER], [CASE], [CASE_STATE], [ROADBED], [WORK],
+    [STABILITY], [[["f8"]]], first=True,
+)  # fmt: skip
 def fill_matrices(
     cars: Records, elements: Records, setups: Records, cases: Records, answers: Records, parts: Records,
     states: Records, road: Records, works: Records, scratch: Records, matrices: Floats,

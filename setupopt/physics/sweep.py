@@ -12,8 +12,18 @@ from setupopt.physics import friction_path, path_end, trim
 from setupopt.physics.answer import read_end, read_trim, set_margin
 from setupopt.physics.balance import FACTOR, WORK, balance
 from setupopt.physics.case_state import CASE_STATE, ROADBED, prepare
-from setupopt.physics.inputs import ANSWER, CASE, UNKNOWNS, Record, Records
-from setupopt.physics.jit import kernel
+from setupopt.physics.inputs import (
+    ANSWER,
+    CASE,
+    ELEMENT,
+    POINT,
+    SETTING,
+    UNKNOWNS,
+    VEHICLE,
+    Record,
+    Records,
+)
+from setupopt.physics.jit import kernel, shared_kernel, workers
 from setupopt.physics.linear import copy
 from setupopt.physics.nearby_end import end_nearby
 
@@ -221,7 +231,12 @@ def solve_row(
         )  # fmt: skip
 
 
-@kernel
+@shared_kernel(
+    *([VEHICLE], [[ELEMENT]], [[POINT]], [SETTING], [CASE], [ANSWER]),
+    *("?", "?", "i8", "i8"),
+    *([CASE], [CASE_STATE], [ROADBED], [WORK], [ANSWER]),
+    first=True,
+)
 def run_chunk(
     cars: Records, elements: Records, points: Records, setups: Records, cases: Records, starts: Records,
     by_slope: bool, quick: bool, first: int, last: int, parts: Records, states: Records, road: Records,
@@ -246,18 +261,6 @@ def run_chunk(
             cars, elements, points, setups, cases, start, has_starts or is_linked, by_slope and has_starts,
             quick, row, parts[0], states[0], road, works[0], answers[row],
         )  # fmt: skip
-
-
-def workers() -> int:
-    """Threads a sweep uses: all cores this process may use, or SETUPOPT_THREADS."""
-    wanted = os.environ.get("SETUPOPT_THREADS", "")
-    if wanted.isdigit() and int(wanted) > 0:
-        return int(wanted)
-    return (
-        len(os.sched_getaffinity(0))
-        if hasattr(os, "sched_getaffinity")
-        else os.cpu_count() or 1
-    )
 
 
 def _spans(count: int, threads: int, links: int) -> list[tuple[int, int]]:
@@ -325,6 +328,7 @@ def run(
     if pool is None and count <= _FEW:
         progress(task((0, count)))
         return answers
+    task((0, 0))  # compiled here, where control-C stops it
     own = pool or ThreadPoolExecutor(workers())
     try:
         for done in own.map(

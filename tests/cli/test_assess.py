@@ -564,7 +564,7 @@ def test_dense_sweep_is_thinned_to_a_page(run: Run, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("terminal", "compiled", "args", "said"),
     [
-        (True, False, (), "compiling the model once, about a minute\n"),
+        (True, False, (), "compiling the model once, about 20 seconds\n"),
         (True, True, (), ""),
         (False, False, (), ""),
         (True, False, ("--quiet",), ""),

@@ -17,7 +17,7 @@ from click.testing import CliRunner
 from setupopt.cli.main import group
 from setupopt.cli.prove import _keep
 from setupopt.jobs.store import Store
-from setupopt.physics.sweep import workers
+from setupopt.physics.jit import workers
 from setupopt.project import load
 from setupopt.project.stored_proof import proof_file
 

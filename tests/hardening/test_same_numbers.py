@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from setupopt.physics.sweep import workers
+from setupopt.physics.jit import workers
 
 from .same_numbers import differences, numbers, rounding
 

@@ -130,7 +130,7 @@ def test_there_are_examples_at_all() -> None:
 
 def test_kernels_are_compiled_without_the_interpreter_lock() -> None:
     """Plain threads use all cores only if a kernel lets the lock go; a zero divisor gives inf, no error."""
-    options = margin.axle_use.targetoptions
+    options = margin.axle_use.whole.targetoptions
     assert options["nogil"]
     assert options["error_model"] == "numpy"
 
@@ -168,7 +168,7 @@ def test_unfinished_studies_are_no_old_kernels(tmp_path: Path) -> None:
 DAMAGED = """
 import os, sys
 from setupopt.physics import surface
-print(surface.onwards(0.0, 0.0, 0.125, 1.5)[0], len(list(surface.onwards.stats.cache_hits)))
+print(surface.onwards(0.0, 0.0, 0.125, 1.5)[0], len(list(surface.onwards.whole.stats.cache_hits)))
 """
 
 
@@ -208,7 +208,7 @@ from setupopt.physics.jit import kernel, shared_kernel
 PAIR = np.dtype((np.record, np.dtype([("a", "f8"), ("b", "f8", (3,))], align=True)))
 
 
-@shared_kernel(PAIR, [PAIR], ["f8"], "f8")
+@shared_kernel(PAIR, [PAIR], ["f8"], "f8", returns=("f8", "i8"))
 def inner(pair, pairs, x, share):
     pair.a += share * pairs[pairs.size - 1].b[1]
     return x[0], 7
@@ -234,7 +234,7 @@ def caller(pairs, x):
 pairs = np.zeros(2, PAIR)
 pairs[0].b[0] = 10.0
 pairs[1].b[1] = 4.0
-print(caller(pairs, np.ones(1)), pairs[0].a, sum(caller.stats.cache_hits.values()))
+print(caller(pairs, np.ones(1)), pairs[0].a, sum(caller.whole.stats.cache_hits.values()))
 """
 
 
@@ -255,3 +255,23 @@ def test_shared_kernels_are_found_by_those_kept_on_disk(tmp_path: Path) -> None:
     printed += [output_in_cache(tmp_path, [str(program)]) for _ in range(2)]
     assert [words[:2] for words in printed] == [["17.0", "13.0"]] * 4
     assert [words[2] for words in printed] == ["0", "1", "1", "1"]
+
+
+@pytest.mark.skipif(
+    bool(os.environ.get("NUMBA_DISABLE_JIT")), reason="nothing is compiled"
+)
+def test_shared_kernels_are_compiled_in_processes_of_their_own(
+    tmp_path: Path,
+) -> None:
+    """Two small ones of the package: both are on disk before this process compiles anything."""
+    script = (
+        "from setupopt.physics import jit, pad, ride_time\n"
+        "both = {pad._penetration, ride_time.begin}\n"
+        "jit.workers = lambda: 2\n"
+        "print(*(k.is_kept for k in both))\n"
+        "jit._compile_beside(both)\n"
+        "print(*(k.is_kept for k in both))\n"
+        "print(sum(sum(k.whole.stats.cache_hits.values()) for k in both))\n"
+    )
+    words = output_in_cache(tmp_path, ["-c", script])
+    assert words == ["False", "False", "True", "True", "2"]

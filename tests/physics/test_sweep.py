@@ -19,7 +19,7 @@ from cars import (
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
-from setupopt.physics import sweep
+from setupopt.physics import jit, sweep
 from setupopt.physics.inputs import Records
 
 HEAVY = {"yaw_inertia": 900.0, "pitch_inertia": 800.0, "roll_inertia": 200.0}
@@ -164,7 +164,7 @@ def test_number_of_threads_does_not_matter(
 ) -> None:
     """SETUPOPT_THREADS changes how a batch is cut, and nothing in the answer."""
     monkeypatch.setenv("SETUPOPT_THREADS", threads)
-    assert sweep.workers() == int(threads)
+    assert jit.workers() == int(threads)
     assert same(answers().reshape(whole.shape), whole)
 
 
@@ -174,7 +174,7 @@ def test_threads_fall_back_to_the_cores_at_hand(
 ) -> None:
     """A setting that is no count is left aside."""
     monkeypatch.setenv("SETUPOPT_THREADS", wrong)
-    assert sweep.workers() >= 1
+    assert jit.workers() >= 1
 
 
 @pytest.mark.parametrize("chunk", [1, 7, 10_000])

@@ -18,7 +18,7 @@ from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.result import Result
-from setupopt.physics import sweep
+from setupopt.physics import jit, sweep
 from setupopt.physics.inputs import ANSWER, Floats, Records
 from setupopt.project.consistency import refusals
 from setupopt.project.limits_model import Spread, Tolerance  # fmt: skip
@@ -116,7 +116,7 @@ class BuildErrors:
         built, inputs = np.hsplit(rows, [rows.shape[1] - len(self.shares)])
         kinds, kind = np.unique(inputs, axis=0, return_inverse=True)
         answers = np.zeros((len(rows), len(cases)), ANSWER)
-        with ThreadPoolExecutor(sweep.workers()) as pool:
+        with ThreadPoolExecutor(jit.workers()) as pool:
             for number, values in enumerate(kinds):
                 alike = kind == number
                 found = self._answers(
@@ -134,7 +134,7 @@ class BuildErrors:
     ) -> Records:
         """ANSWER records (setups x cases) of one build (names) of each of the setups that `setup` holds."""
         built, inputs = np.split(errors, [errors.size - len(self.shares)])
-        with ThreadPoolExecutor(sweep.workers()) as pool:
+        with ThreadPoolExecutor(jit.workers()) as pool:
             return self._answers(
                 built[None, :], inputs, cases, pool, starts, by_slope
             )
