@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     "--cases-out", metavar="FILE.csv", type=completing.TABLE,
     help="Write a table with one row for every case.",
 )  # fmt: skip
+@options.gpu_option
 @click.option(
     "--sensitivity", is_flag=True,
     help="Say which input that is hard to measure matters here, and how much: measure that one first.",

@@ -582,6 +582,16 @@ def test_compiling_is_announced_on_a_terminal(
     assert run("assess", held, *args).stderr == said
 
 
+def test_without_a_card_the_processor_does_the_work(
+    run: Run, held: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """--gpu says why, and the answer is the same to the last digit."""
+    monkeypatch.setattr("setupopt.physics.gpu.missing", lambda: "no card")
+    asked = run("assess", held, "--json", "--gpu")
+    assert "--gpu: no card; the processor does the work" in asked.stderr
+    assert asked.stdout == run("assess", held, "--json").stdout
+
+
 @pytest.mark.parametrize(
     ("terminal", "quiet", "term", "shown"),
     [(True, False, "xterm", True), (True, True, "xterm", False), (False, False, "xterm", False),
