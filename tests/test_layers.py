@@ -174,9 +174,15 @@ REACHING = {
     "tomllib",
     "sqlite3",
 }
-# jit keeps compiled kernels on disk; sweep asks for the number of cores.
+# jit keeps compiled kernels on disk, made by processes of its own; sweep asks whether a card is wanted.
 MAY_REACH = {
-    "setupopt.physics.jit": {"shutil", "os", "pathlib", "tempfile"},
+    "setupopt.physics.jit": {
+        "shutil",
+        "os",
+        "pathlib",
+        "subprocess",
+        "tempfile",
+    },
     "setupopt.physics.sweep": {"os"},
 }
 
