@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from setupopt.physics.sweep import workers
+from setupopt.physics.jit import workers
 from setupopt.project.model import Setup
 from setupopt.robust.builds.study import BoxStudy
 from setupopt.robust.builds.worst_build import SCALES

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.jobs.chunk_ranges import Chunks, chunk_ranges
-from setupopt.physics.sweep import workers
+from setupopt.physics.jit import workers
 from setupopt.robust.builds.build_variation import BuildErrors
 from setupopt.robust.builds.quasi_monte_carlo import (
     BuildCloud,
