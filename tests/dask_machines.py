@@ -16,7 +16,7 @@ from typing import Any
 
 import distributed
 
-from setupopt.physics import jit
+from setupopt.physics.kept_kernels import cache_folder
 
 LOOPBACK = "127.0.0.1"
 
@@ -50,7 +50,7 @@ class Machines:
 
     def _start(self, what: str, *args: object) -> subprocess.Popen[bytes]:
         """`dask scheduler` or `dask worker` in a process of its own, with the tests' compiled kernels."""
-        kernels = str(jit.cache_folder().parents[1])
+        kernels = str(cache_folder().parents[1])
         own = {
             "SETUPOPT_THREADS": "1",
             "NUMBA_CACHE_DIR": kernels,

@@ -21,7 +21,7 @@ from cars import (
 )
 
 from setupopt.evaluation.model import Model
-from setupopt.evaluation.pack import by_wheel
+from setupopt.evaluation.setup_record import by_wheel
 from setupopt.physics.inputs import Record
 from setupopt.project.model import (
     BalanceSetup,

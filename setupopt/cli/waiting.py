@@ -27,7 +27,7 @@ def say_compiling(quiet: bool) -> None:
     if quiet or not is_terminal():
         return
     with loading(quiet):
-        from setupopt.physics.jit import is_compiled_already
+        from setupopt.physics.kept_kernels import is_compiled_already
 
     if not is_compiled_already():
         click.echo("compiling the model once, about 20 seconds", err=True)

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from setupopt.evaluation import pack
+from setupopt.evaluation import setup_record
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.limits import (
     Evaluated,
@@ -74,7 +74,7 @@ def broken(
     """Every limit that `setup` breaks, of a file or a SETUP record (1); `row` of `result` has its answers."""
     packaging = project.limits.packaging if project.limits else None
     table = PackagingLimits(project.car, packaging)
-    setups = pack.by_wheel(setup)
+    setups = setup_record.by_wheel(setup)
     answers = result.answers[row : row + 1]
     evaluated = table.evaluated(setups, result.cases.records, answers)
     groups = (

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from setupopt.errors import UserError
-from setupopt.evaluation import pack
+from setupopt.evaluation import pack, setup_record
 from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.evaluation.result import Result
 from setupopt.evaluation.two_positions import Solve, keep_lower
@@ -40,7 +40,7 @@ class Model:
     def settings(self, setups: Setup | Sequence[Setup] | Records) -> Records:
         """SETTING records (setups), of setups of a file or of SETUP records."""
         self._check_wings(setups)
-        return pack.settings(self.cars, pack.by_wheel(setups))
+        return pack.settings(self.cars, setup_record.by_wheel(setups))
 
     def _check_wings(self, setups: Setup | Sequence[Setup] | Records) -> None:
         """Setups of files must give the angles of this car's wings."""

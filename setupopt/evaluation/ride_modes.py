@@ -13,8 +13,9 @@ import numpy as np
 from setupopt.errors import InputError
 from setupopt.evaluation.limits import is_judged
 from setupopt.evaluation.model import Model
-from setupopt.evaluation.pack import by_wheel, car_of
+from setupopt.evaluation.pack import car_of
 from setupopt.evaluation.result import Field, Result, finite
+from setupopt.evaluation.setup_record import by_wheel
 from setupopt.physics.balance import COLUMNS, WORK
 from setupopt.physics.case_state import CASE_STATE, ROADBED
 from setupopt.physics.contacts import columns

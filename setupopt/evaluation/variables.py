@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from setupopt.evaluation.pack import as_setup, by_wheel
+from setupopt.evaluation.setup_record import as_setup, by_wheel
 from setupopt.physics.inputs import Floats, Record, Records
 from setupopt.project.limits_model import Limits
 from setupopt.project.model import AXLES, SIDES, AxleLimits, Range, Setup

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from setupopt.errors import UserError
-from setupopt.evaluation import pack
+from setupopt.evaluation import setup_record
 from setupopt.evaluation.cases import CaseSet, sweep_at, sweep_cases
 from setupopt.evaluation.drawn_state import DrawnState, drawn_state
 from setupopt.evaluation.limits import PackagingLimits, is_judged
@@ -222,7 +222,7 @@ def _bad(project: Project, result: Result) -> Any:
     answers = result.answers
     is_bad = ~is_judged(answers[0])
     packaging = project.limits.packaging if project.limits else None
-    setups = pack.by_wheel(project.setup)
+    setups = setup_record.by_wheel(project.setup)
     limits = PackagingLimits(project.car, packaging).rows(
         setups, result.cases, answers
     )

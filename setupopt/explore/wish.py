@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from setupopt.errors import InputErrors, UserError
-from setupopt.evaluation.pack import by_wheel
+from setupopt.evaluation.setup_record import by_wheel
 from setupopt.evaluation.variables import (
     Slot,
     Variable,

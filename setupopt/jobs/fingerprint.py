@@ -14,7 +14,7 @@ import numpy as np
 import scipy
 
 import setupopt
-from setupopt.physics import jit
+from setupopt.physics import kept_kernels
 
 
 def fingerprint(*parts: object) -> str:
@@ -44,7 +44,7 @@ def program() -> dict[str, str]:
     }
     libraries |= {name: version(name) for name in ("clarabel", "cvxpy")}
     return libraries | {
-        "kernels": jit.fingerprint(),
+        "kernels": kept_kernels.fingerprint(),
         "sources": digest.hexdigest()[:16],
     }
 

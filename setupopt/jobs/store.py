@@ -16,7 +16,7 @@ import numpy as np
 
 from setupopt.errors import OutputError
 from setupopt.files import cache_home, write_whole
-from setupopt.physics import jit
+from setupopt.physics.kept_kernels import UNFINISHED
 
 _KEPT_SECONDS = 30 * 24 * 3600  # of a study that nobody resumes
 _CHECKSUM = 32  # bytes of SHA-256
@@ -37,7 +37,7 @@ class Store:
         """The chunks of the study with this fingerprint, in the user's private cache, or in a new temporary
         folder where there is no such cache. Removes studies that were not used for 30 days."""
         home = cache_home("XDG_CACHE_HOME") or _temporary()
-        folder = home / jit.UNFINISHED / study
+        folder = home / UNFINISHED / study
         if _mark_used(folder):
             _remove_old(folder.parent)
         return cls(folder)

@@ -20,7 +20,7 @@ from setupopt.physics import sweep
 from setupopt.physics.balance import WORK
 from setupopt.physics.case_state import CASE_STATE, ROADBED
 from setupopt.physics.inputs import ANSWER, CASE, Records
-from setupopt.physics.jit import cache_folder
+from setupopt.physics.kept_kernels import cache_folder
 
 # Cases at a time: their answers are what the card's memory must hold.
 AT_A_TIME = 1 << 18

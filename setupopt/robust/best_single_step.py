@@ -11,8 +11,8 @@ import numpy as np
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.limits import PackagingLimits, is_judged
 from setupopt.evaluation.model import Model
-from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.result import Result
+from setupopt.evaluation.setup_record import by_wheel
 from setupopt.evaluation.variables import Variable, variables_of, with_value
 from setupopt.physics.inputs import Floats
 from setupopt.project.limits_model import Limits

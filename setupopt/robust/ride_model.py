@@ -10,10 +10,10 @@ import numpy as np
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.motion import Motion, motion_at
-from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.ride_modes import (
     damping_records,
 )
+from setupopt.evaluation.setup_record import by_wheel
 from setupopt.physics.balance import COLUMNS, WORK, balance
 from setupopt.physics.case_state import CASE_STATE, ROADBED
 from setupopt.physics.contacts import columns, find_contacts

@@ -10,8 +10,8 @@ import numpy as np
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.limits import PackagingLimits
 from setupopt.evaluation.model import Model
-from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.result import Result
+from setupopt.evaluation.setup_record import by_wheel
 from setupopt.physics.inputs import STEER, Floats, Records
 from setupopt.project.car_as_set import car_as_set
 from setupopt.project.model import Project

@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 
 from setupopt.evaluation.cases import CaseSet
-from setupopt.evaluation.pack import by_wheel
+from setupopt.evaluation.setup_record import by_wheel
 from setupopt.physics.inputs import Floats, Records
 from setupopt.route.flight import Flight, flight
 from setupopt.route.judged import Judge

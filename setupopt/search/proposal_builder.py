@@ -11,7 +11,7 @@ import numpy as np
 
 from setupopt.evaluation.cases import CaseSet, join, sweep_at, sweep_cases
 from setupopt.evaluation.model import evaluate
-from setupopt.evaluation.pack import by_wheel
+from setupopt.evaluation.setup_record import by_wheel
 from setupopt.evaluation.variables import with_value
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import reduce
 
-from setupopt.evaluation.pack import by_wheel
+from setupopt.evaluation.setup_record import by_wheel
 from setupopt.evaluation.variables import Slot, from_setup
 from setupopt.project.limits_model import Limits
 from setupopt.project.model import SIDES, AxleLimits, Range, Setup, WheelLimits

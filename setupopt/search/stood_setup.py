@@ -11,8 +11,8 @@ import numpy as np
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.limits import AT_LEAST, AT_MOST
 from setupopt.evaluation.limits_check import Broken
-from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.result import Field
+from setupopt.evaluation.setup_record import by_wheel
 from setupopt.project.model import Project, Setup
 from setupopt.project.needs import need
 from setupopt.robust.builds.worst_build import worst_build

@@ -16,7 +16,7 @@ import numpy as np
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.limits import is_judged
 from setupopt.evaluation.model import evaluate
-from setupopt.evaluation.pack import by_wheel
+from setupopt.evaluation.setup_record import by_wheel
 from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import Project, Setup

@@ -10,7 +10,7 @@ import numpy as np
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.limits_check import broken
 from setupopt.evaluation.model import evaluate
-from setupopt.evaluation.pack import by_wheel
+from setupopt.evaluation.setup_record import by_wheel
 from setupopt.evaluation.variables import Slot, Variable, slots, with_value
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project, Setup

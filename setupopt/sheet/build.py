@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from setupopt.evaluation.pack import SETUP, SETUP_FIELDS, by_wheel
+from setupopt.evaluation.setup_record import SETUP, SETUP_FIELDS, by_wheel
 from setupopt.physics.inputs import Floats, Record, layout
 from setupopt.project.model import Setup
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from setupopt.evaluation.pack import as_setup
+from setupopt.evaluation.setup_record import as_setup
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Setup
 from setupopt.sheet.build import changed

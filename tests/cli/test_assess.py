@@ -577,7 +577,7 @@ def test_compiling_is_announced_on_a_terminal(
     """Only where somebody is waiting, and only when there is something to wait for."""
     monkeypatch.setattr(waiting, "is_terminal", lambda: terminal)
     monkeypatch.setattr(
-        "setupopt.physics.jit.is_compiled_already", lambda: compiled
+        "setupopt.physics.kept_kernels.is_compiled_already", lambda: compiled
     )
     assert run("assess", held, *args).stderr == said
 

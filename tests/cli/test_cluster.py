@@ -47,9 +47,9 @@ def pair(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Machines]:
 @pytest.fixture(autouse=True)
 def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Where this test's own broken-off studies are; compiled kernels are shared."""
-    from setupopt.physics import jit
+    from setupopt.physics.kept_kernels import cache_folder
 
-    monkeypatch.setenv("NUMBA_CACHE_DIR", str(jit.cache_folder().parents[1]))
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(cache_folder().parents[1]))
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     return tmp_path / "cache" / "setupopt" / "unfinished"
 

@@ -81,9 +81,9 @@ def few(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(autouse=True)
 def own_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Broken-off studies of other tests must not help; compiled kernels may."""
-    from setupopt.physics import jit
+    from setupopt.physics.kept_kernels import cache_folder
 
-    monkeypatch.setenv("NUMBA_CACHE_DIR", str(jit.cache_folder().parents[1]))
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(cache_folder().parents[1]))
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
 
 

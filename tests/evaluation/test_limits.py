@@ -16,7 +16,7 @@ from cars import CAR, NOSE, SETUP
 
 import setupopt
 from evaluation.limits_oracle import broken
-from setupopt.evaluation import limits_check, pack
+from setupopt.evaluation import limits_check, setup_record
 from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.evaluation.limits import (
     Limit,
@@ -80,7 +80,9 @@ def rows(case: Case, limits: PackagingLimits | None = None) -> LimitRows:
         case.project.car, case.project.limits.packaging
     )
     return asked.rows(
-        pack.by_wheel(case.setup), case.result.cases, case.result.answers
+        setup_record.by_wheel(case.setup),
+        case.result.cases,
+        case.result.answers,
     )
 
 
@@ -285,7 +287,7 @@ def room_at_rest(
         CaseSet(np.zeros(0, CASE), (), np.empty(0), ()),
         np.zeros((1, 0), ANSWER),
     )
-    found = limits.rows(pack.by_wheel(setup), *none)
+    found = limits.rows(setup_record.by_wheel(setup), *none)
     owned = {
         name: found.rows[0][found.owner == i]
         for i, name in enumerate(x.name for x in limits.limits)

@@ -138,7 +138,7 @@ def test_starts_of_the_wrong_shape_are_refused() -> None:
 
 def test_settings_are_the_same_one_by_one_or_stacked() -> None:
     """A Setup that holds arrays is as many setups."""
-    from setupopt.evaluation.pack import by_wheel
+    from setupopt.evaluation.setup_record import by_wheel
 
     model = Model(CAR)
     assert (

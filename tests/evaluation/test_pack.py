@@ -9,7 +9,7 @@ import pytest
 from cars import CAR, PLAIN_SETUP, SETUP, SLICK, both_axles, on_tyres
 from scipy.special import beta
 
-from setupopt.evaluation import pack
+from setupopt.evaluation import pack, setup_record
 from setupopt.project.settings import SETTINGS, Setting
 
 BODY, ELEMENTS, POINTS = pack.vehicle(CAR)
@@ -91,7 +91,7 @@ def test_strips_share_an_element() -> None:
 
 def test_wheel_rate_and_foundation() -> None:
     """Spring times motion ratio squared; foundation at the set pressure."""
-    row = pack.settings(CARS, pack.by_wheel(SETUP))[0]
+    row = pack.settings(CARS, setup_record.by_wheel(SETUP))[0]
     assert row["wheel_rate"] == pytest.approx(
         [140e3 * 0.81] * 2 + [160e3 * 0.7225] * 2, rel=1e-14
     )
@@ -107,7 +107,7 @@ def test_wheel_rate_and_foundation() -> None:
 
 def test_toe_is_an_angle_over_its_length() -> None:
     """1 mm over 330 mm in front, -0.5 mm behind: 3.0303 and -1.5152 mrad, toe-in positive at every wheel."""
-    row = pack.settings(CARS, pack.by_wheel(SETUP))[0]
+    row = pack.settings(CARS, setup_record.by_wheel(SETUP))[0]
     assert row["toe"] == pytest.approx(
         [3.0303077e-3] * 2 + [-1.5151521e-3] * 2, rel=1e-6
     )
@@ -116,8 +116,8 @@ def test_toe_is_an_angle_over_its_length() -> None:
 def test_carcass_carries_in_series_with_the_tread() -> None:
     """60 N/mm and 112 N/mm per bar, at 1.4 and 1.3 bar; the pad presses it in by load over carcass."""
     car = on_tyres(CAR, carcass=60e3, carcass_per_pressure=1.12)
-    rigid = pack.settings(CARS, pack.by_wheel(SETUP))[0]
-    row = pack.settings(pack.CarTable(car), pack.by_wheel(SETUP))[0]
+    rigid = pack.settings(CARS, setup_record.by_wheel(SETUP))[0]
+    row = pack.settings(pack.CarTable(car), setup_record.by_wheel(SETUP))[0]
     stiffness = np.array([216.8e3, 216.8e3, 205.6e3, 205.6e3])
     assert row["carcass"] == pytest.approx(stiffness, rel=1e-14)
     assert rigid["carcass"].tolist() == [0.0] * 4
@@ -152,9 +152,9 @@ def test_inertias_count_together_or_not_at_all() -> None:
 
 def test_stacked_setups_are_the_single_ones() -> None:
     """A stack gives the rows that each setup gives alone, bit for bit."""
-    rows = pack.settings(CARS, pack.by_wheel([SETUP, PLAIN_SETUP]))
+    rows = pack.settings(CARS, setup_record.by_wheel([SETUP, PLAIN_SETUP]))
     alone = [
-        pack.settings(CARS, pack.by_wheel(setup))
+        pack.settings(CARS, setup_record.by_wheel(setup))
         for setup in (SETUP, PLAIN_SETUP)
     ]
     assert rows.tobytes() == np.concatenate(alone).tobytes()
@@ -164,20 +164,20 @@ def test_setups_of_two_bodies_are_not_taken_together() -> None:
     """They are solved on one car, which wears one body."""
     worn = replace(PLAIN_SETUP, body="low drag")
     with pytest.raises(ValueError, match="same body"):
-        pack.by_wheel([SETUP, worn])
+        setup_record.by_wheel([SETUP, worn])
 
 
 def test_a_setup_comes_back_from_its_wheels() -> None:
     """Every setting, bit for bit; where sides differ each has its own, beside the mean of both."""
-    record = pack.by_wheel(SETUP)[0]
-    assert pack.as_setup(record, SETUP) == SETUP
+    record = setup_record.by_wheel(SETUP)[0]
+    assert setup_record.as_setup(record, SETUP) == SETUP
     record["camber"] = [-0.05, -0.03, -0.02, -0.02]
-    front = pack.as_setup(record, SETUP).front
+    front = setup_record.as_setup(record, SETUP).front
     assert (front.camber, *front.sides("camber")) == pytest.approx(
         (-0.04, -0.05, -0.03), rel=1e-15
     )
     assert (
-        pack.by_wheel(pack.as_setup(record, SETUP))[0].tobytes()
+        setup_record.by_wheel(setup_record.as_setup(record, SETUP))[0].tobytes()
         == record.tobytes()
     )
 
@@ -190,7 +190,7 @@ def test_each_wheel_or_axle_reaches_its_own_place(setting: Setting) -> None:
     """
     if setting.is_optional:
         return
-    record = pack.by_wheel(SETUP)
+    record = setup_record.by_wheel(SETUP)
     before = pack.settings(CARS, record)[0]
     for place in range(record[setting.field].shape[1]):
         changed = record.copy()

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import setupopt
-from setupopt.evaluation.pack import by_wheel
+from setupopt.evaluation.setup_record import by_wheel
 from setupopt.evaluation.variables import (
     Variable,
     fixed_by_limits,

@@ -29,7 +29,7 @@ def own_cache(
     tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Studies are kept apart from the user's; compiled kernels stay where they are."""
-    from setupopt.physics.jit import cache_folder
+    from setupopt.physics.kept_kernels import cache_folder
 
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(cache_folder().parents[1]))
     monkeypatch.setenv(

@@ -267,8 +267,8 @@ KERNEL = """
 import os, pathlib, resource, sys, tempfile
 tempfile.tempdir = sys.argv[1]
 {before}
-from setupopt.physics import jit, surface
-print(surface.onwards(0.0, 0.0, 0.125, 1.5)[0], jit.cache_folder() is None)
+from setupopt.physics import kept_kernels, surface
+print(surface.onwards(0.0, 0.0, 0.125, 1.5)[0], kept_kernels.cache_folder() is None)
 """
 NO_ROOM = "resource.setrlimit(resource.RLIMIT_FSIZE, (0, 0)); import signal; signal.signal(signal.SIGXFSZ, 1)"
 NOBODY = """

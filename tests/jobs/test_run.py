@@ -725,7 +725,7 @@ def test_fingerprint_knows_the_program(monkeypatch: pytest.MonkeyPatch) -> None:
     """Other kernels, another numpy or another version of the package: another study."""
     told = {fingerprint(1)}
     for target, name, value in (
-        (fingerprints.jit, "fingerprint", lambda: "other"),
+        (fingerprints.kept_kernels, "fingerprint", lambda: "other"),
         (fingerprints.np, "__version__", "0.0"),
         (fingerprints.setupopt, "__version__", "0.0"),
     ):

@@ -19,7 +19,7 @@ from cars import CAR, SETUP, load_cases, venue
 import setupopt.physics
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
-from setupopt.physics import jit, margin
+from setupopt.physics import kept_kernels, margin
 
 MODULES = sorted(
     m.name
@@ -140,9 +140,9 @@ def test_kernel_folder_belongs_to_the_sources(
 ) -> None:
     """Under the cache that the user names, in a folder of this very code."""
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
-    folder = jit.cache_folder.__wrapped__()
+    folder = kept_kernels.cache_folder.__wrapped__()
     assert folder.parent == tmp_path / "setupopt"
-    assert folder.name == jit.fingerprint()
+    assert folder.name == kept_kernels.fingerprint()
 
 
 def test_kernel_folder_without_a_place_to_write(
@@ -152,16 +152,16 @@ def test_kernel_folder_without_a_place_to_write(
     blocked = tmp_path / "file"
     blocked.write_text("not a folder", encoding="utf-8")
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(blocked))
-    assert tmp_path not in jit.cache_folder.__wrapped__().parents
+    assert tmp_path not in kept_kernels.cache_folder.__wrapped__().parents
 
 
 def test_unfinished_studies_are_no_old_kernels(tmp_path: Path) -> None:
     """Kernels of old versions go, all but three; what a stopped study left beside them stays."""
-    for name in ("a", "b", "c", "d", "e", jit.UNFINISHED):
+    for name in ("a", "b", "c", "d", "e", kept_kernels.UNFINISHED):
         (tmp_path / name).mkdir()
-    jit._forget_old(tmp_path)
+    kept_kernels._forget_old(tmp_path)
     left = {folder.name for folder in tmp_path.iterdir()}
-    assert jit.UNFINISHED in left
+    assert kept_kernels.UNFINISHED in left
     assert len(left) == 4
 
 

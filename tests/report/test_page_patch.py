@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from setupopt.evaluation.drawn_state import Patch
+from setupopt.evaluation.drawn_parts import Patch
 from setupopt.physics.tyre import contact, patch_in_tread
 from setupopt.report.page.patch import highest, patches_picture
 

@@ -11,7 +11,7 @@ from scipy.signal import cont2discrete
 
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.model import Model
-from setupopt.evaluation.pack import by_wheel
+from setupopt.evaluation.setup_record import by_wheel
 from setupopt.physics.inputs import Records
 from setupopt.project import Project
 from setupopt.project.limits_model import Require

@@ -11,8 +11,8 @@ from evaluation.limits_oracle import broken
 
 import setupopt
 from setupopt.evaluation.cases import join, sweep_at, sweep_cases
-from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.result import Result
+from setupopt.evaluation.setup_record import by_wheel
 from setupopt.evaluation.variables import Variable, variables_of
 from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import with_body

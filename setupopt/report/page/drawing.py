@@ -11,7 +11,8 @@ from math import cos, sin
 import numpy as np
 
 from setupopt.evaluation.cases import sweep_at
-from setupopt.evaluation.drawn_state import DrawnState, Wheel
+from setupopt.evaluation.drawn_parts import Wheel
+from setupopt.evaluation.drawn_state import DrawnState
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import AXLES, Venue
 from setupopt.report.page.gap_labels import (

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from setupopt.evaluation.drawn_state import Gap, Wheel
+from setupopt.evaluation.drawn_parts import Gap, Wheel
 from setupopt.evaluation.report_data import PROPOSED, TODAY, Part, Report
 from setupopt.evaluation.result import Field
 from setupopt.project.checksum import project_checksum

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from setupopt.evaluation.drawn_state import DrawnState, Gap
+from setupopt.evaluation.drawn_parts import Gap
+from setupopt.evaluation.drawn_state import DrawnState
 from setupopt.report.page.shapes import (
     NARROW,
     Label,

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from setupopt.evaluation.assessment import Assessment
-from setupopt.evaluation.drawn_state import Patch
+from setupopt.evaluation.drawn_parts import Patch
 from setupopt.evaluation.report_data import Part, Report
 from setupopt.project.bodies import worn_words
 from setupopt.project.checksum import project_checksum

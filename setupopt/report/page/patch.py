@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from setupopt.evaluation.drawn_state import Patch
+from setupopt.evaluation.drawn_parts import Patch
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import WHEELS
 from setupopt.report.shared.picture import INK, SECOND, drawing, svg

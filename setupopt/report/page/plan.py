@@ -10,7 +10,8 @@ from math import cos, sin
 
 import numpy as np
 
-from setupopt.evaluation.drawn_state import DrawnState, Wheel
+from setupopt.evaluation.drawn_parts import Wheel
+from setupopt.evaluation.drawn_state import DrawnState
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import AXLES
 from setupopt.report.page.shapes import NARROW, Drawing, Label, Shape, path

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from setupopt.evaluation.drawn_state import Gap
+from setupopt.evaluation.drawn_parts import Gap
 from setupopt.physics.inputs import Floats
 from setupopt.units import MM
 

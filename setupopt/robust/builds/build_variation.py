@@ -16,8 +16,8 @@ import numpy as np
 from setupopt.errors import InputError
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
-from setupopt.evaluation.pack import by_wheel
 from setupopt.evaluation.result import Result
+from setupopt.evaluation.setup_record import by_wheel
 from setupopt.physics import jit, sweep
 from setupopt.physics.inputs import ANSWER, Floats, Records
 from setupopt.project.consistency import refusals
