@@ -43,14 +43,14 @@ _TRIM = ("state", "load", "grip", "patch", "use")
 # By the quantity, or else its first word, as a share of its list's largest number. One operation rounds by
 # 1e-16. A trim is a root that Newton finds to the last digits, some hundred roundings. A margin is the end
 # of a path that is followed in steps, whose number and length rounding may change: it is known to 1e-6. A
-# ride is thousands of steps of a damped car: what one step rounds dies away. A fit stops where a step gains
-# nothing that its sum of squares can show, which knows its bottom to the root of its digits. An allowance
-# stops at 1e-3 of itself.
+# ride is thousands of steps of a damped car: what one step rounds dies away, but for the way that the car
+# has drifted. A fit stops where a step gains nothing that its sum of squares can show, which knows its
+# bottom to the root of its digits. An allowance stops at 1e-3 of itself.
 ROUNDING = {
     "assess margin": 1e-6,
     "assess": 1e-12,
     "bump": 1e-10,
-    "ride": 1e-10,
+    "ride": 1e-9,
     "rig": 1e-12,
     "fit": 1e-8,
     "allowance": 1e-3,
