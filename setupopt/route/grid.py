@@ -24,6 +24,8 @@ from setupopt.units import GRAVITY
 
 ROUNDS = 4  # the most in which neighbours help
 _GAIN = 3e-3  # of margin; a neighbour's help that brings less is not passed on
+# A neighbour's route that, as it is, has so much less margin here is no start of a better one.
+_NEAR = 0.05
 _ASIDE = ((-1, 0), (1, 0), (0, -1), (0, 1))
 
 Where = tuple[Project, RouteOptions]
@@ -54,6 +56,11 @@ class Cell:
     def merit(self) -> tuple[bool, float]:
         """What the better one of two routes has more of."""
         return self.keeps, self.margin
+
+    def is_much_better(self, other: Cell) -> bool:
+        """Whether its route may help the neighbours of the other one."""
+        gains = not other.keeps or self.margin > other.margin + _GAIN
+        return self.merit > other.merit and gains
 
 
 @dataclass(frozen=True)
@@ -104,9 +111,10 @@ def best_grid(
         except UserError:
             return np.empty(0)
 
-    def again(job: tuple[int, list[Floats]]) -> Floats:
-        index, routes = job
-        return _from_neighbours(*where(*places[index]), routes)
+    def again(job: tuple[int, Cell, list[Floats]]) -> Floats:
+        _, cell, routes = job
+        there = where(cell.row, cell.speed)
+        return _from_neighbours(*there, cell, routes)
 
     count = range(len(places))
     chunks = run_chunks(name, first, count, store=store, progress=progress)
@@ -118,29 +126,25 @@ def best_grid(
     better = set(count)
     for turn in range(ROUNDS):
         around = [
-            _neighbours(index, rows.size, speeds.size) & better
+            sorted(_neighbours(index, rows.size, speeds.size) & better)
             for index in count
         ]
         jobs = [
-            (index, [cells[other].route for other in sorted(around[index])])
-            for index in count
-            if any(cells[other].route.size for other in around[index])
+            (index, cells[index], [cells[other].route for other in near])
+            for index, near in enumerate(around)
+            if any(cells[other].route.size for other in near)
         ]
-        better = set()
         found = run_chunks(
             f"{name}-{turn}", again, jobs, store=store, progress=progress
         )
         left -= len(jobs)
-        old = list(cells)
-        for (index, _), chunk in zip(jobs, found, strict=True):
+        better = set()
+        for (index, old, _), chunk in zip(jobs, found, strict=True):
             new = _cell(*places[index], chunk)
-            if new.merit > old[index].merit:
+            if new.merit > old.merit:
                 cells[index] = new
-                if (
-                    not old[index].keeps
-                    or new.margin > old[index].margin + _GAIN
-                ):
-                    better.add(index)
+            if new.is_much_better(old):
+                better.add(index)
     progress(left)
     return tuple(cells)
 
@@ -156,17 +160,27 @@ def _neighbours(index: int, rows: int, columns: int) -> set[int]:
 
 
 def _from_neighbours(
-    project: Project, options: RouteOptions, routes: list[Floats]
+    project: Project, options: RouteOptions, cell: Cell, routes: list[Floats]
 ) -> Floats:
-    """The best route near the best of the routes around, driven here."""
-    assert options.speed is not None
+    """The best route near those of the routes around that, driven here, promise more; none: no numbers.
+
+    Where a cell keeps no limits yet, every one of them is tried.
+    """
     ways = [
-        replace(known_way(route), speed=options.speed)
+        replace(known_way(route), speed=cell.speed)
         for route in routes
         if route.size
     ]
-    best = max(ways, key=lambda way: way.merit(project, options))
-    return _chunk(best.improved(project, options))
+    promising = [
+        way.improved(project, options)
+        for way in ways
+        if not cell.keeps or way.merit(project, options) > cell.margin - _NEAR
+    ]
+    if not promising:
+        return np.empty(0)
+    return _chunk(
+        max(promising, key=lambda one: (one.keeps_limits, one.margin.min()))
+    )
 
 
 def _chunk(study: RouteStudy) -> Floats:
