@@ -36,7 +36,7 @@ ANGLE = 1.7e-5  # of sideslip and steer: 0.001 deg
 TRIM_OF_MOST = 1e-6
 FORCE = 3e-5
 LOAD_OF_MOST = 0.05  # N, in 19 of 20
-USE = 1e-5
+USE = 3e-5  # as FORCE
 ROWS = 3e-4
 ROWS_OF_A_SLIDE = 5e-4  # at up to four times the friction, at the fold itself
 # At a fold 1e-5, as both find it so; where an axle slides on at next to the same friction, the plain model

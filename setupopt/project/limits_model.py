@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 from setupopt.project.model import AxleLimits, BalanceLimits, Range
@@ -137,7 +137,7 @@ class Limits:
     spread: Spread | None
     adjuster_front: Adjuster | None
     adjuster_rear: Adjuster | None
-    balance: BalanceLimits = field(default_factory=BalanceLimits)
+    balance: BalanceLimits = BalanceLimits()  # noqa: RUF009 - it is frozen
     wings: tuple[tuple[str, Range], ...] = ()  # by name of the element
     ballast: tuple[
         tuple[str, Range], ...

@@ -18,7 +18,11 @@ from test_sayers_1986 import FIRST_ENTRY, GAIN, ORDER, PUBLISHED
 import setupopt
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.motion import Motion
-from setupopt.evaluation.ride_modes import natural_modes
+from setupopt.evaluation.ride_modes import (
+    LinearRide,
+    linear_ride,
+    natural_modes,
+)
 from setupopt.physics import ride_steps
 from setupopt.physics.ride_motion import MOTION, SPEEDS, motion_rates
 from setupopt.project import Project
@@ -91,20 +95,28 @@ def ride_model(foundation: float) -> RideModel:
     )
 
 
+def linear(model: RideModel) -> LinearRide:
+    """The linear equations of its ride."""
+    trim = model.base(0)[0]
+    case = model.cases.records[0]
+    return linear_ride(
+        model.packed, model.settings[0], case, model.damping, trim
+    )
+
+
 @cache
 def golden_car() -> RideModel:
     """The foundation that gives k_t / m_s = 653 /s2 at the tyres' static load."""
 
     def excess(log_foundation: float) -> float:
         return (
-            float(ride_model(np.exp(log_foundation)).linear(0).road[3, 0])
-            - TYRE
+            float(linear(ride_model(np.exp(log_foundation))).road[3, 0]) - TYRE
         )
 
     model = ride_model(
         float(np.exp(brentq(excess, np.log(1e6), np.log(1e8), xtol=1e-13)))
     )
-    assert model.linear(0).road[3, 0] == pytest.approx(TYRE, rel=1e-9)
+    assert linear(model).road[3, 0] == pytest.approx(TYRE, rel=1e-9)
     assert model.result.answers["load"][0, 0] == pytest.approx(
         (BODY + WHEEL) * GRAVITY, rel=1e-9
     )
@@ -122,7 +134,7 @@ def test_linear_matrices_step_as_published(
     golden: RideModel, length: float
 ) -> None:
     """Mass, damping, stiffness and road terms of the car: all 16 entries to 1e-6 of each."""
-    car = golden.linear(0)
+    car = linear(golden)
     square = [
         CORNERS.T @ part @ CORNERS
         for part in (np.diag(car.mass), car.damping, car.stiffness)
@@ -225,7 +237,7 @@ def test_natural_modes_of_the_golden_car(golden: RideModel) -> None:
 
     Without damping 57.7 and 4776 /s2, as k_s k_t / (k_s + k_t) and k_s + k_t over the masses, to 3 %.
     """
-    found = natural_modes(golden.linear(0))
+    found = natural_modes(linear(golden))
     polynomial = [
         BODY * WHEEL, DAMPER * (BODY + WHEEL), BODY * (SPRING + TYRE) + SPRING * WHEEL, DAMPER * TYRE,
         SPRING * TYRE,

@@ -38,7 +38,7 @@ def bore(bore: Project) -> Project:
     )
 
 
-NO_RANGE = AxleLimits()
+NO_RANGE = AxleLimits(*[None] * 6)
 FREE = Packaging(None, None, None, ())
 ANY = -1e9  # a floor that nothing falls under
 
