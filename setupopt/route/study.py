@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from setupopt.errors import UserError
 from setupopt.physics.inputs import Floats
+from setupopt.physics.jit import workers
 from setupopt.project.bodies import with_body
 from setupopt.project.car_as_set import car_as_set
 from setupopt.project.model import Car, Project
@@ -151,7 +154,8 @@ def study_route(
     firsts = [search.firsts(options) for search in searches]
     tell = progress or (lambda _: None)
     tell(1)
-    found = [_from_first(judge, options, one) for one in firsts]
+    with ThreadPoolExecutor(workers()) as pool:
+        found = [*pool.map(partial(_from_first, judge, options), firsts)]
     tell(1)
     return max(
         found,
