@@ -25,7 +25,7 @@ from setupopt.units import GRAVITY
 ROUNDS = 4  # the most in which neighbours help
 _GAIN = 3e-3  # of margin; a neighbour's help that brings less is not passed on
 # A neighbour's route that, as it is, has so much less margin here is no start of a better one.
-_NEAR = 0.05
+_NEAR = 0.02
 _ASIDE = ((-1, 0), (1, 0), (0, -1), (0, 1))
 
 Where = tuple[Project, RouteOptions]
@@ -111,10 +111,9 @@ def best_grid(
         except UserError:
             return np.empty(0)
 
-    def again(job: tuple[int, Cell, list[Floats]]) -> Floats:
-        _, cell, routes = job
-        there = where(cell.row, cell.speed)
-        return _from_neighbours(*there, cell, routes)
+    def again(job: tuple[int, Cell, list[Cell]]) -> Floats:
+        _, cell, near = job
+        return _from_neighbours(*where(cell.row, cell.speed), cell, near)
 
     count = range(len(places))
     chunks = run_chunks(name, first, count, store=store, progress=progress)
@@ -130,7 +129,7 @@ def best_grid(
             for index in count
         ]
         jobs = [
-            (index, cells[index], [cells[other].route for other in near])
+            (index, cells[index], [cells[other] for other in near])
             for index, near in enumerate(around)
             if any(cells[other].route.size for other in near)
         ]
@@ -160,27 +159,27 @@ def _neighbours(index: int, rows: int, columns: int) -> set[int]:
 
 
 def _from_neighbours(
-    project: Project, options: RouteOptions, cell: Cell, routes: list[Floats]
+    project: Project, options: RouteOptions, cell: Cell, near: list[Cell]
 ) -> Floats:
-    """The best route near those of the routes around that, driven here, promise more; none: no numbers.
+    """The best route near those of the cells around that, driven here, promise more; none: no numbers.
 
-    Where a cell keeps no limits yet, every one of them is tried.
+    Where a cell keeps no limits yet, or has less margin than all around it, each of them is tried.
     """
     ways = [
-        replace(known_way(route), speed=cell.speed)
-        for route in routes
-        if route.size
+        replace(known_way(other.route), speed=cell.speed)
+        for other in near
+        if other.route.size
     ]
-    promising = [
+    is_poor = not cell.keeps or all(one.merit > cell.merit for one in near)
+    found = [
         way.improved(project, options)
         for way in ways
-        if not cell.keeps or way.merit(project, options) > cell.margin - _NEAR
+        if is_poor or way.merit(project, options) > cell.margin - _NEAR
     ]
-    if not promising:
+    if not found:
         return np.empty(0)
-    return _chunk(
-        max(promising, key=lambda one: (one.keeps_limits, one.margin.min()))
-    )
+    best = max(found, key=lambda one: (one.keeps_limits, one.margin.min()))
+    return _chunk(best)
 
 
 def _chunk(study: RouteStudy) -> Floats:

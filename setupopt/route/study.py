@@ -157,10 +157,7 @@ def study_route(
     with ThreadPoolExecutor(workers()) as pool:
         found = [*pool.map(partial(_from_first, judge, options), firsts)]
     tell(1)
-    return max(
-        found,
-        key=lambda study: (study.keeps_limits, float(study.margin.min())),
-    )
+    return max(found, key=lambda one: (one.keeps_limits, one.margin.min()))
 
 
 def _from_first(

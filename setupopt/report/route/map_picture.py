@@ -35,6 +35,10 @@ def map_picture(route: Route) -> str | None:
         return svg(figure)
 
 
+# Around the text of a cell
+_FRAME = [(-1.0, -0.6), (1.0, -0.6), (1.0, 0.6), (-1.0, 0.6), (-1.0, -0.6)]
+
+
 def _cells(found: RouteMap, figure: Any, axes: Any) -> None:
     """Every cell with its margin; empty where no route keeps contact."""
     margin = np.ma.masked_invalid(found.of("margin"))
@@ -94,8 +98,9 @@ def _front(found: RouteMap, axes: Any) -> None:
     axes.plot(
         speeds,
         radii,
-        "s",
-        ms=30,
+        marker=_FRAME,
+        ls="none",
+        ms=54,
         mfc="none",
         mec=INK,
         mew=1.5,
@@ -107,5 +112,5 @@ def _front(found: RouteMap, axes: Any) -> None:
             fontsize=8.0,
             loc="lower left",
             bbox_to_anchor=(0.0, 1.0),
-            markerscale=0.3,
+            markerscale=0.25,
         )
