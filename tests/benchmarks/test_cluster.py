@@ -3,28 +3,28 @@
 Whole studies on several processes, minutes each: run by hand, `pytest tests/benchmarks/test_cluster.py`.
 """
 
+# Fixtures are taken by name
+# ruff: noqa: F401, F811
+
 from __future__ import annotations
 
 import json
-import shutil
 import signal
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
 from contextlib import closing, suppress
 from pathlib import Path
 from typing import Any
 
 import pytest
-from click.testing import CliRunner, Result
-from dask_machines import Machines, killed_when, machines
+from click.testing import CliRunner
+from cluster_fixtures import EFFORT, SEARCH, Run, answer, few, kept, pair
+from dask_machines import Machines, killed_when
 
 from setupopt.cli.main import group
 from setupopt.jobs import cluster
 
-Run = Callable[..., Result]
-SETUPS = Path(__file__).resolve().parents[2] / "setups"
 # Twenty-four chunks about gusts, of a tenth of a second each, are most of the work.
 PROVE = (
     "--seeds",
@@ -38,11 +38,6 @@ PROVE = (
     "--directions",
     "24",
 )
-SEARCH = ("--starts", "1", "--json", "--quiet")
-EFFORT = (
-    "evaluations",
-    "seconds",
-)  # what it took; all else must be the same to the last digit
 
 
 @pytest.fixture(name="run")
@@ -54,72 +49,12 @@ def run_here() -> Run:
 
 
 @pytest.fixture(scope="module")
-def pair(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Machines]:
-    """A scheduler for two workers."""
-    with machines(tmp_path_factory.mktemp("machines")) as found:
-        yield found
-
-
-@pytest.fixture(autouse=True)
-def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Where this test's own broken-off studies are; compiled kernels are shared."""
-    from setupopt.physics.kept_kernels import cache_folder
-
-    monkeypatch.setenv("NUMBA_CACHE_DIR", str(cache_folder().parents[1]))
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
-    return tmp_path / "cache" / "setupopt" / "unfinished"
-
-
-@pytest.fixture(scope="module")
-def few(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The bore at two roll angles, with three bodies; only springs may change."""
-    folder = tmp_path_factory.mktemp("few") / "project"
-    shutil.copytree(
-        SETUPS / "bore",
-        folder,
-        ignore=shutil.ignore_patterns("proved", "sheets", "*.csv", "*.svg"),
-    )
-    venue, limits = folder / "venue.toml", folder / "limits.toml"
-    first, *attitudes = (
-        venue.read_text()
-        .replace("to = 180, step = 5", "to = 180, step = 180")
-        .split("[[")
-    )
-    venue.write_text("[[".join([first, *attitudes[:1]]))
-    ranges = (
-        "camber_deg = {",
-        "ride_height_mm = {",
-        "pressure_bar = {",
-        "anti_roll_N_per_mm = ",
-        "third_N",
-    )
-    kept = (
-        line
-        for line in limits.read_text().splitlines()
-        if not line.startswith(ranges)
-    )
-    limits.write_text("\n".join(kept))
-    return folder
-
-
-@pytest.fixture(scope="module")
 def proved(few: Path) -> dict[str, Any]:
     """The proof without a cluster."""
     done = CliRunner().invoke(
         group, ["prove", str(few), *PROVE, "--json", "--quiet"]
     )
     return dict(json.loads(done.stdout))
-
-
-def answer(run: Run, *args: str | Path) -> dict[str, Any]:
-    """What a script is told."""
-    result = run(*args)
-    assert result.exit_code in (0, 1), result.stderr
-    return {
-        key: value
-        for key, value in json.loads(result.stdout).items()
-        if key not in EFFORT
-    }
 
 
 def test_prove_with_a_worker_killed(
