@@ -27,16 +27,14 @@ from setupopt.physics.inputs import KAPPA, SIDESLIP, TAU, Records
 Table = dict[str, Any]
 GRAVITY = 9.80665
 # Lengths m, angles rad, slips, forces over the weight. The package integrates a patch with 16 Gauss points,
-# which leaves
-# up to 4e-5 of the load where a slide begins within the patch, and 3e-4 where a tyre with much camber drives or
-# brakes, so that its slip turns round within the tread: that moves a slip by 5e-5. Nine in ten trims have none
-# of that, and agree to 1e-6.
-TRIM = 5e-5
+# which leaves up to 4e-5 of the load where a slide begins within the patch: that moves a slip by 1e-5. Nine in
+# ten trims have none of that, and agree to 1e-6.
+TRIM = 1e-5
 ANGLE = 1.7e-5  # of sideslip and steer: 0.001 deg
 TRIM_OF_MOST = 1e-6
-FORCE = 3e-5
-LOAD_OF_MOST = 0.05  # N, in 19 of 20
-USE = 3e-5  # as FORCE
+FORCE = 5e-6
+LOAD = 0.05  # N
+USE = 1e-5
 ROWS = 3e-4
 ROWS_OF_A_SLIDE = 5e-4  # at up to four times the friction, at the fold itself
 # At a fold 1e-5, as both find it so; where an axle slides on at next to the same friction, the plain model
@@ -119,7 +117,7 @@ def test_growth_rate(seed: int) -> None:
 
 
 def test_most_cases_agree_closely() -> None:
-    """To 1e-6 in the trim and 1e-5 in the margin in nine of ten, to 0.05 N of load in 19 of 20."""
+    """To 1e-6 in the trim and 1e-5 in the margin in nine of ten; to 0.05 N of load in all."""
     trims = [
         np.abs(ours(seed)["state"] - plain_state(seed)).max() for seed in HELD
     ]
@@ -131,7 +129,7 @@ def test_most_cases_agree_closely() -> None:
         np.abs(ours(seed)["load"] - BY_SEED[seed]["loads"]).max()
         for seed in HELD
     ]
-    assert np.quantile(loads, 0.95) < LOAD_OF_MOST
+    assert max(loads) < LOAD
     assert np.quantile(trims, MOST) < TRIM_OF_MOST
     assert np.quantile(margins, MOST) < MARGIN_OF_MOST
 

@@ -47,7 +47,7 @@ COLUMNS = 9
 
 # Gauss nodes of a piece of the tread, by the sine of an angle: square roots at its ends become smooth. With
 # 16, forces are within 4e-5 of the load (tests/physics/test_brush.py); the kink where sliding begins is what
-# is left. Where slip along changes sign within the tread, by much camber, it is up to 3e-4.
+# is left.
 _NODES = 16
 # Of a tread in three pieces, each.
 _PART_NODES = 8
@@ -56,6 +56,10 @@ _PLACE = np.concatenate([1.0 + np.sin(0.5 * pi * x) for x, _ in _GAUSS])
 _WEIGHT = np.concatenate(
     [0.5 * pi * np.cos(0.5 * pi * x) * w for x, w in _GAUSS]
 )
+# Where slip along turns round within the tread and slip across is less than this share of its change over the
+# tread, strips change the side to which they slide so fast that the tread is cut there: 3e-4 of the load
+# otherwise.
+_SHARP = 0.2
 # A spin beyond this share of the friction slides over the whole patch.
 _MOST_SPIN = 0.999
 _TINY = 1e-300
@@ -208,8 +212,16 @@ def forces(patch: Record, table: Floats) -> None:
     borders = _pieces(patch)
     lower, first, last, upper = borders
     whole = last - first >= upper - lower or last <= first
+    spin = patch.spin * patch.side
+    turn = upper
+    if abs(patch.slip_y) < _SHARP * abs(spin) * (upper - lower):
+        turn = patch.slip_x / spin
     for i in range(3):
         if borders[i + 1] > borders[i]:
+            if borders[i] < turn < borders[i + 1]:
+                _add_piece(patch, borders[i], turn, 0, table)
+                _add_piece(patch, turn, borders[i + 1], 0, table)
+                continue
             node = 0 if whole else _NODES
             _add_piece(patch, borders[i], borders[i + 1], node, table)
 
