@@ -186,7 +186,7 @@ def _wheel_plan(case: _SolvedCase, w: int) -> Floats:
     turn = -car["side"][w] * case.settings["toe"][0, w]
     if w < 2:
         turn += case.state[STEER]
-    ahead = np.array([1.0, 1.0, -1.0, -1.0]) * car["radius"][w]
+    ahead = np.array([1.0, 1.0, -1.0, -1.0]) * case.case_state.radius[w]
     left = np.array([1.0, -1.0, -1.0, 1.0]) * car["half_width"][w]
     x = car["x"][w] + ahead * cos(turn) - left * sin(turn)
     y = car["y"][w] + ahead * sin(turn) + left * cos(turn)
@@ -230,7 +230,7 @@ def _tread(case: _SolvedCase, w: int, across: Floats, around: Floats) -> Floats:
     car = case.vehicle[0]
     lean = _lean(case, w)
     u, angle = (grid.ravel() for grid in np.meshgrid(across, around))
-    radius = car["radius"][w] - 0.5 * car["crown"][w] * u * u
+    radius = case.case_state.radius[w] - 0.5 * car["crown"][w] * u * u
     at_rest = (
         car["radius"][w] * cos(case.settings["camber"][0, w])
         - case.settings["penetration"][0, w]

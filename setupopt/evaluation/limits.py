@@ -39,11 +39,14 @@ _NONE = np.empty(0, dtype=int)
 
 @dataclass(frozen=True)
 class Evaluated:
-    """SETUP records (setups), their ANSWER records (setups, cases), gaps (setups, cases, floor points), m."""
+    """SETUP records (setups), their ANSWER records (setups, cases), gaps (setups, cases, floor points), m, and
+    how much larger the tyres are than at rest, (cases, wheels), m.
+    """
 
     setups: Records
     answers: Records
     gaps: Floats
+    growth: Floats
 
 
 Values = Callable[[Evaluated], Floats]
@@ -172,6 +175,7 @@ class PackagingLimits:
             setups,
             answers,
             point_gaps(self._cars.packed, settings, cases, answers),
+            pack.growth(self.car, cases["speed"]),
         )
 
     def rows(
@@ -313,7 +317,7 @@ def _in_cases(car: Car, packaging: Packaging) -> Iterator[Limit]:
         yield Limit(key, AT_LEAST, least, values, where=("",) * 8)
     for number, arch in enumerate(packaging.arches, start=1):
         wheels = _wheels(arch.axle)
-        values = partial(_of_wheels, "travel", wheels)
+        values = partial(_in_arch, wheels)
         room = partial(_arch_room, arch)
         key = f"packaging.arch[{number}]"
         on = WHEELS[wheels]
@@ -354,6 +358,12 @@ def _arch_room(arch: Arch, evaluated: Evaluated) -> Floats:
     """Bump travel that a wheel arch has room for, by the camber of each wheel."""
     camber = evaluated.setups["camber"][:, None, _wheels(arch.axle)]
     return np.asarray(arch.room + arch.room_per_camber * camber)
+
+
+def _in_arch(wheels: slice, evaluated: Evaluated) -> Floats:
+    """Bump travel, and what the tyre grows at the speed of the case: it takes as much of the room."""
+    travel = _of_wheels("travel", wheels, evaluated)
+    return np.asarray(travel + evaluated.growth[:, wheels])
 
 
 def _gap(number: int, evaluated: Evaluated) -> Floats:

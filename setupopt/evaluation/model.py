@@ -16,7 +16,7 @@ from setupopt.physics.inputs import Floats, Record, Records
 from setupopt.project.bodies import with_body
 from setupopt.project.car_as_set import wing_names
 from setupopt.project.model import Car, Project, Setup
-from setupopt.project.toml_positions import quoted
+from setupopt.project.toml_positions import key_text, quoted
 
 
 class Model:
@@ -75,6 +75,7 @@ class Model:
         two positions has the answer of the lower margin.
         """
         _refuse_beyond_section(self.packed, cases)
+        refuse_beyond_growth(self.car, cases)
         answers = sweep.run(
             self.packed,
             settings,
@@ -134,6 +135,19 @@ def _refuse_beyond_section(
             f"case {tight[0] + 1}: a section of {1.0 / curvature[tight[0]]:.3f} m radius is too tight for a "
             f"car that reaches {reach[tight[0]]:.3f} m round it from its middle"
         )
+
+
+def refuse_beyond_growth(car: Car, cases: CaseSet) -> None:
+    """Refuse cases faster than the tables say how tyres grow: nothing is extrapolated."""
+    fastest = max(cases.records["speed"], default=0.0)
+    for tyre in (*car.front.tyres, *car.rear.tyres):
+        rows = tyre.radius_growth_speed
+        if rows and rows[-1] < fastest:
+            key = key_text(("tyre", tyre.name, "radius_growth_speed_m_s"))
+            raise UserError(
+                f"car.toml, {key}: found speeds up to {rows[-1]:g} m/s, "
+                f"expected up to {fastest:g} m/s, as there is a case so fast"
+            )
 
 
 def _plan(packed: tuple[Records, Records, Records]) -> set[tuple[float, float]]:

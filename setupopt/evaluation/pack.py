@@ -19,6 +19,7 @@ from setupopt.evaluation.setup_record import (
 )
 from setupopt.physics.inputs import (
     ELEMENT,
+    GROWTH_ROWS,
     POINT,
     SETTING,
     STRIPS,
@@ -59,6 +60,27 @@ def _per_tyre(car: Car, value: Callable[[Tyre], float]) -> Floats:
         [value(tyre) for tyre in (*car.front.tyres, *car.rear.tyres)],
         dtype=float,
     )
+
+
+def growth(car: Car, speed: Floats) -> Floats:
+    """By how much the unloaded radius of every tyre is larger at speeds than at rest, m, (speeds, wheels)."""
+    tyres = (*car.front.tyres, *car.rear.tyres)
+    columns = [
+        np.interp(speed, (0.0, *t.radius_growth_speed), (0.0, *t.radius_growth))
+        for t in tyres
+    ]
+    return np.column_stack(columns)
+
+
+def _growth_rows(car: Car, name: str) -> Floats:
+    """One column of the tables of growth, (wheels, rows); zeros after the last row."""
+    rows = np.zeros((4, GROWTH_ROWS))
+    for row, tyre in zip(
+        rows, (*car.front.tyres, *car.rear.tyres), strict=True
+    ):
+        given = getattr(tyre, name)
+        row[: len(given)] = given
+    return rows
 
 
 def _middle(car: Car) -> float:
@@ -151,6 +173,8 @@ def _tyres(car: Car) -> dict[str, Floats]:
         * _per_tyre(car, lambda t: t.friction_least_pressure),
         "shear": _per_tyre(car, lambda t: t.shear_per_foundation),
         "thrust": _per_tyre(car, lambda t: t.camber_thrust_share),
+        "growth_speed": _growth_rows(car, "radius_growth_speed"),
+        "growth": _growth_rows(car, "radius_growth"),
     }
 
 

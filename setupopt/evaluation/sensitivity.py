@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -37,6 +38,10 @@ _WITH_PRESSURE = {
     "foundation": "foundation_per_pressure",
     "carcass": "carcass_per_pressure",
 }
+# Growth of a radius that the file does not say: this share of it at a speed, with the square of speeds
+_GROWN = 0.01
+_GROWN_AT = 50.0  # m/s
+_SPEEDS = tuple(25.0 * row for row in range(1, 9))
 
 
 @dataclass(frozen=True)
@@ -101,7 +106,7 @@ def _inputs(car: Car) -> Iterator[tuple[str, str, list[Car]]]:
                 yield name, _factor_words(factors), cars
 
 
-_End = dict[str, float]
+_End = dict[str, Any]
 
 
 def _of_tyre(tyre: Tyre) -> Iterator[tuple[str, str, list[_End]]]:
@@ -114,6 +119,13 @@ def _of_tyre(tyre: Tyre) -> Iterator[tuple[str, str, list[_End]]]:
     for field, values in _TYRE_VALUES.items():
         spread = f"{values[0]:g} to {values[1]:g}"
         yield field, spread, [{field: value} for value in values]
+    if not tyre.radius_growth:
+        grown = tuple(
+            _GROWN * tyre.radius * (v / _GROWN_AT) ** 2 for v in _SPEEDS
+        )
+        end = {"radius_growth_speed": _SPEEDS, "radius_growth": grown}
+        spread = f"0 to {100.0 * _GROWN:g} % at {_GROWN_AT:g} m/s"
+        yield "radius_growth", spread, [{}, end]
 
 
 def _times(

@@ -16,7 +16,7 @@ from setupopt.evaluation.cases import CaseSet, sweep_at, sweep_cases
 from setupopt.evaluation.drawn_state import DrawnState, drawn_state
 from setupopt.evaluation.limits import PackagingLimits, is_judged
 from setupopt.evaluation.limits_check import broken
-from setupopt.evaluation.model import Model
+from setupopt.evaluation.model import Model, refuse_beyond_growth
 from setupopt.evaluation.result import Result, finite
 from setupopt.explore.wish import Choices, Json, Wish
 from setupopt.physics import jit, stability, sweep
@@ -105,6 +105,7 @@ class Answers:
         project = self.choices.apply(wish, checks=False)
         model = Model(project.car)
         cases = sweep_cases(project.venue)
+        refuse_beyond_growth(project.car, cases)
         answers = start.result.answers[0].copy()
         has_slope = answers["contact"] & (answers["null"][:, 0] != 0.0)
         rows = np.flatnonzero(has_slope & _chosen(cases, attitude))

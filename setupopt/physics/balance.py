@@ -285,7 +285,7 @@ def balance(
         wheel_rows(car, case, state, x, w, work)
     demand = drive.total_demand(car, state, work)
     for axle in range(2):
-        drive.slip_rows(car, x, axle, demand, work)
+        drive.slip_rows(car, state, x, axle, demand, work)
         _axle_row(car, x, axle, work)
     _per_weight(car, x, work)
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from math import atan, atan2, cos, sin, sqrt
 
 from setupopt.physics import surface
-from setupopt.physics.inputs import Record, layout
+from setupopt.physics.inputs import GROWTH_ROWS, Record, layout
 from setupopt.physics.jit import kernel
 from setupopt.units import GRAVITY
 
@@ -19,13 +19,14 @@ from setupopt.units import GRAVITY
 # sideslip. pull: gravity minus acceleration by x, y, z, gyro: moments that turning the body takes, each with
 # its slope by sideslip. flow: of air at the body, rad. ground, tilt: surface height and angle across the car
 # under each wheel; lean: sine of the normal's lean along the car; curve_along, curve_across: curvature of
-# tyre against surface; all with their slopes by sideslip. rise: unevenness of a road on top of the ground, m.
+# tyre against surface; all with their slopes by sideslip. rise: unevenness of a road on top of the ground, m;
+# radius: of the tyre, unloaded, at the speed of the case, m.
 # demand: force that an axle must pass in a ride, N.
 CASE_STATE = layout(
     one="forward leftward upward climb_rate climb_acceleration turn_rate bend drag pressure air_angle flow "
     "sin_heading cos_heading press",
     axles="demand",
-    wheels="rise ground tilt lean curve_along curve_across ground_slope tilt_slope lean_slope along_slope "
+    wheels="rise radius ground tilt lean curve_along curve_across ground_slope tilt_slope lean_slope along_slope "
     "across_slope",
     more=(
         ("pull", "f8", (3,)),
@@ -129,6 +130,24 @@ def prepare(car: Record, case: Record, press: float, state: Record) -> None:
     set_wind(car, case, case.headwind, case.crosswind, state)
     for w in range(4):
         state.rise[w] = 0.0
+        state.radius[w] = running_radius(car, w, speed)
+
+
+@kernel
+def running_radius(car: Record, w: int, speed: float) -> float:
+    """Radius of an unloaded tyre, m, linear between the rows of its growth; beyond the last as there."""
+    before = 0.0
+    grown = 0.0
+    for row in range(GROWTH_ROWS):
+        at = car.growth_speed[w, row]
+        if at <= before:
+            break
+        rate = (car.growth[w, row] - grown) / (at - before)
+        if speed <= at:
+            return car.radius[w] + grown + rate * (speed - before)
+        before = at
+        grown = car.growth[w, row]
+    return car.radius[w] + grown
 
 
 @kernel
@@ -230,7 +249,7 @@ def _set_wheel(car: Record, case: Record, w: int, state: Record) -> None:
     state.lean[w] = slope * sine
     state.lean_slope[w] = bent * sine - case.crab * slope * cosine
     twice = 2.0 * case.crab * curvature * sine * cosine
-    state.curve_along[w] = 1.0 / car.radius[w] - curvature * sine * sine
+    state.curve_along[w] = 1.0 / state.radius[w] - curvature * sine * sine
     state.along_slope[w] = twice
     state.curve_across[w] = car.crown[w] - curvature * cosine * cosine
     state.across_slope[w] = -twice

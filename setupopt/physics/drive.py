@@ -48,7 +48,12 @@ def _driven_part(demand: float, weight: float) -> tuple[float, float]:
 
 @kernel
 def slip_rows(
-    car: Record, x: Floats, axle: int, demand: float, work: Record
+    car: Record,
+    state: Record,
+    x: Floats,
+    axle: int,
+    demand: float,
+    work: Record,
 ) -> None:
     """How the wheels of an axle share the force along: driven, braked, or between both where the car
     coasts.
@@ -62,7 +67,7 @@ def slip_rows(
         part * car.drive[axle] + (1.0 - part) * car.brake[axle]
     ) * demand
     if part > 0.0:
-        _drive_rows(car, x, axle, demand, part, work)
+        _drive_rows(car, state, x, axle, demand, part, work)
     first = r[row]
     second = r[row + 1]
     if part < 1.0:
@@ -77,7 +82,13 @@ def slip_rows(
 
 @kernel
 def _drive_rows(
-    car: Record, x: Floats, axle: int, demand: float, part: float, work: Record
+    car: Record,
+    state: Record,
+    x: Floats,
+    axle: int,
+    demand: float,
+    part: float,
+    work: Record,
 ) -> None:
     """Add `part` of the rows of a driven axle: wheels alike, or at one speed where they are locked."""
     left = 2 * axle
@@ -98,7 +109,7 @@ def _drive_rows(
         return
     row = SLIP + left
     _sum_row(left, row, share, demand, part, work)
-    ratio = car.radius[left] / car.radius[left + 1]
+    ratio = state.radius[left] / state.radius[left + 1]
     ahead = part * weight * wheels.step[left]
     beside = part * weight * ratio * wheels.step[left + 1]
     r[row + 1] += (1.0 + x[KAPPA + left + 1]) * beside - (

@@ -24,6 +24,8 @@ STRIPS_ACROSS = 5
 STRIPS = STRIPS_ALONG * STRIPS_ACROSS
 # Joints of the section that a case knows of on each side of the car; it sees no further than it is long.
 JOINTS = 12
+# Most rows of a tyre's table of growth by speed.
+GROWTH_ROWS = 8
 
 # Unknowns of a trim, in this order: heave z, pitch theta, body roll phi, rise of the wheel centres w (4),
 # sideslip beta, steer delta, longitudinal slip kappa of the wheels (4), lateral force of the axles over the
@@ -61,7 +63,8 @@ def layout(
 # the car; spin_inertia: of all wheels over their radius, kg m; both zero where the project leaves them out.
 # shear: tangential over radial stiffness of the tread's bed; thrust: share of the spin that the tread
 # follows; friction_floor: the least pressure in the patch's middle that the friction law takes, Pa.
-# relaxation: length by which slip lags, m; not a number where it follows from the patch.
+# relaxation: length by which slip lags, m; not a number where it follows from the patch. radius: at rest;
+# growth: what a speed of growth_speed adds to it, m, in rows that rise from a speed of zero; zeros after the last.
 VEHICLE = layout(
     one="mass sprung_mass sprung_height cg_height wheelbase to_front to_rear middle "
     "drag_area drag_height side_area side_x side_height spin_inertia",
@@ -69,7 +72,11 @@ VEHICLE = layout(
     wheels="x y side unsprung_mass unsprung_height static_load camber_gain bump_travel droop_travel "
     "stop_rate link anti radius half_width crown friction friction_pressure friction_exponent "
     "friction_beta compliance shear thrust friction_floor relaxation",
-    more=(("inertia", "f8", (3,)),),
+    more=(
+        ("inertia", "f8", (3,)),
+        ("growth_speed", "f8", (4, GROWTH_ROWS)),
+        ("growth", "f8", (4, GROWTH_ROWS)),
+    ),
 )
 
 # An air element: its middle, spacing of its strips along and across, height over the floor line, then

@@ -77,7 +77,8 @@ def worst(r: Floats) -> float:
 def set_start(car: Record, case: Record, state: Record, x: Floats) -> None:
     """First guess: wheels follow the surface, the body follows the wheels, tyres slip as for their demand."""
     for w in range(4):
-        x[RISE + w] = state.ground[w] + state.rise[w]
+        grown = state.radius[w] - car.radius[w]
+        x[RISE + w] = state.ground[w] + state.rise[w] + grown
         x[KAPPA + w] = 0.0
     left = x[RISE] - x[RISE + 1]
     left_rear = x[RISE + 2] - x[RISE + 3]
@@ -182,7 +183,7 @@ def _settle_wheel(
     fixed += car.anti[w] * wheels.along[w]
     upward = _upward(case, car, state, w, work)
     cosine = cos(state.tilt[w])
-    swing = car.radius[w] * cos(wheels.inclination[w])
+    swing = state.radius[w] * cos(wheels.inclination[w])
     pad = car.radius[w] * cos(case.lean * setup.camber[w])
     pad -= setup.penetration[w] + state.ground[w] + state.rise[w]
     give = 1.0 / setup.carcass[w] if setup.carcass[w] > 0.0 else 0.0

@@ -190,7 +190,7 @@ def _roll_on(
         wheel.set_patch(car, setup, case, state, w, 1.0, patch)
         lean = patch.slant / sqrt(1.0 + patch.slant * patch.slant)
         patch.spin = car.thrust[w] * (
-            car.side[w] * lean / car.radius[w] - state.bend
+            car.side[w] * lean / state.radius[w] - state.bend
         )
         along, across, aligning = brush.values(patch)
         rate[WHEEL_SPEED + w] = (hold.push[w] - along) / hold.spin[w]
@@ -204,13 +204,15 @@ def _roll_on(
 
 
 @kernel
-def _turn_wheels(car: Record, hold: Record, m: Floats, rate: Floats) -> None:
+def _turn_wheels(
+    car: Record, hold: Record, state: Record, m: Floats, rate: Floats
+) -> None:
     """Rates of the wheels' speeds where an axle is locked or a wheel stuck."""
     for axle in range(2):
         if car.is_locked[axle] > 0.0:
             left = 2 * axle
             right = left + 1
-            ratio = car.radius[right] / car.radius[left]
+            ratio = state.radius[right] / state.radius[left]
             inertia = hold.spin[left] + hold.spin[right] * ratio * ratio
             pushed = hold.spin[left] * rate[WHEEL_SPEED + left]
             pushed += ratio * hold.spin[right] * rate[WHEEL_SPEED + right]
@@ -318,7 +320,7 @@ def motion_rates(
         )
     for w in range(4):
         _roll_on(car, setup, part, hold, state, m, w, work, x, rate)
-    _turn_wheels(car, hold, m, rate)
+    _turn_wheels(car, hold, state, m, rate)
     air.downforce(car, elements, setup, part, state, bed, x, work.loads)
     _hang_all(car, setup, part, damping, state, m, x, road_speed, work)
     _move(car, part, damping, hold, state, m, x, work, rate)

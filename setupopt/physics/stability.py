@@ -243,18 +243,20 @@ def motion_matrix(
     out[2, 1] = 1.0
     out[3, 0] = cos(case.heading - trim[SIDESLIP])
     out[3, 2] = case.speed * cos(case.heading)
-    _tie_wheels(car, answer, out)
+    _tie_wheels(car, state, answer, out)
 
 
 @kernel
-def _tie_wheels(car: Record, answer: Record, out: Floats) -> None:
+def _tie_wheels(
+    car: Record, state: Record, answer: Record, out: Floats
+) -> None:
     """Rates of the wheels' speeds on a locked axle, and in the air, where a wheel moves nothing."""
     for axle in range(2):
         left = PLANAR + 2 * axle
         right = left + 1
         if car.is_locked[axle] == 0.0:
             continue
-        ratio = car.radius[2 * axle + 1] / car.radius[2 * axle]
+        ratio = state.radius[2 * axle + 1] / state.radius[2 * axle]
         first = wheel.spinning_mass(car, 2 * axle)
         second = ratio * wheel.spinning_mass(car, 2 * axle + 1)
         inertia = first + ratio * second

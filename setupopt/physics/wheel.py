@@ -106,7 +106,7 @@ def set_load(
         car.radius[w] * cos(case.lean * setup.camber[w]) - setup.penetration[w]
     )
     crown += x[RISE + w] - state.ground[w] - state.rise[w]
-    total = car.radius[w] * cos(inclination) - crown * cos(tilt)
+    total = state.radius[w] * cos(inclination) - crown * cos(tilt)
     slant = tan(inclination)
     c_x = state.curve_along[w]
     c_y = state.curve_across[w]
@@ -161,7 +161,7 @@ def _sinking(
         sunk = crown * sin(tilt) * state.tilt_slope[w]
         sunk += state.ground_slope[w] * cos(tilt)
     turned = case.lean * (turned + car.camber_gain[w] * moved)
-    sunk -= car.radius[w] * sin(wheels.inclination[w]) * turned
+    sunk -= state.radius[w] * sin(wheels.inclination[w]) * turned
     slanted = (1.0 + wheels.slant[w] * wheels.slant[w]) * turned
     wheels.travel_slope[w, c] = moved
     wheels.slant_slope[w, c] = slanted

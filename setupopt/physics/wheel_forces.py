@@ -71,7 +71,7 @@ def set_forces(
     steer, turned = _slip(car, setup, state, x, w, wheels, patch)
     lean = patch.slant / sqrt(1.0 + patch.slant * patch.slant)
     patch.spin = car.thrust[w] * (
-        car.side[w] * lean / car.radius[w] - state.bend
+        car.side[w] * lean / state.radius[w] - state.bend
     )
     brush.forces(patch, wheels.table)
     contact = (s0, s1, s2)
@@ -164,7 +164,7 @@ def _chain(
     wheels.across[w] = table[0, 0] * sine + table[1, 0] * cosine
     wheels.aligning[w] = table[2, 0]
     flat = sqrt(1.0 + patch.slant * patch.slant)
-    spinning = car.thrust[w] * car.side[w] / (car.radius[w] * flat**3)
+    spinning = car.thrust[w] * car.side[w] / (state.radius[w] * flat**3)
     for c in range(wheel.COLUMNS):
         way = wheels.way
         pressed = _pressed(

@@ -33,6 +33,13 @@ from setupopt.project.field_types import (
 # What a tyre without it is told
 _SHEAR = "; 1 to 3 for slicks, and `setupopt fit tyre` finds it from measured cornering stiffness"
 
+# Tables of a tyre: what they go by, and what they give
+_TABLES = {
+    "grip_temperature_C": "grip_shares",
+    "radius_growth_speed_m_s": "radius_growth_mm",
+}
+MOST_ROWS = 8
+
 
 class CarTable(Table):
     """`[car]`."""
@@ -139,19 +146,26 @@ class TyreTable(Table):
         -20, 250, "deg C", default=[], si_name="grip_temperature"
     )
     grip_shares: list[float] = numbers(0.1, 2, "", default=[])
+    radius_growth_speed_m_s: list[float] = numbers(1, 200, "m/s", default=[])
+    radius_growth_mm: list[float] = numbers(0, 100, "mm", default=[])
     load_limit_N: float | None = number(100, 200_000, "N", default=None)
     damping_Ns_per_mm: float | None = number(0, 20, "N s/mm", default=None)
 
     @model_validator(mode="after")
+    def _tables(self) -> Self:
+        for key, given in _TABLES.items():
+            at = getattr(self, key)
+            if len(at) != len(getattr(self, given)):
+                raise wrong((given,), f"as many numbers as {key}, {len(at)}")
+            if at != sorted(set(at)):
+                raise wrong((key,), "numbers that rise")
+            if len(at) > MOST_ROWS:
+                raise wrong((key,), f"at most {MOST_ROWS} numbers")
+        return self
+
+    @model_validator(mode="after")
     def _grip_has_a_temperature(self) -> Self:
         at = self.grip_temperature_C
-        if len(at) != len(self.grip_shares):
-            raise wrong(
-                ("grip_shares",),
-                f"as many numbers as grip_temperature_C, {len(at)}",
-            )
-        if at != sorted(set(at)):
-            raise wrong(("grip_temperature_C",), "temperatures that rise")
         runs = self.running_temperature_C
         if at and (runs is None or not at[0] <= runs <= at[-1]):
             expected = f"a temperature from {at[0]:g} to {at[-1]:g} deg C, where grip_shares are known"

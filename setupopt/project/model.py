@@ -56,6 +56,8 @@ class Tyre:
     running_temperature: float | None = None
     cold_temperature: float = 20.0  # deg C at which it is set cold
     grip_share: float = 1.0  # of `friction`, at the running temperature
+    radius_growth_speed: tuple[float, ...] = ()  # m/s, rising
+    radius_growth: tuple[float, ...] = ()  # m, against the radius at rest
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,8 +290,7 @@ class BalanceSetup:
 
     brake_front: float | None = None
     drive_front: float | None = None
-    # Of the weight on front right and rear left
-    cross_share: float | None = None
+    cross_share: float | None = None  # on front right and rear left
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,6 +61,12 @@ _TYRE = (
         _COMMON,
     ),
     (
+        "radius_growth_mm",
+        "mm",
+        "0 to 1 % of the radius at 50 m/s, by the square of speed",
+        _COMMON,
+    ),
+    (
         "damping_Ns_per_mm",
         "N s/mm",
         "0.05 to 0.5; counts for prove only",
@@ -81,7 +87,7 @@ _ELEMENT = (
         _COMMON,
     ),
     ("peak_gap_mm", "mm", "15 to 60 floor, 60 to 150 front wing", _COMMON),
-    ("yaw_loss", "1/rad2", "2 to 8", _COMMON),
+    ("yaw_loss_per_rad2", "1/rad2", "2 to 8", _COMMON),
 )
 USUAL_RANGES = (
     *(UsualRange("tyre", *row) for row in _TYRE),

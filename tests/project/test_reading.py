@@ -290,7 +290,7 @@ SECTION = {
 # tests/project/test_four_corners.py says these and breaks them
 SIDES_OF_CAR = (
     "left_weight_percent tyre_left tyre_right setting angle_deg running_temperature_C cold_temperature_C "
-    "grip_temperature_C grip_shares"
+    "grip_temperature_C grip_shares radius_growth_speed_m_s radius_growth_mm"
 )
 SIDES_OF_SETUP = (
     "left right balance brake_front_percent drive_front_percent cross_weight_percent wings ballast mass_kg "
