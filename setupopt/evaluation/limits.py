@@ -19,7 +19,7 @@ from setupopt import units
 from setupopt.evaluation import pack
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.pack import per_wheel
-from setupopt.physics.inputs import Floats, Records
+from setupopt.physics.inputs import STEER, Floats, Records
 from setupopt.physics.point_gaps import point_gaps
 from setupopt.project.consistency import TWIST, floor_twist
 from setupopt.project.limits_model import Arch, Packaging
@@ -31,7 +31,7 @@ Sense = Literal["at least", "at most"]
 AT_LEAST: Sense = "at least"
 AT_MOST: Sense = "at most"
 
-_FACTORS = {"mm": units.MM, "N": 1.0}
+_FACTORS = {"mm": units.MM, "N": 1.0, "deg": units.DEG}
 _LENGTH_SCALE = 0.01  # m
 _NO_PACKAGING = Packaging(None, None, None, ())
 _NONE = np.empty(0, dtype=int)
@@ -307,7 +307,7 @@ def _least_loads(
 
 
 def _in_cases(car: Car, packaging: Packaging) -> Iterator[Limit]:
-    """Limits of every case: wheel loads, travel, wheel arches, tyre loads, gaps of the named points."""
+    """Limits of every case: wheel loads, travel, arches, tyre loads, steer angle, gaps of the named points."""
     load = partial(Limit, unit="N", scale=car.mass * units.GRAVITY / 4)
     yield from _least_loads(packaging, load)
     if packaging.travel_left_least is not None:
@@ -330,6 +330,15 @@ def _in_cases(car: Car, packaging: Packaging) -> Iterator[Limit]:
             yield load(
                 key, AT_MOST, tyre.load_limit, values, part=name, where=on
             )
+    if car.steer_limit is not None:
+        yield Limit(
+            "car.steer_limit_deg",
+            AT_MOST,
+            car.steer_limit,
+            _steer,
+            unit="deg",
+            scale=units.DEG,
+        )
     for number, point in enumerate(car.clearance):
         values = partial(_gap, number)
         key = "clearance.least_gap_mm"
@@ -364,6 +373,11 @@ def _in_arch(wheels: slice, evaluated: Evaluated) -> Floats:
     """Bump travel, and what the tyre grows at the speed of the case: it takes as much of the room."""
     travel = _of_wheels("travel", wheels, evaluated)
     return np.asarray(travel + evaluated.growth[:, wheels])
+
+
+def _steer(evaluated: Evaluated) -> Floats:
+    """How far the front wheels are turned to either side."""
+    return np.abs(evaluated.answers["state"][:, :, STEER, None])
 
 
 def _gap(number: int, evaluated: Evaluated) -> Floats:

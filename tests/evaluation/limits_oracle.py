@@ -12,7 +12,7 @@ import numpy as np
 from setupopt.evaluation.limits_check import Broken, Sense
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
-from setupopt.physics.inputs import Floats
+from setupopt.physics.inputs import STEER, Floats
 from setupopt.physics.point_gaps import point_gaps
 from setupopt.project.limits_model import Arch
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
@@ -35,7 +35,7 @@ def broken(
         *check.travel(),
         *check.arches(),
     )
-    return (*at_rest, *springs, *check.tyres(), *check.gaps())
+    return (*at_rest, *springs, *check.tyres(), *check.steer(), *check.gaps())
 
 
 class _Check:
@@ -181,6 +181,21 @@ class _Check:
                 point.least_gap,
                 "mm",
                 MM,
+            )
+
+    def steer(self) -> Iterator[Broken]:
+        """The front wheels turned too far, to either side."""
+        most = self.car.steer_limit
+        if most is not None:
+            turned = np.abs(self.answers["state"][:, [STEER]])
+            yield from self.worst(
+                "car.steer_limit_deg",
+                ("",),
+                turned,
+                "at most",
+                most,
+                "deg",
+                DEG,
             )
 
     def point_gaps(self) -> Floats:

@@ -33,7 +33,7 @@ from setupopt.project import Project
 from setupopt.project.limits_model import Arch, AttitudeLoad, Packaging
 from setupopt.project.model import Axle, Car, Setup, WheelSetup
 from setupopt.project.underbody import static_gap
-from setupopt.units import MM
+from setupopt.units import DEG, MM
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 # What a random setup keeps here and breaks there, and what none can keep.
@@ -123,7 +123,8 @@ def with_every_limit(project: Project, harsh: float) -> Project:
         )
         for i, point in enumerate(project.car.clearance)
     )
-    car = replace(project.car, clearance=points)
+    steer_limit = 3.0 / harsh * DEG
+    car = replace(project.car, clearance=points, steer_limit=steer_limit)
     car = replace(
         car,
         front=limited(car.front, 4500 / harsh),

@@ -9,6 +9,7 @@ import pytest
 from project.good_folder import write_folder
 
 from setupopt.evaluation.assessment import assess
+from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.limits import is_judged
 from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.model import evaluate
@@ -26,7 +27,8 @@ NOTHING = Packaging(None, None, None, ())
 def good(tmp_path_factory: pytest.TempPathFactory) -> Project:
     """The good folder without any limit, so that each test states its own."""
     project = load(write_folder(tmp_path_factory.mktemp("good")))
-    car = replace(without_load_limit(project.car), clearance=())
+    bare = without_load_limit(project.car)
+    car = replace(bare, clearance=(), steer_limit=None)
     return with_packaging(replace(project, car=car))
 
 
@@ -254,6 +256,29 @@ def test_tyre_loads_by_axle(good: Project, result: Result) -> None:
     found = only(replace(good, car=replace(good.car, rear=rear)), result)
     assert (found.limit, found.sense) == ("tyre.wide.load_limit_N", "at most")
     assert found.value == pytest.approx(held["load"][:, 2:].max())
+
+
+@pytest.mark.parametrize("curvature", [0.1, -0.1])
+def test_steer_limit_in_a_slow_bend(good: Project, curvature: float) -> None:
+    """A bend of 10 m at walking pace: the front wheels are turned by wheelbase over radius, to either side.
+
+    Source: the single-track car without slip angles (Ackermann), tan(steer) = wheelbase x curvature; 0.3 deg for
+    the slip that is left. Without its limit such a case would pass on a car that cannot be steered so far.
+    """
+    bend = replace(good.venue.attitudes[0], speed=2.0, path_curvature=curvature)
+    venue = replace(
+        good.venue, section="flat", curvature=0.0, slope=0.0, attitudes=(bend,)
+    )
+    floor = sweep_cases(venue, np.zeros(1))
+    needed = np.rad2deg(np.arctan(good.car.wheelbase * 0.1))
+    for limit, breaks in ((needed + 1.0, False), (needed - 1.0, True)):
+        car = replace(good.car, steer_limit=limit * DEG)
+        project = replace(good, car=car, venue=venue)
+        result = evaluate(project, cases=floor)
+        found = broken(project, project.setup, result)
+        assert [one.limit for one in found] == ["car.steer_limit_deg"] * breaks
+        if breaks:
+            assert found[0].value == pytest.approx(needed, abs=0.3)
 
 
 def test_every_floor_point_is_judged_by_its_own_gap(good: Project) -> None:
