@@ -1,4 +1,4 @@
-"""A fitted tyre in words and tables, and as a piece of car.toml."""
+"""A fitted tyre in words and tables, and as a piece of car.toml; the words stand in fit_tyre.txt."""
 
 from __future__ import annotations
 
@@ -37,24 +37,9 @@ from setupopt.report.fit_tyre.fields import (
     outlying_values,
     reason,
 )
-from setupopt.report.shared.tables import (
-    INDENT,
-    Key,
-    decimals,
-    keyed_table,
-    number,
-    paragraph,
-    significant,
-    words,
-)
-from setupopt.report.shared.words import (
-    cautions_text,
-    composed,
-    counted,
-    headed,
-    lines,
-    outlying_table,
-)
+from setupopt.report.shared.tables import number, significant
+from setupopt.report.shared.template import rendered
+from setupopt.report.shared.words import counted
 from setupopt.units import BAR, N_PER_MM, N_PER_MM3
 
 _TAPE = {RADIUS: "--radius-mm", WIDTH: "--tread-width-mm"}
@@ -75,67 +60,38 @@ _PRESSURES = {
     FRICTION_PRESSURE: "chosen: middle of the table",
     LEAST_PRESSURE: "least mean contact pressure measured",
 }
-_MEANING = (
-    "+-: one standard error of the fit, if the model is right; it does not say how well another tyre of the "
-    "same kind does. Residuals: rms without the outlying values. Noise found: what the residuals say of the "
-    "noise that was given; a dash where they are too few. "
-    "Friction holds on the surface of the rig, divided by --surface-grip."
-)
-
-
 # ---- words -------------------------------------------------------------------------------------------------
 
 
 def text(fit: TyreFit, name: str, width: int, short: bool = False) -> str:
     """All that was found, or with `short` parameters and verdict alone; lines of at most `width`."""
-
-    def head(fit: TyreFit, width: int) -> str:
-        return _head(fit, name, width)
-
-    tables = () if short else (_correlated, _quantities, _outlying, _meaning)
-    parts = (head, _cautions, _parameters, _open, *tables)
-    return composed(parts, fit, width, _verdict(fit))
-
-
-def _cautions(fit: TyreFit, width: int) -> str:
-    return cautions_text(fit.cautions, width)
+    reasons = [_reason_and_advice(one) for one in fit.findings if one.untold]
+    return rendered(
+        "fit_tyre/fit_tyre", width, short, fit=fit, name=name, parameters=list(_parameters(fit)),
+        reasons=[*reasons, *_together(fit)], by_quantity=by_quantity, noise=lambda key: _noise_words(fit, key),
+        times="x {:.2f}".format, outlying_values=outlying_values, incomplete=_incomplete(fit),
+    )  # fmt: skip
 
 
-def _meaning(fit: TyreFit, width: int) -> str:
-    return paragraph(_MEANING, width)
-
-
-def _head(fit: TyreFit, name: str, width: int) -> str:
-    rig = fit.rig
-    origin = (
-        "the first touch of the tread"
-        if rig.from_touch
-        else "the unloaded radius"
-    )
-    said = (
-        f'Tyre "{name}" from {fit.table.path.name}: {len(fit.table)} rows, {fit.fitted.rows.size} measured '
-        f"values. Deflection counts from {origin}; surface grip of the rig {rig.surface_grip:g}."
-    )
-    return paragraph(said, width)
-
-
-def _parameters(fit: TyreFit, width: int) -> str:
-    rows = []
+def _parameters(fit: TyreFit) -> Iterator[dict[str, str]]:
+    """The parameters, and below the friction its pressures."""
     for one in fit.findings:
-        rows.append((one.key, _value(one), _error(one), _remark(fit, one)))
+        yield {
+            "key": one.key,
+            "value": _value(one),
+            "error": _error(one),
+            "remark": _remark(fit, one),
+        }
         if one.key == FRICTION:
-            pressures = friction_pressures(fit)
-            rows += [
-                (key, number(value, 0), "", _PRESSURES[key])
-                for key, value in pressures.items()
-            ]
-    columns = (
-        words("parameter", "", lambda row: row[0]),
-        Key("value", "", lambda row: row[1]),
-        Key("+-", "", lambda row: row[2]),
-        words("", "", lambda row: row[3], least=16),
-    )
-    return keyed_table(rows, columns, width)
+            for key, value in friction_pressures(fit).items():
+                remark = _PRESSURES[key]
+                shown = number(value, 0)
+                yield {
+                    "key": key,
+                    "value": shown,
+                    "error": "",
+                    "remark": remark,
+                }
 
 
 def _value(one: Finding) -> str:
@@ -165,17 +121,6 @@ def _remark(fit: TyreFit, one: Finding) -> str:
         "NOT IDENTIFIABLE"
         if one.untold.bound is None
         else "AT THE END of its range"
-    )
-
-
-def _open(fit: TyreFit, width: int) -> str:
-    """What the table does not identify, why, and what would identify it."""
-    reasons = [_reason_and_advice(one) for one in fit.findings if one.untold]
-    head = f"NOT IDENTIFIABLE ({len(reasons)})"
-    return headed(
-        head,
-        lines([*reasons, *_together(fit)], width, f"{INDENT}- "),
-        width,
     )
 
 
@@ -231,37 +176,6 @@ def _together(fit: TyreFit) -> list[str]:
     return found
 
 
-def _correlated(fit: TyreFit, width: int) -> str:
-    pairs = [
-        f"{first} and {second} ({value:+.3f})"
-        for first, second, value in fit.fitted.correlated
-    ]
-    if not pairs:
-        return ""
-    return paragraph(
-        f"Errors that go together (correlation): {'; '.join(pairs)}.",
-        width,
-    )
-
-
-def _quantities(fit: TyreFit, width: int) -> str:
-    columns = (
-        words("measured", "quantity"),
-        Key("values", "values", str),
-        Key("rms residual", "rms_residual", significant),
-        decimals("in %", "rms_residual_percent", 2),
-        Key(
-            "noise given",
-            "quantity",
-            lambda key: _noise_words(fit, key),
-            rank=2,
-        ),
-        Key("found", "noise_factor", "x {:.2f}".format, rank=1),
-        Key("outlying", "outlying", str),
-    )
-    return keyed_table(list(by_quantity(fit)), columns, width)
-
-
 def _noise_words(fit: TyreFit, key: str) -> str:
     noise = {**NOISE, **fit.rig.noise}
     sizes = {
@@ -273,23 +187,8 @@ def _noise_words(fit: TyreFit, key: str) -> str:
     )
 
 
-def _outlying(fit: TyreFit, width: int) -> str:
-    """Which measured values do not fit, the worst first."""
-    return outlying_table(_OUTLYING, outlying_values(fit), width)
-
-
-_OUTLYING = (
-    Key("line", "line", str),
-    words("does not fit", "quantity"),
-    Key("measured", "measured", "{:.5g}".format),
-    Key("model", "model", "{:.5g}".format),
-    Key("times its noise", "score", "{:+.1f}".format),
-)
-
-
-def _verdict(fit: TyreFit) -> str:
-    if fit.is_whole:
-        return "Every parameter is identified. No other table has checked this tyre."
+def _incomplete(fit: TyreFit) -> str:
+    """What a fit lacks that is not whole."""
     misfits = ", ".join(fit.misfits)
     unknown = len(fit.missing)
     needed = len(fit.fitted.names) + (SHEAR not in fit.fitted.names)

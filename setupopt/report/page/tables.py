@@ -22,7 +22,6 @@ from setupopt.report.page.grid import (
     margin_cell,
     place,
 )
-from setupopt.report.prove.words import verdict_word
 from setupopt.report.shared.tables import (
     along_words,
     angle,
@@ -30,6 +29,7 @@ from setupopt.report.shared.tables import (
     significant,
     thinned,
 )
+from setupopt.report.shared.words import verdict as verdict_words
 from setupopt.sheet.state import Line, state_lines
 
 _MOST_ANGLES = (
@@ -270,7 +270,7 @@ def proof(kept: dict[str, Any]) -> Grid | None:
 
 
 def _judged(row: Field) -> Cell:
-    return Cell(verdict_word(row["holds"]), "", row["holds"] is False)
+    return Cell(verdict_words(row["holds"]), "", row["holds"] is False)
 
 
 def _found(row: Field) -> Cell:

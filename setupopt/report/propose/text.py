@@ -1,298 +1,220 @@
-"""A proposal in words and plain tables, for people; how far to trust it stands in `evidence`."""
+"""A proposal in words and plain tables, for people; the words stand in proposal.txt."""
 
 from __future__ import annotations
 
-from setupopt.project.bodies import body_words
-from setupopt.report.propose.evidence import (
-    build_errors,
-    counted_words,
-    trust,
-)
-from setupopt.report.propose.fields import JudgedProposal
-from setupopt.report.propose.required import required_text
-from setupopt.report.propose.settings_text import alternatives, settings
-from setupopt.report.shared.in_air import in_air_words
-from setupopt.report.shared.tables import (
-    Key,
-    angle,
-    decimals,
-    keyed_table,
-    margin_words,
-    number,
-    paragraph,
-    significant,
-    words,
-)
-from setupopt.report.shared.words import (
-    cautions_text,
-    composed,
-    floor_words,
-    headed,
-    limits_text,
-    limits_words,
-    lines,
-    slides,
-    sliding_words,
-    standing_words,
-    verdict,
-    where_words,
-)
-from setupopt.report.shared.would_hold import would_hold_words
+from collections.abc import Iterator
+from math import isfinite, isinf, isnan
 
-_MOST_GAINS = 5
+from setupopt.evaluation.result import Field
+from setupopt.evaluation.variables import Slot, slots
+from setupopt.project.limits_model import Tolerance
+from setupopt.project.model import WHEELS, Setup
+from setupopt.project.settings import rounded
+from setupopt.report.propose.fields import JudgedProposal
+from setupopt.report.shared.tables import margin_words, number, significant
+from setupopt.report.shared.template import rendered
+from setupopt.report.shared.words import gain_words, slot_words, where_words
+from setupopt.robust.last_word import RUNS, SECONDS
+from setupopt.search.handling import BAND, HANDLING, HandlingLimit
+from setupopt.search.objective import Objective
+from setupopt.search.proposal import DISTURBANCE, Change, Required
+from setupopt.search.stood_setup import UNITS, StoodSetup
+from setupopt.search.worth import PLATEAU_LOSS
+from setupopt.units import BAR, DEG, MM, PERCENT
+
+# Ends of starts further apart than this are reported as a disagreement.
+_AGREE = 0.002
+# Where the local search from the independent search ends so much above all starts, they are too few.
+_BETTER = 2e-4
+# A bound of a box of parts that was exceeded by more than this is reported.
+_PASSED = 2e-5
+# Places that the settings, and each alternative beside them, take.
+_SETTING_WIDTH = 36
+_ALTERNATIVE_WIDTH = 10
 
 
 def text(judged: JudgedProposal, width: int, short: bool = False) -> str:
     """The whole report, or with `short` the verdict and the setup; lines of at most `width`."""
-    parts = (_head, _cautions, _verdict, _required, settings, _broken)
-    more = (
-        _attitudes,
-        _binding,
-        _prices,
-        _gains,
-        alternatives,
-        build_errors,
-        trust,
+    columns = [f"; {n + 1}={n + 1}: s" for n in range(len(judged.alternatives))]
+    many = (width - _SETTING_WIDTH) // _ALTERNATIVE_WIDTH
+    helpers = (
+        _required_rows,
+        _move_words,
+        _four,
+        _change_words,
+        _worth,
+        _handling_words,
+        _deviations,
+        _percent,
     )
-    return composed(parts if short else (*parts, *more), judged, width)
+    constants = {
+        "DISTURBANCE": DISTURBANCE, "RUNS": RUNS, "SECONDS": SECONDS, "PLATEAU_LOSS": PLATEAU_LOSS,
+        "HANDLING": HANDLING, "AGREE": _AGREE, "BETTER": _BETTER, "PASSED": _PASSED,
+    }  # fmt: skip
+    return rendered(
+        "propose/proposal", width, short, judged=judged, settings=list(_settings(judged)),
+        alternatives=list(_alternatives(judged)),
+        others=["".join(columns[i : i + many]) for i in range(0, len(columns), many)],
+        not_reached=lambda is_stood: "" if is_stood else "not reached",
+        disagreement=lambda agrees: "" if agrees else "!",
+        **constants, **{one.__name__.lstrip("_"): one for one in helpers},
+    )  # fmt: skip
 
 
-def _head(judged: JudgedProposal, width: int) -> str:
-    project = judged.project
-    cases = judged.proposal.result.cases
-    words = (
-        f'{project.car.name} at {project.venue.name}: proposal from "{project.setup.name}", checked on '
-        f"{len(cases)} cases, {cases.angles.size} {cases.stands} x {len(cases.attitudes)} attitudes, and "
-        "where it is worst between them"
-    )
-    return paragraph(words, width)
+# ---- settings ----------------------------------------------------------------------------------------------
 
 
-def _cautions(judged: JudgedProposal, width: int) -> str:
-    return cautions_text(judged.project.cautions, width)
-
-
-# ---- verdict -----------------------------------------------------------------------------------------------
-
-
-def _verdict(judged: JudgedProposal, width: int) -> str:
-    own = any(line.floor is not None for line in judged.attitudes)
-    whose = " of attitudes without one of their own" if own else ""
-    sentences = [
-        _margins(judged),
-        _place(judged),
-        _speed(judged),
-        sliding_words(judged.proposal.result),
-        in_air_words(judged.proposal.result),
-        would_hold_words(judged.would_hold),
-        _lower(judged),
-        _counted(judged),
-        _built(judged),
-        floor_words(judged.floor, not judged.is_under_floor, whose),
-        *_own_floors(judged),
-        limits_words(judged.proposal.broken),
-        _body(judged),
-        _unfinished(judged),
-    ]
-    return lines(sentences, width)
-
-
-def _margins(judged: JudgedProposal) -> str:
+def _settings(judged: JudgedProposal) -> Iterator[Field]:
+    """Every setting today and proposed, and what it is worth."""
     p = judged.proposal
-    return f"Worst margin: {_margin_words(p.start_margin)} today, {_margin_words(p.margin)} proposed"
-
-
-def _margin_words(margin: float) -> str:
-    return f"{margin_words(margin)}{slides(margin)}"
-
-
-def _place(judged: JudgedProposal) -> str:
-    worst = judged.proposal.worst
-    place = where_words(worst)
-    if judged.margin is not None:
-        axle = f"the {worst['first_axle']} axle reaches its grip first"
-        return f"Worst at {place}; {axle}; {standing_words(worst)}."
-    count = len(judged.proposal.result.cases)
-    before = judged.proposal.start_result.lost()
-    where = "between the roll angles of the check,"
-    if judged.contact_lost:
-        where = f"in {judged.contact_lost} of {count} cases (today in {before}), worst"
-    return f"CONTACT LOST {where} at {place}."
-
-
-def _speed(judged: JudgedProposal) -> str:
-    """The speed that was chosen, where limits.toml leaves a choice."""
-    chosen = judged.proposal.project.venue.sweep.speed
-    own = judged.project.venue.sweep.speed
-    if chosen == own:
-        return ""
-    return (
-        f"At {chosen:g} m/s, not {own:g}: all numbers are of that speed. To go on with it, set [sweep] "
-        f"speed_m_s = {chosen:g} in venue.toml."
-    )
-
-
-def _lower(judged: JudgedProposal) -> str:
-    if judged.proposal.margin >= judged.proposal.start_margin:
-        return ""
-    return (
-        "That is LOWER than today's: today's setup breaks a limit, a minimum margin or a range, or weights "
-        "or build errors make it necessary."
-    )
-
-
-def _counted(judged: JudgedProposal) -> str:
-    p = judged.proposal
-    if (
-        (p.objective.weights == 1.0).all()
-        or p.robustness is not None
-        or not p.holds
-    ):
-        return ""
-    today = margin_words(p.start_weighted_margin)
-    return f"As the attitudes are weighted: {today} today, {margin_words(p.weighted_margin)} proposed"
-
-
-def _built(judged: JudgedProposal) -> str:
-    """What is left of the margin with build errors, where they are included."""
-    r = judged.proposal.robustness
-    if r is None:
-        return ""
-    return f"With build errors: {margin_words(min(r.built, r.cloud_least))} proposed, the worst that was found"
-
-
-def _own_floors(judged: JudgedProposal) -> list[str]:
-    return [
-        floor_words(line.floor, bool(line.is_kept), f' of "{line.attitude}"')
-        + f", worst margin {margin_words(line.margin)}"
-        for line in judged.attitudes
-        if line.floor is not None
-    ]
-
-
-def _body(judged: JudgedProposal) -> str:
-    """Which body to put on, where there are several."""
-    if not judged.project.bodies:
-        return ""
-    today = body_words(judged.project.setup.body)
-    proposed = body_words(judged.proposal.setup.body)
-    return (
-        f"Wear the {proposed}, as today"
-        if proposed == today
-        else f"CHANGE the {today} to the {proposed}"
-    )
-
-
-def _unfinished(judged: JudgedProposal) -> str:
-    parts = judged.proposal.evidence.parts
-    if parts is None or parts.is_finished:
-        return ""
-    more = significant(parts.bound - parts.sets[0].bound, 2)
-    return f"The choice of parts is NOT FINISHED: other parts may be better by up to {more}."
-
-
-def _required(judged: JudgedProposal, width: int) -> str:
-    return required_text(judged.proposal, judged.asked, width)
-
-
-# ---- the setup ---------------------------------------------------------------------------------------------
-
-
-def _broken(judged: JudgedProposal, width: int) -> str:
-    shown = limits_text(judged.proposal.broken, width)
-    return f"{shown}\nNo setup was found that keeps them all." if shown else ""
-
-
-# ---- what holds the margin down ----------------------------------------------------------------------------
-
-
-def _attitudes(judged: JudgedProposal, width: int) -> str:
-    """What was asked of every attitude, where they do not all count alike."""
-    if judged.proposal.objective.is_plain:
-        return ""
-    head = "What was asked of each attitude (weight 0: not raised)"
-    return headed(head, keyed_table(judged.attitudes, _ATTITUDES, width), width)
-
-
-_ATTITUDES = (
-    words("attitude", "attitude", least=20),
-    Key("worst margin", "margin", margin_words),
-    Key("weight", "weight", "{:g}".format),
-    Key("minimum margin", "floor", "{:g}".format),
-    words("", "is_kept", verdict),
-)
-
-
-def _binding(judged: JudgedProposal, width: int) -> str:
-    """Active cases: those that hold the margin down."""
-    rows = judged.proposal.active_cases
-    head = "Cases that hold the margin down, and each one's share in it"
-    return (
-        headed(head, keyed_table(rows, _BINDING, width), width) if rows else ""
-    )
-
-
-_BINDING = (
-    Key("deg", "fields.roll_angle_deg", angle),
-    Key(
-        "along mm",
-        "fields.along_mm",
-        lambda value: number(value, 0),
-        optional=True,
-    ),
-    words("attitude", "fields.attitude", least=14),
-    decimals("margin", "fields.margin", 4, missing="contact lost"),
-    decimals("sideslip", "fields.sideslip_deg", 2),
-    decimals("steer", "fields.steer_deg", 2),
-    words("first axle", "fields.first_axle"),
-    Key("share %", "weight", lambda weight: number(100.0 * weight, 0)),
-)
-
-
-def _prices(judged: JudgedProposal, width: int) -> str:
-    """What a little more of each limit is worth, and a note where two ways to find it disagree."""
-    rows = judged.proposal.prices
-    if not judged.proposal.holds:
-        return (
-            "Limits have no price: no setup was found that keeps all of them."
+    changes = {change.slot.name: change for change in p.changes}
+    plateaus = {plateau.slot.name: plateau for plateau in p.plateaus}
+    for slot in slots((judged.project.setup, p.setup)):
+        today = _shown_value(slot, judged.project.setup)
+        proposed = _shown_value(slot, p.setup)
+        plateau = plateaus.get(slot.name)
+        ends = (plateau.lower, plateau.upper) if plateau else ()
+        low, high = [f"{rounded(one, slot.setting):g}" for one in ends] or (
+            "",
+            "",
         )
-    if not rows:
-        return "No limit holds the margin down."
-    head = f"Limits that hold the margin down, and the {counted_words(judged)} that one unit more brings"
-    note = (
-        "solving again with the limit a little looser gives a price that differs by more than 10 %: trust "
-        "the smaller one, for small changes only."
+        yield {
+            "name": slot_words(slot),
+            "unit": slot.setting.unit,
+            "today": today,
+            "proposed": proposed,
+            "steady": p.required and slot.value(p.required.steady.setup),
+            "star": "" if today == proposed else "*",
+            "cost": _cost_words(changes.get(slot.name)),
+            "low": low,
+            "high": high,
+        }
+
+
+def _cost_words(change: Change | None) -> str:
+    if change is None:
+        return ""
+    cost = number(change.loss, 4) if isfinite(change.loss) else "contact lost"
+    return f"X {cost}" if change.broken else cost
+
+
+def _move_words(slot: Slot, even: float, own: float) -> str:
+    before, after = (
+        f"{rounded(value, slot.setting):.3g}" for value in (even, own)
     )
-    notes = (
-        []
-        if all(row.agrees for row in rows)
-        else [paragraph(note, width, "  ! ")]
+    return f"{slot_words(slot)} {before} -> {after} {slot.setting.unit}"
+
+
+def _shown_value(slot: Slot, setup: Setup) -> str:
+    value = slot.value(setup)
+    return "-" if value is None else f"{value:g}"
+
+
+def _alternatives(judged: JudgedProposal) -> Iterator[Field]:
+    """Margin and settings of the proposal and its alternatives, by number, where any of them differ."""
+    shown = (judged.proposal, *judged.alternatives)
+    margins = [number(one.weighted_margin, 4) for one in shown]
+    setups = [one.setup for one in shown]
+    yield {"name": "margin", "unit": "", **_by_number(margins)}
+    for slot in slots(setups):
+        values = [_shown_value(slot, setup) for setup in setups]
+        if len(set(values)) > 1:
+            about = {"name": slot_words(slot), "unit": slot.setting.unit}
+            yield about | _by_number(values)
+
+
+def _by_number(cells: list[str]) -> Field:
+    return {str(n): cell for n, cell in enumerate(cells)}
+
+
+# ---- what must be stood ------------------------------------------------------------------------------------
+
+
+def _required_rows(required: Required) -> Iterator[Field]:
+    """Margin, then every disturbance, then the chance on the road, of the three setups."""
+    names = ("today", "steady", "proposed")
+    setups: list[StoodSetup] = [getattr(required, name) for name in names]
+
+    def row(
+        what: str,
+        unit: str,
+        values: list[str],
+        asked: str = "",
+        where: str = "",
+    ) -> Field:
+        about = {"what": what, "unit": unit, "asked": asked, "where": where}
+        return about | dict(zip(names, values, strict=False))
+
+    yield row("worst margin", "", [margin_words(one.margin) for one in setups])
+    for each in zip(*(one.stood for one in setups), strict=True):
+        key, unit, factor = UNITS[each[0].kind]
+        asked = significant(required.times * each[0].asked / factor)
+        stood = [significant(one.stood / factor) for one in each]
+        yield row(key, unit, stood, asked, where_words(each[-1].fields))
+        if each[0].kind == "road":
+            failed = [significant(100.0 * one.ridden, 2) for one in each]
+            yield row("runs on it that fail", "%", failed)
+        else:
+            rides = [significant(one.ridden / factor) for one in each]
+            yield row("in rides", unit, rides)
+    built = [margin_words(one.built) for one in setups if one.built is not None]
+    if built:
+        yield row("worst margin, builds or inputs", "", built)
+
+
+# ---- how far to trust it -----------------------------------------------------------------------------------
+
+
+def _percent(share: float) -> str:
+    return number(100.0 * share, 0)
+
+
+def _worth(value: float) -> str:
+    """A number of the search. Below -1 it is no margin: it says what is missing to contact or limits."""
+    return (
+        number(value, 4)
+        if value > -1.0
+        else "no setup that keeps contact and limits"
     )
-    return "\n".join(
-        [headed(head, keyed_table(rows, _PRICES, width), width), *notes]
+
+
+def _handling_words(limit: HandlingLimit, objective: Objective) -> str:
+    if not limit.is_asked(objective):
+        return f"no limit of the {limit.name} ({limit.option})"
+    where = (
+        f", in cases within {BAND:g} of the worst margin"
+        if limit.is_in_band
+        else ""
     )
+    return f"{limit.name} {limit.sense} {limit.required(objective):g} {limit.unit}{where}"
 
 
-_PRICES = (
-    words("limit", "limit", least=20),
-    Key("margin per unit", "margin_per_unit", significant),
-    words("unit", "unit"),
-    Key("solved again", "solved_again", significant),
-    words("", "agrees", lambda agrees: "" if agrees else "!"),
-    words("typed at", "key", rank=1),
-)
+def _four(margin: float) -> str:
+    return number(margin, 4) if isfinite(margin) else "contact lost"
 
 
-def _gains(judged: JudgedProposal, width: int) -> str:
-    rows = judged.proposal.gains[:_MOST_GAINS]
-    head = "What else would raise the margin of the proposed setup, each alone"
-    return headed(head, keyed_table(rows, _GAINS, width), width) if rows else ""
+def _change_words(value: float) -> str:
+    """A change of the margin; of contact where only one of the two setups keeps it."""
+    if isnan(value):
+        return "changes nothing"
+    if isinf(value):
+        return "gains contact" if value > 0.0 else "loses contact"
+    return gain_words(value)
 
 
-_GAINS = (
-    words("change", "what"),
-    Key("worst margin", "gain", lambda gain: number(gain, 4, sign=True)),
-)
-
-
-# ---- alternatives ------------------------------------------------------------------------------------------
+def _deviations(errors: dict[str, float], t: Tolerance) -> Iterator[Field]:
+    """What deviates, and by how much at each wheel; ride heights deviate by axle."""
+    bounds = {
+        "camber deg": t.camber / DEG,
+        "spring %": t.spring_share / PERCENT,
+        "pressure bar": t.pressure / BAR,
+        "ride height mm": t.ride_height / MM,
+    }
+    for name, bound in bounds.items():
+        kind = name.rpartition(" ")[0]
+        row: Field = {"name": name}
+        for wheel in WHEELS:
+            axle = "front" if wheel.startswith("f") else "rear"
+            error = errors[f"{kind} {axle if kind == 'ride height' else wheel}"]
+            row[wheel] = round(bound * error, 6)
+        yield row

@@ -82,6 +82,8 @@ def keyed_table(rows: Iterable[Any], keys: Iterable[Key], width: int) -> str:
 
 def _value(row: Any, key: str) -> Any:
     for name in key.split(".") if key else ():
+        if row is None:
+            return None
         row = row.get(name) if isinstance(row, Mapping) else getattr(row, name)
     return row
 

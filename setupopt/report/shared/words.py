@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 
@@ -14,33 +14,18 @@ from setupopt.evaluation.variables import Slot
 from setupopt.project.settings import Setting
 from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import (
-    Key,
     along_words,
     angle,
-    decimals,
-    keyed_table,
     margin_words,
     number,
     paragraph,
     significant,
-    words,
 )
 from setupopt.units import PERCENT
 
-Subject = TypeVar("Subject")
-ALONG = Key(
-    "along mm",
-    "along_mm",
-    lambda value: number(value, 0),
-    optional=True,
-)  # on a section of parts
+ALONG = "along mm=along_mm: 0 optional"  # on a section of parts
 # How the car stands, of rows that `Result.rows` makes.
-STANDING = (
-    decimals("sideslip", "sideslip_deg", 2),
-    decimals("steer", "steer_deg", 2),
-    Key("balance", "balance", lambda value: number(value, 3, sign=True)),
-    Key("in air", "wheels_in_air", str.upper, numeric=False),
-)
+STANDING = "sideslip=sideslip_deg: 2; steer=steer_deg: 2; balance=balance: +3; in air=wheels_in_air: upper left"
 STANDING_WORDS = (
     "Sideslip in deg, positive where the car moves to the left of its nose; steer in deg, positive to the "
     "left. Balance: the grip that the rear axle uses minus that of the front axle, positive where the rear "
@@ -52,18 +37,6 @@ CLOSING = (
     "assumptions in docs/model.md. Local rules, licensed engineers and an independent check of this "
     "result come before any run."
 )
-
-
-def composed(
-    parts: Iterable[Callable[[Subject, int], str]],
-    subject: Subject,
-    width: int,
-    closing: str = CLOSING,
-) -> str:
-    """A text of the parts that have something to say about the subject, with the closing words."""
-    texts = [part(subject, width) for part in parts]
-    texts.append(paragraph(closing, width))
-    return "\n\n".join(text for text in texts if text) + "\n"
 
 
 def lines(sentences: Iterable[str], width: int, lead: str = "") -> str:
@@ -99,8 +72,14 @@ def assumed_text(assumed: Sequence[str], width: int) -> str:
     return headed(head, lines(assumed, width, "  - "), width)
 
 
-def verdict(passes: bool) -> str:
-    """The judgement of something that was asked for."""
+def verdict(passes: bool | None) -> str:
+    """The judgement of something that was asked for; None: nothing is required.
+
+    >>> verdict(True), verdict(False), verdict(None)
+    ('pass', 'FAIL', 'for information')
+    """
+    if passes is None:
+        return "for information"
     return "pass" if passes else "FAIL"
 
 
@@ -178,15 +157,6 @@ def contact_words(result: Result, setup: int = 0) -> list[str]:
 # ---- limits ------------------------------------------------------------------------------------------------
 
 
-def limits_text(broken: Sequence[Broken], width: int) -> str:
-    """A table of the limits that are broken; empty where there are none."""
-    if not broken:
-        return ""
-    return (
-        f"LIMITS BROKEN ({len(broken)})\n{keyed_table(broken, _LIMITS, width)}"
-    )
-
-
 def limits_words(broken: Sequence[Broken]) -> str:
     """The verdict on the limits, where one is broken."""
     kinds = "limit is" if len(broken) == 1 else "limits are"
@@ -197,38 +167,14 @@ def limits_words(broken: Sequence[Broken]) -> str:
     )
 
 
-def _place_words(limit: Broken) -> str:
+def required_words(limit: Broken) -> str:
+    """What a limit asks for."""
+    return f"{limit.sense} {limit.required:g} {limit.unit}"
+
+
+def place_words(limit: Broken) -> str:
+    """The case that breaks a limit most."""
     return "-" if limit.roll_angle_deg is None else where_words(asdict(limit))
-
-
-_LIMITS = (
-    words("limit", "limit", least=20),
-    words("where", "where", least=8),
-    decimals("value", "value", 1),
-    Key(
-        "required",
-        "",
-        lambda limit: f"{limit.sense} {limit.required:g} {limit.unit}",
-    ),
-    Key("case", "case", missing="at rest"),
-    words("at", "", _place_words, least=12),
-)
-
-
-# ---- measured values ---------------------------------------------------------------------------------------
-
-_MOST_OUTLYING = 20
-
-
-def outlying_table(
-    columns: Sequence[Key], rows: Sequence[Any], width: int
-) -> str:
-    """The first of the measured values that do not fit, and how many more there are."""
-    if not rows:
-        return ""
-    left = len(rows) - _MOST_OUTLYING
-    more = f"\n  and {left} more" if left > 0 else ""
-    return keyed_table(rows[:_MOST_OUTLYING], columns, width) + more
 
 
 # ---- setups ------------------------------------------------------------------------------------------------

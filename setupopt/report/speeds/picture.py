@@ -17,7 +17,7 @@ from setupopt.report.shared.picture import (
     svg,
 )
 from setupopt.report.shared.tables import angle, cut, number
-from setupopt.report.speeds.text import limit_words
+from setupopt.report.speeds.text import plain_limit
 from setupopt.robust.speeds.motion import RunUp
 from setupopt.robust.speeds.study import SpeedStudy
 from setupopt.robust.speeds.window import WindowEnd
@@ -191,7 +191,7 @@ def _is_high(study: SpeedStudy, speed: float) -> bool:
 def _why(limit: Broken) -> str:
     """What breaks beyond an end, and where."""
     place = f"{angle(limit.roll_angle_deg or 0.0)} deg, {cut(limit.attitude or '', _LETTERS - 10)}"
-    return f"{cut(limit_words(limit), _LETTERS)}\n{place}"
+    return f"{cut(plain_limit(limit.limit), _LETTERS)}\n{place}"
 
 
 # ---- run-up ------------------------------------------------------------------------------------------------

@@ -1,0 +1,128 @@
+"""Texts from templates: the words of a screen stand in report/COMMAND/NAME.txt, in the language of jinja.
+
+A blank line of a template separates two parts. Lines and parts that come out empty are left out. Every line is
+broken at the width; what follows its indent, "- ", "! " or a number stays under its beginning. Tables come from
+`table(rows, columns)`. A template knows what `rendered` is given, and all of `words`, `tables`, `in_air` and
+`would_hold`, as functions and as filters.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from functools import cache, partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from setupopt.project.bodies import body_words, worn_words
+from setupopt.report.shared import in_air, tables, words, would_hold
+from setupopt.report.shared.tables import Key, keyed_table, number, paragraph
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+_PART = "\x01"  # between two parts
+_WHOLE = "\x02"  # before a line that is not broken
+_LEAD = re.compile(r"(?: +(?:[-!] |\d+  )?)?")
+
+
+def rendered(
+    template: str, width: int, /, short: bool = False, **given: Any
+) -> str:
+    """The text of report/TEMPLATE.txt, with the names `given`, in lines of at most `width`."""
+
+    def table(rows: Iterable[Any], spec: str) -> str:
+        return _verbatim(keyed_table(rows, columns(spec, given), width))
+
+    room = _room()
+    text = room.get_template(f"{template}.txt").render(
+        given, table=table, width=width, short=short
+    )
+    lines = [_line(line, width) for line in text.split("\n") if line.strip()]
+    parts = "\n".join(lines).split(_PART)
+    return (
+        "\n\n".join(filter(None, (part.strip("\n") for part in parts))) + "\n"
+    )
+
+
+@cache
+def _room() -> Environment:
+    """Where templates are found, with the helpers that all of them have."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    class Parts(FileSystemLoader):
+        """Marks the blank lines of a template: those that come out of empty lines mean nothing."""
+
+        def get_source(self, *args: Any) -> Any:
+            source, *rest = super().get_source(*args)
+            return source.replace("\n\n", f"\n{_PART}\n"), *rest
+
+    room = Environment(
+        loader=Parts(Path(__file__).parents[1]),
+        undefined=StrictUndefined,
+        autoescape=False,
+    )
+    room.globals |= _HELPERS
+    room.filters |= _HELPERS
+    return room
+
+
+def _verbatim(text: str) -> str:
+    return "\n".join(f"{_WHOLE}{line}" for line in text.split("\n"))
+
+
+_HELPERS: dict[str, Any] = {
+    **vars(tables),
+    **vars(words),
+    **vars(would_hold),
+    **vars(in_air),
+    "body_words": body_words,
+    "worn_words": worn_words,
+    "g": "{:g}".format,
+    "verbatim": _verbatim,
+}
+_CELLS = {**_HELPERS, "w": str, "s": str, "upper": str.upper}
+
+
+def _line(line: str, width: int) -> str:
+    if line.startswith((_WHOLE, _PART)):
+        return line.removeprefix(_WHOLE)
+    found = _LEAD.match(line)
+    lead = found[0] if found else ""
+    return paragraph(line[len(lead) :], width, lead)
+
+
+def columns(spec: str, more: Mapping[str, Any] | None = None) -> list[Key]:
+    """Columns as text: HEAD = KEY: HOW MARKS, a semicolon between two.
+
+    HOW shows a value: so many decimals, with a plus sign before them always signed; w for words, else the
+    name of a helper, of one of `more`, or a format as in Python. MARKS: left, least=N, rank=N, missing=WORD
+    (_ for a blank), optional: those of `Key`.
+
+    >>> print(keyed_table([{"load": 4.25, "of": "FL"}], columns("load N=load: 1; wheel=of: w"), 80))
+      load N  wheel
+         4.2  FL
+    """
+    return [
+        _column(part, {**_CELLS, **(more or {})}) for part in spec.split(";")
+    ]
+
+
+def _column(part: str, cells: Mapping[str, Any]) -> Key:
+    head, _, rest = part.partition("=")
+    key, _, told = rest.partition(":")
+    how, *marks = told.split()
+    found = dict(mark.partition("=")[::2] for mark in marks)
+    shown = cells.get(how)
+    if how.lstrip("+").isdigit():
+        shown = partial(number, digits=int(how), sign=how.startswith("+"))
+    return Key(
+        head.lstrip(),
+        key.strip(),
+        shown or (lambda value: format(value, how)),
+        how != "w" and not {"left", "least"} & found.keys(),
+        int(found.get("rank", 0)),
+        int(found.get("least", 0)),
+        found.get("missing", "-").replace("_", " "),
+        "optional" in found,
+    )
