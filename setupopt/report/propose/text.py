@@ -17,7 +17,13 @@ from setupopt.report.shared.words import gain_words, slot_words, where_words
 from setupopt.robust.last_word import RUNS, SECONDS
 from setupopt.search.handling import BAND, HANDLING, HandlingLimit
 from setupopt.search.objective import Objective
-from setupopt.search.proposal import DISTURBANCE, Change, Required
+from setupopt.search.proposal import (
+    DISTURBANCE,
+    Alternative,
+    Change,
+    Proposal,
+    Required,
+)
 from setupopt.search.stood_setup import UNITS, StoodSetup
 from setupopt.search.worth import PLATEAU_LOSS
 from setupopt.units import BAR, DEG, MM, PERCENT
@@ -112,7 +118,10 @@ def _shown_value(slot: Slot, setup: Setup) -> str:
 
 def _alternatives(judged: JudgedProposal) -> Iterator[Field]:
     """Margin and settings of the proposal and its alternatives, by number, where any of them differ."""
-    shown = (judged.proposal, *judged.alternatives)
+    shown: list[Proposal | Alternative] = [
+        judged.proposal,
+        *judged.alternatives,
+    ]
     margins = [number(one.weighted_margin, 4) for one in shown]
     setups = [one.setup for one in shown]
     yield {"name": "margin", "unit": "", **_by_number(margins)}
