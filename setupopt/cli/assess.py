@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -30,9 +30,9 @@ if TYPE_CHECKING:
     help="Write a table with one row for every case.",
 )  # fmt: skip
 @options.gpu_option
-@click.option(
-    "--sensitivity", is_flag=True,
-    help="Say which input that is hard to measure matters here, and how much: measure that one first.",
+@options.flag(
+    "--sensitivity",
+    "Say which input that is hard to measure matters here, and how much: measure that one first.",
 )  # fmt: skip
 def command(
     common: options.Common,
@@ -53,15 +53,16 @@ def command(
         table = _table(cases_out)
         cases = _cases(cases_file, project)
 
-        from setupopt.evaluation.assessment import assess
+        from setupopt.evaluation.assessment import Assessment, assess
         from setupopt.report.assess.picture import assessment_svg
+        from setupopt.report.assess.text import text
 
     svg: Files[Assessment] = {"assess.svg": assessment_svg}
     task = Task(
         progress=Progress(len(cases), common.quiet),
         compute=lambda progress: assess(project, cases, common.floor, progress),
-        text=_words(sensitivity),
-        as_dict=_fields(sensitivity),
+        text=_words if sensitivity else text,
+        as_dict=_fields if sensitivity else Assessment.as_dict,
         passes=lambda found: found.holds,
         cautions=lambda found: found.cautions,
         name="assess",
@@ -69,38 +70,24 @@ def command(
         others=lambda found: {path: _cases_text(found) for path in table},
         reserved=table,
         reads=[cases_file],
-        setup=common.setup_words(project),
-        assumed=project.assumed,
+        project=project,
     )
     run(common, task)
 
 
-def _words(sensitivity: bool) -> Callable[[Assessment, int, bool], str]:
-    """What the screen shows."""
+def _words(found: Assessment, width: int, short: bool) -> str:
+    """What the screen shows, with what matters most."""
     from setupopt.report.assess.sensitivity import sensitivity_text
     from setupopt.report.assess.text import text
 
-    def words(found: Assessment, width: int, short: bool) -> str:
-        said = text(found, width, short)
-        if not sensitivity:
-            return said
-        return f"{said}\n{sensitivity_text(found.sensitivities, width)}\n"
-
-    return words
+    said = sensitivity_text(found.sensitivities, width)
+    return f"{text(found, width, short)}\n{said}"
 
 
-def _fields(sensitivity: bool) -> Callable[[Assessment], dict[str, Any]]:
-    """What --json shows."""
-    from setupopt.report.assess.sensitivity import sensitivity_fields
-
-    def fields(found: Assessment) -> dict[str, Any]:
-        if not sensitivity:
-            return found.as_dict()
-        return found.as_dict() | {
-            "sensitivity": sensitivity_fields(found.sensitivities)
-        }
-
-    return fields
+def _fields(found: Assessment) -> dict[str, Any]:
+    """What --json shows, with the same."""
+    rows = [asdict(row) for row in found.sensitivities]
+    return found.as_dict() | {"sensitivity": rows}
 
 
 def _cases_text(found: Assessment) -> str:

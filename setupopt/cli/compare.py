@@ -36,13 +36,11 @@ _MARK = "Best of compare"
 @click.argument(
     "setup_files", metavar="[SETUP_FILE]...", nargs=-1, type=completing.SETUP
 )
-@click.option(
-    "--as-is",
-    is_flag=True,
-    help="Search nothing: every body with every setup as it is.",
-)
-@click.option(
-    "--starts", type=click.IntRange(1, 1000), default=2, show_default=True, metavar="N",
+@options.flag(
+    "--as-is", "Search nothing: every body with every setup as it is.",
+)  # fmt: skip
+@options.count(
+    "--starts", 2, 1, 1000,
     help="Setups to start each body's search from.",
 )  # fmt: skip
 @options.cluster_option
@@ -93,7 +91,6 @@ def command(
         text=text,
         as_dict=JudgedComparison.as_dict,
         passes=lambda judged: judged.holds,
-        cautions=lambda judged: project.cautions,
         name="compare",
         files={
             "compare.csv": JudgedComparison.csv_text,
@@ -101,8 +98,7 @@ def command(
         },
         others=lambda judged: _best_setups(judged, own),
         reads=reads,
-        setup=common.setup_words(found),
-        assumed=found.assumed,
+        project=project,
     )
     run(common, task)
 

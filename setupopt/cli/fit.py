@@ -46,25 +46,21 @@ def command() -> None:
     metavar="NAME",
     help="The tyre's in car.toml; else that of the table.",
 )
-@click.option(
-    "--radius-mm",
-    type=options.Finite(100, 1500),
-    metavar="MM",
+@options.number(
+    "--radius-mm", "MM", 100, 1500,
     help="Unloaded radius, measured by tape.",
-)
-@click.option(
-    "--tread-width-mm",
-    type=options.Finite(30, 1000),
-    metavar="MM",
+)  # fmt: skip
+@options.number(
+    "--tread-width-mm", "MM", 30, 1000,
     help="Tread, measured by tape.",
-)
-@click.option(
-    "--surface-grip", type=options.Finite(0.05, 2.0), default=1.0, show_default=True, metavar="FACTOR",
+)  # fmt: skip
+@options.number(
+    "--surface-grip", "FACTOR", 0.05, 2.0, default=1.0,
     help="Grip of the rig's surface, as in venue.toml.",
 )  # fmt: skip
-@click.option(
-    "--deflection-from", type=click.Choice(["radius", "touch"]), default="radius", show_default=True,
-    help="Deflection counts from the unloaded radius, or from the first touch of the inclined tread.",
+@options.choice(
+    "--deflection-from", ["radius", "touch"], "radius",
+    "Deflection counts from the unloaded radius, or from the first touch of the inclined tread.",
 )  # fmt: skip
 @click.option(
     "--noise", type=options.Named(options.Finite(0.0, 1e5)), multiple=True, callback=options.by_name,

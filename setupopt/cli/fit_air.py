@@ -23,20 +23,21 @@ if TYPE_CHECKING:
 @click.command("air", short_help="Bodies from a table of tunnel or CFD runs.")
 @click.argument("table", metavar="TABLE.csv", type=completing.TABLE)
 @click.option(
-    "--like", "project", required=True, metavar="PROJECT", type=completing.FOLDER,
+    "--like",
+    "project", required=True, metavar="PROJECT", type=completing.FOLDER,
     help="Its car.toml gives the parts.",
 )  # fmt: skip
-@click.option(
-    "--air-density", type=options.Finite(0.3, 3.0), default=1.2, show_default=True, metavar="KG_M3",
+@options.number(
+    "--air-density", "KG_M3", 0.3, 3.0, default=1.2,
     help="Where the table names none.",
 )  # fmt: skip
-@click.option(
-    "--noise-percent", type=options.Finite(0.1, 50.0), default=2.0, show_default=True, metavar="PERCENT",
+@options.number(
+    "--noise-percent", "PERCENT", 0.1, 50.0, default=2.0,
     help="Of a force, one standard deviation, where too few rows show it.",
 )  # fmt: skip
-@click.option(
-    "--raise-spread", is_flag=True,
-    help="Raise [spread] in limits.toml of PROJECT, which prove uses, to what was found.",
+@options.flag(
+    "--raise-spread",
+    "Raise [spread] in limits.toml of PROJECT, which prove uses, to what was found.",
 )  # fmt: skip
 @options.output
 @click.pass_context

@@ -27,15 +27,14 @@ if TYPE_CHECKING:
     "--channels", metavar="MAP.toml", type=completing.TABLE,
     help="Which columns of the logs are which channels: a table [channels].",
 )  # fmt: skip
-@click.option(
-    "--chance", "percent", type=options.Finite(1e-4, 50.0), default=1.0, show_default=True, metavar="PERCENT",
+@options.number(
+    "--chance percent", "PERCENT", 1e-4, 50.0, default=1.0,
     help="Highest chance of failing that is accepted.",
 )  # fmt: skip
-@click.option(
+@options.flag(
     "--programme",
-    is_flag=True,
-    help="The test programme of the route: runs that are each a small step; minutes.",
-)
+    "The test programme of the route: runs that are each a small step; minutes.",
+)  # fmt: skip
 @click.option(
     "--corrected",
     metavar="DIR",
@@ -86,13 +85,11 @@ def command(
         text=text,
         as_dict=as_dict,
         passes=lambda learned: learned.holds,
-        cautions=lambda learned: project.cautions,
         name="learn",
         files=_files(),
         others=lambda learned: _new_project(learned, logs, corrected),
         reads=[*logs, channels],
-        setup=common.setup_words(project),
-        assumed=project.assumed,
+        project=project,
         stopped="finished routes of the programme are kept for the same command"
         if programme
         else "",

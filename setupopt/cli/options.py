@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import math
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -18,6 +18,9 @@ from setupopt.cli import completing
 if TYPE_CHECKING:
     from setupopt.jobs.pool import WorkerPool
     from setupopt.project import Project
+
+
+Option = Callable[[Callable[..., Any]], Callable[..., Any]]
 
 
 @dataclass(frozen=True)
@@ -174,9 +177,7 @@ def worker_pool(
     return cluster(address)
 
 
-def collected(
-    *params: Callable[..., Any],
-) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+def collected(*params: Option) -> Option:
     """A decorator with these options, whose values the command gets as one `Common`, its first argument."""
     names = [field.name for field in fields(Common)]
 
@@ -193,6 +194,50 @@ def collected(
     return decorate
 
 
+def flag(names: str, help_text: str, **more: Any) -> Option:
+    """A switch."""
+    return click.option(*names.split(), is_flag=True, help=help_text, **more)
+
+
+def number(
+    names: str,
+    metavar: str,
+    least: float,
+    most: float = math.inf,
+    *,
+    default: float | None = None,
+    help: str,
+) -> Option:
+    """A finite number within a range; `names`: of the option, and of its value where that is another."""
+    return click.option(
+        *names.split(), type=Finite(least, most), metavar=metavar, default=default,
+        show_default=default is not None, help=help,
+    )  # fmt: skip
+
+
+def count(
+    name: str,
+    default: int,
+    least: int,
+    most: int | None = None,
+    *,
+    help: str,
+) -> Option:
+    """A whole number within a range."""
+    return click.option(
+        name, type=click.IntRange(least, most), default=default, show_default=True, metavar="N", help=help,
+    )  # fmt: skip
+
+
+def choice(
+    names: str, among: Sequence[str], default: str, help_text: str
+) -> Option:
+    """One of a few words."""
+    return click.option(
+        *names.split(), type=click.Choice(among), default=default, show_default=True, help=help_text,
+    )  # fmt: skip
+
+
 project_argument = click.argument(
     "project", metavar="PROJECT", type=completing.FOLDER
 )
@@ -207,44 +252,40 @@ out_option = click.option(
     type=completing.FOLDER,
     help="Folder for the files written; made if missing.",
 )
-json_option = click.option(
-    "--json", "as_json", is_flag=True, help="Only JSON on standard output."
-)
+json_option = flag("--json as_json", "Only JSON on standard output.")
 route_option = click.option(
     "--route", "route_file", metavar="FILE", type=completing.FOLDER,
     help="The route.json of --out of route, for the same setup: its card is added.",
 )  # fmt: skip
-quiet_option = click.option(
-    "--quiet",
-    is_flag=True,
-    help="No notes and no progress; only the essential.",
-)
-excel_option = click.option(
+quiet_option = flag("--quiet", "No notes and no progress; only the essential.")
+excel_option = flag(
     "--excel",
-    is_flag=True,
-    help="Write every table as .xlsx too, beside its CSV. Needs the extra `excel`.",
+    "Write every table as .xlsx too, beside its CSV. Needs the extra `excel`.",
 )
 _MARGINS = (-10.0, 10.0)  # no margin is beyond these
-floor_option = click.option(
+floor_option = number(
     "--floor",
-    type=Finite(*_MARGINS),
-    metavar="MARGIN",
+    "MARGIN",
+    *_MARGINS,
     help="Minimum margin; exit status 1 when it is not reached.",
 )
 floors_option = click.option(
-    "--floor", "floors", type=Named(Finite(*_MARGINS), bare=True), multiple=True, callback=by_name,
+    "--floor",
+    "floors", type=Named(Finite(*_MARGINS), bare=True), multiple=True, callback=by_name,
     metavar="[NAME=]MARGIN", help="Minimum margin; exit status 1 when it is not reached. With the NAME of an "
     "attitude: the minimum of this attitude alone. May be repeated.",
 )  # fmt: skip
 
 cluster_option = click.option(
-    "--cluster", metavar="ADDRESS", callback=checked_address, help="Dask scheduler whose workers do the "
+    "--cluster", metavar="ADDRESS", callback=checked_address,
+    help="Dask scheduler whose workers do the "
     "work, such as tcp://10.0.0.5:8786; same numbers. Needs the extra `cluster`.",
 )  # fmt: skip
 
-gpu_option = click.option(
-    "--gpu", is_flag=True, expose_value=False, callback=use_card, help="Large sweeps on an NVIDIA card; "
-    "margins agree to 1e-9. Needs the extra `gpu`.",
+gpu_option = flag(
+    "--gpu",
+    "Large sweeps on an NVIDIA card; margins agree to 1e-9. Needs the extra `gpu`.",
+    expose_value=False, callback=use_card,
 )  # fmt: skip
 
 _OUTPUT = (out_option, json_option, quiet_option, excel_option)

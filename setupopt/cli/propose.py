@@ -35,27 +35,25 @@ _ALTERNATIVES = [f"alternative-{number}.toml" for number in range(1, 100)]
     "--keep", multiple=True, metavar="KEY", shell_complete=completing.settings,
     help="Setting that stays as it is: front.camber_deg; camber_deg for both axles; body. May be repeated.",
 )  # fmt: skip
-@click.option(
-    "--rear-reserve", type=options.Finite(-1.0, 1.0), metavar="X",
+@options.number(
+    "--rear-reserve", "X", -1.0, 1.0,
     help="The front axle uses at least X more of its grip than the rear one, 0 to 1, in the cases within 0.1 "
     "of the worst margin: the front axle loses grip first. Without it: no such limit.",
 )  # fmt: skip
-@click.option(
-    "--most-growth", type=options.Finite(0.0, 1000.0), metavar="RATE",
+@options.number(
+    "--most-growth", "RATE", 0.0, 1000.0,
     help="No case whose sideslip grows by itself faster than RATE, 1/s. A driver holds 3 to 4. "
     "Without it: no such limit.",
 )  # fmt: skip
-@click.option(
-    "--on", type=click.Choice(["sweep", "route"]), default="sweep", show_default=True,
-    help="The cases: those of the sweep, or those of the best route of today's setup, see route.",
+@options.choice(
+    "--on", ["sweep", "route"], "sweep",
+    "The cases: those of the sweep, or those of the best route of today's setup, see route.",
 )  # fmt: skip
-@click.option(
-    "--robust",
-    is_flag=True,
-    help="Include build errors within [tolerance] of limits.toml.",
-)
-@click.option(
-    "--alternatives", "loss", type=options.Finite(0.0, 1.0), default=0.01, show_default=True, metavar="LOSS",
+@options.flag(
+    "--robust", "Include build errors within [tolerance] of limits.toml.",
+)  # fmt: skip
+@options.number(
+    "--alternatives loss", "LOSS", 0.0, 1.0, default=0.01,
     help="Show clearly different setups that lose at most so much worst margin; 0 for none.",
 )  # fmt: skip
 @click.option(
@@ -63,21 +61,22 @@ _ALTERNATIVES = [f"alternative-{number}.toml" for number in range(1, 100)]
     help="Leave out changes that gain less than X of the worst margin, the smallest first; the others are "
     "searched again. All of them together lose at most 0.005, or X if that is more.",
 )  # fmt: skip
-@click.option(
-    "--raise", "raised", type=click.Choice(["margin", "disturbance"]), default="margin", show_default=True,
-    help="What the search raises: the worst margin, with [require] of limits.toml withstood; or the "
+@options.choice(
+    "--raise raised", ["margin", "disturbance"], "margin",
+    "What the search raises: the worst margin, with [require] of limits.toml withstood; or the "
     "disturbances of [require], with a worst margin of at least --floor.",
 )  # fmt: skip
 @click.option(
-    "--study", metavar="URL", help="Optuna storage that keeps the choice of parts, such as "
+    "--study", metavar="URL",
+    help="Optuna storage that keeps the choice of parts, such as "
     "sqlite:///parts.db; several workers may share it.",
 )  # fmt: skip
-@click.option(
-    "--starts", type=click.IntRange(1, 1000), default=4, show_default=True, metavar="N",
+@options.count(
+    "--starts", 4, 1, 1000,
     help="Setups to start from.",
 )  # fmt: skip
-@click.option(
-    "--seed", type=click.IntRange(0), default=0, show_default=True, metavar="N",
+@options.count(
+    "--seed", 0, 0,
     help="Seed of the other starts.",
 )  # fmt: skip
 @options.cluster_option
@@ -130,13 +129,11 @@ def command(
         text=text,
         as_dict=JudgedProposal.as_dict,
         passes=lambda judged: judged.holds,
-        cautions=lambda judged: project.cautions,
         name="proposal",
         files={"tradeoff.svg": _picture} if on == "sweep" else {},
         others=others,
         reserved=[folder / name for name in reserved],
-        setup=common.setup_words(project),
-        assumed=project.assumed,
+        project=project,
         after=after,
         stopped="nothing was written; parts that were solved are kept, the same command goes on from there",
     )

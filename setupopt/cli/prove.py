@@ -42,63 +42,52 @@ def _quick(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
 
 @click.command("prove")
 @options.common
-@click.option(
-    "--bump",
-    type=options.Finite(0.0),
-    metavar="MM",
+@options.number(
+    "--bump", "MM", 0.0,
     help="Bump that the car must withstand.",
-)
-@click.option(
-    "--seam",
-    type=options.Finite(0.0),
-    metavar="MM",
+)  # fmt: skip
+@options.number(
+    "--seam", "MM", 0.0,
     help="Step up or down that the car must withstand.",
-)
-@click.option(
-    "--gust",
-    type=options.Finite(0.0),
-    metavar="M_S",
+)  # fmt: skip
+@options.number(
+    "--gust", "M_S", 0.0,
     help="Gust that the car must withstand.",
-)
-@click.option(
-    "--wind",
-    type=options.Finite(0.0),
-    metavar="M_S",
+)  # fmt: skip
+@options.number(
+    "--wind", "M_S", 0.0,
     help="Steady wind that the car must withstand.",
-)
-@click.option(
-    "--step",
-    type=options.Finite(0.0),
-    metavar="M_S",
+)  # fmt: skip
+@options.number(
+    "--step", "M_S", 0.0,
     help="Wind step that the car must withstand.",
-)
-@click.option(
+)  # fmt: skip
+@options.flag(
     "--faults",
-    is_flag=True,
-    help="Faults that the car must withstand: drive lost, wheel locked, tyre flat, steer.",
-)
-@click.option(
-    "--chance", type=options.Finite(0.0, 100.0), default=5.0, show_default=True, metavar="PERCENT",
+    "Faults that the car must withstand: drive lost, wheel locked, tyre flat, steer.",
+)  # fmt: skip
+@options.number(
+    "--chance", "PERCENT", 0.0, 100.0, default=5.0,
     help="Highest chance of failing that is accepted.",
 )  # fmt: skip
-@click.option(
-    "--seconds", type=options.Finite(1.0, 120.0), default=10.0, show_default=True, metavar="S",
+@options.number(
+    "--seconds", "S", 1.0, 120.0, default=10.0,
     help="Length of a run.",
 )  # fmt: skip
-@click.option(
-    "--seeds", type=click.IntRange(2, 1_000_000), default=40, show_default=True, metavar="N",
+@options.count(
+    "--seeds", 40, 2, 1_000_000,
     help="Random roads that each case rides over.",
 )  # fmt: skip
-@click.option(
-    "--ride-cases", type=click.IntRange(1, 1000), default=2, show_default=True, metavar="N",
+@options.count(
+    "--ride-cases", 2, 1, 1000,
     help="Cases to simulate in time: those most likely to go under the minimum margin.",
 )  # fmt: skip
-@click.option(
-    "--builds", type=click.IntRange(2, 1 << 24), default=1024, show_default=True, metavar="N",
+@options.count(
+    "--builds", 1024, 2, 1 << 24,
     help="Sample of builds within the tolerance.",
 )  # fmt: skip
-@click.option(
-    "--directions", type=click.IntRange(4, 360), default=16, show_default=True, metavar="N",
+@options.count(
+    "--directions", 16, 4, 360,
     help="Directions of the wind.",
 )  # fmt: skip
 @click.option(
@@ -107,14 +96,15 @@ def _quick(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
     type=completing.TABLE,
     help="Measured road instead of a random one.",
 )
-@click.option(
-    "--seed", type=click.IntRange(0), default=0, show_default=True, metavar="N",
+@options.count(
+    "--seed", 0, 0,
     help="Seed of roads and builds.",
 )  # fmt: skip
-@click.option(
-    "--quick", is_flag=True, callback=_quick, expose_value=False, is_eager=True,
-    help="A first look: every sixth roll angle and the worst ones; fewer directions, builds, roads and "
+@options.flag(
+    "--quick",
+    "A first look: every sixth roll angle and the worst ones; fewer directions, builds, roads and "
     "shorter runs where no option says otherwise. The answer, the run card and the report say so.",
+    callback=_quick, expose_value=False, is_eager=True,
 )  # fmt: skip
 @options.cluster_option
 @options.gpu_option
@@ -164,7 +154,6 @@ def command(
         text=text,
         as_dict=JudgedReport.as_dict,
         passes=lambda judged: judged.holds,
-        cautions=lambda judged: project.cautions,
         name="prove",
         files={
             "prove-cases.csv": csv_text,
@@ -172,8 +161,8 @@ def command(
             "prove-faults.svg": lambda judged: faults_picture(judged.proof),
         },
         reads=[profile],
-        setup=f"{common.setup_words(project)}{quick}",
-        assumed=project.assumed,
+        project=project,
+        more=quick,
         after=_keep,
         stopped="what is finished is kept, the same command goes on from there",
     )

@@ -47,7 +47,7 @@ def command(common: options.Common, measured: str) -> None:
         cautions=lambda read: read.cautions,
         name="readback",
         reads=[measured],
-        setup=common.setup_words(project, target),
-        assumed=project.assumed,
+        project=project,
+        target=target,
     )
     run(common, task)

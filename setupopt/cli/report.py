@@ -42,7 +42,6 @@ def command(common: options.Common) -> None:
         proposed = None if proposed_file is None else load(common.project, name)
     page = Path(common.out or common.project) / FILE
     day = datetime.date.today().isoformat()
-    words = common.setup_words(today)
     task = Task(
         progress=Saying(common.quiet, "cases of the sweep"),
         compute=lambda _: report(today, proposed, common.floor, day),
@@ -55,9 +54,9 @@ def command(common: options.Common) -> None:
         others=lambda made: {page: html(made)},
         reserved=[page],
         reads=[proposed_file],
-        setup=f"{words}; proposed: {proposed.setup.name} ({proposed_file})"
+        project=today,
+        more=f"; proposed: {proposed.setup.name} ({proposed_file})"
         if proposed
-        else words,
-        assumed=today.assumed,
+        else "",
     )
     run(common, task)

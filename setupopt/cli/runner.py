@@ -23,6 +23,7 @@ from setupopt.errors import UserError, printable
 
 if TYPE_CHECKING:
     from setupopt.cli.options import Common
+    from setupopt.project import Project
 
 Answer = TypeVar("Answer")
 Content = str | bytes
@@ -43,12 +44,13 @@ class Task(Generic[Answer]):
     """One command.
 
     `compute` gets `progress`, the line on the terminal. `text` gets the answer, the width of a line and
-    whether to leave the tables out. `passes` decides the exit status. `cautions` are about the input.
+    whether to leave the tables out. `passes` decides the exit status.
+    `project`: the one that was read, and `target` the setup file that it takes without --setup; the text names
+    the setup, with `more`, and what is assumed. `cautions` about the input; None: those of the project.
     `name` is that of the text and the JSON in --out; empty: neither is written.
     `files` makes the other files of --out by name; None for a file that has no content.
     `others` gives what is written elsewhere, and `reserved` the paths that it may use.
-    `reads` are input files besides those of the project. `setup` says which setup the command takes.
-    `assumed`: what is taken for entries that the user left out.
+    `reads` are input files besides those of the project.
     `after` runs when all is written. `stopped` is said when the user stops the computation.
     """
 
@@ -57,14 +59,15 @@ class Task(Generic[Answer]):
     text: Callable[[Answer, int, bool], str]
     as_dict: Callable[[Answer], object]
     passes: Callable[[Answer], bool]
-    cautions: Callable[[Answer], Sequence[str]]
+    project: Project | None = None
+    target: str | None = None
+    cautions: Callable[[Answer], Sequence[str]] | None = None
     name: str = ""
     files: Files[Answer] = field(default_factory=dict)
     others: Callable[[Answer], Mapping[Path, Content]] = _no_files
     reserved: Iterable[Path] = ()
     reads: Sequence[str | None] = ()
-    setup: str = ""
-    assumed: Sequence[str] = ()
+    more: str = ""
     after: Callable[[Answer], None] = _nothing
     stopped: str = ""
 
@@ -149,7 +152,7 @@ def _makers(common: Common, task: Task[Answer]) -> dict[Path, _Make[Answer]]:
     makers: dict[str, _Make[Answer]] = {}
     if task.name:
         makers[f"{task.name}.txt"] = lambda answer, _: _text(
-            task, answer, _FILE_WIDTH
+            common, task, answer, _FILE_WIDTH
         )
         makers[f"{task.name}.json"] = lambda _, answer_json: answer_json
     for name, make in task.files.items():
@@ -159,16 +162,25 @@ def _makers(common: Common, task: Task[Answer]) -> dict[Path, _Make[Answer]]:
 
 
 def _text(
-    task: Task[Answer], answer: Answer, width: int, short: bool = False
+    common: Common,
+    task: Task[Answer],
+    answer: Answer,
+    width: int,
+    short: bool = False,
 ) -> str:
+    """The text of the answer, under the setup and what is assumed."""
     from setupopt.report.shared.tables import paragraph
     from setupopt.report.shared.words import assumed_text
 
-    setup = paragraph(task.setup, width)
-    assumed = "" if short else assumed_text(task.assumed, width)
-    return "\n".join(
-        [*filter(None, (setup, assumed)), task.text(answer, width, short)]
-    )
+    parts = []
+    if task.project is not None:
+        setup = common.setup_words(task.project, task.target)
+        assumed = () if short else task.project.assumed
+        parts = [
+            paragraph(f"{setup}{task.more}", width),
+            assumed_text(assumed, width),
+        ]
+    return "\n".join([*filter(None, parts), task.text(answer, width, short)])
 
 
 def _print(
@@ -184,12 +196,17 @@ def _print(
 
     width = screen_width()
     if common.as_json:
-        cautions = cautions_text(task.cautions(answer), width)
+        found = task.project.cautions if task.project else ()
+        if task.cautions is not None:
+            found = tuple(task.cautions(answer))
+        cautions = cautions_text(found, width)
         if cautions and not common.quiet:
             click.echo(printable(cautions), err=True)
         click.echo(answer_json, nl=False)
         return
-    click.echo(printable(_text(task, answer, width, common.quiet)), nl=False)
+    click.echo(
+        printable(_text(common, task, answer, width, common.quiet)), nl=False
+    )
     lines = [f"written: {path}" for path in written]
     if lines:
         click.echo(printable("\n".join(["", *lines])))

@@ -126,10 +126,9 @@ def command(
         text=text,
         as_dict=Sheet.as_dict,
         passes=lambda sheet: sheet.passes,
-        cautions=lambda sheet: project.cautions,
         others=others,
-        setup=common.setup_words(project, target),
-        assumed=project.assumed,
+        project=project,
+        target=target,
         after=warn,
     )
     run(common, task)

@@ -43,10 +43,8 @@ def command(common: options.Common) -> None:
         text=text,
         as_dict=as_dict,
         passes=lambda study: study.holds,
-        cautions=lambda study: project.cautions,
         name="speeds",
         files={"speeds.csv": csv_text, "speeds.svg": speeds_picture},
-        setup=common.setup_words(project),
-        assumed=project.assumed,
+        project=project,
     )
     run(common, task)

@@ -23,15 +23,18 @@ def _list(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
     """Print the examples, and copy none."""
     if not wanted or ctx.resilient_parsing:
         return
-    from setupopt.report.shared.tables import Column, screen_width, table
+    from setupopt.report.shared.tables import (
+        columns,
+        keyed_table,
+        screen_width,
+    )
 
-    found = examples()
-    words = [words_of(folder) for folder in found.values()]
-    columns = [
-        Column("example", list(found), False),
-        Column("what it is", words, False, least=40),
+    rows = [
+        {"name": name, "what": words_of(folder)}
+        for name, folder in examples().items()
     ]
-    click.echo(table(columns, screen_width()))
+    shown = columns("example=name: w; what it is=what: w least=40")
+    click.echo(keyed_table(rows, shown, screen_width()))
     ctx.exit()
 
 
@@ -85,18 +88,21 @@ def command(folder: str, example: str, as_json: bool) -> None:
 def _say_ranges(folder: str) -> None:
     """What is usual for the numbers that no tape and no scales give."""
     from setupopt.project.usual_ranges import USUAL_RANGES
-    from setupopt.report.shared.tables import Column, screen_width, table
+    from setupopt.report.shared.tables import (
+        columns,
+        keyed_table,
+        screen_width,
+    )
 
-    columns = [
-        Column(
-            "number", [f"{row.table} {row.key}" for row in USUAL_RANGES], False
-        ),
-        Column("usual", [row.usual for row in USUAL_RANGES], False, least=30),
+    rows = [
+        {"number": f"{row.table} {row.key}", "usual": row.usual}
+        for row in USUAL_RANGES
     ]
+    shown = columns("number=number: w; usual=usual: w least=30")
     click.echo(
         "\nNumbers that need a rig or a tunnel, and what is usual (common practice, no source):"
     )
-    click.echo(table(columns, screen_width()))
+    click.echo(keyed_table(rows, shown, screen_width()))
     click.echo(
         printable(
             f"setupopt assess {folder} --sensitivity says which of them matters here"

@@ -15,6 +15,7 @@ import textwrap
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import zip_longest
 from typing import Any, NamedTuple, TypeVar
 
@@ -88,6 +89,48 @@ def _value(row: Any, key: str) -> Any:
     return row
 
 
+def columns(spec: str, more: Mapping[str, Any] | None = None) -> list[Key]:
+    """Columns as text: HEAD = KEY: HOW MARKS, a semicolon between two.
+
+    HOW shows a value: so many decimals, with a plus sign before them always signed; w for words, else the
+    name of a helper, of one of `more`, or a format as in Python. MARKS: left, least=N, rank=N, missing=WORD
+    (_ for a blank), optional: those of `Key`.
+
+    >>> print(keyed_table([{"load": 4.25, "of": "FL"}], columns("load N=load: 1; wheel=of: w"), 80))
+      load N  wheel
+         4.2  FL
+    """
+    cells = {
+        "w": str,
+        "s": str,
+        "upper": str.upper,
+        "angle": angle,
+        "significant": significant,
+        **(more or {}),
+    }
+    return [_column(part, cells) for part in spec.split(";")]
+
+
+def _column(part: str, cells: Mapping[str, Any]) -> Key:
+    head, _, rest = part.partition("=")
+    key, _, told = rest.partition(":")
+    how, *marks = told.split()
+    found = dict(mark.partition("=")[::2] for mark in marks)
+    shown = cells.get(how)
+    if how.lstrip("+").isdigit():
+        shown = partial(number, digits=int(how), sign=how.startswith("+"))
+    return Key(
+        head.lstrip(),
+        key.strip(),
+        shown or (lambda value: format(value, how)),
+        how != "w" and not {"left", "least"} & found.keys(),
+        int(found.get("rank", 0)),
+        int(found.get("least", 0)),
+        found.get("missing", "-").replace("_", " "),
+        "optional" in found,
+    )
+
+
 def decimals(
     head: str,
     key: str,
@@ -144,21 +187,11 @@ def _lines(
     pieces = [
         wrapped(cell, width) for cell, width in zip(cells, widths, strict=True)
     ]
-    return [
-        _line(columns, widths, line)
-        for line in zip_longest(*pieces, fillvalue="")
-    ]
-
-
-def _line(
-    columns: Sequence[Column],
-    widths: Sequence[int],
-    cells: Sequence[str],
-) -> str:
-    padded = [
-        _padded(*entry) for entry in zip(columns, widths, cells, strict=True)
-    ]
-    return (INDENT + _GAP.join(padded)).rstrip()
+    lines = []
+    for line in zip_longest(*pieces, fillvalue=""):
+        padded = map(_padded, columns, widths, line)
+        lines.append((INDENT + _GAP.join(padded)).rstrip())
+    return lines
 
 
 def _padded(column: Column, width: int, cell: str) -> str:

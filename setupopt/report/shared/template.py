@@ -9,14 +9,14 @@ broken at the width; what follows its indent, "- ", "! " or a number stays under
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
-from functools import cache, partial
+from collections.abc import Iterable
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from setupopt.project.bodies import body_words, worn_words
 from setupopt.report.shared import in_air, tables, words, would_hold
-from setupopt.report.shared.tables import Key, keyed_table, number, paragraph
+from setupopt.report.shared.tables import columns, keyed_table, paragraph
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -32,7 +32,9 @@ def rendered(
     """The text of report/TEMPLATE.txt, with the names `given`, in lines of at most `width`."""
 
     def table(rows: Iterable[Any], spec: str) -> str:
-        return _verbatim(keyed_table(rows, columns(spec, given), width))
+        return _verbatim(
+            keyed_table(rows, columns(spec, {**_HELPERS, **given}), width)
+        )
 
     room = _room()
     text = room.get_template(f"{template}.txt").render(
@@ -81,7 +83,6 @@ _HELPERS: dict[str, Any] = {
     "g": "{:g}".format,
     "verbatim": _verbatim,
 }
-_CELLS = {**_HELPERS, "w": str, "s": str, "upper": str.upper}
 
 
 def _line(line: str, width: int) -> str:
@@ -90,39 +91,3 @@ def _line(line: str, width: int) -> str:
     found = _LEAD.match(line)
     lead = found[0] if found else ""
     return paragraph(line[len(lead) :], width, lead)
-
-
-def columns(spec: str, more: Mapping[str, Any] | None = None) -> list[Key]:
-    """Columns as text: HEAD = KEY: HOW MARKS, a semicolon between two.
-
-    HOW shows a value: so many decimals, with a plus sign before them always signed; w for words, else the
-    name of a helper, of one of `more`, or a format as in Python. MARKS: left, least=N, rank=N, missing=WORD
-    (_ for a blank), optional: those of `Key`.
-
-    >>> print(keyed_table([{"load": 4.25, "of": "FL"}], columns("load N=load: 1; wheel=of: w"), 80))
-      load N  wheel
-         4.2  FL
-    """
-    return [
-        _column(part, {**_CELLS, **(more or {})}) for part in spec.split(";")
-    ]
-
-
-def _column(part: str, cells: Mapping[str, Any]) -> Key:
-    head, _, rest = part.partition("=")
-    key, _, told = rest.partition(":")
-    how, *marks = told.split()
-    found = dict(mark.partition("=")[::2] for mark in marks)
-    shown = cells.get(how)
-    if how.lstrip("+").isdigit():
-        shown = partial(number, digits=int(how), sign=how.startswith("+"))
-    return Key(
-        head.lstrip(),
-        key.strip(),
-        shown or (lambda value: format(value, how)),
-        how != "w" and not {"left", "least"} & found.keys(),
-        int(found.get("rank", 0)),
-        int(found.get("least", 0)),
-        found.get("missing", "-").replace("_", " "),
-        "optional" in found,
-    )
