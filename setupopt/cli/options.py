@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import functools
 import math
 import os
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, fields
+from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -182,14 +182,15 @@ def collected(*params: Option) -> Option:
     names = [field.name for field in fields(Common)]
 
     def decorate(command: Callable[..., Any]) -> Callable[..., Any]:
-        @functools.wraps(command)
+        @wraps(command)
         def call(**given: Any) -> Any:
             values = {name: given.pop(name) for name in names if name in given}
             return command(Common(**values), **given)
 
+        made: Callable[..., Any] = call
         for param in reversed(params):
-            call = param(call)
-        return call
+            made = param(made)
+        return made
 
     return decorate
 

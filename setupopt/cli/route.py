@@ -121,7 +121,6 @@ def _task(
         text=text,
         as_dict=fields.as_dict,
         passes=lambda found: found.holds,
-        cautions=lambda found: project.cautions,
         name="route",
         files={
             "route.csv": fields.csv_text,
@@ -134,7 +133,6 @@ def _task(
             "route-front.csv": fields.front_text,
             "route-front.svg": front_picture,
         },
-        setup=common.setup_words(project),
-        assumed=project.assumed,
+        project=project,
         stopped="what is finished is kept, the same command goes on from there",
     )
