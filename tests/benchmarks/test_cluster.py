@@ -21,23 +21,13 @@ import pytest
 from click.testing import CliRunner
 from cluster_fixtures import EFFORT, SEARCH, Run, answer, few, kept, pair
 from dask_machines import Machines, killed_when
+from short_proofs import SHORT
 
 from setupopt.cli.main import group
 from setupopt.jobs import cluster
 
 # Twenty-four chunks about gusts, of a tenth of a second each, are most of the work.
-PROVE = (
-    "--seeds",
-    "4",
-    "--seconds",
-    "2",
-    "--ride-cases",
-    "1",
-    "--builds",
-    "16",
-    "--directions",
-    "24",
-)
+PROVE = (*SHORT, "--directions", "24")
 
 
 @pytest.fixture(name="run")

@@ -12,24 +12,11 @@ from pathlib import Path
 import pytest
 from cluster_fixtures import SEARCH, answer, few, kept, pair
 from dask_machines import Machines
+from short_proofs import SHORT as PROVE
 
 from setupopt.jobs import cluster
 
 from .conftest import Run
-
-PROVE = (
-    "--seeds",
-    "4",
-    "--seconds",
-    "2",
-    "--ride-cases",
-    "1",
-    "--builds",
-    "16",
-    "--directions",
-    "4",
-)
-
 
 # ---- the same numbers --------------------------------------------------------------------------------------
 

@@ -9,6 +9,7 @@ from types import SimpleNamespace
 
 import click
 import pytest
+from short_proofs import SHORTEST, UNREACHED
 
 import setupopt
 from setupopt.cli.main import group
@@ -136,22 +137,9 @@ def work_through(page: Path, done: set[tuple[str, ...]], run: Run) -> list[str]:
     return wrong
 
 
-# Given once more, the last counts: less of what takes hours. Under a floor that no case reaches there is no
-# bump and no gust to search.
+# Given once more, the last counts: less of what takes hours.
 EFFORT = {
-    "prove": (
-        *(
-            "--floor",
-            "0.99",
-            "--seeds",
-            "2",
-            "--seconds",
-            "1",
-            "--ride-cases",
-            "1",
-        ),
-        *("--builds", "4", "--directions", "4"),
-    ),
+    "prove": (*UNREACHED, *SHORTEST),
     "propose": ("--starts", "1"),
     "compare": ("--starts", "1"),
 }

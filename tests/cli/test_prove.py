@@ -13,6 +13,8 @@ from typing import Any
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from short_proofs import SHORT as QUICK
+from short_proofs import UNREACHED
 
 from setupopt.cli.main import group
 from setupopt.cli.prove import _keep
@@ -24,20 +26,7 @@ from setupopt.project.stored_proof import proof_file
 from .conftest import Run
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
-QUICK = (
-    "--seeds",
-    "4",
-    "--seconds",
-    "2",
-    "--ride-cases",
-    "1",
-    "--builds",
-    "16",
-    "--directions",
-    "4",
-)
-# Under a floor that no case reaches there is no bump and no gust to search: the quickest proof
-UNDER = (*QUICK, "--floor", "0.99")
+UNDER = (*QUICK, *UNREACHED)
 
 
 def project(

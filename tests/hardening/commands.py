@@ -8,24 +8,13 @@ from pathlib import Path
 from random import Random
 
 from click.testing import CliRunner, Result
+from short_proofs import SHORTEST as QUICK
 
 from setupopt.cli.main import group
 
 from .inputs import BODY, Input
 from .mutations import spoilt
 
-QUICK = (
-    "--seeds",
-    "2",
-    "--seconds",
-    "1",
-    "--ride-cases",
-    "1",
-    "--builds",
-    "4",
-    "--directions",
-    "4",
-)
 # For each file commands that read it; "@" is the project's folder.
 LINES: dict[str, tuple[tuple[str, ...], ...]] = {
     "car.toml": (

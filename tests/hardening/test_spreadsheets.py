@@ -13,6 +13,7 @@ import pytest
 from cli import folders
 from click.testing import CliRunner, Result
 from project.good_folder import FILES
+from short_proofs import SHORTEST, UNREACHED
 
 from setupopt.cli.main import group
 from setupopt.project.csv_write import csv_text, frame_text
@@ -106,19 +107,7 @@ def test_no_command_writes_a_cell_that_is_run(
         car[car.index("[air]") : car.index("[[clearance]]")]
     )
     out = tmp_path / "out"
-    # Under a floor that no case reaches there is nothing to search: the quickest proof
-    quick = (
-        "--floor",
-        "0.99",
-        "--seeds",
-        "2",
-        "--seconds",
-        "1",
-        "--ride-cases",
-        "1",
-        "--builds",
-        "4",
-    )
+    quick = (*UNREACHED, *SHORTEST)
     for line in (
         ["assess", held], ["assess", held, "--cases", tmp_path / "cases.csv", "--cases-out", out / "own.csv"],
         ["compare", held, "--as-is"], ["speeds", held], ["sheet", held, *DAY], ["prove", held, *quick],

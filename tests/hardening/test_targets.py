@@ -123,16 +123,6 @@ def test_a_file_keeps_its_mode(tmp_path: Path, mode: int) -> None:
     assert target.stat().st_mode & 0o777 == mode
 
 
-def test_a_new_file_can_be_read_by_others(tmp_path: Path) -> None:
-    """As far as the user's mask lets it."""
-    before = os.umask(0o022)
-    try:
-        write_whole(tmp_path / "a.txt", "new")
-    finally:
-        os.umask(before)
-    assert (tmp_path / "a.txt").stat().st_mode & 0o777 == 0o644
-
-
 KILLED = """
 import os, signal, sys
 from setupopt import files

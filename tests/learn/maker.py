@@ -21,10 +21,14 @@ from setupopt.project.model import Project
 from setupopt.robust.ride_model import RideModel
 from setupopt.units import DEG
 
+BORE = Path(__file__).parents[2] / "setups" / "bore"
 # Roll angle in deg and speed in m/s of the holds of a run.
 HOLDS = (
     (0, 20), (0, 30), (0, 40), (0, 50), (0, 54), (15, 48), (30, 45), (30, 54), (45, 54), (60, 50), (60, 54),
     (75, 54), (90, 54), (60, 50), (30, 44), (0, 38),
+)  # fmt: skip
+FEW_HOLDS = (
+    (0, 20), (0, 40), (0, 54), (30, 54), (60, 54), (30, 40), (60, 45), (0, 30),
 )  # fmt: skip
 
 

@@ -14,19 +14,8 @@ from click.testing import CliRunner
 import setupopt
 from setupopt.cli.main import group
 
-from .maker import Truth, log_frame
+from .maker import BORE, FEW_HOLDS, Truth, log_frame
 
-BORE = Path(__file__).parents[2] / "setups" / "bore"
-HOLDS = (
-    (0, 20),
-    (0, 40),
-    (0, 54),
-    (30, 54),
-    (60, 54),
-    (30, 40),
-    (60, 45),
-    (0, 30),
-)
 Frame = pd.DataFrame
 
 
@@ -34,7 +23,7 @@ Frame = pd.DataFrame
 def frame() -> Frame:
     """A sound log."""
     return log_frame(
-        setupopt.load(BORE), Truth(seed=5), HOLDS, seconds=3, rate=20
+        setupopt.load(BORE), Truth(seed=5), FEW_HOLDS, seconds=3, rate=20
     )
 
 

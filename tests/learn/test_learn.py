@@ -27,19 +27,8 @@ from setupopt.learn.model import Predictor
 from setupopt.learn.way import way
 from setupopt.units import DEG, GRAVITY, MM
 
-from .maker import Truth, log_frame, ridden_frame, write
+from .maker import BORE, FEW_HOLDS, Truth, log_frame, ridden_frame, write
 
-BORE = Path(__file__).parents[2] / "setups" / "bore"
-HOLDS = (
-    (0, 20),
-    (0, 40),
-    (0, 54),
-    (30, 54),
-    (60, 54),
-    (30, 40),
-    (60, 45),
-    (0, 30),
-)
 HIDDEN = {
     **{
         f"downforce of {name}": 0.04
@@ -54,7 +43,11 @@ HIDDEN = {
 def frame() -> pd.DataFrame:
     """A log of a car with 4 % more downforce, and two sensors whose zero is wrong."""
     return log_frame(
-        setupopt.load(BORE), Truth(HIDDEN, seed=11), HOLDS, seconds=3, rate=20
+        setupopt.load(BORE),
+        Truth(HIDDEN, seed=11),
+        FEW_HOLDS,
+        seconds=3,
+        rate=20,
     )
 
 
@@ -216,7 +209,7 @@ def test_where_the_car_was(frame: pd.DataFrame, tmp_path: Path) -> None:
     """Speed and roll angle of the holds, within three stated errors of a second; ramps are transients."""
     venue = setupopt.load(BORE).venue
     found = way(read_log(write(frame, tmp_path / "run.csv"), []), venue)
-    for hold, (angle, speed) in enumerate(HOLDS):
+    for hold, (angle, speed) in enumerate(FEW_HOLDS):
         second = 5 * hold + 1
         row, error = (
             found.table["input"].iloc[second],

@@ -34,14 +34,8 @@ from setupopt.search.engine.index_points import (
 from setupopt.search.engine.maxmin import TrustRegionOptions
 from setupopt.search.engine.subbox import Subbox
 
-# Tight rules: these problems are asked for to 1e-6, more than a setup needs.
-TIGHT = TrustRegionOptions(
-    least_gain=1e-9,
-    least_rise=1e-8,
-    least_radius=1e-8,
-    most_steps=400,
-    probe=1e-7,
-)
+from .tight_rules import TIGHT
+
 CLOSE = ExchangeOptions(value_tolerance=1e-8, constraint_tolerance=1e-8)
 # Most places that matter at the optima lie between the points of this grid. 0 is one of them for |t|: next to
 # a kink a place is known less well than in a smooth dip.

@@ -14,14 +14,8 @@ from setupopt.search.engine.maxmin import (
     maximise_worst,
 )
 
-# Tight rules: these problems are asked for to 1e-6, more than a setup needs.
-TIGHT = TrustRegionOptions(
-    least_gain=1e-9,
-    least_rise=1e-8,
-    least_radius=1e-8,
-    most_steps=400,
-    probe=1e-7,
-)
+from .tight_rules import TIGHT
+
 STARTS = ["start", "second_start"]
 
 
