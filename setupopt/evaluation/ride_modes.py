@@ -20,7 +20,7 @@ from setupopt.physics.balance import COLUMNS, WORK
 from setupopt.physics.case_state import CASE_STATE, ROADBED
 from setupopt.physics.contacts import columns
 from setupopt.physics.inputs import Floats, Record, Records
-from setupopt.physics.ride import DAMPING, linear_matrices
+from setupopt.physics.ride import DAMPING, fill_matrices, linear_matrices
 from setupopt.physics.ride_time import begin
 from setupopt.project.model import AXLES, WHEELS, Axle, Project
 from setupopt.project.needs import need
@@ -32,6 +32,7 @@ MODES = (*BODY, "warp", *(f"wheel {wheel}" for wheel in WHEELS))
 # Wheel displacements (warp and each wheel, wheels). Warp: front left and rear right up, the others down.
 _SHAPES = np.vstack([[1.0, -1.0, -1.0, 1.0], np.eye(4)])
 _WHEELS = slice(3, 7)
+_TINY = 1e-300
 # Shares of critical damping outside of which a caution is due: no swing at all, and one of which the next
 # has more than half, exp(-2 pi 0.11).
 OVER_CRITICAL = 1.0
@@ -102,9 +103,7 @@ def linear_ride(
     `packed`: VEHICLE (1), ELEMENT (elements), POINT (points); a SETTING and a CASE record; DAMPING (1).
     """
     bodies, elements, _ = packed
-    state = np.zeros(1, CASE_STATE)[0]
-    bed = np.zeros(elements.size, ROADBED)
-    work = np.zeros(1, WORK)[0]
+    state, bed, work = _scratch(elements)
     square = np.zeros((2, 7, 7))
     road = np.zeros((2, 7, int(columns(elements))))
     x = np.zeros(COLUMNS)
@@ -118,8 +117,17 @@ def linear_ride(
     )
 
 
+def _scratch(elements: Records) -> tuple[Record, Records, Record]:
+    """What a balance writes into: a CASE_STATE, ROADBED (elements) and a WORK record."""
+    return (
+        np.zeros(1, CASE_STATE)[0],
+        np.zeros(elements.size, ROADBED),
+        np.zeros(1, WORK)[0],
+    )
+
+
 class Modes(NamedTuple):
-    """Frequencies in Hz and shares of critical damping, (MODES) each.
+    """Frequencies in Hz and shares of critical damping, (..., MODES) each.
 
     `natural`, `ratio`: without damping, and the modal ratio (docs/model.md), as handbooks give them. `swing`,
     `swing_ratio`: what the damped car does; not a number where the motion creeps back without a swing.
@@ -131,58 +139,70 @@ class Modes(NamedTuple):
     swing_ratio: Floats
 
 
-def natural_modes(ride: LinearRide) -> Modes:
-    """The modes of a car about a trim: heave, pitch and roll with the wheels, the others under a still body.
+def natural_modes(mass: Floats, damping: Floats, stiffness: Floats) -> Modes:
+    """The modes of a car about trims: heave, pitch and roll with the wheels, the others under a still body.
 
-    A mode u with left vector w has the ratio (w C u) / (2 omega w M u). A swing of the whole car is a pair of
-    complex roots r: |r| / 2 pi and -Re r / |r|; it is named after the motion of the body that is largest in
-    it. Not a number where nothing brings a motion back.
+    `mass` (7), `damping` and `stiffness` (..., 7, 7) as `LinearRide` has them; fields (..., MODES). A mode u
+    with left vector w has the ratio (w C u) / (2 omega w M u). A swing of the whole car is a pair of complex
+    roots r: |r| / 2 pi and -Re r / |r|; it is named after the motion of the body that is largest in it. Not a
+    number where nothing brings a motion back.
     """
-    springs = ride.stiffness / ride.mass[:, None]
-    dampers = ride.damping / ride.mass[:, None]
+    springs = stiffness / mass[:, None]
+    dampers = damping / mass[:, None]
     squares, shapes = np.linalg.eig(springs)
-    own = _body_columns(ride, shapes)
-    rates = np.diag(np.linalg.inv(shapes) @ dampers @ shapes)
-    free = np.block(
-        [[np.zeros_like(springs), np.eye(ride.mass.size)], [-springs, -dampers]]
-    )
-    roots, motions = np.linalg.eig(free)
-    swings = np.flatnonzero(roots.imag > 0.0)
-    swinging = roots[swings][
-        _body_columns(ride, motions[: ride.mass.size, swings])
-    ]
-    shape_mass = _SHAPES**2 @ ride.mass[_WHEELS]
+    own = _body_columns(mass, shapes)
+    modal = np.linalg.inv(shapes) @ dampers @ shapes
+    rates = np.diagonal(modal, axis1=-2, axis2=-1)
+    swinging = _swings(mass, springs, dampers)
+    shape_mass = _SHAPES**2 @ mass[_WHEELS]
     spring, damper = (
-        np.einsum("si,ij,sj->s", _SHAPES, part[_WHEELS, _WHEELS], _SHAPES)
-        / shape_mass
-        for part in (ride.stiffness, ride.damping)
+        np.einsum("si,...ij,sj->...s", _SHAPES, part, _SHAPES) / shape_mass
+        for part in (
+            stiffness[..., _WHEELS, _WHEELS],
+            damping[..., _WHEELS, _WHEELS],
+        )
     )
-    square = np.append(squares[own].real, spring)
+    square = np.concatenate([_at(squares, own).real, spring], axis=-1)
     omega = np.sqrt(np.where(square > 0.0, square, np.nan))
-    ratio = np.append(rates[own].real, damper) / (2.0 * omega)
-    swing = np.append(
-        np.abs(swinging), np.where(ratio < 1.0, omega, np.nan)[len(BODY) :]
-    )
-    swing_ratio = np.append(
-        -swinging.real / np.abs(swinging), ratio[len(BODY) :]
-    )
+    rate = np.concatenate([_at(rates, own).real, damper], axis=-1)
+    ratio = rate / (2.0 * omega)
+    swing = np.where(ratio < 1.0, omega, np.nan)
+    swing[..., : len(BODY)] = np.abs(swinging)
+    swing_ratio = np.where(np.isnan(swing), np.nan, ratio)
+    swing_ratio[..., : len(BODY)] = -swinging.real / np.abs(swinging)
     turn = 2.0 * np.pi
-    return Modes(
-        omega / turn,
-        ratio,
-        swing / turn,
-        np.where(np.isnan(swing), np.nan, swing_ratio),
-    )
+    return Modes(omega / turn, ratio, swing / turn, swing_ratio)
 
 
-def _body_columns(ride: LinearRide, shapes: np.ndarray) -> np.ndarray:
-    """Which columns of shapes (7, modes) are heave, pitch and roll: the largest shares in their energy."""
-    size = np.abs(shapes) * np.sqrt(ride.mass)[:, None]
-    share = size[: len(BODY)] / np.linalg.norm(size, axis=0)
-    choices = permutations(range(share.shape[1]), min(share.shape))
-    places = np.array(list(choices), dtype=int)
-    rows = np.arange(places.shape[1])
-    return np.asarray(places[share[rows, places].sum(axis=1).argmax()])
+def _at(values: np.ndarray, places: np.ndarray) -> np.ndarray:
+    """Entries of the last axis, by their numbers."""
+    return np.take_along_axis(values, places, axis=-1)
+
+
+def _swings(mass: Floats, springs: Floats, dampers: Floats) -> np.ndarray:
+    """Roots (..., BODY) of the damped car's swings, one of each pair; not a number where there are fewer."""
+    size = mass.size
+    free = np.zeros((*springs.shape[:-2], 2 * size, 2 * size))
+    free[..., :size, size:] = np.eye(size)
+    free[..., size:, :size] = -springs
+    free[..., size:, size:] = -dampers
+    roots, motions = np.linalg.eig(free)
+    first = np.argsort(roots.imag <= 0.0, axis=-1, kind="stable")[..., :size]
+    roots = _at(roots, first)
+    swings = roots.imag > 0.0
+    shapes = _at(motions[..., :size, :], first[..., None, :])
+    body = _body_columns(mass, shapes * swings[..., None, :])
+    return np.where(_at(swings, body), _at(roots, body), np.nan)
+
+
+def _body_columns(mass: Floats, shapes: np.ndarray) -> np.ndarray:
+    """Which columns of shapes (..., 7, modes) are heave, pitch and roll: largest shares in their energy."""
+    size = np.abs(shapes) * np.sqrt(mass)[:, None]
+    whole = np.linalg.norm(size, axis=-2, keepdims=True)
+    share = size[..., : len(BODY), :] / np.maximum(whole, _TINY)
+    places = np.array(list(permutations(range(mass.size), len(BODY))))
+    total = share[..., np.arange(len(BODY)), places].sum(axis=-1)
+    return np.asarray(places[total.argmax(axis=-1)])
 
 
 @dataclass(frozen=True)
@@ -273,10 +293,12 @@ def ride_modes(project: Project, result: Result) -> RideModes | None:
     if not has_trim.any():
         return None
     found = np.full((len(Modes._fields), answers.size, len(MODES)), np.nan)
-    for row in np.flatnonzero(has_trim):
-        ride = linear_ride(
-            packed, setting, result.cases.records[row], damping, answers[row]
-        )
-        found[:, row] = natural_modes(ride)
+    matrices = np.zeros((2, np.count_nonzero(has_trim), 7, 7))
+    vehicles, elements, _ = packed
+    fill_matrices(
+        vehicles[0], elements, setting, result.cases.records[has_trim], answers[has_trim], damping[0],
+        *_scratch(elements), np.zeros(COLUMNS), np.zeros((7, 4)), *matrices,
+    )  # fmt: skip
+    found[:, has_trim] = natural_modes(damping["mass"][0], *matrices[::-1])
     worst = int(np.where(has_trim, answers["margin"], np.inf).argmin())
     return RideModes(Modes(*found), worst)

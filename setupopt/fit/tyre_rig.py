@@ -82,10 +82,9 @@ def _lean_under(
     k = patch.foundation
     w = patch.half_width
     t = _slant(one, row, force)
-    d = tyre.depth_for_load(
+    d, s0, s1, _ = tyre.depth_for_load(
         row.load, start, t, patch.along, patch.across, w, k, ends
     )
-    _, _, s0, s1, _ = tyre.contact(d, t, patch.along, patch.across, w, k, ends)
     square = 1.0 + t * t
     patch.depth = d
     patch.slant = t
@@ -153,7 +152,7 @@ def _read_row(
     t = tan(row.inclination)
     k = one.foundation + one.per_pressure * row.pressure
     carcass = one.carcass + one.carcass_per_pressure * row.pressure
-    d = tyre.depth_for_load(row.load, 0.01, t, along, across, w, k, ends)
+    d = tyre.depth_for_load(row.load, 0.01, t, along, across, w, k, ends)[0]
     # tread and carcass in series
     out[0] = (
         d

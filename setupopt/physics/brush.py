@@ -14,17 +14,24 @@ import numpy as np
 
 from setupopt.physics import tyre
 from setupopt.physics.inputs import Floats, Record, layout
-from setupopt.physics.jit import kernel
-from setupopt.physics.linear import clear
+from setupopt.physics.jit import any_order, kernel
 
 # What the brush of one wheel is asked. depth: crown penetration; slant: tan(inclination); along, across:
 # effective curvatures, 1/m; half_width: of the tread; foundation, shear: stiffness of the bed, radial and
 # tangential, N/m3. friction: a strip's friction times its deepest pressure to the power `exponent`, with the
 # friction factor in it; floor: the least such pressure that counts, Pa. slip_x, slip_y: in the tread's
 # middle; spin: 1/m; side: 1 on the left, -1 on the right: y is positive outboard.
+# nodes: scratch for the strips of a tread.
+_MOST_NODES = 48
 BRUSH = layout(
-    one="depth slant along across half_width foundation shear friction exponent floor slip_x slip_y spin side"
+    one="depth slant along across half_width foundation shear friction exponent floor slip_x slip_y spin side",
+    more=(("nodes", "f8", (8, _MOST_NODES)),),
 )
+# Its rows: place across the tread, width, depth, then what `_friction` says.
+_PLACED = 0
+_WEIGHED = 1
+_PRESSED = 2
+_RUBBED = 3
 
 # What it answers, three rows of a table: force along and across the wheel, N, and moment about its z axis, N
 # m.
@@ -37,8 +44,6 @@ ROWS = 3
 VALUE = 0
 BY_DEPTH = 1
 BY_SLANT = 2
-BY_ACROSS = 3
-BY_ALONG = 4
 BY_SLIP_X = 5
 BY_SLIP_Y = 6
 BY_SPIN = 7
@@ -76,62 +81,6 @@ Sums = Place
 
 
 @kernel
-def _sticking(
-    sx: float, sy: float, chi: float, mu: float, q: float, length: float, reach: float, begin: float,
-    root: float,
-) -> Strip:  # fmt: skip
-    """A strip of which only the rear part slides; `begin`, `root`: see `strip`."""
-    per_reach = 1.0 / reach
-    th = begin * per_reach
-    stuck = 1.0 - th
-    stiffness = q * per_reach
-    force = stiffness * (3.0 - 3.0 * th + th * th)
-    square = length * stiffness * stuck * stuck
-    arm = square * stuck
-    bent_x = stiffness * (2.0 * th - 3.0) * sx
-    bent_y = stiffness * (2.0 * th - 3.0) * sy
-    turned = 3.0 * square * sy
-    # slopes of th
-    over = per_reach / max(root, _TINY)
-    by_x = sx * over
-    by_y = (sy + begin * chi) * over
-    by_chi = begin * by_y
-    by_mu = -begin * begin * mu * over
-    by_reach = -th * per_reach
-    return (
-        force * sx,
-        force + bent_x * by_x, bent_x * by_y, bent_x * by_chi, bent_x * by_mu,
-        bent_x * by_reach - force * sx * per_reach,
-        force * sy + chi * q,
-        bent_y * by_x, force + bent_y * by_y, q + bent_y * by_chi, bent_y * by_mu,
-        bent_y * by_reach - force * sy * per_reach,
-        -arm * sy,
-        turned * by_x, turned * by_y - arm, turned * by_chi, turned * by_mu,
-        turned * by_reach + arm * sy * per_reach,
-    )  # fmt: skip
-
-
-@kernel
-def _sliding(
-    sx: float, sy: float, chi: float, mu: float, q: float, reach: float
-) -> Strip:
-    """A strip that slides over its whole length: its force turns with the direction of slip only."""
-    across = sy + chi * reach
-    per_norm = 1.0 / max(sqrt(sx * sx + across * across), _TINY)
-    ex = sx * per_norm
-    ey = across * per_norm
-    most = mu * q
-    xx = most * per_norm * ey * ey
-    xy = -most * per_norm * ex * ey
-    yy = most * per_norm * ex * ex
-    return (
-        most * ex, xx, xy, xy * reach, q * ex, xy * chi,
-        most * ey, xy, yy, yy * reach, q * ey, yy * chi,
-        0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
-    )  # fmt: skip
-
-
-@kernel
 def strip(
     sx: float,
     sy: float,
@@ -146,14 +95,55 @@ def strip(
     `chi`: spin as a share of the pressure; `q`: line load, N/m; `length`: half the strip's, m; `reach`: slip
     over friction at which all of it slides. Each of the three is followed by its slopes by sx, sy, chi, mu
     and reach.
+
+    Both forces have one factor `force` times the slip. Where all of the strip slides, its force turns with the
+    direction of slip only.
     """
+    per_reach = 1.0 / reach
     square = mu * mu - chi * chi
     along = chi * sy
     root = sqrt(along * along + square * (sx * sx + sy * sy))
     begin = (along + root) / square
-    if begin < reach:
-        return _sticking(sx, sy, chi, mu, q, length, reach, begin, root)
-    return _sliding(sx, sy, chi, mu, q, reach)
+    sticks = begin < reach
+    slid = begin if sticks else reach
+    th = slid * per_reach
+    stuck = 1.0 - th
+    across = sy + chi * slid
+    norm = sx * sx + across * across + _TINY
+    stiffness = q * per_reach
+    force = (
+        stiffness * (3.0 - 3.0 * th + th * th)
+        if sticks
+        else mu * q / sqrt(norm)
+    )
+    bent = stiffness * (2.0 * th - 3.0) if sticks else -force
+    # slopes of th where the strip sticks, of the direction of slip where it slides
+    over = per_reach / (root + _TINY) if sticks else 1.0 / norm
+    turn_x = sx * over
+    turn_y = across * over
+    turn_chi = slid * turn_y
+    turn_mu = -slid * slid * mu * over
+    by_x = bent * turn_x
+    by_y = bent * turn_y
+    by_chi = bent * turn_chi
+    by_mu = bent * turn_mu if sticks else force / mu
+    by_reach = -(bent * th + force) * per_reach if sticks else chi * by_y
+    sideways = sy if sticks else across
+    held = q if sticks else force * reach
+    twisted = 0.0 if sticks else chi * force
+    trail = length * stiffness * stuck * stuck
+    arm = trail * stuck
+    turned = 3.0 * trail * sy
+    return (
+        force * sx,
+        force + by_x * sx, by_y * sx, by_chi * sx, by_mu * sx, by_reach * sx,
+        force * sy + chi * held,
+        by_x * sideways, force + by_y * sideways, held + by_chi * sideways, by_mu * sideways,
+        by_reach * sideways + twisted,
+        -arm * sy,
+        turned * turn_x, turned * turn_y - arm, turned * turn_chi, turned * turn_mu,
+        (arm * sy - turned * th) * per_reach,
+    )  # fmt: skip
 
 
 @kernel
@@ -208,7 +198,6 @@ def _pieces(patch: Record) -> tuple[float, float, float, float]:
 @kernel
 def forces(patch: Record, table: Floats) -> None:
     """Forces of the wheel that `patch` (BRUSH) describes, and their slopes, into `table` (ROWS, COLUMNS)."""
-    clear(table)
     borders = _pieces(patch)
     lower, first, last, upper = borders
     whole = last - first >= upper - lower or last <= first
@@ -216,14 +205,17 @@ def forces(patch: Record, table: Floats) -> None:
     turn = upper
     if abs(patch.slip_y) < _SHARP * abs(spin) * (upper - lower):
         turn = patch.slip_x / spin
+    count = 0
     for i in range(3):
-        if borders[i + 1] > borders[i]:
-            if borders[i] < turn < borders[i + 1]:
-                _add_piece(patch, borders[i], turn, 0, table)
-                _add_piece(patch, turn, borders[i + 1], 0, table)
-                continue
+        begin = borders[i]
+        end = borders[i + 1]
+        if begin < turn < end:
+            count = _set_nodes(patch, begin, turn, 0, count)
+            count = _set_nodes(patch, turn, end, 0, count)
+        elif begin < end:
             node = 0 if whole else _NODES
-            _add_piece(patch, borders[i], borders[i + 1], node, table)
+            count = _set_nodes(patch, begin, end, node, count)
+    _sum_up(patch, count, table)
 
 
 @kernel
@@ -334,6 +326,7 @@ def _row(
 
 
 @kernel
+@any_order
 def _added(sums: Sums, row: Row, weight: float, y: float) -> Sums:
     """Sums of one force over the tread with one strip more: slant and curvature across act by the depth."""
     f, by_depth, by_along, by_slip_x, by_slip_y, by_spin, by_friction = row
@@ -366,32 +359,52 @@ def _about_middle(row: Row, along: Row, left: float) -> Row:
 
 
 @kernel
-def _add_piece(
-    patch: Record, lower: float, upper: float, node: int, table: Floats
-) -> None:
-    """Add one piece of the tread, with the nodes from `node` on.
-
-    Sums stand in plain variables: in an array they take more than twice the time.
+def _set_nodes(
+    patch: Record, lower: float, upper: float, node: int, count: int
+) -> int:
+    """Put the strips of one piece of the tread, with the nodes from `node` on, behind the `count` that are
+    there; how many there are then.
     """
     half = 0.5 * (upper - lower)
     at_floor = _at_floor(patch)
-    along = across = moment = _NOTHING
-    per_along = 1.0 / patch.along
-    half_reach = 0.5 * sqrt(2.0 * patch.along) * patch.foundation / patch.shear
-    nodes = _NODES if node == 0 else _PART_NODES
-    for j in range(node, node + nodes):
+    nodes = patch.nodes
+    for j in range(node, node + (_NODES if node == 0 else _PART_NODES)):
         y = lower + half * _PLACE[j]
         depth = patch.depth + y * (patch.slant - 0.5 * patch.across * y)
-        if depth <= 0.0:
-            continue
-        weight = half * _WEIGHT[j]
-        mu, mu_depth, chi, by_spin, clipped = _friction(patch, depth, at_floor)
-        shear = _shear(patch, y, depth, mu, chi)
+        if depth > 0.0:
+            nodes[_PLACED, count] = y
+            nodes[_WEIGHED, count] = half * _WEIGHT[j]
+            nodes[_PRESSED, count] = depth
+            friction = _friction(patch, depth, at_floor)
+            for i in range(len(friction)):
+                nodes[_RUBBED + i, count] = friction[i]
+            count += 1
+    return count
+
+
+@kernel
+@any_order
+def _sum_up(patch: Record, count: int, table: Floats) -> None:
+    """Sums over the strips of a tread, into `table`.
+
+    Sums stand in plain variables, and friction with its powers was found before: so the processor takes
+    several strips at a time.
+    """
+    along = across = moment = _NOTHING
+    nodes = patch.nodes
+    per_along = 1.0 / patch.along
+    half_reach = 0.5 * sqrt(2.0 * patch.along) * patch.foundation / patch.shear
+    for j in range(count):
+        y = nodes[_PLACED, j]
+        weight = nodes[_WEIGHED, j]
+        depth = nodes[_PRESSED, j]
+        mu = nodes[_RUBBED, j]
+        by_spin = nodes[_RUBBED + 3, j]
+        shear = _shear(patch, y, depth, mu, nodes[_RUBBED + 2, j])
         left = patch.side * y
-        reach = half_reach * sqrt(depth)
-        twist = patch.spin * by_spin
         place = (
-            1.0 / depth, per_along, reach, left, twist, mu, mu_depth, by_spin, clipped,
+            1.0 / depth, per_along, half_reach * sqrt(depth), left, patch.spin * by_spin, mu,
+            nodes[_RUBBED + 1, j], by_spin, nodes[_RUBBED + 4, j],
         )  # fmt: skip
         first = _row(1.5, place, *shear[:6])
         second = _row(1.5, place, *shear[6:12])
@@ -399,9 +412,8 @@ def _add_piece(
         # a strip's own moment turns with the slip of its place too
         along = _added(along, first, weight, y)
         across = _added(across, second, weight, y)
-        turning = _about_middle(turning, first, left)
-        moment = _added(moment, turning, weight, y)
+        moment = _added(moment, _about_middle(turning, first, left), weight, y)
     for j in range(COLUMNS):
-        table[ALONG, j] += along[j]
-        table[ACROSS, j] += across[j]
-        table[MOMENT, j] += moment[j]
+        table[ALONG, j] = along[j]
+        table[ACROSS, j] = across[j]
+        table[MOMENT, j] = moment[j]

@@ -24,7 +24,12 @@ from numba.core.typing.templates import AbstractTemplate
 from numba.extending import lower_builtin
 
 from setupopt.physics.kept_kernels import cache_folder
-from setupopt.physics.one_piece import PartCompiler, WholeCompiler, options
+from setupopt.physics.one_piece import (
+    ANY_ORDER,
+    PartCompiler,
+    WholeCompiler,
+    options,
+)
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -45,6 +50,12 @@ def kernel(function: F) -> F:
     """Compile `function` at its first call, and keep the result for later runs."""
     config: Any = numba.config
     return function if config.DISABLE_JIT else cast(F, Kernel(function))
+
+
+def any_order(function: F) -> F:
+    """Let the sums of a kernel be taken in any order: the processor then takes several terms at a time."""
+    vars(function)[ANY_ORDER] = True
+    return function
 
 
 def shared_kernel(

@@ -187,11 +187,13 @@ def _settle_wheel(
     pad = car.radius[w] * cos(case.lean * setup.camber[w])
     pad -= setup.penetration[w] + state.ground[w] + state.rise[w]
     give = 1.0 / setup.carcass[w] if setup.carcass[w] > 0.0 else 0.0
+    given = wheels.given[w]
     for _ in range(_SETTLINGS):
         total = swing - (pad + x[RISE + w]) * cosine
         _, n, _, s0, _, _ = wheel.carry(
-            total, wheels.slant[w], state.curve_along[w], state.curve_across[w], w, car, setup, wheels
+            total, wheels.slant[w], state.curve_along[w], state.curve_across[w], w, car, setup, wheels, given
         )  # fmt: skip
+        given = n * give
         travel = x[RISE + w] - body
         force, own, _ = suspension.spring_force(
             travel, x[RISE + other] - body_other, setup.wheel_rate[w], setup.anti_roll[axle], setup.third[axle]

@@ -42,6 +42,8 @@ _PASSES = (
 # What operators give, by their arguments.
 _SIGNATURES: dict[Any, Any] = {}
 # A kernel that names one of these makes arrays, for which references must be counted.
+# A kernel with this attribute may add up in any order.
+ANY_ORDER = "any_order"
 _MAKERS = {"array", "ascontiguousarray", "empty", "full", "zeros"}
 
 
@@ -51,6 +53,7 @@ def options(function: Callable[..., Any]) -> dict[str, Any]:
         "nogil": True,
         "error_model": "numpy",
         "no_cfunc_wrapper": True,
+        "fastmath": {"reassoc"} if hasattr(function, ANY_ORDER) else False,
         "_nrt": not _MAKERS.isdisjoint(function.__code__.co_names),
     }
 

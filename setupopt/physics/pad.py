@@ -24,7 +24,7 @@ def _penetration(cars: Records, setups: Records, ends: Floats) -> None:
             tread = tyre.depth_for_load(
                 car.static_load[w], 0.01, tan(setup.camber[w]), 1.0 / car.radius[w], car.crown[w],
                 car.half_width[w], setup.foundation[w], ends,
-            )  # fmt: skip
+            )[0]  # fmt: skip
             carcass = setup.carcass[w]
             setup.penetration[w] = tread + (
                 car.static_load[w] / carcass if carcass > 0.0 else 0.0

@@ -11,10 +11,24 @@ from __future__ import annotations
 from math import cos
 
 from setupopt.physics.balance import TRIAL, WORK, balance
+from setupopt.physics.case_state import CASE_STATE, ROADBED
 from setupopt.physics.contacts import put_road
-from setupopt.physics.inputs import RIDE_STATES, Floats, Record, Records, layout
+from setupopt.physics.inputs import (
+    ANSWER,
+    CASE,
+    ELEMENT,
+    RIDE_STATES,
+    SETTING,
+    VEHICLE,
+    Floats,
+    Record,
+    Records,
+    layout,
+)
 from setupopt.physics.jit import kernel, shared_kernel
 from setupopt.physics.linear import clear
+from setupopt.physics.ride_time import begin
+from setupopt.physics.wheel import forget
 from setupopt.units import GRAVITY
 
 # What the balance does not need: inertias by degree of freedom, damper rates at the wheel in bump
@@ -95,9 +109,21 @@ def damping_matrices(
             road[3 + w, w] += tyre
 
 
-@shared_kernel(
-    *TRIAL[:4], DAMPING, *TRIAL[4:], WORK, *4 * ([["f8"]],), first=True
-)
+@kernel
+def own_matrices(
+    car: Record, elements: Records, setup: Record, case: Record, damping: Record, state: Record,
+    road: Records, x: Floats, work: Record, stiffness: Floats, damp: Floats, road_damp: Floats,
+) -> None:  # fmt: skip
+    """The part of `linear_matrices` that a smooth road leaves."""
+    balance(car, elements, setup, case, state, road, x, work)
+    weight = car.mass * GRAVITY
+    for i in range(RIDE_STATES):
+        for j in range(RIDE_STATES):
+            stiffness[i, j] = -weight * work.jacobian[i, j]
+    damping_matrices(car, state, damping, work, damp, road_damp)
+
+
+@shared_kernel(*TRIAL[:4], DAMPING, *TRIAL[4:], WORK, *4 * ([["f8"]],))
 def linear_matrices(
     car: Record, elements: Records, setup: Record, case: Record, damping: Record, state: Record,
     road: Records, x: Floats, work: Record, stiffness: Floats, by_road: Floats, damp: Floats,
@@ -111,9 +137,27 @@ def linear_matrices(
     road_stiffness(
         car, elements, setup, case, state, road, x, work, road_damp[0], by_road
     )
-    balance(car, elements, setup, case, state, road, x, work)
-    weight = car.mass * GRAVITY
-    for i in range(RIDE_STATES):
-        for j in range(RIDE_STATES):
-            stiffness[i, j] = -weight * work.jacobian[i, j]
-    damping_matrices(car, state, damping, work, damp, road_damp)
+    own_matrices(
+        car, elements, setup, case, damping, state, road, x, work, stiffness, damp, road_damp
+    )  # fmt: skip
+
+
+@shared_kernel(
+    VEHICLE, [ELEMENT], SETTING, [CASE], [ANSWER], DAMPING, CASE_STATE, [ROADBED], WORK, ["f8"], [["f8"]],
+    *2 * ([[["f8"]]],), first=True,
+)  # fmt: skip
+def fill_matrices(
+    car: Record, elements: Records, setup: Record, cases: Records, answers: Records, damping: Record,
+    state: Record, road: Records, work: Record, x: Floats, road_damp: Floats, stiffness: Floats,
+    damp: Floats,
+) -> None:  # fmt: skip
+    """Stiffness and damping (cases, 7, 7) about the trims of one setup's steady answers at full friction.
+
+    `state`, `road`, `work`, `x` (COLUMNS) and `road_damp` (7, 4) are scratch.
+    """
+    for i in range(cases.size):
+        begin(car, cases[i], answers[i], state, x)
+        forget(work.wheels)
+        own_matrices(
+            car, elements, setup, cases[i], damping, state, road, x, work, stiffness[i], damp[i], road_damp
+        )  # fmt: skip

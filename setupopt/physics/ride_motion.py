@@ -315,9 +315,7 @@ def motion_rates(
     x[TAU] = m[LEAN]
     x[TAU + 1] = m[LEAN + 1]
     for w in range(4):
-        wheel.set_load(
-            car, setup, part, state, x, w, work.wheels, work.wheels.share[w]
-        )
+        wheel.set_load(car, setup, part, state, x, w, work.wheels)
     for w in range(4):
         _roll_on(car, setup, part, hold, state, m, w, work, x, rate)
     _turn_wheels(car, hold, state, m, rate)
@@ -346,6 +344,7 @@ def begin_motion(
     state: Record, bed: Records, hold: Record, work: Record, x: Floats, m: Floats,
 ) -> None:  # fmt: skip
     """Put `m` on the trim of `base`, a steady answer, and into `hold` what a driver holds there."""
+    wheel.forget(work.wheels)
     prepare(car, case, 0.0, state)
     for j in range(UNKNOWNS):
         x[j] = base.state[j]

@@ -15,6 +15,7 @@ from setupopt.physics.inputs import RIDE_STATES, Floats, Record, Records
 from setupopt.physics.jit import kernel
 from setupopt.physics.linear import clear
 from setupopt.physics.ride_time import begin, look_around
+from setupopt.physics.wheel import forget
 
 OUTPUTS = 14
 _PROBE = 1e-6  # m and rad, of the differences
@@ -48,7 +49,9 @@ def output_slopes(
     bend the slope is the mean of both sides.
     """
     x = np.zeros(COLUMNS)
+    on = (car, elements, points, setup, case, state, bed, x, work, answer, out)
     begin(car, case, base, state, x)
+    forget(work.wheels)
     road = np.zeros(columns(elements))
     clear(by_state)
     clear(by_road)
@@ -56,40 +59,14 @@ def output_slopes(
         for j in range(RIDE_STATES):
             rest = x[j]
             x[j] = rest + probe
-            outputs(
-                car,
-                elements,
-                points,
-                setup,
-                case,
-                state,
-                bed,
-                x,
-                work,
-                answer,
-                out,
-            )
+            outputs(*on)
             by_state[:, j] += out / (2.0 * probe)
             x[j] = rest
         for c in range(road.size):
             road[c] = probe
             put_road(car, elements, road, road, 0.0, state, bed)
-            outputs(
-                car,
-                elements,
-                points,
-                setup,
-                case,
-                state,
-                bed,
-                x,
-                work,
-                answer,
-                out,
-            )
+            outputs(*on)
             by_road[:, c] += out / (2.0 * probe)
             road[c] = 0.0
         put_road(car, elements, road, road, 0.0, state, bed)
-    outputs(
-        car, elements, points, setup, case, state, bed, x, work, answer, out
-    )
+    outputs(*on)

@@ -217,6 +217,7 @@ def motion_matrix(
         trim[j] = answer.state[j]
     trim[FACTOR] = 1.0
     weight = car.mass * GRAVITY
+    wheel.forget(work.wheels)
     prepare(car, case, 0.0, state)
     balance(*on, trim, work)
     _set_slopes(car, setup, trim, work, scratch.slope)

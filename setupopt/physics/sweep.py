@@ -26,6 +26,7 @@ from setupopt.physics.inputs import (
 from setupopt.physics.jit import kernel, shared_kernel, workers
 from setupopt.physics.linear import copy
 from setupopt.physics.nearby_end import end_nearby
+from setupopt.physics.wheel import forget
 
 # Answers of one task: long enough to hide the hand-over, short enough for progress and for a stop.
 CHUNK = 128
@@ -93,6 +94,7 @@ def _solve(
     is not used: what a sliding car comes down to depends on where the way down begins.
     """
     x = work.x
+    forget(work.wheels)
     prepare(car, case, 0.0, state)
     found = False
     if has_start and start.contact and (quick or not start.slides):
@@ -165,6 +167,7 @@ def _solve_by_slope(
     if not start.contact or start.null[0] == 0.0:
         return False
     x = work.x
+    forget(work.wheels)
     prepare(car, case, 0.0, state)
     for j in range(UNKNOWNS):
         x[j] = start.fold[j]

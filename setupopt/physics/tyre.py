@@ -10,7 +10,7 @@ curvatures along and across, 1/m; `w` half the tread width; `k` foundation stiff
 
 from __future__ import annotations
 
-from math import atan2, pi, sqrt
+from math import atan2, sqrt
 
 import numpy as np
 
@@ -18,6 +18,8 @@ from setupopt.physics.jit import kernel
 
 # Below this curvature the closed form loses digits to cancellation, and quadrature takes over.
 _CROWNED = 0.05
+# Last step towards a load, as a share of the penetration.
+_SHORT = 1e-7
 _NODES, _WEIGHTS = (
     np.ascontiguousarray(a) for a in np.polynomial.legendre.leggauss(16)
 )
@@ -204,37 +206,21 @@ def depth_for_load(
     w: float,
     k: float,
     ends: np.ndarray,
-) -> float:
-    """Crown penetration that carries `load` > 0, m, by Newton from `start`.
+) -> tuple[float, float, float, float]:
+    """Crown penetration that carries `load` > 0, m, by Newton from `start`; then s0, s1 and s2 there.
 
     Load grows with penetration ever faster, so a step from above never overshoots.
     """
     d = start
+    s0 = s1 = s2 = 0.0
     for _ in range(60):
-        n, _, s0, _, _ = contact(d, t, c_x, c, w, k, ends)
+        n, _, s0, s1, s2 = contact(d, t, c_x, c, w, k, ends)
         if s0 <= 0.0:
             d = d + 0.001 + abs(t) * w
             continue
         step = (load - n) / s0
         d += min(step, 0.02)
-        if abs(step) < 1e-7 * abs(
-            d
-        ):  # the step just taken leaves the square of that
+        # the step just taken leaves the square of that
+        if abs(step) < _SHORT * abs(d):
             break
-    return d
-
-
-@kernel
-def patch_in_tread(
-    d: float, radius: float, crown_radius: float, k: float
-) -> tuple[float, float]:
-    """Normal force and area of a patch that lies inside an upright tread on flat ground.
-
-    Johnson 1985: N = pi k d^2 sqrt(r Rc), A = 2 pi d sqrt(r Rc).
-
-    >>> n, area = patch_in_tread(0.008, 0.33, 1.2, 4e7)
-    >>> round(n, 4), round(area, 8)
-    (5061.0127, 0.03163133)
-    """
-    root = sqrt(radius * crown_radius)
-    return pi * k * d * d * root, 2.0 * pi * d * root
+    return d, s0, s1, s2

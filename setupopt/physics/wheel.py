@@ -38,11 +38,12 @@ LOAD_COLUMNS = 5
 # tan(inclination); shift: how much less depth carries the same load per slant; leaned_depth: under the lean
 # of the lateral force; load, moment: normal force and its moment about the tread's middle; along, across:
 # tyre forces in the car's axes, across in the surface; aligning: moment about z. step: forward speed over the
-# car's, per (1 + kappa); share: the tread's part of what it sinks with the carcass, 0 without load. Every
-# *_slope is (wheels, COLUMNS).
+# car's, per (1 + kappa); given: what the carcass gives, 0 without load;
+# bent: how much deeper the leaned tread is than on a straight line. From both the next trial trim starts.
+# Every *_slope is (wheels, COLUMNS).
 WHEELS = layout(
     wheels="travel inclination slant depth shift leaned_depth load moment patch along across aligning "
-    "slip_angle lean_force step share",
+    "slip_angle lean_force step given bent",
     more=(
         ("travel_slope", "f8", (4, COLUMNS)), ("load_slope", "f8", (4, COLUMNS)),
         ("moment_slope", "f8", (4, COLUMNS)), ("along_slope", "f8", (4, COLUMNS)),
@@ -56,7 +57,11 @@ WHEELS = layout(
 # The spinning share of an unsprung mass without wheel_inertia_kgm2: common practice, no source.
 _SPIN_SHARE = 0.3
 _MOST_STEPS = 40
-_NEAR = 1e-4
+# From what the carcass gave a moment before: most steps, and the last one as a share of what is sunk.
+_FEW_STEPS = 6
+_NEAR = 1e-7
+# A leaned tread further from the straight line, m, or nowhere at all, says nothing about the next trial.
+_MOST_BENT = 0.01
 # Newton's steps towards a first guess of the tread's depth on its carcass.
 _POWER_STEPS = 3
 
@@ -67,6 +72,14 @@ def spinning_mass(car: Record, w: int) -> float:
     if car.spin_inertia > 0.0:
         return 0.25 * car.spin_inertia / car.radius[w]
     return _SPIN_SHARE * car.unsprung_mass[w]
+
+
+@kernel
+def forget(wheels: Record) -> None:
+    """Forget where trial trims before stood: the answer of a case must not depend on the case before."""
+    for w in range(4):
+        wheels.given[w] = 0.0
+        wheels.bent[w] = 0.0
 
 
 @kernel
@@ -92,9 +105,8 @@ def global_column(w: int, column: int) -> int:
 @kernel
 def set_load(
     car: Record, setup: Record, case: Record, state: Record, x: Floats, w: int, wheels: Record,
-    near: float = 0.0,
 ) -> None:  # fmt: skip
-    """Travel, inclination, depth and normal force of a wheel, with their slopes; `near` as in `carry`."""
+    """Travel, inclination, depth and normal force of a wheel, with their slopes."""
     tilt = state.tilt[w]
     travel = x[RISE + w] - (x[0] - car.x[w] * x[1] + car.y[w] * x[2])
     inclination = case.lean * (
@@ -106,12 +118,15 @@ def set_load(
         car.radius[w] * cos(case.lean * setup.camber[w]) - setup.penetration[w]
     )
     crown += x[RISE + w] - state.ground[w] - state.rise[w]
-    total = state.radius[w] * cos(inclination) - crown * cos(tilt)
-    slant = tan(inclination)
+    upright = cos(inclination)
+    leaned = sin(inclination)
+    slant = leaned / upright
+    across = (cos(tilt), sin(tilt))
+    total = state.radius[w] * upright - crown * across[0]
     c_x = state.curve_along[w]
     c_y = state.curve_across[w]
     depth, n, m, s0, s1, s2 = carry(
-        total, slant, c_x, c_y, w, car, setup, wheels, near
+        total, slant, c_x, c_y, w, car, setup, wheels, wheels.given[w]
     )
     wheels.travel[w] = travel
     wheels.inclination[w] = inclination
@@ -121,10 +136,12 @@ def set_load(
     wheels.moment[w] = m
     wheels.patch[w] = s0 / setup.foundation[w]
     wheels.shift[w] = s1 / s0 if s0 > 0.0 else 0.0
-    wheels.share[w] = depth / total if n > 0.0 else 0.0
     give = 1.0 / setup.carcass[w] if setup.carcass[w] > 0.0 else 0.0
+    wheels.given[w] = n * give
     for c in range(LOAD_COLUMNS):
-        sunk, slanted = _sinking(car, case, state, w, c, crown, wheels)
+        sunk, slanted = _sinking(
+            car, case, state, w, c, crown, across, leaned, slant, wheels
+        )
         bent_x = state.along_slope[w] if c == BY_SIDESLIP else 0.0
         bent_y = state.across_slope[w] if c == BY_SIDESLIP else 0.0
         shrunk = 0.5 * bent_x / c_x
@@ -138,10 +155,14 @@ def set_load(
 
 @kernel
 def _sinking(
-    car: Record, case: Record, state: Record, w: int, c: int, crown: float, wheels: Record
+    car: Record, case: Record, state: Record, w: int, c: int, crown: float, across: tuple[float, float],
+    leaned: float, slant: float, wheels: Record,
 ) -> tuple[float, float]:  # fmt: skip
-    """Slopes of what tread and carcass sink by and of the slant, by column `c`; that of the travel too."""
-    tilt = state.tilt[w]
+    """Slopes of what tread and carcass sink by and of the slant, by column `c`; that of the travel too.
+
+    `across`: cosine and sine of the surface's tilt; `leaned`: sine of the inclination.
+    """
+    cosine, sine = across
     side = car.side[w]
     moved = 0.0
     turned = 0.0
@@ -155,14 +176,14 @@ def _sinking(
         turned = -side
     elif c == OWN:
         moved = 1.0
-        sunk = -cos(tilt)
+        sunk = -cosine
     elif c == BY_SIDESLIP:
         turned = side * state.tilt_slope[w]
-        sunk = crown * sin(tilt) * state.tilt_slope[w]
-        sunk += state.ground_slope[w] * cos(tilt)
+        sunk = crown * sine * state.tilt_slope[w]
+        sunk += state.ground_slope[w] * cosine
     turned = case.lean * (turned + car.camber_gain[w] * moved)
-    sunk -= state.radius[w] * sin(wheels.inclination[w]) * turned
-    slanted = (1.0 + wheels.slant[w] * wheels.slant[w]) * turned
+    sunk -= state.radius[w] * leaned * turned
+    slanted = (1.0 + slant * slant) * turned
     wheels.travel_slope[w, c] = moved
     wheels.slant_slope[w, c] = slanted
     return sunk, slanted
@@ -171,32 +192,34 @@ def _sinking(
 @kernel
 def carry(
     total: float, slant: float, c_x: float, c_y: float, w: int, car: Record, setup: Record, wheels: Record,
-    near: float = 0.0,
+    given: float = 0.0,
 ) -> tuple[float, float, float, float, float, float]:  # fmt: skip
     """Depth of the tread, where tread and carcass in series sink by `total`; then what `tyre.contact`
-    says. `near`: the tread's share of it a moment before, from which a step or two arrive; 0: not known.
+    says. `given`: what the carcass gave a moment before, from which a step or two arrive; 0: not known.
     """
     half = car.half_width[w]
     k = setup.foundation[w]
     carcass = setup.carcass[w]
-    depth = total if near == 0.0 or carcass <= 0.0 else near * total
-    n, m, s0, s1, s2 = tyre.contact(
-        depth, slant, c_x, c_y, half, k, wheels.ends
-    )
-    if carcass <= 0.0 or n <= 0.0:
-        return depth, n, m, s0, s1, s2
-    if near > 0.0:
-        for _ in range(_MOST_STEPS):
-            step = (n - carcass * (total - depth)) / (s0 + carcass)
-            depth -= step
+    if given > 0.0 and carcass > 0.0:
+        depth = total - given
+        for _ in range(_FEW_STEPS):
             n, m, s0, s1, s2 = tyre.contact(
                 depth, slant, c_x, c_y, half, k, wheels.ends
             )
-            if abs(step) < _NEAR * abs(
-                total
-            ):  # what is left is the square of that
-                return depth, n, m, s0, s1, s2
+            if n <= 0.0:
+                break
+            step = (n - carcass * (total - depth)) / (s0 + carcass)
+            depth -= step
+            if abs(step) < _NEAR * (abs(depth) + given):
+                # what is left is the square of that
+                return depth, n - s0 * step, m - s1 * step, s0, s1, s2
+    n, m, s0, s1, s2 = tyre.contact(
+        total, slant, c_x, c_y, half, k, wheels.ends
+    )
+    if carcass <= 0.0 or n <= 0.0:
+        return total, n, m, s0, s1, s2
     # a first guess: the load is nearly a power of the depth
+    depth = total
     power = s0 * total / n
     share = 1.0
     for _ in range(_POWER_STEPS):
@@ -225,9 +248,9 @@ def carry(
 def lean_further(
     car: Record, setup: Record, case: Record, state: Record, w: int, weight: float, tau: float,
     wheels: Record, patch: Record,
-) -> None:  # fmt: skip
+) -> tuple[float, float, float]:  # fmt: skip
     """Lean of the wheel under its share of the axle's lateral force: into `patch`, with depth for the same
-    load.
+    load. Returns s0, s1 and s2 of `tyre.contact` there.
     """
     other = w + 1 - 2 * (w % 2)
     share = wheels.load[w] / (wheels.load[w] + wheels.load[other])
@@ -239,10 +262,10 @@ def lean_further(
     t = tan(leaned)
     c_x = state.curve_along[w]
     c_y = state.curve_across[w]
-    start = wheels.depth[w] - (t - wheels.slant[w]) * wheels.shift[w]
-    depth = tyre.depth_for_load(
+    straight = wheels.depth[w] - (t - wheels.slant[w]) * wheels.shift[w]
+    depth, s0, s1, s2 = tyre.depth_for_load(
         wheels.load[w],
-        start,
+        straight + wheels.bent[w],
         t,
         c_x,
         c_y,
@@ -252,8 +275,11 @@ def lean_further(
     )
     wheels.lean_force[w] = force
     wheels.leaned_depth[w] = depth
+    bent = depth - straight
+    wheels.bent[w] = bent if abs(bent) < _MOST_BENT else 0.0
     patch.depth = depth
     patch.slant = t
+    return s0, s1, s2
 
 
 @kernel

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import atan2, cos, sin, sqrt, tan
 
-from setupopt.physics import brush, tyre, wheel
+from setupopt.physics import brush, wheel
 from setupopt.physics.inputs import KAPPA, SIDESLIP, STEER, TAU, Floats, Record
 from setupopt.physics.jit import kernel
 from setupopt.units import GRAVITY
@@ -62,11 +62,9 @@ def set_forces(
     weight = car.mass * GRAVITY
     axle = w // 2
     tau = x[TAU + axle]
-    wheel.lean_further(car, setup, case, state, w, weight, tau, wheels, patch)
-    _, _, s0, s1, s2 = tyre.contact(
-        patch.depth, patch.slant, state.curve_along[w], state.curve_across[w], car.half_width[w],
-        setup.foundation[w], wheels.ends,
-    )  # fmt: skip
+    contact = wheel.lean_further(
+        car, setup, case, state, w, weight, tau, wheels, patch
+    )
     wheel.set_patch(car, setup, case, state, w, factor, patch)
     steer, turned = _slip(car, setup, state, x, w, wheels, patch)
     lean = patch.slant / sqrt(1.0 + patch.slant * patch.slant)
@@ -74,7 +72,6 @@ def set_forces(
         car.side[w] * lean / state.radius[w] - state.bend
     )
     brush.forces(patch, wheels.table)
-    contact = (s0, s1, s2)
     _chain(
         car, case, state, x, w, weight, tau, contact, turned, steer, patch, wheels
     )  # fmt: skip

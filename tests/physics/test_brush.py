@@ -309,8 +309,8 @@ def test_drawn_wheels_are_of_every_kind() -> None:
 STEPS = {
     "depth": (brush.BY_DEPTH, 1e-8),
     "slant": (brush.BY_SLANT, 1e-7),
-    "across": (brush.BY_ACROSS, 1e-6),
-    "along": (brush.BY_ALONG, 1e-6),
+    "across": (brush.BY_SLANT + 1, 1e-6),
+    "along": (brush.BY_SLANT + 2, 1e-6),
     "slip_x": (brush.BY_SLIP_X, 1e-7),
     "slip_y": (brush.BY_SLIP_Y, 1e-7),
     "spin": (brush.BY_SPIN, 1e-6),

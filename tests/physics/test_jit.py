@@ -124,8 +124,8 @@ def test_examples_in_docstrings(name: str) -> None:
 
 
 def test_there_are_examples_at_all() -> None:
-    """The search for examples finds those of the tyre."""
-    assert examples("setupopt.physics.tyre")
+    """The search for examples finds those of the margin."""
+    assert examples("setupopt.physics.margin")
 
 
 def test_kernels_are_compiled_without_the_interpreter_lock() -> None:

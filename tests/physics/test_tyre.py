@@ -237,7 +237,7 @@ def test_depth_for_load_from_any_start() -> None:
     for load, across, start, lean in DEPTHS:
         depth = tyre.depth_for_load(
             load, start, lean, 3.0, across, 0.15, 3e7, ENDS
-        )
+        )[0]
         carried = tyre.contact(depth, lean, 3.0, across, 0.15, 3e7, ENDS)[0]
         assert carried == pytest.approx(load, rel=1e-9), (
             load,

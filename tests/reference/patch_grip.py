@@ -31,5 +31,5 @@ def grip_at_load(
     load: float, exponent: float, c_x: float, c: float, w: float, k: float
 ) -> float:
     """Newton, of an almost upright patch that carries `load`; friction 1 at 2 bar."""
-    depth = tyre.depth_for_load(load, 0.01, 0.0, c_x, c, w, k, ENDS)
+    depth = tyre.depth_for_load(load, 0.01, 0.0, c_x, c, w, k, ENDS)[0]
     return grip_capacity(depth, 0.0, c_x, c, w, k, 1.0, 2e5, exponent)

@@ -41,6 +41,11 @@ def car(damper: float) -> LinearRide:
     )
 
 
+def modes(ride: LinearRide) -> Modes:
+    """The modes of one car."""
+    return natural_modes(ride.mass, ride.damping, ride.stiffness)
+
+
 def quarter_roots(
     body: float, spring: float, tyre: float, damper: float
 ) -> np.ndarray:
@@ -53,7 +58,7 @@ def quarter_roots(
 
 def test_a_handbooks_quarter_car() -> None:
     """To half of the last printed digit and the 0.4 % that body and wheel, moving together, add."""
-    found = natural_modes(car(0.0)).natural
+    found = modes(car(0.0)).natural
     assert found[MODES.index("heave")] == pytest.approx(1.04, abs=0.005 + 0.004)
     assert found[4:] == pytest.approx(np.full(4, 10.5), abs=0.05)
     assert found[MODES.index("warp")] == pytest.approx(10.5, abs=0.05)
@@ -76,7 +81,7 @@ def test_every_motion_of_the_body_is_a_quarter_car(
         roots = quarter_roots(body, SPRING, TYRE, damper)
         swings = roots[roots.imag > 0.0]
         lowest = swings[np.abs(swings).argmin()]
-        found = natural_modes(car(damper))
+        found = modes(car(damper))
         assert found.swing[row] == pytest.approx(
             abs(lowest) / 2.0 / np.pi, rel=1e-9
         )
@@ -87,7 +92,7 @@ def test_every_motion_of_the_body_is_a_quarter_car(
 
 def test_light_dampers_swing_as_the_handbook_ratio_says() -> None:
     """The modal ratio is the first order of the true one: equal to 1 % where damping is 2 %."""
-    found = natural_modes(car(130.0))
+    found = modes(car(130.0))
     assert found.ratio[:3] == pytest.approx(found.swing_ratio[:3], rel=0.01)
     assert found.natural[:3] == pytest.approx(found.swing[:3], rel=1e-3)
     critical = 2.0 * np.sqrt((SPRING + TYRE) * WHEEL)
@@ -98,7 +103,7 @@ def test_light_dampers_swing_as_the_handbook_ratio_says() -> None:
 
 def test_stiff_dampers_carry_the_body_on_its_tyres() -> None:
     """Locked suspension: the whole corner on the tyre, of which no damper takes anything (limit, to 2 %)."""
-    found = natural_modes(car(1e6))
+    found = modes(car(1e6))
     assert found.swing[0] == pytest.approx(
         np.sqrt(TYRE / (BODY + WHEEL)) / 2.0 / np.pi, rel=0.02
     )
@@ -108,7 +113,7 @@ def test_stiff_dampers_carry_the_body_on_its_tyres() -> None:
 
 def test_both_ends_are_cautioned() -> None:
     """Too much and too little damping are said, with the names; what lies between is not."""
-    said = [list(RideModes(Modes(*(part[None] for part in natural_modes(car(damper)))), 0).cautions)
+    said = [list(RideModes(Modes(*(part[None] for part in modes(car(damper)))), 0).cautions)
             for damper in (1700.0, 100.0, 1e5)]  # fmt: skip
     assert said[0] == []
     assert "hardly damped" in said[1][0]

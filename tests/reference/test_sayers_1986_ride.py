@@ -237,7 +237,8 @@ def test_natural_modes_of_the_golden_car(golden: RideModel) -> None:
 
     Without damping 57.7 and 4776 /s2, as k_s k_t / (k_s + k_t) and k_s + k_t over the masses, to 3 %.
     """
-    found = natural_modes(linear(golden))
+    ride = linear(golden)
+    found = natural_modes(ride.mass, ride.damping, ride.stiffness)
     polynomial = [
         BODY * WHEEL, DAMPER * (BODY + WHEEL), BODY * (SPRING + TYRE) + SPRING * WHEEL, DAMPER * TYRE,
         SPRING * TYRE,
