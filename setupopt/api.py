@@ -307,11 +307,13 @@ def report(project: Project, options: ReportOptions | None = None) -> Report:
     `setupopt.report.page.html.html` makes the page of it.
     """
     from setupopt.evaluation.report_data import report
+    from setupopt.report.page.prices import with_prices
 
     options = options or ReportOptions()
-    return report(
+    made = report(
         project, options.proposed, options.floor, options.date or _today()
     )
+    return with_prices(made)
 
 
 def _today() -> str:

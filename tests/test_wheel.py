@@ -192,6 +192,7 @@ def test_installed_command_goes_from_an_example_to_a_report(
     run(elsewhere, tmp_path, "start", "bore", "--example", "bore")
     assert (tmp_path / "bore" / "limits.toml").exists()
     keep_one_case(tmp_path / "bore")
+    (tmp_path / "bore" / "limits.toml").unlink()  # no search for prices
     found = json.loads(run(elsewhere, tmp_path, "report", "bore", "--json"))
     assert found["today"]["assessment"]["cases"] == 1
     assert "</html>" in (tmp_path / "bore" / "report.html").read_text(

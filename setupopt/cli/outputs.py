@@ -6,9 +6,15 @@ import json
 import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from setupopt.errors import OutputError
+import click
+
+from setupopt.errors import OutputError, printable
 from setupopt.files import resolved, write_together
+
+if TYPE_CHECKING:
+    from setupopt.project import Project
 
 _INPUTS = ("car.toml", "venue.toml", "setup.toml", "limits.toml")
 
@@ -87,3 +93,13 @@ def _make_folder(folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(str(folder), error.strerror or str(error)) from None
+
+
+def keep_prices(project: Project, answer: object) -> None:
+    """Leave prices of limits and trade-offs in the project, for reports on exactly the setup it stands on."""
+    from setupopt.project.stored_prices import proposal_file
+
+    try:
+        write_all({proposal_file(project, project.setup): as_json_text(answer)})
+    except OutputError as error:
+        click.echo(printable(f"not kept for the report: {error}"), err=True)

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from setupopt.cli import completing, options
-from setupopt.cli.outputs import as_json_text, refuse_bodies_folder, write_all
+from setupopt.cli.outputs import keep_prices, refuse_bodies_folder
 from setupopt.cli.runner import Task, run
 from setupopt.cli.waiting import Saying, loading
-from setupopt.errors import OutputError, printable
+from setupopt.errors import printable
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -203,15 +203,10 @@ def _keep(judged: JudgedProposal, written: Path) -> None:
     It is kept under the setup that was `written`: read again, its numbers lack the last bits of the search.
     """
     from setupopt.project import load
-    from setupopt.project.stored_prices import PICTURE, proposal_file
+    from setupopt.project.stored_prices import PICTURE
 
     found = load(judged.project.folder, written)
-    path = proposal_file(found, found.setup)
-    answer = {**judged.as_dict(), PICTURE: judged.picture}
-    try:
-        write_all({path: as_json_text(answer)})
-    except OutputError as error:
-        click.echo(printable(f"not kept for the report: {error}"), err=True)
+    keep_prices(found, {**judged.as_dict(), PICTURE: judged.picture})
 
 
 def _warn_of_stale(folder: Path, written: int) -> None:

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from setupopt.cli import options
+from setupopt.cli.outputs import keep_prices
 from setupopt.cli.runner import Task, run
 from setupopt.cli.waiting import Saying, loading
+
+if TYPE_CHECKING:
+    from setupopt.evaluation.report_data import Report
 
 FILE = "report.html"
 
@@ -38,13 +43,16 @@ def command(common: options.Common) -> None:
         from setupopt.report.assess.text import text
         from setupopt.report.page.fields import as_dict
         from setupopt.report.page.html import html
+        from setupopt.report.page.prices import with_prices
 
         proposed = None if proposed_file is None else load(common.project, name)
     page = Path(common.out or common.project) / FILE
     day = datetime.date.today().isoformat()
     task = Task(
         progress=Saying(common.quiet, "cases of the sweep"),
-        compute=lambda _: report(today, proposed, common.floor, day),
+        compute=lambda progress: with_prices(
+            report(today, proposed, common.floor, day), progress
+        ),
         text=lambda made, width, _: text(
             made.target.assessment, width, short=True
         ),
@@ -53,6 +61,7 @@ def command(common: options.Common) -> None:
         cautions=lambda made: made.cautions,
         others=lambda made: {page: html(made)},
         reserved=[page],
+        after=_keep,
         reads=[proposed_file],
         project=today,
         more=f"; proposed: {proposed.setup.name} ({proposed_file})"
@@ -60,3 +69,9 @@ def command(common: options.Common) -> None:
         else "",
     )
     run(common, task)
+
+
+def _keep(made: Report) -> None:
+    """Leave prices that took seconds in the project, for the next report."""
+    if made.prices is not None and "near" in made.prices:
+        keep_prices(made.target.project, made.prices)

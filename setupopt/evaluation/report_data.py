@@ -11,7 +11,6 @@ from setupopt.evaluation.drawn_state import DrawnState, drawn_state
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.model import Project
 from setupopt.project.stored_prices import (
-    StoredPrices,
     is_plain,
     stored_prices,
     stored_route,
@@ -56,12 +55,16 @@ class Part:
 
 @dataclass(frozen=True)
 class Report:
-    """All that the page shows. `alone`: why there is no second setup, else empty. `date` as YYYY-MM-DD."""
+    """All that the page shows. `alone`: why there is no second setup, else empty. `date` as YYYY-MM-DD.
+
+    `prices`: the answer of `propose` that the project keeps of the target, or prices of the best setup near
+    it, with the margin there, `near`; None where there are neither.
+    """
 
     today: Part
     proposed: Part | None
     alone: str
-    prices: StoredPrices
+    prices: dict[str, Any] | None
     date: str
 
     @property
@@ -108,9 +111,8 @@ def report(
         None if proposed is None or same else _part(PROPOSED, proposed, floor)
     )
     alone = _ALONE if proposed is None else _SAME if same else ""
-    return Report(
-        _part(TODAY, today, floor), other, alone, stored_prices(proposed), date
-    )
+    prices = stored_prices(proposed or today)
+    return Report(_part(TODAY, today, floor), other, alone, prices, date)
 
 
 def _checksum(project: Project) -> str:

@@ -1,10 +1,10 @@
-"""The limit prices that a project keeps of its proposal: shown only if they are of exactly these inputs."""
+"""The answers that a project keeps of `propose` and `route`: shown only if they are of exactly these inputs."""
 
 from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 from setupopt.files import read_regular
 from setupopt.project.checksum import project_checksum, setup_checksum
@@ -14,19 +14,6 @@ from setupopt.project.writing import setup_as_dict
 FILE = "proposal.json"
 PICTURE = "trade_off_svg"  # its key, in the file that the project keeps
 _LARGEST = 5_000_000  # bytes
-
-
-class StoredPrices(NamedTuple):
-    """`proposal`: the kept answer of `propose`, or None; then `why` tells what is missing."""
-
-    proposal: dict[str, Any] | None
-    why: str
-
-    @property
-    def picture(self) -> str:
-        """The kept SVG of the trade-offs; empty where there is none."""
-        found = (self.proposal or {}).get(PICTURE)
-        return found if isinstance(found, str) else ""
 
 
 def proposal_file(project: Project, setup: Setup) -> Path:
@@ -50,43 +37,27 @@ def stored_route(project: Project, setup: Setup) -> dict[str, Any] | None:
         return None
 
 
-def stored_prices(proposed: Project | None) -> StoredPrices:
-    """The prices of the proposed setup, `proposed` standing on it; None where there is none."""
-    if proposed is None:
-        return StoredPrices(
-            None, "there is no proposed.toml, so no limit has a price yet"
-        )
-    kept = _read(proposed, proposal_file(proposed, proposed.setup))
-    return kept if kept.proposal else _read(proposed, proposed.folder / FILE)
+def stored_prices(project: Project) -> dict[str, Any] | None:
+    """The answer of `propose` that the project keeps of exactly its inputs and the setup it stands on."""
+    return _read(project, proposal_file(project, project.setup)) or _read(
+        project, project.folder / FILE
+    )
 
 
-def _read(proposed: Project, path: Path) -> StoredPrices:
+def _read(project: Project, path: Path) -> dict[str, Any] | None:
+    """The answer in a file; None for one of other inputs or another setup, and for any other file."""
     try:
         found = json.loads(read_regular(path, _LARGEST))
-    except FileNotFoundError:
-        return StoredPrices(None, f"there is no {FILE} in this project")
     except (OSError, ValueError, RecursionError):
-        return StoredPrices(None, f"{FILE} could not be read")
-    return _judged(found, project_checksum(proposed), proposed.setup)
-
-
-def _judged(found: Any, own: str, setup: Setup) -> StoredPrices:
-    kept = found.get("project_checksum") if isinstance(found, dict) else None
-    if not isinstance(kept, str):
-        return StoredPrices(
-            None, f"{FILE} does not say which inputs it belongs to"
-        )
-    if kept != own:
-        return StoredPrices(
-            None, f"{FILE} belongs to other inputs (checksum {kept[:12]})"
-        )
-    if _settings(found.get("setup")) != _settings(setup_as_dict(setup)):
-        return StoredPrices(
-            None, f"{FILE} belongs to another setup than proposed.toml"
-        )
-    if not (_is_whole(found) and is_plain(found)):
-        return StoredPrices(None, f"{FILE} is not an answer of propose")
-    return StoredPrices(found, "")
+        return None
+    if not isinstance(found, dict):
+        return None
+    is_same = found.get("project_checksum") == project_checksum(
+        project
+    ) and _settings(found.get("setup")) == _settings(
+        setup_as_dict(project.setup)
+    )
+    return found if is_same and _is_whole(found) and is_plain(found) else None
 
 
 def _settings(setup: Any) -> Any:

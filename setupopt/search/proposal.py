@@ -256,12 +256,18 @@ class CheckedSetup:
 
 
 @dataclass(frozen=True)
-class Proposal(CheckedSetup):
-    """A proposed setup. `today`: the project with today's body; `free`: settings that could change."""
+class ComparedSetup(CheckedSetup):
+    """A setup beside today's. `today`: the project with today's body; `free`: settings that could change."""
 
     today: Project
     free: tuple[Variable, ...]
-    start_result: Result  # of today's setup on the dense sweep
+    start_result: Result  # of today's setup
+
+
+@dataclass(frozen=True)
+class Proposal(ComparedSetup):
+    """A proposed setup; today's is solved on the dense sweep, too."""
+
     weighted_margin: float  # weighted worst margin
     start_weighted_margin: float
     active_cases: tuple[ActiveCase, ...]  # worst first

@@ -17,7 +17,7 @@ from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project
 from setupopt.robust.builds.quasi_monte_carlo import BuildCloud
 from setupopt.search.engine.index_points import restricted
-from setupopt.search.engine.multipliers import Multipliers, multipliers_at
+from setupopt.search.engine.multipliers import multipliers_at
 from setupopt.search.global_bounds import sensitivities, upper_bound
 from setupopt.search.near_optimal import alternatives, other_bodies
 from setupopt.search.objective import Objective
@@ -46,7 +46,7 @@ from setupopt.search.relaxation import (
 )
 from setupopt.search.required_front import FrontPoint
 from setupopt.search.setup_problem import SetupProblem
-from setupopt.search.shadow_prices import ShadowPrice, prices
+from setupopt.search.shadow_prices import ShadowPrice, multipliers_of, prices
 from setupopt.search.shorter_list import without_small_changes
 from setupopt.search.sides import what_sides_bring
 from setupopt.search.solver import DENSER, Solver
@@ -215,7 +215,6 @@ class ProposalBuilder:
         return prices(
             root.solver(TIGHT),
             root.best,
-            _multipliers(root),
             CLOSE,
         )
 
@@ -314,14 +313,6 @@ class ProposalBuilder:
         return shares
 
 
-def _multipliers(root: RelaxedOptimum) -> Multipliers:
-    """Of all values, limits and bounds at a root's best point, where every part may have any value."""
-    return multipliers_at(
-        restricted(root.problem, root.best.index_points),
-        root.best.outcome.point,
-    )
-
-
 def _bound(root: RelaxedOptimum, seed: int) -> float:
     """The merit that no setup on a body exceeds."""
     root = root.steady or root
@@ -331,6 +322,6 @@ def _bound(root: RelaxedOptimum, seed: int) -> float:
     return upper_bound(
         root.problem,
         root.best,
-        _multipliers(root).values,
+        multipliers_of(root.problem, root.best).values,
         [root.problem.start, *others],
     )

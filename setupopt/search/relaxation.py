@@ -114,12 +114,12 @@ def relaxed_optimum(
         best = max(ends, key=_merit)
         searched = search_independently(problem, best.index_points, seed)
         seen = solver.look(searched.point, solver.dense)
-        report = _step_report(progress, "independent search")
+        report = step_report(progress, "independent search")
         climbed = first.solve(
             first.box, searched.point, None, FIRST_ROUNDS, report
         )
         best = _other_sides(solver, max(best, climbed, key=_merit), progress)
-        exact = _solved_closely(problem, best, progress)
+        exact = solved_closely(problem, best, progress)
         final = exact
         steps = sum(end.steps for end in (*ends, climbed, exact))
         if robust:
@@ -155,7 +155,7 @@ def _ends_of_starts(
         begun.append(from_setup(problem.variables, even.setup))
     ends = list[ExchangeResult]()
     while len(ends) < len(begun):
-        report = _step_report(
+        report = step_report(
             progress, f"start {len(ends) + 1} of {max(starts, len(begun))}"
         )
         ends.append(
@@ -168,12 +168,12 @@ def _ends_of_starts(
     return ends
 
 
-def _solved_closely(
+def solved_closely(
     problem: SetupProblem, best: ExchangeResult, progress: Progress
 ) -> ExchangeResult:
     """The end of an accurate local search from the best point."""
     tight = Solver(problem, trust_region=TIGHT)
-    report = _step_report(progress, "best point")
+    report = step_report(progress, "best point")
     return tight.solve(
         tight.box, best.outcome.point, best.index_points, CLOSE, report
     )
@@ -184,7 +184,7 @@ def _with_builds(
 ) -> tuple[SetupProblem, ExchangeResult]:
     """The problem with its worst builds, and the end of an accurate local search from the best point without."""
     tight = Solver(problem, True, TIGHT)
-    report = _step_report(progress, "build errors")
+    report = step_report(progress, "build errors")
     found = tight.solve(tight.box, exact.outcome.point, None, CLOSE, report)
     verified = tight.verified(tight.box, found, CLOSE)
     return tight.problem, verified
@@ -229,7 +229,7 @@ def _other_sides(
     for j, variable in enumerate(solver.problem.variables):
         start = best.outcome.point.copy()
         start[j] = 0.0 if start[j] > 0.5 else 1.0
-        report = _step_report(progress, f"the other side of {variable.name}")
+        report = step_report(progress, f"the other side of {variable.name}")
         quick = maximise_worst(
             restricted(solver, best.index_points),
             start,
@@ -245,6 +245,6 @@ def _other_sides(
     return best
 
 
-def _step_report(progress: Progress, stage: str) -> StepProgress:
+def step_report(progress: Progress, stage: str) -> StepProgress:
     """Reports the steps of one stage of the work."""
     return lambda step: progress(f"{stage}, step {step}")

@@ -16,9 +16,10 @@ import numpy as np
 from setupopt.evaluation.limits import AT_LEAST
 from setupopt.physics.inputs import Floats
 from setupopt.search.engine.exchange import ExchangeOptions, ExchangeResult
-from setupopt.search.engine.multipliers import Multipliers
+from setupopt.search.engine.index_points import restricted
+from setupopt.search.engine.multipliers import Multipliers, multipliers_at
 from setupopt.search.handling import HANDLING, HandlingLimit, asked
-from setupopt.search.setup_problem import MINIMUM_MARGIN_SCALE
+from setupopt.search.setup_problem import MINIMUM_MARGIN_SCALE, SetupProblem
 from setupopt.search.solver import Bounds, Solver
 
 # A limit is loosened so far that its price predicts this much more margin, a thousand times the accuracy of
@@ -81,19 +82,19 @@ class _Candidate:
         )
 
 
+def multipliers_of(problem: SetupProblem, best: ExchangeResult) -> Multipliers:
+    """Of all values, limits and bounds at the best point of the whole box."""
+    return multipliers_at(
+        restricted(problem, best.index_points), best.outcome.point
+    )
+
+
 def prices(
-    solver: Solver,
-    best: ExchangeResult,
-    multipliers: Multipliers,
-    options: ExchangeOptions,
+    solver: Solver, best: ExchangeResult, options: ExchangeOptions
 ) -> tuple[ShadowPrice, ...]:
     """Every limit that binds at the best point of the whole box, the largest by share of its range first."""
-    priced = _Priced(
-        solver,
-        best,
-        multipliers,
-        options,
-    )
+    multipliers = multipliers_of(solver.problem, best)
+    priced = _Priced(solver, best, multipliers, options)
     found = (
         *priced.ranges(),
         *priced.packaging(),

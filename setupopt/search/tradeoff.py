@@ -21,7 +21,7 @@ from setupopt.evaluation.variables import Variable
 from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import Project, Setup
 from setupopt.search.engine.index_points import IndexPoints
-from setupopt.search.proposal import Proposal
+from setupopt.search.proposal import ComparedSetup
 from setupopt.search.setup_problem import SetupProblem
 
 # How much a setting matters is measured by a change of this share of its range.
@@ -116,8 +116,8 @@ class TradeOff:
     proposed: SpeedCurve
 
 
-def trade_off(proposal: Proposal) -> TradeOff:
-    """Map and speed curves of a proposal, some ten thousand cases: seconds on two cores."""
+def trade_off(proposal: ComparedSetup) -> TradeOff:
+    """Map and speed curves of a setup, some ten thousand cases: seconds on two cores."""
     fixed = _problem(proposal, ())
     index_points = _index_points(proposal, fixed)
     cases = fixed.cases(index_points)
@@ -130,7 +130,9 @@ def trade_off(proposal: Proposal) -> TradeOff:
     )
 
 
-def _problem(proposal: Proposal, free: Collection[Variable]) -> SetupProblem:
+def _problem(
+    proposal: ComparedSetup, free: Collection[Variable]
+) -> SetupProblem:
     """The proposed setup, of which only the variables `free` may change."""
     problem = SetupProblem(
         replace(proposal.project, setup=proposal.setup), proposal.objective
@@ -141,7 +143,9 @@ def _problem(proposal: Proposal, free: Collection[Variable]) -> SetupProblem:
     return replace(problem, fixed_settings=frozenset(fixed))
 
 
-def _index_points(proposal: Proposal, problem: SetupProblem) -> IndexPoints:
+def _index_points(
+    proposal: ComparedSetup, problem: SetupProblem
+) -> IndexPoints:
     """The whole sweep, and the known worst cases between its angles."""
     start = proposal.start_result
     found = problem.index.grid_points()
@@ -155,7 +159,9 @@ def _index_points(proposal: Proposal, problem: SetupProblem) -> IndexPoints:
 # ---- the map -----------------------------------------------------------------------------------------------
 
 
-def _map(proposal: Proposal, index_points: IndexPoints) -> MarginMap | None:
+def _map(
+    proposal: ComparedSetup, index_points: IndexPoints
+) -> MarginMap | None:
     """All points of the map, some setups at a time."""
     axes = _axes(proposal, index_points)
     if len(axes) < 2:
@@ -245,14 +251,14 @@ def _are_near(answers: Records) -> np.ndarray:
     return np.asarray(near.any(axis=0))
 
 
-def _axes(proposal: Proposal, index_points: IndexPoints) -> list[MapAxis]:
+def _axes(proposal: ComparedSetup, index_points: IndexPoints) -> list[MapAxis]:
     """The two most costly variables in the order of the files, or all where there are fewer."""
     costs = _costs(proposal, index_points)
     most = sorted(np.argsort(-costs, kind="stable")[:2])
     return [_axis(proposal, proposal.free[j], float(costs[j])) for j in most]
 
 
-def _axis(proposal: Proposal, variable: Variable, cost: float) -> MapAxis:
+def _axis(proposal: ComparedSetup, variable: Variable, cost: float) -> MapAxis:
     """Even lines over the range, and one through the proposal, which may be outside where it was kept."""
     proposed = _value(variable, proposal.setup)
     even = np.linspace(variable.range.lower, variable.range.upper, _LINES)
@@ -271,7 +277,7 @@ def _axis(proposal: Proposal, variable: Variable, cost: float) -> MapAxis:
     )
 
 
-def _costs(proposal: Proposal, index_points: IndexPoints) -> Floats:
+def _costs(proposal: ComparedSetup, index_points: IndexPoints) -> Floats:
     """Worst margin that a change of `SHARE` of each range costs, the more costly way, (variables)."""
     free: Sequence[Variable] = proposal.free
     at = np.array(

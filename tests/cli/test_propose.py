@@ -16,7 +16,7 @@ import pytest
 import setupopt
 import setupopt.search
 from setupopt.project import load
-from setupopt.project.stored_prices import stored_prices
+from setupopt.project.stored_prices import PICTURE, stored_prices
 from setupopt.report.propose import fields as proposal_fields
 from setupopt.search import Proposal, ProposalOptions
 from setupopt.search.proposal import Alternative
@@ -193,7 +193,8 @@ def test_project_is_untouched_but_for_the_proposal(
     before = {path.name: path.read_bytes() for path in own.iterdir()}
     result = run("propose", own)
     assert (result.exit_code, result.stderr) == (0, "")
-    assert stored_prices(load(own, "proposed.toml")).picture
+    kept = stored_prices(load(own, "proposed.toml"))
+    assert kept is not None and kept[PICTURE]
     shutil.rmtree(own / "proved")
     after = {path.name: path.read_bytes() for path in own.iterdir()}
     head = after.pop("proposed.toml").decode()

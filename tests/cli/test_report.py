@@ -5,15 +5,20 @@ from __future__ import annotations
 import json
 import shutil
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from report import report_folders
+
+from setupopt.report.page import prices
+from setupopt.search.shadow_prices import ShadowPrice
 
 from .conftest import Run
 
 KEYS = (
     "car", "venue", "date", "project_checksum", "holds", "target", "today", "proposed", "alone",
-    "limit_prices", "limit_prices_missing", "cautions", "closing", "setup", "checksum", "front", "rear",
+    "limit_prices", "limit_prices_missing", "limit_prices_near_margin", "cautions",
+    "closing", "setup", "checksum", "front", "rear",
     "assessment", "gaps", "peak_pressure_kPa", "proof", "where", "gap_mm", "least_gap_mm",
 )  # fmt: skip
 
@@ -22,6 +27,13 @@ KEYS = (
 def both(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A project with a proposal, its proof and its prices."""
     return report_folders.proposed(tmp_path_factory.mktemp("both") / "project")
+
+
+@pytest.fixture(autouse=True)
+def no_search(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No prices where none are kept: they take seconds. Pictures of trade-offs have tests of their own."""
+    monkeypatch.setattr(prices, "local_prices", lambda *_: None)
+    monkeypatch.setattr(prices, "tradeoff_svg", lambda *_, **__: "<svg/>")
 
 
 def written(folder: Path) -> str:
@@ -105,17 +117,29 @@ def test_the_page_stands_in_the_project_and_says_it_all(
 
 
 def test_stale_prices_and_proofs_are_not_shown(
-    both: Path, run: Run, tmp_path: Path
+    both: Path, run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """After a change of the car: the reasons, and no number of either."""
+    """After a change of the car: no number of either, and why; prices are computed anew, and kept for the next
+    report.
+    """
+    near = SimpleNamespace(holds=True, margin=0.3141)
+    price = ShadowPrice("rake", 0.01, "mm", "rake_mm.to", 0.0101, 0.1)
+    found = SimpleNamespace(own=None, near=near, prices=(price,))
+    monkeypatch.setattr(prices, "local_prices", lambda *_: found)
     folder = shutil.copytree(both, tmp_path / "project")
     report_folders.changed(folder, "car.toml", "mass_kg = 545", "mass_kg = 546")
     answer = json.loads(run("report", folder, "--json", "--quiet").stdout)
-    assert (answer["limit_prices"], answer["proposed"]["proof"]) == (None, None)
-    assert "other inputs" in answer["limit_prices_missing"]
+    assert answer["proposed"]["proof"] is None
+    assert answer["limit_prices"][0]["margin_per_unit"] == 0.01
+    assert answer["limit_prices_missing"] is None
     page = written(folder)
     assert "0.0226" not in page
     assert "Not proved" in page
+    assert "worst margin of 0.314" in page
+    assert "Worst margin over the two settings" in page
+    monkeypatch.setattr(prices, "local_prices", None)
+    again = json.loads(run("report", folder, "--json", "--quiet").stdout)
+    assert again["limit_prices"] == answer["limit_prices"]
 
 
 def test_today_alone_tells_how_to_get_a_proposal(

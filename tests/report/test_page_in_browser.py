@@ -16,6 +16,7 @@ from click.testing import CliRunner
 
 from setupopt.cli.main import group
 from setupopt.project import load
+from setupopt.search import tradeoff
 
 from . import report_folders as folders
 
@@ -57,9 +58,10 @@ class Pages(dict[str, Path]):
             if make
             else folders.example(name, self.home / name)
         )
-        (folder / "answer.json").write_text(
-            json.dumps(answered("report", str(folder)))
-        )
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(tradeoff, "_LINES", 5)  # drawn sooner
+            answer = answered("report", str(folder))
+        (folder / "answer.json").write_text(json.dumps(answer))
         self[name] = folder
         return folder
 

@@ -7,13 +7,13 @@ from setupopt.evaluation.report_data import PROPOSED, TODAY, Part, Report
 from setupopt.evaluation.result import Field
 from setupopt.project.checksum import project_checksum
 from setupopt.project.writing import setup_as_dict
-from setupopt.report.shared.words import CLOSING
+from setupopt.report.shared.words import CLOSING, NO_PRICES
 from setupopt.units import KPA, MM
 
 
 def as_dict(report: Report) -> Field:
     """Plain Python values, None for what has no answer."""
-    proposal = report.prices.proposal
+    prices = report.prices
     project = report.today.project
     return {
         "car": project.car.name,
@@ -25,8 +25,9 @@ def as_dict(report: Report) -> Field:
         TODAY: _part(report.today),
         PROPOSED: report.proposed and _part(report.proposed),
         "alone": report.alone or None,
-        "limit_prices": proposal and proposal["limit_prices"],
-        "limit_prices_missing": report.prices.why or None,
+        "limit_prices": prices and prices["limit_prices"],
+        "limit_prices_missing": None if prices else NO_PRICES,
+        "limit_prices_near_margin": prices and prices.get("near"),
         "cautions": list(report.cautions),
         "closing": CLOSING,
     }

@@ -16,6 +16,7 @@ from setupopt.evaluation.report_data import Part, Report
 from setupopt.project.bodies import worn_words
 from setupopt.project.checksum import project_checksum
 from setupopt.project.model import Venue
+from setupopt.project.stored_prices import PICTURE
 from setupopt.report.page import case_tables, grid
 from setupopt.report.page import tables as page_tables
 from setupopt.report.page.charts import (
@@ -37,6 +38,7 @@ from setupopt.report.shared.route_file import is_sound
 from setupopt.report.shared.tables import angle
 from setupopt.report.shared.words import (
     CLOSING,
+    NO_PRICES,
     more_friction,
     sliding_words,
 )
@@ -91,12 +93,13 @@ def _content(report: Report) -> dict[str, Any]:
         "shown": [pictures.part(part) for part in report.parts],
         "place": _place_words(report),
         "closing": CLOSING,
+        "no_prices": NO_PRICES,
         "narrow": NARROW,
         "in_air_words": in_air_words,
         "more_friction": more_friction,
         "sliding_words": sliding_words,
         "would_hold_words": would_hold_words,
-        "trade_off": _as_image(report.prices.picture),
+        "trade_off": _trade_off(report.prices or {}),
     }
 
 
@@ -115,13 +118,12 @@ def _route_picture(report: Report) -> Markup | None:
     )
 
 
-def _as_image(svg: str) -> str:
-    """A kept picture as an address of itself: an image runs no script, whatever its file holds."""
-    return (
-        f"data:image/svg+xml;base64,{b64encode(svg.encode()).decode()}"
-        if svg
-        else ""
-    )
+def _trade_off(prices: dict[str, Any]) -> str:
+    """A picture as an address of itself: an image runs no script, whatever its file holds; empty without one."""
+    svg = prices.get(PICTURE)
+    if not isinstance(svg, str):
+        return ""
+    return f"data:image/svg+xml;base64,{b64encode(svg.encode()).decode()}"
 
 
 def _worn(report: Report) -> str:

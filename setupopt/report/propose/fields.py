@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -100,7 +101,7 @@ class JudgedProposal:
     @cached_property
     def picture(self) -> str:
         """The trade-off, SVG."""
-        return tradeoff_svg(self.proposal)
+        return tradeoff_svg(self.proposal, self.proposal.required)
 
     @property
     def contact_lost(self) -> int:
@@ -119,7 +120,7 @@ class JudgedProposal:
                 {**binding.fields, "weight": binding.weight}
                 for binding in p.active_cases
             ],
-            "limit_prices": [self._price(price) for price in p.prices],
+            "limit_prices": price_rows(p.prices),
             "evaluations": p.evidence.evaluations,
             "seconds": p.evidence.seconds,
             "speed_m_s": p.project.venue.sweep.speed,
@@ -196,12 +197,6 @@ class JudgedProposal:
             "limits_broken": list(one.broken),
         }
 
-    def _price(self, price: ShadowPrice) -> Field:
-        return {
-            **asdict(price),
-            **picked(price, "solved_again", "agrees"),
-        }
-
     def _alternative(self, one: Alternative) -> Field:
         fields = picked(
             one, "margin", "differs", counted_margin="weighted_margin"
@@ -246,6 +241,11 @@ class JudgedProposal:
             finished="is_finished",
         )
         return {**fields, "solved": len(chosen.sets)}
+
+
+def price_rows(prices: Sequence[ShadowPrice]) -> list[Field]:
+    """Prices of limits as propose keeps them."""
+    return [asdict(price) | picked(price, "agrees") for price in prices]
 
 
 def _values(row: Any, *names: str) -> Field:

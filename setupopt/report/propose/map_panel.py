@@ -55,14 +55,14 @@ def no_map(axes: Any) -> None:
     )
 
 
-def draw_map(found: MarginMap, axes: Any) -> None:
+def draw_map(found: MarginMap, name: str, axes: Any) -> None:
     """Margins, limits, both points, and what all that is."""
     x, y = (
         axis.values / axis.variable.setting.factor
         for axis in (found.x, found.y)
     )
     signs = [
-        *_points(found, axes),
+        *_points(found, name, axes),
         *_margins(found, x, y, axes),
         *_limits(found, x, y, axes),
     ]
@@ -75,7 +75,7 @@ def draw_map(found: MarginMap, axes: Any) -> None:
     axes.legend(
         handles=signs,
         ncols=2,
-        title="Worst margin, all other settings as proposed",
+        title=f"Worst margin, all other settings as {name}",
         **LEGEND,
     )
 
@@ -96,7 +96,7 @@ def _axis_words(axis: MapAxis) -> str:
     return f"{slot_words(axis.variable)} {setting.unit}{why}"
 
 
-def _points(found: MarginMap, axes: Any) -> list[Any]:
+def _points(found: MarginMap, name: str, axes: Any) -> list[Any]:
     """Where both setups stand, and their signs; one beyond the map stands on its edge."""
     row, column = (
         int(np.abs(axis.values - axis.proposed).argmin())
@@ -117,7 +117,7 @@ def _points(found: MarginMap, axes: Any) -> list[Any]:
     (second,) = axes.plot(*today, label=words, clip_on=False, zorder=6, **TODAY)
     (first,) = axes.plot(
         *proposed,
-        label=f"proposed, {margin_words}",
+        label=f"{name}, {margin_words}",
         clip_on=False,
         zorder=7,
         **PROPOSED,

@@ -23,17 +23,23 @@ from setupopt.report.shared.picture import (
     drawing,
     svg,
 )
-from setupopt.search.proposal import Proposal, Required
+from setupopt.search.proposal import ComparedSetup, Required
 from setupopt.search.tradeoff import (
     trade_off,
 )
 
 
-def tradeoff_svg(proposal: Proposal) -> str:
-    """SVG: on the left the map of worst margin, on the right worst margin against speed."""
-    found = trade_off(proposal)
-    title = at_venue(proposal.project, "Worst grip margin", 60)
-    required = proposal.required
+def tradeoff_svg(
+    shown: ComparedSetup,
+    required: Required | None = None,
+    name: str = "proposed",
+) -> str:
+    """SVG: on the left the map of worst margin, on the right worst margin against speed.
+
+    `name`: what the setup beside today's is called; `required`: a third panel, of what is withstood.
+    """
+    found = trade_off(shown)
+    title = at_venue(shown.project, "Worst grip margin", 60)
     has_front = required is not None and len(required.front) > 1
     rows = 2 if has_front else 1
     width, height = PANEL
@@ -44,8 +50,8 @@ def tradeoff_svg(proposal: Proposal) -> str:
         if found.map is None:
             no_map(left)
         else:
-            draw_map(found.map, left)
-        draw_speeds(found, proposal.project.venue.sweep.speed, right)
+            draw_map(found.map, name, left)
+        draw_speeds(found, shown.project.venue.sweep.speed, name, right)
         if required is not None and has_front:
             _draw_front(required, more[0])
             more[1].set_axis_off()
@@ -85,9 +91,3 @@ def _draw_front(required: Required, axes: Any) -> None:
         title="Worst margin against what the car withstands",
         **LEGEND,
     )
-
-
-# ---- the map -----------------------------------------------------------------------------------------------
-
-
-# ---- against speed -----------------------------------------------------------------------------------------

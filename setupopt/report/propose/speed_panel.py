@@ -36,13 +36,15 @@ _LETTERS = 46  # small ones side by side over one panel
 _NAMED = slice(5, -6)  # speeds at which a curve's name has room on both sides
 
 
-def draw_speeds(found: TradeOff, speed: float, axes: Any) -> None:
+def draw_speeds(
+    found: TradeOff, speed: float, proposed: str, axes: Any
+) -> None:
     """Both curves, what is worst, and where contact is lost."""
     _frame(found, speed, axes)
     strip = axes.inset_axes([0.0, 1.01, 1.0, 0.11])
     drawn = (
         ("today", found.today, WARNING, "--", TODAY),
-        ("proposed", found.proposed, SECOND, "-", PROPOSED),
+        (proposed, found.proposed, SECOND, "-", PROPOSED),
     )
     for row, (name, curve, colour, line, sign) in enumerate(drawn):
         axes.plot(found.speeds, curve.margin, line, color=colour, lw=1.8)
@@ -54,7 +56,7 @@ def draw_speeds(found: TradeOff, speed: float, axes: Any) -> None:
         )
         _lost(found.speeds, curve, 0.03 + 0.045 * row, name, colour, axes)
         _attitudes(found.speeds, curve, row, colour, axes, strip)
-    _names(found, axes)
+    _names(found, proposed, axes)
     _frame_strip(found.speeds, [name for name, *_ in drawn], strip)
 
 
@@ -199,7 +201,7 @@ def _frame_strip(speeds: Floats, names: list[str], strip: Any) -> None:
     )
 
 
-def _names(found: TradeOff, axes: Any) -> None:
+def _names(found: TradeOff, proposed: str, axes: Any) -> None:
     """The curves' names where they stand furthest apart: the upper one's above, the other's below."""
     margins = np.array([found.today.margin, found.proposed.margin])
     apart = np.where(
@@ -211,7 +213,7 @@ def _names(found: TradeOff, axes: Any) -> None:
     falls = margins[1, at] < margins[1, at - 1]
     upper = int(margins[1, at] >= margins[0, at])
     for curve, (name, colour) in enumerate(
-        (("today", WARNING), ("proposed", SECOND))
+        (("today", WARNING), (proposed, SECOND))
     ):
         right = (curve == upper) == falls
         side = 1.0 if curve == upper else -1.0

@@ -37,6 +37,9 @@ CLOSING = (
     "assumptions in docs/model.md. Local rules, licensed engineers and an independent check of this "
     "result come before any run."
 )
+NO_PRICES = (
+    "the car loses contact, or limits.toml is missing or leaves no setting free"
+)
 
 
 def lines(sentences: Iterable[str], width: int, lead: str = "") -> str:
