@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -12,11 +11,15 @@ import numpy as np
 
 from setupopt.errors import InputError, InputErrors
 from setupopt.physics.inputs import Floats
-from setupopt.project.csv_read import CsvTable, read_csv
+from setupopt.project.csv_read import (
+    CsvTable,
+    decimal_point,
+    number,
+    read_csv,
+)
 from setupopt.project.field_types import Bounds
 from setupopt.project.toml_positions import quoted
 
-_COMMA = re.compile(r"[-+]?\d+,\d+")
 _MOST_NAMED = 20  # lines in one note, and notes of one kind
 
 
@@ -48,8 +51,8 @@ class Column:
         said = f"a number {self.bounds}" + (
             "" if self.blank is None else ", or nothing"
         )
-        if _COMMA.fullmatch(cell):
-            return f"{said}, with a decimal point: {cell.replace(',', '.')}"
+        if point := decimal_point(cell):
+            return said + point
         value, unit = number(cell), self.bounds.unit
         meant = {
             other: value * size
@@ -150,15 +153,6 @@ def read_measurements(
         lines,
         tuple(_notes(columns, values, texts, lines)),
     )
-
-
-def number(cell: str) -> float:
-    """A cell as a number, not a number for what is none: Python also reads 1_000, "inf" and other scripts."""
-    try:
-        value = float(cell) if cell.isascii() and "_" not in cell else math.nan
-    except ValueError:
-        return math.nan
-    return value if math.isfinite(value) else math.nan
 
 
 def _value(column: Column, cell: str) -> float:

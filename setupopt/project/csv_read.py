@@ -50,12 +50,11 @@ class Column(NamedTuple):
 
     def instead_of(self, cell: str) -> str:
         """What should be in place of a cell."""
-        if _COMMA.fullmatch(cell):
-            return f"{self}, with a decimal point: {cell.replace(',', '.')}"
+        if point := decimal_point(cell):
+            return f"{self}{point}"
         if _OTHER_MINUS.fullmatch(cell):
             return f"{self}, with the minus sign of the keyboard: -{cell[1:]}"
-        number = _float(cell, math.nan)
-        return f"{self}{self.bounds.hint(number)}"
+        return f"{self}{self.bounds.hint(number(cell))}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,10 +87,9 @@ def read_csv(
     """
     reading = _Reading(path, columns, names, unread)
     try:
-        with open_regular(path, MOST_BYTES) as file:
-            return reading.table(
-                io.TextIOWrapper(file, encoding="utf-8-sig", newline="")
-            )
+        file = open_regular(path, MOST_BYTES)
+        with io.TextIOWrapper(file, encoding="utf-8-sig", newline="") as stream:
+            return reading.table(stream)
     except UnicodeDecodeError as error:
         reading.report(
             reading.line + 1,
@@ -368,13 +366,26 @@ def _floats(cells: Sequence[str], empty: float) -> NDArray[np.float64]:
             return np.array([float(cell) if cell else empty for cell in cells])
         except ValueError:
             pass
-    return np.array([_float(cell.strip(), empty) for cell in cells])
+    return np.array([number(cell.strip(), empty) for cell in cells])
 
 
-def _float(cell: str, empty: float) -> float:
+def number(cell: str, empty: float = math.nan) -> float:
+    """A cell as a number, NaN for what is none: Python also reads 1_000 and digits of other scripts."""
     if not cell:
         return empty
     try:
         return float(cell) if cell.isascii() and "_" not in cell else math.nan
     except ValueError:
         return math.nan
+
+
+def decimal_point(cell: str) -> str:
+    """What to say of a number with a decimal comma; empty for any other cell.
+
+    >>> decimal_point("3,2"), decimal_point("3.2")
+    (', with a decimal point: 3.2', '')
+    """
+    is_comma = _COMMA.fullmatch(cell)
+    return (
+        f", with a decimal point: {cell.replace(',', '.')}" if is_comma else ""
+    )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from setupopt.errors import InputError, InputErrors
-from setupopt.project.csv_read import CsvTable, read_csv
+from setupopt.project.csv_read import CsvTable, number, read_csv
 from setupopt.project.field_types import Bounds
 from setupopt.project.model import AXLES, WHEELS
 from setupopt.project.settings import BALANCE, SETTINGS, STATION, WING
@@ -226,25 +225,18 @@ def _row(
                 )
             )
             continue
-        number = _number(cell)
-        wrong = _wrong(known, number, cell)
+        value = number(cell)
+        wrong = _wrong(known, value, cell)
         if wrong:
             errors.append(table.error(row, wheel, quoted(cell), wrong))
-        values[index] = number * known.factor
+        values[index] = value * known.factor
     return values, errors
 
 
-def _number(cell: str) -> float:
-    try:
-        return float(cell) if cell.isascii() and "_" not in cell else math.nan
-    except ValueError:
-        return math.nan
-
-
-def _wrong(quantity: Quantity, number: float, cell: str) -> str:
+def _wrong(quantity: Quantity, value: float, cell: str) -> str:
     """What is expected instead of a value, empty where it is one."""
     bounds = quantity.bounds
-    if bounds.low <= number <= bounds.high:
+    if bounds.low <= value <= bounds.high:
         return ""
     comma = ", with a decimal point" if "," in cell else ""
     return f"a number {bounds}{comma}, or nothing"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from math import ceil
 from typing import Any
 
@@ -10,68 +11,46 @@ from setupopt.errors import UserError
 from setupopt.fit.air.fit import AirFit
 from setupopt.fit.air.fits import SPREADS, AirFits
 from setupopt.fit.air.oddities import oddities
+from setupopt.project.car_schema import (
+    AirTable,
+    ElementTable,
+    WingSettingTable,
+)
+from setupopt.project.field_types import Table
 from setupopt.project.limits_schema import SpreadTable
-from setupopt.project.model import WingSetting
-from setupopt.units import DEG, MM, PERCENT
+from setupopt.units import PERCENT
 
 _DIGITS = 5  # of a fitted number
 _Remarks = dict[tuple[int | None, str], str]  # by element and key
-_AIR = {
-    "drag_area_m2": ("drag_area", 1.0), "drag_height_mm": ("drag_height", MM),
-    "side_area_m2_per_rad": ("side_area", 1.0), "side_station_mm": ("side_station", MM),
-    "side_height_mm": ("side_height", MM), "front_ride_station_mm": ("front_ride_station", MM),
-    "rear_ride_station_mm": ("rear_ride_station", MM),
-}  # fmt: skip
-_ELEMENT = {
-    "station_mm": ("station", MM), "chord_mm": ("chord", MM), "span_mm": ("span", MM),
-    "offset_mm": ("offset", MM), "free_area_m2": ("free_area", 1.0), "ground_area_m2": ("ground_area", 1.0),
-    "peak_gap_mm": ("peak_gap", MM), "yaw_loss_per_rad2": ("yaw_loss", 1.0),
-}  # fmt: skip
-_SETTING = {
-    "angle_deg": ("angle", DEG), "free_area_m2": ("free_area", 1.0), "ground_area_m2": ("ground_area", 1.0),
-    "peak_gap_mm": ("peak_gap", MM),
-}  # fmt: skip
 
 
 def body_as_dict(fit: AirFit) -> dict[str, Any]:
     """The body by the keys and units of its file; geometry to 1e-6 of the unit, the rest to five digits."""
-    air = fit.air
     parts: list[dict[str, Any]] = []
-    for number, element in enumerate(air.elements):
-        settings = [_setting(row) for row in fit.settings(number)]
+    for number, element in enumerate(fit.air.elements):
+        rows = fit.settings(number)
+        settings = [_entries(row, WingSettingTable) for row in rows]
+        for row in rows:
+            if row.angle == fit.angles[number]:  # as the body wears it
+                element = replace(element, drag_area=row.drag_area)
         own = {"setting": settings} if settings else {}
-        share = element.drag_area if not settings else _share(fit, number)
-        drag = (
-            {}
-            if share is None
-            else {"drag_area_m2": _rounded("drag_area_m2", share)}
-        )
         parts.append(
-            {"name": element.name, **_entries(element, _ELEMENT), **drag, **own}
+            {"name": element.name, **_entries(element, ElementTable), **own}
         )
-    return {"air": {**_entries(air, _AIR), "element": parts}}
+    return {"air": {**_entries(fit.air, AirTable), "element": parts}}
 
 
-def _setting(row: WingSetting) -> dict[str, float]:
-    drag = {} if row.drag_area is None else {"drag_area_m2": ("drag_area", 1.0)}
-    return _entries(row, _SETTING | drag)
-
-
-def _share(fit: AirFit, number: int) -> float | None:
-    """An element's share of the drag at the angle of the body."""
-    return next(
-        row.drag_area
-        for row in fit.settings(number)
-        if row.angle == fit.angles[number]
-    )
-
-
-def _entries(
-    holder: object, keys: dict[str, tuple[str, float]]
-) -> dict[str, float]:
+def _entries(holder: object, table: type[Table]) -> dict[str, float]:
+    """The numbers of an object of the model by the keys of its table, where it has them."""
+    found = {
+        key: getattr(holder, table.si_name(key))
+        for key in table.model_fields
+        if table.bounds(key)
+    }
     return {
-        key: _rounded(key, getattr(holder, field) / unit)
-        for key, (field, unit) in keys.items()
+        key: _rounded(key, value / table.factor(key))
+        for key, value in found.items()
+        if value is not None
     }
 
 

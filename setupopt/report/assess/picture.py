@@ -99,7 +99,6 @@ def _margins(assessment: Assessment, axes: Any) -> None:
     axes.set_ylim(max(_LOWEST, min(lowest, 0.0) - 0.05), None)
     axes.set_ylabel("margin")
     axes.legend(
-        frameon=False,
         fontsize=_SMALL,
         ncols=4,
         loc="lower left",

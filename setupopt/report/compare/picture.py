@@ -139,7 +139,7 @@ def _frame_best(lines: tuple[Line, ...], axes: Any) -> None:
 def _name_rows(lines: tuple[Line, ...], axes: Any) -> None:
     """Body and setup on the left; on the right in how many attitudes it is best, and what it breaks."""
     names = [_row_name(line) for line in lines]
-    axes.set_yticks(range(len(lines)), names, fontsize=_SMALL, parse_math=False)
+    axes.set_yticks(range(len(lines)), names, fontsize=_SMALL)
     axes.tick_params(length=0)
     right = len(lines[0].attitudes) + 0.6
     for row, line in enumerate(lines):
@@ -174,7 +174,7 @@ def _name_columns(judged: JudgedComparison, axes: Any) -> None:
     names = ["worst of all", *judged.best.result.cases.attitudes]
     heads = [textwrap.fill(cut(name, 4 * _HEAD), _HEAD) for name in names]
     axes.xaxis.tick_top()
-    axes.set_xticks(range(len(heads)), heads, fontsize=_TINY, parse_math=False)
+    axes.set_xticks(range(len(heads)), heads, fontsize=_TINY)
     axes.tick_params(length=0)
 
 
@@ -204,6 +204,6 @@ def _explain(margins: Floats, axes: Any) -> None:
             )
         )
     axes.legend(
-        handles=signs, loc="upper left", bbox_to_anchor=(0.0, 0.0), ncols=len(signs), frameon=False,
+        handles=signs, loc="upper left", bbox_to_anchor=(0.0, 0.0), ncols=len(signs),
         fontsize=_SMALL, borderpad=0.3,
     )  # fmt: skip

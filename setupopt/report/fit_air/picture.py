@@ -52,7 +52,6 @@ def picture(fit: AirFit) -> str:
         }
         style = {
             "ncols": 4,
-            "frameon": False,
             "fontsize": 8.5,
             "loc": "outside lower center",
         }
@@ -205,7 +204,6 @@ def _draw_residuals(fit: AirFit, axes: Any) -> None:
     axes.margins(y=0.15)
     axes.xaxis.get_major_locator().set_params(integer=True)
     axes.legend(
-        frameon=False,
         fontsize=8,
         ncols=4,
         loc="lower right",

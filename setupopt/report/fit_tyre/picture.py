@@ -68,7 +68,6 @@ def picture(fit: TyreFit, name: str) -> str:
         style = {
             "loc": "outside lower left",
             "ncols": across,
-            "frameon": False,
             "fontsize": 9.0,
         }
         figure.legend(handles=_signs(), **style)

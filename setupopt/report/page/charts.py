@@ -71,9 +71,7 @@ def margins_picture(
             top=max(axes.get_ylim()[1], 0.1),
             bottom=min(axes.get_ylim()[0], -0.12),
         )
-        figure.legend(
-            loc="outside upper center", ncols=2, frameon=False, fontsize=9
-        )
+        figure.legend(loc="outside upper center", ncols=2, fontsize=9)
         return svg(figure)
 
 
@@ -166,7 +164,6 @@ def _name_attitudes(assessment: Assessment, axes: Any) -> None:
             (angles[middle], max(margin, _LOWEST)),
             (-6 if is_late else 6, 8),
             textcoords="offset points", ha="right" if is_late else "left", fontsize=9, color=_TEXT,
-            parse_math=False,
         )  # fmt: skip
 
 
@@ -203,7 +200,6 @@ def standing_picture(shown: Sequence[tuple[str, Line, Assessment]]) -> str:
             *names,
             loc="outside upper center",
             ncols=2,
-            frameon=False,
             fontsize=9,
         )
         return svg(figure)
@@ -242,7 +238,6 @@ def loads_picture(assessment: Assessment, top: float) -> str:
             names.keys(),
             loc="outside upper center",
             ncols=2,
-            frameon=False,
             fontsize=9,
         )
         return svg(figure)

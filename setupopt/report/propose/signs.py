@@ -30,6 +30,6 @@ PANEL = (3.7, 4.5)  # inches
 LOWEST = -0.3  # the car slides; how fast is not shown
 # Over a panel, its title and what the signs mean
 LEGEND: Any = {
-    "loc": "lower left", "bbox_to_anchor": (0.0, 1.0), "frameon": False, "fontsize": SMALL, "title_fontsize": 9.0,
+    "loc": "lower left", "bbox_to_anchor": (0.0, 1.0), "fontsize": SMALL, "title_fontsize": 9.0,
     "alignment": "left", "borderaxespad": 0.2, "borderpad": 0.0, "handletextpad": 0.4, "columnspacing": 1.0,
 }  # fmt: skip

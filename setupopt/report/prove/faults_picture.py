@@ -50,7 +50,7 @@ def faults_picture(proof: RobustnessReport) -> str | None:
         axes.set_xlabel("roll angle deg")
         axes.set_ylabel("seconds with the steer held still")
         axes.set_ylim(0.0, 1.05 * most)
-        axes.legend(frameon=False, fontsize=8)
+        axes.legend(fontsize=8)
         figure.suptitle(
             "Faults: filled where the driver does not stand them; at the top more time than is judged",
             fontsize=10,

@@ -12,6 +12,7 @@ from setupopt.evaluation.result import Field, degrees, finite
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import frame_text
 from setupopt.report.prove.road import RoadTable, road_tables
+from setupopt.report.shared.plain import plain
 from setupopt.robust.best_single_step import Change
 from setupopt.robust.builds.quasi_monte_carlo import MarginDistribution
 from setupopt.robust.builds.worst_build import WorstBuild
@@ -112,22 +113,24 @@ class JudgedReport:
         allowed = self.proof.bump.allowance
         for row in range(len(p.steady.cases)):
             found = np.isfinite(allowed.length[row])
-            yield {
-                **self.place(row),
-                "margin": finite(p.steady.margin[0, row]),
-                "bump_mm": finite(allowed.height[row] / MM),
-                "bump_length_m": finite(allowed.length[row]),
-                "bump_track": TRACKS[int(allowed.track[row])]
-                if found
-                else None,
-                "bump_reason": REASONS[int(allowed.reason[row])],
-                "bump_instantaneous_mm": finite(allowed.instant[row] / MM),
-                "seam_mm": finite(allowed.seam[row] / MM),
-                "seam_ramp_mm": finite(allowed.ramp[row] / MM),
-                "driven_growth_per_s": finite(allowed.growth[row]),
-                "slowest_reaction_s": finite(allowed.reaction[row]),
-                **self._linear(row),
-            }
+            yield plain(
+                {
+                    **self.place(row),
+                    "margin": p.steady.margin[0, row],
+                    "bump_mm": allowed.height[row] / MM,
+                    "bump_length_m": allowed.length[row],
+                    "bump_track": TRACKS[int(allowed.track[row])]
+                    if found
+                    else None,
+                    "bump_reason": REASONS[int(allowed.reason[row])],
+                    "bump_instantaneous_mm": allowed.instant[row] / MM,
+                    "seam_mm": allowed.seam[row] / MM,
+                    "seam_ramp_mm": allowed.ramp[row] / MM,
+                    "driven_growth_per_s": allowed.growth[row],
+                    "slowest_reaction_s": allowed.reaction[row],
+                    **self._linear(row),
+                }
+            )
 
     def _linear(self, row: int) -> Field:
         names = ("mean_margin", "sigma_margin", "crossing_rate", "chance")
@@ -142,31 +145,35 @@ class JudgedReport:
         """Gust and steady wind by direction."""
         for found in self.proof.gust.found:
             steady = int(found["steady_case"])
-            yield {
-                "from_deg": degrees(found["direction"]),
-                "gust_m_s": finite(found["speed"]),
-                "gust_length_m": finite(found["length"]),
-                "gust_reason": REASONS[int(found["reason"])],
-                "gust_instantaneous_m_s": finite(found["instant"]),
-                "step_m_s": finite(found["step"]),
-                **self.place(int(found["case"])),
-                "steady_m_s": finite(found["steady_speed"]),
-                "steady_case": steady + 1 if steady >= 0 else None,
-            }
+            yield plain(
+                {
+                    "from_deg": degrees(found["direction"]),
+                    "gust_m_s": found["speed"],
+                    "gust_length_m": found["length"],
+                    "gust_reason": REASONS[int(found["reason"])],
+                    "gust_instantaneous_m_s": found["instant"],
+                    "step_m_s": found["step"],
+                    **self.place(int(found["case"])),
+                    "steady_m_s": found["steady_speed"],
+                    "steady_case": steady + 1 if steady >= 0 else None,
+                }
+            )
 
     def faults(self) -> Iterator[Field]:
         """Every fault at every roll angle, in the case with the least margin there."""
         study = self.proof.faults
         for found in study.found:
-            yield {
-                "fault": study.names[int(found["fault"])],
-                **self.place(int(found["row"])),
-                "stood": bool(found["reason"] == REASONS.index("stood")),
-                "reason": REASONS[int(found["reason"])],
-                "drift_mm": finite(found["drift"] / MM),
-                "sideslip_deg": finite(found["sideslip"] / DEG),
-                "seconds": finite(found["seconds"]),
-            }
+            yield plain(
+                {
+                    "fault": study.names[int(found["fault"])],
+                    **self.place(int(found["row"])),
+                    "stood": bool(found["reason"] == REASONS.index("stood")),
+                    "reason": REASONS[int(found["reason"])],
+                    "drift_mm": found["drift"] / MM,
+                    "sideslip_deg": found["sideslip"] / DEG,
+                    "seconds": found["seconds"],
+                }
+            )
 
     def _road(self) -> Field | None:
         study = self.proof.road
@@ -205,36 +212,40 @@ class JudgedReport:
         }
 
     def _worst(self, worst: WorstBuild) -> Field:
-        return {
-            "margin": finite(worst.margin),
-            **self.place(worst.case),
-            "errors": {
-                name: error for name, error in worst.errors.items() if error
-            },
-            "costs": [
-                {
-                    "error": cost.name,
-                    "times": cost.error,
-                    "loss": finite(cost.loss),
-                }
-                for cost in worst.costs
-            ],
-        }
+        return plain(
+            {
+                "margin": worst.margin,
+                **self.place(worst.case),
+                "errors": {
+                    name: error for name, error in worst.errors.items() if error
+                },
+                "costs": [
+                    {
+                        "error": cost.name,
+                        "times": cost.error,
+                        "loss": cost.loss,
+                    }
+                    for cost in worst.costs
+                ],
+            }
+        )
 
 
 def cloud_fields(cloud: MarginDistribution, floor: float) -> Field:
     """What is kept of a cloud of builds."""
     share = cloud.share_under(floor)
-    return {
-        "builds": cloud.count,
-        "contact_lost": cloud.lost,
-        "least_margin": finite(cloud.least),
-        "percentiles": {
-            f"{100 * share:g}": finite(cloud.percentile(share))
-            for share in PERCENTILES
-        },
-        "under_floor_percent": [round(100.0 * value, 6) for value in share],
-    }
+    return plain(
+        {
+            "builds": cloud.count,
+            "contact_lost": cloud.lost,
+            "least_margin": cloud.least,
+            "percentiles": {
+                f"{100 * share:g}": cloud.percentile(share)
+                for share in PERCENTILES
+            },
+            "under_floor_percent": [round(100.0 * value, 6) for value in share],
+        }
+    )
 
 
 def change_fields(change: Change) -> Field:
@@ -242,10 +253,7 @@ def change_fields(change: Change) -> Field:
     fields = asdict(change)
     del fields["setup"]
     fields["from"] = fields.pop("from_")
-    return {
-        name: finite(value) if isinstance(value, float) else value
-        for name, value in fields.items()
-    }
+    return plain(fields)
 
 
 def csv_text(judged: JudgedReport) -> str:

@@ -29,9 +29,8 @@ def bump_picture(proof: RobustnessReport) -> str | None:
         return None
     limits = proof.project.limits
     allowed = limits.disturbed if limits else Disturbed()
-    with drawing(
-        7.2, 7.2, nrows=4, sharex=True, height_ratios=[2, 1, 1, 1]
-    ) as (figure, axes):
+    layout: Any = {"nrows": 4, "sharex": True, "height_ratios": [2, 1, 1, 1]}
+    with drawing(7.2, 7.2, _title(proof), **layout) as (figure, axes):
         _drift(proof, axes[0], allowed)
         _curves(proof, axes[1], "sideslip", 1.0 / DEG)
         _band(axes[1], allowed.sideslip / DEG)
@@ -44,9 +43,6 @@ def bump_picture(proof: RobustnessReport) -> str | None:
         axes[3].axhline(0.0, color=QUIET, lw=0.8)
         axes[3].set_ylabel("least wheel\nload N")
         axes[3].set_xlabel("time since a front wheel or wing met the bump, ms")
-        figure.suptitle(
-            _title(proof), fontsize=11, x=0.02, ha="left", parse_math=False
-        )
         return svg(figure)
 
 
@@ -101,4 +97,4 @@ def _drift(proof: RobustnessReport, axes: Any, allowed: Disturbed) -> None:
         )
     axes.get_lines()[-1].set_label(f"allowed drift {allowed.drift / MM:g} mm")
     axes.set_ylabel("drift to the left mm")
-    axes.legend(frameon=False, loc="upper right")
+    axes.legend(loc="upper right")

@@ -10,6 +10,7 @@ import numpy as np
 from setupopt.evaluation.result import Field, finite
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import AXLES, WHEELS
+from setupopt.report.shared.plain import plain
 from setupopt.robust.ride_model import REASONS
 from setupopt.robust.road.study import Ridden, RoadStudy
 from setupopt.robust.road.time_domain_road import QUANTITIES, Spread
@@ -78,35 +79,38 @@ class RoadTable:
         sums = self.ridden.sums
         share, low, high = sums.chance_under()
         fallen, least, most = sums.chance_fallen()
-        return {
-            "rides": sums.rides,
-            "not_stood": fallen,
-            "not_stood_low": least,
-            "not_stood_high": most,
-            "ends": {
-                REASONS[i]: int(count)
-                for i, count in enumerate(sums.reasons)
-                if count
-            },
-            "drift_mm": finite(sums.drift / MM),
-            "sideslip_deg": finite(sums.sideslip / DEG),
-            "lost": sums.lost,
-            "seconds": sums.seconds,
-            "least_margin": finite(sums.least_margin),
-            "least_load_N": finite(sums.least_load.min()),
-            "spare_clearance_mm": finite(sums.least_clearance / MM),
-            "chance_linear": self.linear_chance,
-            "chance": share,
-            "chance_low": low,
-            "chance_high": high,
-            "time_under_floor": sums.share_under,
-            "time_off_surface": sums.share_off_surface,
-            "time_on_stop": sums.share_on_stop,
-            "quantities": [
-                {**asdict(line), "differs": line.differs} for line in self.lines
-            ],
-            "why": list(self.why),
-        }
+        return plain(
+            {
+                "rides": sums.rides,
+                "not_stood": fallen,
+                "not_stood_low": least,
+                "not_stood_high": most,
+                "ends": {
+                    REASONS[i]: int(count)
+                    for i, count in enumerate(sums.reasons)
+                    if count
+                },
+                "drift_mm": sums.drift / MM,
+                "sideslip_deg": sums.sideslip / DEG,
+                "lost": sums.lost,
+                "seconds": sums.seconds,
+                "least_margin": sums.least_margin,
+                "least_load_N": sums.least_load.min(),
+                "spare_clearance_mm": sums.least_clearance / MM,
+                "chance_linear": self.linear_chance,
+                "chance": share,
+                "chance_low": low,
+                "chance_high": high,
+                "time_under_floor": sums.share_under,
+                "time_off_surface": sums.share_off_surface,
+                "time_on_stop": sums.share_on_stop,
+                "quantities": [
+                    {**asdict(line), "differs": line.differs}
+                    for line in self.lines
+                ],
+                "why": list(self.why),
+            }
+        )
 
 
 def road_tables(proof: RobustnessReport) -> tuple[RoadTable, ...]:

@@ -24,6 +24,7 @@ _STYLE: Any = {
     "axes.labelcolor": INK,
     "axes.spines.top": False,
     "axes.spines.right": False,
+    "legend.frameon": False,
     "text.color": INK,
     "xtick.color": INK,
     "ytick.color": INK,
@@ -44,9 +45,7 @@ def drawing(
         mpl.rcParams.update(_STYLE)
         figure = Figure(figsize=(width, height), layout="constrained")
         if title:
-            figure.suptitle(
-                title, fontsize=11, x=0.02, ha="left", parse_math=False
-            )
+            figure.suptitle(title, fontsize=11, x=0.02, ha="left")
         yield figure, figure.subplots(**subplots)
 
 

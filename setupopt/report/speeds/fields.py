@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict
 
 import numpy as np
 
 from setupopt.evaluation.limits_check import Broken
-from setupopt.evaluation.result import Field, degrees, finite
+from setupopt.evaluation.result import Field, degrees
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import frame_text
+from setupopt.report.shared.plain import plain
 from setupopt.robust.speeds.motion import RunUp
 from setupopt.robust.speeds.study import SpeedStudy
 from setupopt.robust.speeds.window import ENDS_TO, WindowEnd
@@ -33,8 +33,8 @@ def as_dict(study: SpeedStudy) -> Field:
             {"low": _end(window.low), "high": _end(window.high)}
             for window in study.windows
         ],
-        "breaks": [_limit(limit) for limit in study.at_driven],
-        "breaks_at_rest": [_limit(limit) for limit in study.at_rest],
+        "breaks": plain(study.at_driven),
+        "breaks_at_rest": plain(study.at_rest),
         "curve": list(curve(study)),
         "by_attitude": list(by_attitude(study)),
         "by_limit": list(by_limit(study)),
@@ -48,14 +48,7 @@ def as_dict(study: SpeedStudy) -> Field:
 def _end(end: WindowEnd) -> Field:
     return {
         "speed_m_s": end.speed,
-        "beyond": [_limit(limit) for limit in end.beyond],
-    }
-
-
-def _limit(limit: Broken) -> Field:
-    return {
-        name: finite(v) if isinstance(v, float) else v
-        for name, v in asdict(limit).items()
+        "beyond": plain(end.beyond),
     }
 
 
@@ -74,10 +67,12 @@ def curve(study: SpeedStudy) -> Iterator[Field]:
 def _margin(study: SpeedStudy, row: int, column: int) -> Field:
     """One speed and attitude; no margin where contact is lost."""
     angle = degrees(study.angle[row, column])
-    return {
-        "margin": finite(study.margin[row, column]),
-        "roll_angle_deg": angle,
-    }
+    return plain(
+        {
+            "margin": study.margin[row, column],
+            "roll_angle_deg": angle,
+        }
+    )
 
 
 def by_attitude(study: SpeedStudy) -> Iterator[Field]:
@@ -176,14 +171,16 @@ def _coasting(study: SpeedStudy) -> Field:
 def coast_fields(study: SpeedStudy, row: int) -> Field:
     """One case that coasts; None where the floor is kept all the way."""
     c = study.coasting
-    return {
-        "roll_angle_deg": degrees(c.cases.records["roll_angle"][row]),
-        "attitude": c.cases.attitude[row],
-        "from_m_s": float(c.cases.records["speed"][row]),
-        "seconds": finite(c.seconds[row]),
-        "metres": finite(c.metres[row]),
-        "to_m_s": finite(c.speed[row]),
-    }
+    return plain(
+        {
+            "roll_angle_deg": degrees(c.cases.records["roll_angle"][row]),
+            "attitude": c.cases.attitude[row],
+            "from_m_s": float(c.cases.records["speed"][row]),
+            "seconds": c.seconds[row],
+            "metres": c.metres[row],
+            "to_m_s": c.speed[row],
+        }
+    )
 
 
 def csv_text(study: SpeedStudy) -> str:

@@ -13,6 +13,7 @@ from setupopt.report.shared.picture import (
     QUIET,
     SECOND,
     WARNING,
+    at_venue,
     drawing,
     svg,
 )
@@ -36,24 +37,12 @@ def speeds_picture(study: SpeedStudy) -> str:
     has_run = study.run_up is not None and study.run_up.top != 0.0
     size = (7.6, 7.4) if has_run else (7.6, 4.9)
     layout: Any = {"nrows": 2, "height_ratios": [5, 3]} if has_run else {}
-    with drawing(*size, squeeze=False, **layout) as (figure, axes):
-        figure.suptitle(
-            _title(study), fontsize=11, x=0.02, ha="left", parse_math=False
-        )
+    title = at_venue(study.project, "Safe speeds", 44)
+    with drawing(*size, title, squeeze=False, **layout) as (figure, axes):
         _margins(study, axes[0, 0])
         if has_run and study.run_up is not None:
             _run_up(study.run_up, axes[1, 0])
         return svg(figure)
-
-
-def _title(study: SpeedStudy) -> str:
-    names = (
-        cut(name, 44)
-        for name in (study.project.car.name, study.project.venue.name)
-    )
-    return (
-        f"{' at '.join(names)}\nSafe speeds by the model; no clearance to drive"
-    )
 
 
 # ---- margin against speed ----------------------------------------------------------------------------------
@@ -92,7 +81,6 @@ def _margins(study: SpeedStudy, axes: Any) -> None:
     _lost(study, worst, axes)
     _windows(study, axes)
     axes.legend(
-        frameon=False,
         fontsize=_SMALL,
         ncols=6,
         loc="lower left",
@@ -174,7 +162,6 @@ def _end_words(study: SpeedStudy, end: WindowEnd, side: int, axes: Any) -> None:
         fontsize=_SMALL,
         va="top",
         ha="left" if outwards > 0 else "right",
-        parse_math=False,
         bbox=_BOX,
         zorder=6,
     )
@@ -230,4 +217,4 @@ def _run_up(found: RunUp, axes: Any) -> None:
         ylabel="speed m/s",
     )
     axes.set(xlim=(0.0, None), ylim=(0.0, None))
-    axes.legend(frameon=False, fontsize=_SMALL, loc="lower right")
+    axes.legend(fontsize=_SMALL, loc="lower right")
