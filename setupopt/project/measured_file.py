@@ -205,25 +205,13 @@ def _row(
         cell = table.names[wheel][row].strip()
         if not cell:
             continue
+        misplaced = ""
         if quantity in PER_AXLE and wheel in _RIGHT:
-            errors.append(
-                table.error(
-                    row,
-                    wheel,
-                    quoted(cell),
-                    "nothing: an axle's value belongs in fl or rl",
-                )
-            )
-            continue
-        if _of_car(quantity) and index > 0:
-            errors.append(
-                table.error(
-                    row,
-                    wheel,
-                    quoted(cell),
-                    "nothing: the car's value belongs in fl",
-                )
-            )
+            misplaced = "nothing: an axle's value belongs in fl or rl"
+        elif _of_car(quantity) and index > 0:
+            misplaced = "nothing: the car's value belongs in fl"
+        if misplaced:
+            errors.append(table.error(row, wheel, quoted(cell), misplaced))
             continue
         value = number(cell)
         wrong = _wrong(known, value, cell)

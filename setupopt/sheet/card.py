@@ -17,9 +17,7 @@ from setupopt.project.field_types import KMH
 from setupopt.project.model import Project, Setup
 from setupopt.project.stored_proof import stored_proof
 from setupopt.robust.speeds.window import (
-    CONTACT,
-    FLOOR,
-    POWER,
+    PLAIN,
     SafeWindow,
     WindowEnd,
     safe_window,
@@ -180,17 +178,10 @@ def _rounded_inwards(window: SafeWindow, driven: float) -> SpeedRange:
     )
 
 
-_PLAIN = {
-    CONTACT: "contact lost",
-    FLOOR: "the minimum margin",
-    POWER: "the power",
-}
-
-
 def _first_broken(end: WindowEnd) -> str:
     """What breaks first beyond an end, in words; a limit of the project by its key."""
     return (
-        _PLAIN.get(end.beyond[0].limit, end.beyond[0].limit)
+        PLAIN.get(end.beyond[0].limit, end.beyond[0].limit)
         if end.beyond
         else ""
     )

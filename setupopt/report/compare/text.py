@@ -36,7 +36,7 @@ def text(judged: JudgedComparison, width: int, short: bool = False) -> str:
     numbers = [*_cells(judged.lines[0])]
     many = (width - _NAME_WIDTH) // _ATTITUDE_WIDTH
     return rendered(
-        "compare/compare", width, short, judged=judged, rows=rows, state=_state, why=why, cell=_cell,
+        "compare/compare", width, short, judged=judged, rows=rows, state=_state, why=why,
         best_in=_best_in, name=_name, setup=_setup,
         attitudes=[numbers[i : i + many] for i in range(0, len(numbers), many)],
     )  # fmt: skip

@@ -33,7 +33,6 @@ def text(judged: JudgedReport, width: int, short: bool = False) -> str:
     answers = judged.proof.steady.answers[0]
     helpers = (
         class_letter, _degrees, _found, _required, _change_words, _bump_words, _length_words, _chances, _rms_rows,
-        _loss_words,
     )  # fmt: skip
     units = {"DEG": DEG, "MM": MM, "MS": MS, "ROUGHNESS": ROUGHNESS}
     return rendered(
@@ -205,7 +204,3 @@ def _box_words(
         )
         times = f"; the margin is kept up to {most} times the {box}"
     return f"Worst within the {box}: margin {margin_words(worst.margin)} {where}{times}."
-
-
-def _loss_words(loss: float) -> str:
-    return number(loss, 4) if np.isfinite(loss) else "contact"

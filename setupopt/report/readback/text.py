@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from math import isfinite
-
 from setupopt.report.shared.tables import number
 from setupopt.report.shared.template import rendered
 from setupopt.sheet.deviations import Deviation
@@ -13,7 +11,7 @@ from setupopt.sheet.readback import Correction, ReadBack
 def text(read: ReadBack, width: int, short: bool = False) -> str:
     """The whole report, or with `short` without the table of deviations; lines of at most `width`."""
     return rendered(
-        "readback/readback", width, short, read=read, tolerance=_tolerance, loss=_loss, gain=_gain,
+        "readback/readback", width, short, read=read, tolerance=_tolerance, loss=_loss,
         correction=_correction,
     )  # fmt: skip
 
@@ -26,15 +24,9 @@ def _tolerance(row: Deviation) -> str:
 
 def _loss(margin: float) -> str:
     """What a deviation costs; one that raises the margin has gained it."""
-    if not isfinite(margin):
-        return "contact"
     return (
         number(margin, 4) if margin >= 0.0 else f"gained {number(-margin, 4)}"
     )
-
-
-def _gain(margin: float) -> str:
-    return number(margin, 4, sign=True) if isfinite(margin) else "contact"
 
 
 def _correction(correction: Correction) -> str:

@@ -41,8 +41,9 @@ class Column:
 
 
 class Key(NamedTuple):
-    """A column of the values of one key; `shown` puts a value in words, `missing` stands for None.
+    """A column of the values of one key; `shown` puts a value in words.
 
+    `missing` stands for None, and for a number that is not finite.
     `key`: a key or an attribute of the row, with dots one of an attribute; empty: the whole row. An
     `optional` column is left out where every value is None.
     """
@@ -72,13 +73,19 @@ def keyed_table(rows: Iterable[Any], keys: Iterable[Key], width: int) -> str:
         if key.optional and all(value is None for value in values):
             continue
         cells = [
-            key.missing if value is None else key.shown(value)
+            key.missing if _is_missing(value) else key.shown(value)
             for value in values
         ]
         columns.append(
             Column(key.head, cells, key.numeric, key.rank, key.least)
         )
     return table(columns, width)
+
+
+def _is_missing(value: Any) -> bool:
+    return value is None or (
+        isinstance(value, float) and not math.isfinite(value)
+    )
 
 
 def _value(row: Any, key: str) -> Any:

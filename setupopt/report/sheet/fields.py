@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from setupopt.evaluation.result import Field, finite
+from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import body_label, body_words
 from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.csv_write import csv_text
@@ -76,15 +77,11 @@ class Sheet:
     @property
     def standing(self) -> str:
         """Cases of the target that slide or have a wheel in the air, in words; empty where there is none."""
-        return " ".join(
-            filter(
-                None,
-                (
-                    sliding_words(self.card.result),
-                    in_air_words(self.card.result),
-                ),
-            )
+        found = (
+            sliding_words(self.card.result),
+            in_air_words(self.card.result),
         )
+        return " ".join(filter(None, found))
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -146,24 +143,25 @@ class Sheet:
     def _plan(self) -> Field:
         """The car from above, mm behind the front axle line and to the left."""
         car = self.project.car
+        axles = (car.front, car.rear)
         return {
             "wheelbase_mm": without_noise(car.wheelbase / MM),
-            "track_mm": [
-                without_noise(axle.track / MM) for axle in (car.front, car.rear)
-            ],
-            "tread_mm": [
-                without_noise(axle.tyre.tread_width / MM)
-                for axle in (car.front, car.rear)
-            ],
-            "wheel_mm": [
-                without_noise(2.0 * axle.tyre.radius / MM)
-                for axle in (car.front, car.rear)
-            ],
-            "stations_mm": [
-                without_noise(car.air.front_ride_station / MM),
-                without_noise(car.air.rear_ride_station / MM),
-            ],
+            "track_mm": _in_mm(axle.track for axle in axles),
+            "tread_mm": _in_mm(axle.tyre.tread_width for axle in axles),
+            "wheel_mm": _in_mm(2.0 * axle.tyre.radius for axle in axles),
+            "stations_mm": _in_mm(
+                (car.air.front_ride_station, car.air.rear_ride_station)
+            ),
         }
+
+
+def _in_mm(lengths: Iterable[float]) -> list[float]:
+    return [without_noise(length / MM) for length in lengths]
+
+
+def _named(names: Sequence[str], values: Floats) -> dict[str, float]:
+    """Values by axle or wheel."""
+    return dict(zip(names, map(without_noise, values), strict=True))
 
 
 def _line(line: Line) -> Field:
@@ -183,24 +181,10 @@ def _step(step: Step) -> Field:
 def reading_fields(reading: PadReading) -> Field:
     """What the pad shows, in the units of the files."""
     return {
-        "ride_height_mm": dict(
-            zip(
-                AXLES, map(without_noise, reading.ride_height / MM), strict=True
-            )
-        ),
-        "side_height_mm": dict(
-            zip(
-                WHEELS,
-                map(without_noise, reading.side_height / MM),
-                strict=True,
-            )
-        ),
-        "camber_deg": dict(
-            zip(WHEELS, map(without_noise, reading.camber / DEG), strict=True)
-        ),
-        "corner_weight_kg": dict(
-            zip(WHEELS, map(without_noise, reading.load / GRAVITY), strict=True)
-        ),
+        "ride_height_mm": _named(AXLES, reading.ride_height / MM),
+        "side_height_mm": _named(WHEELS, reading.side_height / MM),
+        "camber_deg": _named(WHEELS, reading.camber / DEG),
+        "corner_weight_kg": _named(WHEELS, reading.load / GRAVITY),
         "cross_weight_percent": without_noise(100.0 * reading.cross_share),
     }
 

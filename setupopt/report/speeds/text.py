@@ -21,21 +21,14 @@ from setupopt.robust.speeds.at_speed import STEP
 from setupopt.robust.speeds.motion import RunUp
 from setupopt.robust.speeds.study import SpeedStudy
 from setupopt.robust.speeds.window import (
-    CONTACT,
     ENDS_TO,
-    FLOOR,
-    POWER,
+    PLAIN,
     WindowEnd,
 )
 
 _MOST_SPEEDS = 25
 _MOST_ANGLES = 19
 _RUN_UP_LINES = 10
-_PLAIN = {
-    CONTACT: "contact lost",
-    FLOOR: "the minimum margin",
-    POWER: "the power",
-}
 
 
 def text(study: SpeedStudy, width: int, short: bool = False) -> str:
@@ -55,7 +48,7 @@ def text(study: SpeedStudy, width: int, short: bool = False) -> str:
 
 def plain_limit(key: str) -> str:
     """The key of a limit, or the words of what no file limits."""
-    return _PLAIN.get(key, key)
+    return PLAIN.get(key, key)
 
 
 def limits_at(limits: Sequence[Broken]) -> str:

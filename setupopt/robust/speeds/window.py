@@ -27,6 +27,11 @@ _HALVINGS = ceil(log2(STEP / ENDS_TO))
 CONTACT = "contact"
 FLOOR = "floor"
 POWER = "car.power_kW"
+PLAIN = {
+    CONTACT: "contact lost",
+    FLOOR: "the minimum margin",
+    POWER: "the power",
+}
 
 
 @dataclass(frozen=True, slots=True)
