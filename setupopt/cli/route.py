@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import click
@@ -16,6 +17,23 @@ if TYPE_CHECKING:
     from setupopt.route.goal import RouteOptions
 
 _SHAPES = {"over": True, "back": False, "best": None}
+
+
+_FLAGS = {
+    "--way-out": "Find ways out along it: loss of drive, gust, puncture.",
+    "--map": "The best routes over radius_mm and speed_m_s of [route]; minutes.",
+    "--front": "The best routes over length and speed, and what more of each costs; minutes.",
+    "--both": "Search the setup too, in turn with the route; many minutes.",
+    "--programme": "The test programme of the route: runs that are each a small step; minutes.",
+    "--prices": "What more margin, speed and radius cost in length.",
+}
+
+
+def _with_flags(command: Callable[..., None]) -> Callable[..., None]:
+    """The options that ask for more."""
+    for name, words in reversed(_FLAGS.items()):
+        command = click.option(name, is_flag=True, help=words)(command)
+    return command
 
 
 @click.command("route")
@@ -42,35 +60,12 @@ _SHAPES = {"over": True, "back": False, "best": None}
     help="Over the top and down the other side, or back on the same side.",
 )  # fmt: skip
 @click.option(
-    "--way-out",
-    is_flag=True,
-    help="Find ways out along it: loss of drive, gust, puncture.",
+    "--heading",
+    type=options.Finite(2.0, 40.0),
+    metavar="DEG",
+    help="Heading of the way up by hand that is printed beside the route; default: the best one.",
 )
-@click.option(
-    "--map",
-    is_flag=True,
-    help="The best routes over radius_mm and speed_m_s of [route]; minutes.",
-)
-@click.option(
-    "--front",
-    is_flag=True,
-    help="The best routes over length and speed, and what more of each costs; minutes.",
-)
-@click.option(
-    "--both",
-    is_flag=True,
-    help="Search the setup too, in turn with the route; many minutes.",
-)
-@click.option(
-    "--programme",
-    is_flag=True,
-    help="The test programme of the route: runs that are each a small step; minutes.",
-)
-@click.option(
-    "--prices",
-    is_flag=True,
-    help="What more margin, speed and radius cost in length.",
-)
+@_with_flags
 @options.gpu_option
 def command(
     common: options.Common,
@@ -78,6 +73,7 @@ def command(
     speed: float | None,
     length: float | None,
     shape: str,
+    heading: float | None,
     **more: bool,
 ) -> None:
     """The best way of PROJECT's setup from the floor to the highest angle of [route] in limits.toml, and
@@ -96,9 +92,11 @@ def command(
         project = common.load()
 
         from setupopt.route.goal import RouteOptions
+        from setupopt.units import DEG
 
+    kept = None if heading is None else heading * DEG
     wanted = RouteOptions(
-        mode, speed, length, common.floor, _SHAPES[shape], **more
+        mode, speed, length, common.floor, _SHAPES[shape], kept, **more
     )
     run(common, _task(common, project, wanted))
 

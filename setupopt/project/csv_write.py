@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -32,6 +32,13 @@ def frame_text(table: pd.DataFrame) -> str:
     )
     text: str = safe.to_csv(index=False, lineterminator="\n")
     return text
+
+
+def rows_text(rows: Any) -> str:
+    """Rows of values by name, or columns by name, as `frame_text` has them."""
+    import pandas as pd  # nobody else needs it
+
+    return frame_text(pd.DataFrame(rows))
 
 
 def _is_numeric(kind: object) -> bool:

@@ -62,10 +62,6 @@ def on_route(study: RouteStudy) -> Project:
     )
 
 
-def _merit(study: RouteStudy) -> tuple[bool, float]:
-    return study.holds, float(study.margin.min())
-
-
 def both(
     project: Project, options: RouteOptions, progress: Callable[[int], object]
 ) -> tuple[RouteStudy, tuple[Turn, ...]]:
@@ -79,9 +75,9 @@ def both(
     for _ in range(ROUNDS):
         found = propose(on_route(study), ProposalOptions(loss=0.0))
         new = study_route(replace(project, setup=found.setup), options)
-        other = max(new, redriven(new, study), key=_merit)
+        other = max(new, redriven(new, study), key=lambda one: one.merit)
         before, after = (float(one.margin.min()) for one in (study, other))
-        taken = _merit(other) > _merit(study)
+        taken = other.merit > study.merit
         turns.append(Turn(before, found.margin, after, other.holds, taken))
         study = other if taken else study
         progress(1)

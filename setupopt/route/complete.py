@@ -12,6 +12,7 @@ from setupopt.jobs.store import Store
 from setupopt.project.model import Project
 from setupopt.robust.builds.worst_build import WorstBuild
 from setupopt.route.both import ROUNDS, Turn, both
+from setupopt.route.by_hand import ByHand, by_hand
 from setupopt.route.front import LENGTHS, LengthFront, length_front, speeds_of
 from setupopt.route.goal import RouteOptions
 from setupopt.route.grid import grid_steps
@@ -48,6 +49,7 @@ class Route:
     programme: Programme | None = None
     worst: WorstBuild | None = None
     turns: tuple[Turn, ...] = ()
+    by_hand: ByHand | None = None
 
     def _repr_html_(self) -> str:
         """For notebooks: the way in m and the case of points along the route."""
@@ -123,4 +125,5 @@ def route(
         runs,
         worst_of_spread(study),
         turns,
+        by_hand(study),
     )

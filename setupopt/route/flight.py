@@ -9,12 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from setupopt.units import GRAVITY
-
-_LONGEST = 20.0  # s
-_STEPS = 4000
 
 
 @dataclass(frozen=True)
@@ -40,27 +36,18 @@ def flight(radius: float, angle: float, course: float, speed: float) -> Flight:
     place = radius * np.array([np.sin(angle), -np.cos(angle)])
     velocity = speed * np.sin(course) * np.array([np.cos(angle), np.sin(angle)])
     pull = np.array([0.0, -GRAVITY])
-    # how the squared distance from the axis grows at first; it leaves only where this falls
+    # the squared distance from the axis grows by this times time squared at first; it leaves only where that falls
     opening = velocity @ velocity + place @ pull
     if opening >= 0.0:
         return Flight(0.0, 0.0, 0.0)
-
-    def outside(seconds: float) -> float:
-        at = place + velocity * seconds + 0.5 * pull * seconds**2
-        return float(at @ at / radius**2 - 1.0)
-
-    times = np.linspace(0.0, _LONGEST, _STEPS)[1:]
-    first = next(i for i, one in enumerate(times) if outside(one) > 0.0)
-    before = times[first - 1] if first else 1e-9
-    seconds = (
-        float(brentq(outside, before, times[first]))
-        if outside(before) < 0.0
-        else float(times[first])
-    )
+    # all of it: time squared times pull^2/4 time^2 + velocity pull time + opening
+    slope = velocity @ pull
+    root = np.sqrt(slope**2 - GRAVITY**2 * opening)
+    seconds = 2.0 * (root - slope) / GRAVITY**2
     at = place + velocity * seconds + 0.5 * pull * seconds**2
     moving = velocity + pull * seconds
     return Flight(
-        seconds,
+        float(seconds),
         float(moving @ at / radius),
         float(speed * np.cos(course) * seconds),
     )

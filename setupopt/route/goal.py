@@ -17,6 +17,7 @@ class RouteOptions:
     `mode`: what is made best: "margin" the least margin for the `length`, "length" the length for
     `least_margin`, "speed" the least speed for `least_margin`. `length` is that of the way on the section
     (climb, hold, descent). `over`: over the top, back the same side, or None for the better one.
+    `heading`: the one of the way by hand beside the route, rad, or None for the best one.
     `way_out`: look for the ways out; `prices`: find what more margin, speed and radius cost in length; `map`:
     the best routes over radius and speed; `front`: those over length and speed; `programme`: the test runs
     that lead to the route; `both`: the setup is searched too. `quick`: fewer points and steps, for one of many routes.
@@ -27,6 +28,7 @@ class RouteOptions:
     length: float | None = None
     least_margin: float | None = None
     over: bool | None = None
+    heading: float | None = None
     way_out: bool = False
     prices: bool = False
     map: bool = False

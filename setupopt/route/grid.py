@@ -35,17 +35,15 @@ Where = tuple[Project, RouteOptions]
 class Cell:
     """A place with its best route.
 
-    `row`: what the grid's rows stand for, SI; `speed`: at the entry, m/s. `margin`: the least one, minus
-    infinity where no route keeps contact; then the rest is not a number. `keeps`: whether the route keeps every
-    limit. `length`: of the way on the section, `total`: of the whole place, m; `fall`: height of the CG over
+    `row`: what the grid's rows stand for, SI; `speed`: at the entry, m/s. `merit`: as of a `RouteStudy`.
+    `length`: of the way on the section, `total`: of the whole place, m; `fall`: height of the CG over
     the floor at the highest place, m; `load_factor`: the largest specific force on the CG over g. `route`: as
     `kept.as_array` has it; empty where there is none.
     """
 
     row: float
     speed: float
-    margin: float
-    keeps: bool
+    merit: tuple[bool, float]
     length: float
     total: float
     fall: float
@@ -53,9 +51,14 @@ class Cell:
     route: Floats = field(compare=False)
 
     @property
-    def merit(self) -> tuple[bool, float]:
-        """What the better one of two routes has more of."""
-        return self.keeps, self.margin
+    def keeps(self) -> bool:
+        """Whether the route keeps every limit."""
+        return self.merit[0]
+
+    @property
+    def margin(self) -> float:
+        """The least one, minus infinity where no route keeps contact; then the rest is not a number."""
+        return self.merit[1]
 
     def is_much_better(self, other: Cell) -> bool:
         """Whether its route may help the neighbours of the other one."""
@@ -161,7 +164,7 @@ def _neighbours(index: int, rows: int, columns: int) -> set[int]:
 def _from_neighbours(
     project: Project, options: RouteOptions, cell: Cell, near: list[Cell]
 ) -> Floats:
-    """The best route near those of the cells around that, driven here, promise more; none: no numbers.
+    """The best route near that of the cells around which, driven here, promises most; none: no numbers.
 
     Where a cell keeps no limits yet, or has less margin than all around it, each of them is tried.
     """
@@ -171,22 +174,20 @@ def _from_neighbours(
         if other.route.size
     ]
     is_poor = not cell.keeps or all(one.merit > cell.merit for one in near)
-    found = [
-        way.improved(project, options)
-        for way in ways
-        if is_poor or way.merit(project, options) > cell.margin - _NEAR
-    ]
+    if not is_poor:
+        promised = [way.merit(project, options) for way in ways]
+        most = int(np.argmax(promised))
+        ways = [ways[most]] if promised[most] > cell.margin - _NEAR else []
+    found = [way.improved(project, options) for way in ways]
     if not found:
         return np.empty(0)
-    best = max(found, key=lambda one: (one.keeps_limits, one.margin.min()))
-    return _chunk(best)
+    return _chunk(max(found, key=lambda one: one.merit))
 
 
 def _chunk(study: RouteStudy) -> Floats:
     """The numbers of a cell in the order of its fields, but for the route's limits first; then its route."""
     numbers = [
-        study.keeps_limits,
-        study.margin.min(),
+        *study.merit,
         study.length,
         place_of(study).metres,
         fall_height(study),
@@ -201,8 +202,8 @@ def _cell(row: float, speed: float, chunk: Floats) -> Cell:
         route = np.empty(0)
         chunk = np.array([0.0, -np.inf, *[np.nan] * 4])
     keeps, margin, length, total, fall, load_factor = chunk[:6].tolist()
-    costs = (length, total, fall, load_factor)
-    return Cell(row, speed, margin, bool(keeps), *costs, route)
+    merit = (bool(keeps), margin)
+    return Cell(row, speed, merit, length, total, fall, load_factor, route)
 
 
 def fall_height(study: RouteStudy) -> float:

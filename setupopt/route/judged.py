@@ -70,9 +70,13 @@ class Judge:
         )
 
     def judged(
-        self, points: PathPoints, near: Near | None = None, growth: bool = True
+        self,
+        points: PathPoints,
+        near: Near | None = None,
+        growth: bool = True,
+        by_slope: bool = True,
     ) -> Judged:
-        """Points of paths. `near`: of one path nearby, by whose slopes they are judged.
+        """Points of paths. `near`: of one path nearby, by whose slopes they are judged, or from whose answers.
 
         Without it every case is solved from a plain start, as `assess` does: where a case has several trims,
         its margin must not depend on the path that was looked at before.
@@ -88,7 +92,12 @@ class Judge:
             starts = np.tile(near.answers, points.way.shape[0])
             cases.records["acceleration"] += aside
             result = self.model.run(
-                self.settings, cases, starts, by_slope=True, growth=growth
+                self.settings,
+                cases,
+                starts,
+                by_slope=by_slope,
+                quick=not by_slope,
+                growth=growth,
             )
         steer = result.answers[0]["state"][:, STEER].reshape(points.way.shape)
         steer_rate = (
@@ -166,20 +175,16 @@ class Judge:
         answers = result.answers[0]
         share = 0.25 * self.mass * GRAVITY
         loads = answers["load"]
+        steer = np.abs(answers["state"][:, STEER])
         rooms = {}
-        if goal.least_load is not None:
-            rooms["wheel_load_least_N"] = (
-                loads.min(axis=1) - goal.least_load
-            ) / share
-        if goal.most_load is not None:
-            rooms["wheel_load_most_N"] = (
-                goal.most_load - loads.max(axis=1)
-            ) / share
-        if goal.steer is not None:
-            steer = np.abs(answers["state"][:, STEER])
-            rooms["steer_limit_deg"] = 1.0 - steer / goal.steer
-        if goal.power is not None:
-            rooms["power_kW"] = 1.0 - power / goal.power
+        for name, limit, value, scale in (
+            ("wheel_load_least_N", goal.least_load, loads.min(axis=1), -share),
+            ("wheel_load_most_N", goal.most_load, loads.max(axis=1), share),
+            ("steer_limit_deg", goal.steer, steer, goal.steer),
+            ("power_kW", goal.power, power, goal.power),
+        ):
+            if limit is not None and scale:
+                rooms[name] = (limit - value) / scale
         growth = answers["growth"]
         if np.isfinite(growth).any():
             rooms["growth_per_s"] = np.where(

@@ -171,8 +171,7 @@ class Legs:
 def cases_of(
     venue: Venue, surface: Unrolled, points: PathPoints, name: str
 ) -> CaseSet:
-    """The points as cases, legs slowest. Without wind; a place that bends does so as its first attitude."""
-    turn = venue.attitudes[0].turn_radius if venue.attitudes else None
+    """The points as cases, legs slowest. Without wind."""
     return path_cases(
         venue,
         name,
@@ -182,5 +181,11 @@ def cases_of(
         acceleration=points.acceleration.ravel(),
         path_curvature=points.curvature.ravel(),
         yaw_acceleration=points.yaw_acceleration.ravel(),
-        turn_curvature=np.array(0.0 if turn is None else 1.0 / turn),
+        turn_curvature=turn_of(venue),
     )
+
+
+def turn_of(venue: Venue) -> Floats:
+    """Curvature of the horizontal turn, 1/m: a place that bends does so as in its first attitude."""
+    radius = venue.attitudes[0].turn_radius if venue.attitudes else None
+    return np.array(0.0 if radius is None else 1.0 / radius)

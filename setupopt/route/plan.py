@@ -22,6 +22,9 @@ from setupopt.route.table import MOST_COURSE, Chain
 
 _KNOT_SPACING = 11.0  # m between the knots of a course
 _FEWEST_KNOTS = 8
+_MOST_KNOTS = 32  # of all legs together
+SPACING = 4.0  # m between the points of a search
+_MOST_POINTS = 100  # of a search on a long way
 _END = 1e-12  # share of the last piece; an index below its end belongs to it
 _COASTING = 0.3  # share that a search starts from
 _FAR = 0.08  # first trust radius from a chain that turns at once
@@ -179,8 +182,10 @@ def plan(
 ) -> Plan:
     """The plan that begins with a chain for each leg."""
     courses = []
+    most = _MOST_KNOTS // len(chains)
     for chain in chains:
-        knots = max(_FEWEST_KNOTS, int(chain.length / _KNOT_SPACING)) + 1
+        by_length = min(most, int(chain.length / _KNOT_SPACING))
+        knots = max(_FEWEST_KNOTS, by_length) + 1
         course = chain.courses_at(np.linspace(0.0, 1.0, knots))
         course[0] = 0.0
         courses.append(course)
@@ -229,8 +234,10 @@ class Paths:
             (self.shape.top, leg.start + leg.end - self.shape.top)
         )
 
-    def index(self, spacing: float) -> Floats:
-        """Indices of points no further apart than `spacing`, m, by the first path."""
+    def index(self, finer: float = 1.0) -> Floats:
+        """Indices of the points of a search, by the first path, or of so many times as many."""
+        longest = float(self.length[0])
+        spacing = max(SPACING, longest / _MOST_POINTS) / finer
         pieces = []
         for number, length in enumerate(self._lengths()):
             count = max(4, int(np.ceil(length / spacing)))

@@ -12,9 +12,9 @@ import numpy as np
 from scipy.optimize import linprog
 
 from setupopt.physics.inputs import Floats
-from setupopt.route.judged import Judge
-from setupopt.route.plan import Plan, shapes_of
-from setupopt.route.raising import SPACING, RouteProblem
+from setupopt.route.kept import as_array, known_way
+from setupopt.route.plan import Plan
+from setupopt.route.raising import RouteProblem
 from setupopt.route.study import RouteStudy
 
 _MARGIN = 0.01
@@ -66,7 +66,7 @@ class _Here:
 def prices(study: RouteStudy) -> tuple[Price, ...]:
     """Prices of a route at the least margin that it has."""
     speed = float(study.paths.legs[0].speed[0])
-    index = study.paths.index(SPACING)
+    index = study.paths.index()
     problem, plan = _problem(study, speed, 0.0, index)
     here, margins = _linearised(problem, plan)
     base = here.shortest(np.zeros(here.level.size), 0.0)
@@ -112,19 +112,9 @@ def _problem(
     venue = study.project.venue
     if wider:
         venue = replace(venue, curvature=1.0 / (1.0 / venue.curvature + wider))
-    goal = replace(study.goal, speed=speed, length=None)
-    judge = Judge(replace(study.project, venue=venue), goal)
-    shapes = {
-        shape.name: shape for shape in shapes_of(goal, judge.surface, None)
-    }
-    shape = shapes[study.paths.shape.name]
-    plan = Plan(
-        shape,
-        study.found.courses,
-        speed,
-        goal.speeds,
-        False,
-        study.found.coasting,
+    judge, plan = known_way(as_array(study)).placed(
+        replace(study.project, venue=venue),
+        replace(study.options, speed=speed, length=None),
     )
     return RouteProblem(judge, plan, "margin", index), plan
 

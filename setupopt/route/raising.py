@@ -19,16 +19,18 @@ from setupopt.search.engine.batch import Evaluation, merit
 from setupopt.search.engine.maxmin import TrustRegionOptions, maximise_worst
 
 _NEAR = 0.6  # of the largest growth rate; under it a small step needs no growth rates
-SPACING = 4.0  # m between the points of a search
 DENSE = 10  # times as many points in the final judgement
 _ROUNDS = 5
 _GUARD = 0.02  # room that the search asks for: a soft penalty, and points in between, may take as much
-# A quick search: so many times the spacing, and so many points to each of the final judgement
-_COARSER = 1.5
+# A quick search: so many times as many points, and so many of them in the final judgement
+_COARSE = 1.0 / 1.5
 _FINER = 4
 _LITTLE = 1e-3  # of margin; a quick search ends where no more is left
 _STEEP = 5e-3  # the most that a value or a limit may change in a small step
 _WORSE = 1e-3  # of margin or room; points that are worse by less are not added
+# A quick search whose path has more margin solves the next one from its answers; with less there are folds
+# that this would not see
+_CALM = 0.2
 _OPTIONS = TrustRegionOptions(least_gain=1e-4, least_rise=5e-4, most_steps=40)
 
 
@@ -44,30 +46,35 @@ class RouteProblem:
     """The batch function of a route: points of the unit box to values and limits."""
 
     def __init__(
-        self, judge: Judge, plan: Plan, mode: str, index: Floats
+        self,
+        judge: Judge,
+        plan: Plan,
+        mode: str,
+        index: Floats,
+        quick: bool = False,
     ) -> None:
         self.judge = judge
         self.plan = plan
         self.mode = mode
         self.index = index
         self.goal: Goal = judge.goal
+        self.quick = quick
 
     def __call__(self, points: Floats, warm_start: Any = None) -> Evaluation:
         """Values and limits (paths, ...). Several points are small steps from the one of `warm_start`."""
         paths = self.plan.paths(points)
         several = points.shape[0] > 1
         known = warm_start
-        warm_start = known.near if several else None
+        is_known = self.quick and known and known.values.min() > _CALM
+        near: Any = known.near if several or is_known else None
         growth = not several or bool(
-            (warm_start.answers["growth"] > _NEAR * self.goal.growth).any()
+            (near.answers["growth"] > _NEAR * self.goal.growth).any()
         )
-        found = self.judge.judged(paths.points(self.index), warm_start, growth)
+        found = self.judge.judged(
+            paths.points(self.index), near, growth, several
+        )
         kept = self.judge.room(found)
-        if (
-            several
-            and not growth
-            and np.isfinite(warm_start.answers["growth"]).any()
-        ):
+        if several and not growth and np.isfinite(near.answers["growth"]).any():
             kept |= {"growth_per_s": np.ones(found.steer_rate.shape)}
         rooms = [
             *(room - _GUARD for room in kept.values()),
@@ -84,20 +91,11 @@ class RouteProblem:
             values = -paths.legs[0].speed[:, None] / self.goal.speeds[1]
         if self.mode != "margin":
             rooms.append(margin - self.goal.least_margin)
-        limits = (
-            np.concatenate(rooms, axis=1)
-            if rooms
-            else np.ones((points.shape[0], 1))
-        )
-        if (
-            several
-        ):  # a wheel that leaves the ground, or another trim, is no slope
-            values = known.values + np.clip(
-                values - known.values, -_STEEP, _STEEP
-            )
-            limits = known.limits + np.clip(
-                limits - known.limits, -_STEEP, _STEEP
-            )
+        rooms.append(np.ones((points.shape[0], 1)))
+        limits = np.concatenate(rooms, axis=1)
+        if several:
+            values = _near(known.values, values)
+            limits = _near(known.limits, limits)
             return Evaluation(values, limits, known)
         return Evaluation(values, limits, _Known(found.near, values, limits))
 
@@ -109,6 +107,11 @@ class RouteProblem:
         if paths.shape.name == "over" and self.goal.hold > 0.0:
             rooms.append(paths.held[:, None] / self.goal.hold - 1.0)
         return rooms
+
+
+def _near(known: Floats, found: Floats) -> Floats:
+    """Values of a small step: a wheel that leaves the ground, or another trim, is no slope."""
+    return known + np.clip(found - known, -_STEEP, _STEEP)
 
 
 @dataclass(frozen=True)
@@ -136,15 +139,15 @@ def raised(judge: Judge, plan: Plan, mode: str, quick: bool = False) -> Raised:
     """The best route near a plan's first one. `quick`: on fewer points, in fewer steps, judged on fewer."""
     point = plan.start()
     first = plan.paths(point[None])
-    index = first.index(SPACING * (_COARSER if quick else 1.0))
-    dense = first.index(SPACING / (_FINER if quick else DENSE))
+    index = first.index(_COARSE if quick else 1.0)
+    dense = first.index(_FINER if quick else DENSE)
     steps = 0
     options = replace(_OPTIONS, first_radius=plan.first_radius)
     if quick:
         options = replace(options, least_gain=_LITTLE, least_rise=_LITTLE)
     for _ in range(1 if quick else _ROUNDS):
         outcome = maximise_worst(
-            RouteProblem(judge, plan, mode, index), point, options
+            RouteProblem(judge, plan, mode, index, quick), point, options
         )
         steps += outcome.steps
         point = outcome.point
@@ -159,17 +162,16 @@ def raised(judge: Judge, plan: Plan, mode: str, quick: bool = False) -> Raised:
 
 def start_merit(judge: Judge, plan: Plan, quick: bool = False) -> float:
     """Merit of a plan's first route at the points that a search begins with."""
-    index = plan.paths(plan.start()[None]).index(
-        SPACING * (_COARSER if quick else 1.0)
-    )
-    found = RouteProblem(judge, plan, "margin", index)(plan.start()[None])
+    start = plan.start()[None]
+    index = plan.paths(start).index(_COARSE if quick else 1.0)
+    found = RouteProblem(judge, plan, "margin", index)(start)
     return float(merit(found.values, found.limits)[0])
 
 
 def unmoved(judge: Judge, plan: Plan, quick: bool = False) -> Raised:
     """A plan's first route as it is."""
     paths = plan.paths(plan.start()[None])
-    dense = paths.index(SPACING / (_FINER if quick else DENSE))
+    dense = paths.index(_FINER if quick else DENSE)
     return Raised(
         paths, dense, judge.judged(paths.points(dense)), plan.start(), 0
     )

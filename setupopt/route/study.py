@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 
 import numpy as np
 
@@ -28,6 +28,7 @@ from setupopt.route.table import (
 )
 
 _HALVINGS = 14
+_LEFT = 0.01  # of margin; near the margin of straight running at their ends, paths grow long for very little
 _SPEED_STEPS = 6  # speeds whose tables are solved in the mode "speed"
 
 
@@ -59,8 +60,6 @@ class RouteStudy:
     """The best route of a project's setup.
 
     `firsts`: the best first path of every shape, by name; None where the table has none that gets there.
-    `helix`: the least margin on a constant course with the same length and speed, without its entry.
-    `straight`: that of straight running at the highest angle; minus infinity where contact is lost.
     """
 
     project: Project
@@ -69,8 +68,6 @@ class RouteStudy:
     firsts: dict[str, First | None]
     found: Raised
     room: dict[str, Floats]
-    helix: float
-    straight: float
 
     @property
     def car(self) -> Car:
@@ -131,6 +128,18 @@ class RouteStudy:
         least = self.goal.least_margin - _SLACK
         return self.keeps_limits and bool(self.margin.min() >= least)
 
+    @property
+    def merit(self) -> tuple[bool, float]:
+        """What the better one of two routes has more of: limits first, then least margin."""
+        return self.keeps_limits, float(self.margin.min())
+
+    @cached_property
+    def straight(self) -> float:
+        """Margin straight along at the highest angle; minus infinity where contact is lost."""
+        leg = self.paths.legs[0]
+        judge = Judge(self.project, self.goal)
+        return judge.straight(self.paths.shape.top, leg.speed)
+
 
 _SLACK = 2e-3  # of a margin or of a limit's size: what the search leaves between its points
 
@@ -157,7 +166,7 @@ def study_route(
     with ThreadPoolExecutor(workers()) as pool:
         found = [*pool.map(partial(_from_first, judge, options), firsts)]
     tell(1)
-    return max(found, key=lambda one: (one.keeps_limits, one.margin.min()))
+    return max(found, key=lambda one: one.merit)
 
 
 def _from_first(
@@ -182,17 +191,7 @@ def _study(
     found: Raised,
 ) -> RouteStudy:
     room = judge.room(found.judged)
-    straight = judge.straight(found.paths.shape.top, found.paths.legs[0].speed)
-    return RouteStudy(
-        judge.project,
-        options,
-        judge.goal,
-        firsts,
-        found,
-        room,
-        _helix(judge, found),
-        straight,
-    )
+    return RouteStudy(judge.project, options, judge.goal, firsts, found, room)
 
 
 @dataclass(frozen=True)
@@ -206,22 +205,23 @@ class KnownWay:
 
     def driven(self, project: Project, options: RouteOptions) -> RouteStudy:
         """Judged as it is."""
-        judge, way = self._placed(project, options)
+        judge, way = self.placed(project, options)
         return _study(judge, options, {}, unmoved(judge, way, options.quick))
 
     def merit(self, project: Project, options: RouteOptions) -> float:
         """What a search near it starts from: least margin, less the cost of broken limits."""
-        return start_merit(*self._placed(project, options), options.quick)
+        return start_merit(*self.placed(project, options), options.quick)
 
     def improved(self, project: Project, options: RouteOptions) -> RouteStudy:
         """The best route near it."""
-        judge, way = self._placed(project, options)
+        judge, way = self.placed(project, options)
         found = raised(judge, way, options.mode, options.quick)
         return _study(judge, options, {}, found)
 
-    def _placed(
+    def placed(
         self, project: Project, options: RouteOptions
     ) -> tuple[Judge, Plan]:
+        """On a project: what judges it, and the plan that begins with it."""
         project = with_body(project, project.setup.body)
         goal = goal_of(project, options)
         judge = Judge(project, goal)
@@ -350,13 +350,19 @@ class FirstSearch:
     def _highest(
         self, shape: Shape, speed: float, searches: list[ChainSearch]
     ) -> First | None:
-        """The chains of the highest level whose length is allowed; else the shortest that keep contact."""
+        """The chains of the highest level whose length is allowed; else the shortest that keep contact.
+
+        The level stays `_LEFT` under the margin of straight running at their ends, which no path exceeds.
+        """
         low = -1.9
         high = 1.0
+        most = min(search.least for search in searches) - _LEFT
         found = _chains(shape, speed, searches, low)
         for _ in range(_HALVINGS):
             level = 0.5 * (low + high)
-            trial = _chains(shape, speed, searches, level)
+            trial = None
+            if level <= most:
+                trial = _chains(shape, speed, searches, level)
             if trial is not None and self._is_short(trial):
                 found = trial
                 low = level
@@ -386,13 +392,3 @@ def _chains(
         tuple(chain for chain in chains if chain is not None),
         straight,
     )
-
-
-def _helix(judge: Judge, found: Raised) -> float:
-    """Least margin on a constant course over the first leg, as long as the route's own."""
-    leg = found.paths.legs[0]
-    sine = (leg.end - leg.start) / leg.length[0]
-    constant = np.full(leg.course.shape, np.arcsin(np.clip(sine, -1.0, 1.0)))
-    helix = replace(leg, course=constant, coasting=np.zeros(1))
-    points = helix.points(np.linspace(0.0, 1.0, 61))
-    return float(judge.judged(points).result.safe_margin.min())

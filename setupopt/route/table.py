@@ -16,8 +16,9 @@ import numpy as np
 from scipy.interpolate import RegularGridInterpolator
 
 from setupopt.evaluation.cases import path_cases
-from setupopt.physics.inputs import Floats, Records
+from setupopt.physics.inputs import Floats
 from setupopt.route.judged import Judge
+from setupopt.route.leg import turn_of
 from setupopt.route.surface import Unrolled
 
 _PLACES = 13
@@ -87,16 +88,14 @@ def margin_table(
     place, course = (
         grid.ravel() for grid in np.meshgrid(places, courses, indexing="ij")
     )
-    level = np.zeros(place.size)
-    straight, answers = _solved(judge, speed, place, course, level)
+    straight = _solved(judge, speed, place, course, np.zeros(place.size))
     curvatures = _SIDEWAYS / speed**2
     bent = np.full((2, place.size, curvatures.size), _NONE)
     some = np.flatnonzero(straight[0] > _HOPELESS)
-    for column, curvature in enumerate(curvatures):
-        curved = np.full(some.size, curvature)
-        bent[:, some, column], _ = _solved(
-            judge, speed, place[some], course[some], curved, answers[some]
-        )
+    rows, columns = np.meshgrid(some, np.arange(curvatures.size), indexing="ij")
+    bent[:, rows, columns] = _solved(
+        judge, speed, place[rows], course[rows], curvatures[columns]
+    )
     half = curvatures.size // 2
     parts = (bent[..., :half], straight[..., None], bent[..., half:])
     shape = (2, places.size, courses.size, -1)
@@ -111,22 +110,22 @@ def _solved(
     place: Floats,
     course: Floats,
     curvature: Floats,
-    starts: Records | None = None,
-) -> tuple[Floats, Records]:
-    """Margins, `_NONE` where contact is lost, and least rooms of limits, (2, points); and answers."""
+) -> Floats:
+    """Margins, `_NONE` where contact is lost, and least rooms of limits, (2, ...)."""
     cases = path_cases(
         judge.project.venue,
         "table",
-        judge.surface.at(place),
-        heading=course,
-        path_curvature=curvature,
+        judge.surface.at(place.ravel()),
+        heading=course.ravel(),
+        path_curvature=curvature.ravel(),
         speed=np.array(speed),
+        turn_curvature=turn_of(judge.project.venue),
     )
-    result = judge.model.run(judge.settings, cases, starts)
+    result = judge.model.run(judge.settings, cases)
     margin = np.maximum(result.safe_margin[0], _NONE)
     rooms = judge.point_room(result, judge.power(cases))
     least = np.min([np.ones(margin.size), *rooms.values()], axis=0)
-    return np.stack([margin, least]), result.answers[0]
+    return np.stack([margin, least]).reshape(2, *place.shape)
 
 
 @dataclass(frozen=True)

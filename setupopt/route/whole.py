@@ -13,6 +13,7 @@ from setupopt.route.judged import Judge
 from setupopt.route.study import RouteStudy
 
 STOP = 5.0  # m/s2; where [route] has no stop_m_s2
+_LONGER = 1.05  # than hold_m; what is longer still, the search decided
 _FELT = np.radians(
     5.0
 )  # roll angle up to which the way counts as entry or exit
@@ -119,33 +120,20 @@ def _on_section(study: RouteStudy) -> Iterator[Stage]:
         np.minimum(climbed, round_angle - climbed) if round_angle else climbed
     )
     felt = np.flatnonzero(from_floor >= min(_FELT, 0.5 * top))
-    high = np.flatnonzero(from_floor >= top - 1e-6)
-    cuts = [
-        0,
-        felt[0],
-        high[0] if high.size else way.size - 1,
-        high[-1] if high.size else way.size - 1,
-    ]
-    cuts += [felt[-1], way.size - 1]
+    high = np.flatnonzero(from_floor >= min(top - 1e-6, from_floor.max()))
+    cuts = [0, felt[0], high[0], high[-1], felt[-1], way.size - 1]
     names = ("entry", "climb", "hold", "descent", "exit")
-    reasons = (
-        "least margin",
-        "least margin",
-        "hold_m",
-        "least margin",
-        "least margin",
-    )
-    for name, reason, one, other in zip(
-        names, reasons, cuts[:-1], cuts[1:], strict=True
-    ):
+    for name, one, other in zip(names, cuts[:-1], cuts[1:], strict=True):
+        metres = float(way[other] - way[one])
+        is_held = name == "hold" and metres < _LONGER * study.goal.hold
         if other > one:
             yield Stage(
                 name,
-                float(way[other] - way[one]),
+                metres,
                 float(study.seconds[other] - study.seconds[one]),
                 float(points.speed[0, one]),
                 float(points.speed[0, other]),
-                reason,
+                "hold_m" if is_held else "least margin",
             )
 
 

@@ -15,7 +15,8 @@ from .test_speeds import keys
 
 KEYS = (
     "best", "shape", "shapes", "to_deg", "from_deg", "hold_m", "least_margin", "length_m", "length_most_m",
-    "held_m", "coasting", "pieces", "piece", "at_m", "limits", "room", "helix_margin", "straight_margin",
+    "held_m", "coasting", "pieces", "piece", "at_m", "limits", "room", "by_hand", "ramp_m", "steady_margin",
+    "route_length_m", "route_margin", "straight_margin",
     "points", "marks", "place", "stages", "reason", "first_speed", "last_speed", "stop_m_s2",
     "braking_margin", "missing", "ways_out", "prices", "way_m", "axis_m", "around_m", "power_kW",
     "steer_rate_deg_s", "load_factor", "map", "tradeoff", "programme", "spread", "worst_margin", "errors",

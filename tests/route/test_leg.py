@@ -165,7 +165,7 @@ def test_every_step_is_as_long_as_it_says() -> None:
     )
     stretches = (Stretch(0.0, TOP, True), Stretch(TOP, 0.0, True))
     paths = Paths(Shape("back", stretches, TOP, 20.0, SURFACE), (climb, down))
-    points = paths.points(paths.index(0.4))
+    points = paths.points(paths.index(10.0))
     chords = np.hypot(np.diff(points.along[0]), np.diff(points.place[0]))
     assert np.diff(points.way[0]) == pytest.approx(chords, rel=1e-4)
     assert points.way[0, -1] == pytest.approx(paths.length[0], abs=1e-6)

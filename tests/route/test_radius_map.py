@@ -27,7 +27,7 @@ def cell(
     row: float, speed: float, margin: float, total: float, keeps: bool = True
 ) -> Cell:
     """A cell of which only this counts."""
-    return Cell(row, speed, margin, keeps, 200.0, total, 15.0, 2.0, ROUTE)
+    return Cell(row, speed, (keeps, margin), 200.0, total, 15.0, 2.0, ROUTE)
 
 
 ROUTE = np.zeros(1)

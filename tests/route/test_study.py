@@ -14,10 +14,10 @@ from setupopt.project import Project
 from setupopt.project.cases_file import read_cases
 from setupopt.project.limits_model import Packaging
 from setupopt.report.route.fields import as_dict, cases_text, columns, mark_rows
+from setupopt.route.by_hand import by_hand
 from setupopt.route.complete import Route
 from setupopt.route.goal import RouteOptions, goal_of
 from setupopt.route.judged import Judge
-from setupopt.route.leg import Legs
 from setupopt.route.study import RouteStudy, best_first, study_route
 from setupopt.route.whole import place_of
 
@@ -55,24 +55,21 @@ def unlimited(bore: Project) -> RouteStudy:
     )
 
 
-def hand_found(judge: Judge) -> np.ndarray:
-    """Margins of the way that a hand search found: a ramp of 20 m to 15 deg, then on that course; 91 m."""
-    course = np.radians([0.0, 8.0, 15.0, 15.0, 15.0, 15.0, 15.0, 15.0, 15.0])
-    end = judge.surface.place(np.radians(150.0))
-    leg = Legs(
-        judge.surface, 0.0, end, course[None], np.array([SPEED]), np.zeros(1)
-    )
-    return np.asarray(
-        judge.judged(leg.points(np.linspace(0.0, 1.0, 91))).result.safe_margin[
-            0
-        ]
-    )
+def test_better_than_the_way_by_hand(climb: RouteStudy) -> None:
+    """15 deg after a ramp of 20 m, 91 m, and whatever other heading is best; 40 m/s straight along loses contact.
 
-
-def test_better_than_the_hand_found_way(climb: RouteStudy) -> None:
-    """With its entry, which a hand search leaves out; 40 m/s straight along loses contact there."""
-    hand = hand_found(Judge(climb.project, climb.goal))
-    assert climb.margin.min() > max(0.45, hand.min() + 0.1)
+    A helix has the length of the way round over the sine; 1 m: the ramp is a spline.
+    """
+    options = replace(climb.options, heading=np.radians(15.0))
+    hand = by_hand(replace(climb, options=options))
+    top = 8.0 * np.radians(150.0)
+    assert hand.length == pytest.approx(
+        top / np.sin(hand.heading) + 0.5 * hand.ramp, abs=1.0
+    )
+    best = by_hand(climb)
+    assert best.margin > hand.margin - 1e-9
+    assert best.route_margin == climb.margin.min() > best.margin
+    assert best.route_length == pytest.approx(climb.length, abs=1e-6)
     assert climb.length <= LENGTH * 1.001
     assert climb.straight == -np.inf
     assert climb.holds

@@ -10,7 +10,7 @@ import numpy as np
 
 from setupopt.evaluation.result import Field, degrees, finite
 from setupopt.project.checksum import setup_checksum
-from setupopt.project.csv_write import frame_text
+from setupopt.project.csv_write import rows_text
 from setupopt.report.prove.road import RoadTable, road_tables
 from setupopt.report.shared.plain import plain
 from setupopt.robust.best_single_step import Change
@@ -258,6 +258,4 @@ def change_fields(change: Change) -> Field:
 
 def csv_text(judged: JudgedReport) -> str:
     """One row for every case: margin, bump allowance, linear answer on the road."""
-    import pandas as pd
-
-    return frame_text(pd.DataFrame(list(judged.cases())))
+    return rows_text(list(judged.cases()))

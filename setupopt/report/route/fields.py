@@ -10,12 +10,13 @@ import numpy as np
 from setupopt.evaluation.result import Field, finite
 from setupopt.physics.inputs import Floats
 from setupopt.project.checksum import setup_checksum
-from setupopt.project.csv_write import frame_text
+from setupopt.project.csv_write import rows_text
 from setupopt.project.field_types import KMH
 from setupopt.project.writing import setup_text
 from setupopt.report.route.programme import error_fields, programme_fields
 from setupopt.report.shared.words import setup_comment
 from setupopt.robust.builds.worst_build import WorstBuild
+from setupopt.route.by_hand import ByHand
 from setupopt.route.complete import Route
 from setupopt.route.front import LengthFront
 from setupopt.route.grid import Cell, Grid, load_factor
@@ -27,6 +28,12 @@ from setupopt.route.whole import Place
 from setupopt.units import DEG, KW, MM
 
 _MARKS = 5.0  # m between the marks of the route card
+_OF_CASES = (
+    "speed_m_s",
+    "heading_deg",
+    "path_curvature_per_m",
+    "yaw_acceleration_rad_s2",
+)
 _FROM_CASES = (
     "contact", "margin", "sideslip_deg", "steer_deg", "load_fl_N", "load_fr_N", "load_rl_N", "load_rr_N",
     "wheels_in_air", "growth_per_s", "lambda", "balance",
@@ -58,31 +65,23 @@ def columns(study: RouteStudy) -> dict[str, Any]:
 
 def csv_text(route: Route) -> str:
     """Every point of the route as CSV."""
-    import pandas as pd
-
-    return frame_text(pd.DataFrame(columns(route.study)))
+    return rows_text(columns(route.study))
 
 
 def cases_text(route: Route) -> str:
     """The points of the route at the marks as a list of cases, for `assess --cases`."""
-    import pandas as pd
-
-    study = route.study
-    cases = study.judged.result.cases.records
-    rows = mark_rows(study)
-    table = {
-        "case": [f"{way:.1f} m" for way in study.judged.points.way[0][rows]]
-    }
-    if study.judged.result.cases.is_along:
-        table["along_mm"] = cases["along"][rows] / MM
+    rows = mark_rows(route.study)
+    every = columns(route.study)
+    cases = route.study.judged.result.cases
+    table = {"case": [f"{way:.1f} m" for way in every["way_m"][rows]]}
+    if cases.is_along:
+        table["along_mm"] = cases.records["along"][rows] / MM
     else:
-        table["roll_angle_deg"] = cases["roll_angle"][rows] / DEG
-    table["speed_m_s"] = cases["speed"][rows]
-    table["heading_deg"] = cases["heading"][rows] / DEG
-    table["acceleration_m_s2"] = cases["acceleration"][rows]
-    table["path_curvature_per_m"] = cases["path_curvature"][rows]
-    table["yaw_acceleration_rad_s2"] = cases["yaw_acceleration"][rows]
-    return frame_text(pd.DataFrame(table))
+        table["roll_angle_deg"] = cases.records["roll_angle"][rows] / DEG
+    table |= {name: every[name][rows] for name in _OF_CASES}
+    # a point between drive and brakes was judged a little beside it
+    table["acceleration_m_s2"] = cases.records["acceleration"][rows]
+    return rows_text(table)
 
 
 def mark_rows(study: RouteStudy) -> np.ndarray:
@@ -153,6 +152,7 @@ def more_fields(route: Route) -> Field:
         "programme": programme_fields(route.programme),
         "turns": [asdict(turn) for turn in route.turns] or None,
         "spread": None if route.worst is None else _spread(route.worst),
+        "by_hand": None if route.by_hand is None else _by_hand(route.by_hand),
     }
 
 
@@ -161,6 +161,19 @@ def _spread(worst: WorstBuild) -> Field:
     return {
         "worst_margin": finite(worst.margin),
         "errors": error_fields(worst.errors),
+    }
+
+
+def _by_hand(found: ByHand) -> Field:
+    """The best way of one heading, and the route up to the same angle."""
+    return {
+        "heading_deg": found.heading / DEG,
+        "ramp_m": found.ramp,
+        "length_m": found.length,
+        "margin": finite(found.margin),
+        "steady_margin": finite(found.steady),
+        "route_length_m": found.route_length,
+        "route_margin": finite(found.route_margin),
     }
 
 
@@ -212,10 +225,8 @@ def front_fields(found: LengthFront | None) -> list[Field] | None:
 
 def front_text(route: Route) -> str | None:
     """The cells of length and speed as CSV; None where no front was asked for."""
-    import pandas as pd
-
     rows = front_fields(route.front)
-    return None if rows is None else frame_text(pd.DataFrame(rows))
+    return None if rows is None else rows_text(rows)
 
 
 def setup_file(route: Route) -> str | None:
@@ -235,13 +246,8 @@ def setup_file(route: Route) -> str | None:
 
 def map_text(route: Route) -> str | None:
     """The cells of the map as CSV; None where no map was asked for."""
-    import pandas as pd
-
-    if route.map is None:
-        return None
-    return frame_text(
-        pd.DataFrame([cell_fields(route.map, cell) for cell in route.map.cells])
-    )
+    found = map_fields(route.map)
+    return None if found is None else rows_text(found["cells"])
 
 
 def escape_fields(study: RouteStudy, escape: Escape) -> Field:
@@ -297,7 +303,6 @@ def study_fields(study: RouteStudy) -> Field:
                    for name, rows in study.room.items()],
         "shapes": [_shape(name, first) for name, first in study.firsts.items()],
         "load_factor": finite(load_factor(study).max()),
-        "helix_margin": finite(study.helix),
         "straight_margin": finite(study.straight),
         "points": len(study.margin),
         "cautions": list(study.project.cautions),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from setupopt.evaluation.result import Field, finite
-from setupopt.project.csv_write import frame_text
+from setupopt.project.csv_write import rows_text
 from setupopt.project.field_types import KMH
 from setupopt.report.shared.tables import (
     Key,
@@ -40,6 +40,7 @@ def run_fields(count: int, run: Run) -> Field:
         "step": run.step,
         "to_deg": finite(run.roll_angle / DEG),
         "speed_m_s": run.speed,
+        "speed_km_h": run.speed / KMH,
         "shape": run.study.paths.shape.name,
         "length_m": run.study.length,
         "margin": finite(run.margin),
@@ -71,8 +72,6 @@ def _refused(one: Refused) -> Field:
 
 def programme_text(route: Route) -> str | None:
     """The runs as CSV, one column for the share left of each input; None without a programme."""
-    import pandas as pd
-
     if route.programme is None:
         return None
     rows = []
@@ -87,7 +86,7 @@ def programme_text(route: Route) -> str | None:
                 for name, share in run.left.items()
             }
         )
-    return frame_text(pd.DataFrame(rows))
+    return rows_text(rows)
 
 
 RUN_KEYS = (
@@ -95,7 +94,7 @@ RUN_KEYS = (
     words("step", "step"),
     Key("to deg", "to_deg", angle),
     decimals("m/s", "speed_m_s"),
-    Key("km/h", "speed_m_s", lambda speed: number(speed / KMH, 0), rank=1),
+    decimals("km/h", "speed_km_h", 0, rank=1),
     words("shape", "shape", rank=2),
     decimals("metres", "length_m", 0, rank=3),
     decimals("margin", "margin", 3),

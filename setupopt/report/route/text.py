@@ -34,7 +34,9 @@ from setupopt.report.shared.words import (
     lines,
     verdict,
 )
+from setupopt.route.by_hand import ByHand
 from setupopt.route.complete import Route
+from setupopt.route.leg import turn_of
 from setupopt.route.plan import SHAPES
 from setupopt.route.study import RouteStudy
 from setupopt.route.way_out import EVENTS
@@ -65,7 +67,7 @@ def text(route: Route, width: int, short: bool = False) -> str:
     if not short:
         parts += [
             _pieces(study, width),
-            _beside(study, width),
+            _beside(route, width),
             _limits(study, width),
             _marks(route, width),
         ]
@@ -82,10 +84,12 @@ def text(route: Route, width: int, short: bool = False) -> str:
 def _head(study: RouteStudy, width: int) -> str:
     project = study.project
     speed = study.paths.legs[0].speed[0]
+    bend = float(turn_of(project.venue))
+    turn = f", in a turn of {number(1.0 / bend, 0)} m radius" if bend else ""
     return paragraph(
         f'{project.car.name}{worn_words(project, project.setup.body)}, setup "{project.setup.name}", at '
         f"{project.venue.name}: route to {angle(study.goal.top / DEG)} deg and {study.goal.hold:g} m there, "
-        f"entered at {number(speed)} m/s ({number(speed / KMH)} km/h), in still air",
+        f"entered at {number(speed)} m/s ({number(speed / KMH)} km/h){turn}, in still air",
         width,
     )
 
@@ -107,7 +111,7 @@ def _verdict(study: RouteStudy, width: int) -> str:
         [
             f"{target} found: {SHAPE_WORDS[study.paths.shape.name]}.",
             f"Least margin {margin_words(study.margin.min())} after {number(row['way_m'])} m, at "
-            f"{angle(row['roll_angle_deg'])} deg, heading {angle(row['heading_deg'])} deg; {least}.{broken}",
+            f"{angle_1(row['roll_angle_deg'])} deg, heading {angle_1(row['heading_deg'])} deg; {least}.{broken}",
             f"{number(study.length)} m and {number(study.seconds[-1], 2)} s on the section, "
             f"{number(study.paths.held[0])} m of it at {angle(study.goal.top / DEG)} deg or beyond.",
         ],
@@ -206,9 +210,9 @@ def _ways_out(route: Route, width: int) -> str:
         Key("deg", "roll_angle_deg", angle_1),
     ]
     for place, event in enumerate(EVENTS):
-        keys.append(
-            words(event, "events", partial(_event_words, place), least=9)
-        )
+        head = event.replace(" from the", "")
+        shown = partial(_event_words, place)
+        keys.append(words(head, "events", shown, least=9))
     keys.append(decimals("stop m", "stopping_m", 0, missing="none"))
     if any(row["flight"] for row in rows):
         keys.append(
@@ -306,13 +310,14 @@ def _front(route: Route, width: int) -> str:
     return headed(head, keyed_table(rows, keys, width), width)
 
 
-def _beside(study: RouteStudy, width: int) -> str:
+def _beside(route: Route, width: int) -> str:
     """The route beside simpler ways, and the shapes that were compared."""
+    study = route.study
     top = angle(study.goal.top / DEG)
     straight = _margin(study.straight)
     said = [
-        f"Beside it, at the same speed: straight running at {top} deg {straight}; a constant heading of the "
-        f"same length on the first piece, without its entry from straight running, {_margin(study.helix)}."
+        f"Beside it, at the same speed: straight running at {top} deg {straight}.",
+        _by_hand(route.by_hand, top) if route.by_hand else "",
     ]
     for name, first in study.firsts.items():
         if first is None:
@@ -326,6 +331,16 @@ def _beside(study: RouteStudy, width: int) -> str:
                 f"pieces begin and end {_margin(first.straight)}, which no route exceeds."
             )
     return lines(said, width)
+
+
+def _by_hand(found: ByHand, top: str) -> str:
+    """The way that a driver finds by hand, and the route's own up to the same angle."""
+    return (
+        f"By hand, a ramp of {number(found.ramp)} m and then a heading of {angle(found.heading / DEG)} deg up to "
+        f"{top} deg: {number(found.length)} m, {_margin(found.margin)}; without its ramp it "
+        f"{_margin(found.steady)}. The route found: {number(found.route_length)} m up to there, it "
+        f"{_margin(found.route_margin)}."
+    )
 
 
 def _margin(value: float) -> str:

@@ -27,8 +27,17 @@ _NUMBERS = (
 _WHOLE = ("margin", "length_m", "seconds", "to_deg", "least_margin", "hold_m")
 CARD = (
     "shape", "margin", "least_margin", "to_deg", "hold_m", "length_m", "seconds", "load_factor", "spread",
-    "marks",
+    "marks", "programme",
 )  # fmt: skip
+_RUN = (
+    "run",
+    "to_deg",
+    "speed_m_s",
+    "speed_km_h",
+    "length_m",
+    "margin",
+    "worst_margin",
+)
 
 
 def read_route(file: str | Path, project: Project) -> Field:
@@ -65,12 +74,10 @@ def read_route(file: str | Path, project: Project) -> Field:
 def is_sound(found: Any) -> bool:
     """Whether a kept answer has all that cards and pictures need."""
     try:
-        rows = [*found["marks"], {name: found[name] or 0.0 for name in _WHOLE}]
-        numbers = [
-            row[name] or 0.0
-            for row in rows
-            for name in (_WHOLE if row is rows[-1] else _NUMBERS)
-        ]
+        runs = (found["programme"] or {"runs": []})["runs"]
+        rows = [(found, _WHOLE), *((mark, _NUMBERS) for mark in found["marks"])]
+        rows += [(run, _RUN) for run in runs]
+        numbers = [row[name] or 0.0 for row, names in rows for name in names]
         judged = [found["holds"], *(one["holds"] for one in found["limits"])]
         finite = all(name in found for name in CARD) and all(
             map(math.isfinite, numbers)

@@ -9,7 +9,7 @@ import numpy as np
 from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.result import Field, degrees
 from setupopt.project.checksum import setup_checksum
-from setupopt.project.csv_write import frame_text
+from setupopt.project.csv_write import rows_text
 from setupopt.report.shared.plain import plain
 from setupopt.robust.speeds.motion import RunUp
 from setupopt.robust.speeds.study import SpeedStudy
@@ -185,8 +185,6 @@ def coast_fields(study: SpeedStudy, row: int) -> Field:
 
 def csv_text(study: SpeedStudy) -> str:
     """One row for every speed and attitude: margin (empty: contact lost), its roll angle, whether safe."""
-    import pandas as pd
-
     rows = [
         {
             "speed_m_s": float(speed),
@@ -197,4 +195,4 @@ def csv_text(study: SpeedStudy) -> str:
         for i, speed in enumerate(study.speeds)
         for j, name in enumerate(study.attitudes)
     ]
-    return frame_text(pd.DataFrame(rows))
+    return rows_text(rows)
