@@ -24,6 +24,7 @@ from setupopt.physics.inputs import SIDESLIP, STEER, Floats, Record, Records
 from setupopt.project.model import Project
 from setupopt.report.page.drawing import near_drawing, section_drawing
 from setupopt.report.page.shapes import Drawing
+from setupopt.robust.likely_rides import LikelyRides
 from setupopt.robust.road.linear_road_response import LinearRoad
 from setupopt.robust.road.spectrum import Road
 from setupopt.units import DEG, MM
@@ -317,9 +318,8 @@ def _road(solved: Solved, wish: Wish, row: int) -> Json:
     cases = solved.result.cases.pick([row])
     try:
         road = Road(project.venue.roughness or 0.0)
-        ridden: Record = LinearRoad(project, project.setup, cases, road, 1.0)(
-            [0]
-        )[0]
+        rides = LikelyRides(project, project.setup, cases)
+        ridden: Record = LinearRoad(rides, road, 1.0)([0])[0]
     except UserError as refused:
         return {"road": str(refused)}
     margin = finite(ridden["sigma_margin"])

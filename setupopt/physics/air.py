@@ -31,7 +31,7 @@ def side_force(car: Record, state: Record) -> float:
 @kernel
 def downforce(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
-    loads: Floats,
+    loads: Floats, has_slopes: bool = True,
 ) -> None:  # fmt: skip
     """Downforce and its roll and pitch moments with their slopes, into `loads` (LOADS, COLUMNS).
 
@@ -67,6 +67,11 @@ def downforce(
                 moved = at * state.cos_heading - y * state.sin_heading
                 opened = slope * case.crab * moved
                 force *= pressure
+                if not has_slopes:
+                    loads[0, 0] += force
+                    loads[1, 0] -= y * force
+                    loads[2, 0] += at * force
+                    continue
                 rate *= pressure
                 _add(at, y, force, rate, opened, fade, loads)
 

@@ -65,8 +65,13 @@ TRIAL = (VEHICLE, [ELEMENT], SETTING, CASE, CASE_STATE, [ROADBED], ["f8"])
 
 
 @kernel
-def turn_forces(state: Record, w: int, work: Record) -> None:
-    """Forces of a wheel along the car's axes: the surface is tilted across the car, and leans along it."""
+def turn_forces(
+    state: Record, w: int, work: Record, has_slopes: bool = True
+) -> None:
+    """Forces of a wheel along the car's axes: the surface is tilted across the car, and leans along it.
+
+    Here and below: without slopes in a ride, which needs none.
+    """
     wheels = work.wheels
     c = cos(state.tilt[w])
     s = sin(state.tilt[w])
@@ -76,6 +81,8 @@ def turn_forces(state: Record, w: int, work: Record) -> None:
     work.lateral[w] = across * c - load * s
     work.vertical[w] = load * c + across * s
     work.forward[w] = wheels.along[w] - load * lean
+    if not has_slopes:
+        return
     for j in range(wheel.COLUMNS):
         grown = wheels.load_slope[w, j] if j < wheel.LOAD_COLUMNS else 0.0
         slope = wheels.across_slope[w, j]
@@ -93,7 +100,12 @@ def turn_forces(state: Record, w: int, work: Record) -> None:
 
 @kernel
 def hang(
-    car: Record, setup: Record, case: Record, w: int, work: Record
+    car: Record,
+    setup: Record,
+    case: Record,
+    w: int,
+    work: Record,
+    has_slopes: bool = True,
 ) -> None:
     """Force up on the body at one wheel: springs, stops and links."""
     wheels = work.wheels
@@ -122,6 +134,8 @@ def hang(
         + link * work.lateral[w]
         + car.anti[w] * wheels.along[w]
     )
+    if not has_slopes:
+        return
     for j in range(wheel.COLUMNS):
         mine = wheels.travel_slope[w, j] if j < wheel.LOAD_COLUMNS else 0.0
         its = (
@@ -188,8 +202,8 @@ def body_rows(
 
 @kernel
 def wheel_rows(
-    car: Record, case: Record, state: Record, x: Floats, w: int, work: Record
-) -> None:
+    car: Record, case: Record, state: Record, x: Floats, w: int, work: Record, has_slopes: bool = True
+) -> None:  # fmt: skip
     """Add one wheel to every row.
 
     The sprung mass's own CG stands ahead of, behind or beside the car's where the unsprung masses do not
@@ -221,6 +235,8 @@ def wheel_rows(
     r[RISE + w] = work.vertical[w] - work.body[w] + mu * bz
     r[SIDE] += work.lateral[w]
     r[YAW] += at * work.lateral[w] - y * work.forward[w] + wheels.aligning[w]
+    if not has_slopes:
+        return
     for j in range(wheel.COLUMNS):
         column = wheel.global_column(w, j)
         body = work.body_slope[w, j]

@@ -54,13 +54,14 @@ COLUMNS = 9
 # 16, forces are within 4e-5 of the load (tests/physics/test_brush.py); the kink where sliding begins is what
 # is left.
 _NODES = 16
-# Of a tread in three pieces, each.
+# Of a tread in three pieces, each; of a piece of less than a quarter of the tread, in a ride.
 _PART_NODES = 8
-_GAUSS = [np.polynomial.legendre.leggauss(n) for n in (_NODES, _PART_NODES)]
+_FEW_NODES = 4
+_COUNTS = (_NODES, _PART_NODES, _FEW_NODES)
+_GAUSS = [np.polynomial.legendre.leggauss(n) for n in _COUNTS]
 _PLACE = np.concatenate([1.0 + np.sin(0.5 * pi * x) for x, _ in _GAUSS])
-_WEIGHT = np.concatenate(
-    [0.5 * pi * np.cos(0.5 * pi * x) * w for x, w in _GAUSS]
-)
+_SPREAD = [0.5 * pi * np.cos(0.5 * pi * x) * w for x, w in _GAUSS]
+_WEIGHT = np.concatenate(_SPREAD)
 # Where slip along turns round within the tread and slip across is less than this share of its change over the
 # tread, strips change the side to which they slide so fast that the tread is cut there: 3e-4 of the load
 # otherwise.
@@ -228,7 +229,10 @@ def values(patch: Record) -> tuple[float, float, float]:
         half = 0.5 * (borders[i + 1] - borders[i])
         if half <= 0.0:
             continue
-        for j in range(_NODES, _NODES + _PART_NODES):
+        is_small = 8.0 * half < borders[3] - borders[0]
+        first = _NODES + _PART_NODES if is_small else _NODES
+        nodes = _FEW_NODES if is_small else _PART_NODES
+        for j in range(first, first + nodes):
             y = borders[i] + half * _PLACE[j]
             depth = patch.depth + y * (patch.slant - 0.5 * patch.across * y)
             if depth <= 0.0:

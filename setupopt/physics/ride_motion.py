@@ -235,13 +235,13 @@ def _hang_all(
     """Rows of the balance from the tyres' forces, with dampers and tyre damping."""
     body_rows(car, case, state, x, work)
     for w in range(4):
-        turn_forces(state, w, work)
+        turn_forces(state, w, work, False)
     for w in range(4):
-        hang(car, setup, case, w, work)
+        hang(car, setup, case, w, work, False)
         work.body[w] += damper_force(
             _travel_speed(car, m, w), damping.bump[w], damping.rebound[w]
         )
-        wheel_rows(car, case, state, x, w, work)
+        wheel_rows(car, case, state, x, w, work, False)
         load = work.wheels.load[w]
         if load > 0.0:
             extra = tyre_damping(
@@ -315,11 +315,11 @@ def motion_rates(
     x[TAU] = m[LEAN]
     x[TAU + 1] = m[LEAN + 1]
     for w in range(4):
-        wheel.set_load(car, setup, part, state, x, w, work.wheels)
+        wheel.set_load(car, setup, part, state, x, w, work.wheels, False)
     for w in range(4):
         _roll_on(car, setup, part, hold, state, m, w, work, x, rate)
     _turn_wheels(car, hold, state, m, rate)
-    air.downforce(car, elements, setup, part, state, bed, x, work.loads)
+    air.downforce(car, elements, setup, part, state, bed, x, work.loads, False)
     _hang_all(car, setup, part, damping, state, m, x, road_speed, work)
     _move(car, part, damping, hold, state, m, x, work, rate)
     turned = x[SIDESLIP] + m[HEADING] - hold.sideslip

@@ -269,13 +269,12 @@ def run(
 ) -> None:  # fmt: skip
     """Run on from motion `m`, as `begin_motion` left it: `ride` (RIDE) and `trace` (looks, TRACE) are filled.
 
-    `road` (samples, columns) stands half a step of `dt` apart, `wind` (samples, 2) with it, along and across
-    the course on top of the case's, or empty. After that both stay as they ended for `seconds`, in steps of
-    REST, by `rest` (MOTION, MOTION), see `rest_step`; a car that has come back is followed a little. `every`
-    so many steps after `skip` margin and loads are read off; 0: never. A ride that is not stood ends there,
-    unless a trace is wanted. `first_steer`: what the driver gives at first, off the trim's. `sound`: the
-    setup again, which a flat tyre leaves as it is. `k` (6, MOTION or columns, whichever is more), `now` (NOW)
-    and `answer` are scratch.
+    `road` (samples, columns) stands half a step of `dt` apart. `wind` (samples, 2), along and across, adds to
+    the case's, or is empty: in wind the road is smooth, and `dt` is REST. Then both stay as they are for
+    `seconds`. A smooth road takes steps of REST, by `rest` (`rest_step`). `every` so many steps after `skip`
+    margin and loads are read off; 0: never. A ride that is not stood ends there, unless a trace is wanted.
+    `first_steer`: what the driver gives at first, off the trim's. `sound`: the setup again, which a flat tyre
+    leaves as it is. `k` (6, MOTION or columns), `now` (NOW) and `answer` are scratch.
     """
     _begin(m, hold, first_steer, now)
     empty(ride)
@@ -283,11 +282,12 @@ def run(
     end = disturbed * dt
     for i in range(disturbed + int(seconds / REST)):
         is_over = i >= disturbed
-        long = REST if is_over else dt
+        is_smooth = is_over or wind.shape[0] > 0
+        long = REST if is_smooth else dt
         at = road.shape[0] - 1 if is_over else 2 * i
         _act(setup, case, sound, hold, driver, event, wind, 2 * i + 1, m, now)
-        hold.quickest = np.inf if is_over else _QUICKEST / long
-        _rise(road, at, 0.0 if is_over else 2.0 / dt, k[4])
+        hold.quickest = np.inf if is_smooth else _QUICKEST / long
+        _rise(road, at, 0.0 if is_smooth else 2.0 / dt, k[4])
         motion_rates(
             car, elements, setup, case, damping, hold, part, state, bed, road[at], k[4], m, work, x, k[0]
         )  # fmt: skip
@@ -305,7 +305,7 @@ def run(
         settled = _is_settled(allowed, m[WAY], k[0, WAY], end, now, ride)
         if is_over and settled:
             return
-        if is_over:
+        if is_smooth:
             rest_step(
                 car, elements, setup, case, damping, hold, part, state, bed, road[at], REST, rest, m, work, x, k
             )  # fmt: skip
@@ -318,5 +318,5 @@ def run(
             ride.lost = now.time
             _fail(ride, LEFT, now.time)
             return
-    if allowed.within > 0.0 and ride.back >= now.time - REST:
+    if allowed.within > 0.0 and ride.back >= ride.seconds:
         _fail(ride, NOT_BACK, now.time)

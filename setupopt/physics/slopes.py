@@ -18,6 +18,7 @@ from setupopt.physics.ride_time import begin, look_around
 from setupopt.physics.wheel import forget
 
 OUTPUTS = 14
+LOADS = slice(2, 6)
 _PROBE = 1e-6  # m and rad, of the differences
 
 

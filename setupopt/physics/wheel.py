@@ -105,6 +105,7 @@ def global_column(w: int, column: int) -> int:
 @kernel
 def set_load(
     car: Record, setup: Record, case: Record, state: Record, x: Floats, w: int, wheels: Record,
+    has_slopes: bool = True,
 ) -> None:  # fmt: skip
     """Travel, inclination, depth and normal force of a wheel, with their slopes."""
     tilt = state.tilt[w]
@@ -138,6 +139,8 @@ def set_load(
     wheels.shift[w] = s1 / s0 if s0 > 0.0 else 0.0
     give = 1.0 / setup.carcass[w] if setup.carcass[w] > 0.0 else 0.0
     wheels.given[w] = n * give
+    if not has_slopes:
+        return
     for c in range(LOAD_COLUMNS):
         sunk, slanted = _sinking(
             car, case, state, w, c, crown, across, leaned, slant, wheels

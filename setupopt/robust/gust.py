@@ -20,7 +20,7 @@ import numpy as np
 
 from setupopt.jobs.chunk_ranges import ChunkRange, chunk_ranges
 from setupopt.physics.inputs import Floats, Records
-from setupopt.physics.ride_run import STOOD
+from setupopt.physics.ride_run import REST, STOOD
 from setupopt.robust.bisection import highest
 from setupopt.robust.likely_rides import DOUBT, LikelyRides
 from setupopt.robust.ride_model import NO_DRIVER, RideModel
@@ -118,8 +118,8 @@ class GustRides(LikelyRides):
     ) -> Records:
         """RIDE (1) of one case through a gust."""
         speed = self.speed(row)
-        samples = 2 * int(length / (speed * self.step)) + 3
-        s = 0.5 * speed * self.step * np.arange(samples)
+        samples = 2 * int(length / (speed * REST)) + 3
+        s = 0.5 * speed * REST * np.arange(samples)
         strength = np.where(
             s < length,
             0.5 * peak * (1.0 - np.cos(2.0 * np.pi * s / length)),
@@ -129,7 +129,7 @@ class GustRides(LikelyRides):
             [np.cos(direction), np.sin(direction)]
         )
         road = np.zeros((samples, self.columns))
-        return self.disturbed(row, road, self.step, wind=wind, **given)  # type: ignore[arg-type]
+        return self.disturbed(row, road, REST, wind=wind, **given)  # type: ignore[arg-type]
 
     def ends(
         self, row: int, direction: float, length: float, peak: float
@@ -183,7 +183,7 @@ class GustRides(LikelyRides):
 
         def falls(peak: float) -> int:
             ride = self.through(
-                row, direction, peak, length, every=2, judged=False
+                row, direction, peak, length, every=1, judged=False
             )
             return int(ride["least_margin"][0] < floor)
 
@@ -192,7 +192,8 @@ class GustRides(LikelyRides):
     def step_ends(self, row: int, direction: float, speed: float) -> int:
         """How one case ends a wind that is there at once and stays: STOOD, or why not."""
         case = with_wind(self.cases.pick([row]), speed, direction)
-        windy = RideModel(self.project, self.setup, case)
+        trim = self.model.run(self.settings, case, self.base(row))
+        windy = RideModel(self.project, self.setup, case, trim.answers[0])
         if not windy.rides(0) or not windy.driver(0).holds:
             return NO_DRIVER
         road = np.zeros((3, windy.columns))

@@ -8,9 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from setupopt.evaluation.cases import CaseSet
 from setupopt.physics.ride_run import STOOD
-from setupopt.project.model import Project, Setup
 from setupopt.robust.bisection import bisect
 from setupopt.robust.bump import BumpRides
 from setupopt.robust.gust import GustRides
@@ -29,23 +27,17 @@ _MOST = 2.0
 _HALVINGS = 5
 
 
-def ridden(
-    project: Project, setup: Setup, cases: CaseSet, kind: str, asked: float
-) -> float:
-    """What is stood in the worst of some cases, SI, up to twice what is asked; of the road, the share of runs
+def ridden(rides: BumpRides, kind: str, asked: float) -> float:
+    """What is stood in the worst of the cases of `rides`, SI, up to twice what is asked; of the road, the share of runs
     of SECONDS on it that are not stood, in the first of the cases.
 
     0, or 1 on the road, where a case has no trim or no driver. Raises InputError where an entry is missing.
     """
     if kind == "road":
-        return _failing(project, setup, cases.pick([0]))
-    model = (
-        GustRides(project, setup, cases)
-        if kind == "gust"
-        else BumpRides(project, setup, cases)
-    )
+        return _failing(rides.pick([0]))
+    model = GustRides.about(rides) if kind == "gust" else rides
     least = _MOST * asked
-    for row in range(len(cases)):
+    for row in range(len(rides.cases)):
         if not (model.rides(row) and model.driver(row).holds):
             return 0.0
         for variant in VARIANTS[kind]:
@@ -78,17 +70,18 @@ _STANDS: dict[type, Callable[..., bool]] = {
 }
 
 
-def _failing(project: Project, setup: Setup, case: CaseSet) -> float:
+def _failing(model: BumpRides) -> float:
     """Share of runs on the venue's road that are not stood."""
-    length = ride_length(float(case.records["speed"][0]), SECONDS)
+    project = model.project
+    length = ride_length(float(model.cases.records["speed"][0]), SECONDS)
     roads = DrawnRoads(
         Road(project.venue.roughness or 0.0),
         project.car.front.track,
         length,
         RUNS,
     )
-    rides = RoadRides(project, setup, case, roads, SECONDS)
-    if not (rides.model.rides(0) and rides.model.driver(0).holds):
+    rides = RoadRides(model, roads, SECONDS)
+    if not (model.rides(0) and model.driver(0).holds):
         return 1.0
     return float(
         np.mean(

@@ -14,10 +14,10 @@ import numpy as np
 
 from setupopt.evaluation.motion import Motion, motion_at
 from setupopt.evaluation.ride_modes import damping_records
-from setupopt.physics.contacts import columns, find_contacts
-from setupopt.physics.inputs import ANSWER, Floats, Record, Records
+from setupopt.physics.contacts import columns
+from setupopt.physics.inputs import Floats, Record, Records
 from setupopt.physics.ride_motion import FORWARD, MOTION, motion_rates
-from setupopt.physics.slopes import OUTPUTS, output_slopes
+from setupopt.physics.slopes import LOADS
 from setupopt.project.limits_model import Disturbed, Require
 from setupopt.project.model import Project
 from setupopt.robust.driver import PLANAR, REACTION, planar
@@ -160,14 +160,8 @@ class LinearStood:
         slopes: Floats,
         gains: Floats,
     ) -> Answer:
-        body = motion.car
         wide = int(columns(motion.elements))
-        behind, length = np.zeros((2, wide))
-        find_contacts(
-            body, motion.elements, motion.state, motion.work, behind, length
-        )
-        half_track = 0.5 * float(body["y"][0] - body["y"][1])
-        side = np.where(np.arange(wide) % 2 == 0, half_track, -half_track)
+        contacts = Contacts(*motion.contacts())
         gap = float(np.maximum(-motion.work["wheels"]["depth"], 0.0).sum())
         wind = _by_wind(motion, wide)
         kept = np.flatnonzero(np.arange(MOTION) != FORWARD)
@@ -179,13 +173,12 @@ class LinearStood:
         first_road = MOTION + 1
         road = np.pad(slopes[kept, first_road : first_road + wide], extra)
         road_speed = np.pad(slopes[kept, first_road + wide :], extra)
-        mean, by_state, by_road = self._loads(motion, packed, base, wide)
+        mean, by_state, by_road = motion.outputs(packed[2], base)
         seen = np.zeros((6, len(with_driver)))
         seen[0, slow[1]] = 1.0
         seen[1, slow[3]] = 1.0 / motion.m[FORWARD]
-        seen[2:, :7] = by_state
-        seen_road = np.vstack([np.zeros((2, wide)), by_road])
-        contacts = Contacts(behind, side, length)
+        seen[2:, :7] = by_state[LOADS]
+        seen_road = np.vstack([np.zeros((2, wide)), by_road[LOADS]])
         wind = np.pad(wind[kept], extra)
         speed = float(motion.case["speed"])
         return Answer(
@@ -195,27 +188,11 @@ class LinearStood:
             wind,
             seen,
             seen_road,
-            mean,
+            mean[LOADS],
             contacts,
             speed,
             gap,
         )
-
-    def _loads(
-        self,
-        motion: Motion,
-        packed: tuple[Records, Records, Records],
-        base: Record,
-        wide: int,
-    ) -> tuple[Floats, Floats, Floats]:
-        """Wheel loads (4), N, and their slopes by the ride (4, 7) and by the road (4, columns)."""
-        mean = np.zeros(OUTPUTS)
-        by_state, by_road = np.zeros((OUTPUTS, 7)), np.zeros((OUTPUTS, wide))
-        output_slopes(
-            motion.car, motion.elements, packed[2], motion.setup, motion.case, base, motion.state, motion.bed,
-            motion.work, np.zeros(1, ANSWER)[0], mean, by_state, by_road,
-        )  # fmt: skip
-        return mean[2:6], by_state[2:6], by_road[2:6]
 
     def _gains(self, slopes: Floats) -> Floats:
         """Steer per planar motion and per state of the driver's lag (5), of least cost.

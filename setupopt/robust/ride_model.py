@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cached_property
 from typing import Any, NamedTuple, Self
 
@@ -10,13 +11,10 @@ import numpy as np
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.motion import Motion, motion_at
-from setupopt.evaluation.ride_modes import (
-    damping_records,
-)
+from setupopt.evaluation.result import Result
+from setupopt.evaluation.ride_modes import damping_records
 from setupopt.evaluation.setup_record import by_wheel
-from setupopt.physics.balance import COLUMNS, WORK, balance
-from setupopt.physics.case_state import CASE_STATE, ROADBED
-from setupopt.physics.contacts import columns, find_contacts
+from setupopt.physics.contacts import columns
 from setupopt.physics.inputs import ANSWER, Floats, Record, Records
 from setupopt.physics.ride_motion import HEADING, MOTION
 from setupopt.physics.ride_run import (
@@ -28,7 +26,7 @@ from setupopt.physics.ride_run import (
     TRACE,
     run,
 )
-from setupopt.physics.ride_time import RIDE, begin
+from setupopt.physics.ride_time import RIDE
 from setupopt.project.limits_model import Disturbed
 from setupopt.project.model import Project, Setup
 from setupopt.project.needs import need
@@ -50,21 +48,31 @@ REASONS = (
 
 
 class Loop(NamedTuple):
-    """Slopes of the rates at a trim (`Motion.slopes`), the driver who suits them, and `rest` of `rest_step`."""
+    """Slopes of the rates at a trim (`Motion.slopes`), the driver who suits them, `rest` of `rest_step`, and where
+    the car feels a road.
+    """
 
     slopes: Floats
     driver: Driver
     rest: Floats
+    contacts: Contacts
 
 
 class RideModel:
     """One setup in many cases, each about its trim. Raises InputError where dampers or inertias are missing.
 
     `margin` (cases) is not a number where contact is lost. There is no ride about such a case, nor about one
-    that slides: asking for one raises ValueError.
+    that slides: asking for one raises ValueError. `answers` (cases): the setup's answers, if they are known. A
+    case that has two trims rides about that of its answer: of a whole sweep, the one of the lower margin.
     """
 
-    def __init__(self, project: Project, setup: Setup, cases: CaseSet) -> None:
+    def __init__(
+        self,
+        project: Project,
+        setup: Setup,
+        cases: CaseSet,
+        answers: Records | None = None,
+    ) -> None:
         car = project.car
         self.project = project
         self.setup = setup
@@ -81,7 +89,11 @@ class RideModel:
             "car.yaw_inertia_kgm2",
             _PURPOSE,
         )
-        self.result = self.model.run(self.settings, cases)
+        self.result = (
+            self.model.run(self.settings, cases)
+            if answers is None
+            else Result(cases, answers[None], self.packed[0][0])
+        )
         self.margin = self.result.margin[0]
         self.allowed = (
             project.limits.disturbed if project.limits else Disturbed()
@@ -91,8 +103,15 @@ class RideModel:
         self._loops: dict[int, Loop] = {}
 
     def __reduce__(self) -> tuple[Any, ...]:
-        """Another machine makes its own."""
-        return type(self), (self.project, self.setup, self.cases)
+        """Another machine makes its own, about the same trims."""
+        answers = self.result.answers[0]
+        return type(self), (self.project, self.setup, self.cases, answers)
+
+    def pick(self, rows: Sequence[int] | np.ndarray) -> Self:
+        """Some of the cases, about the same trims."""
+        cases = self.cases.pick(rows)
+        answers = self.result.answers[0, rows]
+        return type(self)(self.project, self.setup, cases, answers)
 
     @classmethod
     def about(cls, other: RideModel) -> Self:
@@ -116,15 +135,6 @@ class RideModel:
     def columns(self) -> int:
         """Heights of a road at one moment (physics/contacts.py)."""
         return int(columns(self.packed[1]))
-
-    def scratch(self) -> tuple[Records, Records, Records]:
-        """CASE_STATE (1), ROADBED (elements) and WORK (1) for one thread."""
-        elements = self.packed[1]
-        return (
-            np.zeros(1, CASE_STATE),
-            np.zeros(elements.size, ROADBED),
-            np.zeros(1, WORK),
-        )
 
     def rides(self, row: int) -> bool:
         """Whether there is a ride about a case: it keeps contact and does not slide."""
@@ -150,28 +160,7 @@ class RideModel:
 
     def contacts(self, row: int) -> Contacts:
         """Where this car feels a road in one case, column by column (physics/contacts.py)."""
-        bodies, elements, _ = self.packed
-        states, bed, works = self.scratch()
-        behind, length = np.zeros((2, self.columns))
-        case = self.cases.records[row]
-        x = np.zeros(COLUMNS)
-        begin(bodies[0], case, self.base(row)[0], states[0], x)
-        balance(
-            bodies[0],
-            elements,
-            self.settings[0],
-            case,
-            states[0],
-            bed,
-            x,
-            works[0],
-        )
-        find_contacts(bodies[0], elements, states[0], works[0], behind, length)
-        half_track = 0.5 * float(bodies["y"][0, 0] - bodies["y"][0, 1])
-        side = np.where(
-            np.arange(behind.size) % 2 == 0, half_track, -half_track
-        )
-        return Contacts(behind, side, length)
+        return self.loop(row).contacts
 
     def motion(self, row: int) -> Motion:
         """One case ready to move, at its trim."""
@@ -183,10 +172,14 @@ class RideModel:
     def loop(self, row: int) -> Loop:
         """What rides need to know of one case beside its trim, made at the first use."""
         if row not in self._loops:
-            slopes = self.motion(row).slopes()
+            motion = self.motion(row)
+            contacts = Contacts(*motion.contacts())
+            slopes = motion.slopes()
             own = np.eye(MOTION) - REST * slopes[:, :MOTION]
             driver = best_driver(slopes, self.reaction)
-            self._loops[row] = Loop(slopes, driver, np.linalg.inv(own))
+            self._loops[row] = Loop(
+                slopes, driver, np.linalg.inv(own), contacts
+            )
         return self._loops[row]
 
     def driver(self, row: int) -> Driver:

@@ -26,6 +26,7 @@ from setupopt.robust.builds.study import BuildStudy, study_build
 from setupopt.robust.bump import BumpAllowance, BumpRides, BumpSearch
 from setupopt.robust.faults import FaultSearch, FaultStudy
 from setupopt.robust.gust import GustLimit, GustRides, GustSearch
+from setupopt.robust.likely_rides import LikelyRides
 from setupopt.robust.road.profile import fitted_road, without_hills
 from setupopt.robust.road.spectrum import Road, Tracks
 from setupopt.robust.road.study import RoadPlan, RoadStudy, study_road
@@ -179,7 +180,8 @@ def prove(
     bump = _bumps(rides, asked, shop)
     gust = _gusts(GustRides.about(rides), asked, shop)
     first = bump.allowance.worst
-    road = study_road(project, cases, asked.road(project), shop.chunks, first)
+    likely = LikelyRides.about(rides)
+    road = study_road(likely, asked.road(project), shop.chunks, first)
     search = FaultSearch(rides)
     faults = search.study(
         shop.chunks("faults", "faults", search, search.jobs())

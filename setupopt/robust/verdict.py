@@ -5,11 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+
 from setupopt.evaluation.model import Model
-from setupopt.project.model import AXLES, Setup
+from setupopt.project.model import AXLES, WHEELS, Setup
 from setupopt.robust.best_single_step import Change
 from setupopt.robust.ride_model import NO_DRIVER, REASONS
 from setupopt.robust.robustness import RobustnessReport
+
+_GRAZES = 0.0025  # of the weight on all wheels: such a load is gone at once
 
 
 @dataclass(frozen=True)
@@ -84,6 +88,23 @@ def without_ride(
         row,
         how,
         change_for(proof, steadily(proof, row)),
+    )
+
+
+def grazing(proof: RobustnessReport, row: int | None) -> str:
+    """Words on a wheel that only just touches the surface in the trim of a case, empty where none does.
+
+    The car can then stand on another wheel as well. Rides are about the trim of the sweep, the one of the
+    lower margin.
+    """
+    load = proof.steady.answers[0, row or 0]["load"]
+    light = (load > 0.0) & (load < _GRAZES * load.sum())
+    if row is None or not light.any():
+        return ""
+    wheel = int(np.flatnonzero(light)[0])
+    return (
+        f"; wheel {WHEELS[wheel]} carries only {load[wheel]:.1f} N without the disturbance: at the least push the "
+        "car may rock onto another wheel, into a trim that its driver does not expect"
     )
 
 

@@ -12,7 +12,13 @@ from setupopt.project.model import Setup
 from setupopt.robust.builds.study import BoxStudy
 from setupopt.robust.builds.worst_build import SCALES
 from setupopt.robust.robustness import RobustnessReport
-from setupopt.robust.verdict import Verdict, change_for, first_axle, steadily
+from setupopt.robust.verdict import (
+    Verdict,
+    change_for,
+    first_axle,
+    grazing,
+    steadily,
+)
 from setupopt.robust.verdict_in_motion import IN_MOTION, faults
 
 
@@ -24,7 +30,11 @@ def verdicts(proof: RobustnessReport) -> tuple[Verdict, ...]:
     with ThreadPoolExecutor(workers()) as pool:
         found = list(pool.map(lambda make: make(proof), makers))
     found += faults(proof)
-    rows = [verdict for verdict in found if verdict is not None]
+    rows = [
+        replace(verdict, how=verdict.how + grazing(proof, verdict.row))
+        for verdict in found
+        if verdict is not None
+    ]
     return tuple(sorted(rows, key=lambda verdict: verdict.holds is not False))
 
 

@@ -16,6 +16,7 @@ from setupopt.evaluation.setup_record import by_wheel
 from setupopt.project.model import Project, Setup
 from setupopt.project.needs import need
 from setupopt.robust.builds.worst_build import worst_build
+from setupopt.robust.bump import BumpRides
 from setupopt.robust.last_word import ridden
 from setupopt.robust.linear_stood import KINDS, LinearStood
 from setupopt.search.requirement import BROKEN, Asked, Requirement
@@ -104,6 +105,7 @@ def stood_by(
         return StoodSetup(setup, worst, (), built)
     stood = requirement.stood
     rows = range(len(cases))
+    model_rides = BumpRides(project, setup, cases, result.answers[0])
     found = []
     which: list[Asked] = [
         (KINDS.index(kind), None, row) for kind in stood.kinds for row in rows
@@ -115,9 +117,7 @@ def stood_by(
         row = int(each.argmin())
         level = float(getattr(stood.asked, kind))
         rides = ridden(
-            project,
-            setup,
-            cases.pick(np.argsort(each)[:_RIDDEN]),
+            model_rides.pick(np.argsort(each)[:_RIDDEN]),
             kind,
             max(times, 1.0) * level,
         )

@@ -12,6 +12,7 @@ from setupopt.physics.ride_run import STOOD
 from setupopt.project import Project
 from setupopt.robust.bump import BumpRides, BumpSearch
 from setupopt.robust.obstacle import Obstacle
+from setupopt.robust.ride_model import RideModel
 from setupopt.robust.road.spectrum import CLASSES, Road
 from setupopt.robust.road.time_domain_road import (
     DrawnRoads,
@@ -30,7 +31,7 @@ def test_run_seconds_a_second(bore: Project) -> None:
         ride_length(54.0, 10.0),
         6,
     )
-    rides = RoadRides(bore, bore.setup, case, roads, 10.0)
+    rides = RoadRides(RideModel(bore, bore.setup, case), roads, 10.0)
     rides(ChunkRange(0, 1))
     start, sums = time.process_time(), RideSums(step=rides.model.step)
     sums.add(rides(ChunkRange(1, 5)))

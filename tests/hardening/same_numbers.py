@@ -30,6 +30,7 @@ from setupopt.physics.ride_motion import MOTION, motion_rates  # noqa: E402
 from setupopt.project import Project  # noqa: E402
 from setupopt.robust.bump import BumpRides, BumpSearch  # noqa: E402
 from setupopt.robust.obstacle import Obstacle  # noqa: E402
+from setupopt.robust.ride_model import RideModel  # noqa: E402
 from setupopt.robust.road.spectrum import CLASSES, Road  # noqa: E402
 from setupopt.robust.road.time_domain_road import (  # noqa: E402
     DrawnRoads,
@@ -137,7 +138,7 @@ def _rides(bore: Project, seeds: int, seconds: float) -> Numbers:
         seeds,
         0,
     )
-    study = RoadRides(bore, bore.setup, case, roads, seconds)
+    study = RoadRides(RideModel(bore, bore.setup, case), roads, seconds)
     rides = np.concatenate(list(run_chunks("ride", study, study.jobs())))
     return {
         f"ride {name}": [float(x) for x in np.ravel(rides[name])]

@@ -10,7 +10,7 @@ from scipy.integrate import simpson
 from scipy.linalg import solve_continuous_lyapunov
 
 from setupopt.robust.road.linear_ride import Complex, LinearSystem, Numbers
-from setupopt.robust.road.spectrum import N0, Contacts, Road
+from setupopt.robust.road.spectrum import N0, Contacts, Road, patch_gain
 
 
 class Output(NamedTuple):
@@ -98,7 +98,7 @@ def response_to_road(
     wavenumber = np.geomspace(*road.band, points)
     frequency = speed * wavenumber
     response = frequency_response(system, rows, frequency)
-    under = road.wheel_spectra(wavenumber, contacts) / speed
+    under = wheel_spectra(road, wavenumber, contacts) / speed
     return ResponseSpectra(frequency, response_density(response, under))
 
 
@@ -146,10 +146,35 @@ def _require_nothing(
         )
 
 
+def slope_psd(road: Road, wavenumber: ArrayLike) -> Numbers:
+    """Spectrum of a road's slope, ISO 8608's velocity form: (2 pi n)^2 G_d(n), m; level for w = 2.
+
+    At speed V the road's vertical velocity has V times this spectrum, per Hz.
+    """
+    return (2 * np.pi * np.asarray(wavenumber)) ** 2 * road.psd(wavenumber)
+
+
+def wheel_spectra(
+    road: Road, wavenumber: Numbers, contacts: Contacts
+) -> NDArray[np.complex128]:
+    """Spectra of the heights under the wheels, m2 per cycle/m, (wavenumbers, wheels, wheels).
+
+    Entry (i, j) is that of wheel i times the conjugate of wheel j; each wheel averages over its patch
+    and meets the road late by the distance it stands behind.
+    """
+    across = np.abs(np.subtract.outer(contacts.side, contacts.side))
+    n = np.asarray(wavenumber)[:, None]
+    late = np.exp(-2j * np.pi * n * contacts.behind)
+    wheel = patch_gain(n, contacts.patch) * late
+    pairs = wheel[:, :, None] * wheel[:, None, :].conj()
+    alike = road.coherence(n[:, :, None], across)
+    return pairs * alike * road.psd(n[:, :, None])
+
+
 def white_intensity(road: Road, speed: float) -> float:
     """W of the vertical velocity of a road with w = 2, E[e'(t) e'(t')] = W delta(t - t'), m2/s.
 
     W = 2 pi^2 G_d(n0) n0^2 V: half of the one-sided, level spectrum of the velocity.
     """
     assert road.waviness == 2.0
-    return speed * float(road.slope_psd(N0)) / 2
+    return speed * float(slope_psd(road, N0)) / 2

@@ -16,7 +16,7 @@ def test_the_height_that_is_told(bore: Project) -> None:
     """Over every variant of a bump; 2/32 of what is asked higher, one is not stood. No trim: nothing is."""
     cases = sweep_cases(bore.venue, np.radians([150.0])).pick([0])
     asked = 0.02
-    told = ridden(bore, bore.setup, cases, "bump", asked)
+    told = ridden(BumpRides(bore, bore.setup, cases), "bump", asked)
     assert 0.0 < told < 2.0 * asked, "or the next line shows nothing"
     model = BumpRides(bore, bore.setup, cases)
     stood = [

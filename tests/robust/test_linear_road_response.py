@@ -269,20 +269,18 @@ def test_spare_grip_is_used_up_where_the_margin_is_at_the_floor(
 def spare_grip(model: RideModel, floor: float, dx: Array, road: Array) -> Array:
     """(1 - floor) x the sum of both wheels' grip - what the axle must pass, N, `dx` (7) off the trim."""
     bodies, elements, points = model.packed
-    states, bed, works = model.scratch()
-    setup, case, answer = (
-        model.settings[0],
-        model.cases.records[0],
-        np.zeros(1, ANSWER)[0],
-    )
+    motion = model.motion(0)
+    state, bed, work = motion.state, motion.bed, motion.work
+    setup, case = motion.setup, motion.case
+    answer = np.zeros(1, ANSWER)[0]
     x = np.zeros(COLUMNS)
-    begin(bodies[0], case, model.base(0)[0], states[0], x)
+    begin(bodies[0], case, model.base(0)[0], state, x)
     x[:7] += dx
-    put_road(bodies[0], elements, road, road, 0.0, states[0], bed)
-    balance(bodies[0], elements, setup, case, states[0], bed, x, works[0])
-    look_around(bodies[0], points, setup, case, states[0], x, works[0], answer)
+    put_road(bodies[0], elements, road, road, 0.0, state, bed)
+    balance(bodies[0], elements, setup, case, state, bed, x, work)
+    look_around(bodies[0], points, setup, case, state, x, work, answer)
     return np.array(
-        (1.0 - floor) * answer.grip.reshape(2, 2).sum(axis=1) - states[0].demand
+        (1.0 - floor) * answer.grip.reshape(2, 2).sum(axis=1) - state.demand
     )
 
 
@@ -318,10 +316,12 @@ def test_slopes_of_the_spare_grip(bore: Project) -> None:
 def test_points_are_enough(bore: Project) -> None:
     """With waves five times as close no rms value moves by 0.5 %, in any kind of case, and no rate by 1 %."""
     cases = sweep_cases(bore.venue, np.radians([0.0, 50.0, 100.0]))
-    found = LinearRoad(bore, bore.setup, cases, A, 60.0)(range(len(cases)))
-    close = LinearRoad(bore, bore.setup, cases, A, 60.0, points=2001)(
+    found = LinearRoad(LikelyRides(bore, bore.setup, cases), A, 60.0)(
         range(len(cases))
     )
+    close = LinearRoad(
+        LikelyRides(bore, bore.setup, cases), A, 60.0, points=2001
+    )(range(len(cases)))
     assert POINTS <= 401
     for name in LINEAR.names:
         if name.startswith("sigma"):
@@ -367,7 +367,7 @@ def test_the_linear_car_in_time(even: Project) -> None:
         axis=(1, 2)
     ) / seconds
     rate = float(
-        LinearRoad(even, even.setup, model.cases, A, 10.0)([0])[
+        LinearRoad(LikelyRides(even, even.setup, model.cases), A, 10.0)([0])[
             "crossing_rate"
         ][0]
     )
@@ -396,7 +396,9 @@ def test_against_rides_in_time(
         STEP,
         skip=int(RUN_IN / STEP / 2),
     )
-    answer = LinearRoad(even, even.setup, model.cases, road, 5.0)([0])[0]
+    answer = LinearRoad(LikelyRides(even, even.setup, model.cases), road, 5.0)(
+        [0]
+    )[0]
     assert not rides["lost"].any()
     assert not rides["off_surface"].any()
     count = rides["samples"][:, None]
@@ -441,7 +443,9 @@ def test_rough_roads_are_not_linear(even: Project) -> None:
     )
     rides = rides[rides["samples"] > 0.0]
     assert rides.size >= 4
-    answer = LinearRoad(even, even.setup, model.cases, rough, 10.0)([0])[0]
+    answer = LinearRoad(
+        LikelyRides(even, even.setup, model.cases), rough, 10.0
+    )([0])[0]
     assert (rides["off_surface"] / rides["samples"]).min() > 0.2
     assert (answer["off_surface"] > 0.1).all()
     count = rides["samples"][:, None]
@@ -457,7 +461,7 @@ def test_shares_of_the_time(bore: Project) -> None:
     cases = straight(bore, 0.0, 120.0)
     body = RideModel(bore, bore.setup, cases).packed[0][0]
     trim = evaluate(bore, cases=cases).answers[0]
-    answers = LinearRoad(bore, bore.setup, cases, D, 10.0)([0, 1])
+    answers = LinearRoad(LikelyRides(bore, bore.setup, cases), D, 10.0)([0, 1])
     off = norm.cdf(0.0, trim["load"], answers["sigma_load"])
     bump = norm.sf(body.bump_travel, trim["travel"], answers["sigma_travel"])
     droop = norm.cdf(
@@ -473,7 +477,7 @@ def test_rms_grows_as_the_road(bore: Project) -> None:
     """A road of four times the coefficient has twice the rms of all that is linear; the trim stays."""
     cases = straight(bore, 30.0)
     one, two = (
-        LinearRoad(bore, bore.setup, cases, road, 10.0)([0])[0]
+        LinearRoad(LikelyRides(bore, bore.setup, cases), road, 10.0)([0])[0]
         for road in (A, Road(4 * A.coefficient))
     )
     for name in ("sigma_use", "sigma_load", "sigma_gap", "sigma_travel"):
@@ -486,10 +490,14 @@ def test_under_the_floor_without_a_road(bore: Project) -> None:
     """The chance is then 1, whatever the seconds; else it is nothing in no time."""
     cases = straight(bore, 100.0)
     margin = float(
-        LinearRoad(bore, bore.setup, cases, A, 0.0)([0])["margin"][0]
+        LinearRoad(LikelyRides(bore, bore.setup, cases), A, 0.0)([0])["margin"][
+            0
+        ]
     )
     over, under = (
-        LinearRoad(bore, bore.setup, cases, A, 0.0, margin + off)([0])[0]
+        LinearRoad(LikelyRides(bore, bore.setup, cases), A, 0.0, margin + off)(
+            [0]
+        )[0]
         for off in (-0.01, 0.01)
     )
     assert over["chance"] == 0.0
@@ -503,7 +511,9 @@ def test_lost_cases_and_standing_cars(bore: Project) -> None:
     """No number where there is no ride, alone of its chunk; a standing car crosses no level."""
     cases = straight(bore, 0.0, 150.0, 30.0)
     cases.records["speed"][:] = [SPEED, 5.0, 0.0]
-    answers = LinearRoad(bore, bore.setup, cases, A, 10.0)([0, 1, 2])
+    answers = LinearRoad(LikelyRides(bore, bore.setup, cases), A, 10.0)(
+        [0, 1, 2]
+    )
     assert all(np.isnan(answers[1][name]).all() for name in LINEAR.names)
     assert all(
         np.isfinite(answers[row][name]).all()
@@ -516,7 +526,7 @@ def test_lost_cases_and_standing_cars(bore: Project) -> None:
 def test_chunks_are_pieces_of_the_whole(bore: Project) -> None:
     """Any cut of the rows gives the same records; another process gets the work whole."""
     cases = sweep_cases(bore.venue, np.radians([20.0, 110.0]))
-    work = LinearRoad(bore, bore.setup, cases, A, 10.0, floor=0.1)
+    work = LinearRoad(LikelyRides(bore, bore.setup, cases), A, 10.0, floor=0.1)
     whole = work(range(6))
     assert whole.dtype == LINEAR
     sent = pickle.loads(pickle.dumps(work))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 from dataclasses import replace
 
 import numpy as np
@@ -9,7 +10,10 @@ import pytest
 
 from setupopt.errors import InputError
 from setupopt.evaluation.cases import sweep_cases
+from setupopt.physics.ride_run import NOT_BACK
 from setupopt.project import Project
+from setupopt.robust.bump import BumpRides
+from setupopt.robust.obstacle import Obstacle
 from setupopt.robust.ride_model import RideModel
 
 from .conftest import SPEED
@@ -138,6 +142,34 @@ def test_a_long_wave_lifts_car_and_floor_alike(bore: Project) -> None:
     assert (
         np.abs(whole["gap_square"][0] / whole["gap_square"][1] - 1).max() < 0.02
     )  # 1 % of a gap, 0.5 mm
+
+
+def test_rides_are_about_the_trims_that_are_given(bore: Project) -> None:
+    """Of a sweep, the lower of two trims: some of its cases, and another machine, must not find the other one."""
+    cases = sweep_cases(bore.venue, np.array([0.2, 0.4])).pick([0, 1])
+    answers = RideModel(bore, bore.setup, cases).result.answers[0]
+    answers["state"][:, 0] += 1e-3
+    model = RideModel(bore, bore.setup, cases, answers)
+    sent = pickle.loads(pickle.dumps(model))
+    for one, row in ((model.pick([1]), 0), (sent, 1), (sent.pick([1]), 0)):
+        assert (one.base(row)["state"][0] == answers["state"][1]).all()
+
+
+def test_a_ride_that_is_not_back_at_its_end_is_not_stood(
+    bore: Project,
+) -> None:
+    """Whatever its steps in time, and so the rounding of their sum, are."""
+    cases = sweep_cases(bore.venue, np.array([2.0])).pick([1])
+    model = BumpRides(bore, bore.setup, cases)
+    model.allowed = replace(model.allowed, within=0.2)
+    bump = Obstacle(4e-3, 8.0, 2)
+    reasons = []
+    for step in np.linspace(1e-3, 2e-3, 25):
+        road = bump.road(model.contacts(0), SPEED, float(step))
+        ride = model.disturbed(0, road, float(step))[0]
+        assert ride["back"] == ride["seconds"], "or this ride shows nothing"
+        reasons.append(int(ride["reason"]))
+    assert set(reasons) == {NOT_BACK}
 
 
 def test_there_is_no_ride_about_a_case_that_slides(bore: Project) -> None:

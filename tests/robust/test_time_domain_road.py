@@ -14,6 +14,7 @@ from setupopt.jobs.chunk_ranges import ChunkRange, chunk_ranges
 from setupopt.physics.ride_run import DRIFTED, FLEW, STOOD
 from setupopt.physics.ride_time import RIDE
 from setupopt.project import Project, load
+from setupopt.robust.ride_model import RideModel
 from setupopt.robust.road.spectrum import CLASSES, Road, Tracks
 from setupopt.robust.road.time_domain_road import (
     QUANTITIES,
@@ -48,7 +49,7 @@ def rides(
     roads = DrawnRoads(
         ROAD, bore.car.front.track, ride_length(SPEED, seconds), seeds, seed
     )
-    return RoadRides(bore, bore.setup, case, roads, seconds)
+    return RoadRides(RideModel(bore, bore.setup, case), roads, seconds)
 
 
 def test_cutting_into_chunks_changes_nothing(
@@ -184,7 +185,10 @@ def test_profile_lasts_as_long_as_it_is() -> None:
 def test_nothing_happens_on_a_smooth_road(bore: Project, case: CaseSet) -> None:
     """A profile without height: the steady margin all the way, no deviation, nothing under the floor."""
     smooth = MeasuredRoads(Tracks(0.25, np.zeros((1, 801))))
-    do, sums = RoadRides(bore, bore.setup, case, smooth, 2.0), RideSums()
+    do, sums = (
+        RoadRides(RideModel(bore, bore.setup, case), smooth, 2.0),
+        RideSums(),
+    )
     sums.add(do(ChunkRange(0, 2)))
     assert sums.spread("margin").mean == pytest.approx(
         do.model.margin[0], abs=1e-9
@@ -212,7 +216,7 @@ def test_a_sound_car_stands_class_a_and_the_hill_no_class_c(
     roads = DrawnRoads(
         road, project.car.front.track, ride_length(speed, 5.0), 6
     )
-    do = RoadRides(project, project.setup, worst_case, roads, 5.0)
+    do = RoadRides(RideModel(project, project.setup, worst_case), roads, 5.0)
     sums = RideSums(step=do.model.step)
     for job in do.jobs():
         sums.add(do(job))

@@ -64,6 +64,5 @@ def study_build(
 
 
 def _box(errors: BuildErrors, cases: CaseSet, floor: float) -> BoxStudy:
-    return BoxStudy(
-        errors, worst_build(errors, cases), stands(errors, cases, floor)
-    )
+    worst = worst_build(errors, cases)
+    return BoxStudy(errors, worst, stands(errors, cases, floor, worst))

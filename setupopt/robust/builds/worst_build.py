@@ -131,10 +131,12 @@ class WorstMargin:
 
     def __call__(self, errors: Floats) -> Floats:
         """Worst margins (builds), as `ranked`."""
-        builds = np.atleast_2d(errors)
+        rows = np.atleast_2d(errors)
+        builds, number = np.unique(rows, axis=0, return_inverse=True)
         near = self.by_slope(builds)
         pairs = zip(builds, suspects(near, self.without_errors), strict=True)
-        return np.array([self._solved(*pair) for pair in pairs])
+        solved = np.array([self._solved(*pair) for pair in pairs])
+        return solved[number.ravel()]
 
     def _solved(self, errors: Floats, rows: np.ndarray) -> float:
         """Worst margin of one build in some of the cases."""
@@ -143,53 +145,53 @@ class WorstMargin:
         )
         return float(ranked(found).min())
 
+    # ---- coordinate exchange in the box --------------------------------------------------------------------
 
-class _Search:
-    """Coordinate exchange in a box of errors."""
-
-    def __init__(
-        self, build: BuildErrors, cases: CaseSet, starts: Records | None = None
-    ) -> None:
-        self.build = build
-        self.worst = WorstMargin.of(build, cases, starts)
-
-    def lowest(self, known: Floats) -> tuple[Floats, float]:
+    def lowest_build(self, known: Floats) -> tuple[Floats, float]:
         """The worst errors that are found, and their margin. `known` (builds, names) are tried as well."""
-        corners, low = self.alone()
-        near = self.worst.pick(low)
-        tried = np.vstack([near.exact, corners, known])
-        first = np.argsort(near(tried), kind="stable")[:_MOST_STARTS]
+        corners, low = self.corners()
+        near = self.pick(low)
+        tried = np.vstack([self.exact, corners, known])
+        reached = near(tried)
+        first = np.argsort(reached, kind="stable")[:_MOST_STARTS]
+        seen: set[bytes] = set()
         ends = np.array(
-            [self._exchange(near, errors) for errors in tried[first]]
+            [near._exchange(tried[i], reached[i], seen) for i in first]
         )
-        worst = self.worst(ends)
+        worst = self(ends)
         return ends[worst.argmin()], float(worst.min())
 
-    def alone(self) -> tuple[Floats, np.ndarray]:
-        """The cases that are lowest if losses add up, and for each the worst level of every error alone."""
-        loss = -self.worst.alone
+    def corners(self) -> tuple[Floats, np.ndarray]:
+        """The worst level of every error alone, for each of the cases that are lowest if losses add up; and
+        these cases.
+        """
+        loss = -self.alone
         loss[loss < _NOTICE] = 0.0
-        added = self.worst.without_errors - loss.max(axis=1).sum(axis=0)
+        added = self.without_errors - loss.max(axis=1).sum(axis=0)
         low = np.argsort(added, kind="stable")[:_MOST_CASES]
         return np.unique(_LEVELS[loss.argmax(axis=1)[:, low]].T, axis=0), low
 
-    def _exchange(self, near: WorstMargin, errors: Floats) -> Floats:
+    def _exchange(
+        self, errors: Floats, worst: float, seen: set[bytes]
+    ) -> Floats:
         """Change one error at a time, the one that lowers most, until none does or contact is lost.
 
-        Slopes choose the few changes that the model solves.
+        Slopes choose the few changes that the model solves. From a build that was `seen` before, the way on is
+        known.
         """
-        worst = near(errors)[0]
-        while worst > -0.5 * LOST:
+        while worst > -0.5 * LOST and errors.tobytes() not in seen:
+            seen.add(errors.tobytes())
             moves = _moves(errors)
-            here = self.build.result(errors, near.cases, near.starts).answers[0]
-            guessed = near.by_slope(moves, here).min(axis=1)
+            moves = moves[(moves != errors).any(axis=1)]
+            here = self.build.result(errors, self.cases, self.starts).answers[0]
+            guessed = self.by_slope(moves, here).min(axis=1)
             tried = moves[np.argsort(guessed, kind="stable")[:_MOST_TRIED]]
-            reached = near(tried)
+            reached = self(tried)
             best = int(reached.argmin())
             if reached[best] >= worst - _NOTICE:
                 break
             errors = tried[best]
-            worst = reached[best]
+            worst = float(reached[best])
         return errors
 
 
@@ -199,7 +201,7 @@ def candidate_corners(build: BuildErrors, cases: CaseSet) -> Floats:
     For each of the cases that fall lowest if losses add up, the levels that it likes least of every error
     alone, all together.
     """
-    return _Search(build, cases).alone()[0]
+    return WorstMargin.of(build, cases).corners()[0]
 
 
 def worst_build(build: BuildErrors, cases: CaseSet) -> WorstBuild:
@@ -211,7 +213,8 @@ def worst_build(build: BuildErrors, cases: CaseSet) -> WorstBuild:
     0 is among the levels because a margin can be least inside, as for a ride height near the peak of the
     ground effect. The margin told is the worst of all cases. A search, no proof: nobody can ask 3^n builds.
     """
-    errors, _ = _Search(build, cases).lowest(np.empty((0, len(build.names))))
+    start = WorstMargin.of(build, cases)
+    errors, _ = start.lowest_build(np.empty((0, len(build.names))))
     found = build.result(errors, cases)
     case = int(found.worst[0])
     costs = _costs(build, errors, cases.pick([case]))
@@ -241,29 +244,41 @@ def _costs(
     return tuple(sorted(costs, key=lambda cost: -cost.loss))
 
 
-def stands(build: BuildErrors, cases: CaseSet, floor: float) -> float:
+def stands(
+    build: BuildErrors,
+    cases: CaseSet,
+    floor: float,
+    worst: WorstBuild | None = None,
+) -> float:
     """How many times the box of errors the setup stands before its worst margin falls under `floor`.
 
     0 where it is under the floor without any error; no more than the last of SCALES, which means: at least
-    so many times. The worst build is searched anew in every box, from small to large, and all that were
-    found before are tried in it too. Boxes nest, so that a box holds only where every smaller one did.
+    so many times. Boxes nest, so that a box holds only where every smaller one did. So the largest is searched
+    first; where it holds, its worst build and `worst`, that of the box itself, are tried in every smaller
+    one. Else the worst build is searched anew in every box, from small to large, and all that were found
+    before are tried in it too.
     """
     exact = np.zeros(len(build.names))
     known: list[Floats] = [exact]
     whole = WorstMargin.of(build, cases)
     if whole.without_errors.min() < floor:
         return 0.0
+    if worst is not None:
+        known.append(np.array(list(worst.errors.values())))
 
-    def spare(scale: float) -> float:
+    def spare(scale: float, is_searched: bool = True) -> float:
         box = replace(build, scale=scale * build.scale)
         rows = whole.lowest(scale)
-        search = _Search(box, cases.pick(rows), whole.starts[rows])
-        found = float(search.worst(np.array(known)).min())
-        if found >= floor:
-            errors, found = search.lowest(np.array(known))
+        inside = replace(whole.pick(rows), build=box)
+        found = float(inside(np.array(known)).min())
+        if found >= floor and is_searched:
+            errors, found = inside.lowest_build(np.array(known))
             known.append(errors)
         return found - floor
 
+    *smaller, largest = SCALES
+    if spare(largest) >= 0.0 and all(spare(s, False) >= 0.0 for s in smaller):
+        return largest
     low = 0.0
     left = float(whole.without_errors.min()) - floor
     for high in SCALES:

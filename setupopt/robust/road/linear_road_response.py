@@ -18,11 +18,9 @@ from scipy.integrate import simpson
 from scipy.special import ndtr
 from scipy.stats import norm
 
-from setupopt.evaluation.cases import CaseSet
-from setupopt.physics.inputs import ANSWER, Floats, Records, layout
+from setupopt.physics.inputs import Floats, Records, layout
 from setupopt.physics.ride_time import SLID
-from setupopt.physics.slopes import OUTPUTS, output_slopes
-from setupopt.project.model import Project, Setup
+from setupopt.physics.slopes import OUTPUTS
 from setupopt.robust.level_crossings import chance_of_crossing, crossing_rate
 from setupopt.robust.likely_rides import LikelyRides
 from setupopt.robust.linear_stood import Answer
@@ -75,15 +73,10 @@ def slopes(model: RideModel, row: int, floor: float) -> Slopes:
     The spare grip of an axle is (1 - floor) C - F, with capacity C and force F, N: nothing where its use
     F / C is 1 - floor.
     """
-    bodies, elements, points = model.packed
-    states, bed, works = model.scratch()
-    mean = np.zeros(OUTPUTS)
-    by_state = np.zeros((OUTPUTS, 7))
-    by_road = np.zeros((OUTPUTS, model.columns))
-    output_slopes(
-        bodies[0], elements, points, model.settings[0], model.cases.records[row], model.base(row)[0],
-        states[0], bed, works[0], np.zeros(1, ANSWER)[0], mean, by_state, by_road,
-    )  # fmt: skip
+    motion = model.motion(row)
+    mean, by_state, by_road = motion.outputs(
+        model.packed[2], model.base(row)[0]
+    )
     left, capacity = 1.0 - floor - mean[_USE], mean[_GRIP].copy()
     mean[_GRIP] *= left
     for slope in (by_state, by_road):
@@ -205,9 +198,7 @@ class LinearRoad:
     `seconds`: of a run; `floor`: of the margin.
     """
 
-    project: Project
-    setup: Setup
-    cases: CaseSet
+    rides: LikelyRides
     road: Road
     seconds: float
     floor: float = 0.0
@@ -215,16 +206,14 @@ class LinearRoad:
 
     def __call__(self, rows: Sequence[int] | np.ndarray) -> Records:
         """LINEAR records (rows) of some cases; not a number where there is no ride (`RideModel.rides`)."""
-        model = LikelyRides(self.project, self.setup, self.cases.pick(rows))
+        model = self.rides
         track = float(model.packed[0]["y"][0, 0] - model.packed[0]["y"][0, 1])
-        road, answers = (
-            waves(self.road, track, self.points),
-            np.empty(len(rows), LINEAR),
-        )
+        road = waves(self.road, track, self.points)
+        answers = np.empty(len(rows), LINEAR)
         answers[...] = np.nan
-        for row in range(len(rows)):
+        for answer, row in zip(answers, rows, strict=True):
             if model.rides(row):
-                self._answer(model, row, road, answers[row])
+                self._answer(model, int(row), road, answer)
         return answers
 
     def _answer(

@@ -19,7 +19,6 @@ from scipy.special import gamma, kv
 from setupopt.units import ROUGHNESS
 
 Numbers = NDArray[np.float64]
-Spectra = NDArray[np.complex128]
 
 N0 = 0.1  # cycles/m, where a road's coefficient is read
 BAND = (0.011, 2.83)  # cycles/m, the waves that ISO 8608 speaks of
@@ -82,13 +81,6 @@ class Road:
             self.coefficient * (np.asarray(wavenumber) / N0) ** -self.waviness
         )
 
-    def slope_psd(self, wavenumber: ArrayLike) -> Numbers:
-        """Spectrum of the slope, ISO 8608's velocity form: (2 pi n)^2 G_d(n), m; level for w = 2.
-
-        At speed V the road's vertical velocity has V times this spectrum, per Hz.
-        """
-        return (2 * np.pi * np.asarray(wavenumber)) ** 2 * self.psd(wavenumber)
-
     def variance(
         self, low: ArrayLike | None = None, high: ArrayLike | None = None
     ) -> Numbers:
@@ -139,24 +131,6 @@ class Road:
         return np.minimum(
             2 * (x / 2) ** order * kv(order, x) / gamma(order), 1.0
         )  # rounding goes beyond 1
-
-    def wheel_spectra(self, wavenumber: Numbers, contacts: Contacts) -> Spectra:
-        """Spectra of the heights under the wheels, m2 per cycle/m, (wavenumbers, wheels, wheels).
-
-        Entry (i, j) is that of wheel i times the conjugate of wheel j; each wheel averages over its patch
-        and meets the road late by the distance it stands behind.
-        """
-        across = np.abs(np.subtract.outer(contacts.side, contacts.side))
-        n = np.asarray(wavenumber)[:, None]
-        wheel = patch_gain(n, contacts.patch) * np.exp(
-            -2j * np.pi * n * contacts.behind
-        )
-        pairs = wheel[:, :, None] * wheel[:, None, :].conj()
-        return (
-            pairs
-            * self.coherence(n[:, :, None], across)
-            * self.psd(n[:, :, None])
-        )
 
 
 class Contacts(NamedTuple):

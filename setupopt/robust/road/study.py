@@ -10,6 +10,7 @@ from setupopt.evaluation.cases import CaseSet
 from setupopt.jobs.chunk_ranges import Chunks, chunk_ranges
 from setupopt.physics.inputs import Records
 from setupopt.project.model import Project
+from setupopt.robust.likely_rides import LikelyRides
 from setupopt.robust.road.linear_road_response import LinearRoad
 from setupopt.robust.road.spectrum import Road, Tracks
 from setupopt.robust.road.time_domain_road import (
@@ -74,19 +75,17 @@ class RoadStudy:
 
 
 def study_road(
-    project: Project,
-    cases: CaseSet,
+    rides: LikelyRides,
     plan: RoadPlan,
     chunks: Chunks,
     first: int | None = None,
 ) -> RoadStudy | None:
-    """The project's setup on a road; None where there is no ride about any case.
+    """The setup of `rides` on a road; None where there is no ride about any case.
 
     `first`: a case that is ridden whatever the linear answer says of it, if it has a ride.
     """
-    do = LinearRoad(
-        project, project.setup, cases, plan.road, plan.seconds, plan.floor
-    )
+    cases = rides.cases
+    do = LinearRoad(rides, plan.road, plan.seconds, plan.floor)
     jobs = [
         list(span.items) for span in chunk_ranges(len(cases), _LINEAR_CHUNK)
     ]
@@ -101,7 +100,7 @@ def study_road(
     return RoadStudy(
         plan,
         linear,
-        tuple(_ride(project, cases, row, plan, chunks) for row in rows),
+        tuple(_ride(rides, row, plan, chunks) for row in rows),
     )
 
 
@@ -121,13 +120,12 @@ def ride_rows(cases: CaseSet, linear: Records, plan: RoadPlan) -> list[int]:
 
 
 def _ride(
-    project: Project, cases: CaseSet, row: int, plan: RoadPlan, chunks: Chunks
+    known: LikelyRides, row: int, plan: RoadPlan, chunks: Chunks
 ) -> Ridden:
     """Rides of one case, summed up."""
-    case = cases.pick([row])
-    speed = float(case.records["speed"][0])
-    roads, seconds = plan.roads(project, speed), plan.ride_seconds(speed)
-    rides = RoadRides(project, project.setup, case, roads, seconds, plan.floor)
+    speed = float(known.cases.records["speed"][row])
+    roads, seconds = plan.roads(known.project, speed), plan.ride_seconds(speed)
+    rides = RoadRides(known.pick([row]), roads, seconds, plan.floor)
     sums = RideSums(plan.floor, rides.model.step)
     for part in chunks(
         f"rides-{row}", f"rides, case {row + 1}", rides, rides.jobs()

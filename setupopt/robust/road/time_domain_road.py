@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cached_property
 from typing import NamedTuple, Protocol
 
 import numpy as np
 from scipy.stats import t as student
 
-from setupopt.evaluation.cases import CaseSet
 from setupopt.jobs.chunk_ranges import ChunkRange, chunk_ranges
 from setupopt.physics.inputs import Floats, Records
 from setupopt.physics.ride_run import STOOD
-from setupopt.project.model import Project, Setup
 from setupopt.robust.level_crossings import clopper_pearson
 from setupopt.robust.ride_model import REASONS, RideModel
 from setupopt.robust.road.spectrum import Road, Tracks, synthesise
@@ -87,27 +84,21 @@ class MeasuredRoads:
 
 @dataclass(frozen=True)
 class RoadRides:
-    """One setup in one case over roads, as work in chunks: called with a job it gives RIDE records (rides).
+    """One setup in one case, the first of `model`, over roads, as work in chunks: called with a job it
+    gives RIDE records (rides).
 
     `seconds`: of each ride that count; on a measured profile as many as it lasts, if fewer.
     """
 
-    project: Project
-    setup: Setup
-    case: CaseSet
+    model: RideModel
     roads: Roads
     seconds: float
     floor: float = 0.0
 
-    @cached_property
-    def model(self) -> RideModel:
-        """The case about its trim."""
-        return RideModel(self.project, self.setup, self.case)
-
     @property
     def speed(self) -> float:
         """Of the case, m/s."""
-        return float(self.case.records["speed"][0])
+        return float(self.model.cases.records["speed"][0])
 
     @property
     def run_in(self) -> float:
