@@ -24,7 +24,7 @@ from setupopt.physics.inputs import CASE, Records
 from setupopt.physics.jit import kernel
 from setupopt.project import Project
 
-_GROWTH = """
+GROWTH = """
 import resource, sys, time
 import numpy as np
 import setupopt
@@ -90,7 +90,7 @@ def _seconds(task: Callable[[], object]) -> float:
     return min(spent)
 
 
-def _batch_seconds(project: Project, count: int) -> dict[str, float]:
+def batch_seconds(project: Project, count: int) -> dict[str, float]:
     """Seconds a case on one core: trim and margin, from nothing and from the answers of a setup nearby.
 
     Nearby: 0.2 deg of camber and 5 % of spring away, as a step of a search is.
@@ -136,15 +136,16 @@ def _batch_seconds(project: Project, count: int) -> dict[str, float]:
         "margin nearby": _seconds(
             lambda: model.run(settings[1:], kept, starts=starts)
         ),
+        "margin of a search": _seconds(
+            lambda: model.run(settings[1:], kept, starts=starts, quick=True)
+        ),
         "margin by slope": _seconds(
             lambda: model.run(settings[1:], kept, starts=starts, by_slope=True)
         ),
     } | {"cases": float(held.sum())}
 
 
-def _reference_seconds(
-    project: Project, angles_deg: tuple[float, ...]
-) -> float:
+def reference_seconds(project: Project, angles_deg: tuple[float, ...]) -> float:
     """The plain scalar model of the tests: adaptive quadrature and plain Newton, case by case."""
     car, venue, setup = (
         tomllib.loads((SETUPS / "bore" / f"{name}.toml").read_text())
@@ -159,12 +160,12 @@ def _reference_seconds(
 
 def test_batch_against_plain_loops(bore: Project, one_thread: None) -> None:
     """Trims and margins on one core; the margin at least 500 times as fast as the plain scalar loop."""
-    spent = _batch_seconds(bore, 2100)
+    spent = batch_seconds(bore, 2100)
     cases = spent.pop("cases")
     print(f"\n{cases:.0f} cases of the bore that hold, one core, us a case")
     for name, seconds in spent.items():
         print(f"{name:>16}: {seconds / cases * 1e6:7.1f}")
-    reference = _reference_seconds(bore, (30.0, 90.0))
+    reference = reference_seconds(bore, (30.0, 90.0))
     times = reference / (spent["margin"] / cases)
     print(
         f"plain scalar loop, margin: {reference * 1e6:.0f} us a case, x {times:.0f}"
@@ -180,7 +181,7 @@ def test_growth_from_a_hundred_to_thirty_thousand_cases() -> None:
         command = [
             sys.executable,
             "-c",
-            _GROWTH,
+            GROWTH,
             str(SETUPS / "bore"),
             str(count),
         ]
