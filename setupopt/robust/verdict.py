@@ -67,7 +67,7 @@ def steadily(proof: RobustnessReport, row: int) -> Callable[[Setup], float]:
     model = Model(proof.project.car)
     case = proof.steady.cases.pick([row])
     return lambda setup: float(
-        model.run(model.settings(setup), case).search_margin[0, 0]
+        model.run(model.settings(setup), case).safe_margin[0, 0]
     )
 
 

@@ -217,7 +217,7 @@ def _wind(proof: RobustnessReport) -> Verdict:
         case = with_wind(
             proof.steady.cases.pick([row]), max(_BEYOND * speed, 0.5), direction
         )
-        return float(model.run(model.settings(setup), case).search_margin[0, 0])
+        return float(model.run(model.settings(setup), case).safe_margin[0, 0])
 
     how = f"from {direction / DEG:.0f} deg, by the margin in it"
     return judged(

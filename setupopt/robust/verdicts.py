@@ -73,7 +73,7 @@ def _box(
         return float(
             replace(study.errors, setup=setup)
             .result(errors, case)
-            .search_margin[0, 0]
+            .safe_margin[0, 0]
         )
 
     costly = ", ".join(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import floor as whole_part
 from math import inf
 from typing import Any
@@ -12,6 +13,7 @@ from setupopt.evaluation.model import evaluate
 from setupopt.evaluation.result import Field, Result, finite
 from setupopt.evaluation.ride_modes import RideModes, ride_modes
 from setupopt.evaluation.summary import by_attitude, wheels_in_air
+from setupopt.evaluation.would_hold import WouldHold, would_hold
 from setupopt.project.bodies import with_body
 from setupopt.project.field_types import KMH
 from setupopt.project.model import Project, Setup
@@ -54,6 +56,11 @@ class RunCard:
     def margin(self) -> float | None:
         """Worst steady margin; None where contact is lost."""
         return finite(self.result.worst_margin[0])
+
+    @cached_property
+    def would_hold(self) -> WouldHold | None:
+        """What would hold the car, where it slides or loses contact."""
+        return would_hold(replace(self.project, setup=self.setup), self.result)
 
     @property
     def do_not_run(self) -> tuple[str, ...]:

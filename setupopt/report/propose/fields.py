@@ -92,6 +92,12 @@ class JudgedProposal:
         """None for a proposal that does not hold: what it loses most is no margin."""
         return self.proposal.alternatives if self.proposal.holds else ()
 
+    @property
+    def sides(self) -> Sides | None:
+        """What sides of their own bring; None where no setup keeps contact and limits."""
+        sides = self.proposal.sides
+        return sides if sides and worth(sides.alike) is not None else None
+
     @cached_property
     def would_hold(self) -> WouldHold | None:
         """What would hold the proposed setup, where it slides or loses contact."""
@@ -167,7 +173,7 @@ class JudgedProposal:
         """Other setups, how far to trust this one, and the worth of every change."""
         p = self.proposal
         return {
-            "counted_margin": finite(p.weighted_margin),
+            "counted_margin": worth(p.weighted_margin),
             "start_counted_margin": finite(p.start_weighted_margin),
             "alternatives": [
                 self._alternative(one) for one in self.alternatives
@@ -184,7 +190,7 @@ class JudgedProposal:
                 "loss": p.dropped_loss,
                 "settings": [_dropped(one) for one in p.dropped],
             },
-            "sides": p.sides and _sides(p.sides),
+            "sides": self.sides and _sides(self.sides),
         }
 
     def _change(self, one: Change) -> Field:
@@ -214,20 +220,16 @@ class JudgedProposal:
     def _evidence(self) -> Field:
         e = self.proposal.evidence
         return {
-            **picked(
-                e,
-                "ends_of_starts",
-                "bound",
-                "continuous",
-                "with_parts",
-                "steps",
-            ),
-            "independent_search": picked(
-                e,
-                points="searched_points",
-                found="searched",
-                climbed="searched_end",
-            ),
+            "ends_of_starts": [worth(end) for end in e.ends_of_starts],
+            "bound": worth(e.bound),
+            "continuous": worth(e.continuous),
+            "with_parts": worth(e.with_parts),
+            "steps": e.steps,
+            "independent_search": {
+                "points": e.searched_points,
+                "found": worth(e.searched),
+                "climbed": worth(e.searched_end),
+            },
             "parts": e.parts and self._parts(e.parts),
         }
 
@@ -235,12 +237,19 @@ class JudgedProposal:
         fields = picked(
             chosen,
             "solves",
-            "bound",
             sets="count",
             overshoot="bound_violation",
             finished="is_finished",
         )
-        return {**fields, "solved": len(chosen.sets)}
+        return fields | {
+            "bound": worth(chosen.bound),
+            "solved": len(chosen.sets),
+        }
+
+
+def worth(merit: float) -> float | None:
+    """A number of the search; None at -1 and below, where it says what is missing to contact or limits."""
+    return merit if merit > -1.0 else None
 
 
 def price_rows(prices: Sequence[ShadowPrice]) -> list[Field]:

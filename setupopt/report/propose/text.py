@@ -10,7 +10,7 @@ from setupopt.evaluation.variables import Slot, slots
 from setupopt.project.limits_model import Tolerance
 from setupopt.project.model import WHEELS, Setup
 from setupopt.project.settings import rounded
-from setupopt.report.propose.fields import JudgedProposal
+from setupopt.report.propose.fields import JudgedProposal, worth
 from setupopt.report.shared.tables import margin_words, number, significant
 from setupopt.report.shared.template import rendered
 from setupopt.report.shared.words import gain_words, slot_words, where_words
@@ -179,11 +179,11 @@ def _percent(share: float) -> str:
 
 
 def _worth(value: float) -> str:
-    """A number of the search. Below -1 it is no margin: it says what is missing to contact or limits."""
+    """A number of the search."""
     return (
-        number(value, 4)
-        if value > -1.0
-        else "no setup that keeps contact and limits"
+        "no setup that keeps contact and limits"
+        if worth(value) is None
+        else number(value, 4)
     )
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from setupopt.evaluation.result import Field, degrees, finite
+from setupopt.evaluation.would_hold import WouldHold, would_hold
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import rows_text
 from setupopt.report.prove.road import RoadTable, road_tables
@@ -62,6 +63,12 @@ class JudgedReport:
             for one, other in zip(own, published, strict=True)
         )
 
+    @cached_property
+    def would_hold(self) -> WouldHold | None:
+        """What would hold the setup without any disturbance, where it slides or loses contact."""
+        p = self.proof
+        return would_hold(replace(p.project, setup=p.setup), p.steady)
+
     def place(self, row: int | None) -> Field:
         """Number, roll angle and attitude of a case; None where there is none."""
         if row is None or row < 0:
@@ -85,6 +92,7 @@ class JudgedReport:
             "verdicts": [self._verdict(verdict) for verdict in self.verdicts],
             "worst": p.steady.fields(int(p.steady.worst[0])),
             "contact_lost": p.steady.lost(),
+            "would_hold": self.would_hold and asdict(self.would_hold),
             "cases": list(self.cases()),
             "wind": list(self.winds()),
             "faults": list(self.faults()),

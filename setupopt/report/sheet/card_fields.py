@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 import numpy as np
 
 from setupopt.evaluation.result import Field
@@ -24,6 +26,7 @@ def card_fields(card: RunCard) -> Field:
         "margin": card.margin,
         "contact_lost": card.result.lost(),
         "slides": card.result.sliding(),
+        "would_hold": card.would_hold and asdict(card.would_hold),
         "worst": card.worst,
         "attitudes": list(card.result.cases.attitudes),
         "roll_angles_deg": [
