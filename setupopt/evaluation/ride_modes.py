@@ -18,10 +18,8 @@ from setupopt.evaluation.result import Field, Result, finite
 from setupopt.evaluation.setup_record import by_wheel
 from setupopt.physics.balance import COLUMNS, WORK
 from setupopt.physics.case_state import CASE_STATE, ROADBED
-from setupopt.physics.contacts import columns
 from setupopt.physics.inputs import Floats, Record, Records
-from setupopt.physics.ride import DAMPING, fill_matrices, linear_matrices
-from setupopt.physics.ride_time import begin
+from setupopt.physics.ride import DAMPING, fill_matrices
 from setupopt.project.model import AXLES, WHEELS, Axle, Project
 from setupopt.project.needs import need
 
@@ -43,20 +41,6 @@ _KEYS = {
     "swing": "swing_hz",
     "swing_ratio": "swing_damping_ratio",
 }
-
-
-@dataclass(frozen=True)
-class LinearRide:
-    """mass q'' + damping q' + stiffness q = road e + road_damping e' about a trim; SI.
-
-    mass (7), damping and stiffness (7, 7), road and road_damping (7, columns; physics/contacts.py).
-    """
-
-    mass: Floats
-    damping: Floats
-    stiffness: Floats
-    road: Floats
-    road_damping: Floats
 
 
 def damping_records(project: Project, setup: Record, body: Records) -> Records:
@@ -91,39 +75,25 @@ def damping_records(project: Project, setup: Record, body: Records) -> Records:
     return record
 
 
-def linear_ride(
+def ride_matrices(
     packed: tuple[Records, Records, Records],
     setting: Record,
-    case: Record,
+    cases: Records,
+    answers: Records,
     damping: Records,
-    base: Record,
-) -> LinearRide:
-    """The linear equations of motion about `base`, a steady ANSWER at full friction.
+) -> tuple[Floats, Floats, Floats]:
+    """mass q'' + damping q' + stiffness q = 0 about trims: mass (7), the others (cases, 7, 7); SI.
 
-    `packed`: VEHICLE (1), ELEMENT (elements), POINT (points); a SETTING and a CASE record; DAMPING (1).
+    `packed`: VEHICLE (1), ELEMENT (elements), POINT (points); a SETTING record; CASE and steady ANSWER
+    records (cases) at full friction; DAMPING (1).
     """
-    bodies, elements, _ = packed
-    state, bed, work = _scratch(elements)
-    square = np.zeros((2, 7, 7))
-    road = np.zeros((2, 7, int(columns(elements))))
-    x = np.zeros(COLUMNS)
-    begin(bodies[0], case, base, state, x)
-    linear_matrices(
-        bodies[0], elements, setting, case, damping[0], state, bed, x, work,
-        square[0], road[0], square[1], road[1],
+    vehicles, elements, _ = packed
+    matrices = np.zeros((2, cases.size, 7, 7))
+    fill_matrices(
+        vehicles[0], elements, setting, cases, answers, damping[0], np.zeros(1, CASE_STATE)[0],
+        np.zeros(elements.size, ROADBED), np.zeros(1, WORK)[0], np.zeros(COLUMNS), *matrices,
     )  # fmt: skip
-    return LinearRide(
-        damping["mass"][0].copy(), square[1], square[0], road[0], road[1]
-    )
-
-
-def _scratch(elements: Records) -> tuple[Record, Records, Record]:
-    """What a balance writes into: a CASE_STATE, ROADBED (elements) and a WORK record."""
-    return (
-        np.zeros(1, CASE_STATE)[0],
-        np.zeros(elements.size, ROADBED),
-        np.zeros(1, WORK)[0],
-    )
+    return damping["mass"][0], matrices[0], matrices[1]
 
 
 class Modes(NamedTuple):
@@ -142,7 +112,7 @@ class Modes(NamedTuple):
 def natural_modes(mass: Floats, damping: Floats, stiffness: Floats) -> Modes:
     """The modes of a car about trims: heave, pitch and roll with the wheels, the others under a still body.
 
-    `mass` (7), `damping` and `stiffness` (..., 7, 7) as `LinearRide` has them; fields (..., MODES). A mode u
+    `mass` (7), `damping` and `stiffness` (..., 7, 7): see `ride_matrices`; fields (..., MODES). A mode u
     with left vector w has the ratio (w C u) / (2 omega w M u). A swing of the whole car is a pair of complex
     roots r: |r| / 2 pi and -Re r / |r|; it is named after the motion of the body that is largest in it. Not a
     number where nothing brings a motion back.
@@ -293,12 +263,13 @@ def ride_modes(project: Project, result: Result) -> RideModes | None:
     if not has_trim.any():
         return None
     found = np.full((len(Modes._fields), answers.size, len(MODES)), np.nan)
-    matrices = np.zeros((2, np.count_nonzero(has_trim), 7, 7))
-    vehicles, elements, _ = packed
-    fill_matrices(
-        vehicles[0], elements, setting, result.cases.records[has_trim], answers[has_trim], damping[0],
-        *_scratch(elements), np.zeros(COLUMNS), np.zeros((7, 4)), *matrices,
-    )  # fmt: skip
-    found[:, has_trim] = natural_modes(damping["mass"][0], *matrices[::-1])
+    matrices = ride_matrices(
+        packed,
+        setting,
+        result.cases.records[has_trim],
+        answers[has_trim],
+        damping,
+    )
+    found[:, has_trim] = natural_modes(*matrices)
     worst = int(np.where(has_trim, answers["margin"], np.inf).argmin())
     return RideModes(Modes(*found), worst)

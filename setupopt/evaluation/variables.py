@@ -226,7 +226,7 @@ def _put(rows: Records, slot: Slot, values: Floats) -> None:
 
 
 def to_setups(
-    variables: tuple[Variable, ...], points: Floats, base: Setup
+    variables: tuple[Variable, ...], points: Floats, base: Setup | Records
 ) -> Records:
     """Points (points, variables) as SETUP records (points); what does not vary comes from `base`."""
     rows = np.repeat(by_wheel(base), len(points))

@@ -16,6 +16,7 @@ from setupopt.evaluation.cases import CaseSet, placed_cases, sweep_at
 from setupopt.evaluation.limits import LimitRows, PackagingLimits
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
+from setupopt.evaluation.setup_record import by_wheel
 from setupopt.evaluation.variables import (
     Variable,
     fixed_by_limits,
@@ -104,6 +105,11 @@ class SetupProblem:
         )
 
     @cached_property
+    def _base(self) -> Records:
+        """`base` as a SETUP record (1)."""
+        return by_wheel(self.base)
+
+    @cached_property
     def packaging(self) -> PackagingLimits:
         """The packaging limits."""
         has_four_heights = any(
@@ -170,7 +176,7 @@ class SetupProblem:
 
     def setups(self, points: Floats) -> Records:
         """SETUP records of the setups at points (points, variables)."""
-        return to_setups(self.variables, np.atleast_2d(points), self.base)
+        return to_setups(self.variables, np.atleast_2d(points), self._base)
 
     def with_build(self, errors: Floats) -> tuple[SetupProblem, int]:
         """The problem with one more build, unless it is known; and the number of the build's first family."""

@@ -11,7 +11,6 @@ import pytest
 
 from setupopt.evaluation.ride_modes import (
     MODES,
-    LinearRide,
     Modes,
     RideModes,
     natural_modes,
@@ -22,8 +21,8 @@ HALF_BASE, HALF_TRACK = 1.3, 0.75  # m
 PITCH, ROLL = 1900.0, 600.0  # kg m2
 
 
-def car(damper: float) -> LinearRide:
-    """Four corners under one body: heave up, pitch about y, roll about x; wheels at front left and so on."""
+def modes(damper: float) -> Modes:
+    """Of four corners under one body: heave up, pitch about y, roll about x; wheels at front left and so on."""
     x = np.array([HALF_BASE, HALF_BASE, -HALF_BASE, -HALF_BASE])
     y = np.array([HALF_TRACK, -HALF_TRACK, HALF_TRACK, -HALF_TRACK])
     lengths = np.hstack(
@@ -32,18 +31,7 @@ def car(damper: float) -> LinearRide:
     on_tyres = np.diag([0.0, 0.0, 0.0, TYRE, TYRE, TYRE, TYRE])
     stiffness = SPRING * lengths.T @ lengths + on_tyres
     mass = np.array([4.0 * BODY, PITCH, ROLL, *4 * [WHEEL]])
-    return LinearRide(
-        mass,
-        damper * lengths.T @ lengths,
-        stiffness,
-        np.zeros((7, 4)),
-        np.zeros((7, 4)),
-    )
-
-
-def modes(ride: LinearRide) -> Modes:
-    """The modes of one car."""
-    return natural_modes(ride.mass, ride.damping, ride.stiffness)
+    return natural_modes(mass, damper * lengths.T @ lengths, stiffness)
 
 
 def quarter_roots(
@@ -58,7 +46,7 @@ def quarter_roots(
 
 def test_a_handbooks_quarter_car() -> None:
     """To half of the last printed digit and the 0.4 % that body and wheel, moving together, add."""
-    found = modes(car(0.0)).natural
+    found = modes(0.0).natural
     assert found[MODES.index("heave")] == pytest.approx(1.04, abs=0.005 + 0.004)
     assert found[4:] == pytest.approx(np.full(4, 10.5), abs=0.05)
     assert found[MODES.index("warp")] == pytest.approx(10.5, abs=0.05)
@@ -81,7 +69,7 @@ def test_every_motion_of_the_body_is_a_quarter_car(
         roots = quarter_roots(body, SPRING, TYRE, damper)
         swings = roots[roots.imag > 0.0]
         lowest = swings[np.abs(swings).argmin()]
-        found = modes(car(damper))
+        found = modes(damper)
         assert found.swing[row] == pytest.approx(
             abs(lowest) / 2.0 / np.pi, rel=1e-9
         )
@@ -92,7 +80,7 @@ def test_every_motion_of_the_body_is_a_quarter_car(
 
 def test_light_dampers_swing_as_the_handbook_ratio_says() -> None:
     """The modal ratio is the first order of the true one: equal to 1 % where damping is 2 %."""
-    found = modes(car(130.0))
+    found = modes(130.0)
     assert found.ratio[:3] == pytest.approx(found.swing_ratio[:3], rel=0.01)
     assert found.natural[:3] == pytest.approx(found.swing[:3], rel=1e-3)
     critical = 2.0 * np.sqrt((SPRING + TYRE) * WHEEL)
@@ -103,7 +91,7 @@ def test_light_dampers_swing_as_the_handbook_ratio_says() -> None:
 
 def test_stiff_dampers_carry_the_body_on_its_tyres() -> None:
     """Locked suspension: the whole corner on the tyre, of which no damper takes anything (limit, to 2 %)."""
-    found = modes(car(1e6))
+    found = modes(1e6)
     assert found.swing[0] == pytest.approx(
         np.sqrt(TYRE / (BODY + WHEEL)) / 2.0 / np.pi, rel=0.02
     )
@@ -113,7 +101,7 @@ def test_stiff_dampers_carry_the_body_on_its_tyres() -> None:
 
 def test_both_ends_are_cautioned() -> None:
     """Too much and too little damping are said, with the names; what lies between is not."""
-    said = [list(RideModes(Modes(*(part[None] for part in modes(car(damper)))), 0).cautions)
+    said = [list(RideModes(Modes(*(part[None] for part in modes(damper))), 0).cautions)
             for damper in (1700.0, 100.0, 1e5)]  # fmt: skip
     assert said[0] == []
     assert "hardly damped" in said[1][0]

@@ -18,11 +18,7 @@ from test_sayers_1986 import FIRST_ENTRY, GAIN, ORDER, PUBLISHED
 import setupopt
 from setupopt.evaluation.cases import sweep_cases
 from setupopt.evaluation.motion import Motion
-from setupopt.evaluation.ride_modes import (
-    LinearRide,
-    linear_ride,
-    natural_modes,
-)
+from setupopt.evaluation.ride_modes import natural_modes, ride_matrices
 from setupopt.physics import ride_steps
 from setupopt.physics.ride_motion import MOTION, SPEEDS, motion_rates
 from setupopt.project import Project
@@ -39,6 +35,7 @@ CORNERS = np.zeros(
 )  # body and wheels of the whole car by those of one corner
 CORNERS[0, 0] = 1.0
 CORNERS[3:, 1] = 1.0
+RAISED = CORNERS.sum(axis=1)  # the whole car, wheels and all
 
 
 def whole_car(foundation: float) -> Project:
@@ -95,13 +92,16 @@ def ride_model(foundation: float) -> RideModel:
     )
 
 
-def linear(model: RideModel) -> LinearRide:
-    """The linear equations of its ride."""
-    trim = model.base(0)[0]
-    case = model.cases.records[0]
-    return linear_ride(
-        model.packed, model.settings[0], case, model.damping, trim
+def linear(model: RideModel) -> tuple[np.ndarray, ...]:
+    """Mass (7), damping and stiffness (7, 7) of its ride."""
+    mass, damping, stiffness = ride_matrices(
+        model.packed,
+        model.settings[0],
+        model.cases.records,
+        model.base(0),
+        model.damping,
     )
+    return mass, damping[0], stiffness[0]
 
 
 @cache
@@ -110,13 +110,14 @@ def golden_car() -> RideModel:
 
     def excess(log_foundation: float) -> float:
         return (
-            float(linear(ride_model(np.exp(log_foundation))).road[3, 0]) - TYRE
+            float((linear(ride_model(np.exp(log_foundation)))[2] @ RAISED)[3])
+            - TYRE
         )
 
     model = ride_model(
         float(np.exp(brentq(excess, np.log(1e6), np.log(1e8), xtol=1e-13)))
     )
-    assert linear(model).road[3, 0] == pytest.approx(TYRE, rel=1e-9)
+    assert (linear(model)[2] @ RAISED)[3] == pytest.approx(TYRE, rel=1e-9)
     assert model.result.answers["load"][0, 0] == pytest.approx(
         (BODY + WHEEL) * GRAVITY, rel=1e-9
     )
@@ -133,16 +134,13 @@ def golden() -> RideModel:
 def test_linear_matrices_step_as_published(
     golden: RideModel, length: float
 ) -> None:
-    """Mass, damping, stiffness and road terms of the car: all 16 entries to 1e-6 of each."""
-    car = linear(golden)
-    square = [
-        CORNERS.T @ part @ CORNERS
-        for part in (np.diag(car.mass), car.damping, car.stiffness)
-    ]
-    road = [
-        CORNERS.T @ part.sum(axis=1, keepdims=True)
-        for part in (car.road, car.road_damping)
-    ]
+    """Mass, damping and stiffness of the car: all 16 entries to 1e-6 of each.
+
+    A road that rises under the whole car pushes as much as a car that is raised as a whole is pushed back.
+    """
+    mass, *parts = linear(golden)
+    square = [CORNERS.T @ part @ CORNERS for part in (np.diag(mass), *parts)]
+    road = [CORNERS.T @ (part @ RAISED)[:, None] for part in parts[::-1]]
     found = transition(*square, *road, length / SPEED).held()
     _compare(Transition(found.state, found.before, found.after), length)
 
@@ -237,8 +235,7 @@ def test_natural_modes_of_the_golden_car(golden: RideModel) -> None:
 
     Without damping 57.7 and 4776 /s2, as k_s k_t / (k_s + k_t) and k_s + k_t over the masses, to 3 %.
     """
-    ride = linear(golden)
-    found = natural_modes(ride.mass, ride.damping, ride.stiffness)
+    found = natural_modes(*linear(golden))
     polynomial = [
         BODY * WHEEL, DAMPER * (BODY + WHEEL), BODY * (SPRING + TYRE) + SPRING * WHEEL, DAMPER * TYRE,
         SPRING * TYRE,
