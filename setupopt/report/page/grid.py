@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from setupopt.evaluation.result import Field
@@ -24,25 +23,6 @@ class Cell(NamedTuple):
     text: str
     under: str = ""
     bad: bool = False
-
-
-Row = Sequence[Cell | str]
-
-
-class Grid(NamedTuple):
-    """Heads and rows; from the column `numeric` on cells are aligned to the right."""
-
-    heads: tuple[str, ...]
-    rows: tuple[tuple[Cell, ...], ...]
-    numeric: int = 1
-
-
-def grid(heads: Iterable[str], rows: Iterable[Row], numeric: int = 1) -> Grid:
-    cells = [
-        tuple(cell if isinstance(cell, Cell) else Cell(cell) for cell in row)
-        for row in rows
-    ]
-    return Grid(tuple(heads), tuple(cells), numeric)
 
 
 def place(row: Field) -> str:

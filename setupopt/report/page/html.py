@@ -13,7 +13,7 @@ import numpy as np
 from setupopt.evaluation.assessment import Assessment
 from setupopt.evaluation.drawn_parts import Patch
 from setupopt.evaluation.report_data import Part, Report
-from setupopt.project.bodies import worn_words
+from setupopt.project.bodies import body_label, worn_words
 from setupopt.project.checksum import project_checksum
 from setupopt.project.model import Venue
 from setupopt.project.stored_prices import PICTURE
@@ -35,7 +35,7 @@ from setupopt.report.page.shapes import NARROW
 from setupopt.report.route.picture import along_picture
 from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.route_file import is_sound
-from setupopt.report.shared.tables import angle
+from setupopt.report.shared.tables import angle, number, significant
 from setupopt.report.shared.words import (
     CLOSING,
     NO_PRICES,
@@ -85,6 +85,12 @@ def _content(report: Report) -> dict[str, Any]:
         "tables": page_tables,
         "case_tables": case_tables,
         "cells": grid,
+        "roles": [part.role for part in report.parts],
+        "body_label": body_label,
+        "angle": angle,
+        "number": number,
+        "significant": significant,
+        "MM": MM,
         "angles": halves,
         "group": group,
         "margins": pictures.margins(),
