@@ -19,44 +19,28 @@ if TYPE_CHECKING:
 FOLDER = "sheets"
 
 
-class Day(click.ParamType):
-    """A date as YYYY-MM-DD."""
-
-    name = "date"
-
-    def convert(
-        self,
-        value: str,
-        param: click.Parameter | None,
-        ctx: click.Context | None,
-    ) -> str:
-        """The date as it was written; a usage error for anything else."""
-        try:
-            return datetime.date.fromisoformat(value).isoformat()
-        except ValueError:
-            self.fail(
-                f"found {value!r}, expected a date as 2026-01-31", param, ctx
-            )
+def _day(ctx: click.Context, param: click.Parameter, value: str | None) -> str:
+    """A date as YYYY-MM-DD, as it was written; empty where none is given."""
+    if value is None:
+        return ""
+    try:
+        return datetime.date.fromisoformat(value).isoformat()
+    except ValueError:
+        raise click.BadParameter(
+            f"found {value!r}, expected a date as 2026-01-31", ctx, param
+        ) from None
 
 
-class Maker(click.ParamType):
+def _maker(ctx: click.Context, param: click.Parameter, value: str) -> str:
     """The name of a person, on one line; it may be empty."""
+    from setupopt.project.field_types import NAME, is_plain
 
-    name = "name"
-
-    def convert(
-        self,
-        value: str,
-        param: click.Parameter | None,
-        ctx: click.Context | None,
-    ) -> str:
-        """The name; a usage error for what cannot be printed."""
-        from setupopt.project.field_types import NAME, is_plain
-
-        line = " ".join(value.split())
-        if line and not is_plain(line):
-            self.fail(f"found {value!r}, expected {NAME}", param, ctx)
-        return line
+    line = " ".join(value.split())
+    if line and not is_plain(line):
+        raise click.BadParameter(
+            f"found {value!r}, expected {NAME}", ctx, param
+        )
+    return line
 
 
 @click.command("sheet")
@@ -67,12 +51,16 @@ class Maker(click.ParamType):
 )  # fmt: skip
 @options.route_option
 @click.option(
-    "--by", default="", type=Maker(), metavar="NAME", help="Who made the sheet."
+    "--by",
+    default="",
+    callback=_maker,
+    metavar="NAME",
+    help="Who made the sheet.",
 )
 @click.option(
     "--date",
     "day",
-    type=Day(),
+    callback=_day,
     metavar="YYYY-MM-DD",
     help="Date on the sheet; default today's.",
 )
@@ -81,7 +69,7 @@ def command(
     today_file: str | None,
     route_file: str | None,
     by: str,
-    day: str | None,
+    day: str,
 ) -> None:
     """Setup sheet, change list and run card of PROJECT for the mechanics.
 
@@ -107,7 +95,7 @@ def command(
 
         today = load(home, today_file).setup
     sheet_options = SheetOptions(
-        today, common.floor or 0.0, day or "", by, route_file
+        today, common.floor or 0.0, day, by, route_file
     )
 
     def others(sheet: Sheet) -> dict[Path, str | bytes]:

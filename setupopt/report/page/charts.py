@@ -12,7 +12,14 @@ from setupopt.evaluation.assessment import Assessment
 from setupopt.evaluation.summary import by_angle
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import WHEELS
-from setupopt.report.shared.picture import INK, SECOND, WARNING, drawing, svg
+from setupopt.report.shared.picture import (
+    INK,
+    SECOND,
+    WARNING,
+    crosses,
+    drawing,
+    svg,
+)
 from setupopt.report.shared.tables import cut
 
 _LOWEST = (
@@ -119,17 +126,9 @@ def _margin_line(
         label=label,
     )
     lost = np.isnan(margin)
-    if lost.any():
-        axes.plot(
-            angles[lost],
-            np.full(lost.sum(), 0.03 + 0.05 * place),
-            "x",
-            ms=5,
-            color=line.colour,
-            mew=1.4,
-            transform=axes.get_xaxis_transform(),
-            label=f"contact lost ({label})",
-        )
+    label = f"contact lost ({label})"
+    style = {"ms": 5, "color": line.colour, "mew": 1.4, "label": label}
+    crosses(axes, angles, lost, 0.03 + 0.05 * place, **style)
     if not lost.all():
         worst = int(np.nanargmin(margin))
         axes.plot(
@@ -270,16 +269,8 @@ def _load_panel(assessment: Assessment, w: int, top: float, axes: Any) -> None:
             limit / 1e3, color=WARNING, lw=1.2, ls=":", label="load limit"
         )
     lost = ~assessment.result.contact[0].reshape(shape).all(axis=0)
-    if lost.any():
-        axes.plot(
-            angles[lost],
-            np.full(lost.sum(), 0.04),
-            "x",
-            ms=4,
-            color=WARNING,
-            label="contact lost",
-            transform=axes.get_xaxis_transform(),
-        )
+    style = {"ms": 4, "color": WARNING, "label": "contact lost"}
+    crosses(axes, angles, lost, 0.04, **style)
 
 
 def _load_lines(

@@ -20,6 +20,7 @@ from setupopt.report.shared.picture import (
     QUIET,
     SECOND,
     WARNING,
+    crosses,
 )
 from setupopt.report.shared.tables import cut
 from setupopt.search.tradeoff import (
@@ -124,14 +125,7 @@ def _lost(
     if not lost.any():
         return
     along = axes.get_xaxis_transform()
-    axes.plot(
-        speeds[lost],
-        np.full(lost.sum(), height),
-        "x",
-        ms=4,
-        color=colour,
-        transform=along,
-    )
+    crosses(axes, speeds, lost, height, ms=4, color=colour)
     at, offset, side = (
         (speeds[lost][-1], 6.0, "left")
         if lost[0]

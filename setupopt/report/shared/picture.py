@@ -57,6 +57,20 @@ def at_venue(project: Project, note: str, width: int = 46) -> str:
     return f"{' at '.join(names)}\n{note} by the model; no clearance to drive"
 
 
+def crosses(
+    axes: Any, at: Any, is_lost: Any, height: float, **style: Any
+) -> None:
+    """Crosses at a height of the panel, a share of it, where contact is lost."""
+    if is_lost.any():
+        axes.plot(
+            at[is_lost],
+            [height] * is_lost.sum(),
+            "x",
+            transform=axes.get_xaxis_transform(),
+            **style,
+        )
+
+
 def svg(figure: Any) -> str:
     """The figure as SVG, without a date.
 

@@ -14,6 +14,7 @@ from setupopt.report.shared.picture import (
     SECOND,
     WARNING,
     at_venue,
+    crosses,
     drawing,
     svg,
 )
@@ -78,7 +79,8 @@ def _margins(study: SpeedStudy, axes: Any) -> None:
         ls="--",
         label=f"the sweep's {study.driven:g} m/s",
     )
-    _lost(study, worst, axes)
+    style = {"ms": 4, "color": WARNING, "label": "contact lost"}
+    crosses(axes, study.speeds, ~np.isfinite(worst), 0.03, **style)
     _windows(study, axes)
     axes.legend(
         fontsize=_SMALL,
@@ -106,21 +108,6 @@ def _frame(study: SpeedStudy, worst: Floats, axes: Any) -> None:
         xlim=(study.speeds[0], study.speeds[-1]), ylim=(low - 0.08, high + 0.05)
     )
     axes.set(xlabel="speed of the sweep m/s", ylabel="grip margin")
-
-
-def _lost(study: SpeedStudy, worst: Floats, axes: Any) -> None:
-    """Crosses along the bottom where contact is lost."""
-    lost = ~np.isfinite(worst)
-    if lost.any():
-        axes.plot(
-            study.speeds[lost],
-            np.full(lost.sum(), 0.03),
-            "x",
-            ms=4,
-            color=WARNING,
-            label="contact lost",
-            transform=axes.get_xaxis_transform(),
-        )
 
 
 def _windows(study: SpeedStudy, axes: Any) -> None:
