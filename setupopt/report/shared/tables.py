@@ -61,7 +61,7 @@ class Key(NamedTuple):
 def keyed_table(rows: Iterable[Any], keys: Iterable[Key], width: int) -> str:
     """A table of mappings or objects, one column for each key.
 
-    >>> print(keyed_table([{"load": 4143.2}, {"load": None}], [decimals("load N", "load", 0)], 80))
+    >>> print(keyed_table([{"load": 4143.2}, {"load": None}], columns("load N=load: 0"), 80))
       load N
         4143
            -
@@ -136,34 +136,6 @@ def _column(part: str, cells: Mapping[str, Any]) -> Key:
         found.get("missing", "-").replace("_", " "),
         "optional" in found,
     )
-
-
-def decimals(
-    head: str,
-    key: str,
-    digits: int = 1,
-    rank: int = 0,
-    missing: str = "-",
-) -> Key:
-    """A column of numbers with so many decimals."""
-    return Key(
-        head,
-        key,
-        lambda value: number(value, digits),
-        rank=rank,
-        missing=missing,
-    )
-
-
-def words(
-    head: str,
-    key: str = "",
-    shown: Callable[[Any], str] = str,
-    least: int = 0,
-    rank: int = 0,
-) -> Key:
-    """A column of text, which may be broken into lines of `least` letters."""
-    return Key(head, key, shown, numeric=False, rank=rank, least=least)
 
 
 def screen_width() -> int:
