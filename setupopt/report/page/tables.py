@@ -165,6 +165,7 @@ def route(kept: Field | None) -> list[tuple[str, str]]:
 def programme(kept: Field | None) -> list[Any]:
     """The runs of the kept route's test programme; empty where there is none, or not in the form of `route`."""
     try:
+        found = kept and kept["programme"]
         return [
             (
                 Cell(f"{run['run']}"),
@@ -174,7 +175,7 @@ def programme(kept: Field | None) -> list[Any]:
                 margin_cell(run["worst_margin"]),
                 Cell(run["tells"] or NONE),
             )
-            for run in ((kept or {}).get("programme") or {"runs": ()})["runs"]
+            for run in (found["runs"] if found else ())
         ]
     except (KeyError, TypeError, ValueError):
         return []
