@@ -156,8 +156,9 @@ def route(kept: Field | None) -> list[tuple[str, str]]:
     try:
         return [
             (name, f"{kept[key]:.4g} {unit}")
-            for name, key, unit in (_ROUTE if kept else ())
-        ]  # fmt: skip
+            for name, key, unit in _ROUTE
+            if kept
+        ]
     except (KeyError, TypeError, ValueError):
         return []
 
