@@ -33,6 +33,8 @@ AT_MOST: Sense = "at most"
 
 _FACTORS = {"mm": units.MM, "N": 1.0, "deg": units.DEG}
 _LENGTH_SCALE = 0.01  # m
+# Of the order of what a light car's suspension has in warp, N/m.
+_LIFT_STIFFNESS = 1e5
 _NO_PACKAGING = Packaging(None, None, None, ())
 _NONE = np.empty(0, dtype=int)
 
@@ -58,9 +60,10 @@ class Limit:
 
     `key`: as JSON and screens name it; `end` follows it in the file. `part`: wheel, axle or floor point that
     it belongs to, empty for the whole car. `values`: in SI, (setups, cases, places), of a limit at rest
-    (setups, 1, places); `required` likewise, or one number. `where`: the places, those of `part` unless
-    given. `attitude`: the one whose cases it limits; None for all cases. `reported_for`: limits of one key
-    and one such name are one row of a report. `scale`: the size in SI that counts as one in the search.
+    (setups, 1, places); `required` likewise, or one number. `past`: what a search takes off the room where
+    `values` cannot fall any more. `where`: the places, those of `part` unless given. `attitude`: the one
+    whose cases it limits; None for all cases. `reported_for`: limits of one key and one such name are one row
+    of a report. `scale`: the size in SI that counts as one in the search.
     """
 
     key: str
@@ -70,6 +73,7 @@ class Limit:
     part: str = ""
     where: tuple[str, ...] = ()
     end: str = ""
+    past: Values | None = None
     is_at_rest: bool = False
     attitude: str | None = None
     unit: str = "mm"
@@ -121,6 +125,11 @@ class Limit:
         return np.flatnonzero(
             np.array(cases.attitude, dtype=object) == self.attitude
         )
+
+    def search_room(self, evaluated: Evaluated) -> Floats:
+        """`room` that goes on falling where `values` have come to their end."""
+        room = self.room(evaluated)
+        return room if self.past is None else room - self.past(evaluated)
 
     def room(self, evaluated: Evaluated) -> Floats:
         """Room left in SI, as `values`; negative where the limit is broken."""
@@ -191,7 +200,8 @@ class PackagingLimits:
         owner = [_NONE]
         case = [_NONE]
         for number, limit in enumerate(self.limits):
-            room = (limit.room(evaluated) + self._slack[number]) / limit.scale
+            room = limit.search_room(evaluated) + self._slack[number]
+            room /= limit.scale
             chosen = np.array([-1])
             if not limit.is_at_rest:
                 chosen = limit.cases_of(cases)
@@ -302,8 +312,13 @@ def _least_loads(
         asked.append((one, stated.least))
     for limit, required in asked:
         for w, wheel in enumerate(WHEELS):
-            values = partial(_of_wheels, "load", slice(w, w + 1))
-            yield limit(required=required, values=values, part=wheel)
+            own = slice(w, w + 1)
+            yield limit(
+                required=required,
+                values=partial(_of_wheels, "load", own),
+                past=partial(_lifted, own),
+                part=wheel,
+            )
 
 
 def _in_cases(car: Car, packaging: Packaging) -> Iterator[Limit]:
@@ -353,6 +368,11 @@ def _wheels(axle: Literal["front", "rear"]) -> slice:
 def _of_wheels(field: str, wheels: slice, evaluated: Evaluated) -> Floats:
     """A field of the answers at some wheels."""
     return np.asarray(evaluated.answers[field][:, :, wheels])
+
+
+def _lifted(wheels: slice, evaluated: Evaluated) -> Floats:
+    """How far wheels are off the surface, as a force: a load of 0 does not tell a search the way back."""
+    return _of_wheels("lift", wheels, evaluated) * _LIFT_STIFFNESS
 
 
 def _travel_left(car: Car, evaluated: Evaluated) -> Floats:

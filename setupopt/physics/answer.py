@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from setupopt.physics import brush, wheel
+from setupopt.physics import brush, tyre, wheel
 from setupopt.physics import margin as grip_margin
 from setupopt.physics.balance import FACTOR
 from setupopt.physics.case_state import rest_gap
@@ -83,6 +83,13 @@ def read_trim(
         answer.patch[w] = wheels.patch[w]
         answer.travel[w] = wheels.travel[w]
         answer.slip_angle[w] = wheels.slip_angle[w]
+        sunk = tyre.deepest(
+            wheels.depth[w],
+            wheels.slant[w],
+            state.curve_across[w],
+            car.half_width[w],
+        )
+        answer.lift[w] = max(0.0, -sunk)
         answer.grip[w] = grip(car, setup, case, state, w, x[FACTOR], work)
     for axle in range(2):
         answer.use[axle] = axle_use(car, axle, answer.grip, work)

@@ -121,6 +121,7 @@ CASE = layout(
 # that slides has one above). margin: 1 - lambda, not a number where contact is lost; search_margin: the
 # margin, or a finite value with a slope towards contact. use, spare, load, grip and all the rest: of the trim
 # at full friction, or where the car slides of the trim at lambda. limiting: axle that saturates at lambda.
+# lift: how far the tread is off the surface, m, 0 where it touches.
 # bend: how the factor bends along the path at a fold, per square of arc length; 0 at other ends.
 # clearance: least gap of the named points, infinite without points; spare_clearance: least of gap minus the
 # gap required. growth: rate at which the car leaves the trim, 1/s, where it was asked for. effort:
@@ -129,7 +130,7 @@ ANSWER = layout(
     one="margin search_margin friction_factor press clearance spare_clearance downforce drag balance "
     "limiting growth bend",
     axles="use ride_gap",
-    wheels="load grip inclination patch travel slip_angle",
+    wheels="load grip inclination patch travel slip_angle lift",
     more=(
         ("state", "f8", (UNKNOWNS,)),
         ("fold", "f8", (UNKNOWNS,)),

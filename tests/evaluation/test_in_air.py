@@ -18,9 +18,8 @@ from setupopt.report.assess.text import text
 EXAMPLE = Path(__file__).resolve().parents[2] / "setups" / "bore"
 
 
-@pytest.fixture(scope="module")
-def turning() -> Result:
-    """A car that corners left, harder and harder, on a bar that carries all its roll at the rear.
+def cornering(across: np.ndarray, bump: object = (0.0,) * 4) -> Result:
+    """A car that corners left at lateral accelerations, on a bar that carries all its roll at the rear.
 
     The inside rear wheel unloads first: it is the lateral acceleration that lifts it.
     """
@@ -28,13 +27,33 @@ def turning() -> Result:
     front = replace(setup.front, anti_roll=0.0, spring=60e3)
     rear = replace(setup.rear, anti_roll=400e3)
     car = plain_car(cg_height=0.5, friction=3.0, area=0.0)
-    across = np.linspace(0.0, 2.0, 41) * GRAVITY
     return solve(
         car,
         replace(setup, front=front, rear=rear),
         speed=20.0,
         path_curvature=across / 400.0,
+        bump=bump,
     )
+
+
+@pytest.fixture(scope="module")
+def turning() -> Result:
+    """Harder and harder."""
+    return cornering(np.linspace(0.0, 2.0, 41) * GRAVITY)
+
+
+def test_a_hanging_wheel_tells_how_far_it_hangs() -> None:
+    """A bump as high as the gap under it just reaches the tread; a tenth of a millimetre more, and it carries."""
+    across = np.array([2.0 * GRAVITY])
+    hanging = cornering(across).answers[0, 0]
+    lift = float(hanging["lift"][2])
+    assert lift > 0.002
+    assert hanging["lift"][[0, 1, 3]].max() == 0.0
+    for more, carries in ((-1e-4, False), (1e-4, True)):
+        bump = (0.0, 0.0, lift + more, 0.0)
+        found = cornering(across, bump).answers[0, 0]
+        assert (found["load"][2] > 0.0) == carries
+        assert (found["lift"][2] == 0.0) == carries
 
 
 def test_a_wheel_is_in_the_air_under_a_hundredth_of_the_quarter_weight(

@@ -172,6 +172,7 @@ def test_rows_agree_with_the_check_of_an_evaluated_setup(
 def missed(case: Case) -> dict[Group, float]:
     """By how much each limit is missed in the unit of the files, where contact holds; the worst wheel's."""
     assert case.project.limits is not None
+    case.result.answers["lift"] = 0.0  # which a search alone looks at
     limits, found = (
         PackagingLimits(case.project.car, case.project.limits.packaging).limits,
         rows(case),
@@ -186,6 +187,20 @@ def missed(case: Case) -> dict[Group, float]:
         if short_by > 1e-5:
             worst[limit.group] = max(worst.get(limit.group, 0.0), short_by)
     return worst
+
+
+def test_a_hanging_wheel_tells_a_search_how_far_it_hangs(
+    example: Project,
+) -> None:
+    """A wheel without load misses its least load by more, the higher it hangs; one that stands, by no more."""
+    project = with_every_limit(example, MILD)
+    case = driven(project, example.setup)
+    loads = case.result.answers["load"][0]
+    near = rows(case).rows[0]
+    case.result.answers["lift"] += np.where(loads > 0.0, 0.0, 0.01)
+    moved = near - rows(case).rows[0]
+    assert (moved >= 0.0).all()
+    assert ((moved > 0.1).any()) == bool((loads <= 0.0).any())
 
 
 def group_of(found: Broken) -> Group:
@@ -253,6 +268,7 @@ def test_wheel_load_of_one_attitude_has_rows_in_its_cases_alone(
         None, None, None, (), wheel_loads=(AttitudeLoad(name, 250.0),)
     )
     case = driven(example, example.setup)
+    case.result.answers["lift"] = 0.0
     found = rows(case, PackagingLimits(example.car, packaging))
     limits = PackagingLimits(example.car, packaging).limits
     own = [i for i, limit in enumerate(limits) if limit.attitude == name]
