@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import cached_property
 
 import numpy as np
 
@@ -30,6 +31,20 @@ class Model:
     def packed(self) -> tuple[Records, Records, Records]:
         """VEHICLE (kinds), ELEMENT (kinds, elements), POINT (kinds, points): the cars that setups make."""
         return self.cars.packed
+
+    @cached_property
+    def _plan(self) -> Floats:
+        """Wheels, floor points and corners of the air elements' strips, (places, 2) from the CG, m."""
+        vehicle, elements, points = (part[0] for part in self.packed)
+        corners = [
+            (e["x"] + i * e["along"], j * e["across"])
+            for e in elements
+            for i in (-1.0, 1.0)
+            for j in (-2.0, 2.0)
+        ]
+        wheels = np.stack([vehicle["x"], vehicle["y"]], axis=1)
+        listed = points[["x", "y"]].tolist()
+        return np.unique([*wheels, *listed, *corners], axis=0)
 
     def packed_for(self, setting: Record) -> tuple[Records, Records, Records]:
         """VEHICLE (1), ELEMENT (elements), POINT (points) of the car as one SETTING record has it."""
@@ -74,7 +89,7 @@ class Model:
         `growth`: find how fast the car leaves each trim too. In a sweep that starts from nothing, a case with
         two positions has the answer of the lower margin.
         """
-        _refuse_beyond_section(self.packed, cases)
+        _refuse_beyond_section(self._plan, cases)
         refuse_beyond_growth(self.car, cases)
         answers = sweep.run(
             self.packed,
@@ -119,14 +134,12 @@ class Model:
         )
 
 
-def _refuse_beyond_section(
-    packed: tuple[Records, Records, Records], cases: CaseSet
-) -> None:
+def _refuse_beyond_section(plan: Floats, cases: CaseSet) -> None:
     """Refuse cases whose section is too tight: wheels, floor and floor points must fit into it."""
     sine = np.sin(cases.records["heading"])
     cosine = np.cos(cases.records["heading"])
     reach = np.zeros(len(cases))
-    for x, y in _plan(packed):
+    for x, y in plan:
         np.maximum(reach, np.abs(x * sine + y * cosine), out=reach)
     curvature = np.abs(cases.records["curvature"])
     tight = np.flatnonzero(curvature * reach >= 0.95)
@@ -148,22 +161,6 @@ def refuse_beyond_growth(car: Car, cases: CaseSet) -> None:
                 f"car.toml, {key}: found speeds up to {rows[-1]:g} m/s, "
                 f"expected up to {fastest:g} m/s, as there is a case so fast"
             )
-
-
-def _plan(packed: tuple[Records, Records, Records]) -> set[tuple[float, float]]:
-    """Wheels, corners of the air elements' strips and floor points from the CG, m."""
-    vehicle, elements, points = (part[0] for part in packed)
-    found = {
-        (float(x), float(y))
-        for x, y in zip(vehicle["x"], vehicle["y"], strict=True)
-    }
-    found |= {(float(p["x"]), float(p["y"])) for p in points}
-    sides = [(i, j) for i in (-1.0, 1.0) for j in (-2.0, 2.0)]
-    return found | {
-        (float(e["x"] + i * e["along"]), float(j * e["across"]))
-        for e in elements
-        for i, j in sides
-    }
 
 
 def evaluate(

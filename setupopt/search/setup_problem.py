@@ -328,13 +328,10 @@ class SetupProblem:
         exact = np.flatnonzero(index_points.family < self.attitudes)
         if exact.size == 0:
             return LimitRows(np.empty((len(answers), 0)), exact, exact)
-        whole = self.setups(points)
-        cases = self.cases(index_points).pick(exact)
-        own = np.ascontiguousarray(answers[:, exact])
         found = self.packaging.rows(
-            whole,
-            cases,
-            own,
+            self.setups(points),
+            self.cases(index_points).pick(exact),
+            np.ascontiguousarray(answers[:, exact]),
         )
         return replace(
             found, case=np.where(found.case >= 0, exact[found.case], -1)
