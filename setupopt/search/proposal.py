@@ -16,10 +16,9 @@ from setupopt.search.global_bounds import Sensitivity
 from setupopt.search.handling import handling_broken
 from setupopt.search.objective import Objective
 from setupopt.search.parts.branch_and_bound import BranchAndBoundResult
-from setupopt.search.required_front import FrontPoint
+from setupopt.search.required_front import Required
 from setupopt.search.shadow_prices import ShadowPrice
 from setupopt.search.sides import Sides
-from setupopt.search.stood_setup import StoodSetup
 
 # Cases this close to the worst weighted margin are active.
 _CLOSE = 0.003
@@ -39,20 +38,6 @@ _SHOWN = (
 
 # What a search can raise.
 MARGIN, DISTURBANCE = "margin", "disturbance"
-
-
-@dataclass(frozen=True)
-class Required:
-    """What had to be stood, `times` as much as `[require]` says, and how three setups stand it.
-
-    `steady`: the best without it, parts of any value. `front`: the best margin by how much must be stood.
-    """
-
-    times: float
-    today: StoodSetup
-    steady: StoodSetup
-    proposed: StoodSetup
-    front: tuple[FrontPoint, ...]
 
 
 @dataclass(frozen=True)

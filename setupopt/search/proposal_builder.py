@@ -31,7 +31,6 @@ from setupopt.search.proposal import (
     PointWeights,
     Proposal,
     ProposalOptions,
-    Required,
     Robustness,
     active_cases,
     checked,
@@ -44,7 +43,7 @@ from setupopt.search.relaxation import (
     RelaxedOptimum,
     other_starts,
 )
-from setupopt.search.required_front import FrontPoint
+from setupopt.search.required_front import FrontPoint, Required
 from setupopt.search.setup_problem import SetupProblem
 from setupopt.search.shadow_prices import ShadowPrice, multipliers_of, prices
 from setupopt.search.shorter_list import without_small_changes

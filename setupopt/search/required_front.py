@@ -10,7 +10,7 @@ from setupopt.search.relaxation import Progress, RelaxedOptimum
 from setupopt.search.required import required_optimum
 from setupopt.search.requirement import BROKEN
 from setupopt.search.setup_problem import SetupProblem
-from setupopt.search.stood_setup import not_stood, stood_by
+from setupopt.search.stood_setup import StoodSetup, not_stood, stood_by
 
 # What is asked of the front: times what `[require]` says.
 TIMES = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
@@ -25,6 +25,20 @@ class FrontPoint:
     margin: float
     is_stood: bool
     setup: Setup
+
+
+@dataclass(frozen=True)
+class Required:
+    """What had to be stood, `times` as much as `[require]` says, and how three setups stand it.
+
+    `steady`: the best without it, parts of any value. `front`: the best margin by how much must be stood.
+    """
+
+    times: float
+    today: StoodSetup
+    steady: StoodSetup
+    proposed: StoodSetup
+    front: tuple[FrontPoint, ...]
 
 
 def front(

@@ -23,7 +23,8 @@ from setupopt.report.shared.picture import (
     drawing,
     svg,
 )
-from setupopt.search.proposal import ComparedSetup, Required
+from setupopt.search.proposal import ComparedSetup
+from setupopt.search.required_front import Required
 from setupopt.search.tradeoff import (
     trade_off,
 )

@@ -7,8 +7,7 @@ from typing import Any
 from setupopt.evaluation.result import Field, finite
 from setupopt.project import setup_as_dict
 from setupopt.report.shared.plain import picked
-from setupopt.search.proposal import Required
-from setupopt.search.required_front import FrontPoint
+from setupopt.search.required_front import FrontPoint, Required
 from setupopt.search.stood_setup import UNITS, StoodSetup
 
 

@@ -17,13 +17,8 @@ from setupopt.report.shared.words import gain_words, slot_words, where_words
 from setupopt.robust.last_word import RUNS, SECONDS
 from setupopt.search.handling import BAND, HANDLING, HandlingLimit
 from setupopt.search.objective import Objective
-from setupopt.search.proposal import (
-    DISTURBANCE,
-    Alternative,
-    Change,
-    Proposal,
-    Required,
-)
+from setupopt.search.proposal import DISTURBANCE, Alternative, Change, Proposal
+from setupopt.search.required_front import Required
 from setupopt.search.stood_setup import UNITS, StoodSetup
 from setupopt.search.worth import PLATEAU_LOSS
 from setupopt.units import BAR, DEG, MM, PERCENT
