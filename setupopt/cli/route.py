@@ -22,6 +22,7 @@ _SHAPES = {"over": True, "back": False, "best": None}
 _FLAGS = {
     "--way-out": "Find ways out along it: loss of drive, gust, puncture.",
     "--map": "The best routes over radius_mm and speed_m_s of [route]; minutes.",
+    "--propose": "With --map: a setup for every cell too, by one search near today's.",
     "--front": "The best routes over length and speed, and what more of each costs; minutes.",
     "--both": "Search the setup too, in turn with the route; many minutes.",
     "--programme": "The test programme of the route: runs that are each a small step; minutes.",

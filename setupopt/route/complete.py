@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from setupopt.errors import UserError
 from setupopt.evaluation.result import html_table
 from setupopt.jobs.store import Store
 from setupopt.project.model import Project
@@ -69,7 +70,10 @@ def steps_of(project: Project, options: RouteOptions) -> int:
     cells = 0
     if options.map:
         radii, speeds = cells_of(project)
-        cells = grid_steps(radii.size * speeds.size)
+        count = radii.size * speeds.size
+        cells = grid_steps(count) + count * options.propose
+    elif options.propose:
+        raise UserError("--propose is for the cells of a map: give --map too")
     if options.front:
         cells += grid_steps(LENGTHS * speeds_of(project, options).size)
     runs = most_steps(project, options) if options.programme else 0

@@ -19,8 +19,9 @@ class RouteOptions:
     (climb, hold, descent). `over`: over the top, back the same side, or None for the better one.
     `heading`: the one of the way by hand beside the route, rad, or None for the best one.
     `way_out`: look for the ways out; `prices`: find what more margin, speed and radius cost in length; `map`:
-    the best routes over radius and speed; `front`: those over length and speed; `programme`: the test runs
-    that lead to the route; `both`: the setup is searched too. `quick`: fewer points and steps, for one of many routes.
+    the best routes over radius and speed; `propose`: with a setup of its own for each; `front`: those over
+    length and speed; `programme`: the test runs that lead to the route; `both`: the setup is searched too.
+    `quick`: fewer points and steps, for one of many routes.
     """
 
     mode: str = "margin"
@@ -32,6 +33,7 @@ class RouteOptions:
     way_out: bool = False
     prices: bool = False
     map: bool = False
+    propose: bool = False
     front: bool = False
     programme: bool = False
     both: bool = False

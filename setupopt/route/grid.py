@@ -6,8 +6,9 @@ a poor place is found out: its neighbours' routes start it again, until none of 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from setupopt.errors import UserError
 from setupopt.jobs.run import run_chunks
 from setupopt.jobs.store import Store
 from setupopt.physics.inputs import Floats
-from setupopt.project.model import Project
+from setupopt.project.model import Project, Setup
 from setupopt.route.goal import RouteOptions
 from setupopt.route.kept import as_array, known_way
 from setupopt.route.study import RouteStudy, study_route
@@ -38,7 +39,7 @@ class Cell:
     `row`: what the grid's rows stand for, SI; `speed`: at the entry, m/s. `merit`: as of a `RouteStudy`.
     `length`: of the way on the section, `total`: of the whole place, m; `fall`: height of the CG over
     the floor at the highest place, m; `load_factor`: the largest specific force on the CG over g. `route`: as
-    `kept.as_array` has it; empty where there is none.
+    `kept.as_array` has it; empty where there is none. `setup`: its own, where one was searched and is better.
     """
 
     row: float
@@ -49,6 +50,7 @@ class Cell:
     fall: float
     load_factor: float
     route: Floats = field(compare=False)
+    setup: Setup | None = None
 
     @property
     def keeps(self) -> bool:
@@ -110,44 +112,36 @@ def best_grid(
     def first(index: int) -> Floats:
         project, options = where(*places[index])
         try:
-            return _chunk(study_route(project, options))
+            return chunk_of(study_route(project, options))
         except UserError:
             return np.empty(0)
 
-    def again(job: tuple[int, Cell, list[Cell]]) -> Floats:
-        _, cell, near = job
+    def again(job: tuple[Cell, list[Cell]]) -> Floats:
+        cell, near = job
         return _from_neighbours(*where(cell.row, cell.speed), cell, near)
 
+    def found(chunks: Iterator[Floats]) -> list[Cell]:
+        pairs = zip(places, chunks, strict=True)
+        return [cell_of(*place, chunk) for place, chunk in pairs]
+
     count = range(len(places))
-    chunks = run_chunks(name, first, count, store=store, progress=progress)
-    cells = [
-        _cell(*place, chunk)
-        for place, chunk in zip(places, chunks, strict=True)
-    ]
-    left = ROUNDS * len(places)
+    keeps = partial(run_chunks, store=store, progress=progress)
+    cells = found(keeps(name, first, count))
     better = set(count)
     for turn in range(ROUNDS):
-        around = [
-            sorted(_neighbours(index, rows.size, speeds.size) & better)
-            for index in count
+        near = [
+            [cells[other] for other in sorted(around & better)]
+            for around in (
+                _neighbours(index, rows.size, speeds.size) for index in count
+            )
         ]
-        jobs = [
-            (index, cells[index], [cells[other] for other in near])
-            for index, near in enumerate(around)
-            if any(cells[other].route.size for other in near)
-        ]
-        found = run_chunks(
-            f"{name}-{turn}", again, jobs, store=store, progress=progress
-        )
-        left -= len(jobs)
-        better = set()
-        for (index, old, _), chunk in zip(jobs, found, strict=True):
-            new = _cell(*places[index], chunk)
-            if new.merit > old.merit:
-                cells[index] = new
-            if new.is_much_better(old):
-                better.add(index)
-    progress(left)
+        jobs = list(zip(cells, near, strict=True))
+        new = found(keeps(f"{name}-{turn}", again, jobs))
+        pairs = list(zip(cells, new, strict=True))
+        better = {
+            i for i, (old, one) in enumerate(pairs) if one.is_much_better(old)
+        }
+        cells = [max(pair, key=lambda one: one.merit) for pair in pairs]
     return tuple(cells)
 
 
@@ -181,10 +175,10 @@ def _from_neighbours(
     found = [way.improved(project, options) for way in ways]
     if not found:
         return np.empty(0)
-    return _chunk(max(found, key=lambda one: one.merit))
+    return chunk_of(max(found, key=lambda one: one.merit))
 
 
-def _chunk(study: RouteStudy) -> Floats:
+def chunk_of(study: RouteStudy) -> Floats:
     """The numbers of a cell in the order of its fields, but for the route's limits first; then its route."""
     numbers = [
         *study.merit,
@@ -196,7 +190,8 @@ def _chunk(study: RouteStudy) -> Floats:
     return np.concatenate([numbers, as_array(study)])
 
 
-def _cell(row: float, speed: float, chunk: Floats) -> Cell:
+def cell_of(row: float, speed: float, chunk: Floats) -> Cell:
+    """The cell of `chunk_of`; of no numbers one without a route."""
     route = chunk[6:]
     if chunk.size == 0 or chunk[1] == -np.inf:
         route = np.empty(0)
@@ -224,13 +219,12 @@ def load_factor(study: RouteStudy) -> Floats:
     speed2 = points.speed[0] ** 2
     bent = speed2 * points.curvature[0]
     along = points.acceleration[0]
-    forward = along * (1.0 - nearer * sine**2) - nearer * bent * sine * cosine
-    leftward = (
-        bent * (1.0 - nearer * cosine**2) - nearer * along * sine * cosine
+    turned = nearer * (along * sine + bent * cosine)
+    pull = GRAVITY * np.sin(study.roll_angle)
+    press = (1.0 - nearer) * cases["curvature"] * speed2 * sine**2
+    forces = (
+        along + (pull - turned) * sine,
+        bent + (pull - turned) * cosine,
+        press + GRAVITY * np.cos(study.roll_angle),
     )
-    upward = (1.0 - nearer) * cases["curvature"] * speed2 * sine**2
-    angle = study.roll_angle
-    forward += GRAVITY * np.sin(angle) * sine
-    leftward += GRAVITY * np.sin(angle) * cosine
-    upward += GRAVITY * np.cos(angle)
-    return np.sqrt(forward**2 + leftward**2 + upward**2) / GRAVITY
+    return np.asarray(np.linalg.norm(forces, axis=0) / GRAVITY)

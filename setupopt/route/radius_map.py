@@ -13,6 +13,7 @@ from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project, Range
 from setupopt.route.goal import RouteOptions, goal_of, wanted
 from setupopt.route.grid import Cell, Grid, Where, best_grid
+from setupopt.route.own_setup import own_setups
 
 
 class RouteMap(Grid):
@@ -74,6 +75,8 @@ def route_map(
         return there, replace(options, mode="margin", speed=speed, quick=True)
 
     cells = best_grid("map", radii, speeds, where, progress, store)
+    if options.propose:
+        cells = own_setups(project, cells, where, progress, store)
     return RouteMap(
         radii, speeds, cells, goal_of(project, options).least_margin
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property, partial
 
 import numpy as np
+from scipy.integrate import cumulative_trapezoid
 
 from setupopt.errors import UserError
 from setupopt.physics.inputs import Floats
@@ -104,10 +105,9 @@ class RouteStudy:
     @property
     def seconds(self) -> Floats:
         """Time since the entry, (points)."""
-        way = self.judged.points.way[0]
-        slowness = 1.0 / self.judged.points.speed[0]
-        steps = 0.5 * (slowness[1:] + slowness[:-1]) * np.diff(way)
-        return np.concatenate([[0.0], np.cumsum(steps)])
+        points = self.judged.points
+        slowness = 1.0 / points.speed[0]
+        return cumulative_trapezoid(slowness, points.way[0], initial=0.0)
 
     @property
     def broken(self) -> tuple[str, ...]:

@@ -70,12 +70,7 @@ class MarginTable:
 
     def of(self, place: Floats, course: Floats, curvature: Floats) -> Floats:
         """Margins by linear interpolation; those outside of the table count as lost."""
-        shape = np.broadcast_shapes(place.shape, course.shape, curvature.shape)
-        asked = [
-            np.broadcast_to(one, shape).ravel()
-            for one in (place, course, curvature)
-        ]
-        return np.asarray(self._at(np.stack(asked, axis=-1))).reshape(shape)
+        return np.asarray(self._at((place, course, curvature)))
 
 
 def margin_table(

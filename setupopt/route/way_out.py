@@ -10,9 +10,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
-from itertools import pairwise
 
 import numpy as np
+from scipy.integrate import cumulative_trapezoid
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.setup_record import by_wheel
@@ -196,27 +196,20 @@ class _Finder:
         course: Floats,
         curvature: Floats,
     ) -> _Way:
-        """The way with the speed of a car that rolls: v dv = -(drag + climb) ds, by the midpoint rule."""
+        """The way with the speed of a car that rolls: v dv = -(drag + climb) ds, the climb by trapezoids."""
         climb = GRAVITY * np.sin(self.surface.angle(place)) * np.sin(course)
-        speeds = [speed]
-        for one, other in pairwise(climb):
-            half = speeds[-1] ** 2 - _STEP * (self.drag * speeds[-1] ** 2 + one)
-            full = speeds[-1] ** 2 - _STEP * (
-                2.0 * self.drag * max(half, 1.0) + one + other
-            )
-            speeds.append(float(np.sqrt(max(full, 1.0))))
-        rolled = np.array(speeds)
+        way = _STEP * np.arange(place.size)
+        grown = np.exp(2.0 * self.drag * way)
+        lost = cumulative_trapezoid(2.0 * climb * grown, way, initial=0.0)
+        rolled = np.sqrt(np.maximum((speed**2 - lost) / grown, 1.0))
         slowing = -(self.drag * rolled**2 + climb)
         yaw = (
             np.gradient(curvature, _STEP) * rolled**2 + slowing * curvature
             if curvature.size > 1
             else 0.0 * curvature
         )
-        way = _STEP * np.arange(place.size)
         columns = (way, way, place, course, curvature, yaw, rolled, slowing)
-        seconds = np.concatenate(
-            [[0.0], np.cumsum(2.0 * _STEP / (rolled[1:] + rolled[:-1]))]
-        )
+        seconds = cumulative_trapezoid(1.0 / rolled, way, initial=0.0)
         return _Way(
             name, PathPoints(*(column[None, :] for column in columns)), seconds
         )

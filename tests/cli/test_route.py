@@ -4,10 +4,17 @@ from __future__ import annotations
 
 import csv
 import json
+import shutil
+import signal
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import pytest
 from click.testing import Result
+
+from setupopt.physics.kept_kernels import cache_folder
 
 from .conftest import Run
 from .test_prove import project
@@ -36,6 +43,51 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
         head + rest[rest.index("[adjuster.front]") :] + ROUTE, encoding="utf-8"
     )
     return made
+
+
+def test_a_map_that_is_killed_goes_on(
+    folder: Path, run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """SIGKILL once a cell is kept: the same command goes on to the JSON of an unbroken run. Two radii, two
+    speeds, with a setup for each, which raises a margin of a car set for a flat circuit and lowers none.
+    """
+    home = tmp_path / "project"
+    shutil.copytree(folder, home)
+    with (home / "limits.toml").open("a", encoding="utf-8") as limits:
+        limits.write("speed_m_s = { from = 46, to = 50, step = 4 }\n")
+        limits.write("radius_mm = { from = 7500, to = 8500, step = 1000 }\n")
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(cache_folder().parents[1]))
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    asked = ("route", home, "--map", "--length", "90", "--json", "--quiet")
+    command = "from setupopt.cli.main import main; main()"
+    with subprocess.Popen(
+        [sys.executable, "-c", command, *map(str, asked), "--propose"],
+        stdout=subprocess.PIPE,
+    ) as process:
+        while process.poll() is None and not kept(tmp_path):
+            time.sleep(0.02)
+        process.kill()
+    assert process.returncode == -signal.SIGKILL
+    assert 1 <= len(kept(tmp_path)) < 4
+    went_on = json.loads(run(*asked, "--propose").stdout)
+    assert not kept(tmp_path)
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "other"))
+    assert json.loads(run(*asked, "--propose").stdout) == went_on
+    plain = json.loads(run(*asked).stdout)["map"]["cells"]
+    gains = []
+    for cell, own in zip(plain, went_on["map"]["cells"], strict=True):
+        assert cell["setup"] is None
+        gains.append(own["margin"] - cell["margin"])
+        assert (gains[-1] > 0.0) == (own["setup"] is not None)
+    assert max(gains) > 0.01
+    alone = run("route", home, "--propose", "--out", tmp_path / "none")
+    assert alone.exit_code == 2
+    assert "--map" in alone.stderr
+
+
+def kept(folder: Path) -> list[Path]:
+    """First cells of a map that are stored."""
+    return list(folder.glob("cache/setupopt/unfinished/*/map-0*"))
 
 
 @pytest.fixture

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 
 from setupopt.evaluation.result import Field, finite
+from setupopt.evaluation.variables import slots
 from setupopt.physics.inputs import Floats
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import rows_text
 from setupopt.project.field_types import KMH
 from setupopt.project.writing import setup_text
 from setupopt.report.route.programme import error_fields, programme_fields
+from setupopt.report.shared.plain import picked, plain
 from setupopt.report.shared.words import setup_comment
 from setupopt.robust.builds.worst_build import WorstBuild
 from setupopt.route.by_hand import ByHand
@@ -129,28 +130,27 @@ def _abort(route: Route, way: float) -> str | None:
 
 def place_fields(place: Place) -> Field:
     """The stages of the whole place, and their sums."""
-    return {
-        "metres": place.metres,
-        "seconds": place.seconds,
-        "stages": [asdict(stage) for stage in place.stages],
-        "missing": place.missing or None,
-        "stop_m_s2": place.stop,
-        "braking_margin": finite(place.braking_margin),
-    }
+    return picked(
+        place,
+        "metres",
+        "seconds",
+        "stages",
+        "braking_margin",
+        stop_m_s2="stop",
+    ) | {"missing": place.missing or None}
 
 
 def more_fields(route: Route) -> Field:
     """Ways out and prices; null where they were not asked for."""
     study = route.study
     ways = [escape_fields(study, escape) for escape in route.escapes]
-    prices = [asdict(price) for price in route.prices]
     return {
         "ways_out": ways or None,
-        "prices": prices or None,
+        "prices": plain(route.prices) or None,
         "map": map_fields(route.map),
         "tradeoff": front_fields(route.front),
         "programme": programme_fields(route.programme),
-        "turns": [asdict(turn) for turn in route.turns] or None,
+        "turns": plain(route.turns) or None,
         "spread": None if route.worst is None else _spread(route.worst),
         "by_hand": None if route.by_hand is None else _by_hand(route.by_hand),
     }
@@ -166,15 +166,15 @@ def _spread(worst: WorstBuild) -> Field:
 
 def _by_hand(found: ByHand) -> Field:
     """The best way of one heading, and the route up to the same angle."""
-    return {
-        "heading_deg": found.heading / DEG,
-        "ramp_m": found.ramp,
-        "length_m": found.length,
-        "margin": finite(found.margin),
-        "steady_margin": finite(found.steady),
-        "route_length_m": found.route_length,
-        "route_margin": finite(found.route_margin),
-    }
+    return {"heading_deg": found.heading / DEG} | picked(
+        found,
+        "margin",
+        "route_margin",
+        ramp_m="ramp",
+        length_m="length",
+        steady_margin="steady",
+        route_length_m="route_length",
+    )
 
 
 def map_fields(found: RouteMap | None) -> Field | None:
@@ -190,21 +190,26 @@ def map_fields(found: RouteMap | None) -> Field | None:
 
 def cell_fields(found: Grid, cell: Cell) -> Field:
     """A radius and a speed with the best route there."""
-    return {"radius_mm": round(cell.row / MM, 6), **_cell(found, cell)}
+    setup = None
+    if cell.setup is not None:
+        setup = {
+            slot.name: slot.value(cell.setup) for slot in slots([cell.setup])
+        }
+    radius = {"radius_mm": round(cell.row / MM, 6)}
+    return {**radius, **_cell(found, cell), "setup": setup}
 
 
 def _cell(found: Grid, cell: Cell) -> Field:
     shape = SHAPES[int(cell.route[0])] if cell.route.size else None
-    return {
-        "speed_m_s": cell.speed,
-        "margin": finite(cell.margin),
-        "holds": found.holds(cell),
-        "shape": shape,
-        "length_m": finite(cell.length),
-        "total_m": finite(cell.total),
-        "fall_m": finite(cell.fall),
-        "load_factor": finite(cell.load_factor),
-    }
+    return {"holds": found.holds(cell), "shape": shape} | picked(
+        cell,
+        "margin",
+        "load_factor",
+        speed_m_s="speed",
+        length_m="length",
+        total_m="total",
+        fall_m="fall",
+    )
 
 
 def front_fields(found: LengthFront | None) -> list[Field] | None:
@@ -215,9 +220,12 @@ def front_fields(found: LengthFront | None) -> list[Field] | None:
         {
             "length_most_m": point.cell.row,
             **_cell(found, point.cell),
-            "on_front": point.on_front,
-            "margin_costs_m": finite(point.margin_costs),
-            "speed_costs_m": finite(point.speed_costs),
+            **picked(
+                point,
+                "on_front",
+                margin_costs_m="margin_costs",
+                speed_costs_m="speed_costs",
+            ),
         }
         for point in found.points
     ]
@@ -247,33 +255,32 @@ def setup_file(route: Route) -> str | None:
 def map_text(route: Route) -> str | None:
     """The cells of the map as CSV; None where no map was asked for."""
     found = map_fields(route.map)
-    return None if found is None else rows_text(found["cells"])
+    if found is None:
+        return None
+    rows = []
+    for cell in found["cells"]:
+        setup = cell.pop("setup") or {}
+        rows.append(cell | setup)
+    return rows_text(rows)
 
 
 def escape_fields(study: RouteStudy, escape: Escape) -> Field:
     """A point of the route with its ways out."""
-    flight = escape.flight
     return {
         "way_m": float(study.judged.points.way[0, escape.row]),
         "roll_angle_deg": float(study.roll_angle[escape.row] / DEG),
         "events": [_way_out(event, way) for event, way in escape.ways.items()],
         "stopping_m": escape.stopping,
-        "flight": None if flight is None else asdict(flight),
+        "flight": plain(escape.flight),
     }
 
 
 def _way_out(event: str, way: WayOut | None) -> Field:
     if way is None:
         return {"event": event, "way": None}
-    return {
-        "event": event,
-        "way": way.way,
-        "margin": way.margin,
-        "metres": way.metres,
-        "seconds": way.seconds,
-        "angle_deg": float(way.angle / DEG),
-        "speed_m_s": way.speed,
-    }
+    return {"event": event, "angle_deg": float(way.angle / DEG)} | picked(
+        way, "way", "margin", "metres", "seconds", speed_m_s="speed"
+    )
 
 
 def study_fields(study: RouteStudy) -> Field:
@@ -311,13 +318,10 @@ def study_fields(study: RouteStudy) -> Field:
 
 def row_fields(table: dict[str, Any], row: int) -> Field:
     """One point as plain values."""
-    return {name: _plain(column[row]) for name, column in table.items()}
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, np.bool_ | bool):
-        return bool(value)
-    return finite(value) if isinstance(value, float | np.floating) else value
+    return {
+        name: plain(np.asarray(column[row]).item())
+        for name, column in table.items()
+    }
 
 
 def pieces(study: RouteStudy, table: dict[str, Any]) -> list[Field]:
@@ -345,13 +349,11 @@ def _span(values: Floats, first: int, last: int) -> float:
 
 def _shape(name: str, first: First | None) -> Field:
     """The best first path of a shape on the table of margins."""
-    names = {
-        "margin": "margin",
+    renamed = {
         "length_m": "length",
         "speed_m_s": "speed",
         "straight_margin": "straight",
     }
-    return {"shape": name} | {
-        key: None if first is None else getattr(first, field)
-        for key, field in names.items()
-    }
+    if first is None:
+        return {"shape": name} | dict.fromkeys(("margin", *renamed))
+    return {"shape": name} | picked(first, "margin", **renamed)

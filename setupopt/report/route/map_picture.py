@@ -25,8 +25,10 @@ def map_picture(route: Route) -> str | None:
     """SVG; None where no map was asked for."""
     if route.map is None:
         return None
+    own = " and setup" if route.study.options.propose else ""
     title = at_venue(
-        route.study.project, "Least margin after its own best route, still air,"
+        route.study.project,
+        f"Least margin after its own best route{own}, still air,",
     )
     with drawing(7.6, 5.6, title) as (figure, axes):
         _cells(route.map, figure, axes)
