@@ -158,7 +158,7 @@ def _neighbours(index: int, rows: int, columns: int) -> set[int]:
 def _from_neighbours(
     project: Project, options: RouteOptions, cell: Cell, near: list[Cell]
 ) -> Floats:
-    """The best route near that of the cells around which, driven here, promises most; none: no numbers.
+    """The best route near those of the cells around that, driven here, promise more; none: no numbers.
 
     Where a cell keeps no limits yet, or has less margin than all around it, each of them is tried.
     """
@@ -168,11 +168,11 @@ def _from_neighbours(
         if other.route.size
     ]
     is_poor = not cell.keeps or all(one.merit > cell.merit for one in near)
-    if not is_poor:
-        promised = [way.merit(project, options) for way in ways]
-        most = int(np.argmax(promised))
-        ways = [ways[most]] if promised[most] > cell.margin - _NEAR else []
-    found = [way.improved(project, options) for way in ways]
+    found = [
+        way.improved(project, options)
+        for way in ways
+        if is_poor or way.merit(project, options) > cell.margin - _NEAR
+    ]
     if not found:
         return np.empty(0)
     return chunk_of(max(found, key=lambda one: one.merit))
