@@ -1,17 +1,20 @@
-"""A student-size car finds a way where straight running loses contact."""
+"""Other cars and places: a student-size car where straight running loses contact, a banking up and back."""
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from setupopt.project import Project
+from setupopt.project import Project, load
 from setupopt.route.goal import RouteOptions
+from setupopt.route.judged import Judge
 from setupopt.route.study import study_route
 
-from .conftest import wanted, with_route
+from .conftest import SETUPS, wanted, with_route
 
 
 def student(bore: Project) -> Project:
@@ -54,3 +57,52 @@ def test_over_the_top_at_30_m_s(bore: Project) -> None:
     assert found.judged.points.place[0, -1] == pytest.approx(
         2.0 * np.pi * 6.0, abs=1e-6
     )
+
+
+PARTS = """[section]
+[[section.part]]
+width_mm = 6000
+[[section.part]]
+radius_mm = 20000
+sweep_deg = 30
+[[section.part]]
+width_mm = 6000
+
+"""
+ROUTE = """
+[route]
+to_deg = 30
+hold_m = 20
+return = true
+least_margin = 0.1
+"""
+
+
+def test_a_banking_from_the_apron_up_and_back(tmp_path: Path) -> None:
+    """The banked corner with its section: every limit is kept, and the least margin is that of the apron where
+    the way begins and ends, straight on in the turn of 270 m, which no way exceeds; 0.01.
+    """
+    folder = tmp_path / "bank"
+    shutil.copytree(SETUPS / "bank", folder)
+    venue = (folder / "venue.toml").read_text(encoding="utf-8")
+    venue = venue.replace('section = "flat"', 'section = "parts"')
+    venue = venue.replace(
+        "from = 14, to = 34, step = 0.5", "from = 0, to = 30, step = 1"
+    )
+    (folder / "venue.toml").write_text(
+        venue.replace("[[attitude]]", PARTS + "[[attitude]]", 1),
+        encoding="utf-8",
+    )
+    with (folder / "limits.toml").open("a", encoding="utf-8") as limits:
+        limits.write(ROUTE)
+    found = study_route(load(folder), RouteOptions(speed=60.0))
+    assert found.holds
+    assert found.paths.shape.name == "back"
+    assert np.degrees(found.roll_angle.max()) == pytest.approx(30.0, abs=1e-6)
+    assert found.paths.held[0] >= 20.0
+    judge = Judge(found.project, found.goal)
+    apron = judge.straight(found.paths.legs[0].start, np.full(1, 60.0))
+    first = found.firsts["back"]
+    assert first is not None
+    assert first.straight == pytest.approx(apron, abs=1e-6)
+    assert found.margin.min() == pytest.approx(apron, abs=0.01)

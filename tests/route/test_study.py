@@ -19,6 +19,7 @@ from setupopt.route.complete import Route
 from setupopt.route.goal import RouteOptions, goal_of
 from setupopt.route.judged import Judge
 from setupopt.route.study import RouteStudy, best_first, study_route
+from setupopt.route.table import _solved
 from setupopt.route.whole import place_of
 
 from .conftest import wanted, with_route
@@ -163,3 +164,21 @@ def test_refusals(bore: Project) -> None:
         study_route(with_route(flat, wanted(90.0)))
     with pytest.raises(UserError, match="no route"):
         best_first({"over": None, "back": None}, "margin")
+
+
+def test_the_table_knows_the_turn(bore: Project) -> None:
+    """Straight on in a place that bends: the margin of the route's own case, 1e-9, less than without the turn.
+
+    First paths of a banking were sought as if it were straight.
+    """
+    bend = replace(bore.venue.attitudes[0], turn_radius=200.0)
+    bent = replace(bore, venue=replace(bore.venue, attitudes=(bend,)))
+    found = []
+    for project in (bent, bore):
+        there = with_route(project, wanted(60.0))
+        judge = Judge(there, goal_of(there, RouteOptions()))
+        margin, _ = _solved(judge, 45.0, *np.zeros((3, 1)))
+        straight = judge.straight(0.0, np.full(1, 45.0))
+        assert margin[0] == pytest.approx(straight, abs=1e-9)
+        found.append(straight)
+    assert found[0] < found[1] - 0.05
