@@ -11,6 +11,7 @@ import sys
 import time
 from pathlib import Path
 
+import pdfplumber
 import pytest
 from click.testing import Result
 
@@ -29,6 +30,13 @@ KEYS = (
     "steer_rate_deg_s", "load_factor", "map", "tradeoff", "programme", "spread", "worst_margin", "errors",
     "error", "input", "turns", "speed_km_h", "abort",
 )  # fmt: skip
+PRINTED = (
+    "axis_m", "way_m", "roll_angle_deg", "heading_deg", "steer_deg", "speed_m_s", "speed_km_h", "seconds", "margin",
+)  # fmt: skip
+RUN = {
+    "run": 1, "step": "first", "to_deg": 15.0, "speed_m_s": 46.0, "speed_km_h": 165.6, "length_m": 61.4,
+    "margin": 0.612, "worst_margin": None, "tells": None,
+}  # fmt: skip
 ROUTE = "\n[route]\nto_deg = 60\nreturn = false\nleast_margin = 0.2\nsteer_rate_deg_s = 90\n"
 
 
@@ -145,6 +153,9 @@ def test_the_card_says_what_the_route_says(
     """Marks of the sheet's JSON, of which the PDF is made, are the route's; another setup is refused."""
     _, out = done
     route = out / "route.json"
+    told = json.loads(route.read_text())
+    told["programme"] = {"reaches": False, "least_margin": 0.2, "runs": [RUN]}
+    route.write_text(json.dumps(told))
     sheet = run(
         "sheet",
         folder,
@@ -161,6 +172,18 @@ def test_the_card_says_what_the_route_says(
     assert sheet.exit_code in (0, 1)
     assert card == {name: answer[name] for name in card}
     assert len(card["marks"]) > 10
+    with pdfplumber.open(next((tmp_path / "sheets").glob("*.pdf"))) as pdf:
+        tables = [one for page in pdf.pages for one in page.extract_tables()]
+    rows = [row for one in tables for row in one if len(row) == 10]
+    printed = [row for row in rows if row[9] == "not looked at"]
+    for cells, mark in zip(printed, answer["marks"], strict=True):
+        for shown, name in zip(cells, PRINTED, strict=False):
+            places = len(shown.partition(".")[2])
+            assert float(shown) == pytest.approx(
+                mark[name], abs=0.5 * 10.0**-places * (1.0 + 1e-9)
+            )
+    first = "1 first 15 46.0 166 61 0.612 contact_lost -"
+    assert ["_".join(one.split()) for one in rows[-1][:9]] == first.split()
     other = json.loads(route.read_text())
     other["setup"]["checksum"] = "0123456789ab"
     wrong = tmp_path / "wrong.json"
