@@ -30,12 +30,12 @@ from setupopt.units import DEG
 
 # By name: the field of Require, and the disturbance's unit in SI: one metre, one m/s, the road as it is.
 KINDS = ("bump", "seam", "gust", "road")
-# What is looked at of each: obstacles of unit height; seconds that a gust takes to pass, and where it comes
-# from, rad: the left and the right; the road.
+# What is looked at of each: obstacles of unit height, as long as `prove` looks at (8 m, mostly the worst);
+# seconds that a gust takes to pass, and where it comes from, rad: the left and the right; the road.
 VARIANTS: dict[str, list[Any]] = {
     "bump": [
         Obstacle(1.0, length, track)
-        for length in (1.0, 2.5, 5.0)
+        for length in (1.0, 3.5, 8.0)
         for track in range(3)
     ],
     "seam": [
