@@ -195,18 +195,18 @@ class Sweep:
 
 @dataclass(frozen=True, slots=True)
 class Attitude:
-    """One way the car is driven; combined with every roll angle."""
+    """One way the car is driven; combined with every roll angle. Straight along the axis, but for what is given."""
 
     name: str
-    heading: float
-    acceleration: float
-    path_curvature: float
-    yaw_acceleration: float
-    turn_radius: float | None
-    headwind: float
-    crosswind: float
-    bump: tuple[float, float, float, float]  # FL, FR, RL, RR
-    speed: float | None  # None: the sweep's
+    heading: float = 0.0
+    acceleration: float = 0.0
+    path_curvature: float = 0.0
+    yaw_acceleration: float = 0.0
+    turn_radius: float | None = None
+    headwind: float = 0.0
+    crosswind: float = 0.0
+    bump: tuple[float, float, float, float] = (0.0,) * 4  # FL, FR, RL, RR
+    speed: float | None = None  # the sweep's
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -19,9 +19,7 @@ _GAIN = 0.005
 _COLUMNS = (
     "heading", "speed", "acceleration", "path_curvature", "yaw_acceleration", "turn_curvature",
 )  # fmt: skip
-_ROUTE = Attitude(
-    "route", 0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0, (0.0, 0.0, 0.0, 0.0), None
-)
+_ROUTE = Attitude("route")
 
 
 @dataclass(frozen=True)

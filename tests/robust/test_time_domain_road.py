@@ -191,11 +191,11 @@ def test_nothing_happens_on_a_smooth_road(bore: Project, case: CaseSet) -> None:
     )
     sums.add(do(ChunkRange(0, 2)))
     assert sums.spread("margin").mean == pytest.approx(
-        do.model.margin[0], abs=1e-9
+        do.model.margin[0], abs=1e-7
     )
     assert sums.spread("load fl").rms == pytest.approx(0.0, abs=1e-3)
     assert sums.under == 0
-    assert sums.drift < 1e-6
+    assert sums.drift < 1e-5, "a hundredth of a millimetre; 300 are allowed"
 
 
 @pytest.mark.parametrize(

@@ -169,20 +169,9 @@ class _FlatFloor:
     """The flat floor of the section, driven straight along its axis."""
 
     def __init__(self, project: Project) -> None:
-        straight = Attitude(
-            "run-up",
-            0.0,
-            0.0,
-            0.0,
-            0.0,
-            None,
-            0.0,
-            0.0,
-            (0.0, 0.0, 0.0, 0.0),
-            None,
-        )
+        straight = (Attitude("run-up"),)
         self.case = sweep_cases(
-            replace(project.venue, attitudes=(straight,)),
+            replace(project.venue, attitudes=straight),
             np.array([level(project.venue)]),
         )
         self.model = Model(project.car)
