@@ -195,18 +195,24 @@ class Sweep:
 
 @dataclass(frozen=True, slots=True)
 class Attitude:
-    """One way the car is driven; combined with every roll angle. Straight along the axis, but for what is given."""
+    """One way the car is driven; combined with every roll angle."""
 
     name: str
-    heading: float = 0.0
-    acceleration: float = 0.0
-    path_curvature: float = 0.0
-    yaw_acceleration: float = 0.0
-    turn_radius: float | None = None
-    headwind: float = 0.0
-    crosswind: float = 0.0
-    bump: tuple[float, float, float, float] = (0.0,) * 4  # FL, FR, RL, RR
-    speed: float | None = None  # the sweep's
+    heading: float
+    acceleration: float
+    path_curvature: float
+    yaw_acceleration: float
+    turn_radius: float | None
+    headwind: float
+    crosswind: float
+    bump: tuple[float, float, float, float]  # FL, FR, RL, RR
+    speed: float | None  # None: the sweep's
+
+
+def straight(name: str) -> Attitude:
+    """The attitude of a car that rolls straight along the axis, at the sweep's speed."""
+    still = (0.0, 0.0, 0.0, 0.0)
+    return Attitude(name, 0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0, still, None)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from setupopt.project.model import Attitude, DrivenPath, Project
+from setupopt.project.model import DrivenPath, Project, straight
 from setupopt.route.goal import RouteOptions
 from setupopt.route.kept import redriven
 from setupopt.route.study import RouteStudy, study_route
@@ -19,7 +19,7 @@ _GAIN = 0.005
 _COLUMNS = (
     "heading", "speed", "acceleration", "path_curvature", "yaw_acceleration", "turn_curvature",
 )  # fmt: skip
-_ROUTE = Attitude("route")
+_ROUTE = straight("route")
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from setupopt.evaluation.model import Model
 from setupopt.physics.case_state import gravity, low_side
 from setupopt.physics.inputs import Floats, Records
 from setupopt.project.car_as_set import car_as_set
-from setupopt.project.model import Attitude, Project
+from setupopt.project.model import Project, straight
 from setupopt.project.needs import need
 from setupopt.robust.bisection import bisect
 
@@ -169,9 +169,8 @@ class _FlatFloor:
     """The flat floor of the section, driven straight along its axis."""
 
     def __init__(self, project: Project) -> None:
-        straight = (Attitude("run-up"),)
         self.case = sweep_cases(
-            replace(project.venue, attitudes=straight),
+            replace(project.venue, attitudes=(straight("run-up"),)),
             np.array([level(project.venue)]),
         )
         self.model = Model(project.car)
