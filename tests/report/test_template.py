@@ -1,0 +1,52 @@
+"""Texts from templates: nothing is lost in silence, and lines keep to the width."""
+
+from __future__ import annotations
+
+from math import inf, nan
+
+import pytest
+from jinja2 import UndefinedError
+
+from setupopt.evaluation.limits_check import Broken
+from setupopt.report.shared.tables import columns, keyed_table
+from setupopt.report.shared.template import rendered
+
+LIMIT = Broken("packaging.rake_mm", "", 12.34, "at most", 10.0, "mm")
+
+
+def test_a_name_that_is_not_given_is_an_error() -> None:
+    """A blank in its place would be a sentence that says something else."""
+    with pytest.raises(UndefinedError):
+        rendered("shared/limits", 80)
+
+
+def test_what_comes_out_empty_takes_no_line() -> None:
+    """Without a broken limit there is no head of a table either."""
+    assert rendered("shared/limits", 80, broken=()) == "\n"
+    said = rendered("shared/limits", 80, broken=(LIMIT,))
+    assert said.startswith("LIMITS BROKEN (1)\n")
+    assert "packaging.rake_mm  -" not in said
+    assert "at most 10 mm  at rest" in said
+
+
+@pytest.mark.parametrize("width", [80, 160])
+def test_no_line_is_wider_than_the_screen(width: int) -> None:
+    """Cells that may be broken are; nothing of them is lost."""
+    one = Broken("clearance.least_gap_mm", "a corner of the floor far behind", 1.0, "at least", 5.0, "mm", 7,
+                 30.0, "turned across the surface with a bump under one wheel")  # fmt: skip
+    said = rendered("shared/limits", width, broken=(one,))
+    assert max(map(len, said.splitlines())) <= width
+    for word in f"{one.where} {one.attitude}".split():
+        assert word in said
+
+
+def test_no_number_stands_for_one_that_is_missing_or_infinite() -> None:
+    """Of None, minus infinity and what is no number only the word in their place is seen."""
+    rows = [{"margin": value} for value in (0.1234, None, -inf, nan)]
+    shown = columns("margin=margin: 3 missing=contact_lost")
+    cells = keyed_table(rows, shown, 80).split("\n")
+    assert [cell.strip() for cell in cells] == [
+        "margin",
+        "0.123",
+        *["contact lost"] * 3,
+    ]
