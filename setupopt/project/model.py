@@ -34,17 +34,14 @@ class Tyre:
     foundation_per_pressure: float  # N/m3 per Pa
     friction: float  # at `friction_pressure`
     friction_pressure: float  # Pa of contact pressure
-    friction_exponent: (
-        float  # friction falls as contact pressure to minus this power
-    )
+    # Friction falls as contact pressure to minus this power
+    friction_exponent: float
     compliance: float  # rad of lean per N of lateral force
     shear_per_foundation: float  # tangential over radial stiffness of the tread
-    camber_thrust_share: (
-        float  # share of the geometric spin that the tread follows
-    )
-    friction_least_pressure: (
-        float  # Pa, mean contact pressure under which friction was not measured
-    )
+    # Share of the geometric spin that the tread follows
+    camber_thrust_share: float
+    # Pa, mean contact pressure under which friction was not measured
+    friction_least_pressure: float
     carcass: float  # N/m at no pressure; rigid where this and the next are zero
     carcass_per_pressure: float  # N/m per Pa
     load_limit: float | None
@@ -319,9 +316,8 @@ class Setup:
     rear: AxleSetup
     body: str | None = None  # name of the body worn; None: the one of car.toml
     balance: BalanceSetup = BalanceSetup()
-    wings: tuple[
-        tuple[str, float], ...
-    ] = ()  # elements with settings, by name, and their angles
+    # Elements with settings, by name, and their angles
+    wings: tuple[tuple[str, float], ...] = ()
     ballast: tuple[Ballast, ...] = ()
 
     @property
@@ -400,6 +396,5 @@ class Project:
     # The one of car.toml, kept while the car wears another
     own_body: Body | None = None
     bodies: tuple[Body, ...] = ()  # what there is besides it, by name
-    assumed: tuple[
-        str, ...
-    ] = ()  # what is taken for entries that car.toml leaves out
+    # What is taken for entries that car.toml leaves out
+    assumed: tuple[str, ...] = ()
