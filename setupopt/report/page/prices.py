@@ -24,8 +24,9 @@ def with_prices(
     """The report with kept prices, else with those of the best setup near its target, where limits.toml has any."""
     if report.prices is not None:
         return report
-    if report.target.assessment.margin is None:
-        return report  # near a setup that loses contact a search takes minutes
+    margin = report.target.assessment.margin
+    if margin is None or margin < 0.0:
+        return report  # near a setup that does not hold a search takes minutes
     found = local_prices(report.today.project, report.target.project, progress)
     if found is None:
         return report
