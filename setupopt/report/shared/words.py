@@ -38,7 +38,8 @@ CLOSING = (
     "result come before any run."
 )
 NO_PRICES = (
-    "the car loses contact, or limits.toml is missing or leaves no setting free"
+    "the car slides or loses contact, or limits.toml is missing or leaves no "
+    "setting free"
 )
 
 
