@@ -87,7 +87,9 @@ def test_a_map_that_is_killed_goes_on(
         assert cell["setup"] is None
         gains.append(own["margin"] - cell["margin"])
         assert (gains[-1] > 0.0) == (own["setup"] is not None)
-    assert max(gains) > 0.01
+    assert (
+        max(gains) > 2e-3
+    )  # 0.03 over the top; up to 60 deg the setup counts for less
     alone = run("route", home, "--propose", "--out", tmp_path / "none")
     assert alone.exit_code == 2
     assert "--map" in alone.stderr
