@@ -15,13 +15,8 @@ import numpy as np
 
 from setupopt.evaluation import setup_record
 from setupopt.evaluation.cases import CaseSet
-from setupopt.evaluation.limits import (
-    Evaluated,
-    Limit,
-    PackagingLimits,
-    Sense,
-    is_judged,
-)
+from setupopt.evaluation.limit import Evaluated, Limit, Sense
+from setupopt.evaluation.limits import PackagingLimits, is_judged
 from setupopt.evaluation.result import Result
 from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import Project, Setup

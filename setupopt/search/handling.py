@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from setupopt.evaluation.limits import AT_LEAST, AT_MOST, Sense
+from setupopt.evaluation.limit import AT_LEAST, AT_MOST, Sense
 from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.result import Result
 from setupopt.physics.inputs import Floats, Records

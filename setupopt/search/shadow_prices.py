@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from setupopt.evaluation.limits import AT_LEAST
+from setupopt.evaluation.limit import AT_LEAST
 from setupopt.physics.inputs import Floats
 from setupopt.search.engine.exchange import ExchangeOptions, ExchangeResult
 from setupopt.search.engine.index_points import restricted

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from setupopt.evaluation.cases import sweep_cases
-from setupopt.evaluation.limits import AT_LEAST, AT_MOST
+from setupopt.evaluation.limit import AT_LEAST, AT_MOST
 from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.result import Field
 from setupopt.evaluation.setup_record import by_wheel

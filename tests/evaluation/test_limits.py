@@ -18,12 +18,8 @@ import setupopt
 from evaluation.limits_oracle import broken
 from setupopt.evaluation import limits_check, setup_record
 from setupopt.evaluation.cases import CaseSet, sweep_cases
-from setupopt.evaluation.limits import (
-    Limit,
-    LimitRows,
-    PackagingLimits,
-    is_judged,
-)
+from setupopt.evaluation.limit import Limit
+from setupopt.evaluation.limits import LimitRows, PackagingLimits, is_judged
 from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result

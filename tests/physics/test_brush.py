@@ -19,7 +19,7 @@ from plain_slip_tyre import (
 )
 from plain_tyre import beta_function
 
-from setupopt.physics import brush, tyre
+from setupopt.physics import brush, brush_strip, tyre
 from setupopt.physics.inputs import Record
 
 Floats = np.ndarray
@@ -186,7 +186,7 @@ def test_strips_against_bristles() -> None:
         load = BED / RADIUS * length**3 * 2.0 / 3.0
         reach = BED / RADIUS * length / SHEAR
         sx, sy = (rng.uniform(-1.3, 1.3) * mu * reach for _ in range(2))
-        got = brush.strip(sx, sy, spin, mu, load, length, reach)
+        got = brush_strip.strip(sx, sy, spin, mu, load, length, reach)
         fx, fy, mz = strip_sum(strip, sx, sy)
         assert got[0] == pytest.approx(fx, abs=1e-6 * load)
         assert got[6] == pytest.approx(fy, abs=1e-6 * load)
