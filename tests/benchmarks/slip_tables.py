@@ -6,6 +6,8 @@ bore example is proposed for with and without each; every margin is by the model
 
 from __future__ import annotations
 
+import shutil
+import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -16,6 +18,7 @@ from setupopt.evaluation.model import Model, evaluate
 from setupopt.evaluation.result import Result
 from setupopt.evaluation.summary import wheels_in_air
 from setupopt.evaluation.variables import slots
+from setupopt.project.limits_model import AttitudeLoad
 from setupopt.project.model import AxleSetup, Car, Project, Setup, Tyre
 from setupopt.units import BAR, DEG, MM, N_PER_MM
 
@@ -46,6 +49,23 @@ BEFORE = Setup(
 # One spring in place of two: the tyres of that release, N/m3 and N/m3 per Pa
 ONE_SPRING = {"front": (0.006, 0.016), "rear": (0.006, 0.015)}
 SHARE = 0.3
+RELEASED = Path(__file__).resolve().parents[1] / "reference" / "data" / "bore"
+TOE = "toe_mm = { from = -4, to = 4, step = 0.5 }\n"
+BALANCE = """
+[balance]
+brake_front_percent = { from = 45, to = 70, step = 1 }
+drive_front_percent = { from = 20, to = 70, step = 1 }
+cross_weight_percent = { from = 40, to = 60, step = 0.5 }
+"""
+SIDES = ("left", "right")
+SIDE = """
+[{}.{}]
+camber_deg = {{ from = -9, to = 0, step = 0.1 }}
+ride_height_mm = {{ from = 28, to = 70, step = 0.5 }}
+pressure_bar = {{ from = 1.2, to = 2.0, step = 0.05 }}
+springs_N_per_mm = [60, 80, 100, 120, 140, 160, 180, 200]
+toe_mm = {{ from = -4, to = 4, step = 0.5 }}
+"""
 
 
 def one_spring(car: Car) -> Car:
@@ -77,9 +97,9 @@ def _tyres(car: Car, change: Callable[[str, Tyre], Tyre]) -> Car:
     return replace(car, front=front, rear=rear)
 
 
-def proposed(project: Project) -> Setup:
-    """One search, no alternatives."""
-    options = setupopt.ProposalOptions(starts=1, loss=0.0)
+def proposed(project: Project, starts: int = 1) -> Setup:
+    """One search or more, no alternatives."""
+    options = setupopt.ProposalOptions(starts=starts, loss=0.0)
     return setupopt.propose(project, options).setup
 
 
@@ -105,8 +125,66 @@ def puncture(project: Project, setup: Setup, wheel: int) -> float:
     )
 
 
+def as_released(folder: Path, is_free: bool, four_down: bool) -> Project:
+    """The car of release 0.1 at 50 m/s, in the attitudes and ranges of the example.
+
+    `is_free`: toe, balance and cross weight have ranges; `four_down`: four wheels stay down without a bump, each
+    side has ranges of its own, and no wheel arch limits the travel that this takes.
+    """
+    shutil.copytree(RELEASED, folder)
+    (folder / "bodies").mkdir()
+    (folder / "long-floor.toml").rename(folder / "bodies" / "long-floor.toml")
+    attitudes = setupopt.load(EXAMPLE).venue.attitudes
+    limits = (EXAMPLE / "limits.toml").read_text(encoding="utf-8")
+    if is_free:
+        for axle in ("front", "rear"):
+            limits = limits.replace(f"[{axle}]\n", f"[{axle}]\n{TOE}", 1)
+            if four_down:
+                limits += "".join(SIDE.format(axle, side) for side in SIDES)
+        limits += BALANCE
+    (folder / "limits.toml").write_text(limits, encoding="utf-8")
+    project = setupopt.load(folder)
+    assert project.limits is not None
+    smooth = [attitude.name for attitude in attitudes if not any(attitude.bump)]
+    loads = [AttitudeLoad(name, 14.0) for name in smooth if four_down]
+    packaging = replace(project.limits.packaging, wheel_loads=tuple(loads))
+    if four_down:
+        packaging = replace(packaging, arches=())
+    return replace(
+        project,
+        venue=replace(project.venue, attitudes=attitudes),
+        limits=replace(project.limits, packaging=packaging),
+    )
+
+
+def under_old_conditions() -> None:
+    """Print worst margins by attitude of what is proposed, with more ranges and with four wheels down."""
+    with tempfile.TemporaryDirectory() as home:
+        asked = {
+            "proposed today": as_released(Path(home) / "1", False, False),
+            "toe and balance free": as_released(Path(home) / "2", True, False),
+            "sides too, no arches, four wheels down": as_released(
+                Path(home) / "3", True, True
+            ),
+        }
+    plain = asked["proposed today"]
+    flat = replace(BEFORE, front=replace(BEFORE.front, toe=0.0))
+    flat = replace(flat, rear=replace(BEFORE.rear, toe=0.0))
+    names = [attitude.name for attitude in plain.venue.attitudes]
+    print(row("setup", [*names, "worst", "attitudes with a wheel in the air"]))
+    setups = {"as last raced": plain.setup, "proposed by release 0.1": flat}
+    for name, project in asked.items():
+        setups[name] = proposed(project, 1 if project is plain else 2)
+    for name, setup in setups.items():
+        result = evaluate(plain, setup)
+        margins = result.margin[0].reshape(len(names), -1).min(axis=1)
+        cells = [f"{m:.3f}" for m in (*margins, margins.min())]
+        print(row(name, [*cells, in_air(plain, result)]))
+
+
 def main() -> None:
     """Print all tables."""
+    under_old_conditions()
     project = setupopt.load(EXAMPLE)
     cars = {
         "as the example has it": project.car,
