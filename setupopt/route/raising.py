@@ -30,7 +30,7 @@ _STEEP = 5e-3  # the most that a value or a limit may change in a small step
 _WORSE = 1e-3  # of margin or room; points that are worse by less are not added
 # A quick search whose path has more margin solves the next one from its answers; with less there are folds
 # that this would not see
-_CALM = 0.2
+_CALM = 0.4
 _OPTIONS = TrustRegionOptions(least_gain=1e-4, least_rise=5e-4, most_steps=40)
 
 

@@ -525,7 +525,7 @@ def test_nothing_is_written_where_a_part_of_it_cannot_be_made(
     """All files are made before the first is written."""
     known(monkeypatch, found)
 
-    def fails(proposal: object) -> str:
+    def fails(*_: object) -> str:
         raise OSError(28, "No space left on device", "picture")
 
     monkeypatch.setattr(proposal_fields, "tradeoff_svg", fails)

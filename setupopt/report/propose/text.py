@@ -1,4 +1,4 @@
-"""A proposal in words and plain tables, for people; the words stand in proposal.txt."""
+"""A proposal in words and plain tables, for people; the words stand in propose.txt."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ def text(judged: JudgedProposal, width: int, short: bool = False) -> str:
         "HANDLING": HANDLING, "AGREE": _AGREE, "BETTER": _BETTER, "PASSED": _PASSED,
     }  # fmt: skip
     return rendered(
-        "propose/proposal", width, short, judged=judged, settings=list(_settings(judged)),
+        "propose/propose", width, short, judged=judged, settings=list(_settings(judged)),
         alternatives=list(_alternatives(judged)),
         others=["".join(columns[i : i + many]) for i in range(0, len(columns), many)],
         not_reached=lambda is_stood: "" if is_stood else "not reached",
