@@ -11,6 +11,7 @@ from setupopt.physics import sweep
 
 # Where the sweep itself is tested, or the machine under it, every sweep is solved
 ALWAYS_SOLVED = (
+    "tests/benchmarks/",
     "tests/physics/",
     "tests/evaluation/",
     "tests/hardening/",
