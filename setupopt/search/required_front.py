@@ -15,6 +15,8 @@ from setupopt.search.stood_setup import StoodSetup, not_stood, stood_by
 # What is asked of the front: times what `[require]` says.
 TIMES = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
 _HALVINGS = 3
+# Where the last of these is stood, twice as much is tried, up to more than so many times
+_MOST_TIMES = 64.0
 
 
 @dataclass(frozen=True)
@@ -85,27 +87,38 @@ def most_times(
     least: float,
     progress: Progress,
 ) -> tuple[float, list[FrontPoint]]:
-    """How many times what is asked can be stood with a margin of `least`, between points of the front.
+    """How many times what is asked can be stood with a margin of `least`, between or beyond points of the
+    front.
 
     Returns the points with those that were tried.
     """
     points = list(points)
+
+    def is_good(point: FrontPoint) -> bool:
+        is_kept = point.is_stood and point.margin >= least
+        return is_kept and rides_agree(root.problem, point, least)
+
+    def tried(times: float) -> FrontPoint:
+        (found,) = front(root, least, (times,), progress)
+        points.append(found)
+        return found
+
     low = points[0]
     high = points[-1]
     for point in reversed(points):
-        if _is_good(point, least) and rides_agree(root.problem, point, least):
+        if is_good(point):
             low = point
             break
         high = point
+    while high is low and 0.0 < low.times < _MOST_TIMES:
+        high = tried(2.0 * low.times)
+        low = high if is_good(high) else low
     for _ in range(_HALVINGS if high.times > low.times else 0):
-        middle = 0.5 * (low.times + high.times)
-        (tried,) = front(root, least, (middle,), progress)
-        points.append(tried)
-        is_good = _is_good(tried, least)
-        if is_good and rides_agree(root.problem, tried, least):
-            low = tried
+        middle = tried(0.5 * (low.times + high.times))
+        if is_good(middle):
+            low = middle
         else:
-            high = tried
+            high = middle
     return low.times, sorted(points, key=lambda p: p.times)
 
 
@@ -115,7 +128,3 @@ def rides_agree(problem: SetupProblem, point: FrontPoint, least: float) -> bool:
         return True
     stood = stood_by(problem, point.setup, point.times)
     return not not_stood(stood, point.times, least)
-
-
-def _is_good(point: FrontPoint, least: float) -> bool:
-    return point.is_stood and point.margin >= least
