@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -11,9 +10,9 @@ from typing import Any
 import pytest
 from click.testing import Result
 from dask_machines import Machines, machines
+from small_examples import small_bore
 
 Run = Callable[..., Result]
-SETUPS = Path(__file__).resolve().parents[1] / "setups"
 SEARCH = ("--starts", "1", "--json", "--quiet")
 # What it took; all else must be the same to the last digit
 EFFORT = ("evaluations", "seconds")
@@ -39,33 +38,7 @@ def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 @pytest.fixture(scope="module")
 def few(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The bore at two roll angles in one attitude, with three bodies; only springs may change."""
-    folder = tmp_path_factory.mktemp("few") / "project"
-    shutil.copytree(
-        SETUPS / "bore",
-        folder,
-        ignore=shutil.ignore_patterns("proved", "sheets", "*.csv", "*.svg"),
-    )
-    venue, limits = folder / "venue.toml", folder / "limits.toml"
-    first, *attitudes = (
-        venue.read_text()
-        .replace("to = 180, step = 5", "to = 180, step = 180")
-        .split("[[")
-    )
-    venue.write_text("[[".join([first, *attitudes[:1]]))
-    ranges = (
-        "camber_deg = {",
-        "ride_height_mm = {",
-        "pressure_bar = {",
-        "anti_roll_N_per_mm = ",
-        "third_N",
-    )
-    kept = (
-        line
-        for line in limits.read_text().splitlines()
-        if not line.startswith(ranges)
-    )
-    limits.write_text("\n".join(kept))
-    return folder
+    return small_bore(tmp_path_factory.mktemp("few"), "straight")
 
 
 def answer(run: Run, *args: str | Path) -> dict[str, Any]:

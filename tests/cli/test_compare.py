@@ -10,13 +10,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from small_examples import small_bore
 
 from setupopt.cli import waiting
 from setupopt.project import read_setup, setup_as_dict
 
 from .conftest import Run
 
-SETUPS = Path(__file__).resolve().parents[2] / "setups"
 FILES = ["compare.csv", "compare.json", "compare.svg", "compare.txt"]
 # Fields of the answer, and of each contender in it.
 KEYS = [
@@ -49,34 +49,8 @@ LINE = [
 @pytest.fixture(scope="module")
 def bore(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The example with three bodies, at the floor and the top in two attitudes; only springs may change."""
-    folder = tmp_path_factory.mktemp("bore") / "project"
-    shutil.copytree(
-        SETUPS / "bore",
-        folder,
-        ignore=shutil.ignore_patterns("proposed.toml", "*.svg"),
-    )
-    venue, limits = folder / "venue.toml", folder / "limits.toml"
-    first, *attitudes = (
-        venue.read_text()
-        .replace("to = 180, step = 5", "to = 180, step = 180")
-        .split("[[")
-    )
-    venue.write_text("[[".join([first, *attitudes[:2]]))
-    kept = (line for line in limits.read_text().splitlines() if _is_free(line))
-    limits.write_text("\n".join(kept))
-    return folder
-
-
-def _is_free(line: str) -> bool:
-    """Whether a line of the ranges of limits.toml stays: fewer settings, a shorter test."""
-    dear = (
-        "camber_deg = {",
-        "ride_height_mm = {",
-        "pressure_bar = {",
-        "anti_roll_N_per_mm = ",
-        "third_N",
-    )
-    return not line.startswith(dear)
+    home = tmp_path_factory.mktemp("bore")
+    return small_bore(home, "straight", "turned up 8 deg")
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from small_examples import small_example
 
 import setupopt
 import setupopt.search
@@ -23,7 +24,6 @@ from setupopt.search.proposal import Alternative
 
 from .conftest import Run
 
-SETUPS = Path(__file__).resolve().parents[2] / "setups"
 # For scripts: these first and in this order, then the rest in any.
 KEYS = [
     "setup",
@@ -78,36 +78,20 @@ QUICK = (
 @pytest.fixture(scope="module")
 def hill(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The quickest example: two roll angles, three attitudes; few settings and parts to choose."""
-    folder = tmp_path_factory.mktemp("hill") / "project"
-    shutil.copytree(
-        SETUPS / "hill",
-        folder,
-        ignore=shutil.ignore_patterns("proposed.toml", "alternative-*"),
+    folder = small_example(
+        "hill",
+        tmp_path_factory.mktemp("hill"),
+        ("to = 5, step = 0.5", "to = 5, step = 10"),
+        (LEFT, RIGHT, KERB),
+        ("anti_roll_N_per_mm = {", "ride_height_mm = {"),
     )
-    venue = folder / "venue.toml"
-    first, *attitudes = (
-        venue.read_text()
-        .replace("to = 5, step = 0.5", "to = 5, step = 10")
-        .split("[[")
-    )
-    few = [
-        text
-        for text in attitudes
-        if any(f'"{name}"' in text for name in (LEFT, RIGHT, KERB))
-    ]
-    venue.write_text("[[".join([first, *few]))
     limits = folder / "limits.toml"
     text = re.sub(
         r"springs_N_per_mm = .*",
         "springs_N_per_mm = [80, 90]",
         limits.read_text(),
     )
-    kept = (
-        one
-        for one in text.splitlines()
-        if not one.startswith(("anti_roll_N_per_mm = {", "ride_height_mm = {"))
-    )
-    limits.write_text("\n".join(kept))
+    limits.write_text(text)
     return folder
 
 
