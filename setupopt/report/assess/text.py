@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from setupopt.evaluation.assessment import Assessment
 from setupopt.evaluation.result import Field
-from setupopt.evaluation.summary import AttitudeWorst, by_angle, by_attitude
+from setupopt.evaluation.summary import by_angle, by_attitude
 from setupopt.project.model import WHEELS
-from setupopt.report.shared.tables import bar, number, thinned
+from setupopt.report.shared.tables import thinned
 from setupopt.report.shared.template import rendered
 from setupopt.units import DEG, MM, MM2
 
@@ -36,33 +36,15 @@ def text(assessment: Assessment, width: int, short: bool = False) -> str:
         group=-(-len(angles) // _MOST_ANGLES),
         attitudes=shown,
         count=len(attitudes),
-        bar=lambda margin: _bar(margin, min(max(width - 72, 8), 40)),
-        sliding=_sliding,
-        lost=_lost,
         press_words=press_words,
         no_press=NO_PRESS,
         wheels=_wheels(assessment),
-        ride=assessment.ride
-        and [_with_extents(row) for row in assessment.ride.rows],
     )
-
-
-def _bar(margin: float, length: int) -> str:
-    """Full at a margin of 1."""
-    return bar(margin, length) if margin >= 0.0 else "SLIDES"
 
 
 def _sortable(margin: float | None) -> float:
     """Lost contact is worse than any margin."""
     return -1e9 if margin is None else margin
-
-
-def _sliding(row: AttitudeWorst) -> str:
-    return f"{row.sliding} of {row.cases}" if row.sliding else "-"
-
-
-def _lost(row: AttitudeWorst) -> str:
-    return f"{row.lost} of {row.cases}" if row.lost else "-"
 
 
 def press_words(a: Assessment) -> str | None:
@@ -85,16 +67,3 @@ def _wheels(a: Assessment) -> list[Field]:
         }
         for i, wheel in enumerate(WHEELS)
     ]
-
-
-def _with_extents(row: Field) -> Field:
-    """A motion with least and most damping of all cases, in words."""
-    extents = {}
-    for name in ("damping_ratio", "swing_damping_ratio"):
-        least, most = (
-            number(row[f"{name}_{end}"], 2) for end in ("least", "most")
-        )
-        extents[f"{name}_all"] = (
-            least if least == most else f"{least} to {most}"
-        )
-    return row | extents

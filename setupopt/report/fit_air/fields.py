@@ -60,10 +60,12 @@ def _body(fit: AirFit) -> dict[str, Any]:
         if fit.wing is None
         else fit.like.air.elements[fit.wing].name,
         "rung": fit.rung + 1,
-        "rungs": [_rung(fit, place) for place in range(len(fit.steps))],
+        "rungs": [rung_fields(fit, place) for place in range(len(fit.steps))],
         "common_factor": _factor(fit),
         "numbers": [_number(one) for one in fit.numbers],
-        "errors": {key: _force(fit, place) for place, key in enumerate(FORCES)},
+        "errors": {
+            key: force_errors(fit, place) for place, key in enumerate(FORCES)
+        },
         "correlated": [
             [*pair[:2], rounded(pair[2])] for pair in fit.fitted.correlated
         ],
@@ -75,7 +77,8 @@ def _body(fit: AirFit) -> dict[str, Any]:
     }
 
 
-def _rung(fit: AirFit, place: int) -> dict[str, Any]:
+def rung_fields(fit: AirFit, place: int) -> dict[str, Any]:
+    """What a rung frees, and the error of left-out rows."""
     return {
         "frees": frees(fit, place),
         "error_percent": rounded(miss(fit, place), PERCENT),
@@ -103,7 +106,8 @@ def _number(one: Number) -> dict[str, Any]:
     }
 
 
-def _force(fit: AirFit, place: int) -> dict[str, Any]:
+def force_errors(fit: AirFit, place: int) -> dict[str, Any]:
+    """How many values of a force there are, and how well left-out rows are predicted."""
     return {
         "values": int(fit.rows.counts[:, place].sum()),
         "error_percent": rounded(fit.error(place), PERCENT),

@@ -39,7 +39,6 @@ from setupopt.report.fit_tyre.fields import (
 )
 from setupopt.report.shared.tables import number, significant
 from setupopt.report.shared.template import rendered
-from setupopt.report.shared.words import counted
 from setupopt.units import BAR, N_PER_MM, N_PER_MM3
 
 _TAPE = {RADIUS: "--radius-mm", WIDTH: "--tread-width-mm"}
@@ -69,7 +68,7 @@ def text(fit: TyreFit, name: str, width: int, short: bool = False) -> str:
     return rendered(
         "fit_tyre/fit_tyre", width, short, fit=fit, name=name, parameters=list(_parameters(fit)),
         reasons=[*reasons, *_together(fit)], by_quantity=by_quantity, noise=lambda key: _noise_words(fit, key),
-        times="x {:.2f}".format, outlying_values=outlying_values, incomplete=_incomplete(fit),
+        outlying_values=outlying_values, SHEAR=SHEAR,
     )  # fmt: skip
 
 
@@ -185,21 +184,6 @@ def _noise_words(fit: TyreFit, key: str) -> str:
     return " and ".join(
         f"{size:g} {unit}" for unit, size in sizes.items() if size
     )
-
-
-def _incomplete(fit: TyreFit) -> str:
-    """What a fit lacks that is not whole."""
-    misfits = ", ".join(fit.misfits)
-    unknown = len(fit.missing)
-    needed = len(fit.fitted.names) + (SHEAR not in fit.fitted.names)
-    outlying = counted(fit.outlying.size, "measured value")
-    findings = {
-        f"{unknown} of {needed} parameters are not identifiable": unknown,
-        "another tyre fits hardly worse": fit.fitted.rival is not None,
-        f"{misfits} scatters far beyond its noise": misfits,
-        f"{outlying} do not fit, more than a tenth": fit.has_many_outlying,
-    }
-    return f"INCOMPLETE: {'; '.join(words for words, is_so in findings.items() if is_so)}."
 
 
 # ---- a piece of car.toml -----------------------------------------------------------------------------------

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from setupopt.learn.study import Learned
 from setupopt.report.learn.fields import as_dict
-from setupopt.report.shared.tables import angle
 from setupopt.report.shared.template import rendered
 
 
@@ -17,11 +16,4 @@ def text(learned: Learned, width: int, short: bool = False) -> str:
         **as_dict(learned),
         learned=learned,
         worst=learned.worst,
-        reach=_reach,
-        told=lambda told: "" if told else "the log cannot tell",
-        driven=lambda driven: "driven" if driven else "",
     )
-
-
-def _reach(degrees: float | None) -> str:
-    return "no run" if degrees is None else f"{angle(degrees)} deg"

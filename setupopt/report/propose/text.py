@@ -3,32 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import isfinite, isinf, isnan
 
 from setupopt.evaluation.result import Field
 from setupopt.evaluation.variables import Slot, slots
 from setupopt.project.limits_model import Tolerance
 from setupopt.project.model import WHEELS, Setup
 from setupopt.project.settings import rounded
-from setupopt.report.propose.fields import JudgedProposal, worth
+from setupopt.report.propose.fields import JudgedProposal
 from setupopt.report.shared.tables import margin_words, number, significant
 from setupopt.report.shared.template import rendered
-from setupopt.report.shared.words import gain_words, slot_words, where_words
-from setupopt.robust.last_word import RUNS, SECONDS
-from setupopt.search.handling import BAND, HANDLING, HandlingLimit
-from setupopt.search.objective import Objective
-from setupopt.search.proposal import DISTURBANCE, Alternative, Change, Proposal
+from setupopt.report.shared.words import slot_words, where_words
+from setupopt.robust import last_word
+from setupopt.search import handling
+from setupopt.search.proposal import DISTURBANCE, Alternative, Proposal
 from setupopt.search.required_front import Required
 from setupopt.search.stood_setup import UNITS, StoodSetup
 from setupopt.search.worth import PLATEAU_LOSS
 from setupopt.units import BAR, DEG, MM, PERCENT
 
-# Ends of starts further apart than this are reported as a disagreement.
-_AGREE = 0.002
-# Where the local search from the independent search ends so much above all starts, they are too few.
-_BETTER = 2e-4
-# A bound of a box of parts that was exceeded by more than this is reported.
-_PASSED = 2e-5
 # Places that the settings, and each alternative beside them, take.
 _SETTING_WIDTH = 36
 _ALTERNATIVE_WIDTH = 10
@@ -38,27 +30,12 @@ def text(judged: JudgedProposal, width: int, short: bool = False) -> str:
     """The whole report, or with `short` the verdict and the setup; lines of at most `width`."""
     columns = [f"; {n + 1}={n + 1}: s" for n in range(len(judged.alternatives))]
     many = (width - _SETTING_WIDTH) // _ALTERNATIVE_WIDTH
-    helpers = (
-        _required_rows,
-        _move_words,
-        _four,
-        _change_words,
-        _worth,
-        _handling_words,
-        _deviations,
-        _percent,
-    )
-    constants = {
-        "DISTURBANCE": DISTURBANCE, "RUNS": RUNS, "SECONDS": SECONDS, "PLATEAU_LOSS": PLATEAU_LOSS,
-        "HANDLING": HANDLING, "AGREE": _AGREE, "BETTER": _BETTER, "PASSED": _PASSED,
-    }  # fmt: skip
     return rendered(
         "propose/propose", width, short, judged=judged, settings=list(_settings(judged)),
         alternatives=list(_alternatives(judged)),
         others=["".join(columns[i : i + many]) for i in range(0, len(columns), many)],
-        not_reached=lambda is_stood: "" if is_stood else "not reached",
-        disagreement=lambda agrees: "" if agrees else "!",
-        **constants, **{one.__name__.lstrip("_"): one for one in helpers},
+        required_rows=_required_rows, deviations=_deviations, rounded=rounded, handling=handling,
+        last_word=last_word, DISTURBANCE=DISTURBANCE, PLATEAU_LOSS=PLATEAU_LOSS,
     )  # fmt: skip
 
 
@@ -86,24 +63,10 @@ def _settings(judged: JudgedProposal) -> Iterator[Field]:
             "proposed": proposed,
             "steady": p.required and slot.value(p.required.steady.setup),
             "star": "" if today == proposed else "*",
-            "cost": _cost_words(changes.get(slot.name)),
+            "change": changes.get(slot.name),
             "low": low,
             "high": high,
         }
-
-
-def _cost_words(change: Change | None) -> str:
-    if change is None:
-        return ""
-    cost = number(change.loss, 4) if isfinite(change.loss) else "contact lost"
-    return f"X {cost}" if change.broken else cost
-
-
-def _move_words(slot: Slot, even: float, own: float) -> str:
-    before, after = (
-        f"{rounded(value, slot.setting):.3g}" for value in (even, own)
-    )
-    return f"{slot_words(slot)} {before} -> {after} {slot.setting.unit}"
 
 
 def _shown_value(slot: Slot, setup: Setup) -> str:
@@ -167,43 +130,6 @@ def _required_rows(required: Required) -> Iterator[Field]:
 
 
 # ---- how far to trust it -----------------------------------------------------------------------------------
-
-
-def _percent(share: float) -> str:
-    return number(100.0 * share, 0)
-
-
-def _worth(value: float) -> str:
-    """A number of the search."""
-    return (
-        "no setup that keeps contact and limits"
-        if worth(value) is None
-        else number(value, 4)
-    )
-
-
-def _handling_words(limit: HandlingLimit, objective: Objective) -> str:
-    if not limit.is_asked(objective):
-        return f"no limit of the {limit.name} ({limit.option})"
-    where = (
-        f", in cases within {BAND:g} of the worst margin"
-        if limit.is_in_band
-        else ""
-    )
-    return f"{limit.name} {limit.sense} {limit.required(objective):g} {limit.unit}{where}"
-
-
-def _four(margin: float) -> str:
-    return number(margin, 4) if isfinite(margin) else "contact lost"
-
-
-def _change_words(value: float) -> str:
-    """A change of the margin; of contact where only one of the two setups keeps it."""
-    if isnan(value):
-        return "changes nothing"
-    if isinf(value):
-        return "gains contact" if value > 0.0 else "loses contact"
-    return gain_words(value)
 
 
 def _deviations(errors: dict[str, float], t: Tolerance) -> Iterator[Field]:

@@ -78,6 +78,14 @@ class JudgedReport:
         place = {"case": row + 1, "roll_angle_deg": angle, **cases.along(row)}
         return {**place, "attitude": cases.attitude[row]}
 
+    def by_attitude(self, rows: np.ndarray) -> dict[str, list[Field]]:
+        """The places of the chosen cases (cases), by attitude."""
+        found: dict[str, list[Field]] = {}
+        for row in np.flatnonzero(rows):
+            place = self.place(int(row))
+            found.setdefault(place["attitude"], []).append(place)
+        return found
+
     def as_dict(self) -> Field:
         """For scripts; plain Python values, None for what has no answer."""
         p = self.proof

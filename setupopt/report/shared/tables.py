@@ -108,12 +108,12 @@ def columns(spec: str, more: Mapping[str, Any] | None = None) -> list[Key]:
          4.2  FL
     """
     cells = {
+        **(more or {}),
         "w": str,
         "s": str,
         "upper": str.upper,
         "angle": angle,
         "significant": significant,
-        **(more or {}),
     }
     return [_column(part, cells) for part in spec.split(";")]
 

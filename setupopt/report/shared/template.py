@@ -2,8 +2,8 @@
 
 A blank line of a template separates two parts. Lines and parts that come out empty are left out. Every line is
 broken at the width; what follows its indent, "- ", "! " or a number stays under its beginning. Tables come from
-`table(rows, columns)`. A template knows what `rendered` is given, and all of `words`, `tables`, `in_air` and
-`would_hold`, as functions and as filters.
+`table(rows, columns)`. A template knows what `rendered` is given, and all of `words`, `tables`, `in_air`,
+`would_hold` and `units`, as functions and as filters. Its own macros put the cells of its tables into words.
 """
 
 from __future__ import annotations
@@ -14,12 +14,14 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from setupopt import units
 from setupopt.project.bodies import body_words, worn_words
 from setupopt.report.shared import in_air, tables, words, would_hold
 from setupopt.report.shared.tables import columns, keyed_table, paragraph
 
 if TYPE_CHECKING:
     from jinja2 import Environment
+    from jinja2.runtime import Context
 
 _PART = "\x01"  # between two parts
 _WHOLE = "\x02"  # before a line that is not broken
@@ -30,11 +32,12 @@ def rendered(
     template: str, width: int, /, short: bool = False, **given: Any
 ) -> str:
     """The text of report/TEMPLATE.txt, with the names `given`, in lines of at most `width`."""
+    from jinja2 import pass_context
 
-    def table(rows: Iterable[Any], spec: str) -> str:
-        return _verbatim(
-            keyed_table(rows, columns(spec, {**_HELPERS, **given}), width)
-        )
+    @pass_context
+    def table(context: Context, rows: Iterable[Any], spec: str) -> str:
+        keys = columns(spec, context.get_all())
+        return _verbatim(keyed_table(rows, keys, width))
 
     room = _room()
     text = room.get_template(f"{template}.txt").render(
@@ -78,6 +81,7 @@ _HELPERS: dict[str, Any] = {
     **vars(words),
     **vars(would_hold),
     **vars(in_air),
+    **vars(units),
     "body_words": body_words,
     "worn_words": worn_words,
     "g": "{:g}".format,

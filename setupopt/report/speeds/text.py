@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import asdict
+from collections.abc import Iterator
 
 import numpy as np
 
-from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.result import Field
-from setupopt.report.shared.tables import along_words, angle, number, thinned
+from setupopt.report.shared.tables import thinned
 from setupopt.report.shared.template import rendered
 from setupopt.report.speeds.fields import (
     by_attitude,
@@ -20,11 +18,7 @@ from setupopt.report.speeds.fields import (
 from setupopt.robust.speeds.at_speed import STEP
 from setupopt.robust.speeds.motion import RunUp
 from setupopt.robust.speeds.study import SpeedStudy
-from setupopt.robust.speeds.window import (
-    ENDS_TO,
-    PLAIN,
-    WindowEnd,
-)
+from setupopt.robust.speeds.window import ENDS_TO, PLAIN
 
 _MOST_SPEEDS = 25
 _MOST_ANGLES = 19
@@ -38,10 +32,10 @@ def text(study: SpeedStudy, width: int, short: bool = False) -> str:
         _MOST_SPEEDS,
         lambda row: abs(row["speed_m_s"] - study.driven),
     )
-    helpers = (by_attitude, by_limit, coast_fields, limits_at, plain_limit)
+    helpers = (by_attitude, by_limit, coast_fields, plain_limit)
     return rendered(
-        "speeds/speeds", width, short, study=study, speeds=speeds, step=STEP, ends_to=ENDS_TO, end=_end,
-        fails=_fails, doubt=_doubt, run_up=_run_up, coasting=_coasting(study),
+        "speeds/speeds", width, short, study=study, speeds=speeds, step=STEP, ends_to=ENDS_TO,
+        run_up=_run_up, coasting=_coasting(study),
         **{one.__name__: one for one in helpers},
     )  # fmt: skip
 
@@ -49,38 +43,6 @@ def text(study: SpeedStudy, width: int, short: bool = False) -> str:
 def plain_limit(key: str) -> str:
     """The key of a limit, or the words of what no file limits."""
     return PLAIN.get(key, key)
-
-
-def limits_at(limits: Sequence[Broken]) -> str:
-    """Limits and cases in words."""
-    return "; ".join(map(_limit_at, limits))
-
-
-def _limit_at(limit: Broken) -> str:
-    place = f", {limit.where}" if limit.where else ""
-    if limit.roll_angle_deg is not None:
-        place += f" at {angle(limit.roll_angle_deg)} deg, {along_words(asdict(limit))}{limit.attitude}"
-    return plain_limit(limit.limit) + place
-
-
-def _end(end: WindowEnd, side: str) -> str:
-    """An end in words, and what fails beyond it."""
-    speed = f"{number(end.speed, 2)} m/s; "
-    if not end.beyond:
-        return f"{speed}nothing {side} was computed"
-    limits = "; ".join(
-        f"{_limit_at(limit)} ({number(limit.value, 3)}, {limit.sense} {limit.required:g}"
-        f"{limit.unit and ' '}{limit.unit} is needed)"
-        for limit in end.beyond
-    )
-    return f"{speed}{side} fails {limits}"
-
-
-def _fails(names: Sequence[str]) -> str:
-    """The first, and how many more."""
-    every = list(dict.fromkeys(names))
-    more = f" +{len(every) - 1}" if len(every) > 1 else ""
-    return plain_limit(every[0]) + more if every else "-"
 
 
 def _run_up(found: RunUp) -> Iterator[Field]:
@@ -93,10 +55,6 @@ def _run_up(found: RunUp) -> Iterator[Field]:
             "limit": limit,
             **{name: getattr(found, name)[i] for name in names},
         }
-
-
-def _doubt(value: float, least: float) -> str:
-    return f"under {least:g}" if value < least else number(value, 2)
 
 
 def _coasting(study: SpeedStudy) -> list[Field]:
