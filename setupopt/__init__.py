@@ -20,6 +20,7 @@ if TYPE_CHECKING:
         SheetOptions,
         assess,
         compare,
+        evaluate,
         fit_air,
         fit_tyre,
         learn,
@@ -32,7 +33,6 @@ if TYPE_CHECKING:
         speeds,
     )
     from setupopt.evaluation.cases import CaseSet, sweep_cases
-    from setupopt.evaluation.model import evaluate
     from setupopt.evaluation.result import Result
     from setupopt.fit.tyre_table import Rig
     from setupopt.learn.study import LearnOptions
@@ -95,7 +95,6 @@ _HOMES = {
     "RouteOptions": "route.goal.RouteOptions",
     "Setup": "project.Setup",
     "SpeedOptions": "robust.speeds.study.SpeedOptions",
-    "evaluate": "evaluation.model.evaluate",
     "load": "project.load",
     "sweep_cases": "evaluation.cases.sweep_cases",
 }

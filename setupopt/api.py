@@ -7,7 +7,7 @@ in docs/model.md. Examples use `project`, a project folder read by `setupopt.loa
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from setupopt.evaluation.assessment import Assessment
     from setupopt.evaluation.cases import CaseSet
     from setupopt.evaluation.report_data import Report
+    from setupopt.evaluation.result import Result
     from setupopt.fit.air.fits import AirFits
     from setupopt.fit.tyre import TyreFit
     from setupopt.fit.tyre_table import Rig
@@ -107,6 +108,29 @@ def assess(
 
     options = options or AssessOptions()
     return assess(project, options.cases, options.floor)
+
+
+def evaluate(
+    project: Project,
+    setups: Setup | Sequence[Setup] | None = None,
+    cases: CaseSet | None = None,
+    progress: Callable[[int], object] | None = None,
+) -> Result:
+    """Grip margin and everything else of an answer, the car wearing the body of the setups.
+
+    `setups`: one, several of one body, or None for the one the car stands on today. `cases`: None for the
+    venue's own sweep. `progress` is called with how many answers were added. Takes 0.5 kB a case and setup.
+    Raises UserError where a section is too tight for this car, or there is no such body.
+
+    >>> softer = replace(project.setup, front=replace(project.setup.front, spring=70e3))
+    >>> found = setupopt.evaluate(project, [project.setup, softer])
+    >>> found.margin.shape == (2, len(found.cases))
+    True
+    """
+    from setupopt.evaluation.model import asked
+
+    model, settings, chosen = asked(project, setups, cases)
+    return model.shown(settings, chosen, progress)
 
 
 def propose(

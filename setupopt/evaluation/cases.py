@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,28 +27,56 @@ _STRAIGHT = 10.0
 class CaseSet:
     """Load cases with their names. `attitude` (cases); `angles` and `attitudes` of a sweep, else empty.
 
-    `is_along`: cases lie at points along a section of parts; several points may have the same roll angle.
-    `way` (cases): way driven, of points of a route.
+    `source`: CASE records (cases), or what makes those of some cases, given their rows (rows): records take
+    600 bytes a case. `is_along`: cases lie at points along a section of parts; several points may have the same
+    roll angle. `way` (cases): way driven, of points of a route. `number` (cases): that in the table of all
+    cases, where these are some of it; else they are counted from 1.
     """
 
-    records: Records
+    source: Records | Callable[[np.ndarray], Records]
     attitude: tuple[str, ...]
     angles: Floats
     attitudes: tuple[str, ...]
     is_along: bool = False
     way: Floats | None = None
+    number: np.ndarray | None = None
 
     def __len__(self) -> int:
         return len(self.attitude)
 
+    @cached_property
+    def records(self) -> Records:
+        """CASE records (cases)."""
+        if callable(self.source):
+            return self.source(np.arange(len(self)))
+        return self.source
+
+    def _some(self, index: np.ndarray) -> Records:
+        if callable(self.source) and "records" not in vars(self):
+            return self.source(index)
+        return self.records[index]
+
+    @property
+    def numbers(self) -> np.ndarray:
+        """Number of every case, (cases)."""
+        return (
+            np.arange(1, len(self) + 1) if self.number is None else self.number
+        )
+
     def pick(self, rows: Sequence[int] | np.ndarray) -> CaseSet:
-        """Some of the cases, in the given order."""
+        """Some of the cases, in the given order, counted anew."""
         index = np.asarray(rows, dtype=int)
         names = tuple(self.attitude[i] for i in index)
         way = None if self.way is None else self.way[index]
         return CaseSet(
-            self.records[index], names, np.empty(0), (), self.is_along, way
+            self._some(index), names, np.empty(0), (), self.is_along, way
         )
+
+    def pieces(self, size: int) -> Iterator[CaseSet]:
+        """The cases in pieces of `size`, with the numbers they have here."""
+        for first in range(0, len(self), size):
+            rows = np.arange(first, min(first + size, len(self)))
+            yield replace(self.pick(rows), number=self.numbers[rows])
 
     def along(self, row: int) -> dict[str, float]:
         """Position of a case on a section of parts, {"along_mm": ...}; empty on other sections."""
@@ -191,6 +220,27 @@ def put(records: Records, venue: Venue, at: Floats) -> None:
     records["beyond"] = seen.beyond
 
 
+@dataclass(frozen=True, eq=False)
+class _Made:
+    """Makes CASE records of some cases: `columns` by name, each entry of which holds for `each` cases in a row.
+
+    `at`: positions in the measure of `sweep_at`, again and again; None where the columns have roll angles.
+    """
+
+    venue: Venue
+    columns: tuple[tuple[str, Floats], ...]
+    each: int
+    at: Floats | None
+
+    def __call__(self, index: np.ndarray) -> Records:
+        rows = index // self.each
+        own = {name: column[rows] for name, column in self.columns}
+        records = _complete(own, self.venue)
+        if self.at is not None:
+            put(records, self.venue, self.at[index % self.at.size])
+        return records
+
+
 def sweep_cases(venue: Venue, at: Floats | None = None) -> CaseSet:
     """The venue's sweep: attitudes slowest, roll angles fastest. `at` replaces those of `sweep_at`."""
     around = sweep_at(venue) if at is None else np.asarray(at, dtype=float)
@@ -201,20 +251,15 @@ def sweep_cases(venue: Venue, at: Floats | None = None) -> CaseSet:
             driven, angles=angles, attitudes=(venue.attitudes[0].name,)
         )
     rows = [_attitude_columns(attitude, venue) for attitude in venue.attitudes]
-    columns = {
-        name: np.repeat(
-            np.array([row[name] for row in rows], dtype=float),
-            around.size,
-            axis=0,
-        )
+    columns = tuple(
+        (name, np.array([row[name] for row in rows], dtype=float))
         for name in rows[0]
-    }
-    records = _complete(columns, venue)
-    put(records, venue, np.tile(around, len(rows)))
+    )
+    made = _Made(venue, columns, around.size, around)
     names = tuple(a.name for a in venue.attitudes)
     labels = tuple(name for name in names for _ in range(around.size))
-    angles = records["roll_angle"][: around.size].copy()
-    return CaseSet(records, labels, angles, names, venue.profile is not None)
+    angles = made(np.arange(around.size))["roll_angle"].copy()
+    return CaseSet(made, labels, angles, names, venue.profile is not None)
 
 
 def placed_cases(venue: Venue, attitude: np.ndarray, at: Floats) -> CaseSet:
@@ -258,14 +303,15 @@ def path_cases(
 
 def table_cases(table: CaseTable, venue: Venue) -> CaseSet:
     """Cases that the user listed in a file."""
-    columns = {
-        name: getattr(table, name)
+    columns = tuple(
+        (name, getattr(table, name))
         for name in CASE.names
         if getattr(table, name, None) is not None
-    }
-    records = _complete(columns, venue)
-    if table.along is not None:
-        put(records, venue, table.along)
+    )
     return CaseSet(
-        records, tuple(table.label), np.empty(0), (), table.along is not None
+        _Made(venue, columns, 1, table.along),
+        tuple(table.label),
+        np.empty(0),
+        (),
+        table.along is not None,
     )

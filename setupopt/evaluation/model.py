@@ -13,11 +13,21 @@ from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.evaluation.result import Result
 from setupopt.evaluation.two_positions import Solve, keep_lower
 from setupopt.physics import stability, sweep
-from setupopt.physics.inputs import Floats, Record, Records
+from setupopt.physics.inputs import ANSWER, Floats, Record, Records
 from setupopt.project.bodies import with_body
 from setupopt.project.car_as_set import wing_names
 from setupopt.project.model import Car, Project, Setup
 from setupopt.project.toml_positions import key_text, quoted
+
+# What another answer may start from, which is not kept of the answers that are shown.
+_ENDS = ("fold", "null")
+_SHOWN = [name for name in ANSWER.names if name not in _ENDS]
+SHOWN = np.dtype(
+    (
+        np.record,
+        np.dtype([(name, ANSWER[name]) for name in _SHOWN], align=True),
+    )
+)
 
 
 class Model:
@@ -89,8 +99,7 @@ class Model:
         `growth`: find how fast the car leaves each trim too. In a sweep that starts from nothing, a case with
         two positions has the answer of the lower margin.
         """
-        _refuse_beyond_section(self._plan, cases)
-        refuse_beyond_growth(self.car, cases)
+        self._refuse(cases)
         answers = sweep.run(
             self.packed,
             settings,
@@ -103,10 +112,7 @@ class Model:
         )
         shape = (settings.size, len(cases))
         higher = None
-        is_whole_sweep = (
-            0 < len(cases) == len(cases.attitudes) * cases.angles.size
-        )
-        if starts is None and is_whole_sweep:
+        if starts is None:
             higher = self._keep_lower(settings, cases, answers.reshape(shape))
         answers["growth"] = np.nan
         if growth:
@@ -115,15 +121,42 @@ class Model:
             )
         return Result(cases, answers.reshape(shape), self.packed[0][0], higher)
 
+    def shown(
+        self,
+        settings: Records,
+        cases: CaseSet,
+        progress: Callable[[int], object] | None = None,
+    ) -> Result:
+        """As `run` with `growth`, in 0.5 kB a case and setup: answers without what only a search goes on from."""
+        answers = np.zeros((settings.size, len(cases)), SHOWN)
+        for piece in cases.pieces(sweep.at_a_time()):
+            self._refuse(piece)
+        for piece in cases.pieces(sweep.at_a_time()):
+            rows = piece.numbers - 1
+            found = self.run(settings, piece, progress=progress, growth=True)
+            for name in _SHOWN:
+                answers[name][:, rows] = found.answers[name]
+        higher = self._keep_lower(settings, cases, answers, growth=True)
+        return Result(cases, answers, self.packed[0][0], higher)
+
     def _keep_lower(
-        self, settings: Records, cases: CaseSet, answers: Records
-    ) -> Floats:
-        """The lower margin where a case has two positions, in place; returns the higher one, else NaN."""
+        self,
+        settings: Records,
+        cases: CaseSet,
+        answers: Records,
+        growth: bool = False,
+    ) -> Floats | None:
+        """The lower margin where a case of a sweep has two positions, in place; returns the higher one, else NaN.
+
+        None where the cases are no whole sweep. `growth`: that of an answer put in place too.
+        """
+        if not 0 < len(cases) == len(cases.attitudes) * cases.angles.size:
+            return None
 
         def solve(setting: Records) -> Solve:
-            return lambda some, starts, by_slope=False: sweep.run(
-                self.packed, setting, some.records, starts, by_slope=by_slope
-            )
+            return lambda some, starts=None, by_slope=False: self.run(
+                setting, some, starts, by_slope=by_slope, growth=growth
+            ).answers[0]
 
         rows = range(settings.size)
         return np.array(
@@ -132,6 +165,11 @@ class Model:
                 for row in rows
             ]
         )
+
+    def _refuse(self, cases: CaseSet) -> None:
+        """Raises UserError for cases that this car cannot be in."""
+        _refuse_beyond_section(self._plan, cases)
+        refuse_beyond_growth(self.car, cases)
 
 
 def _refuse_beyond_section(plan: Floats, cases: CaseSet) -> None:
@@ -145,14 +183,14 @@ def _refuse_beyond_section(plan: Floats, cases: CaseSet) -> None:
     tight = np.flatnonzero(curvature * reach >= 0.95)
     if tight.size:
         raise UserError(
-            f"case {tight[0] + 1}: a section of {1.0 / curvature[tight[0]]:.3f} m radius is too tight for a "
+            f"case {cases.numbers[tight[0]]}: a section of {1.0 / curvature[tight[0]]:.3f} m radius is too tight for a "
             f"car that reaches {reach[tight[0]]:.3f} m round it from its middle"
         )
 
 
 def refuse_beyond_growth(car: Car, cases: CaseSet) -> None:
     """Refuse cases faster than the tables say how tyres grow: nothing is extrapolated."""
-    fastest = max(cases.records["speed"], default=0.0)
+    fastest = cases.records["speed"].max(initial=0.0)
     for tyre in (*car.front.tyres, *car.rear.tyres):
         rows = tyre.radius_growth_speed
         if rows and rows[-1] < fastest:
@@ -163,17 +201,12 @@ def refuse_beyond_growth(car: Car, cases: CaseSet) -> None:
             )
 
 
-def evaluate(
+def asked(
     project: Project,
-    setups: Setup | Sequence[Setup] | None = None,
-    cases: CaseSet | None = None,
-    progress: Callable[[int], object] | None = None,
-) -> Result:
-    """Grip margin and everything else of an answer, the car wearing the body of the setups.
-
-    `setups`: one, several of one body, or None for the one the car stands on today. `cases`: None for the
-    venue's own sweep. Raises UserError where a section is too tight for this car, or there is no such body.
-    """
+    setups: Setup | Sequence[Setup] | None,
+    cases: CaseSet | None,
+) -> tuple[Model, Records, CaseSet]:
+    """What `evaluate` is given: the car in the body of the setups, the setups, the cases."""
     wanted = (
         [project.setup]
         if setups is None
@@ -183,6 +216,14 @@ def evaluate(
     )
     model = Model(with_body(project, wanted[0].body).car)
     chosen = sweep_cases(project.venue) if cases is None else cases
-    return model.run(
-        model.settings(wanted), chosen, progress=progress, growth=True
-    )
+    return model, model.settings(wanted), chosen
+
+
+def evaluate(
+    project: Project,
+    setups: Setup | Sequence[Setup] | None = None,
+    cases: CaseSet | None = None,
+) -> Result:
+    """As `setupopt.evaluate`, with all that other answers can start from."""
+    model, settings, chosen = asked(project, setups, cases)
+    return model.run(settings, chosen, growth=True)

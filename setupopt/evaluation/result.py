@@ -62,10 +62,10 @@ def _by_wheel(
 class Result:
     """Answers of setups x cases, setups slowest.
 
-    `answers` is (setups, cases) of ANSWER records in SI, `car` the VEHICLE record; `physics.inputs` explains
-    every field. `higher`: margin of the car's other position in cases of a sweep that have two, else not a
-    number; None where it was not looked for. The properties below are (setups, cases) unless they say
-    otherwise.
+    `answers` is (setups, cases) of ANSWER records in SI, those of `setupopt.evaluate` without `fold` and
+    `null`; `car` the VEHICLE record; `physics.inputs` explains every field. `higher`: margin of the car's other
+    position in cases of a sweep that have two, else not a number; None where it was not looked for. The
+    properties below are (setups, cases) unless they say otherwise.
     """
 
     cases: CaseSet

@@ -165,7 +165,7 @@ def _worst_rows(result: Result) -> list[int]:
 def _faster(cases: CaseSet, factor: float) -> CaseSet:
     records = cases.records.copy()
     records["speed"] *= factor
-    return replace(cases, records=records)
+    return replace(cases, source=records)
 
 
 _Step = tuple[float, Variable, float]

@@ -61,7 +61,7 @@ def _errors(
         model, settings = car_of(project, values)
         records = cases.records.copy()
         records["surface_grip"] *= 1.0 + values.get("surface_grip", 0.0)
-        near = replace(cases, records=records)
+        near = replace(cases, source=records)
         return model.run(
             settings, near, answers.answers[0], by_slope=True
         ).search_margin[0]

@@ -34,6 +34,7 @@ from setupopt.physics.inputs import (
 )
 from setupopt.physics.jit import kernel, shared_kernel
 from setupopt.physics.linear import clear, factor, solve
+from setupopt.physics.sweep import on_all_cores
 from setupopt.physics.trim import scale_case
 from setupopt.units import GRAVITY
 
@@ -273,22 +274,26 @@ def _tie_wheels(
 
 
 @shared_kernel(
-    [VEHICLE], [[ELEMENT]], [SETTING], [CASE], [ANSWER], [CASE], [CASE_STATE], [ROADBED], [WORK],
-    [STABILITY], [[["f8"]]], first=True,
+    [VEHICLE], [[ELEMENT]], [SETTING], [CASE], [ANSWER], "i8", "i8", [CASE], [CASE_STATE], [ROADBED],
+    [WORK], [STABILITY], [[["f8"]]], first=True,
 )  # fmt: skip
 def fill_matrices(
-    cars: Records, elements: Records, setups: Records, cases: Records, answers: Records, parts: Records,
-    states: Records, road: Records, works: Records, scratch: Records, matrices: Floats,
+    cars: Records, elements: Records, setups: Records, cases: Records, answers: Records, first: int,
+    last: int, parts: Records, states: Records, road: Records, works: Records, scratch: Records,
+    matrices: Floats,
 ) -> None:  # fmt: skip
-    """Matrices (setups x cases, MOTIONS, MOTIONS) of the cases with a trim at full friction; others stay."""
-    for row in range(answers.size):
+    """Matrices (last - first, MOTIONS, MOTIONS) of answers `first` to `last` of setups x cases.
+
+    Only of those with a trim at full friction; others stay.
+    """
+    for row in range(first, last):
         answer = answers[row]
         setup = setups[row // cases.size]
         kind = int(setup.car)
         if answer.contact and not answer.slides:
             motion_matrix(
                 cars[kind], elements[kind], setup, cases[row % cases.size], parts[0], states[0], road, answer,
-                works[0], scratch[0], matrices[row],
+                works[0], scratch[0], matrices[row - first],
             )  # fmt: skip
 
 
@@ -303,24 +308,19 @@ def growth(
     Not a number where there is no trim at full friction, or the project gives no yaw inertia.
     """
     vehicle, elements, _ = car
-    matrices = np.zeros((answers.size, MOTIONS, MOTIONS))
-    scratch = (
-        np.zeros(1, CASE),
-        np.zeros(1, CASE_STATE),
-        np.zeros(elements.shape[1], ROADBED),
-        np.zeros(1, WORK),
-        np.zeros(1, STABILITY),
-    )
-    if vehicle["inertia"][0, 2] > 0.0:
+    flat = answers.reshape(-1)
+    rates = np.full(flat.size, np.nan)
+
+    def task(first: int, last: int) -> None:
+        matrices = np.zeros((last - first, MOTIONS, MOTIONS))
         fill_matrices(
-            vehicle,
-            elements,
-            setups,
-            cases,
-            answers.reshape(-1),
-            *scratch,
-            matrices,
-        )
-    rates = np.linalg.eigvals(matrices).real.max(axis=-1)
-    known = np.any(matrices != 0.0, axis=(1, 2))
-    return np.asarray(np.where(known, rates, np.nan)).reshape(answers.shape)
+            vehicle, elements, setups, cases, flat, first, last, np.zeros(1, CASE), np.zeros(1, CASE_STATE),
+            np.zeros(elements.shape[1], ROADBED), np.zeros(1, WORK), np.zeros(1, STABILITY), matrices,
+        )  # fmt: skip
+        known = np.any(matrices != 0.0, axis=(1, 2))
+        own = np.linalg.eigvals(matrices).real.max(axis=-1)
+        rates[first:last] = np.where(known, own, np.nan)
+
+    if vehicle["inertia"][0, 2] > 0.0:
+        on_all_cores(task, flat.size)
+    return rates.reshape(answers.shape)

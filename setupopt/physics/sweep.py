@@ -266,6 +266,16 @@ def run_chunk(
         )  # fmt: skip
 
 
+def on_card() -> bool:
+    """Whether large sweeps run on an NVIDIA card."""
+    return os.environ.get(ON_CARD) == "1"
+
+
+def at_a_time() -> int:
+    """Cases that are solved together where full answers of all would take too much memory."""
+    return 1 << (16 if on_card() else 12)
+
+
 def _spans(count: int, threads: int, links: int) -> list[tuple[int, int]]:
     """Equal pieces of whole links, none longer than `CHUNK`, enough for every thread."""
     size = max(1, min(CHUNK // links, -(-count // (threads * links)))) * links
@@ -310,35 +320,47 @@ def run(
     if nearby.size not in (0, cases.size):
         raise ValueError(f"starts must be ({cases.size}), not {nearby.shape}")
     count = setups.size * cases.size
-    if (
-        count >= _LEAST_ON_CARD
-        and not (by_slope or quick)
-        and os.environ.get(ON_CARD) == "1"
-    ):
+    if count >= _LEAST_ON_CARD and not (by_slope or quick) and on_card():
         from setupopt.physics import gpu  # nobody else needs it
 
         return gpu.run(car, setups, cases, progress or _silent)
     answers = np.zeros(count, dtype=ANSWER)
 
-    def task(span: tuple[int, int]) -> int:
+    def task(first: int, last: int) -> None:
         scratch = _scratch(car[1].shape[1])
         run_chunk(
-            *car, setups, cases, nearby, by_slope, quick, *span, *scratch, answers
+            *car, setups, cases, nearby, by_slope, quick, first, last, *scratch, answers
         )  # fmt: skip
+
+    on_all_cores(task, count, _LINKS if quick else 1, progress, pool)
+    return answers
+
+
+def on_all_cores(
+    task: Callable[[int, int], None],
+    count: int,
+    links: int = 1,
+    progress: Callable[[int], object] | None = None,
+    pool: Executor | None = None,
+) -> None:
+    """Run `task(first, last)` over `count` answers, in threads: it must hold no interpreter lock.
+
+    A task gets whole groups of `links` answers. `progress`, `pool`: see `run`.
+    """
+    progress = progress or _silent
+
+    def counted(span: tuple[int, int]) -> int:
+        task(*span)
         return span[1] - span[0]
 
-    progress = progress or _silent
     if pool is None and count <= _FEW:
-        progress(task((0, count)))
-        return answers
-    task((0, 0))  # compiled here, where control-C stops it
+        progress(counted((0, count)))
+        return
+    task(0, 0)  # compiled here, where control-C stops it
     own = pool or ThreadPoolExecutor(workers())
     try:
-        for done in own.map(
-            task, _spans(count, workers(), _LINKS if quick else 1)
-        ):
+        for done in own.map(counted, _spans(count, workers(), links)):
             progress(done)
     finally:
         if pool is None:
             own.shutdown(cancel_futures=True)
-    return answers

@@ -49,7 +49,7 @@ def with_wind(cases: CaseSet, speed: float, direction: float) -> CaseSet:
     records = cases.records.copy()
     records["headwind"] += speed * np.cos(direction)
     records["crosswind"] += speed * np.sin(direction)
-    return replace(cases, records=records)
+    return replace(cases, source=records)
 
 
 def around(directions: int) -> Floats:

@@ -163,4 +163,4 @@ def _changes(car: Car, cases: CaseSet) -> Iterator[tuple[str, Car, CaseSet]]:
     for what, (field, factor) in _CASE_CHANGES.items():
         records = cases.records.copy()
         records[field] *= factor
-        yield what, car, replace(cases, records=records)
+        yield what, car, replace(cases, source=records)

@@ -191,7 +191,7 @@ def test_without_load_transfer_both_sides_carry_alike(project: Project) -> None:
     both = np.concatenate([case.records, case.records])
     both["lean"], both["transfer"] = 0.0, [1.0, 0.0]
     with_it, without_it = setupopt.evaluate(
-        project, cases=replace(case, records=both, attitude=("", ""))
+        project, cases=replace(case, source=both, attitude=("", ""))
     ).answers[0]
     assert without_it["load"][0] == pytest.approx(
         without_it["load"][1], abs=1e-6

@@ -97,7 +97,7 @@ def test_no_cases_give_no_answers() -> None:
 def test_progress_is_told() -> None:
     """The counts add up to setups times cases."""
     told: list[int] = []
-    evaluate(PROJECT, [SOFT, SETUP], progress=told.append)
+    setupopt.evaluate(PROJECT, [SOFT, SETUP], progress=told.append)
     assert sum(told) == 28
 
 

@@ -7,10 +7,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import setupopt
 from setupopt.evaluation.assessment import assess
 from setupopt.evaluation.cases import CaseSet, sweep_cases
-from setupopt.evaluation.model import Model
+from setupopt.evaluation.model import Model, evaluate
 from setupopt.evaluation.two_positions import keep_lower
+from setupopt.physics import sweep
 from setupopt.physics.inputs import ANSWER, CASE, Records
 from setupopt.project import Project, load
 
@@ -64,6 +66,27 @@ def test_the_lower_margin_counts_and_is_said(bore: Project) -> None:
         in caution
     )
     assert caution.startswith("in 1 of ")
+
+
+@pytest.mark.parametrize("piece", [1, 3, 100])
+def test_what_is_shown_is_what_is_solved(
+    bore: Project, piece: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every number in pieces of a few cases is that of the whole sweep, to the last bit; two positions too."""
+    cases = one_attitude(bore, BUMP, 150)
+    whole = evaluate(bore, cases=cases)
+    monkeypatch.setattr(sweep, "at_a_time", lambda: piece)
+    shown = setupopt.evaluate(bore, cases=cases)
+    assert np.isfinite(whole.higher).any()
+    assert np.array_equal(whole.higher, shown.higher, equal_nan=True)
+    assert set(whole.answers.dtype.names) - set(shown.answers.dtype.names) == {
+        "fold",
+        "null",
+    }
+    for name in shown.answers.dtype.names:
+        assert np.array_equal(
+            whole.answers[name], shown.answers[name], equal_nan=True
+        )
 
 
 def steady(

@@ -46,7 +46,7 @@ class AtSpeed:
         """The cases with the sweep at a speed, m/s."""
         records = self.cases.records.copy()
         records["speed"][self.varies] = speed
-        return replace(self.cases, records=records)
+        return replace(self.cases, source=records)
 
     def result(self, speed: float) -> Result:
         """Every case solved at a speed, m/s, from the answers at the nearest speed that was solved before."""
