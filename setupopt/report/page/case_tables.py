@@ -12,13 +12,8 @@ from setupopt.evaluation.report_data import Part
 from setupopt.project.model import WHEELS
 from setupopt.report.assess.text import NO_PRESS, press_words
 from setupopt.report.page.fields import peak_kpa
-from setupopt.report.page.grid import (
-    NONE,
-    place,
-)
-from setupopt.report.shared.tables import (
-    number,
-)
+from setupopt.report.shared.tables import number
+from setupopt.report.shared.words import where_words
 from setupopt.units import DEG, MM, MM2
 
 _WHEEL_ROWS: Sequence[tuple[str, str, float, int]] = (
@@ -53,6 +48,6 @@ def lightest(part: Part) -> str:
     held = is_judged(result.answers[0])
     load = np.where(held[:, None], result.answers["load"][0], np.inf)
     if not held.any():
-        return NONE
+        return "-"
     case, wheel = np.unravel_index(load.argmin(), load.shape)
-    return f"{load[case, wheel]:.0f} N ({WHEELS[int(wheel)].upper()} at {place(result.fields(int(case)))})"
+    return f"{load[case, wheel]:.0f} N ({WHEELS[int(wheel)].upper()} at {where_words(result.fields(int(case)))})"

@@ -15,9 +15,9 @@ from setupopt.evaluation.drawn_parts import Patch
 from setupopt.evaluation.report_data import Part, Report
 from setupopt.project.bodies import body_label, worn_words
 from setupopt.project.checksum import project_checksum
-from setupopt.project.model import Venue
 from setupopt.project.stored_prices import PICTURE
-from setupopt.report.page import case_tables, grid
+from setupopt.project.stored_proof import proof_extent
+from setupopt.report.page import case_tables
 from setupopt.report.page import tables as page_tables
 from setupopt.report.page.charts import (
     PROPOSED,
@@ -33,17 +33,9 @@ from setupopt.report.page.patch import highest, patches_picture
 from setupopt.report.page.plan import plan_drawing
 from setupopt.report.page.shapes import NARROW
 from setupopt.report.route.picture import along_picture
-from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.route_file import is_sound
-from setupopt.report.shared.tables import angle, number, significant
-from setupopt.report.shared.words import (
-    CLOSING,
-    NO_PRICES,
-    more_friction,
-    sliding_words,
-)
-from setupopt.report.shared.would_hold import would_hold_words
-from setupopt.units import DEG, MM
+from setupopt.report.shared.template import HELPERS
+from setupopt.units import MM
 
 if TYPE_CHECKING:
     from markupsafe import Markup
@@ -65,6 +57,8 @@ def html(report: Report) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    room.globals |= HELPERS
+    room.filters |= HELPERS
     style = Markup((_HERE / "page.css").read_text(encoding="utf-8"))
     return room.get_template("page.html").render(
         style=style, **_content(report)
@@ -84,27 +78,16 @@ def _content(report: Report) -> dict[str, Any]:
         "checksum": project_checksum(project),
         "tables": page_tables,
         "case_tables": case_tables,
-        "cells": grid,
         "roles": [part.role for part in report.parts],
         "body_label": body_label,
-        "angle": angle,
-        "number": number,
-        "significant": significant,
-        "MM": MM,
+        "proof_extent": proof_extent,
         "angles": halves,
         "group": group,
         "margins": pictures.margins(),
         "route_picture": _route_picture(report),
         "standing": pictures.standing(),
         "shown": [pictures.part(part) for part in report.parts],
-        "place": _place_words(report),
-        "closing": CLOSING,
-        "no_prices": NO_PRICES,
         "narrow": NARROW,
-        "in_air_words": in_air_words,
-        "more_friction": more_friction,
-        "sliding_words": sliding_words,
-        "would_hold_words": would_hold_words,
         "trade_off": _trade_off(report.prices or {}),
     }
 
@@ -136,40 +119,6 @@ def _worn(report: Report) -> str:
     """The body, where all setups wear the same one; the verdict tells others."""
     bodies = {part.project.setup.body for part in report.parts}
     return worn_words(report.today.project, *bodies) if len(bodies) == 1 else ""
-
-
-def _place_words(report: Report) -> list[tuple[str, str]]:
-    """The venue in words: what it is called, and its value."""
-    venue = report.today.project.venue
-    sweep = venue.sweep
-    cases = report.today.assessment.result.cases
-    ends = " to ".join(
-        f"{angle(round(end / DEG, 6))}"
-        for end in (cases.angles.min(), cases.angles.max())
-    )
-    return [
-        ("section", _section_words(venue)),
-        ("surface grip", f"{venue.surface_grip:g}"),
-        ("air density", f"{venue.air_density:g} kg/m3"),
-        ("speed of the sweep", f"{sweep.speed:g} m/s"),
-        ("roll angles", f"{ends} deg, at {cases.angles.size} places"),
-        (
-            "attitudes",
-            f"{len(cases.attitudes)}, which makes {len(cases)} cases",
-        ),
-    ]
-
-
-def _section_words(venue: Venue) -> str:
-    if venue.profile is not None:
-        count = len(venue.profile.lengths)
-        length = venue.profile.length
-        return f"{venue.section}: {count} arcs and straights, {length:.6g} m in all"
-    return (
-        "flat"
-        if venue.section == "flat"
-        else f"{venue.section}, radius {1.0 / venue.curvature:.6g} m"
-    )
 
 
 class _Pictures:

@@ -3,23 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict
-from typing import Any
+from typing import Any, NamedTuple
 
 from setupopt.evaluation.assessment import Assessment
-from setupopt.evaluation.limits_check import Broken
-from setupopt.evaluation.report_data import Part, Report
+from setupopt.evaluation.report_data import Report
 from setupopt.evaluation.result import Field, Result
-from setupopt.evaluation.summary import AttitudeWorst, by_angle, by_attitude
-from setupopt.project.stored_proof import proof_extent
-from setupopt.report.page.grid import NONE, Cell, margin_cell, place
-from setupopt.report.shared.tables import along_words, angle, number, thinned
-from setupopt.report.shared.words import verdict
+from setupopt.evaluation.summary import by_angle, by_attitude
+from setupopt.report.shared.route_file import is_sound
+from setupopt.report.shared.tables import angle, number, thinned
+from setupopt.report.shared.words import verdict, where_words
 from setupopt.sheet.state import Line, state_lines
 
 _MOST_ANGLES = (
     20  # rows: both halves, for each setup, on a part of a printed page
 )
+
+NONE = "-"
+
+
+class Cell(NamedTuple):
+    """Text of a cell, and smaller text under it; `bad` shows by more than colour."""
+
+    text: str
+    under: str = ""
+    bad: bool = False
+
 
 lost = Result.lost
 sliding = Result.sliding
@@ -28,18 +36,6 @@ sliding = Result.sliding
 def in_air(result: Result) -> int:
     """Cases with a wheel in the air."""
     return int(result.in_air[0].any(axis=1).sum())
-
-
-def proof_cell(part: Part) -> Cell:
-    """What the kept proof says of a setup."""
-    proof = part.proof
-    if proof is None:
-        return Cell("not proved")
-    if not proof["holds"]:
-        return Cell("FAIL", "", True)
-    extent = proof_extent(proof)
-    quick = "QUICK, for a first look; " if extent and extent.is_quick else ""
-    return Cell("pass", f"{quick}at a minimum margin of {proof['floor']:g}")
 
 
 # ---- margins -----------------------------------------------------------------------------------------------
@@ -58,11 +54,6 @@ def angles(report: Report) -> tuple[list[Any], int]:
     return halves, -(-len(rows[0]) // _MOST_ANGLES)
 
 
-def along(row: Field) -> str:
-    """On a section of parts which place it is."""
-    return along_words(row).rstrip(", ")
-
-
 def _sort_margin(row: Field) -> float:
     return -1e9 if row["margin"] is None else float(row["margin"])
 
@@ -71,13 +62,6 @@ def attitudes(report: Report) -> list[Any]:
     """Each attitude at its worst roll angle, of every setup."""
     columns = [by_attitude(part.assessment.result) for part in report.parts]
     return list(zip(*columns, strict=True))
-
-
-def at_words(row: AttitudeWorst) -> str:
-    """Where an attitude is worst, and in how many cases it loses contact."""
-    lost = f", contact lost in {row.lost} of {row.cases}" if row.lost else ""
-    at = f"at {angle(row.roll_angle_deg)} deg, {along_words(asdict(row))}"
-    return at.rstrip(", ") + lost
 
 
 def lost_cases(a: Assessment) -> list[tuple[str, str, str]]:
@@ -118,11 +102,6 @@ _ROUTE = (
 )  # fmt: skip
 
 
-def place_of(limit: Broken) -> str:
-    """The case that breaks a limit most."""
-    return place(asdict(limit))
-
-
 def proof(kept: dict[str, Any]) -> list[Any] | None:
     """One row for each requirement; None where the kept answer is not in the form of `prove`."""
     try:
@@ -131,7 +110,7 @@ def proof(kept: dict[str, Any]) -> list[Any] | None:
                 Cell(verdict(row["holds"]), "", row["holds"] is False),
                 Cell(row["what"], row["how"]),
                 _found(row),
-                NONE if row["roll_angle_deg"] is None else place(row),
+                NONE if row["roll_angle_deg"] is None else where_words(row),
             )
             for row in kept["verdicts"]
         ]
@@ -163,23 +142,10 @@ def route(kept: Field | None) -> list[tuple[str, str]]:
         return []
 
 
-def programme(kept: Field | None) -> list[Any]:
-    """The runs of the kept route's test programme; empty where there is none, or not in the form of `route`."""
-    try:
-        found = kept and kept["programme"]
-        return [
-            (
-                Cell(f"{run['run']}"),
-                Cell(angle(run["to_deg"])),
-                Cell(f"{run['speed_m_s']:.4g}"),
-                margin_cell(run["margin"]),
-                margin_cell(run["worst_margin"]),
-                Cell(run["tells"] or NONE),
-            )
-            for run in (found["runs"] if found else ())
-        ]
-    except (KeyError, TypeError, ValueError):
-        return []
+def programme(kept: Field | None) -> list[Field]:
+    """The runs of the kept route's test programme; empty where there is none, or where the file is damaged."""
+    found = kept["programme"] if kept and is_sound(kept) else None
+    return found["runs"] if found else []
 
 
 def settings(report: Report) -> list[tuple[Line, Cell, Cell]]:

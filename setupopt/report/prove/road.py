@@ -11,6 +11,7 @@ from setupopt.evaluation.result import Field, finite
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import AXLES, WHEELS
 from setupopt.report.shared.plain import plain
+from setupopt.report.shared.template import rendered
 from setupopt.robust.ride_model import REASONS
 from setupopt.robust.road.study import Ridden, RoadStudy
 from setupopt.robust.road.time_domain_road import QUANTITIES, Spread
@@ -20,6 +21,7 @@ from setupopt.units import DEG, MM
 CLOSE = 0.03  # relative; a larger difference wants a reason
 _SHIFT = 0.1  # of an rms
 _HEAVY = 0.25  # rms of a wheel's load over its load at rest
+_ONE_LINE = 10_000  # letters; a reason is broken where it is printed
 _UNITS = {
     "margin": ("", 1.0),
     "load": ("N", 1.0),
@@ -128,7 +130,7 @@ def _table(
     lines = tuple(_lines(proof, study, ridden))
     chance = float(study.linear["chance"][ridden.row])
     return RoadTable(
-        ridden.row, lines, ridden, chance, tuple(_why(proof, lines, ridden))
+        ridden.row, lines, ridden, chance, _why(proof, lines, ridden)
     )
 
 
@@ -178,77 +180,35 @@ def _sigmas(study: RoadStudy, row: int) -> Floats:
 
 def _why(
     proof: RobustnessReport, lines: tuple[RoadLine, ...], ridden: Ridden
-) -> Iterator[str]:
+) -> tuple[str, ...]:
     """Reasons why linear and nonlinear answers differ, as far as the rides tell them."""
-    off = [line.quantity for line in lines if line.differs]
-    if ridden.sums.rides == 0:
-        yield "The car left the surface in every ride: there is no rms, and the linear answer means nothing."
-        return
-    yield from _lifts_and_stops(ridden)
-    if not off:
-        yield "Linear and nonlinear rms agree within 3 % or within chance."
-        return
-    yield f"Linear and nonlinear differ in {', '.join(off)}."
-    if proof.plan.profile is not None:
-        yield (
-            "The rides go over the profile as it was measured, a few times; the linear answer takes the "
-            "power law that fits its spectrum, on an endless road."
-        )
-    yield from _bends(proof, lines)
-
-
-def _lifts_and_stops(ridden: Ridden) -> Iterator[str]:
-    sums = ridden.sums
-    if sums.lost:
-        yield f"{sums.lost} of {sums.rides + sums.lost} rides left the surface for good and count for no rms."
-    if sums.share_off_surface > 0.0:
-        yield (
-            f"A wheel is off the surface for {100 * sums.share_off_surface:.2g} % of the time: the linear "
-            "tyre would pull there, the real one lets go. An instantaneous margin below -1 counts as "
-            "-1 in the rms."
-        )
-    if sums.share_on_stop > 0.0:
-        share = 100 * sums.share_on_stop
-        yield f"A wheel stands on a stop for {share:.2g} % of the time; the linear answer knows no stops."
-    if not sums.share_off_surface and not sums.share_on_stop:
-        yield "No wheel leaves the surface and no stop is met."
-
-
-def _bends(
-    proof: RobustnessReport, lines: tuple[RoadLine, ...]
-) -> Iterator[str]:
-    """Forces that are no straight lines."""
     car = proof.project.car
-    uneven = [
-        name
-        for name, axle in zip(AXLES, (car.front, car.rear), strict=True)
-        if axle.damper_bump != axle.damper_rebound
+    axles = zip(AXLES, (car.front, car.rear), strict=True)
+    shifts = [
+        abs(line.mean - line.smooth) / line.rms
+        for line in lines
+        if line.rms and line.mean is not None and line.smooth is not None
     ]
-    shift = max(
-        (
-            abs(line.mean - line.smooth) / line.rms
-            for line in lines
-            if line.rms and line.mean is not None and line.smooth is not None
-        ),
-        default=0.0,
+    swings = [
+        line.rms / line.smooth
+        for line in lines[1 : 1 + len(WHEELS)]
+        if line.rms and line.smooth
+    ]
+    words = rendered(
+        "prove/why",
+        _ONE_LINE,
+        sums=ridden.sums,
+        car=car,
+        off=[line.quantity for line in lines if line.differs],
+        uneven=[
+            name
+            for name, axle in axles
+            if axle.damper_bump != axle.damper_rebound
+        ],
+        shift=max(shifts, default=0.0),
+        heavy=max(swings, default=0.0),
+        is_measured=proof.plan.profile is not None,
+        SHIFT=_SHIFT,
+        HEAVY=_HEAVY,
     )
-    if uneven and shift > _SHIFT:
-        yield (
-            f"Bump and rebound rates of the {' and '.join(uneven)} dampers differ: on a rough road the "
-            "mean ride height moves, and the linear answer takes the mean of both rates."
-        )
-    if car.differential == "open":
-        yield (
-            "The differential is open: a driven wheel that goes light takes the whole axle's limit with it, "
-            "which no slope at rest tells; the linear rms of the margin then comes out too low."
-        )
-    loads = lines[1 : 1 + len(WHEELS)]
-    heavy = max(
-        (line.rms / line.smooth for line in loads if line.rms and line.smooth),
-        default=0.0,
-    )
-    if heavy > _HEAVY:
-        yield (
-            f"Wheel loads swing by {100 * heavy:.0f} % rms of the load at rest: a tyre's stiffness and the "
-            "grip left over change with the load, which a straight line cannot follow."
-        )
+    return tuple(words.splitlines())

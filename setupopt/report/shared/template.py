@@ -67,8 +67,8 @@ def _room() -> Environment:
         undefined=StrictUndefined,
         autoescape=False,
     )
-    room.globals |= _HELPERS
-    room.filters |= _HELPERS
+    room.globals |= HELPERS
+    room.filters |= HELPERS
     return room
 
 
@@ -76,7 +76,7 @@ def _verbatim(text: str) -> str:
     return "\n".join(f"{_WHOLE}{line}" for line in text.split("\n"))
 
 
-_HELPERS: dict[str, Any] = {
+HELPERS: dict[str, Any] = {
     **vars(tables),
     **vars(words),
     **vars(would_hold),
