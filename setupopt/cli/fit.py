@@ -108,8 +108,10 @@ def tyre(
         said = text(fit, named, width, short)
         return said if common.out else f"{said}\n{fragment(fit, named)}"
 
+    # file of the tyre; letters that are not allowed in a file's name everywhere become dashes
+    plain = re.sub(r"[^A-Za-z0-9 _-]", "-", named)[:40].strip()
     files = {
-        _file(named): partial(fragment, name=named),
+        f"tyre-{plain}.toml": partial(fragment, name=named),
         "fit.svg": partial(picture, name=named),
     }
     task = Task(
@@ -134,12 +136,6 @@ def _name(ctx: click.Context, name: str) -> str:
             f"found {name!r}, expected {NAME}", ctx, param_hint="--name"
         )
     return name
-
-
-def _file(name: str) -> str:
-    """File of the tyre; letters that are not allowed in a file's name everywhere become dashes."""
-    plain = re.sub(r"[^A-Za-z0-9 _-]", "-", name)[:40].strip()
-    return f"tyre-{plain}.toml"
 
 
 def _rig(

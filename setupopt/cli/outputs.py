@@ -84,15 +84,13 @@ def write_all(contents: Mapping[Path, str | bytes]) -> None:
     Raises OutputError.
     """
     for target in contents:
-        _make_folder(target.parent)
+        try:
+            target.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise OutputError(
+                str(target.parent), error.strerror or str(error)
+            ) from None
     write_together(contents)
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(str(folder), error.strerror or str(error)) from None
 
 
 def keep_prices(project: Project, answer: object) -> None:

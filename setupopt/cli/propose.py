@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from operator import attrgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -130,7 +131,7 @@ def command(
         as_dict=JudgedProposal.as_dict,
         passes=lambda judged: judged.holds,
         name="proposal",
-        files={"tradeoff.svg": _picture} if on == "sweep" else {},
+        files={"tradeoff.svg": attrgetter("picture")} if on == "sweep" else {},
         others=others,
         reserved=[folder / name for name in reserved],
         project=project,
@@ -161,10 +162,6 @@ def _judged(
     with options.worker_pool(cluster) as pool:
         found = propose(driven, asked, progress, pool)
     return JudgedProposal(driven, asked, found, floor)
-
-
-def _picture(judged: JudgedProposal) -> str:
-    return judged.picture
 
 
 def _setups(judged: JudgedProposal, with_alternatives: bool) -> dict[str, str]:

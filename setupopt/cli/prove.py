@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from contextlib import AbstractContextManager
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -15,11 +14,9 @@ from setupopt.errors import OutputError
 from setupopt.units import MM, PERCENT
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from setupopt.report.prove.fields import JudgedReport
     from setupopt.robust.road.spectrum import Tracks
-    from setupopt.robust.robustness import RobustnessOptions
+    from setupopt.robust.robustness import RobustnessOptions, Watch
 
 
 _QUICK = {
@@ -169,9 +166,7 @@ def command(
     run(common, task)
 
 
-def _watch(
-    quiet: bool,
-) -> Callable[[str, int], AbstractContextManager[Callable[[int], object]]]:
+def _watch(quiet: bool) -> Watch:
     """Where progress is said."""
     return lambda what, parts: Progress(parts, quiet, what)
 

@@ -85,7 +85,12 @@ def run(common: Common, task: Task[Answer]) -> NoReturn:
         *task.reads,
     )
     if common.excel:
-        _need_excel()
+        from setupopt.report.shared.excel import is_available
+
+        if not is_available():
+            raise UserError(
+                "--excel: needs the package XlsxWriter, pip install 'setupopt[excel]'"
+            )
     say_compiling(common.quiet)
     answer = _computed(task)
     with writing(common.quiet):
@@ -109,15 +114,6 @@ def run(common: Common, task: Task[Answer]) -> NoReturn:
     task.after(answer)
     _print(common, task, answer, answer_json, written)
     click.get_current_context().exit(0 if task.passes(answer) else 1)
-
-
-def _need_excel() -> None:
-    from setupopt.report.shared.excel import is_available
-
-    if not is_available():
-        raise UserError(
-            "--excel: needs the package XlsxWriter, pip install 'setupopt[excel]'"
-        )
 
 
 def _workbooks(written: Mapping[Path, Content]) -> dict[Path, Content]:

@@ -160,9 +160,15 @@ def find_example(name: str) -> Path:
 def copy_whole(source: Path, target: Path) -> None:
     """Copy a folder's content to a new or empty one, whole or not at all. Raises OutputError."""
     try:
-        _refuse_used(target)
+        if target.is_dir() and any(target.iterdir()):
+            raise OutputError(str(target), "the folder is not empty")
+        if os.path.lexists(target) and not target.is_dir():
+            raise OutputError(str(target), "it is not a folder")
         place = resolved(target)
-        made = _missing(place)
+        # the folder and those above it that are yet to be made, the innermost first
+        made = [
+            folder for folder in (place, *place.parents) if not folder.exists()
+        ]
         try:
             with undisturbed():
                 _copy(source, place)
@@ -175,18 +181,6 @@ def copy_whole(source: Path, target: Path) -> None:
             error.strerror if isinstance(error, OSError) else None
         ) or str(error)
         raise OutputError(str(target), reason) from None
-
-
-def _refuse_used(target: Path) -> None:
-    if target.is_dir() and any(target.iterdir()):
-        raise OutputError(str(target), "the folder is not empty")
-    if os.path.lexists(target) and not target.is_dir():
-        raise OutputError(str(target), "it is not a folder")
-
-
-def _missing(place: Path) -> list[Path]:
-    """The folder and those above it that are yet to be made, the innermost first."""
-    return [folder for folder in (place, *place.parents) if not folder.exists()]
 
 
 def _remove_empty(folders: list[Path]) -> None:

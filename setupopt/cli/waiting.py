@@ -98,13 +98,10 @@ class _Waiting:
         if self._shown:
             with self._lock:
                 self._open.remove(self)
-                self._clear()
+                if self._drawn:
+                    _put("\r" + " " * (self._drawn + _TYPED) + "\r")
+                    _Waiting._drawn = 0
             self._drawing.join()
-
-    def _clear(self) -> None:
-        if self._drawn:
-            _put("\r" + " " * (self._drawn + _TYPED) + "\r")
-            _Waiting._drawn = 0
 
 
 class Progress(_Waiting):

@@ -109,7 +109,14 @@ class Answers:
         refuse_beyond_growth(project.car, cases)
         answers = start.result.answers[0].copy()
         has_slope = answers["contact"] & (answers["null"][:, 0] != 0.0)
-        rows = np.flatnonzero(has_slope & _chosen(cases, attitude))
+        # the cases that a quick answer solves, (cases): one attitude, and every fourth place of the
+        # others
+        shape = (len(cases.attitudes), cases.angles.size)
+        chosen = np.zeros(shape, dtype=bool)
+        chosen[:, ::_EVERY] = True
+        chosen[:, -1] = True
+        chosen[attitude] = True
+        rows = np.flatnonzero(has_slope & chosen.ravel())
         settings = model.settings(project.setup)
         some = cases.records[rows]
         found = sweep.run(
@@ -128,16 +135,6 @@ class Answers:
         return Solved(
             project, Result(cases, answers[None], model.packed[0][0]), False
         )
-
-
-def _chosen(cases: CaseSet, attitude: int) -> np.ndarray:
-    """The cases that a quick answer solves, (cases): one attitude, and every fourth place of the others."""
-    shape = (len(cases.attitudes), cases.angles.size)
-    chosen = np.zeros(shape, dtype=bool)
-    chosen[:, ::_EVERY] = True
-    chosen[:, -1] = True
-    chosen[attitude] = True
-    return chosen.ravel()
 
 
 def _fill_between(
@@ -194,7 +191,14 @@ def _as_dict(
     if has_detail:
         drawn = drawn_state(solved.project, result, row)
         found["here"] = _here(solved, wish, row, drawn)
-        found["drawings"] = _drawings(solved, row, drawn)
+        cases = solved.result.cases
+        section = section_drawing(
+            solved.project.venue, drawn, float(cases.at[row])
+        )
+        found["drawings"] = [
+            _drawing(one)
+            for one in (section, near_drawing(drawn, 1), near_drawing(drawn, 0))
+        ]
     return found
 
 
@@ -291,23 +295,18 @@ def _here(solved: Solved, wish: Wish, row: int, drawn: DrawnState) -> Json:
         found |= {"slip_angle_deg": _numbers(answer["slip_angle"] / DEG, 3)}
         found["reserve"] = _numbers(1.0 - answer["use"], 4)
     if judged and solved.is_exact:
-        found["growth_per_s"] = _growth(solved, row)
+        model = Model(solved.project.car)
+        settings = model.settings(solved.project.setup)
+        case = slice(row, row + 1)
+        records, answers = (
+            solved.result.cases.records[case],
+            solved.result.answers[:, case],
+        )
+        found["growth_per_s"] = finite(
+            stability.growth(model.packed, settings, records, answers)[0, 0]
+        )
         found |= _road(solved, wish, row)
     return found
-
-
-def _growth(solved: Solved, row: int) -> float | None:
-    """Growth rate of the chosen case, 1/s."""
-    model = Model(solved.project.car)
-    settings = model.settings(solved.project.setup)
-    case = slice(row, row + 1)
-    records, answers = (
-        solved.result.cases.records[case],
-        solved.result.answers[:, case],
-    )
-    return finite(
-        stability.growth(model.packed, settings, records, answers)[0, 0]
-    )
 
 
 def _road(solved: Solved, wish: Wish, row: int) -> Json:
@@ -329,31 +328,19 @@ def _road(solved: Solved, wish: Wish, row: int) -> Json:
     }
 
 
-def _drawings(solved: Solved, row: int, drawn: DrawnState) -> list[Json]:
-    """The section and both axles, as shapes to draw."""
-    cases = solved.result.cases
-    section = section_drawing(solved.project.venue, drawn, float(cases.at[row]))
-    return [
-        _drawing(one)
-        for one in (section, near_drawing(drawn, 1), near_drawing(drawn, 0))
-    ]
-
-
 def _drawing(one: Drawing) -> Json:
     shapes: list[Any] = [
         (shape.kind, shape.path, shape.name) for shape in one.shapes
     ]
-    labels = [_label(label) for label in one.labels]
+    labels = [
+        [
+            label.kind,
+            round(label.x, 1),
+            round(label.y, 1),
+            label.text,
+            label.anchor,
+        ]
+        for label in one.labels
+    ]
     return {"kind": one.kind, "title": one.title, "view": one.view, "letter": round(one.letter, 1),
             "shapes": shapes, "labels": labels}  # fmt: skip
-
-
-def _label(label: Any) -> list[Any]:
-    """A label of a drawing: class, place, text, anchor."""
-    return [
-        label.kind,
-        round(label.x, 1),
-        round(label.y, 1),
-        label.text,
-        label.anchor,
-    ]

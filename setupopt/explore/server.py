@@ -137,11 +137,8 @@ class _Handler(BaseHTTPRequestHandler):
         if not (is_json and length.isdigit() and int(length) <= _MOST):
             self._refuse(f"expected JSON of at most {_MOST} bytes")
             return
-        self._reply(self.rfile.read(int(length)))
-
-    def _reply(self, body: bytes) -> None:
         try:
-            asked = json.loads(body)
+            asked = json.loads(self.rfile.read(int(length)))
             if not isinstance(asked, dict):
                 raise UserError("expected a table of JSON")
             self._answer(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -104,7 +104,13 @@ class Choices:
 
     def __init__(self, project: Project) -> None:
         self.project = project
-        self.slots = {slot.name: slot for slot in _in_order(_movable(project))}
+        self.slots = {
+            slot.name: slot
+            for slot in sorted(
+                _movable(project),
+                key=lambda slot: _TABLES.index(slot.where.split(".")[0]),
+            )
+        }
 
     @cached_property
     def own_name(self) -> str:
@@ -157,6 +163,8 @@ class Choices:
             table.get("speed"),
             _bounds(venue_schema.SweepTable, "speed_m_s"),
         )
+        # no road at all where nothing or 0 is given
+        value = table.get("roughness")
         return Wish(
             body,
             tuple(
@@ -168,7 +176,9 @@ class Choices:
                 _within(one.key, own.get(one.key), one.bounds)
                 for one in OWN_CASE
             ),
-            _roughness(table.get("roughness")),
+            None
+            if value in (None, 0)
+            else _within("roughness", value, (1e-3, 1e6)),
         )
 
     def _setting(self, name: str, value: object) -> float | None:
@@ -290,12 +300,6 @@ def _movable(project: Project) -> Iterator[Slot]:
             )
 
 
-def _in_order(found: Iterator[Slot]) -> Sequence[Slot]:
-    return sorted(
-        found, key=lambda slot: _TABLES.index(slot.where.split(".")[0])
-    )
-
-
 def _table(value: object, name: str) -> Mapping[str, Any]:
     if not isinstance(value, dict):
         raise UserError(
@@ -326,13 +330,6 @@ def _optional(name: str, value: object) -> float | None:
             f"{name}: found {json.dumps(value)[:60]}, expected a finite number"
         )
     return float(value)
-
-
-def _roughness(value: object) -> float | None:
-    """No road at all where nothing or 0 is given."""
-    return (
-        None if value in (None, 0) else _within("roughness", value, (1e-3, 1e6))
-    )
 
 
 def _refuse(project: Project) -> None:

@@ -30,7 +30,15 @@ def find_bodies(home: Path) -> tuple[dict[str, Path], list[InputError]]:
     if not lexists(folder):
         return {}, []
     try:
-        files = [path for path in folder.iterdir() if _is_meant(path)]
+        files = [
+            path
+            for path in folder.iterdir()
+            if (
+                path.suffix == ".toml"
+                and not path.name.startswith(".")
+                and not path.is_dir()
+            )
+        ]
     except OSError as error:
         found = f"that it cannot be read ({error.strerror})"
         expected = "a folder with a file NAME.toml for each body"
@@ -39,15 +47,6 @@ def find_bodies(home: Path) -> tuple[dict[str, Path], list[InputError]]:
     return dict(sorted(named.items())), [
         _misnamed(path) for path in sorted(files) if path.stem not in named
     ]
-
-
-def _is_meant(path: Path) -> bool:
-    """Whether a file is to be read as a body."""
-    return (
-        path.suffix == ".toml"
-        and not path.name.startswith(".")
-        and not path.is_dir()
-    )
 
 
 def _misnamed(path: Path) -> InputError:

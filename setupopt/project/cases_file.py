@@ -61,7 +61,12 @@ def read_cases(
     cases = _cases(table, venue)
     if car is not None:
         widest = _widest(cases, car)
-        _require_room(table, cases, widest)
+        tight = np.flatnonzero(widest * cases.curvature > ROOM)
+        if tight.size:
+            raise InputErrors(
+                _too_tight(table, cases, widest, int(row))
+                for row in tight[:100]
+            )
         if venue.profile is not None and cases.along is not None:
             _require_sight(table, widest, venue.profile.sight)
     return cases
@@ -124,6 +129,11 @@ def _cases(table: CsvTable, venue: Venue) -> CaseTable:
         if "turn_radius_m" in table.numbers
         else np.zeros(count)
     )
+    # the first column of names that there is; a row without a name goes by its number
+    given = next(
+        (table.names[key] for key in LABELS if key in table.names),
+        [""] * len(table.lines),
+    )
     return CaseTable(
         roll_angle=get["roll_angle_deg"] * DEG,
         speed=get["speed_m_s"],
@@ -136,7 +146,7 @@ def _cases(table: CsvTable, venue: Venue) -> CaseTable:
         crosswind=get["crosswind_m_s"],
         bump=np.column_stack([get[key] * MM for key in BUMPS]),
         curvature=np.full(count, flat_or_bent),
-        label=_labels(table),
+        label=[name or str(row) for row, name in enumerate(given, start=1)],
         along=along,
     )
 
@@ -174,15 +184,6 @@ def _along(table: CsvTable, venue: Venue) -> Numbers | None:
     return np.array([ends[0] for ends in stretches if ends is not None])
 
 
-def _labels(table: CsvTable) -> list[str]:
-    """The first column of names that there is; a row without a name goes by its number."""
-    given = next(
-        (table.names[key] for key in LABELS if key in table.names),
-        [""] * len(table.lines),
-    )
-    return [name or str(row) for row, name in enumerate(given, start=1)]
-
-
 def _widest(cases: CaseTable, car: Car) -> Numbers:
     """How far the car reaches round the section in each case, m."""
     sine = np.sin(cases.heading)
@@ -191,14 +192,6 @@ def _widest(cases: CaseTable, car: Car) -> Numbers:
     for x, y in plan_points(car):
         np.maximum(widest, np.abs(x * sine + y * cosine), out=widest)
     return widest
-
-
-def _require_room(table: CsvTable, cases: CaseTable, widest: Numbers) -> None:
-    tight = np.flatnonzero(widest * cases.curvature > ROOM)
-    if tight.size:
-        raise InputErrors(
-            _too_tight(table, cases, widest, int(row)) for row in tight[:100]
-        )
 
 
 def _require_sight(table: CsvTable, widest: Numbers, sight: float) -> None:

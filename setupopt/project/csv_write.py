@@ -25,7 +25,9 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
 def frame_text(table: pd.DataFrame) -> str:
     """A pandas table without its index; a missing number is an empty cell."""
     texts = [
-        name for name in table.columns if not _is_numeric(table[name].dtype)
+        name
+        for name in table.columns
+        if getattr(table[name].dtype, "kind", "O") not in "iufb"
     ]
     safe = table.assign(
         **{name: table[name].map(_cell, na_action="ignore") for name in texts}
@@ -39,10 +41,6 @@ def rows_text(rows: Any) -> str:
     import pandas as pd  # nobody else needs it
 
     return frame_text(pd.DataFrame(rows))
-
-
-def _is_numeric(kind: object) -> bool:
-    return getattr(kind, "kind", "O") in "iufb"
 
 
 def _cell(value: object) -> object:

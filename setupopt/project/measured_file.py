@@ -96,11 +96,6 @@ def _quantity(key: str) -> Quantity | None:
     return _NAMED.get(kind) if dot and name else QUANTITIES.get(key)
 
 
-def _of_car(key: str) -> bool:
-    """Whether the whole car has one value of a quantity."""
-    return key in _PER_CAR or "." in key
-
-
 @dataclass(frozen=True, eq=False)
 class Measured:
     """What was found: by quantity, FL, FR, RL, RR in SI (corner weights in kg), not a number where nothing.
@@ -208,7 +203,7 @@ def _row(
         misplaced = ""
         if quantity in PER_AXLE and wheel in _RIGHT:
             misplaced = "nothing: an axle's value belongs in fl or rl"
-        elif _of_car(quantity) and index > 0:
+        elif (quantity in _PER_CAR or "." in quantity) and index > 0:
             misplaced = "nothing: the car's value belongs in fl"
         if misplaced:
             errors.append(table.error(row, wheel, quoted(cell), misplaced))

@@ -42,7 +42,10 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     from setupopt.project.warnings import cautions
 
     home = Path(folder)
-    _require_folder(home)
+    if not _is_true(home.is_dir):
+        found = "a file" if _is_true(home.is_file) else "no such folder"
+        expected = "a project folder with car.toml, venue.toml and setup.toml"
+        raise InputErrors([InputError(str(home), None, "", found, expected)])
     reader = _Reader()
     car_file, venue_file, setup_read, limits_file, body_files = reader.project(
         home, setup_path(home, setup_file)
@@ -188,13 +191,6 @@ class _Reader:
                 self.files[name].error(loc, expected)
                 for name, loc, expected in findings
             )
-
-
-def _require_folder(home: Path) -> None:
-    if not _is_true(home.is_dir):
-        found = "a file" if _is_true(home.is_file) else "no such folder"
-        expected = "a project folder with car.toml, venue.toml and setup.toml"
-        raise InputErrors([InputError(str(home), None, "", found, expected)])
 
 
 def setup_path(home: Path, given: str | Path | None) -> Path:

@@ -57,7 +57,22 @@ def read_survey(path: Path, error: float) -> Surveyed:
         np.column_stack([table.numbers["y_mm"], table.numbers["z_mm"]]) * MM
     )
     _require_order(table, points)
-    return _fitted(table, points, error)
+    # fitted to all points but those that lie far off
+    kept, far = _without_outliers(points, error)
+    cautions = [
+        f"{table.path.name} line {table.lines[row]}: this point lies about {away / MM:.3g} mm off the "
+        "line of its neighbours and was left out; measure it again"
+        for row, away in sorted(far.items())
+    ]
+    section = _Curve(points[kept]).smoothest(error)
+    off = np.array([reading[1] for reading in section.readings])
+    rms = float(np.sqrt(np.mean(off**2)))
+    if rms > 1.5 * error:
+        cautions.append(
+            f"{table.path.name}: the points lie {rms / MM:.3g} mm off the smoothed section (root mean "
+            f"square), more than survey_error_mm = {error / MM:g} lets expect"
+        )
+    return Surveyed(section, tuple(cautions))
 
 
 def _require_order(table: CsvTable, points: Floats) -> None:
@@ -101,25 +116,6 @@ def _require_order(table: CsvTable, points: Floats) -> None:
             table.error(int(row), "", found, expected)
             for row, found, expected in wrong
         )
-
-
-def _fitted(table: CsvTable, points: Floats, error: float) -> Surveyed:
-    """Fitted to all points but those that lie far off."""
-    kept, far = _without_outliers(points, error)
-    cautions = [
-        f"{table.path.name} line {table.lines[row]}: this point lies about {away / MM:.3g} mm off the "
-        "line of its neighbours and was left out; measure it again"
-        for row, away in sorted(far.items())
-    ]
-    section = _Curve(points[kept]).smoothest(error)
-    off = np.array([reading[1] for reading in section.readings])
-    rms = float(np.sqrt(np.mean(off**2)))
-    if rms > 1.5 * error:
-        cautions.append(
-            f"{table.path.name}: the points lie {rms / MM:.3g} mm off the smoothed section (root mean "
-            f"square), more than survey_error_mm = {error / MM:g} lets expect"
-        )
-    return Surveyed(section, tuple(cautions))
 
 
 def _without_outliers(

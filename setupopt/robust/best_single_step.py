@@ -98,42 +98,28 @@ class SingleSteps:
         best = int(after.argmax())
         if not after[best] > before + _NOTICE:
             return None
-        return _change(
-            self.steps[best],
-            self.setup,
+        step = self.steps[best]
+        setting = step.variable.setting
+        from_, to = (
+            step.variable.value(setup) or 0.0
+            for setup in (self.setup, step.setup)
+        )
+        return Change(
+            step.variable.where,
+            setting.key,
+            setting.unit,
+            from_,
+            to,
             float(after[best] - before),
             float(worst[0]),
             float(worst[1 + best]),
+            step.setup,
         )
 
 
 def _plain(margin: float) -> float:
     """A measure that can be compared: minus infinity where there is none."""
     return -np.inf if np.isnan(margin) else float(margin)
-
-
-def _change(
-    step: _Step,
-    before: Setup,
-    gain: float,
-    worst_before: float,
-    worst_after: float,
-) -> Change:
-    setting = step.variable.setting
-    from_, to = (
-        step.variable.value(setup) or 0.0 for setup in (before, step.setup)
-    )
-    return Change(
-        step.variable.where,
-        setting.key,
-        setting.unit,
-        from_,
-        to,
-        gain,
-        worst_before,
-        worst_after,
-        step.setup,
-    )
 
 
 # ---- the steps ---------------------------------------------------------------------------------------------

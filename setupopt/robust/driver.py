@@ -92,13 +92,6 @@ def _loops(state: Floats, steer: Floats, gains: Floats) -> Floats:
     return loops
 
 
-def _growth(loops: Floats, tick: float) -> Floats:
-    """Growth rates of the slowest modes, 1/s."""
-    return np.asarray(
-        np.log(np.abs(np.linalg.eigvals(loops)).max(axis=1)) / tick
-    )
-
-
 def _drift(loops: Floats) -> Floats:
     """The most way off the path after a kick that turns the car, for each loop."""
     states = np.zeros((len(loops), loops.shape[1], 1))
@@ -131,7 +124,10 @@ def best_driver(slopes: Floats, reaction: float) -> Driver:
     roots = (pairs - _DECAYS[:, None, None]).reshape(-1, 2) / TICKS
     gains = _placed(state, steer, roots)
     loops = _loops(state, steer, gains)
-    growth = _growth(loops, tick)
+    # growth rates of the slowest modes, 1/s
+    growth = np.asarray(
+        np.log(np.abs(np.linalg.eigvals(loops)).max(axis=1)) / tick
+    )
     best = int(growth.argmin())
     if growth[best] < 0.0:
         fast = np.flatnonzero(growth <= _FAST * growth[best])

@@ -18,7 +18,6 @@ from setupopt.project.model import Project, Setup
 from setupopt.route.both import on_route
 from setupopt.route.grid import Cell, Where, cell_of, chunk_of
 from setupopt.route.kept import known_way
-from setupopt.route.study import RouteStudy
 from setupopt.search.objective import objective_of
 from setupopt.search.relaxation import FIRST_PASS, FIRST_ROUNDS
 from setupopt.search.setup_problem import SetupProblem
@@ -45,7 +44,12 @@ def own_setups(
             return np.empty(0)
         there, options = where(cell.row, cell.speed)
         way = replace(known_way(cell.route), speed=cell.speed)
-        point = _best_point(way.driven(there, options))
+        # the best settings near today's for a route, in their ranges, (variables)
+        driven = on_route(way.driven(there, options))
+        problem = SetupProblem(driven, objective_of(driven.venue))
+        solver = Solver(problem, trust_region=FIRST_PASS)
+        end = solver.solve(solver.box, problem.start, None, FIRST_ROUNDS)
+        point = end.outcome.point
         study = way.improved(replace(there, setup=setup_of(point)), options)
         if study.merit <= cell.merit:
             return np.empty(0)
@@ -61,12 +65,3 @@ def own_setups(
             new = replace(new, setup=setup_of(chunk[:size]))
         found.append(new)
     return tuple(found)
-
-
-def _best_point(study: RouteStudy) -> Floats:
-    """The best settings near today's for a route, in their ranges, (variables)."""
-    driven = on_route(study)
-    problem = SetupProblem(driven, objective_of(driven.venue))
-    solver = Solver(problem, trust_region=FIRST_PASS)
-    end = solver.solve(solver.box, problem.start, None, FIRST_ROUNDS)
-    return end.outcome.point

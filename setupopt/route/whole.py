@@ -75,7 +75,10 @@ def place_of(study: RouteStudy) -> Place:
                 "stop_m_s2",
             )
         )
-        margin = _braking_margin(study, last, stop)
+        # least margin of braking straight on the floor, from a speed, m/s, to a quarter of it
+        judge = Judge(study.project, study.goal)
+        start = judge.surface.place(study.goal.start)
+        margin = judge.straight(start, last * np.linspace(1.0, 0.25, 7), -stop)
     return Place(tuple(stages), missing, stop, given is not None, margin)
 
 
@@ -135,10 +138,3 @@ def _on_section(study: RouteStudy) -> Iterator[Stage]:
                 float(points.speed[0, other]),
                 "hold_m" if is_held else "least margin",
             )
-
-
-def _braking_margin(study: RouteStudy, speed: float, stop: float) -> float:
-    """Least margin of braking straight on the floor, from a speed, m/s, to a quarter of it."""
-    judge = Judge(study.project, study.goal)
-    start = judge.surface.place(study.goal.start)
-    return judge.straight(start, speed * np.linspace(1.0, 0.25, 7), -stop)

@@ -59,7 +59,9 @@ def built(
         name = setting.field
         values: Floats = measured.get(setting.key)
         if setting.key in BOTH_SIDES:
-            values = _both_sides(values)
+            # the other side's value where one side has none
+            sides = values.reshape(2, 2)
+            values = np.where(np.isnan(sides), sides[:, ::-1], sides).ravel()
         elif setting.per == "axle":
             values = values[::2]
         whole[name] = np.where(np.isnan(values), whole[name], values)
@@ -144,12 +146,6 @@ def with_own(target: Record, found: Record, car: Car) -> Record:
             target[field],
         )
     return changed(target, **own)
-
-
-def _both_sides(values: Floats) -> Floats:
-    """The other side's value where one side has none."""
-    sides = values.reshape(2, 2)
-    return np.where(np.isnan(sides), sides[:, ::-1], sides).ravel()
 
 
 def check_body(measured: Measured, target: Setup) -> None:

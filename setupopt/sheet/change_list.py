@@ -47,7 +47,8 @@ def change_list(project: Project, today: Setup, target: Setup) -> ChangeList:
     found = landed(work)
     left_alone = (*work.left_alone, *misses(work, found))
     before, wanted, after = (
-        _worst_margin(project, setup) for setup in (today, target, found)
+        float(evaluate(with_body(project, setup.body), setup).worst_margin[0])
+        for setup in (today, target, found)
     )
     return ChangeList(
         today,
@@ -76,10 +77,3 @@ def _do(work: Work) -> None:
     wheel_work.by_wheel(work, "toe", "toe", 2)
     pose_work.ride_heights(work)
     car_work.finish(work)
-
-
-def _worst_margin(project: Project, setup: Setup) -> float:
-    """Of a setup in its own body."""
-    return float(
-        evaluate(with_body(project, setup.body), setup).worst_margin[0]
-    )

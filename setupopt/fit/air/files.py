@@ -65,7 +65,13 @@ def body_toml(fits: AirFits, fit: AirFit) -> str:
 
     said, values = _remarks(fit), body_as_dict(fit)["air"]
     document, air, parts = tomlkit.document(), tomlkit.table(), tomlkit.aot()
-    for line in _top(fits, fit):
+    table, like = _plain(fits.table.path.name), _plain(fits.project.car.name)
+    for line in (
+        f'Body from {len(fit.rows)} measured rows of {table}, configuration "{_plain(fit.label)}".',
+        f'Parts, their places and what is held: those of car.toml of the car "{like}".',
+        f"Rung {fit.rung + 1} of {len(fit.steps)}; +- is one standard error.",
+        *(f"! {_plain(said)}" for said in oddities(fit)),
+    ):
         document.add(tomlkit.comment(line))
     document.add(tomlkit.nl())
     _fill(
@@ -94,16 +100,6 @@ def _fill(
         table.add(key, value)
         if (number, key) in said:
             table[key].comment(said[number, key])
-
-
-def _top(fits: AirFits, fit: AirFit) -> tuple[str, ...]:
-    table, like = _plain(fits.table.path.name), _plain(fits.project.car.name)
-    return (
-        f'Body from {len(fit.rows)} measured rows of {table}, configuration "{_plain(fit.label)}".',
-        f'Parts, their places and what is held: those of car.toml of the car "{like}".',
-        f"Rung {fit.rung + 1} of {len(fit.steps)}; +- is one standard error.",
-        *(f"! {_plain(said)}" for said in oddities(fit)),
-    )
 
 
 def _plain(text: str) -> str:
@@ -173,20 +169,19 @@ def raised_limits(fits: AirFits, text: str) -> str:
     document: Any = tomlkit.parse(text)
     wanted = tomllib.loads(text)
     for values in (document, wanted):
-        _raise(fits, values.setdefault("spread", {}))
+        spread = values.setdefault("spread", {})
+        for key in SPREADS:
+            value = spread_percent(fits, key)
+            if value is not None and spread.get(key, -1.0) < value <= _most(
+                key
+            ):
+                spread[key] = value
     raised = tomlkit.dumps(document)
     if tomllib.loads(raised) != wanted:
         raise UserError(
             "limits.toml is laid out so that its [spread] has to be changed by hand"
         )
     return raised
-
-
-def _raise(fits: AirFits, spread: dict[str, float]) -> None:
-    for key in SPREADS:
-        value = spread_percent(fits, key)
-        if value is not None and spread.get(key, -1.0) < value <= _most(key):
-            spread[key] = value
 
 
 def spread_percent(fits: AirFits, key: str) -> float | None:

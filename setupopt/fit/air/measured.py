@@ -97,7 +97,12 @@ class Measured:
             rung.values(fitted.values),
             rung.scales(self.factor, self.scales),
         )
-        slopes = self.slopes(values) / self._noise(fitted)[:, None]
+        # (measured) What the residuals say of the noise, over that told
+        kinds = [FORCES[force] for force in np.argwhere(self.rows.counts)[:, 1]]
+        slopes = (
+            self.slopes(values)
+            / np.array([fitted.noise[kind] for kind in kinds])[:, None]
+        )
         columns = (slopes @ rung.slopes) * scales
         inverse = np.linalg.pinv(columns, rcond=_BLIND) * scales[:, None]
         by_noise = np.linalg.norm(inverse, axis=1) * _inflation(
@@ -106,11 +111,6 @@ class Measured:
         held = [place for place in range(len(values)) if place not in rung.free]
         pulled = inverse @ (slopes[:, held] * (share * values[held]))
         return np.array([by_noise, np.linalg.norm(pulled, axis=1)])
-
-    def _noise(self, fitted: Fitted) -> Floats:
-        """(measured) What the residuals say of the noise, over that told."""
-        kinds = [FORCES[force] for force in np.argwhere(self.rows.counts)[:, 1]]
-        return np.array([fitted.noise[kind] for kind in kinds])
 
     def fit(
         self,

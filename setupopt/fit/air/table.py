@@ -105,18 +105,18 @@ def _columns(density: float) -> dict[str, Column]:
         ),
         _DENSITY: Column(air, empty=density),
         **{
-            key: Column(_force_bounds(key), is_measured=True, others=_LOADS)
+            key: Column(
+                (
+                    Bounds(0, 50_000, "N")
+                    if key == "drag_N"
+                    else Bounds(-100_000, 100_000, "N")
+                ),
+                is_measured=True,
+                others=_LOADS,
+            )
             for key in FORCES
         },
     }
-
-
-def _force_bounds(key: str) -> Bounds:
-    return (
-        Bounds(0, 50_000, "N")
-        if key == "drag_N"
-        else Bounds(-100_000, 100_000, "N")
-    )
 
 
 def _rows(found: Measurements) -> AirRows:

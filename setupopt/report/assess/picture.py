@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 
 from setupopt.evaluation.assessment import Assessment
-from setupopt.evaluation.cases import CaseSet
 from setupopt.physics.inputs import Floats
 from setupopt.project.section import Section
 from setupopt.report.shared.picture import (
@@ -63,7 +62,7 @@ def _margins(assessment: Assessment, axes: Any) -> None:
     """Each attitude, the worst of all, the minimum margin, and where contact is lost."""
     result = assessment.result
     floor = assessment.floor or 0.0
-    at = _at(result.cases)
+    at = result.cases.at / (MM if result.cases.is_along else DEG)
     margin = np.where(result.contact[0], result.margin[0], np.nan)
     for number, name in enumerate(dict.fromkeys(result.cases.attitude)):
         own = np.array([label == name for label in result.cases.attitude])
@@ -104,10 +103,6 @@ def _margins(assessment: Assessment, axes: Any) -> None:
         loc="lower left",
         bbox_to_anchor=(0.0, 1.0),
     )
-
-
-def _at(cases: CaseSet) -> Floats:
-    return cases.at / (MM if cases.is_along else DEG)
 
 
 def _line(at: Floats, margin: Floats, axes: Any, **style: Any) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from setupopt.evaluation.assessment import Assessment
-from setupopt.evaluation.result import Field
 from setupopt.evaluation.summary import by_angle, by_attitude
 from setupopt.project.model import WHEELS
 from setupopt.report.shared.tables import thinned
@@ -25,6 +24,7 @@ def text(assessment: Assessment, width: int, short: bool = False) -> str:
     if len(shown) > _MOST_ATTITUDES:
         worst = sorted(shown, key=lambda row: _sortable(row.margin))
         shown = worst[:_MOST_ATTITUDES]
+    answer = assessment.worst_answer
     return rendered(
         "assess/assess",
         width,
@@ -38,7 +38,14 @@ def text(assessment: Assessment, width: int, short: bool = False) -> str:
         count=len(attitudes),
         press_words=press_words,
         no_press=NO_PRESS,
-        wheels=_wheels(assessment),
+        wheels=[
+            {"wheel": wheel.upper()}
+            | {
+                name: float(answer[name][i] / _UNITS.get(name, 1.0))
+                for name in ("load", "grip", *_UNITS)
+            }
+            for i, wheel in enumerate(WHEELS)
+        ],
     )
 
 
@@ -54,16 +61,3 @@ def press_words(a: Assessment) -> str | None:
         return None
     more = f"{press:.2f} g" if press >= 0.01 else "less than 0.01 g"
     return f"{more} more press towards the surface would be needed to hold the car."
-
-
-def _wheels(a: Assessment) -> list[Field]:
-    """What each wheel does in the worst case."""
-    answer = a.worst_answer
-    return [
-        {"wheel": wheel.upper()}
-        | {
-            name: float(answer[name][i] / _UNITS.get(name, 1.0))
-            for name in ("load", "grip", *_UNITS)
-        }
-        for i, wheel in enumerate(WHEELS)
-    ]

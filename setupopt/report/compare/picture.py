@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from setupopt.evaluation.result import Field
 from setupopt.physics.inputs import Floats
 from setupopt.report.compare.fields import JudgedComparison, Line
 from setupopt.report.shared.picture import (
@@ -34,7 +35,11 @@ _TINY = 7.5  # letters, points
 
 def comparison_svg(judged: JudgedComparison) -> str:
     """SVG: rows are contenders, the best on top; columns the worst of all attitudes, then each of them."""
-    margins = _margins(judged.lines)
+    # (contenders, 1 + attitudes), the worst of all attitudes first; not a number where contact is
+    # lost
+    held = np.array([line.contender.by_attitude for line in judged.lines])
+    held = np.column_stack([held.min(axis=1), held])
+    margins = np.where(np.isfinite(held), held, np.nan)
     rows, columns = margins.shape
     title = at_venue(judged.project, "Worst grip margin")
     with drawing(
@@ -47,13 +52,6 @@ def comparison_svg(judged: JudgedComparison) -> str:
         _name_columns(judged, axes)
         _explain(margins, axes)
         return svg(figure)
-
-
-def _margins(lines: tuple[Line, ...]) -> Floats:
-    """(contenders, 1 + attitudes), the worst of all attitudes first; not a number where contact is lost."""
-    held = np.array([line.contender.by_attitude for line in lines])
-    held = np.column_stack([held.min(axis=1), held])
-    return np.where(np.isfinite(held), held, np.nan)
 
 
 # ---- cells -------------------------------------------------------------------------------------------------
@@ -97,7 +95,7 @@ def _fill(margins: Floats, axes: Any) -> None:
 def _print(margins: Floats, axes: Any) -> None:
     """The margin in each cell; the worst of a row in bold."""
     for (row, column), margin in np.ndenumerate(margins):
-        style: dict[str, Any] = {"weight": "bold"} if column == 0 else {}
+        style: Field = {"weight": "bold"} if column == 0 else {}
         words = number(float(margin), 3)
         if np.isnan(margin):
             words = "lost"
@@ -144,13 +142,14 @@ def _name_rows(lines: tuple[Line, ...], axes: Any) -> None:
     right = len(lines[0].attitudes) + 0.6
     for row, line in enumerate(lines):
         nowhere = line.best_in == 0
-        style: dict[str, Any] = (
+        style: Field = (
             {"style": "italic", "color": "#5b6067"} if nowhere else {}
         )
+        best = f"best in {line.best_in}" if line.best_in else "nowhere best"
         axes.text(
             right,
             row,
-            _verdict(line),
+            f"{best}, limit broken" if line.contender.broken else best,
             va="center",
             fontsize=_SMALL,
             **style,
@@ -163,11 +162,6 @@ def _row_name(line: Line) -> str:
         "its best" if line.contender.is_own_best else line.contender.setup.name
     )
     return f"{line.rank}  {cut(f'{line.body}, {setup}', _NAME)}"
-
-
-def _verdict(line: Line) -> str:
-    best = f"best in {line.best_in}" if line.best_in else "nowhere best"
-    return f"{best}, limit broken" if line.contender.broken else best
 
 
 def _name_columns(judged: JudgedComparison, axes: Any) -> None:

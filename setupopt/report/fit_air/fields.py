@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
-
+from setupopt.evaluation.result import Field
 from setupopt.fit.air.files import body_as_dict, spread_percent
 from setupopt.fit.air.fit import AirFit, Number
 from setupopt.fit.air.fits import SPREADS, AirFits
@@ -36,7 +35,7 @@ def miss(fit: AirFit, place: int) -> float | None:
     return float(errors.mean()) if errors.size else None
 
 
-def as_dict(fits: AirFits) -> dict[str, Any]:
+def as_dict(fits: AirFits) -> Field:
     """The same for a program; explained in docs/nomenclature.md."""
     return {
         "table": fits.table.path.name,
@@ -51,7 +50,7 @@ def as_dict(fits: AirFits) -> dict[str, Any]:
     }
 
 
-def _body(fit: AirFit) -> dict[str, Any]:
+def _body(fit: AirFit) -> Field:
     return {
         "name": fit.name,
         "configuration": fit.label,
@@ -77,7 +76,7 @@ def _body(fit: AirFit) -> dict[str, Any]:
     }
 
 
-def rung_fields(fit: AirFit, place: int) -> dict[str, Any]:
+def rung_fields(fit: AirFit, place: int) -> Field:
     """What a rung frees, and the error of left-out rows."""
     return {
         "frees": frees(fit, place),
@@ -95,7 +94,7 @@ def _factor(fit: AirFit) -> dict[str, float | None] | None:
     }
 
 
-def _number(one: Number) -> dict[str, Any]:
+def _number(one: Number) -> Field:
     term = one.term
     return {
         "element": term.part or None,
@@ -106,7 +105,7 @@ def _number(one: Number) -> dict[str, Any]:
     }
 
 
-def force_errors(fit: AirFit, place: int) -> dict[str, Any]:
+def force_errors(fit: AirFit, place: int) -> Field:
     """How many values of a force there are, and how well left-out rows are predicted."""
     return {
         "values": int(fit.rows.counts[:, place].sum()),

@@ -48,7 +48,9 @@ def picture(fit: AirFit) -> str:
         signs = {
             words: sign
             for axes in halves
-            for sign, words in zip(*_signs(axes), strict=True)
+            for sign, words in zip(
+                *axes.get_legend_handles_labels(), strict=True
+            )
         }
         style = {
             "ncols": 4,
@@ -91,7 +93,7 @@ def _draw_downforce(fit: AirFit, force: int, axes: Any) -> None:
         "-",
         color=SECOND,
         lw=1.6,
-        label=_curve_words(fit),
+        label=f"fitted, straight and flat, rake {_rake(fit) / MM:.0f} mm",
     )
     if not known.any():
         axes.text(
@@ -109,7 +111,15 @@ def _draw_downforce(fit: AirFit, force: int, axes: Any) -> None:
         color=QUIET,
         lw=0.8,
     )
-    _draw_rows(rows, ride, measured, known, axes)
+    # measured rows, filled where they are like the curve
+    for kind, fill, words in (
+        (rows.is_plain, INK, "measured"),
+        (~rows.is_plain, "white", _OTHER),
+    ):
+        shown = known & kind
+        if shown.any():
+            style = {"ms": _size(rows), "color": INK, "mfc": fill}
+            axes.plot(ride[shown], measured[shown], "o", label=words, **style)
     axes.plot(
         ride[known],
         fitted[known],
@@ -120,27 +130,8 @@ def _draw_downforce(fit: AirFit, force: int, axes: Any) -> None:
     )
 
 
-def _draw_rows(
-    rows: AirRows, ride: Floats, measured: Floats, known: Floats, axes: Any
-) -> None:
-    """Measured rows, filled where they are like the curve."""
-    for kind, fill, words in (
-        (rows.is_plain, INK, "measured"),
-        (~rows.is_plain, "white", _OTHER),
-    ):
-        shown = known & kind
-        if shown.any():
-            style = {"ms": _size(rows), "color": INK, "mfc": fill}
-            axes.plot(ride[shown], measured[shown], "o", label=words, **style)
-
-
 def _size(rows: AirRows) -> float:
     return 5.0 if len(rows) <= _MANY else 2.5
-
-
-def _signs(axes: Any) -> tuple[list[Any], list[str]]:
-    """What stands in a panel, and its words."""
-    return axes.get_legend_handles_labels()  # type: ignore[no-any-return]
 
 
 def _plain_curve(fit: AirFit, force: int) -> tuple[Floats, Floats]:
@@ -163,10 +154,6 @@ def _plain_curve(fit: AirFit, force: int) -> tuple[Floats, Floats]:
 
 def _rake(fit: AirFit) -> float:
     return float(np.median(fit.rows.rear_ride - fit.rows.front_ride))
-
-
-def _curve_words(fit: AirFit) -> str:
-    return f"fitted, straight and flat, rake {_rake(fit) / MM:.0f} mm"
 
 
 # ---- residuals ---------------------------------------------------------------------------------------------

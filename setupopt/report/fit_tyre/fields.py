@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import Any
 
 import numpy as np
 
+from setupopt.evaluation.result import Field
 from setupopt.fit.tyre import Finding, TyreFit
 from setupopt.fit.tyre_parameters import (
     CARCASS,
@@ -70,18 +70,29 @@ def measured_pressures(fit: TyreFit) -> dict[str, float]:
     }
 
 
-def as_dict(fit: TyreFit, name: str) -> dict[str, Any]:
+def as_dict(fit: TyreFit, name: str) -> Field:
     """The same for a program; explained in docs/nomenclature.md."""
+    known = (one for one in fit.findings if one.value is not None)
     return {
         "name": name,
         "table": fit.table.path.name,
         "rows": len(fit.table),
         "is_whole": fit.is_whole,
         "cautions": list(fit.cautions),
-        "tyre": _file_values(fit)
+        "tyre": {one.key: file_value(one) for one in known}
         | friction_pressures(fit)
         | {MEASURED_PRESSURE: measured_pressures(fit)},
-        "parameters": [_parameter(one) for one in fit.findings],
+        "parameters": [
+            {
+                "key": one.key,
+                "value": rounded(one.value),
+                "standard_error": rounded(one.standard_error),
+                "given": one.given,
+                "untold": None if one.untold is None else reason(one),
+                "not_apart_from": list(one.untold.from_) if one.untold else [],
+            }
+            for one in fit.findings
+        ],
         "correlated": [
             [first, second, rounded(value)]
             for first, second, value in fit.fitted.correlated
@@ -94,23 +105,7 @@ def as_dict(fit: TyreFit, name: str) -> dict[str, Any]:
     }
 
 
-def _file_values(fit: TyreFit) -> dict[str, float]:
-    known = (one for one in fit.findings if one.value is not None)
-    return {one.key: file_value(one) for one in known}
-
-
-def _parameter(one: Finding) -> dict[str, Any]:
-    return {
-        "key": one.key,
-        "value": rounded(one.value),
-        "standard_error": rounded(one.standard_error),
-        "given": one.given,
-        "untold": None if one.untold is None else reason(one),
-        "not_apart_from": list(one.untold.from_) if one.untold else [],
-    }
-
-
-def by_quantity(fit: TyreFit) -> Iterator[dict[str, Any]]:
+def by_quantity(fit: TyreFit) -> Iterator[Field]:
     """What the fit leaves of each measured quantity, in the column's unit."""
     for place, key in enumerate(QUANTITIES):
         own = np.array(fit.fitted.quantities) == key
@@ -137,7 +132,7 @@ def by_quantity(fit: TyreFit) -> Iterator[dict[str, Any]]:
         }
 
 
-def outlying_values(fit: TyreFit) -> list[dict[str, Any]]:
+def outlying_values(fit: TyreFit) -> list[Field]:
     """The measured values that do not fit, by line of the file, the worst first."""
     order = sorted(
         fit.outlying,
@@ -146,7 +141,7 @@ def outlying_values(fit: TyreFit) -> list[dict[str, Any]]:
     return [_outlying_value(fit, int(place)) for place in order]
 
 
-def _outlying_value(fit: TyreFit, place: int) -> dict[str, Any]:
+def _outlying_value(fit: TyreFit, place: int) -> Field:
     row = int(fit.fitted.rows[place])
     key = fit.fitted.quantities[place]
     factor = COLUMNS[key].factor

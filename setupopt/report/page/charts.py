@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from setupopt.evaluation.assessment import Assessment
+from setupopt.evaluation.result import Field
 from setupopt.evaluation.summary import by_angle
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import WHEELS
@@ -224,7 +225,7 @@ def loads_picture(assessment: Assessment, top: float) -> str:
             _angle_ticks(one, 3)
         figure.supylabel("wheel load kN", fontsize=10, color=INK)
         figure.supxlabel(_at_words(assessment), fontsize=10, color=INK)
-        names: dict[str, Any] = {}
+        names: Field = {}
         for one in axes.ravel():
             names |= {
                 label: drawn

@@ -60,16 +60,12 @@ def section_drawing(venue: Venue, state: DrawnState, at: float) -> Drawing:
     labels = tuple(_section_labels(around, box, letter))
     return Drawing(
         "section",
-        _section_title(around),
+        f"Section with the car at {_degrees(around.tangent)} deg, to scale, seen from behind",
         box,
         letter,
         (*shapes, *_placed(car, around), *marks),
         labels,
     )
-
-
-def _section_title(around: Outline) -> str:
-    return f"Section with the car at {_degrees(around.tangent)} deg, to scale, seen from behind"
 
 
 def _degrees(angle: float) -> str:

@@ -6,13 +6,14 @@ import re
 import shlex
 from base64 import b64encode
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from setupopt.evaluation.assessment import Assessment
 from setupopt.evaluation.drawn_parts import Patch
 from setupopt.evaluation.report_data import Part, Report
+from setupopt.evaluation.result import Field
 from setupopt.project.bodies import body_label, worn_words
 from setupopt.project.checksum import project_checksum
 from setupopt.project.stored_prices import PICTURE
@@ -65,15 +66,19 @@ def html(report: Report) -> str:
     )
 
 
-def _content(report: Report) -> dict[str, Any]:
+def _content(report: Report) -> Field:
     """What the template asks for."""
     project = report.today.project
     pictures = _Pictures(report)
     halves, group = page_tables.angles(report)
+    # the body, where all setups wear the same one; the verdict tells others
+    bodies = {part.project.setup.body for part in report.parts}
     return {
         "report": report,
         "project": project,
-        "worn": _worn(report),
+        "worn": worn_words(report.today.project, *bodies)
+        if len(bodies) == 1
+        else "",
         "folder": shlex.quote(str(project.folder)),
         "checksum": project_checksum(project),
         "tables": page_tables,
@@ -107,18 +112,12 @@ def _route_picture(report: Report) -> Markup | None:
     )
 
 
-def _trade_off(prices: dict[str, Any]) -> str:
+def _trade_off(prices: Field) -> str:
     """A picture as an address of itself: an image runs no script, whatever its file holds; empty without one."""
     svg = prices.get(PICTURE)
     if not isinstance(svg, str):
         return ""
     return f"data:image/svg+xml;base64,{b64encode(svg.encode()).decode()}"
-
-
-def _worn(report: Report) -> str:
-    """The body, where all setups wear the same one; the verdict tells others."""
-    bodies = {part.project.setup.body for part in report.parts}
-    return worn_words(report.today.project, *bodies) if len(bodies) == 1 else ""
 
 
 class _Pictures:
@@ -147,7 +146,7 @@ class _Pictures:
             for part in self.report.parts
         ]
 
-    def part(self, part: Part) -> dict[str, Any]:
+    def part(self, part: Part) -> Field:
         """Drawings and pictures of one setup; no patches where contact is lost."""
         assessment = part.assessment
         state = part.drawn

@@ -102,7 +102,7 @@ _ROUTE = (
 )  # fmt: skip
 
 
-def proof(kept: dict[str, Any]) -> list[Any] | None:
+def proof(kept: Field) -> list[Any] | None:
     """One row for each requirement; None where the kept answer is not in the form of `prove`."""
     try:
         return [

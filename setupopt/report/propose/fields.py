@@ -20,7 +20,7 @@ from setupopt.report.propose.required import required_fields
 from setupopt.report.shared.plain import picked, plain
 from setupopt.search import Proposal, ProposalOptions
 from setupopt.search.parts.branch_and_bound import BranchAndBoundResult
-from setupopt.search.proposal import Alternative, Change, Dropped, Plateau
+from setupopt.search.proposal import Alternative, Plateau
 from setupopt.search.shadow_prices import ShadowPrice
 from setupopt.search.sides import Sides
 from setupopt.search.worth import PLATEAU_LOSS
@@ -172,35 +172,47 @@ class JudgedProposal:
     def _what_it_is_worth(self) -> Field:
         """Other setups, how far to trust this one, and the worth of every change."""
         p = self.proposal
+        r = self.proposal.robustness
         return {
             "counted_margin": worth(p.weighted_margin),
             "start_counted_margin": finite(p.start_weighted_margin),
             "alternatives": [
                 self._alternative(one) for one in self.alternatives
             ],
-            "robustness": self._robustness(),
+            "robustness": (
+                None
+                if r is None
+                else {**plain(vars(r)), **picked(r, "price", "gain")}
+            ),
             "evidence": self._evidence(),
             "gains": plain(p.gains),
-            "changes": [self._change(one) for one in p.changes],
+            "changes": [
+                {
+                    "setting": one.slot.name,
+                    "unit": one.slot.setting.unit,
+                    "today": one.slot.value(self.project.setup),
+                    "proposed": one.slot.value(self.proposal.setup),
+                    "loss": finite(one.loss),
+                    "limits_broken": list(one.broken),
+                }
+                for one in p.changes
+            ],
             "plateaus": {
                 "loss": PLATEAU_LOSS,
                 "settings": [_plateau(one) for one in p.plateaus],
             },
             "left_out": {
                 "loss": p.dropped_loss,
-                "settings": [_dropped(one) for one in p.dropped],
+                "settings": [
+                    {
+                        "setting": one.slot.name,
+                        "unit": one.slot.setting.unit,
+                        **_values(one, "today", "wanted"),
+                    }
+                    for one in p.dropped
+                ],
             },
             "sides": self.sides and _sides(self.sides),
-        }
-
-    def _change(self, one: Change) -> Field:
-        return {
-            "setting": one.slot.name,
-            "unit": one.slot.setting.unit,
-            "today": one.slot.value(self.project.setup),
-            "proposed": one.slot.value(self.proposal.setup),
-            "loss": finite(one.loss),
-            "limits_broken": list(one.broken),
         }
 
     def _alternative(self, one: Alternative) -> Field:
@@ -208,14 +220,6 @@ class JudgedProposal:
             one, "margin", "differs", counted_margin="weighted_margin"
         )
         return {**fields, "setup": setup_as_dict(one.setup)}
-
-    def _robustness(self) -> Field | None:
-        r = self.proposal.robustness
-        return (
-            None
-            if r is None
-            else {**plain(vars(r)), **picked(r, "price", "gain")}
-        )
 
     def _evidence(self) -> Field:
         e = self.proposal.evidence
@@ -273,14 +277,6 @@ def _plateau(one: Plateau) -> Field:
         "unit": one.slot.setting.unit,
         "from": values["lower"],
         "to": values["upper"],
-    }
-
-
-def _dropped(one: Dropped) -> Field:
-    return {
-        "setting": one.slot.name,
-        "unit": one.slot.setting.unit,
-        **_values(one, "today", "wanted"),
     }
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from setupopt.evaluation.result import Field, finite
 from setupopt.project import setup_as_dict
 from setupopt.report.shared.plain import picked
-from setupopt.search.required_front import FrontPoint, Required
+from setupopt.search.required_front import Required
 from setupopt.search.stood_setup import UNITS, StoodSetup
 
 
@@ -21,7 +21,13 @@ def required_fields(required: Required | None) -> Any:
             name: _setup(getattr(required, name))
             for name in ("today", "steady", "proposed")
         },
-        "front": [_point(one) for one in required.front],
+        "front": [
+            {
+                **picked(one, "times", "margin", "is_stood"),
+                "setup": setup_as_dict(one.setup),
+            }
+            for one in required.front
+        ],
     }
 
 
@@ -49,12 +55,5 @@ def _setup(one: StoodSetup) -> Field:
         "margin": finite(one.margin),
         "stood": stood,
         "built": built,
-        "setup": setup_as_dict(one.setup),
-    }
-
-
-def _point(one: FrontPoint) -> Field:
-    return {
-        **picked(one, "times", "margin", "is_stood"),
         "setup": setup_as_dict(one.setup),
     }

@@ -97,7 +97,21 @@ class JudgedReport:
                 "name": p.setup.name,
                 "checksum": setup_checksum(p.project, p.setup),
             },
-            "verdicts": [self._verdict(verdict) for verdict in self.verdicts],
+            "verdicts": [
+                {
+                    "what": verdict.what,
+                    "found": verdict.found,
+                    "asked": verdict.asked,
+                    "unit": verdict.unit,
+                    "holds": verdict.holds,
+                    **self.place(verdict.row),
+                    "how": verdict.how,
+                    "change": None
+                    if verdict.change is None
+                    else change_fields(verdict.change),
+                }
+                for verdict in self.verdicts
+            ],
             "worst": p.steady.fields(int(p.steady.worst[0])),
             "contact_lost": p.steady.lost(),
             "would_hold": self.would_hold and asdict(self.would_hold),
@@ -107,20 +121,6 @@ class JudgedReport:
             "road": self._road(),
             "build": self._build(),
             "cautions": list(p.project.cautions),
-        }
-
-    def _verdict(self, verdict: Verdict) -> Field:
-        return {
-            "what": verdict.what,
-            "found": verdict.found,
-            "asked": verdict.asked,
-            "unit": verdict.unit,
-            "holds": verdict.holds,
-            **self.place(verdict.row),
-            "how": verdict.how,
-            "change": None
-            if verdict.change is None
-            else change_fields(verdict.change),
         }
 
     def cases(self) -> Iterator[Field]:

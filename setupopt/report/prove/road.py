@@ -138,7 +138,16 @@ def _lines(
     proof: RobustnessReport, study: RoadStudy, ridden: Ridden
 ) -> Iterator[RoadLine]:
     smooth = _smooth(proof, ridden.row)
-    sigma = _sigmas(study, ridden.row)
+    # the quantities' linear rms
+    a = study.linear[ridden.row]
+    sigma = np.concatenate(
+        [
+            [a["sigma_margin"]],
+            a["sigma_load"],
+            a["sigma_gap"],
+            a["sigma_travel"],
+        ]
+    )
     for place, quantity in enumerate(QUANTITIES):
         unit, factor = _UNITS[quantity.split()[0]]
         spread = Spread(
@@ -159,19 +168,6 @@ def _smooth(proof: RobustnessReport, row: int) -> Floats:
     a = proof.steady.answers[0, row]
     return np.concatenate(
         [[a["margin"]], a["load"], a["ride_gap"], a["travel"]]
-    )
-
-
-def _sigmas(study: RoadStudy, row: int) -> Floats:
-    """The quantities' linear rms."""
-    a = study.linear[row]
-    return np.concatenate(
-        [
-            [a["sigma_margin"]],
-            a["sigma_load"],
-            a["sigma_gap"],
-            a["sigma_travel"],
-        ]
     )
 
 

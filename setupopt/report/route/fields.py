@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from setupopt.evaluation.result import Field, finite
@@ -41,7 +39,7 @@ _FROM_CASES = (
 )  # fmt: skip
 
 
-def columns(study: RouteStudy) -> dict[str, Any]:
+def columns(study: RouteStudy) -> Field:
     """Every point of the route, (points), in file units."""
     points = study.judged.points
     table = study.judged.result.frame()
@@ -316,7 +314,7 @@ def study_fields(study: RouteStudy) -> Field:
     }  # fmt: skip
 
 
-def row_fields(table: dict[str, Any], row: int) -> Field:
+def row_fields(table: Field, row: int) -> Field:
     """One point as plain values."""
     return {
         name: plain(np.asarray(column[row]).item())
@@ -324,7 +322,7 @@ def row_fields(table: dict[str, Any], row: int) -> Field:
     }
 
 
-def pieces(study: RouteStudy, table: dict[str, Any]) -> list[Field]:
+def pieces(study: RouteStudy, table: Field) -> list[Field]:
     """Each piece with its metres, seconds, angles and least margin."""
     found = []
     for name in study.paths.shape.pieces:

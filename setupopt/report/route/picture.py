@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from setupopt.evaluation.result import Field
 from setupopt.project.model import WHEELS, Project
 from setupopt.report.route.fields import columns
 from setupopt.report.shared.picture import (
@@ -29,9 +30,7 @@ def route_picture(route: Route) -> str:
     return along_picture(study.project, columns(study), study.goal.least_margin)
 
 
-def along_picture(
-    project: Project, table: dict[str, Any], least_margin: float
-) -> str:
+def along_picture(project: Project, table: Field, least_margin: float) -> str:
     """SVG: the unrolled section above, then margin, steer angle and wheel loads along the way.
 
     `table`: columns of points, in file units.
@@ -47,7 +46,7 @@ def along_picture(
         return svg(figure)
 
 
-def _unrolled(table: dict[str, Any], figure: Any, axes: Any) -> None:
+def _unrolled(table: Field, figure: Any, axes: Any) -> None:
     """The path over way along the axis and roll angle; its colour is the margin."""
     from matplotlib.collections import LineCollection
 
@@ -66,14 +65,14 @@ def _unrolled(table: dict[str, Any], figure: Any, axes: Any) -> None:
     figure.colorbar(band, ax=axes, label="grip margin", pad=0.01)
 
 
-def _margin(least_margin: float, table: dict[str, Any], axes: Any) -> None:
+def _margin(least_margin: float, table: Field, axes: Any) -> None:
     axes.plot(table["way_m"], table["margin"], color=INK, lw=1.5)
     axes.axhline(least_margin, color=WARNING, lw=1.0, ls="--", label="required")
     axes.set(ylabel="grip margin", xlim=(0.0, table["way_m"][-1]))
     axes.legend(frameon=False, fontsize=8.0, loc="upper right")
 
 
-def _steer(table: dict[str, Any], axes: Any) -> None:
+def _steer(table: Field, axes: Any) -> None:
     axes.plot(
         table["way_m"],
         table["heading_deg"],
@@ -88,7 +87,7 @@ def _steer(table: dict[str, Any], axes: Any) -> None:
     axes.legend(frameon=False, fontsize=8.0, loc="upper right")
 
 
-def _loads(table: dict[str, Any], axes: Any) -> None:
+def _loads(table: Field, axes: Any) -> None:
     for wheel, (color, dashes) in zip(WHEELS, _LINES, strict=True):
         axes.plot(
             table["way_m"],

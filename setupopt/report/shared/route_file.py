@@ -47,7 +47,7 @@ def read_route(file: str | Path, project: Project) -> Field:
     with it.
     """
     try:
-        found: dict[str, Any] = json.loads(read_regular(Path(file), MOST_BYTES))
+        found: Field = json.loads(read_regular(Path(file), MOST_BYTES))
         sound = is_sound(found)
     except (OSError, ValueError, RecursionError):
         sound = False

@@ -104,6 +104,9 @@ class Sheet:
         """For scripts and for the printed page; plain Python values."""
         p = self.project
         c = self.changes
+        # the car from above, mm behind the front axle line and to the left
+        car = self.project.car
+        axles = (car.front, car.rear)
         return {
             "car": p.car.name,
             "bodies": [body.name for body in p.bodies],
@@ -120,7 +123,15 @@ class Sheet:
                 "as_set": finite(c.margin_landed),
                 "lost_to_rounding": finite(c.lost_to_rounding),
             },
-            "plan": self._plan(),
+            "plan": {
+                "wheelbase_mm": without_noise(car.wheelbase / MM),
+                "track_mm": _in_mm(axle.track for axle in axles),
+                "tread_mm": _in_mm(axle.tyre.tread_width for axle in axles),
+                "wheel_mm": _in_mm(2.0 * axle.tyre.radius for axle in axles),
+                "stations_mm": _in_mm(
+                    (car.air.front_ride_station, car.air.rear_ride_station)
+                ),
+            },
             "steps": [_step(step) for step in c.steps],
             "left_alone": list(c.left_alone),
             "do_not_run": list(self.do_not_run),
@@ -138,20 +149,6 @@ class Sheet:
             "body": setup.body,
             "checksum": setup_checksum(self.project, setup),
             "lines": [_line(line) for line in state_lines(self.project, setup)],
-        }
-
-    def _plan(self) -> Field:
-        """The car from above, mm behind the front axle line and to the left."""
-        car = self.project.car
-        axles = (car.front, car.rear)
-        return {
-            "wheelbase_mm": without_noise(car.wheelbase / MM),
-            "track_mm": _in_mm(axle.track for axle in axles),
-            "tread_mm": _in_mm(axle.tyre.tread_width for axle in axles),
-            "wheel_mm": _in_mm(2.0 * axle.tyre.radius for axle in axles),
-            "stations_mm": _in_mm(
-                (car.air.front_ride_station, car.air.rear_ride_station)
-            ),
         }
 
 

@@ -29,7 +29,9 @@ def pdf(sheet: Sheet) -> bytes:
         font_paths=[_fonts()],
         ignore_system_fonts=True,
         sys_inputs={"data": data},
-        timestamp=_midnight(sheet.date),
+        timestamp=datetime.datetime.fromisoformat(sheet.date).replace(
+            tzinfo=datetime.UTC
+        ),
     )
 
 
@@ -38,7 +40,3 @@ def _fonts() -> Path:
     import matplotlib as mpl
 
     return Path(mpl.get_data_path()) / "fonts" / "ttf"
-
-
-def _midnight(date: str) -> datetime.datetime:
-    return datetime.datetime.fromisoformat(date).replace(tzinfo=datetime.UTC)

@@ -18,6 +18,7 @@ from setupopt.robust.speeds.window import ENDS_TO, WindowEnd
 
 def as_dict(study: SpeedStudy) -> Field:
     """Plain Python values, None for what has no answer."""
+    worst = study.coasting.worst
     return {
         "holds": study.holds,
         "floor": study.floor,
@@ -40,7 +41,13 @@ def as_dict(study: SpeedStudy) -> Field:
         "by_limit": list(by_limit(study)),
         "missing": study.missing or None,
         "run_up": None if study.run_up is None else _run_up(study.run_up),
-        "coasting": _coasting(study),
+        "coasting": {
+            "worst": None if worst is None else coast_fields(study, worst),
+            "by_angle": [
+                coast_fields(study, row)
+                for row in study.coasting.least_by_angle()
+            ],
+        },
         "cautions": list(study.project.cautions),
     }
 
@@ -97,7 +104,10 @@ def by_limit(study: SpeedStudy) -> Iterator[Field]:
         limit.limit for found in study.broken for limit in found
     )
     for name in names:
-        told = [_told(name, found) for found in study.broken]
+        told = [
+            next((limit for limit in found if limit.limit == name), None)
+            for found in study.broken
+        ]
         under = [
             i
             for i, one in enumerate(told)
@@ -113,11 +123,6 @@ def by_limit(study: SpeedStudy) -> Iterator[Field]:
             "down": _where(study, told, under[-1] if under else None),
             "up": _where(study, told, over[0] if over else None),
         }
-
-
-def _told(name: str, found: Sequence[Broken]) -> Broken | None:
-    """The first of a name."""
-    return next((limit for limit in found if limit.limit == name), None)
 
 
 def _where(
@@ -154,17 +159,6 @@ def _run_up(found: RunUp) -> Field:
         "doubt_s": found.doubt_s,
         "grip_until_m_s": found.grip_until,
         "curve": points,
-    }
-
-
-def _coasting(study: SpeedStudy) -> Field:
-    """The least of all, and of every roll angle."""
-    worst = study.coasting.worst
-    return {
-        "worst": None if worst is None else coast_fields(study, worst),
-        "by_angle": [
-            coast_fields(study, row) for row in study.coasting.least_by_angle()
-        ],
     }
 
 

@@ -52,7 +52,15 @@ def speeds_picture(study: SpeedStudy) -> str:
 def _margins(study: SpeedStudy, axes: Any) -> None:
     """Worst of all, each attitude, floor, windows."""
     worst = study.margin.min(axis=1)
-    _frame(study, worst, axes)
+    every = study.margin[np.isfinite(study.margin)]
+    high = max(float(every.max(initial=_HIGHEST)), study.floor + _HIGHEST)
+    low = float(
+        np.clip(worst[np.isfinite(worst)].min(initial=0.0), _LOWEST, 0.0)
+    )
+    axes.set(
+        xlim=(study.speeds[0], study.speeds[-1]), ylim=(low - 0.08, high + 0.05)
+    )
+    axes.set(xlabel="speed of the sweep m/s", ylabel="grip margin")
     for column in range(len(study.attitudes)):
         label = "each attitude" if column == 0 else None
         axes.plot(
@@ -96,18 +104,6 @@ def _margins(study: SpeedStudy, axes: Any) -> None:
 def _shown(margin: Floats) -> Floats:
     """A gap in the line where contact is lost."""
     return np.where(np.isfinite(margin), margin, np.nan)
-
-
-def _frame(study: SpeedStudy, worst: Floats, axes: Any) -> None:
-    every = study.margin[np.isfinite(study.margin)]
-    high = max(float(every.max(initial=_HIGHEST)), study.floor + _HIGHEST)
-    low = float(
-        np.clip(worst[np.isfinite(worst)].min(initial=0.0), _LOWEST, 0.0)
-    )
-    axes.set(
-        xlim=(study.speeds[0], study.speeds[-1]), ylim=(low - 0.08, high + 0.05)
-    )
-    axes.set(xlabel="speed of the sweep m/s", ylabel="grip margin")
 
 
 def _windows(study: SpeedStudy, axes: Any) -> None:
