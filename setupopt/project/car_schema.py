@@ -23,6 +23,7 @@ from setupopt.project.field_types import (
     is_plain,
     number,
     numbers,
+    optional,
     percent,
     some,
     span,
@@ -53,16 +54,16 @@ class CarTable(Table):
     drive_front_percent: OptionalPercent = percent(default=None)
     brake_front_percent: Percent = percent()
     differential: Literal["locked", "open"] = choice("locked", "open")
-    pitch_inertia_kgm2: float | None = number(1, 50_000, "kg m2", default=None)
-    roll_inertia_kgm2: float | None = number(1, 20_000, "kg m2", default=None)
-    yaw_inertia_kgm2: float | None = number(1, 50_000, "kg m2", default=None)
+    pitch_inertia_kgm2: float | None = optional(1, 50_000, "kg m2")
+    roll_inertia_kgm2: float | None = optional(1, 20_000, "kg m2")
+    yaw_inertia_kgm2: float | None = optional(1, 50_000, "kg m2")
     left_weight_percent: Percent = percent(default=50.0, si_name="left_share")
-    power_kW: float | None = number(1, 3000, "kW", default=None)
-    driver_reaction_s: float | None = number(
-        0.01, 2, "s", default=None, si_name="driver_reaction"
+    power_kW: float | None = optional(1, 3000, "kW")
+    driver_reaction_s: float | None = optional(
+        0.01, 2, "s", si_name="driver_reaction"
     )
-    steer_limit_deg: float | None = number(1, 80, "deg", default=None)
-    steer_rate_deg_s: float | None = number(1, 2000, "deg/s", default=None)
+    steer_limit_deg: float | None = optional(1, 80, "deg")
+    steer_rate_deg_s: float | None = optional(1, 2000, "deg/s")
 
     @model_validator(mode="after")
     def _drive_share(self) -> Self:
@@ -93,11 +94,9 @@ class AxleTable(Table):
     droop_travel_mm: float = number(0, 500, "mm")
     stop_rate_N_per_mm: float = number(0, 20_000, "N/mm")
     anti_slope: float = number(-2, 2, "")
-    damper_bump_Ns_per_mm: float | None = number(0, 200, "N s/mm", default=None)
-    damper_rebound_Ns_per_mm: float | None = number(
-        0, 200, "N s/mm", default=None
-    )
-    wheel_inertia_kgm2: float | None = number(0.01, 100, "kg m2", default=None)
+    damper_bump_Ns_per_mm: float | None = optional(0, 200, "N s/mm")
+    damper_rebound_Ns_per_mm: float | None = optional(0, 200, "N s/mm")
+    wheel_inertia_kgm2: float | None = optional(0.01, 100, "kg m2")
     toe_over_mm: float = number(50, 2000, "mm", default=330.0)
     tyre: Name
     tyre_left: Name | None = None
@@ -134,10 +133,10 @@ class TyreTable(Table):
     carcass_per_bar_N_per_mm: float = number(
         0, 20_000, "N/mm per bar", default=0.0, si_name="carcass_per_pressure"
     )
-    relaxation_mm: float | None = number(5, 3000, "mm", default=None)
-    measured_pressure_bar: Span | None = span(0.2, 6, "bar", default=None)
-    running_temperature_C: float | None = number(
-        -20, 250, "deg C", default=None, si_name="running_temperature"
+    relaxation_mm: float | None = optional(5, 3000, "mm")
+    measured_pressure_bar: Span | None = span(0.2, 6, "bar")
+    running_temperature_C: float | None = optional(
+        -20, 250, "deg C", si_name="running_temperature"
     )
     cold_temperature_C: float = number(
         -40, 80, "deg C", default=20.0, si_name="cold_temperature"
@@ -148,8 +147,8 @@ class TyreTable(Table):
     grip_shares: list[float] = numbers(0.1, 2, "", default=[])
     radius_growth_speed_m_s: list[float] = numbers(1, 200, "m/s", default=[])
     radius_growth_mm: list[float] = numbers(0, 100, "mm", default=[])
-    load_limit_N: float | None = number(100, 200_000, "N", default=None)
-    damping_Ns_per_mm: float | None = number(0, 20, "N s/mm", default=None)
+    load_limit_N: float | None = optional(100, 200_000, "N")
+    damping_Ns_per_mm: float | None = optional(0, 20, "N s/mm")
 
     @model_validator(mode="after")
     def _tables(self) -> Self:
@@ -192,7 +191,7 @@ class WingSettingTable(Table):
     free_area_m2: float = number(-20, 50, "m2")
     ground_area_m2: float = number(0, 50, "m2")
     peak_gap_mm: float = number(1, 2000, "mm")
-    drag_area_m2: float | None = number(0, 20, "m2", default=None)
+    drag_area_m2: float | None = optional(0, 20, "m2")
 
 
 class ElementTable(Table):
@@ -207,7 +206,7 @@ class ElementTable(Table):
     ground_area_m2: float = number(0, 50, "m2")
     peak_gap_mm: float = number(1, 2000, "mm")
     yaw_loss_per_rad2: float = number(0, 1000, "per rad2")
-    drag_area_m2: float | None = number(0, 20, "m2", default=None)
+    drag_area_m2: float | None = optional(0, 20, "m2")
     setting: list[WingSettingTable] = some()
 
     @model_validator(mode="after")
@@ -258,7 +257,7 @@ class ClearanceTable(Table):
     side_mm: float = number(-3000, 3000, "mm")
     offset_mm: float = number(-500, 3000, "mm")
     least_gap_mm: float = number(0, 500, "mm")
-    least_static_gap_mm: float | None = number(1, 500, "mm", default=None)
+    least_static_gap_mm: float | None = optional(1, 500, "mm")
 
 
 class BodyFile(Table):

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterator
+from functools import partial
 from typing import Annotated, Any, NamedTuple, Self
 
 from pydantic import (
@@ -221,62 +222,41 @@ StepsOrList = Annotated[
 ]
 
 
-def number(low: float, high: float, unit: str, **options: Any) -> Any:
-    """A number from `low` to `high`; `default=None` makes it optional.
-
-    `si_name`, here and below: its name in `project.model` where that is not the key without its unit; `more`:
-    what a refusal adds.
-    """
-    return _bounded("a number {}", low, high, unit, options)
-
-
-def percent(**options: Any) -> Any:
-    """A share in percent; a number below 1 is a share of one written by mistake."""
-    return _bounded("0, or a number from 1 to 100 %", 0, 100, "%", options)
-
-
-def numbers(low: float, high: float, unit: str, **options: Any) -> Any:
-    """A list of numbers, each from `low` to `high`."""
-    options.setdefault("min_length", 1)
-    return _bounded("a list of numbers {}", low, high, unit, options)
-
-
-def span(low: float, high: float, unit: str, **options: Any) -> Any:
-    """A range `{ from, to }` inside `low` to `high`."""
-    return _bounded("{{ from, to }} {}", low, high, unit, options)
-
-
-def steps(low: float, high: float, unit: str, **options: Any) -> Any:
-    """A range `{ from, to, step }` inside `low` to `high`."""
-    return _bounded("{{ from, to, step }} {}", low, high, unit, options)
-
-
-def steps_or_list(low: float, high: float, unit: str, **options: Any) -> Any:
-    """A range in steps, or the list of what there is, each inside `low` to `high`."""
-    return _bounded(
-        "{{ from, to, step }} or a list of numbers, {}",
-        low,
-        high,
-        unit,
-        options,
-    )
-
-
 def _bounded(
-    words: str, low: float, high: float, unit: str, options: dict[str, Any]
+    words: str,
+    low: float,
+    high: float,
+    unit: str,
+    si_name: str | None = None,
+    more: str = "",
+    **options: Any,
 ) -> Any:
+    """A field inside `low` to `high`; `default` makes it optional.
+
+    `si_name`: its name in `project.model` where that is not the key without its unit; `more`: what a refusal
+    adds.
+    """
     bounds = Bounds(low, high, unit)
-    extra: Any = {
-        "bounds": tuple(bounds),
-        "unit": unit,
-        "si_name": options.pop("si_name", None),
-    }
-    more = options.pop("more", "")
+    extra: Any = {"bounds": tuple(bounds), "unit": unit, "si_name": si_name}
     return Field(
         description=words.format(bounds) + more,
         json_schema_extra=extra,
         **options,
     )
+
+
+# A number from one to another in a unit; one that may be left out; a list of such numbers.
+number = partial(_bounded, "a number {}")
+optional = partial(number, default=None)
+numbers = partial(_bounded, "a list of numbers {}", min_length=1)
+# A share in percent; a number below 1 is a share of one written by mistake.
+percent = partial(_bounded, "0, or a number from 1 to 100 %", 0, 100, "%")
+# Ranges that may be left out, both ends inside the bounds; and a range in steps, or the list of what there is.
+span = partial(_bounded, "{{ from, to }} {}", default=None)
+steps = partial(_bounded, "{{ from, to, step }} {}", default=None)
+steps_or_list = partial(
+    _bounded, "{{ from, to, step }} or a list of numbers, {}"
+)
 
 
 def choice(*names: str) -> Any:

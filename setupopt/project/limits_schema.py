@@ -15,6 +15,7 @@ from setupopt.project.field_types import (
     choice,
     number,
     numbers,
+    optional,
     some,
     span,
     steps,
@@ -47,10 +48,10 @@ class WheelLoadTable(Table):
 class PackagingTable(Table):
     """`[packaging]`."""
 
-    rake_mm: Span | None = span(-500, 500, "mm", default=None)
-    wheel_load_least_N: float | None = number(0, 50_000, "N", default=None)
-    travel_left_least_mm: float | None = number(-500, 500, "mm", default=None)
-    ground_clearance_least_mm: float | None = number(1, 500, "mm", default=None)
+    rake_mm: Span | None = span(-500, 500, "mm")
+    wheel_load_least_N: float | None = optional(0, 50_000, "N")
+    travel_left_least_mm: float | None = optional(-500, 500, "mm")
+    ground_clearance_least_mm: float | None = optional(1, 500, "mm")
     arch: list[ArchTable] = some()
     wheel_load: list[WheelLoadTable] = some()
 
@@ -62,18 +63,18 @@ class ToleranceTable(Table):
     ride_height_mm: float = number(0, 100, "mm")
     spring_percent: float = number(0, 50, "%", si_name="spring_share")
     pressure_bar: float = number(0, 2, "bar")
-    toe_mm: float | None = number(0, 20, "mm", default=None)
+    toe_mm: float | None = optional(0, 20, "mm")
 
 
 class SpreadTable(Table):
     """`[spread]`, plus and minus. A key left out: taken as exact."""
 
-    surface_grip_percent: float | None = number(0, 49, "%", default=None)
-    downforce_percent: float | None = number(0, 49, "%", default=None)
-    drag_percent: float | None = number(0, 49, "%", default=None)
-    side_force_percent: float | None = number(0, 49, "%", default=None)
-    mass_percent: float | None = number(0, 49, "%", default=None)
-    tyre_friction_percent: float | None = number(0, 49, "%", default=None)
+    surface_grip_percent: float | None = optional(0, 49, "%")
+    downforce_percent: float | None = optional(0, 49, "%")
+    drag_percent: float | None = optional(0, 49, "%")
+    side_force_percent: float | None = optional(0, 49, "%")
+    mass_percent: float | None = optional(0, 49, "%")
+    tyre_friction_percent: float | None = optional(0, 49, "%")
 
 
 def _yes_or_no() -> Any:
@@ -94,13 +95,13 @@ class RouteTable(Table):
         description="true or false",
         json_schema_extra={"si_name": "returns"},
     )
-    least_margin: float | None = number(-1, 1, "", default=None)
-    wheel_load_least_N: float | None = number(0, 50_000, "N", default=None)
-    wheel_load_most_N: float | None = number(1, 200_000, "N", default=None)
-    steer_rate_deg_s: float | None = number(1, 2000, "deg/s", default=None)
-    stop_m_s2: float | None = number(0.1, 50, "m/s2", default=None)
-    speed_m_s: Steps | None = steps(1, 200, "m/s", default=None)
-    radius_mm: Steps | None = steps(1000, 10_000_000, "mm", default=None)
+    least_margin: float | None = optional(-1, 1, "")
+    wheel_load_least_N: float | None = optional(0, 50_000, "N")
+    wheel_load_most_N: float | None = optional(1, 200_000, "N")
+    steer_rate_deg_s: float | None = optional(1, 2000, "deg/s")
+    stop_m_s2: float | None = optional(0.1, 50, "m/s2")
+    speed_m_s: Steps | None = steps(1, 200, "m/s")
+    radius_mm: Steps | None = steps(1000, 10_000_000, "mm")
 
     @model_validator(mode="after")
     def _leads_somewhere(self) -> Self:
@@ -112,9 +113,9 @@ class RouteTable(Table):
 class RequireTable(Table):
     """`[require]`: what a proposal must stand at every place of the sweep. A key left out asks nothing."""
 
-    bump_mm: float | None = number(0.01, 500, "mm", default=None)
-    seam_mm: float | None = number(0.01, 200, "mm", default=None)
-    gust_m_s: float | None = number(0.1, 60, "m/s", default=None)
+    bump_mm: float | None = optional(0.01, 500, "mm")
+    seam_mm: float | None = optional(0.01, 200, "mm")
+    gust_m_s: float | None = optional(0.1, 60, "m/s")
     road: bool = _yes_or_no()
     builds: bool = _yes_or_no()
     spread: bool = _yes_or_no()
@@ -132,12 +133,12 @@ class DisturbedTable(Table):
 class AdjusterTable(Table):
     """`[adjuster.front]` and `[adjuster.rear]`."""
 
-    camber_deg_per_mm_shim: float | None = number(
-        -5, 5, "deg/mm", default=None, si_name="camber_per_shim"
+    camber_deg_per_mm_shim: float | None = optional(
+        -5, 5, "deg/mm", si_name="camber_per_shim"
     )
     shims_mm: list[float] = numbers(0.01, 100, "mm", default=[])
-    ride_height_mm_per_turn: float | None = number(
-        -50, 50, "mm", default=None, si_name="ride_height_per_turn"
+    ride_height_mm_per_turn: float | None = optional(
+        -50, 50, "mm", si_name="ride_height_per_turn"
     )
     anti_roll_positions_N_per_mm: list[float] = numbers(
         0, 5000, "N/mm", default=[]
@@ -177,7 +178,7 @@ class LimitsFile(Table):
     ballast: list[BallastLimitsTable] = some()
     route: RouteTable | None = None
     require: RequireTable | None = None
-    speed_m_s: Steps | None = steps(1, 200, "m/s", default=None)
+    speed_m_s: Steps | None = steps(1, 200, "m/s")
     disturbed: DisturbedTable = DisturbedTable()
 
     @model_validator(mode="after")

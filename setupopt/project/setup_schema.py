@@ -16,6 +16,7 @@ from setupopt.project.field_types import (
     Table,
     number,
     numbers,
+    optional,
     percent,
     some,
     steps,
@@ -38,15 +39,13 @@ class SetupTable(Table):
 class WheelSetupTable(Table):
     """`[front.left]` and so on of a setup: what is not as on the other side."""
 
-    camber_deg: float | None = number(-15, 15, "deg", default=None)
-    ride_height_mm: float | None = number(1, 1000, "mm", default=None)
-    spring_N_per_mm: float | None = number(1, 2000, "N/mm", default=None)
-    pressure_bar: float | None = number(0.2, 6, "bar", default=None)
-    toe_mm: float | None = number(-30, 30, "mm", default=None)
-    damper_bump_Ns_per_mm: float | None = number(0, 200, "N s/mm", default=None)
-    damper_rebound_Ns_per_mm: float | None = number(
-        0, 200, "N s/mm", default=None
-    )
+    camber_deg: float | None = optional(-15, 15, "deg")
+    ride_height_mm: float | None = optional(1, 1000, "mm")
+    spring_N_per_mm: float | None = optional(1, 2000, "N/mm")
+    pressure_bar: float | None = optional(0.2, 6, "bar")
+    toe_mm: float | None = optional(-30, 30, "mm")
+    damper_bump_Ns_per_mm: float | None = optional(0, 200, "N s/mm")
+    damper_rebound_Ns_per_mm: float | None = optional(0, 200, "N s/mm")
 
 
 class AxleSetupTable(Table):
@@ -59,10 +58,8 @@ class AxleSetupTable(Table):
     third_N_per_mm: float = number(0, 5000, "N/mm", default=0.0)
     pressure_bar: float = number(0.2, 6, "bar")
     toe_mm: float = number(-30, 30, "mm")
-    damper_bump_Ns_per_mm: float | None = number(0, 200, "N s/mm", default=None)
-    damper_rebound_Ns_per_mm: float | None = number(
-        0, 200, "N s/mm", default=None
-    )
+    damper_bump_Ns_per_mm: float | None = optional(0, 200, "N s/mm")
+    damper_rebound_Ns_per_mm: float | None = optional(0, 200, "N s/mm")
     left: WheelSetupTable = WheelSetupTable()
     right: WheelSetupTable = WheelSetupTable()
 
@@ -72,8 +69,8 @@ class BalanceTable(Table):
 
     brake_front_percent: OptionalPercent = percent(default=None)
     drive_front_percent: OptionalPercent = percent(default=None)
-    cross_weight_percent: float | None = number(
-        20, 80, "%", default=None, si_name="cross_share"
+    cross_weight_percent: float | None = optional(
+        20, 80, "%", si_name="cross_share"
     )
 
 
@@ -120,13 +117,13 @@ class SetupFile(Table):
 class WheelLimitsTable(Table):
     """`[front.left]` and so on of the limits: a range that frees one side."""
 
-    camber_deg: Steps | None = steps(-15, 15, "deg", default=None)
-    ride_height_mm: Steps | None = steps(1, 1000, "mm", default=None)
+    camber_deg: Steps | None = steps(-15, 15, "deg")
+    ride_height_mm: Steps | None = steps(1, 1000, "mm")
     springs_N_per_mm: list[float] | None = numbers(
         1, 2000, "N/mm", default=None, si_name="spring"
     )
-    pressure_bar: Steps | None = steps(0.2, 6, "bar", default=None)
-    toe_mm: Steps | None = steps(-30, 30, "mm", default=None)
+    pressure_bar: Steps | None = steps(0.2, 6, "bar")
+    toe_mm: Steps | None = steps(-30, 30, "mm")
     damper_bump_Ns_per_mm: StepsOrList | None = steps_or_list(
         0, 200, "N s/mm", default=None
     )
@@ -138,10 +135,10 @@ class WheelLimitsTable(Table):
 class BalanceLimitsTable(Table):
     """`[balance]` of the limits."""
 
-    brake_front_percent: Steps | None = steps(0, 100, "%", default=None)
-    drive_front_percent: Steps | None = steps(0, 100, "%", default=None)
+    brake_front_percent: Steps | None = steps(0, 100, "%")
+    drive_front_percent: Steps | None = steps(0, 100, "%")
     cross_weight_percent: Steps | None = steps(
-        20, 80, "%", default=None, si_name="cross_share"
+        20, 80, "%", si_name="cross_share"
     )
 
 

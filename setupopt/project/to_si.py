@@ -7,8 +7,7 @@ unit is the name in the model (`field_types.si_name`). Only what is more than th
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from functools import partial
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
@@ -61,8 +60,14 @@ def _make(kind: Callable[..., Made], table: Table, **more: Any) -> Made:
     return kind(**(in_si(table) | more))
 
 
-def _if_given(make: Callable[[Any], Made], table: Table | None) -> Made | None:
-    return None if table is None else make(table)
+def _if_given(kind: Callable[..., Made], table: Table | None) -> Made | None:
+    return None if table is None else _make(kind, table)
+
+
+def _each(
+    kind: Callable[..., Made], tables: Sequence[Table]
+) -> tuple[Made, ...]:
+    return tuple(_make(kind, table) for table in tables)
 
 
 def car(file: car_schema.CarFile) -> model.Car:
@@ -77,7 +82,7 @@ def car(file: car_schema.CarFile) -> model.Car:
         front=_axle(file, file.front),
         rear=_axle(file, file.rear),
         air=air(file.air),
-        clearance=_clearance(file.clearance),
+        clearance=_each(model.ClearancePoint, file.clearance),
     )
 
 
@@ -113,20 +118,16 @@ def air(table: car_schema.AirTable) -> model.Air:
 
 
 def _element(table: car_schema.ElementTable) -> model.AirElement:
-    settings = tuple(_make(model.WingSetting, row) for row in table.setting)
+    settings = _each(model.WingSetting, table.setting)
     return _make(model.AirElement, table, settings=settings)
-
-
-def _clearance(
-    points: list[car_schema.ClearanceTable],
-) -> tuple[model.ClearancePoint, ...]:
-    return tuple(_make(model.ClearancePoint, point) for point in points)
 
 
 def body(name: str, file: car_schema.BodyFile, car: model.Car) -> model.Body:
     """bodies/NAME.toml as a Body; where it names no floor points, those of `car` stay."""
     points = (
-        car.clearance if file.clearance is None else _clearance(file.clearance)
+        car.clearance
+        if file.clearance is None
+        else _each(model.ClearancePoint, file.clearance)
     )
     return model.Body(name, air(file.air), points)
 
@@ -147,9 +148,7 @@ def venue(
         air_density=table.air_density_kg_m3,
         roughness=_roughness(table),
         sweep=sweep(file.sweep, profile),
-        attitudes=tuple(
-            _make(model.Attitude, driven) for driven in file.attitude
-        ),
+        attitudes=_each(model.Attitude, file.attitude),
         profile=profile,
     )
 
@@ -221,43 +220,32 @@ def setup(file: setup_schema.SetupFile) -> model.Setup:
         wings=tuple(
             sorted((name, angle * DEG) for name, angle in file.wings.items())
         ),
-        ballast=tuple(_make(model.Ballast, piece) for piece in file.ballast),
+        ballast=_each(model.Ballast, file.ballast),
     )
 
 
 def _axle_setup(table: setup_schema.AxleSetupTable) -> model.AxleSetup:
     """One axle of a setup, both sides."""
-    left, right = (
-        _make(model.WheelSetup, side) for side in (table.left, table.right)
-    )
+    left, right = _each(model.WheelSetup, (table.left, table.right))
     return _make(model.AxleSetup, table, left=left, right=right)
 
 
 def limits(file: limits_schema.LimitsFile) -> limits_model.Limits:
     """limits.toml as Limits."""
-    arches = tuple(
-        _make(limits_model.Arch, arch) for arch in file.packaging.arch
-    )
-    loads = tuple(
-        _make(limits_model.AttitudeLoad, load)
-        for load in file.packaging.wheel_load
-    )
-    adjuster = partial(_make, limits_model.Adjuster)
+    packaging = file.packaging
     return limits_model.Limits(
         front=_axle_limits(file.front),
         rear=_axle_limits(file.rear),
         packaging=_make(
             limits_model.Packaging,
-            file.packaging,
-            arches=arches,
-            wheel_loads=loads,
+            packaging,
+            arches=_each(limits_model.Arch, packaging.arch),
+            wheel_loads=_each(limits_model.AttitudeLoad, packaging.wheel_load),
         ),
-        tolerance=_if_given(
-            partial(_make, limits_model.Tolerance), file.tolerance
-        ),
-        spread=_if_given(partial(_make, limits_model.Spread), file.spread),
-        adjuster_front=_if_given(adjuster, file.adjuster.front),
-        adjuster_rear=_if_given(adjuster, file.adjuster.rear),
+        tolerance=_if_given(limits_model.Tolerance, file.tolerance),
+        spread=_if_given(limits_model.Spread, file.spread),
+        adjuster_front=_if_given(limits_model.Adjuster, file.adjuster.front),
+        adjuster_rear=_if_given(limits_model.Adjuster, file.adjuster.rear),
         balance=_make(model.BalanceLimits, file.balance),
         wings=tuple(
             sorted(
@@ -269,8 +257,8 @@ def limits(file: limits_schema.LimitsFile) -> limits_model.Limits:
             (piece.name, _choices(in_si(piece)["station"]))
             for piece in file.ballast
         ),
-        route=_if_given(partial(_make, limits_model.RouteLimits), file.route),
-        require=_if_given(partial(_make, limits_model.Require), file.require),
+        route=_if_given(limits_model.RouteLimits, file.route),
+        require=_if_given(limits_model.Require, file.require),
         speed=in_si(file)["speed"],
         disturbed=_make(limits_model.Disturbed, file.disturbed),
     )

@@ -16,6 +16,7 @@ from setupopt.project.field_types import (
     choice,
     number,
     numbers,
+    optional,
     some,
     steps,
     unique_names,
@@ -30,15 +31,15 @@ class VenueTable(Table):
     section: Literal["circle", "flat", "parts", "survey"] = choice(
         "circle", "flat", "parts", "survey"
     )
-    radius_mm: float | None = number(1000, 10_000_000, "mm", default=None)
+    radius_mm: float | None = optional(1000, 10_000_000, "mm")
     slope_percent: float = number(-100, 100, "%")
     surface_grip: float = number(0.05, 2, "")
     air_density_kg_m3: float = number(0.3, 3, "kg/m3")
     roughness: Literal["A", "B", "C", "D", "E", "F", "G", "H"] | None = Field(
         default=None, description="a class letter from A to H"
     )
-    roughness_value: float | None = number(
-        1e-3, 1e6, "1e-6 m3", default=None, alias="roughness_1e-6m3"
+    roughness_value: float | None = optional(
+        1e-3, 1e6, "1e-6 m3", alias="roughness_1e-6m3"
     )
 
     @model_validator(mode="after")
@@ -70,11 +71,9 @@ class PartTable(Table):
     Widths are measured along the surface; a negative radius bulges towards the car.
     """
 
-    radius_mm: float | None = number(
-        -10_000_000, 10_000_000, "mm", default=None
-    )
-    sweep_deg: float | None = number(0.01, 360, "deg", default=None)
-    width_mm: float | None = number(1, 1_000_000, "mm", default=None)
+    radius_mm: float | None = optional(-10_000_000, 10_000_000, "mm")
+    sweep_deg: float | None = optional(0.01, 360, "deg")
+    width_mm: float | None = optional(1, 1_000_000, "mm")
 
     @model_validator(mode="after")
     def _arc_or_straight(self) -> Self:
@@ -101,7 +100,7 @@ class PartTable(Table):
 class SectionTable(Table):
     """`[section]`: `[[section.part]]` tables, or the file of a survey."""
 
-    start_deg: float | None = number(-180, 180, "deg", default=None)
+    start_deg: float | None = optional(-180, 180, "deg")
     part: list[PartTable] = some(max_length=200)
     survey: Name | None = Field(
         default=None, description="the name of a CSV file with y_mm and z_mm"
@@ -112,8 +111,8 @@ class SectionTable(Table):
 class SweepTable(Table):
     """`[sweep]`. A section of parts may be walked by places along it, from its beginning."""
 
-    roll_angles_deg: Steps | None = steps(-180, 180, "deg", default=None)
-    along_mm: Steps | None = steps(0, 10_000_000, "mm", default=None)
+    roll_angles_deg: Steps | None = steps(-180, 180, "deg")
+    along_mm: Steps | None = steps(0, 10_000_000, "mm")
     speed_m_s: float = number(0, 200, "m/s")
 
     @model_validator(mode="after")
@@ -137,13 +136,13 @@ class AttitudeTable(Table):
     yaw_acceleration_rad_s2: float = number(
         -100, 100, "rad/s2", default=0.0, si_name="yaw_acceleration"
     )
-    turn_radius_m: float | None = number(1, 1_000_000, "m", default=None)
+    turn_radius_m: float | None = optional(1, 1_000_000, "m")
     headwind_m_s: float = number(-100, 100, "m/s", default=0.0)
     crosswind_m_s: float = number(-100, 100, "m/s", default=0.0)
     bump_mm: list[float] = numbers(
         -500, 500, "mm", default=[0.0] * 4, min_length=4, max_length=4
     )
-    speed_m_s: float | None = number(0, 200, "m/s", default=None)
+    speed_m_s: float | None = optional(0, 200, "m/s")
 
 
 class VenueFile(Table):

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from setupopt.evaluation.result import Field
 from setupopt.fit.tyre import Finding, TyreFit
 from setupopt.fit.tyre_parameters import (
     CARCASS,
@@ -37,8 +38,8 @@ from setupopt.report.fit_tyre.fields import (
     outlying_values,
     reason,
 )
-from setupopt.report.shared.tables import number, significant
-from setupopt.report.shared.template import rendered
+from setupopt.report.shared.tables import significant
+from setupopt.report.shared.template import rendered, whole_lines
 from setupopt.units import BAR, N_PER_MM, N_PER_MM3
 
 _TAPE = {RADIUS: "--radius-mm", WIDTH: "--tread-width-mm"}
@@ -67,60 +68,19 @@ def text(fit: TyreFit, name: str, width: int, short: bool = False) -> str:
     reasons = [_reason_and_advice(one) for one in fit.findings if one.untold]
     return rendered(
         "fit_tyre/fit_tyre", width, short, fit=fit, name=name, parameters=list(_parameters(fit)),
-        reasons=[*reasons, *_together(fit)], by_quantity=by_quantity, noise=lambda key: _noise_words(fit, key),
-        outlying_values=outlying_values, SHEAR=SHEAR,
+        reasons=[*reasons, *_together(fit)], by_quantity=by_quantity, noises={**NOISE, **fit.rig.noise},
+        outlying_values=outlying_values, digits=digits, percent_key=percent_key, COLUMNS=COLUMNS,
+        DEFAULTS=DEFAULTS, SHEAR=SHEAR,
     )  # fmt: skip
 
 
-def _parameters(fit: TyreFit) -> Iterator[dict[str, str]]:
+def _parameters(fit: TyreFit) -> Iterator[Finding | Field]:
     """The parameters, and below the friction its pressures."""
     for one in fit.findings:
-        yield {
-            "key": one.key,
-            "value": _value(one),
-            "error": _error(one),
-            "remark": _remark(fit, one),
-        }
+        yield one
         if one.key == FRICTION:
             for key, value in friction_pressures(fit).items():
-                remark = _PRESSURES[key]
-                shown = number(value, 0)
-                yield {
-                    "key": key,
-                    "value": shown,
-                    "error": "",
-                    "remark": remark,
-                }
-
-
-def _value(one: Finding) -> str:
-    if one.value is None:
-        return "-"
-    return (
-        f"{one.value:.6g}"
-        if one.standard_error is None
-        else number(one.value, digits(one) - 1)
-    )
-
-
-def _error(one: Finding) -> str:
-    return (
-        "" if one.standard_error is None else significant(one.standard_error, 2)
-    )
-
-
-def _remark(fit: TyreFit, one: Finding) -> str:
-    if one.given:
-        return "as given"
-    if one.untold is None:
-        return ""
-    if one not in fit.missing:
-        return f"not identifiable; left out: {DEFAULTS[one.key]}"
-    return (
-        "NOT IDENTIFIABLE"
-        if one.untold.bound is None
-        else "AT THE END of its range"
-    )
+                yield {"key": key, "value": value, "remark": _PRESSURES[key]}
 
 
 def _reason_and_advice(one: Finding) -> str:
@@ -175,63 +135,14 @@ def _together(fit: TyreFit) -> list[str]:
     return found
 
 
-def _noise_words(fit: TyreFit, key: str) -> str:
-    noise = {**NOISE, **fit.rig.noise}
-    sizes = {
-        COLUMNS[key].bounds.unit: noise[key],
-        "%": noise[percent_key(key)],
-    }
-    return " and ".join(
-        f"{size:g} {unit}" for unit, size in sizes.items() if size
-    )
-
-
 # ---- a piece of car.toml -----------------------------------------------------------------------------------
 
 
 def fragment(fit: TyreFit, name: str) -> str:
     """`[tyre.NAME]` in the form of car.toml; what the table does not identify is left out, with a comment."""
-    head = [
-        f"# From {json.dumps(fit.table.path.name, ensure_ascii=False)} by setupopt fit tyre."
-    ]
-    if any(one.value is None for one in fit.missing):
-        head.append(
-            "# INCOMPLETE: car.toml needs what is left out below as well."
-        )
-    lines = [line for one in fit.findings for line in _toml_lines(fit, one)]
-    tail = [
-        f"# {together[0].upper()}{together[1:]}" for together in _together(fit)
-    ]
-    from_, to = measured_pressures(fit).values()
-    span = f"{MEASURED_PRESSURE} = {{ from = {from_}, to = {to} }}  # inflation, of the rows"
-    parts = [
-        *head,
-        f"[tyre.{json.dumps(name, ensure_ascii=False)}]",
-        *lines,
-        span,
-        *tail,
-    ]
-    return "\n".join(parts) + "\n"
-
-
-def _toml_lines(fit: TyreFit, one: Finding) -> Iterator[str]:
-    if one.value is None:
-        default = (
-            f" (left out: {DEFAULTS[one.key]})" if one.key in DEFAULTS else ""
-        )
-        yield f"# {_reason_and_advice(one)}{default}"
-        return
-    yield f"{one.key} = {file_value(one):.10g}{_comment(one)}"
-    if one.key == FRICTION:
-        for key, value in friction_pressures(fit).items():
-            yield f"{key} = {value:.10g}  # {_PRESSURES[key]}"
-
-
-def _comment(one: Finding) -> str:
-    if one.standard_error is not None:
-        return f"  # +- {_error(one)}"
-    return (
-        "  # as given"
-        if one.given
-        else "  # at the end of its range, not identified"
-    )
+    return whole_lines(
+        "fit_tyre/fragment", fit=fit, name=name, dumps=json.dumps, reason_and_advice=_reason_and_advice,
+        file_value=file_value, pressures=friction_pressures(fit), inflation=measured_pressures(fit),
+        together=_together(fit), DEFAULTS=DEFAULTS, FRICTION=FRICTION, MEASURED_PRESSURE=MEASURED_PRESSURE,
+        PRESSURES=_PRESSURES,
+    )  # fmt: skip

@@ -11,7 +11,7 @@ from setupopt.evaluation.result import Field, finite
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import AXLES, WHEELS
 from setupopt.report.shared.plain import plain
-from setupopt.report.shared.template import rendered
+from setupopt.report.shared.template import whole_lines
 from setupopt.robust.ride_model import REASONS
 from setupopt.robust.road.study import Ridden, RoadStudy
 from setupopt.robust.road.time_domain_road import QUANTITIES, Spread
@@ -21,7 +21,6 @@ from setupopt.units import DEG, MM
 CLOSE = 0.03  # relative; a larger difference wants a reason
 _SHIFT = 0.1  # of an rms
 _HEAVY = 0.25  # rms of a wheel's load over its load at rest
-_ONE_LINE = 10_000  # letters; a reason is broken where it is printed
 _UNITS = {
     "margin": ("", 1.0),
     "load": ("N", 1.0),
@@ -190,9 +189,8 @@ def _why(
         for line in lines[1 : 1 + len(WHEELS)]
         if line.rms and line.smooth
     ]
-    words = rendered(
+    words = whole_lines(
         "prove/why",
-        _ONE_LINE,
         sums=ridden.sums,
         car=car,
         off=[line.quantity for line in lines if line.differs],

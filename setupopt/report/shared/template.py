@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 _PART = "\x01"  # between two parts
 _WHOLE = "\x02"  # before a line that is not broken
+_ENDLESS = 100_000  # letters
 _LEAD = re.compile(r"(?: +(?:[-!] |\d+  )?)?")
 
 
@@ -48,6 +49,11 @@ def rendered(
     return (
         "\n\n".join(filter(None, (part.strip("\n") for part in parts))) + "\n"
     )
+
+
+def whole_lines(template: str, **given: Any) -> str:
+    """The same in lines that are not broken, for files and for what is broken where it is printed."""
+    return rendered(template, _ENDLESS, **given)
 
 
 @cache
