@@ -12,6 +12,9 @@ Chunks = Callable[
     [str, str, Callable[..., Records], Sequence], Iterator[Records]
 ]
 
+# Called with how much more is done.
+Progress = Callable[[int], object]
+
 
 class ChunkRange(NamedTuple):
     """The items `first` to `first + size` of a study."""

@@ -16,6 +16,7 @@ from typing import Any, Protocol, TypeVar
 
 import numpy as np
 
+from setupopt.jobs.chunk_ranges import Progress
 from setupopt.jobs.pool import SerialExecutor, WorkerPool
 from setupopt.jobs.store import Store, from_npy, to_npy
 from setupopt.physics.jit import workers
@@ -41,7 +42,7 @@ def run_chunks(
     *,
     store: Store | None = None,
     pool: Executor | None = None,
-    progress: Callable[[int], object] | None = None,
+    progress: Progress | None = None,
     ahead: int | None = None,
 ) -> Iterator[np.ndarray]:
     """Answers of `do` to all `jobs`, in their order. A chunk that the store holds is not computed again.

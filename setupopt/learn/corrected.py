@@ -14,6 +14,7 @@ import pandas as pd
 
 from setupopt.errors import OutputError
 from setupopt.evaluation.cases import level, path_cases
+from setupopt.evaluation.result import Field
 from setupopt.learn.estimate import TOLD, Posterior
 from setupopt.learn.grip import Grip
 from setupopt.learn.model import car_of, differences, given
@@ -79,7 +80,7 @@ def corrected(project: Project, found: Posterior) -> Correction:
     car = car_of(project, those["value"].to_dict())[0].car
     limits = project.limits
     if limits and limits.spread:
-        narrow: dict[str, Any] = {
+        narrow: Field = {
             str(name): share for name, share in spread["after"].items()
         }
         limits = replace(limits, spread=replace(limits.spread, **narrow))
@@ -150,11 +151,11 @@ def _texts(project: Project) -> dict[str, bytes]:
     }
 
 
-def history(project: Project) -> dict[str, Any]:
+def history(project: Project) -> Field:
     """What earlier logs told of this very car; empty where there is none, or its files have changed since."""
     texts = _texts(project)
     try:
-        found: dict[str, Any] = json.loads(texts[HISTORY])
+        found: Field = json.loads(texts[HISTORY])
         return (
             found
             if found["files"] == _digest(texts, _car_files(project))

@@ -11,6 +11,7 @@ import pandas as pd
 
 from setupopt.evaluation.cases import CaseSet, path_cases
 from setupopt.evaluation.model import Model
+from setupopt.evaluation.result import Field
 from setupopt.learn.channels import CHANNELS, COASTING
 from setupopt.learn.way import INPUTS, Way
 from setupopt.physics.case_state import CASE_STATE, prepare, set_heading
@@ -220,9 +221,7 @@ def differences(
     return np.stack([one - base for one in moved], axis=-1) / (_STEP * errors)
 
 
-def _readings(
-    vehicle: Record, cases: Records, answers: Records
-) -> dict[str, Any]:
+def _readings(vehicle: Record, cases: Records, answers: Records) -> Field:
     """What the sensors of the car read, by channel, SI. Gaps at the ride-height stations.
 
     An accelerometer on the body feels acceleration less gravity, as the body pitches and rolls.

@@ -12,6 +12,7 @@ import pandas as pd
 
 from setupopt.errors import UserError
 from setupopt.evaluation.cases import sweep_cases
+from setupopt.jobs.chunk_ranges import Progress
 from setupopt.learn.channels import read_map
 from setupopt.learn.corrected import Correction, corrected, known_before
 from setupopt.learn.estimate import Posterior, estimate, leave_out, residuals
@@ -90,7 +91,7 @@ class Learned:
 
 def learn(
     project: Project, logs: Sequence[str | Path], options: LearnOptions | None = None,
-    progress: Callable[[int], object] | None = None,
+    progress: Progress | None = None,
 ) -> Learned:  # fmt: skip
     """Logs beside the project's car on its setup. Raises UserError for logs that cannot be used."""
     options = options or LearnOptions()

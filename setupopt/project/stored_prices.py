@@ -9,7 +9,7 @@ from typing import Any
 from setupopt.files import read_regular
 from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.model import Project, Setup
-from setupopt.project.writing import setup_as_dict
+from setupopt.project.writing import Entries, setup_as_dict
 
 FILE = "proposal.json"
 PICTURE = "trade_off_svg"  # its key, in the file that the project keeps
@@ -25,10 +25,10 @@ def proposal_file(project: Project, setup: Setup) -> Path:
     )
 
 
-def stored_route(project: Project, setup: Setup) -> dict[str, Any] | None:
+def stored_route(project: Project, setup: Setup) -> Entries | None:
     """The answer of `route` in the project, where it is of exactly this setup."""
     try:
-        found: dict[str, Any] = json.loads(
+        found: Entries = json.loads(
             read_regular(project.folder / "route.json", _LARGEST)
         )
         same = found["setup"]["checksum"] == setup_checksum(project, setup)
@@ -37,14 +37,14 @@ def stored_route(project: Project, setup: Setup) -> dict[str, Any] | None:
         return None
 
 
-def stored_prices(project: Project) -> dict[str, Any] | None:
+def stored_prices(project: Project) -> Entries | None:
     """The answer of `propose` that the project keeps of exactly its inputs and the setup it stands on."""
     return _read(project, proposal_file(project, project.setup)) or _read(
         project, project.folder / FILE
     )
 
 
-def _read(project: Project, path: Path) -> dict[str, Any] | None:
+def _read(project: Project, path: Path) -> Entries | None:
     """The answer in a file; None for one of other inputs or another setup, and for any other file."""
     try:
         found = json.loads(read_regular(path, _LARGEST))
@@ -76,7 +76,7 @@ def is_plain(found: Any) -> bool:
     return True
 
 
-def _is_whole(found: dict[str, Any]) -> bool:
+def _is_whole(found: Entries) -> bool:
     """Whether everything that is shown is there, each in its kind."""
     rows, kinds = (
         found.get("limit_prices"),

@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 from setupopt.files import read_regular
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.model import Project, Setup
+from setupopt.project.writing import Entries
 
 MOST_BYTES = 20_000_000  # of a proof; one of 259 cases has 0.2 million
 USUAL_DIRECTIONS = 16
@@ -22,10 +23,10 @@ def proof_file(project: Project, setup: Setup) -> Path:
     return project.folder / "proved" / f"{setup_checksum(project, setup)}.json"
 
 
-def stored_proof(project: Project, setup: Setup) -> dict[str, Any] | None:
+def stored_proof(project: Project, setup: Setup) -> Entries | None:
     """The proof of exactly this setup, or None: missing, damaged, or of another setup."""
     try:
-        found: dict[str, Any] = json.loads(
+        found: Entries = json.loads(
             read_regular(proof_file(project, setup), MOST_BYTES)
         )
         same = found["setup"]["checksum"] == setup_checksum(project, setup)
@@ -119,7 +120,7 @@ def _is_measured(proof: Mapping[str, Any]) -> bool:
 # ---- whether a stored proof is whole -----------------------------------------------------------------------
 
 
-def _is_sound(proof: dict[str, Any]) -> bool:
+def _is_sound(proof: Entries) -> bool:
     """Whether all that a run card takes from a proof is there, of the right kind; KeyError if not."""
     if not (
         proof["cases"]
@@ -141,9 +142,7 @@ def _is_sound(proof: dict[str, Any]) -> bool:
     )
 
 
-def _fits(
-    row: dict[str, Any], kinds: Mapping[str, Callable[[Any], bool]]
-) -> bool:
+def _fits(row: Entries, kinds: Mapping[str, Callable[[Any], bool]]) -> bool:
     return all(
         row[key] is None or fits(row[key]) for key, fits in kinds.items()
     )

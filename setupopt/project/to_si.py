@@ -15,6 +15,7 @@ import numpy as np
 from setupopt.project import limits_model, model
 from setupopt.project.field_types import Span, Steps, Table
 from setupopt.project.section import Section
+from setupopt.project.writing import Entries
 from setupopt.units import DEG, MM, PERCENT, ROUGHNESS
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ Made = TypeVar("Made")
 _CLASS_A = 16e-6
 
 
-def in_si(table: Table) -> dict[str, Any]:
+def in_si(table: Table) -> Entries:
     """The entries of a table by their names in the model; tables inside it are left out."""
     return {
         table.si_name(key): _converted(value, table.factor(key))
@@ -273,7 +274,7 @@ def _axle_limits(table: setup_schema.AxleLimitsTable) -> model.AxleLimits:
     return model.AxleLimits(**(_ranges(table) | sides))
 
 
-def _ranges(table: Table) -> dict[str, Any]:
+def _ranges(table: Table) -> Entries:
     return {name: _choices(value) for name, value in in_si(table).items()}
 
 

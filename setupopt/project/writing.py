@@ -18,8 +18,11 @@ from setupopt.project.settings import (
 from setupopt.project.toml_file import read_toml
 from setupopt.units import MM
 
+# A table of TOML or JSON, by its keys.
+Entries = dict[str, Any]
 
-def setup_as_dict(setup: Setup) -> dict[str, Any]:
+
+def setup_as_dict(setup: Setup) -> Entries:
     """The setup by the keys and units of setup.toml, numbers rounded to 1e-6 of the unit.
 
     No `body` where it is the one of car.toml.
@@ -41,9 +44,9 @@ def setup_as_dict(setup: Setup) -> dict[str, Any]:
     return {name: table for name, table in whole.items() if table}
 
 
-def _axle(axle: AxleSetup) -> dict[str, Any]:
+def _axle(axle: AxleSetup) -> Entries:
     """Both sides alike; where they are not, each side's own values in a table of the side."""
-    found: dict[str, Any] = {}
+    found: Entries = {}
     for setting in SETTINGS:
         left, right = axle.sides(setting.field)
         if left is None or right is None:
@@ -58,7 +61,7 @@ def _axle(axle: AxleSetup) -> dict[str, Any]:
     return found | sides
 
 
-def _ballast(piece: Ballast) -> dict[str, Any]:
+def _ballast(piece: Ballast) -> Entries:
     lengths = {
         f"{name}_mm": round(getattr(piece, name) / MM, 6)
         for name in ("station", "side", "height")
@@ -103,13 +106,13 @@ def _comment(comment: str) -> str:
     )
 
 
-def _fresh(values: dict[str, Any]) -> str:
+def _fresh(values: Entries) -> str:
     import tomlkit  # here, because only the commands that write a setup need it
 
     return tomlkit.dumps(values)
 
 
-def _altered(like: Path, values: dict[str, Any]) -> str:
+def _altered(like: Path, values: Entries) -> str:
     """The text of `like` with other values, comments kept."""
     import tomlkit
 
@@ -129,7 +132,7 @@ def _altered(like: Path, values: dict[str, Any]) -> str:
     return altered if _says(altered, values) else _fresh(values)
 
 
-def _alter(kept: Any, table: dict[str, Any]) -> None:
+def _alter(kept: Any, table: Entries) -> None:
     """Put values into a table, and take the sides out that are not in it."""
     for side in SIDES:
         if side in kept and side not in table:
@@ -145,7 +148,7 @@ def _alter(kept: Any, table: dict[str, Any]) -> None:
             kept[key] = value
 
 
-def _alter_rows(document: Any, name: str, rows: list[dict[str, Any]]) -> None:
+def _alter_rows(document: Any, name: str, rows: list[Entries]) -> None:
     """Put values into the tables of a list, one after another; new ones where there are not as many."""
     kept = document.get(name)
     if kept is None or len(kept) != len(rows):
@@ -155,7 +158,7 @@ def _alter_rows(document: Any, name: str, rows: list[dict[str, Any]]) -> None:
         _alter(one, row)
 
 
-def _says(text: str, values: dict[str, Any]) -> bool:
+def _says(text: str, values: Entries) -> bool:
     """Whether a text reads back as the values: unusual layouts are not worth a wrong setup."""
     try:
         read = tomllib.loads(text)

@@ -12,6 +12,7 @@ import numpy as np
 from setupopt.evaluation.cases import CaseSet, sweep_at, sweep_cases
 from setupopt.evaluation.model import evaluate
 from setupopt.evaluation.result import Result, html_table
+from setupopt.jobs.chunk_ranges import Progress
 from setupopt.jobs.fingerprint import fingerprint
 from setupopt.jobs.pool import WorkerPool
 from setupopt.jobs.run import run_chunks
@@ -121,7 +122,6 @@ class RobustnessReport:
         return html_table(rows)
 
 
-Progress = Callable[[int], object]
 # Called with what is being done and in how many parts; gives a context that counts them.
 Watch = Callable[[str, int], AbstractContextManager[Progress]]
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from setupopt.jobs.chunk_ranges import Progress
 from setupopt.project.model import DrivenPath, Project, straight
 from setupopt.route.goal import RouteOptions
 from setupopt.route.kept import redriven
@@ -61,7 +61,7 @@ def on_route(study: RouteStudy) -> Project:
 
 
 def both(
-    project: Project, options: RouteOptions, progress: Callable[[int], object]
+    project: Project, options: RouteOptions, progress: Progress
 ) -> tuple[RouteStudy, tuple[Turn, ...]]:
     """The best route on the best setup for it. `progress` gets 1 for every round, ROUNDS in all.
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from setupopt.errors import UserError
 from setupopt.evaluation.result import html_table
+from setupopt.jobs.chunk_ranges import Progress
 from setupopt.jobs.store import Store
 from setupopt.project.model import Project
 from setupopt.robust.builds.worst_build import WorstBuild
@@ -84,7 +84,7 @@ def steps_of(project: Project, options: RouteOptions) -> int:
 def route(
     project: Project,
     options: RouteOptions | None = None,
-    progress: Callable[[int], object] | None = None,
+    progress: Progress | None = None,
 ) -> Route:
     """The best route of the project's setup, and the place that it needs. `progress` gets finished steps."""
     options = options or RouteOptions()

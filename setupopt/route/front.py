@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from setupopt.jobs.chunk_ranges import Progress
 from setupopt.jobs.store import Store
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project, Range
@@ -94,7 +94,7 @@ def speeds_of(project: Project, options: RouteOptions) -> Floats:
 def length_front(
     project: Project,
     options: RouteOptions,
-    progress: Callable[[int], object],
+    progress: Progress,
     store: Store | None = None,
 ) -> LengthFront:
     """The front. Its lengths lie about that of the first path with the highest margin at the goal's speed."""

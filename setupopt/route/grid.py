@@ -13,6 +13,7 @@ from functools import partial
 import numpy as np
 
 from setupopt.errors import UserError
+from setupopt.jobs.chunk_ranges import Progress
 from setupopt.jobs.run import run_chunks
 from setupopt.jobs.store import Store
 from setupopt.physics.inputs import Floats
@@ -103,7 +104,7 @@ def best_grid(
     rows: Floats,
     speeds: Floats,
     where: Callable[[float, float], Where],
-    progress: Callable[[int], object],
+    progress: Progress,
     store: Store | None = None,
 ) -> tuple[Cell, ...]:
     """The cells of a grid. `where`: project and options by row and speed. `store` keeps finished cells."""

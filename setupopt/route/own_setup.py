@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from setupopt.evaluation.variables import to_setup
+from setupopt.jobs.chunk_ranges import Progress
 from setupopt.jobs.run import run_chunks
 from setupopt.jobs.store import Store
 from setupopt.physics.inputs import Floats
@@ -28,7 +29,7 @@ def own_setups(
     project: Project,
     cells: tuple[Cell, ...],
     where: Callable[[float, float], Where],
-    progress: Callable[[int], object],
+    progress: Progress,
     store: Store | None = None,
 ) -> tuple[Cell, ...]:
     """The cells with the better one of both setups and its best route. `where`: as of `best_grid`."""

@@ -12,13 +12,14 @@ errors are taken as independent from point to point: what is left is a lower bou
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from setupopt.errors import UserError
 from setupopt.evaluation.cases import CaseSet
+from setupopt.jobs.chunk_ranges import Progress
 from setupopt.jobs.store import Store
 from setupopt.physics.inputs import SIDESLIP, STEER, Floats
 from setupopt.project.bodies import with_body
@@ -115,7 +116,7 @@ class Programme:
 def programme(
     project: Project,
     options: RouteOptions | None = None,
-    progress: Callable[[int], object] | None = None,
+    progress: Progress | None = None,
     store: Store | None = None,
 ) -> Programme:
     """The runs that lead to a route's goal, each on its own best route. `progress` gets how many more of the
@@ -156,7 +157,7 @@ class _Search:
         self,
         project: Project,
         options: RouteOptions,
-        progress: Callable[[int], object],
+        progress: Progress,
         store: Store | None,
     ) -> None:
         self.project = project

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 
 from setupopt.errors import InputError, UserError
+from setupopt.jobs.chunk_ranges import Progress
 from setupopt.jobs.store import Store
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Project, Range
@@ -63,7 +63,7 @@ def steps(span: Range) -> Floats:
 def route_map(
     project: Project,
     options: RouteOptions,
-    progress: Callable[[int], object],
+    progress: Progress,
     store: Store | None = None,
 ) -> RouteMap:
     """The map; every cell has its own best route, found with fewer points and steps than a single one."""

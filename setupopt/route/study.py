@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
@@ -11,6 +10,7 @@ import numpy as np
 from scipy.integrate import cumulative_trapezoid
 
 from setupopt.errors import UserError
+from setupopt.jobs.chunk_ranges import Progress
 from setupopt.physics.inputs import Floats
 from setupopt.physics.jit import workers
 from setupopt.project.bodies import with_body
@@ -147,7 +147,7 @@ _SLACK = 2e-3  # of a margin or of a limit's size: what the search leaves betwee
 def study_route(
     project: Project,
     options: RouteOptions | None = None,
-    progress: Callable[[int], object] | None = None,
+    progress: Progress | None = None,
 ) -> RouteStudy:
     """The best route of the project's setup. Raises UserError where no shape gets to the highest angle."""
     options = options or RouteOptions()

@@ -13,26 +13,24 @@ from setupopt.units import BAR, DEG, MM, N_PER_MM, NS_PER_MM
 
 FLATS = 6  # of a turn: a hexagon
 Shims = tuple[tuple[float, int], ...]
+_NO_TABLES = Adjuster(None, (), None, ())  # limits.toml has none
 
 
 @dataclass(frozen=True)
 class AxleTools:
-    """What the mechanics have on one axle; `adjuster` is None where limits.toml has none."""
+    """What the mechanics have on one axle."""
 
-    adjuster: Adjuster | None
+    adjuster: Adjuster
 
     @property
     def turn(self) -> float | None:
         """Ride height of a turn, m."""
-        return self.adjuster.ride_height_per_turn if self.adjuster else None
+        return self.adjuster.ride_height_per_turn
 
     @property
     def per_shim(self) -> float | None:
         """Camber per thickness of shims, rad/m; None where shims or their effect are not given."""
-        known = self.adjuster is not None and self.adjuster.shims
-        return (
-            self.adjuster.camber_per_shim if self.adjuster and known else None
-        )
+        return self.adjuster.camber_per_shim if self.adjuster.shims else None
 
     @property
     def perch_unit(self) -> str:
@@ -99,7 +97,7 @@ class AxleTools:
         """Shims, (size in m, count), that come nearest to a change of camber, rad; none that are not fitted
         come out.
         """
-        if self.per_shim is None or self.adjuster is None:
+        if self.per_shim is None:
             return ()
         change = camber / self.per_shim + self.lacking(camber)
         return shim_combination(change, self.adjuster.shims)
@@ -119,8 +117,7 @@ class AxleTools:
     @property
     def fitted(self) -> float | None:
         """Thickness of the stack that is fitted today, m; None where limits.toml does not say."""
-        known = self.adjuster.shims_fitted if self.adjuster else ()
-        return sum(known) if known else None
+        return sum(self.adjuster.shims_fitted) or None
 
     def shim_words(
         self, shims: Shims, by: float, place: str = "each side"
@@ -141,14 +138,8 @@ class AxleTools:
 
     def clicks(self, field: str) -> tuple[float, ...]:
         """Rates of the damper by click, N s/m, of "damper_bump" or "damper_rebound"; or nothing."""
-        if self.adjuster is None or not field.startswith("damper"):
-            return ()
-        rebound = field == "damper_rebound"
-        return (
-            self.adjuster.damper_clicks_rebound
-            if rebound
-            else self.adjuster.damper_clicks_bump
-        )
+        clicks = field.replace("damper", "damper_clicks")
+        return getattr(self.adjuster, clicks, ())
 
     def click(self, field: str, rate: float) -> int:
         """The click whose rate is nearest; the first of those equally near."""
@@ -158,7 +149,7 @@ class AxleTools:
 
     def position(self, rate: float) -> tuple[float, str]:
         """The bar's nearest rate, N/m at the wheel, and words for its position."""
-        positions = self.adjuster.anti_roll_positions if self.adjuster else ()
+        positions = self.adjuster.anti_roll_positions
         if not positions:
             return rate, ""
         nearest = int(np.abs(np.array(positions) - rate).argmin())
@@ -174,7 +165,5 @@ def thickness(shims: Shims) -> float:
 
 def axle_tools(project: Project, axle: int) -> AxleTools:
     """The tools of one axle, 0 front, 1 rear."""
-    limits = project.limits
-    return AxleTools(
-        None if limits is None else getattr(limits, f"adjuster_{AXLES[axle]}")
-    )
+    given = getattr(project.limits, f"adjuster_{AXLES[axle]}", None)
+    return AxleTools(given or _NO_TABLES)

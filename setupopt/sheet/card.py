@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from math import floor as whole_part
 from math import inf
-from typing import Any
 
 from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.model import evaluate
@@ -48,7 +47,7 @@ class RunCard:
     floor: float
     result: Result
     speeds: SpeedRange | None  # None where the sweep's own speed is not safe
-    proof: dict[str, Any] | None
+    proof: Field | None
     broken: tuple[Broken, ...]
     ride: RideModes | None  # None where car.toml lacks dampers or inertias
 

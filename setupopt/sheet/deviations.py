@@ -145,11 +145,8 @@ class DeviationStudy:
             if tried >= _MOST_SETS:
                 return self._further(*best, deviations, floor)
             sets = list(combinations(deviations, size))[: _MOST_SETS - tried]
-            margins = self.worst([self._righted(chosen) for chosen in sets])
             tried += len(sets)
-            top = int(margins.argmax())
-            if margins[top] > best[1]:
-                best = (sets[top], float(margins[top]))
+            best = max(best, self._best(sets), key=lambda one: one[1])
         return *best, True
 
     def _further(
@@ -160,16 +157,20 @@ class DeviationStudy:
         floor: float,
     ) -> tuple[tuple[Deviation, ...], float, bool]:
         """One more correction after another, each the best, until the floor is reached or none is left."""
-        best = chosen
-        reached = margin
-        while reached < floor and len(chosen) < len(deviations):
+        best = (chosen, margin)
+        while best[1] < floor and len(chosen) < len(deviations):
             sets = [(*chosen, one) for one in deviations if one not in chosen]
-            margins = self.worst([self._righted(one) for one in sets])
-            chosen = sets[int(margins.argmax())]
-            if margins.max() > reached:
-                best = chosen
-                reached = float(margins.max())
-        return best, reached, False
+            chosen, reached = self._best(sets)
+            best = max(best, (chosen, reached), key=lambda one: one[1])
+        return *best, False
+
+    def _best(
+        self, sets: Sequence[tuple[Deviation, ...]]
+    ) -> tuple[tuple[Deviation, ...], float]:
+        """The set of corrections with the highest worst margin, and that margin."""
+        margins = self.worst([self._righted(chosen) for chosen in sets])
+        top = int(margins.argmax())
+        return sets[top], float(margins[top])
 
     def _righted(self, chosen: Sequence[Deviation]) -> Record:
         """The build with some deviations put right."""
@@ -268,13 +269,9 @@ def tolerance_of(
     if field.startswith("damper"):
         return 0.0 if axle_tools(project, wheel // 2).clicks(field) else None
     held = project.limits.tolerance if project.limits else None
-    if held is None:
-        return None
-    known = {
-        "camber": held.camber, "ride_height": held.ride_height, "pressure": held.pressure,
-        "spring": held.spring_share * target, "toe": held.toe,
-    }  # fmt: skip
-    return known.get(field)
+    if held is not None and field == "spring":
+        return held.spring_share * target
+    return getattr(held, field, None)
 
 
 def _plain(value: float) -> float:

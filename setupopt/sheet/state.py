@@ -27,7 +27,7 @@ from setupopt.project.settings import (
 from setupopt.sheet.adjusters import axle_tools
 from setupopt.sheet.build import as_written
 from setupopt.sheet.pad_state import Pad
-from setupopt.units import BAR, DEG, GRAVITY, MM, NS_PER_MM, PERCENT
+from setupopt.units import GRAVITY, MM, NS_PER_MM, PERCENT
 
 Four = tuple[float | None, float | None, float | None, float | None]
 
@@ -89,7 +89,7 @@ def _wheels_and_axles(project: Project, setup: Setup) -> Iterator[Line]:
         values: Four = (
             (fl, fr, rl, rr) if setting.per == "wheel" else (fl, None, rl, None)
         )
-        tolerance = _tolerance(field, held)
+        tolerance = _tolerance(setting, held)
         where = _where(project, field)
         yield Line(
             setting.key,
@@ -240,17 +240,11 @@ def _weights(project: Project, setup: Setup) -> Iterator[Line]:
     yield Line(WEIGHT, "corner weight", "kg", 1, (fl, fr, rl, rr), "", where)
 
 
-def _tolerance(field: str, held: Tolerance | None) -> str:
-    if held is None:
-        return ""
-    known = {
-        "camber": f"{held.camber / DEG:.3g} deg",
-        "ride_height": f"{held.ride_height / MM:.3g} mm",
-        "spring": f"{held.spring_share / PERCENT:.3g} %",
-        "pressure": f"{held.pressure / BAR:.3g} bar",
-        "toe": "" if held.toe is None else f"{held.toe / MM:.3g} mm",
-    }
-    return known.get(field, "")
+def _tolerance(setting: Setting, held: Tolerance | None) -> str:
+    if held is not None and setting.field == "spring":
+        return f"{held.spring_share / PERCENT:.3g} %"
+    own = getattr(held, setting.field, None)
+    return "" if own is None else f"{own / setting.factor:.3g} {setting.unit}"
 
 
 def _where(project: Project, field: str) -> str:

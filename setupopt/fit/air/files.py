@@ -8,6 +8,7 @@ from math import ceil
 from typing import Any
 
 from setupopt.errors import UserError
+from setupopt.evaluation.result import Field
 from setupopt.fit.air.fit import AirFit
 from setupopt.fit.air.fits import SPREADS, AirFits
 from setupopt.fit.air.oddities import oddities
@@ -24,9 +25,9 @@ _DIGITS = 5  # of a fitted number
 _Remarks = dict[tuple[int | None, str], str]  # by element and key
 
 
-def body_as_dict(fit: AirFit) -> dict[str, Any]:
+def body_as_dict(fit: AirFit) -> Field:
     """The body by the keys and units of its file; geometry to 1e-6 of the unit, the rest to five digits."""
-    parts: list[dict[str, Any]] = []
+    parts: list[Field] = []
     for number, element in enumerate(fit.air.elements):
         rows = fit.settings(number)
         settings = [_entries(row, WingSettingTable) for row in rows]
@@ -93,7 +94,7 @@ def body_toml(fits: AirFits, fit: AirFit) -> str:
 
 
 def _fill(
-    table: Any, entries: dict[str, Any], said: _Remarks, number: int | None
+    table: Any, entries: Field, said: _Remarks, number: int | None
 ) -> None:
     """Entries with what is said of them."""
     for key, value in entries.items():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from setupopt.errors import InputError
 from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.result import Result, html_table
+from setupopt.jobs.chunk_ranges import Progress
 from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project, Setup
@@ -112,7 +113,7 @@ class SpeedStudy:
 def study_speeds(
     project: Project,
     options: SpeedOptions | None = None,
-    progress: Callable[[int], object] | None = None,
+    progress: Progress | None = None,
 ) -> SpeedStudy:
     """Safe windows, run-up and loss of drive of the project's setup.
 
@@ -147,7 +148,7 @@ def _run_up(project: Project) -> tuple[RunUp | None, str]:
 def _scan(
     search: WindowSearch,
     speeds: Floats,
-    progress: Callable[[int], object] | None,
+    progress: Progress | None,
 ) -> tuple[Floats, Floats, list[tuple[Broken, ...]]]:
     """Least margin and its angle (speeds, attitudes), and what breaks (speeds)."""
     shape = len(search.cases.attitudes), search.cases.angles.size
