@@ -32,6 +32,7 @@ if TYPE_CHECKING:
         sheet,
         speeds,
     )
+    from setupopt.evaluation.case_file import CaseFile, case_file
     from setupopt.evaluation.cases import CaseSet, sweep_cases
     from setupopt.evaluation.result import Result
     from setupopt.fit.tyre_table import Rig
@@ -47,6 +48,7 @@ __version__ = "0.1.0"
 __all__ = [
     "AirFitOptions",
     "AssessOptions",
+    "CaseFile",
     "CaseSet",
     "Comparison",
     "ComparisonOptions",
@@ -64,6 +66,7 @@ __all__ = [
     "SheetOptions",
     "SpeedOptions",
     "assess",
+    "case_file",
     "compare",
     "evaluate",
     "fit_air",
@@ -82,6 +85,7 @@ __all__ = [
 
 # Module and name of what does not stand in `setupopt.api`.
 _HOMES = {
+    "CaseFile": "evaluation.case_file.CaseFile",
     "CaseSet": "evaluation.cases.CaseSet",
     "Comparison": "search.comparison.Comparison",
     "ComparisonOptions": "search.comparison.ComparisonOptions",
@@ -95,6 +99,7 @@ _HOMES = {
     "RouteOptions": "route.goal.RouteOptions",
     "Setup": "project.Setup",
     "SpeedOptions": "robust.speeds.study.SpeedOptions",
+    "case_file": "evaluation.case_file.case_file",
     "load": "project.load",
     "sweep_cases": "evaluation.cases.sweep_cases",
 }

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 # Solvers and compilers take seconds to import: every function imports its own.
 if TYPE_CHECKING:
     from setupopt.evaluation.assessment import Assessment
+    from setupopt.evaluation.case_file import CaseFile
     from setupopt.evaluation.cases import CaseSet
     from setupopt.evaluation.report_data import Report
     from setupopt.evaluation.result import Result
@@ -38,7 +39,7 @@ if TYPE_CHECKING:
 class AssessOptions:
     """Options of `assess`. `cases`: instead of the venue's sweep. `floor`: minimum margin, None for none."""
 
-    cases: CaseSet | None = None
+    cases: CaseSet | CaseFile | None = None
     floor: float | None = None
 
 

@@ -14,7 +14,7 @@ import threading
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, Self
 
 from setupopt.errors import OutputError
 
@@ -25,6 +25,7 @@ _ENDING = tuple(
     if hasattr(signal, name)
 )
 _SPARE = re.compile(r"\..*\.[0-9a-f]{12}\.setupopt\.tmp", re.DOTALL)
+_BLOCK = 1 << 20
 _PATIENCE = 30.0  # s that the reader of a FIFO may take nothing
 _KINDS = (
     (stat.S_ISDIR, "a folder"),
@@ -45,13 +46,61 @@ def write_whole(path: str | Path, data: str | bytes) -> None:
     write_together({Path(path): data})
 
 
-def write_together(contents: Mapping[Path, str | bytes]) -> None:
+class Growing:
+    """A file that is written piece by piece, beside its place, and then put there by `write_together`.
+
+    Nothing is there before the first piece; leaving the block takes away what was not put in place.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._spares = ExitStack()
+        self._handle: int | None = None
+        self.spare: Path | None = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        with undisturbed():
+            self._spares.close()
+
+    def write(self, text: str) -> None:
+        """Append a piece. Raises OutputError."""
+        if self._handle is None:
+            with undisturbed():
+                self._open()
+        assert self._handle is not None
+        with _as_output_error(self.path):
+            _write_all(self._handle, _encoded(text))
+
+    def read(self) -> bytes:
+        """All that was written."""
+        assert self.spare is not None
+        return self.spare.read_bytes()
+
+    def _open(self) -> None:
+        mode = _old_mode(self.path)
+        target = resolved(self.path)
+        folder = target.parent
+        if mode is not None and not stat.S_ISREG(mode):
+            folder = Path(tempfile.gettempdir())
+        while not folder.is_dir():
+            folder = (
+                folder.parent
+            )  # it is made when there is something to put into it
+        with _as_output_error(self.path):
+            self.spare, self._handle = _spare(
+                folder, target.name, mode, self._spares
+            )
+
+
+def write_together(contents: Mapping[Path, str | bytes | Growing]) -> None:
     """Write several files as `write_whole` does: none of them where one cannot be written.
 
     A file that is written again keeps its mode, a link stays a link. A FIFO or a device is written into; a
     folder, a disk or a socket is refused before anything is written.
     """
-    raw = {path: _encoded(data) for path, data in contents.items()}
     with undisturbed(), ExitStack() as spares:
         modes = {path: _old_mode(path) for path in contents}
         streams = [
@@ -60,13 +109,13 @@ def write_together(contents: Mapping[Path, str | bytes]) -> None:
             if mode is not None and not stat.S_ISREG(mode)
         ]
         ready = [
-            (path, *_beside(path, raw[path], mode, spares))
+            (path, *_beside(path, contents[path], mode, spares))
             for path, mode in modes.items()
             if path not in streams
         ]
         for path in streams:
             with _as_output_error(path):
-                _write_stream(path, raw[path])
+                _write_stream(path, contents[path])
         for path, spare, target in ready:
             with _as_output_error(path):
                 spare.replace(target)
@@ -93,11 +142,16 @@ def _old_mode(path: Path) -> int | None:
     return mode
 
 
-def _write_stream(path: Path, raw: bytes) -> None:
+def _write_stream(path: Path, data: str | bytes | Growing) -> None:
     """Write into a FIFO or a device, which need a reader that takes something every half minute."""
     handle = os.open(path, os.O_WRONLY | os.O_NONBLOCK | os.O_NOCTTY)
     try:
-        _write_all(handle, raw)
+        if not isinstance(data, Growing):
+            _write_all(handle, _encoded(data))
+        elif data.spare is not None:
+            with data.spare.open("rb") as stream:
+                while piece := stream.read(_BLOCK):
+                    _write_all(handle, piece)
     finally:
         os.close(handle)
 
@@ -166,31 +220,45 @@ def short(name: str) -> str:
 
 
 def _beside(
-    path: Path, raw: bytes, mode: int | None, spares: ExitStack
+    path: Path,
+    data: str | bytes | Growing,
+    mode: int | None,
+    spares: ExitStack,
 ) -> tuple[Path, Path]:
-    """The data in a spare file beside its target; and that target. The stack takes away what is left.
-
-    The spare file is locked until the stack ends, so that no other run takes it for one of a killed run.
-    """
+    """The data in a spare file beside its target; and that target. The stack takes away what is left."""
     target = resolved(path)  # a link stays a link, its target is replaced
     with _as_output_error(path):
-        _remove_abandoned(target.parent)
-        spare = target.with_name(
-            f".{short(target.name)}.{os.urandom(6).hex()}.setupopt.tmp"
-        )
-        spares.callback(spare.unlink, missing_ok=True)
-        # os.open, because tempfile makes files that only their owner can read
-        permissions = 0o644 if mode is None else stat.S_IMODE(mode)
-        handle = os.open(
-            spare, os.O_WRONLY | os.O_CREAT | os.O_EXCL, permissions & 0o777
-        )
-        spares.callback(os.close, handle)
-        _lock_if_possible(handle)
-        _write_all(handle, raw)
-        if mode is not None:
-            os.fchmod(handle, permissions)
+        if isinstance(data, Growing):
+            assert data.spare is not None
+            with data.spare.open("rb") as written:
+                os.fsync(written.fileno())
+            return data.spare, target
+        spare, handle = _spare(target.parent, target.name, mode, spares)
+        _write_all(handle, _encoded(data))
         os.fsync(handle)
     return spare, target
+
+
+def _spare(
+    folder: Path, name: str, mode: int | None, spares: ExitStack
+) -> tuple[Path, int]:
+    """A new spare file in a folder, open, for a file of a name and a mode; the stack takes it away.
+
+    It is locked until the stack ends, so that no other run takes it for one of a killed run.
+    """
+    _remove_abandoned(folder)
+    spare = folder / f".{short(name)}.{os.urandom(6).hex()}.setupopt.tmp"
+    spares.callback(spare.unlink, missing_ok=True)
+    # os.open, because tempfile makes files that only their owner can read
+    permissions = 0o644 if mode is None else stat.S_IMODE(mode)
+    handle = os.open(
+        spare, os.O_WRONLY | os.O_CREAT | os.O_EXCL, permissions & 0o777
+    )
+    spares.callback(os.close, handle)
+    _lock_if_possible(handle)
+    if mode is not None:
+        os.fchmod(handle, permissions)
+    return spare, handle
 
 
 def _lock_if_possible(handle: int) -> bool:

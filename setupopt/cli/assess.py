@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,13 +11,18 @@ import click
 
 from setupopt.cli import completing, options
 from setupopt.cli.runner import Files, Task, run
-from setupopt.cli.waiting import Progress, loading
-from setupopt.errors import OutputError
+from setupopt.cli.waiting import Progress, Saying, loading
+from setupopt.errors import InputError, OutputError
+from setupopt.files import Growing
 
 if TYPE_CHECKING:
     from setupopt.evaluation.assessment import Assessment
+    from setupopt.evaluation.case_file import CaseFile
     from setupopt.evaluation.cases import CaseSet
+    from setupopt.evaluation.result import Result
     from setupopt.project import Project
+
+_MOST_IN_EXCEL = (1 << 20) - 1
 
 
 @click.command("assess")
@@ -50,29 +56,44 @@ def command(
     """
     with loading(common.quiet):
         project = common.load()
-        table = _table(cases_out)
-        cases = _cases(cases_file, project)
-
-        from setupopt.evaluation.assessment import Assessment, assess
+        target = _table(cases_out, common.out)
+    with Saying(common.quiet, "reading the cases"):
+        cases = _cases(cases_file, project, common.excel)
+    with loading(common.quiet):
+        from setupopt.evaluation.assessment import Assessment, assess, csv_text
         from setupopt.report.assess.picture import assessment_svg
         from setupopt.report.assess.text import text
 
-    svg: Files[Assessment] = {"assess.svg": assessment_svg}
-    task = Task(
-        progress=Progress(len(cases), common.quiet),
-        compute=lambda progress: assess(project, cases, common.floor, progress),
-        text=_words if sensitivity else text,
-        as_dict=_fields if sensitivity else Assessment.as_dict,
-        passes=lambda found: found.holds,
-        cautions=lambda found: found.cautions,
-        name="assess",
-        files=svg if table else {**svg, "cases.csv": _cases_text},
-        others=lambda found: {path: _cases_text(found) for path in table},
-        reserved=table,
-        reads=[cases_file],
-        project=project,
-    )
-    run(common, task)
+    with ExitStack() as growing:
+        table = growing.enter_context(Growing(target)) if target else None
+
+        def take(result: Result) -> None:
+            if table is not None:
+                table.write(csv_text(result, head=table.spare is None))
+
+        files: Files[Assessment] = {"assess.svg": assessment_svg}
+        own = {}
+        if cases_out is None:
+            files = {**files, "cases.csv": lambda _: table}
+        elif table is not None:
+            own = {table.path: table}
+        task = Task(
+            progress=Progress(len(cases), common.quiet),
+            compute=lambda progress: assess(
+                project, cases, common.floor, progress, take
+            ),
+            text=_words if sensitivity else text,
+            as_dict=_fields if sensitivity else Assessment.as_dict,
+            passes=lambda found: found.holds,
+            cautions=lambda found: found.cautions,
+            name="assess",
+            files=files,
+            others=lambda _: own,
+            reserved=own,
+            reads=[cases_file],
+            project=project,
+        )
+        run(common, task)
 
 
 def _words(found: Assessment, width: int, short: bool) -> str:
@@ -90,29 +111,31 @@ def _fields(found: Assessment) -> dict[str, Any]:
     return found.as_dict() | {"sensitivity": rows}
 
 
-def _cases_text(found: Assessment) -> str:
-    """A row for every case."""
-    from setupopt.evaluation.assessment import csv_text
-
-    return csv_text(found.result)
-
-
-def _table(cases_out: str | None) -> list[Path]:
-    """The file of --cases-out, if it is given. Raises OutputError where its folder does not exist."""
+def _table(cases_out: str | None, out: str | None) -> Path | None:
+    """Where the table of cases goes, if anywhere. Raises OutputError where the folder of --cases-out is missing."""
     if cases_out is None:
-        return []
+        return None if out is None else Path(out) / "cases.csv"
     if not Path(cases_out).parent.is_dir():
         raise OutputError(cases_out, "its folder does not exist")
-    return [Path(cases_out)]
+    return Path(cases_out)
 
 
-def _cases(cases_file: str | None, project: Project) -> CaseSet:
-    from setupopt.evaluation.cases import sweep_cases, table_cases
+def _cases(
+    cases_file: str | None, project: Project, excel: bool
+) -> CaseSet | CaseFile:
+    from setupopt.evaluation.cases import sweep_cases
 
     if cases_file is None:
         return sweep_cases(project.venue)
-    from setupopt.project.cases_file import read_cases
+    from setupopt.evaluation.case_file import case_file
 
-    return table_cases(
-        read_cases(cases_file, project.venue, project.car), project.venue
-    )
+    cases = case_file(cases_file, project)
+    if excel and len(cases) > _MOST_IN_EXCEL:
+        raise InputError(
+            cases_file,
+            None,
+            "",
+            f"{len(cases)} rows",
+            f"at most {_MOST_IN_EXCEL}, which is what a workbook holds: leave --excel out",
+        )
+    return cases

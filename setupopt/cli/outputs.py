@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from setupopt.errors import OutputError, printable
-from setupopt.files import resolved, write_together
+from setupopt.files import Growing, resolved, write_together
 
 if TYPE_CHECKING:
     from setupopt.project import Project
@@ -78,7 +78,7 @@ def as_json_text(answer: object) -> str:
     return json.dumps(answer, indent=2, allow_nan=False) + "\n"
 
 
-def write_all(contents: Mapping[Path, str | bytes]) -> None:
+def write_all(contents: Mapping[Path, str | bytes | Growing]) -> None:
     """Write every file and make its folder if it is missing; none is written where one cannot be.
 
     Raises OutputError.

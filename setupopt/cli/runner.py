@@ -20,13 +20,14 @@ from setupopt.cli.outputs import (
 )
 from setupopt.cli.waiting import Progress, Saying, say_compiling, writing
 from setupopt.errors import UserError, printable
+from setupopt.files import Growing
 
 if TYPE_CHECKING:
     from setupopt.cli.options import Common
     from setupopt.project import Project
 
 Answer = TypeVar("Answer")
-Content = str | bytes
+Content = str | bytes | Growing
 Files = Mapping[str, Callable[[Answer], Content | None]]  # makers by file name
 _FILE_WIDTH = 100  # characters in a line of a text that is written to a file
 
@@ -126,7 +127,11 @@ def _workbooks(written: Mapping[Path, Content]) -> dict[Path, Content]:
         if path.suffix == ".csv"
     }
     return {
-        path.with_suffix(".xlsx"): workbook(str(content))
+        path.with_suffix(".xlsx"): workbook(
+            content.read().decode()
+            if isinstance(content, Growing)
+            else str(content)
+        )
         for path, content in tables.items()
     }
 

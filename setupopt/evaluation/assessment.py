@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 
+from setupopt.evaluation.case_cautions import case_cautions, caution_counts
+from setupopt.evaluation.case_file import CaseFile
 from setupopt.evaluation.cases import CaseSet, sweep_cases
-from setupopt.evaluation.limits import is_judged
+from setupopt.evaluation.kept import Kept
 from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.losses import LossBudget, loss_budget
 from setupopt.evaluation.model import Model
@@ -19,19 +21,19 @@ from setupopt.evaluation.ride_modes import RideModes, ride_modes
 from setupopt.evaluation.sensitivity import Sensitivity, sensitivities
 from setupopt.evaluation.summary import by_angle, wheels_in_air
 from setupopt.evaluation.would_hold import WouldHold, would_hold
+from setupopt.physics import sweep
 from setupopt.physics.inputs import Record
-from setupopt.physics.stability import REACTION, STEADY
-from setupopt.project.csv_write import frame_text
-from setupopt.project.model import Car, Project
-from setupopt.project.static_checks import tyre_groups
-from setupopt.units import KPA
+from setupopt.project.csv_write import columns_text
+from setupopt.project.model import Project
 
 
 @dataclass(frozen=True)
 class Assessment:
     """One setup of a project in all its cases. `floor`: the required minimum margin, None without one.
 
-    `ride`: frequencies and damping; None where no case has a trim or car.toml lacks dampers or inertias.
+    `result` has all cases, or those of a long file that anything is said of. `ride`: frequencies and damping;
+    None where no case has a trim or car.toml lacks dampers or inertias. `counts`: in how many cases cautions
+    hold. `cases`: all of them.
     """
 
     project: Project
@@ -40,6 +42,8 @@ class Assessment:
     broken: tuple[Broken, ...]
     floor: float | None
     ride: RideModes | None
+    counts: Mapping[str, int]
+    cases: CaseSet | CaseFile
 
     @property
     def worst(self) -> int:
@@ -86,16 +90,12 @@ class Assessment:
     @cached_property
     def would_hold(self) -> WouldHold | None:
         """What would hold a setup that slides or loses contact; None for one that holds."""
-        return would_hold(self.project, self.result)
+        return would_hold(self.project, self.result, self.cases)
 
     @cached_property
     def cautions(self) -> tuple[str, ...]:
         """Those of the project's files, then those that only the solved cases show."""
-        solved = (
-            *_low_pressures(self.project.car, self.result),
-            *_two_positions(self.result),
-            *_hardly_held(self.project.car, self.result),
-        )
+        solved = case_cautions(self.project.car, self.result, self.counts)
         ride = () if self.ride is None else self.ride.cautions
         return (*self.project.cautions, *solved, *ride)
 
@@ -104,7 +104,7 @@ class Assessment:
         return {
             "worst": self.worst_fields,
             "by_angle": by_angle(self.result),
-            "cases": len(self.result.cases),
+            "cases": self.result.count,
             "contact_lost": self.result.lost(),
             "slides": self.result.sliding(),
             "wheels_in_air": [
@@ -120,88 +120,57 @@ class Assessment:
         }
 
 
-def _low_pressures(car: Car, result: Result) -> Iterator[str]:
-    """Cases in which the friction law is used at contact pressures under the one it was measured at.
-
-    A tyre with a least pressure is clamped there; one without it gains friction without end.
-    """
-    answers = result.answers[0]
-    has_trim = is_judged(answers)[:, None]
-    patch = np.where(
-        has_trim & (answers["patch"] > 0.0), answers["patch"], np.nan
-    )
-    pressure = answers["load"] / patch
-    for wheels, axle, tyre in tyre_groups(car):
-        own = pressure[:, wheels]
-        low = (own < tyre.friction_pressure).any(axis=1)
-        if (
-            tyre.friction_exponent > 0.0
-            and tyre.friction_least_pressure == 0.0
-            and low.any()
-        ):
-            yield (
-                f"car.toml tyre.{tyre.name}: in {low.sum()} of {low.size} cases the mean contact pressure of "
-                f"a {axle} wheel lies under friction_pressure_kPa ({np.nanmin(own) / KPA:.0f} kPa "
-                f"at the least, {tyre.friction_pressure / KPA:.0f} kPa in the file); the higher friction "
-                "there is extrapolated, not measured: give friction_least_pressure_kPa"
-            )
-
-
-def _two_positions(result: Result) -> Iterator[str]:
-    """Cases that have two trims at full friction: the answer is that of the lower margin."""
-    if result.higher is None:
-        return
-    gain = np.nan_to_num(result.higher[0] - result.margin[0])
-    if gain.any():
-        row = int(gain.argmax())
-        case = result.fields(row)
-        yield (
-            f"in {np.count_nonzero(gain)} of {gain.size} cases the car has two positions, and the lower "
-            f"margin counts: at {case['roll_angle_deg']:g} deg, {case['attitude']}, it is "
-            f"{result.margin[0, row]:.4f} in one and {result.higher[0, row]:.4f} in the other"
-        )
-
-
-def _hardly_held(car: Car, result: Result) -> Iterator[str]:
-    """Cases that the car leaves faster than a driver with his reaction time can bring it back."""
-    growth = np.nan_to_num(result.answers["growth"][0])
-    reaction = car.driver_reaction or REACTION
-    fast = growth * reaction > STEADY
-    if fast.any():
-        row = int(growth.argmax())
-        case = result.fields(row)
-        yield (
-            f"in {np.count_nonzero(fast)} of {fast.size} cases a sideways motion grows faster than "
-            f"{STEADY / reaction:.1f} 1/s, the fastest at {growth[row]:.1f} 1/s at "
-            f"{case['roll_angle_deg']:g} deg, {case['attitude']}: a driver who reacts after "
-            f"{reaction:g} s hardly holds that"
-        )
-
-
 def _losses(budget: LossBudget) -> list[dict[str, Any]]:
     return [asdict(loss) for loss in budget.losses]
 
 
 def assess(
     project: Project,
-    cases: CaseSet | None = None,
+    cases: CaseSet | CaseFile | None = None,
     floor: float | None = None,
     progress: Callable[[int], object] | None = None,
+    take: Callable[[Result], object] | None = None,
 ) -> Assessment:
-    """The project's setup in `cases`, or in the venue's sweep. Raises UserError for impossible cases."""
+    """The project's setup in `cases`, or in the venue's sweep. Raises UserError for impossible cases.
+
+    Those of a file are solved and forgotten in pieces; `take` gets the result of each.
+    """
     model = Model(project.car)
     settings = model.settings(project.setup)
-    chosen = cases or sweep_cases(project.venue)
-    result = model.run(settings, chosen, progress=progress, growth=True)
-    budget = loss_budget(model, settings, chosen, int(result.worst[0]))
-    limits = broken(project, project.setup, result)
+    chosen = sweep_cases(project.venue) if cases is None else cases
+    kept = Kept(project)
+    if isinstance(chosen, CaseFile):
+        for piece in chosen.pieces(sweep.at_a_time()):
+            found = model.run(settings, piece, progress=progress, growth=True)
+            kept.add(found)
+            if take is not None:
+                take(found)
+        result = kept.result
+        ride = kept.ride(result)
+        counts = kept.cautions
+    else:
+        result = model.run(settings, chosen, progress=progress, growth=True)
+        ride = ride_modes(project, result)
+        counts = caution_counts(project.car, result)
+        if take is not None:
+            take(result)
     return Assessment(
-        project, result, budget, limits, floor, ride_modes(project, result)
+        project,
+        result,
+        loss_budget(model, settings, result.cases, int(result.worst[0])),
+        broken(project, project.setup, result),
+        floor,
+        ride,
+        counts,
+        chosen,
     )
 
 
-def csv_text(result: Result) -> str:
-    """The case table as CSV: numbers in full, true or false, nothing where there is no answer."""
-    table = result.frame()
-    table["contact"] = np.where(table["contact"], "true", "false")
-    return frame_text(table)
+def csv_text(result: Result, head: bool = True) -> str:
+    """The case table as CSV: numbers in full, true or false, nothing where there is no answer.
+
+    `head`: with the line of names.
+    """
+    columns = result.shown_columns()
+    contact = np.where(columns["contact"], "true", "false")
+    return columns_text({**columns, "contact": contact}, head)

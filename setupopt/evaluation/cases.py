@@ -105,17 +105,19 @@ class CaseSet:
 
 def join(first: CaseSet, second: CaseSet) -> CaseSet:
     """All cases of both, as a list of cases."""
-    records = np.concatenate([first.records, second.records])
-    way = None
-    if first.way is not None and second.way is not None:
-        way = np.concatenate([first.way, second.way])
+
+    def both(name: str) -> np.ndarray | None:
+        parts = [getattr(first, name), getattr(second, name)]
+        return None if any(p is None for p in parts) else np.concatenate(parts)
+
     return CaseSet(
-        records,
+        np.concatenate([first.records, second.records]),
         first.attitude + second.attitude,
         np.empty(0),
         (),
         first.is_along,
-        way,
+        both("way"),
+        both("number"),
     )
 
 

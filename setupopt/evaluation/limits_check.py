@@ -111,7 +111,7 @@ def _worst(
     cases = result.cases
     angle = _plain(float(cases.records["roll_angle"][case]) / DEG)
     at: dict[str, Any] = {
-        "case": case + 1,
+        "case": int(cases.numbers[case]),
         "roll_angle_deg": angle,
         "attitude": cases.attitude[case],
     }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +11,7 @@ import numpy as np
 
 from setupopt import units
 from setupopt.evaluation.cases import CaseSet
+from setupopt.evaluation.counts import BITS, Counts, Named, counted
 from setupopt.physics.inputs import SIDESLIP, STEER, Floats, Record, Records
 from setupopt.project.model import AXLES, WHEELS
 
@@ -42,10 +43,14 @@ _LISTED = (
 )
 
 
-def _wheel_names(wheels: np.ndarray) -> np.ndarray:
-    """Names of the chosen wheels (n, wheels), "fl rr"; empty where there is none."""
-    names = [" ".join(np.array(WHEELS)[row]) for row in wheels]
-    return np.array(names, dtype=object)
+# By a bit for each wheel: "fl rr"; empty where there is none.
+_WHEEL_NAMES = np.array(
+    [
+        " ".join(wheel for w, wheel in enumerate(WHEELS) if bits >> w & 1)
+        for bits in range(16)
+    ],
+    dtype=object,
+)
 
 
 def _by_wheel(
@@ -64,7 +69,8 @@ class Result:
 
     `answers` is (setups, cases) of ANSWER records in SI, those of `setupopt.evaluate` without `fold` and
     `null`; `car` the VEHICLE record; `physics.inputs` explains every field. `higher`: margin of the car's other
-    position in cases of a sweep that have two, else not a number; None where it was not looked for. The
+    position in cases of a sweep that have two, else not a number; None where it was not looked for. `counts`:
+    of all cases of one setup, where these are only those that anything is said of. The
     properties below are (setups, cases) unless they say otherwise.
     """
 
@@ -72,6 +78,7 @@ class Result:
     answers: Records
     car: Record
     higher: Floats | None = None
+    counts: Counts | None = None
 
     @property
     def contact(self) -> np.ndarray:
@@ -131,8 +138,27 @@ class Result:
         """Margin of each setup's worst case, (setups); minus infinity where contact is lost anywhere."""
         return np.asarray(self.safe_margin.min(axis=1))
 
+    def counted(self, setup: int = 0) -> Counts:
+        """How many cases of a setup lose contact, slide or have a wheel in the air, by name."""
+        if self.counts is not None:
+            return self.counts
+        contact = self.contact[setup]
+        slides = self.answers["slides"][setup]
+        return counted(self.cases, contact, slides, self.in_air[setup])
+
+    def alone(self, case: int) -> Named:
+        """The counts of one case."""
+        return self.pick([case]).counted().every
+
+    @property
+    def count(self) -> int:
+        """How many cases there are."""
+        return self.counts.every.cases if self.counts else len(self.cases)
+
     def lost(self, setup: int = 0) -> int:
         """How many cases of a setup lose contact."""
+        if self.counts is not None:
+            return self.counts.every.lost
         return int((~self.contact[setup]).sum())
 
     def sliding(self, setup: int = 0) -> int:
@@ -141,7 +167,17 @@ class Result:
         Their use, loads and grip are left out of the case table. All else in it, and the wheels in the air,
         are those of the trim at lambda, and no limit is judged there.
         """
+        if self.counts is not None:
+            return self.counts.every.sliding
         return int(self.answers["slides"][setup].sum())
+
+    def pick(self, rows: Sequence[int] | np.ndarray) -> Result:
+        """Some of the cases, with the numbers they have here."""
+        index = np.asarray(rows, dtype=int)
+        cases = replace(
+            self.cases.pick(index), number=self.cases.numbers[index]
+        )
+        return Result(cases, self.answers[:, index], self.car)
 
     def by_angle(self, setup: int = 0) -> list[Field]:
         """Worst attitude at every roll angle of a sweep, as `rows`; margin None where contact is lost."""
@@ -153,9 +189,10 @@ class Result:
         self, cases: Sequence[int] | np.ndarray, setup: int = 0
     ) -> list[Field]:
         """The columns of the case table that a list of cases shows, as plain Python values."""
-        columns = self.columns(setup)
+        columns = self.pick(cases).columns(setup)
         listed = {name: columns[name] for name in _LISTED if name in columns}
-        return [_row(listed, case, self.contact[setup, case]) for case in cases]
+        held = self.contact[setup, cases]
+        return [_row(listed, row, held[row]) for row in range(len(held))]
 
     def columns(self, setup: int = 0) -> dict[str, Any]:
         """The case table in file units, (cases) each, in its fixed order."""
@@ -167,7 +204,7 @@ class Result:
         )  # what there is of a trim at full friction
         point = np.isfinite(a["clearance"])
         return {
-            "case": np.arange(1, len(self.cases) + 1),
+            "case": self.cases.numbers,
             "roll_angle_deg": np.round(c["roll_angle"] / units.DEG, 9),
             **(
                 {"along_mm": np.round(c["along"] / units.MM, 6)}
@@ -195,7 +232,7 @@ class Result:
             "least_clearance_mm": np.where(point, a["clearance"], np.nan)
             / units.MM,
             "travel_left_mm": self.travel_left[setup] / units.MM,
-            "wheels_in_air": _wheel_names(self.in_air[setup]),
+            "wheels_in_air": _WHEEL_NAMES[self.in_air[setup] @ BITS],
             "sideslip_deg": a["state"][:, SIDESLIP] / units.DEG,
             "steer_deg": a["state"][:, STEER] / units.DEG,
             **_by_wheel("slip_angle", "deg", a["slip_angle"], units.DEG),
@@ -204,16 +241,21 @@ class Result:
             "growth_per_s": a["growth"],
         }
 
+    def shown_columns(self, setup: int = 0) -> dict[str, np.ndarray]:
+        """As `columns`; the answers of a lost case are missing: not a number."""
+        lost = ~self.contact[setup]
+        shown = {}
+        for name, column in self.columns(setup).items():
+            if name not in _OF_LOST and lost.any():
+                column = np.where(lost, np.nan, column)
+            shown[name] = column
+        return shown
+
     def frame(self, setup: int = 0) -> pd.DataFrame:
         """The case table as a pandas frame; the answers of a lost case are missing."""
         import pandas as pd
 
-        table = pd.DataFrame(self.columns(setup))
-        table.loc[
-            ~table["contact"],
-            [name for name in table.columns if name not in _OF_LOST],
-        ] = np.nan
-        return table
+        return pd.DataFrame(self.shown_columns(setup))
 
     def _repr_html_(self) -> str:
         """For notebooks: the case table of the first setup."""
@@ -221,7 +263,9 @@ class Result:
 
     def fields(self, case: int, setup: int = 0) -> Field:
         """One case's row of the table as plain Python values; None for what has no answer."""
-        return _row(self.columns(setup), case, self.contact[setup, case])
+        return _row(
+            self.pick([case]).columns(setup), 0, self.contact[setup, case]
+        )
 
 
 def html_table(rows: Any) -> str:

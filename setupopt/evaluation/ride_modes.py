@@ -20,6 +20,7 @@ from setupopt.physics.balance import COLUMNS, WORK
 from setupopt.physics.case_state import CASE_STATE, ROADBED
 from setupopt.physics.inputs import Floats, Record, Records
 from setupopt.physics.ride import DAMPING, fill_matrices
+from setupopt.physics.sweep import on_all_cores
 from setupopt.project.model import AXLES, WHEELS, Axle, Project
 from setupopt.project.needs import need
 
@@ -30,6 +31,8 @@ MODES = (*BODY, "warp", *(f"wheel {wheel}" for wheel in WHEELS))
 # Wheel displacements (warp and each wheel, wheels). Warp: front left and rear right up, the others down.
 _SHAPES = np.vstack([[1.0, -1.0, -1.0, 1.0], np.eye(4)])
 _WHEELS = slice(3, 7)
+# Columns that may be those of the body, in every order.
+_PLACES = np.array(list(permutations(range(7), len(BODY))))
 _TINY = 1e-300
 # Shares of critical damping outside of which a caution is due: no swing at all, and one of which the next
 # has more than half, exp(-2 pi 0.11).
@@ -117,9 +120,22 @@ def natural_modes(mass: Floats, damping: Floats, stiffness: Floats) -> Modes:
     roots r: |r| / 2 pi and -Re r / |r|; it is named after the motion of the body that is largest in it. Not a
     number where nothing brings a motion back.
     """
+    return _modes(mass, damping, stiffness, False)[0]
+
+
+def _modes(
+    mass: Floats, damping: Floats, stiffness: Floats, as_complex: bool
+) -> tuple[Modes, bool]:
+    """As `natural_modes`, and whether it took complex numbers: all do where one must.
+
+    `as_complex`: in any case. Real numbers give another last digit.
+    """
     springs = stiffness / mass[:, None]
     dampers = damping / mass[:, None]
     squares, shapes = np.linalg.eig(springs)
+    is_complex = np.iscomplexobj(shapes)
+    if as_complex:
+        shapes = shapes.astype(complex)
     own = _body_columns(mass, shapes)
     modal = np.linalg.inv(shapes) @ dampers @ shapes
     rates = np.diagonal(modal, axis1=-2, axis2=-1)
@@ -141,7 +157,8 @@ def natural_modes(mass: Floats, damping: Floats, stiffness: Floats) -> Modes:
     swing_ratio = np.where(np.isnan(swing), np.nan, ratio)
     swing_ratio[..., : len(BODY)] = -swinging.real / np.abs(swinging)
     turn = 2.0 * np.pi
-    return Modes(omega / turn, ratio, swing / turn, swing_ratio)
+    modes = Modes(omega / turn, ratio, swing / turn, swing_ratio)
+    return modes, is_complex
 
 
 def _at(values: np.ndarray, places: np.ndarray) -> np.ndarray:
@@ -170,25 +187,26 @@ def _body_columns(mass: Floats, shapes: np.ndarray) -> np.ndarray:
     size = np.abs(shapes) * np.sqrt(mass)[:, None]
     whole = np.linalg.norm(size, axis=-2, keepdims=True)
     share = size[..., : len(BODY), :] / np.maximum(whole, _TINY)
-    places = np.array(list(permutations(range(mass.size), len(BODY))))
-    total = share[..., np.arange(len(BODY)), places].sum(axis=-1)
-    return np.asarray(places[total.argmax(axis=-1)])
+    total = share[..., np.arange(len(BODY)), _PLACES].sum(axis=-1)
+    return np.asarray(_PLACES[total.argmax(axis=-1)])
 
 
 @dataclass(frozen=True)
 class RideModes:
-    """The modes of a setup about the trim of every case, each field of `modes` (cases, MODES).
+    """The modes of a setup about the trims of cases, each field of `modes` (cases, MODES).
 
-    Not a number in a case without a trim at full friction. `row`: the case with the worst margin of those
-    that have one.
+    Not a number in a case without a trim at full friction. `at`: the case with the worst margin of those
+    that have one; `row`: its row in the result. `is_complex`: whether any case took complex numbers.
     """
 
     modes: Modes
+    at: int
     row: int
+    is_complex: bool = False
 
     @cached_property
     def rows(self) -> list[Field]:
-        """Every mode: in the case `row`, and the least and most of all cases."""
+        """Every mode: in the case `at`, and the least and most of all cases."""
         return [
             {"mode": name}
             | {
@@ -210,10 +228,22 @@ class RideModes:
             else (None, None)
         )
         return {
-            key: finite(values[self.row]),
+            key: finite(values[self.at]),
             f"{key}_least": least,
             f"{key}_most": most,
         }
+
+    @property
+    def telling(self) -> set[int]:
+        """The case `at`, and those with the least and the most of any number."""
+        rows = {self.at}
+        for values in self.modes:
+            known = np.isfinite(values)
+            rows |= set(np.where(known, values, np.inf).argmin(axis=0).tolist())
+            rows |= set(
+                np.where(known, values, -np.inf).argmax(axis=0).tolist()
+            )
+        return rows
 
     @property
     def cautions(self) -> Iterator[str]:
@@ -244,8 +274,10 @@ def _named(values: Floats, chosen: np.ndarray) -> str:
     )
 
 
-def ride_modes(project: Project, result: Result) -> RideModes | None:
-    """The modes of the project's setup about the trims of its `result`.
+def ride_modes(
+    project: Project, result: Result, as_complex: bool = False
+) -> RideModes | None:
+    """The modes of the project's setup about the trims of its `result`; `as_complex`: see `_modes`.
 
     None where no case has a trim at full friction, or car.toml has no dampers or inertias.
     """
@@ -262,14 +294,21 @@ def ride_modes(project: Project, result: Result) -> RideModes | None:
         return None
     if not has_trim.any():
         return None
+    trims = np.flatnonzero(has_trim)
     found = np.full((len(Modes._fields), answers.size, len(MODES)), np.nan)
-    matrices = ride_matrices(
-        packed,
-        setting,
-        result.cases.records[has_trim],
-        answers[has_trim],
-        damping,
-    )
-    found[:, has_trim] = natural_modes(*matrices)
+
+    kinds: list[bool] = []
+
+    def task(first: int, last: int) -> None:
+        rows = trims[first:last]
+        cases = result.cases.records[rows]
+        matrices = ride_matrices(packed, setting, cases, answers[rows], damping)
+        modes, is_complex = _modes(*matrices, as_complex)
+        found[:, rows] = modes
+        kinds.append(is_complex)
+
+    on_all_cores(task, trims.size)
+    if any(kinds) and not as_complex:
+        return ride_modes(project, result, as_complex=True)
     worst = int(np.where(has_trim, answers["margin"], np.inf).argmin())
-    return RideModes(Modes(*found), worst)
+    return RideModes(Modes(*found), worst, worst, any(kinds))

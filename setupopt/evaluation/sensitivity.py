@@ -13,9 +13,9 @@ import numpy as np
 
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result, finite
+from setupopt.evaluation.summary import LOWEST
 from setupopt.project.model import AirElement, Car, Project, Tyre
 
-_MOST_CASES = 40
 # Factors on a value, and plain values, at both ends; common practice, no source.
 _TYRE_FACTORS = {
     "friction": (0.9, 1.1),
@@ -65,7 +65,7 @@ def sensitivities(project: Project, result: Result) -> tuple[Sensitivity, ...]:
     `result`: of the project's setup in the cases that count.
     """
     lowest = np.argsort(result.ranked[0], kind="stable")
-    rows = np.sort(lowest[:_MOST_CASES])
+    rows = np.sort(lowest[:LOWEST])
     cases = result.cases.pick(rows)
     nominal = float(result.worst_margin[0])
 

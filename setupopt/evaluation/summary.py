@@ -6,9 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from setupopt.evaluation import counts as counting
+from setupopt.evaluation.counts import Named
 from setupopt.evaluation.result import Field, Result
+from setupopt.physics.inputs import Floats
 from setupopt.project.model import WHEELS
-from setupopt.units import DEG
+from setupopt.units import DEG, MM
+
+# Cases that a long list is judged by in detail.
+LOWEST = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,43 +34,63 @@ class AttitudeWorst:
 
 
 def by_angle(result: Result) -> list[Field]:
-    """As `Result.by_angle`; a list of cases is grouped by the roll angles it gives, in their order."""
+    """As `Result.by_angle`; a list of cases is grouped by the roll angles it gives, in their order.
+
+    By whole degrees, or tenths of a metre along a section, where there are too many of them.
+    """
     if result.cases.attitudes:
         return result.by_angle()
-    score = result.ranked[0]
-    order = np.lexsort((score, result.cases.at))
-    angles = result.cases.at[order]
-    first = np.flatnonzero(np.r_[True, angles[1:] != angles[:-1]])
-    return result.rows(order[first])
+    return result.rows(worst_rows(places(result), result.ranked[0]))
 
 
-def by_attitude(result: Result) -> list[AttitudeWorst]:
-    """Every attitude (or name in a list of cases), in the order of their first cases."""
-    score = result.ranked[0]
-    contact = result.contact[0]
+def places(result: Result) -> Floats:
+    """What `by_angle` groups the cases of a list by, (cases)."""
+    at = result.cases.at
+    if result.counts is None or not result.counts.many_angles:
+        return at
+    return np.round(at / (0.1 if result.cases.is_along else DEG))
+
+
+def worst_rows(groups: np.ndarray, score: Floats) -> np.ndarray:
+    """The first of the lowest scores (cases) of each group, in the order of the groups."""
+    order = np.lexsort((score, groups))
+    sorted_groups = groups[order]
+    return order[np.r_[True, sorted_groups[1:] != sorted_groups[:-1]]]
+
+
+def worst_of_names(result: Result) -> dict[str, int]:
+    """The worst case of every name of a list of cases, or attitude of a sweep."""
     names, which = np.unique(
         np.array(result.cases.attitude, dtype=object), return_inverse=True
     )
-    order = np.lexsort((score, which))
-    first = np.searchsorted(which[order], np.arange(names.size))
-    counts = np.bincount(which)
-    lost = np.bincount(which, weights=~contact)
-    sliding = np.bincount(which, weights=contact & result.answers["slides"][0])
-    earliest = np.full(names.size, which.size)
-    np.minimum.at(earliest, which, np.arange(which.size))
-    return [
-        AttitudeWorst(
-            str(names[i]),
-            int(counts[i]),
-            int(lost[i]),
-            int(sliding[i]),
-            _angle(result, worst),
-            _margin(result, worst),
-            **result.cases.along(worst),
-        )
-        for i in np.argsort(earliest)
-        for worst in [int(order[first[i]])]
-    ]
+    rows = worst_rows(which, result.ranked[0])
+    return {str(name): int(row) for name, row in zip(names, rows, strict=True)}
+
+
+def by_attitude(result: Result) -> list[AttitudeWorst]:
+    """Every attitude (or name in a list of cases), in the order of their first cases.
+
+    Each of the worst cases by itself where there are too many names.
+    """
+    counts = result.counted().names
+    if counts is None:
+        lowest = np.argsort(result.ranked[0], kind="stable")[:LOWEST]
+        rows = sorted(lowest.tolist())
+        return [_worst_of(result, row, result.alone(row)) for row in rows]
+    worst = worst_of_names(result)
+    return [_worst_of(result, worst[name], own) for name, own in counts.items()]
+
+
+def _worst_of(result: Result, row: int, counts: Named) -> AttitudeWorst:
+    return AttitudeWorst(
+        result.cases.attitude[row],
+        counts.cases,
+        counts.lost,
+        counts.sliding,
+        _angle(result, row),
+        _margin(result, row),
+        **result.cases.along(row),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,37 +113,34 @@ class WheelsInAir:
 def wheels_in_air(result: Result, setup: int = 0) -> tuple[WheelsInAir, ...]:
     """Every attitude (or name in a list of cases) with a wheel in the air, in the order of first cases.
 
-    The sum of `cases` is the number of such cases; empty where all wheels carry load.
+    The sum of `cases` is the number of such cases; empty where all wheels carry load. One row for all where
+    there are too many names.
     """
-    in_air = result.in_air[setup]
-    names = np.array(result.cases.attitude, dtype=object)
-    lifted = in_air.any(axis=1)
+    counts = result.counted(setup)
+    names = counts.names
+    if names is None:
+        names = {f"over {counting.MOST_APART} names": counts.every}
+    lifted = [(name, own) for name, own in names.items() if own.in_air]
+    is_along = result.cases.is_along
     return tuple(
-        _lifted(result, in_air, lifted & (names == name))
-        for name in dict.fromkeys(names[lifted])
+        _lifted(name, own, is_along)
+        for name, own in sorted(lifted, key=lambda pair: pair[1].first)
     )
 
 
-def _lifted(
-    result: Result, in_air: np.ndarray, chosen: np.ndarray
-) -> WheelsInAir:
-    """The chosen cases (cases) of one attitude."""
-    cases = np.flatnonzero(chosen).tolist()
-    ever = np.flatnonzero(np.any(in_air[cases], axis=0))
-    wheels = tuple(WHEELS[w] for w in ever)
-    angles = [_angle(result, case) for case in cases]
-    along = [
-        place for case in cases for place in result.cases.along(case).values()
-    ]
-    ends = {"from_mm": min(along), "to_mm": max(along)} if along else {}
-    attitude = result.cases.attitude[cases[0]]
-    return WheelsInAir(
-        attitude, len(cases), wheels, min(angles), max(angles), **ends
-    )
+def _lifted(name: str, own: Named, is_along: bool) -> WheelsInAir:
+    wheels = tuple(WHEELS[w] for w in range(4) if own.wheels >> w & 1)
+    angles = (_degrees(end) for end in own.angles)
+    along = (round(end / MM, 6) for end in own.along) if is_along else ()
+    return WheelsInAir(name, own.in_air, wheels, *angles, *along)
+
+
+def _degrees(angle: float) -> float:
+    return round(angle / DEG, 9) + 0.0
 
 
 def _angle(result: Result, case: int) -> float:
-    return round(float(result.cases.records["roll_angle"][case]) / DEG, 9) + 0.0
+    return _degrees(float(result.cases.records["roll_angle"][case]))
 
 
 def _margin(result: Result, case: int) -> float | None:

@@ -12,13 +12,17 @@ from operator import itemgetter
 
 import numpy as np
 
+from setupopt.evaluation.case_file import CaseFile
 from setupopt.evaluation.cases import CaseSet
-from setupopt.evaluation.limits_check import broken
+from setupopt.evaluation.kept import breaking, joined
+from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
+from setupopt.evaluation.summary import worst_of_names
 from setupopt.evaluation.variables import Variable, variables_of, with_value
+from setupopt.physics import sweep
 from setupopt.physics.inputs import Records
-from setupopt.project.model import Project
+from setupopt.project.model import Project, Setup
 from setupopt.project.settings import rounded
 from setupopt.units import DEG
 
@@ -35,6 +39,7 @@ FASTER = (1.02, 1.05, 1.1, 1.15, 1.2, 1.3, 1.4, 1.6, 1.8, 2.0)
 COURSES = np.arange(-20.0, 20.1, 1.0)  # deg from the course of the worst case
 _VALUES = 9  # of each setting over its range
 _CHECKS = 3  # whole sweeps for each kind
+_FEW = 128  # cases tried together, the worst first
 
 
 @dataclass(frozen=True)
@@ -55,14 +60,17 @@ class WouldHold:
     unit: str | None
 
 
-def would_hold(project: Project, result: Result) -> WouldHold | None:
+def would_hold(
+    project: Project, result: Result, cases: CaseSet | CaseFile | None = None
+) -> WouldHold | None:
     """What would hold the project's setup, whose answers `result` has; None where every case holds.
 
-    Takes the work of some five sweeps.
+    `cases`: all of them, where `result` has only those that anything is said of. Takes the work of some five
+    sweeps.
     """
     if result.worst_margin[0] >= 0.0:
         return None
-    asked = _Asked(project, result)
+    asked = _Asked(project, result, result.cases if cases is None else cases)
     return WouldHold(
         asked.speed(SLOWER),
         asked.speed(FASTER),
@@ -72,29 +80,46 @@ def would_hold(project: Project, result: Result) -> WouldHold | None:
 
 
 class _Asked:
-    def __init__(self, project: Project, result: Result) -> None:
+    def __init__(
+        self, project: Project, result: Result, cases: CaseSet | CaseFile
+    ) -> None:
         self.project = project
         self.result = result
+        self.cases = cases
         self.model = Model(project.car)
         self.settings = self.model.settings(project.setup)
-        self.worst = _worst_rows(result)
+        worst = list(worst_of_names(result).values())
+        score = result.ranked[0]
+        # The worst first: most changes fail there at once
+        self.few = result.cases.pick(sorted(worst, key=lambda row: score[row]))
 
-    def _holds(self, settings: Records, cases: CaseSet) -> np.ndarray:
-        """Whether all cases hold, (setups)."""
-        return np.asarray(self.model.run(settings, cases).worst_margin >= 0.0)
+    def _hold(self, settings: Records, cases: Iterable[CaseSet]) -> bool:
+        """Whether all cases hold in one setup; none is solved after one that does not."""
+        return all(
+            self.model.run(settings, piece).worst_margin[0] >= 0.0
+            for piece in cases
+        )
 
     def speed(self, factors: Sequence[float]) -> float | None:
         """The first factor on every speed with which all cases hold, as a speed of the sweep."""
-        whole = self.result.cases
-        few = whole.pick(self.worst)
-        good = (factor for factor in factors if self._one(_faster(few, factor)))
+
+        def holds(factor: float, cases: Iterable[CaseSet]) -> bool:
+            faster = (_faster(piece, factor) for piece in cases)
+            return self._hold(self.settings, faster)
+
+        good = (
+            factor for factor in factors if holds(factor, self.few.pieces(_FEW))
+        )
         for factor in islice(good, _CHECKS):
-            if self._one(_faster(whole, factor)):
+            if holds(factor, self._whole()):
                 return round(factor * self.project.venue.sweep.speed, 2)
         return None
 
-    def _one(self, cases: CaseSet) -> bool:
-        return bool(self._holds(self.settings, cases)[0])
+    def _whole(self) -> Iterable[CaseSet]:
+        """All cases: a file in pieces, others at once, so that a sweep stays one."""
+        if isinstance(self.cases, CaseFile):
+            return self.cases.pieces(sweep.at_a_time())
+        return [self.cases]
 
     def course(self) -> float | None:
         """The course of the worst case, nearest to its own, at which it holds."""
@@ -126,40 +151,37 @@ class _Asked:
             for _, one, value in steps
         ]
         worst = self.result.cases.pick([int(self.result.worst[0])])
-        first = np.flatnonzero(self._holds(self.model.settings(setups), worst))
-        few = self.result.cases.pick(self.worst)
+        every = self.model.settings(setups)
+        first = np.flatnonzero(self.model.run(every, worst).worst_margin >= 0.0)
         good = (
             number
             for number in first
-            if self._holds(self.model.settings(setups[number]), few)[0]
+            if self._hold(every[number : number + 1], self.few.pieces(_FEW))
         )
-        before = {
-            (one.limit, one.where)
-            for one in broken(self.project, self.project.setup, self.result)
-        }
+        before = _names(broken(self.project, self.project.setup, self.result))
         for number in islice(good, _CHECKS):
-            setup = setups[number]
-            found = self.model.run(
-                self.model.settings(setup), self.result.cases
-            )
-            others = {
-                (one.limit, one.where)
-                for one in broken(self.project, setup, found)
-            }
-            if found.worst_margin[0] >= 0.0 and others <= before:
+            others = self._broken_where_held(setups[number])
+            if others is not None and others <= before:
                 _, one, value = steps[number]
                 return one.name, rounded(value, one.setting), one.setting.unit
         return None, None, None
 
+    def _broken_where_held(self, setup: Setup) -> set[tuple[str, str]] | None:
+        """The limits that a setup breaks; None where a case does not hold."""
+        settings = self.model.settings(setup)
+        worst = None
+        for piece in self._whole():
+            found = self.model.run(settings, piece)
+            if found.worst_margin[0] < 0.0:
+                return None
+            worst = joined(worst, found)
+            worst = worst.pick(sorted(breaking(self.project, setup, worst)))
+        assert worst is not None
+        return _names(broken(self.project, setup, worst))
 
-def _worst_rows(result: Result) -> list[int]:
-    """The worst case of each attitude."""
-    score = result.ranked[0]
-    names = np.array(result.cases.attitude, dtype=object)
-    rows = [
-        np.flatnonzero(names == name) for name in dict.fromkeys(names.tolist())
-    ]
-    return [int(some[score[some].argmin()]) for some in rows]
+
+def _names(limits: Iterable[Broken]) -> set[tuple[str, str]]:
+    return {(one.limit, one.where) for one in limits}
 
 
 def _faster(cases: CaseSet, factor: float) -> CaseSet:

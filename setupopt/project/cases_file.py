@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 from setupopt.errors import InputError, InputErrors
 from setupopt.project.consistency import ROOM
-from setupopt.project.csv_read import Column, CsvTable, read_csv
+from setupopt.project.csv_read import CHUNK, Column, CsvTable, csv_pieces
 from setupopt.project.field_types import Bounds, Table
 from setupopt.project.model import Car, Venue
 from setupopt.project.static_checks import plan_points
@@ -22,6 +23,7 @@ Numbers = NDArray[np.float64]
 
 BUMPS = ("bump_fl_mm", "bump_fr_mm", "bump_rl_mm", "bump_rr_mm")
 LABELS = ("name", "attitude", "case")
+_ENOUGH = 100  # mistakes
 _ONE_POSITION = "a roll angle that the section has at one place, or a column along_mm in its stead"
 
 
@@ -48,24 +50,43 @@ class CaseTable:
         return len(self.label)
 
 
-def read_cases(
-    path: str | Path, venue: Venue, car: Car | None = None
-) -> CaseTable:
-    """The cases of a CSV file, in its order.
+def case_tables(
+    path: str | Path, venue: Venue, car: Car | None = None, size: int = CHUNK
+) -> Iterator[CaseTable]:
+    """The cases of a CSV file in its order, in tables of at most `size` rows.
 
     Without a column `radius_mm` the section is the venue's; on one of parts a column `along_mm` may say
     where, in place of roll angles. With `car`, rows whose section is too tight for it are refused.
-    Raises InputErrors.
+    Raises InputErrors at the end; no table comes after the first mistake.
     """
-    table = read_csv(Path(path), _columns(venue), LABELS)
-    cases = _cases(table, venue)
+    errors: list[InputError] = []
+    before = 0
+    for table in csv_pieces(Path(path), _columns(venue), LABELS, size=size):
+        try:
+            cases = _checked(table, venue, car, before)
+        except InputErrors as wrong:
+            errors += wrong.errors
+            if len(errors) >= _ENOUGH:
+                break
+        before += len(table.lines)
+        if not errors:
+            yield cases
+    if errors:
+        raise InputErrors(errors[:_ENOUGH])
+
+
+def _checked(
+    table: CsvTable, venue: Venue, car: Car | None, before: int
+) -> CaseTable:
+    """The cases of a table, which has so many rows before it in the file."""
+    cases = _cases(table, venue, before)
     if car is not None:
         widest = _widest(cases, car)
         tight = np.flatnonzero(widest * cases.curvature > ROOM)
         if tight.size:
             raise InputErrors(
                 _too_tight(table, cases, widest, int(row))
-                for row in tight[:100]
+                for row in tight[:_ENOUGH]
             )
         if venue.profile is not None and cases.along is not None:
             _require_sight(table, widest, venue.profile.sight)
@@ -115,7 +136,7 @@ def _bounds(table: type[Table], key: str) -> Bounds:
     return bounds
 
 
-def _cases(table: CsvTable, venue: Venue) -> CaseTable:
+def _cases(table: CsvTable, venue: Venue, before: int) -> CaseTable:
     count = len(table.lines)
     get = {key: np.zeros(count) for key in _columns(venue)} | table.numbers
     along = _along(table, venue)
@@ -129,7 +150,7 @@ def _cases(table: CsvTable, venue: Venue) -> CaseTable:
         if "turn_radius_m" in table.numbers
         else np.zeros(count)
     )
-    # the first column of names that there is; a row without a name goes by its number
+    # The first column of names that there is; a row without a name goes by its number in the file
     given = next(
         (table.names[key] for key in LABELS if key in table.names),
         [""] * len(table.lines),
@@ -146,7 +167,7 @@ def _cases(table: CsvTable, venue: Venue) -> CaseTable:
         crosswind=get["crosswind_m_s"],
         bump=np.column_stack([get[key] * MM for key in BUMPS]),
         curvature=np.full(count, flat_or_bent),
-        label=[name or str(row) for row, name in enumerate(given, start=1)],
+        label=[name or str(row) for row, name in enumerate(given, before + 1)],
         along=along,
     )
 
@@ -180,7 +201,7 @@ def _along(table: CsvTable, venue: Venue) -> Numbers | None:
         if ends is None or ends[1] - ends[0] > MM
     ]
     if wrong:
-        raise InputErrors(wrong[:100])
+        raise InputErrors(wrong[:_ENOUGH])
     return np.array([ends[0] for ends in stretches if ends is not None])
 
 
@@ -204,7 +225,7 @@ def _require_sight(table: CsvTable, widest: Numbers, sight: float) -> None:
             f"a reach of {widest[row] / MM:.0f} mm",
             expected,
         )
-        for row in np.flatnonzero(widest > sight)[:100]
+        for row in np.flatnonzero(widest > sight)[:_ENOUGH]
     ]
     if wrong:
         raise InputErrors(wrong)

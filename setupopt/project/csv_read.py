@@ -22,13 +22,13 @@ from setupopt.project.field_types import NAME, Bounds, is_plain
 from setupopt.project.toml_positions import key_text, quoted
 
 MOST_ROWS = 2_000_000
-# Rows with names: the table of their answers takes 3 kB each
-MOST_CASES = 400_000
 MOST_TEXT_ROWS = 100_000  # of a table whose numbers are read as text: a rig's, a tunnel's, a sheet
 MOST_BYTES = 400_000_000
+# Of a table that is read in pieces; a hundred million load cases take some 10 GB
+MOST_BYTES_OF_PIECES = 100_000_000_000
 _LONGEST_LINE = 1_000_000  # characters
 _MOST_COLUMNS = 1000
-_CHUNK = 50_000  # rows held as text at a time
+CHUNK = 50_000  # rows held as text at a time
 _ENOUGH = 100  # mistakes after which reading stops
 _COMMA = re.compile(r"[-+]?\d+,\d+")
 _OTHER_MINUS = re.compile(r"[\u2010-\u2014\u2212\ufe63\uff0d]\d+\.?\d*")
@@ -81,15 +81,41 @@ def read_csv(
     names: Sequence[str] = (),
     unread: Sequence[str] = (),
 ) -> CsvTable:
-    """The table of a file with a header line. Raises InputErrors.
+    """The table of a file with a header line, whole. Raises InputErrors; see `csv_pieces`."""
+    most = MOST_ROWS if columns else MOST_TEXT_ROWS
+    pieces = list(csv_pieces(path, columns, names, unread, CHUNK, most))
+    return CsvTable(
+        path,
+        {
+            key: np.concatenate([piece.numbers[key] for piece in pieces])
+            for key in pieces[0].numbers
+        },
+        {
+            key: list(itertools.chain(*(piece.names[key] for piece in pieces)))
+            for key in pieces[0].names
+        },
+        np.concatenate([piece.lines for piece in pieces]),
+    )
+
+
+def csv_pieces(
+    path: Path,
+    columns: Mapping[str, Column],
+    names: Sequence[str] = (),
+    unread: Sequence[str] = (),
+    size: int = CHUNK,
+    most: int | None = None,
+) -> Iterator[CsvTable]:
+    """Tables of at most `size` rows, in the order of a file with a header line; `most`: rows that it may have.
 
     Columns may come in any order; `names` are the columns of text, all optional; `unread` may hold anything.
+    Raises InputErrors at the end with all mistakes; no table comes after the first of them.
     """
     reading = _Reading(path, columns, names, unread)
     try:
-        file = open_regular(path, MOST_BYTES)
+        file = open_regular(path, MOST_BYTES if most else MOST_BYTES_OF_PIECES)
         with io.TextIOWrapper(file, encoding="utf-8-sig", newline="") as stream:
-            return reading.table(stream)
+            yield from reading.tables(stream, size, most)
     except UnicodeDecodeError as error:
         reading.report(
             reading.line + 1,
@@ -111,13 +137,8 @@ def read_csv(
             f"that it cannot be read ({reason(error)})",
             "a table to read",
         )
-    raise reading.refused()
-
-
-class _Chunk(NamedTuple):
-    numbers: dict[str, NDArray[np.float64]]
-    names: dict[str, list[str]]
-    lines: list[int]
+    if reading.errors:
+        raise reading.refused()
 
 
 class _Reading:
@@ -149,20 +170,18 @@ class _Reading:
             sorted(self.errors, key=lambda error: error.line or 0)
         )
 
-    def table(self, stream: TextIO) -> CsvTable:
+    def tables(
+        self, stream: TextIO, size: int, most: int | None
+    ) -> Iterator[CsvTable]:
         rows = self.rows(stream)
         header = self.header(next(rows, (None, [])))
         whole = self.whole(rows, len(header))
-        most = (
-            (min(MOST_ROWS, MOST_CASES) if self.names else MOST_ROWS)
-            if self.columns
-            else MOST_TEXT_ROWS
-        )
-        chunks: list[_Chunk] = []
+        count = 0
         while len(self.errors) < _ENOUGH and (
-            found := list(itertools.islice(whole, _CHUNK))
+            found := list(itertools.islice(whole, size))
         ):
-            if (len(chunks) + 1) * _CHUNK > most:
+            count += len(found)
+            if most is not None and count > most:
                 self.report(
                     found[0][0],
                     "",
@@ -170,14 +189,13 @@ class _Reading:
                     f"at most {most} rows",
                 )
                 break
-            chunks.append(self.chunk(header, found))
-        if not chunks and not self.errors:
+            table = self.piece(header, found)
+            if not self.errors:
+                yield table
+        if not count and not self.errors:
             self.report(
                 self.line, "", "no rows", "at least one row under the header"
             )
-        if self.errors:
-            raise self.refused()
-        return self.joined(chunks)
 
     def rows(self, stream: TextIO) -> Iterator[tuple[int, list[str]]]:
         reader = csv.reader(_lines(stream), strict=True)
@@ -271,30 +289,23 @@ class _Reading:
             if column.required and name not in header:
                 self.report(line, name, "no such column", str(column))
 
-    def chunk(
+    def piece(
         self, header: list[str], found: list[tuple[int, list[str]]]
-    ) -> _Chunk:
+    ) -> CsvTable:
         lines = [line for line, _ in found]
-        cells = dict(
-            zip(
-                header,
-                zip(*(row for _, row in found), strict=True),
-                strict=True,
-            )
-        )
-        return _Chunk(
-            {
-                key: self.numbers(key, cells[key], lines)
-                for key in self.columns
-                if key in cells
-            },
-            {
-                key: self.texts(key, cells[key], lines)
-                for key in self.names
-                if key in cells
-            },
-            lines,
-        )
+        columns = zip(*(row for _, row in found), strict=True)
+        cells = dict(zip(header, columns, strict=True))
+        numbers = {
+            key: self.numbers(key, cells[key], lines)
+            for key in self.columns
+            if key in cells
+        }
+        names = {
+            key: self.texts(key, cells[key], lines)
+            for key in self.names
+            if key in cells
+        }
+        return CsvTable(self.path, numbers, names, np.array(lines))
 
     def numbers(
         self, key: str, cells: Sequence[str], lines: list[int]
@@ -327,25 +338,6 @@ class _Reading:
         for row in odd[:_ENOUGH]:
             self.report(lines[row], key, quoted(cells[row]), NAME)
         return list(cells)
-
-    def joined(self, chunks: list[_Chunk]) -> CsvTable:
-        return CsvTable(
-            self.path,
-            {
-                key: np.concatenate([chunk.numbers[key] for chunk in chunks])
-                for key in chunks[0].numbers
-            },
-            {
-                key: list(
-                    itertools.chain(*(chunk.names[key] for chunk in chunks))
-                )
-                for key in chunks[0].names
-            },
-            np.array(
-                [line for chunk in chunks for line in chunk.lines],
-                dtype=np.int64,
-            ),
-        )
 
 
 def _lines(stream: TextIO) -> Iterator[str]:

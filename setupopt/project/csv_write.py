@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -22,18 +22,32 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     return buffer.getvalue()
 
 
+def columns_text(columns: Mapping[str, Any], head: bool = True) -> str:
+    """A table by columns, NumPy arrays or pandas series; a missing number or text is an empty cell.
+
+    `head`: with the line of names.
+    """
+    buffer = io.StringIO()
+    writer = csv.writer(buffer, lineterminator="\n")
+    if head:
+        writer.writerow(columns)
+    writer.writerows(zip(*map(_cells, columns.values()), strict=True))
+    return buffer.getvalue()
+
+
+def _cells(column: Any) -> list[object]:
+    """What the writer puts into the cells of a column: it writes a float as Python reads it again."""
+    cells: list[object] = column.tolist()
+    if column.dtype.kind in "iub":
+        return cells
+    if column.dtype.kind == "f":
+        return [None if cell != cell else cell for cell in cells]
+    return [None if cell != cell else _cell(cell) for cell in cells]
+
+
 def frame_text(table: pd.DataFrame) -> str:
     """A pandas table without its index; a missing number is an empty cell."""
-    texts = [
-        name
-        for name in table.columns
-        if getattr(table[name].dtype, "kind", "O") not in "iufb"
-    ]
-    safe = table.assign(
-        **{name: table[name].map(_cell, na_action="ignore") for name in texts}
-    )
-    text: str = safe.to_csv(index=False, lineterminator="\n")
-    return text
+    return columns_text({name: table[name] for name in table.columns})
 
 
 def rows_text(rows: Any) -> str:

@@ -15,7 +15,8 @@ import pytest
 from project.good_folder import LIMITS, SETUP
 
 from setupopt.cli import waiting
-from setupopt.evaluation.model import evaluate
+from setupopt.evaluation.model import Model, evaluate
+from setupopt.physics import sweep
 from setupopt.project import load
 from setupopt.report.shared.words import CLOSING
 
@@ -274,6 +275,38 @@ def test_cases_from_a_file(run: Run, held: Path, tmp_path: Path) -> None:
     )
     assert found["by_angle"][1]["attitude"] == at_30["attitude"]
     assert found["by_angle"][1]["margin"] == float(at_30["margin"])
+
+
+def test_a_long_list_that_is_stopped_leaves_nothing(
+    run: Run, held: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Control-C after some pieces: their rows are on the disk by then, and are taken away."""
+    path = tmp_path / "in.csv"
+    path.write_text("roll_angle_deg,speed_m_s\n" + "10,50\n20,50\n30,50\n")
+    monkeypatch.setattr(sweep, "at_a_time", lambda: 1)
+    solved = Model.run
+    left = [2]
+
+    def some(*given: Any, **options: Any) -> Any:
+        if not left[0]:
+            assert any(p.stat().st_size for p in tmp_path.glob(".out*.tmp"))
+            raise KeyboardInterrupt
+        left[0] -= 1
+        return solved(*given, **options)
+
+    before = sorted(tmp_path.iterdir())
+    with monkeypatch.context() as stopping:
+        stopping.setattr(Model, "run", some)
+        done = run(
+            "assess", held, "--cases", path, "--cases-out", tmp_path / "out.csv"
+        )
+    assert (done.exit_code, done.stderr) == (
+        130,
+        "stopped; nothing was written\n",
+    )
+    assert sorted(tmp_path.iterdir()) == before
+    run("assess", held, "--cases", path, "--cases-out", tmp_path / "out.csv")
+    assert [row["case"] for row in rows(tmp_path / "out.csv")] == list("123")
 
 
 def test_cases_of_the_sweep_give_the_sweep(

@@ -17,12 +17,12 @@ from project.good_folder import FILES, write_folder
 
 from setupopt.errors import InputError, InputErrors
 from setupopt.evaluation.assessment import assess, csv_text
-from setupopt.evaluation.cases import CaseSet, sweep_cases, table_cases
+from setupopt.evaluation.case_file import case_file
+from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.fit.air.table import read_air
 from setupopt.fit.tyre_table import Rig, read_tyre_table
 from setupopt.jobs.store import Store
 from setupopt.project import Project, load
-from setupopt.project.cases_file import read_cases
 from setupopt.project.measured_file import read_measured
 from setupopt.project.reading import read_setup
 from setupopt.project.stored_proof import proof_file, stored_proof
@@ -150,10 +150,8 @@ def _tables(home: Path, project: Project) -> list[Input]:
     (home / "tunnel.csv").write_text(as_csv({"more wing": tunnel}))
 
     def listed(folder: Path) -> CaseSet:
-        return table_cases(
-            read_cases(folder / "cases.csv", project.venue, project.car),
-            project.venue,
-        )
+        (cases,) = case_file(folder / "cases.csv", project).pieces()
+        return cases
 
     def raw(file: str) -> bytes:
         return (home / file).read_bytes()

@@ -13,7 +13,7 @@ import pytest
 
 from setupopt import files
 from setupopt.errors import OutputError
-from setupopt.files import cache_home, write_together, write_whole
+from setupopt.files import Growing, cache_home, write_together, write_whole
 from setupopt.jobs.store import Store
 
 IS_ROOT = os.geteuid() == 0
@@ -22,8 +22,11 @@ IS_ROOT = os.geteuid() == 0
 # ---- targets that are no regular files ---------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("growing", [False, True])
 @pytest.mark.parametrize("through_link", [False, True])
-def test_a_fifo_is_written_into(tmp_path: Path, through_link: bool) -> None:
+def test_a_fifo_is_written_into(
+    tmp_path: Path, through_link: bool, growing: bool
+) -> None:
     """More than a pipe holds, to a slow reader; the FIFO stays one. Once a file took its place."""
     fifo = tmp_path / "fifo"
     os.mkfifo(fifo)
@@ -35,7 +38,11 @@ def test_a_fifo_is_written_into(tmp_path: Path, through_link: bool) -> None:
     reader = threading.Thread(target=lambda: got.append(fifo.read_bytes()))
     reader.start()
     handle = os.open(fifo, os.O_WRONLY)  # waits until the reader is there
-    write_together({tmp_path / "a.txt": "a", target: "x" * 300_000})
+    with Growing(target) as table:
+        table.write("x" * 200_000)
+        table.write("x" * 100_000)
+        data = table if growing else "x" * 300_000
+        write_together({tmp_path / "a.txt": "a", target: data})
     os.close(handle)
     reader.join(30)
     assert got == [b"x" * 300_000]
@@ -117,10 +124,39 @@ def test_a_file_keeps_its_mode(tmp_path: Path, mode: int) -> None:
     target = tmp_path / "a.txt"
     target.write_text("old")
     target.chmod(mode)
-    (tmp_path / "link").symlink_to("a.txt")
-    write_whole(tmp_path / "link", "new")
+    link = tmp_path / "link"
+    link.symlink_to("a.txt")
+    write_whole(link, "new")
     assert target.read_text() == "new"
     assert target.stat().st_mode & 0o777 == mode
+    with Growing(link) as table:
+        table.write("grown")
+        write_together({link: table})
+    assert target.read_text() == "grown"
+    assert target.stat().st_mode & 0o777 == mode
+    assert link.is_symlink()
+
+
+def test_a_file_that_grows_is_there_whole_or_not_at_all(
+    tmp_path: Path,
+) -> None:
+    """The old one stays until the new one is put in place, and where that never comes; no spare is left."""
+    target = tmp_path / "a.txt"
+    target.write_text("old")
+    with pytest.raises(KeyboardInterrupt), Growing(target) as table:
+        table.write("half")
+        assert len(list(tmp_path.iterdir())) == 2
+        raise KeyboardInterrupt
+    assert list(tmp_path.iterdir()) == [target]
+    assert target.read_text() == "old"
+    new = tmp_path / "folder" / "made" / "b.txt"
+    with Growing(new) as table:
+        table.write("a")
+        assert not new.parent.parent.exists()
+        new.parent.mkdir(parents=True)
+        write_together({new: table})
+    assert new.read_text() == "a"
+    assert len(list(tmp_path.iterdir())) == 2
 
 
 KILLED = """

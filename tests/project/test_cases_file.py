@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from setupopt.errors import InputErrors
 from setupopt.project import Project, load
 from setupopt.project import csv_read as csv_file
-from setupopt.project.cases_file import CaseTable, read_cases
+from setupopt.project.cases_file import CaseTable, case_tables
+from setupopt.project.field_types import Bounds
 
 from .good_folder import write_folder
 
@@ -28,7 +29,8 @@ def read(tmp_path: Path, project: Project, text: str | bytes) -> CaseTable:
     """The cases in a text."""
     path = tmp_path / "cases.csv"
     path.write_bytes(text.encode() if isinstance(text, str) else text)
-    return read_cases(path, project.venue, project.car)
+    (cases,) = case_tables(path, project.venue, project.car)
+    return cases
 
 
 def test_cases_in_si(tmp_path: Path, project: Project) -> None:
@@ -165,41 +167,65 @@ def test_missing_file_is_said(tmp_path: Path, project: Project) -> None:
     """No file, a folder, an impossible name."""
     for path in (tmp_path / "none.csv", tmp_path, Path("a\0b")):
         with pytest.raises(InputErrors, match="cannot be read"):
-            read_cases(path, project.venue)
+            list(case_tables(path, project.venue))
 
 
-def test_too_many_rows_are_refused(
-    tmp_path: Path, project: Project, monkeypatch: pytest.MonkeyPatch
+def test_too_many_rows_of_a_measured_table_are_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """There is an end to what fits in memory, and it is said."""
-    monkeypatch.setattr(csv_file, "MOST_ROWS", 10)
-    monkeypatch.setattr(csv_file, "_CHUNK", 5)
-    assert (
-        len(
-            read(
-                tmp_path, project, "roll_angle_deg,speed_m_s\n" + "0,60\n" * 10
-            )
-        )
-        == 10
-    )
-    with pytest.raises(InputErrors, match="at most 10 rows"):
-        read(tmp_path, project, "roll_angle_deg,speed_m_s\n" + "0,60\n" * 11)
+    monkeypatch.setattr(csv_file, "MOST_ROWS", 60_000)
+    path = tmp_path / "road.csv"
+    columns = {"height_mm": csv_file.Column(Bounds(0.0, 1.0, "mm"))}
+    path.write_text("height_mm\n" + "0\n" * 60_000)
+    assert csv_file.read_csv(path, columns).lines.size == 60_000
+    path.write_text("height_mm\n" + "0\n" * 60_001)
+    with pytest.raises(InputErrors, match="at most 60000 rows"):
+        csv_file.read_csv(path, columns)
 
 
-def test_a_hundred_thousand_cases_are_read(
-    tmp_path: Path, project: Project
-) -> None:
-    """Across the pieces in which a table is read, no row is lost or out of order."""
-    header = "roll_angle_deg,speed_m_s,heading_deg,acceleration_m_s2,bump_fl_mm,bump_fr_mm,radius_mm,name\n"
-    text = header + "".join(
-        f"{n % 180},60.5,{n % 7}.25,-1.5,,{n % 3},7500,case {n}\n"
-        for n in range(100_000)
-    )
+HEADER = "name,roll_angle_deg,speed_m_s,heading_deg,bump_fr_mm,radius_mm\n"
+
+
+@pytest.mark.parametrize("size", [1, 3, 10, 100])
+def test_pieces_of_a_table(tmp_path: Path, project: Project, size: int) -> None:
+    """No row is lost, out of order or numbered anew, whatever the size of a piece."""
     path = tmp_path / "cases.csv"
-    path.write_text(text)
-    cases = read_cases(path, project.venue, project.car)
-    assert cases.label == [f"case {n}" for n in range(100_000)]
-    assert (cases.bump[:, 1] == [(n % 3) * 1e-3 for n in range(100_000)]).all()
+    rows = [
+        f"{'' if n % 3 else n},{n},60.5,{n % 7}.25,{n % 3},7500\n"
+        for n in range(20)
+    ]
+    path.write_text(HEADER + "".join(rows))
+    tables = list(case_tables(path, project.venue, project.car, size))
+    assert max(map(len, tables)) <= size
+    labels = [label for table in tables for label in table.label]
+    assert labels == [f"{n + 1 if n % 3 else n}" for n in range(20)]
+    bumps = np.concatenate([table.bump[:, 1] for table in tables])
+    assert (bumps == [(n % 3) * 1e-3 for n in range(20)]).all()
+
+
+@pytest.mark.parametrize("size", [1, 3, 100])
+def test_mistakes_beyond_the_first_piece(
+    tmp_path: Path, project: Project, size: int
+) -> None:
+    """All are named, in the order of their lines, and no cases come after the first."""
+    path = tmp_path / "cases.csv"
+    good = ",10,60,0,0,7500\n"
+    path.write_text(HEADER + good * 6 + ",10,x,0,0,7500\n,10,60,0,0,y\n")
+    tables = case_tables(path, project.venue, project.car, size)
+    seen = 0
+    with pytest.raises(InputErrors) as caught:
+        for table in tables:
+            seen += len(table)
+    assert seen <= 6
+    assert [(error.line, error.key) for error in caught.value.errors] == [
+        (8, "speed_m_s"),
+        (9, "radius_mm"),
+    ]
+    path.write_text(HEADER + good * 6 + ",10,60,90,0,1500\n" * 2)
+    with pytest.raises(InputErrors) as caught:
+        list(case_tables(path, project.venue, project.car, size))
+    assert [error.line for error in caught.value.errors] == [8, 9]
 
 
 @settings(

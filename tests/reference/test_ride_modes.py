@@ -101,7 +101,7 @@ def test_stiff_dampers_carry_the_body_on_its_tyres() -> None:
 
 def test_both_ends_are_cautioned() -> None:
     """Too much and too little damping are said, with the names; what lies between is not."""
-    said = [list(RideModes(Modes(*(part[None] for part in modes(damper))), 0).cautions)
+    said = [list(RideModes(Modes(*(part[None] for part in modes(damper))), 0, 0).cautions)
             for damper in (1700.0, 100.0, 1e5)]  # fmt: skip
     assert said[0] == []
     assert "hardly damped" in said[1][0]

@@ -10,8 +10,8 @@ import pytest
 
 from setupopt.errors import InputError, UserError
 from setupopt.evaluation.assessment import assess
+from setupopt.evaluation.case_file import case_file
 from setupopt.project import Project
-from setupopt.project.cases_file import read_cases
 from setupopt.project.limits_model import Packaging
 from setupopt.report.route.fields import as_dict, cases_text, columns, mark_rows
 from setupopt.route.by_hand import by_hand
@@ -93,12 +93,7 @@ def test_assess_says_the_same(climb: RouteStudy, tmp_path: Path) -> None:
     """The list of cases at the marks, read back and assessed by itself: the margins of the route to 1e-6."""
     path = tmp_path / "cases.csv"
     path.write_text(cases_text(Route(climb, place_of(climb), (), ())))
-    from setupopt.evaluation.cases import table_cases
-
-    cases = table_cases(
-        read_cases(path, climb.project.venue), climb.project.venue
-    )
-    found = assess(climb.project, cases)
+    found = assess(climb.project, case_file(path, climb.project))
     assert found.result.margin[0] == pytest.approx(
         climb.margin[mark_rows(climb)], abs=1e-6
     )

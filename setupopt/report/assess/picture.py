@@ -64,8 +64,10 @@ def _margins(assessment: Assessment, axes: Any) -> None:
     floor = assessment.floor or 0.0
     at = result.cases.at / (MM if result.cases.is_along else DEG)
     margin = np.where(result.contact[0], result.margin[0], np.nan)
-    for number, name in enumerate(dict.fromkeys(result.cases.attitude)):
-        own = np.array([label == name for label in result.cases.attitude])
+    rows: dict[str, list[int]] = {}
+    for row, name in enumerate(result.cases.attitude):
+        rows.setdefault(name, []).append(row)
+    for number, own in enumerate(rows.values()):
         _line(
             at[own],
             margin[own],

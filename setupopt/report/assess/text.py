@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from setupopt.evaluation import counts as counting
 from setupopt.evaluation.assessment import Assessment
 from setupopt.evaluation.summary import by_angle, by_attitude
 from setupopt.project.model import WHEELS
@@ -35,7 +36,7 @@ def text(assessment: Assessment, width: int, short: bool = False) -> str:
         ),
         group=-(-len(angles) // _MOST_ANGLES),
         attitudes=shown,
-        count=len(attitudes),
+        attitudes_head=_attitudes_head(assessment, len(shown), len(attitudes)),
         press_words=press_words,
         no_press=NO_PRESS,
         wheels=[
@@ -47,6 +48,13 @@ def text(assessment: Assessment, width: int, short: bool = False) -> str:
             for i, wheel in enumerate(WHEELS)
         ],
     )
+
+
+def _attitudes_head(a: Assessment, shown: int, count: int) -> str:
+    if a.result.counted().names is None:
+        return f"The {shown} worst of {a.result.count} cases: there are over {counting.MOST_APART} names"
+    most = f", the {shown} worst of {count}" if shown < count else ""
+    return f"Each attitude at its worst roll angle{most}"
 
 
 def _sortable(margin: float | None) -> float:

@@ -15,7 +15,7 @@ def in_air_words(result: Result, setup: int = 0) -> str:
     count = sum(row.cases for row in rows)
     least = f"under {IN_AIR / PERCENT:g} % of a quarter of the car's weight"
     listed = "; ".join(_attitude_words(row) for row in rows)
-    return f"A WHEEL IS IN THE AIR ({least}) in {count} of {len(result.cases)} cases: {listed}."
+    return f"A WHEEL IS IN THE AIR ({least}) in {count} of {result.count} cases: {listed}."
 
 
 def _attitude_words(row: WheelsInAir) -> str:

@@ -141,7 +141,7 @@ def sliding_words(result: Result, setup: int = 0) -> str:
         return ""
     least = more_friction(float(np.nanmin(result.margin[setup])))
     return (
-        f"THE CAR SLIDES in {sliding} of {len(result.cases)} cases: the friction there is not enough for any "
+        f"THE CAR SLIDES in {sliding} of {result.count} cases: the friction there is not enough for any "
         f"trim, and limits are not judged. The worst case needs {least}."
     )
 
@@ -149,7 +149,7 @@ def sliding_words(result: Result, setup: int = 0) -> str:
 def contact_words(result: Result, setup: int = 0) -> list[str]:
     """Lost contact, slides and wheels in the air, a sentence each; empty ones where there are none."""
     lost = result.lost(setup)
-    count = len(result.cases)
+    count = result.count
     contact = f"Contact is kept in {'the only case' if count == 1 else f'all {count} cases'}."
     if lost:
         contact = f"CONTACT LOST in {lost} of {count} cases: there the car comes off the surface."
