@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from concurrent.futures import Executor, ThreadPoolExecutor
+from functools import lru_cache
 
 import numpy as np
 
@@ -30,6 +31,7 @@ from setupopt.physics.wheel import forget
 
 # Answers of one task: long enough to hide the hand-over, short enough for progress and for a stop.
 CHUNK = 128
+_PIECES = 4
 # Of so many cases in a row the first is solved by itself in a quick sweep, the others from the one before.
 _LINKS = 16
 # Two cases in a row are no further apart, rad.
@@ -277,8 +279,9 @@ def at_a_time() -> int:
 
 
 def _spans(count: int, threads: int, links: int) -> list[tuple[int, int]]:
-    """Equal pieces of whole links, none longer than `CHUNK`, enough for every thread."""
-    size = max(1, min(CHUNK // links, -(-count // (threads * links)))) * links
+    """Equal pieces of whole links, none longer than `CHUNK`, several for every thread: some take much longer."""
+    pieces = threads * _PIECES * links
+    size = max(1, min(CHUNK // links, -(-count // pieces))) * links
     return [
         (first, min(first + size, count)) for first in range(0, count, size)
     ]
@@ -292,6 +295,12 @@ def _scratch(elements: int) -> tuple[Records, Records, Records, Records]:
         np.zeros(elements, ROADBED),
         np.zeros(1, WORK),
     )
+
+
+@lru_cache(1)
+def _threads(count: int) -> Executor:
+    """Threads that wait for the next sweep: a search runs thousands of short ones."""
+    return ThreadPoolExecutor(count)
 
 
 def _silent(_: int) -> None:
@@ -357,10 +366,6 @@ def on_all_cores(
         progress(counted((0, count)))
         return
     task(0, 0)  # compiled here, where control-C stops it
-    own = pool or ThreadPoolExecutor(workers())
-    try:
-        for done in own.map(counted, _spans(count, workers(), links)):
-            progress(done)
-    finally:
-        if pool is None:
-            own.shutdown(cancel_futures=True)
+    spans = _spans(count, workers(), links)
+    for done in (pool or _threads(workers())).map(counted, spans):
+        progress(done)
