@@ -40,9 +40,9 @@ CLOSE = ExchangeOptions(value_tolerance=1e-8, constraint_tolerance=1e-8)
 # Most places that matter at the optima lie between the points of this grid. 0 is one of them for |t|: next to
 # a kink a place is known less well than in a smooth dip.
 GRID = 23
-# What separation_oracle may overlook of a local minimum: half its last spacing, 1/512 of the grid's, under
+# What separation_oracle may overlook of a local minimum: half its last spacing, 1/486 of the grid's, under
 # the sharpest bend here, 4.5 in the monic polynomial of degree 6 at the tops next to its ends; 7e-8.
-OVERLOOKED = 4.5 / 2 * (2 / (GRID - 1) / 512) ** 2
+OVERLOOKED = 4.5 / 2 * (2 / (GRID - 1) / 486) ** 2
 PROBLEMS = SEMI_INFINITE | APPROXIMATION
 BOTH = pytest.mark.parametrize("start", ["start", "second_start"])
 
@@ -354,7 +354,7 @@ WAVES = Index(3, np.linspace(0.0, 1.0, 9))
 LEAST_AT = np.array([0.37, 0.71, 0.06])
 LIFT = np.array([0.0, 0.05, 0.6])
 # Half the last spacing of the zoom, four times into a quarter, from a grid of eighths; a cosine's rise there.
-NEAR = 1 / 8 / 4**4 / 2
+NEAR = 1 / 8 / 3**5 / 2
 RISE = (2 * np.pi * NEAR) ** 2 / 2
 
 
