@@ -40,7 +40,7 @@ _NEXT = 0.2
 ON_CARD = "SETUPOPT_GPU"
 _LEAST_ON_CARD = 2048
 # So few answers are found sooner than threads are started.
-_FEW = 20
+_FEW = 8
 _NO_STARTS = np.zeros(0, ANSWER)
 
 
@@ -250,8 +250,8 @@ def run_chunk(
     """Solve answers `first` to `last`.
 
     `cars` (kinds), `elements` (kinds, elements) and `points` (kinds, points) hold the cars that setups make.
-    `starts` (cases): answers of a setup nearby, or empty. `quick`: see `run`. `parts`, `states`, `works` hold
-    one record each.
+    `starts` (cases) or (setups x cases): answers of a setup nearby, or empty. `quick`: see `run`. `parts`,
+    `states`, `works` hold one record each.
     """
     has_starts = starts.shape[0] > 0
     for row in range(first, last):
@@ -260,7 +260,9 @@ def run_chunk(
         if is_linked:
             is_linked = _follows(cases[i], cases[i - 1])
         start = (
-            starts[i] if has_starts else answers[row - 1 if is_linked else row]
+            starts[row % starts.shape[0]]
+            if has_starts
+            else answers[row - 1 if is_linked else row]
         )
         solve_row(
             cars, elements, points, setups, cases, start, has_starts or is_linked, by_slope and has_starts,
@@ -319,16 +321,20 @@ def run(
 ) -> Records:
     """Answers (setups x cases) of every setup in every case. `car`: as `pack.CarTable.packed` has it.
 
-    `starts` (cases): answers of a setup nearby; with `by_slope` the setups are small steps from it, and their
-    margins come from its slopes. `quick`: where there is an answer nearby, of `starts` or of the case before,
-    the path of falling friction is left out; an end that comes before the one found there is not seen. The
-    kernels hold no interpreter lock, so plain threads use all cores; `pool`
-    may bring its own. `progress` is called with how many answers were added.
+    `starts` (cases): answers of a setup nearby, or of one for each setup (setups x cases); with `by_slope` the
+    setups are small steps from it, and their margins come from its slopes. `quick`: where there is an answer
+    nearby, of `starts` or of the case before, the path of falling friction is left out; an end that comes
+    before the one found there is not seen. The kernels hold no interpreter lock, so plain threads use all
+    cores; `pool` may bring its own. `progress` is called with how many answers were added.
     """
-    nearby = _NO_STARTS if starts is None else np.ascontiguousarray(starts)
-    if nearby.size not in (0, cases.size):
-        raise ValueError(f"starts must be ({cases.size}), not {nearby.shape}")
+    nearby = (
+        _NO_STARTS
+        if starts is None
+        else np.ascontiguousarray(starts).reshape(-1)
+    )
     count = setups.size * cases.size
+    if nearby.size not in (0, cases.size, count):
+        raise ValueError(f"starts must be ({cases.size}), not {nearby.shape}")
     if count >= _LEAST_ON_CARD and not (by_slope or quick) and on_card():
         from setupopt.physics import gpu  # nobody else needs it
 

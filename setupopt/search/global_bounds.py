@@ -43,7 +43,7 @@ def search_independently(
 ) -> GlobalSearchResult:
     """Differential evolution (R. Storn and K. Price, J. Global Optim. 11 (1997) 341-359; SciPy's) over the
     whole box. It uses no slopes, no starts and no local search."""
-    function = restricted(problem, index_points)
+    function = restricted(problem, index_points.in_order())
     size = problem.start.size
     evaluations = 0
     if size == 0:
@@ -131,19 +131,23 @@ def sensitivities(
     project: Project, setup: Setup, cases: CaseSet
 ) -> tuple[Sensitivity, ...]:
     """Changes of car, venue and run by what each alone would bring, the best first; none that harms."""
-    before = _worst(project.car, setup, cases)
-    changed = _changes(project.car, cases)
+    model = Model(project.car)
+    today = model.run(model.settings(setup), cases)
+    before = float(today.worst_margin[0])
+
+    def worst(car: Car, varied: CaseSet) -> float:
+        model = Model(car)
+        found = model.run(
+            model.settings(setup), varied, today.answers[0], quick=True
+        )
+        return float(found.worst_margin[0])
+
     found = [
-        Sensitivity(what, _worst(car, setup, varied) - before)
-        for what, car, varied in changed
+        Sensitivity(what, worst(car, varied) - before)
+        for what, car, varied in _changes(project.car, cases)
     ]
     worth = [one for one in found if np.isfinite(one.gain) and one.gain > 0.0]
     return tuple(sorted(worth, key=lambda one: -one.gain))
-
-
-def _worst(car: Car, setup: Setup, cases: CaseSet) -> float:
-    model = Model(car)
-    return float(model.run(model.settings(setup), cases).worst_margin[0])
 
 
 def _changes(car: Car, cases: CaseSet) -> Iterator[tuple[str, Car, CaseSet]]:

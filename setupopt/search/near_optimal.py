@@ -165,7 +165,7 @@ def _tried(
 
     None where the weighted one is under `least`, contact is lost or a limit is broken.
     """
-    point, merit, _ = settable(
+    point, merit, known = settable(
         solver,
         end,
         index_points,
@@ -173,9 +173,8 @@ def _tried(
         enough,
     )
     problem = solver.problem
-    result = problem.result(
-        point[None, :], problem.cases(solver.dense.grid_points())
-    )
+    every = problem.index.grid_points().join(known)
+    result = problem.result(point[None, :], problem.cases(every))
     is_broken = broken(problem.project, problem.setup(point, ""), result)
     if (
         merit < least

@@ -42,14 +42,21 @@ def nearest(variables: Sequence[Variable], point: Floats) -> Floats:
 
 
 def _merits(
-    function: BatchFunction, points: Floats, warm_start: Any = None
+    function: BatchFunction, points: Floats, warm_start: Any, is_near: bool
 ) -> Floats:
-    """Merits of many points, (points); with a warm start of several points, by its slopes."""
+    """Merits of many points, (points), from a warm start nearby; by its slopes unless `is_near`."""
     found = []
     for first in range(0, len(points), _AT_ONCE):
-        piece = function(points[first : first + _AT_ONCE], warm_start)
+        some = points[first : first + _AT_ONCE]
+        start = for_each(warm_start, some) if is_near else warm_start
+        piece = function(some, start)
         found.append(merit(piece.values, piece.limits))
     return np.concatenate(found)
+
+
+def for_each(warm_start: Any, points: Floats) -> Any:
+    """The same warm start for every point, which are then no small steps from it."""
+    return None if warm_start is None else np.stack([warm_start] * len(points))
 
 
 def _neighbours(
@@ -76,13 +83,15 @@ def _neighbours(
 
 
 def _promising(
-    function: BatchFunction, variables: Sequence[Variable], point: Floats
+    function: BatchFunction,
+    variables: Sequence[Variable],
+    point: Floats,
+    warm_start: Any,
 ) -> Floats:
     """The single steps from a point, and the pairs that its slopes promise most, (points, variables)."""
     singles, pairs = _neighbours(variables, point)
     if len(pairs) > _PAIRS:
-        here = function(point[None, :])
-        promised = _merits(function, pairs, here.warm_start)
+        promised = _merits(function, pairs, warm_start, is_near=False)
         pairs = pairs[np.argsort(-promised, kind="stable")[:_PAIRS]]
     return np.concatenate([singles, pairs])
 
@@ -100,21 +109,23 @@ def to_steps(
     Returns the settable point and its merit. No step is taken from a point whose merit is `enough`.
     """
     point = nearest(variables, point)
-    reached = float(_merits(function, point[None, :])[0])
+    here = function(point[None, :])
+    reached = float(merit(here.values, here.limits)[0])
     for _ in range(_MOST_MOVES):
         moves = (
-            _promising(function, variables, point)
+            _promising(function, variables, point, here.warm_start)
             if reached < enough
             else np.empty(0)
         )
         if moves.size == 0:
             break
-        merits = _merits(function, moves)
+        merits = _merits(function, moves, here.warm_start, is_near=True)
         top = int(merits.argmax())
         if merits[top] <= reached + _LEAST_GAIN:
             break
         point = moves[top]
         reached = float(merits[top])
+        here = function(point[None, :], here.warm_start)
     return point, reached
 
 
@@ -127,9 +138,11 @@ def settable(
 ) -> tuple[Floats, float, IndexPoints]:
     """The settable point near `point`, its merit over the dense index, and its active index points.
 
-    Index points where a rounded point is worse than was known are added, and the rounding is done again.
+    Index points where a rounded point is worse than was known are added, and the rounding is done again. They
+    are looked for on the sweep, then on the dense one.
     """
     variables = solver.problem.variables
+    index = solver.problem.index
     for _ in range(_MOST_ROUNDS):
         rounded, reached = to_steps(
             restricted(solver, index_points),
@@ -138,14 +151,17 @@ def settable(
             enough,
         )
         known = evaluate_at(solver, rounded, index_points)
-        seen = solver.look(rounded, solver.dense)
+        seen = solver.look(rounded, index)
         worse = worse_points(
             float(known.value.min()),
             float(known.limit.min()),
             seen,
             options,
         )
-        if len(worse) == 0:
+        if len(worse) > 0:
+            index_points = index_points.join(worse)
+        elif index is solver.dense:
             break
-        index_points = index_points.join(worse)
+        else:
+            index = solver.dense
     return rounded, min(reached, float(seen.value.min())), index_points

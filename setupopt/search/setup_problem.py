@@ -242,7 +242,8 @@ class SetupProblem:
     ) -> Records:
         """ANSWER records (points, index points). `warm_start` (index points): answers of a point nearby.
 
-        Several points with a warm start are small steps from it: their margins come from its slopes.
+        Several points with one warm start are small steps from it: their margins come from its slopes. With
+        one for each of them (points, index points) they are solved from there.
         """
         build = index_points.family // self.attitudes
         cases = self.cases(index_points)
@@ -252,7 +253,7 @@ class SetupProblem:
         whole = self.setups(points)
         for number in np.unique(build):
             own = np.flatnonzero(build == number)
-            starts = None if warm_start is None else warm_start[own]
+            starts = None if warm_start is None else warm_start[..., own]
             by_slope = _are_steps(points, warm_start)
             if number > 0 and self.has_spread:
                 row = self.builds[number - 1]
@@ -386,4 +387,4 @@ class SetupProblem:
 
 def _are_steps(points: Floats, warm_start: Records | None) -> bool:
     """Whether the points are small steps from the one whose answers are known."""
-    return warm_start is not None and len(points) > 1
+    return warm_start is not None and warm_start.ndim == 1 and len(points) > 1

@@ -9,7 +9,7 @@ import numpy as np
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.limits_check import broken
-from setupopt.evaluation.model import evaluate
+from setupopt.evaluation.model import Model
 from setupopt.evaluation.setup_record import by_wheel
 from setupopt.evaluation.variables import Slot, Variable, slots, with_value
 from setupopt.physics.inputs import Floats
@@ -23,6 +23,7 @@ from setupopt.search.proposal import (
     Plateau,
     weighted_worst_margins,
 )
+from setupopt.search.rounding import for_each
 from setupopt.search.setup_problem import SetupProblem
 
 # Weighted worst margin that a plateau may lose.
@@ -63,15 +64,20 @@ def changes(
     alone = [
         with_value(proposed, slot, value_in(slot, today)) for slot in differing
     ]
-    result = evaluate(project, [proposed, *alone], cases)
+    model = Model(project.car)
+    best = model.run(model.settings(proposed), cases)
+    result = model.run(
+        model.settings(alone), cases, best.answers[0], quick=True
+    )
+    before = float(weighted_worst_margins(objective, best)[0])
     worst = weighted_worst_margins(objective, result)
     found = []
-    for row, (slot, setup) in enumerate(zip(differing, alone, strict=True), 1):
+    for row, (slot, setup) in enumerate(zip(differing, alone, strict=True)):
         limits = broken(project, setup, result, row)
         names = tuple(
             dict.fromkeys(f"{one.limit} {one.where}".strip() for one in limits)
         )
-        found.append(Change(slot, float(worst[0] - worst[row]), names))
+        found.append(Change(slot, before - float(worst[row]), names))
     return tuple(sorted(found, key=lambda one: (not one.broken, -one.loss)))
 
 
@@ -136,7 +142,9 @@ def plateaus(
         )
         here = problem(point[None, :], index_points)
         least = float(here.values.min()) - PLATEAU_LOSS
-        seen = problem(np.append(ends, point[None, :], axis=0), sparse)
+        all_ends = np.append(ends, point[None, :], axis=0)
+        start = problem(point[None, :], sparse).warm_start
+        seen = problem(all_ends, sparse, for_each(start, all_ends))
         fails = (seen.values < least).any(axis=0)
         worse = seen.value_index[fails]
         broken_rows = (
@@ -184,7 +192,7 @@ def _ends(
                 for i, n in zip(left, middle, strict=True)
             ]
         )
-        tried = function(points)
+        tried = function(points, for_each(here.warm_start, points))
         passes = tried.values.min(axis=1) >= least
         passes &= (tried.limits >= np.minimum(here.limits, 0.0) - _ROOM).all(
             axis=1

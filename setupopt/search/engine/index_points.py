@@ -32,6 +32,10 @@ class IndexPoints:
         """Some of them, in the order given."""
         return IndexPoints(self.family[numbers], self.at[numbers])
 
+    def in_order(self) -> IndexPoints:
+        """All of them along the index, family by family: each then begins from the one before."""
+        return self.pick(np.lexsort((self.at, self.family)))
+
     def join(self, more: IndexPoints) -> IndexPoints:
         """These, then those of `more` that are not among them, each once."""
         first = dict.fromkeys(self._pairs(), -1)
@@ -209,13 +213,18 @@ def separation_oracle(
     point: Floats,
     band: float,
     room: float,
+    known: dict[tuple[int, int], Any] | None = None,
 ) -> OracleResult:
     """The worst index points of a point (variables), the least value first.
 
     These are the local minima of its values within `band` of the least, and those of its limits under
-    `room`, each refined between the points of the grid.
+    `room`, each refined between the points of the grid. `known`: warm starts of grids that were looked at
+    before, of this point or another, by their first family and size; this one is put in.
     """
-    grid = evaluate_at(function, point, index.grid_points())
+    known = {} if known is None else known
+    key = (index.first, index.grid.size)
+    grid = evaluate_at(function, point, index.grid_points(), known.get(key))
+    known[key] = grid.warm_start
     lowest = _local_minima(grid.value, index.families, grid.value.min() + band)
     tightest = _local_minima(grid.limit, index.families, room)
     numbers = np.concatenate([lowest, tightest])
