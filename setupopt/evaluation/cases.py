@@ -23,7 +23,7 @@ _APART = 4.0  # m between the points of a route
 _STRAIGHT = 10.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class CaseSet:
     """Load cases with their names. `attitude` (cases); `angles` and `attitudes` of a sweep, else empty.
 

@@ -9,8 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from copy import copy
 from dataclasses import dataclass
-from functools import partial
-from math import prod
+from functools import lru_cache, partial
 from typing import Any, Literal
 
 import numpy as np
@@ -49,18 +48,24 @@ class LimitRows:
 class PackagingLimits:
     """The limits of a car and of its packaging, evaluated for many setups; `limits` in a fixed order.
 
-    `four_heights`: ride heights differ by corner, and must lie under one rigid floor.
+    `four_heights`: ride heights differ by corner, and must lie under one rigid floor. `cars`: the table that
+    SETTING records given to `rows` know their cars by.
     """
 
     def __init__(
-        self, car: Car, packaging: Packaging | None, four_heights: bool = False
+        self,
+        car: Car,
+        packaging: Packaging | None,
+        four_heights: bool = False,
+        cars: pack.CarTable | None = None,
     ) -> None:
         stated = packaging or _NO_PACKAGING
         twist = _of_twist(car) if four_heights else ()
         self.limits = (*_on_pad(car, stated), *twist, *_in_cases(car, stated))
         self.car = car
-        self._cars = pack.CarTable(car)
+        self._cars = cars or pack.CarTable(car)
         self._slack = np.zeros(len(self.limits))
+        self._of_cases = lru_cache(1)(self._chosen)
 
     def widened(self, number: int, by: float) -> PackagingLimits:
         """The same limits with limit `number` looser by `by`, in SI: its price can be tried out."""
@@ -70,10 +75,16 @@ class PackagingLimits:
         return other
 
     def evaluated(
-        self, setups: Records, cases: Records, answers: Records
+        self,
+        setups: Records,
+        cases: Records,
+        answers: Records,
+        settings: Records | None = None,
     ) -> Evaluated:
-        """What the limits ask: SETUP records (setups), answers (setups, cases)."""
-        settings = pack.settings(self._cars, setups)
+        """What the limits ask: SETUP records (setups), answers (setups, cases); SETTING records (setups) if
+        they are known."""
+        if settings is None:
+            settings = pack.settings(self._cars, setups)
         return Evaluated(
             setups,
             answers,
@@ -82,33 +93,42 @@ class PackagingLimits:
         )
 
     def rows(
-        self, setups: Records, cases: CaseSet, answers: Records
+        self,
+        setups: Records,
+        cases: CaseSet,
+        answers: Records,
+        settings: Records | None = None,
     ) -> LimitRows:
         """All limits of setups in cases; the arguments are those of `evaluated`.
 
         Cases that slide or lose contact have rows too, so that a search knows the way out of them.
         """
-        evaluated = self.evaluated(setups, cases.records, answers)
+        evaluated = self.evaluated(setups, cases.records, answers, settings)
         count = answers.shape[0]
+        chosen, owner, case = self._of_cases(cases)
         pieces = [np.empty((count, 0))]
+        for limit, slack, some in zip(
+            self.limits, self._slack, chosen, strict=True
+        ):
+            room = limit.search_room(evaluated)[:, some]
+            pieces.append((room.reshape(count, -1) + slack) / limit.scale)
+        return LimitRows(np.concatenate(pieces, axis=1), owner, case)
+
+    def _chosen(
+        self, cases: CaseSet
+    ) -> tuple[list[np.ndarray | slice], np.ndarray, np.ndarray]:
+        """The cases that each limit is of, all for one at rest; the limit and the case of every row."""
+        chosen = list[np.ndarray | slice]()
         owner = [_NONE]
         case = [_NONE]
         for number, limit in enumerate(self.limits):
-            room = limit.search_room(evaluated) + self._slack[number]
-            room /= limit.scale
-            chosen = np.array([-1])
-            if not limit.is_at_rest:
-                chosen = limit.cases_of(cases)
-                room = room[:, chosen]
-            cases_of = np.repeat(chosen, prod(room.shape[2:]))
-            pieces.append(room.reshape(count, cases_of.size))
-            owner.append(np.full(cases_of.size, number))
-            case.append(cases_of)
-        return LimitRows(
-            np.concatenate(pieces, axis=1),
-            np.concatenate(owner),
-            np.concatenate(case),
-        )
+            own = np.array([-1]) if limit.is_at_rest else limit.cases_of(cases)
+            is_all = limit.is_at_rest or limit.attitude is None
+            chosen.append(slice(None) if is_all else own)
+            rows = np.repeat(own, len(limit.places))
+            owner.append(np.full(rows.size, number))
+            case.append(rows)
+        return chosen, np.concatenate(owner), np.concatenate(case)
 
 
 def is_judged(answers: Records) -> np.ndarray:

@@ -36,6 +36,7 @@ class Model:
     def __init__(self, car: Car) -> None:
         self.car = car
         self.cars = pack.CarTable(car)
+        self._fits: CaseSet | None = None  # the last cases that were checked
 
     @property
     def packed(self) -> tuple[Records, Records, Records]:
@@ -168,8 +169,11 @@ class Model:
 
     def _refuse(self, cases: CaseSet) -> None:
         """Raises UserError for cases that this car cannot be in."""
+        if cases is self._fits:
+            return
         _refuse_beyond_section(self._plan, cases)
         refuse_beyond_growth(self.car, cases)
+        self._fits = cases
 
 
 def _refuse_beyond_section(plan: Floats, cases: CaseSet) -> None:

@@ -117,7 +117,10 @@ class SetupProblem:
             for v in self.variables
         )
         limits = PackagingLimits(
-            self.project.car, self.limits.packaging, has_four_heights
+            self.project.car,
+            self.limits.packaging,
+            has_four_heights,
+            self.model.cars,
         )
         return (
             limits if self.loosened is None else limits.widened(*self.loosened)
@@ -128,7 +131,7 @@ class SetupProblem:
         """Today's setup, (variables)."""
         return from_setup(self.variables, self.project.setup)
 
-    @property
+    @cached_property
     def limit_names(self) -> tuple[str, ...]:
         """Names of all limits, by the numbers in `limit_rows`: packaging, minimum margins, what must be
         stood, builds, handling.
@@ -178,6 +181,17 @@ class SetupProblem:
         """SETUP records of the setups at points (points, variables)."""
         return to_setups(self.variables, np.atleast_2d(points), self._base)
 
+    @cached_property
+    def _ready(self) -> Callable[[int, bytes], tuple[Records, Records]]:
+        """SETUP and SETTING records of so many points, as bytes; those of the last ones are kept."""
+
+        def made(count: int, points: bytes) -> tuple[Records, Records]:
+            rows = np.frombuffer(points).reshape(count, len(self.variables))
+            setups = self.setups(rows)
+            return setups, self.model.settings(setups)
+
+        return lru_cache(1)(made)
+
     def with_build(self, errors: Floats) -> tuple[SetupProblem, int]:
         """The problem with one more build, unless it is known; and the number of the build's first family."""
         known = [
@@ -205,7 +219,7 @@ class SetupProblem:
         `quick`: enough for a search, see `physics.sweep.run`; what is reported is solved in full.
         """
         self.counter.count += len(points) * len(cases)
-        settings = self.model.settings(self.setups(points))
+        settings = self._ready(len(points), points.tobytes())[1]
         return self._run(
             settings, cases, warm_start, _are_steps(points, warm_start), quick
         )
@@ -329,11 +343,12 @@ class SetupProblem:
         exact = np.flatnonzero(index_points.family < self.attitudes)
         if exact.size == 0:
             return LimitRows(np.empty((len(answers), 0)), exact, exact)
-        found = self.packaging.rows(
-            self.setups(points),
-            self.cases(index_points).pick(exact),
-            np.ascontiguousarray(answers[:, exact]),
-        )
+        setups, settings = self._ready(len(points), points.tobytes())
+        cases = self.cases(index_points)
+        if exact.size == len(cases):
+            return self.packaging.rows(setups, cases, answers, settings)
+        own = np.ascontiguousarray(answers[:, exact])
+        found = self.packaging.rows(setups, cases.pick(exact), own, settings)
         return replace(
             found, case=np.where(found.case >= 0, exact[found.case], -1)
         )
