@@ -8,14 +8,14 @@ docs/model.md.
 
 from __future__ import annotations
 
-from math import copysign, pi, sqrt
+from math import pi, sqrt
 
 import numpy as np
 
 from setupopt.physics import tyre
-from setupopt.physics.brush_strip import Strip, strip
+from setupopt.physics.brush_strip import Strip, power_of, strip
 from setupopt.physics.inputs import Floats, Record, layout
-from setupopt.physics.jit import any_order, kernel
+from setupopt.physics.jit import any_order, kernel, shared_kernel
 
 # What the brush of one wheel is asked. depth: crown penetration; slant: tan(inclination); along, across:
 # effective curvatures, 1/m; half_width: of the tread; foundation, shear: stiffness of the bed, radial and
@@ -24,15 +24,22 @@ from setupopt.physics.jit import any_order, kernel
 # middle; spin: 1/m; side: 1 on the left, -1 on the right: y is positive outboard.
 # nodes: scratch for the strips of a tread.
 _MOST_NODES = 48
-BRUSH = layout(
-    one="depth slant along across half_width foundation shear friction exponent floor slip_x slip_y spin side",
-    more=(("nodes", "f8", (8, _MOST_NODES)),),
-)
-# Its rows: place across the tread, width, depth, then what `_friction` says.
+# Its rows: place across the tread, width, depth, friction, the logarithm that friction gains per logarithm of
+# depth, one over the depth; then five of each force, from its first on: the force of the strip, its slopes by
+# both slips and by the share of spin, and the force times the power of the depth by which it grows where the
+# rest stays.
 _PLACED = 0
 _WEIGHED = 1
 _PRESSED = 2
 _RUBBED = 3
+_EASED = 4
+_PER_DEPTH = 5
+_FIRST = 6
+_EACH = 5
+BRUSH = layout(
+    one="depth slant along across half_width foundation shear friction exponent floor slip_x slip_y spin side",
+    more=(("nodes", "f8", (_FIRST + 3 * _EACH, _MOST_NODES)),),
+)
 
 # What it answers, three rows of a table: force along and across the wheel, N, and moment about its z axis, N
 # m.
@@ -45,6 +52,8 @@ ROWS = 3
 VALUE = 0
 BY_DEPTH = 1
 BY_SLANT = 2
+BY_ACROSS = 3
+BY_ALONG = 4
 BY_SLIP_X = 5
 BY_SLIP_Y = 6
 BY_SPIN = 7
@@ -69,12 +78,12 @@ _WEIGHT = np.concatenate(_SPREAD)
 _SHARP = 0.2
 # A spin beyond this share of the friction slides over the whole patch.
 _MOST_SPIN = 0.999
-_NOTHING = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+# The least pressure that counts where a project knows none, Pa.
+_LEAST_PRESSURE = 1e-3
 
-Row = tuple[float, float, float, float, float, float, float]
-# What the slopes of a strip's three forces share, and the sums over the tread.
-Place = tuple[float, float, float, float, float, float, float, float, float]
-Sums = Place
+
+# What the strips of a tread have in common, see `_bed`.
+Bed = tuple[float, float, float, float, float, float, float]
 
 
 @kernel
@@ -126,10 +135,11 @@ def _pieces(patch: Record) -> tuple[float, float, float, float]:
     return lower, first, last, upper
 
 
-@kernel
+@shared_kernel(BRUSH, [["f8"]])
 def forces(patch: Record, table: Floats) -> None:
     """Forces of the wheel that `patch` (BRUSH) describes, and their slopes, into `table` (ROWS, COLUMNS)."""
     borders = _pieces(patch)
+    law = _law(patch)
     lower, first, last, upper = borders
     whole = last - first >= upper - lower or last <= first
     spin = patch.spin * patch.side
@@ -141,213 +151,232 @@ def forces(patch: Record, table: Floats) -> None:
         begin = borders[i]
         end = borders[i + 1]
         if begin < turn < end:
-            count = _set_nodes(patch, begin, turn, 0, count)
-            count = _set_nodes(patch, turn, end, 0, count)
+            count = _set_nodes(patch, law, begin, turn, 0, count)
+            count = _set_nodes(patch, law, turn, end, 0, count)
         elif begin < end:
             node = 0 if whole else _NODES
-            count = _set_nodes(patch, begin, end, node, count)
-    _sum_up(patch, count, table)
+            count = _set_nodes(patch, law, begin, end, node, count)
+    _set_strips(patch, count)
+    for row in range(ROWS):
+        _sum_up(patch, count, row, table)
 
 
 @kernel
+@any_order
 def values(patch: Record) -> tuple[float, float, float]:
     """The three forces of `forces` alone, with half its nodes: within 1e-3 of the load."""
     borders = _pieces(patch)
-    at_floor = _at_floor(patch)
-    along = across = moment = 0.0
+    law = _law(patch)
+    count = 0
     for i in range(3):
-        half = 0.5 * (borders[i + 1] - borders[i])
-        if half <= 0.0:
-            continue
-        is_small = 8.0 * half < borders[3] - borders[0]
-        first = _NODES + _PART_NODES if is_small else _NODES
-        nodes = _FEW_NODES if is_small else _PART_NODES
-        for j in range(first, first + nodes):
-            y = borders[i] + half * _PLACE[j]
-            depth = patch.depth + y * (patch.slant - 0.5 * patch.across * y)
-            if depth <= 0.0:
-                continue
-            mu, _, chi, _, _ = _friction(patch, depth, at_floor)
-            shear = _shear(patch, y, depth, mu, chi)
-            weight = half * _WEIGHT[j]
-            along += weight * shear[0]
-            across += weight * shear[6]
-            moment += weight * (shear[12] - patch.side * y * shear[0])
+        width = borders[i + 1] - borders[i]
+        if width > 0.0:
+            is_small = 4.0 * width < borders[3] - borders[0]
+            node = _NODES + _PART_NODES if is_small else _NODES
+            count = _set_nodes(
+                patch, law, borders[i], borders[i + 1], node, count
+            )
+    nodes = patch.nodes
+    bed = _bed(patch)
+    along = across = moment = 0.0
+    for j in range(count):
+        y = nodes[_PLACED, j]
+        weight = nodes[_WEIGHED, j]
+        shear = _shear(bed, y, nodes[_PRESSED, j], nodes[_RUBBED, j])
+        along += weight * shear[0]
+        across += weight * shear[4]
+        moment += weight * (shear[8] - patch.side * y * shear[0])
     return along, across, moment
 
 
 @kernel
-def _at_floor(patch: Record) -> float:
-    """What the friction law makes of the least pressure that counts."""
-    return patch.floor**-patch.exponent if patch.floor > 0.0 else 1.0
-
-
-@kernel
-def _friction(
-    patch: Record, depth: float, at_floor: float
-) -> tuple[float, float, float, float, float]:
-    """Friction of a strip and its slope by the depth; the spin as a share of the pressure and its slopes by
-    spin, and by friction where the strip slides by spin alone.
-    """
-    exponent = patch.exponent
-    mu = patch.friction
-    by_depth = 0.0
-    if exponent != 0.0:
-        pressure = patch.foundation * depth
-        if pressure > patch.floor:
-            mu *= pressure**-exponent
-            by_depth = -exponent * mu / depth
-        else:
-            mu *= at_floor
-    bed = patch.shear / (patch.along * patch.foundation)
-    chi = bed * patch.spin
-    if abs(chi) > _MOST_SPIN * mu:
-        chi = copysign(_MOST_SPIN * mu, chi)
-        return mu, by_depth, chi, 0.0, chi / mu
-    return mu, by_depth, chi, bed, 0.0
-
-
-@kernel
-def _shear(
-    patch: Record, y: float, depth: float, mu: float, chi: float
-) -> Strip:
-    """`strip` at the place `y` across the tread, pressed in by `depth`."""
-    length = sqrt(2.0 * depth / patch.along)
-    load = 4.0 / 3.0 * length * patch.foundation * depth
-    reach = length * patch.along * patch.foundation / patch.shear
-    slip_x = patch.slip_x - patch.spin * patch.side * y
-    return strip(slip_x, patch.slip_y, chi, mu, load, length, reach)
-
-
-@kernel
+@any_order
 def capacity(patch: Record) -> float:
     """Largest force that a patch can pass, N: friction times line load over the tread."""
     borders = _pieces(patch)
-    at_floor = _at_floor(patch)
-    total = 0.0
+    law = _law(patch)
+    count = 0
     for i in range(3):
-        half = 0.5 * (borders[i + 1] - borders[i])
-        if half <= 0.0:
-            continue
-        for j in range(_NODES):
-            y = borders[i] + half * _PLACE[j]
-            depth = patch.depth + y * (patch.slant - 0.5 * patch.across * y)
-            if depth > 0.0:
-                mu = _friction(patch, depth, at_floor)[0]
-                total += half * _WEIGHT[j] * mu * sqrt(depth) * depth
+        if borders[i] < borders[i + 1]:
+            count = _set_nodes(patch, law, borders[i], borders[i + 1], 0, count)
+    nodes = patch.nodes
+    total = 0.0
+    for j in range(count):
+        depth = nodes[_PRESSED, j]
+        pressed = nodes[_WEIGHED, j] * nodes[_RUBBED, j]
+        total += pressed * depth * sqrt(depth)
     return 4.0 / 3.0 * patch.foundation * sqrt(2.0 / patch.along) * total
 
 
 @kernel
-def _row(
-    power: float, place: Place, f: float, by_slip_x: float, by_slip_y: float, by_chi: float, by_mu: float,
-    by_reach: float,
-) -> Row:  # fmt: skip
-    """One force of a strip with its slopes: depth, curvature along, slips, spin, logarithm of friction.
-
-    Line load, length and reach are powers of depth and curvature; the force grows by the power `power` of the
-    depth where the rest stays.
-    """
-    per_depth, per_along, reach, left, twist, mu, mu_depth, by_spin, clipped = (
-        place
+def _law(patch: Record) -> tuple[float, float]:
+    """Deepest pressure of the patch, or the least that counts where that is more, Pa; friction there."""
+    deepest = tyre.deepest(
+        patch.depth, patch.slant, patch.across, patch.half_width
     )
-    by_mu += clipped * by_chi
-    grown = reach * by_reach
-    by_depth = (power * f + grown) * per_depth + by_mu * mu_depth
-    by_along = (grown - (power - 1.0) * f - twist * by_chi) * per_along
-    turned = by_spin * by_chi - left * by_slip_x
-    return f, by_depth, by_along, by_slip_x, by_slip_y, turned, by_mu * mu
-
-
-@kernel
-@any_order
-def _added(sums: Sums, row: Row, weight: float, y: float) -> Sums:
-    """Sums of one force over the tread with one strip more: slant and curvature across act by the depth."""
-    f, by_depth, by_along, by_slip_x, by_slip_y, by_spin, by_friction = row
-    sunk = weight * by_depth
-    return (
-        sums[0] + weight * f,
-        sums[1] + sunk,
-        sums[2] + sunk * y,
-        sums[3] - 0.5 * sunk * y * y,
-        sums[4] + weight * by_along,
-        sums[5] + weight * by_slip_x,
-        sums[6] + weight * by_slip_y,
-        sums[7] + weight * by_spin,
-        sums[8] + weight * by_friction,
-    )
-
-
-@kernel
-def _about_middle(row: Row, along: Row, left: float) -> Row:
-    """Moment about the tread's middle of a strip whose own moment is `row`, `left` m to its left."""
-    return (
-        row[0] - left * along[0],
-        row[1] - left * along[1],
-        row[2] - left * along[2],
-        row[3] - left * along[3],
-        row[4] - left * along[4],
-        row[5] - left * along[5],
-        row[6] - left * along[6],
-    )
+    top = max(_LEAST_PRESSURE, patch.floor, patch.foundation * deepest)
+    if patch.exponent == 0.0:
+        return top, patch.friction
+    return top, patch.friction * top**-patch.exponent
 
 
 @kernel
 def _set_nodes(
-    patch: Record, lower: float, upper: float, node: int, count: int
-) -> int:
+    patch: Record, law: tuple[float, float], lower: float, upper: float, node: int, count: int
+) -> int:  # fmt: skip
     """Put the strips of one piece of the tread, with the nodes from `node` on, behind the `count` that are
     there; how many there are then.
     """
     half = 0.5 * (upper - lower)
-    at_floor = _at_floor(patch)
+    top, friction = law
     nodes = patch.nodes
-    for j in range(node, node + (_NODES if node == 0 else _PART_NODES)):
-        y = lower + half * _PLACE[j]
-        depth = patch.depth + y * (patch.slant - 0.5 * patch.across * y)
-        if depth > 0.0:
-            nodes[_PLACED, count] = y
-            nodes[_WEIGHED, count] = half * _WEIGHT[j]
-            nodes[_PRESSED, count] = depth
-            friction = _friction(patch, depth, at_floor)
-            for i in range(len(friction)):
-                nodes[_RUBBED + i, count] = friction[i]
-            count += 1
-    return count
+    deepest = patch.depth
+    slant = patch.slant
+    bend = 0.5 * patch.across
+    foundation = patch.foundation
+    floor = max(patch.floor, _LEAST_PRESSURE)
+    exponent = patch.exponent
+    more = _NODES
+    if node > 0:
+        more = _PART_NODES if node == _NODES else _FEW_NODES
+    # never below zero, which the compiler does not see else
+    at = max(count, 0)
+    for j in range(more):
+        y = lower + half * _PLACE[node + j]
+        depth = deepest + y * (slant - bend * y)
+        touches = depth > 0.0
+        pressure = foundation * depth
+        eased = -exponent if pressure > floor else 0.0
+        weight = half * _WEIGHT[node + j] if touches else 0.0
+        depth = depth if touches else 1.0
+        nodes[_PLACED, at + j] = y
+        nodes[_WEIGHED, at + j] = weight
+        nodes[_PRESSED, at + j] = depth
+        nodes[_PER_DEPTH, at + j] = 1.0 / depth
+        nodes[_EASED, at + j] = eased
+        power = power_of(max(pressure, floor) / top, exponent)
+        nodes[_RUBBED, at + j] = friction * power
+    return at + more
+
+
+@kernel
+def _bed(patch: Record) -> Bed:
+    """What the strips of a tread have in common: slip along and across in its middle, how slip along turns to
+    the left, spin as a share of the pressure, slip at which all slides over friction and length, half the
+    length of a strip over the root of its depth, and its line load over that and the depth.
+    """
+    reach = patch.along * patch.foundation / patch.shear
+    length = sqrt(2.0 / patch.along)
+    turning = patch.spin * patch.side
+    load = 4.0 / 3.0 * patch.foundation
+    return (
+        patch.slip_x, patch.slip_y, turning, patch.spin / reach, reach, length, load
+    )  # fmt: skip
+
+
+@kernel
+def _shear(bed: Bed, y: float, depth: float, mu: float) -> Strip:
+    """`strip` at the place `y` of the tread, pressed in by `depth`."""
+    slip_x, slip_y, turning, chi, reach, per_root, load = bed
+    most = _MOST_SPIN * mu
+    chi = min(max(chi, -most), most)
+    length = per_root * sqrt(depth)
+    return strip(
+        slip_x - turning * y, slip_y, chi, mu, load * length * depth, length, reach * length
+    )  # fmt: skip
+
+
+@kernel
+def _set_strips(patch: Record, count: int) -> None:
+    """Forces of the strips, times their widths, and their slopes into the scratch.
+
+    In a loop of its own, as every sum is: so the processor takes eight strips at a time, and what it works on
+    fits into its registers.
+    """
+    nodes = patch.nodes
+    bed = _bed(patch)
+    side = patch.side
+    for j in range(count):
+        y = nodes[_PLACED, j]
+        mu = nodes[_RUBBED, j]
+        weight = nodes[_WEIGHED, j]
+        # past that the strip slides by spin alone
+        free = weight if abs(bed[3]) <= _MOST_SPIN * mu else 0.0
+        shear = _shear(bed, y, nodes[_PRESSED, j], mu)
+        along = shear[:4]
+        turned = shear[8:]
+        # about the tread's middle, of which the strip stands to the left
+        left = side * y
+        moment = (
+            turned[0] - left * along[0], turned[1] - left * along[1], turned[2] - left * along[2],
+            turned[3] - left * along[3],
+        )  # fmt: skip
+        _keep(nodes, ALONG, j, weight, free, along, 0.0)
+        _keep(nodes, ACROSS, j, weight, free, shear[4:8], 0.0)
+        _keep(nodes, MOMENT, j, weight, free, moment, 0.5 * turned[0])
+
+
+@kernel
+def _keep(
+    nodes: Floats, row: int, j: int, weight: float, free: float, force: tuple[float, float, float, float],
+    more: float,
+) -> None:  # fmt: skip
+    """One force of strip `j` and its slopes, times its width, into the scratch; it grows as its line load does
+    with the depth, by 1.5 times itself, and by `more`.
+    """
+    f, by_slip_x, by_slip_y, by_chi = force
+    first = _FIRST + row * _EACH
+    nodes[first, j] = weight * f
+    nodes[first + 1, j] = weight * by_slip_x
+    nodes[first + 2, j] = weight * by_slip_y
+    nodes[first + 3, j] = free * by_chi
+    nodes[first + 4, j] = weight * (1.5 * f + more)
 
 
 @kernel
 @any_order
-def _sum_up(patch: Record, count: int, table: Floats) -> None:
-    """Sums over the strips of a tread, into `table`.
+def _sum_up(patch: Record, count: int, row: int, table: Floats) -> None:
+    """Sums of one force and its slopes over the strips of a tread, into `table`.
 
-    Sums stand in plain variables, and friction with its powers was found before: so the processor takes
-    several strips at a time.
+    The strip's law has two degrees of freedom less than it has arguments. A force does not change where both
+    slips and the slip at which all slides grow alike; it grows alike with friction and the share of spin where
+    that slip falls alike. So its slopes by slip and spin give those by friction and by depth. Slant and
+    curvature across act by the depth.
     """
-    along = across = moment = _NOTHING
     nodes = patch.nodes
-    per_along = 1.0 / patch.along
-    half_reach = 0.5 * sqrt(2.0 * patch.along) * patch.foundation / patch.shear
+    first = _FIRST + row * _EACH
+    slip_x, slip_y, turning, chi, reach, _, _ = _bed(patch)
+    force = by_slip_x = by_slip_y = by_chi = moved = grown = 0.0
+    by_depth = by_slant = by_across = 0.0
     for j in range(count):
         y = nodes[_PLACED, j]
-        weight = nodes[_WEIGHED, j]
-        depth = nodes[_PRESSED, j]
-        mu = nodes[_RUBBED, j]
-        by_spin = nodes[_RUBBED + 3, j]
-        shear = _shear(patch, y, depth, mu, nodes[_RUBBED + 2, j])
-        left = patch.side * y
-        place = (
-            1.0 / depth, per_along, half_reach * sqrt(depth), left, patch.spin * by_spin, mu,
-            nodes[_RUBBED + 1, j], by_spin, nodes[_RUBBED + 4, j],
-        )  # fmt: skip
-        first = _row(1.5, place, *shear[:6])
-        second = _row(1.5, place, *shear[6:12])
-        turning = _row(2.0, place, *shear[12:])
-        # a strip's own moment turns with the slip of its place too
-        along = _added(along, first, weight, y)
-        across = _added(across, second, weight, y)
-        moment = _added(moment, _about_middle(turning, first, left), weight, y)
-    for j in range(COLUMNS):
-        table[ALONG, j] = along[j]
-        table[ACROSS, j] = across[j]
-        table[MOMENT, j] = moment[j]
+        f = nodes[first, j]
+        f_x = nodes[first + 1, j]
+        f_y = nodes[first + 2, j]
+        f_chi = nodes[first + 3, j]
+        by_slip = (slip_x - turning * y) * f_x + slip_y * f_y
+        by_friction = f - by_slip - chi * f_chi
+        deeper = nodes[first + 4, j] - 0.5 * by_slip
+        deeper += nodes[_EASED, j] * by_friction
+        sunk = deeper * nodes[_PER_DEPTH, j]
+        force += f
+        by_slip_x += f_x
+        by_slip_y += f_y
+        by_chi += f_chi
+        moved += y * f_x
+        grown += nodes[first + 4, j]
+        by_depth += sunk
+        by_slant += y * sunk
+        by_across -= 0.5 * y * y * sunk
+    by_slip = slip_x * by_slip_x + slip_y * by_slip_y - turning * moved
+    twisted = chi * by_chi
+    table[row, VALUE] = force
+    table[row, BY_DEPTH] = by_depth
+    table[row, BY_SLANT] = by_slant
+    table[row, BY_ACROSS] = by_across
+    by_along = force - grown - 0.5 * by_slip - twisted
+    table[row, BY_ALONG] = by_along / patch.along
+    table[row, BY_SLIP_X] = by_slip_x
+    table[row, BY_SLIP_Y] = by_slip_y
+    table[row, BY_SPIN] = by_chi / reach - patch.side * moved
+    table[row, BY_FRICTION] = force - by_slip - twisted

@@ -53,7 +53,9 @@ def options(function: Callable[..., Any]) -> dict[str, Any]:
         "nogil": True,
         "error_model": "numpy",
         "no_cfunc_wrapper": True,
-        "fastmath": {"reassoc"} if hasattr(function, ANY_ORDER) else False,
+        "fastmath": {"contract", "reassoc"}
+        if hasattr(function, ANY_ORDER)
+        else {"contract"},
         "_nrt": not _MAKERS.isdisjoint(function.__code__.co_names),
     }
 
