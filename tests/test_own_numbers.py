@@ -32,7 +32,7 @@ from scipy.optimize import brentq
 
 from setupopt.physics import case_state, surface
 from setupopt.physics.inputs import SIDESLIP, TAU, UNKNOWNS
-from setupopt.physics.newton import set_start
+from setupopt.physics.start import follow_surface
 from setupopt.project.model import Car
 
 Floats = np.ndarray
@@ -282,7 +282,7 @@ def floor_mean(
     car = replace(plain_car(track=1.6), wheelbase=3.0)
     b = Bench(car, PLAIN_SETUP, load_cases(venue(1 / radius), heading=heading))
     state = np.zeros(UNKNOWNS)
-    set_start(b.car, b.case, b.state, state)
+    follow_surface(b.car, b.case, b.state, state)
     nodes, weights = np.polynomial.legendre.leggauss(8)
     total = 0.0
     for x, wx in zip(nodes * length / 2, weights, strict=True):
@@ -324,7 +324,7 @@ def test_floor_gap_amidships_and_at_its_edge(side: float, exact: float) -> None:
     """Own numbers. t^2 / 8R = 26.7 mm in the middle, (t^2 - w^2) / 8R = 3.2 mm at its edge; to 0.1 um."""
     b = Bench(plain_car(track=1.6), PLAIN_SETUP, load_cases(venue(1 / 12.0)))
     state = np.zeros(UNKNOWNS)
-    set_start(b.car, b.case, b.state, state)
+    follow_surface(b.car, b.case, b.state, state)
     gap = (
         case_state.rest_gap(b.car, b.setup, b.case, b.state, 0.0, side)
         + state[0]

@@ -161,7 +161,7 @@ def forces(patch: Record, table: Floats) -> None:
         _sum_up(patch, count, row, table)
 
 
-@kernel
+@shared_kernel(BRUSH, returns=("f8", "f8", "f8"))
 @any_order
 def values(patch: Record) -> tuple[float, float, float]:
     """The three forces of `forces` alone, with half its nodes: within 1e-3 of the load."""
@@ -189,7 +189,7 @@ def values(patch: Record) -> tuple[float, float, float]:
     return along, across, moment
 
 
-@kernel
+@shared_kernel(BRUSH, returns=("f8",))
 @any_order
 def capacity(patch: Record) -> float:
     """Largest force that a patch can pass, N: friction times line load over the tread."""

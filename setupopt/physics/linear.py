@@ -29,7 +29,9 @@ def clear(a: Floats) -> None:
 
 @kernel
 def factor(a: Floats, pivots: Pivots, n: int) -> float:
-    """Factor the leading (n, n) part of `a` in place; the sign of its determinant, 0 where it is singular."""
+    """Factor the leading (n, n) part of `a` in place, one over the pivots on its diagonal; the sign of its
+    determinant, 0 where it is singular.
+    """
     sign = 1.0
     for k in range(n):
         best = k
@@ -44,11 +46,12 @@ def factor(a: Floats, pivots: Pivots, n: int) -> float:
                 a[k, j] = a[best, j]
                 a[best, j] = kept
         pivot = a[k, k]
+        over = 1.0 / pivot
+        a[k, k] = over
         if pivot == 0.0:
             return 0.0
         if pivot < 0.0:
             sign = -sign
-        over = 1.0 / pivot
         for i in range(k + 1, n):
             share = a[i, k] * over
             a[i, k] = share
@@ -60,19 +63,24 @@ def factor(a: Floats, pivots: Pivots, n: int) -> float:
 
 @kernel
 def solve(a: Floats, pivots: Pivots, n: int, b: Floats) -> None:
-    """Solve A x = b in place of `b`, A as `factor` left it."""
+    """Solve A x = b in place of `b`, A as `factor` left it.
+
+    By columns: steps of one column do not wait for each other.
+    """
     for k in range(n):
         best = pivots[k]
-        if best != k:
-            kept = b[k]
-            b[k] = b[best]
-            b[best] = kept
-        for j in range(k):
-            b[k] -= a[k, j] * b[j]
+        kept = b[k]
+        b[k] = b[best]
+        b[best] = kept
+    for k in range(n):
+        known = b[k]
+        for i in range(k + 1, n):
+            b[i] -= a[i, k] * known
     for k in range(n - 1, -1, -1):
-        for j in range(k + 1, n):
-            b[k] -= a[k, j] * b[j]
-        b[k] /= a[k, k]
+        known = b[k] * a[k, k]
+        b[k] = known
+        for i in range(k):
+            b[i] -= a[i, k] * known
 
 
 @kernel
@@ -81,7 +89,7 @@ def solve_transposed(a: Floats, pivots: Pivots, n: int, b: Floats) -> None:
     for k in range(n):
         for j in range(k):
             b[k] -= a[j, k] * b[j]
-        b[k] /= a[k, k]
+        b[k] *= a[k, k]
     for k in range(n - 1, -1, -1):
         for j in range(k + 1, n):
             b[k] -= a[j, k] * b[j]

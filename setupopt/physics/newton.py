@@ -7,10 +7,8 @@ from math import cos, sin, sqrt
 from setupopt.physics import suspension, wheel
 from setupopt.physics.balance import FACTOR, TRIAL, WORK, balance
 from setupopt.physics.inputs import (
-    KAPPA,
     RISE,
     SIDESLIP,
-    STEER,
     TAU,
     UNKNOWNS,
     Floats,
@@ -19,6 +17,7 @@ from setupopt.physics.inputs import (
 )
 from setupopt.physics.jit import kernel, shared_kernel
 from setupopt.physics.linear import factor, solve
+from setupopt.physics.start import set_start
 from setupopt.units import GRAVITY
 
 # Largest residual of an accepted trim, as a share of the weight (forces) or weight times metre.
@@ -46,8 +45,6 @@ _FALL_STEPS = 100
 # A fall ends in Newton's hands under this share of the weight, and is given up over that.
 _LANDED = 1e-8
 _CRASHED = 1e2
-# Slip angle per share of the load that a tyre passes, rad: the first guess.
-_SOFT = 0.08
 # Sideslip, steer and longitudinal slip of a trim stay below.
 MOST_SLIP = 0.5
 # Newton iterates that pass this do not return.
@@ -71,30 +68,6 @@ def worst(r: Floats) -> float:
         if not abs(r[i]) <= most:
             most = abs(r[i])
     return most
-
-
-@kernel
-def set_start(car: Record, case: Record, state: Record, x: Floats) -> None:
-    """First guess: wheels follow the surface, the body follows the wheels, tyres slip as for their demand."""
-    for w in range(4):
-        grown = state.radius[w] - car.radius[w]
-        x[RISE + w] = state.ground[w] + state.rise[w] + grown
-        x[KAPPA + w] = 0.0
-    left = x[RISE] - x[RISE + 1]
-    left_rear = x[RISE + 2] - x[RISE + 3]
-    front = x[RISE] + x[RISE + 1]
-    rear = x[RISE + 2] + x[RISE + 3]
-    x[0] = 0.25 * (front + rear)
-    x[1] = 0.5 * (rear - front) / car.wheelbase
-    x[2] = 0.25 * (left / car.y[0] + left_rear / car.y[2])
-    weight = car.mass * GRAVITY
-    across = -car.mass * state.pull[1]
-    x[TAU] = across * car.to_rear / car.wheelbase / weight
-    x[TAU + 1] = across * car.to_front / car.wheelbase / weight
-    load = max(0.2, -state.pull[2] / GRAVITY + 0.5)
-    slip = _SOFT * across / weight / load
-    x[SIDESLIP] = state.bend * car.to_rear - slip
-    x[STEER] = slip + x[SIDESLIP] + state.bend * car.to_front
 
 
 @kernel
@@ -334,7 +307,7 @@ def _fall(
 
     Pseudo-transient continuation (C. T. Kelley and D. E. Keyes, SIAM J. Numer. Anal. 35 (1998) 508-523).
     """
-    set_start(car, case, state, x)
+    set_start(car, elements, setup, case, state, road, x, work)
     balance(car, elements, setup, case, state, road, x, work)
     size = norm(work.residual)
     for step in range(_FALL_STEPS):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from setupopt.physics import friction_path as path
 from setupopt.physics.balance import FACTOR
-from setupopt.physics.case_state import prepare, set_heading
+from setupopt.physics.case_state import prepare
 from setupopt.physics.inputs import RISE, UNKNOWNS, Floats, Record, Records
 from setupopt.physics.jit import kernel
 from setupopt.physics.linear import copy
@@ -13,8 +13,8 @@ from setupopt.physics.newton import (
     both_axles_carry,
     let_fall,
     newton,
-    set_start,
 )
+from setupopt.physics.start import set_start
 
 # Most steps from a point nearby.
 PATH_STEPS = 10
@@ -85,8 +85,7 @@ def _walk_case(
         scale_case(case, goal, part)
         prepare(car, part, 0.0, state)
         if effort == 0:
-            set_heading(car, part, 0.0, state)
-            set_start(car, part, state, x)
+            set_start(car, elements, setup, part, state, road, x, work)
         copy(x, work.kept)
         found, steps = newton(
             car, elements, setup, part, state, road, x, work, PATH_STEPS
@@ -121,23 +120,17 @@ def _try_low(
     )
     effort = 0
     for depth in _DEPTHS:
-        _plain_start(car, case, state, x)
+        set_start(car, elements, setup, case, state, road, x, work)
         x[0] -= depth * travel
         for w in range(4):
             x[RISE + w] -= 0.2 * depth * setup.penetration[w]
         found, steps = newton(
-            car, elements, setup, case, state, road, x, work, STEPS
+            car, elements, setup, case, state, road, x, work, _FEW_STEPS
         )
         effort += steps
         if found and both_axles_carry(work):
             return True, effort
     return False, effort
-
-
-@kernel
-def _plain_start(car: Record, case: Record, state: Record, x: Floats) -> None:
-    set_heading(car, case, 0.0, state)
-    set_start(car, case, state, x)
 
 
 @kernel
@@ -149,7 +142,7 @@ def _cold(
     fall.
     """
     x[FACTOR] = factor
-    _plain_start(car, case, state, x)
+    set_start(car, elements, setup, case, state, road, x, work)
     most = STEPS if thorough else _FEW_STEPS
     found, effort = newton(
         car, elements, setup, case, state, road, x, work, most
@@ -222,9 +215,9 @@ def press_until_held(
     x[FACTOR] = MOST_FACTOR
     while press <= _MOST_PRESS:
         prepare(car, case, press, state)
-        _plain_start(car, case, state, x)
+        set_start(car, elements, setup, case, state, road, x, work)
         found, steps = newton(
-            car, elements, setup, case, state, road, x, work, STEPS
+            car, elements, setup, case, state, road, x, work, _FEW_STEPS
         )
         effort += steps
         if found and both_axles_carry(work):

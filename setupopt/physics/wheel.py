@@ -40,7 +40,7 @@ LOAD_COLUMNS = 5
 # tyre forces in the car's axes, across in the surface; aligning: moment about z. step: forward speed over the
 # car's, per (1 + kappa); given: what the carcass gives, 0 without load;
 # bent: how much deeper the leaned tread is than on a straight line. From both the next trial trim starts.
-# Every *_slope is (wheels, COLUMNS).
+# Every *_slope is (wheels, COLUMNS); pressed: slopes of depth and slant of one leaned patch.
 WHEELS = layout(
     wheels="travel inclination slant depth shift leaned_depth load moment patch along across aligning "
     "slip_angle lean_force step given bent",
@@ -49,7 +49,7 @@ WHEELS = layout(
         ("moment_slope", "f8", (4, COLUMNS)), ("along_slope", "f8", (4, COLUMNS)),
         ("across_slope", "f8", (4, COLUMNS)), ("aligning_slope", "f8", (4, COLUMNS)),
         ("slant_slope", "f8", (4, COLUMNS)), ("ends", "f8", (5,)),
-        ("table", "f8", (brush.ROWS, brush.COLUMNS)), ("way", "f8", (brush.COLUMNS,)),
+        ("table", "f8", (brush.ROWS, brush.COLUMNS)), ("pressed", "f8", (2, COLUMNS)),
         ("patches", BRUSH, (4,)),
     ),
 )  # fmt: skip

@@ -92,60 +92,36 @@ def _nothing(w: int, wheels: Record) -> None:
 
 
 @kernel
-def _lean_slope(
-    weight: float, tau: float, w: int, c: int, wheels: Record
-) -> float:
-    """Slope of the lateral force that leans a wheel, by one column."""
+def _press(
+    car: Record, case: Record, w: int, weight: float, tau: float, contact: tuple[float, float, float],
+    patch: Record, wheels: Record,
+) -> None:  # fmt: skip
+    """Slopes of the leaned patch's depth and slant by every column, into `wheels.pressed`."""
+    s0, s1, _ = contact
     other = w + 1 - 2 * (w % 2)
     both = wheels.load[w] + wheels.load[other]
     share = wheels.load[w] / both
-    if c == wheel.BY_TAU:
-        return weight * share
-    own = wheels.load_slope[w, c] if c < wheel.LOAD_COLUMNS else 0.0
-    across = 0.0
-    if c == wheel.OTHER:
-        across = wheels.load_slope[other, wheel.OWN]
-    elif c < wheel.LOAD_COLUMNS and c != wheel.OWN:
-        across = wheels.load_slope[other, c]
-    return weight * tau * (own * (1.0 - share) - across * share) / both
-
-
-@kernel
-def _pressed(
-    car: Record, case: Record, state: Record, w: int, c: int, weight: float, tau: float,
-    contact: tuple[float, float, float], patch: Record, wheels: Record,
-) -> tuple[float, float, float, float]:  # fmt: skip
-    """Slopes of the leaned patch's depth, slant and curvatures across and along, by column `c`."""
-    s0, s1, s2 = contact
     flat = 1.0 + patch.slant * patch.slant
-    load = 0.0
-    tilted = 0.0
-    if c < wheel.LOAD_COLUMNS:
-        load = wheels.load_slope[w, c]
-        upright = 1.0 + wheels.slant[w] * wheels.slant[w]
-        tilted = wheels.slant_slope[w, c] * flat / upright
-    if c < wheel.LOAD_COLUMNS or c in (wheel.BY_TAU, wheel.OTHER):
-        leaning = case.lean * car.side[w] * car.compliance[w]
-        tilted -= flat * leaning * _lean_slope(weight, tau, w, c, wheels)
-    bent_x = state.along_slope[w] if c == wheel.BY_SIDESLIP else 0.0
-    bent_y = state.across_slope[w] if c == wheel.BY_SIDESLIP else 0.0
-    # the same load at another lean: what it takes of depth
-    lost = 0.5 * (s2 * bent_y + wheels.load[w] * bent_x / patch.along)
-    return (load - s1 * tilted + lost) / s0, tilted, bent_y, bent_x
-
-
-@kernel
-def _slipping(
-    x: Floats, w: int, c: int, turned: float, patch: Record
-) -> tuple[float, float]:
-    """Slopes of the slip along and across by column `c`."""
-    speed = 1.0 + x[KAPPA + w]
-    by_angle = 1.0 / speed + patch.slip_y * patch.slip_y * speed
-    if c == wheel.BY_KAPPA:
-        return 1.0 / (speed * speed), -patch.slip_y / speed
-    if c == wheel.BY_STEER and w < 2:
-        return 0.0, by_angle
-    return 0.0, (-by_angle * turned if c == wheel.BY_SIDESLIP else 0.0)
+    leaning = flat * case.lean * car.side[w] * car.compliance[w] * weight
+    turning = flat / (1.0 + wheels.slant[w] * wheels.slant[w])
+    per_load = tau / both
+    per_stiffness = 1.0 / s0
+    for c in range(wheel.COLUMNS):
+        load = 0.0
+        across = 0.0
+        tilted = 0.0
+        if c < wheel.LOAD_COLUMNS:
+            load = wheels.load_slope[w, c]
+            across = 0.0 if c == wheel.OWN else wheels.load_slope[other, c]
+            tilted = turning * wheels.slant_slope[w, c]
+        elif c == wheel.OTHER:
+            across = wheels.load_slope[other, wheel.OWN]
+        elif c == wheel.BY_TAU:
+            tilted = -leaning * share
+        # by the lateral force that the wheel passes of its axle's
+        tilted -= leaning * per_load * (load * (1.0 - share) - across * share)
+        wheels.pressed[0, c] = (load - s1 * tilted) * per_stiffness
+        wheels.pressed[1, c] = tilted
 
 
 @kernel
@@ -157,37 +133,56 @@ def _chain(
     table = wheels.table
     cosine = cos(steer)
     sine = sin(steer)
-    wheels.along[w] = table[0, 0] * cosine - table[1, 0] * sine
-    wheels.across[w] = table[0, 0] * sine + table[1, 0] * cosine
-    wheels.aligning[w] = table[2, 0]
     flat = sqrt(1.0 + patch.slant * patch.slant)
     spinning = car.thrust[w] * car.side[w] / (state.radius[w] * flat**3)
-    for c in range(wheel.COLUMNS):
-        way = wheels.way
-        pressed = _pressed(
-            car, case, state, w, c, weight, tau, contact, patch, wheels
-        )
-        for j in range(4):
-            way[brush.BY_DEPTH + j] = pressed[j]
-        slip_x, slip_y = _slipping(x, w, c, turned, patch)
-        way[brush.BY_SLIP_X] = slip_x
-        way[brush.BY_SLIP_Y] = slip_y
-        way[brush.BY_SPIN] = spinning * pressed[1]
-        way[brush.BY_FRICTION] = 1.0 if c == wheel.BY_FACTOR else 0.0
-        fx = _along_way(table, 0, way)
-        fy = _along_way(table, 1, way)
-        wheels.along_slope[w, c] = fx * cosine - fy * sine
-        wheels.across_slope[w, c] = fx * sine + fy * cosine
-        wheels.aligning_slope[w, c] = _along_way(table, 2, way)
+    for j in range(brush.COLUMNS):
+        along = table[brush.ALONG, j]
+        across = table[brush.ACROSS, j]
+        table[brush.ALONG, j] = along * cosine - across * sine
+        table[brush.ACROSS, j] = along * sine + across * cosine
+    wheels.along[w] = table[brush.ALONG, brush.VALUE]
+    wheels.across[w] = table[brush.ACROSS, brush.VALUE]
+    wheels.aligning[w] = table[brush.MOMENT, brush.VALUE]
+    _press(car, case, w, weight, tau, contact, patch, wheels)
+    bent_x = state.along_slope[w]
+    bent_y = state.across_slope[w]
+    # the same load on another curvature: what it takes of depth
+    lost = contact[2] * bent_y + wheels.load[w] * bent_x / patch.along
+    bent = (0.5 * lost / contact[0], bent_y, bent_x)
+    speed = 1.0 + x[KAPPA + w]
+    by_angle = 1.0 / speed + patch.slip_y * patch.slip_y * speed
+    slipping = (1.0 / speed, patch.slip_y, by_angle, by_angle * turned)
+    for row in range(brush.ROWS):
+        table[row, brush.BY_SLANT] += spinning * table[row, brush.BY_SPIN]
+    _set_slopes(brush.ALONG, w, bent, slipping, wheels.along_slope, wheels)
+    _set_slopes(brush.ACROSS, w, bent, slipping, wheels.across_slope, wheels)
+    _set_slopes(brush.MOMENT, w, bent, slipping, wheels.aligning_slope, wheels)
     if w < 2:
         wheels.along_slope[w, wheel.BY_STEER] -= wheels.across[w]
         wheels.across_slope[w, wheel.BY_STEER] += wheels.along[w]
 
 
 @kernel
-def _along_way(table: Floats, row: int, way: Floats) -> float:
-    """Slope of one force along one direction of the brush's columns."""
-    total = 0.0
-    for j in range(brush.BY_DEPTH, brush.COLUMNS):
-        total += table[row, j] * way[j]
-    return total
+def _set_slopes(
+    row: int, w: int, bent: tuple[float, float, float], slipping: tuple[float, float, float, float],
+    slopes: Floats, wheels: Record,
+) -> None:  # fmt: skip
+    """Slopes of one force by the wheel's columns, into its row of `slopes`.
+
+    `bent`: what sideslip does to depth and curvatures across and along; `slipping`: one over the speed of the
+    tread, slip across, how that grows with the angle, and with sideslip.
+    """
+    table = wheels.table
+    per_speed, slip_y, by_angle, by_sideslip = slipping
+    by_slip_y = table[row, brush.BY_SLIP_Y]
+    for c in range(wheel.COLUMNS):
+        slopes[w, c] = table[row, brush.BY_DEPTH] * wheels.pressed[0, c]
+        slopes[w, c] += table[row, brush.BY_SLANT] * wheels.pressed[1, c]
+    turned = table[row, brush.BY_DEPTH] * bent[0]
+    turned += table[row, brush.BY_ACROSS] * bent[1]
+    turned += table[row, brush.BY_ALONG] * bent[2]
+    slopes[w, wheel.BY_SIDESLIP] += turned - by_slip_y * by_sideslip
+    slopes[w, wheel.BY_STEER] = by_slip_y * by_angle if w < 2 else 0.0
+    by_slip_x = table[row, brush.BY_SLIP_X] * per_speed
+    slopes[w, wheel.BY_KAPPA] = (by_slip_x - by_slip_y * slip_y) * per_speed
+    slopes[w, wheel.BY_FACTOR] = table[row, brush.BY_FRICTION]

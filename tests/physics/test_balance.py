@@ -24,7 +24,7 @@ from plain_slip_forces import missing
 from setupopt.physics.balance import AXLES, FACTOR, SIDE, YAW
 from setupopt.physics.drive import SLIP
 from setupopt.physics.inputs import KAPPA, RISE, SIDESLIP, TAU, UNKNOWNS
-from setupopt.physics.newton import set_start
+from setupopt.physics.start import follow_surface
 from setupopt.project.model import Car
 
 Floats = np.ndarray
@@ -37,7 +37,7 @@ SPREAD = np.array(
 def start(b: Bench) -> Floats:
     """Wheels on the surface as it lies."""
     x = np.zeros(UNKNOWNS + 1)
-    set_start(b.car, b.case, b.state, x)
+    follow_surface(b.car, b.case, b.state, x)
     return x[:UNKNOWNS]
 
 
