@@ -9,6 +9,7 @@ from typing import Any
 from setupopt.files import read_regular
 from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.model import Project, Setup
+from setupopt.project.stored_proof import stored_answer
 from setupopt.project.writing import Entries, setup_as_dict
 
 FILE = "proposal.json"
@@ -27,14 +28,8 @@ def proposal_file(project: Project, setup: Setup) -> Path:
 
 def stored_route(project: Project, setup: Setup) -> Entries | None:
     """The answer of `route` in the project, where it is of exactly this setup."""
-    try:
-        found: Entries = json.loads(
-            read_regular(project.folder / "route.json", _LARGEST)
-        )
-        same = found["setup"]["checksum"] == setup_checksum(project, setup)
-        return found if same and is_plain(found) else None
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
-        return None
+    route = project.folder / "route.json"
+    return stored_answer(route, _LARGEST, project, setup, is_plain)
 
 
 def stored_prices(project: Project) -> Entries | None:

@@ -25,12 +25,22 @@ def proof_file(project: Project, setup: Setup) -> Path:
 
 def stored_proof(project: Project, setup: Setup) -> Entries | None:
     """The proof of exactly this setup, or None: missing, damaged, or of another setup."""
+    file = proof_file(project, setup)
+    return stored_answer(file, MOST_BYTES, project, setup, _is_sound)
+
+
+def stored_answer(
+    file: Path,
+    most: int,
+    project: Project,
+    setup: Setup,
+    is_sound: Callable[[Entries], bool],
+) -> Entries | None:
+    """An answer of exactly this setup from a file of at most so many bytes, or None."""
     try:
-        found: Entries = json.loads(
-            read_regular(proof_file(project, setup), MOST_BYTES)
-        )
+        found: Entries = json.loads(read_regular(file, most))
         same = found["setup"]["checksum"] == setup_checksum(project, setup)
-        return found if same and _is_sound(found) else None
+        return found if same and is_sound(found) else None
     except (
         OSError,
         ValueError,

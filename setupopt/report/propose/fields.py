@@ -127,8 +127,7 @@ class JudgedProposal:
                 for binding in p.active_cases
             ],
             "limit_prices": price_rows(p.prices),
-            "evaluations": p.evidence.evaluations,
-            "seconds": p.evidence.seconds,
+            **picked(p.evidence, "evaluations", "seconds"),
             "speed_m_s": p.project.venue.sweep.speed,
             "project_checksum": project_checksum(self.project),
             "holds": self.holds,

@@ -13,7 +13,7 @@ from setupopt.evaluation.would_hold import WouldHold, would_hold
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import rows_text
 from setupopt.report.prove.road import RoadTable, road_tables
-from setupopt.report.shared.plain import plain
+from setupopt.report.shared.plain import picked, plain
 from setupopt.robust.best_single_step import Change
 from setupopt.robust.builds.quasi_monte_carlo import MarginDistribution
 from setupopt.robust.builds.worst_build import WorstBuild
@@ -99,11 +99,9 @@ class JudgedReport:
             },
             "verdicts": [
                 {
-                    "what": verdict.what,
-                    "found": verdict.found,
-                    "asked": verdict.asked,
-                    "unit": verdict.unit,
-                    "holds": verdict.holds,
+                    **picked(
+                        verdict, "what", "found", "asked", "unit", "holds"
+                    ),
                     **self.place(verdict.row),
                     "how": verdict.how,
                     "change": None
@@ -236,11 +234,7 @@ class JudgedReport:
                     name: error for name, error in worst.errors.items() if error
                 },
                 "costs": [
-                    {
-                        "error": cost.name,
-                        "times": cost.error,
-                        "loss": cost.loss,
-                    }
+                    picked(cost, error="name", times="error", loss="loss")
                     for cost in worst.costs
                 ],
             }
@@ -252,9 +246,9 @@ def cloud_fields(cloud: MarginDistribution, floor: float) -> Field:
     share = cloud.share_under(floor)
     return plain(
         {
-            "builds": cloud.count,
-            "contact_lost": cloud.lost,
-            "least_margin": cloud.least,
+            **picked(
+                cloud, builds="count", contact_lost="lost", least_margin="least"
+            ),
             "percentiles": {
                 f"{100 * share:g}": cloud.percentile(share)
                 for share in PERCENTILES

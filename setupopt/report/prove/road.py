@@ -10,7 +10,7 @@ import numpy as np
 from setupopt.evaluation.result import Field, finite
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import AXLES, WHEELS
-from setupopt.report.shared.plain import plain
+from setupopt.report.shared.plain import picked, plain
 from setupopt.report.shared.template import whole_lines
 from setupopt.robust.ride_model import REASONS
 from setupopt.robust.road.study import Ridden, RoadStudy
@@ -93,18 +93,19 @@ class RoadTable:
                 },
                 "drift_mm": sums.drift / MM,
                 "sideslip_deg": sums.sideslip / DEG,
-                "lost": sums.lost,
-                "seconds": sums.seconds,
-                "least_margin": sums.least_margin,
+                **picked(sums, "lost", "seconds", "least_margin"),
                 "least_load_N": sums.least_load.min(),
                 "spare_clearance_mm": sums.least_clearance / MM,
                 "chance_linear": self.linear_chance,
                 "chance": share,
                 "chance_low": low,
                 "chance_high": high,
-                "time_under_floor": sums.share_under,
-                "time_off_surface": sums.share_off_surface,
-                "time_on_stop": sums.share_on_stop,
+                **picked(
+                    sums,
+                    time_under_floor="share_under",
+                    time_off_surface="share_off_surface",
+                    time_on_stop="share_on_stop",
+                ),
                 "quantities": [
                     {**asdict(line), "differs": line.differs}
                     for line in self.lines

@@ -40,9 +40,25 @@ def along_picture(project: Project, table: Field, least_margin: float) -> str:
         7.6, 10.4, at_venue(project, "Route"), squeeze=False, **layout
     ) as (figure, axes):
         _unrolled(table, figure, axes[0, 0])
-        _margin(least_margin, table, axes[1, 0])
-        _steer(table, axes[2, 0])
-        _loads(table, axes[3, 0])
+        margin, angles, loads = axes[1:, 0]
+        margin.plot(table["way_m"], table["margin"], color=INK, lw=1.5)
+        required = {"color": WARNING, "lw": 1.0, "ls": "--"}
+        margin.axhline(least_margin, label="required", **required)
+        margin.set(ylabel="grip margin")
+        for name, color, width in (
+            ("heading", QUIET, 1.2),
+            ("steer", INK, 1.5),
+        ):
+            values = table[f"{name}_deg"]
+            angles.plot(
+                table["way_m"], values, color=color, lw=width, label=name
+            )
+        angles.set(ylabel="deg")
+        _loads(table, loads)
+        for panel in axes[1:, 0]:
+            panel.set(xlim=(0.0, table["way_m"][-1]))
+            many = 4 if panel is loads else 1
+            panel.legend(fontsize=8.0, loc="upper right", ncols=many)
         return svg(figure)
 
 
@@ -65,28 +81,6 @@ def _unrolled(table: Field, figure: Any, axes: Any) -> None:
     figure.colorbar(band, ax=axes, label="grip margin", pad=0.01)
 
 
-def _margin(least_margin: float, table: Field, axes: Any) -> None:
-    axes.plot(table["way_m"], table["margin"], color=INK, lw=1.5)
-    axes.axhline(least_margin, color=WARNING, lw=1.0, ls="--", label="required")
-    axes.set(ylabel="grip margin", xlim=(0.0, table["way_m"][-1]))
-    axes.legend(frameon=False, fontsize=8.0, loc="upper right")
-
-
-def _steer(table: Field, axes: Any) -> None:
-    axes.plot(
-        table["way_m"],
-        table["heading_deg"],
-        color=QUIET,
-        lw=1.2,
-        label="heading",
-    )
-    axes.plot(
-        table["way_m"], table["steer_deg"], color=INK, lw=1.5, label="steer"
-    )
-    axes.set(ylabel="deg", xlim=(0.0, table["way_m"][-1]))
-    axes.legend(frameon=False, fontsize=8.0, loc="upper right")
-
-
 def _loads(table: Field, axes: Any) -> None:
     for wheel, (color, dashes) in zip(WHEELS, _LINES, strict=True):
         axes.plot(
@@ -100,7 +94,5 @@ def _loads(table: Field, axes: Any) -> None:
     axes.set(
         xlabel="way driven, m",
         ylabel="wheel load, N",
-        xlim=(0.0, table["way_m"][-1]),
         ylim=(0.0, None),
     )
-    axes.legend(frameon=False, fontsize=8.0, loc="upper right", ncols=4)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from setupopt.evaluation.result import Field, finite
 from setupopt.project.csv_write import rows_text
 from setupopt.project.field_types import KMH
+from setupopt.report.shared.plain import picked
 from setupopt.route.complete import Route
 from setupopt.route.programme import Programme, Refused, Run
 from setupopt.units import DEG
@@ -32,10 +33,13 @@ def run_fields(count: int, run: Run) -> Field:
         "to_deg": finite(run.roll_angle / DEG),
         "speed_m_s": run.speed,
         "speed_km_h": run.speed / KMH,
-        "shape": run.study.paths.shape.name,
-        "length_m": run.study.length,
-        "margin": finite(run.margin),
-        "worst_margin": finite(run.worst),
+        **picked(
+            run,
+            shape="study.paths.shape.name",
+            length_m="study.length",
+            margin="margin",
+            worst_margin="worst",
+        ),
         "errors": error_fields(run.errors),
         "tells": run.tells,
         "left": [
@@ -52,13 +56,13 @@ def error_fields(errors: dict[str, float]) -> list[Field]:
 
 
 def _refused(one: Refused) -> Field:
-    return {
-        "to_deg": finite(one.roll_angle / DEG),
-        "speed_m_s": one.speed,
-        "margin": finite(one.margin),
-        "worst_margin": finite(one.worst),
-        "broken": list(one.limits),
-    }
+    return {"to_deg": finite(one.roll_angle / DEG)} | picked(
+        one,
+        speed_m_s="speed",
+        margin="margin",
+        worst_margin="worst",
+        broken="limits",
+    )
 
 
 def programme_text(route: Route) -> str | None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from setupopt.evaluation.result import Field, finite
+from setupopt.evaluation.result import Field
 from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import body_label, body_words
 from setupopt.project.checksum import project_checksum, setup_checksum
@@ -111,18 +111,17 @@ class Sheet:
             "car": p.car.name,
             "bodies": [body.name for body in p.bodies],
             "venue": p.venue.name,
-            "revision": self.revision,
-            "date": self.date,
-            "made_by": self.made_by,
+            **picked(self, "revision", "date", "made_by"),
             "project_checksum": project_checksum(p),
             "today": self._state(c.today),
             "target": self._state(c.target),
-            "margins": {
-                "today": finite(c.margin_today),
-                "target": finite(c.margin_target),
-                "as_set": finite(c.margin_landed),
-                "lost_to_rounding": finite(c.lost_to_rounding),
-            },
+            "margins": picked(
+                c,
+                today="margin_today",
+                target="margin_target",
+                as_set="margin_landed",
+                lost_to_rounding="lost_to_rounding",
+            ),
             "plan": {
                 "wheelbase_mm": without_noise(car.wheelbase / MM),
                 "track_mm": _in_mm(axle.track for axle in axles),

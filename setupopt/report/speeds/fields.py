@@ -10,7 +10,7 @@ from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.result import Field, degrees
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import rows_text
-from setupopt.report.shared.plain import plain
+from setupopt.report.shared.plain import picked, plain
 from setupopt.robust.speeds.motion import RunUp
 from setupopt.robust.speeds.study import SpeedStudy
 from setupopt.robust.speeds.window import ENDS_TO, WindowEnd
@@ -53,10 +53,7 @@ def as_dict(study: SpeedStudy) -> Field:
 
 
 def _end(end: WindowEnd) -> Field:
-    return {
-        "speed_m_s": end.speed,
-        "beyond": plain(end.beyond),
-    }
+    return picked(end, speed_m_s="speed", beyond="beyond")
 
 
 def curve(study: SpeedStudy) -> Iterator[Field]:
@@ -139,25 +136,17 @@ def _where(
 
 
 def _run_up(found: RunUp) -> Field:
-    columns = {
-        "speed_m_s": found.speed,
-        "metres": found.metres,
-        "seconds": found.seconds,
-        "acceleration_m_s2": found.acceleration,
-    }
-    points = [
-        {name: float(column[i]) for name, column in columns.items()}
-        for i in range(found.speed.size)
-    ]
+    names = ("speed_m_s", "metres", "seconds", "acceleration_m_s2")
+    columns = (found.speed, found.metres, found.seconds, found.acceleration)
+    rows = np.column_stack(columns).tolist()
+    points = [dict(zip(names, row, strict=True)) for row in rows]
     return {
-        "target_m_s": found.target,
-        "reached": found.is_reached,
-        "top_m_s": found.top,
+        **picked(
+            found, target_m_s="target", reached="is_reached", top_m_s="top"
+        ),
         "metres": float(found.metres[-1]),
         "seconds": float(found.seconds[-1]),
-        "doubt_m": found.doubt_m,
-        "doubt_s": found.doubt_s,
-        "grip_until_m_s": found.grip_until,
+        **picked(found, "doubt_m", "doubt_s", grip_until_m_s="grip_until"),
         "curve": points,
     }
 
