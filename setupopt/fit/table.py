@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -82,7 +82,7 @@ class Measurements:
     values: dict[str, Floats]
     names: dict[str, list[str]]
     lines: np.ndarray
-    notes: tuple[str, ...]
+    notes: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         return int(self.lines.size)
@@ -115,18 +115,21 @@ def read_measurements(
     errors = list(_missing(read, columns))
     values: dict[str, Floats] = {}
     for key, column in columns.items():
-        cells = (
-            [read.names[key][row].strip() for row in rows]
-            if key in read.names
-            else [""] * len(rows)
-        )
+        given = read.names.get(key, [""] * len(read.lines))
+        cells = [given[row].strip() for row in rows]
         with np.errstate(over="ignore"):  # refused below
             values[key] = (
                 np.array([_value(column, cell) for cell in cells])
                 * column.factor
             )
-        if key in read.names:
-            errors += _wrong(read, key, column, rows, cells)
+        for row, cell in zip(rows, cells, strict=True):
+            is_wrong = bool(cell) and not column.holds(number(cell))
+            is_missing = not cell and column.blank is None
+            if key in read.names and (is_wrong or is_missing):
+                found = quoted(cell) if cell else "an empty cell"
+                errors.append(
+                    read.error(row, key, found, column.expected(cell))
+                )
     if not rows:
         errors.append(
             InputError(
@@ -144,15 +147,8 @@ def read_measurements(
         for key in names
         if key in read.names
     }
-    lines = read.lines[rows]
-    return Measurements(
-        Path(path),
-        columns,
-        values,
-        texts,
-        lines,
-        tuple(_notes(columns, values, texts, lines)),
-    )
+    table = Measurements(Path(path), columns, values, texts, read.lines[rows])
+    return replace(table, notes=tuple(_notes(table)))
 
 
 def _value(column: Column, cell: str) -> float:
@@ -181,30 +177,14 @@ def _missing(
         yield InputError(str(read.path), 1, "", "nothing measured", expected)
 
 
-def _wrong(
-    read: CsvTable,
-    key: str,
-    column: Column,
-    rows: Sequence[int],
-    cells: Sequence[str],
-) -> Iterator[InputError]:
-    """The cells of a column that cannot be."""
-    for row, cell in zip(rows, cells, strict=True):
-        if cell and not column.holds(number(cell)):
-            yield read.error(row, key, quoted(cell), column.expected(cell))
-        elif not cell and column.blank is None:
-            yield read.error(row, key, "an empty cell", column.expected(cell))
-
-
-def _notes(
-    columns: Mapping[str, Column],
-    values: dict[str, Floats],
-    texts: dict[str, list[str]],
-    lines: np.ndarray,
-) -> Iterator[str]:
+def _notes(table: Measurements) -> Iterator[str]:
     """Rows without any measured value, and rows that are the same in every cell."""
+    values = table.values
+    lines = table.lines
     measured = [
-        values[key] for key, column in columns.items() if column.is_measured
+        values[key]
+        for key, column in table.columns.items()
+        if column.is_measured
     ]
     if measured:
         bare = np.isnan(measured).all(axis=0)
@@ -214,7 +194,7 @@ def _notes(
     for row, line in enumerate(lines):
         cells = (
             *(str(column[row]) for column in values.values()),
-            *(text[row] for text in texts.values()),
+            *(text[row] for text in table.names.values()),
         )
         seen.setdefault(cells, []).append(int(line))
     copies = [same for same in seen.values() if len(same) > 1]

@@ -122,21 +122,10 @@ def _points(
                     clip_on=False,
                     **style,
                 )
-    _name_lines(fit, places, x, y, axes)
-
-
-def _name_lines(
-    fit: TyreFit,
-    places: np.ndarray,
-    x: Floats,
-    y: Floats,
-    axes: Any,
-) -> None:
-    """The line in the table beside the worst outlying points."""
-    odd = np.flatnonzero(fit.fitted.is_outlying[places])
-    for place in odd[np.argsort(-np.abs(fit.fitted.scores[places][odd]))][
-        :_NAMED
-    ]:
+    # the line in the table beside the worst outlying points
+    far = np.flatnonzero(is_odd)
+    scores = np.abs(fit.fitted.scores[places][far])
+    for place in far[np.argsort(-scores)][:_NAMED]:
         line = int(fit.table.lines[fit.fitted.rows[places[place]]])
         axes.annotate(
             str(line), (x[place], y[place]), (6, 0), textcoords="offset points", fontsize=_SMALL,

@@ -247,7 +247,15 @@ def _load_panel(assessment: Assessment, w: int, top: float, axes: Any) -> None:
     cases = assessment.result.cases
     shape = (len(cases.attitudes), cases.angles.size)
     angles = _at(assessment)
-    least, most, worst = _load_lines(assessment, w, shape)
+    # kN; not a number where contact is lost
+    result = assessment.result
+    load = np.where(
+        result.contact[0], result.answers["load"][0][:, w] / 1e3, np.nan
+    ).reshape(shape)
+    held = np.isfinite(load)
+    some = held.any(axis=0)
+    least = np.where(some, np.where(held, load, np.inf).min(axis=0), np.nan)
+    most = np.where(some, np.where(held, load, -np.inf).max(axis=0), np.nan)
     axes.fill_between(
         angles, least, most, color=_BAND, lw=0.0, label="all attitudes"
     )
@@ -255,7 +263,7 @@ def _load_panel(assessment: Assessment, w: int, top: float, axes: Any) -> None:
     axes.plot(angles, most, color=SECOND, lw=0.7)
     axes.plot(
         angles,
-        worst,
+        load[assessment.worst // shape[1]],
         color=INK,
         lw=1.3,
         ls="--",
@@ -272,21 +280,3 @@ def _load_panel(assessment: Assessment, w: int, top: float, axes: Any) -> None:
     lost = ~assessment.result.contact[0].reshape(shape).all(axis=0)
     style = {"ms": 4, "color": WARNING, "label": "contact lost"}
     crosses(axes, angles, lost, 0.04, **style)
-
-
-def _load_lines(
-    assessment: Assessment, w: int, shape: tuple[int, int]
-) -> tuple[Floats, Floats, Floats]:
-    """Least, most, and that of the attitude of the worst case, kN; not a number where contact is lost."""
-    result = assessment.result
-    load = np.where(
-        result.contact[0], result.answers["load"][0][:, w] / 1e3, np.nan
-    ).reshape(shape)
-    held = np.isfinite(load)
-    least = np.where(
-        held.any(axis=0), np.where(held, load, np.inf).min(axis=0), np.nan
-    )
-    most = np.where(
-        held.any(axis=0), np.where(held, load, -np.inf).max(axis=0), np.nan
-    )
-    return least, most, load[assessment.worst // shape[1]]

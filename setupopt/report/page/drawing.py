@@ -15,13 +15,7 @@ from setupopt.evaluation.drawn_parts import Wheel
 from setupopt.evaluation.drawn_state import DrawnState
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import AXLES, Venue
-from setupopt.report.page.gap_labels import (
-    ROW,
-    gap_labels,
-    gap_letters,
-    gap_shapes,
-    label_rows,
-)
+from setupopt.report.page.gap_labels import GapLabels, gap_letters
 from setupopt.report.page.section import Outline, outline, places
 from setupopt.report.page.shapes import (
     NARROW,
@@ -185,28 +179,19 @@ def near_drawing(state: DrawnState, axle: int) -> Drawing:
     letters = gap_letters(
         [gap for gap in state.gaps if gap.axle == axle], 1.4 * letter * MM
     )
-    rows = label_rows(letters, NARROW * letter)
-    lowest = -float(ground[:, 1].min()) / MM
+    gaps = GapLabels(letters, -float(ground[:, 1].min()) / MM, letter)
+    deep = gaps.deepest
     top = (
         -max(float(wheel.outline[:, 1].max()) for wheel in state.wheels) / MM
         - 2.8 * NARROW * letter
     )
-    deep = lowest + (0.7 + ROW * (max(rows, default=-1) + 1)) * NARROW * letter
-    shapes = [
-        *_near_shapes(state, axle, ground, deep),
-        *gap_shapes(state, letters, rows, lowest, letter),
-    ]
-    labels = [
-        *_wheel_labels(wheels, letter),
-        *gap_labels(letters, rows, lowest, letter),
-    ]
+    shapes = (*_near_shapes(state, axle, ground, deep), *gaps.shapes())
+    labels = (*_wheel_labels(wheels, letter), *gaps.labels())
     box = (-half / MM, top, 2.0 * half / MM, deep - top)
     title = (
         f"{AXLES[axle].capitalize()} axle from near, to scale, seen from behind"
     )
-    return Drawing(
-        "near", title, box, letter, tuple(shapes), tuple(labels), letters
-    )
+    return Drawing("near", title, box, letter, shapes, labels, letters)
 
 
 def _half_width(state: DrawnState) -> float:
@@ -289,6 +274,3 @@ def _load_words(load: float | None) -> str:
     if load is None:
         return "no answer"
     return f"{load:.0f} N" if load > 0.0 else "in the air"
-
-
-# ---- gaps --------------------------------------------------------------------------------------------------

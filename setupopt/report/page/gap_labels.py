@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 
 from setupopt.evaluation.drawn_parts import Gap
-from setupopt.evaluation.drawn_state import DrawnState
 from setupopt.report.page.shapes import (
     NARROW,
     Label,
@@ -15,7 +16,7 @@ from setupopt.report.page.shapes import (
 )
 from setupopt.units import MM
 
-ROW = 1.25  # letters from one row of labels to the next
+_ROW = 1.25  # letters from one row of labels to the next
 
 
 _WIDE = 0.62  # letters that a letter is wide, at most
@@ -42,53 +43,57 @@ def _gap_text(one: Letter) -> str:
     return f"{one.letter} {one.gap.gap / MM:.1f}"
 
 
-def label_rows(letters: Sequence[Letter], letter: float) -> list[int]:
-    """The row of each label: the first one where it overlaps no other."""
-    ends: list[float] = []
-    rows = []
-    for one in letters:
-        half = 0.5 * _WIDE * letter * (len(_gap_text(one)) + 1)
-        x = -one.s / MM
-        row = next(
-            (i for i, end in enumerate(ends) if end <= x - half), len(ends)
-        )
-        ends[row : row + 1] = [x + half]
-        rows.append(row)
-    return rows
+@dataclass(frozen=True)
+class GapLabels:
+    """Lines and labels of the gaps under their letters, in rows under the ground.
 
+    `lowest`: of the ground, mm below the plane; `letter`: the size of a letter, mm.
+    """
 
-def _label_height(row: int, lowest: float, letter: float) -> float:
-    """Where a row of labels stands, mm below the plane."""
-    return lowest + (1.0 + ROW * row) * NARROW * letter
+    letters: tuple[Letter, ...]
+    lowest: float
+    letter: float
 
+    @cached_property
+    def rows(self) -> list[int]:
+        """The row of each label: the first one where it overlaps no other."""
+        ends: list[float] = []
+        rows = []
+        for one in self.letters:
+            places = len(_gap_text(one)) + 1
+            half = 0.5 * _WIDE * NARROW * self.letter * places
+            x = -one.s / MM
+            row = next(
+                (i for i, end in enumerate(ends) if end <= x - half), len(ends)
+            )
+            ends[row : row + 1] = [x + half]
+            rows.append(row)
+        return rows
 
-def gap_shapes(
-    state: DrawnState,
-    letters: Sequence[Letter],
-    rows: Sequence[int],
-    lowest: float,
-    letter: float,
-) -> Iterable[Shape]:
-    """Each gap as a line between two ticks, and a thin one down to its label."""
-    for one, row in zip(letters, rows, strict=True):
-        s = one.s
-        under = one.gap.under
-        tick = 0.35 * letter * MM
-        ground = under - one.gap.gap
-        foot = -(_label_height(row, lowest, letter) - NARROW * letter) * MM
-        yield Shape("leader", path([(s, ground), (s, min(foot, ground))]))
-        yield Shape("gap", path([(s, ground), (s, under)]), one.letter)
-        for z in (ground, under):
-            yield Shape("gap", path([(s - tick, z), (s + tick, z)]))
+    @property
+    def deepest(self) -> float:
+        """Where the last row ends, mm below the plane."""
+        rows = max(self.rows, default=-1) + 1
+        return self.lowest + (0.7 + _ROW * rows) * NARROW * self.letter
 
+    def _height(self, row: int) -> float:
+        """Where a row stands, mm below the plane."""
+        return self.lowest + (1.0 + _ROW * row) * NARROW * self.letter
 
-def gap_labels(
-    letters: Sequence[Letter], rows: Sequence[int], lowest: float, letter: float
-) -> Iterable[Label]:
-    for one, row in zip(letters, rows, strict=True):
-        yield Label(
-            "gap",
-            -one.s / MM,
-            _label_height(row, lowest, letter),
-            _gap_text(one),
-        )
+    def shapes(self) -> Iterable[Shape]:
+        """Each gap as a line between two ticks, and a thin one down to its label."""
+        tick = 0.35 * self.letter * MM
+        for one, row in zip(self.letters, self.rows, strict=True):
+            s = one.s
+            under = one.gap.under
+            ground = under - one.gap.gap
+            foot = -(self._height(row) - NARROW * self.letter) * MM
+            yield Shape("leader", path([(s, ground), (s, min(foot, ground))]))
+            yield Shape("gap", path([(s, ground), (s, under)]), one.letter)
+            for z in (ground, under):
+                yield Shape("gap", path([(s - tick, z), (s + tick, z)]))
+
+    def labels(self) -> Iterable[Label]:
+        """The letter and its gap in mm."""
+        for one, row in zip(self.letters, self.rows, strict=True):
+            yield Label("gap", -one.s / MM, self._height(row), _gap_text(one))

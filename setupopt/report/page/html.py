@@ -61,40 +61,34 @@ def html(report: Report) -> str:
     room.globals |= HELPERS
     room.filters |= HELPERS
     style = Markup((_HERE / "page.css").read_text(encoding="utf-8"))
-    return room.get_template("page.html").render(
-        style=style, **_content(report)
-    )
-
-
-def _content(report: Report) -> Field:
-    """What the template asks for."""
     project = report.today.project
     pictures = _Pictures(report)
     halves, group = page_tables.angles(report)
     # the body, where all setups wear the same one; the verdict tells others
     bodies = {part.project.setup.body for part in report.parts}
-    return {
-        "report": report,
-        "project": project,
-        "worn": worn_words(report.today.project, *bodies)
+    return room.get_template("page.html").render(
+        style=style,
+        report=report,
+        project=project,
+        worn=worn_words(report.today.project, *bodies)
         if len(bodies) == 1
         else "",
-        "folder": shlex.quote(str(project.folder)),
-        "checksum": project_checksum(project),
-        "tables": page_tables,
-        "case_tables": case_tables,
-        "roles": [part.role for part in report.parts],
-        "body_label": body_label,
-        "proof_extent": proof_extent,
-        "angles": halves,
-        "group": group,
-        "margins": pictures.margins(),
-        "route_picture": _route_picture(report),
-        "standing": pictures.standing(),
-        "shown": [pictures.part(part) for part in report.parts],
-        "narrow": NARROW,
-        "trade_off": _trade_off(report.prices or {}),
-    }
+        folder=shlex.quote(str(project.folder)),
+        checksum=project_checksum(project),
+        tables=page_tables,
+        case_tables=case_tables,
+        roles=[part.role for part in report.parts],
+        body_label=body_label,
+        proof_extent=proof_extent,
+        angles=halves,
+        group=group,
+        margins=pictures.margins(),
+        route_picture=_route_picture(report),
+        standing=pictures.standing(),
+        shown=[pictures.part(part) for part in report.parts],
+        narrow=NARROW,
+        trade_off=_trade_off(report.prices or {}),
+    )
 
 
 def _route_picture(report: Report) -> Markup | None:

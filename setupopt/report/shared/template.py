@@ -3,13 +3,15 @@
 A blank line of a template separates two parts. Lines and parts that come out empty are left out. Every line is
 broken at the width; what follows its indent, "- ", "! " or a number stays under its beginning. Tables come from
 `table(rows, columns)`. A template knows what `rendered` is given, and all of `words`, `tables`, `in_air`,
-`would_hold` and `units`, as functions and as filters. Its own macros put the cells of its tables into words.
+`would_hold` and `units`, as functions and as filters, and the macros of shared/macros.txt. Its own macros put the
+cells of its tables into words.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from dataclasses import asdict
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -75,6 +77,10 @@ def _room() -> Environment:
     )
     room.globals |= HELPERS
     room.filters |= HELPERS
+    shared = room.get_template("shared/macros.txt").module
+    room.globals |= {
+        name: made for name, made in vars(shared).items() if name[0] != "_"
+    }
     return room
 
 
@@ -90,6 +96,7 @@ HELPERS: dict[str, Any] = {
     **vars(units),
     "body_words": body_words,
     "worn_words": worn_words,
+    "asdict": asdict,
     "g": "{:g}".format,
     "verbatim": _verbatim,
 }

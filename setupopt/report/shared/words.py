@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 
-from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.result import Result
 from setupopt.evaluation.variables import Slot
 from setupopt.project.settings import Setting
-from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.tables import (
     along_words,
     angle,
@@ -23,15 +20,6 @@ from setupopt.report.shared.tables import (
 )
 from setupopt.units import PERCENT
 
-ALONG = "along mm=along_mm: 0 optional"  # on a section of parts
-# How the car stands, of rows that `Result.rows` makes.
-STANDING = "sideslip=sideslip_deg: 2; steer=steer_deg: 2; balance=balance: +3; in air=wheels_in_air: upper left"
-STANDING_WORDS = (
-    "Sideslip in deg, positive where the car moves to the left of its nose; steer in deg, positive to the "
-    "left. Balance: the grip that the rear axle uses minus that of the front axle, positive where the rear "
-    "goes first. In air: wheels without load. Where the car slides, sideslip and steer are those with the "
-    "least friction that holds it."
-)
 CLOSING = (
     "This is a model's result, no clearance to drive. It is as good as the numbers in the files and the "
     "assumptions in docs/model.md. Local rules, licensed engineers and an independent check of this "
@@ -87,15 +75,6 @@ def verdict(passes: bool | None) -> str:
     return "pass" if passes else "FAIL"
 
 
-def floor_words(floor: float | None, passes: bool, whose: str = "") -> str:
-    """Whether the minimum margin that was asked for is reached; empty where none was."""
-    return (
-        ""
-        if floor is None
-        else f"Minimum margin{whose} {floor:g}: {verdict(passes)}"
-    )
-
-
 def where_words(case: Mapping[str, Any]) -> str:
     """Where and how the car stands in a case: angle, place along a section of parts, attitude."""
     return f"{angle(case['roll_angle_deg'])} deg, {along_words(case)}{case['attitude']}"
@@ -144,41 +123,6 @@ def sliding_words(result: Result, setup: int = 0) -> str:
         f"THE CAR SLIDES in {sliding} of {result.count} cases: the friction there is not enough for any "
         f"trim, and limits are not judged. The worst case needs {least}."
     )
-
-
-def contact_words(result: Result, setup: int = 0) -> list[str]:
-    """Lost contact, slides and wheels in the air, a sentence each; empty ones where there are none."""
-    lost = result.lost(setup)
-    count = result.count
-    contact = f"Contact is kept in {'the only case' if count == 1 else f'all {count} cases'}."
-    if lost:
-        contact = f"CONTACT LOST in {lost} of {count} cases: there the car comes off the surface."
-    elif result.sliding(setup):
-        contact = ""
-    return [contact, sliding_words(result, setup), in_air_words(result, setup)]
-
-
-# ---- limits ------------------------------------------------------------------------------------------------
-
-
-def limits_words(broken: Sequence[Broken]) -> str:
-    """The verdict on the limits, where one is broken."""
-    kinds = "limit is" if len(broken) == 1 else "limits are"
-    return (
-        f"Limits: FAIL, {len(broken)} {kinds} broken, see below"
-        if broken
-        else ""
-    )
-
-
-def required_words(limit: Broken) -> str:
-    """What a limit asks for."""
-    return f"{limit.sense} {limit.required:g} {limit.unit}"
-
-
-def place_words(limit: Broken) -> str:
-    """The case that breaks a limit most."""
-    return "-" if limit.roll_angle_deg is None else where_words(asdict(limit))
 
 
 # ---- setups ------------------------------------------------------------------------------------------------
