@@ -106,7 +106,7 @@ def prior(those: Any) -> Floats:
     """Covariance of the parameters before the log: elements of one car err alike."""
     is_air = those.index.str.startswith(downforce_of("")).astype(float)
     alike = _ALIKE * np.outer(is_air, is_air) + np.diag(1.0 - _ALIKE * is_air)
-    return np.asarray(alike * np.outer(those["prior"], those["prior"]))
+    return alike * np.outer(those["prior"], those["prior"])
 
 
 def stretches(ways: list[Way]) -> Any:

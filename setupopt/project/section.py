@@ -116,7 +116,7 @@ class Section:
             np.array(self.curvatures)[part],
             along - self.ends[part],
         )
-        return np.asarray(self.end_points[part] + step)
+        return self.end_points[part] + step
 
     def where(self, angle: float) -> tuple[float, float] | None:
         """The stretch that has this roll angle, m; None where there is none, or several apart."""

@@ -227,17 +227,15 @@ class _Curve:
         def slopes(p: Floats) -> Floats:
             return np.concatenate([self._slopes(p), changes])
 
-        return np.asarray(
-            least_squares(
-                residuals,
-                at,
-                slopes,
-                method="lm",
-                xtol=1e-10,
-                ftol=1e-10,
-                max_nfev=_MOST_STEPS,
-            ).x
-        )
+        return least_squares(
+            residuals,
+            at,
+            slopes,
+            method="lm",
+            xtol=1e-10,
+            ftol=1e-10,
+            max_nfev=_MOST_STEPS,
+        ).x
 
     def _off(self, at: Floats) -> tuple[Floats, Floats]:
         """How far the points lie off to the inside, (points), and the ends short of the first and last, m."""
@@ -323,4 +321,4 @@ def _mean(section: Section, start: Floats, length: Floats) -> Floats:
     first, half, end = (
         section.point(start + share * length) for share in (0.0, 0.5, 1.0)
     )
-    return np.asarray((first + 4.0 * half + end) / 6.0)
+    return (first + 4.0 * half + end) / 6.0

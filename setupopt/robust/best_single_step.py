@@ -149,7 +149,7 @@ def _settable(variable: Variable, value: float) -> Floats:
     """What may be set, SI, in order; around `value` where any value will do."""
     lower, width, grid = variable.range.lower, variable.width, variable.grid()
     if grid is not None:
-        return np.asarray(lower + grid * width)
+        return lower + grid * width
     return np.clip(
         value + _FREE_STEP * width * np.array([-1.0, 1.0]), lower, lower + width
     )

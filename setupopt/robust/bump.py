@@ -87,7 +87,7 @@ class BumpAllowance:
 
     def __getattr__(self, name: str) -> Floats:
         if name in BUMP.names:  # type: ignore[operator]
-            return np.asarray(self.found[name])
+            return self.found[name]
         raise AttributeError(name)
 
     def obstacle(self, row: int, share: float = 1.0) -> Obstacle:

@@ -65,7 +65,7 @@ class FaultSearch:
         order = np.lexsort((margin, place[:, 1], place[:, 0]))
         _, first = np.unique(place[order], axis=0, return_index=True)
         rows = order[first]
-        return np.asarray(rows[np.isfinite(margin[rows])])
+        return rows[np.isfinite(margin[rows])]
 
     @cached_property
     def faults(self) -> list[Event]:

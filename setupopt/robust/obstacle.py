@@ -45,9 +45,7 @@ class Obstacle(NamedTuple):
         0.02
         """
         long = np.maximum(patch, _POINT)
-        return np.asarray(
-            (self.area(s + 0.5 * long) - self.area(s - 0.5 * long)) / long
-        )
+        return (self.area(s + 0.5 * long) - self.area(s - 0.5 * long)) / long
 
     def step(self, speed: float, longest: float) -> float:
         """Step in time to cross it, s: fine enough for its shape."""

@@ -144,7 +144,7 @@ class RideModel:
     def has_ride(self) -> np.ndarray:
         """`rides` of all cases, (cases)."""
         answers = self.result.answers[0]
-        return np.asarray(answers["contact"] & ~answers["slides"])
+        return answers["contact"] & ~answers["slides"]
 
     def base(self, row: int) -> Records:
         """The steady answer (1) that a ride of one case starts from."""

@@ -28,4 +28,4 @@ def suspects(near: Floats, before: Floats) -> np.ndarray:
     """
     moved = np.abs(near - before).max(axis=-1, keepdims=True)
     band = _BAND + _SHARE * np.minimum(moved, 1.0)
-    return np.asarray(near <= near.min(axis=-1, keepdims=True) + band)
+    return near <= near.min(axis=-1, keepdims=True) + band

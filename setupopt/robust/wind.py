@@ -71,11 +71,9 @@ class SteadyWind:
     def margins(self, speed: float, direction: float) -> Floats:
         """Margins by the slopes of the calm answers, (cases); minus infinity where contact is lost."""
         cases = with_wind(self.cases, speed, direction)
-        return np.asarray(
-            self.model.run(
-                self.settings, cases, self.calm, by_slope=True
-            ).safe_margin[0]
-        )
+        return self.model.run(
+            self.settings, cases, self.calm, by_slope=True
+        ).safe_margin[0]
 
     def limit(self, direction: float, floor: float) -> tuple[float, int]:
         """Highest held wind from one direction, m/s, and the case that falls beyond it, as in WindLimit.

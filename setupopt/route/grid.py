@@ -228,4 +228,4 @@ def load_factor(study: RouteStudy) -> Floats:
         bent + (pull - turned) * cosine,
         press + GRAVITY * np.cos(study.roll_angle),
     )
-    return np.asarray(np.linalg.norm(forces, axis=0) / GRAVITY)
+    return np.linalg.norm(forces, axis=0) / GRAVITY

@@ -48,7 +48,7 @@ class Judged:
 
     def column(self, name: str) -> Floats:
         """A field of ANSWER."""
-        return np.asarray(
+        return (
             self.result.answers[0][name]
             .reshape(*self.points.way.shape, -1)
             .squeeze(-1)
@@ -157,7 +157,7 @@ class Judge:
         path = PathForces(self.project, cases.records)
         speed = cases.records["speed"]
         push = path.deceleration(speed) + cases.records["acceleration"]
-        return np.asarray(self.mass * push * speed)
+        return self.mass * push * speed
 
     def room(self, found: Judged) -> dict[str, Floats]:
         """By how much every limit is kept, (paths, points), about in shares of its size; negative: broken."""

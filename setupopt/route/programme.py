@@ -351,10 +351,8 @@ def _at(project: Project, errors: dict[str, float]) -> Project:
 
 def _left(information: Floats) -> Floats:
     """Share of each input's spread that is left: a uniform one of +-1 has a variance of 1/3."""
-    return np.asarray(
-        np.sqrt(
-            np.diag(np.linalg.inv(np.eye(len(information)) + information / 3.0))
-        )
+    return np.sqrt(
+        np.diag(np.linalg.inv(np.eye(len(information)) + information / 3.0))
     )
 
 
@@ -366,7 +364,7 @@ def _information(
     moved = np.vstack([np.eye(count), -np.eye(count)])
     seen = np.array([_channels(project, inputs, one, cases) for one in moved])
     slope = 0.5 * (seen[:count] - seen[count:])
-    return np.asarray(slope @ slope.T)
+    return slope @ slope.T
 
 
 def _channels(

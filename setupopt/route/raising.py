@@ -195,7 +195,7 @@ def _worse(
 
 def lowest(values: Floats) -> np.ndarray:
     """Rows of the local minima between both ends."""
-    return np.asarray(
+    return (
         np.flatnonzero(
             (values[1:-1] <= values[:-2]) & (values[1:-1] <= values[2:])
         )

@@ -88,7 +88,7 @@ class RouteStudy:
     @property
     def margin(self) -> Floats:
         """Along the route, (points); minus infinity where contact is lost."""
-        return np.asarray(self.judged.result.safe_margin[0])
+        return self.judged.result.safe_margin[0]
 
     @property
     def length(self) -> float:
@@ -98,9 +98,7 @@ class RouteStudy:
     @property
     def roll_angle(self) -> Floats:
         """Along the route, (points), rad; beyond 180 deg on the way over the top."""
-        return np.asarray(
-            self.paths.shape.surface.angle(self.judged.points.place[0])
-        )
+        return self.paths.shape.surface.angle(self.judged.points.place[0])
 
     @property
     def seconds(self) -> Floats:

@@ -70,7 +70,7 @@ class MarginTable:
 
     def of(self, place: Floats, course: Floats, curvature: Floats) -> Floats:
         """Margins by linear interpolation; those outside of the table count as lost."""
-        return np.asarray(self._at((place, course, curvature)))
+        return self._at((place, course, curvature))
 
 
 def margin_table(
@@ -148,7 +148,7 @@ class Chain:
         before = 0.5 * self.easing * (self.course[0] == 0.0)
         window = np.linspace(-0.5, 0.5, _WINDOW) * self.easing
         way = shares[:, None] * self.length - before + window
-        return np.asarray(np.interp(way, self.way, self.course).mean(axis=1))
+        return np.interp(way, self.way, self.course).mean(axis=1)
 
 
 class ChainSearch:

@@ -256,9 +256,7 @@ class _Finder:
         away = points.place[0] - np.array(
             [self._nearest_floor(one) for one in points.place[0]]
         )
-        return np.asarray(
-            np.interp(self.floor + away, place, margin, -1.0, -1.0) >= KEPT
-        )
+        return np.interp(self.floor + away, place, margin, -1.0, -1.0) >= KEPT
 
     def _running(self, event: str, wheel: int) -> tuple[Floats, Floats]:
         """Places, and least margins (places) of straight running without drive after an event."""

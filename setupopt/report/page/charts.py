@@ -87,7 +87,7 @@ def _at(assessment: Assessment) -> Floats:
     """The sweep: roll angles in degrees, or on a section of parts m along it."""
     cases = assessment.result.cases
     at = cases.at[: cases.angles.size]
-    return np.asarray(at if cases.is_along else np.degrees(at))
+    return at if cases.is_along else np.degrees(at)
 
 
 def _at_words(assessment: Assessment) -> str:

@@ -81,9 +81,7 @@ def _placed(shapes: Iterable[_Seen], around: Outline) -> Iterable[Shape]:
 
 def _moved(points: Floats, around: Outline) -> Floats:
     c, s = cos(around.tangent), sin(around.tangent)
-    return np.asarray(
-        np.array(around.place) + points @ np.array([[c, s], [-s, c]])
-    )
+    return np.array(around.place) + points @ np.array([[c, s], [-s, c]])
 
 
 def _section_box(around: Outline, car: Sequence[Floats]) -> Box:

@@ -55,7 +55,7 @@ class BuildCloud:
         whole = sequence.random(
             1 << (count - 1).bit_length()
         )  # it warns of all but powers of two
-        return np.asarray(2.0 * whole[:count] - 1.0)
+        return 2.0 * whole[:count] - 1.0
 
     def __call__(self, job: ChunkRange | tuple[int, int]) -> Floats:
         errors = self.errors(job)

@@ -116,7 +116,7 @@ def road_response(car: Answer, slopes: Slopes, road: Waves) -> Complex:
     roots, ways = np.linalg.eig(car.law)
     modes = (np.linalg.inv(ways) @ push) / (turn - roots[:, None])
     rides = slopes.by_state @ ways[: slopes.by_state.shape[1]]
-    return np.asarray(rides @ modes + slopes.by_road @ met)
+    return rides @ modes + slopes.by_road @ met
 
 
 # ---- what they mean ----------------------------------------------------------------------------------------

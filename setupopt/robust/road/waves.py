@@ -44,4 +44,4 @@ def under(contacts: Contacts, road: Waves) -> Complex:
         -2j * np.pi * n * contacts.behind
     )
     sides = np.where(contacts.side > 0.0, 0, 1)
-    return np.asarray(late[:, :, None] * road.size[:, sides, :])
+    return late[:, :, None] * road.size[:, sides, :]

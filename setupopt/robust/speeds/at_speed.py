@@ -21,7 +21,7 @@ def scanned_speeds(driven: float) -> Floats:
     """Speeds of the scan, m/s: in steps of 1 m/s from the sweep's own speed, up to twice that speed."""
     below = int((driven - STEP) / STEP + 1e-9)
     above = int((MOST - 1.0) * driven / STEP + 1e-9)
-    return np.asarray(driven + STEP * np.arange(-max(below, 0), above + 1))
+    return driven + STEP * np.arange(-max(below, 0), above + 1)
 
 
 class AtSpeed:
