@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import asdict
 from pathlib import Path
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from setupopt.evaluation.result import Result
     from setupopt.project import Project
 
+_READING = "reading the cases"
 _MOST_IN_EXCEL = (1 << 20) - 1
 
 
@@ -57,8 +59,13 @@ def command(
     with loading(common.quiet):
         project = common.load()
         target = _table(cases_out, common.out)
-    with Saying(common.quiet, "reading the cases"):
-        cases = _cases(cases_file, project, common.excel)
+    with Saying(common.quiet, _READING) as saying:
+        cases = _cases(
+            cases_file,
+            project,
+            common.excel,
+            lambda count: saying(f"{_READING}: {count}"),
+        )
     with loading(common.quiet):
         from setupopt.evaluation.assessment import Assessment, assess, csv_text
         from setupopt.report.assess.picture import assessment_svg
@@ -121,7 +128,10 @@ def _table(cases_out: str | None, out: str | None) -> Path | None:
 
 
 def _cases(
-    cases_file: str | None, project: Project, excel: bool
+    cases_file: str | None,
+    project: Project,
+    excel: bool,
+    progress: Callable[[int], object],
 ) -> CaseSet | CaseFile:
     from setupopt.evaluation.cases import sweep_cases
 
@@ -129,7 +139,7 @@ def _cases(
         return sweep_cases(project.venue)
     from setupopt.evaluation.case_file import case_file
 
-    cases = case_file(cases_file, project)
+    cases = case_file(cases_file, project, progress)
     if excel and len(cases) > _MOST_IN_EXCEL:
         raise InputError(
             cases_file,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from typing import Any
@@ -133,18 +134,27 @@ def assess(
 ) -> Assessment:
     """The project's setup in `cases`, or in the venue's sweep. Raises UserError for impossible cases.
 
-    Those of a file are solved and forgotten in pieces; `take` gets the result of each.
+    Those of a file are solved and forgotten in pieces; `take` gets the result of each, in a thread of its own
+    while the next is solved.
     """
     model = Model(project.car)
     settings = model.settings(project.setup)
     chosen = sweep_cases(project.venue) if cases is None else cases
     kept = Kept(project)
     if isinstance(chosen, CaseFile):
-        for piece in chosen.pieces(sweep.at_a_time()):
-            found = model.run(settings, piece, progress=progress, growth=True)
-            kept.add(found)
-            if take is not None:
-                take(found)
+        with ThreadPoolExecutor(1) as aside:
+            taking: Future[object] | None = None
+            for piece in chosen.pieces(sweep.at_a_time()):
+                found = model.run(
+                    settings, piece, progress=progress, growth=True
+                )
+                if taking is not None:
+                    taking.result()
+                if take is not None:
+                    taking = aside.submit(take, found)
+                kept.add(found)
+            if taking is not None:
+                taking.result()
         result = kept.result
         ride = kept.ride(result)
         counts = kept.cautions

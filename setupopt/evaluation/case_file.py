@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -50,7 +50,18 @@ class CaseFile:
             )
 
 
-def case_file(path: str | Path, project: Project) -> CaseFile:
-    """The cases of a CSV file, read once to see that every row is right. Raises InputErrors."""
-    tables = case_tables(path, project.venue, project.car)
-    return CaseFile(Path(path), project, sum(map(len, tables)))
+def case_file(
+    path: str | Path,
+    project: Project,
+    progress: Callable[[int], object] | None = None,
+) -> CaseFile:
+    """The cases of a CSV file, read once to see that every row is right. Raises InputErrors.
+
+    `progress` is called with how many rows were read so far.
+    """
+    count = 0
+    for table in case_tables(path, project.venue, project.car):
+        count += len(table)
+        if progress is not None:
+            progress(count)
+    return CaseFile(Path(path), project, count)

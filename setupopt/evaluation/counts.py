@@ -61,8 +61,11 @@ class Counts:
         if self.names is None or other.names is None:
             self.names = None
             return
-        for name, counted in other.names.items():
-            self.names.setdefault(name, Named()).add(counted)
+        for name, more in other.names.items():
+            if name in self.names:
+                self.names[name].add(more)
+            else:
+                self.names[name] = more
         if len(self.names) > MOST_APART:
             self.names = None
 
@@ -74,43 +77,46 @@ def _both(
 
 
 def counted(
-    cases: CaseSet, contact: np.ndarray, slides: np.ndarray, in_air: np.ndarray
+    cases: CaseSet,
+    contact: np.ndarray,
+    slides: np.ndarray,
+    in_air: np.ndarray,
+    by_name: bool = True,
 ) -> Counts:
     """Counts of one setup's cases: `contact`, `slides` (cases), `in_air` (cases, wheels)."""
+    lifted = np.flatnonzero(in_air.any(axis=1))
+    records = cases.pick(lifted).records
+    wheels = in_air[lifted] @ BITS
+
+    def named(which: np.ndarray, count: int) -> list[Named]:
+        own = which[lifted]
+        bits = np.zeros(count, dtype=int)
+        np.bitwise_or.at(bits, own, wheels)
+        first = np.full(count, np.iinfo(int).max)
+        np.minimum.at(first, own, cases.numbers[lifted])
+        columns = (
+            np.bincount(which),
+            np.bincount(which, weights=~contact).astype(int),
+            np.bincount(which, weights=contact & slides).astype(int),
+            np.bincount(own, minlength=count),
+            bits,
+            first,
+        )
+        angles = _ends(own, records["roll_angle"], count)
+        along = _ends(own, records["along"], count)
+        rows = zip(*(c.tolist() for c in columns), angles, along, strict=True)
+        return [Named(*row) for row in rows]
+
+    (every,) = named(np.zeros(len(cases), dtype=int), 1)
+    if not by_name:
+        return Counts(every, None)
     names, first, which = np.unique(
         np.array(cases.attitude, dtype=object),
         return_index=True,
         return_inverse=True,
     )
-    lifted = np.flatnonzero(in_air.any(axis=1))
-    own = which[lifted]
-    wheels = np.zeros(names.size, dtype=int)
-    np.bitwise_or.at(wheels, own, in_air[lifted] @ BITS)
-    earliest = np.full(names.size, np.iinfo(int).max)
-    np.minimum.at(earliest, own, cases.numbers[lifted])
-    records = cases.pick(lifted).records
-    columns = [
-        np.bincount(which),
-        np.bincount(which, weights=~contact).astype(int),
-        np.bincount(which, weights=contact & slides).astype(int),
-        np.bincount(own, minlength=names.size),
-        wheels,
-        earliest,
-    ]
-    ends = [
-        _ends(own, records[name], names.size)
-        for name in ("roll_angle", "along")
-    ]
-    rows = list(
-        zip(*(column.tolist() for column in columns), *ends, strict=True)
-    )
-    by_name = {str(names[i]): Named(*rows[i]) for i in np.argsort(first)}
-    found = Counts(names=by_name)
-    for own_counts in by_name.values():
-        found.every.add(own_counts)
-    if lifted.size:
-        found.every.first = int(cases.numbers[lifted[0]])
-    return found
+    rows = named(which, names.size)
+    return Counts(every, {str(names[i]): rows[i] for i in np.argsort(first)})
 
 
 def _ends(

@@ -40,7 +40,8 @@ class Kept:
 
     def add(self, result: Result) -> None:
         """Take further cases."""
-        self.counts.add(result.counted())
+        by_name = self.counts.names is not None
+        self.counts.add(result.counted(by_name=by_name))
         self.cautions += caution_counts(self.project.car, result)
         self._grouped = self._of_groups(joined(self._grouped, result))
         few = joined(self._few, result)

@@ -138,17 +138,18 @@ class Result:
         """Margin of each setup's worst case, (setups); minus infinity where contact is lost anywhere."""
         return np.asarray(self.safe_margin.min(axis=1))
 
-    def counted(self, setup: int = 0) -> Counts:
-        """How many cases of a setup lose contact, slide or have a wheel in the air, by name."""
+    def counted(self, setup: int = 0, by_name: bool = True) -> Counts:
+        """How many cases of a setup lose contact, slide or have a wheel in the air; by name, or together alone."""
         if self.counts is not None:
             return self.counts
         contact = self.contact[setup]
         slides = self.answers["slides"][setup]
-        return counted(self.cases, contact, slides, self.in_air[setup])
+        in_air = self.in_air[setup]
+        return counted(self.cases, contact, slides, in_air, by_name)
 
     def alone(self, case: int) -> Named:
         """The counts of one case."""
-        return self.pick([case]).counted().every
+        return self.pick([case]).counted(by_name=False).every
 
     @property
     def count(self) -> int:

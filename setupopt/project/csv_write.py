@@ -31,7 +31,9 @@ def columns_text(columns: Mapping[str, Any], head: bool = True) -> str:
     writer = csv.writer(buffer, lineterminator="\n")
     if head:
         writer.writerow(columns)
-    writer.writerows(zip(*map(_cells, columns.values()), strict=True))
+    rows = zip(*map(_cells, columns.values()), strict=True)
+    # Through Python for each row, so that other threads have their turn
+    writer.writerows(row for row in rows)
     return buffer.getvalue()
 
 
