@@ -21,11 +21,10 @@ from setupopt.cli.waiting import Saying, loading
 from setupopt.errors import OutputError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from setupopt.project import Project, Setup
     from setupopt.report.compare.fields import JudgedComparison, Line
     from setupopt.search.comparison import ComparisonOptions
+    from setupopt.search.relaxation import Progress
 
 # The first words of a setup that compare has written, and may write again.
 _MARK = "Best of compare"
@@ -109,7 +108,7 @@ def _judged(
     chosen: ComparisonOptions,
     floor: float | None,
     cluster: str | None,
-    progress: Callable[[str], object],
+    progress: Progress,
 ) -> JudgedComparison:
     """The comparison, searched on other machines where there is a cluster."""
     from setupopt.report.compare.fields import JudgedComparison

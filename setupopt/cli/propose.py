@@ -15,11 +15,10 @@ from setupopt.cli.waiting import Saying, loading
 from setupopt.errors import printable
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from setupopt.project import Project
     from setupopt.report.propose.fields import JudgedProposal
     from setupopt.search import ProposalOptions
+    from setupopt.search.relaxation import Progress
 
 FILE = "proposed.toml"
 _ALTERNATIVES = [f"alternative-{number}.toml" for number in range(1, 100)]
@@ -147,7 +146,7 @@ def _judged(
     floor: float | None,
     is_on_route: bool,
     cluster: str | None,
-    progress: Callable[[str], object],
+    progress: Progress,
 ) -> JudgedProposal:
     """The proposal on the cases that are asked for."""
     from setupopt.report.propose.fields import JudgedProposal

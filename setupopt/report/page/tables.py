@@ -10,7 +10,7 @@ from setupopt.evaluation.report_data import Report
 from setupopt.evaluation.result import Field, Result
 from setupopt.evaluation.summary import by_angle, by_attitude
 from setupopt.report.shared.route_file import is_sound
-from setupopt.report.shared.tables import angle, number, thinned
+from setupopt.report.shared.tables import angle, thinned
 from setupopt.report.shared.words import verdict, where_words
 from setupopt.sheet.state import Line, state_lines
 
@@ -148,43 +148,16 @@ def programme(kept: Field | None) -> list[Field]:
     return found["runs"] if found else []
 
 
-def settings(report: Report) -> list[tuple[Line, Cell, Cell]]:
-    """Every setting front and rear, left / right where they differ, with what it changes to."""
+def settings(report: Report) -> list[tuple[Line, list[Line | None]]]:
+    """Every setting of any setup, and its line of each setup; None where a setup goes without."""
     columns = [
         state_lines(part.project, part.project.setup) for part in report.parts
     ]
-    lines = {
-        line.quantity: line for column in reversed(columns) for line in column
-    }
     found = [{line.quantity: line for line in column} for column in columns]
+    every: dict[str, Line] = {}
+    for column in reversed(found):
+        every |= column
     return [
-        (line, _setting_cell(found, line, 0), _setting_cell(found, line, 2))
-        for line in lines.values()
+        (line, [column.get(name) for column in found])
+        for name, line in every.items()
     ]
-
-
-def _setting_cell(
-    found: Sequence[dict[str, Line]], line: Line, wheel: int
-) -> Cell:
-    """Today's value, and the proposed one where it is another; left and right where they differ."""
-    values = [
-        _sides(column.get(line.quantity), wheel, line.digits)
-        for column in found
-    ]
-    return (
-        Cell(values[0])
-        if len(set(values)) == 1
-        else Cell(f"{values[0]} → {values[1]}", "change")
-    )
-
-
-def _sides(line: Line | None, wheel: int, digits: int) -> str:
-    """The value of an axle, or of both sides; 0 where a setup goes without."""
-    if line is None:
-        return number(0.0, digits)
-    left, right = (line.values[wheel + side] for side in (0, 1))
-    if left is None:
-        return NONE
-    if right is None or right == left:
-        return number(left, digits)
-    return f"{number(left, digits)} / {number(right, digits)}"
