@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from itertools import groupby
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
 from setupopt.evaluation.assessment import Assessment
+from setupopt.evaluation.report_data import PROPOSED, TODAY
 from setupopt.evaluation.result import Field
 from setupopt.evaluation.summary import by_angle
 from setupopt.physics.inputs import Floats
@@ -29,28 +32,49 @@ _LOWEST = (
 _MOST_NAMED = 4  # stretches of one attitude, the longest
 _TEXT = "#4c545d"
 _BAND = "#b9d8d2"
+_LEGEND: Any = {"loc": "outside upper center", "ncols": 2, "fontsize": 9}
 
 
-class Line(NamedTuple):
-    """The line of a setup; setups differ by more than colour."""
-
-    colour: str
-    style: str
-    marker: str
+# Setups differ by more than colour: colour, line and marker of each.
+_LOOKS = {TODAY: (INK, "--", "o"), PROPOSED: (SECOND, "-", "s")}
 
 
-TODAY = Line(INK, "--", "o")
-PROPOSED = Line(SECOND, "-", "s")
+@dataclass(frozen=True)
+class Shown:
+    """One setup in the charts, `role` as `report_data` calls it: its worst attitude at every roll angle."""
+
+    role: str
+    assessment: Assessment
+
+    @cached_property
+    def rows(self) -> list[Field]:
+        """As `by_angle` gives them."""
+        return by_angle(self.assessment.result)
+
+    @property
+    def at(self) -> Floats:
+        """The sweep: roll angles in degrees, or on a section of parts m along it."""
+        cases = self.assessment.result.cases
+        at = cases.at[: cases.angles.size]
+        return at if cases.is_along else np.degrees(at)
+
+    @property
+    def at_words(self) -> str:
+        """What the sweep is called."""
+        along = self.assessment.result.cases.is_along
+        return "m along the section" if along else "roll angle deg"
+
+    def column(self, key: str) -> Floats:
+        """Values of all rows; not a number where there is none."""
+        return np.array([row[key] for row in self.rows], dtype=float)
 
 
-def margins_picture(
-    shown: Sequence[tuple[str, Line, Assessment]], floor: float | None
-) -> str:
+def margins_picture(shown: Sequence[Shown], floor: float | None) -> str:
     """SVG: the worst margin at every roll angle, one line for each setup; crosses where contact is lost."""
     with drawing(3.8, 3.2) as (figure, axes):
-        for place, (label, line, assessment) in enumerate(shown):
-            _margin_line(label, line, assessment, place, axes)
-        _name_attitudes(shown[-1][2], axes)
+        for place, one in enumerate(shown):
+            _margin_line(one, place, axes)
+        _name_attitudes(shown[-1], axes)
         axes.axhline(0.0, color=WARNING, lw=1.0)
         axes.annotate(
             "slides below",
@@ -71,31 +95,14 @@ def margins_picture(
                 ls=":",
                 label=f"minimum margin {floor:g}",
             )
-        axes.set(
-            xlabel=_at_words(shown[0][2]), ylabel="grip margin, worst attitude"
-        )
+        axes.set(xlabel=shown[0].at_words, ylabel="grip margin, worst attitude")
         _angle_ticks(axes)
         axes.set_ylim(
             top=max(axes.get_ylim()[1], 0.1),
             bottom=min(axes.get_ylim()[0], -0.12),
         )
-        figure.legend(loc="outside upper center", ncols=2, fontsize=9)
+        figure.legend(**_LEGEND)
         return svg(figure)
-
-
-def _at(assessment: Assessment) -> Floats:
-    """The sweep: roll angles in degrees, or on a section of parts m along it."""
-    cases = assessment.result.cases
-    at = cases.at[: cases.angles.size]
-    return at if cases.is_along else np.degrees(at)
-
-
-def _at_words(assessment: Assessment) -> str:
-    return (
-        "m along the section"
-        if assessment.result.cases.is_along
-        else "roll angle deg"
-    )
 
 
 def _angle_ticks(axes: Any, most: int = 7) -> None:
@@ -107,45 +114,35 @@ def _angle_ticks(axes: Any, most: int = 7) -> None:
     )
 
 
-def _margin_line(
-    label: str, line: Line, assessment: Assessment, place: int, axes: Any
-) -> None:
-    rows = by_angle(assessment.result)
-    angles = _at(assessment)
-    margin = np.array(
-        [np.nan if row["margin"] is None else row["margin"] for row in rows]
-    )
+def _margin_line(one: Shown, place: int, axes: Any) -> None:
+    (colour, line, marker) = _LOOKS[one.role]
+    angles = one.at
+    margin = one.column("margin")
     axes.plot(
         angles,
         np.maximum(margin, _LOWEST),
-        line.style,
-        color=line.colour,
+        line,
+        color=colour,
         lw=1.6,
-        marker=line.marker,
+        marker=marker,
         ms=3.0,
-        markevery=max(1, len(rows) // 12),
-        label=label,
+        markevery=max(1, margin.size // 12),
+        label=one.role,
     )
     lost = np.isnan(margin)
-    label = f"contact lost ({label})"
-    style = {"ms": 5, "color": line.colour, "mew": 1.4, "label": label}
+    label = f"contact lost ({one.role})"
+    style = {"ms": 5, "color": colour, "mew": 1.4, "label": label}
     crosses(axes, angles, lost, 0.03 + 0.05 * place, **style)
     if not lost.all():
         worst = int(np.nanargmin(margin))
-        axes.plot(
-            angles[worst],
-            max(margin[worst], _LOWEST),
-            "o",
-            ms=9,
-            mfc="none",
-            color=line.colour,
-        )
+        lowest = max(margin[worst], _LOWEST)
+        axes.plot(angles[worst], lowest, "o", ms=9, mfc="none", color=colour)
 
 
-def _name_attitudes(assessment: Assessment, axes: Any) -> None:
+def _name_attitudes(one: Shown, axes: Any) -> None:
     """Which attitude is the worst along the line, where it is so for a while."""
-    rows = by_angle(assessment.result)
-    angles = _at(assessment)
+    rows = one.rows
+    angles = one.at
     stretches = [
         list(group)
         for _, group in groupby(
@@ -174,57 +171,43 @@ _STANDING = (
 )
 
 
-def standing_picture(shown: Sequence[tuple[str, Line, Assessment]]) -> str:
+def standing_picture(shown: Sequence[Shown]) -> str:
     """SVG: sideslip, steer and balance of the worst attitude at every roll angle, one line for each setup."""
     with drawing(3.8, 3.3, nrows=len(_STANDING), sharex=True) as (figure, axes):
-        for one, (key, head) in zip(axes, _STANDING, strict=True):
-            one.axhline(0.0, color=_TEXT, lw=0.6)
-            one.set_ylabel(head)
-            for label, line, assessment in shown:
-                values = [row[key] for row in by_angle(assessment.result)]
-                numbers = np.array(
-                    [np.nan if value is None else value for value in values]
-                )
-                one.plot(
-                    _at(assessment),
-                    numbers,
-                    line.style,
-                    color=line.colour,
-                    lw=1.6,
-                    label=label,
-                )
-        axes[-1].set_xlabel(_at_words(shown[0][2]))
+        for panel, (key, head) in zip(axes, _STANDING, strict=True):
+            panel.axhline(0.0, color=_TEXT, lw=0.6)
+            panel.set_ylabel(head)
+            for one in shown:
+                (colour, line, _) = _LOOKS[one.role]
+                style = {"color": colour, "lw": 1.6, "label": one.role}
+                panel.plot(one.at, one.column(key), line, **style)
+        axes[-1].set_xlabel(shown[0].at_words)
         _angle_ticks(axes[-1])
-        names = axes[0].get_legend_handles_labels()
-        figure.legend(
-            *names,
-            loc="outside upper center",
-            ncols=2,
-            fontsize=9,
-        )
+        figure.legend(*axes[0].get_legend_handles_labels(), **_LEGEND)
         return svg(figure)
 
 
-def top_load(shown: Sequence[Assessment]) -> float:
+def top_load(shown: Sequence[Shown]) -> float:
     """Top of a common scale of wheel loads, N."""
-    loads = [a.result.answers["load"][0][a.result.contact[0]] for a in shown]
+    results = [one.assessment.result for one in shown]
+    loads = [one.answers["load"][0][one.contact[0]] for one in results]
     return 1.08 * max(
         (float(load.max()) for load in loads if load.size), default=1.0
     )
 
 
-def loads_picture(assessment: Assessment, top: float) -> str:
+def loads_picture(shown: Shown, top: float) -> str:
     """SVG: the load of every wheel round the section, of all attitudes and of the worst one."""
     with drawing(3.8, 3.3, nrows=2, ncols=2, sharex=True, sharey=True) as (
         figure,
         axes,
     ):
         for w, one in enumerate(axes.ravel()):
-            _load_panel(assessment, w, top, one)
+            _load_panel(shown, w, top, one)
             one.set_ylim(0.0, top / 1e3)
             _angle_ticks(one, 3)
         figure.supylabel("wheel load kN", fontsize=10, color=INK)
-        figure.supxlabel(_at_words(assessment), fontsize=10, color=INK)
+        figure.supxlabel(shown.at_words, fontsize=10, color=INK)
         names: Field = {}
         for one in axes.ravel():
             names |= {
@@ -233,20 +216,15 @@ def loads_picture(assessment: Assessment, top: float) -> str:
                     *one.get_legend_handles_labels(), strict=True
                 )
             }
-        figure.legend(
-            names.values(),
-            names.keys(),
-            loc="outside upper center",
-            ncols=2,
-            fontsize=9,
-        )
+        figure.legend(names.values(), names.keys(), **_LEGEND)
         return svg(figure)
 
 
-def _load_panel(assessment: Assessment, w: int, top: float, axes: Any) -> None:
+def _load_panel(shown: Shown, w: int, top: float, axes: Any) -> None:
+    assessment = shown.assessment
     cases = assessment.result.cases
     shape = (len(cases.attitudes), cases.angles.size)
-    angles = _at(assessment)
+    angles = shown.at
     # kN; not a number where contact is lost
     result = assessment.result
     load = np.where(

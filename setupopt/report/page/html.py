@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from setupopt.evaluation.assessment import Assessment
 from setupopt.evaluation.drawn_parts import Patch
 from setupopt.evaluation.report_data import Part, Report
 from setupopt.evaluation.result import Field
@@ -21,9 +20,7 @@ from setupopt.project.stored_proof import proof_extent
 from setupopt.report.page import case_tables
 from setupopt.report.page import tables as page_tables
 from setupopt.report.page.charts import (
-    PROPOSED,
-    TODAY,
-    Line,
+    Shown,
     loads_picture,
     margins_picture,
     standing_picture,
@@ -42,7 +39,6 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 _HERE = Path(__file__).parent
-_LINES = {"today": TODAY, "proposed": PROPOSED}
 _REACH = 1.08  # of the largest patch or tread, to the edge of its picture
 
 
@@ -82,10 +78,13 @@ def html(report: Report) -> str:
         proof_extent=proof_extent,
         angles=halves,
         group=group,
-        margins=pictures.margins(),
+        margins=_inside(
+            margins_picture(pictures.shown, report.today.assessment.floor),
+            "margins",
+        ),
         route_picture=_route_picture(report),
-        standing=pictures.standing(),
-        shown=[pictures.part(part) for part in report.parts],
+        standing=_inside(standing_picture(pictures.shown), "standing"),
+        shown=list(map(pictures.part, report.parts, pictures.shown)),
         narrow=NARROW,
         trade_off=_trade_off(report.prices or {}),
     )
@@ -118,29 +117,14 @@ class _Pictures:
     """All pictures of a page: setups share their scales."""
 
     def __init__(self, report: Report) -> None:
-        self.report = report
-        self.top = top_load([part.assessment for part in report.parts])
+        self.shown = [Shown(one.role, one.assessment) for one in report.parts]
+        self.top = top_load(self.shown)
         every = [patch for part in report.parts for patch in _patches(part)]
         self.pressure = highest(every)
         edges = [max(patch.half_width, patch.half_length) for patch in every]
         self.reach = _REACH * max(edges, default=100.0 * MM)
 
-    def margins(self) -> Markup:
-        return _inside(
-            margins_picture(self._shown(), self.report.today.assessment.floor),
-            "margins",
-        )
-
-    def standing(self) -> Markup:
-        return _inside(standing_picture(self._shown()), "standing")
-
-    def _shown(self) -> list[tuple[str, Line, Assessment]]:
-        return [
-            (part.role, _LINES[part.role], part.assessment)
-            for part in self.report.parts
-        ]
-
-    def part(self, part: Part) -> Field:
+    def part(self, part: Part, shown: Shown) -> Field:
         """Drawings and pictures of one setup; no patches where contact is lost."""
         assessment = part.assessment
         state = part.drawn
@@ -155,7 +139,7 @@ class _Pictures:
             "part": part,
             "fields": assessment.worst_fields,
             "loads": _inside(
-                loads_picture(assessment, self.top), f"loads-{part.role}"
+                loads_picture(shown, self.top), f"loads-{part.role}"
             ),
             "section": section_drawing(part.project.venue, state, at),
             "plan": plan_drawing(state),
