@@ -146,3 +146,8 @@ class Limits:
     require: Require | None = None
     speed: Range | None = None  # of the sweep, m/s; None: that of venue.toml
     disturbed: Disturbed = Disturbed()
+
+
+def disturbed(limits: Limits | None) -> Disturbed:
+    """What the car may do and still stand a disturbance; as usual where there are no limits."""
+    return limits.disturbed if limits else Disturbed()

@@ -74,8 +74,8 @@ def _limits(setup: Setup, limits: Limits) -> Iterator[str]:
     allowed = limits.packaging.rake
     if allowed is not None and not _within(rake, *allowed):
         yield (
-            f"setup.toml: a rake of {_mm(rake)} mm lies outside packaging.rake_mm of limits.toml, "
-            f"{_mm(allowed[0])} to {_mm(allowed[1])} mm"
+            f"setup.toml: a rake of {in_mm(rake)} mm lies outside packaging.rake_mm of limits.toml, "
+            f"{in_mm(allowed[0])} to {in_mm(allowed[1])} mm"
         )
 
 
@@ -100,7 +100,7 @@ def out_of_reach(
         ):
             yield (
                 f"{file} clearance {point.name!r}: least_static_gap_mm {fault} it comes no higher "
-                f"than {_mm(most)} mm"
+                f"than {in_mm(most)} mm"
             )
     least = limits.packaging.ground_clearance_least
     reached = [
@@ -111,7 +111,7 @@ def out_of_reach(
     if least is not None and most < least - 1e-9:
         yield (
             f"{file}: packaging.ground_clearance_least_mm {fault} {name!r} comes no higher "
-            f"than {_mm(most)} mm"
+            f"than {in_mm(most)} mm"
         )
 
 
@@ -198,5 +198,6 @@ def _among(value: float, choices: Iterable[float]) -> bool:
     )
 
 
-def _mm(length: float) -> str:
+def in_mm(length: float) -> str:
+    """A length in mm, for a sentence."""
     return f"{length / MM:.4g}"

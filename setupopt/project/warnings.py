@@ -9,7 +9,7 @@ from dataclasses import replace
 from setupopt.project.bodies import OWN, file_name
 from setupopt.project.car_as_set import car_as_set
 from setupopt.project.limits_model import Limits
-from setupopt.project.limits_warnings import limit_cautions, out_of_reach
+from setupopt.project.limits_warnings import in_mm, limit_cautions, out_of_reach
 from setupopt.project.model import (
     Attitude,
     Body,
@@ -26,7 +26,7 @@ from setupopt.project.static_checks import (
     reach,
     unsprung_mass,
 )
-from setupopt.units import GRAVITY, MM, PERCENT
+from setupopt.units import GRAVITY, PERCENT
 
 DEEP = 0.15  # of a tyre's radius, pressed in at rest
 HARD = 0.003
@@ -66,9 +66,9 @@ def cautions(
 def _masses(car: Car) -> Iterator[str]:
     narrow = min(car.front.track, car.rear.track)
     if car.cg_height > narrow / 2.0:
-        yield f"car.toml car.cg_height_mm: {_mm(car.cg_height)} mm is above half the track"
+        yield f"car.toml car.cg_height_mm: {in_mm(car.cg_height)} mm is above half the track"
     if car.cg_height > car.wheelbase / 2.0:
-        yield f"car.toml car.cg_height_mm: {_mm(car.cg_height)} mm is above half the wheelbase"
+        yield f"car.toml car.cg_height_mm: {in_mm(car.cg_height)} mm is above half the wheelbase"
     if not 0.25 <= car.front_share <= 0.75:
         yield f"car.toml car.front_weight_percent: {car.front_share / PERCENT:g} % is far from even"
     share = unsprung_mass(car) / car.mass
@@ -99,7 +99,7 @@ def _tyres(car: Car, setup: Setup) -> Iterator[str]:
             kind = "soft" if depth > tyre.radius * DEEP else "hard"
             yield (
                 f"car.toml tyre.{tyre.name}: very {kind}, a {name} corner of {load:.0f} N "
-                f"presses it in by {_mm(depth)} mm"
+                f"presses it in by {in_mm(depth)} mm"
             )
         if tyre.load_limit is not None and load > tyre.load_limit:
             yield f"car.toml tyre.{tyre.name}.load_limit_N: a {name} corner stands on it with {load:.0f} N"
@@ -114,14 +114,14 @@ def _air(car: Car, setup: Setup, file: str) -> Iterator[str]:
         if element.ground_area > 0.0 and element.peak_gap > max(
             tyre.radius for tyre in tyres
         ):
-            peak = _mm(element.peak_gap)
+            peak = in_mm(element.peak_gap)
             yield f"{file} air.element {element.name!r}: a peak gap of {peak} mm exceeds a tyre's radius"
         gap = (
             floor_height(car.air, setup.ride_heights, element.station)
             + element.offset
         )
         if gap <= 0:
-            yield f"{file} air.element {element.name!r}: touches the road at rest, gap {_mm(gap)} mm"
+            yield f"{file} air.element {element.name!r}: touches the road at rest, gap {in_mm(gap)} mm"
     for point in car.clearance:
         gap = (
             floor_height(car.air, setup.ride_heights, point.station)
@@ -129,8 +129,8 @@ def _air(car: Car, setup: Setup, file: str) -> Iterator[str]:
         )
         if gap < point.least_gap - 1e-9:
             yield (
-                f"{file} clearance {point.name!r}: {_mm(gap)} mm clear at rest, "
-                f"less than its least gap of {_mm(point.least_gap)} mm"
+                f"{file} clearance {point.name!r}: {in_mm(gap)} mm clear at rest, "
+                f"less than its least gap of {in_mm(point.least_gap)} mm"
             )
 
 
@@ -157,7 +157,7 @@ def _stations(car: Car, file: str) -> Iterator[str]:
         if ahead or behind:
             side = "ahead" if ahead else "behind"
             yield (
-                f"{file} {label}: a station of {_mm(station)} mm lies far {side}; "
+                f"{file} {label}: a station of {in_mm(station)} mm lies far {side}; "
                 "it is measured behind the front axle, ahead of it negative"
             )
 
@@ -203,7 +203,7 @@ def _beyond(car: Car, venue: Venue) -> Iterator[str]:
     for end, length in zip(("beginning", "end"), over, strict=True):
         if length > 1e-3:
             yield (
-                f"venue.toml section: swept to its {end}, where the car reaches {_mm(length)} mm beyond it; "
+                f"venue.toml section: swept to its {end}, where the car reaches {in_mm(length)} mm beyond it; "
                 "the surface is taken to go on there as it ends"
             )
 
@@ -257,7 +257,3 @@ def _turns_body(attitude: Attitude, venue: Venue) -> bool:
     return attitude.yaw_acceleration != 0.0 or (
         not is_plane_turn and _turns(attitude, venue)
     )
-
-
-def _mm(length: float) -> str:
-    return f"{length / MM:.4g}"

@@ -18,7 +18,7 @@ from setupopt.physics.contacts import columns
 from setupopt.physics.inputs import Floats, Record, Records
 from setupopt.physics.ride_motion import FORWARD, MOTION, motion_rates
 from setupopt.physics.slopes import LOADS
-from setupopt.project.limits_model import Disturbed, Require
+from setupopt.project.limits_model import Disturbed, Require, disturbed
 from setupopt.project.model import Project
 from setupopt.robust.driver import PLANAR, REACTION, planar
 from setupopt.robust.linear_march import SAMPLES, STEP, lasting, marched
@@ -92,11 +92,7 @@ class LinearStood:
     @property
     def allowed(self) -> Disturbed:
         """What a disturbed car may do."""
-        return (
-            self.project.limits.disturbed
-            if self.project.limits
-            else Disturbed()
-        )
+        return disturbed(self.project.limits)
 
     @property
     def _reaction(self) -> float:

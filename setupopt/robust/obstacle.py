@@ -21,6 +21,12 @@ _POINT = 1e-4  # m; a patch is at least so long
 _OVER, _SHORTEST = 8, 0.5
 
 
+def track_words(track: int) -> str:
+    """Which tracks an obstacle lies under; `track`: an index into TRACKS."""
+    name = TRACKS[track]
+    return "under both tracks" if name == "both" else f"under the {name} track"
+
+
 class Obstacle(NamedTuple):
     """Height and length in m, index into TRACKS, and whether it is a seam."""
 

@@ -27,7 +27,7 @@ from setupopt.physics.ride_run import (
     run,
 )
 from setupopt.physics.ride_time import RIDE
-from setupopt.project.limits_model import Disturbed
+from setupopt.project.limits_model import disturbed
 from setupopt.project.model import Project, Setup
 from setupopt.project.needs import need
 from setupopt.robust.driver import REACTION, Driver, best_driver
@@ -95,9 +95,7 @@ class RideModel:
             else Result(cases, answers[None], self.packed[0][0])
         )
         self.margin = self.result.margin[0]
-        self.allowed = (
-            project.limits.disturbed if project.limits else Disturbed()
-        )
+        self.allowed = disturbed(project.limits)
         self.reaction = car.driver_reaction or REACTION
         self.most_steer = (car.steer_limit or np.inf, car.steer_rate or np.inf)
         self._loops: dict[int, Loop] = {}

@@ -19,6 +19,7 @@ from setupopt.jobs.run import run_chunks
 from setupopt.jobs.store import Store
 from setupopt.physics.inputs import Floats, Records
 from setupopt.physics.ride_run import TRACE
+from setupopt.project.limits_model import Disturbed, disturbed
 from setupopt.project.model import Project, Setup
 from setupopt.project.needs import need
 from setupopt.robust.best_single_step import SingleSteps
@@ -109,6 +110,11 @@ class RobustnessReport:
     def steps(self) -> SingleSteps:
         """What may be changed."""
         return SingleSteps(self.project, self.setup)
+
+    @property
+    def allowed(self) -> Disturbed:
+        """What the car may do and still stand a disturbance."""
+        return disturbed(self.project.limits)
 
     def _repr_html_(self) -> str:
         """For notebooks: what was found of every disturbance, and whether that is what is asked."""

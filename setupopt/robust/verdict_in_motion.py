@@ -16,7 +16,7 @@ from setupopt.robust.bump import MOST, BumpRides
 from setupopt.robust.faults import KINDS
 from setupopt.robust.gust import GustRides
 from setupopt.robust.likely_rides import LikelyRides
-from setupopt.robust.obstacle import TRACKS, Obstacle
+from setupopt.robust.obstacle import TRACKS, Obstacle, track_words
 from setupopt.robust.ride_model import REASONS, RideModel
 from setupopt.robust.robustness import RobustnessReport
 from setupopt.robust.verdict import (
@@ -122,20 +122,12 @@ def _bump(proof: RobustnessReport) -> Verdict:
         ),
     )
     how = (
-        f"{length:.2f} m long, {_tracks(int(allowance.track[row]))}; beyond it "
+        f"{length:.2f} m long, {track_words(int(allowance.track[row]))}; beyond it "
         f"{REASONS[int(allowance.reason[row])]}. Instantaneous number, no verdict: the margin at one instant "
         f"falls to the minimum at {allowance.instant[row] / MM:.3g} mm of this bump"
     )
     return judged(
         proof, "bump", "mm", height / MM, asked, MM, row, how, measure
-    )
-
-
-def _tracks(track: int) -> str:
-    return (
-        "under both tracks"
-        if TRACKS[track] == "both"
-        else f"under the {TRACKS[track]} track"
     )
 
 

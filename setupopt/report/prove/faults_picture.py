@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from setupopt.project.limits_model import Disturbed
 from setupopt.report.shared.picture import (
     INK,
     QUIET,
@@ -24,8 +23,7 @@ def faults_picture(proof: RobustnessReport) -> str | None:
     """SVG; None where no case has a ride."""
     if not proof.faults.found.size:
         return None
-    limits = proof.project.limits
-    most = (limits.disturbed if limits else Disturbed()).within
+    most = proof.allowed.within
     with drawing(7.2, 4.2) as (figure, axes):
         for (kind, words), (colour, mark) in zip(
             KINDS.items(), _LOOKS, strict=True

@@ -15,7 +15,7 @@ from setupopt.report.shared.picture import (
     svg,
 )
 from setupopt.report.shared.tables import angle
-from setupopt.robust.obstacle import TRACKS
+from setupopt.robust.obstacle import track_words
 from setupopt.robust.robustness import RobustnessReport
 from setupopt.units import DEG, MM
 
@@ -27,8 +27,7 @@ def bump_picture(proof: RobustnessReport) -> str | None:
     """SVG; None where there is no worst bump, because the worst case has no ride or every bump is stood."""
     if not proof.bump.traces:
         return None
-    limits = proof.project.limits
-    allowed = limits.disturbed if limits else Disturbed()
+    allowed = proof.allowed
     layout: Any = {"nrows": 4, "sharex": True, "height_ratios": [2, 1, 1, 1]}
     with drawing(7.2, 7.2, _title(proof), **layout) as (figure, axes):
         _drift(proof, axes[0], allowed)
@@ -52,14 +51,8 @@ def _title(proof: RobustnessReport) -> str:
     row = allowance.worst
     where = f"{angle(degrees(cases.records['roll_angle'][row]))} deg, {cases.attitude[row]}"
     length = allowance.length[row]
-    track = TRACKS[int(allowance.track[row])]
-    return f"Crossing the worst bump: {where}\n{length:.2f} m long, {_tracks(track)}, shape (1 - cos)"
-
-
-def _tracks(track: str) -> str:
-    return (
-        "under both tracks" if track == "both" else f"under the {track} track"
-    )
+    track = track_words(int(allowance.track[row]))
+    return f"Crossing the worst bump: {where}\n{length:.2f} m long, {track}, shape (1 - cos)"
 
 
 def _curves(

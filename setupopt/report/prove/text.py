@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import asdict
 
 from setupopt.evaluation.result import Field
-from setupopt.project.limits_model import Disturbed
 from setupopt.report.prove.fields import PERCENTILES, JudgedReport
 from setupopt.report.prove.road import RoadTable
 from setupopt.report.shared.tables import number, thinned
@@ -24,13 +23,12 @@ _RMS_DIGITS = {"": 4, "N": 1}
 
 def text(judged: JudgedReport, width: int, short: bool = False) -> str:
     """The whole report, or with `short` the verdict alone; lines of at most `width`."""
-    limits = judged.proof.project.limits
     answers = judged.proof.steady.answers[0]
     return rendered(
         "prove/prove", width, short, judged=judged,
         without_ride=(("CONTACT LOST", ~answers["contact"]), ("THE CAR SLIDES", answers["slides"])),
         verdicts=[{"verdict": one, "place": judged.place(one.row)} for one in judged.verdicts],
-        allowed=limits.disturbed if limits else Disturbed(),
+        allowed=judged.proof.allowed,
         bumps=thinned(_least_by_angle(list(judged.cases())), _MOST_ANGLES, _least),
         faults=thinned(list(_by_angle(list(judged.faults()))), _MOST_ANGLES, lambda line: line["least"]),
         rides=likely_rides, REACTION=REACTION, KINDS=KINDS, RIDDEN=RIDDEN, WINDY=WINDY, PERCENTILES=PERCENTILES,
