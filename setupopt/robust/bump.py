@@ -123,7 +123,7 @@ class BumpRides(LikelyRides):
 
     def cross(self, row: int, obstacle: Obstacle, **given: object) -> Records:
         """RIDE (1) of one case over an obstacle."""
-        speed = float(self.cases.records["speed"][row])
+        speed = self.speed(row)
         step = obstacle.step(speed, self.step)
         road = obstacle.road(self.contacts(row), speed, step)
         return self.disturbed(row, road, step, **given)  # type: ignore[arg-type]
@@ -241,13 +241,7 @@ class BumpSearch:
     @cached_property
     def places(self) -> list[np.ndarray]:
         """The rows at each roll angle, those with the least margin first."""
-        place = np.column_stack(
-            [
-                self.rides.cases.records["roll_angle"],
-                self.rides.cases.records["along"],
-            ]
-        )
-        _, number = np.unique(place, axis=0, return_inverse=True)
+        _, number = np.unique(self.rides.places, axis=0, return_inverse=True)
         order = np.argsort(
             np.nan_to_num(self.rides.margin, nan=-np.inf), kind="stable"
         )

@@ -55,12 +55,7 @@ class FaultSearch:
     @cached_property
     def rows(self) -> np.ndarray:
         """The case with the least margin of every roll angle, of those that have a ride."""
-        place = np.column_stack(
-            [
-                self.rides.cases.records["roll_angle"],
-                self.rides.cases.records["along"],
-            ]
-        )
+        place = self.rides.places
         margin = np.where(self.rides.has_ride, self.rides.margin, np.inf)
         order = np.lexsort((margin, place[:, 1], place[:, 0]))
         _, first = np.unique(place[order], axis=0, return_index=True)

@@ -138,10 +138,6 @@ class GustRides(LikelyRides):
         ride = self.through(row, direction, peak, length)
         return int(ride["reason"][0])
 
-    def speed(self, row: int) -> float:
-        """Of a case, m/s."""
-        return float(self.cases.records["speed"][row])
-
     def linear_peaks(self, row: int, direction: Floats) -> Floats:
         """Peaks that one case stands by the linear answer, (directions, _LENGTHS) in m/s.
 
@@ -194,7 +190,7 @@ class GustRides(LikelyRides):
         case = with_wind(self.cases.pick([row]), speed, direction)
         trim = self.model.run(self.settings, case, self.base(row))
         windy = RideModel(self.project, self.setup, case, trim.answers[0])
-        if not windy.rides(0) or not windy.driver(0).holds:
+        if not windy.is_driven():
             return NO_DRIVER
         road = np.zeros((3, windy.columns))
         ride = windy.disturbed(0, road, windy.step, start=self.motion(row))

@@ -38,7 +38,7 @@ def ridden(rides: BumpRides, kind: str, asked: float) -> float:
     model = GustRides.about(rides) if kind == "gust" else rides
     least = _MOST * asked
     for row in range(len(rides.cases)):
-        if not (model.rides(row) and model.driver(row).holds):
+        if not model.is_driven(row):
             return 0.0
         for variant in VARIANTS[kind]:
             stands = partial(_STANDS[type(model)], model, row, variant)
@@ -60,7 +60,7 @@ def _stands_gust(
     model: GustRides, row: int, gust: tuple[float, float], peak: float
 ) -> bool:
     passing, direction = gust
-    length = passing * float(model.cases.records["speed"][row])
+    length = passing * model.speed(row)
     return model.ends(row, direction, length, float(peak)) == STOOD
 
 
@@ -73,7 +73,7 @@ _STANDS: dict[type, Callable[..., bool]] = {
 def _failing(model: BumpRides) -> float:
     """Share of runs on the venue's road that are not stood."""
     project = model.project
-    length = ride_length(float(model.cases.records["speed"][0]), SECONDS)
+    length = ride_length(model.speed(0), SECONDS)
     roads = DrawnRoads(
         Road(project.venue.roughness or 0.0),
         project.car.front.track,
@@ -81,7 +81,7 @@ def _failing(model: BumpRides) -> float:
         RUNS,
     )
     rides = RoadRides(model, roads, SECONDS)
-    if not (model.rides(0) and model.driver(0).holds):
+    if not model.is_driven():
         return 1.0
     return float(
         np.mean(

@@ -138,6 +138,20 @@ class RideModel:
         """Whether there is a ride about a case: it keeps contact and does not slide."""
         return bool(self.has_ride[row])
 
+    def is_driven(self, row: int = 0) -> bool:
+        """Whether there is a ride about a case, and a driver who holds the car in it."""
+        return self.rides(row) and self.driver(row).holds
+
+    def speed(self, row: int) -> float:
+        """Of a case, m/s."""
+        return float(self.cases.records["speed"][row])
+
+    @property
+    def places(self) -> Floats:
+        """Roll angle and place along a section of every case, (cases, 2)."""
+        records = self.cases.records
+        return np.column_stack([records["roll_angle"], records["along"]])
+
     @property
     def has_ride(self) -> np.ndarray:
         """`rides` of all cases, (cases)."""

@@ -62,7 +62,7 @@ def _spare(
 
     def measure(setup: Setup) -> float:
         rides = kind(proof.project, setup, case)
-        if not rides.rides(0) or not rides.driver(0).holds:
+        if not rides.is_driven():
             return -np.inf
         return _used(rides, ride(rides))
 
@@ -84,7 +84,7 @@ def _road(proof: RobustnessReport) -> Verdict:
 
     def measure(setup: Setup) -> float:
         rides = LikelyRides(proof.project, setup, case)
-        if not rides.rides(0) or not rides.driver(0).holds:
+        if not rides.is_driven():
             return -np.inf
         return rides.stood.times_of(rides.linear_car(0), study.plan.road)
 

@@ -123,7 +123,7 @@ def _ride(
     known: LikelyRides, row: int, plan: RoadPlan, chunks: Chunks
 ) -> Ridden:
     """Rides of one case, summed up."""
-    speed = float(known.cases.records["speed"][row])
+    speed = known.speed(row)
     roads, seconds = plan.roads(known.project, speed), plan.ride_seconds(speed)
     rides = RoadRides(known.pick([row]), roads, seconds, plan.floor)
     sums = RideSums(plan.floor, rides.model.step)

@@ -98,7 +98,7 @@ class RoadRides:
     @property
     def speed(self) -> float:
         """Of the case, m/s."""
-        return float(self.model.cases.records["speed"][0])
+        return self.model.speed(0)
 
     @property
     def run_in(self) -> float:
