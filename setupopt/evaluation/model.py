@@ -132,8 +132,10 @@ class Model:
         answers = np.zeros((settings.size, len(cases)), SHOWN)
         for piece in cases.pieces(sweep.at_a_time()):
             self._refuse(piece)
+        last = 0
         for piece in cases.pieces(sweep.at_a_time()):
-            rows = piece.numbers - 1
+            rows = slice(last, last + len(piece))
+            last = rows.stop
             found = self.run(settings, piece, progress=progress, growth=True)
             for name in _SHOWN:
                 answers[name][:, rows] = found.answers[name]

@@ -8,6 +8,7 @@ from random import Random
 import numpy as np
 import pytest
 
+import setupopt
 from setupopt.evaluation import counts
 from setupopt.evaluation.assessment import Assessment, assess, csv_text
 from setupopt.evaluation.case_file import CaseFile, case_file
@@ -111,6 +112,22 @@ def test_too_many_names_and_angles(
     worst = np.sort(whole.result.ranked[0])[:2]
     for margin in worst:
         assert f"{margin:.3f}" in text(few, 80)
+
+
+def test_pieces_are_evaluated(
+    bore: Project, file: CaseFile, whole: Assessment
+) -> None:
+    """Each by itself, with the numbers of the file; two setups at a time too."""
+    rows = 0
+    for piece in file.pieces(25):
+        found = setupopt.evaluate(bore, [bore.setup, bore.setup], piece)
+        own = whole.result.margin[0, rows : rows + len(piece)]
+        assert np.array_equal(found.margin, [own, own], equal_nan=True)
+        assert found.frame()["case"].tolist() == list(
+            range(rows + 1, rows + len(piece) + 1)
+        )
+        rows += len(piece)
+    assert rows == COUNT
 
 
 def test_a_file_that_changes_is_refused(bore: Project, tmp_path: Path) -> None:
