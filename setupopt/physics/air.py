@@ -2,24 +2,40 @@
 
 from __future__ import annotations
 
-from math import exp
+from math import sqrt
+
+import numpy as np
 
 from setupopt.physics import surface
 from setupopt.physics.case_state import floor_height
 from setupopt.physics.inputs import (
+    STRIPS,
     STRIPS_ACROSS,
     STRIPS_ALONG,
+    STRIPS_KEPT,
     Floats,
     Record,
     Records,
 )
-from setupopt.physics.jit import kernel
+from setupopt.physics.jit import any_order, kernel
 from setupopt.physics.linear import clear
+from setupopt.physics.powers import exp_of
 
 # Rows of the loads: downforce, N; roll and pitch moment, N m. Columns: value, then slopes by heave, pitch,
 # roll and sideslip.
 LOADS = 3
 COLUMNS = 5
+
+# Strips of an element, from the last row's right one on, and one that does not count: full eights.
+_PLACES = STRIPS_KEPT
+_ALONG = np.zeros(_PLACES)
+_ACROSS = np.zeros(_PLACES)
+_COUNTED = np.zeros(_PLACES)
+_ALONG[:STRIPS] = np.repeat(np.arange(STRIPS_ALONG) - 1.0, STRIPS_ACROSS)
+_ACROSS[:STRIPS] = np.tile(np.arange(STRIPS_ACROSS) - 2.0, STRIPS_ALONG)
+_COUNTED[:STRIPS] = 1.0
+# Nothing is left of ground effect where the exponential is that of less.
+_LEAST_POWER = -40.0
 
 
 @kernel
@@ -31,7 +47,7 @@ def side_force(car: Record, state: Record) -> float:
 @kernel
 def downforce(
     car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
-    loads: Floats, has_slopes: bool = True,
+    loads: Floats,
 ) -> None:  # fmt: skip
     """Downforce and its roll and pitch moments with their slopes, into `loads` (LOADS, COLUMNS).
 
@@ -46,62 +62,104 @@ def downforce(
         fade = -2.0 * case.crab * e.yaw_loss * state.flow / loss
         if e.ground == 0.0:
             free = pressure * e.free * STRIPS_ALONG * STRIPS_ACROSS
-            _add(e.x, e.y, free, 0.0, 0.0, fade, loads)
+            for row in range(LOADS):
+                arm = 1.0 if row == 0 else -e.y if row == 1 else e.x
+                loads[row, 0] += arm * free
+                loads[row, 4] += arm * fade * free
             continue
-        for i in range(STRIPS_ALONG):
-            at = e.x + (i - 1) * e.along
-            height = (
-                floor_height(car, setup, at, car.middle)
-                + e.offset
-                + x[0]
-                - at * x[1]
-                - road[n].height
-            )
-            for j in range(STRIPS_ACROSS):
-                y = e.y + (j - 2) * e.across
-                s = at * state.sin_heading + y * state.cos_heading
-                ground, slope = surface.under_floor(case, s)
-                floor = setup.floor_roll - road[n].slope
-                gap = height + y * x[2] + (y - e.y) * floor - ground
-                force, rate = _strip(e, gap)
-                moved = at * state.cos_heading - y * state.sin_heading
-                opened = slope * case.crab * moved
-                force *= pressure
-                if not has_slopes:
-                    loads[0, 0] += force
-                    loads[1, 0] -= y * force
-                    loads[2, 0] += at * force
-                    continue
-                rate *= pressure
-                _add(at, y, force, rate, opened, fade, loads)
+        level = floor_height(car, setup, e.x, car.middle)
+        before = floor_height(car, setup, e.x + 1.0, car.middle)
+        height = level + e.offset + x[0] - e.x * x[1] - road[n].height
+        # how the gap grows by metre forwards, by metre to the left over the CG and over the element's middle
+        rising = (before - level - x[1], x[2], setup.floor_roll - road[n].slope)
+        _look_down(case, e, state)
+        _add(e, height, rising, pressure, fade, case.crab, state, loads)
 
 
 @kernel
-def _strip(element: Record, gap: float) -> tuple[float, float]:
-    """Downforce of a strip over the pressure, m2, and its slope by the gap."""
-    if gap <= 0.0:
-        return element.free, 0.0
-    decay = element.ground / element.peak * exp(1.0 - gap / element.peak)
-    return element.free + decay * gap, decay * (1.0 - gap / element.peak)
+def _look_down(case: Record, e: Record, state: Record) -> None:
+    """Height and slope of the surface under the strips of an element, into `state`."""
+    sine = state.sin_heading
+    cosine = state.cos_heading
+    curvature = case.floor_curvature
+    at = e.x
+    mid = e.y
+    along = e.along
+    across = e.across
+    has_joints = case.floor_joints[0] + case.floor_joints[1] > 0.0
+    for j in range(_PLACES):
+        s = (at + _ALONG[j] * along) * sine + (
+            mid + _ACROSS[j] * across
+        ) * cosine
+        # one part of a section: as `surface.onwards` from its lowest point
+        bent = curvature * s
+        upright = sqrt(1.0 - bent * bent)
+        state.strip_height[j] = s * bent / (1.0 + upright)
+        state.strip_slope[j] = bent / upright
+    if has_joints:
+        for j in range(_PLACES):
+            s = (at + _ALONG[j] * along) * sine + (
+                mid + _ACROSS[j] * across
+            ) * cosine
+            height, slope = surface.under_floor(case, s)
+            state.strip_height[j] = height
+            state.strip_slope[j] = slope
 
 
 @kernel
+@any_order
 def _add(
-    x: float,
-    y: float,
-    force: float,
-    rate: float,
-    opened: float,
-    fade: float,
-    loads: Floats,
-) -> None:
-    """Add a strip at x, y: its force, how it grows with the gap, how the gap and the force grow with
-    sideslip.
+    e: Record, height: float, rising: tuple[float, float, float], pressure: float, fade: float, crab: float,
+    state: Record, loads: Floats,
+) -> None:  # fmt: skip
+    """Add an element strip by strip: force, how it grows with the gap, how gap and force grow with sideslip.
+
+    `height`: of its middle over the tangent plane. The processor takes eight strips at a time.
     """
-    for row in range(LOADS):
-        arm = 1.0 if row == 0 else -y if row == 1 else x
-        loads[row, 0] += arm * force
-        loads[row, 1] += arm * rate
-        loads[row, 2] -= arm * rate * x
-        loads[row, 3] += arm * rate * y
-        loads[row, 4] += arm * (rate * opened + fade * force)
+    forwards, roll, floor = rising
+    per_peak = 1.0 / e.peak
+    steep = e.ground * per_peak
+    lift = across = ahead = 0.0
+    rate_0 = rate_x = rate_y = rate_xx = rate_xy = rate_yy = 0.0
+    turned_0 = turned_x = turned_y = 0.0
+    for j in range(_PLACES):
+        x = e.x + _ALONG[j] * e.along
+        y = e.y + _ACROSS[j] * e.across
+        gap = height + (x - e.x) * forwards + y * roll + (y - e.y) * floor
+        gap -= state.strip_height[j]
+        share = gap * per_peak
+        decay = steep * exp_of(min(max(1.0 - share, _LEAST_POWER), 1.0))
+        touches = gap <= 0.0
+        counted = _COUNTED[j] * pressure
+        force = counted * (e.free if touches else e.free + decay * gap)
+        rate = counted * (0.0 if touches else decay * (1.0 - share))
+        opened = crab * (x * state.cos_heading - y * state.sin_heading)
+        turned = rate * state.strip_slope[j] * opened + fade * force
+        lift += force
+        across += y * force
+        ahead += x * force
+        rate_0 += rate
+        rate_x += rate * x
+        rate_y += rate * y
+        rate_xx += rate * x * x
+        rate_xy += rate * x * y
+        rate_yy += rate * y * y
+        turned_0 += turned
+        turned_x += turned * x
+        turned_y += turned * y
+    _add_row(loads, 0, 1.0, lift, rate_0, rate_x, rate_y, turned_0)
+    _add_row(loads, 1, -1.0, across, rate_y, rate_xy, rate_yy, turned_y)
+    _add_row(loads, 2, 1.0, ahead, rate_x, rate_xx, rate_xy, turned_x)
+
+
+@kernel
+def _add_row(
+    loads: Floats, row: int, sign: float, force: float, by_heave: float, by_pitch: float, by_roll: float,
+    by_sideslip: float,
+) -> None:  # fmt: skip
+    """Add an element to one row of the loads."""
+    loads[row, 0] += sign * force
+    loads[row, 1] += sign * by_heave
+    loads[row, 2] -= sign * by_pitch
+    loads[row, 3] += sign * by_roll
+    loads[row, 4] += sign * by_sideslip

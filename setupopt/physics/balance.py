@@ -7,8 +7,6 @@ four wheels, lateral force of the axles. All zero in equilibrium. Docs/model.md,
 
 from __future__ import annotations
 
-from math import cos, sin
-
 from setupopt.physics import air, drive, suspension, wheel, wheel_forces
 from setupopt.physics.case_state import CASE_STATE, ROADBED, set_heading
 from setupopt.physics.inputs import (
@@ -73,8 +71,8 @@ def turn_forces(
     Here and below: without slopes in a ride, which needs none.
     """
     wheels = work.wheels
-    c = cos(state.tilt[w])
-    s = sin(state.tilt[w])
+    c = state.tilt_cos[w]
+    s = state.tilt_sin[w]
     lean = state.lean[w] * c
     load = wheels.load[w]
     across = wheels.across[w]

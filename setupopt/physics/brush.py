@@ -13,9 +13,10 @@ from math import pi, sqrt
 import numpy as np
 
 from setupopt.physics import tyre
-from setupopt.physics.brush_strip import Strip, power_of, strip
+from setupopt.physics.brush_strip import Strip, strip
 from setupopt.physics.inputs import Floats, Record, layout
 from setupopt.physics.jit import any_order, kernel, shared_kernel
+from setupopt.physics.powers import power_of
 
 # What the brush of one wheel is asked. depth: crown penetration; slant: tan(inclination); along, across:
 # effective curvatures, 1/m; half_width: of the tread; foundation, shear: stiffness of the bed, radial and

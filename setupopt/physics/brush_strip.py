@@ -1,4 +1,4 @@
-"""One strip of the brush: its friction; its forces in closed form, sticking in front and sliding behind or whole."""
+"""One strip of the brush: its forces in closed form, sticking in front and sliding behind, or sliding as a whole."""
 
 from __future__ import annotations
 
@@ -10,33 +10,6 @@ _TINY = 1e-300
 Strip = tuple[
     float, float, float, float, float, float, float, float, float, float, float, float
 ]  # fmt: skip
-
-
-@kernel
-def power_of(ratio: float, exponent: float) -> float:
-    """`ratio` to the power of minus `exponent`, in plain steps: the processor takes several at a time.
-
-    To 1e-13 for ratios from 0.02 to 1, to 1e-6 from 2e-4. The logarithm is the series of its inverse
-    hyperbolic tangent, of the eighth root; the exponential a series, of a part that is doubled.
-    """
-    root = sqrt(sqrt(sqrt(ratio)))
-    part = (root - 1.0) / (root + 1.0)
-    square = part * part
-    series = 1.0 / 15.0 + square * (1.0 / 17.0 + square / 19.0)
-    series = 1.0 / 11.0 + square * (1.0 / 13.0 + square * series)
-    series = 1.0 / 7.0 + square * (1.0 / 9.0 + square * series)
-    series = 1.0 / 3.0 + square * (1.0 / 5.0 + square * series)
-    small = -0.25 * exponent * part * (1.0 + square * series)
-    power = 1.0 + small * (1.0 / 7.0 + small * (1.0 / 56.0))
-    power = 1.0 + small * (1.0 / 5.0 + small * (1.0 / 30.0) * power)
-    power = 1.0 + small * (1.0 / 3.0 + small * (1.0 / 12.0) * power)
-    power = 1.0 + small * (1.0 + small * 0.5 * power)
-    power *= power
-    power *= power
-    power *= power
-    power *= power
-    power *= power
-    return power * power
 
 
 @kernel

@@ -9,7 +9,7 @@ from __future__ import annotations
 from math import atan, atan2, cos, sin, sqrt
 
 from setupopt.physics import surface
-from setupopt.physics.inputs import GROWTH_ROWS, Record, layout
+from setupopt.physics.inputs import GROWTH_ROWS, STRIPS_KEPT, Record, layout
 from setupopt.physics.jit import kernel
 from setupopt.units import GRAVITY
 
@@ -21,18 +21,21 @@ from setupopt.units import GRAVITY
 # under each wheel; lean: sine of the normal's lean along the car; curve_along, curve_across: curvature of
 # tyre against surface; all with their slopes by sideslip. rise: unevenness of a road on top of the ground, m;
 # radius: of the tyre, unloaded, at the speed of the case, m.
-# demand: force that an axle must pass in a ride, N.
+# demand: force that an axle must pass in a ride, N. strip_*: scratch, the surface under the strips of an air
+# element.
 CASE_STATE = layout(
     one="forward leftward upward climb_rate climb_acceleration turn_rate bend drag pressure air_angle flow "
-    "sin_heading cos_heading press",
+    "sin_heading cos_heading sin_sideslip cos_sideslip press",
     axles="demand",
-    wheels="rise radius ground tilt lean curve_along curve_across ground_slope tilt_slope lean_slope along_slope "
-    "across_slope",
+    wheels="rise radius ground tilt tilt_cos tilt_sin lean curve_along curve_across ground_slope tilt_slope "
+    "lean_slope along_slope across_slope",
     more=(
         ("pull", "f8", (3,)),
         ("pull_slope", "f8", (3,)),
         ("gyro", "f8", (3,)),
         ("gyro_slope", "f8", (3,)),
+        ("strip_height", "f8", (STRIPS_KEPT,)),
+        ("strip_slope", "f8", (STRIPS_KEPT,)),
     ),
 )
 
@@ -186,6 +189,8 @@ def _set_pull(
     gx, gy, gz = gravity(case.roll_angle, case.heading - turned, case.slope)
     sine = sin(sideslip)
     cosine = cos(sideslip)
+    state.sin_sideslip = sine
+    state.cos_sideslip = cosine
     ax = state.forward * cosine - state.leftward * sine
     ay = state.forward * sine + state.leftward * cosine
     state.pull[0] = gx - ax
@@ -242,10 +247,12 @@ def _set_wheel(car: Record, case: Record, w: int, state: Record) -> None:
     across = slope * cosine
     state.ground[w] = height + case.bump[w]
     state.ground_slope[w] = slope * moved
+    upright = 1.0 / sqrt(1.0 + across * across)
     state.tilt[w] = atan(across)
-    state.tilt_slope[w] = (bent * cosine + case.crab * slope * sine) / (
-        1.0 + across * across
-    )
+    state.tilt_cos[w] = upright
+    state.tilt_sin[w] = across * upright
+    tilted = bent * cosine + case.crab * slope * sine
+    state.tilt_slope[w] = tilted * upright * upright
     state.lean[w] = slope * sine
     state.lean_slope[w] = bent * sine - case.crab * slope * cosine
     twice = 2.0 * case.crab * curvature * sine * cosine

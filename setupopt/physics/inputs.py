@@ -22,6 +22,8 @@ Trial = tuple[Record, Records, Record, Record, Record, Records]
 STRIPS_ALONG = 3
 STRIPS_ACROSS = 5
 STRIPS = STRIPS_ALONG * STRIPS_ACROSS
+# Room for them in scratch.
+STRIPS_KEPT = 16
 # Joints of the section that a case knows of on each side of the car; it sees no further than it is long.
 JOINTS = 12
 # Most rows of a tyre's table of growth by speed.

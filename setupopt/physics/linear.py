@@ -35,9 +35,11 @@ def factor(a: Floats, pivots: Pivots, n: int) -> float:
     sign = 1.0
     for k in range(n):
         best = k
+        most = abs(a[k, k])
         for i in range(k + 1, n):
-            if abs(a[i, k]) > abs(a[best, k]):
-                best = i
+            size = abs(a[i, k])
+            best = i if size > most else best
+            most = max(most, size)
         pivots[k] = best
         if best != k:
             sign = -sign

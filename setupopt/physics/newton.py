@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import cos, sin, sqrt
+from math import cos, sqrt
 
 from setupopt.physics import suspension, wheel
 from setupopt.physics.balance import FACTOR, TRIAL, WORK, balance
@@ -130,8 +130,8 @@ def _upward(
     balance.
     """
     wheels = work.wheels
-    cosine = cos(state.tilt[w])
-    sine = sin(state.tilt[w])
+    cosine = state.tilt_cos[w]
+    sine = state.tilt_sin[w]
     tau = wheels.across[w] / wheels.load[w] if wheels.load[w] > 0.0 else 0.0
     link = case.transfer * car.link[w]
     return cosine + tau * sine - link * (tau * cosine - sine)
@@ -155,7 +155,7 @@ def _settle_wheel(
     fixed = car.static_load[w] - car.unsprung_mass[w] * pull
     fixed += car.anti[w] * wheels.along[w]
     upward = _upward(case, car, state, w, work)
-    cosine = cos(state.tilt[w])
+    cosine = state.tilt_cos[w]
     swing = state.radius[w] * cos(wheels.inclination[w])
     pad = car.radius[w] * cos(case.lean * setup.camber[w])
     pad -= setup.penetration[w] + state.ground[w] + state.rise[w]
@@ -202,7 +202,7 @@ def _settle_light_wheels(
         depth = work.wheels.depth[w]
         if (
             depth < light
-            or depth + share * cos(state.tilt[w]) * work.step[RISE + w] < light
+            or depth + share * state.tilt_cos[w] * work.step[RISE + w] < light
         ):
             _settle_wheel(car, setup, case, state, w, x, work)
 

@@ -8,8 +8,6 @@ those of the trim; `ride_motion` moves them too.
 
 from __future__ import annotations
 
-from math import cos
-
 from setupopt.physics.balance import WORK, balance
 from setupopt.physics.case_state import CASE_STATE, ROADBED
 from setupopt.physics.inputs import (
@@ -50,7 +48,7 @@ def tyre_damping(
     state: Record, damping: Record, w: int, rise_speed: float, road_speed: float
 ) -> float:
     """Damping force of a tyre along the car's z, N, up on the wheel, as if it never let go."""
-    return damping.tyre[w] * cos(state.tilt[w]) ** 2 * (road_speed - rise_speed)
+    return damping.tyre[w] * state.tilt_cos[w] ** 2 * (road_speed - rise_speed)
 
 
 @kernel
@@ -71,7 +69,7 @@ def _damping_matrix(
             for j in range(4):
                 matrix[index[i], index[j]] += rate * arms[i] * arms[j]
         if work.wheels.load[w] > 0.0:
-            tyre = damping.tyre[w] * cos(state.tilt[w]) ** 2
+            tyre = damping.tyre[w] * state.tilt_cos[w] ** 2
             matrix[3 + w, 3 + w] += tyre
 
 

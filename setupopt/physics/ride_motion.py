@@ -319,7 +319,7 @@ def motion_rates(
     for w in range(4):
         _roll_on(car, setup, part, hold, state, m, w, work, x, rate)
     _turn_wheels(car, hold, state, m, rate)
-    air.downforce(car, elements, setup, part, state, bed, x, work.loads, False)
+    air.downforce(car, elements, setup, part, state, bed, x, work.loads)
     _hang_all(car, setup, part, damping, state, m, x, road_speed, work)
     _move(car, part, damping, hold, state, m, x, work, rate)
     turned = x[SIDESLIP] + m[HEADING] - hold.sideslip

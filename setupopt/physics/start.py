@@ -57,7 +57,7 @@ def set_start(
     """
     set_heading(car, case, 0.0, state)
     follow_surface(car, case, state, x)
-    air.downforce(car, elements, setup, case, state, road, x, work.loads, False)
+    air.downforce(car, elements, setup, case, state, road, x, work.loads)
     weight = car.mass * GRAVITY
     load = (work.loads[0, 0] - car.mass * state.pull[2]) / weight
     more = load - 1.0 if load > _LEAST_LOAD else 0.0

@@ -122,7 +122,7 @@ def set_load(
     upright = cos(inclination)
     leaned = sin(inclination)
     slant = leaned / upright
-    across = (cos(tilt), sin(tilt))
+    across = (state.tilt_cos[w], state.tilt_sin[w])
     total = state.radius[w] * upright - crown * across[0]
     c_x = state.curve_along[w]
     c_y = state.curve_across[w]

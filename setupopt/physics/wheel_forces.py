@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from math import atan2, cos, sin, sqrt, tan
+from math import atan, cos, sin, sqrt
 
 from setupopt.physics import brush, wheel
-from setupopt.physics.inputs import KAPPA, SIDESLIP, STEER, TAU, Floats, Record
+from setupopt.physics.inputs import KAPPA, STEER, TAU, Floats, Record
 from setupopt.physics.jit import kernel
 from setupopt.units import GRAVITY
 
@@ -19,27 +19,26 @@ def _slip(
     w: int,
     wheels: Record,
     patch: Record,
-) -> tuple[float, float]:
-    """Slip of a wheel into `patch`; returns its steer angle and how its travelling direction turns by
-    sideslip.
+) -> tuple[float, float, float]:
+    """Slip of a wheel into `patch`; returns sine and cosine of its steer angle, and how its travelling
+    direction turns by sideslip.
     """
-    sine = sin(x[SIDESLIP])
-    cosine = cos(x[SIDESLIP])
-    forward = cosine - state.bend * car.y[w]
-    leftward = sine + state.bend * car.x[w]
+    forward = state.cos_sideslip - state.bend * car.y[w]
+    leftward = state.sin_sideslip + state.bend * car.x[w]
     steer = -car.side[w] * setup.toe[w]
     if w < 2:
         steer += x[STEER]
-    angle = steer - atan2(leftward, forward)
+    sine = sin(steer)
+    cosine = cos(steer)
+    ahead = cosine * forward + sine * leftward
+    tangent = (sine * forward - cosine * leftward) / ahead
     per_speed = 1.0 / (1.0 + x[KAPPA + w])
-    wheels.slip_angle[w] = angle
+    wheels.slip_angle[w] = atan(tangent)
     wheels.step[w] = forward
     patch.slip_x = x[KAPPA + w] * per_speed
-    patch.slip_y = tan(angle) * per_speed
-    turned = (forward * cosine + leftward * sine) / (
-        forward * forward + leftward * leftward
-    )
-    return steer, turned
+    patch.slip_y = tangent * per_speed
+    turned = forward * state.cos_sideslip + leftward * state.sin_sideslip
+    return sine, cosine, turned / (forward * forward + leftward * leftward)
 
 
 @kernel
@@ -66,14 +65,14 @@ def set_forces(
         car, setup, case, state, w, weight, tau, wheels, patch
     )
     wheel.set_patch(car, setup, case, state, w, factor, patch)
-    steer, turned = _slip(car, setup, state, x, w, wheels, patch)
+    sine, cosine, turned = _slip(car, setup, state, x, w, wheels, patch)
     lean = patch.slant / sqrt(1.0 + patch.slant * patch.slant)
     patch.spin = car.thrust[w] * (
         car.side[w] * lean / state.radius[w] - state.bend
     )
     brush.forces(patch, wheels.table)
     _chain(
-        car, case, state, x, w, weight, tau, contact, turned, steer, patch, wheels
+        car, case, state, x, w, weight, tau, contact, turned, sine, cosine, patch, wheels
     )  # fmt: skip
 
 
@@ -127,12 +126,11 @@ def _press(
 @kernel
 def _chain(
     car: Record, case: Record, state: Record, x: Floats, w: int, weight: float, tau: float,
-    contact: tuple[float, float, float], turned: float, steer: float, patch: Record, wheels: Record,
+    contact: tuple[float, float, float], turned: float, sine: float, cosine: float,
+    patch: Record, wheels: Record,
 ) -> None:  # fmt: skip
     """Forces in the car's axes, and their slopes by the wheel's columns, from the table of the brush."""
     table = wheels.table
-    cosine = cos(steer)
-    sine = sin(steer)
     flat = sqrt(1.0 + patch.slant * patch.slant)
     spinning = car.thrust[w] * car.side[w] / (state.radius[w] * flat**3)
     for j in range(brush.COLUMNS):
