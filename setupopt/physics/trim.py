@@ -125,7 +125,7 @@ def _try_low(
         for w in range(4):
             x[RISE + w] -= 0.2 * depth * setup.penetration[w]
         found, steps = newton(
-            car, elements, setup, case, state, road, x, work, _FEW_STEPS
+            car, elements, setup, case, state, road, x, work, STEPS
         )
         effort += steps
         if found and both_axles_carry(work):

@@ -18,11 +18,18 @@ from setupopt.physics.jit import kernel
 
 # Below this curvature the closed form loses digits to cancellation, and quadrature takes over.
 _CROWNED = 0.05
-# Last step towards a load, as a share of the penetration.
-_SHORT = 1e-7
+# Last step towards a load, as a share of the penetration: it leaves the third power of that.
+SHORT = 1e-5
+# Least penetration of a node of the quadrature, m.
+_DRY = 1e-15
 _NODES, _WEIGHTS = (
     np.ascontiguousarray(a) for a in np.polynomial.legendre.leggauss(16)
 )
+
+
+# Normal force, its moment, s0, s1 and s2, see `contact`; then how the last three change with depth.
+Sunk = tuple[float, float, float, float, float]
+Contact = tuple[float, float, float, float, float, float, float, float]
 
 
 @kernel
@@ -50,11 +57,11 @@ def _window(
 @kernel
 def _crowned(
     d: float, t: float, c_x: float, c: float, w: float, k: float
-) -> tuple[float, float, float, float, float]:
-    """`contact` in closed form, by the substitution y = y0 + rho sin(angle)."""
+) -> Contact:
+    """`contact_bent` in closed form, by the substitution y = y0 + rho sin(angle)."""
     y0, rho, s1, c1, s2, c2 = _window(d, t, c, w)
     if rho == 0.0:
-        return 0.0, 0.0, 0.0, 0.0, 0.0
+        return 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     angle = atan2(abs(s2 * c1 - c2 * s1), c2 * c1 + s2 * s1)
     p1 = s1 * c1
     p2 = s2 * c2
@@ -65,7 +72,9 @@ def _crowned(
     sin_cos2 = (q1 * c1 - q2 * c2) / 3.0
     sin_cos4 = (q1 * q1 * c1 - q2 * q2 * c2) / 5.0
     sin2_cos2 = 0.125 * (angle - p2 * (q2 - s2 * s2) + p1 * (q1 - s1 * s1))
-    stiff = 2.0 * k * rho * rho * sqrt(c / c_x)
+    sin2 = 0.5 * (angle - p2 + p1)
+    bend = 2.0 * k / sqrt(c_x * c)
+    stiff = bend * c * rho * rho
     load = stiff * rho * rho * c / 3.0
     return (
         load * cos4,
@@ -74,6 +83,10 @@ def _crowned(
         stiff * (y0 * cos2 + rho * sin_cos2),
         stiff
         * (y0 * y0 * cos2 + 2.0 * y0 * rho * sin_cos2 + rho * rho * sin2_cos2),
+        bend * angle,
+        bend * (y0 * angle + rho * (c1 - c2)),
+        bend
+        * (y0 * y0 * angle + 2.0 * y0 * rho * (c1 - c2) + rho * rho * sin2),
     )
 
 
@@ -143,10 +156,10 @@ def _flat(
     w: float,
     k: float,
     ends: np.ndarray,
-) -> tuple[float, float, float, float, float]:
-    """`contact` by quadrature, for a tread that is flat or hollow against the surface."""
+) -> Contact:
+    """`contact_bent` by quadrature, for a tread that is flat or hollow against the surface."""
     near, far = _pieces(d, t, c, w, ends)
-    load = moment = s0 = s1 = s2 = 0.0
+    load = moment = s0 = s1 = s2 = b0 = b1 = b2 = 0.0
     for i in range(4):
         lower = ends[i]
         upper = ends[i + 1]
@@ -156,16 +169,38 @@ def _flat(
         root = _piece_root(lower, upper, near, far)
         for j in range(_NODES.size):
             y, weight = _node(lower, upper, root, j)
-            depth = max(0.0, d + y * (t - 0.5 * c * y))
+            depth = max(_DRY, d + y * (t - 0.5 * c * y))
             length = weight * sqrt(depth)
+            bend = 0.5 * length / depth
             s0 += length
             s1 += length * y
             s2 += length * y * y
             load += length * depth
             moment += length * depth * y
+            b0 += bend
+            b1 += bend * y
+            b2 += bend * y * y
     scale = 2.0 * k * sqrt(2.0 / c_x)
     share = scale * 2.0 / 3.0
-    return share * load, share * moment, scale * s0, scale * s1, scale * s2
+    return (
+        share * load, share * moment, scale * s0, scale * s1, scale * s2, scale * b0, scale * b1, scale * b2
+    )  # fmt: skip
+
+
+@kernel
+def contact_bent(
+    d: float,
+    t: float,
+    c_x: float,
+    c: float,
+    w: float,
+    k: float,
+    ends: np.ndarray,
+) -> Contact:
+    """As `contact`; then how s0, s1 and s2 change with d."""
+    if c >= _CROWNED:
+        return _crowned(d, t, c_x, c, w, k)
+    return _flat(d, t, c_x, c, w, k, ends)
 
 
 @kernel
@@ -177,15 +212,32 @@ def contact(
     w: float,
     k: float,
     ends: np.ndarray,
-) -> tuple[float, float, float, float, float]:
+) -> Sunk:
     """Normal force, its moment about the tread's middle, and how both change.
 
     Returns N (newton), the moment of N (outboard positive, N m), then s0, s1, s2 with
     dN/dd = s0, dN/dt = dM/dd = s1, dM/dt = s2. The patch area is s0/k. `ends` is scratch (5).
     """
-    if c >= _CROWNED:
-        return _crowned(d, t, c_x, c, w, k)
-    return _flat(d, t, c_x, c, w, k, ends)
+    return contact_bent(d, t, c_x, c, w, k, ends)[:5]
+
+
+@kernel
+def deepen(found: Contact, step: float) -> Sunk:
+    """`contact` a small step deeper than where `found` is from: loads leave its third power, slopes its
+    square.
+    """
+    n, m, s0, s1, s2, b0, b1, b2 = found
+    half = 0.5 * step
+    return (
+        n + step * (s0 + half * b0), m + step * (s1 + half * b1), s0 + step * b0, s1 + step * b1, s2 + step * b2
+    )  # fmt: skip
+
+
+@kernel
+def step_towards(missing: float, slope: float, bend: float) -> float:
+    """Step to where a force that is `missing` is there, by its slope and how that bends (Halley's method)."""
+    step = missing / slope
+    return step / (1.0 + 0.5 * step * bend / slope)
 
 
 @kernel
@@ -207,20 +259,18 @@ def depth_for_load(
     k: float,
     ends: np.ndarray,
 ) -> tuple[float, float, float, float]:
-    """Crown penetration that carries `load` > 0, m, by Newton from `start`; then s0, s1 and s2 there.
-
-    Load grows with penetration ever faster, so a step from above never overshoots.
-    """
+    """Crown penetration that carries `load` > 0, m, by steps from `start`; then s0, s1 and s2 there."""
     d = start
     s0 = s1 = s2 = 0.0
     for _ in range(60):
-        n, _, s0, s1, s2 = contact(d, t, c_x, c, w, k, ends)
-        if s0 <= 0.0:
+        found = contact_bent(d, t, c_x, c, w, k, ends)
+        if found[2] <= 0.0:
             d = d + 0.001 + abs(t) * w
             continue
-        step = (load - n) / s0
-        d += min(step, 0.02)
-        # the step just taken leaves the square of that
-        if abs(step) < _SHORT * abs(d):
+        step = step_towards(load - found[0], found[2], found[5])
+        step = min(step, 0.02)
+        d += step
+        _, _, s0, s1, s2 = deepen(found, step)
+        if abs(step) < SHORT * abs(d):
             break
     return d, s0, s1, s2

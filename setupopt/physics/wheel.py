@@ -38,12 +38,13 @@ LOAD_COLUMNS = 5
 # tan(inclination); shift: how much less depth carries the same load per slant; leaned_depth: under the lean
 # of the lateral force; load, moment: normal force and its moment about the tread's middle; along, across:
 # tyre forces in the car's axes, across in the surface; aligning: moment about z. step: forward speed over the
-# car's, per (1 + kappa); given: what the carcass gives, 0 without load;
-# bent: how much deeper the leaned tread is than on a straight line. From both the next trial trim starts.
+# car's, per (1 + kappa); total: what tread and carcass sink by; given: what the carcass gives of it, 0 without
+# load, giving: how that grows with it; bent: how much deeper the leaned tread is than on a straight line. From
+# the last four the next trial trim starts.
 # Every *_slope is (wheels, COLUMNS); pressed: slopes of depth and slant of one leaned patch.
 WHEELS = layout(
     wheels="travel inclination slant depth shift leaned_depth load moment patch along across aligning "
-    "slip_angle lean_force step given bent",
+    "slip_angle lean_force step given giving total bent",
     more=(
         ("travel_slope", "f8", (4, COLUMNS)), ("load_slope", "f8", (4, COLUMNS)),
         ("moment_slope", "f8", (4, COLUMNS)), ("along_slope", "f8", (4, COLUMNS)),
@@ -57,13 +58,8 @@ WHEELS = layout(
 # The spinning share of an unsprung mass without wheel_inertia_kgm2: common practice, no source.
 _SPIN_SHARE = 0.3
 _MOST_STEPS = 40
-# From what the carcass gave a moment before: most steps, and the last one as a share of what is sunk.
-_FEW_STEPS = 6
-_NEAR = 1e-7
 # A leaned tread further from the straight line, m, or nowhere at all, says nothing about the next trial.
 _MOST_BENT = 0.01
-# Newton's steps towards a first guess of the tread's depth on its carcass.
-_POWER_STEPS = 3
 
 
 @kernel
@@ -126,8 +122,11 @@ def set_load(
     total = state.radius[w] * upright - crown * across[0]
     c_x = state.curve_along[w]
     c_y = state.curve_across[w]
+    given = wheels.given[w]
+    if given > 0.0:
+        given += wheels.giving[w] * (total - wheels.total[w])
     depth, n, m, s0, s1, s2 = carry(
-        total, slant, c_x, c_y, w, car, setup, wheels, wheels.given[w]
+        total, slant, c_x, c_y, w, car, setup, wheels, given
     )
     wheels.travel[w] = travel
     wheels.inclination[w] = inclination
@@ -139,6 +138,8 @@ def set_load(
     wheels.shift[w] = s1 / s0 if s0 > 0.0 else 0.0
     give = 1.0 / setup.carcass[w] if setup.carcass[w] > 0.0 else 0.0
     wheels.given[w] = n * give
+    wheels.giving[w] = s0 * give / (1.0 + s0 * give)
+    wheels.total[w] = total
     if not has_slopes:
         return
     for c in range(LOAD_COLUMNS):
@@ -195,54 +196,30 @@ def _sinking(
 @kernel
 def carry(
     total: float, slant: float, c_x: float, c_y: float, w: int, car: Record, setup: Record, wheels: Record,
-    given: float = 0.0,
+    given: float,
 ) -> tuple[float, float, float, float, float, float]:  # fmt: skip
     """Depth of the tread, where tread and carcass in series sink by `total`; then what `tyre.contact`
     says. `given`: what the carcass gave a moment before, from which a step or two arrive; 0: not known.
+
+    The load grows ever faster with depth: from above, steps do not pass the root.
     """
     half = car.half_width[w]
     k = setup.foundation[w]
     carcass = setup.carcass[w]
-    if given > 0.0 and carcass > 0.0:
-        depth = total - given
-        for _ in range(_FEW_STEPS):
-            n, m, s0, s1, s2 = tyre.contact(
-                depth, slant, c_x, c_y, half, k, wheels.ends
-            )
-            if n <= 0.0:
-                break
-            step = (n - carcass * (total - depth)) / (s0 + carcass)
-            depth -= step
-            if abs(step) < _NEAR * (abs(depth) + given):
-                # what is left is the square of that
-                return depth, n - s0 * step, m - s1 * step, s0, s1, s2
-    n, m, s0, s1, s2 = tyre.contact(
-        total, slant, c_x, c_y, half, k, wheels.ends
-    )
-    if carcass <= 0.0 or n <= 0.0:
-        return total, n, m, s0, s1, s2
-    # a first guess: the load is nearly a power of the depth
-    depth = total
-    power = s0 * total / n
-    share = 1.0
-    for _ in range(_POWER_STEPS):
-        carried = n * share**power
-        share -= (carried - carcass * total * (1.0 - share)) / (
-            power * carried / share + carcass * total
-        )
-    if 0.0 < share < 1.0:
-        depth = share * total
-        n, m, s0, s1, s2 = tyre.contact(
-            depth, slant, c_x, c_y, half, k, wheels.ends
-        )
-    # the load grows ever faster with depth: from above, Newton's steps do not pass the root
+    depth = total - given
+    n = m = s0 = s1 = s2 = 0.0
     for _ in range(_MOST_STEPS):
-        step = (n - carcass * (total - depth)) / (s0 + carcass)
-        depth -= step
-        n, m, s0, s1, s2 = tyre.contact(
-            depth, slant, c_x, c_y, half, k, wheels.ends
-        )
-        if abs(step) < 1e-8 * abs(total):
+        found = tyre.contact_bent(depth, slant, c_x, c_y, half, k, wheels.ends)
+        if depth == total and (carcass <= 0.0 or found[0] <= 0.0):
+            return total, found[0], found[1], found[2], found[3], found[4]
+        if found[0] <= 0.0:
+            depth = total
+            continue
+        missing = carcass * (total - depth) - found[0]
+        step = tyre.step_towards(missing, found[2] + carcass, found[5])
+        depth += step
+        n, m, s0, s1, s2 = tyre.deepen(found, step)
+        if abs(step) < tyre.SHORT * abs(total):
             break
     return depth, n, m, s0, s1, s2
 

@@ -372,6 +372,7 @@ def test_slip_limit_on_the_way_to_a_fold_ends_the_path() -> None:
     ]
     fast = replace(hill.venue, attitudes=hill.venue.attitudes[:1])
     cases = sweep_cases(fast, np.array([hill.venue.sweep.stop]))
-    answers = setupopt.evaluate(hill, setups, cases).answers[:, 0]
+    model = Model(hill.car)
+    answers = model.run(model.settings(setups), cases).answers[:, 0]
     assert np.abs(answers["fold"][:, SIDESLIP:TAU]).max() < MOST_SLIP + 1e-9
     assert np.abs(np.diff(answers["friction_factor"], n=2)).max() < 2e-6

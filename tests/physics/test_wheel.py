@@ -34,7 +34,7 @@ def carried(total: float, tread: float, carcass: float) -> tuple[float, ...]:
     car.half_width[0] = 0.115
     setup.foundation[0] = tread
     setup.carcass[0] = carcass
-    return wheel.carry(total, 0.0, 1 / 0.28, 1 / 1.1, 0, car, setup, work)
+    return wheel.carry(total, 0.0, 1 / 0.28, 1 / 1.1, 0, car, setup, work, 0.0)
 
 
 def test_tread_and_carcass_in_series() -> None:
@@ -202,7 +202,7 @@ def test_lean_under_load_is_the_axles_share() -> None:
         )
         there = wheel.carry(
             wheels.leaned_depth[w], wheels.patches[w].slant, bench.state.curve_along[w],
-            bench.state.curve_across[w], w, bench.car, bench.setup, wheels,
+            bench.state.curve_across[w], w, bench.car, bench.setup, wheels, 0.0,
         )  # fmt: skip
         assert there[1] == pytest.approx(wheels.load[w], rel=1e-6)
 
