@@ -302,14 +302,25 @@ def study_fields(study: RouteStudy) -> Field:
         "seconds": float(study.seconds[-1]),
         "coasting": [float(leg.coasting[0]) for leg in study.paths.legs],
         "pieces": pieces(study, table),
-        "limits": [{"limit": name, "room": finite(rows.min()), "holds": name not in study.broken}
-                   for name, rows in study.room.items()],
+        "limits": limit_fields(study),
         "shapes": [_shape(name, first) for name, first in study.firsts.items()],
         "load_factor": finite(load_factor(study).max()),
         "straight_margin": finite(study.straight),
         "points": len(study.margin),
         "cautions": list(study.project.cautions),
     }  # fmt: skip
+
+
+def limit_fields(study: RouteStudy) -> list[Field]:
+    """Every limit with its least room, and whether it is kept."""
+    return [
+        {
+            "limit": name,
+            "room": finite(rows.min()),
+            "holds": name not in study.broken,
+        }
+        for name, rows in study.room.items()
+    ]
 
 
 def row_fields(table: Field, row: int) -> Field:
