@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict
 
 from setupopt.evaluation.result import Field
 from setupopt.report.prove.fields import PERCENTILES, JudgedReport
-from setupopt.report.prove.road import RoadTable
-from setupopt.report.shared.tables import number, thinned
+from setupopt.report.shared.tables import thinned
 from setupopt.report.shared.template import rendered
 from setupopt.robust import likely_rides
 from setupopt.robust.builds.worst_build import SCALES
@@ -18,7 +16,6 @@ from setupopt.robust.gust import RIDDEN, WINDY
 from setupopt.robust.road.spectrum import class_letter
 
 _MOST_ANGLES = 37
-_RMS_DIGITS = {"": 4, "N": 1}
 
 
 def text(judged: JudgedReport, width: int, short: bool = False) -> str:
@@ -32,7 +29,7 @@ def text(judged: JudgedReport, width: int, short: bool = False) -> str:
         bumps=thinned(_least_by_angle(list(judged.cases())), _MOST_ANGLES, _least),
         faults=thinned(list(_by_angle(list(judged.faults()))), _MOST_ANGLES, lambda line: line["least"]),
         rides=likely_rides, REACTION=REACTION, KINDS=KINDS, RIDDEN=RIDDEN, WINDY=WINDY, PERCENTILES=PERCENTILES,
-        SCALES=SCALES, class_letter=class_letter, rms_rows=_rms_rows,
+        SCALES=SCALES, class_letter=class_letter,
     )  # fmt: skip
 
 
@@ -74,23 +71,3 @@ def _by_angle(rows: list[Field]) -> Iterator[Field]:
                 f"{verdict} {min(times):.2f} s" if times else f"{verdict} -"
             )
         yield line
-
-
-# ---- the road and build errors -----------------------------------------------------------------------------
-
-
-def _rms_rows(road: RoadTable) -> Iterator[Field]:
-    """The lines of a ride with their numbers in words."""
-    for line in road.lines:
-        numbers = {
-            name: number(value, _RMS_DIGITS.get(line.unit, 3))
-            for name, value in asdict(line).items()
-            if name not in ("quantity", "unit")
-        }
-        name = line.quantity
-        yield {
-            "quantity": "instantaneous margin" if name == "margin" else name,
-            "unit": line.unit,
-            "difference": line.difference and 100.0 * line.difference,
-            **numbers,
-        }
