@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,37 +11,49 @@ from setupopt.physics.inputs import Floats
 
 # Names of attitudes that are told apart, and roll angles of a list of cases.
 MOST_APART = 20_000
-# One for each wheel.
-BITS = np.array([1, 2, 4, 8])
 
 
-@dataclass
+@dataclass(frozen=True, eq=False)
 class Named:
-    """Cases of one name. `lost` and `sliding`: how many of them lose contact, and slide.
+    """Cases of one name: numbers of them, and the least of their numbers where a wheel is in the air.
 
-    Of those with a wheel in the air: how many, which wheels (a bit each), the number of the first, and the
-    least and largest roll angle, rad, and place along a section, m.
+    `sums`: all cases, those that lose contact, that slide, that have a wheel in the air, then those in
+    which each wheel is. `least`: number of the case, roll angle in rad and minus it, place along a section
+    in m and minus it.
     """
 
-    cases: int = 0
-    lost: int = 0
-    sliding: int = 0
-    in_air: int = 0
-    wheels: int = 0
-    first: int = 0
-    angles: tuple[float, float] = (np.inf, -np.inf)
-    along: tuple[float, float] = (np.inf, -np.inf)
+    sums: np.ndarray
+    least: Floats
+
+    @classmethod
+    def of_none(cls) -> Named:
+        """No cases yet."""
+        return cls(np.zeros(8, dtype=int), np.full(5, np.inf))
 
     def add(self, other: Named) -> None:
-        """Count further cases, which come later."""
-        self.cases += other.cases
-        self.lost += other.lost
-        self.sliding += other.sliding
-        self.wheels |= other.wheels
-        self.first = self.first if self.in_air else other.first
-        self.in_air += other.in_air
-        self.angles = _both(self.angles, other.angles)
-        self.along = _both(self.along, other.along)
+        """Count further cases."""
+        np.add(self.sums, other.sums, out=self.sums)
+        np.minimum(self.least, other.least, out=self.least)
+
+    @property
+    def cases(self) -> int:
+        """How many there are."""
+        return int(self.sums[0])
+
+    @property
+    def lost(self) -> int:
+        """How many lose contact."""
+        return int(self.sums[1])
+
+    @property
+    def sliding(self) -> int:
+        """How many slide."""
+        return int(self.sums[2])
+
+    @property
+    def in_air(self) -> int:
+        """How many have a wheel in the air."""
+        return int(self.sums[3])
 
 
 @dataclass
@@ -51,8 +63,8 @@ class Counts:
     `many_angles`: whether there are too many roll angles to tell each apart.
     """
 
-    every: Named = field(default_factory=Named)
-    names: dict[str, Named] | None = field(default_factory=dict)
+    every: Named
+    names: dict[str, Named] | None
     many_angles: bool = False
 
     def add(self, other: Counts) -> None:
@@ -62,18 +74,11 @@ class Counts:
             self.names = None
             return
         for name, more in other.names.items():
-            if name in self.names:
-                self.names[name].add(more)
-            else:
-                self.names[name] = more
+            if name not in self.names:
+                self.names[name] = Named.of_none()
+            self.names[name].add(more)
         if len(self.names) > MOST_APART:
             self.names = None
-
-
-def _both(
-    one: tuple[float, float], two: tuple[float, float]
-) -> tuple[float, float]:
-    return min(one[0], two[0]), max(one[1], two[1])
 
 
 def counted(
@@ -84,47 +89,32 @@ def counted(
     by_name: bool = True,
 ) -> Counts:
     """Counts of one setup's cases: `contact`, `slides` (cases), `in_air` (cases, wheels)."""
-    lifted = np.flatnonzero(in_air.any(axis=1))
-    records = cases.pick(lifted).records
-    wheels = in_air[lifted] @ BITS
+    lifted = in_air.any(axis=1)
+    every = np.ones(len(cases), dtype=bool)
+    ones = np.column_stack([every, ~contact, contact & slides, lifted, in_air])
+    rows = np.flatnonzero(lifted)
+    records = cases.pick(rows).records
+    angle = records["roll_angle"]
+    along = records["along"]
+    where = np.stack(
+        [cases.numbers[rows], angle, -angle, along, -along], axis=1
+    )
 
     def named(which: np.ndarray, count: int) -> list[Named]:
-        own = which[lifted]
-        bits = np.zeros(count, dtype=int)
-        np.bitwise_or.at(bits, own, wheels)
-        first = np.full(count, np.iinfo(int).max)
-        np.minimum.at(first, own, cases.numbers[lifted])
-        columns = (
-            np.bincount(which),
-            np.bincount(which, weights=~contact).astype(int),
-            np.bincount(which, weights=contact & slides).astype(int),
-            np.bincount(own, minlength=count),
-            bits,
-            first,
-        )
-        angles = _ends(own, records["roll_angle"], count)
-        along = _ends(own, records["along"], count)
-        rows = zip(*(c.tolist() for c in columns), angles, along, strict=True)
-        return [Named(*row) for row in rows]
+        sums = np.zeros((count, ones.shape[1]), dtype=int)
+        np.add.at(sums, which, ones)
+        least = np.full((count, where.shape[1]), np.inf)
+        np.minimum.at(least, which[rows], where)
+        return [Named(*row) for row in zip(sums, least, strict=True)]
 
-    (every,) = named(np.zeros(len(cases), dtype=int), 1)
+    (together,) = named(np.zeros(len(cases), dtype=int), 1)
     if not by_name:
-        return Counts(every, None)
+        return Counts(together, None)
     names, first, which = np.unique(
         np.array(cases.attitude, dtype=object),
         return_index=True,
         return_inverse=True,
     )
-    rows = named(which, names.size)
-    return Counts(every, {str(names[i]): rows[i] for i in np.argsort(first)})
-
-
-def _ends(
-    which: np.ndarray, values: Floats, count: int
-) -> list[tuple[float, float]]:
-    """Least and largest value of each kind."""
-    low = np.full(count, np.inf)
-    high = np.full(count, -np.inf)
-    np.minimum.at(low, which, values)
-    np.maximum.at(high, which, values)
-    return list(zip(low.tolist(), high.tolist(), strict=True))
+    found = named(which, names.size)
+    order = np.argsort(first)
+    return Counts(together, {str(names[i]): found[i] for i in order})

@@ -1,7 +1,7 @@
 """Results of any number of cases in constant memory: counts, and the cases that anything is said of.
 
-Up to `counts.MOST_APART` cases all are kept. Of more, those are kept that may be the worst of their angle or name, or
-the least or most of some number.
+Up to `counts.MOST_APART` cases all are kept. Of more, those are kept that may be the worst of their angle or
+name, or the least or most of some number.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 from setupopt.evaluation import counts as counting
 from setupopt.evaluation.case_cautions import caution_counts, caution_rows
 from setupopt.evaluation.cases import join
-from setupopt.evaluation.counts import Counts
+from setupopt.evaluation.counts import Counts, Named
 from setupopt.evaluation.limits_check import broken
 from setupopt.evaluation.result import Result
 from setupopt.evaluation.ride_modes import RideModes, ride_modes
@@ -32,7 +32,7 @@ class Kept:
 
     def __init__(self, project: Project) -> None:
         self.project = project
-        self.counts = Counts()
+        self.counts = Counts(Named.of_none(), {})
         self.cautions: Counter[str] = Counter()
         self._grouped: Result | None = None
         self._few: Result | None = None

@@ -17,10 +17,9 @@ from setupopt.evaluation import setup_record
 from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.limit import Evaluated, Limit, Sense
 from setupopt.evaluation.limits import PackagingLimits, is_judged
-from setupopt.evaluation.result import Result
+from setupopt.evaluation.result import Result, degrees
 from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import Project, Setup
-from setupopt.units import DEG
 
 __all__ = ["Broken", "Sense", "broken"]
 
@@ -109,7 +108,7 @@ def _worst(
     if limit.is_at_rest:
         return found
     cases = result.cases
-    angle = _plain(float(cases.records["roll_angle"][case]) / DEG)
+    angle = degrees(cases.records["roll_angle"][case])
     at: dict[str, Any] = {
         "case": int(cases.numbers[case]),
         "roll_angle_deg": angle,

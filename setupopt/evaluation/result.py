@@ -11,7 +11,7 @@ import numpy as np
 
 from setupopt import units
 from setupopt.evaluation.cases import CaseSet
-from setupopt.evaluation.counts import BITS, Counts, Named, counted
+from setupopt.evaluation.counts import Counts, Named, counted
 from setupopt.physics.inputs import SIDESLIP, STEER, Floats, Record, Records
 from setupopt.project.model import AXLES, WHEELS
 
@@ -43,6 +43,7 @@ _LISTED = (
 )
 
 
+_BITS = np.array([1, 2, 4, 8])
 # By a bit for each wheel: "fl rr"; empty where there is none.
 _WHEEL_NAMES = np.array(
     [
@@ -158,9 +159,7 @@ class Result:
 
     def lost(self, setup: int = 0) -> int:
         """How many cases of a setup lose contact."""
-        if self.counts is not None:
-            return self.counts.every.lost
-        return int((~self.contact[setup]).sum())
+        return self.counted(setup, by_name=False).every.lost
 
     def sliding(self, setup: int = 0) -> int:
         """In how many cases of a setup the car slides: it is held only by more friction than there is.
@@ -168,9 +167,7 @@ class Result:
         Their use, loads and grip are left out of the case table. All else in it, and the wheels in the air,
         are those of the trim at lambda, and no limit is judged there.
         """
-        if self.counts is not None:
-            return self.counts.every.sliding
-        return int(self.answers["slides"][setup].sum())
+        return self.counted(setup, by_name=False).every.sliding
 
     def pick(self, rows: Sequence[int] | np.ndarray) -> Result:
         """Some of the cases, with the numbers they have here."""
@@ -233,7 +230,7 @@ class Result:
             "least_clearance_mm": np.where(point, a["clearance"], np.nan)
             / units.MM,
             "travel_left_mm": self.travel_left[setup] / units.MM,
-            "wheels_in_air": _WHEEL_NAMES[self.in_air[setup] @ BITS],
+            "wheels_in_air": _WHEEL_NAMES[self.in_air[setup] @ _BITS],
             "sideslip_deg": a["state"][:, SIDESLIP] / units.DEG,
             "steer_deg": a["state"][:, STEER] / units.DEG,
             **_by_wheel("slip_angle", "deg", a["slip_angle"], units.DEG),

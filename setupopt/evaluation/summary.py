@@ -8,7 +8,7 @@ import numpy as np
 
 from setupopt.evaluation import counts as counting
 from setupopt.evaluation.counts import Named
-from setupopt.evaluation.result import Field, Result
+from setupopt.evaluation.result import Field, Result, degrees
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import WHEELS
 from setupopt.units import DEG, MM
@@ -124,23 +124,20 @@ def wheels_in_air(result: Result, setup: int = 0) -> tuple[WheelsInAir, ...]:
     is_along = result.cases.is_along
     return tuple(
         _lifted(name, own, is_along)
-        for name, own in sorted(lifted, key=lambda pair: pair[1].first)
+        for name, own in sorted(lifted, key=lambda pair: pair[1].least[0])
     )
 
 
 def _lifted(name: str, own: Named, is_along: bool) -> WheelsInAir:
-    wheels = tuple(WHEELS[w] for w in range(4) if own.wheels >> w & 1)
-    angles = (_degrees(end) for end in own.angles)
-    along = (round(end / MM, 6) for end in own.along) if is_along else ()
-    return WheelsInAir(name, own.in_air, wheels, *angles, *along)
-
-
-def _degrees(angle: float) -> float:
-    return round(angle / DEG, 9) + 0.0
+    wheels = [w for w, count in zip(WHEELS, own.sums[4:], strict=True) if count]
+    low, high, first, last = own.least[1:] * (1.0, -1.0, 1.0, -1.0)
+    along = [round(float(end) / MM, 6) for end in (first, last) if is_along]
+    ends = (degrees(low), degrees(high), *along)
+    return WheelsInAir(name, own.in_air, tuple(wheels), *ends)
 
 
 def _angle(result: Result, case: int) -> float:
-    return _degrees(float(result.cases.records["roll_angle"][case]))
+    return degrees(result.cases.records["roll_angle"][case])
 
 
 def _margin(result: Result, case: int) -> float | None:

@@ -70,7 +70,7 @@ def whole(bore: Project, file: CaseFile) -> Assessment:
     return assess(bore, cases, 0.2)
 
 
-@pytest.mark.parametrize(("apart", "size"), [(1000, 7), (12, 7), (12, 25)])
+@pytest.mark.parametrize(("apart", "size"), [(1000, 7), (12, 25)])
 def test_pieces_are_the_whole(
     bore: Project,
     file: CaseFile,
