@@ -95,6 +95,7 @@ def test_no_command_prints_one(
         tmp_path,
     ]
     done = run(*words, "--json")
+    assert done.stdout, done.stderr
     answer = json.loads(done.stdout)
     # a way may hold where straight running does not
     holds = name == "route" and answer["holds"]
