@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, fields, replace
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -220,8 +220,9 @@ class SetupProblem:
         """
         self.counter.count += len(points) * len(cases)
         settings = self._ready(len(points), points.tobytes())[1]
+        by_slope = _are_steps(points, warm_start)
         return self._run(
-            settings, cases, warm_start, _are_steps(points, warm_start), quick
+            settings, cases, warm_start, by_slope=by_slope, quick=quick
         )
 
     def errors(self, setup: Setup | Records) -> BuildErrors:
@@ -230,23 +231,11 @@ class SetupProblem:
         spread = self.limits.spread if self.has_spread else None
         return BuildErrors(self.project.car, setup, tolerance, spread)
 
-    def _run(
-        self,
-        settings: Records,
-        cases: CaseSet,
-        starts: Records | None,
-        by_slope: bool,
-        quick: bool,
-    ) -> Result:
+    @cached_property
+    def _run(self) -> Callable[..., Result]:
+        """The model, with rates of growth where they are limited."""
         growth = self.objective.most_growth is not None
-        return self.model.run(
-            settings,
-            cases,
-            starts,
-            by_slope=by_slope,
-            growth=growth,
-            quick=quick,
-        )
+        return partial(self.model.run, growth=growth)
 
     def answers(
         self,
@@ -278,7 +267,7 @@ class SetupProblem:
                 continue
             settings = self._settings(whole, int(number))
             answers[:, own] = self._run(
-                settings, cases.pick(own), starts, by_slope, True
+                settings, cases.pick(own), starts, by_slope=by_slope, quick=True
             ).answers
         self.counter.count += answers.size
         return answers
