@@ -32,7 +32,7 @@ class CaseFile:
     def pieces(self, size: int = CHUNK) -> Iterator[CaseSet]:
         """The cases in pieces of `size`, in the order of the file, with their numbers in it.
 
-        Raises InputErrors where the file is another one now.
+        Raises InputError or InputErrors where the file is another one now.
         """
         venue = self.project.venue
         last = 0

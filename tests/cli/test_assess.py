@@ -309,6 +309,22 @@ def test_a_long_list_that_is_stopped_leaves_nothing(
     assert [row["case"] for row in rows(tmp_path / "out.csv")] == list("123")
 
 
+def test_a_list_that_no_workbook_holds_is_refused(
+    run: Run, held: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Before it is solved; without --excel it is taken."""
+    monkeypatch.setattr("setupopt.cli.assess._MOST_IN_EXCEL", 2)
+    path = tmp_path / "in.csv"
+    path.write_text("roll_angle_deg,speed_m_s\n" + "10,50\n" * 3)
+    out = tmp_path / "out"
+    args = ("assess", held, "--cases", path, "--out", out)
+    done = run(*args, "--excel")
+    assert done.exit_code == 2
+    assert f"{path}: found 3 rows, expected at most 2" in done.stderr
+    assert not out.exists()
+    assert run(*args).exit_code == 0
+
+
 def test_cases_of_the_sweep_give_the_sweep(
     run: Run, held: Path, tmp_path: Path
 ) -> None:

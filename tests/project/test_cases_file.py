@@ -184,6 +184,19 @@ def test_too_many_rows_of_a_measured_table_are_refused(
         csv_file.read_csv(path, columns)
 
 
+def test_a_file_beyond_all_measure_is_refused(
+    tmp_path: Path, project: Project, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By its size, before it is read; a device, which has none, is no file."""
+    monkeypatch.setattr(csv_file, "MOST_BYTES_OF_PIECES", 40)
+    text = "roll_angle_deg,speed_m_s\n0,60\n"
+    assert len(read(tmp_path, project, text)) == 1
+    with pytest.raises(InputErrors, match="more than 40 bytes"):
+        read(tmp_path, project, text + "0,60\n" * 10)
+    with pytest.raises(InputErrors, match="not a file"):
+        list(case_tables("/dev/zero", project.venue))
+
+
 HEADER = "name,roll_angle_deg,speed_m_s,heading_deg,bump_fr_mm,radius_mm\n"
 
 
