@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from math import sqrt
 
+import numpy as np
+
 from setupopt.physics.jit import kernel
+
+# One over the numbers of the terms of both series, the last first.
+_PER = 1.0 / np.arange(9.0, 0.0, -1.0)
+_PER_ODD = 1.0 / np.arange(19.0, 0.0, -2.0)
 
 
 @kernel
@@ -15,11 +21,9 @@ def exp_of(x: float) -> float:
     2.718281828459
     """
     part = x * (1.0 / 256.0)
-    power = 1.0 + part * (1.0 / 8.0 + part * (1.0 / 72.0))
-    power = 1.0 + part * (1.0 / 6.0 + part * (1.0 / 42.0) * power)
-    power = 1.0 + part * (1.0 / 4.0 + part * (1.0 / 20.0) * power)
-    power = 1.0 + part * (1.0 / 2.0 + part * (1.0 / 6.0) * power)
-    power = 1.0 + part * power
+    power = 1.0
+    for k in range(_PER.size):
+        power = 1.0 + part * _PER[k] * power
     for _ in range(8):
         power *= power
     return power
@@ -37,8 +41,7 @@ def power_of(ratio: float, exponent: float) -> float:
     root = sqrt(sqrt(sqrt(ratio)))
     part = (root - 1.0) / (root + 1.0)
     square = part * part
-    series = 1.0 / 15.0 + square * (1.0 / 17.0 + square * (1.0 / 19.0))
-    series = 1.0 / 11.0 + square * (1.0 / 13.0 + square * series)
-    series = 1.0 / 7.0 + square * (1.0 / 9.0 + square * series)
-    series = 1.0 / 3.0 + square * (1.0 / 5.0 + square * series)
-    return exp_of(-16.0 * exponent * part * (1.0 + square * series))
+    series = 0.0
+    for k in range(_PER_ODD.size):
+        series = _PER_ODD[k] + square * series
+    return exp_of(-16.0 * exponent * part * series)

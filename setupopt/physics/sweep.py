@@ -114,7 +114,6 @@ def _solve(
             car, elements, points, setup, case, state, road, start, has_start, work, answer
         )  # fmt: skip
         return
-    balance(car, elements, setup, case, state, road, x, work)
     read_trim(car, points, setup, case, state, x, answer, work)
     _solve_end(
         car, elements, setup, case, state, road, start, quick and has_start, work, answer

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from setupopt.physics import friction_path as path
-from setupopt.physics.balance import FACTOR
+from setupopt.physics.balance import FACTOR, balance
 from setupopt.physics.case_state import prepare
 from setupopt.physics.inputs import RISE, UNKNOWNS, Floats, Record, Records
 from setupopt.physics.jit import kernel
@@ -172,8 +172,8 @@ def find_trim(
 ) -> tuple[bool, int]:  # fmt: skip
     """A trim at full friction, or at the least factor above it that a path from more friction reaches.
 
-    Whether there is one, and the evaluations. `x` is the trim, its last entry the factor. `part` is room for
-    a case.
+    Whether there is one, and the evaluations. `x` is the trim, its last entry the factor; the balance
+    there lies in `work`. `part` is room for a case.
     """
     effort = 0
     for factor in _FACTORS:
@@ -198,6 +198,7 @@ def find_trim(
                     car, elements, setup, case, state, road, x, 1.0, work
                 )
                 effort += steps
+                balance(car, elements, setup, case, state, road, x, work)
             return True, effort
     return False, effort
 
@@ -280,6 +281,7 @@ def find_trim_nearby(
             car, elements, setup, case, state, road, x, 1.0, work
         )
         effort += steps
+        balance(car, elements, setup, case, state, road, x, work)
     return True, effort
 
 
