@@ -280,9 +280,9 @@ def at_a_time() -> int:
 
 
 def _spans(count: int, threads: int, links: int) -> list[tuple[int, int]]:
-    """Equal pieces of whole links, none longer than `CHUNK`, several for every thread: some take much longer."""
-    pieces = threads * _PIECES * links
-    size = max(1, min(CHUNK // links, -(-count // pieces))) * links
+    """Equal pieces of whole links, several for every thread: some take much longer."""
+    size = max(_FEW, min(CHUNK, -(-count // (threads * _PIECES))))
+    size = -(-size // links) * links
     return [
         (first, min(first + size, count)) for first in range(0, count, size)
     ]
