@@ -122,9 +122,13 @@ def set_load(
     total = state.radius[w] * upright - crown * across[0]
     c_x = state.curve_along[w]
     c_y = state.curve_across[w]
-    given = wheels.given[w]
-    if given > 0.0:
-        given += wheels.giving[w] * (total - wheels.total[w])
+    given = 0.0
+    if wheels.given[w] > 0.0:
+        given = wheels.given[w] + wheels.giving[w] * (total - wheels.total[w])
+        if (
+            not 0.0 < given < total
+        ):  # the trial before was far off, or had no number
+            given = 0.0
     depth, n, m, s0, s1, s2 = carry(
         total, slant, c_x, c_y, w, car, setup, wheels, given
     )

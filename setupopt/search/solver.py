@@ -73,7 +73,6 @@ class Solver:
         self.problem = problem
         self.robust = robust
         self.trust_region = trust_region
-        self._known = dict[tuple[int, int], Any]()
         index = problem.index
         between = np.linspace(
             0.0,
@@ -184,7 +183,6 @@ class Solver:
             point,
             _BAND,
             _ROOM,
-            self._known,
         )
         if not self.robust or len(exact.index_points) == 0:
             return exact
@@ -227,5 +225,4 @@ class Solver:
             point,
             _BAND,
             _ROOM,
-            self._known,
         )

@@ -66,9 +66,7 @@ def changes(
     ]
     model = Model(project.car)
     best = model.run(model.settings(proposed), cases)
-    result = model.run(
-        model.settings(alone), cases, best.answers[0], quick=True
-    )
+    result = model.run(model.settings(alone), cases, best.answers[0])
     before = float(weighted_worst_margins(objective, best)[0])
     worst = weighted_worst_margins(objective, result)
     found = []
@@ -143,8 +141,7 @@ def plateaus(
         here = problem(point[None, :], index_points)
         least = float(here.values.min()) - PLATEAU_LOSS
         all_ends = np.append(ends, point[None, :], axis=0)
-        start = problem(point[None, :], sparse).warm_start
-        seen = problem(all_ends, sparse, for_each(start, all_ends))
+        seen = problem(all_ends, sparse)
         fails = (seen.values < least).any(axis=0)
         worse = seen.value_index[fails]
         broken_rows = (

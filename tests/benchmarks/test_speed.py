@@ -143,7 +143,7 @@ def cases(example: Callable[[str], Project]) -> Iterator[Figure]:
 def memory() -> Iterator[Figure]:
     """Peak memory of a million cases, from the growth between two numbers of them."""
     peaks = []
-    for count in (10_000, 100_000):
+    for count in (100_000, 300_000):
         words = [sys.executable, "-c", GROWTH, str(SETUPS / "bore"), str(count)]
         found = subprocess.run(
             words, capture_output=True, text=True, check=True

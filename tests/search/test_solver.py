@@ -15,7 +15,7 @@ from setupopt.search.engine.exchange import ExchangeResult
 from setupopt.search.relaxation import CLOSE, TIGHT
 from setupopt.search.solver import Solver
 
-from .conftest import problem_of
+from .conftest import SETUPS, problem_of
 
 
 @pytest.fixture(scope="module")
@@ -139,3 +139,29 @@ def test_what_has_no_margin_is_climbed_out_of(
     assert (~after["contact"]).sum() <= (~before["contact"]).sum()
     if state == "slides":
         assert after["margin"].min() > 0.0
+
+
+def test_a_look_does_not_depend_on_the_look_before(hill: Project) -> None:
+    """Answers of a setup far away would hide what is worst."""
+    solver = Solver(problem_of(hill))
+    index = solver.problem.index
+    first = solver.look(solver.problem.start, index)
+    solver.look(1.0 - solver.problem.start, index)
+    again = solver.look(solver.problem.start, index)
+    np.testing.assert_array_equal(again.value, first.value)
+
+
+def test_a_quick_sweep_finds_the_worst_margin() -> None:
+    """Setups all over the box, each case begun at the one before: the worst margin is that of full answers.
+
+    Two folds may be nearly equal, 3e-3 apart; no case may end before its path does.
+    """
+    problem = problem_of(setupopt.load(SETUPS / "bore"))
+    cases = problem.cases(problem.index.grid_points())
+    points = np.random.default_rng(0).random((12, problem.start.size))
+    quick = problem.result(points, cases, quick=True)
+    full = problem.result(points, cases)
+    np.testing.assert_array_equal(quick.contact, full.contact)
+    np.testing.assert_allclose(
+        quick.worst_margin, full.worst_margin, rtol=0.0, atol=3e-3
+    )

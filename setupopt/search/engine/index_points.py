@@ -213,18 +213,14 @@ def separation_oracle(
     point: Floats,
     band: float,
     room: float,
-    known: dict[tuple[int, int], Any] | None = None,
 ) -> OracleResult:
     """The worst index points of a point (variables), the least value first.
 
     These are the local minima of its values within `band` of the least, and those of its limits under
-    `room`, each refined between the points of the grid. `known`: warm starts of grids that were looked at
-    before, of this point or another, by their first family and size; this one is put in.
+    `room`, each refined between the points of the grid. The grid does not begin at answers of another point:
+    those of one far away hide what is worst.
     """
-    known = {} if known is None else known
-    key = (index.first, index.grid.size)
-    grid = evaluate_at(function, point, index.grid_points(), known.get(key))
-    known[key] = grid.warm_start
+    grid = evaluate_at(function, point, index.grid_points())
     lowest = _local_minima(grid.value, index.families, grid.value.min() + band)
     tightest = _local_minima(grid.limit, index.families, room)
     numbers = np.concatenate([lowest, tightest])
