@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from setupopt.physics import friction_path as path
 from setupopt.physics.balance import FACTOR, balance
-from setupopt.physics.case_state import prepare
+from setupopt.physics.case_state import prepare, set_heading
 from setupopt.physics.inputs import RISE, UNKNOWNS, Floats, Record, Records
 from setupopt.physics.jit import kernel
 from setupopt.physics.linear import copy
@@ -14,7 +14,7 @@ from setupopt.physics.newton import (
     let_fall,
     newton,
 )
-from setupopt.physics.start import set_start
+from setupopt.physics.start import follow_surface, set_start
 
 # Most steps from a point nearby.
 PATH_STEPS = 10
@@ -134,6 +134,20 @@ def _try_low(
 
 
 @kernel
+def _from_rest(
+    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
+    work: Record,
+) -> tuple[bool, int]:  # fmt: skip
+    """Start without load and slip: very stiff tyres slide whole at the slips of the first guess."""
+    set_heading(car, case, 0.0, state)
+    follow_surface(car, case, state, x)
+    found, effort = newton(
+        car, elements, setup, case, state, road, x, work, STEPS
+    )
+    return found and both_axles_carry(work), effort
+
+
+@kernel
 def _cold(
     car: Record, elements: Records, setup: Record, case: Record, part: Record, state: Record, road: Records,
     x: Floats, work: Record, factor: float, thorough: bool,
@@ -151,6 +165,10 @@ def _cold(
         return True, effort
     if not thorough:
         return False, effort
+    found, steps = _from_rest(car, elements, setup, case, state, road, x, work)
+    effort += steps
+    if found:
+        return True, effort
     found, steps = _walk_case(
         car, elements, setup, case, part, state, road, x, work
     )
