@@ -48,15 +48,12 @@ def _merits(
     found = []
     for first in range(0, len(points), _AT_ONCE):
         some = points[first : first + _AT_ONCE]
-        start = for_each(warm_start, some) if is_near else warm_start
+        start = warm_start
+        if is_near and start is not None:  # one for each point
+            start = np.stack([start] * len(some))
         piece = function(some, start)
         found.append(merit(piece.values, piece.limits))
     return np.concatenate(found)
-
-
-def for_each(warm_start: Any, points: Floats) -> Any:
-    """The same warm start for every point, which are then no small steps from it."""
-    return None if warm_start is None else np.stack([warm_start] * len(points))
 
 
 def _neighbours(

@@ -23,7 +23,6 @@ from setupopt.search.proposal import (
     Plateau,
     weighted_worst_margins,
 )
-from setupopt.search.rounding import for_each
 from setupopt.search.setup_problem import SetupProblem
 
 # Weighted worst margin that a plateau may lose.
@@ -140,8 +139,7 @@ def plateaus(
         )
         here = problem(point[None, :], index_points)
         least = float(here.values.min()) - PLATEAU_LOSS
-        all_ends = np.append(ends, point[None, :], axis=0)
-        seen = problem(all_ends, sparse)
+        seen = problem(np.append(ends, point[None, :], axis=0), sparse)
         fails = (seen.values < least).any(axis=0)
         worse = seen.value_index[fails]
         broken_rows = (
@@ -189,7 +187,7 @@ def _ends(
                 for i, n in zip(left, middle, strict=True)
             ]
         )
-        tried = function(points, for_each(here.warm_start, points))
+        tried = function(points)
         passes = tried.values.min(axis=1) >= least
         passes &= (tried.limits >= np.minimum(here.limits, 0.0) - _ROOM).all(
             axis=1
