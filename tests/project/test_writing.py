@@ -54,8 +54,8 @@ def test_any_setup_reads_back(
     folder = tmp_path_factory.mktemp("written")
     text = (
         SETUP.replace("-2.5", repr(camber))
-        .replace("= 35", f"= {height!r}")
-        .replace("= 140", f"= {spring!r}")
+        .replace("height_mm = 35", f"height_mm = {height!r}")
+        .replace("per_mm = 140", f"per_mm = {spring!r}")
     )
     (folder / "a.toml").write_text(text)
     write_setup(folder / "b.toml", read_setup(folder / "a.toml"))
