@@ -29,14 +29,10 @@ _MOST_IN_EXCEL = (1 << 20) - 1
 
 @click.command("assess")
 @options.common
-@click.option(
-    "--cases", "cases_file", metavar="FILE.csv", type=completing.TABLE,
-    help="Load cases instead of the venue's sweep.",
+@options.path(
+    "--cases cases_file", "FILE.csv", completing.TABLE, "Load cases instead of the venue's sweep.",
 )  # fmt: skip
-@click.option(
-    "--cases-out", metavar="FILE.csv", type=completing.TABLE,
-    help="Write a table with one row for every case.",
-)  # fmt: skip
+@options.path("--cases-out", "FILE.csv", completing.TABLE, "Write a table with one row for every case.")  # fmt: skip
 @options.gpu_option
 @options.flag(
     "--sensitivity",

@@ -35,13 +35,8 @@ _MARK = "Best of compare"
 @click.argument(
     "setup_files", metavar="[SETUP_FILE]...", nargs=-1, type=completing.SETUP
 )
-@options.flag(
-    "--as-is", "Search nothing: every body with every setup as it is.",
-)  # fmt: skip
-@options.count(
-    "--starts", 2, 1, 1000,
-    help="Setups to start each body's search from.",
-)  # fmt: skip
+@options.flag("--as-is", "Search nothing: every body with every setup as it is.")  # fmt: skip
+@options.count("--starts", "Setups to start each body's search from.", 2, 1, 1000)  # fmt: skip
 @options.cluster_option
 def command(
     common: options.Common,

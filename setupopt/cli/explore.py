@@ -20,9 +20,7 @@ from setupopt.errors import UserError, printable
     "--port", type=click.IntRange(0, 65535), default=0, metavar="N",
     help="Port on this machine; 0 takes a free one.",
 )  # fmt: skip
-@options.flag(
-    "--no-browser", "Print the address and open no browser.",
-)  # fmt: skip
+@options.flag("--no-browser", "Print the address and open no browser.")
 def command(common: options.Common, port: int, no_browser: bool) -> None:
     """A page on this machine: move any setting, angle, speed or wind of PROJECT and see margins, wheel loads,
     gaps and the car at once.

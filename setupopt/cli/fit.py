@@ -46,18 +46,9 @@ def command() -> None:
     metavar="NAME",
     help="The tyre's in car.toml; else that of the table.",
 )
-@options.number(
-    "--radius-mm", "MM", 100, 1500,
-    help="Unloaded radius, measured by tape.",
-)  # fmt: skip
-@options.number(
-    "--tread-width-mm", "MM", 30, 1000,
-    help="Tread, measured by tape.",
-)  # fmt: skip
-@options.number(
-    "--surface-grip", "FACTOR", 0.05, 2.0, default=1.0,
-    help="Grip of the rig's surface, as in venue.toml.",
-)  # fmt: skip
+@options.number("--radius-mm", "MM", "Unloaded radius, measured by tape.", 100, 1500)  # fmt: skip
+@options.number("--tread-width-mm", "MM", "Tread, measured by tape.", 30, 1000)
+@options.number("--surface-grip", "FACTOR", "Grip of the rig's surface, as in venue.toml.", 0.05, 2.0, 1.0)  # fmt: skip
 @options.choice(
     "--deflection-from", ["radius", "touch"], "radius",
     "Deflection counts from the unloaded radius, or from the first touch of the inclined tread.",

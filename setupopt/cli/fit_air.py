@@ -27,13 +27,11 @@ if TYPE_CHECKING:
     "project", required=True, metavar="PROJECT", type=completing.FOLDER,
     help="Its car.toml gives the parts.",
 )  # fmt: skip
+@options.number("--air-density", "KG_M3", "Where the table names none.", 0.3, 3.0, 1.2)  # fmt: skip
 @options.number(
-    "--air-density", "KG_M3", 0.3, 3.0, default=1.2,
-    help="Where the table names none.",
-)  # fmt: skip
-@options.number(
-    "--noise-percent", "PERCENT", 0.1, 50.0, default=2.0,
-    help="Of a force, one standard deviation, where too few rows show it.",
+    "--noise-percent", "PERCENT",
+    "Of a force, one standard deviation, where too few rows show it.",
+    0.1, 50.0, 2.0,
 )  # fmt: skip
 @options.flag(
     "--raise-spread",

@@ -23,24 +23,18 @@ if TYPE_CHECKING:
 @click.argument(
     "logs", metavar="LOG...", nargs=-1, required=True, type=completing.TABLE
 )
-@click.option(
-    "--channels", metavar="MAP.toml", type=completing.TABLE,
-    help="Which columns of the logs are which channels: a table [channels].",
+@options.path(
+    "--channels", "MAP.toml", completing.TABLE,
+    "Which columns of the logs are which channels: a table [channels].",
 )  # fmt: skip
 @options.number(
-    "--chance percent", "PERCENT", 1e-4, 50.0, default=1.0,
-    help="Highest chance of failing that is accepted.",
+    "--chance percent", "PERCENT", "Highest chance of failing that is accepted.", 1e-4, 50.0, 1.0,
 )  # fmt: skip
 @options.flag(
     "--programme",
     "The test programme of the route: runs that are each a small step; minutes.",
 )  # fmt: skip
-@click.option(
-    "--corrected",
-    metavar="DIR",
-    type=completing.FOLDER,
-    help="New folder for the corrected project.",
-)
+@options.path("--corrected", "DIR", completing.FOLDER, "New folder for the corrected project.")  # fmt: skip
 def command(
     common: options.Common,
     logs: tuple[str, ...],

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 
 Option = Callable[[Callable[..., Any]], Callable[..., Any]]
+_Param = click.Parameter | None
+_Context = click.Context | None
 
 
 @dataclass(frozen=True)
@@ -70,12 +72,7 @@ class Finite(click.ParamType):
         self.least = least
         self.most = most
 
-    def convert(
-        self,
-        value: Any,
-        param: click.Parameter | None,
-        ctx: click.Context | None,
-    ) -> float:
+    def convert(self, value: Any, param: _Param, ctx: _Context) -> float:
         """The number; a usage error for anything else."""
         try:
             number = float(value)
@@ -106,10 +103,7 @@ class Named(click.ParamType):
         self.bare = bare
 
     def convert(
-        self,
-        value: str,
-        param: click.Parameter | None,
-        ctx: click.Context | None,
+        self, value: str, param: _Param, ctx: _Context
     ) -> tuple[str | None, float]:
         """Name and number; a usage error for anything else."""
         name, equals, number = (part.strip() for part in value.rpartition("="))
@@ -201,32 +195,21 @@ def flag(names: str, help_text: str, **more: Any) -> Option:
 
 
 def number(
-    names: str,
-    metavar: str,
-    least: float,
-    most: float = math.inf,
-    *,
-    default: float | None = None,
-    help: str,
-) -> Option:
+    names: str, metavar: str, help_text: str, least: float, most: float = math.inf, default: float | None = None,
+) -> Option:  # fmt: skip
     """A finite number within a range; `names`: of the option, and of its value where that is another."""
     return click.option(
         *names.split(), type=Finite(least, most), metavar=metavar, default=default,
-        show_default=default is not None, help=help,
+        show_default=default is not None, help=help_text,
     )  # fmt: skip
 
 
 def count(
-    name: str,
-    default: int,
-    least: int,
-    most: int | None = None,
-    *,
-    help: str,
+    name: str, help_text: str, default: int, least: int, most: int | None = None
 ) -> Option:
     """A whole number within a range."""
     return click.option(
-        name, type=click.IntRange(least, most), default=default, show_default=True, metavar="N", help=help,
+        name, type=click.IntRange(least, most), default=default, show_default=True, metavar="N", help=help_text,
     )  # fmt: skip
 
 
@@ -239,24 +222,28 @@ def choice(
     )  # fmt: skip
 
 
+def path(
+    names: str, metavar: str, kind: click.ParamType, help_text: str
+) -> Option:
+    """A file or folder; `kind`: what a shell offers for it."""
+    return click.option(
+        *names.split(), metavar=metavar, type=kind, help=help_text
+    )
+
+
 project_argument = click.argument(
     "project", metavar="PROJECT", type=completing.FOLDER
 )
-setup_option = click.option(
-    "--setup", "setup_file", metavar="FILE", type=completing.SETUP,
-    help="Setup to take; a NAME is looked for in PROJECT first. Default setup.toml; for sheet and readback "
+setup_option = path(
+    "--setup setup_file", "FILE", completing.SETUP,
+    "Setup to take; a NAME is looked for in PROJECT first. Default setup.toml; for sheet and readback "
     "proposed.toml where there is one.",
 )  # fmt: skip
-out_option = click.option(
-    "--out",
-    metavar="DIR",
-    type=completing.FOLDER,
-    help="Folder for the files written; made if missing.",
-)
+out_option = path("--out", "DIR", completing.FOLDER, "Folder for the files written; made if missing.")  # fmt: skip
 json_option = flag("--json as_json", "Only JSON on standard output.")
-route_option = click.option(
-    "--route", "route_file", metavar="FILE", type=completing.FOLDER,
-    help="The route.json of --out of route, for the same setup: its card is added.",
+route_option = path(
+    "--route route_file", "FILE", completing.FOLDER,
+    "The route.json of --out of route, for the same setup: its card is added.",
 )  # fmt: skip
 quiet_option = flag("--quiet", "No notes and no progress; only the essential.")
 excel_option = flag(
@@ -267,8 +254,8 @@ _MARGINS = (-10.0, 10.0)  # no margin is beyond these
 floor_option = number(
     "--floor",
     "MARGIN",
+    "Minimum margin; exit status 1 when it is not reached.",
     *_MARGINS,
-    help="Minimum margin; exit status 1 when it is not reached.",
 )
 floors_option = click.option(
     "--floor",

@@ -36,25 +36,26 @@ _ALTERNATIVES = [f"alternative-{number}.toml" for number in range(1, 100)]
     help="Setting that stays as it is: front.camber_deg; camber_deg for both axles; body. May be repeated.",
 )  # fmt: skip
 @options.number(
-    "--rear-reserve", "X", -1.0, 1.0,
-    help="The front axle uses at least X more of its grip than the rear one, 0 to 1, in the cases within 0.1 "
+    "--rear-reserve", "X",
+    "The front axle uses at least X more of its grip than the rear one, 0 to 1, in the cases within 0.1 "
     "of the worst margin: the front axle loses grip first. Without it: no such limit.",
+    -1.0, 1.0,
 )  # fmt: skip
 @options.number(
-    "--most-growth", "RATE", 0.0, 1000.0,
-    help="No case whose sideslip grows by itself faster than RATE, 1/s. A driver holds 3 to 4. "
+    "--most-growth", "RATE",
+    "No case whose sideslip grows by itself faster than RATE, 1/s. A driver holds 3 to 4. "
     "Without it: no such limit.",
+    0.0, 1000.0,
 )  # fmt: skip
 @options.choice(
     "--on", ["sweep", "route"], "sweep",
     "The cases: those of the sweep, or those of the best route of today's setup, see route.",
 )  # fmt: skip
-@options.flag(
-    "--robust", "Include build errors within [tolerance] of limits.toml.",
-)  # fmt: skip
+@options.flag("--robust", "Include build errors within [tolerance] of limits.toml.")  # fmt: skip
 @options.number(
-    "--alternatives loss", "LOSS", 0.0, 1.0, default=0.01,
-    help="Show clearly different setups that lose at most so much worst margin; 0 for none.",
+    "--alternatives loss", "LOSS",
+    "Show clearly different setups that lose at most so much worst margin; 0 for none.",
+    0.0, 1.0, 0.01,
 )  # fmt: skip
 @click.option(
     "--min-gain", type=options.Finite(0.0, 1.0), default=0.0, metavar="X",
@@ -71,14 +72,8 @@ _ALTERNATIVES = [f"alternative-{number}.toml" for number in range(1, 100)]
     help="Optuna storage that keeps the choice of parts, such as "
     "sqlite:///parts.db; several workers may share it.",
 )  # fmt: skip
-@options.count(
-    "--starts", 4, 1, 1000,
-    help="Setups to start from.",
-)  # fmt: skip
-@options.count(
-    "--seed", 0, 0,
-    help="Seed of the other starts.",
-)  # fmt: skip
+@options.count("--starts", "Setups to start from.", 4, 1, 1000)
+@options.count("--seed", "Seed of the other starts.", 0, 0)
 @options.cluster_option
 def command(
     common: options.Common,

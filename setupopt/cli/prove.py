@@ -37,66 +37,33 @@ def _quick(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
         ctx.meta["quick"] = True
 
 
+def _withstood(name: str, metavar: str, what: str) -> options.Option:
+    """A size that the car must withstand."""
+    help_text = f"{what} that the car must withstand."
+    return options.number(name, metavar, help_text, 0.0)
+
+
 @click.command("prove")
 @options.common
-@options.number(
-    "--bump", "MM", 0.0,
-    help="Bump that the car must withstand.",
-)  # fmt: skip
-@options.number(
-    "--seam", "MM", 0.0,
-    help="Step up or down that the car must withstand.",
-)  # fmt: skip
-@options.number(
-    "--gust", "M_S", 0.0,
-    help="Gust that the car must withstand.",
-)  # fmt: skip
-@options.number(
-    "--wind", "M_S", 0.0,
-    help="Steady wind that the car must withstand.",
-)  # fmt: skip
-@options.number(
-    "--step", "M_S", 0.0,
-    help="Wind step that the car must withstand.",
-)  # fmt: skip
+@_withstood("--bump", "MM", "Bump")
+@_withstood("--seam", "MM", "Step up or down")
+@_withstood("--gust", "M_S", "Gust")
+@_withstood("--wind", "M_S", "Steady wind")
+@_withstood("--step", "M_S", "Wind step")
 @options.flag(
     "--faults",
     "Faults that the car must withstand: drive lost, wheel locked, tyre flat, steer.",
 )  # fmt: skip
-@options.number(
-    "--chance", "PERCENT", 0.0, 100.0, default=5.0,
-    help="Highest chance of failing that is accepted.",
-)  # fmt: skip
-@options.number(
-    "--seconds", "S", 1.0, 120.0, default=10.0,
-    help="Length of a run.",
-)  # fmt: skip
+@options.number("--chance", "PERCENT", "Highest chance of failing that is accepted.", 0.0, 100.0, 5.0)  # fmt: skip
+@options.number("--seconds", "S", "Length of a run.", 1.0, 120.0, 10.0)
+@options.count("--seeds", "Random roads that each case rides over.", 40, 2, 1_000_000)  # fmt: skip
 @options.count(
-    "--seeds", 40, 2, 1_000_000,
-    help="Random roads that each case rides over.",
+    "--ride-cases", "Cases to simulate in time: those most likely to go under the minimum margin.", 2, 1, 1000
 )  # fmt: skip
-@options.count(
-    "--ride-cases", 2, 1, 1000,
-    help="Cases to simulate in time: those most likely to go under the minimum margin.",
-)  # fmt: skip
-@options.count(
-    "--builds", 1024, 2, 1 << 24,
-    help="Sample of builds within the tolerance.",
-)  # fmt: skip
-@options.count(
-    "--directions", 16, 4, 360,
-    help="Directions of the wind.",
-)  # fmt: skip
-@click.option(
-    "--profile",
-    metavar="FILE.csv",
-    type=completing.TABLE,
-    help="Measured road instead of a random one.",
-)
-@options.count(
-    "--seed", 0, 0,
-    help="Seed of roads and builds.",
-)  # fmt: skip
+@options.count("--builds", "Sample of builds within the tolerance.", 1024, 2, 1 << 24)  # fmt: skip
+@options.count("--directions", "Directions of the wind.", 16, 4, 360)
+@options.path("--profile", "FILE.csv", completing.TABLE, "Measured road instead of a random one.")  # fmt: skip
+@options.count("--seed", "Seed of roads and builds.", 0, 0)
 @options.flag(
     "--quick",
     "A first look: every sixth roll angle and the worst ones; fewer directions, builds, roads and "

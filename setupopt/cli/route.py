@@ -39,33 +39,20 @@ def _with_flags(command: Callable[..., None]) -> Callable[..., None]:
 
 @click.command("route")
 @options.common
-@click.option(
-    "--best", "mode", type=click.Choice(["margin", "length", "speed"]), default="margin", show_default=True,
-    help="What to make best: the highest least margin, the shortest route or the slowest one that keeps the "
+@options.choice(
+    "--best mode", ["margin", "length", "speed"], "margin",
+    "What to make best: the highest least margin, the shortest route or the slowest one that keeps the "
     "minimum margin.",
 )  # fmt: skip
-@click.option(
-    "--speed",
-    type=options.Finite(1.0, 200.0),
-    metavar="M_S",
-    help="Entry speed; default: the sweep's.",
-)
-@click.option(
-    "--length",
-    type=options.Finite(1.0, 1e5),
-    metavar="M",
-    help="Longest way on the section, entry to exit.",
-)
-@click.option(
-    "--shape", type=click.Choice(list(_SHAPES)), default="best", show_default=True,
-    help="Over the top and down the other side, or back on the same side.",
+@options.number("--speed", "M_S", "Entry speed; default: the sweep's.", 1.0, 200.0)  # fmt: skip
+@options.number("--length", "M", "Longest way on the section, entry to exit.", 1.0, 1e5)  # fmt: skip
+@options.choice(
+    "--shape", list(_SHAPES), "best", "Over the top and down the other side, or back on the same side.",
 )  # fmt: skip
-@click.option(
-    "--heading",
-    type=options.Finite(2.0, 40.0),
-    metavar="DEG",
-    help="Heading of the way up by hand that is printed beside the route; default: the best one.",
-)
+@options.number(
+    "--heading", "DEG", "Heading of the way up by hand that is printed beside the route; default: the best one.",
+    2.0, 40.0,
+)  # fmt: skip
 @_with_flags
 @options.gpu_option
 def command(

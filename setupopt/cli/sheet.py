@@ -45,9 +45,8 @@ def _maker(ctx: click.Context, param: click.Parameter, value: str) -> str:
 
 @click.command("sheet")
 @options.common
-@click.option(
-    "--today", "today_file", metavar="FILE", type=completing.SETUP,
-    help="Setup that the car has today; default setup.toml.",
+@options.path(
+    "--today today_file", "FILE", completing.SETUP, "Setup that the car has today; default setup.toml.",
 )  # fmt: skip
 @options.route_option
 @click.option(

@@ -12,7 +12,7 @@ from fit.air_tables import SMALL, another, attitudes, measured
 from setupopt.fit.air.fit import AirFit
 from setupopt.fit.air.fits import fit_body
 from setupopt.report.fit_air.picture import _plain_curve, picture
-from setupopt.report.shared.picture import WARNING
+from setupopt.report.shared.colours import WARNING
 
 
 @pytest.fixture(scope="module")

@@ -9,15 +9,8 @@ import numpy as np
 from setupopt.evaluation.assessment import Assessment
 from setupopt.physics.inputs import Floats
 from setupopt.project.section import Section
-from setupopt.report.shared.picture import (
-    INK,
-    QUIET,
-    SECOND,
-    WARNING,
-    at_venue,
-    drawing,
-    svg,
-)
+from setupopt.report.shared.colours import INK, QUIET, SECOND, WARNING
+from setupopt.report.shared.picture import at_venue, drawing, svg
 from setupopt.units import DEG, MM
 
 _LOWEST = (

@@ -10,13 +10,8 @@ import numpy as np
 from setupopt.evaluation.result import Field
 from setupopt.physics.inputs import Floats
 from setupopt.report.compare.fields import JudgedComparison, Line
-from setupopt.report.shared.picture import (
-    INK,
-    QUIET,
-    at_venue,
-    drawing,
-    svg,
-)
+from setupopt.report.shared.colours import INK, QUIET
+from setupopt.report.shared.picture import at_venue, drawing, svg
 from setupopt.report.shared.tables import cut, number
 
 # One hue from white to a tone on which dark numbers still read: the same order in grey and to every eye.

@@ -11,14 +11,8 @@ from setupopt.fit.air.fit import AirFit
 from setupopt.fit.air.loads import Balance
 from setupopt.fit.air.rows import DOWNFORCE, FORCES, AirRows
 from setupopt.physics.inputs import Floats
-from setupopt.report.shared.picture import (
-    INK,
-    QUIET,
-    SECOND,
-    WARNING,
-    drawing,
-    svg,
-)
+from setupopt.report.shared.colours import INK, QUIET, SECOND, WARNING
+from setupopt.report.shared.picture import drawing, svg
 from setupopt.report.shared.tables import cut
 from setupopt.units import MM, PERCENT
 

@@ -10,14 +10,8 @@ from setupopt.fit.tyre import UPRIGHT, TyreFit
 from setupopt.fit.tyre_table import COLUMNS, QUANTITIES, SIGNED, SLIP
 from setupopt.fit.uncertainty import OUTLYING
 from setupopt.physics.inputs import Floats
-from setupopt.report.shared.picture import (
-    INK,
-    QUIET,
-    SECOND,
-    WARNING,
-    drawing,
-    svg,
-)
+from setupopt.report.shared.colours import INK, QUIET, SECOND, WARNING
+from setupopt.report.shared.picture import drawing, svg
 from setupopt.report.shared.tables import cut
 from setupopt.units import DEG
 

@@ -9,15 +9,8 @@ import numpy as np
 from setupopt.learn.channels import CHANNELS, key_of
 from setupopt.learn.study import Learned
 from setupopt.learn.way import WINDOW
-from setupopt.report.shared.picture import (
-    INK,
-    QUIET,
-    SECOND,
-    WARNING,
-    at_venue,
-    drawing,
-    svg,
-)
+from setupopt.report.shared.colours import INK, QUIET, SECOND, WARNING
+from setupopt.report.shared.picture import at_venue, drawing, svg
 from setupopt.units import DEG
 
 _COLUMNS = 2

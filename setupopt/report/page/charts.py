@@ -16,14 +16,8 @@ from setupopt.evaluation.result import Field
 from setupopt.evaluation.summary import by_angle
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import WHEELS
-from setupopt.report.shared.picture import (
-    INK,
-    SECOND,
-    WARNING,
-    crosses,
-    drawing,
-    svg,
-)
+from setupopt.report.shared.colours import INK, SECOND, WARNING
+from setupopt.report.shared.picture import crosses, drawing, svg
 from setupopt.report.shared.tables import cut
 
 _LOWEST = (

@@ -10,7 +10,8 @@ import numpy as np
 from setupopt.evaluation.drawn_parts import Patch
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import WHEELS
-from setupopt.report.shared.picture import INK, SECOND, drawing, svg
+from setupopt.report.shared.colours import INK, SECOND
+from setupopt.report.shared.picture import drawing, svg
 from setupopt.units import KPA, MM
 
 _ACROSS = 121  # points of a picture

@@ -16,11 +16,7 @@ from setupopt.report.propose.signs import (
     SMALL,
     TODAY,
 )
-from setupopt.report.shared.picture import (
-    INK,
-    QUIET,
-    WARNING,
-)
+from setupopt.report.shared.colours import INK, QUIET, WARNING
 from setupopt.report.shared.tables import number
 from setupopt.report.shared.words import slot_words
 from setupopt.search.tradeoff import (

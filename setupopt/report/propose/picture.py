@@ -15,14 +15,8 @@ from setupopt.report.propose.signs import (
     TODAY,
 )
 from setupopt.report.propose.speed_panel import draw_speeds
-from setupopt.report.shared.picture import (
-    INK,
-    QUIET,
-    SECOND,
-    at_venue,
-    drawing,
-    svg,
-)
+from setupopt.report.shared.colours import INK, QUIET, SECOND
+from setupopt.report.shared.picture import at_venue, drawing, svg
 from setupopt.search.proposal import ComparedSetup
 from setupopt.search.required_front import Required
 from setupopt.search.tradeoff import (

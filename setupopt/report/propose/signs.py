@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from setupopt.report.shared.picture import INK, SECOND, WARNING
+from setupopt.report.shared.colours import INK, SECOND, WARNING
 
 # Told apart without colour: shapes of points, lines of curves, hatches of areas.
 PROPOSED: Any = {"marker": "o", "ms": 6, "color": INK, "ls": "none"}

@@ -15,13 +15,8 @@ from setupopt.report.propose.signs import (
     SMALL,
     TODAY,
 )
-from setupopt.report.shared.picture import (
-    INK,
-    QUIET,
-    SECOND,
-    WARNING,
-    crosses,
-)
+from setupopt.report.shared.colours import INK, QUIET, SECOND, WARNING
+from setupopt.report.shared.picture import crosses
 from setupopt.report.shared.tables import cut
 from setupopt.search.tradeoff import (
     SpeedCurve,

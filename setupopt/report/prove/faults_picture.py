@@ -4,14 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from setupopt.report.shared.picture import (
-    INK,
-    QUIET,
-    SECOND,
-    WARNING,
-    drawing,
-    svg,
-)
+from setupopt.report.shared.colours import INK, QUIET, SECOND, WARNING
+from setupopt.report.shared.picture import drawing, svg
 from setupopt.robust.faults import KINDS
 from setupopt.robust.robustness import RobustnessReport
 from setupopt.units import DEG

@@ -6,14 +6,8 @@ from typing import Any
 
 from setupopt.evaluation.result import degrees
 from setupopt.project.limits_model import Disturbed
-from setupopt.report.shared.picture import (
-    INK,
-    QUIET,
-    SECOND,
-    WARNING,
-    drawing,
-    svg,
-)
+from setupopt.report.shared.colours import INK, QUIET, SECOND, WARNING
+from setupopt.report.shared.picture import drawing, svg
 from setupopt.report.shared.tables import angle
 from setupopt.robust.obstacle import track_words
 from setupopt.robust.robustness import RobustnessReport

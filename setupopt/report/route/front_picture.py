@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from setupopt.report.shared.picture import INK, WARNING, at_venue, drawing, svg
+from setupopt.report.shared.colours import INK, WARNING
+from setupopt.report.shared.picture import at_venue, drawing, svg
 from setupopt.route.complete import Route
 
 

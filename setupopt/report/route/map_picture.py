@@ -6,14 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from setupopt.report.shared.picture import (
-    INK,
-    QUIET,
-    WARNING,
-    at_venue,
-    drawing,
-    svg,
-)
+from setupopt.report.shared.colours import INK, QUIET, WARNING
+from setupopt.report.shared.picture import at_venue, drawing, svg
 from setupopt.route.complete import Route
 from setupopt.route.grid import Cell
 from setupopt.route.radius_map import RouteMap

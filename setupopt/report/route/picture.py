@@ -9,15 +9,8 @@ import numpy as np
 from setupopt.evaluation.result import Field
 from setupopt.project.model import WHEELS, Project
 from setupopt.report.route.fields import columns
-from setupopt.report.shared.picture import (
-    INK,
-    QUIET,
-    SECOND,
-    WARNING,
-    at_venue,
-    drawing,
-    svg,
-)
+from setupopt.report.shared.colours import INK, QUIET, SECOND, WARNING
+from setupopt.report.shared.picture import at_venue, drawing, svg
 from setupopt.route.complete import Route
 
 _LINES = ((INK, "-"), (SECOND, "-"), (WARNING, "--"), (QUIET, "--"))

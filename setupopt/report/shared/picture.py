@@ -1,4 +1,4 @@
-"""What all pictures share: size, letters, lines that print tells apart, the same bytes."""
+"""What all pictures share: size, letters, the same bytes."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from io import BytesIO
 from typing import Any
 
 from setupopt.project.model import Project
+from setupopt.report.shared.colours import INK, QUIET
 from setupopt.report.shared.tables import cut
 
 _NO_LETTER = re.compile("[\ud800-\udfff\ufffe\uffff]")  # no XML may hold them
-INK, SECOND, WARNING, QUIET = "#1d2b3a", "#0f7c6c", "#b4431f", "#8a8f96"
 _STYLE: Any = {
     "svg.hashsalt": "setupopt",  # names of clip paths must not be random
     "svg.fonttype": "none",  # text stays text

@@ -8,16 +8,8 @@ import numpy as np
 
 from setupopt.evaluation.limits_check import Broken
 from setupopt.physics.inputs import Floats
-from setupopt.report.shared.picture import (
-    INK,
-    QUIET,
-    SECOND,
-    WARNING,
-    at_venue,
-    crosses,
-    drawing,
-    svg,
-)
+from setupopt.report.shared.colours import INK, QUIET, SECOND, WARNING
+from setupopt.report.shared.picture import at_venue, crosses, drawing, svg
 from setupopt.report.shared.tables import angle, cut, number
 from setupopt.report.speeds.text import plain_limit
 from setupopt.robust.speeds.motion import RunUp
