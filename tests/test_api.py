@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import doctest
-import subprocess
-import sys
 from dataclasses import replace
 from inspect import signature
 from pathlib import Path
 
 import pytest
+from processes import python
 
 import setupopt
 from setupopt import api
@@ -71,10 +70,7 @@ def test_a_function_with_the_name_of_a_package_can_be_called() -> None:
         "import setupopt.report.shared.tables as tables, setupopt.sheet.shims\n"
         "print(first, callable(setupopt.report), callable(setupopt.sheet), tables.bar(1.0, 2))"
     )
-    done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True
-    )
-    assert done.stdout == "(True, True) True True ##\n"
+    assert python(code).stdout == "(True, True) True True ##\n"
 
 
 def test_every_name_of_the_package_is_there() -> None:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from processes import COMMAND
 
 from setupopt.cli.main import group
 
@@ -48,18 +48,26 @@ def lost(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folders.lost(tmp_path_factory.mktemp("lost"))
 
 
+def refused(done: Result, *said: str) -> None:
+    """Exit status 2, and these words on standard error."""
+    assert done.exit_code == 2
+    told = " ".join(done.stderr.split())
+    for words in said:
+        assert words in told, told
+
+
+def widest(text: str) -> int:
+    """Letters of the longest line, but for those that name the files written."""
+    lines = text.splitlines()
+    return max(len(line) for line in lines if not line.startswith("written"))
+
+
 def installed(
     *args: str | Path, **environment: str
 ) -> subprocess.CompletedProcess[str]:
     """The command as a user runs it, in a process of its own."""
-    command = [
-        sys.executable,
-        "-c",
-        "from setupopt.cli.main import main; main()",
-        *map(str, args),
-    ]
     return subprocess.run(
-        command,
+        [*COMMAND, *map(str, args)],
         capture_output=True,
         text=True,
         env=os.environ | environment,

@@ -15,7 +15,7 @@ from small_examples import small_bore
 from setupopt.cli import waiting
 from setupopt.project import read_setup, setup_as_dict
 
-from .conftest import Run
+from .conftest import Run, widest
 
 FILES = ["compare.csv", "compare.json", "compare.svg", "compare.txt"]
 # Fields of the answer, and of each contender in it.
@@ -135,14 +135,7 @@ def test_own_best_with_files(run: Run, own: Path, tmp_path: Path) -> None:
 
 def _is_said(text: str, told: dict[str, Any], out: Path) -> None:
     """The report in 80 columns and the table of cells say what the answer says."""
-    assert (
-        max(
-            len(line)
-            for line in text.splitlines()
-            if not line.startswith("written")
-        )
-        <= 80
-    )
+    assert widest(text) <= 80
     assert f"worst margin {told['margin']:.3f}" in text
     assert "no clearance to drive" in text.replace("\n", " ")
     rows = list(csv.DictReader((out / "compare.csv").open(newline="")))

@@ -10,10 +10,12 @@ from pathlib import Path
 
 import pytest
 from click.shell_completion import ShellComplete
+from processes import python
 
 from setupopt.cli import start
 from setupopt.cli.main import COMMANDS, group
 
+from . import folders
 from .conftest import Run
 from .test_main import HEAVY
 
@@ -21,16 +23,10 @@ from .test_main import HEAVY
 @pytest.fixture
 def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder to stand in: a project, a table, and what is nobody's business."""
-    for name in (
-        "car/setup.toml",
-        "car/wet.toml",
-        "car/bodies/long.toml",
-        "press.csv",
-        "notes.txt",
-        ".x.csv",
-    ):
-        (tmp_path / name).parent.mkdir(exist_ok=True, parents=True)
-        (tmp_path / name).write_text("")
+    folders.fill(
+        tmp_path,
+        "car/setup.toml car/wet.toml car/bodies/long.toml press.csv notes.txt .x.csv",
+    )
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -110,13 +106,7 @@ def test_completing_imports_nothing_heavy(place: Path) -> None:
         )
         asked = {"_SETUPOPT_COMPLETE": "bash_complete", "COMP_WORDS": words}
         asked["COMP_CWORD"] = str(len(words.split()) - 1)
-        done = subprocess.run(
-            [sys.executable, "-c", code],
-            capture_output=True,
-            text=True,
-            env=os.environ | asked,
-            check=True,
-        )
+        done = python(code, **asked)
         assert done.stdout and done.stderr.splitlines()[-1] == "[]"
 
 

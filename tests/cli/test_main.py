@@ -6,12 +6,13 @@ import os
 import re
 import shlex
 import subprocess
-import sys
 from pathlib import Path
+from typing import IO
 
 import click
 import pytest
 from click.testing import CliRunner
+from processes import COMMAND, python
 
 import setupopt
 from setupopt.cli import main
@@ -44,9 +45,7 @@ for args in {asked!r}:
     except SystemExit:
         print(args, [name for name in {HEAVY!r} if name in sys.modules], file=sys.stderr)
 """
-    done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True
-    )
+    done = python(code)
     said = [line for line in done.stderr.splitlines() if line.startswith("[")]
     assert said == [f"{args} []" for args in asked]
 
@@ -58,13 +57,8 @@ def test_help_of_the_group_imports_no_command() -> None:
         "try: group(['--help'], prog_name='setupopt')\nexcept SystemExit: pass\n"
         "print(sorted(name for name in sys.modules if name.startswith('setupopt.')), file=sys.stderr)"
     )
-    done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True
-    )
-    assert (
-        done.stderr
-        == "['setupopt.cli', 'setupopt.cli.main', 'setupopt.errors']\n"
-    )
+    loaded = ["setupopt.cli", "setupopt.cli.main", "setupopt.errors"]
+    assert python(code).stderr == f"{loaded}\n"
 
 
 @pytest.mark.parametrize("path", PATHS, ids=" ".join)
@@ -236,24 +230,23 @@ def test_letters_that_the_terminal_has_not(tmp_path: Path) -> None:
     assert r"\u8eca" in done.stderr
 
 
+def assess_into(output: IO[str] | int, project: Path) -> tuple[int, str]:
+    """Exit status and standard error of `assess` whose standard output goes somewhere else."""
+    command = [*COMMAND, "assess", str(project)]
+    done = subprocess.run(
+        command, stdout=output, stderr=subprocess.PIPE, text=True, check=False
+    )
+    return done.returncode, done.stderr
+
+
 @pytest.mark.skipif(
     not Path("/dev/full").exists(), reason="no such device here"
 )
 def test_full_disk_behind_standard_output(held: Path) -> None:
     """A result that cannot be delivered is no success."""
-    command = [
-        sys.executable,
-        "-c",
-        "from setupopt.cli.main import main; main()",
-        "assess",
-        str(held),
-    ]
     with Path("/dev/full").open("w") as full:
-        done = subprocess.run(
-            command, stdout=full, stderr=subprocess.PIPE, text=True, check=False
-        )
-    assert done.returncode == 2
-    assert done.stderr == "output: No space left on device\n"
+        done = assess_into(full, held)
+    assert done == (2, "output: No space left on device\n")
 
 
 @pytest.mark.skipif(os.name == "nt", reason="pipes behave otherwise there")
@@ -261,15 +254,6 @@ def test_reader_that_goes_away(held: Path) -> None:
     """`setupopt assess P | head -0`: silence, and a status of its own."""
     reading, writing = os.pipe()
     os.close(reading)
-    command = [
-        sys.executable,
-        "-c",
-        "from setupopt.cli.main import main; main()",
-        "assess",
-        str(held),
-    ]
-    done = subprocess.run(
-        command, stdout=writing, stderr=subprocess.PIPE, text=True, check=False
-    )
+    done = assess_into(writing, held)
     os.close(writing)
-    assert (done.returncode, done.stderr) == (141, "")
+    assert done == (141, "")

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from .conftest import Run
+from .conftest import Run, refused, widest
 from .test_prove import project
 
 
@@ -84,10 +84,7 @@ def test_text_fits(
 ) -> None:
     """No line is wider than the terminal."""
     monkeypatch.setenv("COLUMNS", width)
-    assert max(
-        len(line)
-        for line in run("readback", folder, filled).stdout.splitlines()
-    ) <= int(width)
+    assert widest(run("readback", folder, filled).stdout) <= int(width)
 
 
 def test_files_are_written_whole(
@@ -114,8 +111,7 @@ def test_broken_table_is_refused_and_nothing_written(
     bad = tmp_path / "bad.csv"
     bad.write_text('quantity,unit,fl,fr,rl,rr\ncamber_deg,deg,"-4,5",,,\n')
     done = run("readback", folder, bad, "--out", tmp_path / "out")
-    assert done.exit_code == 2
-    assert "line 2, fl" in done.output
+    refused(done, "line 2, fl")
     assert not (tmp_path / "out").exists()
 
 
@@ -126,8 +122,7 @@ def test_measured_file_is_not_overwritten(
     own = tmp_path / "readback.json"
     own.write_text("quantity,unit,fl,fr,rl,rr\ncamber_deg,deg,-1.5,,,\n")
     done = run("readback", folder, own, "--out", tmp_path)
-    assert done.exit_code == 2
-    assert "one of the files that are read" in done.output
+    refused(done, "one of the files that are read")
 
 
 def test_body_on_the_car_must_be_the_targets(
@@ -142,8 +137,7 @@ def test_body_on_the_car_must_be_the_targets(
     other = tmp_path / "other.csv"
     other.write_text(text.replace("body,,car.toml,", "body,,low-drag,"))
     done = run("readback", folder, other)
-    assert done.exit_code == 2
-    assert 'line 2, body: found "low-drag", expected "car.toml"' in done.output
+    refused(done, 'line 2, body: found "low-drag", expected "car.toml"')
     worn = tmp_path / "worn.toml"
     worn.write_text(
         (folder / "setup.toml")

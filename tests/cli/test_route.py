@@ -7,13 +7,13 @@ import json
 import shutil
 import signal
 import subprocess
-import sys
 import time
 from pathlib import Path
 
 import pdfplumber
 import pytest
 from click.testing import Result
+from processes import COMMAND
 
 from setupopt.physics.kept_kernels import cache_folder
 
@@ -67,9 +67,8 @@ def test_a_map_that_is_killed_goes_on(
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(cache_folder().parents[1]))
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     asked = ("route", home, "--map", "--length", "90", "--json", "--quiet")
-    command = "from setupopt.cli.main import main; main()"
     with subprocess.Popen(
-        [sys.executable, "-c", command, *map(str, asked), "--propose"],
+        [*COMMAND, *map(str, asked), "--propose"],
         stdout=subprocess.PIPE,
     ) as process:
         while process.poll() is None and not kept(tmp_path):

@@ -10,11 +10,12 @@ from pathlib import Path
 
 import pdfplumber
 import pytest
+from report.report_folders import changed
 
 from setupopt.project import load
 from setupopt.project.stored_proof import proof_file, stored_proof
 
-from .conftest import Run
+from .conftest import Run, widest
 from .test_prove import project
 
 WHEELS = ("fl", "fr", "rl", "rr")
@@ -69,10 +70,21 @@ def words(page: pdfplumber.page.Page) -> str:
     return "".join(char["text"] for char in page.chars)
 
 
+def pages_in(folder: Path) -> list[str]:
+    """The text of each page of the only PDF."""
+    with pdfplumber.open(one(folder, "pdf")) as pdf:
+        return [words(page) for page in pdf.pages]
+
+
+@pytest.fixture
+def home(folder: Path, tmp_path: Path) -> Path:
+    """A copy of the folder, to be changed."""
+    return Path(shutil.copytree(folder, tmp_path / "project"))
+
+
 def test_four_pages_with_their_headers(made: Path, answer: dict) -> None:
     """Target, change list, today, run card; each with car, venue, checksums, revision, date and maker."""
-    with pdfplumber.open(one(made, "pdf")) as pdf:
-        pages = [words(page) for page in pdf.pages]
+    pages = pages_in(made)
     assert len(pages) == 4
     heads = (
         "SETUP SHEET: TARGET",
@@ -111,8 +123,7 @@ def test_every_number_of_a_state_is_on_its_page(
     made: Path, answer: dict, page: int, state: str
 ) -> None:
     """Each target with its unit, each tolerance, each place to measure."""
-    with pdfplumber.open(one(made, "pdf")) as pdf:
-        text = words(pdf.pages[page])
+    text = pages_in(made)[page]
     for line in answer[state]["lines"]:
         for wheel in WHEELS:
             value = line["values"][wheel]
@@ -124,8 +135,7 @@ def test_every_number_of_a_state_is_on_its_page(
 
 def test_every_step_is_on_the_change_list(made: Path, answer: dict) -> None:
     """What to do, and word for word what the pad then reads, from where the driver is aboard."""
-    with pdfplumber.open(one(made, "pdf")) as pdf:
-        text = words(pdf.pages[1]).replace(" ", "")
+    text = pages_in(made)[1].replace(" ", "")
     assert answer["steps"]
     assert [step["is_read"] for step in answer["steps"]].count(True) >= 3
     for step in answer["steps"]:
@@ -154,9 +164,7 @@ def test_every_number_of_the_run_card_is_on_it(
 ) -> None:
     """Margin, speeds, every row by roll angle, every rule and attitude."""
     card = answer["run_card"]
-    with pdfplumber.open(one(made, "pdf")) as pdf:
-        text = words(pdf.pages[3]).replace(" ", "")
-        margins = words(pdf.pages[1]).replace(" ", "")
+    _, margins, _, text = (page.replace(" ", "") for page in pages_in(made))
     assert shown(card["margin"], 3) in text
     low, high = card["speeds_m_s"]
     assert (
@@ -208,33 +216,20 @@ def test_letters_are_large_enough(made: Path) -> None:
 
 
 def test_long_names_and_extreme_values_keep_the_pages(
-    folder: Path, tmp_path: Path, run: Run
+    home: Path, tmp_path: Path, run: Run
 ) -> None:
     """Forty wide letters of car and venue, four digits of spring: still a page for each state and card."""
-    home = tmp_path / "project"
-    shutil.copytree(folder, home)
-    car, venue, setup = (
-        home / f"{name}.toml" for name in ("car", "venue", "proposed")
-    )
-    car.write_text(
-        car.read_text().replace(
-            "Example car for a circular bore (invented)", "W" * 40
-        )
-    )
-    venue.write_text(
-        venue.read_text().replace(
-            "Example bore, 8 m radius (invented)", "Ag" * 20
-        )
-    )
-    setup.write_text(
-        setup.read_text().replace(
-            "spring_N_per_mm = 180", "spring_N_per_mm = 1999.5"
-        )
-    )
+    names = {
+        "car.toml": ("Example car for a circular bore (invented)", "W" * 40),
+        "venue.toml": ("Example bore, 8 m radius (invented)", "Ag" * 20),
+        "proposed.toml": ("spring_N_per_mm = 180", "spring_N_per_mm = 1999.5"),
+    }
+    for file, texts in names.items():
+        changed(home, file, *texts)
     assert run("sheet", home, "--out", tmp_path / "out").exit_code in (0, 1)
+    pages = pages_in(tmp_path / "out")
+    assert len(pages) == 4
     with pdfplumber.open(one(tmp_path / "out", "pdf")) as pdf:
-        pages = [words(page) for page in pdf.pages]
-        assert len(pages) == 4
         assert all(
             max(w["x1"] for w in page.extract_words())
             <= float(page.width) - 28.0
@@ -245,15 +240,10 @@ def test_long_names_and_extreme_values_keep_the_pages(
 
 
 def test_a_setup_that_must_not_run_says_so_on_every_page(
-    folder: Path, run: Run, tmp_path: Path
+    home: Path, run: Run, tmp_path: Path
 ) -> None:
     """Contact lost at low speed: the reason on top of each page and in the terminal, status 1."""
-    home = tmp_path / "project"
-    shutil.copytree(folder, home)
-    venue = home / "venue.toml"
-    slow = venue.read_text().replace("speed_m_s = 54", "speed_m_s = 30")
-    assert slow != venue.read_text()
-    venue.write_text(slow)
+    changed(home, "venue.toml", "speed_m_s = 54", "speed_m_s = 30")
     done = run("sheet", home, "--out", tmp_path / "out", "--quiet")
     assert done.exit_code == 1
     assert "DO NOT RUN" in done.stdout
@@ -262,8 +252,7 @@ def test_a_setup_that_must_not_run_says_so_on_every_page(
     ]
     assert reasons[-2].startswith("Contact lost in")
     assert reasons[-1].startswith("No safe speed")
-    with pdfplumber.open(one(tmp_path / "out", "pdf")) as pdf:
-        pages = [words(page) for page in pdf.pages]
+    pages = pages_in(tmp_path / "out")
     assert len(pages) >= 4
     for page in pages:
         assert page.startswith("DO NOT RUN")
@@ -329,8 +318,7 @@ def test_proved_setup_shows_the_figures_of_its_proof(
     file.parent.mkdir()
     file.write_text(json.dumps(proof))
     run("sheet", folder, "--out", tmp_path)
-    with pdfplumber.open(one(tmp_path, "pdf")) as pdf:
-        text = words(pdf.pages[3])
+    text = pages_in(tmp_path)[3]
     # Highest values that may be met: none is rounded up, in any unit
     for part in (
         "4.25 mm", "3.4 m/s, 12 km/h", "5.6 m/s, 20 km/h", "from 135 deg",
@@ -387,11 +375,9 @@ def test_same_input_same_bytes(
 
 
 def test_new_target_is_a_new_revision(
-    folder: Path, tmp_path: Path, run: Run
+    home: Path, tmp_path: Path, run: Run
 ) -> None:
     """Another setup gets the next number and a line that says what was changed."""
-    home = tmp_path / "project"
-    shutil.copytree(folder, home)
     run("sheet", home, "--out", tmp_path / "one")
     run(
         "sheet",
@@ -412,15 +398,11 @@ def test_new_target_is_a_new_revision(
 
 
 def test_another_body_is_on_every_kind_of_sheet(
-    folder: Path, tmp_path: Path, run: Run
+    home: Path, tmp_path: Path, run: Run
 ) -> None:
     """The first line of the work; on the head of every page the body of its state; in table, JSON and log."""
-    home = tmp_path / "project"
-    shutil.copytree(folder, home)
-    target = home / "proposed.toml"
-    target.write_text(
-        target.read_text().replace("[setup]", '[setup]\nbody = "low-drag"')
-    )
+    worn = '[setup]\nbody = "low-drag"'
+    changed(home, "proposed.toml", "[setup]", worn)
     done = run("sheet", home, "--out", tmp_path / "out", "--quiet")
     assert 'in the body "low-drag"' in done.stdout
     step = 'Fit the body "low-drag" in place of the body of car.toml'
@@ -435,8 +417,7 @@ def test_another_body_is_on_every_kind_of_sheet(
         step,
         "body",
     )
-    with pdfplumber.open(one(tmp_path / "out", "pdf")) as pdf:
-        pages = [words(page) for page in pdf.pages]
+    pages = pages_in(tmp_path / "out")
     heads = [
         page[:80]
         for page in pages
@@ -471,8 +452,7 @@ def test_nothing_is_said_of_bodies_where_there_is_one(
         not in run("sheet", home, "--out", tmp_path / "out", "--quiet").stdout
     )
     assert "body" not in one(tmp_path / "out", "csv").read_text()
-    with pdfplumber.open(one(tmp_path / "out", "pdf")) as pdf:
-        assert not any("body of" in words(page) for page in pdf.pages)
+    assert not any("body of" in page for page in pages_in(tmp_path / "out"))
 
 
 @pytest.mark.parametrize("text", ["2026-13-01", "yesterday", "01.02.2026"])
@@ -484,18 +464,12 @@ def test_a_date_that_is_none(folder: Path, run: Run, text: str) -> None:
 
 
 def test_a_name_is_content_not_markup(
-    folder: Path, tmp_path: Path, run: Run
+    home: Path, tmp_path: Path, run: Run
 ) -> None:
     """Letters that mean something to the typesetter come out as they are."""
-    home = tmp_path / "project"
-    shutil.copytree(folder, home)
-    setup = home / "proposed.toml"
-    setup.write_text(
-        setup.read_text().replace(NAME, "#eval *a* $x$ @b <c> _d_ \\\\e")
-    )
+    changed(home, "proposed.toml", NAME, "#eval *a* $x$ @b <c> _d_ \\\\e")
     assert run("sheet", home, "--out", tmp_path / "out").exit_code == 0
-    with pdfplumber.open(one(tmp_path / "out", "pdf")) as pdf:
-        assert "#eval *a* $x$ @b <c> _d_ \\e" in words(pdf.pages[0])
+    assert "#eval *a* $x$ @b <c> _d_ \\e" in pages_in(tmp_path / "out")[0]
     assert one(tmp_path / "out", "pdf").name.startswith(
         "sheet-001-eval-a-x-b-c-d-e-"
     )
@@ -511,7 +485,5 @@ def test_text_fits_the_terminal(
 ) -> None:
     """No line of steps or readings is wider than the screen."""
     monkeypatch.setenv("COLUMNS", width)
-    lines = run("sheet", folder, "--out", tmp_path).stdout.splitlines()
-    assert max(
-        len(line) for line in lines if not line.startswith("written:")
-    ) <= int(width)
+    text = run("sheet", folder, "--out", tmp_path).stdout
+    assert widest(text) <= int(width)

@@ -12,6 +12,7 @@ from project.good_folder import FILES, write_folder
 from setupopt.cli import start
 from setupopt.project import load
 
+from . import folders
 from .conftest import Run
 
 
@@ -226,15 +227,10 @@ def test_bodies_of_an_example_are_copied(run: Run, tmp_path: Path) -> None:
 def test_results_of_a_tried_example_are_not_copied(tmp_path: Path) -> None:
     """A proposal, a proof, sheets and a log that somebody's runs left beside the example stay there."""
     source = tmp_path / "source"
-    for name in (
-        "car.toml",
-        "proposed.toml",
-        "revisions.csv",
-        "proved/abc.json",
-        "sheets/sheet.pdf",
-    ):
-        (source / name).parent.mkdir(parents=True, exist_ok=True)
-        (source / name).write_text("text")
+    folders.fill(
+        source,
+        "car.toml proposed.toml revisions.csv proved/abc.json sheets/sheet.pdf",
+    )
     start.copy_whole(source, tmp_path / "target")
     assert [path.name for path in (tmp_path / "target").iterdir()] == [
         "car.toml"

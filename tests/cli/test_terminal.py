@@ -15,6 +15,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import pytest
+from processes import MAIN
 
 from setupopt.cli import waiting
 from setupopt.cli.waiting import Progress, Saying
@@ -22,7 +23,6 @@ from setupopt.report.shared.tables import shown_width
 
 pty = pytest.importorskip("pty", reason="no pseudo-terminals here")
 
-COMMAND = "from setupopt.cli.main import main; main()"
 # A wait that shows itself at once, and work that says nothing meanwhile.
 WAIT = """
 import time
@@ -127,7 +127,7 @@ def test_examples_in_the_text() -> None:
 def test_assess_fills_its_terminal_and_no_more(held: Path, width: int) -> None:
     """The width is the terminal's own; neither escapes nor what was said while waiting are left."""
     status, shown = (
-        terminal := Terminal(COMMAND, "assess", held, width=width)
+        terminal := Terminal(MAIN, "assess", held, width=width)
     ).end()
     assert status == 0 and "\x1b" not in terminal.text
     widest = max(map(shown_width, shown.splitlines()))
@@ -170,7 +170,7 @@ from setupopt.cli import waiting
 from setupopt.evaluation import assessment
 waiting._PATIENCE = waiting._PERIOD = 0.02
 assessment.assess = lambda *args: waiting.time.sleep(60)
-{COMMAND}
+{MAIN}
 """
     from setupopt.cli.start import examples_folder
 

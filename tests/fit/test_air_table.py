@@ -9,7 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from cars import CAR
-from hypothesis import HealthCheck, given, settings
+from fuzzed import FUZZED
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fit.air_tables import CSV_HEAD, as_csv, attitudes, measured
@@ -206,11 +207,7 @@ def test_a_row_that_is_there_twice_is_told(tmp_path: Path) -> None:
     assert "lines 2 and 3 are the same" in table.notes[0]
 
 
-@settings(
-    max_examples=60,
-    deadline=None,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)
+@settings(FUZZED, max_examples=60)
 @given(st.sampled_from(list(CELLS)), st.text(max_size=12))
 def test_any_cell_is_read_or_refused(
     tmp_path: Path, column: str, cell: str

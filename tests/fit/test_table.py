@@ -6,7 +6,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from fuzzed import FUZZED
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from setupopt.errors import InputErrors
@@ -169,11 +170,7 @@ def test_many_copies_are_counted(tmp_path: Path) -> None:
     assert notes[-1].startswith("13 more rows stand there again")
 
 
-@settings(
-    max_examples=150,
-    deadline=None,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)
+@settings(FUZZED, max_examples=150)
 @given(
     st.one_of(
         st.text(max_size=120),

@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 from cli import folders
 from click.testing import CliRunner
+from processes import COMMAND
 
 from setupopt.cli.main import group
 from setupopt.errors import OutputError
@@ -237,14 +238,7 @@ def _stopped(work: list[str | Path], after: float) -> bool:
 def test_several_at_once(held: Path, tmp_path: Path) -> None:
     """Two processes print the same sheet into the same folder: every file and line of the log is whole."""
     out = tmp_path / "out"
-    command = [
-        sys.executable,
-        "-c",
-        "from setupopt.cli.main import main; main()",
-        "sheet",
-        held,
-        *DAY,
-    ]
+    command = [*COMMAND, "sheet", held, *DAY]
     runs = [
         subprocess.Popen([*command, "--out", out], stdout=subprocess.DEVNULL)
         for _ in range(2)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from fuzzed import FUZZED
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from setupopt.errors import UserError
@@ -55,9 +56,7 @@ def test_spoilt_inputs_end_in_words_or_numbers(home: Home) -> None:
     assert summary.accepted > 65
 
 
-@settings(
-    max_examples=20, deadline=None, suppress_health_check=list(HealthCheck)
-)
+@settings(FUZZED, max_examples=20)
 @given(
     raw=st.binary(max_size=300)
     | st.text(max_size=300).map(lambda text: text.encode("utf-8", "replace"))

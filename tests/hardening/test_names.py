@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from cli import folders
+from processes import MAIN
 
 from .test_disks import DAY
 
@@ -24,7 +25,6 @@ NAMES = {
     "escape": "\x1b[2J",
     "formula": "=1+1",
 }
-COMMAND = "from setupopt.cli.main import main; main()"
 # Several lines in one process, because starting the program takes most of a line's time; "" ends each.
 _LINES = """
 import sys
@@ -43,7 +43,7 @@ for word in words:
 
 
 def command(
-    *words: str | Path, where: Path, script: str = COMMAND
+    *words: str | Path, where: Path, script: str = MAIN
 ) -> subprocess.CompletedProcess[bytes]:
     """The command as a user runs it, with output that cannot hold every name."""
     plain = os.environ | {"PYTHONIOENCODING": "ascii:strict"}

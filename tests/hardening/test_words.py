@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import os
 import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 from cli import folders
+from processes import COMMAND, python
 
 from setupopt.errors import printable
 
-COMMAND = [sys.executable, "-c", "from setupopt.cli.main import main; main()"]
 ESCAPE = "\x1b[2J\x07\u202e"
 
 
@@ -92,15 +91,7 @@ for zone in {ZONES!r}:
 def test_odd_time_zones(tmp_path: Path) -> None:
     """The date of a sheet is one, whatever TZ says."""
     folders.held(tmp_path / "project")
-    command = [sys.executable, "-c", _EVERY_ZONE]
-    done = subprocess.run(
-        command,
-        cwd=tmp_path,
-        capture_output=True,
-        text=True,
-        timeout=300,
-        check=True,
-    )
+    done = python(_EVERY_ZONE, where=tmp_path)
     said = done.stdout.splitlines()
     assert len(said) == len(ZONES)
     assert set(said) <= {"0 '' NoneType", "0 '' SystemExit", "1 '' SystemExit"}

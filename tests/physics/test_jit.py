@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 from cars import CAR, SETUP, load_cases, venue
+from processes import python
 
 import setupopt.physics
 from setupopt.evaluation.cases import CaseSet
@@ -72,19 +73,8 @@ def test_uncompiled_kernels_give_the_same_numbers() -> None:
     paths = os.pathsep.join(
         str(p) for p in (HERE, HERE / "reference", HERE.parent)
     )
-    environment = os.environ | {
-        "NUMBA_DISABLE_JIT": "1",
-        "PYTHONPATH": paths,
-        "SETUPOPT_THREADS": "1",
-    }
-    command = [sys.executable, "-c", script]
-    done = subprocess.run(
-        command,
-        env=environment,
-        capture_output=True,
-        text=True,
-        timeout=300,
-        check=True,
+    done = python(
+        script, NUMBA_DISABLE_JIT="1", PYTHONPATH=paths, SETUPOPT_THREADS="1"
     )
     plain, compiled = json.loads(done.stdout), numbers()
     held = np.array(compiled["press"]) == 0.0

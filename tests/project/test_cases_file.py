@@ -7,7 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from fuzzed import FUZZED
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from setupopt.errors import InputErrors
@@ -241,12 +242,7 @@ def test_mistakes_beyond_the_first_piece(
     assert [error.line for error in caught.value.errors] == [8, 9]
 
 
-@settings(
-    max_examples=200,
-    deadline=None,
-    database=None,
-    suppress_health_check=list(HealthCheck),
-)
+@settings(FUZZED, max_examples=200)
 @given(
     st.binary(max_size=200)
     | st.text('0123456789.,-einf\n\r" ', max_size=100).map(str.encode)

@@ -5,11 +5,10 @@ from __future__ import annotations
 import doctest
 import importlib
 import pickle
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from processes import python
 
 from setupopt.errors import InputError, InputErrors, OutputError, UserError
 from setupopt.project import need
@@ -76,7 +75,5 @@ def test_examples_in_the_docs_run(name: str) -> None:
 def test_model_imports_nothing_heavy() -> None:
     """The physics and the help texts do not pay for the reading of files."""
     code = "import setupopt.project.model, sys; print(*sys.modules)"
-    loaded = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True
-    ).stdout.split()
+    loaded = python(code).stdout.split()
     assert not {"pydantic", "tomlkit", "numpy", "pandas"} & set(loaded)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from fuzzed import FUZZED
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from setupopt.errors import InputError, InputErrors
@@ -251,12 +252,7 @@ def _mutilated(draw: st.DrawFn) -> tuple[str, bytes]:
     )
 
 
-@settings(
-    max_examples=150,
-    deadline=None,
-    database=None,
-    suppress_health_check=list(HealthCheck),
-)
+@settings(FUZZED, max_examples=150)
 @given(
     _mutilated()
     | st.tuples(st.sampled_from(sorted(FILES)), st.binary(max_size=200))

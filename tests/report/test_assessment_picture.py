@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -14,6 +13,8 @@ from setupopt.evaluation.assessment import assess
 from setupopt.project import Project
 from setupopt.project.section import Section
 from setupopt.report.assess.picture import assessment_svg
+
+from .svgs import lines
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 PARTS = Section(0.0, (3.0, 8.0 * np.pi / 2), (0.0, 1 / 8.0))
@@ -36,11 +37,7 @@ def on(project: Project, section: Section) -> Project:
 
 def words(project: Project) -> str:
     """All texts of its picture."""
-    svg = assessment_svg(assess(project))
-    texts = (
-        e for e in ElementTree.fromstring(svg).iter() if e.tag.endswith("text")
-    )
-    return "\n".join("".join(e.itertext()) for e in texts)
+    return lines(assessment_svg(assess(project)))
 
 
 def test_it_says_what_it_shows(bore: Project) -> None:

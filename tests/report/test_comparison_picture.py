@@ -7,7 +7,6 @@ import io
 import re
 from dataclasses import replace
 from pathlib import Path
-from xml.etree import ElementTree
 
 import pytest
 
@@ -18,6 +17,8 @@ from setupopt.report.compare.fields import JudgedComparison
 from setupopt.report.compare.picture import comparison_svg
 from setupopt.report.compare.text import text
 from setupopt.search.comparison import ComparisonOptions, compare
+
+from .svgs import hatches, words
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 ODD = r"=Car $\frac{1$ & <b>"
@@ -52,20 +53,6 @@ def slowed(project: Project) -> Project:
 def found(bore: Project) -> JudgedComparison:
     """All bodies hold everywhere."""
     return judged(bore)
-
-
-def words(svg: str) -> list[str]:
-    """All texts of a picture."""
-    return [
-        "".join(e.itertext())
-        for e in ElementTree.fromstring(svg).iter()
-        if e.tag.endswith("text")
-    ]
-
-
-def hatches(svg: str) -> int:
-    """Patterns that areas are filled with, used at least once."""
-    return len(re.findall(r"fill: ?url\(#h", svg))
 
 
 def frames(svg: str) -> int:

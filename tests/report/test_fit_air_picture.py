@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -14,6 +13,8 @@ from setupopt.fit.air.fits import fit_body
 from setupopt.report.fit_air.picture import _plain_curve, picture
 from setupopt.report.shared.colours import WARNING
 
+from .svgs import words
+
 
 @pytest.fixture(scope="module")
 def fit() -> AirFit:
@@ -21,15 +22,6 @@ def fit() -> AirFit:
     rows = measured(another(1, SMALL), attitudes(12), 0.02)
     rows.forces[4, 0] *= 1.5
     return fit_body("low <drag> & $x$", "low", SMALL, rows)
-
-
-def words(svg: str) -> list[str]:
-    """All text of a picture, in its order."""
-    return [
-        "".join(e.itertext())
-        for e in ElementTree.fromstring(svg).iter()
-        if e.tag.endswith("text")
-    ]
 
 
 def test_it_is_the_same_every_time(fit: AirFit) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import warnings
 from pathlib import Path
 
@@ -13,6 +12,8 @@ from fit.tyre_tables import PROGRAMME, Invented, answers, noisy, write
 from setupopt.fit.tyre import TyreFit, fit_tyre
 from setupopt.fit.tyre_table import QUANTITIES, Rig, read_tyre_table
 from setupopt.report.fit_tyre.picture import picture
+
+from .svgs import words
 
 ROWS = PROGRAMME[::3]  # one pressure: quick
 
@@ -31,11 +32,6 @@ def fitted(path: Path, keep: tuple[str, ...] = QUANTITIES) -> TyreFit:
 def fit(tmp_path_factory: pytest.TempPathFactory) -> TyreFit:
     """All quantities."""
     return fitted(tmp_path_factory.mktemp("fit"))
-
-
-def words(svg: str) -> list[str]:
-    """Every text of a picture."""
-    return re.findall(r"<text[^>]*>([^<]*)</text>", svg)
 
 
 def test_same_bytes_every_time(fit: TyreFit) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -12,6 +11,8 @@ import pytest
 import setupopt
 from setupopt.report.speeds.picture import speeds_picture
 from setupopt.robust.speeds.study import SpeedStudy, study_speeds
+
+from .svgs import lines
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 
@@ -30,18 +31,9 @@ def study() -> SpeedStudy:
     return study_speeds(few)
 
 
-def words(svg: str) -> str:
-    """All texts of a picture."""
-    return "\n".join(
-        "".join(e.itertext())
-        for e in ElementTree.fromstring(svg).iter()
-        if e.tag.endswith("text")
-    )
-
-
 def test_it_says_what_it_shows(study: SpeedStudy) -> None:
     """Place, model, no clearance; both ends with what breaks beyond; axes with units; the run-up's sum."""
-    told = words(speeds_picture(study))
+    told = lines(speeds_picture(study))
     assert study.window is not None
     low, high = study.window.low, study.window.high
     assert study.run_up is not None
@@ -62,7 +54,7 @@ def test_same_study_same_bytes(study: SpeedStudy) -> None:
 def test_without_a_window_or_a_run_up(study: SpeedStudy) -> None:
     """Nothing shaded, no end, no second curve; still a picture."""
     bare = replace(study, windows=(), run_up=None)
-    told = words(speeds_picture(bare))
+    told = lines(speeds_picture(bare))
     assert "safe" not in told.splitlines()
     assert "standstill" not in told
 
@@ -71,9 +63,9 @@ def test_target_that_is_never_reached_is_told(study: SpeedStudy) -> None:
     """As a line with words, and a car that does not get going has no curve."""
     assert study.run_up is not None
     slow = replace(study, run_up=replace(study.run_up, top=30.0))
-    assert "52 m/s, not reached" in words(speeds_picture(slow))
+    assert "52 m/s, not reached" in lines(speeds_picture(slow))
     still = replace(study, run_up=replace(study.run_up, top=0.0))
-    assert "standstill" not in words(speeds_picture(still))
+    assert "standstill" not in lines(speeds_picture(still))
 
 
 def test_notebooks_show_every_speed(study: SpeedStudy) -> None:

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from xml.etree import ElementTree
 
 import pytest
 
@@ -18,6 +16,8 @@ from setupopt.project.settings import SETTINGS
 from setupopt.report.propose.picture import tradeoff_svg
 from setupopt.search import Proposal, ProposalOptions, propose, tradeoff
 from setupopt.search.objective import objective_of
+
+from .svgs import hatches, lines, words
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 
@@ -93,23 +93,9 @@ def slow_bore(proposal: Proposal) -> Proposal:
     return only(driven, "rear.ride_height_mm", "rear.spring_N_per_mm")
 
 
-def words(svg: str) -> str:
-    """All texts of a picture; what matplotlib puts in for the eye's sake is no text."""
-    return "\n".join(
-        "".join(e.itertext())
-        for e in ElementTree.fromstring(svg).iter()
-        if e.tag.endswith("text")
-    )
-
-
-def hatches(svg: str) -> int:
-    """Areas that are filled with a pattern."""
-    return len(re.findall(r"fill: ?url\(#h", svg))
-
-
 def test_it_says_what_it_shows(proposal: Proposal, picture: str) -> None:
     """Car, place, model and no clearance; both settings and the speed with their units; both setups."""
-    told = words(picture)
+    told = lines(picture)
     for wanted in (
         proposal.project.car.name, proposal.project.venue.name, "by the model", "no clearance to drive",
         "front camber deg", "rear camber deg", "speed of the sweep m/s", "sweep, 34 m/s", "worst margin",
@@ -129,7 +115,7 @@ def test_a_broken_limit_is_hatched_and_named(
     proposal: Proposal, picture: str
 ) -> None:
     """Where the rake is out of its limits; and no hatch where none is broken."""
-    assert hatches(picture) == 0 and "limit broken" not in words(picture)
+    assert hatches(picture) == 0 and "limit broken" not in lines(picture)
     heights = tradeoff_svg(
         only(proposal, "front.ride_height_mm", "rear.ride_height_mm")
     )
@@ -139,7 +125,7 @@ def test_a_broken_limit_is_hatched_and_named(
         "packaging.rake_mm.from",
         "packaging.rake_mm.to",
     ):
-        assert wanted in words(heights)
+        assert wanted in lines(heights)
 
 
 def test_lost_contact_is_told_in_both_panels(proposal: Proposal) -> None:
@@ -153,7 +139,7 @@ def test_lost_contact_is_told_in_both_panels(proposal: Proposal) -> None:
         "contact lost, today",
         "contact lost, proposed",
     ):
-        assert wanted in words(lost).split("\n")
+        assert wanted in words(lost)
 
 
 def test_any_name_is_shown_as_it_is_typed(proposal: Proposal) -> None:
@@ -167,13 +153,13 @@ def test_any_name_is_shown_as_it_is_typed(proposal: Proposal) -> None:
             venue=replace(project.venue, name='$x_1$ "wet"'),
         ),
     )
-    told = words(tradeoff_svg(odd))
+    told = lines(tradeoff_svg(odd))
     assert r"Car $\frac{1$ & <b>" in told and '$x_1$ "wet"' in told
 
 
 def test_one_setting_gets_no_map_and_is_told_so(proposal: Proposal) -> None:
     """The curves against speed stand beside the reason."""
-    told = words(tradeoff_svg(only(proposal, "front.camber_deg")))
+    told = lines(tradeoff_svg(only(proposal, "front.camber_deg")))
     assert (
         "fewer than two settings" in told and "speed of the sweep m/s" in told
     )
