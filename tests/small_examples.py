@@ -45,3 +45,12 @@ def small_bore(home: Path, *attitudes: str) -> Path:
     """The bore with three bodies, at the floor and the top; only springs may change."""
     angles = ("to = 180, step = 5", "to = 180, step = 180")
     return small_example("bore", home, angles, attitudes, ALL_BUT_SPRINGS)
+
+
+def parts_toml(start: float | None, *parts: dict[str, float]) -> str:
+    """A section of parts for venue.toml, by the keys of the file; `start`: the angle where it begins, deg."""
+    lines = [] if start is None else [f"[section]\nstart_deg = {start:g}"]
+    for part in parts:
+        lines.append("[[section.part]]")
+        lines += [f"{key} = {value:g}" for key, value in part.items()]
+    return "\n".join(lines) + "\n"

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from cars import venue
 from click.testing import CliRunner
+from small_examples import parts_toml
 
 import setupopt
 from setupopt.cli.main import group
@@ -175,27 +176,9 @@ def test_level_place() -> None:
 
 # ---- from files --------------------------------------------------------------------------------------------
 
-PARTS = """
-[section]
-start_deg = -90
-[[section.part]]
-radius_mm = 8000
-sweep_deg = 120
-[[section.part]]
-radius_mm = 8000
-width_mm = 24000
-"""
-
-
-WALL = """
-[section]
-start_deg = -30
-[[section.part]]
-radius_mm = 8000
-sweep_deg = 120
-[[section.part]]
-width_mm = 5000
-"""
+ARC = {"radius_mm": 8000, "sweep_deg": 120}
+PARTS = parts_toml(-90, ARC, {"radius_mm": 8000, "width_mm": 24000})
+WALL = parts_toml(-30, ARC, {"width_mm": 5000})
 
 
 def folder(tmp_path: Path, section: str, table: str) -> Path:
@@ -263,7 +246,7 @@ def test_places_are_told_beside_angles(tmp_path: Path) -> None:
 
 def test_reaching_over_the_end_is_told(tmp_path: Path) -> None:
     """A floor and a wall that end where the sweep does: one caution for each end."""
-    table = "[section]\n[[section.part]]\nradius_mm = 8000\nsweep_deg = 180\n"
+    table = parts_toml(0, {"radius_mm": 8000, "sweep_deg": 180})
     said = [
         c
         for c in setupopt.load(folder(tmp_path, "parts", table)).cautions
@@ -304,46 +287,29 @@ def test_no_output_overwrites_the_survey(tmp_path: Path) -> None:
     assert (home / "bore.csv").read_bytes() == before
 
 
-@pytest.mark.parametrize(
-    ("section", "table", "key"),
-    [
-        ("parts", "", "section"),
-        ("circle", PARTS, "radius_mm"),
-        ("flat", PARTS, "section"),
-        ("parts", "[section]\nstart_deg = 0\n", "section.part"),
-        ("parts", '[section]\nsurvey = "x.csv"\n', "section.part"),
-        ("parts", "[[section.part]]\nsweep_deg = 20\n", "sweep_deg"),
-        ("parts", "[[section.part]]\nradius_mm = 8000\n", "width_mm"),
-        (
-            "parts",
-            "[[section.part]]\nradius_mm = 8000\nwidth_mm = 10\nsweep_deg = 5\n",
-            "width_mm",
-        ),
-        (
-            "parts",
-            "[[section.part]]\nradius_mm = 300\nsweep_deg = 5\n",
-            "radius_mm",
-        ),
-        (
-            "parts",
-            "[[section.part]]\nradius_mm = 1100\nsweep_deg = 90\n",
-            "radius_mm",
-        ),
-        (
-            "parts",
-            "[section]\n" + "[[section.part]]\nwidth_mm = 50\n" * 40,
-            "section",
-        ),
-        (
-            "parts",
-            "[section]\nstart_deg = -80\n[[section.part]]\nwidth_mm = 5000\n",
-            "roll_angles_deg",
-        ),
-        ("survey", '[section]\nsurvey = "missing.csv"\n', ""),
-        ("survey", "[section]\n", "survey"),
-        ("survey", PARTS, "section"),
-    ],
-)
+ONE_PART = [
+    ({"sweep_deg": 20}, "sweep_deg"),
+    ({"radius_mm": 8000}, "width_mm"),
+    ({"radius_mm": 8000, "width_mm": 10, "sweep_deg": 5}, "width_mm"),
+    ({"radius_mm": 300, "sweep_deg": 5}, "radius_mm"),
+    ({"radius_mm": 1100, "sweep_deg": 90}, "radius_mm"),
+]
+REFUSED = [
+    *(("parts", parts_toml(None, part), key) for part, key in ONE_PART),
+    ("parts", parts_toml(0, *[{"width_mm": 50}] * 40), "section"),
+    ("parts", parts_toml(-80, {"width_mm": 5000}), "roll_angles_deg"),
+    ("parts", parts_toml(0), "section.part"),
+    ("parts", '[section]\nsurvey = "x.csv"\n', "section.part"),
+    ("parts", "", "section"),
+    ("circle", PARTS, "radius_mm"),
+    ("flat", PARTS, "section"),
+    ("survey", PARTS, "section"),
+    ("survey", '[section]\nsurvey = "missing.csv"\n', ""),
+    ("survey", "[section]\n", "survey"),
+]
+
+
+@pytest.mark.parametrize(("section", "table", "key"), REFUSED)
 def test_impossible_sections_are_refused(
     tmp_path: Path, section: str, table: str, key: str
 ) -> None:

@@ -14,6 +14,7 @@ from fit.air_tables import another, as_csv, attitudes, measured
 from fit.tyre_tables import PROGRAMME, Invented, answers, noisy
 from fit.tyre_tables import write as write_tyre
 from project.good_folder import FILES, write_folder
+from small_examples import parts_toml
 
 from setupopt.errors import InputError, InputErrors
 from setupopt.evaluation.assessment import assess, csv_text
@@ -87,10 +88,10 @@ def _sections(home: Path) -> list[Input]:
     ]
     for name, table in (
         ("parts", PARTS),
-        ("survey", 'survey = "section.csv"\nsurvey_error_mm = 2\n'),
+        ("survey", '[section]\nsurvey = "section.csv"\nsurvey_error_mm = 2\n'),
     ):
         (home / name).mkdir()
-        text = few.replace('"circle"', f'"{name}"') + f"\n[section]\n{table}"
+        text = few.replace('"circle"', f'"{name}"') + f"\n{table}"
         write_folder(
             home / name,
             venue=text.replace("to = 180", "to = 30").replace(
@@ -266,20 +267,13 @@ def _profile() -> str:
     return "\n".join(["distance_m,height_mm,height_right_mm", *rows]) + "\n"
 
 
-PARTS = """\
-start_deg = -20
-[[section.part]]
-radius_mm = 7500
-sweep_deg = 30
-[[section.part]]
-width_mm = 2000
-[[section.part]]
-radius_mm = -20000
-width_mm = 1500
-[[section.part]]
-radius_mm = 6000
-sweep_deg = 60
-"""
+PARTS = parts_toml(
+    -20,
+    {"radius_mm": 7500, "sweep_deg": 30},
+    {"width_mm": 2000},
+    {"radius_mm": -20000, "width_mm": 1500},
+    {"radius_mm": 6000, "sweep_deg": 60},
+)
 CASES = """\
 name,roll_angle_deg,speed_m_s,heading_deg,acceleration_m_s2,crosswind_m_s,bump_fl_mm,turn_radius_m,radius_mm
 floor,0,60,0,0,0,0,,7500

@@ -5,6 +5,7 @@ One key a line, so that a test can break a single line and knows its number.
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 CAR = """\
@@ -282,3 +283,25 @@ def write_folder(folder: Path, **changed: str | bytes | None) -> Path:
             raw = content.encode() if isinstance(content, str) else content
             (folder / name).write_bytes(raw)
     return folder
+
+
+def line_of(file: str, key: str) -> str:
+    """The first line with a key."""
+    found = re.search(rf"(?m)^{re.escape(key)} = .*\n", FILES[file])
+    assert found is not None, key
+    return found[0]
+
+
+def changed(folder: Path, file: str, *changes: tuple[str, str]) -> Path:
+    """A good folder but for changes of one file, each of which must be one."""
+    text = FILES[file]
+    for old, new in changes:
+        assert old in text, old
+        text = text.replace(old, new, 1)
+    return write_folder(folder, **{file.removesuffix(".toml"): text})
+
+
+def with_value(folder: Path, file: str, key: str, value: str) -> Path:
+    """A good folder but for the value of a key where it comes first, or without it where there is none."""
+    new = f"{key} = {value}\n" if value else ""
+    return changed(folder, file, (line_of(file, key), new))

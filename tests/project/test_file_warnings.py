@@ -12,7 +12,7 @@ from setupopt.project.csv_read import Column, read_csv
 from setupopt.project.field_types import Bounds, is_plain
 from setupopt.project.file_warnings import unprintable
 
-from .good_folder import FILES, write_folder
+from .good_folder import FILES, changed, with_value, write_folder
 
 # file, what is replaced, by what, what the one caution says
 ODD = {
@@ -30,20 +30,11 @@ ODD = {
 }  # fmt: skip
 
 
-def changed(folder: Path, file: str, old: str, new: str) -> Path:
-    """The good folder with one change, which must be one."""
-    text = FILES[file]
-    assert old in text, old
-    return write_folder(
-        folder, **{file.removesuffix(".toml"): text.replace(old, new, 1)}
-    )
-
-
 @pytest.mark.parametrize("name", ODD)
 def test_odd_entry_is_said(tmp_path: Path, name: str) -> None:
     """With the file and the key; the good folder has no caution."""
     file, old, new, said = ODD[name]
-    cautions = load(changed(tmp_path, file, old, new)).cautions
+    cautions = load(changed(tmp_path, file, (old, new))).cautions
     found = [caution for caution in cautions if said in caution]
     assert len(found) == 1, cautions
     assert found[0].startswith(f"{file} ")
@@ -54,105 +45,47 @@ def test_small_numbers_that_are_meant_are_not_said(
     tmp_path: Path, new: str
 ) -> None:
     """Camber, toe and a station on the axle may be any small number."""
-    folder = changed(
-        tmp_path, "setup.toml", "camber_deg = -2.5", f"camber_deg = {new}"
-    )
+    folder = with_value(tmp_path, "setup.toml", "camber_deg", new)
     assert not any("looks like" in caution for caution in load(folder).cautions)
 
 
 # a value outside its range: what the refusal says that it looks like
 OUTSIDE = [
-    (
-        "setup.toml",
-        "pressure_bar = 1.4",
-        "pressure_bar = 140",
-        "(it looks like kPa: 1.4 bar)",
-    ),
-    (
-        "car.toml",
-        "wheelbase_mm = 2600",
-        "wheelbase_mm = 2.6",
-        "(it looks like m: 2600 mm)",
-    ),
-    (
-        "car.toml",
-        "power_kW = 400",
-        "power_kW = 400000",
-        "(it looks like W: 400 kW)",
-    ),
-    (
-        "car.toml",
-        "stop_rate_N_per_mm = 400",
-        "stop_rate_N_per_mm = 4e5",
-        "(it looks like N/m: 400 N/mm)",
-    ),
-    (
-        "venue.toml",
-        "speed_m_s = 60",
-        "speed_m_s = 216",
-        "(it looks like km/h: 60 m/s)",
-    ),
+    ("setup.toml", "pressure_bar", "140", "(it looks like kPa: 1.4 bar)"),
+    ("car.toml", "wheelbase_mm", "2.6", "(it looks like m: 2600 mm)"),
+    ("car.toml", "power_kW", "400000", "(it looks like W: 400 kW)"),
+    ("car.toml", "stop_rate_N_per_mm", "4e5", "(it looks like N/m: 400 N/mm)"),
+    ("venue.toml", "speed_m_s", "216", "(it looks like km/h: 60 m/s)"),
 ]
 
 
-@pytest.mark.parametrize(
-    ("file", "old", "new", "said"), OUTSIDE, ids=[row[2] for row in OUTSIDE]
-)
+@pytest.mark.parametrize("entry", OUTSIDE, ids=" ".join)
 def test_refusal_says_the_unit(
-    tmp_path: Path, file: str, old: str, new: str, said: str
+    tmp_path: Path, entry: tuple[str, str, str, str]
 ) -> None:
     """At the end of what is expected."""
+    *changes, said = entry
     with pytest.raises(InputErrors) as refused:
-        load(changed(tmp_path, file, old, new))
+        load(with_value(tmp_path, *changes))
     assert refused.value.errors[0].expected.endswith(said)
 
 
 # what is written where a number with a point and a plain minus belongs: found, expected
 MARKS = {
-    "comma in braces": (
-        "to = 180, step = 5 }",
-        "to = 180, step = 2,5 }",
-        "2,5",
-        "a decimal point: 2.5",
-    ),
-    "comma first in braces": (
-        "{ from = 0, to",
-        "{ from = 0,5, to",
-        "0,5",
-        "a decimal point: 0.5",
-    ),
-    "minus": (
-        "heading_deg = 8",
-        "heading_deg = \u22128.5",
-        "\u22128.5",
-        "the keyboard: -8.5",
-    ),
-    "minus and comma": (
-        "heading_deg = 8",
-        "heading_deg = \u22128,5",
-        "\u22128,5",
-        "the keyboard: -8.5",
-    ),
-    "dash in a list": (
-        "[0, 5, 0, -5]",
-        "[0, \u20135, 0, -5]",
-        "\u20135",
-        "the keyboard: -5",
-    ),
-    "minus in braces": (
-        "{ from = 0, to",
-        "{ from = \u221290, to",
-        "\u221290",
-        "the keyboard: -90",
-    ),
-}
+    "comma in braces": ("180, step = 5", "180, step = 2,5", "2,5", "a decimal point: 2.5"),
+    "comma first in braces": ("{ from = 0", "{ from = 0,5", "0,5", "a decimal point: 0.5"),
+    "minus": ("heading_deg = 8", "heading_deg = \u22128.5", "\u22128.5", "the keyboard: -8.5"),
+    "minus and comma": ("heading_deg = 8", "heading_deg = \u22128,5", "\u22128,5", "the keyboard: -8.5"),
+    "dash in a list": ("[0, 5, 0, -5]", "[0, \u20135, 0, -5]", "\u20135", "the keyboard: -5"),
+    "minus in braces": ("{ from = 0", "{ from = \u221290", "\u221290", "the keyboard: -90"),
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("name", MARKS)
 def test_comma_and_minus_of_word_processors(tmp_path: Path, name: str) -> None:
     """With file, line and key, and the number as it should be written."""
     old, new, found, expected = MARKS[name]
-    folder = changed(tmp_path, "venue.toml", old, new)
+    folder = changed(tmp_path, "venue.toml", (old, new))
     with pytest.raises(InputErrors) as refused:
         load(folder)
     (error,) = refused.value.errors
@@ -190,9 +123,8 @@ def test_only_a_near_key_is_offered(
     tmp_path: Path, key: str, meant: str | None
 ) -> None:
     """The unit at the end makes no two keys alike; a key that is not near gets the list of all."""
-    folder = changed(
-        tmp_path, "setup.toml", "[front]\n", f"[front]\n{key} = 1\n"
-    )
+    more = ("[front]\n", f"[front]\n{key} = 1\n")
+    folder = changed(tmp_path, "setup.toml", more)
     with pytest.raises(InputErrors) as refused:
         load(folder)
     (error,) = refused.value.errors
@@ -222,11 +154,8 @@ def test_a_wing_without_ground_area_has_no_peak_gap(tmp_path: Path) -> None:
 def test_a_long_list_makes_a_short_caution(tmp_path: Path) -> None:
     """Ten thousand springs, none of them fitted: once 158 kB."""
     springs = ", ".join(f"{200 + number / 100:.2f}" for number in range(10_000))
-    folder = changed(
-        tmp_path,
-        "limits.toml",
-        "springs_N_per_mm = [160, 120, 140, 140]",
-        f"springs_N_per_mm = [{springs}]",
+    folder = with_value(
+        tmp_path, "limits.toml", "springs_N_per_mm", f"[{springs}]"
     )
     (caution,) = [
         caution
@@ -258,9 +187,8 @@ def test_names_that_hide_something_are_refused(
     """Marks of the writing direction and letters without a width: two names would look the same."""
     assert not is_plain(f"a{letter}b")
     assert is_plain("Přehrada, Δ, Мост, \u6c34")
-    folder = changed(
-        tmp_path, "setup.toml", '"baseline"', f'"a\\u{ord(letter):04x}b"'
-    )
+    name = f'"a\\u{ord(letter):04x}b"'
+    folder = with_value(tmp_path, "setup.toml", "name", name)
     with pytest.raises(InputErrors) as refused:
         load(folder)
     assert "invisible characters" in str(refused.value)

@@ -16,29 +16,19 @@ from setupopt.units import DEG, MM
 
 from .good_folder import CAR, LIMITS, SETUP, write_folder
 
-WING = """yaw_loss_per_rad2 = 2.0
-drag_area_m2 = 0.20
-
+WING = "yaw_loss_per_rad2 = 2.0\ndrag_area_m2 = 0.20\n"
+for angle, free, ground, gap, drag in (
+    (2, 0.4, 0.3, 70, 0.15),
+    (6, 0.6, 0.5, 60, "0.20"),
+    (12, 0.7, 0.55, 58, "0.40"),
+):
+    WING += f"""
 [[air.element.setting]]
-angle_deg = 2
-free_area_m2 = 0.4
-ground_area_m2 = 0.3
-peak_gap_mm = 70
-drag_area_m2 = 0.15
-
-[[air.element.setting]]
-angle_deg = 6
-free_area_m2 = 0.6
-ground_area_m2 = 0.5
-peak_gap_mm = 60
-drag_area_m2 = 0.20
-
-[[air.element.setting]]
-angle_deg = 12
-free_area_m2 = 0.7
-ground_area_m2 = 0.55
-peak_gap_mm = 58
-drag_area_m2 = 0.40
+angle_deg = {angle}
+free_area_m2 = {free}
+ground_area_m2 = {ground}
+peak_gap_mm = {gap}
+drag_area_m2 = {drag}
 """
 OTHER_TYRE = CAR[CAR.index("[tyre.slick]") : CAR.index("[air]")].replace(
     "[tyre.slick]", "[tyre.tall]"
@@ -180,77 +170,17 @@ def test_ballast_moves_the_weight(tmp_path: Path) -> None:
 
 
 REFUSED = {
-    "an angle beyond those measured": (
-        "setup",
-        "= 9",
-        "= 13",
-        "wings",
-        "from 2 to 12 deg",
-    ),
-    "an element that is none": (
-        "setup",
-        '"front wing" = 9',
-        '"rear wing" = 9',
-        "wings",
-        "front wing",
-    ),
-    "a range beyond": (
-        "limits",
-        "from = 2, to = 12",
-        "from = 2, to = 14",
-        "wings",
-        "from 2 to 12 deg",
-    ),
-    "ballast that is not there": (
-        "limits",
-        '"left pod"',
-        '"right pod"',
-        "ballast[1].name",
-        "left pod",
-    ),
-    "angles that fall": (
-        "car",
-        "angle_deg = 12",
-        "angle_deg = 5",
-        "angle_deg",
-        "rise",
-    ),
-    "no drag of the element": (
-        "car",
-        "drag_area_m2 = 0.20\n\n[[air",
-        "\n[[air",
-        "drag_area_m2",
-        "own share",
-    ),
-    "no such tyre": (
-        "car",
-        'tyre_right = "tall"',
-        'tyre_right = "wide"',
-        "front.tyre_right",
-        "slick",
-    ),
-    "a share": (
-        "setup",
-        "cross_weight_percent = 52.5",
-        "cross_weight_percent = 0.525",
-        "cross",
-        "20 to 80",
-    ),
-    "a floor that twists": (
-        "setup",
-        "[rear.right]",
-        "[rear.right]\nride_height_mm = 60",
-        "front",
-        "twist",
-    ),
-    "a key of no wheel": (
-        "setup",
-        "[rear.right]",
-        "[rear.right]\nthird_N_per_mm = 3",
-        "third",
-        "camber_deg",
-    ),
-}
+    "an angle beyond those measured": ("setup", "= 9", "= 13", "wings", "from 2 to 12 deg"),
+    "an element that is none": ("setup", '"front wing" = 9', '"rear wing" = 9', "wings", "front wing"),
+    "a range beyond": ("limits", "from = 2, to = 12", "from = 2, to = 14", "wings", "from 2 to 12 deg"),
+    "ballast that is not there": ("limits", '"left pod"', '"right pod"', "ballast[1].name", "left pod"),
+    "angles that fall": ("car", "angle_deg = 12", "angle_deg = 5", "angle_deg", "rise"),
+    "no drag of the element": ("car", "drag_area_m2 = 0.20\n\n[[air", "\n[[air", "drag_area_m2", "own share"),
+    "no such tyre": ("car", 'tyre_right = "tall"', 'tyre_right = "wide"', "front.tyre_right", "slick"),
+    "a share": ("setup", "cross_weight_percent = 52.5", "cross_weight_percent = 0.525", "cross", "20 to 80"),
+    "a floor that twists": ("setup", "[rear.right]", "[rear.right]\nride_height_mm = 60", "front", "twist"),
+    "a key of no wheel": ("setup", "[rear.right]", "[rear.right]\nthird_N_per_mm = 3", "third", "camber_deg"),
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("name", REFUSED)

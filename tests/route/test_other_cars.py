@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from small_examples import parts_toml
 
 from setupopt.project import Project, load
 from setupopt.route.goal import RouteOptions
@@ -59,16 +60,8 @@ def test_over_the_top_at_30_m_s(bore: Project) -> None:
     )
 
 
-PARTS = """[section]
-[[section.part]]
-width_mm = 6000
-[[section.part]]
-radius_mm = 20000
-sweep_deg = 30
-[[section.part]]
-width_mm = 6000
-
-"""
+APRON = {"width_mm": 6000}
+PARTS = parts_toml(None, APRON, {"radius_mm": 20000, "sweep_deg": 30}, APRON)
 ROUTE = """
 [route]
 to_deg = 30
