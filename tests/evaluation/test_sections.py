@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from cars import venue
 from click.testing import CliRunner
+from project.good_folder import lines_of
 from small_examples import parts_toml
 
 import setupopt
@@ -287,33 +288,46 @@ def test_no_output_overwrites_the_survey(tmp_path: Path) -> None:
     assert (home / "bore.csv").read_bytes() == before
 
 
-ONE_PART = [
-    ({"sweep_deg": 20}, "sweep_deg"),
-    ({"radius_mm": 8000}, "width_mm"),
-    ({"radius_mm": 8000, "width_mm": 10, "sweep_deg": 5}, "width_mm"),
-    ({"radius_mm": 300, "sweep_deg": 5}, "radius_mm"),
-    ({"radius_mm": 1100, "sweep_deg": 90}, "radius_mm"),
-]
-REFUSED = [
-    *(("parts", parts_toml(None, part), key) for part, key in ONE_PART),
-    ("parts", parts_toml(0, *[{"width_mm": 50}] * 40), "section"),
-    ("parts", parts_toml(-80, {"width_mm": 5000}), "roll_angles_deg"),
-    ("parts", parts_toml(0), "section.part"),
-    ("parts", '[section]\nsurvey = "x.csv"\n', "section.part"),
-    ("parts", "", "section"),
-    ("circle", PARTS, "radius_mm"),
-    ("flat", PARTS, "section"),
-    ("survey", PARTS, "section"),
-    ("survey", '[section]\nsurvey = "missing.csv"\n', ""),
-    ("survey", "[section]\n", "survey"),
-]
+ONE_PART = {
+    "sweep_deg": [{"sweep_deg": 20}],
+    "width_mm": [
+        {"radius_mm": 8000},
+        {"radius_mm": 8000, "width_mm": 10, "sweep_deg": 5},
+    ],
+    "radius_mm": [
+        {"radius_mm": 300, "sweep_deg": 5},
+        {"radius_mm": 1100, "sweep_deg": 90},
+    ],
+}
+REFUSED = {
+    "parts": {
+        **{
+            parts_toml(None, one): key
+            for key, several in ONE_PART.items()
+            for one in several
+        },
+        parts_toml(0, *[{"width_mm": 50}] * 40): "section",
+        parts_toml(-80, {"width_mm": 5000}): "roll_angles_deg",
+        parts_toml(0): "section.part",
+        '[section]\nsurvey = "x.csv"\n': "section.part",
+        "": "section",
+    },
+    "circle": {PARTS: "radius_mm"},
+    "flat": {PARTS: "section"},
+    "survey": {
+        PARTS: "section",
+        '[section]\nsurvey = "missing.csv"\n': "",
+        "[section]\n": "survey",
+    },
+}
 
 
-@pytest.mark.parametrize(("section", "table", "key"), REFUSED)
+@pytest.mark.parametrize(("section", "table"), lines_of(REFUSED))
 def test_impossible_sections_are_refused(
-    tmp_path: Path, section: str, table: str, key: str
+    tmp_path: Path, section: str, table: str
 ) -> None:
     """Every contradiction by its file and key."""
+    key = REFUSED[section][table]
     with pytest.raises(InputErrors) as refused:
         setupopt.load(folder(tmp_path, section, table))
     assert any(key in error.key for error in refused.value.errors), (

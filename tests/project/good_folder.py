@@ -6,6 +6,7 @@ One key a line, so that a test can break a single line and knows its number.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from pathlib import Path
 
 CAR = """\
@@ -301,7 +302,13 @@ def changed(folder: Path, file: str, *changes: tuple[str, str]) -> Path:
     return write_folder(folder, **{file.removesuffix(".toml"): text})
 
 
-def with_value(folder: Path, file: str, key: str, value: str) -> Path:
-    """A good folder but for the value of a key where it comes first, or without it where there is none."""
-    new = f"{key} = {value}\n" if value else ""
+def with_line(folder: Path, file: str, line: str) -> Path:
+    """A good folder but for the first line of a key; a key alone leaves that line out."""
+    key, equals, _ = line.partition(" = ")
+    new = f"{line}\n" if equals else ""
     return changed(folder, file, (line_of(file, key), new))
+
+
+def lines_of(table: dict[str, Iterable[str]]) -> list[tuple[str, str]]:
+    """Every file with each of its lines."""
+    return [(file, line) for file, lines in table.items() for line in lines]

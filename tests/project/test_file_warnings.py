@@ -12,7 +12,7 @@ from setupopt.project.csv_read import Column, read_csv
 from setupopt.project.field_types import Bounds, is_plain
 from setupopt.project.file_warnings import unprintable
 
-from .good_folder import FILES, changed, with_value, write_folder
+from .good_folder import FILES, changed, with_line, write_folder
 
 # file, what is replaced, by what, what the one caution says
 ODD = {
@@ -45,47 +45,44 @@ def test_small_numbers_that_are_meant_are_not_said(
     tmp_path: Path, new: str
 ) -> None:
     """Camber, toe and a station on the axle may be any small number."""
-    folder = with_value(tmp_path, "setup.toml", "camber_deg", new)
+    folder = with_line(tmp_path, "setup.toml", f"camber_deg = {new}")
     assert not any("looks like" in caution for caution in load(folder).cautions)
 
 
 # a value outside its range: what the refusal says that it looks like
-OUTSIDE = [
-    ("setup.toml", "pressure_bar", "140", "(it looks like kPa: 1.4 bar)"),
-    ("car.toml", "wheelbase_mm", "2.6", "(it looks like m: 2600 mm)"),
-    ("car.toml", "power_kW", "400000", "(it looks like W: 400 kW)"),
-    ("car.toml", "stop_rate_N_per_mm", "4e5", "(it looks like N/m: 400 N/mm)"),
-    ("venue.toml", "speed_m_s", "216", "(it looks like km/h: 60 m/s)"),
-]
+OUTSIDE = {
+    ("setup.toml", "pressure_bar = 140"): "(it looks like kPa: 1.4 bar)",
+    ("car.toml", "wheelbase_mm = 2.6"): "(it looks like m: 2600 mm)",
+    ("car.toml", "power_kW = 400000"): "(it looks like W: 400 kW)",
+    ("car.toml", "stop_rate_N_per_mm = 4e5"): "(it looks like N/m: 400 N/mm)",
+    ("venue.toml", "speed_m_s = 216"): "(it looks like km/h: 60 m/s)",
+}
 
 
-@pytest.mark.parametrize("entry", OUTSIDE, ids=" ".join)
-def test_refusal_says_the_unit(
-    tmp_path: Path, entry: tuple[str, str, str, str]
-) -> None:
+@pytest.mark.parametrize(("file", "line"), OUTSIDE)
+def test_refusal_says_the_unit(tmp_path: Path, file: str, line: str) -> None:
     """At the end of what is expected."""
-    *changes, said = entry
     with pytest.raises(InputErrors) as refused:
-        load(with_value(tmp_path, *changes))
-    assert refused.value.errors[0].expected.endswith(said)
+        load(with_line(tmp_path, file, line))
+    assert refused.value.errors[0].expected.endswith(OUTSIDE[file, line])
 
 
 # what is written where a number with a point and a plain minus belongs: found, expected
 MARKS = {
-    "comma in braces": ("180, step = 5", "180, step = 2,5", "2,5", "a decimal point: 2.5"),
-    "comma first in braces": ("{ from = 0", "{ from = 0,5", "0,5", "a decimal point: 0.5"),
-    "minus": ("heading_deg = 8", "heading_deg = \u22128.5", "\u22128.5", "the keyboard: -8.5"),
-    "minus and comma": ("heading_deg = 8", "heading_deg = \u22128,5", "\u22128,5", "the keyboard: -8.5"),
-    "dash in a list": ("[0, 5, 0, -5]", "[0, \u20135, 0, -5]", "\u20135", "the keyboard: -5"),
-    "minus in braces": ("{ from = 0", "{ from = \u221290", "\u221290", "the keyboard: -90"),
+    "roll_angles_deg = { from = 0, to = 180, step = 2,5 }": ("2,5", "a decimal point: 2.5"),
+    "roll_angles_deg = { from = 0,5, to = 180, step = 5 }": ("0,5", "a decimal point: 0.5"),
+    "heading_deg = \u22128.5": ("\u22128.5", "the keyboard: -8.5"),
+    "heading_deg = \u22128,5": ("\u22128,5", "the keyboard: -8.5"),
+    "bump_mm = [0, \u20135, 0, -5]": ("\u20135", "the keyboard: -5"),
+    "roll_angles_deg = { from = \u221290, to = 180, step = 5 }": ("\u221290", "the keyboard: -90"),
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("name", MARKS)
-def test_comma_and_minus_of_word_processors(tmp_path: Path, name: str) -> None:
+@pytest.mark.parametrize("line", MARKS)
+def test_comma_and_minus_of_word_processors(tmp_path: Path, line: str) -> None:
     """With file, line and key, and the number as it should be written."""
-    old, new, found, expected = MARKS[name]
-    folder = changed(tmp_path, "venue.toml", (old, new))
+    found, expected = MARKS[line]
+    folder = with_line(tmp_path, "venue.toml", line)
     with pytest.raises(InputErrors) as refused:
         load(folder)
     (error,) = refused.value.errors
@@ -154,9 +151,8 @@ def test_a_wing_without_ground_area_has_no_peak_gap(tmp_path: Path) -> None:
 def test_a_long_list_makes_a_short_caution(tmp_path: Path) -> None:
     """Ten thousand springs, none of them fitted: once 158 kB."""
     springs = ", ".join(f"{200 + number / 100:.2f}" for number in range(10_000))
-    folder = with_value(
-        tmp_path, "limits.toml", "springs_N_per_mm", f"[{springs}]"
-    )
+    line = f"springs_N_per_mm = [{springs}]"
+    folder = with_line(tmp_path, "limits.toml", line)
     (caution,) = [
         caution
         for caution in load(folder).cautions
@@ -187,8 +183,8 @@ def test_names_that_hide_something_are_refused(
     """Marks of the writing direction and letters without a width: two names would look the same."""
     assert not is_plain(f"a{letter}b")
     assert is_plain("Přehrada, Δ, Мост, \u6c34")
-    name = f'"a\\u{ord(letter):04x}b"'
-    folder = with_value(tmp_path, "setup.toml", "name", name)
+    line = f'name = "a\\u{ord(letter):04x}b"'
+    folder = with_line(tmp_path, "setup.toml", line)
     with pytest.raises(InputErrors) as refused:
         load(folder)
     assert "invisible characters" in str(refused.value)
