@@ -32,8 +32,7 @@ class Parameter(NamedTuple):
     @property
     def bounds(self) -> Floats:
         """Both ends of what the file may say, as the search sees them."""
-        found = TyreTable.bounds(self.key)
-        assert found is not None
+        found = TyreTable.number_bounds(self.key)
         ends = np.array([found.low, found.high]) * self.factor
         return np.log(ends) if self.is_log else ends
 

@@ -5,54 +5,33 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 
 from setupopt.errors import InputError, InputErrors
-from setupopt.fit.table import Column, Measurements, read_measurements
+from setupopt.fit.table import Measurements, measured, read_measurements
 from setupopt.physics.inputs import Floats
+from setupopt.project.csv_read import Column
 from setupopt.project.field_types import Bounds
-from setupopt.units import BAR, DEG, MM, MM2, N_PER_DEG, PERCENT
+from setupopt.units import MM, MM2, PERCENT
 
-_LENGTHS = {"m": 1e3, "cm": 10.0, "in": 25.4}
+_needed = partial(Column, required=True)
 COLUMNS = {
-    "load_N": Column(
-        Bounds(50, 200_000, "N"), is_needed=True, others={"kN": 1e3}
-    ),
-    "inclination_deg": Column(Bounds(-15, 15, "deg"), DEG, is_needed=True),
-    "pressure_bar": Column(
-        Bounds(0.2, 6, "bar"),
-        BAR,
-        is_needed=True,
-        others={"psi": 0.0689476, "kPa": 0.01},
-    ),
-    "deflection_mm": Column(Bounds(0.1, 300, "mm"), MM, True, others=_LENGTHS),
-    "patch_length_mm": Column(Bounds(5, 2000, "mm"), MM, True, others=_LENGTHS),
-    "patch_width_mm": Column(Bounds(5, 1000, "mm"), MM, True, others=_LENGTHS),
-    "patch_area_mm2": Column(
-        Bounds(100, 1_000_000, "mm2"),
-        MM2,
-        True,
-        others={"cm2": 100.0, "m2": 1e6, "in2": 645.16},
-    ),
-    "peak_lateral_N": Column(Bounds(-400_000, 400_000, "N"), is_measured=True),
-    "slip_angle_deg": Column(
-        Bounds(-30, 30, "deg"), DEG, empty=math.nan, others={"rad": 1 / DEG}
-    ),
-    "lateral_N": Column(
-        Bounds(-400_000, 400_000, "N"), is_measured=True, others={"kN": 1e3}
-    ),
-    "cornering_stiffness_N_per_deg": Column(
-        Bounds(1, 100_000, "N/deg"),
-        N_PER_DEG,
-        True,
-        others={"N/rad": DEG, "kN/deg": 1e3},
-    ),
-    "aligning_Nm": Column(
-        Bounds(-20_000, 20_000, "N m"), is_measured=True, others={"kN m": 1e3}
-    ),
-    "relaxation_mm": Column(Bounds(5, 3000, "mm"), MM, True, others=_LENGTHS),
+    "load_N": _needed(Bounds(50, 200_000, "N")),
+    "inclination_deg": _needed(Bounds(-15, 15, "deg")),
+    "pressure_bar": _needed(Bounds(0.2, 6, "bar")),
+    "deflection_mm": measured(Bounds(0.1, 300, "mm")),
+    "patch_length_mm": measured(Bounds(5, 2000, "mm")),
+    "patch_width_mm": measured(Bounds(5, 1000, "mm")),
+    "patch_area_mm2": measured(Bounds(100, 1_000_000, "mm2")),
+    "peak_lateral_N": measured(Bounds(-400_000, 400_000, "N")),
+    "slip_angle_deg": Column(Bounds(-30, 30, "deg"), empty=math.nan),
+    "lateral_N": measured(Bounds(-400_000, 400_000, "N")),
+    "cornering_stiffness_N_per_deg": measured(Bounds(1, 100_000, "N/deg")),
+    "aligning_Nm": measured(Bounds(-20_000, 20_000, "N m")),
+    "relaxation_mm": measured(Bounds(5, 3000, "mm")),
 }
 PEAK = "peak_lateral_N"
 SLIP = "slip_angle_deg"

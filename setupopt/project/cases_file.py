@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from setupopt.errors import InputError, InputErrors
 from setupopt.project.consistency import ROOM
 from setupopt.project.csv_read import CHUNK, Column, CsvTable, csv_pieces
-from setupopt.project.field_types import Bounds, Table
+from setupopt.project.field_types import Bounds
 from setupopt.project.model import Car, Venue
 from setupopt.project.static_checks import plan_points
 from setupopt.project.venue_schema import AttitudeTable, SweepTable, VenueTable
@@ -111,29 +111,28 @@ def _columns(venue: Venue) -> dict[str, Column]:
     )
     return {
         "roll_angle_deg": Column(
-            _bounds(SweepTable, "roll_angles_deg"), required=section is None
+            SweepTable.number_bounds("roll_angles_deg"),
+            required=section is None,
         ),
-        "speed_m_s": Column(_bounds(SweepTable, "speed_m_s"), required=True),
+        "speed_m_s": Column(
+            SweepTable.number_bounds("speed_m_s"), required=True
+        ),
         **{
-            key: Column(_bounds(AttitudeTable, key), empty=0.0)
+            key: Column(AttitudeTable.number_bounds(key), empty=0.0)
             for key in driven
         },
         **{
-            key: Column(_bounds(AttitudeTable, "bump_mm"), empty=0.0)
+            key: Column(AttitudeTable.number_bounds("bump_mm"), empty=0.0)
             for key in BUMPS
         },
         "turn_radius_m": Column(
-            _bounds(AttitudeTable, "turn_radius_m"), empty=math.inf
+            AttitudeTable.number_bounds("turn_radius_m"), empty=math.inf
         ),
-        "radius_mm": Column(_bounds(VenueTable, "radius_mm"), empty=math.inf),
+        "radius_mm": Column(
+            VenueTable.number_bounds("radius_mm"), empty=math.inf
+        ),
         **along,
     }
-
-
-def _bounds(table: type[Table], key: str) -> Bounds:
-    bounds = table.bounds(key)
-    assert bounds is not None
-    return bounds
 
 
 def _cases(table: CsvTable, venue: Venue, before: int) -> CaseTable:
@@ -141,7 +140,7 @@ def _cases(table: CsvTable, venue: Venue, before: int) -> CaseTable:
     get = {key: np.zeros(count) for key in _columns(venue)} | table.numbers
     along = _along(table, venue)
     flat_or_bent = (
-        1.0 / (get["radius_mm"] * MM)
+        1.0 / get["radius_mm"]
         if "radius_mm" in table.numbers
         else venue.curvature
     )
@@ -156,16 +155,16 @@ def _cases(table: CsvTable, venue: Venue, before: int) -> CaseTable:
         [""] * len(table.lines),
     )
     return CaseTable(
-        roll_angle=get["roll_angle_deg"] * DEG,
+        roll_angle=get["roll_angle_deg"],
         speed=get["speed_m_s"],
-        heading=get["heading_deg"] * DEG,
+        heading=get["heading_deg"],
         acceleration=get["acceleration_m_s2"],
         path_curvature=get["path_curvature_per_m"],
         turn_curvature=turning,
         yaw_acceleration=get["yaw_acceleration_rad_s2"],
         headwind=get["headwind_m_s"],
         crosswind=get["crosswind_m_s"],
-        bump=np.column_stack([get[key] * MM for key in BUMPS]),
+        bump=np.column_stack([get[key] for key in BUMPS]),
         curvature=np.full(count, flat_or_bent),
         label=[name or str(row) for row, name in enumerate(given, before + 1)],
         along=along,
@@ -192,11 +191,13 @@ def _along(table: CsvTable, venue: Venue) -> Numbers | None:
     if section is None or "radius_mm" in table.numbers:
         return None
     if "along_mm" in one:
-        return np.clip(table.numbers["along_mm"] * MM, 0.0, section.length)
+        return np.clip(table.numbers["along_mm"], 0.0, section.length)
     angles = table.numbers["roll_angle_deg"]
-    stretches = [section.where(float(angle) * DEG) for angle in angles]
+    stretches = [section.where(float(angle)) for angle in angles]
     wrong = [
-        table.error(row, "roll_angle_deg", f"{angles[row]:g}", _ONE_POSITION)
+        table.error(
+            row, "roll_angle_deg", f"{angles[row] / DEG:g}", _ONE_POSITION
+        )
         for row, ends in enumerate(stretches)
         if ends is None or ends[1] - ends[0] > MM
     ]

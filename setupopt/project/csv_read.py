@@ -11,18 +11,18 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import NamedTuple, TextIO
+from typing import Any, NamedTuple, TextIO
 
 import numpy as np
 from numpy.typing import NDArray
 
 from setupopt.errors import InputError, InputErrors
 from setupopt.files import open_regular, reason
-from setupopt.project.field_types import NAME, Bounds, is_plain
+from setupopt.project.field_types import FACTORS, NAME, Bounds, is_plain
 from setupopt.project.toml_positions import key_text, quoted
 
 MOST_ROWS = 2_000_000
-MOST_TEXT_ROWS = 100_000  # of a table whose numbers are read as text: a rig's, a tunnel's, a sheet
+MOST_MEASURED_ROWS = 100_000  # of a rig's table, a tunnel's, a sheet
 MOST_BYTES = 400_000_000
 # Of a table that is read in pieces; a hundred million load cases take some 10 GB
 MOST_BYTES_OF_PIECES = 100_000_000_000
@@ -35,16 +35,29 @@ _OTHER_MINUS = re.compile(r"[\u2010-\u2014\u2212\ufe63\uff0d]\d+\.?\d*")
 
 
 class Column(NamedTuple):
-    """What the cells of a column hold. An empty cell means `empty`, None where there must be a number;
-    where it means infinity (no turn, no curvature), "inf" says so too."""
+    """What the cells of a column hold, in the unit of `bounds`. An empty cell means `empty`, None where there must
+    be a number; where it means infinity (no turn, no curvature), "inf" says so too.
+
+    `is_measured`: an answer, not a condition; its cells may be left empty.
+    """
 
     bounds: Bounds
     required: bool = False  # the column itself
     empty: float | None = None
+    is_measured: bool = False
+
+    @property
+    def factor(self) -> float:
+        """A number of the file times this is in SI."""
+        return FACTORS.get(self.bounds.unit, 1.0)
+
+    def holds(self, values: Any) -> Any:
+        """Whether numbers of the file lie inside the bounds."""
+        return (values >= self.bounds.low) & (values <= self.bounds.high)
 
     def __str__(self) -> str:
         also = {None: "", math.inf: ", inf or nothing"}.get(
-            self.empty, " or nothing"
+            self.empty, ", or nothing"
         )
         return f"a number {self.bounds}{also}"
 
@@ -59,7 +72,7 @@ class Column(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class CsvTable:
-    """The columns that the file has: numbers in the file's units, names, and each row's line."""
+    """The columns that the file has: numbers in SI, names, and each row's line."""
 
     path: Path
     numbers: dict[str, NDArray[np.float64]]
@@ -80,9 +93,10 @@ def read_csv(
     columns: Mapping[str, Column],
     names: Sequence[str] = (),
     unread: Sequence[str] = (),
+    most: int | None = None,
 ) -> CsvTable:
     """The table of a file with a header line, whole. Raises InputErrors; see `csv_pieces`."""
-    most = MOST_ROWS if columns else MOST_TEXT_ROWS
+    most = most or MOST_ROWS
     pieces = list(csv_pieces(path, columns, names, unread, CHUNK, most))
     return CsvTable(
         path,
@@ -201,7 +215,7 @@ class _Reading:
         reader = csv.reader(_lines(stream), strict=True)
         for row in reader:
             self.line = reader.line_num
-            if row:  # a blank line is no row
+            if any(map(str.strip, row)):  # spreadsheets leave rows of commas
                 yield self.line, row
 
     def whole(
@@ -311,12 +325,13 @@ class _Reading:
         self, key: str, cells: Sequence[str], lines: list[int]
     ) -> NDArray[np.float64]:
         column = self.columns[key]
-        values = _floats(
-            cells, math.nan if column.empty is None else column.empty
-        )
-        good = (values >= column.bounds.low) & (values <= column.bounds.high)
-        if column.empty == math.inf:
-            good |= values == math.inf
+        empty = math.nan if column.empty is None else column.empty
+        values = _floats(cells, empty)
+        good = column.holds(values)
+        if column.empty is not None:
+            good |= values == empty
+            if math.isnan(empty):
+                good |= [not cell.strip() for cell in cells]
         for row in np.flatnonzero(~good)[:_ENOUGH]:
             cell = cells[row].strip()
             self.report(
@@ -325,7 +340,7 @@ class _Reading:
                 quoted(cell) if cell else "an empty cell",
                 column.instead_of(cell),
             )
-        return values
+        return np.where(good, values, 0.0) * column.factor
 
     def texts(
         self, key: str, cells: Sequence[str], lines: list[int]

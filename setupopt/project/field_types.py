@@ -34,8 +34,10 @@ from setupopt.units import (
     KPA,
     KW,
     MM,
+    MM2,
     MM_PER_DEG,
     MS,
+    N_PER_DEG,
     N_PER_MM,
     N_PER_MM3,
     N_PER_MM3_PER_BAR,
@@ -62,12 +64,19 @@ FACTORS = {
     "deg/mm": DEG_PER_MM,
     "deg/kN": DEG_PER_KN,
     "mm/deg": MM_PER_DEG,
+    "mm2": MM2,
+    "N/deg": N_PER_DEG,
 }
 KMH = 1.0 / 3.6  # m/s
 # By unit of the files: units that are often written by mistake, and what their values are multiplied by
 OTHER_UNITS = {
-    "mm": {"m": 1000.0},
-    "bar": {"kPa": 0.01, "Pa": 1e-5},
+    "mm": {"m": 1000.0, "cm": 10.0, "in": 25.4},
+    "mm2": {"cm2": 100.0, "m2": 1e6, "in2": 645.16},
+    "deg": {"rad": 1.0 / DEG},
+    "N": {"kN": 1000.0},
+    "N m": {"kN m": 1000.0},
+    "N/deg": {"N/rad": DEG, "kN/deg": 1000.0},
+    "bar": {"psi": 0.0689476, "kPa": 0.01, "Pa": 1e-5},
     "kPa": {"Pa": 1e-3, "bar": 100.0},
     "kW": {"W": 1e-3},
     "m/s": {"km/h": KMH},
@@ -139,6 +148,13 @@ class Table(BaseModel):
         extra = cls.model_fields[key].json_schema_extra
         found = extra.get("bounds") if isinstance(extra, dict) else None
         return Bounds(*found) if isinstance(found, tuple) else None
+
+    @classmethod
+    def number_bounds(cls, key: str) -> Bounds:
+        """The range of a field that is a number."""
+        found = cls.bounds(key)
+        assert found is not None
+        return found
 
     @classmethod
     def factor(cls, key: str) -> float:

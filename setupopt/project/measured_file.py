@@ -4,17 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from setupopt.errors import InputError, InputErrors
-from setupopt.project.csv_read import CsvTable, number, read_csv
+from setupopt.project.csv_read import (
+    MOST_MEASURED_ROWS,
+    Column,
+    CsvTable,
+    number,
+    read_csv,
+)
 from setupopt.project.field_types import Bounds
 from setupopt.project.model import AXLES, WHEELS
-from setupopt.project.settings import BALANCE, SETTINGS, STATION, WING
+from setupopt.project.settings import BALANCE, SETTINGS
 from setupopt.project.setup_schema import AxleSetupTable
 from setupopt.project.toml_file import TomlFile, read_toml, shown
 from setupopt.project.toml_positions import Loc, quoted
@@ -40,38 +47,19 @@ _RIGHT = ("fr", "rr")
 _HUGE = 1e9  # nothing that is measured; Python makes no float of the longest integers
 
 
-class Quantity(NamedTuple):
-    """One row of the file."""
-
-    unit: str
-    factor: float  # times the file's value is the value in SI
-    bounds: Bounds
-
-
-def _bounds(key: str) -> Bounds:
-    found = AxleSetupTable.bounds(key)
-    assert found is not None
-    return found
-
-
-QUANTITIES = {
-    setting.key: Quantity(setting.unit, setting.factor, _bounds(setting.key))
-    for setting in SETTINGS
-}
-QUANTITIES[WEIGHT] = Quantity("kg", 1.0, Bounds(1, 5000, "kg"))
-_CLICKS = Quantity("clicks", 1.0, Bounds(0, 200, "clicks"))
-QUANTITIES |= {
-    f"{field}_clicks": _CLICKS for field in ("damper_bump", "damper_rebound")
-}
+_read = partial(Column, empty=np.nan)
 _PER_CAR = tuple(setting.key for setting in BALANCE)
-QUANTITIES |= {
-    s.key: Quantity(s.unit, s.factor, Bounds(0, 100, s.unit)) for s in BALANCE
+# What each row of the file holds
+QUANTITIES = {
+    **{s.key: _read(AxleSetupTable.number_bounds(s.key)) for s in SETTINGS},
+    WEIGHT: _read(Bounds(1, 5000, "kg")),
+    "damper_bump_clicks": _read(Bounds(0, 200, "clicks")),
+    "damper_rebound_clicks": _read(Bounds(0, 200, "clicks")),
+    **dict.fromkeys(_PER_CAR, _read(Bounds(0, 100, "%"))),
 }
 _NAMED = {
-    _WINGS: Quantity(WING.unit, WING.factor, Bounds(-90, 90, "deg")),
-    _BALLAST: Quantity(
-        STATION.unit, STATION.factor, Bounds(-5000, 12_000, "mm")
-    ),
+    _WINGS: _read(Bounds(-90, 90, "deg")),
+    _BALLAST: _read(Bounds(-5000, 12_000, "mm")),
 }
 
 
@@ -90,7 +78,7 @@ def ballast_key(name: str) -> str:
     return f"{_BALLAST}.{name}"
 
 
-def _quantity(key: str) -> Quantity | None:
+def _quantity(key: str) -> Column | None:
     """What a row is about; None where there is no such quantity."""
     kind, dot, name = key.partition(".")
     return _NAMED.get(kind) if dot and name else QUANTITIES.get(key)
@@ -134,7 +122,8 @@ def read_measured(path: str | Path) -> Measured:
 
 
 def _from_csv(path: Path) -> Measured:
-    table = read_csv(path, {}, ("quantity", "unit", *WHEELS), _NOTES)
+    names = ("quantity", "unit", *WHEELS)
+    table = read_csv(path, {}, names, _NOTES, MOST_MEASURED_ROWS)
     missing = [
         name for name in ("quantity", *WHEELS) if name not in table.names
     ]
@@ -152,7 +141,7 @@ def _from_csv(path: Path) -> Measured:
     for row, name in enumerate(table.names["quantity"]):
         quantity = name.strip()
         if not any(column[row].strip() for column in table.names.values()):
-            continue  # spreadsheets leave rows of commas
+            continue  # a note alone
         errors += _row_errors(table, row, quantity, quantity in lines)
         lines[quantity] = int(table.lines[row])
         if quantity == BODY:
@@ -182,10 +171,9 @@ def _row_errors(
             row, "quantity", f"{quantity} a second time", "every quantity once"
         )
     unit = table.names.get("unit", [""] * (row + 1))[row].strip()
-    if known is not None and unit and unit != known.unit:
-        yield table.error(
-            row, "unit", quoted(unit), f"{known.unit}, or nothing"
-        )
+    if known is not None and unit and unit != known.bounds.unit:
+        expected = f"{known.bounds.unit}, or nothing"
+        yield table.error(row, "unit", quoted(unit), expected)
 
 
 def _row(
@@ -209,20 +197,11 @@ def _row(
             errors.append(table.error(row, wheel, quoted(cell), misplaced))
             continue
         value = number(cell)
-        wrong = _wrong(known, value, cell)
-        if wrong:
-            errors.append(table.error(row, wheel, quoted(cell), wrong))
+        if not known.holds(value):
+            expected = known.instead_of(cell)
+            errors.append(table.error(row, wheel, quoted(cell), expected))
         values[index] = value * known.factor
     return values, errors
-
-
-def _wrong(quantity: Quantity, value: float, cell: str) -> str:
-    """What is expected instead of a value, empty where it is one."""
-    bounds = quantity.bounds
-    if bounds.low <= value <= bounds.high:
-        return ""
-    comma = ", with a decimal point" if "," in cell else ""
-    return f"a number {bounds}{comma}, or nothing"
 
 
 # ---- TOML --------------------------------------------------------------------------------------------------
@@ -270,8 +249,8 @@ def _entry(
         or abs(value) > _HUGE
     ):
         yield file.error(loc, f"a number {quantity.bounds}")
-    elif wrong := _wrong(quantity, float(value), str(value)):
-        yield file.error(loc, wrong)
+    elif not quantity.holds(value):
+        yield file.error(loc, quantity.instead_of(str(value)))
     else:
         index = _index(table)
         row = values.setdefault(key, np.full(4, np.nan))

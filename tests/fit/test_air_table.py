@@ -85,7 +85,7 @@ def test_columns_that_may_be_missing(tmp_path: Path) -> None:
         (
             "front_ride_height_mm",
             "0.03",
-            'found "0.03", expected a number from 1 to 1000 mm; 0.03 m is 30 mm',
+            'found "0.03", expected a number from 1 to 1000 mm (it looks like m: 30 mm)',
         ),
         (
             "rear_ride_height_mm",
@@ -97,7 +97,7 @@ def test_columns_that_may_be_missing(tmp_path: Path) -> None:
             "-50",
             'found "-50", expected a number from 1 to 200 m/s',
         ),
-        ("speed_m_s", "252", "252 km/h is 70 m/s"),
+        ("speed_m_s", "252", "looks like km/h: 70 m/s"),
         (
             "yaw_deg",
             "ten",
@@ -118,7 +118,7 @@ def test_columns_that_may_be_missing(tmp_path: Path) -> None:
             "nan",
             'found "nan", expected a number from -100000 to 100000 N, or nothing',
         ),
-        ("surface_radius_mm", "12", "12 m is 12000 mm"),
+        ("surface_radius_mm", "12", "looks like m: 12000 mm"),
         (
             "surface_radius_mm",
             "-9000",

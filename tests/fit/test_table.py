@@ -12,25 +12,19 @@ from hypothesis import strategies as st
 
 from setupopt.errors import InputErrors
 from setupopt.fit.table import (
-    Column,
     Measurements,
     lines_text,
+    measured,
     read_measurements,
 )
+from setupopt.project.csv_read import Column
 from setupopt.project.field_types import Bounds
 
 COLUMNS = {
-    "load_N": Column(
-        Bounds(50, 200_000, "N"), is_needed=True, others={"kN": 1e3}
-    ),
-    "radius_mm": Column(Bounds(1000, 1_000_000, "mm"), 1e-3, empty=np.inf),
-    "depth_mm": Column(
-        Bounds(0.1, 300, "mm"),
-        1e-3,
-        is_measured=True,
-        others={"m": 1e3, "in": 25.4},
-    ),
-    "force_N": Column(Bounds(-1e5, 1e5, "N"), is_measured=True),
+    "load_N": Column(Bounds(50, 200_000, "N"), required=True),
+    "radius_mm": Column(Bounds(1000, 1_000_000, "mm"), empty=np.inf),
+    "depth_mm": measured(Bounds(0.1, 300, "mm")),
+    "force_N": measured(Bounds(-1e5, 1e5, "N")),
 }
 
 
@@ -79,9 +73,15 @@ REFUSED = [
         3,
         "depth_mm",
         '"0.012"',
-        "0.012 m is 12 mm",
+        "it looks like m: 12 mm",
     ),
-    ("load_N,depth_mm\n3.1,12\n", 2, "load_N", '"3.1"', "3.1 kN is 3100 N"),
+    (
+        "load_N,depth_mm\n3.1,12\n",
+        2,
+        "load_N",
+        '"3.1"',
+        "it looks like kN: 3100 N",
+    ),
     (
         "load_N,depth_mm\n,12\n",
         2,
@@ -109,7 +109,7 @@ REFUSED = [
         "depth_mm, force_N",
     ),
     ("load_N\n3000\n", 1, "", "nothing measured", "depth_mm, force_N"),
-    ("load_N,depth_mm\n,\n", None, "", "no rows", "at least one row"),
+    ("load_N,depth_mm\n,\n", 2, "", "no rows", "at least one row"),
     ("load_N,depth_mm\n", 1, "", "no rows", "at least one row"),
     ("load_N;depth_mm\n3000;12\n", 1, "", "semicolons", "commas"),
     ("", None, "", "an empty file", "load_N"),

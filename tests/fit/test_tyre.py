@@ -558,9 +558,9 @@ IMPOSSIBLE = [
         "patch_width_mm",
         "no more than the tread, 230 mm",
     ),
-    ("3000,0,22,,100,,", 2, "pressure_bar", "22 psi is 1.51685 bar"),
-    ("3000,0,1.5,0.15,,,", 2, "patch_length_mm", "0.15 m is 150 mm"),
-    ("3,0,1.5,150,,,", 2, "load_N", "3 kN is 3000 N"),
+    ("3000,0,22,,100,,", 2, "pressure_bar", "looks like psi: 1.51685 bar"),
+    ("3000,0,1.5,0.15,,,", 2, "patch_length_mm", "looks like m: 150 mm"),
+    ("3,0,1.5,150,,,", 2, "load_N", "looks like kN: 3000 N"),
 ]
 
 

@@ -144,9 +144,7 @@ def _spread_line(fits: AirFits, key: str) -> str:
 
 
 def _most(key: str) -> float:
-    bounds = SpreadTable.bounds(key)
-    assert bounds is not None
-    return bounds.high
+    return SpreadTable.number_bounds(key).high
 
 
 def limits_percent(fits: AirFits, key: str) -> float | None:

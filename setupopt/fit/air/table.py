@@ -12,26 +12,25 @@ import numpy as np
 from setupopt.errors import InputError, InputErrors
 from setupopt.fit.air.rows import FORCES, AirRows
 from setupopt.fit.air.wings import AngledRows, by_angle
-from setupopt.fit.table import Column, Measurements, read_measurements
+from setupopt.fit.table import Measurements, measured, read_measurements
 from setupopt.project.consistency import ROOM
+from setupopt.project.csv_read import Column
 from setupopt.project.field_types import Bounds
 from setupopt.project.model import Car
 from setupopt.project.setup_schema import AxleSetupTable
 from setupopt.project.static_checks import plan_points, reach
 from setupopt.project.venue_schema import VenueTable
-from setupopt.units import DEG, MM
+from setupopt.units import MM
 
 DENSITY = 1.2  # kg/m3
 UNNAMED = "fitted"  # the only body of a table without names
-_ANGLE = Bounds(-90, 90, "deg")
+_ANGLE = Column(Bounds(-90, 90, "deg"))
 _NAMES, _RADIUS, _DENSITY = (
     "configuration",
     "surface_radius_mm",
     "air_density_kg_m3",
 )
 _RIDES = ("front_ride_height_mm", "rear_ride_height_mm")
-_LENGTHS = {"m": 1000.0, "in": 25.4}
-_LOADS = {"kN": 1000.0}
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,7 +62,7 @@ def read_air(path: str | Path, car: Car, density: float = DENSITY) -> AirTable:
         f"angle_{element.name}_deg": number
         for number, element in enumerate(car.air.elements)
     }
-    columns = _columns(density) | {key: Column(_ANGLE, DEG) for key in keys}
+    columns = _columns(density) | dict.fromkeys(keys, _ANGLE)
     found = read_measurements(path, columns, (_NAMES,))
     errors = [*_unnamed(found), *_too_tight(found, car)]
     if errors:
@@ -89,34 +88,19 @@ def read_air(path: str | Path, car: Car, density: float = DENSITY) -> AirTable:
 
 def _columns(density: float) -> dict[str, Column]:
     """Ranges as those of the same entries in the project; of angles and loads, what any car stays within."""
-    ride = AxleSetupTable.bounds("ride_height_mm")
-    radius, air = VenueTable.bounds("radius_mm"), VenueTable.bounds(_DENSITY)
-    assert ride and radius and air
-    return {
-        **{
-            key: Column(ride, MM, is_needed=True, others=_LENGTHS)
-            for key in _RIDES
-        },
-        "body_roll_deg": Column(Bounds(-15, 15, "deg"), DEG, empty=0.0),
-        "yaw_deg": Column(Bounds(-45, 45, "deg"), DEG, empty=0.0),
-        _RADIUS: Column(radius, MM, empty=math.inf, others=_LENGTHS),
-        "speed_m_s": Column(
-            Bounds(1, 200, "m/s"), is_needed=True, others={"km/h": 1 / 3.6}
-        ),
-        _DENSITY: Column(air, empty=density),
-        **{
-            key: Column(
-                (
-                    Bounds(0, 50_000, "N")
-                    if key == "drag_N"
-                    else Bounds(-100_000, 100_000, "N")
-                ),
-                is_measured=True,
-                others=_LOADS,
-            )
-            for key in FORCES
-        },
+    ride = AxleSetupTable.number_bounds("ride_height_mm")
+    columns = {
+        **{key: Column(ride, required=True) for key in _RIDES},
+        "body_roll_deg": Column(Bounds(-15, 15, "deg"), empty=0.0),
+        "yaw_deg": Column(Bounds(-45, 45, "deg"), empty=0.0),
+        _RADIUS: Column(VenueTable.number_bounds("radius_mm"), empty=math.inf),
+        "speed_m_s": Column(Bounds(1, 200, "m/s"), required=True),
+        _DENSITY: Column(VenueTable.number_bounds(_DENSITY), empty=density),
     }
+    for key in FORCES:
+        low, high = (0, 50_000) if key == "drag_N" else (-100_000, 100_000)
+        columns[key] = measured(Bounds(low, high, "N"))
+    return columns
 
 
 def _rows(found: Measurements) -> AirRows:

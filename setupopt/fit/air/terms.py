@@ -62,7 +62,7 @@ class Term:
     def range(self) -> tuple[float, float]:
         """Where it may go: an area keeps its sign, a peak gap stays near the one that it is like."""
         table, key, unit = _KEYS[self.field]
-        low, high, _ = table.bounds(key) or (0.0, 0.0, "")
+        low, high, _ = table.number_bounds(key)
         if self.field == "peak_gap":
             return max(low * unit, self.like / _PEAK_RANGE), min(
                 high * unit, self.like * _PEAK_RANGE

@@ -13,7 +13,6 @@ from setupopt.project.csv_read import Column, CsvTable, read_csv
 from setupopt.project.field_types import Bounds
 from setupopt.robust.road.linear_ride import LinearSystem, march, transition
 from setupopt.robust.road.spectrum import BAND, N0, Road, Tracks
-from setupopt.units import MM
 
 Numbers = NDArray[np.float64]
 
@@ -43,9 +42,7 @@ def read_profile(path: str | Path) -> Tracks:
         for key in _COLUMNS
         if key.startswith("height") and key in table.numbers
     ]
-    laid = np.array(
-        [np.interp(even, distance, height * MM) for height in heights]
-    )
+    laid = np.array([np.interp(even, distance, height) for height in heights])
     return Tracks(
         (even[-1] - even[0]) / (len(even) - 1), laid, start=float(even[0])
     )
