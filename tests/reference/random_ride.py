@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+from linear_ride import Complex, LinearSystem, Numbers
 from numpy.typing import ArrayLike, NDArray
 from scipy.integrate import simpson
 from scipy.linalg import solve_continuous_lyapunov
 
-from setupopt.robust.road.linear_ride import Complex, LinearSystem, Numbers
 from setupopt.robust.road.spectrum import N0, Contacts, Road, patch_gain
 
 

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 import pytest
+from linear_ride import LinearSystem
 from random_ride import (
     Output,
     frequency_response,
@@ -20,8 +21,6 @@ from random_ride import (
     white_covariance,
 )
 from scipy.optimize import minimize_scalar
-
-from setupopt.robust.road.linear_ride import LinearSystem
 
 W = 1.5791367041742975e-4  # m2/s, class A mean at 50 m/s
 

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from linear_ride import golden_quarter_car
 from random_ride import (
     output,
     response_to_road,
@@ -20,7 +21,7 @@ from random_ride import (
 )
 
 import setupopt
-from setupopt.robust.road.profile import BASE, SPEED, golden_quarter_car
+from setupopt.robust.road.profile import BASE, SPEED
 from setupopt.robust.road.spectrum import CLASSES, Contacts, Road
 
 CAR = golden_quarter_car()

@@ -11,13 +11,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from linear_ride import golden_quarter_car
 from random_ride import frequency_response, output
 from scipy.optimize import minimize_scalar
 
-from setupopt.robust.road.linear_ride import Transition, march, transition
 from setupopt.robust.road.profile import (
     SPEED,
-    golden_quarter_car,
+    quarter_step,
     roughness_index,
 )
 from setupopt.robust.road.spectrum import Tracks
@@ -48,18 +48,10 @@ FIRST_ENTRY = {0.25: 1e-4, 0.10: 1e-3}
 ORDER = [0, 2, 1, 3]  # body and its rate, wheel and its rate
 
 
-def published_step(length: float) -> Transition:
-    """The transition over a step in m, slope held, in the paper's order of states."""
-    step = transition(*golden_quarter_car(), length / SPEED).held()
-    return Transition(
-        step.state[np.ix_(ORDER, ORDER)], step.before[ORDER], step.after[ORDER]
-    )
-
-
 @pytest.mark.parametrize("length", [0.10])
 def test_state_transition_matrix(length: float) -> None:
     """All 16 entries to 1e-6 of each, the 7 printed digits; needs 80 km/h as 22.2222 m/s, not 22.2."""
-    assert published_step(length).state == pytest.approx(
+    assert quarter_step(length)[:, :4] == pytest.approx(
         np.array(PUBLISHED[length][0]), rel=1e-6
     )
 
@@ -68,7 +60,7 @@ def test_state_transition_matrix(length: float) -> None:
 def test_partial_response(length: float) -> None:
     """To 1e-6, but the first entry: its printed digits carry round-off of 1.8e-5 and 7.3e-4."""
     found, expected = (
-        published_step(length).before.ravel(),
+        quarter_step(length)[:, 4],
         PUBLISHED[length][1],
     )
     assert found[1:] == pytest.approx(expected[1:], rel=1e-6)
@@ -77,12 +69,8 @@ def test_partial_response(length: float) -> None:
 
 def test_partial_response_to_more_digits() -> None:
     """Derived, not printed: the first entries without round-off."""
-    assert published_step(0.25).before[0, 0] == pytest.approx(
-        5.476206e-3, abs=5e-10
-    )
-    assert published_step(0.10).before[0, 0] == pytest.approx(
-        3.796768e-4, abs=5e-11
-    )
+    assert quarter_step(0.25)[0, 4] == pytest.approx(5.476206e-3, abs=5e-10)
+    assert quarter_step(0.10)[0, 4] == pytest.approx(3.796768e-4, abs=5e-11)
 
 
 def gain(wavenumber: float) -> float:
@@ -186,7 +174,12 @@ def test_check_pulse() -> None:
     distance = np.arange(0, 31.25, 0.25)
     height = np.interp(distance, [1, 3, 5], [0, 2, 0])
     slope = np.append(np.diff(height) / 0.25, 0.0)
-    run = march(published_step(0.25), slope[:, None], np.zeros(4))
+    step, state = quarter_step(0.25), np.zeros(4)
+    run = [state]
+    for one in slope[:-1]:
+        state = step @ np.append(state, one)
+        run.append(state)
+    run = np.array(run)
     sums = np.cumsum(np.abs(run[1:, 0] - run[1:, 2])) * 0.25
     assert [sums[4 * end - 1] for end in PULSE] == pytest.approx(
         list(PULSE.values()), abs=5e-6

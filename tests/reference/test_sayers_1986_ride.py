@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from linear_ride import Transition, transition
 from scipy.optimize import brentq
 from test_sayers_1986 import FIRST_ENTRY, GAIN, ORDER, PUBLISHED
 
@@ -23,7 +24,6 @@ from setupopt.physics import ride_steps
 from setupopt.physics.ride_motion import MOTION, SPEEDS, motion_rates
 from setupopt.project import Project
 from setupopt.robust.ride_model import RideModel
-from setupopt.robust.road.linear_ride import Transition, transition
 from setupopt.robust.road.profile import SPEED
 from setupopt.units import GRAVITY
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
+from linear_ride import LinearSystem
 from random_ride import Output, output
 
-from setupopt.robust.road.linear_ride import LinearSystem
 from setupopt.robust.road.spectrum import Contacts
 
 FRONT, REAR, TRACK = 1.6, 1.4, 1.5  # m; invented

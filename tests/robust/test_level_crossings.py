@@ -20,7 +20,7 @@ from setupopt.robust.road.spectrum import Road, synthesise
 
 @pytest.mark.parametrize(
     "name",
-    ["level_crossings", "bisection", "road.spectrum", "road.linear_ride"],
+    ["level_crossings", "bisection", "road.spectrum"],
 )
 def test_examples_in_docstrings(name: str) -> None:
     """Every `>>>` runs and shows what it says; as many are found as the source holds."""

@@ -6,6 +6,12 @@ import itertools
 
 import numpy as np
 import pytest
+from linear_ride import (
+    LinearSystem,
+    Transition,
+    march,
+    transition,
+)
 from random_ride import (
     frequency_response,
     output,
@@ -16,12 +22,6 @@ from random_ride import (
 from scipy.integrate import quad, solve_ivp
 from scipy.linalg import expm
 
-from setupopt.robust.road.linear_ride import (
-    LinearSystem,
-    Transition,
-    march,
-    transition,
-)
 from setupopt.robust.road.spectrum import Contacts, Road, synthesise
 
 from .rides import (

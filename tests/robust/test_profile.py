@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from linear_ride import golden_quarter_car
 from random_ride import output, response_to_road
 
 from setupopt.errors import InputErrors
@@ -14,7 +15,6 @@ from setupopt.robust.road.linear_road_response import waves
 from setupopt.robust.road.profile import (
     SPEED,
     fitted_road,
-    golden_quarter_car,
     published_index,
     read_profile,
     roughness_index,

@@ -25,9 +25,8 @@ from setupopt.robust.level_crossings import chance_of_crossing, crossing_rate
 from setupopt.robust.likely_rides import LikelyRides
 from setupopt.robust.linear_stood import Answer
 from setupopt.robust.ride_model import RideModel
-from setupopt.robust.road.linear_ride import Complex
 from setupopt.robust.road.spectrum import Road
-from setupopt.robust.road.waves import Waves, under, waves
+from setupopt.robust.road.waves import Complex, Waves, under, waves
 
 # What the road does to a case. margin: without road; mean_margin, sigma_margin: of the margin on the road
 # (`margin_on_road`). crossing_rate: times a second that it falls through the floor; chance: that it does so

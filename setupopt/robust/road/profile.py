@@ -6,12 +6,19 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import butter, detrend, sosfiltfilt, welch
+from scipy.signal import (
+    butter,
+    cont2discrete,
+    detrend,
+    lfilter,
+    sosfiltfilt,
+    ss2tf,
+    welch,
+)
 
 from setupopt.errors import InputErrors
 from setupopt.project.csv_read import Column, CsvTable, read_csv
 from setupopt.project.field_types import Bounds
-from setupopt.robust.road.linear_ride import LinearSystem, march, transition
 from setupopt.robust.road.spectrum import BAND, N0, Road, Tracks
 
 Numbers = NDArray[np.float64]
@@ -153,23 +160,29 @@ def fitted_road(
 SPEED = 80 / 3.6  # m/s
 BASE = 0.25  # m over which slopes are taken
 RUN_IN = 11.0  # m whose mean slope the car starts on
+_TRAVEL = np.array([[1.0, 0.0, -1.0, 0.0]])  # of the state
 
 
-def golden_quarter_car() -> LinearSystem:
-    """The quarter car of the index, body above wheel, for one unit of body mass.
+def golden_quarter_car() -> tuple[Numbers, Numbers]:
+    """Rates of the quarter car of the index, body zs above wheel zu: of (zs, zs', zu, zu') by themselves, (4, 4),
+    and by the height of the road, (4, 1).
 
     k_t / m_s = 653 /s2, k_s / m_s = 63.3 /s2, m_u / m_s = 0.15, c / m_s = 6.0 /s: M. W. Sayers, T. D.
     Gillespie and W. D. O. Paterson, World Bank Technical Paper 46, 1986; ASTM E1926.
     """
     tyre, spring, damper, wheel = 653.0, 63.3, 6.0, 0.15
-    pair = np.array([[1.0, -1.0], [-1.0, 1.0]])
-    return LinearSystem(
-        mass=np.diag([1.0, wheel]),
-        damping=damper * pair,
-        stiffness=spring * pair + np.diag([0.0, tyre]),
-        road_stiffness=np.array([[0.0], [tyre]]),
-        road_damping=np.zeros((2, 1)),
-    )
+    pull = np.array([-spring, -damper, spring, damper])
+    below = -pull / wheel
+    below[2] -= tyre / wheel
+    law = np.array([[0.0, 1.0, 0.0, 0.0], pull, [0.0, 0.0, 0.0, 1.0], below])
+    return law, np.array([[0.0], [0.0], [0.0], [tyre / wheel]])
+
+
+def quarter_step(length: float) -> Numbers:
+    """The state after a step in m at 80 km/h by that before it and, last, by the slope held over it: (4, 5)."""
+    law, push = golden_quarter_car()
+    step = cont2discrete((law, push, _TRAVEL, [[0.0]]), length / SPEED)
+    return np.hstack(step[:2])
 
 
 def roughness_index(tracks: Tracks, segment: float | None = None) -> Numbers:
@@ -180,7 +193,7 @@ def roughness_index(tracks: Tracks, segment: float | None = None) -> Numbers:
     taken over 250 mm, or one step where that is longer, and held for a step; the car starts on the mean
     slope of the first 11 m. Meant for steps up to 0.25 m; a coarser profile loses its short waves.
     """
-    travel = np.abs(_travel_slope(tracks))
+    travel = np.abs(_travel_slope(tracks, quarter_step(tracks.spacing)))
     steps = travel.shape[-1]
     each = steps if segment is None else max(1, round(segment / tracks.spacing))
     whole = steps - steps % each
@@ -201,43 +214,21 @@ def published_index(tracks: Tracks) -> Numbers:
     """The index of whole tracks (tracks,) by the published matrices, on the tracks at steps of 0.25 m."""
     whole = (tracks.heights.shape[-1] - 1) * tracks.spacing
     places = tracks.start + BASE * np.arange(int(whole / BASE + 1e-9) + 1)
-    heights = tracks.at(places)
-    run_in = round(RUN_IN / BASE)
-    return np.array(
-        [
-            _published_run(np.diff(h) / BASE, (h[run_in] - h[0]) / RUN_IN)
-            for h in heights
-        ]
-    )
+    even = Tracks(BASE, tracks.at(places))
+    return np.abs(_travel_slope(even, _PUBLISHED)).mean(axis=-1)
 
 
-def _published_run(slopes: Numbers, start: float) -> float:
-    """Mean size of the slope between body and wheel, step by step as printed."""
-    state, total = np.array([start, 0.0, start, 0.0]), 0.0
-    for slope in slopes:
-        state = _PUBLISHED[:, :4] @ state + _PUBLISHED[:, 4] * slope
-        total += abs(state[0] - state[2])
-    return total / len(slopes)
+def _travel_slope(tracks: Tracks, step: Numbers) -> Numbers:
+    """Slope between body and wheel after every step, (tracks, steps), by the state's transition.
 
-
-def _travel_slope(tracks: Tracks) -> Numbers:
-    """Slope between body and wheel after every step: (tracks, steps)."""
+    On a steady slope there is none: what counts are slopes off that which the car starts on.
+    """
     base, run_in = (
         max(1, int(length / tracks.spacing + 0.5)) for length in (BASE, RUN_IN)
     )
-    slopes = (tracks.heights[:, base:] - tracks.heights[:, :-base]) / (
-        base * tracks.spacing
-    )
-    starts = (tracks.heights[:, run_in] - tracks.heights[:, 0]) / (
-        run_in * tracks.spacing
-    )
-    step = transition(*golden_quarter_car(), tracks.spacing / SPEED).held()
-    runs = [
-        march(
-            step,
-            np.append(slope, slope[-1])[:, None],
-            np.array([start, start, 0.0, 0.0]),
-        )
-        for slope, start in zip(slopes, starts, strict=True)
-    ]
-    return np.array([run[1:, 0] - run[1:, 1] for run in runs])
+    heights = tracks.heights
+    slopes = (heights[:, base:] - heights[:, :-base]) / (base * tracks.spacing)
+    rise = heights[:, run_in] - heights[:, 0]
+    start = rise / (run_in * tracks.spacing)
+    ahead, behind = ss2tf(step[:, :4], step[:, 4:], _TRAVEL, [[0.0]])
+    return lfilter(ahead[0, 1:], behind, slopes - start[:, None])

@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
-from setupopt.robust.road.linear_ride import Complex, Numbers
-from setupopt.robust.road.spectrum import Contacts, Road, patch_gain
+from setupopt.robust.road.spectrum import Contacts, Numbers, Road, patch_gain
+
+Complex = NDArray[np.complex128]
 
 
 class Waves(NamedTuple):

@@ -1,4 +1,4 @@
-"""A linear car over an uneven road: M q'' + C q' + K q = B e + D e', in time and in frequency.
+"""A linear car over an uneven road, what the product is held to: M q'' + C q' + K q = B e + D e' in time.
 
 q: displacements (dof,); e: heights of the road under the wheels (inputs,). All SI. Road spectra are
 one-sided; frequencies in Hz.
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.linalg import expm
 
 from setupopt.physics.jit import kernel
+from setupopt.robust.road.profile import golden_quarter_car as product_car
 
 Numbers = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -47,6 +48,18 @@ class LinearSystem(NamedTuple):
         return np.vstack(
             [np.zeros_like(forces), np.linalg.solve(self.mass, forces)]
         )
+
+
+def golden_quarter_car() -> LinearSystem:
+    """That of the product, for one unit of body mass."""
+    law, push = product_car()
+    return LinearSystem(
+        np.eye(2),
+        -law[1::2, 1::2],
+        -law[1::2, ::2],
+        push[1::2],
+        np.zeros((2, 1)),
+    )
 
 
 # ---- in time -----------------------------------------------------------------------------------------------
