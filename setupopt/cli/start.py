@@ -24,7 +24,6 @@ def _list(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
     if not wanted or ctx.resilient_parsing:
         return
     from setupopt.report.shared.tables import (
-        columns,
         keyed_table,
         screen_width,
     )
@@ -33,7 +32,7 @@ def _list(ctx: click.Context, param: click.Parameter, wanted: bool) -> None:
         {"name": name, "what": words_of(folder)}
         for name, folder in examples().items()
     ]
-    shown = columns("example=name: w; what it is=what: w least=40")
+    shown = "example=name: w; what it is=what: w least=40"
     click.echo(keyed_table(rows, shown, screen_width()))
     ctx.exit()
 
@@ -89,16 +88,15 @@ def _say_ranges(folder: str) -> None:
     """What is usual for the numbers that no tape and no scales give."""
     from setupopt.project.usual_ranges import USUAL_RANGES
     from setupopt.report.shared.tables import (
-        columns,
         keyed_table,
         screen_width,
     )
 
     rows = [
-        {"number": f"{row.table} {row.key}", "usual": row.usual}
-        for row in USUAL_RANGES
+        {"number": number, "usual": usual}
+        for number, usual in USUAL_RANGES.items()
     ]
-    shown = columns("number=number: w; usual=usual: w least=30")
+    shown = "number=number: w; usual=usual: w least=30"
     click.echo(
         "\nNumbers that need a rig or a tunnel, and what is usual (common practice, no source):"
     )

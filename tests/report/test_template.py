@@ -8,7 +8,7 @@ import pytest
 from jinja2 import UndefinedError
 
 from setupopt.evaluation.limits_check import Broken
-from setupopt.report.shared.tables import columns, keyed_table
+from setupopt.report.shared.tables import keyed_table
 from setupopt.report.shared.template import rendered
 
 LIMIT = Broken("packaging.rake_mm", "", 12.34, "at most", 10.0, "mm")
@@ -43,7 +43,7 @@ def test_no_line_is_wider_than_the_screen(width: int) -> None:
 def test_no_number_stands_for_one_that_is_missing_or_infinite() -> None:
     """Of None, minus infinity and what is no number only the word in their place is seen."""
     rows = [{"margin": value} for value in (0.1234, None, -inf, nan)]
-    shown = columns("margin=margin: 3 missing=contact_lost")
+    shown = "margin=margin: 3 missing=contact_lost"
     cells = keyed_table(rows, shown, 80).split("\n")
     assert [cell.strip() for cell in cells] == [
         "margin",

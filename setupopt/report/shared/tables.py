@@ -17,7 +17,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import zip_longest
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, TypeVar
 
 NARROWEST, WIDEST = 80, 160
 INDENT = "  "
@@ -40,46 +40,58 @@ class Column:
     least: int = 0
 
 
-class Key(NamedTuple):
-    """A column of the values of one key; `shown` puts a value in words.
+def keyed_table(
+    rows: Iterable[Any],
+    spec: str,
+    width: int,
+    more: Mapping[str, Any] | None = None,
+) -> str:
+    """A table of mappings or objects. Its columns as text: HEAD = KEY: HOW MARKS, a semicolon between two.
 
-    `missing` stands for None, and for a number that is not finite.
-    `key`: a key or an attribute of the row, with dots one of an attribute; empty: the whole row. An
-    `optional` column is left out where every value is None.
+    KEY: a key or an attribute of the row, with dots one of an attribute; empty: the whole row. HOW shows a
+    value: so many decimals, with a plus sign before them always signed; w for words, else the name of a helper,
+    of one of `more`, or a format as in Python. MARKS: left, least=N, rank=N as in `Column`; missing=WORD (_ for a
+    blank) for None and for a number that is not finite; optional: left out where every value is None.
+
+    >>> print(keyed_table([{"load": 4.25, "of": "FL"}, {}], "load N=load: 1; wheel=of: w", 80))
+      load N  wheel
+         4.2  FL
+           -  -
     """
-
-    head: str
-    key: str = ""
-    shown: Callable[[Any], str] = str
-    numeric: bool = True
-    rank: int = 0
-    least: int = 0
-    missing: str = "-"
-    optional: bool = False
-
-
-def keyed_table(rows: Iterable[Any], keys: Iterable[Key], width: int) -> str:
-    """A table of mappings or objects, one column for each key.
-
-    >>> print(keyed_table([{"load": 4143.2}, {"load": None}], columns("load N=load: 0"), 80))
-      load N
-        4143
-           -
-    """
+    cells = {
+        **(more or {}),
+        "w": str,
+        "s": str,
+        "upper": str.upper,
+        "angle": angle,
+        "significant": significant,
+    }
     known = list(rows)
-    columns = []
-    for key in keys:
-        values = [_value(row, key.key) for row in known]
-        if key.optional and all(value is None for value in values):
-            continue
-        cells = [
-            key.missing if _is_missing(value) else key.shown(value)
-            for value in values
-        ]
-        columns.append(
-            Column(key.head, cells, key.numeric, key.rank, key.least)
-        )
-    return table(columns, width)
+    found = (_column(part, cells, known) for part in spec.split(";"))
+    return table([column for column in found if column], width)
+
+
+def _column(
+    part: str, cells: Mapping[str, Any], rows: Sequence[Any]
+) -> Column | None:
+    head, _, rest = part.partition("=")
+    key, _, told = rest.partition(":")
+    how, *marks = told.split()
+    found = dict(mark.partition("=")[::2] for mark in marks)
+    values = [_value(row, key.strip()) for row in rows]
+    if "optional" in found and all(value is None for value in values):
+        return None
+    shown = cells.get(how) or (lambda value: format(value, how))
+    if how.lstrip("+").isdigit():
+        shown = partial(number, digits=int(how), sign=how.startswith("+"))
+    missing = found.get("missing", "-").replace("_", " ")
+    return Column(
+        head.lstrip(),
+        [missing if _is_missing(one) else shown(one) for one in values],
+        how != "w" and not {"left", "least"} & found.keys(),
+        int(found.get("rank", 0)),
+        int(found.get("least", 0)),
+    )
 
 
 def _is_missing(value: Any) -> bool:
@@ -94,48 +106,6 @@ def _value(row: Any, key: str) -> Any:
             return None
         row = row.get(name) if isinstance(row, Mapping) else getattr(row, name)
     return row
-
-
-def columns(spec: str, more: Mapping[str, Any] | None = None) -> list[Key]:
-    """Columns as text: HEAD = KEY: HOW MARKS, a semicolon between two.
-
-    HOW shows a value: so many decimals, with a plus sign before them always signed; w for words, else the
-    name of a helper, of one of `more`, or a format as in Python. MARKS: left, least=N, rank=N, missing=WORD
-    (_ for a blank), optional: those of `Key`.
-
-    >>> print(keyed_table([{"load": 4.25, "of": "FL"}], columns("load N=load: 1; wheel=of: w"), 80))
-      load N  wheel
-         4.2  FL
-    """
-    cells = {
-        **(more or {}),
-        "w": str,
-        "s": str,
-        "upper": str.upper,
-        "angle": angle,
-        "significant": significant,
-    }
-    return [_column(part, cells) for part in spec.split(";")]
-
-
-def _column(part: str, cells: Mapping[str, Any]) -> Key:
-    head, _, rest = part.partition("=")
-    key, _, told = rest.partition(":")
-    how, *marks = told.split()
-    found = dict(mark.partition("=")[::2] for mark in marks)
-    shown = cells.get(how)
-    if how.lstrip("+").isdigit():
-        shown = partial(number, digits=int(how), sign=how.startswith("+"))
-    return Key(
-        head.lstrip(),
-        key.strip(),
-        shown or (lambda value: format(value, how)),
-        how != "w" and not {"left", "least"} & found.keys(),
-        int(found.get("rank", 0)),
-        int(found.get("least", 0)),
-        found.get("missing", "-").replace("_", " "),
-        "optional" in found,
-    )
 
 
 def screen_width() -> int:

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 from setupopt import units
 from setupopt.project.bodies import body_words, worn_words
 from setupopt.report.shared import in_air, tables, words, would_hold
-from setupopt.report.shared.tables import columns, keyed_table, paragraph
+from setupopt.report.shared.tables import keyed_table, paragraph
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -39,8 +39,7 @@ def rendered(
 
     @pass_context
     def table(context: Context, rows: Iterable[Any], spec: str) -> str:
-        keys = columns(spec, context.get_all())
-        return _verbatim(keyed_table(rows, keys, width))
+        return _verbatim(keyed_table(rows, spec, width, context.get_all()))
 
     room = _room()
     text = room.get_template(f"{template}.txt").render(
