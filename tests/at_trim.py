@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from setupopt.evaluation.cases import CaseSet
@@ -33,20 +35,18 @@ class Bench:
         prepare(self.car, self.case, 0.0, self.state)
         set_heading(self.car, self.case, 0.0, self.state)
 
+    @property
+    def scene(self) -> tuple[Any, ...]:
+        """What the balance kernel takes before the unknowns."""
+        return (
+            self.car, self.elements, self.setup, self.case, self.state, self.road,
+        )  # fmt: skip
+
     def forces(self, unknowns: Floats, factor: float = 1.0) -> Record:
         """Residual, Jacobian and every force on the way; a fresh record each time."""
         work = np.zeros(1, WORK)[0]
         x = np.append(np.asarray(unknowns, dtype=float)[:UNKNOWNS], factor)
-        balance(
-            self.car,
-            self.elements,
-            self.setup,
-            self.case,
-            self.state,
-            self.road,
-            x,
-            work,
-        )
+        balance(*self.scene, x, work)
         return work
 
     def residual(self, unknowns: Floats, factor: float = 1.0) -> Floats:

@@ -165,15 +165,9 @@ def plain_car(
     )  # fmt: skip
 
 
+_NONE = dict.fromkeys(("camber", "toe", "anti_roll", "third"), 0.0)
 PLAIN_SETUP = set_both(
-    SETUP,
-    camber=0.0,
-    toe=0.0,
-    ride_height=0.05,
-    spring=150e3,
-    anti_roll=0.0,
-    third=0.0,
-    pressure=1.4e5,
+    SETUP, ride_height=0.05, spring=150e3, pressure=1.4e5, **_NONE
 )
 
 

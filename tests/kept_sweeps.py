@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Callable
+from inspect import signature
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from setupopt.physics import sweep
 from setupopt.physics.inputs import ANSWER, Records
 
 _SOLVED = sweep.run
+_ARGUMENTS = signature(_SOLVED)
 _FEW = 4  # cases that are solved sooner than looked up
 
 
@@ -28,30 +29,17 @@ class KeptSweeps:
     folder: Path
     is_on = False
 
-    def run(
-        self,
-        car: tuple[Records, Records, Records],
-        setups: Records,
-        cases: Records,
-        starts: Records | None = None,
-        progress: Callable[[int], object] | None = None,
-        pool: Any = None,
-        by_slope: bool = False,
-        quick: bool = False,
-    ) -> Records:
+    def run(self, *given: Any, **named: Any) -> Records:
         """As `sweep.run`."""
+        bound = _ARGUMENTS.bind(*given, **named)
+        bound.apply_defaults()
+        car, setups, cases, starts, progress, _, *ways = bound.args
         count = setups.size * cases.size
-
-        def solved() -> Records:
-            return _SOLVED(
-                car, setups, cases, starts, progress, pool, by_slope, quick
-            )
-
         if not self.is_on or count <= _FEW:
-            return solved()
+            return _SOLVED(*given, **named)
         parts = [*car, setups, cases] + ([] if starts is None else [starts])
         key = hashlib.sha256(
-            repr((by_slope, quick, [part.shape for part in parts])).encode()
+            repr((ways, [part.shape for part in parts])).encode()
         )
         for part in parts:
             key.update(np.ascontiguousarray(part).tobytes())
@@ -61,7 +49,7 @@ class KeptSweeps:
             if progress is not None:
                 progress(count)
             return np.frombuffer(kept, ANSWER)
-        answers = solved()
+        answers = _SOLVED(*given, **named)
         beside = path.with_suffix(f".{os.getpid()}")
         beside.write_bytes(answers.tobytes())
         beside.replace(path)

@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from bore_car import bore_case, bore_project
+from bore_car import PAGE, bore_case, bore_project
 from drawn import Drawn, drawn
 from make_plain_cases import FILE, answer, checksum, drawn_tables
 from plain_slip_car import read_slip_car, read_slip_case
@@ -193,17 +193,6 @@ def test_the_stored_answer_comes_out_again(seed: int) -> None:
     assert again.get("loads", []) == pytest.approx(
         row.get("loads", []), abs=1e-3
     )
-
-
-# proposed, crosswind m/s: margin, wheel loads N, as the page prints them
-PAGE = {
-    (False, 0.0): (-0.161, None),
-    (False, 6.0): (0.001, (570, 410, 0, 1250)),
-    (False, -6.0): (-0.863, None),
-    (True, 0.0): (0.263, (730, 450, 0, 1460)),
-    (True, 6.0): (0.295, (700, 500, 0, 1490)),
-    (True, -6.0): (0.021, (470, 380, 0, 1110)),
-}
 
 
 @pytest.mark.parametrize(("proposed", "wind"), PAGE)

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from itertools import product
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import optuna
@@ -59,12 +59,11 @@ TIE = 1e-6
 # ---- the contest -------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Best:
+class Best(NamedTuple):
     """The best point so far: when it was found, and its merit on the places asked for."""
 
-    seconds: float
     cases: int
+    seconds: float
     merit: float
     point: Floats
 
@@ -90,19 +89,9 @@ class Watched(SetupProblem):
         return cls(project, objective_of(project.venue))
 
     @property
-    def best(self) -> list[Best]:
-        """The points kept."""
-        return self.record.best
-
-    @property
-    def solved(self) -> int:
-        """Cases solved."""
-        return self.counter.count
-
-    @property
-    def seconds(self) -> float:
-        """Since it was made."""
-        return time.perf_counter() - self.record.began
+    def spent(self) -> tuple[int, float]:
+        """Cases solved, and seconds since it was made."""
+        return self.counter.count, time.perf_counter() - self.record.began
 
     def __call__(
         self, points: Floats, index_points: IndexPoints, warm_start: Any = None
@@ -112,16 +101,11 @@ class Watched(SetupProblem):
         top = int(merits.argmax())
         if (
             index_points is not self.record.index_points
-            or merits[top] > self.best[-1].merit
+            or merits[top] > self.record.best[-1].merit
         ):
             self.record.index_points = index_points
-            self.best.append(
-                Best(
-                    self.seconds,
-                    self.solved,
-                    float(merits[top]),
-                    points[top].copy(),
-                )
+            self.record.best.append(
+                Best(*self.spent, float(merits[top]), points[top].copy())
             )
         return answers
 
@@ -147,7 +131,8 @@ class Contest:
     @property
     def is_over(self) -> bool:
         """Whether nothing is left to be spent."""
-        return self.problem.solved >= self.budget or self.problem.seconds > CAP
+        cases, seconds = self.problem.spent
+        return cases >= self.budget or seconds > CAP
 
 
 Contestant = Callable[[Contest], object]
@@ -223,7 +208,9 @@ class Row:
 
     def reached(self, solver: Solver, level: float) -> Best | None:
         """When it first stood at a point that the check finds at least this good."""
-        found = (best for best in self.problem.best if best.merit >= level)
+        found = (
+            best for best in self.problem.record.best if best.merit >= level
+        )
         return next(
             (best for best in found if checked(solver, best.point) >= level),
             None,
@@ -241,20 +228,17 @@ def ours(project: Project, judge: Solver) -> Row:
     """As `propose` solves a body: all starts, its own independent search, and the sharp end."""
     problem, asked = Watched.of(project), ProposalOptions()
     best = relaxed_optimum(problem, False, asked.starts, asked.seed).best
-    cases, seconds = problem.solved, problem.seconds
-    return Row(
-        "ours", problem, cases, seconds, checked(judge, best.outcome.point)
-    )
+    spent = problem.spent
+    return Row("ours", problem, *spent, checked(judge, best.outcome.point))
 
 
 def contested(name: str, project: Project, judge: Solver, budget: int) -> Row:
     """One of the others with the cases it may solve."""
     problem = Watched.of(project)
     CONTESTANTS[name](Contest(problem, budget))
-    cases, seconds = problem.solved, problem.seconds
-    return Row(
-        name, problem, cases, seconds, checked(judge, problem.best[-1].point)
-    )
+    spent = problem.spent
+    best = problem.record.best[-1]
+    return Row(name, problem, *spent, checked(judge, best.point))
 
 
 def show(name: str, rows: list[Row], reached: list[Best | None]) -> None:

@@ -6,6 +6,7 @@ import re
 import shutil
 import tomllib
 from dataclasses import replace
+from itertools import product
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -139,14 +140,22 @@ def limited(axle: Axle, load: float) -> Axle:
 # ---- rows and check ----------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("seed", range(4))
-@pytest.mark.parametrize("harsh", [MILD, HARSH])
+@pytest.fixture(params=product([MILD, HARSH], range(4)), ids=str)
+def judged(
+    request: pytest.FixtureRequest, example: Project
+) -> tuple[float, Case]:
+    """How harsh every limit is, and a drawn setup under them."""
+    harsh, seed = request.param
+    project = with_every_limit(example, harsh)
+    return harsh, driven(project, random_setup(example, seed))
+
+
 def test_rows_agree_with_the_check_of_an_evaluated_setup(
-    example: Project, harsh: float, seed: int
+    judged: tuple[float, Case],
 ) -> None:
     """The search's limits and the check of a finished setup, written apart, miss the same by as much."""
-    project = with_every_limit(example, harsh)
-    case = driven(project, random_setup(example, seed))
+    harsh, case = judged
+    project = case.project
     by_check = {
         group_of(b): abs(b.value - b.required)
         for b in broken(project, case.setup, case.result)
@@ -209,14 +218,10 @@ def group_of(found: Broken) -> Group:
     return found.limit, found.sense, part
 
 
-@pytest.mark.parametrize("seed", range(4))
-@pytest.mark.parametrize("harsh", [MILD, HARSH])
-def test_check_lists_what_the_oracle_lists(
-    example: Project, harsh: float, seed: int
-) -> None:
+def test_check_lists_what_the_oracle_lists(judged: tuple[float, Case]) -> None:
     """Every broken limit with its place, case and numbers, in the same order: two statements."""
-    project = with_every_limit(example, harsh)
-    case = driven(project, random_setup(example, seed))
+    harsh, case = judged
+    project = case.project
     found = limits_check.broken(project, case.setup, case.result)
     assert found == broken(project, case.setup, case.result)
     assert len(found) > 3 or harsh == MILD

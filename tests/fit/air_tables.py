@@ -100,6 +100,14 @@ def measured(
     return replace(rows, forces=forces * (1.0 + noise * scatter))
 
 
+def apart(one: Air, other: Air, rows: AirRows) -> float:
+    """Largest difference of the forces of two bodies, over the largest force of the first."""
+    first, second = (
+        measured(replace(LIKE, air=air), rows).forces for air in (one, other)
+    )
+    return float(np.abs(first - second).max() / np.abs(first).max())
+
+
 def another(seed: int, car: Car = LIKE, spread: float = 0.3) -> Car:
     """The car with every number of its air drawn anew, within so much of itself."""
     rng = np.random.default_rng(seed + 2000)

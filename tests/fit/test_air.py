@@ -10,7 +10,15 @@ import pytest
 from cars import CAR
 from project.good_folder import write_folder
 
-from fit.air_tables import LIKE, SMALL, another, as_csv, attitudes, measured
+from fit.air_tables import (
+    LIKE,
+    SMALL,
+    another,
+    apart,
+    as_csv,
+    attitudes,
+    measured,
+)
 from setupopt.errors import UserError
 from setupopt.fit.air.fit import AirFit
 from setupopt.fit.air.fits import AirFits, fit_air, fit_body
@@ -22,16 +30,7 @@ from setupopt.project.model import Car
 
 def scores(fit: AirFit, truth: Car) -> list[float]:
     """Of the numbers with a value of their own: errors over standard errors."""
-    real = [
-        getattr(
-            truth.air
-            if n.term.element is None
-            else truth.air.elements[n.term.element],
-            n.term.field,
-        )
-        for n in fit.numbers
-    ]
-    pairs = zip(fit.numbers, real, strict=True)
+    pairs = zip(fit.numbers, _values(truth, fit), strict=True)
     return [(n.value - value) / n.error for n, value in pairs if n.error]
 
 
@@ -59,14 +58,12 @@ def test_numbers_come_back_exactly_without_noise() -> None:
 
 
 def _values(truth: Car, fit: AirFit) -> list[float]:
+    """The true values of the fit's numbers."""
+    air = truth.air
     return [
-        getattr(
-            truth.air
-            if n.term.element is None
-            else truth.air.elements[n.term.element],
-            n.term.field,
-        )
+        getattr(air if e is None else air.elements[e], n.term.field)
         for n in fit.numbers
+        for e in [n.term.element]
     ]
 
 
@@ -111,13 +108,7 @@ def test_a_wrong_reading_is_named_by_its_line() -> None:
     assert worst[:2] == (rows.lines[11], "downforce_rear_N")
     assert not is_scattered(fit)
     fresh = attitudes(40, seed=5)
-    first, second = (
-        measured(replace(SMALL, air=one.air), fresh).forces
-        for one in (plain, fit)
-    )
-    assert (
-        np.abs(first - second).max() < 0.04 * np.abs(first).max()
-    )  # the noise, twice
+    assert apart(plain.air, fit.air, fresh) < 0.04  # the noise, twice
 
 
 def test_loads_in_speed_and_density_scale_out() -> None:

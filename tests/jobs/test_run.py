@@ -12,7 +12,7 @@ import threading
 import time
 import tracemalloc
 from collections.abc import Callable, Iterator
-from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from multiprocessing import get_context
 from pathlib import Path
@@ -20,13 +20,14 @@ from typing import Any
 
 import numpy as np
 import pytest
+from threads import Threads
 
 from setupopt.errors import OutputError
 from setupopt.evaluation.model import Model
 from setupopt.jobs import fingerprint as fingerprints
 from setupopt.jobs import store as stores
 from setupopt.jobs.fingerprint import fingerprint
-from setupopt.jobs.pool import SerialExecutor, WorkerPool
+from setupopt.jobs.pool import SerialExecutor
 from setupopt.jobs.run import run_chunks
 from setupopt.jobs.store import Store
 from setupopt.physics.inputs import SETTING
@@ -171,22 +172,6 @@ def test_few_jobs_are_begun_before_their_turn(ahead: int | None) -> None:
             time.sleep(0.05)  # time enough to run ahead
     assert jobs.read == 10_000
     assert 2 <= jobs.most <= (ahead or 8)
-
-
-class Threads(WorkerPool):
-    """A crew of threads."""
-
-    def __init__(self, count: int) -> None:
-        self.pool, self.count = ThreadPoolExecutor(count), count
-
-    @property
-    def threads(self) -> int:
-        return self.count
-
-    def submit(
-        self, do: Callable[..., Any], /, *args: Any, **kwargs: Any
-    ) -> Future[Any]:
-        return self.pool.submit(do, *args, **kwargs)
 
 
 def test_a_crew_says_how_many_are_begun_before_their_turn() -> None:

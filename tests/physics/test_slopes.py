@@ -54,16 +54,7 @@ class Trimmed(Bench):
         put_road(
             self.car, self.elements, road, road, 0.0, self.state, self.road
         )
-        balance(
-            self.car,
-            self.elements,
-            self.setup,
-            self.case,
-            self.state,
-            self.road,
-            x,
-            work,
-        )
+        balance(*self.scene, x, work)
         look_around(
             self.car,
             self.points,

@@ -10,16 +10,8 @@ import pytest
 from at_trim import Bench
 from cars import CAR, SETUP, load_cases, on_tyres, set_both, solve, venue
 
-from setupopt.physics import wheel
-from setupopt.physics.inputs import (
-    KAPPA,
-    SETTING,
-    SIDESLIP,
-    STEER,
-    TAU,
-    UNKNOWNS,
-    VEHICLE,
-)
+from setupopt.physics import inputs, wheel
+from setupopt.physics.inputs import UNKNOWNS
 from setupopt.project.model import Car
 
 Floats = np.ndarray
@@ -29,7 +21,8 @@ SOFT_CARCASS = on_tyres(CAR, carcass=240e3)
 def carried(total: float, tread: float, carcass: float) -> tuple[float, ...]:
     """Depth, load, its moment and slopes of a front tyre of the examples that sinks by `total`."""
     car, setup, work = (
-        np.zeros(1, kind)[0] for kind in (VEHICLE, SETTING, wheel.WHEELS)
+        np.zeros(1, kind)[0]
+        for kind in (inputs.VEHICLE, inputs.SETTING, wheel.WHEELS)
     )
     car.half_width[0] = 0.115
     setup.foundation[0] = tread
@@ -165,16 +158,18 @@ def test_slip_of_the_wheels_is_their_motion() -> None:
     bench = Bench(CAR, set_both(SETUP, toe=0.003), CASES)
     x = states(4)[0]
     wheels = bench.forces(x).wheels
-    beta = x[SIDESLIP]
+    beta = x[inputs.SIDESLIP]
     bend = CASES.records["path_curvature"][0]
     toe = asin(0.003 / 0.33)
     for w in range(4):
-        steer = (x[STEER] if w < 2 else 0.0) + (-toe if w % 2 == 0 else toe)
+        steer = (x[inputs.STEER] if w < 2 else 0.0) + (
+            -toe if w % 2 == 0 else toe
+        )
         forward = np.cos(beta) - bend * bench.car.y[w]
         expected = steer - atan2(np.sin(beta) + bend * bench.car.x[w], forward)
         assert wheels.slip_angle[w] == pytest.approx(expected, rel=1e-12)
         assert wheels.patches[w].slip_x == pytest.approx(
-            x[KAPPA + w] / (1 + x[KAPPA + w]), rel=1e-12
+            x[inputs.KAPPA + w] / (1 + x[inputs.KAPPA + w]), rel=1e-12
         )
 
 
@@ -190,7 +185,10 @@ def test_lean_under_load_is_the_axles_share() -> None:
     for w in range(4):
         pair = slice(2 * (w // 2), 2 * (w // 2) + 2)
         force = (
-            weight * x[TAU + w // 2] * wheels.load[w] / wheels.load[pair].sum()
+            weight
+            * x[inputs.TAU + w // 2]
+            * wheels.load[w]
+            / wheels.load[pair].sum()
         )
         lean = (
             wheels.inclination[w]

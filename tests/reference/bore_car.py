@@ -49,3 +49,14 @@ def bore_project(proposed: bool) -> tuple[Table, Table, Table]:
 def bore_case(**changes: Any) -> Table:
     """150 deg of roll at 50 m/s, straight along the bore."""
     return {"roll_angle_deg": 150.0, "speed_m_s": 50.0} | changes
+
+
+# The table of a page on this car, by a program written apart. Proposed, crosswind m/s: margin, wheel loads N
+PAGE = {
+    (False, 0.0): (-0.161, None),
+    (False, 6.0): (0.001, (570, 410, 0, 1250)),
+    (False, -6.0): (-0.863, None),
+    (True, 0.0): (0.263, (730, 450, 0, 1460)),
+    (True, 6.0): (0.295, (700, 500, 0, 1490)),
+    (True, -6.0): (0.021, (470, 380, 0, 1110)),
+}

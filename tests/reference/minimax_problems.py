@@ -18,24 +18,29 @@ Floats = np.ndarray
 REPORT = "Luksan and Vlcek, ICS AS CR V-798, 2000"
 
 
-@dataclass(frozen=True)
-class MinimaxProblem:
-    """Minimise max(functions(x)) where slopes @ x >= least, inside the box.
+@dataclass(frozen=True, kw_only=True)
+class Published:
+    """Starts and optimum of a problem. Its box holds them strictly inside.
 
-    The box holds both starts and the optimum, strictly inside. `start` is the published one, `second_start`
-    this project's own. `last_digit` is one unit of the last digit to which `optimum` is known.
+    `start` is the published one, `second_start` this project's own. `last_digit` is one unit of the last
+    digit to which `optimum` is known; `point`: where it is, if that is known.
     """
+
+    start: tuple[float, ...]
+    second_start: tuple[float, ...]
+    optimum: float
+    last_digit: float = 0.0
+    source: str
+    point: tuple[float, ...] | None = None
+
+
+@dataclass(frozen=True)
+class MinimaxProblem(Published):
+    """Minimise max(functions(x)) where slopes @ x >= least, inside the box."""
 
     functions: Callable[[Floats], Floats]  # (variables) -> (rows)
     low: tuple[float, ...]
     high: tuple[float, ...]
-    start: tuple[float, ...]
-    second_start: tuple[float, ...]
-    optimum: float
-    last_digit: float
-    source: str
-    # Where the optimum is, if that is known
-    point: tuple[float, ...] | None = None
     slopes: tuple[tuple[float, ...], ...] = ()  # (limits, variables)
     least: tuple[float, ...] = ()  # (limits)
 

@@ -7,6 +7,7 @@ Wheels: FL, FR, RL, RR. State: z, theta, phi_b, then the rise of the four wheel 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import cos, exp, sin
+from typing import Any
 
 import numpy as np
 from plain_car import GRAVITY, Axle, Car, Point, Stand, Strip
@@ -15,7 +16,34 @@ from plain_tyre import Patch, patch_at_load
 State = Sequence[float] | np.ndarray
 
 
-class Wheel:
+class Sprung:
+    """A wheel on the springs and links of an axle; `side`: force along the surface, `load`: out of it."""
+
+    axle: Any
+    load: float
+    side: float
+    fx: float
+    sigma: float
+    slope: float
+    travel: float
+
+    def turn(self) -> None:
+        """The ground's force on the tyre, turned from the local surface into the car's axes."""
+        self.fy = self.side * cos(self.slope) - self.load * sin(self.slope)
+        self.fz = self.load * cos(self.slope) + self.side * sin(self.slope)
+
+    def take_body_force(self, other_travel: float) -> None:
+        """Springs and links: down on the wheel, up on the body."""
+        jacking = (
+            -self.sigma * self.fy * 2 * self.axle.roll_centre / self.axle.track
+        )
+        links = jacking + self.axle.lift_per_drive * self.fx
+        self.body_force = (
+            spring_force(self.axle, self.travel, other_travel) + links
+        )
+
+
+class Wheel(Sprung):
     """One wheel in a given state: where it stands, how hard it presses, what acts on it."""
 
     def __init__(
@@ -51,20 +79,9 @@ class Wheel:
         return self.patch.load
 
     def take_ground_force(self, side_per_load: float, fx: float) -> None:
-        """The ground's force on the tyre, turned from the local surface into the car's axes."""
+        """The ground's force on the tyre."""
         self.side, self.fx = side_per_load * self.load, fx
-        self.fy = self.side * cos(self.slope) - self.load * sin(self.slope)
-        self.fz = self.load * cos(self.slope) + self.side * sin(self.slope)
-
-    def take_body_force(self, other_travel: float) -> None:
-        """Springs and links: down on the wheel, up on the body."""
-        jacking = (
-            -self.sigma * self.fy * 2 * self.axle.roll_centre / self.axle.track
-        )
-        links = jacking + self.axle.lift_per_drive * self.fx
-        self.body_force = (
-            spring_force(self.axle, self.travel, other_travel) + links
-        )
+        self.turn()
 
     def grip(self) -> float:
         """Capacity with the lean that the side force itself brings, at the same load."""

@@ -11,7 +11,7 @@ from math import atan2, cos, inf, sin, sqrt
 
 import numpy as np
 from plain_car import GRAVITY, Stand
-from plain_forces import Downforce, body_rise, downforce, spring_force
+from plain_forces import Downforce, Sprung, body_rise, downforce
 from plain_slip_car import (
     SlipAxle,
     SlipCar,
@@ -90,7 +90,7 @@ def slope_along(stand: Stand, x: float, y: float) -> float:
     return s / sqrt(stand.radius**2 - s**2) * sin(stand.heading)
 
 
-class SlipWheel:
+class SlipWheel(Sprung):
     """One wheel in a given posture: where it stands, how hard it presses, how it slips, what acts on it."""
 
     def __init__(
@@ -171,18 +171,7 @@ class SlipWheel:
         self.side = self.brush.fx * sin(self.steer) + self.brush.fy * cos(
             self.steer
         )
-        self.fy = self.side * cos(self.slope) - self.load * sin(self.slope)
-        self.fz = self.load * cos(self.slope) + self.side * sin(self.slope)
-
-    def take_body_force(self, other_travel: float) -> None:
-        """Springs and links: down on the wheel, up on the body."""
-        jacking = (
-            -self.sigma * self.fy * 2 * self.axle.roll_centre / self.axle.track
-        )
-        links = jacking + self.axle.lift_per_drive * self.fx
-        self.body_force = (
-            spring_force(self.axle, self.travel, other_travel) + links
-        )
+        self.turn()
 
     def capacity(self) -> float:
         """N: friction of the leaned patch at its full."""
@@ -262,19 +251,21 @@ class Scene:
         return self.parts[0] * self.needed, self.parts[1] * self.needed
 
 
+def scene_of(
+    car: SlipCar, case: SlipCase, unknowns: np.ndarray, friction: float
+) -> Scene:
+    """The scene of a trim's unknowns."""
+    state = posture(unknowns)
+    stand = stand_of(car, case, state.beta)
+    return Scene(car, stand, way_of(case, state.beta), state, friction)
+
+
 def missing(
     car: SlipCar, case: SlipCase, unknowns: np.ndarray, friction: float
 ) -> np.ndarray:
     """The rows of the trim, forces over the weight, moments over weight and 1 m, speeds over the car's."""
-    state = posture(unknowns)
-    scene = Scene(
-        car,
-        stand_of(car, case, state.beta),
-        way_of(case, state.beta),
-        state,
-        friction,
-    )
-    moments = inertia_moments(car, case, state.beta)
+    scene = scene_of(car, case, unknowns, friction)
+    moments = inertia_moments(car, case, scene.state.beta)
     weight = car.mass * GRAVITY
     rows = [row / weight for row in ride_rows(scene, moments)]
     rows.append(side_row(scene) / weight)
@@ -283,7 +274,7 @@ def missing(
         along_rows_in_wheel_planes if car.drive_in_wheel_planes else along_rows
     )
     rows.extend(share(scene, weight))
-    for pair, side in zip(scene.pairs, state.sides, strict=True):
+    for pair, side in zip(scene.pairs, scene.state.sides, strict=True):
         rows.append((sum(wheel.side for wheel in pair) - side) / weight)
     return np.array(rows)
 

@@ -10,6 +10,7 @@ friction by its arc length up to the fold, or to the friction at which contact i
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import atan2, cos, hypot, inf, sin
+from typing import NamedTuple
 
 import numpy as np
 from plain_car import GRAVITY, Table
@@ -18,7 +19,6 @@ from plain_slip_car import (
     SlipCase,
     read_slip_car,
     read_slip_case,
-    stand_of,
 )
 from plain_slip_forces import (
     BETA,
@@ -28,8 +28,7 @@ from plain_slip_forces import (
     Scene,
     SlipWheel,
     missing,
-    posture,
-    way_of,
+    scene_of,
 )
 from scipy.optimize import brentq
 
@@ -42,8 +41,7 @@ FRICTION_UNIT = 1e-2  # and in hundredths of the friction
 IN_AIR = 0.01  # of a quarter of the weight
 
 
-@dataclass(frozen=True)
-class Problem:
+class Problem(NamedTuple):
     """A case's trim as a root to be found."""
 
     car: SlipCar
@@ -91,14 +89,7 @@ class Problem:
         return (ahead - behind) / 2e-4
 
     def scene(self, x: np.ndarray, friction: float) -> Scene:
-        state = posture(x * self.units)
-        return Scene(
-            self.car,
-            stand_of(self.car, self.case, state.beta),
-            way_of(self.case, state.beta),
-            state,
-            friction,
-        )
+        return scene_of(self.car, self.case, x * self.units, friction)
 
     def settle(
         self, start: np.ndarray, friction: float, steps: int = 25

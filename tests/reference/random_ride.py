@@ -23,19 +23,10 @@ class Output(NamedTuple):
     road_velocity: Numbers
 
 
-def output(
-    system: LinearSystem,
-    position: ArrayLike = 0.0,
-    velocity: ArrayLike = 0.0,
-    acceleration: ArrayLike = 0.0,
-    road: ArrayLike = 0.0,
-    road_velocity: ArrayLike = 0.0,
-) -> Output:
+def output(system: LinearSystem, **parts: ArrayLike) -> Output:
     """Output rows of a system; parts that are left out are zero, a single row serves all outputs."""
-    given = [
-        np.atleast_2d(part)
-        for part in (position, velocity, acceleration, road, road_velocity)
-    ]
+    given = [np.atleast_2d(parts.pop(name, 0.0)) for name in Output._fields]
+    assert not parts
     count = max(len(part) for part in given)
     widths = 3 * (system.dof,) + 2 * (system.road_stiffness.shape[1],)
     return Output(

@@ -14,54 +14,38 @@ from dataclasses import dataclass
 from math import e, log, sqrt
 
 import numpy as np
+from minimax_problems import Published
 from numpy.polynomial import chebyshev, polynomial
 
 Floats = np.ndarray
+OfPlaces = Callable[
+    [Floats, Floats], Floats
+]  # (variables), (places) -> (places)
 
 
 @dataclass(frozen=True)
-class SemiInfiniteProblem:
-    """Minimise objective(x) where limit(x, t) <= 0 at every t of the interval, inside the box.
-
-    The box holds both starts and the optimum, strictly inside. `start` is the published one, `second_start`
-    this project's own. `last_digit` is one unit of the last digit to which `optimum` is known.
-    """
+class SemiInfiniteProblem(Published):
+    """Minimise objective(x) where limit(x, t) <= 0 at every t of the interval, inside the box."""
 
     objective: Callable[[Floats], float]
-    limit: Callable[
-        [Floats, Floats], Floats
-    ]  # (variables), (places) -> (places)
+    limit: OfPlaces
     interval: tuple[float, float]
     low: tuple[float, ...]
     high: tuple[float, ...]
-    start: tuple[float, ...]
-    second_start: tuple[float, ...]
-    optimum: float
-    last_digit: float
-    source: str
-    # Where the optimum is, if that is known
-    point: tuple[float, ...] | None = None
     linear: bool = False  # objective and limit, in x
 
 
 @dataclass(frozen=True)
-class ApproximationProblem:
+class ApproximationProblem(Published):
     """Minimise the largest |residual(x, t)| over the interval, inside the box. The residual is linear in x.
 
     Rows of a minimax problem are the residual and its negative at every t. Both starts are our own.
     """
 
-    residual: Callable[
-        [Floats, Floats], Floats
-    ]  # (variables), (places) -> (places)
+    residual: OfPlaces
     interval: tuple[float, float]
     low: tuple[float, ...]
     high: tuple[float, ...]
-    start: tuple[float, ...]
-    second_start: tuple[float, ...]
-    optimum: float
-    point: tuple[float, ...]
-    source: str
 
 
 # --- limits at every t ------------------------------------------------------------------------

@@ -6,7 +6,7 @@ from math import atan2, cos, inf, radians, sin
 
 import numpy as np
 import pytest
-from bore_car import bore_case, bore_project
+from bore_car import PAGE, bore_case, bore_project
 from plain_car import GRAVITY, Table
 from plain_slip_car import (
     SlipCar,
@@ -45,24 +45,14 @@ def problem_of(project: tuple[Table, Table, Table], case: Table) -> Problem:
 
 # --- the page's own table -------------------------------------------------------------------------
 
-TABLE = {  # proposed, crosswind: margin, wheel loads
-    (False, 0.0): (-0.16, None),
-    (False, 6.0): (0.001, (570, 410, 0, 1250)),
-    (False, -6.0): (-0.86, None),
-    (True, 0.0): (0.263, (730, 450, 0, 1460)),
-    (True, 6.0): (0.295, (700, 500, 0, 1490)),
-    (True, -6.0): (0.021, (470, 380, 0, 1110)),
-}
-
-
-HELD = [row for row, (_, loads) in TABLE.items() if loads is not None]
-SLIDING = [row for row in TABLE if row not in HELD]
+HELD = [row for row, (_, loads) in PAGE.items() if loads is not None]
+SLIDING = [row for row in PAGE if row not in HELD]
 
 
 @pytest.mark.parametrize(("proposed", "wind"), HELD)
 def test_table_of_the_page(proposed: bool, wind: float) -> None:
     """Computed by another program written apart; margins to its printed digits, loads to theirs (10 N)."""
-    margin, loads = TABLE[proposed, wind]
+    margin, loads = PAGE[proposed, wind]
     result = solve_slip_case(
         *bore_project(proposed), bore_case(crosswind_m_s=wind)
     )
@@ -80,9 +70,7 @@ def test_sliding_rows_of_the_table(proposed: bool, wind: float) -> None:
     problem = problem_of(bore_project(proposed), bore_case(crosswind_m_s=wind))
     branch = follow(problem, led_up(problem.car, problem.case, 2.5), 2.5)
     assert branch.ended == "fold"
-    assert 1 - branch.least == pytest.approx(
-        TABLE[proposed, wind][0], abs=0.005
-    )
+    assert 1 - branch.least == pytest.approx(PAGE[proposed, wind][0], abs=0.005)
 
 
 # --- section 11: kinematics on a cylinder ----------------------------------------------------------

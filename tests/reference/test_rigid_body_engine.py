@@ -16,8 +16,8 @@ import numpy as np
 import pytest
 from bore_car import bore_case, bore_project
 from drawn import Drawn
-from plain_slip_car import read_slip_car, read_slip_case, stand_of
-from plain_slip_forces import Scene, posture, way_of
+from plain_slip_car import read_slip_car, read_slip_case
+from plain_slip_forces import scene_of
 
 from setupopt.physics.inputs import TAU
 
@@ -57,15 +57,7 @@ def compared(name: str) -> tuple[np.ndarray, np.ndarray, float]:
     case = read_slip_case(d.venue, d.case)
     x = np.array(answer["state"], dtype=float)
     x[TAU:] *= car.mass * GRAVITY
-    state = posture(x)
-    scene = Scene(
-        car,
-        stand_of(car, case, state.beta),
-        way_of(case, state.beta),
-        state,
-        1.0,
-    )
-    engine = Engine(scene)
+    engine = Engine(scene_of(car, case, x, 1.0))
     left = engine.balance()
     return (
         np.array(answer["load"]),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -38,38 +39,37 @@ def case(bore: Project) -> CaseSet:
     return sweep_cases(bore.venue, np.radians([60.0])).pick([0])
 
 
-def rides(
-    bore: Project,
-    case: CaseSet,
-    seeds: int,
-    seconds: float = 1.0,
-    seed: int = 0,
-) -> RoadRides:
+Rides = Callable[..., RoadRides]
+
+
+@pytest.fixture(scope="module")
+def rides(bore: Project, case: CaseSet) -> Rides:
     """Short rides over drawn roads."""
-    roads = DrawnRoads(
-        ROAD, bore.car.front.track, ride_length(SPEED, seconds), seeds, seed
-    )
-    return RoadRides(RideModel(bore, bore.setup, case), roads, seconds)
+
+    def drawn(seeds: int, seconds: float = 1.0, seed: int = 0) -> RoadRides:
+        length = ride_length(SPEED, seconds)
+        roads = DrawnRoads(ROAD, bore.car.front.track, length, seeds, seed)
+        return RoadRides(RideModel(bore, bore.setup, case), roads, seconds)
+
+    return drawn
 
 
-def test_cutting_into_chunks_changes_nothing(
-    bore: Project, case: CaseSet
-) -> None:
+def test_cutting_into_chunks_changes_nothing(rides: Rides) -> None:
     """Four roads in one piece, in two and in four: the very same records; seeds go by their number."""
-    do = rides(bore, case, 4)
+    do = rides(4)
     whole = do(ChunkRange(0, 4))
     for size in (1, 2):
         assert (
             np.concatenate([do(span) for span in chunk_ranges(4, size)])
             == whole
         ).all()
-    assert rides(bore, case, 1, seed=3)(ChunkRange(0, 1)) == whole[3:]
+    assert rides(1, seed=3)(ChunkRange(0, 1)) == whole[3:]
     assert len(np.unique(whole["margin"])) == 4
 
 
-def test_seconds_are_what_counts(bore: Project, case: CaseSet) -> None:
+def test_seconds_are_what_counts(rides: Rides) -> None:
     """As many looks as the seconds asked for hold; the run-in is not among them; a smooth road is stood."""
-    do = rides(bore, case, 2, 1.5)
+    do = rides(2, 1.5)
     sums = RideSums(step=do.model.step)
     sums.add(do(ChunkRange(0, 2)))
     assert sums.seconds == pytest.approx(3.0, abs=0.02)
@@ -77,10 +77,10 @@ def test_seconds_are_what_counts(bore: Project, case: CaseSet) -> None:
     assert sums.chance_fallen()[0] == 0.0
 
 
-def test_chunks_bound_the_memory(bore: Project, case: CaseSet) -> None:
+def test_chunks_bound_the_memory(rides: Rides) -> None:
     """However long a run is, a chunk holds a minute of road, or a single road."""
     for seconds in (1.0, 10.0, 100.0):
-        do = rides(bore, case, 500, seconds)
+        do = rides(500, seconds)
         size = max(job.size for job in do.jobs())
         assert size == 1 or size * (seconds + 1.5) <= 60.0
         assert sum(job.size for job in do.jobs()) == 500

@@ -11,20 +11,16 @@ import setupopt
 from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.evaluation.model import Model
 from setupopt.project import Project
-from setupopt.project.model import Setup
 from setupopt.robust.wind import SteadyWind, WindLimit, around, with_wind
 
 
 def wind_limit(
-    model: Model,
-    setup: Setup,
-    cases: CaseSet,
-    floor: float = 0.0,
-    directions: int = 16,
+    project: Project, cases: CaseSet, directions: int, floor: float = 0.0
 ) -> WindLimit:
     """The limit from evenly spread directions. The wind is steady and the same round the section."""
     direction = around(directions)
-    settings = model.settings(setup)
+    model = Model(project.car)
+    settings = model.settings(project.setup)
     wind = SteadyWind(
         model, settings, cases, model.run(settings, cases).answers[0]
     )
@@ -45,7 +41,7 @@ def cases(bore: Project) -> CaseSet:
 @pytest.fixture(scope="module")
 def limit(bore: Project, cases: CaseSet) -> WindLimit:
     """From eight directions."""
-    return wind_limit(Model(bore.car), bore.setup, cases, directions=8)
+    return wind_limit(bore, cases, directions=8)
 
 
 def test_held_below_and_fallen_above(
@@ -90,9 +86,7 @@ def test_tailwind_takes_downforce(limit: WindLimit) -> None:
 def test_floor_missed_without_wind(bore: Project, cases: CaseSet) -> None:
     """No wind at all is allowed where the margin is under the floor in calm air."""
     assert (
-        wind_limit(
-            Model(bore.car), bore.setup, cases, floor=0.99, directions=4
-        ).speed.tolist()
+        wind_limit(bore, cases, directions=4, floor=0.99).speed.tolist()
         == [0.0] * 4
     )
 
@@ -122,7 +116,7 @@ def test_side_force_alone_by_hand(bore: Project) -> None:
     )
     cases = sweep_cases(venue, np.array([0.0]))
     cases.records["crab"] = 0.0
-    found = wind_limit(Model(car), bore.setup, cases, directions=4)
+    found = wind_limit(replace(bore, car=car), cases, directions=4)
     w, v = found.speed[1], venue.sweep.speed
     force = (
         0.5

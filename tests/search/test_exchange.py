@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 from typing import Any
@@ -428,27 +429,28 @@ def test_no_dip_at_all() -> None:
     )
 
 
-def test_level_floor() -> None:
-    """A dip with a level floor is one place, on the floor."""
+def curve(
+    value: Callable[[np.ndarray], np.ndarray],
+) -> Callable[..., SemiInfiniteEvaluation]:
+    """A problem of one point without limits: a value at each place of the index."""
 
-    def flat(
+    def evaluate(
         points: np.ndarray, index: IndexPoints, warm_start: Any = None
     ) -> SemiInfiniteEvaluation:
-        values, none = (
-            np.maximum(np.abs(index.at - 0.5), 0.2)[None, :],
-            np.empty((1, 0)),
-        )
+        values, none = value(index.at)[None, :], np.empty((1, 0))
         return SemiInfiniteEvaluation(
             values, none, None, np.arange(len(index)), np.empty(0, dtype=int)
         )
 
-    seen = separation_oracle(
-        flat,
-        Index(1, np.linspace(0.0, 1.0, 21)),
-        np.zeros(1),
-        band=0.25,
-        room=0.0,
-    )
+    return evaluate
+
+
+def test_level_floor() -> None:
+    """A dip with a level floor is one place, on the floor."""
+
+    flat = curve(lambda at: np.maximum(np.abs(at - 0.5), 0.2))
+    index = Index(1, np.linspace(0.0, 1.0, 21))
+    seen = separation_oracle(flat, index, np.zeros(1), band=0.25, room=0.0)
     assert seen.value.tolist() == [0.2]
 
 
@@ -456,21 +458,9 @@ def test_level_floor() -> None:
 def test_worst_at_an_end(slope: float) -> None:
     """A curve that only falls or only rises is worst at an end of the index, exactly there."""
 
-    def ramp(
-        points: np.ndarray, index: IndexPoints, warm_start: Any = None
-    ) -> SemiInfiniteEvaluation:
-        values, none = slope * index.at[None, :], np.empty((1, 0))
-        return SemiInfiniteEvaluation(
-            values, none, None, np.arange(len(index)), np.empty(0, dtype=int)
-        )
-
-    seen = separation_oracle(
-        ramp,
-        Index(1, np.linspace(2.0, 3.0, 6)),
-        np.zeros(1),
-        band=9.0,
-        room=0.0,
-    )
+    ramp = curve(lambda at: slope * at)
+    index = Index(1, np.linspace(2.0, 3.0, 6))
+    seen = separation_oracle(ramp, index, np.zeros(1), band=9.0, room=0.0)
     assert seen.index_points.at.tolist() == [2.0 if slope > 0.0 else 3.0]
 
 

@@ -6,7 +6,7 @@ import pickle
 import socket
 import time
 from collections.abc import Callable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Future
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -14,36 +14,29 @@ from typing import Any
 import numpy as np
 import optuna
 import pytest
+from threads import Threads
 
 from setupopt.jobs.pool import WorkerPool
 from setupopt.project import Project
 from setupopt.search.parts.branch_and_bound import (
     BranchAndBoundResult,
-    PartStudy,
 )
 from setupopt.search.parts.node_solver import BodyProblem, NodeSolver
 from setupopt.search.parts.part_space import BoundedNode, Node, PartSpace
 from setupopt.search.setup_problem import SetupProblem
 
 from .conftest import problem_of
-from .test_part_space import Toy, _toy, _url
+from .test_part_space import _toy, _url
 
 SIZES = (12, 12, 7, 7)
 
 
-class Uneven(WorkerPool):
+class Uneven(Threads):
     """Threads whose jobs take a while, some long after others that were begun later."""
 
     def __init__(self, threads: int, seed: int) -> None:
-        self.pool, self.count, self.rng = (
-            ThreadPoolExecutor(threads),
-            threads,
-            np.random.default_rng(seed),
-        )
-
-    @property
-    def threads(self) -> int:
-        return self.count
+        super().__init__(threads)
+        self.rng = np.random.default_rng(seed)
 
     def submit(
         self, do: Callable[..., Any], /, *args: Any, **kwargs: Any
@@ -54,7 +47,7 @@ class Uneven(WorkerPool):
             time.sleep(pause)
             return do(*args)
 
-        return self.pool.submit(late)
+        return super().submit(late)
 
 
 @pytest.fixture
@@ -63,21 +56,6 @@ def pool(request: pytest.FixtureRequest) -> Iterator[Uneven]:
     found = Uneven(request.param, request.param)
     yield found
     found.pool.shutdown()
-
-
-def study(
-    toy: Toy, url: str | None = None, pool: WorkerPool | None = None
-) -> PartStudy:
-    """The toy's study, opened by a pool."""
-    return PartStudy(
-        toy.space,
-        toy.solve,
-        Toy(toy.space, toy.tops).roots(),
-        1e-9,
-        url,
-        "toy",
-        pool,
-    )
 
 
 def told(chosen: BranchAndBoundResult) -> tuple[object, ...]:
@@ -98,8 +76,8 @@ def told(chosen: BranchAndBoundResult) -> tuple[object, ...]:
 def test_any_pool_ends_as_one_alone(pool: Uneven, seed: int, most: int) -> None:
     """Boxes opened ahead of their turn, in any order: the same sets, bound and count, finished or cut off."""
     alone, many = _toy(seed), _toy(seed)
-    expected = study(alone).run(most)
-    assert told(study(many, pool=pool).run(most)) == told(expected)
+    expected = alone.study().run(most)
+    assert told(many.study(pool=pool).run(most)) == told(expected)
     assert len(many.asked) >= len(alone.asked)
 
 
@@ -107,8 +85,8 @@ def test_workers_that_share_a_study_all_end_as_one_alone(
     tmp_path: Path,
 ) -> None:
     """Boxes opened in turn by three, of whom one goes away: for the others the same to the last bit."""
-    expected, url = told(study(_toy(0)).run(10_000)), _url(tmp_path)
-    first, second, third = (study(_toy(0), url) for _ in range(3))
+    expected, url = told(_toy(0).study().run(10_000)), _url(tmp_path)
+    first, second, third = (_toy(0).study(url) for _ in range(3))
     third.run(2)
     for most in range(3, 6):
         (first if most % 2 else second).run(most)
@@ -128,7 +106,7 @@ def test_a_box_of_a_worker_that_was_killed_is_taken_up_at_once(
     half_opened = made.ask()
     half_opened.set_user_attr("worker", [socket.gethostname(), 999_999_999])
     half_opened.set_user_attr("opened", roots[0].as_dict())
-    found = study(_toy(4), url)
+    found = _toy(4).study(url)
     found.run(1)
     assert [kept.opened.node for kept in found.kept.values()] == [roots[0].node]
 
@@ -150,14 +128,14 @@ def test_a_pools_error_comes_out_and_leaves_its_boxes_to_others(
 
     url = _url(tmp_path)
     with pytest.raises(ConnectionError, match="gone"):
-        study(_toy(1), url, Lost()).run(10_000)
+        _toy(1).study(url, Lost()).run(10_000)
     states = {
         trial.state.name
         for trial in optuna.load_study(storage=url, study_name="toy").trials
     }
     assert states == {"FAIL"}
-    assert told(study(_toy(1), url).run(10_000)) == told(
-        study(_toy(1)).run(10_000)
+    assert told(_toy(1).study(url).run(10_000)) == told(
+        _toy(1).study().run(10_000)
     )
 
 

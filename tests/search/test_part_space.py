@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from optuna.trial import TrialState
 
 from setupopt.evaluation.variables import Variable
+from setupopt.jobs.pool import WorkerPool
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Range
 from setupopt.project.settings import SETTINGS
@@ -91,15 +92,12 @@ class Toy:
             for body in range(len(self.space.bodies))
         ]
 
-    def study(self, url: str | None = None) -> PartStudy:
-        return PartStudy(
-            self.space,
-            self.solve,
-            Toy(self.space, self.tops).roots(),
-            1e-9,
-            url,
-            "toy",
-        )
+    def study(
+        self, url: str | None = None, pool: WorkerPool | None = None
+    ) -> PartStudy:
+        """Its study, opened by a pool."""
+        roots = Toy(self.space, self.tops).roots()
+        return PartStudy(self.space, self.solve, roots, 1e-9, url, "toy", pool)
 
     def best(self) -> float:
         """By brute force over every set."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import fields, replace
+from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
@@ -34,15 +35,13 @@ OTHERS: dict[str, Any] = {
 INDIFFERENT = {"loss", "study", "min_gain"}
 
 
+# What of the options goes into the objective
+RAISED = attrgetter("weights", "minimum_margins", "rear_reserve", "most_growth")
+
+
 def name_of(project: Project, options: ProposalOptions) -> str:
     """The name as `propose` makes it."""
-    objective = objective_of(
-        project.venue,
-        options.weights,
-        options.minimum_margins,
-        options.rear_reserve,
-        options.most_growth,
-    )
+    objective = objective_of(project.venue, *RAISED(options))
     return study_name(project, objective, decisive(options))
 
 

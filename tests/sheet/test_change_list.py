@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -302,14 +303,19 @@ def test_shims_go_the_right_way(bore: Project, by: float) -> None:
     )
 
 
+def adjusted(project: Project, **tools: Any) -> Project:
+    """The project with other adjusters in front."""
+    assert project.limits is not None
+    assert project.limits.adjuster_front is not None
+    front = replace(project.limits.adjuster_front, **tools)
+    return replace(
+        project, limits=replace(project.limits, adjuster_front=front)
+    )
+
+
 def test_turns_say_raise_and_lower_as_the_car_goes(bore: Project) -> None:
     """Also where a turn lowers the car."""
-    assert bore.limits is not None
-    assert bore.limits.adjuster_front is not None
-    backwards = replace(
-        bore.limits.adjuster_front, ride_height_per_turn=-0.0016
-    )
-    other = replace(bore, limits=replace(bore.limits, adjuster_front=backwards))
+    other = adjusted(bore, ride_height_per_turn=-0.0016)
     front = replace(
         bore.setup.front, ride_height=bore.setup.front.ride_height + 0.005
     )
@@ -332,12 +338,7 @@ def test_turns_say_raise_and_lower_as_the_car_goes(bore: Project) -> None:
 
 def test_tools_too_coarse_for_the_tolerance_are_named(bore: Project) -> None:
     """Two-millimetre shims and 12 mm a turn: what misses the tolerance is told with its miss."""
-    assert bore.limits is not None
-    assert bore.limits.adjuster_front is not None
-    coarse = replace(
-        bore.limits.adjuster_front, shims=(0.002,), ride_height_per_turn=0.012
-    )
-    project = replace(bore, limits=replace(bore.limits, adjuster_front=coarse))
+    project = adjusted(bore, shims=(0.002,), ride_height_per_turn=0.012)
     front = replace(
         bore.setup.front,
         camber=bore.setup.front.camber - 0.9 * DEG,
