@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from setupopt.project import load
+from setupopt.report.route import text as screen_of
 from setupopt.report.route.fields import as_dict
 from setupopt.report.route.text import text
 from setupopt.route.by_hand import by_hand
@@ -129,6 +130,17 @@ def test_every_number_is_that_of_the_json(
     joined = joined.replace(route.study.project.venue.name, "")
     for shown in re.findall(NUMBER, joined):
         assert any(rounds(shown, value) for value in places), shown
+
+
+def test_the_pieces_of_a_way_back_by_their_names(
+    route: Route, answer: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A way back on the same side has a climb and a descent, which have no words of their own."""
+    names = ["climb", "hold", "descent"]
+    rows = [{**answer["pieces"][0], "piece": name} for name in names]
+    monkeypatch.setattr(screen_of, "pieces", lambda *_: rows)
+    words = re.findall(r"\n  (climb|straight|descent) +\d", text(route, 100))
+    assert words == ["climb", "straight", "descent"]
 
 
 def test_the_head_of_the_card(route: Route, answer: Any) -> None:
