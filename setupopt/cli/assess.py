@@ -87,7 +87,6 @@ def command(
             ),
             text=_words if sensitivity else text,
             as_dict=_fields if sensitivity else Assessment.as_dict,
-            passes=lambda found: found.holds,
             cautions=lambda found: found.cautions,
             name="assess",
             files=files,

@@ -84,7 +84,6 @@ def command(
         ),
         text=text,
         as_dict=JudgedComparison.as_dict,
-        passes=lambda judged: judged.holds,
         name="compare",
         files={
             "compare.csv": JudgedComparison.csv_text,

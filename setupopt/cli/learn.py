@@ -78,7 +78,6 @@ def command(
         compute=lambda progress: learn(project, logs, wanted, progress),
         text=text,
         as_dict=as_dict,
-        passes=lambda learned: learned.holds,
         name="learn",
         files=_files(),
         others=lambda learned: _new_project(learned, logs, corrected),

@@ -123,7 +123,6 @@ def command(
         ),
         text=text,
         as_dict=JudgedProposal.as_dict,
-        passes=lambda judged: judged.holds,
         name="proposal",
         files={"tradeoff.svg": attrgetter("picture")} if on == "sweep" else {},
         others=others,
@@ -146,13 +145,14 @@ def _judged(
     """The proposal on the cases that are asked for."""
     from setupopt.report.propose.fields import JudgedProposal
     from setupopt.route.both import on_route
+    from setupopt.route.goal import RouteOptions
     from setupopt.route.study import study_route
     from setupopt.search import propose
 
     driven = project
     if is_on_route:
         progress("route of today's setup")
-        driven = on_route(study_route(project))
+        driven = on_route(study_route(project, RouteOptions()))
     with options.worker_pool(cluster) as pool:
         found = propose(driven, asked, progress, pool)
     return JudgedProposal(driven, asked, found, floor)

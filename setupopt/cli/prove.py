@@ -117,7 +117,6 @@ def command(
         compute=compute,
         text=text,
         as_dict=JudgedReport.as_dict,
-        passes=lambda judged: judged.holds,
         name="prove",
         files={
             "prove-cases.csv": csv_text,

@@ -43,7 +43,6 @@ def command(common: options.Common, measured: str) -> None:
         ),
         text=text,
         as_dict=as_dict,
-        passes=lambda read: read.holds,
         cautions=lambda read: read.cautions,
         name="readback",
         reads=[measured],

@@ -57,7 +57,6 @@ def command(common: options.Common) -> None:
             made.target.assessment, width, short=True
         ),
         as_dict=as_dict,
-        passes=lambda made: made.holds,
         cautions=lambda made: made.cautions,
         others=lambda made: {page: html(made)},
         reserved=[page],

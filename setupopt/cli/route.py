@@ -106,7 +106,6 @@ def _task(
         compute=lambda progress: route(project, wanted, progress),
         text=text,
         as_dict=fields.as_dict,
-        passes=lambda found: found.holds,
         name="route",
         files={
             "route.csv": fields.csv_text,

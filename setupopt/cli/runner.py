@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from operator import attrgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, NoReturn, TypeVar
 
@@ -59,7 +60,7 @@ class Task(Generic[Answer]):
     compute: Callable[[Any], Answer]
     text: Callable[[Answer, int, bool], str]
     as_dict: Callable[[Answer], object]
-    passes: Callable[[Answer], bool]
+    passes: Callable[[Answer], bool] = attrgetter("holds")
     project: Project | None = None
     target: str | None = None
     cautions: Callable[[Answer], Sequence[str]] | None = None

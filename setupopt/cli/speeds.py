@@ -42,7 +42,6 @@ def command(common: options.Common) -> None:
         ),
         text=text,
         as_dict=as_dict,
-        passes=lambda study: study.holds,
         name="speeds",
         files={"speeds.csv": csv_text, "speeds.svg": speeds_picture},
         project=project,

@@ -136,51 +136,6 @@ def _steer(
 
 
 @kernel
-def _read_row(
-    one: Record,
-    row: Record,
-    from_touch: float,
-    patch: Record,
-    table: Floats,
-    ends: Floats,
-    out: Floats,
-) -> None:
-    """What a rig shows in one row, (quantities) in SI."""
-    w = one.half_width
-    along = 1.0 / one.radius
-    across = 1.0 / one.crown_radius
-    t = tan(row.inclination)
-    k = one.foundation + one.per_pressure * row.pressure
-    carcass = one.carcass + one.carcass_per_pressure * row.pressure
-    d = tyre.depth_for_load(row.load, 0.01, t, along, across, w, k, ends)[0]
-    # tread and carcass in series
-    out[0] = (
-        d
-        + (row.load / carcass if carcass > 0.0 else 0.0)
-        + from_touch * tyre.deepest(0.0, t, across, w)
-    )
-    out[1] = 2.0 * sqrt(2.0 * max(tyre.deepest(d, t, across, w), 0.0) / along)
-    out[2] = _width(d, t, across, w)
-    out[3] = tyre.contact(d, t, along, across, w, k, ends)[2] / k
-    out[4] = 0.0
-    out[5] = out[6] = out[7] = nan
-    out[8] = one.relaxation
-    _set_patch(one, k, patch)
-    if row.side != 0.0:
-        _steer(one, row, row.side * _SLIDING, d, patch, table, ends)
-        out[4] = table[brush.ACROSS, brush.VALUE]
-    if not isnan(row.slip):
-        _steer(one, row, row.slip, d, patch, table, ends)
-        out[5] = table[brush.ACROSS, brush.VALUE]
-        out[7] = -table[brush.MOMENT, brush.VALUE]
-    if row.stiffness != 0.0:
-        answer = _steer(one, row, 0.0, d, patch, table, ends)
-        out[6] = table[brush.ACROSS, brush.BY_SLIP_Y] / (
-            1.0 - min(answer, _MOST_ANSWER)
-        )
-
-
-@kernel
 def _read_rows(
     one: Record,
     readings: Records,
@@ -188,10 +143,46 @@ def _read_rows(
     patch: Record,
     table: Floats,
     ends: Floats,
-    out: Floats,
+    answers: Floats,
 ) -> None:
+    """What a rig shows, (rows, quantities) in SI."""
+    w = one.half_width
+    along = 1.0 / one.radius
+    across = 1.0 / one.crown_radius
     for i in range(readings.size):
-        _read_row(one, readings[i], from_touch, patch, table, ends, out[i])
+        row = readings[i]
+        out = answers[i]
+        t = tan(row.inclination)
+        k = one.foundation + one.per_pressure * row.pressure
+        carcass = one.carcass + one.carcass_per_pressure * row.pressure
+        d = tyre.depth_for_load(row.load, 0.01, t, along, across, w, k, ends)[0]
+        # tread and carcass in series
+        out[0] = (
+            d
+            + (row.load / carcass if carcass > 0.0 else 0.0)
+            + from_touch * tyre.deepest(0.0, t, across, w)
+        )
+        out[1] = 2.0 * sqrt(
+            2.0 * max(tyre.deepest(d, t, across, w), 0.0) / along
+        )
+        out[2] = _width(d, t, across, w)
+        out[3] = tyre.contact(d, t, along, across, w, k, ends)[2] / k
+        out[4] = 0.0
+        out[5] = out[6] = out[7] = nan
+        out[8] = one.relaxation
+        _set_patch(one, k, patch)
+        if row.side != 0.0:
+            _steer(one, row, row.side * _SLIDING, d, patch, table, ends)
+            out[4] = table[brush.ACROSS, brush.VALUE]
+        if not isnan(row.slip):
+            _steer(one, row, row.slip, d, patch, table, ends)
+            out[5] = table[brush.ACROSS, brush.VALUE]
+            out[7] = -table[brush.MOMENT, brush.VALUE]
+        if row.stiffness != 0.0:
+            answer = _steer(one, row, 0.0, d, patch, table, ends)
+            out[6] = table[brush.ACROSS, brush.BY_SLIP_Y] / (
+                1.0 - min(answer, _MOST_ANSWER)
+            )
 
 
 def read_off(

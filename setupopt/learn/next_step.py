@@ -109,11 +109,12 @@ def route_runs(project: Project) -> list[Planned]:
     It takes minutes; finished routes are kept, and a run that was stopped goes on from there.
     """
     from setupopt.jobs.store import Store
+    from setupopt.route.goal import RouteOptions
     from setupopt.route.programme import programme
     from setupopt.search.study_name import study_name
 
     store = Store.open(study_name(project, "learn"))
-    runs = programme(project, store=store).runs
+    runs = programme(project, RouteOptions(), lambda _: None, store).runs
     store.finish()
     return [
         Planned(run.roll_angle, run.speed, run.study.judged.result.cases)

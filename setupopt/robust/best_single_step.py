@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -45,8 +46,7 @@ class Change:
     setup: Setup
 
 
-@dataclass(frozen=True)
-class _Step:
+class _Step(NamedTuple):
     """A setting, and the setup with its next value."""
 
     variable: Variable

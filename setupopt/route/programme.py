@@ -115,16 +115,14 @@ class Programme:
 
 def programme(
     project: Project,
-    options: RouteOptions | None = None,
-    progress: Progress | None = None,
-    store: Store | None = None,
+    options: RouteOptions,
+    progress: Progress,
+    store: Store | None,
 ) -> Programme:
     """The runs that lead to a route's goal, each on its own best route. `progress` gets how many more of the
     smallest steps, `most_steps` in all, are behind; `store` keeps routes. Raises UserError without [route].
     """
-    search = _Search(
-        project, options or RouteOptions(), progress or (lambda _: None), store
-    )
+    search = _Search(project, options, progress, store)
     runs: list[Run] = []
     while not search.is_goal(runs):
         refused: list[Refused] = []

@@ -143,12 +143,9 @@ _SLACK = 2e-3  # of a margin or of a limit's size: what the search leaves betwee
 
 
 def study_route(
-    project: Project,
-    options: RouteOptions | None = None,
-    progress: Progress | None = None,
+    project: Project, options: RouteOptions, progress: Progress | None = None
 ) -> RouteStudy:
     """The best route of the project's setup. Raises UserError where no shape gets to the highest angle."""
-    options = options or RouteOptions()
     project = with_body(project, project.setup.body)
     goal = goal_of(project, options)
     judge = Judge(project, goal)

@@ -53,16 +53,14 @@ class Deviation:
         return max(self.gain, self.loss)
 
 
+@dataclass(frozen=True)
 class DeviationStudy:
     """Builds between the target and what was found."""
 
-    def __init__(
-        self, model: BuiltModel, cases: CaseSet, target: Record, found: Record
-    ) -> None:
-        self.model = model
-        self.cases = cases
-        self.target = target
-        self.found = found
+    model: BuiltModel
+    cases: CaseSet
+    target: Record
+    found: Record
 
     def worst(self, builds: Sequence[Record]) -> Floats:
         """Worst margins."""

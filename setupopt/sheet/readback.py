@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -35,8 +36,7 @@ from setupopt.sheet.wedge import wedge_words
 _ROOM = 0.005  # of margin, where no tolerance is given
 
 
-@dataclass(frozen=True)
-class Correction:
+class Correction(NamedTuple):
     """A deviation to put right, and how. `for_floor`: the minimum margin needs it, not just the tolerance."""
 
     deviation: Deviation

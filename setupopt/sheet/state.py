@@ -18,7 +18,6 @@ from setupopt.project.measured_file import (
 from setupopt.project.model import AXLES, Project, Setup
 from setupopt.project.settings import (
     BALANCE,
-    SETTINGS,
     STATION,
     WING,
     Setting,
@@ -27,6 +26,7 @@ from setupopt.project.settings import (
 from setupopt.sheet.adjusters import axle_tools
 from setupopt.sheet.build import as_written
 from setupopt.sheet.pad_state import Pad
+from setupopt.sheet.work import SETTING_OF
 from setupopt.units import GRAVITY, MM, NS_PER_MM, PERCENT
 
 Four = tuple[float | None, float | None, float | None, float | None]
@@ -74,9 +74,8 @@ def state_lines(project: Project, setup: Setup) -> tuple[Line, ...]:
 def _wheels_and_axles(project: Project, setup: Setup) -> Iterator[Line]:
     """What SETTINGS has."""
     held = project.limits.tolerance if project.limits else None
-    settings = {setting.field: setting for setting in SETTINGS}
     for field, (words, digits) in _WORDS.items():
-        setting = settings[field]
+        setting = SETTING_OF[field]
         if field.startswith("damper"):
             yield from _dampers(project, setup, setting, words)
             continue

@@ -10,6 +10,7 @@ from __future__ import annotations
 from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TypedDict, Unpack
 
 import numpy as np
 
@@ -47,6 +48,13 @@ LEFT = 0.1
 
 
 # ---- what an error does ------------------------------------------------------------------------------------
+
+
+class Nearby(TypedDict, total=False):
+    """Answers to start from, and whether by their slopes: as `Model.run` takes them."""
+
+    starts: Records | None
+    by_slope: bool
 
 
 @dataclass(frozen=True)
@@ -102,13 +110,9 @@ class BuildErrors:
         }
 
     def result(
-        self,
-        errors: Floats,
-        cases: CaseSet,
-        starts: Records | None = None,
-        by_slope: bool = False,
+        self, errors: Floats, cases: CaseSet, **nearby: Unpack[Nearby]
     ) -> Result:
-        """Builds (builds, names), or one, in every case. `starts`, `by_slope`: as `Model.run` takes them.
+        """Builds (builds, names), or one, in every case.
 
         Builds with the same inputs are solved together; different inputs make a car of their own.
         """
@@ -120,28 +124,26 @@ class BuildErrors:
             for number, values in enumerate(kinds):
                 alike = kind == number
                 found = self._answers(
-                    built[alike], values, cases, pool, starts, by_slope
+                    built[alike], values, cases, pool, **nearby
                 )
                 answers[alike] = found.reshape(-1, len(cases))
         return Result(cases, answers, Model(self.car).packed[0][0])
 
     def of_setups(
         self,
-        errors: Floats,
+        row: Floats,
         cases: CaseSet,
-        starts: Records | None = None,
-        by_slope: bool = False,
+        starts: Records | None,
+        by_slope: bool,
     ) -> Records:
         """ANSWER records (setups x cases) of one build (names) of each of the setups that `setup` holds."""
-        built, inputs = np.split(errors, [errors.size - len(self.shares)])
+        built, inputs = np.split(row, [row.size - len(self.shares)])
+        nearby = Nearby(starts=starts, by_slope=by_slope)
         with ThreadPoolExecutor(jit.workers()) as pool:
-            return self._answers(
-                built[None, :], inputs, cases, pool, starts, by_slope
-            )
+            return self._answers(built[None, :], inputs, cases, pool, **nearby)
 
     def _answers(
-        self, built: Floats, inputs: Floats, cases: CaseSet, pool: Executor, starts: Records | None,
-        by_slope: bool,
+        self, built: Floats, inputs: Floats, cases: CaseSet, pool: Executor, **nearby: Unpack[Nearby],
     ) -> Records:  # fmt: skip
         """ANSWER records (builds x cases) of builds with the same inputs."""
         factors = self.factors(inputs)
@@ -153,9 +155,8 @@ class BuildErrors:
             model.packed,
             settings,
             records,
-            starts,
             pool=pool,
-            by_slope=by_slope,
+            **nearby,
         )
 
 

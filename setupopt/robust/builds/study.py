@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from setupopt.evaluation.cases import CaseSet
 from setupopt.jobs.chunk_ranges import Chunks, chunk_ranges
@@ -18,8 +19,7 @@ from setupopt.robust.builds.worst_build import WorstBuild, stands, worst_build
 _BUILDS_A_CHUNK = 256
 
 
-@dataclass(frozen=True)
-class BoxStudy:
+class BoxStudy(NamedTuple):
     """One box of errors: the worst build found in it, and how many times the box the setup stands."""
 
     errors: BuildErrors

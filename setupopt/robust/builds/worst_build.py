@@ -81,7 +81,7 @@ class WorstMargin:
         cls, build: BuildErrors, cases: CaseSet, starts: Records | None = None
     ) -> WorstMargin:
         """The setup without errors solved, from `starts` if they are known."""
-        found = build.result(np.zeros(len(build.names)), cases, starts)
+        found = build.result(np.zeros(len(build.names)), cases, starts=starts)
         return cls(build, cases, found.answers[0], ranked(found)[0])
 
     @property
@@ -126,7 +126,7 @@ class WorstMargin:
         """Margins of builds (builds, cases), as `ranked`, by the slopes of a build nearby."""
         nearby = self.starts if starts is None else starts
         return ranked(
-            self.build.result(errors, self.cases, nearby, by_slope=True)
+            self.build.result(errors, self.cases, starts=nearby, by_slope=True)
         )
 
     def __call__(self, errors: Floats) -> Floats:
@@ -141,7 +141,9 @@ class WorstMargin:
     def _solved(self, errors: Floats, rows: np.ndarray) -> float:
         """Worst margin of one build in some of the cases."""
         found = self.build.result(
-            errors, self.cases.pick(np.flatnonzero(rows)), self.starts[rows]
+            errors,
+            self.cases.pick(np.flatnonzero(rows)),
+            starts=self.starts[rows],
         )
         return float(ranked(found).min())
 
@@ -183,7 +185,9 @@ class WorstMargin:
             seen.add(errors.tobytes())
             moves = _moves(errors)
             moves = moves[(moves != errors).any(axis=1)]
-            here = self.build.result(errors, self.cases, self.starts).answers[0]
+            here = self.build.result(
+                errors, self.cases, starts=self.starts
+            ).answers[0]
             guessed = self.by_slope(moves, here).min(axis=1)
             tried = moves[np.argsort(guessed, kind="stable")[:_MOST_TRIED]]
             reached = self(tried)

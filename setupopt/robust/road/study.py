@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -57,8 +58,7 @@ class RoadPlan:
         return min(self.seconds, profile_seconds(self.profile, speed))
 
 
-@dataclass(frozen=True)
-class Ridden:
+class Ridden(NamedTuple):
     """Rides of one case, `row` of the sweep."""
 
     row: int
