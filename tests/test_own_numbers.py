@@ -9,25 +9,10 @@ from __future__ import annotations
 from dataclasses import replace
 from math import atan, cos, degrees, pi, radians, sin, sqrt
 
+import cars
 import numpy as np
 import pytest
 from at_trim import Bench
-from cars import (
-    GRAVITY,
-    PLAIN_SETUP,
-    SLICK,
-    STIFF_SETUP,
-    both_axles,
-    evenly_driven,
-    load_cases,
-    on_tyres,
-    plain_car,
-    solve,
-    solve_without_crab,
-    speed_for,
-    stiffened,
-    venue,
-)
 from scipy.optimize import brentq
 
 from setupopt.physics import case_state, surface
@@ -54,7 +39,7 @@ def test_worst_angle_without_load_sensitivity(friction: float) -> None:
 
     The peak's height to 5e-6; its place to 0.01 deg, where the need has fallen by 1e-8.
     """
-    car = evenly_driven(plain_car(cg_height=0.01, friction=friction))
+    car = cars.evenly_driven(cars.plain_car(cg_height=0.01, friction=friction))
     angle, need = WORST_ANGLE[friction]
     found = peak_of_need(car, angle, 0.95 * need - 0.02, 1.05 * need)
     assert found[0] == pytest.approx(angle, abs=0.01)
@@ -65,10 +50,10 @@ def need_at(car: Car, angle: float, low: float, high: float) -> float:
     """Downforce over weight with which no margin is left, on the flat turned to an angle (rad)."""
 
     def margin(weights: float) -> float:
-        speed = speed_for(car, weights)
+        speed = cars.speed_for(car, weights)
         return float(
-            solve_without_crab(
-                car, PLAIN_SETUP, roll_angle=angle, speed=speed
+            cars.solve_without_crab(
+                car, cars.PLAIN_SETUP, roll_angle=angle, speed=speed
             ).margin[0, 0]
         )
 
@@ -105,17 +90,21 @@ def test_upper_wheels(shape: tuple[float, float]) -> None:
     """
     height, track = shape
     worst, weights = TIPPING[shape]
-    car = evenly_driven(
-        stiffened(plain_car(cg_height=height, track=track, friction=3.0))
+    car = cars.evenly_driven(
+        cars.stiffened(
+            cars.plain_car(cg_height=height, track=track, friction=3.0)
+        )
     )
-    speed = speed_for(car, weights + 0.05)
+    speed = cars.speed_for(car, weights + 0.05)
     angles = np.radians([worst - 1.0, worst, worst + 1.0])
     upper = (
-        solve_without_crab(car, STIFF_SETUP, roll_angle=angles, speed=speed)
+        cars.solve_without_crab(
+            car, cars.STIFF_SETUP, roll_angle=angles, speed=speed
+        )
         .answers[0]["load"][:, [0, 2]]
         .sum(axis=1)
     )
-    upper /= car.mass * GRAVITY
+    upper /= car.mass * cars.GRAVITY
     assert upper[1] == pytest.approx(0.05 / 2, abs=5e-6)
     bottom = (upper[0] - upper[2]) / (2 * (upper[0] - 2 * upper[1] + upper[2]))
     assert bottom == pytest.approx(0.0, abs=0.01)
@@ -140,14 +129,18 @@ def test_rigid_car_on_a_bank(bank_deg: float) -> None:
     The centre is on the low side, which is the right one, so the left wheels are the outer ones. The force
     lies along the bend's radius, out of which the car is turned by its sideslip.
     """
-    car = evenly_driven(
-        stiffened(plain_car(cg_height=0.45, track=1.5, friction=3.0, area=0.0))
+    car = cars.evenly_driven(
+        cars.stiffened(
+            cars.plain_car(cg_height=0.45, track=1.5, friction=3.0, area=0.0)
+        )
     )
-    turn = {"speed": 200.0, "turn_curvature": GRAVITY / 40_000.0}
-    answer = solve(
-        car, STIFF_SETUP, roll_angle=radians(bank_deg), **turn
+    turn = {"speed": 200.0, "turn_curvature": cars.GRAVITY / 40_000.0}
+    answer = cars.solve(
+        car, cars.STIFF_SETUP, roll_angle=radians(bank_deg), **turn
     ).answers[0, 0]
-    outer, inner = answer["load"].reshape(2, 2).sum(axis=0) * ROUND_G / GRAVITY
+    outer, inner = (
+        answer["load"].reshape(2, 2).sum(axis=0) * ROUND_G / cars.GRAVITY
+    )
     turned = cos(answer["state"][SIDESLIP])
     across = (outer - inner) / turned
     pairs = (outer + inner + across) / 2, (outer + inner - across) / 2
@@ -160,8 +153,10 @@ def test_rigid_car_on_a_bank(bank_deg: float) -> None:
 
 def bend_car(friction: float) -> Car:
     """CG on the road, so that what pulls it along does not load an axle; hard tyres keep it there."""
-    return evenly_driven(
-        stiffened(plain_car(cg_height=1e-4, friction=friction, area=0.0))
+    return cars.evenly_driven(
+        cars.stiffened(
+            cars.plain_car(cg_height=1e-4, friction=friction, area=0.0)
+        )
     )
 
 
@@ -171,11 +166,11 @@ def test_banked_bend_force_ratio() -> None:
     Speed scaled to the package's g; mu 1, so grip is load and use is F / N. The tyres' aligning moments move
     5e-5 of it between the axles; over both it is F / N to 2e-6.
     """
-    speed = 60.0 * sqrt(GRAVITY / ROUND_G)
+    speed = 60.0 * sqrt(cars.GRAVITY / ROUND_G)
     turn = {"roll_angle": radians(18.0), "turn_curvature": 1 / 300}
-    answer = solve(bend_car(1.0), STIFF_SETUP, speed=speed, **turn).answers[
-        0, 0
-    ]
+    answer = cars.solve(
+        bend_car(1.0), cars.STIFF_SETUP, speed=speed, **turn
+    ).answers[0, 0]
     assert answer["use"] == pytest.approx([0.64282693] * 2, abs=1e-4)
     both = (
         answer["use"]
@@ -191,25 +186,29 @@ def test_banked_bend_speed() -> None:
     There no margin is left: to 1e-4, as the friction path goes on hard tyres. 0.02 m/s faster takes 3e-4.
     """
     turn = {"roll_angle": radians(18.0), "turn_curvature": 1 / 300}
-    speeds = np.array([85.7668, 86.7668]) * sqrt(GRAVITY / ROUND_G)
-    margin = solve(bend_car(1.2), STIFF_SETUP, speed=speeds, **turn).margin[0]
+    speeds = np.array([85.7668, 86.7668]) * sqrt(cars.GRAVITY / ROUND_G)
+    margin = cars.solve(
+        bend_car(1.2), cars.STIFF_SETUP, speed=speeds, **turn
+    ).margin[0]
     assert margin[0] == pytest.approx(0.0, abs=1e-4)
     assert margin[1] < -0.01
 
 
 def test_wall_speed() -> None:
     """Own number. sqrt(g R / mu) = 7.0036 m/s at R = 5 m, mu 1, g 9.81, upright axis. 1.1e-4: CG 1 mm off."""
-    car = evenly_driven(plain_car(cg_height=1e-3, friction=1.0, area=0.0))
-    wall = venue(1 / 5.0, slope=pi / 2)
+    car = cars.evenly_driven(
+        cars.plain_car(cg_height=1e-3, friction=1.0, area=0.0)
+    )
+    wall = cars.venue(1 / 5.0, slope=pi / 2)
 
     def margin(speed: float) -> float:
         return float(
-            solve_without_crab(
-                car, PLAIN_SETUP, wall, heading=pi / 2, speed=speed
+            cars.solve_without_crab(
+                car, cars.PLAIN_SETUP, wall, heading=pi / 2, speed=speed
             ).margin[0, 0]
         )
 
-    slowest = brentq(margin, 6.5, 8.0, xtol=1e-9) * sqrt(ROUND_G / GRAVITY)
+    slowest = brentq(margin, 6.5, 8.0, xtol=1e-9) * sqrt(ROUND_G / cars.GRAVITY)
     assert slowest == pytest.approx(7.0036, rel=1.1e-4)
 
 
@@ -219,13 +218,17 @@ def test_helix_presses_on() -> None:
     R = 500 m, so that all normals are one; 2e-4 for the wheels' places and a CG 10 mm up.
     """
     car, radius, speed, psi = (
-        plain_car(cg_height=0.01, area=0.0),
+        cars.plain_car(cg_height=0.01, area=0.0),
         500.0,
         80.0,
         0.5,
     )
-    answers = solve(
-        car, PLAIN_SETUP, venue(1 / radius), heading=[0.0, psi], speed=speed
+    answers = cars.solve(
+        car,
+        cars.PLAIN_SETUP,
+        cars.venue(1 / radius),
+        heading=[0.0, psi],
+        speed=speed,
     ).answers[0]
     straight, climbing = answers["load"].sum(axis=1)
     extra = 1000.0 * (speed * sin(psi)) ** 2 / radius
@@ -279,8 +282,12 @@ def floor_mean(
     length: float, width: float, radius: float, heading: float
 ) -> float:
     """Mean extra gap under a floor of a 3.0 x 1.6 m car whose body follows its wheels, m."""
-    car = replace(plain_car(track=1.6), wheelbase=3.0)
-    b = Bench(car, PLAIN_SETUP, load_cases(venue(1 / radius), heading=heading))
+    car = replace(cars.plain_car(track=1.6), wheelbase=3.0)
+    b = Bench(
+        car,
+        cars.PLAIN_SETUP,
+        cars.load_cases(cars.venue(1 / radius), heading=heading),
+    )
     state = np.zeros(UNKNOWNS)
     follow_surface(b.car, b.case, b.state, state)
     nodes, weights = np.polynomial.legendre.leggauss(8)
@@ -322,7 +329,11 @@ def test_mean_floor_gap(heading_deg: float) -> None:
 )
 def test_floor_gap_amidships_and_at_its_edge(side: float, exact: float) -> None:
     """Own numbers. t^2 / 8R = 26.7 mm in the middle, (t^2 - w^2) / 8R = 3.2 mm at its edge; to 0.1 um."""
-    b = Bench(plain_car(track=1.6), PLAIN_SETUP, load_cases(venue(1 / 12.0)))
+    b = Bench(
+        cars.plain_car(track=1.6),
+        cars.PLAIN_SETUP,
+        cars.load_cases(cars.venue(1 / 12.0)),
+    )
     state = np.zeros(UNKNOWNS)
     follow_surface(b.car, b.case, b.state, state)
     gap = (
@@ -346,8 +357,10 @@ SELF_CAMBER = {
 @pytest.mark.parametrize("radius", SELF_CAMBER)
 def test_self_camber(radius: float) -> None:
     """Own numbers. A wheel without camber leans asin(t / 2R) out of square to the section; 0.00005 deg."""
-    car = stiffened(plain_car(track=1.6))
-    answer = solve(car, STIFF_SETUP, venue(1 / radius)).answers[0, 0]
+    car = cars.stiffened(cars.plain_car(track=1.6))
+    answer = cars.solve(car, cars.STIFF_SETUP, cars.venue(1 / radius)).answers[
+        0, 0
+    ]
     assert np.degrees(answer["inclination"]) == pytest.approx(
         [SELF_CAMBER[radius]] * 4, abs=6e-5
     )
@@ -359,20 +372,20 @@ def test_self_camber(radius: float) -> None:
 def sensitive(exponent: float) -> Car:
     """Friction 1.975 at 300 N a wheel, less above: as a line through 1.975 at no load would fall."""
     tyre = replace(
-        SLICK,
+        cars.SLICK,
         friction=1.0,
         friction_exponent=exponent,
         compliance=0.0,
         foundation=1e9,
         crown_radius=0.6,
     )
-    car = evenly_driven(
-        both_axles(plain_car(mass=700.0, cg_height=0.01), tyre=tyre)
+    car = cars.evenly_driven(
+        cars.both_axles(cars.plain_car(mass=700.0, cg_height=0.01), tyre=tyre)
     )
-    grip = solve(replace(car, mass=4 * 300.0 / GRAVITY), PLAIN_SETUP).answers[
-        0, 0
-    ]["grip"][0]
-    return on_tyres(car, friction=1.975 * 300.0 / float(grip))
+    grip = cars.solve(
+        replace(car, mass=4 * 300.0 / cars.GRAVITY), cars.PLAIN_SETUP
+    ).answers[0, 0]["grip"][0]
+    return cars.on_tyres(car, friction=1.975 * 300.0 / float(grip))
 
 
 def test_worst_angle_of_load_sensitive_tyres() -> None:

@@ -12,6 +12,15 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
+from setupopt.project.field_makers import (
+    choice,
+    number,
+    numbers,
+    optional,
+    percent,
+    some,
+    span,
+)
 from setupopt.project.field_types import (
     NAME,
     Name,
@@ -19,14 +28,7 @@ from setupopt.project.field_types import (
     Percent,
     Span,
     Table,
-    choice,
     is_plain,
-    number,
-    numbers,
-    optional,
-    percent,
-    some,
-    span,
     unique_names,
     wrong,
 )

@@ -7,11 +7,7 @@ from typing import Any, Literal, Self
 
 from pydantic import Field, model_validator
 
-from setupopt.project.field_types import (
-    Name,
-    Span,
-    Steps,
-    Table,
+from setupopt.project.field_makers import (
     choice,
     number,
     numbers,
@@ -19,8 +15,8 @@ from setupopt.project.field_types import (
     some,
     span,
     steps,
-    wrong,
 )
+from setupopt.project.field_types import Name, Span, Steps, Table, wrong
 from setupopt.project.setup_schema import (
     AxleLimitsTable,
     BalanceLimitsTable,

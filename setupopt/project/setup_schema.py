@@ -7,13 +7,7 @@ from typing import Self
 
 from pydantic import Field, model_validator
 
-from setupopt.project.field_types import (
-    Bounds,
-    Name,
-    OptionalPercent,
-    Steps,
-    StepsOrList,
-    Table,
+from setupopt.project.field_makers import (
     number,
     numbers,
     optional,
@@ -21,6 +15,14 @@ from setupopt.project.field_types import (
     some,
     steps,
     steps_or_list,
+)
+from setupopt.project.field_types import (
+    Bounds,
+    Name,
+    OptionalPercent,
+    Steps,
+    StepsOrList,
+    Table,
     unique_names,
     wrong,
 )

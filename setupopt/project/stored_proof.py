@@ -64,7 +64,7 @@ class ProofExtent(NamedTuple):
     rides: int
     seconds: float
     # Places of the sweep from one that was looked at to the next
-    every: int = 1
+    every: int
 
     @property
     def is_quick(self) -> bool:

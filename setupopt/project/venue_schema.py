@@ -9,19 +9,15 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from setupopt.project.field_types import (
-    Name,
-    Steps,
-    Table,
+from setupopt.project.field_makers import (
     choice,
     number,
     numbers,
     optional,
     some,
     steps,
-    unique_names,
-    wrong,
 )
+from setupopt.project.field_types import Name, Steps, Table, unique_names, wrong
 
 
 class VenueTable(Table):

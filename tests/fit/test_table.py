@@ -54,66 +54,24 @@ def test_values_in_si_and_blanks(tmp_path: Path) -> None:
 
 REFUSED = [
     ("load_N,depth_mm\n3000,abc\n", 2, "depth_mm", '"abc"', "or nothing"),
-    (
-        'load_N,depth_mm\n3000,"12,5"\n',
-        2,
-        "depth_mm",
-        '"12,5"',
-        "with a decimal point: 12.5",
-    ),
-    (
-        "load_N,depth_mm\n3000,12,5\n",
-        2,
-        "",
-        "3 cells",
-        "a decimal comma starts a new cell",
-    ),
-    (
-        "load_N,depth_mm\n3000,12\n3000,0.012\n",
-        3,
-        "depth_mm",
-        '"0.012"',
-        "it looks like m: 12 mm",
-    ),
-    (
-        "load_N,depth_mm\n3.1,12\n",
-        2,
-        "load_N",
-        '"3.1"',
-        "it looks like kN: 3100 N",
-    ),
-    (
-        "load_N,depth_mm\n,12\n",
-        2,
-        "load_N",
-        "an empty cell",
-        "from 50 to 200000 N",
-    ),
+    ('load_N,depth_mm\n3000,"12,5"\n', 2, "depth_mm", '"12,5"', "with a decimal point: 12.5"),
+    ("load_N,depth_mm\n3000,12,5\n", 2, "", "3 cells", "a decimal comma starts a new cell"),
+    ("load_N,depth_mm\n3000,12\n3000,0.012\n", 3, "depth_mm", '"0.012"', "it looks like m: 12 mm"),
+    ("load_N,depth_mm\n3.1,12\n", 2, "load_N", '"3.1"', "it looks like kN: 3100 N"),
+    ("load_N,depth_mm\n,12\n", 2, "load_N", "an empty cell", "from 50 to 200000 N"),
     ("load_N,depth_mm\n1_000,12\n", 2, "load_N", '"1_000"', "a number"),
     ("load_N,depth_mm\ninf,12\n", 2, "load_N", '"inf"', "a number"),
     ("load_N,depth_mm\n3000,nan\n", 2, "depth_mm", '"nan"', "a number"),
     ("load_N,depth_mm\n-3000,12\n", 2, "load_N", '"-3000"', "a number"),
     ("depth_mm\n12\n", 1, "load_N", "no such column", "a number from 50"),
-    (
-        "load_N,dept_mm\n3000,12\n",
-        1,
-        "dept_mm",
-        "an unknown column",
-        "depth_mm",
-    ),
-    (
-        "load_N,depth_mm\n3000,\n",
-        1,
-        "",
-        "nothing measured",
-        "depth_mm, force_N",
-    ),
+    ("load_N,dept_mm\n3000,12\n", 1, "dept_mm", "an unknown column", "depth_mm"),
+    ("load_N,depth_mm\n3000,\n", 1, "", "nothing measured", "depth_mm, force_N"),
     ("load_N\n3000\n", 1, "", "nothing measured", "depth_mm, force_N"),
     ("load_N,depth_mm\n,\n", 2, "", "no rows", "at least one row"),
     ("load_N,depth_mm\n", 1, "", "no rows", "at least one row"),
     ("load_N;depth_mm\n3000;12\n", 1, "", "semicolons", "commas"),
     ("", None, "", "an empty file", "load_N"),
-]
+]  # fmt: skip
 
 
 @pytest.mark.parametrize(("text", "line", "key", "found", "expected"), REFUSED)

@@ -12,21 +12,8 @@ import numpy as np
 import pytest
 
 from setupopt.errors import InputErrors
+from setupopt.fit import tyre_parameters as keys
 from setupopt.fit.tyre import Finding, TyreFit, fit_tyre
-from setupopt.fit.tyre_parameters import (
-    CARCASS,
-    CARCASS_PER_BAR,
-    CROWN,
-    EXPONENT,
-    FOUNDATION,
-    FRICTION,
-    LEAN,
-    PER_BAR,
-    RADIUS,
-    SHEAR,
-    THRUST,
-    WIDTH,
-)
 from setupopt.fit.tyre_table import (
     NOISE,
     QUANTITIES,
@@ -43,8 +30,8 @@ DEFLECTION, LENGTH, BREADTH, AREA, LATERAL = range(5)
 TWO_PERCENT = {"deflection_mm": 0.0, "deflection_percent": 2.0, "patch_length_mm": 0.0,
                "patch_length_percent": 2.0, "patch_width_mm": 0.0, "patch_width_percent": 2.0}  # fmt: skip
 # What needs a wheel with slip, and what needs a carcass that is soft
-OF_SLIP = {SHEAR, THRUST}
-OF_CARCASS = {CARCASS, CARCASS_PER_BAR}
+OF_SLIP = {keys.SHEAR, keys.THRUST}
+OF_CARCASS = {keys.CARCASS, keys.CARCASS_PER_BAR}
 TAPED = Rig(radius=0.28, tread_width=0.23)
 
 
@@ -101,7 +88,7 @@ def untold(fit: TyreFit) -> set[str]:
 def scores(fit: TyreFit, tyre: Invented) -> dict[str, float]:
     """How many standard errors each parameter is off; friction at the pressure chosen."""
     true = tyre.more_key_values
-    true[FRICTION] *= (
+    true[keys.FRICTION] *= (
         fit.friction_pressure / tyre.friction_pressure
     ) ** -tyre.exponent
     found = {
@@ -133,7 +120,12 @@ def test_invented_tyre_comes_back(tmp_path: Path) -> None:
         assert (
             error is not None
             and error
-            < (0.2 if key in (LEAN, EXPONENT, FOUNDATION) else 0.05) * true
+            < (
+                0.2
+                if key in (keys.LEAN, keys.EXPONENT, keys.FOUNDATION)
+                else 0.05
+            )
+            * true
         )
     assert fit.search.cost(fit.fitted.values) < fit.search.cost(
         true_values(fit)
@@ -148,7 +140,7 @@ def test_invented_tyre_comes_back(tmp_path: Path) -> None:
 def true_values(fit: TyreFit) -> np.ndarray:
     """The invented tyre as the search sees it."""
     true = Invented().more_key_values
-    true[FRICTION] *= (
+    true[keys.FRICTION] *= (
         fit.friction_pressure / Invented().friction_pressure
     ) ** -Invented().exponent
     found = [(one, true[one.key] * one.factor) for one in fit.search.free]
@@ -161,11 +153,12 @@ def test_tape_and_surface(tmp_path: Path) -> None:
     """What a tape has measured is taken as it is; friction is that without the grip of the rig's surface."""
     path = write(tmp_path / "t.csv", DAY, noisy(pressed(DAY, grip=0.8), 4))
     fit = fitted(path, replace(PRECISE, surface_grip=0.8))
-    assert [by_key(fit)[key].value for key in (RADIUS, WIDTH)] == pytest.approx(
-        [280.0, 230.0]
-    )
+    assert [
+        by_key(fit)[key].value for key in (keys.RADIUS, keys.WIDTH)
+    ] == pytest.approx([280.0, 230.0])
     assert (
-        by_key(fit)[RADIUS].given and by_key(fit)[RADIUS].standard_error is None
+        by_key(fit)[keys.RADIUS].given
+        and by_key(fit)[keys.RADIUS].standard_error is None
     )
     off = scores(fit, Invented())
     assert len(off) == 6 and max(map(abs, off.values())) < 3.0
@@ -175,7 +168,7 @@ def test_deflection_from_first_touch(tmp_path: Path) -> None:
     """Said so, the tyre comes back to the last digits; not said, the column is told not to fit."""
     path = write(tmp_path / "t.csv", DAY, pressed(DAY, from_touch=True))
     fit = fitted(path, replace(TAPED, from_touch=True))
-    assert by_key(fit)[CROWN].value == pytest.approx(1100.0, rel=1e-4)
+    assert by_key(fit)[keys.CROWN].value == pytest.approx(1100.0, rel=1e-4)
     wrong = fitted(path, TAPED)
     assert wrong.misfits == ("deflection_mm",) and not wrong.is_whole
     assert any("another zero" in said for said in wrong.cautions)
@@ -225,13 +218,15 @@ def test_johnsons_closed_forms_come_back(tmp_path: Path) -> None:
         )
     )
     found = by_key(fit)
-    assert found[RADIUS].value == pytest.approx(330.0, rel=1e-5)
-    assert found[CROWN].value == pytest.approx(1200.0, rel=1e-5)
+    assert found[keys.RADIUS].value == pytest.approx(330.0, rel=1e-5)
+    assert found[keys.CROWN].value == pytest.approx(1200.0, rel=1e-5)
     assert fit.foundation_at(1e5)[0] == pytest.approx(K, rel=1e-5)
     assert fit.foundation_at(2e5)[0] == pytest.approx(1.2 * K, rel=1e-5)
     assert (
         untold(fit)
-        == {WIDTH, FRICTION, EXPONENT, LEAN, RELAXATION} | OF_SLIP | OF_CARCASS
+        == {keys.WIDTH, keys.FRICTION, keys.EXPONENT, keys.LEAN, RELAXATION}
+        | OF_SLIP
+        | OF_CARCASS
     )
     assert not fit.is_whole and not fit.has_friction
 
@@ -253,9 +248,9 @@ def test_friction_of_the_closed_form_comes_back(
         write(tmp_path / "t.csv", [(n, 0.0, 1.5) for n in loads], values), rig
     )
     found = by_key(fit)
-    assert found[EXPONENT].value == pytest.approx(exponent, abs=1e-5)
+    assert found[keys.EXPONENT].value == pytest.approx(exponent, abs=1e-5)
     expected = 1.5 * (fit.friction_pressure / 150e3) ** -exponent
-    assert found[FRICTION].value == pytest.approx(expected, rel=1e-5)
+    assert found[keys.FRICTION].value == pytest.approx(expected, rel=1e-5)
 
 
 def test_one_pressure_tells_the_whole_foundation_alone(tmp_path: Path) -> None:
@@ -270,7 +265,10 @@ def test_one_pressure_tells_the_whole_foundation_alone(tmp_path: Path) -> None:
         )
     )
     found = by_key(fit)
-    for key, other in ((FOUNDATION, PER_BAR), (PER_BAR, FOUNDATION)):
+    for key, other in (
+        (keys.FOUNDATION, keys.PER_BAR),
+        (keys.PER_BAR, keys.FOUNDATION),
+    ):
         assert found[key].value is None and found[key].untold.from_ == (other,)
     value, error = fit.foundation_at(1.5e5)
     assert value == pytest.approx(K, rel=1e-5) and error < 0.02 * K
@@ -310,7 +308,8 @@ def test_flat_tread_comes_back_as_flat(tmp_path: Path) -> None:
     )
     assert fit.foundation_at(1.5e5)[0] == pytest.approx(K, rel=1e-3)
     assert (
-        by_key(fit)[CROWN].value is None or by_key(fit)[CROWN].value > 10_000.0
+        by_key(fit)[keys.CROWN].value is None
+        or by_key(fit)[keys.CROWN].value > 10_000.0
     )
 
 
@@ -349,7 +348,7 @@ def test_published_load_sensitivity(
     )
     ratios = fit.answers[:, LATERAL] / [row[0] for row in rows]
     assert ratios == pytest.approx(list(published.values()), abs=0.005)
-    assert {FOUNDATION, PER_BAR, CROWN} <= untold(fit)
+    assert {keys.FOUNDATION, keys.PER_BAR, keys.CROWN} <= untold(fit)
 
 
 def test_published_ends_on_a_known_patch(tmp_path: Path) -> None:
@@ -370,10 +369,10 @@ def test_published_ends_on_a_known_patch(tmp_path: Path) -> None:
         Rig(radius=R, tread_width=2 * EDGE),
     )
     found = by_key(fit)
-    assert found[EXPONENT].value == pytest.approx(
+    assert found[keys.EXPONENT].value == pytest.approx(
         -2.0 * log(0.97 / 1.10) / log(2.0), abs=0.028
     )
-    assert LEAN in untold(fit)
+    assert keys.LEAN in untold(fit)
 
 
 # ---- what tables can be ------------------------------------------------------------------------------------
@@ -390,7 +389,9 @@ def test_any_subset_of_columns(tmp_path: Path, kept: tuple[int, ...]) -> None:
     )
     fit = fitted(path, PRECISE)
     assert max(map(abs, scores(fit, Invented()).values()), default=0.0) < 4.0
-    assert ({FRICTION, EXPONENT, LEAN} <= untold(fit)) == (LATERAL not in kept)
+    assert ({keys.FRICTION, keys.EXPONENT, keys.LEAN} <= untold(fit)) == (
+        LATERAL not in kept
+    )
 
 
 def test_cells_may_be_missing_anywhere(tmp_path: Path, plain: TyreFit) -> None:
@@ -504,8 +505,8 @@ def test_another_tyre_that_fits_is_told_by_its_numbers(
         for said in fit.cautions
         if "another tyre fits hardly worse" in said
     )
-    assert by_key(fit)[WIDTH].value == pytest.approx(234.0, abs=1.0)
-    assert f"{WIDTH} 500" in said
+    assert by_key(fit)[keys.WIDTH].value == pytest.approx(234.0, abs=1.0)
+    assert f"{keys.WIDTH} 500" in said
 
 
 def test_poor_programmes_are_told(tmp_path: Path) -> None:

@@ -22,9 +22,9 @@ def proof(directions: int = 16, builds: int = 1024, seeds: int = 40, cases: int 
 
 def test_extent_is_what_was_tried() -> None:
     """Directions, builds, seeds, rides of all cases, lost ones too, and seconds of a ride."""
-    assert proof_extent(proof()) == ProofExtent(16, 1024, 40, 80, 10.0)
+    assert proof_extent(proof()) == ProofExtent(16, 1024, 40, 80, 10.0, 1)
     assert proof_extent(proof() | {"road": None}) == ProofExtent(
-        16, 1024, 0, 0, 0.0
+        16, 1024, 0, 0, 0.0, 1
     )
     assert proof_extent({"wind": [{}]}) is None
 

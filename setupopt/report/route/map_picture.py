@@ -104,7 +104,6 @@ def _front(found: RouteMap, axes: Any) -> None:
     )
     if speeds:
         axes.legend(
-            frameon=False,
             fontsize=8.0,
             loc="lower left",
             bbox_to_anchor=(0.0, 1.0),
