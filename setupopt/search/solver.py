@@ -111,8 +111,13 @@ class Solver:
         """Exchange inside the bounds from the point nearest to `start`; the result has all variables."""
         inside = Subbox(*bounds)
         begin = inside.nearest(start)
-        if index_points is None and not self.robust:
-            index_points = self._first_points(inside.whole(begin))
+
+        def quick(point: Floats) -> OracleResult:
+            return self._quick_look(inside.whole(point))
+
+        is_new = index_points is None and not self.robust
+        if is_new:
+            index_points = quick(begin).index_points
         required = self.problem.requirement
         if index_points is not None and required is not None:
             index_points = index_points.join(required.index_points)
@@ -124,6 +129,7 @@ class Solver:
             self.trust_region,
             options,
             progress,
+            quick if is_new else None,
         )
         return replace(
             end,
@@ -200,7 +206,7 @@ class Solver:
         """The box of build errors of the setup at a point."""
         return self.problem.errors(self.problem.setup(point, ""))
 
-    def _first_points(self, point: Floats) -> IndexPoints:
+    def _quick_look(self, point: Floats) -> OracleResult:
         """The worst points of a thinned grid: the full oracle would cost as much as the first programs."""
         index = self.problem.index
         return coarse_oracle(

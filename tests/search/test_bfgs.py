@@ -101,3 +101,25 @@ def test_nothing_known() -> None:
     assert curvature.root() is None
     curvature.update(np.full(SIZE, 1e-11), np.ones(SIZE))
     assert curvature.root() is None
+
+
+def test_a_fall_is_taken_in() -> None:
+    """The end of a step lies as far below its slopes as was found; one that fell less changes nothing."""
+    curvature, step = Curvature(SIZE), np.arange(1.0, SIZE + 1)
+    curvature.update(np.ones(SIZE), np.full(SIZE, 3.0))
+    curvature.learn_fall(step, 200.0)
+    assert curvature.along(step) == pytest.approx(200.0)
+    known = curvature.matrix.copy()
+    curvature.learn_fall(step, 100.0)
+    np.testing.assert_array_equal(curvature.matrix, known)
+    assert np.linalg.eigvalsh(known)[0] > 0.0
+
+
+def test_a_fall_is_the_first_that_is_known() -> None:
+    """Before any slope has changed, a fall tells the curvature of all directions alike."""
+    curvature, step = Curvature(SIZE), np.arange(1.0, SIZE + 1)
+    curvature.learn_fall(step, 2.0)
+    assert curvature.along(step) == pytest.approx(2.0)
+    np.testing.assert_allclose(
+        curvature.matrix, curvature.matrix[0, 0] * np.eye(SIZE), atol=1e-15
+    )

@@ -30,6 +30,7 @@ from setupopt.search.engine.index_points import (
     OracleResult,
     SemiInfiniteEvaluation,
     SemiInfiniteFunction,
+    coarse_oracle,
     separation_oracle,
 )
 from setupopt.search.engine.maxmin import TrustRegionOptions
@@ -281,6 +282,28 @@ def test_places_to_begin_with() -> None:
     assert end.index_points.at[:2].tolist() == [0.3, 0.9]
     assert end.index_points.family[:2].tolist() == [1, 0]
     assert -end.merit == pytest.approx(APPROXIMATION[name].optimum, abs=1e-6)
+
+
+def test_a_quick_oracle_that_misses_places_changes_no_end() -> None:
+    """A rough search on one place in five comes first; the optimum is that of the whole index."""
+    name = "monic, degree 4"
+    function, index = _posed(PROBLEMS[name])
+    thinned = replace(index, grid=index.grid[::5])
+    seen = list[int]()
+
+    def quick(point: np.ndarray) -> OracleResult:
+        seen.append(0)
+        return coarse_oracle(function, thinned, point, np.inf, np.inf)
+
+    start = _start(PROBLEMS[name])
+    first = quick(start).index_points
+    oracle = _oracle(function, index)
+    end = exchange(
+        function, oracle, start, first, TIGHT, CLOSE, quick_oracle=quick
+    )
+    assert len(seen) == 2
+    assert end.settled
+    assert -end.merit == pytest.approx(PROBLEMS[name].optimum, abs=1e-6)
 
 
 def test_same_start_same_end() -> None:

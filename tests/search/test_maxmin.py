@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from minimax_problems import MINIMAX, MinimaxProblem
 
-from setupopt.search.engine.batch import BatchFunction, Evaluation
+from setupopt.search.engine import maxmin
+from setupopt.search.engine.batch import PENALTY, BatchFunction, Evaluation
 from setupopt.search.engine.bfgs import Curvature
 from setupopt.search.engine.maxmin import (
     Outcome,
@@ -111,6 +112,29 @@ def test_limit_is_kept_and_used() -> None:
     np.testing.assert_allclose(end.point, [0.5, 0.5], atol=1e-3)
     assert end.limits.min() > -1e-7
     assert end.merit == pytest.approx(1.0, abs=1e-5)
+
+
+def test_a_curved_limit_allows_long_steps(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Round a quarter of a circle, between two limits 1e-4 apart, from one end to the other.
+
+    Where a broken limit costs its full price at every step, only steps are taken that hardly leave the
+    circle: it takes at least one and a half times as many.
+    """
+
+    def circle(points: np.ndarray, warm_start: object = None) -> Evaluation:
+        x, y = points.T
+        inside = 1.0 - np.hypot(x, y)
+        limits = np.stack([inside, 1e-4 - inside], axis=1)
+        return Evaluation((y - 0.01 * x)[:, None], limits)
+
+    start = np.array([1.0, 0.0])
+    end = maximise_worst(circle, start)
+    np.testing.assert_allclose(end.point, [0.0, 1.0], rtol=0, atol=1e-6)
+    assert end.limits.min() > -1e-7
+    monkeypatch.setattr(maxmin, "_LEAST_PENALTY", PENALTY)
+    assert maximise_worst(circle, start).steps > 1.5 * end.steps
 
 
 def test_unmeetable_limit_ends_at_its_best() -> None:

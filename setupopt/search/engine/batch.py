@@ -41,10 +41,10 @@ class BatchFunction(Protocol):
     ) -> Evaluation: ...
 
 
-def merit(values: Floats, limits: Floats) -> Floats:
+def merit(values: Floats, limits: Floats, penalty: float = PENALTY) -> Floats:
     """Worst value of each point, less the cost of its broken limits, (points)."""
     broken = np.maximum(0.0, -limits).sum(axis=-1)
-    return np.asarray(values.min(axis=-1) - PENALTY * broken)
+    return np.asarray(values.min(axis=-1) - penalty * broken)
 
 
 def scatter(picked: Floats | float, index: np.ndarray, size: int) -> Floats:

@@ -23,8 +23,17 @@ class Curvature:
     """
 
     def __init__(self, variables: int) -> None:
-        self.matrix = np.zeros((variables, variables))
+        self.variables = variables
+        self.forget()
+
+    def forget(self) -> None:
+        """Begin again."""
+        self.matrix = np.zeros((self.variables, self.variables))
         self.known = False
+
+    def along(self, step: Floats) -> float:
+        """How far the weighted constraints fall below their slopes at the end of a step (variables)."""
+        return 0.5 * float(step @ self.matrix @ step)
 
     def root(self) -> Floats | None:
         """R with R' R = the matrix; None while the matrix is not known."""
@@ -59,3 +68,17 @@ class Curvature:
                 np.outer(damped, damped) / along
                 - np.outer(product, product) / old
             )
+
+    def learn_fall(self, step: Floats, fall: float) -> None:
+        """Take in how far below the slopes the end of a step (variables) was, where less was known."""
+        length = float(step @ step)
+        if length < _LEAST_STEP**2 or fall <= 0.0:
+            return
+        if not self.known:
+            self.matrix = np.eye(step.size) * 2.0 * fall / length
+            self.known = True
+        known = self.along(step)
+        if 0.0 < known < fall:
+            product = self.matrix @ step
+            more = (fall - known) / (2.0 * known**2)
+            self.matrix += more * np.outer(product, product)

@@ -8,11 +8,12 @@ that are worse. These are added, and the local search goes on. It ends where no 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from setupopt.search.engine.batch import PENALTY, Floats, StepProgress, silent
+from setupopt.search.engine.bfgs import Curvature
 from setupopt.search.engine.index_points import (
     IndexPoints,
     OracleResult,
@@ -25,6 +26,9 @@ from setupopt.search.engine.maxmin import (
     TrustRegionOptions,
     maximise_worst,
 )
+
+# A first, rough local search ends where a step would bring less.
+_ROUGH_GAIN = 3e-3
 
 # Finds the worst index points of a point.
 Oracle = Callable[[Floats], OracleResult]
@@ -90,6 +94,15 @@ def _merit(end: Outcome, seen: OracleResult) -> float:
     return level - PENALTY * float(broken + more)
 
 
+_Round = tuple[Outcome, OracleResult, IndexPoints]
+
+
+def _rough(rules: TrustRegionOptions) -> TrustRegionOptions:
+    """Rules for a local search that need not be accurate."""
+    gain = max(_ROUGH_GAIN, rules.least_gain)
+    return replace(rules, least_gain=gain, least_rise=np.inf)
+
+
 def exchange(
     function: SemiInfiniteFunction,
     oracle: Oracle,
@@ -98,34 +111,47 @@ def exchange(
     trust_region: TrustRegionOptions = STANDARD,
     options: ExchangeOptions = EXCHANGE,
     progress: StepProgress = silent,
+    quick_oracle: Oracle | None = None,
 ) -> ExchangeResult:
     """Raise the worst value over the whole index from `start` (variables), in the unit box.
 
-    The first local search works on `index_points`, or on the worst ones of the start. `progress` gets the
-    count of steps. Deterministic.
+    The first local search works on `index_points`, or on the worst ones of the start. With `quick_oracle`,
+    one that may miss some, a rough local search comes before it. `progress` gets the count of steps.
+    Deterministic.
     """
     point = np.clip(np.asarray(start, dtype=float), 0.0, 1.0)
     working = (
         oracle(point).index_points if index_points is None else index_points
     )
+    curvature = Curvature(point.size)
     steps = 0
 
     def report(step: int) -> None:
         progress(steps + step)
 
-    for count in range(1, options.most_rounds + 1):
+    def searched(look: Oracle, rules: TrustRegionOptions) -> _Round:
+        """A local search on the index points known, and what is worse at its end."""
         end = maximise_worst(
-            restricted(function, working), point, trust_region, report
+            restricted(function, working), point, rules, report, curvature
         )
-        steps += end.steps
-        point = end.point
-        seen = oracle(point)
+        seen = look(end.point)
         worse = worse_points(
             float(end.values.min()),
             float(end.limits.min(initial=0.0)),
             seen,
             options,
         )
+        return end, seen, worse
+
+    if quick_oracle is not None:
+        end, _, worse = searched(quick_oracle, _rough(trust_region))
+        steps += end.steps
+        point = end.point
+        working = working.join(worse)
+    for count in range(1, options.most_rounds + 1):
+        end, seen, worse = searched(oracle, trust_region)
+        steps += end.steps
+        point = end.point
         if len(worse) == 0 or count == options.most_rounds:
             break
         working = working.join(worse)

@@ -199,12 +199,12 @@ def coarse_oracle(
     point: Floats,
     band: float,
     room: float,
-) -> IndexPoints:
+) -> OracleResult:
     """The worst index points of the grid itself, not refined: enough for a search to begin with."""
     grid = evaluate_at(function, point, index.grid_points())
     lowest = _local_minima(grid.value, index.families, grid.value.min() + band)
     tightest = _local_minima(grid.limit, index.families, room)
-    return grid.index_points.pick(np.unique(np.concatenate([lowest, tightest])))
+    return grid.pick(np.unique(np.concatenate([lowest, tightest])))
 
 
 def separation_oracle(

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from setupopt.search.engine.batch import (
+    PENALTY,
     BatchFunction,
     Evaluation,
     Floats,
@@ -27,6 +28,14 @@ from setupopt.search.engine.trust_region_subproblem import (
 _GOOD = 0.4
 # A step that brings less than this share is not taken.
 _TAKEN = 0.05
+# A step that brings less than this share makes the trust region smaller, and shows the curvature along it.
+_POOR = 0.25
+# While steps are chosen, a broken limit costs so many times its weight, and no less than this: at its full
+# cost, curved limits would allow none but short steps.
+_ABOVE = 4.0
+_LEAST_PENALTY = 0.05
+# A gain that is none.
+_NONE = 1e-15
 
 
 @dataclass(frozen=True)
@@ -98,15 +107,21 @@ def _next_radius(
     linear model was far from the truth. With one radius for all, one curved direction would hold back all
     the straight ones.
     """
-    if ratio < 0.25:
-        return 0.4 * np.minimum(radius, np.maximum(np.abs(move), 0.1 * radius))
+    if ratio < _POOR:
+        return 0.6 * np.minimum(radius, np.maximum(np.abs(move), 0.1 * radius))
     turned = move * last < 0.0
     full = np.abs(move) > 0.9 * radius
-    longer = 2.0 if ratio > 0.5 else 1.0
+    longer = 3.0 if ratio > 0.5 else 1.0
     factor = np.where(turned, 0.5, np.where(full, longer, 1.0))
     return np.clip(
         radius * factor, 0.1 * options.least_radius, options.most_radius
     )
+
+
+def _next_penalty(penalty: float, weights: Floats) -> float:
+    """What a broken limit costs while a step is chosen; `weights` (limits) are those of the step."""
+    enough = max(_LEAST_PENALTY, _ABOVE * weights.max(initial=0.0))
+    return min(PENALTY, max(enough, 0.5 * penalty))
 
 
 class _Iterate(NamedTuple):
@@ -117,25 +132,35 @@ class _Iterate(NamedTuple):
     merit: float
 
 
+def _merit(iterate: _Iterate) -> float:
+    return iterate.merit
+
+
 class _LocalSearch:
-    """The state of a local search: its best iterate, the slopes there, and the trust region."""
+    """The state of a local search: where it stands, the slopes there, and the trust region.
+
+    `best`: the iterate with the highest merit of all. The search may go on from another one, which breaks
+    limits by so little that `penalty`, the present cost, lets it pass.
+    """
 
     def __init__(
         self,
         function: BatchFunction,
         start: Floats,
         options: TrustRegionOptions,
+        curvature: Curvature,
     ) -> None:
         self.function = function
         self.options = options
-        self.best = self.evaluated(
+        self.at = self.best = self.evaluated(
             np.clip(np.asarray(start, dtype=float), 0.0, 1.0), None
         )
-        size = self.best.point.size
+        size = self.at.point.size
+        self.penalty = PENALTY
         self.trail = [self.best.merit]
         self.radius = np.full(size, options.first_radius)
         self.last_move = np.zeros(size)
-        self.curvature = Curvature(size)
+        self.curvature = curvature
         self.slopes: _Slopes | None = None
         self.step: Step | None = None
         # Point and slopes of the iterate before
@@ -152,8 +177,8 @@ class _LocalSearch:
     def moved(self, step: Step) -> _Iterate:
         """The end of a step, evaluated."""
         return self.evaluated(
-            np.clip(self.best.point + step.move, 0.0, 1.0),
-            self.best.found.warm_start,
+            np.clip(self.at.point + step.move, 0.0, 1.0),
+            self.at.found.warm_start,
         )
 
     def advance(self) -> str:
@@ -175,13 +200,13 @@ class _LocalSearch:
         return "" if self.is_reset() else why
 
     def linearised(self) -> _Slopes:
-        """All values and limits linearised at the best iterate; the curvature learns from the change."""
+        """All values and limits linearised where the search stands; the curvature learns from the change."""
         if self.slopes is None:
-            point = self.best.point
+            point = self.at.point
             self.slopes = _slopes(
                 self.function,
                 point,
-                self.best.found,
+                self.at.found,
                 self.options.probe,
             )
             if self.previous is not None and self.step is not None:
@@ -196,18 +221,33 @@ class _LocalSearch:
         """The best step inside the trust region."""
         return best_step(
             *slopes,
-            self.best.point,
+            self.at.point,
             self.radius,
             self.curvature.root(),
         )
 
-    def tried(self, slopes: _Slopes, step: Step) -> _Iterate:
-        """The end of a step, or of a second one where it falls short of the prediction.
+    def rise(self, there: _Iterate) -> float:
+        """By how much an iterate is better than where the search stands, at the present penalty."""
+        before, after = (
+            merit(one.found.values, one.found.limits, self.penalty)[0]
+            for one in (self.at, there)
+        )
+        return float(after - before)
+
+    def foreseen(self, slopes: _Slopes, move: Floats) -> float:
+        """The rise that the slopes alone let expect of a move (variables)."""
+        values, limits = slopes
+        before = merit(values.level, limits.level, self.penalty)
+        after = merit(values.at(move), limits.at(move), self.penalty)
+        return float(after - before)
+
+    def tried(self, slopes: _Slopes, step: Step, gain: float) -> _Iterate:
+        """The end of a step, or of a second one where it falls short of the predicted gain.
 
         The second program starts from the true values and limits at the end of the first step.
         """
         first = self.moved(step)
-        if first.merit - self.best.merit > _GOOD * step.gain:
+        if self.rise(first) > _GOOD * gain:
             return first
         true = (first.found.values[0], first.found.limits[0])
         values, limits = (
@@ -215,13 +255,19 @@ class _LocalSearch:
             for level, model in zip(true, slopes, strict=True)
         )
         second = self.moved(self.solved((values, limits)))
-        return second if second.merit > first.merit else first
+        return second if self.rise(second) > self.rise(first) else first
 
     def take(self, slopes: _Slopes, step: Step) -> None:
         """Try a step, set the next radius, and go there if it is better."""
-        there = self.tried(slopes, step)
-        ratio = (there.merit - self.best.merit) / step.gain
-        move = there.point - self.best.point
+        self.penalty = _next_penalty(self.penalty, step.limit_weights)
+        gain = self.foreseen(slopes, step.move)
+        gain = max(gain - self.curvature.along(step.move), _NONE)
+        there = self.tried(slopes, step, gain)
+        rise = self.rise(there)
+        ratio = rise / gain
+        move = there.point - self.at.point
+        if ratio < _POOR:
+            self.curvature.learn_fall(move, self.foreseen(slopes, move) - rise)
         self.radius = _next_radius(
             self.radius,
             ratio,
@@ -231,9 +277,10 @@ class _LocalSearch:
         )
         self.last_move = move
         if ratio > _TAKEN:
-            self.previous = (self.best.point, slopes)
-            self.best = there
+            self.previous = (self.at.point, slopes)
+            self.at = there
             self.slopes = None
+        self.best = max(self.best, there, key=_merit)
         self.trail.append(self.best.merit)
 
     def is_reset(self) -> bool:
@@ -243,7 +290,7 @@ class _LocalSearch:
         self.merit_at_reset = self.best.merit
         self.previous = None
         self.radius = np.maximum(self.radius, self.options.second_radius)
-        self.curvature = Curvature(self.best.point.size)
+        self.curvature.forget()
         return True
 
     def outcome(self, why: str) -> Outcome:
@@ -273,6 +320,7 @@ def maximise_worst(
     start: Floats,
     options: TrustRegionOptions = STANDARD,
     progress: StepProgress = silent,
+    curvature: Curvature | None = None,
 ) -> Outcome:
     """Raise the worst value from `start` (variables), in the unit box.
 
@@ -280,8 +328,11 @@ def maximise_worst(
     at first, later a quadratic one with the curvature learned from the slopes. A step is taken only if the
     merit of the true function rises. Where a subproblem has no solution, the search ends. Deterministic.
     """
-    search = _LocalSearch(function, start, options)
-    for _ in range(options.most_steps if search.best.point.size else 0):
+    size = np.size(start)
+    search = _LocalSearch(
+        function, start, options, curvature or Curvature(size)
+    )
+    for _ in range(options.most_steps if size else 0):
         taken = len(search.trail)
         try:
             why = search.advance()
