@@ -135,30 +135,35 @@ def settable(
 ) -> tuple[Floats, float, IndexPoints]:
     """The settable point near `point`, its merit over the dense index, and its active index points.
 
-    Index points where a rounded point is worse than was known are added, and the rounding is done again. They
+    Index points where a rounded point is worse than was known are added, and the steps go on from there. They
     are looked for on the sweep, then on the dense one.
     """
     variables = solver.problem.variables
     index = solver.problem.index
+    lowest = dict[bytes, float]()  # seen at each rounded point
     for _ in range(_MOST_ROUNDS):
-        rounded, reached = to_steps(
+        point, reached = to_steps(
             restricted(solver, index_points),
             variables,
             point,
             enough,
         )
-        known = evaluate_at(solver, rounded, index_points)
-        seen = solver.look(rounded, index)
+        known = evaluate_at(solver, point, index_points)
+        seen = solver.look(point, index)
         worse = worse_points(
             float(known.value.min()),
             float(known.limit.min()),
             seen,
             options,
         )
-        if len(worse) > 0:
-            index_points = index_points.join(worse)
+        key = point.tobytes()
+        lowest[key] = min(lowest.get(key, np.inf), float(seen.value.min()))
+        joined = index_points.join(worse)
+        # a known point that is worse now has two positions, and the lower one counts
+        if len(joined) > len(index_points):
+            index_points = joined
         elif index is solver.dense:
             break
         else:
             index = solver.dense
-    return rounded, min(reached, float(seen.value.min())), index_points
+    return point, min(reached, lowest[key]), index_points

@@ -152,9 +152,10 @@ def exchange(
         end, seen, worse = searched(oracle, trust_region)
         steps += end.steps
         point = end.point
-        if len(worse) == 0 or count == options.most_rounds:
+        joined = working.join(worse)
+        if len(joined) == len(working) or count == options.most_rounds:
             break
-        working = working.join(worse)
+        working = joined
     merit = _merit(end, seen)
     return ExchangeResult(
         end,
