@@ -58,7 +58,8 @@ class Broken:
                 if self.along_mm is None
                 else f"{self.along_mm:.0f} mm along, "
             )
-            case = f"in case {self.case}, {self.roll_angle_deg:g} deg, {along}{self.attitude}"
+            angle = round(self.roll_angle_deg or 0.0, 2)
+            case = f"in case {self.case}, {angle:g} deg, {along}{self.attitude}"
         return f"{name}: {self.value:.4g} {self.unit}, {self.sense} {self.required:g} {self.unit}, {case}"
 
 

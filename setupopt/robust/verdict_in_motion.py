@@ -79,7 +79,7 @@ def _road(proof: RobustnessReport) -> Verdict:
         return replace(lost, found=100.0, is_chance=True)
     ridden = max(study.ridden, key=lambda one: one.sums.chance_fallen()[0])
     sums, row, plan = ridden.sums, ridden.row, proof.plan
-    chance = sums.chance_fallen()[0]
+    chance, low, high = sums.chance_fallen()
     case = proof.steady.cases.pick([row])
 
     def measure(setup: Setup) -> float:
@@ -94,8 +94,10 @@ def _road(proof: RobustnessReport) -> Verdict:
         if count and number != STOOD
     ]
     why = f"; {'; '.join(ends)}" if ends else ""
+    cases = f"{len(study.ridden)} case{'s' if len(study.ridden) > 1 else ''}"
     how = (
-        f"{sum(sums.reasons):.0f} runs of {plan.seconds:g} s in each of {len(study.ridden)} cases; largest "
+        f"{sum(sums.reasons):.0f} runs of {plan.seconds:g} s, ridden in {cases}; failed by them (95 %): "
+        f"{100.0 * low:.2g} to {100.0 * high:.2g} %; largest "
         f"drift {sums.drift / MM:.0f} mm, sideslip {sums.sideslip / DEG:.1f} deg off the trim's{why}"
     )
     return Verdict(
@@ -241,7 +243,7 @@ def _fault(proof: RobustnessReport, what: str, words: str) -> Verdict | None:
     asked = 100.0 if proof.plan.faults else None
     return Verdict(
         what,
-        "% of angles",
+        "% of angles stood",
         share,
         asked,
         None if asked is None else share >= asked,

@@ -82,7 +82,8 @@ class Parts:
         ends = self.section.where(angle)
         if ends is None:
             raise UserError(
-                f"the section does not have the roll angle {np.degrees(angle):g} deg exactly once"
+                f"limits.toml [route] from_deg or to_deg: found {np.degrees(angle):g} deg, expected a roll angle "
+                "that the section has at one place only; of a flat floor, give its edge: from_deg = 2"
             )
         return 0.5 * (ends[0] + ends[1])
 

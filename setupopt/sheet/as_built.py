@@ -231,7 +231,10 @@ def _mismatches(
         else wanted_left
     )
     if abs(left - wanted) > 0.5 * SIDES:
-        expected = f"{100 * wanted:.1f} % within {50 * SIDES:g} points, as car.toml says"
+        expected = (
+            f"{100 * wanted:.1f} % within {50 * SIDES:g} points, as left_weight_percent of car.toml, which is for "
+            "upright wheels, and the target's cambers and ballast say"
+        )
         yield f"{100 * left:.1f} % of it on the left side", expected
 
 

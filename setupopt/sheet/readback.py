@@ -11,6 +11,7 @@ from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.evaluation.limits_check import Broken, broken
 from setupopt.evaluation.result import Result
 from setupopt.project.bodies import with_body
+from setupopt.project.car_as_set import car_as_set
 from setupopt.project.measured_file import Measured
 from setupopt.project.model import WHEELS, Project, Setup
 from setupopt.robust.builds.build_variation import build_errors
@@ -107,7 +108,7 @@ def read_back(
         project, target, least, result, float(result.worst_margin[0]), wanted, deviations,
         tuple(Correction(d, _how(project, target, d), d in chosen) for d in (*chosen, *outside)), after,
         is_smallest, broken(project, np.reshape(study.found, 1), result),
-        (*project.cautions, *cautions(measured, project.car)),
+        (*project.cautions, *cautions(measured, car_as_set(project.car, target))),
     )  # fmt: skip
 
 

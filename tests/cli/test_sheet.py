@@ -226,12 +226,17 @@ def test_long_names_and_extreme_values_keep_the_pages(
     }
     for file, texts in names.items():
         changed(home, file, *texts)
+    # as an angle of a surveyed section has them
+    sweep = "{ from = 0, to = 180, step = 180 }"
+    other = "{ from = 19.485048338, to = 139.485048338, step = 120 }"
+    changed(home, "venue.toml", sweep, other)
     assert run("sheet", home, "--out", tmp_path / "out").exit_code in (0, 1)
     pages = pages_in(tmp_path / "out")
     assert len(pages) == 4
     with pdfplumber.open(one(tmp_path / "out", "pdf")) as pdf:
         assert all(
-            max(w["x1"] for w in page.extract_words())
+            min(w["x0"] for w in page.extract_words()) >= 28.0
+            and max(w["x1"] for w in page.extract_words())
             <= float(page.width) - 28.0
             for page in pdf.pages
         )

@@ -13,6 +13,7 @@ from setupopt.evaluation.variables import variables_of
 from setupopt.project import Project
 from setupopt.project.model import AXLES
 from setupopt.project.settings import SETTINGS
+from setupopt.report.page.prices import beside_today
 from setupopt.report.propose.picture import tradeoff_svg
 from setupopt.search import Proposal, ProposalOptions, propose, tradeoff
 from setupopt.search.objective import objective_of
@@ -59,6 +60,17 @@ def proposal() -> Proposal:
 def picture(proposal: Proposal) -> str:
     """Its picture; no limit is broken on the map, and contact is never lost."""
     return tradeoff_svg(proposal)
+
+
+def test_todays_values_of_the_page_are_those_of_today(
+    proposal: Proposal,
+) -> None:
+    """The page draws a setup on which its project stands: the sign of today must not lie on it."""
+    stood = replace(
+        proposal, project=replace(proposal.project, setup=proposal.setup)
+    )
+    assert tradeoff_svg(stood) != tradeoff_svg(proposal)
+    assert tradeoff_svg(beside_today(stood)) == tradeoff_svg(proposal)
 
 
 def only(proposal: Proposal, *free: str) -> Proposal:

@@ -8,9 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import evaluate
 from setupopt.physics.ride_run import STOOD
 from setupopt.project import Project
+from setupopt.report.prove.fields import JudgedReport
+from setupopt.report.prove.text import text
 from setupopt.robust.bump import BumpRides
 from setupopt.robust.robustness import (
     RobustnessOptions,
@@ -45,6 +48,28 @@ def proof(
 def rows(proof: RobustnessReport) -> dict[str, Verdict]:
     """By what they speak of."""
     return {verdict.what: verdict for verdict in verdicts(proof)}
+
+
+def test_what_few_rides_show_is_said(rows: dict[str, Verdict]) -> None:
+    """None of two rides failed: no chance near zero, as up to 84 in 100 may (1 - 0.025^(1/2), Clopper-Pearson)."""
+    road = rows["rough road"]
+    assert road.found == 0.0
+    assert "0 to 84 %" in road.how
+
+
+@pytest.mark.parametrize("along", [False, True])
+def test_the_report_fits_its_terminal(
+    proof: RobustnessReport, along: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a section of parts, too, where every place has its metres along."""
+    if along:
+        monkeypatch.setattr(
+            CaseSet, "along", lambda *_: {"along_mm": 12345.678}
+        )
+    screen = text(JudgedReport(proof), 80)
+    assert max(map(len, screen.splitlines())) <= 80
+    assert ("12346" in screen) == along
+    assert "< 0.001" not in screen
 
 
 def test_margin_as_set_is_the_evaluation(

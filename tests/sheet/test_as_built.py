@@ -14,13 +14,15 @@ from setupopt.physics.inputs import CASE
 from setupopt.project import Project
 from setupopt.project.limits_model import Arch, Packaging
 from setupopt.project.measured_file import QUANTITIES, WEIGHT, Measured
-from setupopt.project.model import ClearancePoint
+from setupopt.project.model import Ballast, ClearancePoint
 from setupopt.report.readback.fields import as_dict
 from setupopt.report.readback.text import text
 from setupopt.sheet import deviations
 from setupopt.sheet.as_built import BuiltModel, built
+from setupopt.sheet.build import as_written
+from setupopt.sheet.pad_state import Pad
 from setupopt.sheet.readback import ReadBack, read_back
-from setupopt.units import BAR, DEG, MM, N_PER_MM
+from setupopt.units import BAR, DEG, GRAVITY, MM, N_PER_MM
 
 from .conftest import few
 
@@ -143,6 +145,16 @@ def test_what_is_not_taken_as_read_is_said(bore: Project) -> None:
         read = read_back(bore, bore.setup, file)
         assert any(words in caution for caution in as_dict(read)["cautions"])
         assert words in text(read, 160)
+
+
+def test_the_weight_of_the_car_has_its_ballast(bore: Project) -> None:
+    """What the scales are scaled to is the car with the lead that its setup puts on it."""
+    lead = Ballast("lead", 8.0, 1.2, 0.3, 0.08)
+    loaded = replace(bore.setup, ballast=(lead,))
+    weights = Pad(bore, loaded).reading(as_written(loaded)).load / GRAVITY
+    read = read_back(bore, loaded, measured(**{WEIGHT: list(weights)}))
+    whole = f"{bore.car.mass + 8.0:g} kg"
+    assert any(f"scaled to the car's {whole}" in one for one in read.cautions)
 
 
 # ---- contact and limits ------------------------------------------------------------------------------------

@@ -242,9 +242,8 @@ def _load_panel(shown: Shown, w: int, top: float, axes: Any) -> None:
         label=cut(assessment.worst_fields["attitude"], 26),
     )
     axes.set_title(WHEELS[w].upper(), fontsize=10, loc="left", pad=3)
-    limit = (assessment.project.car.front, assessment.project.car.rear)[
-        w // 2
-    ].tyre.load_limit
+    car = assessment.project.car
+    limit = (car.front, car.rear)[w // 2].tyres[w % 2].load_limit
     if limit is not None and limit < top:
         axes.axhline(
             limit / 1e3, color=WARNING, lw=1.2, ls=":", label="load limit"

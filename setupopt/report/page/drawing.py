@@ -46,11 +46,12 @@ def section_drawing(venue: Venue, state: DrawnState, at: float) -> Drawing:
     shapes = [Shape("outline", path(around.points, around.radius is not None))]
     shapes += [Shape("swept", path) for path in _swept(venue)]
     car = list(_car(state, (0, 1)))
-    box = _section_box(
-        around, [_moved(points, around) for _, points, _, _ in car]
-    )
+    parts = [_moved(points, around) for _, points, _, _ in car]
+    size = _ARROW * max(_section_box(around, parts)[2:]) * MM
+    tip = _moved(np.array([state.cg]), around) - [0.0, size]
+    box = _section_box(around, [*parts, tip])
     letter = _FAR * box[2]
-    marks = _marks(around, state, _ARROW * max(box[2:]) * MM)
+    marks = _marks(around, state, size)
     labels = tuple(_section_labels(around, box, letter))
     return Drawing(
         "section",

@@ -35,7 +35,8 @@ def plan_drawing(state: DrawnState) -> Drawing:
     rear = float(points[:, 0].min())
     length = (front - rear) * (1.0 + 2.0 * _PAD)
     letter = _LETTER * length / MM
-    half = float(np.abs(points[:, 1]).max()) / MM + 2.4 * NARROW * letter
+    seen = _seen(points, state.sideslip)
+    half = float(np.abs(seen[:, 1]).max()) / MM + 2.7 * NARROW * letter
     box = ((rear - _PAD * length) / MM, -half, length / MM, 2.0 * half)
     title = "The car from above, to scale, the direction of travel to the right"
     shapes = (*_car(state), *_way(state, front))

@@ -14,8 +14,14 @@ from setupopt.report.propose.fields import price_rows
 from setupopt.report.propose.picture import tradeoff_svg
 from setupopt.search.engine.batch import silent
 from setupopt.search.local_prices import local_prices
+from setupopt.search.proposal import ComparedSetup
 
 NEARBY = "best near"
+
+
+def beside_today(own: ComparedSetup) -> ComparedSetup:
+    """The same with a project that stands on today's setup, as `tradeoff` takes it; the search stood on `own`."""
+    return replace(own, project=replace(own.project, setup=own.today.setup))
 
 
 def with_prices(
@@ -32,7 +38,7 @@ def with_prices(
         return report
     progress("trade-offs")
     picture = (
-        tradeoff_svg(found.own)
+        tradeoff_svg(beside_today(found.own))
         if report.proposed
         else tradeoff_svg(found.near, name=NEARBY)
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from setupopt.report.shared.colours import INK, QUIET, SECOND, WARNING
-from setupopt.report.shared.picture import drawing, svg
+from setupopt.report.shared.picture import at_venue, drawing, svg
 from setupopt.robust.faults import KINDS
 from setupopt.robust.robustness import RobustnessReport
 from setupopt.units import DEG
@@ -18,7 +18,9 @@ def faults_picture(proof: RobustnessReport) -> str | None:
     if not proof.faults.found.size:
         return None
     most = proof.allowed.within
-    with drawing(7.2, 4.2) as (figure, axes):
+    signs = "Filled where the driver does not stand them; at the top more time than is judged"
+    title = f"{at_venue(proof.project, 'Faults')}\n{signs}"
+    with drawing(7.2, 4.2, title) as (figure, axes):
         for (kind, words), (colour, mark) in zip(
             KINDS.items(), _LOOKS, strict=True
         ):
@@ -43,10 +45,4 @@ def faults_picture(proof: RobustnessReport) -> str | None:
         axes.set_ylabel("seconds with the steer held still")
         axes.set_ylim(0.0, 1.05 * most)
         axes.legend(fontsize=8)
-        figure.suptitle(
-            "Faults: filled where the driver does not stand them; at the top more time than is judged",
-            fontsize=10,
-            x=0.02,
-            ha="left",
-        )
         return svg(figure)

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from setupopt.evaluation.result import degrees
 from setupopt.project.limits_model import Disturbed
 from setupopt.report.shared.colours import INK, QUIET, SECOND, WARNING
-from setupopt.report.shared.picture import drawing, svg
-from setupopt.report.shared.tables import angle
+from setupopt.report.shared.picture import at_venue, drawing, svg
+from setupopt.report.shared.words import where_words
 from setupopt.robust.obstacle import track_words
 from setupopt.robust.robustness import RobustnessReport
 from setupopt.units import DEG, MM
@@ -30,7 +29,8 @@ def bump_picture(proof: RobustnessReport) -> str | None:
         axes[1].set_ylabel("sideslip deg\noff the trim's")
         _curves(proof, axes[2], "margin", 1.0)
         axes[2].axhline(proof.plan.floor, color=INK, lw=1.0, ls=":")
-        axes[2].set_ylim(bottom=max(axes[2].get_ylim()[0], _LOWEST))
+        low, high = axes[2].get_ylim()
+        axes[2].set_ylim(max(low, _LOWEST), min(high, 1.0))
         axes[2].set_ylabel("instantaneous\nmargin")
         _curves(proof, axes[3], "load", 1.0)
         axes[3].axhline(0.0, color=QUIET, lw=0.8)
@@ -41,12 +41,12 @@ def bump_picture(proof: RobustnessReport) -> str | None:
 
 def _title(proof: RobustnessReport) -> str:
     allowance = proof.bump.allowance
-    cases = proof.steady.cases
     row = allowance.worst
-    where = f"{angle(degrees(cases.records['roll_angle'][row]))} deg, {cases.attitude[row]}"
+    where = where_words(proof.steady.fields(row))
+    head = at_venue(proof.project, "Crossing the worst bump")
     length = allowance.length[row]
     track = track_words(int(allowance.track[row]))
-    return f"Crossing the worst bump: {where}\n{length:.2f} m long, {track}, shape (1 - cos)"
+    return f"{head}\n{where}: {length:.2f} m long, {track}, shape (1 - cos)"
 
 
 def _curves(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from setupopt.evaluation.result import IN_AIR, Result
 from setupopt.evaluation.summary import WheelsInAir, wheels_in_air
+from setupopt.report.shared.tables import angle
 from setupopt.units import PERCENT
 
 
@@ -21,8 +22,8 @@ def in_air_words(result: Result, setup: int = 0) -> str:
 def _attitude_words(row: WheelsInAir) -> str:
     wheels = ", ".join(wheel.upper() for wheel in row.wheels)
     span = (
-        f"{row.from_deg:g} deg"
+        f"{angle(row.from_deg)} deg"
         if row.from_deg == row.to_deg
-        else f"{row.from_deg:g} to {row.to_deg:g} deg"
+        else f"{angle(row.from_deg)} to {angle(row.to_deg)} deg"
     )
     return f"{row.attitude}: {wheels} at {span} ({row.cases} {'case' if row.cases == 1 else 'cases'})"

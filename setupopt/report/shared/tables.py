@@ -299,12 +299,12 @@ def thinned(
 
 
 def angle(degrees: float) -> str:
-    """An angle without the noise of the conversion.
+    """An angle to a hundredth of a degree, without the noise of the conversion.
 
-    >>> angle(30.000000000000004), angle(-0.0)
-    ('30', '0')
+    >>> angle(30.000000000000004), angle(-0.0), angle(19.48504), angle(-0.004)
+    ('30', '0', '19.49', '0')
     """
-    return f"{degrees + 0.0:.6g}"
+    return f"{round(degrees, 2) + 0.0:g}"
 
 
 def along_words(row: Mapping[str, object]) -> str:

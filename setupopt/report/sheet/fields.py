@@ -191,8 +191,7 @@ def cold_words(sheet: Sheet) -> dict[str, dict[str, str]]:
     for setup in (sheet.changes.today, sheet.target):
         rows = cold_pressures(sheet.project, setup)
         words = {
-            row.wheel: f"{row.cold / BAR:.2f} bar at {row.at:g} C"
-            for row in rows
+            row.wheel: f"{row.cold / BAR:.2f} bar, {row.at:g} C" for row in rows
         }
         found[setup_checksum(sheet.project, setup)] = words
     return found
