@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from setupopt.evaluation.cases import CaseSet, path_cases
+from setupopt.evaluation.limits import is_judged
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Field
 from setupopt.learn.channels import CHANNELS, COASTING
@@ -148,7 +149,7 @@ class Predictor:
         self.rows = rows
         model, settings = car_of(project, {})
         answers = model.run(settings, self.cases({})).answers[0]
-        is_held = answers["contact"] & ~answers["slides"]
+        is_held = is_judged(answers)
         self.starts = answers[is_held]
         self.rows = rows[is_held]
         self.unheld = int((~is_held).sum())
@@ -195,9 +196,7 @@ class Predictor:
         forces = PathForces(replace(self.project, car=model.car), cases.records)
         found[COASTING] = -forces.deceleration(cases.records["speed"])
         table = np.column_stack([found[name] for name in self.channels])
-        return np.where(
-            (answers["contact"] & ~answers["slides"])[:, None], table, np.nan
-        )
+        return np.where(is_judged(answers)[:, None], table, np.nan)
 
     def slopes(self, theta: Floats, base: Floats) -> Floats:
         """Slopes of the readings by the parameters that are no zeros, (seconds, channels, parameters)."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple
 
 import numpy as np
 
@@ -46,13 +45,6 @@ class Change:
     setup: Setup
 
 
-class _Step(NamedTuple):
-    """A setting, and the setup with its next value."""
-
-    variable: Variable
-    setup: Setup
-
-
 @dataclass(frozen=True)
 class SingleSteps:
     """Every single step inside limits.toml from a setup: to the next settable value on either side, one
@@ -63,8 +55,8 @@ class SingleSteps:
     setup: Setup
 
     @cached_property
-    def steps(self) -> list[_Step]:
-        """None without limits."""
+    def steps(self) -> list[tuple[Variable, Setup]]:
+        """Settings, and the setup with the next value of each; none without limits."""
         limits = self.project.limits
         return [] if limits is None else list(_steps(self.setup, limits))
 
@@ -74,7 +66,7 @@ class SingleSteps:
         then of all steps.
         """
         assert self.project.limits is not None
-        setups = [self.setup, *(step.setup for step in self.steps)]
+        setups = [self.setup, *(setup for _, setup in self.steps)]
         return _steady(self.project, self.project.limits, setups)
 
     def best(
@@ -94,18 +86,17 @@ class SingleSteps:
         offered = np.flatnonzero(kept[1:] & (worst[1:] >= least))
         before = _plain(measure(self.setup))
         after = np.full(len(self.steps), -np.inf)
-        after[offered] = [_plain(measure(self.steps[i].setup)) for i in offered]
+        after[offered] = [_plain(measure(self.steps[i][1])) for i in offered]
         best = int(after.argmax())
         if not after[best] > before + _NOTICE:
             return None
-        step = self.steps[best]
-        setting = step.variable.setting
+        variable, mended = self.steps[best]
+        setting = variable.setting
         from_, to = (
-            step.variable.value(setup) or 0.0
-            for setup in (self.setup, step.setup)
+            variable.value(setup) or 0.0 for setup in (self.setup, mended)
         )
         return Change(
-            step.variable.where,
+            variable.where,
             setting.key,
             setting.unit,
             from_,
@@ -113,7 +104,7 @@ class SingleSteps:
             float(after[best] - before),
             float(worst[0]),
             float(worst[1 + best]),
-            step.setup,
+            mended,
         )
 
 
@@ -125,13 +116,13 @@ def _plain(margin: float) -> float:
 # ---- the steps ---------------------------------------------------------------------------------------------
 
 
-def _steps(setup: Setup, limits: Limits) -> Iterator[_Step]:
+def _steps(setup: Setup, limits: Limits) -> Iterator[tuple[Variable, Setup]]:
     """Every single step from a setup, front axle first, down before up."""
     for variable in variables_of(limits):
         for value in _next_values(
             variable, float(variable.of(by_wheel(setup))[0])
         ):
-            yield _Step(variable, with_value(setup, variable, value))
+            yield variable, with_value(setup, variable, value)
 
 
 def _next_values(variable: Variable, value: float) -> list[float]:

@@ -27,7 +27,6 @@ from setupopt.robust.ride_model import NO_DRIVER, RideModel
 from setupopt.robust.wind import (
     STRONGEST,
     SteadyWind,
-    WindLimit,
     around,
     with_wind,
 )
@@ -70,18 +69,21 @@ class GustLimit:
 
     `direction`, rad: where the wind comes from, 0 from ahead, 90 deg from the left. `speed`, m/s at its peak,
     is the highest that was stood, 0 where a case slides or loses contact without wind, infinite where all up
-    to 40 m/s are stood; `case` the row that falls first, -1 for none. `steady`: the limit of steady wind, by
-    the margin.
+    to 40 m/s are stood; `case` the row that falls first, -1 for none. `steady_speed`, `steady_case`: the same of
+    steady wind, by the margin.
     """
 
-    floor: float
     found: Records
-    steady: WindLimit
 
     @property
     def worst(self) -> int:
         """The direction with the least gust."""
         return int(self.found["speed"].argmin())
+
+    @property
+    def worst_steady(self) -> int:
+        """The direction with the least steady wind."""
+        return int(self.found["steady_speed"].argmin())
 
     @property
     def worst_step(self) -> int:
@@ -243,14 +245,7 @@ class GustSearch:
 
     def limit(self, answers: Iterable[np.ndarray]) -> GustLimit:
         """All answers together."""
-        rows = np.concatenate(list(answers))
-        steady = WindLimit(
-            self.floor,
-            rows["direction"],
-            rows["steady_speed"],
-            rows["steady_case"],
-        )
-        return GustLimit(self.floor, rows, steady)
+        return GustLimit(np.concatenate(list(answers)))
 
     def _search(
         self, direction: float, peaks: Floats, usual: float, found: Records

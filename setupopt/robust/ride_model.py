@@ -9,6 +9,7 @@ from typing import Any, NamedTuple, Self
 import numpy as np
 
 from setupopt.evaluation.cases import CaseSet
+from setupopt.evaluation.limits import is_judged
 from setupopt.evaluation.model import Model
 from setupopt.evaluation.motion import Motion, motion_at
 from setupopt.evaluation.result import Result
@@ -155,8 +156,7 @@ class RideModel:
     @property
     def has_ride(self) -> np.ndarray:
         """`rides` of all cases, (cases)."""
-        answers = self.result.answers[0]
-        return answers["contact"] & ~answers["slides"]
+        return is_judged(self.result.answers[0])
 
     def base(self, row: int) -> Records:
         """The steady answer (1) that a ride of one case starts from."""

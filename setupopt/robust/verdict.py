@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from setupopt.evaluation.limits import is_judged
 from setupopt.evaluation.model import Model
 from setupopt.project.model import AXLES, WHEELS, Setup
 from setupopt.robust.best_single_step import Change
@@ -56,12 +57,6 @@ def first_axle(proof: RobustnessReport, row: int) -> str:
     )
 
 
-def has_ride(proof: RobustnessReport, row: int) -> bool:
-    """Whether there is a ride about a case: it keeps contact and does not slide."""
-    answer = proof.steady.answers[0, row]
-    return bool(answer["contact"] and not answer["slides"])
-
-
 def steadily(proof: RobustnessReport, row: int) -> Callable[[Setup], float]:
     """The steady margin of one case, for a search."""
     model = Model(proof.project.car)
@@ -75,7 +70,7 @@ def without_ride(
     proof: RobustnessReport, what: str, unit: str, asked: float | None, row: int
 ) -> Verdict:
     """Nothing is stood where there is no ride, or no driver of the reaction time holds the car."""
-    if has_ride(proof, row):
+    if is_judged(proof.steady.answers[0, row]):
         how = f"{REASONS[NO_DRIVER]}, even without any disturbance"
     else:
         how = f"{first_axle(proof, row)} without any disturbance"

@@ -8,6 +8,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from setupopt.evaluation.limits import is_judged
 from setupopt.evaluation.model import Model
 from setupopt.physics.inputs import Records
 from setupopt.physics.ride_run import STOOD, TRACE
@@ -22,7 +23,6 @@ from setupopt.robust.robustness import RobustnessReport
 from setupopt.robust.verdict import (
     Verdict,
     change_for,
-    has_ride,
     in_unit,
     judged,
     without_ride,
@@ -74,7 +74,7 @@ def _road(proof: RobustnessReport) -> Verdict:
     study = proof.road
     asked = 100.0 * proof.plan.chance
     worst = int(proof.steady.worst[0])
-    if study is None or not has_ride(proof, worst):
+    if study is None or not is_judged(proof.steady.answers[0, worst]):
         lost = without_ride(proof, "rough road", "% of runs", asked, worst)
         return replace(lost, found=100.0, is_chance=True)
     ridden = max(study.ridden, key=lambda one: one.sums.chance_fallen()[0])
@@ -108,50 +108,42 @@ def _road(proof: RobustnessReport) -> Verdict:
 
 def _bump(proof: RobustnessReport) -> Verdict:
     allowance = proof.bump.allowance
-    row, asked = allowance.worst, proof.plan.bump
-    height, length = float(allowance.height[row]), float(allowance.length[row])
-    if not height > 0.0:
-        return without_ride(proof, "bump", "mm", in_unit(asked, MM), row)
-    if np.isnan(length):
-        how = f"every bump up to {MOST / MM:.0f} mm is stood"
-        return judged(proof, "bump", "mm", None, asked, MM, row, how, None)
-    measure = _spare(
-        proof,
-        row,
-        BumpRides,
-        lambda rides: rides.cross(
-            0, allowance.obstacle(row, _BEYOND), trace=_ON
-        ),
-    )
+    row = allowance.worst
+    bump = allowance.obstacle(row)
     how = (
-        f"{length:.2f} m long, {track_words(int(allowance.track[row]))}; beyond it "
-        f"{REASONS[int(allowance.reason[row])]}. Instantaneous number, no verdict: the margin at one instant "
-        f"falls to the minimum at {allowance.instant[row] / MM:.3g} mm of this bump"
+        f"{bump.length:.2f} m long, {track_words(bump.track)}; beyond it {REASONS[int(allowance.reason[row])]}. "
+        "Instantaneous number, no verdict: the margin at one instant falls to the minimum at "
+        f"{allowance.instant[row] / MM:.3g} mm of this bump"
     )
-    return judged(
-        proof, "bump", "mm", height / MM, asked, MM, row, how, measure
-    )
+    return _obstacle(proof, "bump", proof.plan.bump, row, bump, how)
 
 
 def _seam(proof: RobustnessReport) -> Verdict:
     allowance = proof.bump.allowance
-    row, asked = allowance.worst_seam, proof.plan.seam
-    seam, ramp = float(allowance.seam[row]), float(allowance.ramp[row])
-    if not abs(seam) > 0.0:
-        return without_ride(proof, "seam", "mm", in_unit(asked, MM), row)
-    if np.isnan(ramp):
-        how = f"every step up or down to {MOST / MM:.0f} mm is stood"
-        return judged(proof, "seam", "mm", None, asked, MM, row, how, None)
-    obstacle = Obstacle(
-        _BEYOND * seam, ramp, TRACKS.index("both"), is_seam=True
-    )
+    row = allowance.worst_seam
+    height, ramp = float(allowance.seam[row]), float(allowance.ramp[row])
+    seam = Obstacle(height, ramp, TRACKS.index("both"), is_seam=True)
+    way = "up" if height > 0.0 else "down"
+    how = f"step {way} over a ramp of {ramp / MM:.0f} mm, across the whole way"
+    return _obstacle(proof, "seam", proof.plan.seam, row, seam, how)
+
+
+def _obstacle(
+    proof: RobustnessReport, what: str, asked: float | None, row: int, highest: Obstacle, how: str
+) -> Verdict:  # fmt: skip
+    """The highest obstacle of a kind that is stood; without a length where all that were tried are."""
+    height = abs(highest.height)
+    if not height > 0.0:
+        return without_ride(proof, what, "mm", in_unit(asked, MM), row)
+    if np.isnan(highest.length):
+        kind = "step up or down" if highest.is_seam else "bump up"
+        how = f"every {kind} to {MOST / MM:.0f} mm is stood"
+        return judged(proof, what, "mm", None, asked, MM, row, how, None)
+    more = highest._replace(height=_BEYOND * highest.height)
     measure = _spare(
-        proof, row, BumpRides, lambda rides: rides.cross(0, obstacle, trace=_ON)
+        proof, row, BumpRides, lambda rides: rides.cross(0, more, trace=_ON)
     )
-    how = f"step {'up' if seam > 0.0 else 'down'} over a ramp of {ramp / MM:.0f} mm, across the whole way"
-    return judged(
-        proof, "seam", "mm", abs(seam) / MM, asked, MM, row, how, measure
-    )
+    return judged(proof, what, "mm", height / MM, asked, MM, row, how, measure)
 
 
 def _gust(proof: RobustnessReport) -> Verdict:
@@ -193,13 +185,9 @@ def _wind_step(proof: RobustnessReport) -> Verdict:
 
 
 def _wind(proof: RobustnessReport) -> Verdict:
-    wind, asked = proof.gust.steady, proof.plan.wind
-    at = wind.worst
-    speed, row, direction = (
-        float(wind.speed[at]),
-        int(wind.case[at]),
-        float(wind.direction[at]),
-    )
+    found, asked = proof.gust.found[proof.gust.worst_steady], proof.plan.wind
+    speed, row = float(found["steady_speed"]), int(found["steady_case"])
+    direction = float(found["direction"])
     if row < 0 or not np.isfinite(speed):
         how = f"every wind up to {STRONGEST:g} m/s is held"
         return judged(

@@ -139,7 +139,8 @@ def test_counts_are_exact() -> None:
     )
     held.add(margins[np.isfinite(margins)])
     assert (held.lost, held.least) == (0, margins[np.isfinite(margins)].min())
-    assert held.below == (margins[np.isfinite(margins)] < -2.0).sum()
+    below = (margins[np.isfinite(margins)] < -2.0).sum()
+    assert held.share_under(-2.0).share == below / np.isfinite(margins).sum()
 
 
 @pytest.mark.parametrize("floor", [-2.0, 0.0, 0.05, 0.25, 1.0])

@@ -108,11 +108,8 @@ def test_steady_wind_is_held_and_a_little_more_is_not(
     proof: RobustnessReport, rows: dict[str, Verdict]
 ) -> None:
     """In the case and from the direction that it tells."""
-    wind = proof.gust.steady
-    direction, speed = (
-        float(wind.direction[wind.worst]),
-        rows["steady wind"].found,
-    )
+    worst = proof.gust.found[proof.gust.worst_steady]
+    direction, speed = float(worst["direction"]), rows["steady wind"].found
     assert speed is not None
     for share, held in ((1.0, True), (1.1, False)):
         cases = with_wind(proof.steady.cases, share * speed, direction)

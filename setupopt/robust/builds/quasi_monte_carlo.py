@@ -88,28 +88,34 @@ class MarginDistribution:
     """
 
     def __init__(self) -> None:
-        self.count = self.lost = self.below = 0
-        self.least = np.inf
         self._least_held = np.inf
-        self._bins = np.zeros(_BINS, dtype=np.int64)
+        # First those out of contact, then those under -2
+        self._bins = np.zeros(2 + _BINS, dtype=np.int64)
+
+    @property
+    def count(self) -> int:
+        """Of all samples."""
+        return int(self._bins.sum())
+
+    @property
+    def lost(self) -> int:
+        """Samples out of contact."""
+        return int(self._bins[0])
+
+    @property
+    def least(self) -> float:
+        """Of all margins."""
+        return -np.inf if self.lost else self._least_held
 
     def add(self, margins: Floats | Sequence[float]) -> None:
         """Count some more; what is no finite number is lost."""
         given = np.asarray(margins, dtype=float)
         held = given[np.isfinite(given)]
-        place = np.floor(held * _PER_ONE).astype(np.int64) - _LEAST * _PER_ONE
-        self.count, self.lost = (
-            self.count + given.size,
-            self.lost + given.size - held.size,
-        )
-        self.below += int((place < 0).sum())
-        self._bins += np.bincount(
-            np.minimum(place[place >= 0], _BINS - 1), minlength=_BINS
-        )
-        self._least_held = min(
-            self._least_held, float(held.min(initial=np.inf))
-        )
-        self.least = -np.inf if self.lost else self._least_held
+        place = np.floor(held * _PER_ONE) - _LEAST * _PER_ONE
+        bins = 2 + np.clip(place, -1, _BINS - 1).astype(np.int64)
+        self._bins += np.bincount(bins, minlength=self._bins.size)
+        self._bins[0] += given.size - held.size
+        self._least_held = held.min(initial=self._least_held)
 
     def percentile(self, share: float) -> float:
         """Margin that at least 1 - `share` (0 to 1) of the samples reach: the lower edge of its bin.
@@ -119,16 +125,10 @@ class MarginDistribution:
         if self.count == 0:
             return np.nan
         rank = int(np.floor(share * (self.count - 1) + 1e-9))
-        if rank < self.lost + self.below:
-            return -np.inf if rank < self.lost else self._least_held
-        bin_ = int(
-            np.searchsorted(
-                np.cumsum(self._bins),
-                rank - self.lost - self.below,
-                side="right",
-            )
-        )
-        return (bin_ + _LEAST * _PER_ONE) / _PER_ONE
+        bin_ = int(np.searchsorted(np.cumsum(self._bins), rank, side="right"))
+        if bin_ < 2:
+            return (-np.inf, float(self._least_held))[bin_]
+        return (bin_ - 2 + _LEAST * _PER_ONE) / _PER_ONE
 
     def share_under(self, floor: float) -> Share:
         """Share of the samples under `floor`, from -2 to 1; a bin that the floor cuts counts whole.
@@ -137,7 +137,7 @@ class MarginDistribution:
         more evenly, so as a rule it is on the wide side. From 0 to 1 without samples.
         """
         edges = int(np.ceil((floor - _LEAST) * _PER_ONE - 1e-6))
-        under = self.lost + self.below + int(self._bins[: max(0, edges)].sum())
+        under = int(self._bins[: 2 + max(0, edges)].sum())
         if self.count == 0:
             return Share(np.nan, 0.0, 1.0)
         return Share(under / self.count, *clopper_pearson(under, self.count))
