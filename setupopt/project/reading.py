@@ -16,12 +16,7 @@ from setupopt.project.toml_file import TomlFile, read_toml
 from setupopt.units import MM
 
 if TYPE_CHECKING:
-    from setupopt.project import (
-        car_schema,
-        limits_schema,
-        setup_schema,
-        venue_schema,
-    )
+    from setupopt.project import car_schema, setup_schema, venue_schema
     from setupopt.project.field_types import Table
     from setupopt.project.survey import Surveyed
 
@@ -38,7 +33,11 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     """
     from setupopt.project import to_si as convert
     from setupopt.project.assumed import assumed
+    from setupopt.project.car_schema import CarFile
     from setupopt.project.file_warnings import file_cautions
+    from setupopt.project.limits_schema import LimitsFile
+    from setupopt.project.setup_schema import SetupFile
+    from setupopt.project.venue_schema import VenueFile
     from setupopt.project.warnings import cautions
 
     home = Path(folder)
@@ -47,9 +46,16 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
         expected = "a project folder with car.toml, venue.toml and setup.toml"
         raise InputErrors([InputError(str(home), None, "", found, expected)])
     reader = _Reader()
-    car_file, venue_file, setup_read, limits_file, body_files = reader.project(
-        home, setup_path(home, setup_file)
+    car_file = reader.read("car", home / "car.toml", CarFile)
+    venue_file = reader.read("venue", home / "venue.toml", VenueFile)
+    setup_read = reader.read("setup", setup_path(home, setup_file), SetupFile)
+    path = home / "limits.toml"
+    limits_file = (
+        reader.read("limits", path, LimitsFile) if lexists(path) else None
     )
+    body_files = reader.bodies(home, car_file, setup_read)
+    if not (car_file and venue_file and setup_read) or reader.errors:
+        raise InputErrors(reader.errors)
     surveyed = survey_of(home, venue_file)
     section = None if surveyed is None else surveyed.section
     car = convert.car(car_file)
@@ -124,66 +130,34 @@ class _Reader:
             self.errors += refused.errors
             return None
 
-    def project(
-        self, home: Path, setup: Path
-    ) -> tuple[
-        car_schema.CarFile,
-        venue_schema.VenueFile,
-        setup_schema.SetupFile,
-        limits_schema.LimitsFile | None,
-        dict[str, car_schema.BodyFile],
-    ]:
-        """All files of a folder. Raises InputErrors with the mistakes of all."""
-        from setupopt.project.car_schema import CarFile
-        from setupopt.project.limits_schema import LimitsFile
-        from setupopt.project.setup_schema import SetupFile
-        from setupopt.project.venue_schema import VenueFile
-
-        car = self.read("car", home / "car.toml", CarFile)
-        venue = self.read("venue", home / "venue.toml", VenueFile)
-        worn = self.read("setup", setup, SetupFile)
-        path = home / "limits.toml"
-        limits = (
-            self.read("limits", path, LimitsFile) if lexists(path) else None
-        )
-        bodies = self.bodies(home, car, worn)
-        if car is None or venue is None or worn is None or self.errors:
-            raise InputErrors(self.errors)
-        return car, venue, worn, limits, bodies
-
     def bodies(
         self,
         home: Path,
         car: car_schema.CarFile | None,
         setup: setup_schema.SetupFile | None,
     ) -> dict[str, car_schema.BodyFile]:
-        """The bodies of a project by name; among them must be the one that the setup names."""
-        paths, wrong = find_bodies(home)
-        self.errors += wrong
-        files = {
-            name: self.body(name, path, car) for name, path in paths.items()
-        }
-        worn = setup.setup.body if setup else None
-        if worn is not None and worn not in paths:
-            self.errors.append(
-                self.files["setup"].error(
-                    ("setup", "body"), choices(worn, paths)
-                )
-            )
-        return {name: file for name, file in files.items() if file is not None}
-
-    def body(
-        self, name: str, path: Path, car: car_schema.CarFile | None
-    ) -> car_schema.BodyFile | None:
-        """One body, its ride heights measured where car.toml says."""
+        """The bodies of a project by name, their ride heights measured where car.toml says; among them must be
+        the one that the setup names.
+        """
         from setupopt.project.car_schema import BodyFile
 
-        file = self.read(file_name(name), path, BodyFile)
-        if file is not None and car is not None:
-            self.errors += other_stations(
-                self.files[file_name(name)], file.air, car.air
+        paths, wrong = find_bodies(home)
+        self.errors += wrong
+        found = {}
+        for name, path in paths.items():
+            file = self.read(file_name(name), path, BodyFile)
+            if file is not None:
+                found[name] = file
+            if file is not None and car is not None:
+                whole = self.files[file_name(name)]
+                self.errors += other_stations(whole, file.air, car.air)
+        worn = setup.setup.body if setup else None
+        if worn is not None and worn not in paths:
+            expected = choices(worn, paths)
+            self.errors.append(
+                self.files["setup"].error(("setup", "body"), expected)
             )
-        return file
+        return found
 
     def refuse(self, findings: list[Finding]) -> None:
         if findings:

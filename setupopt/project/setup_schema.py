@@ -50,7 +50,7 @@ class WheelSetupTable(Table):
     damper_rebound_Ns_per_mm: float | None = optional(0, 200, "N s/mm")
 
 
-class AxleSetupTable(Table):
+class AxleSetupTable(WheelSetupTable):
     """`[front]` and `[rear]` of a setup."""
 
     camber_deg: float = number(-15, 15, "deg")
@@ -60,8 +60,6 @@ class AxleSetupTable(Table):
     third_N_per_mm: float = number(0, 5000, "N/mm", default=0.0)
     pressure_bar: float = number(0.2, 6, "bar")
     toe_mm: float = number(-30, 30, "mm")
-    damper_bump_Ns_per_mm: float | None = optional(0, 200, "N s/mm")
-    damper_rebound_Ns_per_mm: float | None = optional(0, 200, "N s/mm")
     left: WheelSetupTable = WheelSetupTable()
     right: WheelSetupTable = WheelSetupTable()
 

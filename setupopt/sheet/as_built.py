@@ -238,17 +238,11 @@ def _mismatches(
         yield f"{100 * left:.1f} % of it on the left side", expected
 
 
-class BuiltModel:
-    """The car ready for many builds."""
-
-    def __init__(self, car: Car) -> None:
-        self.model = Model(car)
-
-    def result(self, builds: Sequence[Record], cases: CaseSet) -> Result:
-        """Every build, a BUILD record, in every case."""
-        return self.model.run(
-            self.model.settings(np.array(builds, BUILD)), cases
-        )
+def built_result(
+    model: Model, builds: Sequence[Record], cases: CaseSet
+) -> Result:
+    """Every build, a BUILD record, in every case."""
+    return model.run(model.settings(np.array(builds, BUILD)), cases)
 
 
 def with_field(

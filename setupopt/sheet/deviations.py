@@ -9,11 +9,12 @@ from itertools import combinations
 import numpy as np
 
 from setupopt.evaluation.cases import CaseSet
+from setupopt.evaluation.model import Model
 from setupopt.physics.inputs import Floats, Record
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
 from setupopt.project.settings import BALANCE, SETTINGS, STATION, WING, Setting
 from setupopt.sheet.adjusters import axle_tools
-from setupopt.sheet.as_built import BuiltModel, with_field
+from setupopt.sheet.as_built import built_result, with_field
 
 _SAME = 1e-5  # of a setting's own size: a printed sheet shows six digits
 _ALIKE = 1e-6  # of the file's unit, left against right
@@ -57,7 +58,7 @@ class Deviation:
 class DeviationStudy:
     """Builds between the target and what was found."""
 
-    model: BuiltModel
+    model: Model
     cases: CaseSet
     target: Record
     found: Record
@@ -69,7 +70,10 @@ class DeviationStudy:
             for first in range(0, len(builds), _AT_ONCE)
         ]
         return np.concatenate(
-            [self.model.result(part, self.cases).worst_margin for part in parts]
+            [
+                built_result(self.model, part, self.cases).worst_margin
+                for part in parts
+            ]
         )
 
     def deviations(self, project: Project) -> tuple[Deviation, ...]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from setupopt.evaluation.cases import CaseSet, sweep_cases
 from setupopt.evaluation.limits_check import Broken, broken
+from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
 from setupopt.project.bodies import with_body
 from setupopt.project.car_as_set import car_as_set
@@ -18,8 +19,8 @@ from setupopt.robust.builds.build_variation import build_errors
 from setupopt.robust.builds.worst_build import worst_build
 from setupopt.sheet.adjusters import axle_tools
 from setupopt.sheet.as_built import (
-    BuiltModel,
     built,
+    built_result,
     cautions,
     with_clicks,
     with_own,
@@ -86,7 +87,7 @@ def read_back(
     """
     project = with_body(project, target.body)
     cases = sweep_cases(project.venue)
-    model = BuiltModel(project.car)
+    model = Model(project.car)
     stood = as_written(target)
     load = Pad(project, target).reading(stood).load
     left = float((load[0] + load[2]) / load.sum())
@@ -94,7 +95,7 @@ def read_back(
     study = DeviationStudy(
         model, cases, with_own(stood, found, project.car), found
     )
-    result = model.result([study.found], cases)
+    result = built_result(model, [study.found], cases)
     wanted = float(study.worst([study.target])[0])
     least = _floor(project, target, cases, wanted) if floor is None else floor
     deviations = study.deviations(replace(project, setup=target))

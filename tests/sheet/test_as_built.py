@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from setupopt.evaluation.cases import CaseSet
+from setupopt.evaluation.model import Model
 from setupopt.physics.inputs import CASE
 from setupopt.project import Project
 from setupopt.project.limits_model import Arch, Packaging
@@ -18,7 +19,7 @@ from setupopt.project.model import Ballast, ClearancePoint
 from setupopt.report.readback.fields import as_dict
 from setupopt.report.readback.text import text
 from setupopt.sheet import deviations
-from setupopt.sheet.as_built import BuiltModel, built
+from setupopt.sheet.as_built import built, built_result
 from setupopt.sheet.build import as_written
 from setupopt.sheet.pad_state import Pad
 from setupopt.sheet.readback import ReadBack, read_back
@@ -87,7 +88,7 @@ def test_the_car_rests_where_it_was_measured(
     about the CG. To 0.01 mm, a tenth of what a ruler reads; the off-middle tyre forces leave that."""
     bore = on_plates(bore)
     build = built(bore.setup, scales(bore, *more), bore.car)
-    answer = BuiltModel(bore.car).result([build], on_the_pad()).answers[0, 0]
+    answer = built_result(Model(bore.car), [build], on_the_pad()).answers[0, 0]
     front, rear = bore.setup.front.ride_height, bore.setup.rear.ride_height
     assert answer["ride_gap"] == pytest.approx([front, rear], abs=0.01 * MM)
     assert abs(answer["state"][2]) * bore.car.front.track < 0.01 * MM
@@ -103,9 +104,8 @@ def test_cross_weight_is_the_one_measured(bore: Project) -> None:
     more = (3.0, -3.0, -3.0, 3.0)
     weights = scales(bore, *more).get(WEIGHT)
     build = built(bore.setup, scales(bore, *more), bore.car)
-    loads = (
-        BuiltModel(bore.car).result([build], on_the_pad()).answers["load"][0, 0]
-    )
+    result = built_result(Model(bore.car), [build], on_the_pad())
+    loads = result.answers["load"][0, 0]
     shown = (weights[1] + weights[2]) / weights.sum()
     assert (loads[1] + loads[2]) / loads.sum() == pytest.approx(shown, abs=1e-4)
 

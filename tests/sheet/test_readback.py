@@ -11,10 +11,10 @@ import pytest
 
 from setupopt.errors import InputError
 from setupopt.evaluation.cases import sweep_cases
-from setupopt.evaluation.model import evaluate
+from setupopt.evaluation.model import Model, evaluate
 from setupopt.project import Project, Setup, with_body
 from setupopt.project.measured_file import QUANTITIES, WEIGHT, Measured
-from setupopt.sheet.as_built import BuiltModel, built, with_field
+from setupopt.sheet.as_built import built, built_result, with_field
 from setupopt.sheet.build import as_written
 from setupopt.sheet.readback import read_back
 from setupopt.units import BAR, DEG, MM, N_PER_MM
@@ -69,8 +69,8 @@ def test_even_values_are_a_plain_setup(bore: Project) -> None:
         toe_mm=[2 * MM, np.nan, np.nan, np.nan],
     )  # fmt: skip
     cases = sweep_cases(bore.venue)
-    result = BuiltModel(bore.car).result(
-        [built(target, found, bore.car)], cases
+    result = built_result(
+        Model(bore.car), [built(target, found, bore.car)], cases
     )
     assert result.margin[0] == pytest.approx(
         evaluate(bore, other, cases).margin[0], abs=1e-12
@@ -138,14 +138,14 @@ def test_smallest_set_against_every_subset(bore: Project) -> None:
     base = read_back(bore, target, found)
     floor = 0.5 * (base.margin + base.target_margin)
     read = read_back(bore, target, found, floor)
-    model, cases = BuiltModel(bore.car), sweep_cases(bore.venue)
+    model, cases = Model(bore.car), sweep_cases(bore.venue)
     goal, start = as_written(target), built(target, found, bore.car)
 
     def margin(chosen: tuple) -> float:
         build = start
         for deviation in chosen:
             build = with_field(build, deviation.field, deviation.places, goal)
-        return float(model.result([build], cases).worst_margin[0])
+        return float(built_result(model, [build], cases).worst_margin[0])
 
     needed = [c.deviation for c in read.corrections if c.for_floor]
     assert needed
@@ -172,11 +172,8 @@ def test_even_weights_change_nothing_and_a_wedge_does(bore: Project) -> None:
         car,
     )
     cases = sweep_cases(bore.venue, np.array([0.0])).pick([0])
-    loads = (
-        BuiltModel(car)
-        .result([as_written(target), even, wedge], cases)
-        .answers["load"][:, 0]
-    )
+    builds = [as_written(target), even, wedge]
+    loads = built_result(Model(car), builds, cases).answers["load"][:, 0]
     assert loads[1] == pytest.approx(loads[0], abs=1e-6)
     assert np.sign(loads[2] - loads[0]).tolist() == [-1.0, 1.0, 1.0, -1.0]
 
@@ -195,10 +192,10 @@ def test_mirrored_deviations_on_mirrored_attitudes() -> None:
             [np.nan, low, np.nan, np.nan],
         )
     )
-    model = BuiltModel(bore.car)
+    model = Model(bore.car)
     one, two = (
-        model.result([left], cases).margin[0, 0],
-        model.result([right], other).margin[0, 0],
+        built_result(model, [left], cases).margin[0, 0],
+        built_result(model, [right], other).margin[0, 0],
     )
     assert one == pytest.approx(two, abs=1e-9)
 
