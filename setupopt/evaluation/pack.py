@@ -146,7 +146,7 @@ def _masses(car: Car) -> dict[str, object]:
         "x": np.array([to_front, to_front, -to_rear, -to_rear]),
         "side": _SIDE,
         "y": 0.5 * _SIDE * per_wheel(car, lambda a: a.track) + middle,
-        "static_load": np.array(corner_loads(car)),
+        "static_load": corner_loads(car),
     }
 
 

@@ -23,11 +23,14 @@ def car_as_set(car: Car, setup: Setup) -> Car:
     )
 
 
+def wings_of(air: Air) -> dict[str, AirElement]:
+    """The elements that have settings, by name, in the order of the file."""
+    return {e.name: e for e in air.elements if e.settings}
+
+
 def wing_names(air: Air) -> tuple[str, ...]:
     """The elements that have settings, in the order of a setup's `wings`."""
-    return tuple(
-        sorted(element.name for element in air.elements if element.settings)
-    )
+    return tuple(sorted(wings_of(air)))
 
 
 def as_set(

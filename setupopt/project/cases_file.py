@@ -15,7 +15,7 @@ from setupopt.project.consistency import ROOM
 from setupopt.project.csv_read import CHUNK, Column, CsvTable, csv_pieces
 from setupopt.project.field_types import Bounds
 from setupopt.project.model import Car, Venue
-from setupopt.project.static_checks import plan_points
+from setupopt.project.static_checks import plan_points, reach
 from setupopt.project.venue_schema import AttitudeTable, SweepTable, VenueTable
 from setupopt.units import DEG, MM
 
@@ -81,7 +81,7 @@ def _checked(
     """The cases of a table, which has so many rows before it in the file."""
     cases = _cases(table, venue, before)
     if car is not None:
-        widest = _widest(cases, car)
+        widest = reach(plan_points(car), cases.heading)
         tight = np.flatnonzero(widest * cases.curvature > ROOM)
         if tight.size:
             raise InputErrors(
@@ -204,16 +204,6 @@ def _along(table: CsvTable, venue: Venue) -> Numbers | None:
     if wrong:
         raise InputErrors(wrong[:_ENOUGH])
     return np.array([ends[0] for ends in stretches if ends is not None])
-
-
-def _widest(cases: CaseTable, car: Car) -> Numbers:
-    """How far the car reaches round the section in each case, m."""
-    sine = np.sin(cases.heading)
-    cosine = np.cos(cases.heading)
-    widest = np.zeros(len(cases))
-    for x, y in plan_points(car):
-        np.maximum(widest, np.abs(x * sine + y * cosine), out=widest)
-    return widest
 
 
 def _require_sight(table: CsvTable, widest: Numbers, sight: float) -> None:

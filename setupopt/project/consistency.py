@@ -6,16 +6,15 @@ from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
 from setupopt.project.bodies import OWN, file_name, with_bodywork
-from setupopt.project.car_as_set import car_as_set, wing_names
+from setupopt.project.car_as_set import car_as_set, wing_names, wings_of
 from setupopt.project.limits_model import Limits
 from setupopt.project.model import Body, Car, Setup, Venue
 from setupopt.project.static_checks import (
     axles,
     corners,
     penetration,
-    plan_points,
-    reach,
     unsprung_mass,
+    widest,
 )
 from setupopt.project.toml_positions import Loc, quoted
 from setupopt.units import DEG, MM
@@ -113,11 +112,7 @@ def _tyres(car: Car, setup: Setup) -> Iterator[Finding]:
 def _settings(car: Car, setup: Setup) -> Iterator[Finding]:
     """Wings that are set, and how: each that has settings, inside what was measured."""
     wings = dict(setup.wings)
-    elements = {
-        element.name: element
-        for element in car.air.elements
-        if element.settings
-    }
+    elements = wings_of(car.air)
     for name in wings:
         if name not in elements:
             known = ", ".join(map(quoted, elements)) or "there is none"
@@ -160,11 +155,7 @@ def _settings_of_limits(
     car: Car, setup: Setup, limits: Limits
 ) -> Iterator[Finding]:
     """Ranges of wings and ballast belong to what there is, and stay inside what was measured."""
-    elements = {
-        element.name: element
-        for element in car.air.elements
-        if element.settings
-    }
+    elements = wings_of(car.air)
     for name, span in limits.wings:
         rows = elements[name].settings if name in elements else ()
         if (
@@ -190,16 +181,13 @@ def _settings_of_limits(
 
 
 def _room_in_section(car: Car, venue: Venue, who: str) -> Iterator[Finding]:
-    points = plan_points(car)
-    widest = max(
-        reach(points, attitude.heading) for attitude in venue.attitudes
-    )
-    if widest * venue.curvature > ROOM:
-        least = widest / ROOM / MM
+    reached = widest(car, venue)
+    if reached * venue.curvature > ROOM:
+        least = reached / ROOM / MM
         expected = f"at least {least:.0f} mm, so that {who} fits in at the headings driven"
         yield Finding("venue", _tightest(venue), expected)
-    if venue.profile is not None and widest > venue.profile.sight:
-        expected = f"longer parts, or less heading: {who} reaches {widest / MM:.0f} mm round it, and "
+    if venue.profile is not None and reached > venue.profile.sight:
+        expected = f"longer parts, or less heading: {who} reaches {reached / MM:.0f} mm round it, and "
         expected += f"{venue.profile.seen} joints to each side are seen, here {venue.profile.sight / MM:.0f} mm"
         yield Finding("venue", ("section",), expected)
 

@@ -5,9 +5,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
+from functools import reduce
 from typing import Any, NamedTuple
 
-from setupopt.project.model import Air, Axle, AxleSetup, Car, Setup, Tyre
+import numpy as np
+
+from setupopt.project.model import (
+    Air,
+    Axle,
+    AxleSetup,
+    Car,
+    Setup,
+    Tyre,
+    Venue,
+)
+from setupopt.project.section import Floats
 from setupopt.units import GRAVITY
 
 _STRIPS = 60  # across the tread; a per cent is more than a check needs
@@ -19,7 +31,7 @@ def axles(car: Car) -> Iterator[tuple[str, Axle, float]]:
     yield "rear", car.rear, 1.0 - car.front_share
 
 
-def corner_loads(car: Car) -> tuple[float, float, float, float]:
+def corner_loads(car: Car) -> Floats:
     """Static loads of the wheels, N, driver aboard: statics with the cross weight that is set.
 
     Moments about the car's length: the CG stands off the centre line by the left weight above half, times
@@ -31,21 +43,9 @@ def corner_loads(car: Car) -> tuple[float, float, float, float]:
     more = car.cross_share - 0.5
     ahead = (aside - more * rear) / (front + rear)
     behind = ahead + more
-    half_front = 0.5 * car.front_share
-    half_rear = 0.5 * (1.0 - car.front_share)
-    shares = (
-        half_front + ahead,
-        half_front - ahead,
-        half_rear + behind,
-        half_rear - behind,
-    )
-    weight = car.mass * GRAVITY
-    return (
-        shares[0] * weight,
-        shares[1] * weight,
-        shares[2] * weight,
-        shares[3] * weight,
-    )
+    even = 0.5 * np.repeat([car.front_share, 1.0 - car.front_share], 2)
+    more_left = np.array([ahead, -ahead, behind, -behind])
+    return (even + more_left) * (car.mass * GRAVITY)
 
 
 def tyre_groups(car: Car) -> Iterator[tuple[slice, str, Tyre]]:
@@ -72,7 +72,7 @@ class Corner(NamedTuple):
 
 def corners(car: Car, setup: Setup) -> Iterator[Corner]:
     """The wheels of a car that is as the setup sets it: FL, FR, RL, RR."""
-    loads = iter(corner_loads(car))
+    loads = iter(corner_loads(car).tolist())
     for name, axle, _ in axles(car):
         today: AxleSetup = getattr(setup, name)
         pairs = zip(
@@ -101,44 +101,29 @@ def penetration(
     The tread alone: at most half the tyre's radius.
     """
     carcass = tyre.carcass + tyre.carcass_per_pressure * pressure
+    foundation = tyre.foundation + tyre.foundation_per_pressure * pressure
+    rise = _rise(tyre, camber)
+    strip = tyre.tread_width / _STRIPS
     low = 0.0
     high = tyre.radius / 2.0
     for _ in range(30):
         middle = (low + high) / 2.0
-        if _carried(tyre, middle, camber, pressure) < load:
+        pressed = np.maximum(middle - rise, 0.0)
+        reach = np.sqrt(2.0 * pressed * tyre.radius)
+        if 4.0 / 3.0 * foundation * strip * (reach @ pressed) < load:
             low = middle
         else:
             high = middle
     return high + (load / carcass if carcass > 0.0 else 0.0)
 
 
-def _carried(
-    tyre: Tyre, deepest: float, camber: float, pressure: float
-) -> float:
-    """Load at a penetration, N: an elastic foundation under the crowned, leaning tread."""
-    stiffness = tyre.foundation + tyre.foundation_per_pressure * pressure
+def _rise(tyre: Tyre, camber: float) -> Floats:
+    """How far each strip of the crowned, leaning tread lies above the lowest, m."""
     half = tyre.tread_width / 2.0
     lean = math.tan(camber)
-    total = 0.0
-    lowest = min(
-        max(lean * tyre.crown_radius, -half), half
-    )  # where the tread comes down furthest
-    strip = tyre.tread_width / _STRIPS
-    for index in range(_STRIPS):
-        y = (index + 0.5) * strip - half
-        rise = (lowest - y) * lean - (lowest**2 - y**2) / (
-            2.0 * tyre.crown_radius
-        )
-        pressed = max(0.0, deepest - rise)
-        total += (
-            4.0
-            / 3.0
-            * stiffness
-            * math.sqrt(2.0 * pressed * tyre.radius)
-            * pressed
-            * strip
-        )
-    return total
+    lowest = min(max(lean * tyre.crown_radius, -half), half)
+    y = half * ((2.0 * np.arange(_STRIPS) + 1.0) / _STRIPS - 1.0)
+    return (lowest - y) * lean - (lowest**2 - y**2) / (2.0 * tyre.crown_radius)
 
 
 def floor_height(
@@ -153,7 +138,7 @@ def floor_height(
 
 
 def plan_points(car: Car) -> list[tuple[float, float]]:
-    """Wheels, corners of the air elements and named floor points seen from the CG: x ahead, y left, m."""
+    """Wheels, ends of the air elements and named floor points: ahead of the CG, and to either side, m."""
     ahead = (1.0 - car.front_share) * car.wheelbase
     corners = [
         (0.0, car.front.track / 2.0),
@@ -163,15 +148,19 @@ def plan_points(car: Car) -> list[tuple[float, float]]:
         for end in (-element.chord / 2.0, element.chord / 2.0):
             corners.append((element.station + end, element.span / 2.0))
     corners += [(point.station, abs(point.side)) for point in car.clearance]
-    return [
-        (ahead - station, side * half)
-        for station, half in corners
-        for side in (1.0, -1.0)
-    ]
+    return [(ahead - station, half) for station, half in corners]
 
 
-def reach(points: Iterable[tuple[float, float]], heading: float) -> float:
-    """How far the points reach round the section at a heading (rad), m."""
-    return max(
-        abs(x * math.sin(heading) + y * math.cos(heading)) for x, y in points
+def reach(points: Iterable[tuple[float, float]], heading: Any) -> Any:
+    """How far the points reach round the section at a heading (rad) or an array of them, m."""
+    along = np.abs(np.sin(heading))
+    across = np.abs(np.cos(heading))
+    return reduce(
+        np.maximum, (abs(x) * along + abs(y) * across for x, y in points)
     )
+
+
+def widest(car: Car, venue: Venue) -> float:
+    """How far the car reaches round the section at the headings that are driven, m."""
+    headings = [attitude.heading for attitude in venue.attitudes]
+    return float(reach(plan_points(car), headings).max())

@@ -22,9 +22,8 @@ from setupopt.project.static_checks import (
     corners,
     floor_height,
     penetration,
-    plan_points,
-    reach,
     unsprung_mass,
+    widest,
 )
 from setupopt.units import GRAVITY, PERCENT
 
@@ -195,11 +194,8 @@ def _beyond(car: Car, venue: Venue) -> Iterator[str]:
     )
     if section is None or ends is None:
         return
-    points = plan_points(car)
-    widest = max(
-        reach(points, attitude.heading) for attitude in venue.attitudes
-    )
-    over = [widest - ends[0], widest - (section.length - ends[1])]
+    reached = widest(car, venue)
+    over = [reached - ends[0], reached - (section.length - ends[1])]
     for end, length in zip(("beginning", "end"), over, strict=True):
         if length > 1e-3:
             yield (

@@ -226,7 +226,7 @@ def _mismatches(
     left = (fl + rl) / total
     loads = corner_loads(car)
     wanted = (
-        (loads[0] + loads[2]) / sum(loads)
+        float(loads[0] + loads[2]) / loads.sum()
         if wanted_left is None
         else wanted_left
     )

@@ -78,8 +78,7 @@ class DeviationStudy:
 
     def deviations(self, project: Project) -> tuple[Deviation, ...]:
         """Everything that differs, the costliest first."""
-        differing = list(_differing(self.target, self.found))
-        differing += _differing_car(self.target, self.found, project.setup)
+        differing = list(_differing(self.target, self.found, project.setup))
         if not differing:
             return ()
         righted = [
@@ -196,67 +195,39 @@ def _lost(before: Floats, after: Floats) -> Floats:
 
 
 def _differing(
-    target: Record, found: Record
-) -> Iterator[tuple[str, str, tuple[int, ...]]]:
-    """Name, field and places of everything that differs; both wheels of an axle together where alike."""
-    for setting in SETTINGS:
-        field = setting.field
-        words = field.replace("_", " ")
-        off = found[field] - target[field]
-        differs = np.abs(off) > _SAME * np.maximum(
-            np.abs(target[field]), setting.factor
-        )
-        if field in AXLE_FIELDS:
-            yield from (
-                (f"{AXLES[a]} {words}", field, (a,))
-                for a in (0, 1)
-                if differs[a]
-            )
-            continue
-        for axle in (0, 1):
-            left = 2 * axle
-            right = 2 * axle + 1
-            if (
-                differs[left]
-                and differs[right]
-                and abs(off[left] - off[right]) <= _ALIKE * setting.factor
-            ):
-                yield f"{AXLES[axle]} {words}", field, (left, right)
-            else:
-                yield from (
-                    (f"{words} {WHEELS[w].upper()}", field, (w,))
-                    for w in (left, right)
-                    if differs[w]
-                )
-    if found["cross_share"] != target["cross_share"]:
-        yield "corner weights", "cross_share", (0,)
-
-
-def _differing_car(
     target: Record, found: Record, setup: Setup
 ) -> Iterator[tuple[str, str, tuple[int, ...]]]:
-    """The same for shares, wings and ballast; `setup` has their names."""
-    names = [
-        ("brake share front", "brake_front", 0),
-        ("drive share front", "drive_front", 0),
-    ]
-    names += [
-        (f"wing {name}", "wing", slot)
-        for slot, (name, _) in enumerate(setup.wings)
-    ]
-    names += [
-        (f"ballast {piece.name}", "station", slot)
-        for slot, piece in enumerate(setup.ballast)
-    ]
-    for words, field, slot in names:
-        wanted, read = (
-            float(np.atleast_1d(build[field])[slot])
-            for build in (target, found)
-        )
-        if abs(read - wanted) > _SAME * max(
-            abs(wanted), SETTING_OF[field].factor
-        ):
-            yield words, field, (slot,)
+    """Name, field and places of everything that differs; both wheels of an axle together where alike."""
+    for field, setting in SETTING_OF.items():
+        wanted = np.atleast_1d(target[field])
+        off = np.atleast_1d(found[field]) - wanted
+        size = np.maximum(np.abs(wanted), setting.factor)
+        places = np.flatnonzero(np.abs(off) > _SAME * size).tolist()
+        names = _names(field, setup)
+        if setting.per != "wheel":
+            yield from ((names[p], field, (p,)) for p in places)
+            continue
+        for axle, name in enumerate(AXLES):
+            pair = [p for p in places if p // 2 == axle]
+            if len(pair) == 2 and np.ptp(off[pair]) <= _ALIKE * setting.factor:
+                yield f"{name} {field.replace('_', ' ')}", field, tuple(pair)
+            else:
+                yield from ((names[p], field, (p,)) for p in pair)
+
+
+def _names(field: str, setup: Setup) -> list[str]:
+    """What each place of a setting is called; `setup` has the names of wings and ballast."""
+    words = field.replace("_", " ")
+    named = {
+        "brake_front": ["brake share front"],
+        "drive_front": ["drive share front"],
+        "cross_share": ["corner weights"],
+        "wing": [f"wing {name}" for name, _ in setup.wings],
+        "station": [f"ballast {piece.name}" for piece in setup.ballast],
+    }
+    if field in AXLE_FIELDS:
+        return [f"{axle} {words}" for axle in AXLES]
+    return named.get(field, [f"{words} {wheel.upper()}" for wheel in WHEELS])
 
 
 SETTING_OF: dict[str, Setting] = {
