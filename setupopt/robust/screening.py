@@ -4,20 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from setupopt.evaluation.result import Result
 from setupopt.physics.inputs import Floats
 
-# A case without contact is this much lower than by its search margin: lower than any with contact.
+# A case without contact is this much lower in `Result.ranked`: lower than any with contact.
 LOST = 1e6
 # A margin by slope is off by a term of second order in the step: by less than this, and half of what the step
 # moves a margin at most.
 _BAND = 0.02
 _SHARE = 0.5
-
-
-def ranked(result: Result) -> Floats:
-    """Margins (setups, cases) that can be compared: a case without contact is lower than all others."""
-    return np.where(result.contact, result.margin, result.search_margin - LOST)
 
 
 def suspects(near: Floats, before: Floats) -> np.ndarray:

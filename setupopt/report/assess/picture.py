@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from setupopt.evaluation.assessment import Assessment
 from setupopt.physics.inputs import Floats
@@ -69,8 +70,11 @@ def _margins(assessment: Assessment, axes: Any) -> None:
             lw=0.8,
             label="each attitude" if number == 0 else None,
         )
+    # Where contact is lost in any attitude, there is no least margin.
+    least = pd.Series(margin).fillna(-np.inf).groupby(at).min()
     _line(
-        *_lowest(at, margin),
+        least.index.to_numpy(),
+        least.replace(-np.inf, np.nan).to_numpy(),
         axes,
         color=INK,
         lw=2.0,
@@ -108,14 +112,6 @@ def _line(at: Floats, margin: Floats, axes: Any, **style: Any) -> None:
         **style,
         marker="." if at.size < 2 else None,
     )
-
-
-def _lowest(at: Floats, margin: Floats) -> tuple[Floats, Floats]:
-    """The least margin at every place; none where contact is lost."""
-    places, which = np.unique(at, return_inverse=True)
-    least = np.full(places.size, np.inf)
-    np.minimum.at(least, which, np.where(np.isnan(margin), -np.inf, margin))
-    return places, np.where(np.isfinite(least), least, np.nan)
 
 
 # ---- section -----------------------------------------------------------------------------------------------

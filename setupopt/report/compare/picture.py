@@ -11,7 +11,7 @@ from setupopt.evaluation.result import Field
 from setupopt.physics.inputs import Floats
 from setupopt.report.compare.fields import JudgedComparison, Line
 from setupopt.report.shared.colours import INK, QUIET
-from setupopt.report.shared.picture import at_venue, drawing, svg
+from setupopt.report.shared.picture import at_venue, drawing, hatch_sign, svg
 from setupopt.report.shared.tables import cut, number
 
 # One hue from white to a tone on which dark numbers still read: the same order in grey and to every eye.
@@ -184,14 +184,7 @@ def _explain(margins: Floats, axes: Any) -> None:
         ),
     ]
     if np.isnan(margins).any():
-        signs.append(
-            Patch(
-                facecolor="white",
-                edgecolor=QUIET,
-                hatch=_LOST,
-                label="contact lost",
-            )
-        )
+        signs.append(hatch_sign(_LOST, "contact lost"))
     axes.legend(
         handles=signs, loc="upper left", bbox_to_anchor=(0.0, 0.0), ncols=len(signs),
         fontsize=_SMALL, borderpad=0.3,

@@ -12,7 +12,7 @@ from setupopt.fit.air.loads import Balance
 from setupopt.fit.air.rows import DOWNFORCE, FORCES, AirRows
 from setupopt.physics.inputs import Floats
 from setupopt.report.shared.colours import INK, QUIET, SECOND, WARNING
-from setupopt.report.shared.picture import drawing, svg
+from setupopt.report.shared.picture import common_legend, drawing, svg
 from setupopt.report.shared.tables import cut
 from setupopt.units import MM, PERCENT
 
@@ -39,19 +39,8 @@ def picture(fit: AirFit) -> str:
         ]
         for axes, force in zip(halves, DOWNFORCE, strict=True):
             _draw_downforce(fit, force, axes)
-        signs = {
-            words: sign
-            for axes in halves
-            for sign, words in zip(
-                *axes.get_legend_handles_labels(), strict=True
-            )
-        }
-        style = {
-            "ncols": 4,
-            "fontsize": 8.5,
-            "loc": "outside lower center",
-        }
-        figure.legend(list(signs.values()), list(signs), **style)
+        place = "outside lower center"
+        common_legend(figure, halves, ncols=4, fontsize=8.5, loc=place)
         _draw_residuals(fit, lower)
         return svg(figure)
 

@@ -17,7 +17,7 @@ from setupopt.evaluation.summary import by_angle
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import WHEELS
 from setupopt.report.shared.colours import INK, SECOND, WARNING
-from setupopt.report.shared.picture import crosses, drawing, svg
+from setupopt.report.shared.picture import common_legend, crosses, drawing, svg
 from setupopt.report.shared.tables import cut
 
 _LOWEST = (
@@ -177,7 +177,7 @@ def standing_picture(shown: Sequence[Shown]) -> str:
                 panel.plot(one.at, one.column(key), line, **style)
         axes[-1].set_xlabel(shown[0].at_words)
         _angle_ticks(axes[-1])
-        figure.legend(*axes[0].get_legend_handles_labels(), **_LEGEND)
+        common_legend(figure, axes, **_LEGEND)
         return svg(figure)
 
 
@@ -202,15 +202,7 @@ def loads_picture(shown: Shown, top: float) -> str:
             _angle_ticks(one, 3)
         figure.supylabel("wheel load kN", fontsize=10, color=INK)
         figure.supxlabel(shown.at_words, fontsize=10, color=INK)
-        names: Field = {}
-        for one in axes.ravel():
-            names |= {
-                label: drawn
-                for drawn, label in zip(
-                    *one.get_legend_handles_labels(), strict=True
-                )
-            }
-        figure.legend(names.values(), names.keys(), **_LEGEND)
+        common_legend(figure, axes.flat, **_LEGEND)
         return svg(figure)
 
 
@@ -224,10 +216,8 @@ def _load_panel(shown: Shown, w: int, top: float, axes: Any) -> None:
     load = np.where(
         result.contact[0], result.answers["load"][0][:, w] / 1e3, np.nan
     ).reshape(shape)
-    held = np.isfinite(load)
-    some = held.any(axis=0)
-    least = np.where(some, np.where(held, load, np.inf).min(axis=0), np.nan)
-    most = np.where(some, np.where(held, load, -np.inf).max(axis=0), np.nan)
+    least = np.fmin.reduce(load)
+    most = np.fmax.reduce(load)
     axes.fill_between(
         angles, least, most, color=_BAND, lw=0.0, label="all attitudes"
     )

@@ -17,6 +17,7 @@ from setupopt.report.propose.signs import (
     TODAY,
 )
 from setupopt.report.shared.colours import INK, QUIET, WARNING
+from setupopt.report.shared.picture import hatch_sign
 from setupopt.report.shared.tables import number
 from setupopt.report.shared.words import slot_words
 from setupopt.search.tradeoff import (
@@ -132,7 +133,6 @@ def _on_map(axis: MapAxis) -> tuple[float, bool]:
 def _margins(found: MarginMap, x: Floats, y: Floats, axes: Any) -> list[Any]:
     """Filled, with labelled lines; what is left open shows the hatch of lost contact behind. Its sign."""
     from matplotlib.colors import LinearSegmentedColormap
-    from matplotlib.patches import Patch
 
     if found.contact.any():
         levels = _levels(found.margin)
@@ -150,14 +150,7 @@ def _margins(found: MarginMap, x: Floats, y: Floats, axes: Any) -> list[Any]:
     if found.contact.all():
         return []
     axes.patch.set(hatch=_LOST, edgecolor=QUIET)
-    return [
-        Patch(
-            facecolor="white",
-            edgecolor=QUIET,
-            hatch=_LOST,
-            label="contact lost",
-        )
-    ]
+    return [hatch_sign(_LOST, "contact lost")]
 
 
 def _levels(margin: Floats) -> Floats:
@@ -196,8 +189,6 @@ def _margin_lines(
 
 def _limits(found: MarginMap, x: Floats, y: Floats, axes: Any) -> list[Any]:
     """Where a limit is broken: a hatch, its border, and the names of the limits. Their sign."""
-    from matplotlib.patches import Patch
-
     if found.is_kept.all():
         return []
     room = np.minimum(found.room, 1.0)
@@ -226,14 +217,7 @@ def _limits(found: MarginMap, x: Floats, y: Floats, axes: Any) -> list[Any]:
             name,
             axes,
         )
-    return [
-        Patch(
-            facecolor="white",
-            edgecolor=QUIET,
-            hatch=_LIMIT,
-            label="limit broken",
-        )
-    ]
+    return [hatch_sign(_LIMIT, "limit broken")]
 
 
 def _name_area(area: np.ndarray, name: str, axes: Any) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 
 from setupopt.report.shared.colours import INK, QUIET, SECOND, WARNING
 from setupopt.report.shared.picture import at_venue, drawing, svg
@@ -26,21 +27,17 @@ def faults_picture(proof: RobustnessReport) -> str | None:
         ):
             rows = proof.faults.of(words)
             angles = proof.steady.cases.records["roll_angle"][rows["row"]] / DEG
-            places, which = np.unique(angles, return_inverse=True)
-            seconds = np.full(places.size, most)
-            np.minimum.at(seconds, which, rows["seconds"])
-            fallen = np.zeros(places.size, bool)
-            np.logical_or.at(fallen, which, rows["reason"] != 0)
-            axes.plot(places, seconds, color=colour, lw=1.0, label=kind)
-            for chosen, fill in ((fallen, colour), (~fallen, "none")):
-                axes.plot(
-                    places[chosen],
-                    seconds[chosen],
-                    mark,
-                    ms=4,
-                    color=colour,
-                    mfc=fill,
-                )
+            rides = pd.DataFrame(
+                {
+                    "seconds": np.minimum(rows["seconds"], most),
+                    "fallen": rows["reason"] != 0,
+                }
+            ).groupby(angles)
+            least = rides["seconds"].min()
+            fallen = rides["fallen"].any()
+            axes.plot(least, color=colour, lw=1.0, label=kind)
+            axes.plot(least[fallen], mark, ms=4, color=colour)
+            axes.plot(least[~fallen], mark, ms=4, color=colour, mfc="none")
         axes.set_xlabel("roll angle deg")
         axes.set_ylabel("seconds with the steer held still")
         axes.set_ylim(0.0, 1.05 * most)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from io import BytesIO
 from typing import Any
@@ -69,6 +69,23 @@ def crosses(
             transform=axes.get_xaxis_transform(),
             **style,
         )
+
+
+def hatch_sign(hatch: str, label: str) -> Any:
+    """What a hatch means, for a legend."""
+    from matplotlib.patches import Patch
+
+    return Patch(facecolor="white", edgecolor=QUIET, hatch=hatch, label=label)
+
+
+def common_legend(figure: Any, panels: Iterable[Any], **style: Any) -> None:
+    """One legend of all panels, with each label once."""
+    signs = {
+        label: sign
+        for panel in panels
+        for sign, label in zip(*panel.get_legend_handles_labels(), strict=True)
+    }
+    figure.legend(signs.values(), signs, **style)
 
 
 def svg(figure: Any) -> str:

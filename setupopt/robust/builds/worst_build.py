@@ -12,7 +12,7 @@ import numpy as np
 from setupopt.evaluation.cases import CaseSet
 from setupopt.physics.inputs import Floats, Records
 from setupopt.robust.builds.build_variation import BuildErrors
-from setupopt.robust.screening import LOST, ranked, suspects
+from setupopt.robust.screening import LOST, suspects
 
 # What each error is tried at; the first wins where it makes no difference.
 _LEVELS = np.array([0.0, -1.0, 1.0])
@@ -68,7 +68,7 @@ def _moves(errors: Floats) -> Floats:
 class WorstMargin:
     """Worst margins of many builds: slopes say which cases may be the worst, and the model solves these.
 
-    `starts`, `without_errors` (cases): answers of the setup without errors, and its margins, as `ranked`.
+    `starts`, `without_errors` (cases): answers of the setup without errors, and its margins, as `Result.ranked`.
     """
 
     build: BuildErrors
@@ -82,7 +82,7 @@ class WorstMargin:
     ) -> WorstMargin:
         """The setup without errors solved, from `starts` if they are known."""
         found = build.result(np.zeros(len(build.names)), cases, starts=starts)
-        return cls(build, cases, found.answers[0], ranked(found)[0])
+        return cls(build, cases, found.answers[0], found.ranked[0])
 
     @property
     def exact(self) -> Floats:
@@ -123,14 +123,14 @@ class WorstMargin:
         return np.flatnonzero(suspects(near, self.without_errors).any(axis=0))
 
     def by_slope(self, errors: Floats, starts: Records | None = None) -> Floats:
-        """Margins of builds (builds, cases), as `ranked`, by the slopes of a build nearby."""
+        """Margins of builds (builds, cases), as `Result.ranked`, by the slopes of a build nearby."""
         nearby = self.starts if starts is None else starts
-        return ranked(
-            self.build.result(errors, self.cases, starts=nearby, by_slope=True)
-        )
+        return self.build.result(
+            errors, self.cases, starts=nearby, by_slope=True
+        ).ranked
 
     def __call__(self, errors: Floats) -> Floats:
-        """Worst margins (builds), as `ranked`."""
+        """Worst margins (builds), as `Result.ranked`."""
         rows = np.atleast_2d(errors)
         builds, number = np.unique(rows, axis=0, return_inverse=True)
         near = self.by_slope(builds)
@@ -145,7 +145,7 @@ class WorstMargin:
             self.cases.pick(np.flatnonzero(rows)),
             starts=self.starts[rows],
         )
-        return float(ranked(found).min())
+        return float(found.ranked.min())
 
     # ---- coordinate exchange in the box --------------------------------------------------------------------
 

@@ -11,7 +11,7 @@ from setupopt.evaluation.model import Model
 from setupopt.evaluation.result import Result
 from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import Project
-from setupopt.robust.screening import ranked, suspects
+from setupopt.robust.screening import suspects
 
 STEP = 1.0  # m/s
 MOST = 2.0  # times the sweep's speed
@@ -70,7 +70,7 @@ class AtSpeed:
         found = self.model.run(self.settings, cases, starts, by_slope=True)
         shape = len(cases.attitudes), cases.angles.size
         low = suspects(
-            ranked(found).reshape(shape), ranked(start).reshape(shape)
+            found.ranked.reshape(shape), start.ranked.reshape(shape)
         ).ravel()
         rows = np.flatnonzero(low & found.contact[0])
         if rows.size:

@@ -14,7 +14,6 @@ from setupopt.jobs.chunk_ranges import Progress
 from setupopt.physics.inputs import Floats
 from setupopt.project.bodies import with_body
 from setupopt.project.model import Project, Setup
-from setupopt.robust.screening import ranked
 from setupopt.robust.speeds.at_speed import scanned_speeds
 from setupopt.robust.speeds.coast import Coasting, coast
 from setupopt.robust.speeds.motion import RunUp, run_up
@@ -157,7 +156,7 @@ def _scan(
     found: list[tuple[Broken, ...]] = [()] * speeds.size
     for row, result in _outwards(search, speeds):
         margin[row] = result.safe_margin.reshape(shape).min(axis=1)
-        worst[row] = ranked(result).reshape(shape).argmin(axis=1)
+        worst[row] = result.ranked.reshape(shape).argmin(axis=1)
         found[row] = search.broken_in(result)
         if progress is not None:
             progress(1)
