@@ -363,11 +363,18 @@ class BalanceLimits:
 
 
 @dataclass(frozen=True, slots=True)
-class AxleLimits(WheelLimits):
+class AxleLimits:
     """Ranges of one axle's settings; a setting without a range stays as it is."""
 
-    anti_roll: Range | None = None
-    third: Range | None = None
+    camber: Range | None
+    ride_height: Range | None
+    spring: Range | None
+    anti_roll: Range | None
+    third: Range | None
+    pressure: Range | None
+    toe: Range | None = None
+    damper_bump: Range | None = None
+    damper_rebound: Range | None = None
     # A range that frees this side from the other
     left: WheelLimits | None = None
     right: WheelLimits | None = None

@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, TypeVar
 from setupopt.errors import InputError, InputErrors
 from setupopt.project.bodies import choices, file_name, with_body
 from setupopt.project.body_files import find_bodies, other_stations
-from setupopt.project.consistency import Finding, refusals
 from setupopt.project.model import Project, Setup
 from setupopt.project.toml_file import TomlFile, read_toml
 from setupopt.units import MM
 
 if TYPE_CHECKING:
     from setupopt.project import car_schema, setup_schema, venue_schema
+    from setupopt.project.consistency import Finding
     from setupopt.project.field_types import Table
     from setupopt.project.survey import Surveyed
 
@@ -34,6 +34,7 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     from setupopt.project import to_si as convert
     from setupopt.project.assumed import assumed
     from setupopt.project.car_schema import CarFile
+    from setupopt.project.consistency import refusals
     from setupopt.project.file_warnings import file_cautions
     from setupopt.project.limits_schema import LimitsFile
     from setupopt.project.setup_schema import SetupFile

@@ -62,9 +62,18 @@ WING = Setting("wing", "angle_deg", "deg", DEG, "car", True)
 STATION = Setting("station", "station_mm", "mm", MM, "car")
 
 
+def without_noise(value: float) -> float:
+    """A value in the unit of a file, without the noise of the conversion from SI.
+
+    >>> without_noise(0.1 * 3)
+    0.3
+    """
+    return round(float(value), 6) + 0.0  # + 0.0 makes -0.0 plain
+
+
 def rounded(value: float, setting: Setting) -> float:
-    """A value in SI as the files say it, without the noise of the conversion (rounded to 1e-6)."""
-    return round(value / setting.factor, 6) + 0.0  # + 0.0 makes -0.0 plain
+    """A value in SI as the files say it."""
+    return without_noise(value / setting.factor)
 
 
 def in_file_units(axle: AxleSetup, setting: Setting) -> float | None:

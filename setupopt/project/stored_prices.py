@@ -9,12 +9,28 @@ from typing import Any
 from setupopt.files import read_regular
 from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.model import Project, Setup
-from setupopt.project.stored_proof import stored_answer
+from setupopt.project.stored_proof import Kept, stored_answer
 from setupopt.project.writing import Entries, setup_as_dict
 
 FILE = "proposal.json"
 PICTURE = "trade_off_svg"  # its key, in the file that the project keeps
 _LARGEST = 5_000_000  # bytes
+
+
+class _Price(Kept):
+    limit: str
+    unit: str
+    key: str
+    agrees: bool
+    margin_per_unit: float
+    solved_again: float | None = None
+
+
+class _Proposal(Kept):
+    """All that is shown of an answer of `propose`."""
+
+    holds: bool
+    limit_prices: list[_Price]
 
 
 def proposal_file(project: Project, setup: Setup) -> Path:
@@ -52,7 +68,9 @@ def _read(project: Project, path: Path) -> Entries | None:
     ) and _settings(found.get("setup")) == _settings(
         setup_as_dict(project.setup)
     )
-    return found if is_same and _is_whole(found) and is_plain(found) else None
+    return (
+        found if is_same and _Proposal.fits(found) and is_plain(found) else None
+    )
 
 
 def _settings(setup: Any) -> Any:
@@ -69,20 +87,3 @@ def is_plain(found: Any) -> bool:
     except (ValueError, RecursionError):
         return False
     return True
-
-
-def _is_whole(found: Entries) -> bool:
-    """Whether everything that is shown is there, each in its kind."""
-    rows, kinds = (
-        found.get("limit_prices"),
-        {"limit": str, "unit": str, "key": str, "agrees": bool},
-    )
-    if not isinstance(rows, list) or not isinstance(found.get("holds"), bool):
-        return False
-    return all(
-        isinstance(row, dict)
-        and all(isinstance(row.get(name), kind) for name, kind in kinds.items())
-        and isinstance(row.get("margin_per_unit"), int | float)
-        and isinstance(row.get("solved_again"), int | float | None)
-        for row in rows
-    )

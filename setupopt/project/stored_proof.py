@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Annotated, Any, NamedTuple
+
+from pydantic import BaseModel, Field, ValidationError
 
 from setupopt.files import read_regular
 from setupopt.project.checksum import setup_checksum
@@ -26,7 +28,7 @@ def proof_file(project: Project, setup: Setup) -> Path:
 def stored_proof(project: Project, setup: Setup) -> Entries | None:
     """The proof of exactly this setup, or None: missing, damaged, or of another setup."""
     file = proof_file(project, setup)
-    return stored_answer(file, MOST_BYTES, project, setup, _is_sound)
+    return stored_answer(file, MOST_BYTES, project, setup, Proof.fits)
 
 
 def stored_answer(
@@ -127,50 +129,51 @@ def _is_measured(proof: Mapping[str, Any]) -> bool:
     return bool((proof["road"] or {}).get("measured"))
 
 
-# ---- whether a stored proof is whole -----------------------------------------------------------------------
+# ---- whether a stored answer is whole ----------------------------------------------------------------------
+
+Number = Annotated[float, Field(gt=-_HUGE, lt=_HUGE)]
 
 
-def _is_sound(proof: Entries) -> bool:
-    """Whether all that a run card takes from a proof is there, of the right kind; KeyError if not."""
-    if not (
-        proof["cases"]
-        and proof["wind"]
-        and type(proof["holds"]) is bool
-        and _is_number(proof["floor"])
-    ):
-        return False
-    return (
-        all(_fits(row, _CASE) for row in proof["cases"])
-        and all(
-            _fits(row, _WIND) and _is_number(row["from_deg"])
-            for row in proof["wind"]
-        )
-        and all(
-            _fits(row, _VERDICT) and row["what"] is not None
-            for row in proof["verdicts"]
-        )
-    )
+class Kept(BaseModel, strict=True):
+    """What must be in an answer that a project keeps, of which kind."""
+
+    @classmethod
+    def fits(cls, found: Entries) -> bool:
+        """Whether all of it is there."""
+        try:
+            cls.model_validate(found)
+        except ValidationError:
+            return False
+        return True
 
 
-def _fits(row: Entries, kinds: Mapping[str, Callable[[Any], bool]]) -> bool:
-    return all(
-        row[key] is None or fits(row[key]) for key, fits in kinds.items()
-    )
+class _Named(Kept):
+    roll_angle_deg: Number | None
+    attitude: str | None
 
 
-def _is_number(value: Any) -> bool:
-    return type(value) in (int, float) and abs(value) < _HUGE
+class _Case(_Named):
+    bump_mm: Number | None
+    bump_length_m: Number | None
+    bump_track: str | None
 
 
-def _is_text(value: Any) -> bool:
-    return isinstance(value, str)
+class _Wind(_Named):
+    from_deg: Number
+    gust_m_s: Number | None
+    steady_m_s: Number | None
 
 
-_CASE_NAME = {"roll_angle_deg": _is_number, "attitude": _is_text}
-_CASE = _CASE_NAME | {
-    "bump_mm": _is_number,
-    "bump_length_m": _is_number,
-    "bump_track": _is_text,
-}
-_WIND = _CASE_NAME | {"gust_m_s": _is_number, "steady_m_s": _is_number}
-_VERDICT = {"what": _is_text, "holds": lambda value: isinstance(value, bool)}
+class _Verdict(Kept):
+    what: str
+    holds: bool | None
+
+
+class Proof(Kept):
+    """All that a run card takes from a proof."""
+
+    holds: bool
+    floor: Number
+    cases: list[_Case] = Field(min_length=1)
+    wind: list[_Wind] = Field(min_length=1)
+    verdicts: list[_Verdict]

@@ -12,7 +12,14 @@ from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
 from setupopt.physics.inputs import Floats, Record
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
-from setupopt.project.settings import BALANCE, SETTINGS, STATION, WING, Setting
+from setupopt.project.settings import (
+    BALANCE,
+    SETTINGS,
+    STATION,
+    WING,
+    Setting,
+    rounded,
+)
 from setupopt.sheet.adjusters import axle_tools
 from setupopt.sheet.as_built import built_result, with_field
 
@@ -123,7 +130,7 @@ class DeviationStudy:
         unit = "% cross weight" if field == "cross_share" else setting.unit
         held = tolerance_of(project, field, target, places[0])
         return Deviation(
-            name, field, places, unit, _plain(target / setting.factor), _plain(found / setting.factor),
+            name, field, places, unit, rounded(target, setting), rounded(found, setting),
             None if held is None else held / setting.factor, gain, loss,
         )  # fmt: skip
 
@@ -245,8 +252,3 @@ def tolerance_of(
     if held is not None and field == "spring":
         return held.spring_share * target
     return getattr(held, field, None)
-
-
-def _plain(value: float) -> float:
-    """Without the noise of the conversion from SI."""
-    return round(value, 6) + 0.0

@@ -42,12 +42,3 @@ def rounded(value: float | None, unit: float = 1.0) -> float | None:
     (12.3457, None)
     """
     return None if value is None else float(f"{value / unit:.6g}")
-
-
-def without_noise(value: float) -> float:
-    """A value in the unit of a file, without the noise of the conversion from SI.
-
-    >>> without_noise(0.1 * 3)
-    0.3
-    """
-    return round(float(value), 6) + 0.0  # + 0.0 makes -0.0 plain

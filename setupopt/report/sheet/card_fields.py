@@ -8,8 +8,8 @@ import numpy as np
 
 from setupopt.evaluation.result import Field
 from setupopt.evaluation.summary import by_angle
+from setupopt.project.settings import without_noise
 from setupopt.project.stored_proof import proof_extent
-from setupopt.report.shared.plain import without_noise
 from setupopt.report.shared.tables import thinned
 from setupopt.sheet.card import RunCard, at_least, at_most
 from setupopt.units import DEG
@@ -34,15 +34,17 @@ def card_fields(card: RunCard) -> Field:
             for angle in card.result.cases.angles[[0, -1]]
         ],
         "by_angle": _angles(card),
-        "speeds_m_s": None if window is None else [window.low, window.high],
-        "speed_ends": None if window is None else [window.below, window.above],
+        "speeds_m_s": window and [window.low, window.high],
+        "speed_ends": window and [window.below, window.above],
         "driven_m_s": card.project.venue.sweep.speed,
         "proved": proof is not None,
-        "proof_holds": None if proof is None else proof["holds"],
-        "proof_floor": None if proof is None else proof["floor"],
-        "broken": []
-        if proof is None
-        else [v["what"] for v in proof["verdicts"] if v["holds"] is False],
+        "proof_holds": proof and proof["holds"],
+        "proof_floor": proof and proof["floor"],
+        "broken": (
+            proof
+            and [v["what"] for v in proof["verdicts"] if v["holds"] is False]
+        )
+        or [],
         "bump": _picked(
             card.bump,
             "bump_mm",
@@ -56,7 +58,7 @@ def card_fields(card: RunCard) -> Field:
         ),
         "wind": _picked(card.wind, "steady_m_s", "from_deg"),
         "stop_rules": list(card.stop_rules()),
-        "ride_modes": None if card.ride is None else card.ride.rows,
+        "ride_modes": card.ride and card.ride.rows,
     }
 
 
@@ -82,7 +84,7 @@ def speed_words(card: RunCard) -> dict[str, str]:
 
 
 def _picked(row: Field | None, *names: str) -> Field | None:
-    return None if row is None else {name: row[name] for name in names}
+    return row and {name: row[name] for name in names}
 
 
 def _angles(card: RunCard) -> list[Field]:

@@ -15,8 +15,9 @@ from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.csv_write import csv_text
 from setupopt.project.measured_file import BODY, CROSS, WEIGHT
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
+from setupopt.project.settings import without_noise
 from setupopt.report.shared.in_air import in_air_words
-from setupopt.report.shared.plain import picked, without_noise
+from setupopt.report.shared.plain import picked
 from setupopt.report.shared.route_file import CARD, route_reasons
 from setupopt.report.shared.words import CLOSING, sliding_words
 from setupopt.report.sheet.card_fields import card_fields
