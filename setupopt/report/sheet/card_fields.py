@@ -21,6 +21,7 @@ def card_fields(card: RunCard) -> Field:
     """The run card; figures of a proof are None where exactly this setup has none."""
     window = card.speeds
     proof = card.proof
+    verdicts = proof["verdicts"] if proof else []
     return {
         "floor": card.floor,
         "margin": card.margin,
@@ -40,11 +41,7 @@ def card_fields(card: RunCard) -> Field:
         "proved": proof is not None,
         "proof_holds": proof and proof["holds"],
         "proof_floor": proof and proof["floor"],
-        "broken": (
-            proof
-            and [v["what"] for v in proof["verdicts"] if v["holds"] is False]
-        )
-        or [],
+        "broken": [v["what"] for v in verdicts if v["holds"] is False],
         "bump": _picked(
             card.bump,
             "bump_mm",
