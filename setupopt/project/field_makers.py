@@ -33,10 +33,11 @@ def _bounded(
     )
 
 
-# A number from one to another in a unit; one that may be left out; a list of such numbers.
+# A number from one to another in a unit; one that may be left out; a list of such numbers; some by name.
 number = partial(_bounded, "a number {}")
 optional = partial(number, default=None)
 numbers = partial(_bounded, "a list of numbers {}", min_length=1)
+by_name = partial(_bounded, "by name a number {}", default_factory=dict)
 # A share in percent; a number below 1 is a share of one written by mistake.
 percent = partial(_bounded, "0, or a number from 1 to 100 %", 0, 100, "%")
 # Ranges that may be left out, both ends inside the bounds; and a range in steps, or the list of what there is.

@@ -208,19 +208,23 @@ class Steps(Span):
         return self
 
 
-def numbers_in(value: object) -> Iterator[tuple[Loc, float]]:
-    """The numbers of an entry, a number itself, a range or a list, each with its location inside."""
-    if isinstance(value, float):
+def parts_of(value: object) -> Iterator[tuple[Loc, Any]]:
+    """The parts of a list or of a table by name, each with its location inside; anything else is one part."""
+    if isinstance(value, list):
+        yield from (((index,), part) for index, part in enumerate(value))
+    elif isinstance(value, dict):
+        yield from (((name,), part) for name, part in value.items())
+    else:
         yield (), value
-    elif isinstance(value, Span):
-        yield ("from",), value.from_
-        yield ("to",), value.to
-    elif isinstance(value, list):
-        yield from (
-            ((index,), item)
-            for index, item in enumerate(value)
-            if isinstance(item, float)
-        )
+
+
+def numbers_in(value: object) -> Iterator[tuple[Loc, float]]:
+    """The numbers of an entry, a number itself, a range or several, each with its location inside."""
+    if isinstance(value, Span):
+        value = {"from": value.from_, "to": value.to}
+    return (
+        (loc, part) for loc, part in parts_of(value) if isinstance(part, float)
+    )
 
 
 # The tags of a union show up in the location of a mistake; no name in a file can hold a control character

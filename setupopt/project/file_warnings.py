@@ -7,7 +7,14 @@ from collections.abc import Iterator
 from functools import cache
 from typing import Any
 
-from setupopt.project.field_types import KMH, Bounds, Span, Table, numbers_in
+from setupopt.project.field_types import (
+    KMH,
+    Bounds,
+    Span,
+    Table,
+    numbers_in,
+    parts_of,
+)
 from setupopt.project.toml_positions import Loc, key_text, quoted
 
 FASTEST = 90.0  # m/s; 324 km/h
@@ -29,25 +36,9 @@ def file_cautions(file: str, table: Table, loc: Loc = ()) -> Iterator[str]:
                 f"{file} {key_text(place)}: the font of the sheet and of pictures lacks {quoted(letters)}; "
                 "an empty box is printed in its place"
             )
-        for part, inner in _tables(value):
-            yield from file_cautions(file, inner, (*place, *part))
-
-
-def _tables(value: Any) -> Iterator[tuple[Loc, Table]]:
-    if isinstance(value, Table) and not isinstance(value, Span):
-        yield (), value
-    elif isinstance(value, list):
-        yield from (
-            ((index,), item)
-            for index, item in enumerate(value)
-            if isinstance(item, Table)
-        )
-    elif isinstance(value, dict):
-        yield from (
-            ((name,), item)
-            for name, item in value.items()
-            if isinstance(item, Table)
-        )
+        for inside, part in parts_of(value):
+            if isinstance(part, Table) and not isinstance(part, Span):
+                yield from file_cautions(file, part, (*place, *inside))
 
 
 def _unit_cautions(

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import Field, create_model
 
 from setupopt.errors import InputError, InputErrors
 from setupopt.project.csv_read import (
@@ -19,12 +20,14 @@ from setupopt.project.csv_read import (
     number,
     read_csv,
 )
-from setupopt.project.field_types import Bounds
+from setupopt.project.field_makers import by_name, optional
+from setupopt.project.field_types import Bounds, Table
 from setupopt.project.model import AXLES, WHEELS
 from setupopt.project.settings import BALANCE, SETTINGS
 from setupopt.project.setup_schema import AxleSetupTable
-from setupopt.project.toml_file import TomlFile, read_toml, shown
-from setupopt.project.toml_positions import Loc, quoted
+from setupopt.project.toml_file import TomlFile, read_toml
+from setupopt.project.toml_positions import quoted
+from setupopt.project.validation_errors import checked
 
 WEIGHT = "corner_weight_kg"
 BODY = "body"  # no number: a name, in the column of the first wheel
@@ -44,7 +47,6 @@ _NOTES = (
     "initials",
 )
 _RIGHT = ("fr", "rr")
-_HUGE = 1e9  # nothing that is measured; Python makes no float of the longest integers
 
 
 _read = partial(Column, empty=np.nan)
@@ -207,82 +209,59 @@ def _row(
 # ---- TOML --------------------------------------------------------------------------------------------------
 
 
+def _table(*keys: str) -> Any:
+    """A table of the file for some quantities."""
+    fields: Any = {
+        key: (float | None, optional(*QUANTITIES[key].bounds)) for key in keys
+    }
+    return create_model("_Table", __base__=Table, **fields)
+
+
+_OF_AXLE = {*PER_AXLE, *_PER_CAR}
+_TABLES: Any = {
+    BODY: (str, Field("", description="the name of the body on the car")),
+    **dict.fromkeys(
+        WHEELS,
+        (_table(*(key for key in QUANTITIES if key not in _OF_AXLE)), {}),
+    ),
+    **dict.fromkeys(AXLES, (_table(*PER_AXLE, *BOTH_SIDES), {})),
+    "balance": (_table(*_PER_CAR), {}),
+    **{
+        name: (dict[str, float], by_name(*column.bounds))
+        for name, column in _NAMED.items()
+    },
+}
+_File = create_model("_File", __base__=Table, **_TABLES)
+
+
 def _from_toml(file: TomlFile) -> Measured:
     """Tables by wheel ([fl] ...), by axle ([front] ...), and for the whole car; the body on top."""
+    tables = checked(file, _File).model_dump(exclude_unset=True)
+    body = tables.pop(BODY, "")
     errors: list[InputError] = []
-    values = {quantity: np.full(4, np.nan) for quantity in QUANTITIES}
-    body = file.data.get(BODY, "")
-    if not isinstance(body, str):
-        errors.append(file.error((BODY,), "the name of the body on the car"))
-    for name, table in file.data.items():
-        if name == BODY:
-            continue
-        if name not in _TABLES or not isinstance(table, dict):
-            errors.append(
-                file.error((name,), "one of the tables " + ", ".join(_TABLES))
-            )
-            continue
-        for key, value in table.items():
-            errors += _entry(file, (name, key), value, values)
+    values: dict[str, NDArray[np.float64]] = {}
+    lines: dict[str, int | None] = {BODY: file.lines.get((BODY,))}
+    for table, entries in tables.items():
+        wheel = _wheel(table)
+        for key, value in entries.items():
+            name = f"{table}.{key}" if table in _NAMED else key
+            column = _quantity(name)
+            assert column is not None
+            lines.setdefault(name, file.lines.get((table, key)))
+            row = values.setdefault(name, np.full(4, np.nan))
+            if not np.isnan(row[wheel]):
+                expected = f"it once, in [{WHEELS[wheel]}] or for the axle in [{AXLES[wheel // 2]}]"
+                errors.append(
+                    file.error((table, key), expected, "it a second time")
+                )
+            row[wheel] = value * column.factor
     if errors:
         raise InputErrors(errors)
-    lines = {key: _first_line(file, key) for key in (BODY, *values)}
     return Measured(file.path, values, lines, body)
 
 
-def _entry(
-    file: TomlFile, loc: Loc, value: Any, values: dict[str, NDArray[np.float64]]
-) -> Iterator[InputError]:
-    """Put one entry into `values`, or say what is wrong with it."""
-    table = str(loc[0])
-    key = f"{table}.{loc[1]}" if table in _NAMED else str(loc[1])
-    quantity = _quantity(key)
-    if quantity is None or (table not in _NAMED and key not in _keys(table)):
-        yield file.error(
-            loc,
-            "one of " + ", ".join(_keys(table)),
-            f"an unknown key ({shown(value)})",
-        )
-    elif (
-        isinstance(value, bool)
-        or not isinstance(value, int | float)
-        or abs(value) > _HUGE
-    ):
-        yield file.error(loc, f"a number {quantity.bounds}")
-    elif not quantity.holds(value):
-        yield file.error(loc, quantity.instead_of(str(value)))
-    else:
-        index = _index(table)
-        row = values.setdefault(key, np.full(4, np.nan))
-        if not np.isnan(row[index]):
-            expected = f"it once, in [{WHEELS[index]}] or for the axle in [{AXLES[index // 2]}]"
-            yield file.error(loc, expected, "it a second time")
-        row[index] = float(value) * quantity.factor
-
-
-def _index(table: str) -> int:
-    """Where the values of a table stand among those of the wheels."""
+def _wheel(table: str) -> int:
+    """The wheel that has the values of a table, by its number."""
     if table in WHEELS:
         return WHEELS.index(table)
     return 2 if table == "rear" else 0
-
-
-def _first_line(file: TomlFile, key: str) -> int | None:
-    """The line on which a quantity comes first."""
-    last = key.rpartition(".")[2]
-    return min(
-        (line for loc, line in file.lines.items() if loc[-1] == last),
-        default=None,
-    )
-
-
-def _keys(table: str) -> list[str]:
-    """The keys of a table."""
-    if table in WHEELS:
-        return [key for key in QUANTITIES if key not in (*PER_AXLE, *_PER_CAR)]
-    if table == "balance":
-        return list(_PER_CAR)
-    return ["the name of one"] if table in _NAMED else [*PER_AXLE, *BOTH_SIDES]
-
-
-_TABLES = (*WHEELS, *AXLES, "balance", *_NAMED)

@@ -8,6 +8,7 @@ from typing import Self
 from pydantic import Field, model_validator
 
 from setupopt.project.field_makers import (
+    by_name,
     number,
     numbers,
     optional,
@@ -17,7 +18,6 @@ from setupopt.project.field_makers import (
     steps_or_list,
 )
 from setupopt.project.field_types import (
-    Bounds,
     Name,
     OptionalPercent,
     Steps,
@@ -84,9 +84,6 @@ class BallastTable(Table):
     height_mm: float = number(-100, 3000, "mm")
 
 
-_ANGLE = Bounds(-90, 90, "deg")
-
-
 class SetupFile(Table):
     """setup.toml."""
 
@@ -94,17 +91,12 @@ class SetupFile(Table):
     front: AxleSetupTable
     rear: AxleSetupTable
     balance: BalanceTable = BalanceTable()
-    wings: dict[str, float] = Field(
-        default_factory=dict, description="angles in deg by name of an element"
-    )
+    wings: dict[str, float] = by_name(-90, 90, "deg")
     ballast: list[BallastTable] = some()
 
     @model_validator(mode="after")
     def _wings_and_ballast(self) -> Self:
         unique_names(self.ballast, ("ballast",))
-        for name, angle in self.wings.items():
-            if not _ANGLE.low <= angle <= _ANGLE.high:
-                raise wrong(("wings", name), f"an angle {_ANGLE}")
         for key, most in (("wings", MOST_WINGS), ("ballast", MOST_BALLAST)):
             if len(getattr(self, key)) > most:
                 raise wrong((key,), f"at most {most}")

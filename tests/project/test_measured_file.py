@@ -154,13 +154,13 @@ def test_tables_that_are_none(tmp_path: Path, text: str) -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("[left]\ncamber_deg = 1\n", "one of the tables"),
+        ("[left]\ncamber_deg = 1\n", "one of body, fl"),
         ("[fl]\ncamber = 1\n", "camber_deg"),
         ("[fl]\ncamber_deg = '1'\n", "a number"),
         ("[fl]\ncamber_deg = true\n", "a number"),
         ("[fl]\ncamber_deg = 99\n", "from -15"),
         ("[front]\ncamber_deg = 1\n", "toe_mm"),
-        ("camber_deg = 1\n", "one of the tables"),
+        ("camber_deg = 1\n", "one of body, fl"),
         ("[fl\n", "TOML|\\]"),
         ("[fl]\ncamber_deg = -2,3\n", "decimal point: -2.3"),
         (f"[fl]\ncamber_deg = 1{400 * '0'}\n", "from -15"),
