@@ -9,15 +9,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from io import StringIO
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple, Self
 
 import numpy as np
 import pandas as pd
+from pydantic import Field, model_validator
 
-from setupopt.errors import InputErrors
 from setupopt.physics.inputs import Floats
-from setupopt.project.field_types import KMH
+from setupopt.project.field_types import KMH, Table, wrong
 from setupopt.project.toml_file import read_toml
+from setupopt.project.validation_errors import checked
 from setupopt.units import DEG, GRAVITY, KN, MM, PERCENT
 
 # By the unit of the project's files: units that a column may have, and what makes a value SI.
@@ -109,51 +110,41 @@ class Used(NamedTuple):
 _EXPECTED = 'a channel with its unit, such as speed_km_h = "vCar"; or {column = "vCar", sign = -1, shift_s = 0.2}'
 
 
+class _Channel(Table):
+    """Where a channel is found: the name of a column, or a table with it."""
+
+    column: str = Field(description=_EXPECTED)
+    sign: Literal[-1, 1] = Field(1, description=_EXPECTED)
+    shift_s: float = Field(0.0, description=_EXPECTED)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _by_column(cls, given: Any) -> Any:
+        return given if isinstance(given, dict) else {"column": given}
+
+
+class _Map(Table):
+    channels: dict[str, _Channel] = Field(
+        description="one table [channels], and in it " + _EXPECTED
+    )
+
+    @model_validator(mode="after")
+    def _known(self) -> Self:
+        for key in self.channels:
+            if key not in KEYS:
+                raise wrong(("channels", key), _EXPECTED)
+        return self
+
+
 def read_map(path: str | None) -> list[Used]:
     """The channels that a map file names; none without a file. Raises InputErrors."""
     if path is None:
         return []
-    file = read_toml(Path(path))
-    table = file.data.get("channels")
-    if not isinstance(table, dict) or len(file.data) != 1:
-        raise InputErrors(
-            [
-                file.error(
-                    ("channels",),
-                    "one table [channels], and in it " + _EXPECTED,
-                )
-            ]
-        )
-    used = {key: _entry(key, entry) for key, entry in table.items()}
-    wrong = [key for key, one in used.items() if one is None]
-    if wrong:
-        raise InputErrors(
-            file.error(("channels", key), _EXPECTED) for key in wrong
-        )
-    return [one for one in used.values() if one]
-
-
-def _entry(key: str, entry: Any) -> Used | None:
-    """One line of the map: the name of a column, or a table with it; None where it is neither."""
-    whole = {
-        "sign": 1,
-        "shift_s": 0.0,
-        **(entry if isinstance(entry, dict) else {"column": entry}),
-    }
-    column, sign, shift = (
-        whole.pop("column", None),
-        whole.pop("sign"),
-        whole.pop("shift_s"),
-    )
-    is_right = (
-        isinstance(column, str)
-        and sign in (1, -1)
-        and isinstance(shift, int | float)
-    )
-    if key not in KEYS or whole or not is_right:
-        return None
-    name, factor = KEYS[key]
-    return Used(name, column, sign * factor, float(shift))
+    found = checked(read_toml(Path(path)), _Map).channels
+    return [
+        Used(KEYS[key][0], one.column, one.sign * KEYS[key][1], one.shift_s)
+        for key, one in found.items()
+    ]
 
 
 def chosen(names: list[str], mapped: list[Used]) -> list[Used]:
