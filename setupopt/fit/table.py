@@ -9,28 +9,28 @@ from functools import partial
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 
 from setupopt.errors import InputError, InputErrors
-from setupopt.physics.inputs import Floats
-from setupopt.project.csv_read import MOST_MEASURED_ROWS, Column, read_csv
+from setupopt.project.csv_read import (
+    MOST_MEASURED_ROWS,
+    Column,
+    CsvTable,
+    read_csv,
+)
 
 measured = partial(Column, empty=math.nan, is_measured=True)
 _MOST_NAMED = 20  # lines in one note, and notes of one kind
 
 
 @dataclass(frozen=True, eq=False)
-class Measurements:
-    """A table in SI: `values` of every column asked for (rows), not a number where nothing was measured.
+class Measurements(CsvTable):
+    """A table with `values` of every column asked for, not a number where nothing was measured.
 
-    A column that the file has not is all blank. `lines`: where each row stands in the file. `notes`: what is
-    odd about the table and no mistake.
+    A column that the file has not is all blank. `notes`: what is odd about the table and no mistake.
     """
 
-    path: Path
     columns: Mapping[str, Column]
-    values: dict[str, Floats]
-    names: dict[str, list[str]]
-    lines: np.ndarray
     notes: tuple[str, ...] = ()
 
     def __len__(self) -> int:
@@ -40,12 +40,10 @@ class Measurements:
         """(rows) Whether there is a value."""
         return ~np.isnan(self.values[key])
 
-    def error(self, row: int, key: str, expected: str) -> InputError:
+    def odd(self, row: int, key: str, expected: str) -> InputError:
         """A mistake in a row (from 0), of a value that no range shows to be wrong."""
-        found = f"{self.values[key][row] / self.columns[key].factor:.6g}"
-        return InputError(
-            str(self.path), int(self.lines[row]), key, found, expected
-        )
+        found = self.values[key][row] / self.columns[key].factor
+        return self.error(row, key, f"{found:.6g}", expected)
 
 
 def read_measurements(
@@ -56,58 +54,38 @@ def read_measurements(
     `names` are columns of text.
     """
     read = read_csv(Path(path), columns, names, most=MOST_MEASURED_ROWS)
-    answers = [key for key, column in columns.items() if column.is_measured]
-    given = [read.numbers[key] for key in answers if key in read.numbers]
-    if answers and np.isnan(given).all():
-        raise InputErrors(
-            [
-                InputError(
-                    str(path),
-                    1,
-                    "",
-                    "nothing measured",
-                    "at least one value of " + ", ".join(answers),
-                )
-            ]
-        )
-    blank = {
-        key: column.factor * np.full(read.lines.size, column.empty, float)
+    values = {
+        key: read.values[key]
+        if key in read.values
+        else column.factor * np.full(read.lines.size, column.empty, float)
         for key, column in columns.items()
-        if key not in read.numbers
     }
-    texts = {
-        key: [cell.strip() for cell in cells]
-        for key, cells in read.names.items()
-    }
-    whole = read.numbers | blank
-    values: dict[str, Floats] = {key: whole[key] for key in columns}
-    table = Measurements(Path(path), columns, values, texts, read.lines)
-    return replace(table, notes=tuple(_notes(table)))
-
-
-def _notes(table: Measurements) -> Iterator[str]:
-    """Rows without any measured value, and rows that are the same in every cell."""
-    values = table.values
-    lines = table.lines
-    answers = [
-        values[key]
-        for key, column in table.columns.items()
-        if column.is_measured
-    ]
-    if answers:
-        bare = np.isnan(answers).all(axis=0)
-        if bare.any():
-            yield f"nothing measured on {lines_text(lines[bare])}: conditions only, they tell nothing"
-    seen: dict[tuple[str, ...], list[int]] = {}
-    for row, line in enumerate(lines):
-        cells = (
-            *(str(column[row]) for column in values.values()),
-            *(text[row] for text in table.names.values()),
+    table = Measurements(read.path, values, read.names, read.lines, columns)
+    answers = [key for key, column in columns.items() if column.is_measured]
+    bare = ~np.any([table.is_measured(key) for key in answers], axis=0)
+    if answers and bare.all():
+        expected = "at least one value of " + ", ".join(answers)
+        raise InputErrors(
+            [InputError(str(path), 1, "", "nothing measured", expected)]
         )
-        seen.setdefault(cells, []).append(int(line))
-    copies = [same for same in seen.values() if len(same) > 1]
-    for same in copies[:_MOST_NAMED]:
-        yield f"{lines_text(same)} are the same in every cell: taken as repeats; if copied, delete one"
+    notes = [*_bare(table.lines[bare]), *_copies(table)]
+    return replace(table, notes=tuple(notes))
+
+
+def _bare(lines: np.ndarray) -> Iterator[str]:
+    """Rows without any measured value."""
+    if lines.size:
+        yield f"nothing measured on {lines_text(lines)}: conditions only, they tell nothing"
+
+
+def _copies(table: Measurements) -> Iterator[str]:
+    """Rows that are the same in every cell."""
+    rows = pd.DataFrame(table.values | table.names, index=table.lines)
+    again = rows[rows.duplicated(keep=False)]
+    alike = again.groupby(list(rows), dropna=False, sort=False)
+    copies = [same.index.to_numpy() for _, same in alike]
+    for lines in copies[:_MOST_NAMED]:
+        yield f"{lines_text(lines)} are the same in every cell: taken as repeats; if copied, delete one"
     if len(copies) > _MOST_NAMED:
         yield f"{len(copies) - _MOST_NAMED} more rows stand there again in every cell, taken as repeats too"
 

@@ -118,11 +118,11 @@ def _without_slip(table: Measurements) -> Iterator[InputError]:
     """Rows that lack the slip angle, and such with two peaks."""
     of = table.values
     for row in np.flatnonzero(np.isnan(of[SLIP]) & table.is_measured(ALIGNING)):
-        yield table.error(int(row), ALIGNING, f"{SLIP} in the same row")
+        yield table.odd(int(row), ALIGNING, f"{SLIP} in the same row")
     for row in np.flatnonzero(
         np.isnan(of[SLIP]) & table.is_measured(CURVE) & table.is_measured(PEAK)
     ):
-        yield table.error(
+        yield table.odd(
             int(row),
             CURVE,
             f"{SLIP} in the same row; without, it is the peak, which is there",
@@ -140,7 +140,7 @@ def _turned(table: Measurements) -> Iterator[InputError]:
         product = of[key] * of[SLIP]
         is_wrong = product < 0.0
         if np.nansum(product) < 0.0:
-            yield table.error(
+            yield table.odd(
                 int(np.flatnonzero(is_wrong)[0]), key, f"a column {expected}"
             )
 
@@ -158,10 +158,10 @@ def _impossible(table: Measurements, rig: Rig) -> Iterator[InputError]:
             expected = (
                 f"{low:g} to {high:g} times the load of {load[row]:.6g} N{unit}"
             )
-            yield table.error(int(row), key, expected)
+            yield table.odd(int(row), key, expected)
     for key, most, unit in ((CURVE, _FRICTION[1], ""), (ALIGNING, _ARM, " m")):
         for row in np.flatnonzero(np.abs(of[key]) > most * load):
-            yield table.error(
+            yield table.odd(
                 int(row),
                 key,
                 f"at most {most:g}{unit} times the load of {load[row]:.6g} N",
@@ -172,10 +172,10 @@ def _impossible(table: Measurements, rig: Rig) -> Iterator[InputError]:
         (area < _AREA[0] * box) | (area > _AREA[1] * box)
     ):
         expected = f"{_AREA[0]:g} to {_AREA[1]:g} times length times width, {box[row] / MM2:.6g} mm2"
-        yield table.error(int(row), "patch_area_mm2", expected)
+        yield table.odd(int(row), "patch_area_mm2", expected)
     tread = rig.tread_width or np.inf
     for row in np.flatnonzero(of["patch_width_mm"] > _SPARE * tread):
-        yield table.error(
+        yield table.odd(
             int(row),
             "patch_width_mm",
             f"no more than the tread, {tread / MM:.6g} mm",

@@ -137,16 +137,16 @@ def _columns(venue: Venue) -> dict[str, Column]:
 
 def _cases(table: CsvTable, venue: Venue, before: int) -> CaseTable:
     count = len(table.lines)
-    get = {key: np.zeros(count) for key in _columns(venue)} | table.numbers
+    get = {key: np.zeros(count) for key in _columns(venue)} | table.values
     along = _along(table, venue)
     flat_or_bent = (
         1.0 / get["radius_mm"]
-        if "radius_mm" in table.numbers
+        if "radius_mm" in table.values
         else venue.curvature
     )
     turning = (
         1.0 / get["turn_radius_m"]
-        if "turn_radius_m" in table.numbers
+        if "turn_radius_m" in table.values
         else np.zeros(count)
     )
     # The first column of names that there is; a row without a name goes by its number in the file
@@ -174,7 +174,7 @@ def _cases(table: CsvTable, venue: Venue, before: int) -> CaseTable:
 def _along(table: CsvTable, venue: Venue) -> Numbers | None:
     """Where along the venue's section of parts the cases are, m; None on another section."""
     section = venue.profile
-    one = {"along_mm", "roll_angle_deg"} & set(table.numbers)
+    one = {"along_mm", "roll_angle_deg"} & set(table.values)
     if section is not None and len(one) != 1:
         found = "both columns" if one else "neither"
         raise InputErrors(
@@ -188,11 +188,11 @@ def _along(table: CsvTable, venue: Venue) -> Numbers | None:
                 )
             ]
         )
-    if section is None or "radius_mm" in table.numbers:
+    if section is None or "radius_mm" in table.values:
         return None
     if "along_mm" in one:
-        return np.clip(table.numbers["along_mm"], 0.0, section.length)
-    angles = table.numbers["roll_angle_deg"]
+        return np.clip(table.values["along_mm"], 0.0, section.length)
+    angles = table.values["roll_angle_deg"]
     stretches = [section.where(float(angle)) for angle in angles]
     wrong = [
         table.error(

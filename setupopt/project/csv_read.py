@@ -72,10 +72,10 @@ class Column(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class CsvTable:
-    """The columns that the file has: numbers in SI, names, and each row's line."""
+    """The columns that the file has: values in SI, names, and each row's line."""
 
     path: Path
-    numbers: dict[str, NDArray[np.float64]]
+    values: dict[str, NDArray[np.float64]]
     names: dict[str, list[str]]
     lines: NDArray[np.int64]
 
@@ -101,8 +101,8 @@ def read_csv(
     return CsvTable(
         path,
         {
-            key: np.concatenate([piece.numbers[key] for piece in pieces])
-            for key in pieces[0].numbers
+            key: np.concatenate([piece.values[key] for piece in pieces])
+            for key in pieces[0].values
         },
         {
             key: list(itertools.chain(*(piece.names[key] for piece in pieces)))
@@ -352,7 +352,7 @@ class _Reading:
         ]
         for row in odd[:_ENOUGH]:
             self.report(lines[row], key, quoted(cells[row]), NAME)
-        return list(cells)
+        return [cell.strip() for cell in cells]
 
 
 def _lines(stream: TextIO) -> Iterator[str]:

@@ -140,15 +140,14 @@ def _from_csv(path: Path) -> Measured:
     values: dict[str, NDArray[np.float64]] = {}
     lines: dict[str, int | None] = {}
     body = ""
-    for row, name in enumerate(table.names["quantity"]):
-        quantity = name.strip()
-        if not any(column[row].strip() for column in table.names.values()):
+    for row, quantity in enumerate(table.names["quantity"]):
+        if not any(column[row] for column in table.names.values()):
             continue  # a note alone
         errors += _row_errors(table, row, quantity, quantity in lines)
         lines[quantity] = int(table.lines[row])
         if quantity == BODY:
-            body = (
-                table.names[WHEELS[0]][row].strip().removeprefix("'")
+            body = table.names[WHEELS[0]][row].removeprefix(
+                "'"
             )  # a sheet puts it before a "-"
         elif _quantity(quantity) is not None:
             values[quantity], found = _row(table, row, quantity)
@@ -172,7 +171,7 @@ def _row_errors(
         yield table.error(
             row, "quantity", f"{quantity} a second time", "every quantity once"
         )
-    unit = table.names.get("unit", [""] * (row + 1))[row].strip()
+    unit = table.names.get("unit", [""] * (row + 1))[row]
     if known is not None and unit and unit != known.bounds.unit:
         expected = f"{known.bounds.unit}, or nothing"
         yield table.error(row, "unit", quoted(unit), expected)
@@ -187,7 +186,7 @@ def _row(
     known = _quantity(quantity)
     assert known is not None
     for index, wheel in enumerate(WHEELS):
-        cell = table.names[wheel][row].strip()
+        cell = table.names[wheel][row]
         if not cell:
             continue
         misplaced = ""

@@ -53,7 +53,7 @@ def read_survey(path: Path, error: float) -> Surveyed:
     table = read_csv(
         path, {name: Column(bounds, required=True) for name in ("y_mm", "z_mm")}
     )
-    points = np.column_stack([table.numbers["y_mm"], table.numbers["z_mm"]])
+    points = np.column_stack([table.values["y_mm"], table.values["z_mm"]])
     _require_order(table, points)
     # fitted to all points but those that lie far off
     kept, far = _without_outliers(points, error)

@@ -116,13 +116,7 @@ def _unnamed(found: Measurements) -> Iterator[InputError]:
     """Rows without a name between rows that have one."""
     for row, name in enumerate(found.names.get(_NAMES, [])):
         if not name:
-            yield InputError(
-                str(found.path),
-                int(found.lines[row]),
-                _NAMES,
-                "an empty cell",
-                "a name",
-            )
+            yield found.error(row, _NAMES, "an empty cell", "a name")
 
 
 def _too_tight(found: Measurements, car: Car) -> Iterator[InputError]:
@@ -130,4 +124,4 @@ def _too_tight(found: Measurements, car: Car) -> Iterator[InputError]:
     least = reach(plan_points(car), 0.0) / ROOM
     for row in np.flatnonzero(found.values[_RADIUS] < least):
         expected = f"at least {least / MM:.0f} mm, so that the car fits in"
-        yield found.error(int(row), _RADIUS, expected)
+        yield found.odd(int(row), _RADIUS, expected)

@@ -42,12 +42,12 @@ def read_profile(path: str | Path) -> Tracks:
     """
     table = read_csv(Path(path), _COLUMNS)
     _check(table)
-    distance = table.numbers["distance_m"]
+    distance = table.values["distance_m"]
     even = np.linspace(distance[0], distance[-1], len(distance))
     heights = [
-        table.numbers[key]
+        table.values[key]
         for key in _COLUMNS
-        if key.startswith("height") and key in table.numbers
+        if key.startswith("height") and key in table.values
     ]
     laid = np.array([np.interp(even, distance, height) for height in heights])
     return Tracks(
@@ -56,7 +56,7 @@ def read_profile(path: str | Path) -> Tracks:
 
 
 def _check(table: CsvTable) -> None:
-    distance = table.numbers["distance_m"]
+    distance = table.values["distance_m"]
     steps = np.diff(distance)
     errors = [
         table.error(
