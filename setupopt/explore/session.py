@@ -82,7 +82,7 @@ class Session:
                 *(one.name for one in project.venue.attitudes),
                 choices.own_name,
             ],
-            "at": np.round(at, 6).tolist(),
+            "at": np.round(at, 0 if is_along else 2).tolist(),
             "at_words": "mm along the section"
             if is_along
             else "roll angle deg",

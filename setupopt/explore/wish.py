@@ -10,6 +10,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from setupopt.errors import InputErrors, UserError
 from setupopt.evaluation.setup_record import by_wheel
 from setupopt.evaluation.variables import (
@@ -264,9 +266,20 @@ class Choices:
             "upper": round(upper, 6),
             "step": round(step, 9),
         }
-        return {"name": slot.name, "where": slot.where, "words": setting_words(setting), "unit": setting.unit, **ends,
+        words = f"{setting_words(setting)}{self._unlike(slot)}"
+        return {"name": slot.name, "where": slot.where, "words": words, "unit": setting.unit, **ends,
                 "choices": choices, "bounds": (low, high),
                 "in_limits": isinstance(slot, Variable)}  # fmt: skip
+
+    def _unlike(self, slot: Slot) -> str:
+        """What both sides have today, where one slider moves both and shows their mean."""
+        setting = slot.setting
+        every = by_wheel(self.project.setup)[setting.field].ravel()
+        sides = every[list(slot.places)] / setting.factor
+        if setting.per != "wheel" or sides.size < 2 or sides[0] == sides[1]:
+            return ""
+        left, right = np.round(sides, 6)
+        return f" (today left {left:g}, right {right:g}: their mean; moved, both alike)"
 
     def _bounds(self, slot: Slot) -> tuple[float, float]:
         table = slot.where.split(".")[0]

@@ -20,6 +20,7 @@ BLOCK = 0.1  # s
 _LONGEST = 100_000.0  # s
 _GAP = 0.5  # s without a row
 _STUCK = 20  # blocks
+_FROZEN = 100  # blocks; the speed may keep its last digit for some seconds
 _JUMP = 10.0  # errors of a channel, from one row to the next
 _NEEDED = (["time"], ["speed", "distance"], COMPARED)
 
@@ -149,14 +150,14 @@ class Log:
                 f"at most {_LONGEST:.0f} s; is the unit right?",
             )
         gaps = steps[steps > _GAP]
-        self._find(
+        self.enter(
             "time",
             gaps.index,
-            f"{gaps.size} gaps, of up to {gaps.max():.3g} s",
+            f"{gaps.size} gap{'s' if gaps.size > 1 else ''}, of up to {gaps.max():.3g} s",
             "unknown in between",
         )
 
-    def _find(
+    def enter(
         self, name: str, lines: Any, found: str, done: str = "left out"
     ) -> None:
         """Enter what is odd in some lines, if there are any."""
@@ -184,7 +185,7 @@ class Log:
         for name in jumps.columns:
             sizes = steps[name][jumps[name]] / known["factor"][name]
             words = f"{sizes.size} jumps of up to {sizes.max():.3g} {known['unit'][name]}"
-            self._find(name, sizes.index, words)
+            self.enter(name, sizes.index, words)
         return jumps
 
     def close(self) -> None:
@@ -199,13 +200,14 @@ class Log:
         for name in self.mean:
             lacking = self.mean[name].isna()
             self._leave_out(name, lacking, 1, "no value")
+            still = (sums["moved"][name] == 0) & ~lacking
             if name in [*COMPARED, "yaw_rate"]:
                 self._leave_out(
-                    name,
-                    (sums["moved"][name] == 0) & ~lacking,
-                    _STUCK,
-                    "one value, a stuck sensor,",
+                    name, still, _STUCK, "one value, a stuck sensor,"
                 )
+            elif name == "speed":
+                kept = "taken as it is; is the sensor stuck?"
+                self._leave_out(name, still, _FROZEN, "one value", kept)
         blocks = range(int(self.mean.index[-1]) + 1)
         self.line = self.line.reindex(blocks).bfill().to_numpy()
         late = {
@@ -215,15 +217,19 @@ class Log:
             lambda column: column.shift(late[column.name])
         )
 
-    def _leave_out(self, name: str, mask: Any, least: int, found: str) -> None:
-        """Take runs of blocks out of a channel that are long enough, each with a finding."""
+    def _leave_out(
+        self, name: str, mask: Any, least: int, found: str, kept: str = ""
+    ) -> None:
+        """Take runs of blocks out of a channel that are long enough, each with a finding; none that are `kept`."""
         for _, run in mask[mask].groupby((~mask).cumsum()):
             if run.size >= least:
-                self.mean.loc[run.index, name] = np.nan
-                self._find(
+                if not kept:
+                    self.mean.loc[run.index, name] = np.nan
+                self.enter(
                     name,
                     self.line[run.index].to_list(),
                     f"{found} for {run.size * BLOCK:.3g} s",
+                    kept or "left out",
                 )
 
 

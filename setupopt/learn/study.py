@@ -17,7 +17,7 @@ from setupopt.learn.channels import read_map
 from setupopt.learn.corrected import Correction, corrected, known_before
 from setupopt.learn.estimate import Posterior, estimate, leave_out, residuals
 from setupopt.learn.grip import Grip, grip_of
-from setupopt.learn.log import read_log
+from setupopt.learn.log import Log, read_log
 from setupopt.learn.model import (
     Predictor,
     car_of,
@@ -33,6 +33,7 @@ from setupopt.project.model import Project
 
 STEPS = 4  # of progress
 _FEWEST = 5  # quasi-steady seconds
+_FAR = 2.0  # times the fastest speed of the venue: mostly km/h as m/s
 _PARTS = 4  # of a single log, left out in turn
 _POOR = 2.0  # rms of a part that is predicted by the others
 
@@ -89,6 +90,19 @@ class Learned:
         )
 
 
+def _enter_odd_speed(project: Project, run: Log) -> None:
+    """Enter a speed far over all that the venue is driven at: mostly one in another unit."""
+    if "speed" not in run.used:
+        return
+    venue = project.venue
+    own = (attitude.speed or 0.0 for attitude in venue.attitudes)
+    fastest = max(venue.sweep.speed, *own)
+    usual = float(run.mean["speed"].median())
+    if usual > _FAR * fastest:
+        found = f"{usual:.0f} m/s most of the time, venue.toml has up to {fastest:.0f} m/s"
+        run.enter("speed", [2], found, "taken as it is; is the unit right?")
+
+
 def learn(
     project: Project, logs: Sequence[str | Path], options: LearnOptions | None = None,
     progress: Progress | None = None,
@@ -100,6 +114,7 @@ def learn(
     ways = [way(read_log(Path(path), mapped), project.venue) for path in logs]
     those = parameters(project, ways)
     for own in ways:
+        _enter_odd_speed(project, own.run)
         refuse_clocks(project, those, own)
     tell(1)
     predict = Predictor(project, those, stretches(ways))

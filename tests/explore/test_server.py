@@ -9,6 +9,7 @@ import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,11 @@ from setupopt.evaluation.assessment import assess
 from setupopt.explore import job as job_module
 from setupopt.explore.server import ExploreServer
 from setupopt.explore.session import Session
+from setupopt.explore.wish import Choices
 from setupopt.project import load, read_setup
+from setupopt.units import N_PER_MM
+
+SETUPS = Path(__file__).resolve().parents[2] / "setups"
 
 Json = dict[str, Any]
 
@@ -134,6 +139,25 @@ def test_quick_answers_are_marked_and_near(
     assert (
         np.abs(gap).max() < 0.2 * np.abs(moved).max()
     )  # the rest of a step by its slope is of second order
+
+
+def test_a_slider_that_moves_unlike_sides_says_so() -> None:
+    """One range in limits.toml for both sides of an axle that have springs of their own: the mean is no spring."""
+    choices = Choices(load(SETUPS / "oval"))
+    words = {one["name"]: one["words"] for one in choices.as_dict()["settings"]}
+    assert words["front.anti_roll_N_per_mm"] == "anti roll"
+    bank = load(SETUPS / "bank")
+    front = bank.setup.front
+    right = replace(front.right, spring=1.25 * front.spring)
+    unlike = replace(bank.setup, front=replace(front, right=right))
+    choices = Choices(replace(bank, setup=unlike))
+    (spring,) = [
+        one["words"]
+        for one in choices.as_dict()["settings"]
+        if one["name"] == "front.spring_N_per_mm"
+    ]
+    left = front.spring / N_PER_MM
+    assert f"left {left:g}, right {1.25 * left:g}" in spring
 
 
 def test_a_file_that_is_changed_meanwhile_is_named(

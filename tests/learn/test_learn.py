@@ -24,6 +24,7 @@ from setupopt.learn.channels import read_map
 from setupopt.learn.corrected import files
 from setupopt.learn.log import read_log
 from setupopt.learn.model import Predictor
+from setupopt.learn.study import _enter_odd_speed
 from setupopt.learn.way import way
 from setupopt.units import DEG, GRAVITY, MM
 
@@ -435,6 +436,32 @@ def test_a_map_renames_turns_and_shifts(
     np.testing.assert_allclose(
         other.mean["yaw_rate"][5:], one.mean["yaw_rate"][:-5]
     )
+
+
+def test_km_h_in_a_column_of_m_s_are_said(
+    frame: pd.DataFrame, tmp_path: Path
+) -> None:
+    """2.6 times the venue's speed can be m/s, so that it is no refusal; nobody drives there."""
+    fast = frame.assign(speed_m_s=2.6 * frame["speed_m_s"])
+    run = read_log(write(fast, tmp_path / "run.csv"), [])
+    _enter_odd_speed(setupopt.load(BORE), run)
+    assert "54 m/s" in run.findings[-1].found
+    assert "unit" in run.findings[-1].done
+
+
+def test_a_frozen_speed_is_said(frame: pd.DataFrame, tmp_path: Path) -> None:
+    """No run without it, so that it stays; but all loads are then laid on downforce, on the safe side or not."""
+    rows = len(frame)
+    odd = frame.assign(
+        speed_m_s=[
+            *frame["speed_m_s"][: rows // 3],
+            *(rows - rows // 3) * [40.0],
+        ]
+    )
+    (said,) = read_log(write(odd, tmp_path / "run.csv"), []).findings
+    assert said.column == "speed_m_s"
+    assert "one value" in said.found
+    assert "stuck?" in said.done
 
 
 def test_gaps_jumps_and_stuck_sensors_are_named_and_left_out(

@@ -320,6 +320,7 @@ def limit_fields(study: RouteStudy) -> list[Field]:
             "holds": name not in study.broken,
         }
         for name, rows in study.room.items()
+        if name != "car.steer_limit_deg"  # said as steer_limit_deg
     ]
 
 
