@@ -9,7 +9,7 @@ import itertools
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NamedTuple, TextIO
 
@@ -155,22 +155,16 @@ def csv_pieces(
         raise reading.refused()
 
 
+@dataclass
 class _Reading:
     """One pass over a file, and the mistakes found on the way."""
 
-    def __init__(
-        self,
-        path: Path,
-        columns: Mapping[str, Column],
-        names: Sequence[str],
-        unread: Sequence[str],
-    ) -> None:
-        self.path = path
-        self.columns = columns
-        self.names = names
-        self.unread = unread
-        self.errors: list[InputError] = []
-        self.line = 0  # the last one read
+    path: Path
+    columns: Mapping[str, Column]
+    names: Sequence[str]
+    unread: Sequence[str]
+    errors: list[InputError] = field(default_factory=list)
+    line: int = 0  # the last one read
 
     def report(
         self, line: int | None, key: str, found: str, expected: str

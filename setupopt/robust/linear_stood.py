@@ -25,7 +25,7 @@ from setupopt.robust.linear_march import SAMPLES, STEP, lasting, marched
 from setupopt.robust.obstacle import Obstacle
 from setupopt.robust.ride_model import RideModel
 from setupopt.robust.road.spectrum import Contacts, Road
-from setupopt.robust.road.waves import under, waves
+from setupopt.robust.road.waves import Complex, Waves, under, waves
 from setupopt.units import DEG
 
 # By name: the field of Require, and the disturbance's unit in SI: one metre, one m/s, the road as it is.
@@ -75,6 +75,15 @@ class Answer(NamedTuple):
     contacts: Contacts
     speed: float
     gap: float  # m, of all wheels that are off the surface in the trim
+
+    def met(self, road: Waves) -> tuple[Complex, Any, Complex]:
+        """Waves as each contact meets them, (points, contacts, halves), the rates at which they come, 1/s,
+        and what they push x' by, (points, states, halves).
+        """
+        heights = under(self.contacts, road)
+        rate = 2j * np.pi * self.speed * road.wavenumber[:, None, None]
+        push = self.road @ heights + rate * (self.road_speed @ heights[:, :4])
+        return heights, rate, push
 
 
 @dataclass(frozen=True)
@@ -271,9 +280,7 @@ class LinearStood:
         """What is allowed of drift, sideslip and the lighter loads on a road, in rms (3)."""
         track = float(2.0 * np.abs(car.contacts.side[0]))
         road = waves(random, track, _WAVES)
-        met = under(car.contacts, road)
-        turn = 2j * np.pi * car.speed * road.wavenumber[:, None, None]
-        push = car.road @ met + turn * (car.road_speed @ met[:, :4])
+        met, turn, push = car.met(road)
         states = np.linalg.solve(turn * np.eye(len(car.law)) - car.law, push)
         seen = car.seen @ states + car.seen_road @ met
         density = (np.abs(seen) ** 2).sum(axis=-1)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -39,16 +39,14 @@ def around(directions: int) -> Floats:
     return 2.0 * np.pi * np.arange(directions) / directions
 
 
+@dataclass(frozen=True, eq=False)
 class SteadyWind:
     """One setup in a steady wind. `calm` (cases): its answers without the wind."""
 
-    def __init__(
-        self, model: Model, settings: Records, cases: CaseSet, calm: Records
-    ) -> None:
-        self.model = model
-        self.settings = settings
-        self.cases = cases
-        self.calm = calm
+    model: Model
+    settings: Records
+    cases: CaseSet
+    calm: Records
 
     def margins(self, speed: float, direction: float) -> Floats:
         """Margins by the slopes of the calm answers, (cases); minus infinity where contact is lost."""

@@ -105,19 +105,10 @@ def route(
     if options.prices:
         tell(1)
     store = Store.open(study_name(project, options))
-    mapped = (
-        route_map(study.project, options, tell, store) if options.map else None
-    )
-    front = (
-        length_front(study.project, options, tell, store)
-        if options.front
-        else None
-    )
-    runs = (
-        programme(study.project, options, tell, store)
-        if options.programme
-        else None
-    )
+    asked = study.project, options, tell, store
+    mapped = route_map(*asked) if options.map else None
+    front = length_front(*asked) if options.front else None
+    runs = programme(*asked) if options.programme else None
     store.finish()
     return Route(
         study,

@@ -12,7 +12,6 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from setupopt.physics.inputs import Floats
-from setupopt.route.goal import Goal
 from setupopt.route.judged import Judge, Judged, Near
 from setupopt.route.plan import Paths, Plan
 from setupopt.search.engine.batch import Evaluation, merit
@@ -42,23 +41,15 @@ class _Known(NamedTuple):
     limits: Floats
 
 
+@dataclass(frozen=True, eq=False)
 class RouteProblem:
     """The batch function of a route: points of the unit box to values and limits."""
 
-    def __init__(
-        self,
-        judge: Judge,
-        plan: Plan,
-        mode: str,
-        index: Floats,
-        quick: bool = False,
-    ) -> None:
-        self.judge = judge
-        self.plan = plan
-        self.mode = mode
-        self.index = index
-        self.goal: Goal = judge.goal
-        self.quick = quick
+    judge: Judge
+    plan: Plan
+    mode: str
+    index: Floats
+    quick: bool = False
 
     def __call__(self, points: Floats, warm_start: Any = None) -> Evaluation:
         """Values and limits (paths, ...). Several points are small steps from the one of `warm_start`."""
@@ -68,7 +59,7 @@ class RouteProblem:
         is_known = self.quick and known and known.values.min() > _CALM
         near: Any = known.near if several or is_known else None
         growth = not several or bool(
-            (near.answers["growth"] > _NEAR * self.goal.growth).any()
+            (near.answers["growth"] > _NEAR * self.judge.goal.growth).any()
         )
         found = self.judge.judged(
             paths.points(self.index), near, growth, several
@@ -88,9 +79,9 @@ class RouteProblem:
                 / self.plan.paths(self.plan.start()[None]).length
             )
         if self.mode == "speed":
-            values = -paths.legs[0].speed[:, None] / self.goal.speeds[1]
+            values = -paths.legs[0].speed[:, None] / self.judge.goal.speeds[1]
         if self.mode != "margin":
-            rooms.append(margin - self.goal.least_margin)
+            rooms.append(margin - self.judge.goal.least_margin)
         rooms.append(np.ones((points.shape[0], 1)))
         limits = np.concatenate(rooms, axis=1)
         if several:
@@ -102,10 +93,10 @@ class RouteProblem:
     def _of_whole(self, paths: Paths) -> list[Floats]:
         """Limits of the whole route: its length, and how far it holds."""
         rooms = []
-        if self.goal.length is not None and self.mode != "length":
-            rooms.append(1.0 - paths.length[:, None] / self.goal.length)
-        if paths.shape.name == "over" and self.goal.hold > 0.0:
-            rooms.append(paths.held[:, None] / self.goal.hold - 1.0)
+        if self.judge.goal.length is not None and self.mode != "length":
+            rooms.append(1.0 - paths.length[:, None] / self.judge.goal.length)
+        if paths.shape.name == "over" and self.judge.goal.hold > 0.0:
+            rooms.append(paths.held[:, None] / self.judge.goal.hold - 1.0)
         return rooms
 
 

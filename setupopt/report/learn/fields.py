@@ -16,9 +16,8 @@ from setupopt.learn.model import assumed
 from setupopt.learn.next_step import Next
 from setupopt.learn.study import Learned
 from setupopt.learn.way import Way
-from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import frame_text
-from setupopt.report.shared.plain import plain
+from setupopt.report.shared.plain import plain, setup_fields
 from setupopt.units import DEG, PERCENT
 
 _STRONG = 0.7  # correlation worth telling
@@ -28,8 +27,6 @@ _SI = ["bias", "bias_after", "rms_after", "band", "noise"]
 def as_dict(learned: Learned) -> Field:
     """Plain Python values, None for what has no answer; values in the unit beside them."""
     project = learned.project
-    setup = project.setup
-    checksum = setup_checksum(project, setup)
     programme = _programme(learned)
     best = learned.next.run
     correction = learned.correction
@@ -40,7 +37,7 @@ def as_dict(learned: Learned) -> Field:
         "car": project.car.name,
         "venue": project.venue.name,
         "speed_m_s": project.venue.sweep.speed,
-        "setup": {"name": setup.name, "checksum": checksum},
+        "setup": setup_fields(project, project.setup),
         "logs": [_log(way) for way in learned.ways],
         "earlier_logs": [
             log

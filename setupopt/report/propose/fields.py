@@ -187,8 +187,7 @@ class JudgedProposal:
             "gains": plain(p.gains),
             "changes": [
                 {
-                    "setting": one.slot.name,
-                    "unit": one.slot.setting.unit,
+                    **_named(one.slot),
                     "today": one.slot.value(self.project.setup),
                     "proposed": one.slot.value(self.proposal.setup),
                     "loss": finite(one.loss),
@@ -203,11 +202,7 @@ class JudgedProposal:
             "left_out": {
                 "loss": p.dropped_loss,
                 "settings": [
-                    {
-                        "setting": one.slot.name,
-                        "unit": one.slot.setting.unit,
-                        **_values(one, "today", "wanted"),
-                    }
+                    {**_named(one.slot), **_values(one, "today", "wanted")}
                     for one in p.dropped
                 ],
             },
@@ -260,6 +255,10 @@ def price_rows(prices: Sequence[ShadowPrice]) -> list[Field]:
     return [asdict(price) | picked(price, "agrees") for price in prices]
 
 
+def _named(slot: Slot) -> Field:
+    return {"setting": slot.name, "unit": slot.setting.unit}
+
+
 def _values(row: Any, *names: str) -> Field:
     """Values of a row with a `slot` in the unit of the files; None for what is as car.toml says."""
     return {name: _in_files(row.slot, getattr(row, name)) for name in names}
@@ -272,8 +271,7 @@ def _in_files(slot: Slot, value: float) -> float | None:
 def _plateau(one: Plateau) -> Field:
     values = _values(one, "lower", "upper")
     return {
-        "setting": one.slot.name,
-        "unit": one.slot.setting.unit,
+        **_named(one.slot),
         "from": values["lower"],
         "to": values["upper"],
     }
@@ -282,8 +280,7 @@ def _plateau(one: Plateau) -> Field:
 def _sides(sides: Sides) -> Field:
     moved = [
         {
-            "setting": slot.name,
-            "unit": slot.setting.unit,
+            **_named(slot),
             "alike": _in_files(slot, even),
             "apart": _in_files(slot, own),
         }

@@ -10,10 +10,9 @@ import numpy as np
 
 from setupopt.evaluation.result import Field, degrees, finite
 from setupopt.evaluation.would_hold import WouldHold, would_hold
-from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import rows_text
 from setupopt.report.prove.road import RoadTable, road_tables
-from setupopt.report.shared.plain import picked, plain
+from setupopt.report.shared.plain import picked, plain, setup_fields
 from setupopt.robust.best_single_step import Change
 from setupopt.robust.builds.quasi_monte_carlo import MarginDistribution
 from setupopt.robust.builds.worst_build import WorstBuild
@@ -93,10 +92,7 @@ class JudgedReport:
             "holds": self.holds,
             "floor": p.plan.floor,
             "every": p.plan.every,
-            "setup": {
-                "name": p.setup.name,
-                "checksum": setup_checksum(p.project, p.setup),
-            },
+            "setup": setup_fields(p.project, p.setup),
             "verdicts": [
                 {
                     **picked(

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from setupopt.evaluation.result import Field, finite
 from setupopt.evaluation.summary import by_angle
-from setupopt.project.checksum import setup_checksum
-from setupopt.report.shared.plain import picked, plain
+from setupopt.report.shared.plain import picked, plain, setup_fields
 from setupopt.sheet.deviations import Deviation
 from setupopt.sheet.readback import Correction, ReadBack
 
@@ -13,11 +12,7 @@ from setupopt.sheet.readback import Correction, ReadBack
 def as_dict(read: ReadBack) -> Field:
     """Plain Python values, None for what has no answer."""
     return {
-        "setup": {
-            "name": read.target.name,
-            "body": read.target.body,
-            "checksum": setup_checksum(read.project, read.target),
-        },
+        "setup": setup_fields(read.project, read.target, "body"),
         "margin": finite(read.margin),
         "target_margin": finite(read.target_margin),
         "floor": read.floor,

@@ -7,12 +7,11 @@ import numpy as np
 from setupopt.evaluation.result import Field, finite
 from setupopt.evaluation.variables import slots
 from setupopt.physics.inputs import Floats
-from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import rows_text
 from setupopt.project.field_types import KMH
 from setupopt.project.writing import setup_text
 from setupopt.report.route.programme import error_fields, programme_fields
-from setupopt.report.shared.plain import picked, plain
+from setupopt.report.shared.plain import picked, plain, setup_fields
 from setupopt.report.shared.words import setup_comment
 from setupopt.robust.builds.worst_build import WorstBuild
 from setupopt.route.by_hand import ByHand
@@ -286,10 +285,9 @@ def study_fields(study: RouteStudy) -> Field:
     table = columns(study)
     worst = int(study.margin.argmin())
     goal = study.goal
-    setup = study.project.setup
     return {
         "holds": study.holds,
-        "setup": {"name": setup.name, "checksum": setup_checksum(study.project, setup)},
+        "setup": setup_fields(study.project, study.project.setup),
         **picked(study, best="options.mode", shape="paths.shape.name"),
         "speed_m_s": float(study.paths.legs[0].speed[0]),
         "to_deg": finite(goal.top / DEG),

@@ -8,6 +8,8 @@ from operator import attrgetter
 from typing import Any
 
 from setupopt.evaluation.result import Field, finite
+from setupopt.project.checksum import setup_checksum
+from setupopt.project.model import Project, Setup
 
 
 def plain(value: Any) -> Any:
@@ -33,6 +35,12 @@ def picked(row: Any, *same: str, **renamed: str) -> Field:
     """
     keys = {**dict(zip(same, same, strict=True)), **renamed}
     return {key: plain(attrgetter(name)(row)) for key, name in keys.items()}
+
+
+def setup_fields(project: Project, setup: Setup, *more: str) -> Field:
+    """A setup by its name, `more` of its attributes, and the checksum by which its papers are known."""
+    checksum = setup_checksum(project, setup)
+    return {**picked(setup, "name", *more), "checksum": checksum}
 
 
 def rounded(value: float | None, unit: float = 1.0) -> float | None:

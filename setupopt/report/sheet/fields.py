@@ -17,7 +17,7 @@ from setupopt.project.measured_file import BODY, CROSS, WEIGHT
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
 from setupopt.project.settings import without_noise
 from setupopt.report.shared.in_air import in_air_words
-from setupopt.report.shared.plain import picked
+from setupopt.report.shared.plain import picked, setup_fields
 from setupopt.report.shared.route_file import CARD, route_reasons
 from setupopt.report.shared.words import CLOSING, sliding_words
 from setupopt.report.sheet.card_fields import card_fields
@@ -145,9 +145,7 @@ class Sheet:
 
     def _state(self, setup: Setup) -> Field:
         return {
-            "name": setup.name,
-            "body": setup.body,
-            "checksum": setup_checksum(self.project, setup),
+            **setup_fields(self.project, setup, "body"),
             "lines": [_line(line) for line in state_lines(self.project, setup)],
         }
 

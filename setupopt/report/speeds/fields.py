@@ -8,9 +8,8 @@ import numpy as np
 
 from setupopt.evaluation.limits_check import Broken
 from setupopt.evaluation.result import Field, degrees
-from setupopt.project.checksum import setup_checksum
 from setupopt.project.csv_write import rows_text
-from setupopt.report.shared.plain import picked, plain
+from setupopt.report.shared.plain import picked, plain, setup_fields
 from setupopt.robust.speeds.motion import RunUp
 from setupopt.robust.speeds.study import SpeedStudy
 from setupopt.robust.speeds.window import ENDS_TO, WindowEnd
@@ -22,10 +21,7 @@ def as_dict(study: SpeedStudy) -> Field:
     return {
         "holds": study.holds,
         "floor": study.floor,
-        "setup": {
-            "name": study.setup.name,
-            "checksum": setup_checksum(study.project, study.setup),
-        },
+        "setup": setup_fields(study.project, study.setup),
         "speed_m_s": study.driven,
         "cases": study.cases,
         "looked_at_m_s": [float(study.speeds[0]), float(study.speeds[-1])],

@@ -26,7 +26,7 @@ from setupopt.robust.likely_rides import LikelyRides
 from setupopt.robust.linear_stood import Answer
 from setupopt.robust.ride_model import RideModel
 from setupopt.robust.road.spectrum import Road
-from setupopt.robust.road.waves import Complex, Waves, under, waves
+from setupopt.robust.road.waves import Complex, Waves, waves
 
 # What the road does to a case. margin: without road; mean_margin, sigma_margin: of the margin on the road
 # (`margin_on_road`). crossing_rate: times a second that it falls through the floor; chance: that it does so
@@ -109,9 +109,7 @@ def road_response(car: Answer, slopes: Slopes, road: Waves) -> Complex:
     """Outputs on each half of the waves, (points, OUTPUTS, halves): of x' = law x + road e + road_speed e', by
     the modes of the law.
     """
-    met = under(car.contacts, road)
-    turn = 2j * np.pi * car.speed * road.wavenumber[:, None, None]
-    push = car.road @ met + turn * (car.road_speed @ met[:, :4])
+    met, turn, push = car.met(road)
     roots, ways = np.linalg.eig(car.law)
     modes = (np.linalg.inv(ways) @ push) / (turn - roots[:, None])
     rides = slopes.by_state @ ways[: slopes.by_state.shape[1]]
