@@ -15,7 +15,7 @@ from setupopt.fit.table import Measurements, measured, read_measurements
 from setupopt.physics.inputs import Floats
 from setupopt.project.csv_read import Column
 from setupopt.project.field_types import Bounds
-from setupopt.units import MM, MM2, PERCENT
+from setupopt.units import DEG, PERCENT
 
 _needed = partial(Column, required=True)
 COLUMNS = {
@@ -70,6 +70,7 @@ SIGNED = (
 # outwards fills; and readings a little off
 _AREA = (0.4, 1.1)
 _SPARE = 1.1  # of the tread, for a width read generously
+_ANY_WIDTH = 1e9  # m, of a tread that no tape has measured
 
 
 @dataclass(frozen=True)
@@ -149,37 +150,22 @@ def _impossible(table: Measurements, rig: Rig) -> Iterator[InputError]:
     """Values that are plausible alone, but not together."""
     of = table.values
     load = of["load_N"]
-    for key, (low, high), unit in (
-        (PEAK, _FRICTION, ""),
-        (STIFFNESS, _STIFFNESS, " per degree"),
-    ):
-        ratio = np.abs(of[key]) / COLUMNS[key].factor / load
-        for row in np.flatnonzero((ratio < low) | (ratio > high)):
-            expected = (
-                f"{low:g} to {high:g} times the load of {load[row]:.6g} N{unit}"
-            )
-            yield table.odd(int(row), key, expected)
-    for key, most, unit in ((CURVE, _FRICTION[1], ""), (ALIGNING, _ARM, " m")):
-        for row in np.flatnonzero(np.abs(of[key]) > most * load):
-            yield table.odd(
-                int(row),
-                key,
-                f"at most {most:g}{unit} times the load of {load[row]:.6g} N",
-            )
     box = of["patch_length_mm"] * of["patch_width_mm"]
-    area = of["patch_area_mm2"]
-    for row in np.flatnonzero(
-        (area < _AREA[0] * box) | (area > _AREA[1] * box)
+    tread = np.full(len(table), rig.tread_width or _ANY_WIDTH)
+    for key, (low, high), what, size in (
+        (PEAK, _FRICTION, "the load", load),
+        (CURVE, (0.0, _FRICTION[1]), "the load", load),
+        (STIFFNESS, _STIFFNESS, "the load per degree", load / DEG),
+        (ALIGNING, (0.0, _ARM), "the load times a metre", load),
+        ("patch_area_mm2", _AREA, "length times width", box),
+        ("patch_width_mm", (0.0, _SPARE), "the tread", tread),
     ):
-        expected = f"{_AREA[0]:g} to {_AREA[1]:g} times length times width, {box[row] / MM2:.6g} mm2"
-        yield table.odd(int(row), "patch_area_mm2", expected)
-    tread = rig.tread_width or np.inf
-    for row in np.flatnonzero(of["patch_width_mm"] > _SPARE * tread):
-        yield table.odd(
-            int(row),
-            "patch_width_mm",
-            f"no more than the tread, {tread / MM:.6g} mm",
-        )
+        value = np.abs(of[key])
+        column = COLUMNS[key]
+        for row in np.flatnonzero((value < low * size) | (value > high * size)):
+            whole = f"{size[row] / column.factor:.6g} {column.bounds.unit}"
+            expected = f"{low:g} to {high:g} times {what}, {whole}"
+            yield table.odd(int(row), key, expected)
 
 
 def reading_noise(measured: Floats, noise: Mapping[str, float]) -> Floats:

@@ -557,7 +557,7 @@ IMPOSSIBLE = [
         "3000,0,1.5,,300,,",
         2,
         "patch_width_mm",
-        "no more than the tread, 230 mm",
+        "0 to 1.1 times the tread, 230 mm",
     ),
     ("3000,0,22,,100,,", 2, "pressure_bar", "looks like psi: 1.51685 bar"),
     ("3000,0,1.5,0.15,,,", 2, "patch_length_mm", "looks like m: 150 mm"),
