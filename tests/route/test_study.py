@@ -156,7 +156,7 @@ def test_refusals(bore: Project) -> None:
         bore, venue=replace(bore.venue, section="flat", curvature=0.0)
     )
     with pytest.raises(UserError, match="curves up"):
-        study_route(with_route(flat, wanted(90.0)))
+        study_route(with_route(flat, wanted(90.0)), RouteOptions())
     with pytest.raises(UserError, match="no route"):
         best_first({"over": None, "back": None}, "margin")
 
