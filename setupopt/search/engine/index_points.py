@@ -193,6 +193,20 @@ def _refined(
     return found
 
 
+def _on_grid(
+    function: SemiInfiniteFunction,
+    index: Index,
+    point: Floats,
+    band: float,
+    room: float,
+) -> tuple[OracleResult, np.ndarray, np.ndarray]:
+    """A point on the whole grid, and the numbers of the local minima of its values and of its limits."""
+    grid = evaluate_at(function, point, index.grid_points())
+    highest = grid.value.min() + band
+    lowest = _local_minima(grid.value, index.families, highest)
+    return grid, lowest, _local_minima(grid.limit, index.families, room)
+
+
 def coarse_oracle(
     function: SemiInfiniteFunction,
     index: Index,
@@ -201,9 +215,7 @@ def coarse_oracle(
     room: float,
 ) -> OracleResult:
     """The worst index points of the grid itself, not refined: enough for a search to begin with."""
-    grid = evaluate_at(function, point, index.grid_points())
-    lowest = _local_minima(grid.value, index.families, grid.value.min() + band)
-    tightest = _local_minima(grid.limit, index.families, room)
+    grid, lowest, tightest = _on_grid(function, index, point, band, room)
     return grid.pick(np.unique(np.concatenate([lowest, tightest])))
 
 
@@ -220,9 +232,7 @@ def separation_oracle(
     `room`, each refined between the points of the grid. The grid does not begin at answers of another point:
     those of one far away hide what is worst.
     """
-    grid = evaluate_at(function, point, index.grid_points())
-    lowest = _local_minima(grid.value, index.families, grid.value.min() + band)
-    tightest = _local_minima(grid.limit, index.families, room)
+    grid, lowest, tightest = _on_grid(function, index, point, band, room)
     numbers = np.concatenate([lowest, tightest])
     if numbers.size == 0:
         return grid.pick(numbers)

@@ -7,7 +7,7 @@ The bound of a node comes from local searches: it is right as far as they find t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -101,33 +101,24 @@ class PartSpace:
         """Lowest and highest value of all variables in a node's box, (variables)."""
         low = np.zeros(len(self.variables))
         high = np.ones(len(self.variables))
-        for j, grid, first, last in zip(
-            self.parts,
-            self.grids,
-            node.low,
-            node.high,
-            strict=True,
-        ):
-            low[j] = grid[first]
-            high[j] = grid[last]
+        for j, pieces, _ in self._pieces(node):
+            low[j] = pieces[0]
+            high[j] = pieces[-1]
         return low, high
+
+    def _pieces(self, node: Node) -> Iterator[tuple[int, Floats, int]]:
+        """Each part: its variable, the pieces of a node in its grid, and the number of the first of them."""
+        every = zip(self.parts, self.grids, node.low, node.high, strict=True)
+        for j, grid, first, last in every:
+            yield j, grid[first : last + 1], first
 
     def nearest(self, found: BoundedNode) -> Node:
         """The node of one set: the one next to the point of a node."""
-        node = found.node
-        pieces = []
-        for j, grid, first, last in zip(
-            self.parts,
-            self.grids,
-            node.low,
-            node.high,
-            strict=True,
-        ):
-            pieces.append(
-                first
-                + int(np.abs(grid[first : last + 1] - found.point[j]).argmin())
-            )
-        return Node(node.body, tuple(pieces), tuple(pieces))
+        number = tuple(
+            first + int(np.abs(pieces - found.point[j]).argmin())
+            for j, pieces, first in self._pieces(found.node)
+        )
+        return Node(found.node.body, number, number)
 
     def split(self, found: BoundedNode) -> tuple[Node, ...]:
         """The node in two, at the part whose value is furthest from a piece; none of one set.
