@@ -280,10 +280,22 @@ def is_inside(x: Floats, most: float) -> bool:
 
 
 @kernel
-def both_axles_carry(work: Record) -> bool:
+def _both_axles_carry(work: Record) -> bool:
     """Whether each axle has a wheel on the surface."""
     load = work.wheels.load
     return load[0] + load[1] > 0.0 and load[2] + load[3] > 0.0
+
+
+@kernel
+def newton_carried(
+    car: Record, elements: Records, setup: Record, case: Record, state: Record, road: Records, x: Floats,
+    work: Record, most: int,
+) -> tuple[bool, int]:  # fmt: skip
+    """As `newton`; a trim that leaves an axle without load is none."""
+    found, effort = newton(
+        car, elements, setup, case, state, road, x, work, most
+    )
+    return found and _both_axles_carry(work), effort
 
 
 @kernel
@@ -339,10 +351,10 @@ def let_fall(
     effort = 0
     for drag in _DRAGS:
         effort += _fall(car, elements, setup, case, state, road, x, work, drag)
-        found, steps = newton(
+        found, steps = newton_carried(
             car, elements, setup, case, state, road, x, work, STEPS
         )
         effort += steps
-        if found and both_axles_carry(work):
+        if found:
             return True, effort
     return False, effort

@@ -10,9 +10,9 @@ from setupopt.physics.jit import kernel
 from setupopt.physics.linear import copy
 from setupopt.physics.newton import (
     STEPS,
-    both_axles_carry,
     let_fall,
     newton,
+    newton_carried,
 )
 from setupopt.physics.start import follow_surface, set_start
 
@@ -124,11 +124,11 @@ def _try_low(
         x[0] -= depth * travel
         for w in range(4):
             x[RISE + w] -= 0.2 * depth * setup.penetration[w]
-        found, steps = newton(
+        found, steps = newton_carried(
             car, elements, setup, case, state, road, x, work, STEPS
         )
         effort += steps
-        if found and both_axles_carry(work):
+        if found:
             return True, effort
     return False, effort
 
@@ -141,10 +141,9 @@ def _from_rest(
     """Start without load and slip: very stiff tyres slide whole at the slips of the first guess."""
     set_heading(car, case, 0.0, state)
     follow_surface(car, case, state, x)
-    found, effort = newton(
+    return newton_carried(
         car, elements, setup, case, state, road, x, work, STEPS
     )
-    return found and both_axles_carry(work), effort
 
 
 @kernel
@@ -158,13 +157,11 @@ def _cold(
     x[FACTOR] = factor
     set_start(car, elements, setup, case, state, road, x, work)
     most = STEPS if thorough else _FEW_STEPS
-    found, effort = newton(
+    found, effort = newton_carried(
         car, elements, setup, case, state, road, x, work, most
     )
-    if found and both_axles_carry(work):
-        return True, effort
-    if not thorough:
-        return False, effort
+    if found or not thorough:
+        return found, effort
     found, steps = _from_rest(car, elements, setup, case, state, road, x, work)
     effort += steps
     if found:
@@ -235,11 +232,11 @@ def press_until_held(
     while press <= _MOST_PRESS:
         prepare(car, case, press, state)
         set_start(car, elements, setup, case, state, road, x, work)
-        found, steps = newton(
+        found, steps = newton_carried(
             car, elements, setup, case, state, road, x, work, _FEW_STEPS
         )
         effort += steps
-        if found and both_axles_carry(work):
+        if found:
             break
         press *= 2.0
     return press, effort
@@ -289,10 +286,10 @@ def find_trim_nearby(
     for j in range(UNKNOWNS):
         x[j] = source[j]
     x[FACTOR] = _MORE_FRICTION * start.friction_factor if start.slides else 1.0
-    found, effort = newton(
+    found, effort = newton_carried(
         car, elements, setup, case, state, road, x, work, PATH_STEPS
     )
-    if not found or not both_axles_carry(work):
+    if not found:
         return False, effort
     if x[FACTOR] > 1.0:
         _, steps = path.follow(
