@@ -19,6 +19,7 @@ from setupopt.route.by_hand import by_hand
 from setupopt.route.complete import Route
 from setupopt.route.goal import RouteOptions
 from setupopt.route.prices import Price
+from setupopt.route.programme import Programme, Refused, Run
 from setupopt.route.study import KnownWay
 from setupopt.route.way_out import EVENTS, Escape, WayOut
 from setupopt.route.whole import place_of
@@ -142,6 +143,20 @@ def test_the_pieces_of_a_way_back_by_their_names(
     screen = text(route, 100).partition("\n  piece ")[2]
     shown = [line.split()[0] for line in screen.splitlines()[1:4]]
     assert shown == ["climb", "straight", "descent"]
+
+
+def test_a_refused_step_says_which_limit_it_breaks(route: Route) -> None:
+    """Its margin alone may be well above the least one. The table of the runs fits its terminal."""
+    shares = {"surface grip": 0.53}
+    step = Refused(np.radians(50.0), 32.0, 0.41, 0.4, ("wheel_load_least_N",))
+    run = Run(
+        "angle", np.radians(34.0), route.study, 0.38, {}, shares, shares, np.eye(1), "surface grip", (step,),
+    )  # fmt: skip
+    tested = replace(route, programme=Programme((run,), (), True, 0.15))
+    screen = text(tested, 80)
+    assert max(map(len, screen.splitlines())) <= 80
+    said = " ".join(screen.split())
+    assert "50 deg at 32.0 m/s (0.400; breaks wheel_load_least_N)" in said
 
 
 def test_the_head_of_the_card(route: Route, answer: Any) -> None:
