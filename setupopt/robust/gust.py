@@ -234,7 +234,7 @@ class GustSearch:
         )
         found["length"] = found["instant"] = found["step"] = np.nan
         if not rides.has_ride.all():
-            found["case"] = int(rides.result.worst[0])
+            found["case"], found["step"] = int(rides.result.worst[0]), 0.0
             return found
         if peaks is None:
             peaks = np.concatenate([*map(self.linear, self.linear_jobs())])

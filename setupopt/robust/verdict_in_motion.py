@@ -23,6 +23,7 @@ from setupopt.robust.robustness import RobustnessReport
 from setupopt.robust.verdict import (
     Verdict,
     change_for,
+    first_axle,
     in_unit,
     judged,
     without_ride,
@@ -177,6 +178,8 @@ def _gust(proof: RobustnessReport) -> Verdict:
 def _wind_step(proof: RobustnessReport) -> Verdict:
     found = proof.gust.found[proof.gust.worst_step]
     row, speed = int(found["case"]), float(found["step"])
+    if speed == 0.0:
+        return without_ride(proof, "wind step", "m/s", proof.plan.step, row)
     how = f"from {found['direction'] / DEG:.0f} deg, there at once and then steady"
     return judged(
         proof, "wind step", "m/s", None if np.isnan(speed) else speed, proof.plan.step, 1.0,
@@ -208,13 +211,18 @@ def _wind(proof: RobustnessReport) -> Verdict:
 
 
 def _fault(proof: RobustnessReport, what: str, words: str) -> Verdict | None:
-    """Share of the roll angles at which one kind of fault is stood, whichever wheel or side has it."""
+    """Share of the roll angles at which one kind of fault is stood, whichever wheel or side has it.
+
+    Where a case slides or loses contact without a fault, its roll angle stands none.
+    """
     found = proof.faults.of(words)
     if not found.size:
         return None
-    rows = np.unique(found["row"])
     failed = found[found["reason"] != STOOD]
-    share = 100.0 * (1.0 - np.unique(failed["row"]).size / rows.size)
+    lost = np.flatnonzero(~is_judged(proof.steady.answers[0]))
+    at = proof.steady.cases.at
+    fallen = np.unique(at[np.concatenate([failed["row"], lost]).astype(int)])
+    share = 100.0 * (1.0 - fallen.size / np.unique(at).size)
     quickest = found[int(found["seconds"].argmin())]
     time = (
         f"{quickest['seconds']:.2f} s"
@@ -228,6 +236,8 @@ def _fault(proof: RobustnessReport, what: str, words: str) -> Verdict | None:
         first = failed[0]
         row = int(first["row"])
         how = f"first not stood: {name[int(first['fault'])]}, {REASONS[int(first['reason'])]}; {how}"
+    if lost.size:
+        how = f"{first_axle(proof, int(lost[0]))} without any fault in {lost.size} of {at.size} cases; {how}"
     asked = 100.0 if proof.plan.faults else None
     return Verdict(
         what,
