@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+import pandas as pd
 
 from setupopt.fit.air.fit import AirFit
 from setupopt.fit.air.rows import DOWNFORCE, DRAG, FORCES, SIDE, AirRows
 from setupopt.fit.table import lines_text, unfit_text
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import AirElement
+from setupopt.project.static_checks import floor_height
 from setupopt.units import GRAVITY, MM, PERCENT
 
 MANY_OUTLYING = 0.1  # of all that was measured
@@ -113,17 +115,9 @@ def _repeats(fit: AirFit) -> Iterator[str]:
 
 def _apart(rows: AirRows) -> Floats:
     """(attitudes, forces) Largest less least of its repeats, as a share of the force's size; -inf: none."""
-    order, shares = np.argsort(rows.condition), rows.areas / rows.sizes
-    first = np.searchsorted(
-        rows.condition[order], np.arange(rows.condition.max() + 1)
-    )
-    low, high = (
-        np.where(rows.counts, shares, end)[order] for end in (np.inf, -np.inf)
-    )
-    apart: Floats = np.maximum.reduceat(high, first) - np.minimum.reduceat(
-        low, first
-    )
-    return apart
+    shares = np.where(rows.counts, rows.areas / rows.sizes, np.nan)
+    repeats = pd.DataFrame(shares).groupby(rows.condition)
+    return (repeats.max() - repeats.min()).fillna(-np.inf).to_numpy()
 
 
 def _unfit(fit: AirFit) -> Iterator[str]:
@@ -174,15 +168,8 @@ def _unseen_peaks(fit: AirFit) -> Iterator[str]:
 
 def gaps(fit: AirFit, element: AirElement) -> tuple[float, float]:
     """Least and largest gap of the rows under the middle of an element, m."""
-    air, rows = fit.like.air, fit.rows
-    along = (element.station - air.front_ride_station) / (
-        air.rear_ride_station - air.front_ride_station
-    )
-    gap = (
-        rows.front_ride
-        + along * (rows.rear_ride - rows.front_ride)
-        + element.offset
-    )
+    rides = fit.rows.front_ride, fit.rows.rear_ride
+    gap = floor_height(fit.like.air, rides, element.station) + element.offset
     return float(gap.min()), float(gap.max())
 
 

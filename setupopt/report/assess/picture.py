@@ -8,7 +8,6 @@ import numpy as np
 import pandas as pd
 
 from setupopt.evaluation.assessment import Assessment
-from setupopt.physics.inputs import Floats
 from setupopt.project.section import Section
 from setupopt.report.shared.colours import INK, QUIET, SECOND, WARNING
 from setupopt.report.shared.picture import at_venue, drawing, svg
@@ -57,33 +56,21 @@ def _margins(assessment: Assessment, axes: Any) -> None:
     result = assessment.result
     floor = assessment.floor or 0.0
     at = result.cases.at / (MM if result.cases.is_along else DEG)
-    margin = np.where(result.contact[0], result.margin[0], np.nan)
-    rows: dict[str, list[int]] = {}
-    for row, name in enumerate(result.cases.attitude):
-        rows.setdefault(name, []).append(row)
-    for number, own in enumerate(rows.values()):
-        _line(
-            at[own],
-            margin[own],
-            axes,
-            color=QUIET,
-            lw=0.8,
-            label="each attitude" if number == 0 else None,
-        )
-    # Where contact is lost in any attitude, there is no least margin.
-    least = pd.Series(margin).fillna(-np.inf).groupby(at).min()
-    _line(
-        least.index.to_numpy(),
-        least.replace(-np.inf, np.nan).to_numpy(),
-        axes,
-        color=INK,
-        lw=2.0,
-        label="worst of all",
+    margin = pd.Series(
+        np.where(result.contact[0], result.margin[0], np.nan), at
     )
+    label = "each attitude"
+    for _, own in margin.groupby(np.array(result.cases.attitude), sort=False):
+        _line(own, axes, color=QUIET, lw=0.8, label=label)
+        label = ""
+    # Where contact is lost in any attitude, there is no least margin.
+    least = margin.fillna(-np.inf).groupby(level=0).min()
+    worst = least.replace(-np.inf, np.nan)
+    _line(worst, axes, color=INK, lw=2.0, label="worst of all")
     axes.axhline(
         floor, color=SECOND, lw=1.0, ls=":", label=f"minimum {floor:g}"
     )
-    lost = np.isnan(margin)
+    lost = margin.isna().to_numpy()
     if lost.any():
         axes.plot(
             at[lost],
@@ -104,14 +91,10 @@ def _margins(assessment: Assessment, axes: Any) -> None:
     )
 
 
-def _line(at: Floats, margin: Floats, axes: Any, **style: Any) -> None:
-    order = np.argsort(at, kind="stable")
-    axes.plot(
-        at[order],
-        margin[order],
-        **style,
-        marker="." if at.size < 2 else None,
-    )
+def _line(margin: Any, axes: Any, **style: Any) -> None:
+    """Margins by place."""
+    marker = "." if margin.size < 2 else None
+    axes.plot(margin.sort_index(kind="stable"), marker=marker, **style)
 
 
 # ---- section -----------------------------------------------------------------------------------------------
