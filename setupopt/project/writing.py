@@ -88,12 +88,13 @@ def setup_text(
 ) -> str:
     """What `write_setup` writes. Raises InputErrors when `like` cannot be read."""
     values = setup_as_dict(setup)
-    return _comment(comment) + (
+    return comment_text(comment) + (
         _fresh(values) if like is None else _altered(Path(like), values)
     )
 
 
-def _comment(comment: str) -> str:
+def comment_text(comment: str) -> str:
+    """Lines on top of a TOML file, and an empty one; nothing for no comment."""
     plain = "".join(
         letter if letter.isprintable() or letter == "\n" else " "
         for letter in comment.rstrip()

@@ -19,10 +19,10 @@ from setupopt.project.car_schema import (
 )
 from setupopt.project.field_types import Table
 from setupopt.project.limits_schema import SpreadTable
+from setupopt.project.writing import comment_text
 from setupopt.units import PERCENT
 
 _DIGITS = 5  # of a fitted number
-_Remarks = dict[tuple[int | None, str], str]  # by element and key
 
 
 def body_as_dict(fit: AirFit) -> Field:
@@ -64,50 +64,28 @@ def body_toml(fits: AirFits, fit: AirFit) -> str:
     """The file of a body: on top where it comes from and what is odd, beside each number how sure it is."""
     import tomlkit  # here, because only what writes files needs it
 
-    said, values = _remarks(fit), body_as_dict(fit)["air"]
-    document, air, parts = tomlkit.document(), tomlkit.table(), tomlkit.aot()
-    table, like = _plain(fits.table.path.name), _plain(fits.project.car.name)
-    for line in (
-        f'Body from {len(fit.rows)} measured rows of {table}, configuration "{_plain(fit.label)}".',
-        f'Parts, their places and what is held: those of car.toml of the car "{like}".',
+    head = (
+        f'Body from {len(fit.rows)} measured rows of {fits.table.path.name}, configuration "{fit.label}".',
+        f'Parts, their places and what is held: those of car.toml of the car "{fits.project.car.name}".',
         f"Rung {fit.rung + 1} of {len(fit.steps)}; +- is one standard error.",
-        *(f"! {_plain(said)}" for said in oddities(fit)),
-    ):
-        document.add(tomlkit.comment(line))
-    document.add(tomlkit.nl())
-    _fill(
-        air,
-        {key: value for key, value in values.items() if key != "element"},
-        said,
-        None,
+        *(f"! {said}" for said in oddities(fit)),
     )
-    for number, entries in enumerate(values["element"]):
-        part = tomlkit.table()
-        settings = entries.pop("setting", [])
-        _fill(part, entries, said, number)
-        if settings:
-            part.add("setting", tomlkit.item(settings))
-        parts.append(part)
-    air.add("element", parts if values["element"] else [])
-    document.add("air", air)
-    return tomlkit.dumps(document)
+    document: Any = tomlkit.parse(tomlkit.dumps(body_as_dict(fit)))
+    air = document["air"]
+    tables: Any = {None: air, **dict(enumerate(air["element"]))}
+    for (number, key), words in _remarks(fit).items():
+        if key in tables[number]:
+            tables[number][key].comment(words)
+    return comment_text("\n".join(map(_one_line, head))) + tomlkit.dumps(
+        document
+    )
 
 
-def _fill(
-    table: Any, entries: Field, said: _Remarks, number: int | None
-) -> None:
-    """Entries with what is said of them."""
-    for key, value in entries.items():
-        table.add(key, value)
-        if (number, key) in said:
-            table[key].comment(said[number, key])
+def _one_line(text: str) -> str:
+    return text.replace("\n", " ")
 
 
-def _plain(text: str) -> str:
-    return "".join(letter if letter.isprintable() else " " for letter in text)
-
-
-def _remarks(fit: AirFit) -> _Remarks:
+def _remarks(fit: AirFit) -> dict[tuple[int | None, str], str]:
     """How sure each number is, by element and key."""
     factor = fit.common_factor
     said = {}
