@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from setupopt.project.bodies import OWN, file_name
 from setupopt.project.car_as_set import car_as_set
 from setupopt.project.limits_model import Limits
@@ -15,6 +17,7 @@ from setupopt.project.model import (
     Body,
     Car,
     Setup,
+    Sweep,
     Venue,
 )
 from setupopt.project.static_checks import (
@@ -25,8 +28,9 @@ from setupopt.project.static_checks import (
     unsprung_mass,
     widest,
 )
-from setupopt.units import GRAVITY, PERCENT
+from setupopt.units import DEG, GRAVITY, PERCENT
 
+_MISSED = math.radians(0.5)  # the angles of a surveyed floor are as good
 DEEP = 0.15  # of a tyre's radius, pressed in at rest
 HARD = 0.003
 
@@ -194,6 +198,8 @@ def _beyond(car: Car, venue: Venue) -> Iterator[str]:
     )
     if section is None or ends is None:
         return
+    if sweep.along is None:
+        yield from _short(sweep, section.end_angles)
     reached = widest(car, venue)
     over = [reached - ends[0], reached - (section.length - ends[1])]
     for end, length in zip(("beginning", "end"), over, strict=True):
@@ -201,6 +207,19 @@ def _beyond(car: Car, venue: Venue) -> Iterator[str]:
             yield (
                 f"venue.toml section: swept to its {end}, where the car reaches {in_mm(length)} mm beyond it; "
                 "the surface is taken to go on there as it ends"
+            )
+
+
+def _short(sweep: Sweep, angles: np.ndarray) -> Iterator[str]:
+    """Roll angles that are asked for, but not on a section whose parts end at `angles`, rad."""
+    for key, asked, found in (
+        ("from", sweep.start, max(sweep.start, angles.min())),
+        ("to", sweep.stop, min(sweep.stop, angles.max())),
+    ):
+        if abs(found - asked) > _MISSED:
+            yield (
+                f"venue.toml sweep.roll_angles_deg.{key}: the section has no {asked / DEG:.4g} deg; it is swept "
+                f"{key} {found / DEG:.1f} deg, and what is beyond is not looked at"
             )
 
 

@@ -40,6 +40,21 @@ def test_odd_entry_is_said(tmp_path: Path, name: str) -> None:
     assert found[0].startswith(f"{file} ")
 
 
+@pytest.mark.parametrize("top", [90, 180])
+def test_angles_that_the_section_lacks_are_said(
+    tmp_path: Path, top: int
+) -> None:
+    """A floor and a quarter of a circle end upright: what was asked for beyond would be taken for swept."""
+    parts = "[[section.part]]\nwidth_mm = 12000\n\n[[section.part]]\nradius_mm = 7500\nsweep_deg = 90\n\n"
+    folder = changed(
+        tmp_path, "venue.toml", ('"circle"\nradius_mm = 7500', '"parts"'),
+        ("[sweep]", f"{parts}[sweep]"), ("to = 180", f"to = {top}"),
+    )  # fmt: skip
+    said = [one for one in load(folder).cautions if "swept to" in one]
+    lacks = ["has no 180 deg; it is swept to 90.0 deg" in one for one in said]
+    assert any(lacks) == (top == 180), said
+
+
 @pytest.mark.parametrize("new", ["0", "-1.57", "0.04"])
 def test_small_numbers_that_are_meant_are_not_said(
     tmp_path: Path, new: str
