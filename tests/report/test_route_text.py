@@ -11,10 +11,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from setupopt.errors import InputError
 from setupopt.project import load
 from setupopt.report.route import text as screen_of
 from setupopt.report.route.fields import as_dict
 from setupopt.report.route.text import text
+from setupopt.report.shared.route_file import read_route
 from setupopt.route.by_hand import by_hand
 from setupopt.route.complete import Route
 from setupopt.route.goal import RouteOptions
@@ -157,6 +159,14 @@ def test_a_refused_step_says_which_limit_it_breaks(route: Route) -> None:
     assert max(map(len, screen.splitlines())) <= 80
     said = " ".join(screen.split())
     assert "50 deg at 32.0 m/s (0.400; breaks wheel_load_least_N)" in said
+
+
+def test_a_route_that_is_not_there_is_said(
+    route: Route, tmp_path: Path
+) -> None:
+    """No file is not another file."""
+    with pytest.raises(InputError, match="found no such file"):
+        read_route(tmp_path / "nix.json", route.study.project)
 
 
 def test_the_head_of_the_card(route: Route, answer: Any) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import groupby
+from itertools import cycle, groupby
 from typing import Any
 
 import numpy as np
@@ -24,6 +24,11 @@ _LOWEST = (
     -1.0
 )  # margins below it are drawn there: the page does not show how fast it slides
 _MOST_NAMED = 4  # stretches of one attitude, the longest
+_LIFTS = (
+    8,
+    -18,
+)  # points, in turn: names of neighbouring stretches stand apart
+_PAPER = {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.5}
 _TEXT = "#4c545d"
 _BAND = "#b9d8d2"
 _LEGEND: Any = {"loc": "outside upper center", "ncols": 2, "fontsize": 9}
@@ -144,7 +149,7 @@ def _name_attitudes(one: Shown, axes: Any) -> None:
         )
     ]
     named = sorted(sorted(stretches, key=len)[-_MOST_NAMED:])
-    for stretch in named:
+    for stretch, lift in zip(named, cycle(_LIFTS), strict=False):
         middle = stretch[len(stretch) // 2]
         margin = rows[middle]["margin"]
         if margin is None:
@@ -153,8 +158,8 @@ def _name_attitudes(one: Shown, axes: Any) -> None:
         axes.annotate(
             cut(rows[middle]["attitude"], 26),
             (angles[middle], max(margin, _LOWEST)),
-            (-6 if is_late else 6, 8),
-            textcoords="offset points", ha="right" if is_late else "left", fontsize=9, color=_TEXT,
+            (-6 if is_late else 6, lift),
+            textcoords="offset points", ha="right" if is_late else "left", fontsize=9, color=_TEXT, bbox=_PAPER,
         )  # fmt: skip
 
 

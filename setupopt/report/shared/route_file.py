@@ -56,7 +56,7 @@ def read_route(file: str | Path, project: Project) -> Field:
             str(file),
             None,
             "",
-            "something else",
+            "something else" if Path(file).exists() else "no such file",
             "a route.json that `setupopt route` wrote",
         )
     known = found["setup"]["checksum"]
