@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from operator import itemgetter
+
 from setupopt.evaluation import counts as counting
 from setupopt.evaluation.assessment import Assessment
 from setupopt.evaluation.summary import by_angle, by_attitude
 from setupopt.project.model import WHEELS
-from setupopt.report.shared.tables import thinned
+from setupopt.report.shared.tables import low, thinned
 from setupopt.report.shared.template import rendered
 from setupopt.units import DEG, MM, MM2
 
@@ -23,7 +25,7 @@ def text(assessment: Assessment, width: int, short: bool = False) -> str:
     attitudes = by_attitude(assessment.result)
     shown = attitudes
     if len(shown) > _MOST_ATTITUDES:
-        worst = sorted(shown, key=lambda row: _sortable(row.margin))
+        worst = sorted(shown, key=lambda row: low(row.margin))
         shown = worst[:_MOST_ATTITUDES]
     answer = assessment.worst_answer
     return rendered(
@@ -31,9 +33,7 @@ def text(assessment: Assessment, width: int, short: bool = False) -> str:
         width,
         short,
         a=assessment,
-        angles=thinned(
-            angles, _MOST_ANGLES, lambda row: _sortable(row["margin"])
-        ),
+        angles=thinned(angles, _MOST_ANGLES, itemgetter("margin")),
         group=-(-len(angles) // _MOST_ANGLES),
         attitudes=shown,
         attitudes_head=_attitudes_head(assessment, len(shown), len(attitudes)),
@@ -55,11 +55,6 @@ def _attitudes_head(a: Assessment, shown: int, count: int) -> str:
         return f"The {shown} worst of {a.result.count} cases: there are over {counting.MOST_APART} names"
     most = f", the {shown} worst of {count}" if shown < count else ""
     return f"Each attitude at its worst roll angle{most}"
-
-
-def _sortable(margin: float | None) -> float:
-    """Lost contact is worse than any margin."""
-    return -1e9 if margin is None else margin
 
 
 def press_words(a: Assessment) -> str | None:

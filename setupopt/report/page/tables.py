@@ -10,7 +10,7 @@ from setupopt.evaluation.report_data import Report
 from setupopt.evaluation.result import Field, Result
 from setupopt.evaluation.summary import by_angle, by_attitude
 from setupopt.report.shared.route_file import is_sound
-from setupopt.report.shared.tables import angle, thinned
+from setupopt.report.shared.tables import angle, low, thinned
 from setupopt.report.shared.words import verdict, where_words
 from setupopt.sheet.state import Line, state_lines
 
@@ -47,15 +47,11 @@ def angles(report: Report) -> tuple[list[Any], int]:
     shown = thinned(
         list(zip(*rows, strict=True)),
         _MOST_ANGLES,
-        lambda row: min(map(_sort_margin, row)),
+        lambda row: min(low(one["margin"]) for one in row),
     )
     half = -(-len(shown) // 2)
     halves = [some for some in (shown[:half], shown[half:]) if some]
     return halves, -(-len(rows[0]) // _MOST_ANGLES)
-
-
-def _sort_margin(row: Field) -> float:
-    return -1e9 if row["margin"] is None else float(row["margin"])
 
 
 def attitudes(report: Report) -> list[Any]:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from operator import itemgetter
 
 from setupopt.evaluation.result import Field
 from setupopt.report.prove.fields import PERCENTILES, JudgedReport
-from setupopt.report.shared.tables import thinned
+from setupopt.report.shared.tables import low, thinned
 from setupopt.report.shared.template import rendered
 from setupopt.robust import likely_rides
 from setupopt.robust.builds.worst_build import SCALES
@@ -26,18 +27,14 @@ def text(judged: JudgedReport, width: int, short: bool = False) -> str:
         without_ride=(("CONTACT LOST", ~answers["contact"]), ("THE CAR SLIDES", answers["slides"])),
         verdicts=[{"verdict": one, "place": judged.place(one.row)} for one in judged.verdicts],
         allowed=judged.proof.allowed,
-        bumps=thinned(_least_by_angle(list(judged.cases())), _MOST_ANGLES, _least),
-        faults=thinned(list(_by_angle(list(judged.faults()))), _MOST_ANGLES, lambda line: line["least"]),
+        bumps=thinned(_least_by_angle(list(judged.cases())), _MOST_ANGLES, itemgetter("bump_mm")),
+        faults=thinned(list(_by_angle(list(judged.faults()))), _MOST_ANGLES, itemgetter("least")),
         rides=likely_rides, REACTION=REACTION, KINDS=KINDS, RIDDEN=RIDDEN, WINDY=WINDY, PERCENTILES=PERCENTILES,
         SCALES=SCALES, class_letter=class_letter,
     )  # fmt: skip
 
 
 # ---- bumps, wind and faults --------------------------------------------------------------------------------
-
-
-def _least(row: Field) -> float:
-    return -1.0 if row["bump_mm"] is None else float(row["bump_mm"])
 
 
 def _least_by_angle(rows: list[Field]) -> list[Field]:
@@ -48,7 +45,7 @@ def _least_by_angle(rows: list[Field]) -> list[Field]:
     least: dict[float, Field] = {}
     unknown = "slowest_reaction_s"
     for row in sorted(
-        rows, key=lambda row: (_least(row), row[unknown] is None)
+        rows, key=lambda row: (low(row["bump_mm"]), row[unknown] is None)
     ):
         least.setdefault(row["roll_angle_deg"], row)
     return [least[degrees] for degrees in sorted(least)]

@@ -284,7 +284,7 @@ def margin_words(margin: float) -> str:
 
 
 def thinned(
-    rows: Sequence[Row], most: int, value: Callable[[Row], float]
+    rows: Sequence[Row], most: int, value: Callable[[Row], float | None]
 ) -> list[Row]:
     """At most so many rows: of each equal number of neighbours the one with the least value.
 
@@ -293,9 +293,14 @@ def thinned(
     """
     step = -(-len(rows) // most)
     return [
-        min(rows[first : first + step], key=value)
+        min(rows[first : first + step], key=lambda row: low(value(row)))
         for first in range(0, len(rows), step)
     ]
+
+
+def low(value: float | None) -> float:
+    """For an order: what is missing, as a margin without contact, is lower than any number."""
+    return -math.inf if value is None else value
 
 
 def angle(degrees: float) -> str:

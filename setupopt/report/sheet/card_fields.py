@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from operator import itemgetter
 
 import numpy as np
 
@@ -96,8 +97,4 @@ def _angles(card: RunCard) -> list[Field]:
     found = [
         {**row, "bump_mm": bumps.get(row["roll_angle_deg"])} for row in rows
     ]
-    return thinned(
-        found,
-        _MOST_ANGLES,
-        lambda row: -1e9 if row["margin"] is None else row["margin"],
-    )
+    return thinned(found, _MOST_ANGLES, itemgetter("margin"))
