@@ -6,10 +6,9 @@ import json
 from pathlib import Path
 from typing import Any
 
-from setupopt.files import read_regular
 from setupopt.project.checksum import project_checksum, setup_checksum
 from setupopt.project.model import Project, Setup
-from setupopt.project.stored_proof import Kept, stored_answer
+from setupopt.project.stored_proof import Kept, kept_answer, stored_answer
 from setupopt.project.writing import Entries, setup_as_dict
 
 FILE = "proposal.json"
@@ -57,26 +56,22 @@ def stored_prices(project: Project) -> Entries | None:
 
 def _read(project: Project, path: Path) -> Entries | None:
     """The answer in a file; None for one of other inputs or another setup, and for any other file."""
-    try:
-        found = json.loads(read_regular(path, _LARGEST))
-    except (OSError, ValueError, RecursionError):
-        return None
-    if not isinstance(found, dict):
-        return None
-    is_same = found.get("project_checksum") == project_checksum(
-        project
-    ) and _settings(found.get("setup")) == _settings(
-        setup_as_dict(project.setup)
-    )
-    return (
-        found if is_same and _Proposal.fits(found) and is_plain(found) else None
-    )
+    checksum = project_checksum(project)
+    own = _settings(setup_as_dict(project.setup))
+
+    def is_own(found: Entries) -> bool:
+        return (
+            found["project_checksum"] == checksum
+            and _settings(found["setup"]) == own
+            and _Proposal.fits(found)
+            and is_plain(found)
+        )
+
+    return kept_answer(path, _LARGEST, is_own)
 
 
-def _settings(setup: Any) -> Any:
-    """A setup by the keys of its file, without the name, which decides nothing; None for no setup."""
-    if not isinstance(setup, dict) or not isinstance(setup.get("setup"), dict):
-        return None
+def _settings(setup: Entries) -> Entries:
+    """A setup by the keys of its file, without the name, which decides nothing."""
     return setup | {"setup": setup["setup"].get("body")}
 
 

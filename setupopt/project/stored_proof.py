@@ -39,10 +39,23 @@ def stored_answer(
     is_sound: Callable[[Entries], bool],
 ) -> Entries | None:
     """An answer of exactly this setup from a file of at most so many bytes, or None."""
+    checksum = setup_checksum(project, setup)
+    return kept_answer(
+        file,
+        most,
+        lambda found: (
+            found["setup"]["checksum"] == checksum and is_sound(found)
+        ),
+    )
+
+
+def kept_answer(
+    file: Path, most: int, is_sound: Callable[[Entries], bool]
+) -> Entries | None:
+    """What a JSON file of at most so many bytes says; None where it says nothing that is sound."""
     try:
         found: Entries = json.loads(read_regular(file, most))
-        same = found["setup"]["checksum"] == setup_checksum(project, setup)
-        return found if same and is_sound(found) else None
+        return found if is_sound(found) else None
     except (
         OSError,
         ValueError,

@@ -44,8 +44,8 @@ class Line:
     unit: str
     digits: int
     values: Four
-    tolerance: str  # with its unit, empty where none is given
     where: str  # how and where it is measured
+    tolerance: str = ""  # with its unit, empty where none is given
     per: Literal["wheel", "axle", "car"] = "wheel"
 
 
@@ -96,8 +96,8 @@ def _wheels_and_axles(project: Project, setup: Setup) -> Iterator[Line]:
             setting.unit,
             digits,
             values,
-            tolerance,
             where,
+            tolerance,
             setting.per,
         )
 
@@ -128,7 +128,6 @@ def _dampers(
             "clicks",
             0,
             _four(clicks),
-            "",
             where,
         )
     if any(value is not None for value in rates):
@@ -138,7 +137,6 @@ def _dampers(
             setting.unit,
             2,
             _four(rates),
-            "",
             "rate of the damper, by its maker",
         )
 
@@ -219,7 +217,7 @@ def _single(
     key: str, words: str, unit: str, digits: int, value: float, where: str
 ) -> Line:
     return Line(
-        key, words, unit, digits, (value, None, None, None), "", where, "car"
+        key, words, unit, digits, (value, None, None, None), where, per="car"
     )
 
 
@@ -236,7 +234,7 @@ def _weights(project: Project, setup: Setup) -> Iterator[Line]:
     where = (
         f"scales, driver aboard; {mass:g} kg in all, cross weight {cross:.4g} %"
     )
-    yield Line(WEIGHT, "corner weight", "kg", 1, (fl, fr, rl, rr), "", where)
+    yield Line(WEIGHT, "corner weight", "kg", 1, (fl, fr, rl, rr), where)
 
 
 def _tolerance(setting: Setting, held: Tolerance | None) -> str:

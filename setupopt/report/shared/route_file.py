@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import json
 import math
 from pathlib import Path
 from typing import Any
 
 from setupopt.errors import InputError
 from setupopt.evaluation.result import Field
-from setupopt.files import read_regular
 from setupopt.project.checksum import setup_checksum
 from setupopt.project.model import Project
+from setupopt.project.stored_proof import kept_answer
 
 MOST_BYTES = 20_000_000
 _NUMBERS = (
@@ -46,12 +45,8 @@ def read_route(file: str | Path, project: Project) -> Field:
     Raises InputError for a file that is none, or that belongs to another setup: a card must not be driven
     with it.
     """
-    try:
-        found: Field = json.loads(read_regular(Path(file), MOST_BYTES))
-        sound = is_sound(found)
-    except (OSError, ValueError, RecursionError):
-        sound = False
-    if not sound:
+    found = kept_answer(Path(file), MOST_BYTES, is_sound)
+    if found is None:
         raise InputError(
             str(file),
             None,

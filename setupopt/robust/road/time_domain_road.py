@@ -223,36 +223,26 @@ class RideSums:
     @property
     def share_under(self) -> float:
         """Share of the time under the floor."""
-        return self.time_under / self.rides if self.rides else 0.0
+        return self.time_under / max(self.rides, 1)
 
     @property
     def share_off_surface(self) -> float:
         """Share of the time with a wheel off the surface."""
-        return self.off_surface / self.rides if self.rides else 0.0
+        return self.off_surface / max(self.rides, 1)
 
     @property
     def share_on_stop(self) -> float:
         """Share of the time with a wheel on a bump or droop stop."""
-        return self.on_stop / self.rides if self.rides else 0.0
+        return self.on_stop / max(self.rides, 1)
 
     def chance_under(self) -> tuple[float, float, float]:
         """Share of the rides that went under the floor, and the interval that holds it at 95 %."""
-        trials = self.rides + self.lost
-        return (
-            (self.under / trials, *clopper_pearson(self.under, trials))
-            if trials
-            else (0.0, 0.0, 1.0)
-        )
+        return _chance(self.under, self.rides + self.lost)
 
     def chance_fallen(self) -> tuple[float, float, float]:
         """Share of the rides that were not stood, and the interval that holds it at 95 %."""
         trials = int(self.reasons.sum())
-        fallen = trials - int(self.reasons[STOOD])
-        return (
-            (fallen / trials, *clopper_pearson(fallen, trials))
-            if trials
-            else (0.0, 0.0, 1.0)
-        )
+        return _chance(trials - int(self.reasons[STOOD]), trials)
 
     def spread(self, quantity: str) -> Spread:
         """Mean and rms of a quantity over all rides; not a number where all were lost.
@@ -275,6 +265,11 @@ class RideSums:
         doubt = float(np.sqrt(max(scatter, 0.0) / (n - 1))) / (2.0 * rms)
         reach = float(student.ppf(0.975, n - 1)) * doubt
         return Spread(float(m1), rms, max(0.0, rms - reach), rms + reach)
+
+
+def _chance(count: int, trials: int) -> tuple[float, float, float]:
+    low, high = clopper_pearson(count, trials) if trials else (0.0, 1.0)
+    return count / max(trials, 1), low, high
 
 
 def _moments(rides: Records) -> tuple[Floats, Floats]:
