@@ -279,7 +279,7 @@ class Choices:
         if setting.per != "wheel" or sides.size < 2 or sides[0] == sides[1]:
             return ""
         left, right = np.round(sides, 6)
-        return f" (today left {left:g}, right {right:g}: their mean; moved, both alike)"
+        return f" (the mean: left {left:g}, right {right:g}; moving it makes both alike)"
 
     def _bounds(self, slot: Slot) -> tuple[float, float]:
         table = slot.where.split(".")[0]

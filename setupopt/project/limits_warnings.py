@@ -130,22 +130,28 @@ def _ends(today: AxleSetup, limits: AxleLimits) -> list[AxleSetup]:
 def _axle_limits(
     name: str, today: AxleSetup, limits: AxleLimits
 ) -> Iterator[str]:
+    """Of each wheel by its own range, or else the axle's; both in one caution where they are alike."""
     for setting in SETTINGS:
-        yield from _outside(
-            name,
-            setting,
-            getattr(today, setting.field),
-            getattr(limits, setting.field),
-        )
-        for side in SIDES if setting.per == "wheel" else ():
-            own = getattr(limits, side)
-            allowed = None if own is None else getattr(own, setting.field)
-            yield from _outside(
-                f"{name}.{side}",
-                setting,
-                today.of(setting.field, side),
-                allowed,
-            )
+        field = setting.field
+        allowed = getattr(limits, field)
+        if setting.per != "wheel":
+            yield from _outside(name, setting, getattr(today, field), allowed)
+            continue
+        wheels = [
+            (today.of(field, side), _range_of(limits, side, field) or allowed)
+            for side in SIDES
+        ]
+        if wheels[0] == wheels[1]:
+            yield from _outside(name, setting, *wheels[0])
+            continue
+        for side, (value, own) in zip(SIDES, wheels, strict=True):
+            yield from _outside(f"{name}.{side}", setting, value, own)
+
+
+def _range_of(limits: AxleLimits, side: str, field: str) -> Range | None:
+    own = getattr(limits, side)
+    found: Range | None = None if own is None else getattr(own, field)
+    return found
 
 
 def _outside(

@@ -13,7 +13,14 @@ from setupopt.errors import InputErrors
 from setupopt.project import load
 from setupopt.project.static_checks import penetration, reach
 
-from .good_folder import FILES, changed, lines_of, with_line
+from .good_folder import (
+    FILES,
+    SETUP,
+    changed,
+    lines_of,
+    with_line,
+    write_folder,
+)
 
 REFUSED = [
     ("car.toml", [("mass_kg = 780", "mass_kg = 90")], "car.mass_kg"),
@@ -97,6 +104,22 @@ def test_odd_combination_is_said(tmp_path: Path, file: str, line: str) -> None:
         assert cautions == ()
     else:
         assert any(said in caution for caution in cautions), cautions
+
+
+def test_a_wheel_of_its_own_is_held_against_the_range_of_its_axle(
+    tmp_path: Path,
+) -> None:
+    """A spring that is none of those on the shelf, on one side alone; none is told of a value that no wheel has."""
+    line = "spring_N_per_mm = 140\n"
+    own = "\n[front.left]\nspring_N_per_mm = 150\n"
+    rest = SETUP.replace("\n[rear]", f"{own}\n[rear]", 1)
+    (said,) = load(write_folder(tmp_path / "one", setup=rest)).cautions
+    assert "front.left.spring_N_per_mm: 150 N/mm is none" in said
+    both = f"{own}\n[front.right]\nspring_N_per_mm = 160\n"
+    odd = SETUP.replace(line, "spring_N_per_mm = 155\n", 1)
+    odd = odd.replace("\n[rear]", f"{both}\n[rear]", 1)
+    (said,) = load(write_folder(tmp_path / "both", setup=odd)).cautions
+    assert "150 N/mm is none" in said
 
 
 TOGETHER = {
