@@ -37,7 +37,7 @@ def assumed(file: CarFile) -> tuple[str, ...]:
     found = [*_lines("car", file.car, _CAR)]
     for name, axle in (("front", file.front), ("rear", file.rear)):
         found += _lines(name, axle, _AXLE)
-    for tyre in dict.fromkeys((file.front.tyre, file.rear.tyre)):
+    for tyre in dict.fromkeys((*file.front.tyres, *file.rear.tyres)):
         found += _lines(f"tyre.{tyre}", file.tyre[tyre], _TYRE)
     return tuple(found)
 

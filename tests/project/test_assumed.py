@@ -41,6 +41,21 @@ def test_default_of_a_missing_entry_is_said(
     assert line.startswith(f"car.toml {said}")
 
 
+def test_the_tyre_of_a_side_is_looked_at_too(tmp_path: Path) -> None:
+    """One on the right alone: what it leaves out was taken in silence."""
+    head, _, tyre = CAR.partition("[tyre.slick]\n")
+    table, _, rest = tyre.partition("\n[")
+    least = "friction_least_pressure_kPa = 60\n"
+    other = table.replace(least, "")
+    assert other != table
+    head = head.replace(
+        'tyre = "slick"\n', 'tyre = "slick"\ntyre_right = "other"\n', 1
+    )
+    car = f"{head}[tyre.other]\n{other}\n[tyre.slick]\n{table}\n[{rest}"
+    (said,) = load(write_folder(tmp_path, car=car)).assumed
+    assert said.startswith("car.toml tyre.other.friction_least_pressure_kPa")
+
+
 def test_nothing_is_assumed_where_all_is_given(tmp_path: Path) -> None:
     """Half a carcass is a carcass: what it lacks is zero in the file's own words."""
     assert load(write_folder(tmp_path / "a")).assumed == ()
