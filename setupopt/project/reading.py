@@ -41,11 +41,7 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
     from setupopt.project.venue_schema import VenueFile
     from setupopt.project.warnings import cautions
 
-    home = Path(folder)
-    if not _is_true(home.is_dir):
-        found = "a file" if _is_true(home.is_file) else "no such folder"
-        expected = "a project folder with car.toml, venue.toml and setup.toml"
-        raise InputErrors([InputError(str(home), None, "", found, expected)])
+    home = _home(folder)
     reader = _Reader()
     car_file = reader.read("car", home / "car.toml", CarFile)
     venue_file = reader.read("venue", home / "venue.toml", VenueFile)
@@ -67,31 +63,29 @@ def load(folder: str | Path, setup_file: str | Path | None = None) -> Project:
         convert.body(name, file, car) for name, file in body_files.items()
     )
     reader.refuse(refusals(car, venue, setup, bodies, limits))
-    tables = {
-        "car.toml": car_file,
-        "venue.toml": venue_file,
-        "setup.toml": setup_read,
-    }
-    tables |= {file_name(name): file for name, file in body_files.items()}
-    odd = tuple(
-        caution
-        for name, table in tables.items()
-        for caution in file_cautions(name, table)
-    )
-    odd += cautions(car, venue, setup, limits, bodies) + (
-        () if surveyed is None else surveyed.cautions
-    )
+    odd = [
+        *file_cautions("car.toml", car_file),
+        *file_cautions("venue.toml", venue_file),
+        *file_cautions("setup.toml", setup_read),
+    ]
+    for name, file in body_files.items():
+        odd += file_cautions(file_name(name), file)
+    odd += cautions(car, venue, setup, limits, bodies)
+    odd += surveyed.cautions if surveyed else ()
     project = Project(
-        home,
-        car,
-        venue,
-        setup,
-        limits,
-        odd,
-        bodies=bodies,
-        assumed=assumed(car_file),
-    )
+        home, car, venue, setup, limits, tuple(odd), bodies=bodies, assumed=assumed(car_file)
+    )  # fmt: skip
     return with_body(project, setup.body)
+
+
+def _home(folder: str | Path) -> Path:
+    """The folder of a project. Raises InputErrors where there is none."""
+    home = Path(folder)
+    if not _is_true(home.is_dir):
+        found = "a file" if _is_true(home.is_file) else "no such folder"
+        expected = "a project folder with car.toml, venue.toml and setup.toml"
+        raise InputErrors([InputError(str(home), None, "", found, expected)])
+    return home
 
 
 def survey_of(home: Path, file: venue_schema.VenueFile) -> Surveyed | None:
