@@ -88,13 +88,16 @@ class Report:
 
     @property
     def cautions(self) -> tuple[str, ...]:
-        """Those of all setups, each once."""
+        """Those of all setups, each once; where it is that of one of two, with its name."""
+        said: dict[str, list[str]] = {}
+        for part in self.parts:
+            for caution in part.assessment.cautions:
+                said.setdefault(caution, []).append(part.role)
         return tuple(
-            dict.fromkeys(
-                caution
-                for part in self.parts
-                for caution in part.assessment.cautions
-            )
+            caution
+            if len(roles) == len(self.parts)
+            else f"{roles[0]}: {caution}"
+            for caution, roles in said.items()
         )
 
 

@@ -126,6 +126,7 @@ def test_stale_prices_and_proofs_are_not_shown(
     price = ShadowPrice("rake", 0.01, "mm", "rake_mm.to", 0.0101, 0.1)
     found = SimpleNamespace(own=None, near=near, prices=(price,))
     monkeypatch.setattr(prices, "local_prices", lambda *_: found)
+    monkeypatch.setattr(prices, "beside_today", lambda own: own)
     folder = shutil.copytree(both, tmp_path / "project")
     report_folders.changed(folder, "car.toml", "mass_kg = 545", "mass_kg = 546")
     answer = json.loads(run("report", folder, "--json", "--quiet").stdout)

@@ -5,12 +5,15 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from setupopt.evaluation.drawn_state import drawn_state
 from setupopt.evaluation.model import evaluate
+from setupopt.evaluation.report_data import Report
 from setupopt.project import load
 from setupopt.report.page.drawing import section_drawing
 from setupopt.report.page.plan import plan_drawing
@@ -18,6 +21,20 @@ from setupopt.report.page.shapes import NARROW, Drawing
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
 _DESCENT = 0.3  # of a letter, below its line (common practice, no source)
+
+
+def test_a_caution_of_one_setup_has_its_name() -> None:
+    """Two setups that are over-critical by other numbers gave two lines, and nobody knew whose each was."""
+
+    def part(role: str, *cautions: str) -> Any:
+        return SimpleNamespace(
+            role=role, assessment=SimpleNamespace(cautions=cautions)
+        )
+
+    today, proposed = part("today", "a", "b"), part("proposed", "c", "a")
+    both = Report(today, proposed, "", None, "")
+    assert both.cautions == ("a", "today: b", "proposed: c")
+    assert Report(today, None, "", None, "").cautions == ("a", "b")
 
 
 def _lies_inside(drawing: Drawing) -> None:
