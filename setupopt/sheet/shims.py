@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import gcd
+
+import numpy as np
 
 _MICRON = 1e-6  # m; nobody measures a shim closer
 # More in one stack are not tried.
@@ -28,57 +29,29 @@ def shim_combination(
         raise ValueError("a shim has a thickness of at least a micrometre")
     if not by_micron:
         return ()
-    unit = gcd(*by_micron)
-    thick = sorted((micron // unit for micron in by_micron), reverse=True)
+    thick = sorted(by_micron, reverse=True)
     wanted = round(abs(change) / _MICRON)
-    levels = _sums(thick, wanted // unit + max(thick, default=0) + 1, most)
-    total, count = _nearest(levels, wanted, unit)
-    chosen = _taken_apart(levels, thick, total, count)
-    return tuple(
-        (by_micron[part * unit], chosen.count(part))
-        for part in thick
-        if part in chosen
-    )
-
-
-def _sums(thick: list[int], top: int, most: int) -> list[int]:
-    """The sums up to `top` that exactly 0, 1, 2 ... shims make, an integer each: bit s is set for sum s."""
-    kept = (1 << (top + 1)) - 1
-    levels = [1]
-    while levels[-1] and len(levels) <= most:
-        following = 0
-        for part in thick:
-            following |= levels[-1] << part
-        levels.append(following & kept)
-    return levels
-
-
-def _nearest(levels: list[int], wanted: int, unit: int) -> tuple[int, int]:
-    """The sum, in units, next to `wanted` micrometres, and the least number of shims that make it."""
-    best = (wanted, 0, 0)
-    for count, sums in enumerate(levels):
-        split = wanted // unit
-        under = sums & ((1 << (split + 1)) - 1)
-        over = sums >> (split + 1)
-        if under:
-            total = under.bit_length() - 1
-            best = min(best, (wanted - total * unit, count, total))
-        if over:
-            total = split + (over & -over).bit_length()
-            best = min(best, (total * unit - wanted, count, total))
-    return best[2], best[1]
-
-
-def _taken_apart(
-    levels: list[int], thick: list[int], total: int, count: int
-) -> list[int]:
-    """The shims, in units, of a sum that `count` of them make; the thickest first where there is a choice."""
+    fewest = _fewest(thick, min(wanted, most * thick[0]) + thick[0], most)
+    sums = np.flatnonzero(fewest <= most)
+    total = int(sums[np.lexsort((fewest[sums], np.abs(sums - wanted)))[0]])
     chosen: list[int] = []
-    while count > 0:
-        count -= 1
-        part = next(
-            p for p in thick if p <= total and levels[count] >> (total - p) & 1
+    while total > 0:
+        chosen.append(
+            next(
+                part
+                for part in thick
+                if part <= total and fewest[total - part] + 1 == fewest[total]
+            )
         )
-        chosen.append(part)
-        total -= part
-    return chosen
+        total -= chosen[-1]
+    return tuple((by_micron[p], chosen.count(p)) for p in thick if p in chosen)
+
+
+def _fewest(thick: list[int], top: int, most: int) -> np.ndarray:
+    """How many shims every sum up to `top` takes at least; more than `most` where so many do not make it."""
+    fewest = np.full(top + 1, most + 1, np.uint8)
+    fewest[0] = 0
+    for _ in range(most):
+        for part in thick:
+            fewest[part:] = np.minimum(fewest[part:], fewest[:-part] + 1)
+    return fewest
