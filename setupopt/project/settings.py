@@ -60,6 +60,9 @@ BALANCE = (
 )
 WING = Setting("wing", "angle_deg", "deg", DEG, "car", True)
 STATION = Setting("station", "station_mm", "mm", MM, "car")
+SETTING_OF = {
+    setting.field: setting for setting in (*SETTINGS, *BALANCE, WING, STATION)
+}
 
 
 def without_noise(value: float) -> float:

@@ -12,14 +12,7 @@ from setupopt.evaluation.cases import CaseSet
 from setupopt.evaluation.model import Model
 from setupopt.physics.inputs import Floats, Record
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
-from setupopt.project.settings import (
-    BALANCE,
-    SETTINGS,
-    STATION,
-    WING,
-    Setting,
-    rounded,
-)
+from setupopt.project.settings import SETTING_OF, rounded
 from setupopt.sheet.adjusters import axle_tools
 from setupopt.sheet.as_built import built_result, with_field
 
@@ -27,7 +20,6 @@ _SAME = 1e-5  # of a setting's own size: a printed sheet shows six digits
 _ALIKE = 1e-6  # of the file's unit, left against right
 _MOST_SETS = 4096
 _AT_ONCE = 256  # builds solved together
-AXLE_FIELDS = ("anti_roll", "third")
 
 
 @dataclass(frozen=True)
@@ -232,14 +224,9 @@ def _names(field: str, setup: Setup) -> list[str]:
         "wing": [f"wing {name}" for name, _ in setup.wings],
         "station": [f"ballast {piece.name}" for piece in setup.ballast],
     }
-    if field in AXLE_FIELDS:
+    if SETTING_OF[field].per == "axle":
         return [f"{axle} {words}" for axle in AXLES]
     return named.get(field, [f"{words} {wheel.upper()}" for wheel in WHEELS])
-
-
-SETTING_OF: dict[str, Setting] = {
-    setting.field: setting for setting in (*SETTINGS, *BALANCE, WING, STATION)
-}
 
 
 def tolerance_of(

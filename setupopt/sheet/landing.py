@@ -9,9 +9,10 @@ import numpy as np
 from setupopt.evaluation.setup_record import as_setup
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Setup
+from setupopt.project.settings import SETTING_OF
 from setupopt.sheet.build import changed
 from setupopt.sheet.places import ALIKE, places
-from setupopt.sheet.work import SETTING_OF, Work
+from setupopt.sheet.work import Work
 from setupopt.units import PERCENT
 
 _CROSS = 0.001  # of the weight; scales read no closer

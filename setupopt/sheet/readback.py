@@ -15,6 +15,7 @@ from setupopt.project.bodies import with_body
 from setupopt.project.car_as_set import car_as_set
 from setupopt.project.measured_file import Measured
 from setupopt.project.model import WHEELS, Project, Setup
+from setupopt.project.settings import SETTING_OF
 from setupopt.robust.builds.build_variation import build_errors
 from setupopt.robust.builds.worst_build import worst_build
 from setupopt.sheet.adjusters import axle_tools
@@ -26,12 +27,7 @@ from setupopt.sheet.as_built import (
     with_own,
 )
 from setupopt.sheet.build import as_written
-from setupopt.sheet.deviations import (
-    AXLE_FIELDS,
-    SETTING_OF,
-    Deviation,
-    DeviationStudy,
-)
+from setupopt.sheet.deviations import Deviation, DeviationStudy
 from setupopt.sheet.pad_state import Pad
 from setupopt.sheet.wedge import wedge_words
 
@@ -134,16 +130,13 @@ def _how(project: Project, target: Setup, deviation: Deviation) -> str:
     if setting.per == "car":
         return f"to {deviation.target:g} {deviation.unit}"
     move = (deviation.target - deviation.found) * setting.factor
-    axle = (
-        deviation.places[0]
-        if deviation.field in AXLE_FIELDS
-        else deviation.places[0] // 2
-    )
+    place = deviation.places[0]
+    axle = place if setting.per == "axle" else place // 2
     tools = axle_tools(project, axle)
     where = (
         "each side"
         if len(deviation.places) == 2
-        else f"at {WHEELS[deviation.places[0]].upper()} only"
+        else f"at {WHEELS[place].upper()} only"
     )
     if tools.clicks(deviation.field):
         return f"to {tools.click(deviation.field, deviation.target * setting.factor)} clicks"

@@ -18,6 +18,7 @@ from setupopt.project.measured_file import (
 from setupopt.project.model import AXLES, Project, Setup
 from setupopt.project.settings import (
     BALANCE,
+    SETTING_OF,
     STATION,
     WING,
     Setting,
@@ -26,7 +27,6 @@ from setupopt.project.settings import (
 from setupopt.sheet.adjusters import axle_tools
 from setupopt.sheet.build import as_written
 from setupopt.sheet.pad_state import Pad
-from setupopt.sheet.work import SETTING_OF
 from setupopt.units import GRAVITY, MM, NS_PER_MM, PERCENT
 
 Four = tuple[float | None, float | None, float | None, float | None]

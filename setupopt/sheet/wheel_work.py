@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from setupopt.project.model import AXLES
+from setupopt.project.settings import SETTING_OF
 from setupopt.sheet.build import changed
 from setupopt.sheet.places import Place, places
 from setupopt.sheet.steps import FIELDS, damper_rates
-from setupopt.sheet.work import SETTING_OF, Work
+from setupopt.sheet.work import Work
 from setupopt.units import N_PER_MM, NS_PER_MM
 
 LINKS = (("anti-roll bar", "anti_roll"), ("third spring", "third"))

@@ -9,14 +9,11 @@ import numpy as np
 
 from setupopt.physics.inputs import Floats
 from setupopt.project.model import Ballast, Project, Setup
-from setupopt.project.settings import SETTINGS
 from setupopt.sheet.adjusters import axle_tools
 from setupopt.sheet.build import as_written
 from setupopt.sheet.pad_state import Pad
 from setupopt.sheet.places import all_pieces, is_same_piece
 from setupopt.sheet.steps import Step, apply
-
-SETTING_OF = {setting.field: setting for setting in SETTINGS}
 
 
 class Work:
