@@ -29,7 +29,7 @@ from setupopt.sheet.build import as_written
 from setupopt.sheet.pad_state import Pad
 from setupopt.units import GRAVITY, MM, NS_PER_MM, PERCENT
 
-Four = tuple[float | None, float | None, float | None, float | None]
+Four = tuple[float | None, ...]
 
 
 @dataclass(frozen=True)
@@ -80,14 +80,13 @@ def _wheels_and_axles(project: Project, setup: Setup) -> Iterator[Line]:
             yield from _dampers(project, setup, setting, words)
             continue
         pairs = (getattr(setup, axle).sides(field) for axle in AXLES)
-        fl, fr, rl, rr = (
+        values: Four = tuple(
             rounded(value, setting) for pair in pairs for value in pair
         )
-        if field == "third" and fl == rl == 0.0:
+        if field == "third" and not any(values):
             continue
-        values: Four = (
-            (fl, fr, rl, rr) if setting.per == "wheel" else (fl, None, rl, None)
-        )
+        if setting.per == "axle":
+            values = values[0], None, values[2], None
         tolerance = _tolerance(setting, held)
         where = _where(project, field)
         yield Line(
@@ -127,7 +126,7 @@ def _dampers(
             words,
             "clicks",
             0,
-            _four(clicks),
+            tuple(clicks),
             where,
         )
     if any(value is not None for value in rates):
@@ -136,7 +135,7 @@ def _dampers(
             words,
             setting.unit,
             2,
-            _four(rates),
+            tuple(rates),
             "rate of the damper, by its maker",
         )
 
@@ -153,11 +152,6 @@ def _click_words(project: Project, field: str) -> str:
     return "0 is " + ", ".join(
         f"{rate:g} N s/mm {axle}" for axle, rate in known.items()
     )
-
-
-def _four(values: list[float | None]) -> Four:
-    fl, fr, rl, rr = values
-    return fl, fr, rl, rr
 
 
 def _whole_car(project: Project, setup: Setup) -> Iterator[Line]:
@@ -224,7 +218,7 @@ def _single(
 def _weights(project: Project, setup: Setup) -> Iterator[Line]:
     """Cross weight and corner weights that the scales should show: those of the solved pad."""
     reading = Pad(project, setup).reading(as_written(setup))
-    fl, fr, rl, rr = (
+    weights = tuple(
         round(round(float(load), 8), 3) for load in reading.load / GRAVITY
     )
     cross = round(reading.cross_share / PERCENT, 3)
@@ -234,7 +228,7 @@ def _weights(project: Project, setup: Setup) -> Iterator[Line]:
     where = (
         f"scales, driver aboard; {mass:g} kg in all, cross weight {cross:.4g} %"
     )
-    yield Line(WEIGHT, "corner weight", "kg", 1, (fl, fr, rl, rr), where)
+    yield Line(WEIGHT, "corner weight", "kg", 1, weights, where)
 
 
 def _tolerance(setting: Setting, held: Tolerance | None) -> str:

@@ -26,7 +26,7 @@ from setupopt.sheet.change_list import ChangeList
 from setupopt.sheet.cold import cold_pressures
 from setupopt.sheet.pad_state import PadReading
 from setupopt.sheet.revisions import Revision
-from setupopt.sheet.state import Four, Line, state_lines
+from setupopt.sheet.state import Line, state_lines
 from setupopt.sheet.steps import Step
 from setupopt.units import BAR, DEG, GRAVITY, MM
 
@@ -237,8 +237,7 @@ def revision(sheet: Sheet) -> Revision:
 
 def _differences(old: Line | None, line: Line) -> Iterator[str]:
     """What changes of one quantity; both sides of an axle together where they change alike."""
-    blank: Four = (None, None, None, None)
-    was = blank if old is None else old.values
+    was = (None,) * len(WHEELS) if old is None else old.values
     pairs = list(zip(was, line.values, strict=True))
     if line.per == "car":
         named = [("", pairs[0])]
