@@ -112,10 +112,10 @@ class RunCard:
         """The row of the proof with the least of something; `missing` where it has none."""
         if self.proof is None:
             return None
-        values = [
-            missing if r[key] is None else r[key] for r in self.proof[rows]
-        ]
-        found: Field = self.proof[rows][values.index(min(values))]
+        found: Field = min(
+            self.proof[rows],
+            key=lambda row: missing if row[key] is None else row[key],
+        )
         return found
 
     def stop_rules(self) -> tuple[str, ...]:
@@ -134,21 +134,15 @@ class RunCard:
 
 def _always(result: Result) -> tuple[str, ...]:
     """The rules of every card. A wheel in the air is no surprise where the model lifts it."""
-    lifts = bool(wheels_in_air(result))
-    wheel = (
-        "a wheel was seen in the air in a case that is not named above"
-        if lifts
-        else _WHEEL
-    )
+    wheel = "a wheel was seen in the air"
+    if wheels_in_air(result):
+        wheel += " in a case that is not named above"
     return (
         "The surface is wet, dirty, or not the one that was surveyed.",
         f"The floor has touched, {wheel}, or the car was hit.",
         "A read-back is missing, or anything was turned after it.",
         "Driver, crew or the engineer in charge say so: no reason is needed.",
     )
-
-
-_WHEEL = "a wheel was seen in the air"
 
 
 def run_card(project: Project, setup: Setup, floor: float = 0.0) -> RunCard:
