@@ -59,6 +59,14 @@ def test_without_a_window_or_a_run_up(study: SpeedStudy) -> None:
     assert "standstill" not in told
 
 
+def test_a_car_that_slides_is_on_its_picture(study: SpeedStudy) -> None:
+    """At the sweep's speed: with the axis cut at -0.3 its line was nowhere, and other attitudes looked sound."""
+    at = np.abs(study.speeds - study.driven).argmin()
+    shift = 0.75 + float(study.margin[at].min())
+    sliding = replace(study, windows=(), margin=study.margin - shift)
+    assert "\u22120.6" in lines(speeds_picture(sliding)).splitlines()
+
+
 def test_target_that_is_never_reached_is_told(study: SpeedStudy) -> None:
     """As a line with words, and a car that does not get going has no curve."""
     assert study.run_up is not None

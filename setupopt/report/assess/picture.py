@@ -13,9 +13,7 @@ from setupopt.report.shared.colours import INK, QUIET, SECOND, WARNING
 from setupopt.report.shared.picture import at_venue, drawing, svg
 from setupopt.units import DEG, MM
 
-_LOWEST = (
-    -0.3
-)  # margins are shown down to this: how fast the car slides is not shown
+_LOWEST = -1.0  # margins are shown down to this, as on the page
 _SMALL = 8.0  # points
 
 

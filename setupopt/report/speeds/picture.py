@@ -17,6 +17,7 @@ from setupopt.robust.speeds.study import SpeedStudy
 from setupopt.robust.speeds.window import WindowEnd
 
 _LOWEST = -0.3  # margins shown at least up to, at most down to: how fast it slides is not told
+_SLIDING = -1.0  # but of the sweep's own speed down to this
 _HIGHEST = 0.1
 _SMALL = 8.0  # points
 _LETTERS = 44  # of what breaks beyond an end
@@ -46,8 +47,10 @@ def _margins(study: SpeedStudy, axes: Any) -> None:
     worst = study.margin.min(axis=1)
     every = study.margin[np.isfinite(study.margin)]
     high = max(float(every.max(initial=_HIGHEST)), study.floor + _HIGHEST)
+    driven = float(worst[np.abs(study.speeds - study.driven).argmin()])
+    lowest = min(_LOWEST, max(driven, _SLIDING))
     low = float(
-        np.clip(worst[np.isfinite(worst)].min(initial=0.0), _LOWEST, 0.0)
+        np.clip(worst[np.isfinite(worst)].min(initial=0.0), lowest, 0.0)
     )
     axes.set(
         xlim=(study.speeds[0], study.speeds[-1]), ylim=(low - 0.08, high + 0.05)
