@@ -10,7 +10,7 @@ from report.report_folders import SETUPS
 from setupopt.evaluation.assessment import Assessment, assess
 from setupopt.evaluation.variables import variables_of, with_value
 from setupopt.project import Project, load
-from setupopt.report.shared.would_hold import would_hold_words
+from setupopt.report.shared.template import text_room
 from setupopt.units import DEG
 
 
@@ -82,4 +82,4 @@ def test_a_car_that_holds_needs_nothing() -> None:
     """No answer and no words; and where nothing helps, the words say what was tried."""
     held = assess(at(load(SETUPS / "bore"), 54.0))
     assert held.would_hold is None
-    assert would_hold_words(None) == ""
+    assert text_room().globals["would_hold_words"](None) == ""

@@ -32,7 +32,7 @@ from setupopt.report.page.plan import plan_drawing
 from setupopt.report.page.shapes import NARROW
 from setupopt.report.route.picture import along_picture
 from setupopt.report.shared.route_file import is_sound
-from setupopt.report.shared.template import HELPERS
+from setupopt.report.shared.template import HELPERS, text_room
 from setupopt.units import MM
 
 if TYPE_CHECKING:
@@ -54,7 +54,7 @@ def html(report: Report) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    room.globals |= HELPERS
+    room.globals |= text_room().globals
     room.filters |= HELPERS
     style = Markup((_HERE / "page.css").read_text(encoding="utf-8"))
     project = report.today.project

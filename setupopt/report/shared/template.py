@@ -3,8 +3,8 @@
 A blank line of a template separates two parts. Lines and parts that come out empty are left out. Every line is
 broken at the width; what follows its indent, "- ", "! " or a number stays under its beginning. Tables come from
 `table(rows, columns)`. A template knows what `rendered` is given, and all of `words`, `tables`, `in_air`,
-`would_hold` and `units`, as functions and as filters, and the macros of shared/macros.txt. Its own macros put the
-cells of its tables into words.
+and `units`, as functions and as filters, and the macros of shared/macros.txt. Its own macros put the cells of its
+tables into words.
 """
 
 from __future__ import annotations
@@ -17,8 +17,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from setupopt import units
+from setupopt.evaluation.would_hold import COURSES, FASTER, SLOWER
 from setupopt.project.bodies import body_words, worn_words
-from setupopt.report.shared import in_air, tables, words, would_hold
+from setupopt.report.shared import in_air, tables, words
 from setupopt.report.shared.tables import keyed_table, paragraph
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ def rendered(
     def table(context: Context, rows: Iterable[Any], spec: str) -> str:
         return _verbatim(keyed_table(rows, spec, width, context.get_all()))
 
-    room = _room()
+    room = text_room()
     text = room.get_template(f"{template}.txt").render(
         given, table=table, width=width, short=short
     )
@@ -58,8 +59,8 @@ def whole_lines(template: str, **given: Any) -> str:
 
 
 @cache
-def _room() -> Environment:
-    """Where templates are found, with the helpers that all of them have."""
+def text_room() -> Environment:
+    """Where templates of texts are found; its `globals` are the helpers and macros that all templates have."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     class Parts(FileSystemLoader):
@@ -90,7 +91,9 @@ def _verbatim(text: str) -> str:
 HELPERS: dict[str, Any] = {
     **vars(tables),
     **vars(words),
-    **vars(would_hold),
+    "COURSES": COURSES,
+    "FASTER": FASTER,
+    "SLOWER": SLOWER,
     **vars(in_air),
     **vars(units),
     "body_words": body_words,
