@@ -9,7 +9,7 @@ from jinja2 import UndefinedError
 
 from setupopt.evaluation.limits_check import Broken
 from setupopt.report.shared.tables import keyed_table
-from setupopt.report.shared.template import rendered
+from setupopt.report.shared.template import rendered, text_room
 
 LIMIT = Broken("packaging.rake_mm", "", 12.34, "at most", 10.0, "mm")
 
@@ -18,6 +18,20 @@ def test_a_name_that_is_not_given_is_an_error() -> None:
     """A blank in its place would be a sentence that says something else."""
     with pytest.raises(UndefinedError):
         rendered("shared/limits", 80)
+
+
+def test_words_that_several_screens_share() -> None:
+    """How a case stands, with no more than it has; a change of margin, its sign as a verb."""
+    standing, gain = (
+        text_room().globals[name] for name in ("standing_words", "gain_words")
+    )
+    case = {"sideslip_deg": -3.92, "steer_deg": -2.49, "balance": 0.0351}
+    turned = "sideslip -3.92 deg, steer -2.49 deg"
+    assert standing(case) == f"{turned}, balance +0.035"
+    assert standing(case | {"balance": None}) == turned
+    assert standing(dict.fromkeys(case)) == ""
+    assert (gain(0.0123), gain(-0.0123)) == ("gains 0.0123", "loses 0.0123")
+    assert (gain(1e-5), gain(0.0)) == ("gains less than 0.0001", "gains 0.0000")
 
 
 def test_what_comes_out_empty_takes_no_line() -> None:

@@ -14,7 +14,6 @@ from setupopt.report.shared.tables import (
     along_words,
     angle,
     margin_words,
-    number,
     paragraph,
     significant,
 )
@@ -91,23 +90,6 @@ def slides(margin: float | None) -> str:
     return f" (slides: {more_friction(margin)} needed)"
 
 
-def standing_words(case: Mapping[str, Any]) -> str:
-    """Sideslip, steer and balance of a case; empty where contact is lost, without a balance where it slides.
-
-    >>> standing_words({"sideslip_deg": -3.92, "steer_deg": -2.49, "balance": 0.0351})
-    'sideslip -3.92 deg, steer -2.49 deg, balance +0.035'
-    """
-    if case["sideslip_deg"] is None:
-        return ""
-    turned = f"sideslip {number(case['sideslip_deg'], 2)} deg, steer {number(case['steer_deg'], 2)} deg"
-    balance = case["balance"]
-    return (
-        turned
-        if balance is None
-        else f"{turned}, balance {number(balance, 3, sign=True)}"
-    )
-
-
 def more_friction(margin: float) -> str:
     """The friction that a case lacks, by its margin below zero: one minus the least friction factor."""
     return f"{significant(-margin / PERCENT, 2)} % more friction"
@@ -161,18 +143,3 @@ def setup_comment(what: str, margin: float, warning: str = "") -> str:
     """The comment on top of a setup that a command writes: what it is, its worst margin, the caution."""
     first = f"{what}; worst margin {margin_words(margin)} by the model."
     return lines([first, warning, CLOSING], 90)
-
-
-def gain_words(value: float, digits: int = 4) -> str:
-    """A change of margin as a positive number and a verb.
-
-    >>> gain_words(0.0123), gain_words(-0.0123), gain_words(0.00001)
-    ('gains 0.0123', 'loses 0.0123', 'gains less than 0.0001')
-    """
-    least = 10.0**-digits
-    size = (
-        f"less than {number(least, digits)}"
-        if 0.0 < abs(value) < least
-        else number(abs(value), digits)
-    )
-    return f"{'loses' if value < 0.0 else 'gains'} {size}"
