@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from math import inf, nan
+from types import SimpleNamespace
 
 import pytest
 from jinja2 import UndefinedError
 
 from setupopt.evaluation.limits_check import Broken
+from setupopt.evaluation.summary import WheelsInAir
 from setupopt.report.shared.tables import keyed_table
-from setupopt.report.shared.template import rendered, text_room
+from setupopt.report.shared.template import HELPERS, rendered, text_room
 
 LIMIT = Broken("packaging.rake_mm", "", 12.34, "at most", 10.0, "mm")
 
@@ -32,6 +34,23 @@ def test_words_that_several_screens_share() -> None:
     assert standing(dict.fromkeys(case)) == ""
     assert (gain(0.0123), gain(-0.0123)) == ("gains 0.0123", "loses 0.0123")
     assert (gain(1e-5), gain(0.0)) == ("gains less than 0.0001", "gains 0.0000")
+
+
+def test_wheels_in_the_air_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Attitude, wheels, angles, how many cases; nothing where all wheels carry load."""
+    rows: tuple[WheelsInAir, ...] = ()
+    monkeypatch.setitem(HELPERS, "wheels_in_air", lambda _: rows)
+    room = text_room.__wrapped__().globals
+    result = SimpleNamespace(count=70)
+    assert room["in_air_words"](result) == ""
+    rows = (
+        WheelsInAir("crest", 3, ("fl", "rr"), 30.0, 45.004),
+        WheelsInAir("bump", 1, ("fr",), 60.0, 60.0),
+    )
+    assert room["in_air_words"](result) == (
+        "A WHEEL IS IN THE AIR (under 1 % of a quarter of the car's weight) in 4 of 70 cases: "
+        "crest: FL, RR at 30 to 45 deg (3 cases); bump: FR at 60 deg (1 case)."
+    )
 
 
 def test_what_comes_out_empty_takes_no_line() -> None:

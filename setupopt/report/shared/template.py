@@ -2,7 +2,7 @@
 
 A blank line of a template separates two parts. Lines and parts that come out empty are left out. Every line is
 broken at the width; what follows its indent, "- ", "! " or a number stays under its beginning. Tables come from
-`table(rows, columns)`. A template knows what `rendered` is given, and all of `words`, `tables`, `in_air`,
+`table(rows, columns)`. A template knows what `rendered` is given, and all of `words`, `tables`
 and `units`, as functions and as filters, and the macros of shared/macros.txt. Its own macros put the cells of its
 tables into words.
 """
@@ -17,9 +17,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from setupopt import units
+from setupopt.evaluation.result import IN_AIR
+from setupopt.evaluation.summary import wheels_in_air
 from setupopt.evaluation.would_hold import COURSES, FASTER, SLOWER
 from setupopt.project.bodies import body_words, worn_words
-from setupopt.report.shared import in_air, tables, words
+from setupopt.report.shared import tables, words
 from setupopt.report.shared.tables import keyed_table, paragraph
 
 if TYPE_CHECKING:
@@ -91,10 +93,11 @@ def _verbatim(text: str) -> str:
 HELPERS: dict[str, Any] = {
     **vars(tables),
     **vars(words),
+    "wheels_in_air": wheels_in_air,
+    "IN_AIR": IN_AIR,
     "COURSES": COURSES,
     "FASTER": FASTER,
     "SLOWER": SLOWER,
-    **vars(in_air),
     **vars(units),
     "body_words": body_words,
     "worn_words": worn_words,

@@ -16,10 +16,10 @@ from setupopt.project.csv_write import csv_text
 from setupopt.project.measured_file import BODY, CROSS, WEIGHT
 from setupopt.project.model import AXLES, WHEELS, Project, Setup
 from setupopt.project.settings import without_noise
-from setupopt.report.shared.in_air import in_air_words
 from setupopt.report.shared.plain import picked, setup_fields
 from setupopt.report.shared.route_file import CARD, route_reasons
-from setupopt.report.shared.words import CLOSING, sliding_words
+from setupopt.report.shared.template import whole_lines
+from setupopt.report.shared.words import CLOSING
 from setupopt.report.sheet.card_fields import card_fields
 from setupopt.sheet.card import RunCard
 from setupopt.sheet.change_list import ChangeList
@@ -78,11 +78,8 @@ class Sheet:
     @property
     def standing(self) -> str:
         """Cases of the target that slide or have a wheel in the air, in words; empty where there is none."""
-        found = (
-            sliding_words(self.card.result),
-            in_air_words(self.card.result),
-        )
-        return " ".join(filter(None, found))
+        found = whole_lines("shared/standing", result=self.card.result)
+        return " ".join(found.split())
 
     @property
     def cautions(self) -> tuple[str, ...]:
