@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from operator import itemgetter
 
-from setupopt.evaluation import counts as counting
 from setupopt.evaluation.assessment import Assessment
+from setupopt.evaluation.counts import MOST_APART
 from setupopt.evaluation.summary import by_angle, by_attitude
 from setupopt.project.model import WHEELS
 from setupopt.report.shared.tables import low, thinned
@@ -36,7 +36,8 @@ def text(assessment: Assessment, width: int, short: bool = False) -> str:
         angles=thinned(angles, _MOST_ANGLES, itemgetter("margin")),
         group=-(-len(angles) // _MOST_ANGLES),
         attitudes=shown,
-        attitudes_head=_attitudes_head(assessment, len(shown), len(attitudes)),
+        count=len(attitudes),
+        MOST_APART=MOST_APART,
         press_words=press_words,
         no_press=NO_PRESS,
         wheels=[
@@ -48,13 +49,6 @@ def text(assessment: Assessment, width: int, short: bool = False) -> str:
             for i, wheel in enumerate(WHEELS)
         ],
     )
-
-
-def _attitudes_head(a: Assessment, shown: int, count: int) -> str:
-    if a.result.counted().names is None:
-        return f"The {shown} worst of {a.result.count} cases: there are over {counting.MOST_APART} names"
-    most = f", the {shown} worst of {count}" if shown < count else ""
-    return f"Each attitude at its worst roll angle{most}"
 
 
 def press_words(a: Assessment) -> str | None:
