@@ -14,8 +14,6 @@ from setupopt.units import DEG, MM, MM2
 
 _MOST_ANGLES = 37  # rows; 0 to 180 deg in steps of 5
 _MOST_ATTITUDES = 20
-_MOST_PRESS = 256.0  # g, the most that a lost case is tried with
-NO_PRESS = "no press towards the surface was found that would hold the car."
 _UNITS = {"slip_angle": DEG, "inclination": DEG, "patch": MM2, "travel": MM}
 
 
@@ -38,8 +36,6 @@ def text(assessment: Assessment, width: int, short: bool = False) -> str:
         attitudes=shown,
         count=len(attitudes),
         MOST_APART=MOST_APART,
-        press_words=press_words,
-        no_press=NO_PRESS,
         wheels=[
             {"wheel": wheel.upper()}
             | {
@@ -49,12 +45,3 @@ def text(assessment: Assessment, width: int, short: bool = False) -> str:
             for i, wheel in enumerate(WHEELS)
         ],
     )
-
-
-def press_words(a: Assessment) -> str | None:
-    """How much is missing to contact in a worst case that is lost; None where nothing was found."""
-    press = float(a.worst_answer["press"])
-    if press > _MOST_PRESS:
-        return None
-    more = f"{press:.2f} g" if press >= 0.01 else "less than 0.01 g"
-    return f"{more} more press towards the surface would be needed to hold the car."

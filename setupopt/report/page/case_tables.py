@@ -6,11 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from setupopt.evaluation.assessment import Assessment
 from setupopt.evaluation.limits import is_judged
 from setupopt.evaluation.report_data import Part
 from setupopt.project.model import WHEELS
-from setupopt.report.assess.text import NO_PRESS, press_words
 from setupopt.report.page.fields import peak_kpa
 from setupopt.report.shared.tables import number
 from setupopt.report.shared.words import where_words
@@ -35,11 +33,6 @@ def wheels(part: Part) -> list[tuple[str, list[str]]]:
     ]
     peaks = [number(peak_kpa(wheel), 0) for wheel in part.drawn.wheels]
     return [*rows, ("highest pressure kPa", peaks)]
-
-
-def lost_words(a: Assessment) -> str:
-    """The load that is missing to contact in a worst case that is lost."""
-    return press_words(a) or NO_PRESS.capitalize()
 
 
 def lightest(part: Part) -> str:
