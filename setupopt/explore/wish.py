@@ -10,8 +10,6 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from setupopt.errors import InputErrors, UserError
 from setupopt.evaluation.setup_record import by_wheel
 from setupopt.evaluation.variables import (
@@ -278,7 +276,7 @@ class Choices:
         sides = every[list(slot.places)] / setting.factor
         if setting.per != "wheel" or sides.size < 2 or sides[0] == sides[1]:
             return ""
-        left, right = np.round(sides, 6)
+        left, right = sides
         return f" (the mean: left {left:g}, right {right:g}; moving it makes both alike)"
 
     def _bounds(self, slot: Slot) -> tuple[float, float]:
