@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
@@ -25,7 +26,8 @@ class Session:
     def __init__(self, project: Project) -> None:
         self.project = project
         self.answers = Answers(project)
-        self._written = _times(project)
+        self._survey = _survey(project)
+        self._written = self._times()
         self.job = ProposalJob(self.answers.choices)
         self._questions: dict[str, Callable[[Json], Json]] = {
             "/project": self._about,
@@ -44,11 +46,18 @@ class Session:
         """With an exact answer the files that were changed since the project was read, by name."""
         found = self.answers.answer(asked)
         if found["exact"]:
-            now = _times(self.project)
+            now = self._times()
             found["changed"] = sorted(
                 {path.name for path, _ in now.items() ^ self._written.items()}
             )
         return found
+
+    def _times(self) -> dict[Path, float]:
+        """When the files were written that a page's answers hang on, besides its setup."""
+        folder = self.project.folder
+        files = [folder / f"{name}.toml" for name in ("car", "venue", "limits")]
+        files += [*folder.glob("bodies/*.toml"), *self._survey]
+        return {path: path.stat().st_mtime for path in files if path.is_file()}
 
     def warm_up(self) -> None:
         """Answer the first question of every page, so that no page waits for the compiler."""
@@ -102,9 +111,9 @@ class Session:
         return {"saved": str(path)}
 
 
-def _times(project: Project) -> dict[Path, float]:
-    """When the files were written that a page's answers hang on, besides its setup."""
-    folder = project.folder
-    files = [folder / f"{name}.toml" for name in ("car", "venue", "limits")]
-    files += folder.glob("bodies/*.toml")
-    return {path: path.stat().st_mtime for path in files if path.is_file()}
+def _survey(project: Project) -> list[Path]:
+    """The file of a surveyed section, which only venue.toml names."""
+    if project.venue.section != "survey":
+        return []
+    said = tomllib.loads((project.folder / "venue.toml").read_text("utf-8"))
+    return [project.folder / said["section"]["survey"]]

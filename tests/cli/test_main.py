@@ -21,6 +21,7 @@ from setupopt.errors import OutputError, UserError
 
 from .conftest import Run, installed
 
+BORE = Path(__file__).resolve().parents[2] / "setups" / "bore"
 HEAVY = ("numpy", "numba", "scipy", "pandas", "pydantic", "clarabel", "tomlkit")
 
 
@@ -48,6 +49,16 @@ for args in {asked!r}:
     done = python(code)
     said = [line for line in done.stderr.splitlines() if line.startswith("[")]
     assert said == [f"{args} []" for args in asked]
+
+
+def test_an_answer_loads_no_tables() -> None:
+    """An assessment that writes nothing needs no pandas, which takes a third of a second to load."""
+    code = (
+        "import sys\nfrom setupopt.cli.main import group\n"
+        f"try: group(['assess', {str(BORE)!r}, '--quiet'], prog_name='setupopt')\nexcept SystemExit: pass\n"
+        "print('numpy' in sys.modules, 'pandas' in sys.modules, file=sys.stderr)"
+    )
+    assert python(code).stderr == "True False\n"
 
 
 def test_help_of_the_group_imports_no_command() -> None:

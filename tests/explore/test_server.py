@@ -11,7 +11,8 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from types import SimpleNamespace
+from typing import Any, cast
 
 import numpy as np
 import pytest
@@ -20,10 +21,12 @@ from report.report_folders import example
 from setupopt.errors import UserError
 from setupopt.evaluation.assessment import assess
 from setupopt.explore import job as job_module
+from setupopt.explore import session as session_module
 from setupopt.explore.server import ExploreServer
 from setupopt.explore.session import Session
 from setupopt.explore.wish import Choices
 from setupopt.project import load, read_setup
+from setupopt.project.model import Project
 from setupopt.units import N_PER_MM
 
 SETUPS = Path(__file__).resolve().parents[2] / "setups"
@@ -176,6 +179,20 @@ def test_a_file_that_is_changed_meanwhile_is_named(
         os.utime(path, ns=(then, then))
     assert (before["changed"], after["changed"]) == ([], ["car.toml"])
     assert after["worst"] == before["worst"]
+
+
+def test_the_file_of_a_survey_counts_too(tmp_path: Path) -> None:
+    """Only venue.toml names it; a circle has none."""
+    said = '[section]\nsurvey = "wall.csv"\n'
+    (tmp_path / "venue.toml").write_text(said, encoding="utf-8")
+    circle, survey = (
+        SimpleNamespace(folder=tmp_path, venue=SimpleNamespace(section=kind))
+        for kind in ("circle", "survey")
+    )
+    assert session_module._survey(cast(Project, circle)) == []
+    assert session_module._survey(cast(Project, survey)) == [
+        tmp_path / "wall.csv"
+    ]
 
 
 def test_bad_places_are_those_that_slide_or_break_a_limit(

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from setupopt.evaluation.assessment import Assessment
 from setupopt.project.section import Section
@@ -51,6 +50,8 @@ def assessment_svg(assessment: Assessment) -> str:
 
 def _margins(assessment: Assessment, axes: Any) -> None:
     """Each attitude, the worst of all, the minimum margin, and where contact is lost."""
+    import pandas as pd  # a third of a second, only where there is a picture
+
     result = assessment.result
     floor = assessment.floor or 0.0
     at = result.cases.at / (MM if result.cases.is_along else DEG)
