@@ -61,7 +61,10 @@ class Browser:
         return [entry["message"] for entry in self.driver.get_log("browser")]
 
     def requests(self) -> list[str]:
-        """Every address that was asked for, without data that stands in the page itself."""
+        """Every address that was asked for, without data that stands in the page itself.
+
+        Those of the browser's own first page are none of ours: they come late on a busy machine.
+        """
         events = [
             json.loads(entry["message"])["message"]
             for entry in self.driver.get_log("performance")
@@ -71,7 +74,9 @@ class Browser:
             for e in events
             if e["method"] == "Network.requestWillBeSent"
         ]
-        return [url for url in found if not url.startswith("data:")]
+        return [
+            url for url in found if not url.startswith(("data:", "chrome:"))
+        ]
 
     def overflowing(self) -> list[str]:
         """The beginning of every element that is too wide."""
