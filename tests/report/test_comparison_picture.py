@@ -176,7 +176,7 @@ def test_the_same_comparison_gives_the_same_bytes(
 def test_texts_keep_to_their_width_and_say_what_is_lost(
     bore: Project, width: int
 ) -> None:
-    """Forty bodies, some of which lose contact: no line too long, every body, every reason."""
+    """Twenty bodies, some of which lose contact: no line too long, every body, every reason."""
     lost = judged(slowed(many(bore, 20)), 0.1)
     told = text(lost, width)
     assert max(map(len, told.splitlines())) <= width
@@ -189,7 +189,7 @@ def test_texts_keep_to_their_width_and_say_what_is_lost(
             line.startswith("  ") and line[2:4].strip().isdigit()
             for line in reasons.splitlines()
         )
-        == 39
+        == 19
     )
 
 

@@ -280,7 +280,7 @@ def test_numbers_are_those_of_assess(
             for row in cells(browser, ".angles")
         ]
         assert rows == [
-            (f"{a['roll_angle_deg']:g}", shown(a["margin"], 3))
+            (f"{round(a['roll_angle_deg'], 2):g}", shown(a["margin"], 3))
             for a in told["by_angle"]
         ]
 

@@ -98,7 +98,7 @@ def test_a_short_programme(bore: Project, tmp_path: Path) -> None:
     assert np.degrees(angles[-1]) == pytest.approx(45.0)
     shares = np.array([list(run.left.values()) for run in found.runs])
     assert (np.diff(shares, axis=0) <= 1e-12).all()  # nothing is forgotten
-    again = programme(short(bore), RouteOptions(speed=40.0), store=store)
+    again = programme(short(bore), RouteOptions(speed=40.0), done.append, store)
     assert [run.worst for run in again.runs] == [
         run.worst for run in found.runs
     ]
