@@ -1,4 +1,6 @@
-"""The only conversion factors, and standard gravity. A value in the named unit times its factor is in SI.
+"""The only conversion factors, standard gravity, and how an angle is written.
+
+A value in the named unit times its factor is in SI.
 
 >>> 35.0 * MM
 0.035
@@ -35,3 +37,12 @@ MM_PER_DEG = MM / DEG  # m/rad
 N_PER_DEG = 1.0 / DEG  # N/rad
 
 ROUGHNESS = 1e-6  # m3, the files' unit of road roughness
+
+
+def angle(degrees: float) -> str:
+    """An angle in words, to a hundredth of a degree, without the noise of the conversion.
+
+    >>> angle(30.000000000000004), angle(-0.0), angle(19.48504), angle(-0.004)
+    ('30', '0', '19.49', '0')
+    """
+    return f"{round(degrees, 2) + 0.0:g}"

@@ -13,7 +13,7 @@ from setupopt.physics.inputs import Floats
 from setupopt.physics.stability import REACTION, STEADY
 from setupopt.project.model import Car, Tyre
 from setupopt.project.static_checks import tyre_groups
-from setupopt.units import KPA
+from setupopt.units import KPA, angle
 
 _FAST = "fast"
 
@@ -98,7 +98,7 @@ def _two_positions(result: Result) -> Iterator[str]:
         case = result.fields(row)
         yield (
             f"in {np.count_nonzero(gain)} of {gain.size} cases the car has two positions, and the lower "
-            f"margin counts: at {round(case['roll_angle_deg'], 2):g} deg, {case['attitude']}, it is "
+            f"margin counts: at {angle(case['roll_angle_deg'])} deg, {case['attitude']}, it is "
             f"{result.margin[0, row]:.4f} in one and {result.higher[0, row]:.4f} in the other"
         )
 
@@ -111,6 +111,6 @@ def _hardly_held(car: Car, result: Result, count: int) -> str:
     return (
         f"in {count} of {result.count} cases a sideways motion grows faster than "
         f"{STEADY / _reaction(car):.1f} 1/s, the fastest at {growth[row]:.1f} 1/s at "
-        f"{round(case['roll_angle_deg'], 2):g} deg, {case['attitude']}: a driver who reacts after "
+        f"{angle(case['roll_angle_deg'])} deg, {case['attitude']}: a driver who reacts after "
         f"{_reaction(car):g} s hardly holds that"
     )

@@ -20,6 +20,7 @@ from setupopt.evaluation.limits import PackagingLimits, is_judged
 from setupopt.evaluation.result import Result, degrees
 from setupopt.physics.inputs import Floats, Records
 from setupopt.project.model import Project, Setup
+from setupopt.units import angle
 
 __all__ = ["Broken", "Sense", "broken"]
 
@@ -58,8 +59,8 @@ class Broken:
                 if self.along_mm is None
                 else f"{self.along_mm:.0f} mm along, "
             )
-            angle = round(self.roll_angle_deg or 0.0, 2)
-            case = f"in case {self.case}, {angle:g} deg, {along}{self.attitude}"
+            at = angle(self.roll_angle_deg or 0.0)
+            case = f"in case {self.case}, {at} deg, {along}{self.attitude}"
         return f"{name}: {self.value:.4g} {self.unit}, {self.sense} {self.required:g} {self.unit}, {case}"
 
 

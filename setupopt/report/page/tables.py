@@ -10,9 +10,10 @@ from setupopt.evaluation.report_data import Report
 from setupopt.evaluation.result import Field, Result
 from setupopt.evaluation.summary import by_angle, by_attitude
 from setupopt.report.shared.route_file import is_sound
-from setupopt.report.shared.tables import angle, low, thinned
+from setupopt.report.shared.tables import low, thinned
 from setupopt.report.shared.words import verdict, where_words
 from setupopt.sheet.state import Line, state_lines
+from setupopt.units import angle
 
 _MOST_ANGLES = (
     20  # rows: both halves, for each setup, on a part of a printed page

@@ -19,6 +19,8 @@ from functools import partial
 from itertools import zip_longest
 from typing import Any, TypeVar
 
+from setupopt.units import angle
+
 NARROWEST, WIDEST = 80, 160
 INDENT = "  "
 _GAP = "  "
@@ -301,15 +303,6 @@ def thinned(
 def low(value: float | None) -> float:
     """For an order: what is missing, as a margin without contact, is lower than any number."""
     return -math.inf if value is None else value
-
-
-def angle(degrees: float) -> str:
-    """An angle to a hundredth of a degree, without the noise of the conversion.
-
-    >>> angle(30.000000000000004), angle(-0.0), angle(19.48504), angle(-0.004)
-    ('30', '0', '19.49', '0')
-    """
-    return f"{round(degrees, 2) + 0.0:g}"
 
 
 def along_words(row: Mapping[str, object]) -> str:

@@ -12,12 +12,11 @@ from setupopt.evaluation.variables import Slot
 from setupopt.project.settings import Setting
 from setupopt.report.shared.tables import (
     along_words,
-    angle,
     margin_words,
     paragraph,
     significant,
 )
-from setupopt.units import PERCENT
+from setupopt.units import PERCENT, angle
 
 CLOSING = (
     "This is a model's result, no clearance to drive. It is as good as the numbers in the files and the "

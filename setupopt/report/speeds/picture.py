@@ -10,11 +10,12 @@ from setupopt.evaluation.limits_check import Broken
 from setupopt.physics.inputs import Floats
 from setupopt.report.shared.colours import INK, QUIET, SECOND, WARNING
 from setupopt.report.shared.picture import at_venue, crosses, drawing, svg
-from setupopt.report.shared.tables import angle, cut, number
+from setupopt.report.shared.tables import cut, number
 from setupopt.report.speeds.text import plain_limit
 from setupopt.robust.speeds.motion import RunUp
 from setupopt.robust.speeds.study import SpeedStudy
 from setupopt.robust.speeds.window import WindowEnd
+from setupopt.units import angle
 
 _LOWEST = -0.3  # margins shown at least up to, at most down to: how fast it slides is not told
 _SLIDING = -1.0  # but of the sweep's own speed down to this

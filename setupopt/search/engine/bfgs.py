@@ -31,6 +31,12 @@ class Curvature:
         self.matrix = np.zeros((self.variables, self.variables))
         self.known = False
 
+    def _begin(self, curvature: float) -> None:
+        """The same curvature in all directions, where none is known."""
+        if not self.known:
+            self.matrix = np.eye(self.variables) * curvature
+            self.known = True
+
     def along(self, step: Floats) -> float:
         """How far the weighted constraints fall below their slopes at the end of a step (variables)."""
         return 0.5 * float(step @ self.matrix @ step)
@@ -48,9 +54,8 @@ class Curvature:
         size = float(np.linalg.norm(change))
         if length < _LEAST_STEP:
             return
-        if not self.known and size > 0.0:
-            self.matrix = np.eye(step.size) * size / length
-            self.known = True
+        if size > 0.0:
+            self._begin(size / length)
         product = self.matrix @ step
         old = float(step @ product)
         if old <= 0.0:
@@ -74,9 +79,7 @@ class Curvature:
         length = float(step @ step)
         if length < _LEAST_STEP**2 or fall <= 0.0:
             return
-        if not self.known:
-            self.matrix = np.eye(step.size) * 2.0 * fall / length
-            self.known = True
+        self._begin(2.0 * fall / length)
         known = self.along(step)
         if 0.0 < known < fall:
             product = self.matrix @ step

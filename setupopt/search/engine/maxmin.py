@@ -325,8 +325,9 @@ def maximise_worst(
     """Raise the worst value from `start` (variables), in the unit box.
 
     Every step linearises all values and limits and solves a subproblem in the trust region: a linear program
-    at first, later a quadratic one with the curvature learned from the slopes. A step is taken only if the
-    merit of the true function rises. Where a subproblem has no solution, the search ends. Deterministic.
+    at first, later a quadratic one with the curvature learned from the slopes. `curvature`: what is known of
+    it, which learns on. A step is taken only if the true function rises, a broken limit at its present cost;
+    the outcome is the best point at the full cost. Where a subproblem has no solution, the search ends. Deterministic.
     """
     size = np.size(start)
     search = _LocalSearch(
